@@ -1,0 +1,101 @@
+"""Idle controllers: one shell, many laws; they know measurements and nothing of the plant.
+
+The public names are loaded when first asked for, so that reading a settings file does not
+start the compiler.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from controllers.compiling import compiled, is_warm, relation, routine
+    from controllers.controller import Controller, car_curves, controller_row, law_code, make_controller
+    from controllers.curves import POINTS, curve_table, curve_value, read_coolant
+    from controllers.records import (
+        MEMORY_FIELDS,
+        NEVER,
+        SETTINGS_FIELDS,
+        TICKS_PER_s,
+        block_dtype,
+        matrix,
+        new_block,
+        rows,
+    )
+    from controllers.settings import Curves, Feedback
+    from controllers.shell import (
+        clamp,
+        idle_spark_trim,
+        open_loop_steps,
+        update,
+    )
+
+_HOMES = {
+    "compiled": "compiling",
+    "is_warm": "compiling",
+    "relation": "compiling",
+    "routine": "compiling",
+    "Controller": "controller",
+    "car_curves": "controller",
+    "controller_row": "controller",
+    "law_code": "controller",
+    "make_controller": "controller",
+    "POINTS": "curves",
+    "curve_table": "curves",
+    "curve_value": "curves",
+    "read_coolant": "curves",
+    "MEMORY_FIELDS": "records",
+    "NEVER": "records",
+    "SETTINGS_FIELDS": "records",
+    "TICKS_PER_s": "records",
+    "block_dtype": "records",
+    "matrix": "records",
+    "new_block": "records",
+    "rows": "records",
+    "Curves": "settings",
+    "Feedback": "settings",
+    "clamp": "shell",
+    "idle_spark_trim": "shell",
+    "open_loop_steps": "shell",
+    "update": "shell",
+}
+
+__all__ = [
+    "MEMORY_FIELDS",
+    "NEVER",
+    "POINTS",
+    "SETTINGS_FIELDS",
+    "Controller",
+    "Curves",
+    "Feedback",
+    "TICKS_PER_s",
+    "block_dtype",
+    "car_curves",
+    "clamp",
+    "compiled",
+    "controller_row",
+    "curve_table",
+    "curve_value",
+    "idle_spark_trim",
+    "is_warm",
+    "law_code",
+    "make_controller",
+    "matrix",
+    "new_block",
+    "open_loop_steps",
+    "read_coolant",
+    "relation",
+    "routine",
+    "rows",
+    "update",
+]
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module 'controllers' has no attribute {name!r}")
+    value = getattr(import_module(f"controllers.{home}"), name)
+    globals()[name] = value
+    return value

@@ -1,0 +1,185 @@
+"""How the product compiles its numeric code: two decorators and one safe cache.
+
+``relation`` marks small functions that are always inlined into their caller, so that the
+same source can be one step of a single run or one lane of eight.  ``compiled`` marks the
+functions that Python calls.  Both use IEEE arithmetic without reordering or contraction:
+every schedule must give the same bits.
+
+Numba's disk cache looks only at the file of the function itself, so an edit in a callee
+would leave a stale caller.  The cache folder is therefore named by a hash of all sources
+that take part: an upgrade or an edit never meets old machine code.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+import time
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import TypeVar
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., object])
+
+CALLS_INTO = {
+    "controllers": ("controllers",),
+    "sim": ("controllers", "sim"),
+    "tuning": ("controllers", "sim", "tuning"),
+}
+"""Packages whose sources can end up in the compiled code of a package."""
+KEPT_CACHES = 6
+"""Old cache folders kept beside the present ones (several checkouts may share a machine)."""
+
+
+def source_key(package: str) -> str:
+    """Hash of every source file that can end up in a package's compiled code.
+
+    Parameters
+    ----------
+    package : str
+        ``controllers``, ``sim`` or ``tuning``; any other counts as ``tuning``.
+
+    Returns
+    -------
+    str
+        Twenty hexadecimal digits; numba's version takes part too.
+    """
+    digest = hashlib.sha256(numba.__version__.encode())
+    home = Path(__file__).resolve().parent.parent
+    for folder in CALLS_INTO.get(package, CALLS_INTO["tuning"]):
+        for path in sorted((home / folder).glob("*.py")):
+            source = path.read_bytes()
+            if b"compiled" in source or b"relation" in source or b"routine" in source:
+                digest.update(path.name.encode())
+                digest.update(source)
+    return digest.hexdigest()[:20]
+
+
+def cache_root() -> Path:
+    """Folder that holds the caches: the user's cache folder, else a temporary one.
+
+    Returns
+    -------
+    Path
+        A folder that exists and can be written to.
+    """
+    from platformdirs import user_cache_path
+
+    wanted = os.environ.get("EVENIDLE_CACHE_DIR")
+    choices = [Path(wanted)] if wanted else [user_cache_path("evenidle", appauthor=False)]
+    choices.append(Path(tempfile.gettempdir()) / f"evenidle-cache-{os.getuid() if hasattr(os, 'getuid') else 0}")
+    for root in choices:
+        try:
+            root.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryFile(dir=root):
+                return root
+        except OSError:
+            continue
+    return Path(tempfile.mkdtemp(prefix="evenidle-cache-"))
+
+
+def _remove_old(root: Path, keep: Path) -> None:
+    """Delete all but the most recently used cache folders; failures do not matter."""
+    try:
+        old = sorted(
+            (d for d in root.glob("compiled-*") if d.is_dir() and d != keep),
+            key=lambda d: d.stat().st_mtime,
+            reverse=True,
+        )
+        for folder in old[KEPT_CACHES:]:
+            if time.time() - folder.stat().st_mtime > 3600.0:
+                shutil.rmtree(folder, ignore_errors=True)
+    except OSError:
+        return
+
+
+@cache
+def cache_folder(package: str) -> Path:
+    """Folder of the compiled code of a package, made if it is not there.
+
+    Parameters
+    ----------
+    package : str
+        ``controllers``, ``sim`` or ``tuning``.
+
+    Returns
+    -------
+    Path
+        Named by the package and by ``source_key``.
+    """
+    root = cache_root()
+    folder = root / f"compiled-{package}-{source_key(package)}"
+    if not folder.is_dir():
+        _remove_old(root, folder)
+        folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def is_warm() -> bool:
+    """Tell whether the simulation's compiled code for this exact source is on disk.
+
+    Returns
+    -------
+    bool
+        False on the first run after an install or an edit: compiling will take a while.
+    """
+    return any(cache_folder("sim").rglob("*.nbc"))
+
+
+def _cached(function: F) -> F:
+    """Compile with the disk cache of the function's own package."""
+    numba.config.CACHE_DIR = str(cache_folder(function.__module__.partition(".")[0]))
+    return numba.njit(error_model="numpy", nogil=True, cache=True)(function)  # type: ignore[no-any-return]
+
+
+def relation(function: F) -> F:
+    """Compile a small scalar function that is always inlined into its caller.
+
+    Parameters
+    ----------
+    function : callable
+        Plain Python over floats and records.
+
+    Returns
+    -------
+    callable
+        The compiled function; callable from Python too.
+    """
+    return numba.njit(error_model="numpy", forceinline=True)(function)  # type: ignore[no-any-return]
+
+
+def routine(function: F) -> F:
+    """Compile a larger function that other compiled code calls, inlined or not.
+
+    Parameters
+    ----------
+    function : callable
+        Plain Python over floats, arrays and records.
+
+    Returns
+    -------
+    callable
+        The compiled function; callable from Python too.
+    """
+    return _cached(function)
+
+
+def compiled(function: F) -> F:
+    """Compile a function that Python calls; cached on disk, releases the interpreter lock.
+
+    Parameters
+    ----------
+    function : callable
+        Plain Python over floats, arrays and records.
+
+    Returns
+    -------
+    callable
+        The compiled function.
+    """
+    return _cached(function)

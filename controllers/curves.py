@@ -1,0 +1,94 @@
+"""Curves over coolant temperature: base, target, cranking and after-start."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from controllers.compiling import relation
+from controllers.records import Block
+
+POINTS = 40
+"""Most points a curve may have."""
+BASE, TARGET, CRANKING, AFTER_START = 0, 1, 2, 3
+
+
+def curve_table(curves: tuple[tuple[tuple[float, float], ...], ...]) -> np.ndarray:
+    """Pack the four curves of one car into an array for compiled code.
+
+    Parameters
+    ----------
+    curves : tuple
+        Base, target, cranking and after-start curve, each a tuple of (degC, value) with
+        rising temperature and at most ``POINTS`` points.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (4, 2, POINTS): temperature [degC] and value; the last point is repeated.
+    """
+    table = np.empty((4, 2, POINTS))
+    for which, points in enumerate(curves):
+        pairs = np.asarray(points, dtype=float)
+        count = len(pairs)
+        table[which, :, :count] = pairs.T
+        table[which, :, count:] = pairs[-1][:, None]
+    return table
+
+
+@relation
+def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC: float) -> float:
+    """Read a curve: straight lines between points, held flat beyond both ends.
+
+    Parameters
+    ----------
+    temperatures_degC, values : numpy.ndarray
+        One curve of ``curve_table``, shape (POINTS,) [degC, any].
+    coolant_degC : float
+        Where to read [degC].
+
+    Returns
+    -------
+    float
+        The value [any].
+
+    Notes
+    -----
+    Source: linear interpolation.
+    """
+    if coolant_degC <= temperatures_degC[0]:
+        return values[0]
+    for i in range(1, len(values)):
+        high = temperatures_degC[i]
+        if coolant_degC <= high:
+            low = temperatures_degC[i - 1]
+            share = (coolant_degC - low) / (high - low)
+            return values[i - 1] + share * (values[i] - values[i - 1])
+    return values[-1]
+
+
+@relation
+def read_coolant(
+    k: Block, lane: int, curves: np.ndarray, coolant_degC: float, base_error_steps: float
+) -> None:
+    """Read the curves at the coolant temperature the controller sees.
+
+    Parameters
+    ----------
+    k : Block
+        Controller memory.
+    lane : int
+        Lane [-].
+    curves : numpy.ndarray
+        Shape (4, 2, POINTS) as of ``curve_table`` [degC, steps or rpm].
+    coolant_degC : float
+        Coolant temperature measured [degC].
+    base_error_steps : float
+        Steps by which this run's base curve is off, to test feedback with [steps].
+
+    Notes
+    -----
+    Source: straight lines between the owner's points.
+    """
+    k.base_steps[lane] = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC) + base_error_steps
+    k.target_rpm[lane] = curve_value(curves[TARGET, 0], curves[TARGET, 1], coolant_degC)
+    k.cranking_steps[lane] = curve_value(curves[CRANKING, 0], curves[CRANKING, 1], coolant_degC)

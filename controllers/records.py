@@ -1,0 +1,140 @@
+"""The controller's two plain records: its settings and its memory.
+
+Every field is a float64 array with one entry a lane, so that the same code serves one
+controller or several side by side.  Rates are per rpm inside (the files use 100 rpm).
+Time is counted in whole nanoseconds held in a float64, which is exact for 104 days.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+Block = Any
+"""A record of float64 fields, one entry a lane (numpy cannot type its attributes)."""
+
+TICKS_PER_s = 1.0e9
+"""Ticks of the clock in one second."""
+NEVER = 9.0e15
+"""A tick that no run reaches."""
+
+SETTINGS_FIELDS = (
+    "law",  # code of the law, see controllers.laws
+    "gain_steps_per_rpm",
+    "integral_steps_per_rpm_s",
+    "derivative_steps_s_per_rpm",
+    "deadband_rpm",  # half-width
+    "min_move_steps",
+    "period_ticks",
+    "period_s",
+    "trim_low_steps",
+    "trim_high_steps",
+    "enable_above_rpm",
+    "enable_delay_ticks",  # after the start
+    "open_limit_steps",
+    "nudge_steps",
+    "rpm_per_step",  # what the parking law believes
+    "entry_extra_steps",
+    "entry_fade_ticks",
+    "load_steps_per_W",
+    "aircon_steps",
+    "after_fade_ticks",
+    "spark_deg_per_rpm",
+    "spark_limit_deg",
+)
+
+MEMORY_FIELDS = (
+    "base_steps",
+    "target_rpm",
+    "cranking_steps",
+    "after_steps",  # after-start air at the moment of starting
+    "started_tick",  # when the engine began to run; NEVER while it does not
+    "closed_tick",  # when the throttle was last closed
+    "throttle_closed",  # 1 or 0
+    "load_W",  # electric load the controller knows of
+    "aircon_on",  # 1 or 0
+    "integral_steps",
+    "trim_steps",
+    "last_rpm",
+    "wanted_steps",
+    "commanded_steps",
+    "updates",  # done so far
+    "due_update",  # tick of the next update
+    "spark_trim_deg",
+    "moves",
+    "reversals",
+    "last_direction",
+    "limited_updates",  # updates at a trim limit
+    "enabled",  # 1 while feedback acts
+)
+
+
+def block_dtype(fields: tuple[str, ...], lanes: int) -> np.dtype[Any]:
+    """Layout of a block of records, each field with one float64 a lane.
+
+    Parameters
+    ----------
+    fields : tuple of str
+        Field names in order.
+    lanes : int
+        Lanes side by side, 1 or more.
+
+    Returns
+    -------
+    numpy.dtype
+        A record dtype that compiled code and plain Python both read by attribute.
+    """
+    return np.dtype((np.record, [(name, np.float64, (lanes,)) for name in fields]))
+
+
+def new_block(fields: tuple[str, ...], lanes: int) -> Block:
+    """Make a block of zeros.
+
+    Parameters
+    ----------
+    fields : tuple of str
+        Field names in order.
+    lanes : int
+        Lanes side by side, 1 or more.
+
+    Returns
+    -------
+    Block
+        One record.
+    """
+    return np.zeros(1, dtype=block_dtype(fields, lanes))[0]
+
+
+def rows(fields: tuple[str, ...], count: int) -> Any:
+    """Make a table with one plain float64 column a field, for many cars or settings.
+
+    Parameters
+    ----------
+    fields : tuple of str
+        Field names in order.
+    count : int
+        Number of rows.
+
+    Returns
+    -------
+    numpy.recarray
+        Table of zeros; ``matrix`` gives the same memory as a two-dimensional array.
+    """
+    return np.zeros(count, dtype=np.dtype([(name, np.float64) for name in fields]))
+
+
+def matrix(table: Any) -> np.ndarray:
+    """View a table of plain float64 columns as a two-dimensional array.
+
+    Parameters
+    ----------
+    table : numpy.ndarray
+        What ``rows`` makes.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (rows, fields), the same memory.
+    """
+    return np.ascontiguousarray(table).view(np.float64).reshape(len(table), -1)

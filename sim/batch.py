@@ -1,0 +1,428 @@
+"""Many runs in compiled code: eight side by side, spread over the cores.
+
+Each lane runs on its own clock to its own next event.  What nearly every event needs (one
+integration step, a firing) is done for all lanes in loops that the compiler turns into
+vector instructions; the rest is done lane by lane with the same handlers.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from controllers import NEVER, TICKS_PER_s, compiled, relation, routine
+from sim.advance import advance
+from sim.begin import begin
+from sim.firing import RPM_PER_rad_s, draw_noise, read_balance
+from sim.handlers import fire_now, general_step, handle
+from sim.records import END, FIRING, NO_EVENT, Block, Tables
+
+COUNTERS = (
+    "moves",
+    "reversals",
+    "valve_steps",
+    "limited_updates",
+    "lowest_rpm",
+    "stalled_s",  # nan while it has not
+    "target_rpm",
+    "trim_steps",
+    "hidden_error_steps",
+)
+"""What each run counts, in order."""
+LANES = 8
+"""Runs side by side; sixteen were slower, four no faster."""
+SAMPLE_s = 0.05
+"""Spacing of the samples that a batch keeps [s]."""
+SAMPLE_TICKS = SAMPLE_s * TICKS_PER_s
+
+
+class Blocks(NamedTuple):
+    """Working memory of one thread: four arrays of one block each, also as matrices.
+
+    Arrays, because Python hands an array to compiled code a hundred times faster than a record.
+    """
+
+    state: np.ndarray
+    parameters: np.ndarray
+    settings: np.ndarray
+    memory: np.ndarray
+    state_matrix: np.ndarray
+    parameters_matrix: np.ndarray
+    settings_matrix: np.ndarray
+    memory_matrix: np.ndarray
+
+
+class Plan(NamedTuple):
+    """What to run: tables of cars, settings and scenarios, and one row of indices a run.
+
+    Attributes
+    ----------
+    cars, settings, scenarios : numpy.ndarray
+        Two-dimensional tables in the order of their fields.
+    car, setting, scenario : numpy.ndarray
+        Shape (runs,), whole numbers: rows of the tables.
+    seed : numpy.ndarray
+        Shape (runs,): whole numbers below 2**31, held in float64.
+    base_error_steps, rpm_offset : numpy.ndarray
+        Shape (runs,): error of the base curve [steps], speed at the start above target [rpm].
+    """
+
+    cars: np.ndarray
+    settings: np.ndarray
+    scenarios: np.ndarray
+    car: np.ndarray
+    setting: np.ndarray
+    scenario: np.ndarray
+    seed: np.ndarray
+    base_error_steps: np.ndarray
+    rpm_offset: np.ndarray
+
+
+@relation
+def load_lane(block: np.ndarray, lane: int, row: np.ndarray) -> None:
+    """Copy a row of numbers into one lane of a block.
+
+    Parameters
+    ----------
+    block : numpy.ndarray
+        Shape (fields, lanes), the block's memory (changed).
+    lane : int
+        Lane [-].
+    row : numpy.ndarray
+        Shape (fields or fewer,): values.
+    """
+    for field in range(len(row)):
+        block[field, lane] = row[field]
+
+
+@relation
+def vector_pass(
+    s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray, full: bool
+) -> int:
+    """Advance all lanes by one event each and handle those that are firings.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State, parameters, controller settings and memory.
+    lanes : int
+        Lanes in the block; a variable, else the compiler unrolls instead of vectorising [-].
+    balance : numpy.ndarray
+        Work factors of the cylinders.
+    full : bool
+        With every feature; a constant where this is inlined [-].
+
+    Returns
+    -------
+    int
+        Lanes that still need something that is not a firing [-].
+    """
+    for lane in range(lanes):
+        draw_noise(s, p, lane, full)
+    if full:
+        for lane in range(lanes):
+            read_balance(s, p, lane, balance)
+    for lane in range(lanes):
+        advance(s, p, lane, k.due_update[lane], full, True)
+        fire_now(s, p, c, k, lane, s.event[lane] == FIRING, full)
+    rare = 0
+    for lane in range(lanes):
+        event = s.event[lane]
+        resting = event == NO_EVENT and s.scalar[lane] == 0.0
+        rare += 0 if event == FIRING or event == END or resting else 1
+    return rare
+
+
+@routine
+def vector_basic(
+    s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray
+) -> int:
+    """``vector_pass`` without the features that few cars need.
+
+    Parameters
+    ----------
+    s, p, c, k, lanes, balance
+        As in ``vector_pass``.
+
+    Returns
+    -------
+    int
+        As there.
+    """
+    return vector_pass(s, p, c, k, lanes, balance, False)
+
+
+@routine
+def vector_full(
+    s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray
+) -> int:
+    """``vector_pass`` with every feature.
+
+    Parameters
+    ----------
+    s, p, c, k, lanes, balance
+        As in ``vector_pass``.
+
+    Returns
+    -------
+    int
+        As there.
+    """
+    return vector_pass(s, p, c, k, lanes, balance, True)
+
+
+@relation
+def keep_sample(
+    s: Block, k: Block, lane: int, rpm: np.ndarray, steps: np.ndarray
+) -> None:
+    """Write what is measured and commanded now into the present slot of a lane.
+
+    Parameters
+    ----------
+    s, k : Block
+        State and controller memory.
+    lane : int
+        Lane [-].
+    rpm, steps : numpy.ndarray
+        Shape (lanes, samples), changed [rpm, steps].
+    """
+    slot = min(int(s.tick[lane] * (1.0 / SAMPLE_TICKS)), rpm.shape[1] - 1)
+    rpm[lane, slot] = s.measured_rpm[lane]
+    steps[lane, slot] = k.commanded_steps[lane]
+
+
+@routine
+def rare_pass(
+    s: Block,
+    p: Block,
+    c: Block,
+    k: Block,
+    lanes: int,
+    tables: Tables,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    full: bool,
+) -> int:
+    """Handle, lane by lane, what is not a firing; take the general path where it is needed.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State, parameters, controller settings and memory.
+    lanes : int
+        Lanes in the block [-].
+    tables : Tables
+        Tables of all cars and scenarios.
+    rpm, steps : numpy.ndarray
+        Shape (lanes, samples), changed [rpm, steps].
+    full : bool
+        With every feature [-].
+
+    Returns
+    -------
+    int
+        Lanes that have not ended [-].
+    """
+    live = 0
+    for lane in range(lanes):
+        if s.live[lane] > 0.5:
+            if s.scalar[lane] == 0.0:
+                handle(s, p, c, k, lane, tables)
+            while s.scalar[lane] != 0.0 and s.live[lane] > 0.5:
+                general_step(s, p, c, k, lane, tables, full)
+                keep_sample(s, k, lane, rpm, steps)
+        if s.live[lane] > 0.5:
+            live += 1
+    return live
+
+
+@routine
+def run_lanes(
+    s: Block,
+    p: Block,
+    c: Block,
+    k: Block,
+    lanes: int,
+    tables: Tables,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    full: bool,
+) -> None:
+    """Run all lanes of a block to their ends, keeping samples.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State, parameters, controller settings and memory.
+    lanes : int
+        Lanes in the block [-].
+    tables : Tables
+        Tables of all cars and scenarios.
+    rpm, steps : numpy.ndarray
+        Shape (lanes, samples), zeros; sample k holds what was last measured and commanded
+        within slot k [rpm, steps].
+    full : bool
+        With every feature [-].
+    """
+    live = lanes
+    while live > 0:
+        if full:
+            rare = vector_full(s, p, c, k, lanes, tables.balance)
+        else:
+            rare = vector_basic(s, p, c, k, lanes, tables.balance)
+        if rare > 0:
+            live = rare_pass(s, p, c, k, lanes, tables, rpm, steps, full)
+        for lane in range(lanes):
+            keep_sample(s, k, lane, rpm, steps)
+
+
+@routine
+def run_scalar(
+    s: Block,
+    p: Block,
+    c: Block,
+    k: Block,
+    tables: Tables,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    full: bool,
+) -> None:
+    """Run one lane to its end on the general path only: the plain event loop.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State, parameters, controller settings and memory.
+    tables : Tables
+        Tables of all cars and scenarios.
+    rpm, steps : numpy.ndarray
+        Shape (1, samples), zeros [rpm, steps].
+    full : bool
+        With every feature [-].
+    """
+    while s.live[0] > 0.5:
+        general_step(s, p, c, k, 0, tables, full)
+        keep_sample(s, k, 0, rpm, steps)
+
+
+@routine
+def load_run(
+    blocks: Blocks, lane: int, run: int, plan: Plan, tables: Tables
+) -> None:
+    """Put one run of a plan into a lane and make its first state.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        The four blocks, by attribute and as matrices (changed).
+    lane : int
+        Lane [-].
+    run : int
+        Row of the plan [-].
+    plan : Plan
+        What to run.
+    tables : Tables
+        Tables of all cars and scenarios.
+    """
+    blocks.state_matrix[:, lane] = 0.0
+    blocks.memory_matrix[:, lane] = 0.0
+    car = plan.car[run]
+    scenario = plan.scenario[run]
+    load_lane(blocks.parameters_matrix, lane, plan.cars[car])
+    load_lane(blocks.settings_matrix, lane, plan.settings[plan.setting[run]])
+    p = blocks.parameters[0]
+    p.seed[lane] = plan.seed[run]
+    p.base_error_steps[lane] = plan.base_error_steps[run]
+    p.row_car[lane] = car
+    p.row_scenario[lane] = scenario
+    begin(
+        blocks.state[0],
+        p,
+        blocks.settings[0],
+        blocks.memory[0],
+        lane,
+        tables,
+        plan.scenarios[scenario],
+        plan.rpm_offset[run],
+    )
+
+
+@routine
+def write_counters(blocks: Blocks, lane: int, out: np.ndarray) -> None:
+    """Write what a run counted into its row.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        The four blocks after the run.
+    lane : int
+        Lane [-].
+    out : numpy.ndarray
+        Row in the order of ``COUNTERS`` (changed).
+    """
+    s = blocks.state[0]
+    k = blocks.memory[0]
+    out[0] = k.moves[lane]
+    out[1] = k.reversals[lane]
+    out[2] = s.valve_steps[lane]
+    out[3] = k.limited_updates[lane]
+    out[4] = s.lowest_rad_s[lane] * RPM_PER_rad_s
+    out[5] = s.stalled_tick[lane] / TICKS_PER_s if s.stalled_tick[lane] < NEVER else np.nan
+    out[6] = k.target_rpm[lane]
+    out[7] = k.trim_steps[lane]
+    out[8] = s.shaft_steps[lane] - s.believed_steps[lane]
+
+
+@compiled
+def run_range(
+    blocks: Blocks,
+    plan: Plan,
+    tables: Tables,
+    first: int,
+    last: int,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    counters: np.ndarray,
+    full: bool,
+    side_by_side: bool,
+) -> None:
+    """Run rows of a plan, block after block; the last block repeats its last run.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        Working memory of this thread.
+    plan : Plan
+        What to run.
+    tables : Tables
+        Tables of all cars and scenarios.
+    first, last : int
+        Rows from first to before last [-].
+    rpm, steps : numpy.ndarray
+        Shape (at least last - first rounded up to lanes, samples), changed [rpm, steps].
+    counters : numpy.ndarray
+        Shape as rows of ``rpm`` by counters, changed.
+    full : bool
+        With every feature [-].
+    side_by_side : bool
+        Eight lanes at once; else the plain event loop, one run after the other [-].
+    """
+    lanes = blocks.state_matrix.shape[1] if side_by_side else 1
+    for start in range(first, last, lanes):
+        row = start - first
+        rpm[row : row + lanes] = 0.0
+        for lane in range(lanes):
+            load_run(blocks, lane, min(start + lane, last - 1), plan, tables)
+        s = blocks.state[0]
+        p = blocks.parameters[0]
+        c = blocks.settings[0]
+        k = blocks.memory[0]
+        here_rpm = rpm[row : row + lanes]
+        here_steps = steps[row : row + lanes]
+        if not side_by_side:
+            run_scalar(s, p, c, k, tables, here_rpm, here_steps, full)
+        else:
+            run_lanes(s, p, c, k, lanes, tables, here_rpm, here_steps, full)
+        for lane in range(lanes):
+            write_counters(blocks, lane, counters[row + lane])

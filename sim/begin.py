@@ -1,0 +1,290 @@
+"""The first state of a run, and the state an engine settles to: both from the one model."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, open_loop_steps, relation, routine
+from sim.advance import slopes
+from sim.air import CRITICAL_RATIO, choked_flow_per_area
+from sim.combustion import mixture_efficiency, spark_efficiency
+from sim.crank import alternator_target
+from sim.firing import RPM_PER_rad_s
+from sim.happenings import set_coolant
+from sim.records import Block, Tables
+from sim.valve import set_opening
+
+SCENARIO_FIELDS = (
+    "ambient_Pa",
+    "ambient_K",
+    "coolant_degC",
+    "duration_ticks",
+    "key_on",  # 1: the engine stands and is to be started
+)
+"""Numbers of a scenario beside its events; one row a scenario."""
+
+HALVINGS = 60
+LONG_AGO = -1.0e13
+"""A tick long before any run: the engine has been running and the throttle closed since."""
+
+
+@relation
+def settled_map(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
+    """Manifold pressure at which as much air flows in as is drawn, at a held speed.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (its openings) and parameters.
+    lane : int
+        Lane [-].
+    speed_rad_s : float
+        Held speed, above 0 [rad/s].
+
+    Returns
+    -------
+    float
+        Manifold pressure [Pa].
+
+    Notes
+    -----
+    Source: bisection of the model's own pressure rate.
+    """
+    low = 100.0
+    high = 1.05 * p.ambient_Pa[lane]
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        if slopes(s, p, lane, middle, speed_rad_s, s.given_W[lane], False)[0] > 0.0:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
+
+
+@routine
+def mean_acceleration(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
+    """Acceleration of the crank at a held speed with manifold and torque settled.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (its openings, loads, efficiency; torque is changed) and parameters.
+    lane : int
+        Lane [-].
+    speed_rad_s : float
+        Held speed, above 0 [rad/s].
+
+    Returns
+    -------
+    float
+        Acceleration [rad/s2].
+
+    Notes
+    -----
+    Source: the model's own slopes; mean torque is work per air times air per radian.
+    """
+    s.given_W[lane] = alternator_target(
+        s.load_W[lane],
+        speed_rad_s,
+        p.cut_in_rad_s[lane],
+        p.rise_W_s_per_rad[lane],
+        p.alternator_max_W[lane],
+    )
+    map_Pa = settled_map(s, p, lane, speed_rad_s)
+    air_out = slopes(s, p, lane, map_Pa, speed_rad_s, s.given_W[lane], False)[4]
+    work = p.work_J_per_kg[lane] * s.efficiency[lane]
+    s.torque_Nm[lane] = work * air_out / speed_rad_s
+    s.map_Pa[lane] = map_Pa
+    return slopes(s, p, lane, map_Pa, speed_rad_s, s.given_W[lane], False)[1]
+
+
+@routine
+def settled_speed(s: Block, p: Block, lane: int) -> float:
+    """Speed to which the engine settles with its present openings and loads.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (map, torque and alternator are left settled) and parameters.
+    lane : int
+        Lane [-].
+
+    Returns
+    -------
+    float
+        Speed, 0 where the engine cannot run [rad/s].
+
+    Notes
+    -----
+    Source: bisection of ``mean_acceleration`` between stall and 700 rad/s, from above: the
+    settled speed is the highest at which torque balances.
+    """
+    low = p.stall_rad_s[lane]
+    high = 700.0
+    if mean_acceleration(s, p, lane, high) > 0.0:
+        return high
+    # Walk down to the first speed that still accelerates, then halve the gap.
+    speed = high
+    while speed > low and mean_acceleration(s, p, lane, speed) <= 0.0:
+        high = speed
+        speed *= 0.93
+    if speed <= low:
+        return 0.0
+    low = speed
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        if mean_acceleration(s, p, lane, middle) > 0.0:
+            low = middle
+        else:
+            high = middle
+    mean_acceleration(s, p, lane, 0.5 * (low + high))
+    return 0.5 * (low + high)
+
+
+@relation
+def set_ambient(s: Block, p: Block, lane: int, ambient_Pa: float, ambient_K: float) -> None:
+    """Put the surrounding air into force.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters (changed).
+    lane : int
+        Lane [-].
+    ambient_Pa, ambient_K : float
+        Pressure [Pa] and temperature [K] of the surroundings.
+    """
+    p.ambient_Pa[lane] = ambient_Pa
+    p.ambient_K[lane] = ambient_K
+    p.flow_scale[lane] = choked_flow_per_area(ambient_Pa, ambient_K)
+    p.behind_Pa[lane] = p.exhaust_Pa[lane] if p.exhaust_Pa[lane] > 0.0 else ambient_Pa
+    p.choked_below_Pa[lane] = CRITICAL_RATIO * ambient_Pa * (1.0 - 1.0e-12)
+
+
+@relation
+def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
+    """Fill the state with what holds before anything happens.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    coolant_degC : float
+        Coolant temperature [degC].
+    """
+    s.due_valve[lane] = NEVER
+    s.due_thermal[lane] = NEVER
+    s.stalled_tick[lane] = NEVER
+    s.direction[lane] = p.direction[lane]
+    s.backlash_steps[lane] = p.backlash_steps[lane]
+    s.regulated_V[lane] = p.regulated_V[lane]
+    s.advance_deg_per_rpm[lane] = p.advance_deg_per_rpm[lane]
+    s.rpm_noise[lane] = p.rpm_noise[lane]
+    s.balance[lane] = 1.0
+    s.spark_deg[lane] = p.spark_base_deg[lane]
+    s.lambda_[lane] = p.lambda_base[lane]
+    s.efficiency[lane] = spark_efficiency(
+        p.spark_base_deg[lane], p.spark_best_deg[lane], p.spark_loss_per_deg2[lane]
+    ) * mixture_efficiency(p.lambda_base[lane], p.lambda_best[lane], p.mixture_loss[lane])
+    s.ignition[lane] = 1.0
+    s.coolant_degC[lane] = coolant_degC
+    s.coolant_sensed_degC[lane] = coolant_degC
+    s.live[lane] = 1.0
+    s.scalar[lane] = 1.0
+
+
+@relation
+def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> None:
+    """Place the valve, believed and true, and add up the openings.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    tables : Tables
+        Valve areas.
+    steps : float
+        Position from the seat [steps].
+    """
+    s.believed_steps[lane] = steps
+    s.shaft_steps[lane] = steps
+    s.pintle_steps[lane] = steps
+    set_opening(s, p, lane, tables.valve_m2)
+
+
+@relation
+def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
+    """Let the engine idle at a speed, with pressure and torque as settled there.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    speed_rad_s : float
+        Speed at the beginning [rad/s].
+    """
+    mean_acceleration(s, p, lane, speed_rad_s)
+    work = s.torque_Nm[lane] * p.firing_rad[lane]
+    s.work0[lane] = work
+    s.work1[lane] = work
+    s.work2[lane] = work
+    s.work3[lane] = work
+    s.speed_rad_s[lane] = speed_rad_s
+    s.lowest_rad_s[lane] = speed_rad_s
+    s.measured_rpm[lane] = speed_rad_s * RPM_PER_rad_s
+    s.map_lagged_Pa[lane] = s.map_Pa[lane]
+    s.map_sensed_Pa[lane] = s.map_Pa[lane]
+    fuel = work / (14.7 * p.work_J_per_kg[lane] * s.efficiency[lane] * p.lambda_base[lane])
+    interval_s = p.firing_rad[lane] / speed_rad_s
+    share = p.wall_share[lane]
+    s.film_kg[lane] = share * fuel * (p.wall_s[lane] + interval_s) / interval_s
+    s.running[lane] = 1.0
+
+
+@routine
+def begin(
+    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, scenario: np.ndarray,
+    rpm_offset: float,
+) -> None:
+    """Make the first state of a run; blocks hold zeros, car, settings and run parameters.
+
+    A running engine starts at the target speed plus an offset, the valve where the open
+    loop puts it, no trim: what a car does at the moment feedback begins.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State and memory (changed), parameters (ambient is added), controller settings.
+    lane : int
+        Lane [-].
+    tables : Tables
+        Tables of all cars and scenarios.
+    scenario : numpy.ndarray
+        One row in the order of ``SCENARIO_FIELDS``.
+    rpm_offset : float
+        Speed at the beginning, above target [rpm].
+    """
+    set_ambient(s, p, lane, scenario[0], scenario[1])
+    p.end_tick[lane] = scenario[3]
+    set_rest(s, p, lane, scenario[2])
+    k.throttle_closed[lane] = 1.0
+    k.started_tick[lane] = LONG_AGO
+    k.closed_tick[lane] = LONG_AGO
+    s.due_event[lane] = tables.events[int(p.row_scenario[lane]), 0, 0]
+    set_coolant(s, p, k, lane, tables)
+    wanted = math.floor(open_loop_steps(c, k, lane, 0.0) + 0.5)
+    wanted = min(max(wanted, 0.0), c.open_limit_steps[lane])
+    k.commanded_steps[lane] = wanted
+    k.wanted_steps[lane] = wanted
+    set_valve(s, p, lane, tables, wanted)
+    target = k.target_rpm[lane] + rpm_offset
+    start_idling(s, p, lane, max(target / RPM_PER_rad_s, p.stall_rad_s[lane] * 1.05))
+    k.last_rpm[lane] = s.measured_rpm[lane]

@@ -1,0 +1,137 @@
+"""Combustion: from the charge of one cylinder to work on the crank, and the wall film."""
+
+from __future__ import annotations
+
+from controllers import relation
+
+STOICHIOMETRIC_AIR_TO_FUEL = 14.7
+"""Mass of air for one of petrol [-]; Heywood (1988), appendix D, typical petrol 14.6 to 14.7."""
+
+
+@relation
+def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) -> float:
+    """Share of the best work that is left when the spark is off its best point.
+
+    Parameters
+    ----------
+    spark_deg : float
+        Spark advance before top dead centre [deg].
+    best_deg : float
+        Advance of best torque [deg].
+    loss_per_deg2 : float
+        Curvature [1/deg2].
+
+    Returns
+    -------
+    float
+        Efficiency, 0 to 1 [-].
+
+    Notes
+    -----
+    Source: Guzzella and Onder, torque generation: a parabola about the best point.
+    """
+    off = spark_deg - best_deg
+    efficiency = 1.0 - loss_per_deg2 * off * off
+    return efficiency if efficiency > 0.0 else 0.0
+
+
+@relation
+def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float:
+    """Share of the best work that is left when the mixture is off its best point.
+
+    Parameters
+    ----------
+    lambda_ : float
+        Air-fuel ratio over stoichiometric [-].
+    best_lambda : float
+        Lambda of best torque, about 0.9 [-].
+    loss : float
+        Curvature per lambda squared [-].
+
+    Returns
+    -------
+    float
+        Efficiency, 0 to 1 [-].
+
+    Notes
+    -----
+    Source: Guzzella and Onder, torque generation; parabola: common practice, no source.
+    """
+    off = lambda_ - best_lambda
+    efficiency = 1.0 - loss * off * off
+    return efficiency if efficiency > 0.0 else 0.0
+
+
+@relation
+def scatter_next(scatter: float, memory: float, gauss: float) -> float:
+    """Next value of the cyclic scatter, first-order memory from firing to firing.
+
+    Parameters
+    ----------
+    scatter : float
+        Present value, unit variance [-].
+    memory : float
+        Correlation of one firing with the next, 0 to below 1 [-].
+    gauss : float
+        Fresh normal number [-].
+
+    Returns
+    -------
+    float
+        Next value, unit variance [-].
+
+    Notes
+    -----
+    Source: first-order autoregressive process, any textbook on time series.
+    """
+    return memory * scatter + (1.0 - memory * memory) ** 0.5 * gauss
+
+
+@relation
+def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
+    """Fuel that leaves the port wall film between two firings.
+
+    Parameters
+    ----------
+    film_kg : float
+        Fuel on the wall [kg].
+    elapsed_s : float
+        Time since the last firing [s].
+    wall_s : float
+        Time constant of evaporation [s].
+
+    Returns
+    -------
+    float
+        Fuel evaporated, less than the film [kg].
+
+    Notes
+    -----
+    Source: Aquino, Transient A/F Control Characteristics of the 5 Liter Central Fuel
+    Injection Engine, SAE 810494 (1981): X-tau model; implicit Euler over the interval.
+    """
+    return film_kg * elapsed_s / (wall_s + elapsed_s)
+
+
+@relation
+def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
+    """Air-fuel ratio over stoichiometric of one charge.
+
+    Parameters
+    ----------
+    charge_kg : float
+        Air [kg].
+    fuel_kg : float
+        Fuel, above 0 [kg].
+
+    Returns
+    -------
+    float
+        Lambda, at most 9 (a charge without fuel does not burn) [-].
+
+    Notes
+    -----
+    Source: definition.
+    """
+    stoichiometric = STOICHIOMETRIC_AIR_TO_FUEL * fuel_kg
+    return charge_kg / stoichiometric if charge_kg < 9.0 * stoichiometric else 9.0

@@ -1,0 +1,193 @@
+"""Crank: what resists turning, and the alternator that turns electric load into torque."""
+
+from __future__ import annotations
+
+import math
+
+from controllers import relation
+
+SLOWEST_rad_s = 5.0
+"""Below this speed the alternator's torque is not raised further [rad/s]."""
+
+
+@relation
+def resisting_torque(speed_rad_s: float, resist0: float, resist1: float, resist2: float) -> float:
+    """Friction and mechanical accessories as one parabola over speed.
+
+    Parameters
+    ----------
+    speed_rad_s : float
+        Crank speed [rad/s].
+    resist0, resist1, resist2 : float
+        Coefficients [Nm, Nm s/rad, Nm s2/rad2].
+
+    Returns
+    -------
+    float
+        Torque against rotation [Nm].
+
+    Notes
+    -----
+    Source: Barnes-Moss correlation in Heywood (1988), ch. 13, is such a parabola; see
+    ``friction_torque_per_bar``.
+    """
+    return resist0 + speed_rad_s * (resist1 + speed_rad_s * resist2)
+
+
+@relation
+def pumping_torque(exhaust_Pa: float, map_Pa: float, pumping_m3_per_rad: float) -> float:
+    """Torque of the gas exchange loop, where the friction figure does not hold it already.
+
+    Parameters
+    ----------
+    exhaust_Pa : float
+        Exhaust back pressure [Pa].
+    map_Pa : float
+        Manifold pressure [Pa].
+    pumping_m3_per_rad : float
+        Displacement over 4 pi, or 0 when friction includes pumping [m3/rad].
+
+    Returns
+    -------
+    float
+        Torque against rotation [Nm].
+
+    Notes
+    -----
+    Source: Guzzella and Onder, torque balance of the idle-speed case.
+    """
+    return (exhaust_Pa - map_Pa) * pumping_m3_per_rad
+
+
+@relation
+def alternator_torque(power_W: float, speed_rad_s: float, inverse_efficiency: float) -> float:
+    """Torque the alternator takes for the electric power it gives.
+
+    Parameters
+    ----------
+    power_W : float
+        Electric power given now [W].
+    speed_rad_s : float
+        Crank speed [rad/s].
+    inverse_efficiency : float
+        One over its efficiency with belt, 1 to 5 [-].
+
+    Returns
+    -------
+    float
+        Torque at the crank [Nm].
+
+    Notes
+    -----
+    Source: power balance; the floor on speed keeps a stalling engine finite.
+    """
+    floored = speed_rad_s if speed_rad_s > SLOWEST_rad_s else SLOWEST_rad_s
+    return power_W * inverse_efficiency / floored
+
+
+@relation
+def alternator_target(
+    load_W: float, speed_rad_s: float, cut_in_rad_s: float, rise_W_s_per_rad: float, max_W: float
+) -> float:
+    """Electric power the regulator is heading for: the load, as far as speed allows.
+
+    Parameters
+    ----------
+    load_W : float
+        Electric load switched on [W].
+    speed_rad_s : float
+        Crank speed [rad/s].
+    cut_in_rad_s : float
+        Crank speed at which the alternator begins to give [rad/s].
+    rise_W_s_per_rad : float
+        Rise of its limit with speed [W s/rad].
+    max_W : float
+        Its largest output [W].
+
+    Returns
+    -------
+    float
+        Power [W].
+
+    Notes
+    -----
+    Source: common practice, no source: output limit rising in a line from cut-in speed.
+    """
+    able = (speed_rad_s - cut_in_rad_s) * rise_W_s_per_rad
+    able = able if able > 0.0 else 0.0
+    able = able if able < max_W else max_W
+    return load_W if load_W < able else able
+
+
+@relation
+def battery_volts(regulated_V: float, battery_ohm: float, load_W: float, given_W: float) -> float:
+    """Voltage at the battery while the alternator lags behind the load.
+
+    Parameters
+    ----------
+    regulated_V : float
+        Voltage the regulator holds [V].
+    battery_ohm : float
+        Resistance of battery and leads [ohm].
+    load_W : float
+        Electric load [W].
+    given_W : float
+        Power the alternator gives [W].
+
+    Returns
+    -------
+    float
+        Voltage, not below 6 [V].
+
+    Notes
+    -----
+    Source: Ohm's law; the battery gives what the alternator does not.
+    """
+    missing_A = (load_W - given_W) / regulated_V
+    missing_A = missing_A if missing_A > 0.0 else 0.0
+    volts = regulated_V - battery_ohm * missing_A
+    return volts if volts > 6.0 else 6.0
+
+
+def friction_torque_per_bar(displacement_m3: float) -> float:
+    """Torque of one bar of friction mean effective pressure in a four-stroke engine.
+
+    Parameters
+    ----------
+    displacement_m3 : float
+        Displacement of all cylinders [m3].
+
+    Returns
+    -------
+    float
+        Torque [Nm/bar].
+
+    Notes
+    -----
+    Source: definition of mean effective pressure, Heywood (1988), ch. 2: T = mep Vd/(4 pi).
+    """
+    return 1.0e5 * displacement_m3 / (4.0 * math.pi)
+
+
+def motored_friction_bar(speed_rpm: float, coefficients: tuple[float, float, float]) -> float:
+    """Friction mean effective pressure of a warm engine.
+
+    Parameters
+    ----------
+    speed_rpm : float
+        Crank speed [rpm].
+    coefficients : tuple of float
+        Coefficients over speed in thousands of rpm [bar].
+
+    Returns
+    -------
+    float
+        Friction mean effective pressure [bar].
+
+    Notes
+    -----
+    Source: Barnes-Moss in Heywood (1988), ch. 13: 0.97 + 0.15 n + 0.05 n2, pumping included.
+    """
+    thousands = speed_rpm / 1000.0
+    constant, linear, square = coefficients
+    return constant + thousands * (linear + thousands * square)

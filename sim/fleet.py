@@ -1,0 +1,300 @@
+"""Many runs as one call: cars by settings by scenarios by seeds, streamed over the cores."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import SETTINGS_FIELDS, matrix
+from sim.batch import COUNTERS, LANES, SAMPLE_s, Plan, run_range
+from sim.begin import SCENARIO_FIELDS
+from sim.car import Car
+from sim.happenings import SETTABLE
+from sim.prepare import car_row, new_blocks, scenario_row, settings_row, stack_tables
+from sim.records import CAR_FIELDS, Tables
+from sim.scenario import Scenario
+
+CHUNK_RUNS = 256
+"""Runs that one thread does at a time: its samples stay in the second-level cache."""
+
+_LOCAL = threading.local()
+
+Reduce = Callable[[np.ndarray, np.ndarray, np.ndarray, np.ndarray], None]
+"""Called in the worker thread with rows of the plan, samples of rpm and steps, counters."""
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """Cars and scenarios turned into tables once, to be run many times.
+
+    Attributes
+    ----------
+    cars : numpy.ndarray
+        Shape (cars, fields): may be replaced by perturbed copies of the rows.
+    scenarios : numpy.ndarray
+        Shape (scenarios, fields).
+    tables : Tables
+        Tables of both.
+    names : tuple of str
+        Names of the scenarios.
+    """
+
+    cars: np.ndarray
+    scenarios: np.ndarray
+    tables: Tables
+    names: tuple[str, ...]
+
+    @property
+    def needs_full(self) -> bool:
+        """Whether any car or scenario uses a feature that the basic loop leaves out."""
+        column = {name: self.cars[:, i] for i, name in enumerate(CAR_FIELDS)}
+        used = (
+            column["wall_share"],
+            column["fuelling_lag_s"],
+            column["advance_deg_per_rpm"],
+            column["rpm_resolution"],
+            column["rpm_noise"],
+        )
+        codes = self.tables.events[:, :, 1]
+        special = [
+            SETTABLE.index(name)
+            for name in ("advance_deg_per_100rpm", "rpm_noise_rpm", "weak_cylinder_share")
+        ]
+        return (
+            any(bool(np.any(values != 0.0)) for values in used)
+            or bool(np.any(self.tables.balance != 1.0))
+            or bool(np.isin(codes, special).any())
+        )
+
+
+def make_fleet(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Fleet:
+    """Turn cars and scenarios into tables.
+
+    Parameters
+    ----------
+    cars : sequence of Car
+        At least one.
+    scenarios : sequence of Scenario
+        At least one.
+
+    Returns
+    -------
+    Fleet
+        Ready to run.
+    """
+    return Fleet(
+        cars=np.vstack([matrix(car_row(car)) for car in cars]),
+        scenarios=np.vstack([matrix(scenario_row(scenario)) for scenario in scenarios]),
+        tables=stack_tables(cars, scenarios),
+        names=tuple(scenario.name for scenario in scenarios),
+    )
+
+
+def settings_table(cars: Sequence[Car]) -> np.ndarray:
+    """Stack the feedback settings of several cars.
+
+    Parameters
+    ----------
+    cars : sequence of Car
+        At least one.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (cars, settings fields).
+    """
+    return np.vstack([matrix(settings_row(car)) for car in cars])
+
+
+def full_plan(
+    fleet: Fleet,
+    settings: np.ndarray,
+    *,
+    seeds: Sequence[int] | np.ndarray = (0,),
+    base_error_steps: Sequence[float] | np.ndarray = (0.0,),
+    rpm_offset: Sequence[float] | np.ndarray = (0.0,),
+    pair_settings_with_cars: bool = False,
+) -> Plan:
+    """Plan every combination; phases go with seeds (the n-th seed takes the n-th phase).
+
+    Runs are ordered setting by setting, then car, then scenario, then seed.
+
+    Parameters
+    ----------
+    fleet : Fleet
+        Cars and scenarios.
+    settings : numpy.ndarray
+        Shape (settings, fields).
+    seeds : sequence of int
+        Seeds, 0 to 2**31 - 1; the same for every combination (common random numbers).
+    base_error_steps, rpm_offset : sequence of float
+        Starting phases, repeated as needed to the number of seeds [steps], [rpm].
+    pair_settings_with_cars : bool
+        Use setting n with car n only (as many settings as cars).
+
+    Returns
+    -------
+    Plan
+        The runs.
+    """
+    n_cars, n_scenarios = len(fleet.cars), len(fleet.scenarios)
+    count = len(seeds)
+    if pair_settings_with_cars:
+        shape = (n_cars, n_scenarios, count)
+        car, scenario, which = (axis.ravel() for axis in np.indices(shape))
+        setting = car
+    else:
+        shape4 = (len(settings), n_cars, n_scenarios, count)
+        setting, car, scenario, which = (axis.ravel() for axis in np.indices(shape4))
+    errors = np.resize(np.asarray(base_error_steps, dtype=float), count)
+    offsets = np.resize(np.asarray(rpm_offset, dtype=float), count)
+    return Plan(
+        cars=np.ascontiguousarray(fleet.cars),
+        settings=np.ascontiguousarray(settings, dtype=float),
+        scenarios=np.ascontiguousarray(fleet.scenarios),
+        car=car,
+        setting=setting,
+        scenario=scenario,
+        seed=np.asarray(seeds, dtype=float)[which],
+        base_error_steps=errors[which],
+        rpm_offset=offsets[which],
+    )
+
+
+def _chunks(runs: int) -> Iterator[tuple[int, int]]:
+    for first in range(0, runs, CHUNK_RUNS):
+        yield first, min(first + CHUNK_RUNS, runs)
+
+
+def sample_count(fleet: Fleet) -> int:
+    """Samples kept of each run: enough for the longest scenario.
+
+    Parameters
+    ----------
+    fleet : Fleet
+        Cars and scenarios.
+
+    Returns
+    -------
+    int
+        Samples.
+    """
+    longest = fleet.scenarios[:, SCENARIO_FIELDS.index("duration_ticks")].max() * 1.0e-9
+    return int(np.ceil(longest / SAMPLE_s - 1.0e-9))
+
+
+def run_plan(
+    fleet: Fleet,
+    plan: Plan,
+    reduce: Reduce,
+    *,
+    cores: int | None = None,
+    full: bool | None = None,
+    side_by_side: bool = True,
+    on_done: Callable[[int], None] | None = None,
+) -> None:
+    """Run a plan chunk by chunk over the cores, handing each chunk to a reduction.
+
+    Memory does not grow with the number of runs; results do not depend on the cores.
+
+    Parameters
+    ----------
+    fleet : Fleet
+        Cars and scenarios.
+    plan : Plan
+        What to run.
+    reduce : callable
+        Called in the worker threads with (rows, rpm, steps, counters): indices of the runs,
+        samples [rpm] and [steps] of shape (rows, samples), counters of shape
+        (rows, len(COUNTERS)).  It must not keep the arrays.
+    cores : int, optional
+        Threads; all cores when left out.
+    full : bool, optional
+        Force the loop with every feature; by need when left out.
+    side_by_side : bool
+        Eight lanes at once; else one run after the other.
+    on_done : callable, optional
+        Called with the number of runs finished by each chunk.
+    """
+    with_all = fleet.needs_full or bool(plan_needs_full(plan)) if full is None else full
+    samples = sample_count(fleet)
+    threads = max(1, cores or os.cpu_count() or 1)
+
+    def work(bounds: tuple[int, int]) -> int:
+        first, last = bounds
+        memory = _thread_memory(samples)
+        run_range(
+            memory["blocks"],
+            plan,
+            fleet.tables,
+            first,
+            last,
+            memory["rpm"],
+            memory["steps"],
+            memory["counters"],
+            with_all,
+            side_by_side,
+        )
+        size = last - first
+        reduce(
+            np.arange(first, last),
+            memory["rpm"][:size],
+            memory["steps"][:size],
+            memory["counters"][:size],
+        )
+        return size
+
+    chunks = list(_chunks(len(plan.car)))
+    if threads == 1 or len(chunks) == 1:
+        for chunk in chunks:
+            done = work(chunk)
+            if on_done is not None:
+                on_done(done)
+        return
+    with ThreadPoolExecutor(threads) as pool:
+        try:
+            for done in pool.map(work, chunks):
+                if on_done is not None:
+                    on_done(done)
+        except BaseException:
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise
+
+
+def plan_needs_full(plan: Plan) -> bool:
+    """Whether any settings of a plan use the spark trim.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    bool
+        True if so.
+    """
+    column = SETTINGS_FIELDS.index("spark_deg_per_rpm")
+    return bool(np.any(plan.settings[:, column] != 0.0))
+
+
+def _thread_memory(samples: int) -> dict[str, Any]:
+    """Working memory of the calling thread; kept from chunk to chunk."""
+    rows = CHUNK_RUNS + LANES
+    memory = getattr(_LOCAL, "memory", None)
+    if memory is None or memory["rpm"].shape[1] != samples:
+        memory = {
+            "blocks": new_blocks(),
+            "rpm": np.zeros((rows, samples), dtype=np.float32),
+            "steps": np.zeros((rows, samples), dtype=np.float32),
+            "counters": np.zeros((rows, len(COUNTERS))),
+        }
+        _LOCAL.memory = memory
+    return dict(memory)
+

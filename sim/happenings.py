@@ -1,0 +1,276 @@
+"""Scenario events: what can be set while the engine runs, and what follows from it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from controllers import NEVER, TICKS_PER_s, open_loop_steps, read_coolant, relation
+from sim.records import Block, Tables
+from sim.thermal import cold_friction_factor
+from sim.valve import follow_shaft, set_opening
+
+SETTABLE = (
+    "lamps",
+    "fan",
+    "screen",
+    "steering",
+    "aircon",
+    "gearbox",
+    "clutch",
+    "electrical_W",
+    "torque_Nm",
+    "throttle_share",
+    "vacuum_leak_mm2",
+    "coolant_degC",
+    "regulated_V",
+    "lost_steps",
+    "valve_sticks",
+    "backlash_steps",
+    "weak_cylinder_share",
+    "rpm_noise_rpm",
+    "advance_deg_per_100rpm",
+    "wired_reversed",
+    "key",
+    "home",
+    "count_from_here",
+)
+"""Names a scenario may set, in the order of their codes."""
+
+(
+    LAMPS,
+    FAN,
+    SCREEN,
+    STEERING,
+    AIRCON,
+    GEARBOX,
+    CLUTCH,
+    ELECTRICAL,
+    TORQUE,
+    THROTTLE,
+    VACUUM_LEAK,
+    COOLANT,
+    REGULATED,
+    LOST_STEPS,
+    VALVE_STICKS,
+    BACKLASH,
+    WEAK_CYLINDER,
+    RPM_NOISE,
+    ADVANCE,
+    REVERSED,
+    KEY,
+    HOME,
+    COUNT,
+) = range(len(SETTABLE))
+
+
+@relation
+def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
+    """Put the loads switched on into force: electric power, and the resisting parabola.
+
+    Parameters
+    ----------
+    s, p, k : Block
+        State (changed), parameters, controller memory (told of its switches).
+    lane : int
+        Lane [-].
+
+    Notes
+    -----
+    Source: loads add; an automatic gearbox held by the brake drags with the square of
+    speed (torque converter at stall, any textbook on drive lines).
+    """
+    switched = (
+        p.lamps_W[lane] * s.lamps[lane]
+        + p.fan_W[lane] * s.fan[lane]
+        + p.screen_W[lane] * s.screen[lane]
+        + s.electrical_W[lane]
+    )
+    s.load_W[lane] = p.base_W[lane] + switched
+    k.load_W[lane] = switched
+    k.aircon_on[lane] = 1.0 if s.aircon[lane] > 0.0 else 0.0
+    steady = (
+        p.steering_Nm[lane] * s.steering[lane]
+        + p.aircon_Nm[lane] * s.aircon[lane]
+        + p.clutch_Nm[lane] * s.clutch[lane]
+        + s.torque_load_Nm[lane]
+    )
+    converter = p.gearbox_Nm[lane] * s.gearbox[lane] / p.gearbox_rad_s[lane] ** 2
+    cold = s.friction_factor[lane]
+    s.resist0[lane] = p.friction0[lane] * cold + steady
+    s.resist1[lane] = p.friction1[lane] * cold
+    s.resist2[lane] = p.friction2[lane] * cold + converter
+
+
+@relation
+def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
+    """Let friction and the controller's curves follow the coolant temperature.
+
+    Parameters
+    ----------
+    s, p, k : Block
+        State (changed), parameters, controller memory (changed).
+    lane : int
+        Lane [-].
+    tables : Tables
+        Curves of all cars.
+
+    Notes
+    -----
+    Source: see ``sim.thermal``.
+    """
+    s.friction_factor[lane] = cold_friction_factor(s.coolant_degC[lane])
+    set_loads(s, p, k, lane)
+    curves = tables.curves[int(p.row_car[lane])]
+    read_coolant(k, lane, curves, s.coolant_sensed_degC[lane], p.base_error_steps[lane])
+
+
+@relation
+def start_counting(s: Block, k: Block, lane: int) -> None:
+    """Set the counters of moves and extremes to zero: what counts begins here.
+
+    Parameters
+    ----------
+    s, k : Block
+        State and controller memory (changed).
+    lane : int
+        Lane [-].
+    """
+    k.moves[lane] = 0.0
+    k.reversals[lane] = 0.0
+    k.limited_updates[lane] = 0.0
+    s.valve_steps[lane] = 0.0
+    s.lowest_rad_s[lane] = s.speed_rad_s[lane]
+
+
+@relation
+def move_throttle(s: Block, k: Block, lane: int, share: float) -> None:
+    """Open or close the throttle; the controller sees only whether it is closed.
+
+    Parameters
+    ----------
+    s, k : Block
+        State and controller memory (changed).
+    lane : int
+        Lane [-].
+    share : float
+        0 closed to 1 fully open [-].
+    """
+    closed = 1.0 if share <= 0.0 else 0.0
+    if closed > 0.5 and k.throttle_closed[lane] < 0.5:
+        k.closed_tick[lane] = s.tick[lane]
+    k.throttle_closed[lane] = closed
+    s.throttle_share[lane] = share
+
+
+@relation
+def lose_steps(s: Block, p: Block, lane: int, steps: float) -> None:
+    """Turn the shaft toward the seat without the controller knowing.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    steps : float
+        Steps lost; negative loses toward open [steps].
+    """
+    shaft = s.shaft_steps[lane] - steps
+    shaft = shaft if shaft > 0.0 else 0.0
+    shaft = shaft if shaft < p.travel_steps[lane] else p.travel_steps[lane]
+    s.shaft_steps[lane] = shaft
+    s.lost_steps[lane] += math.fabs(steps)
+    s.pintle_steps[lane] = follow_shaft(shaft, s.pintle_steps[lane], s.backlash_steps[lane])
+
+
+@relation
+def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> None:
+    """Set what only changes one field of the state: loads and faults.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    code : int
+        What is set [-].
+    value : float
+        To what [unit of the name].
+    """
+    if code == LAMPS:
+        s.lamps[lane] = value
+    elif code == FAN:
+        s.fan[lane] = value
+    elif code == SCREEN:
+        s.screen[lane] = value
+    elif code == STEERING:
+        s.steering[lane] = value
+    elif code == AIRCON:
+        s.aircon[lane] = value
+    elif code == GEARBOX:
+        s.gearbox[lane] = value
+    elif code == CLUTCH:
+        s.clutch[lane] = value
+    elif code == ELECTRICAL:
+        s.electrical_W[lane] = value
+    elif code == TORQUE:
+        s.torque_load_Nm[lane] = value
+    elif code == REGULATED:
+        s.regulated_V[lane] = value
+    elif code == VALVE_STICKS:
+        s.valve_sticks[lane] = value
+    elif code == BACKLASH:
+        s.backlash_steps[lane] = value
+    elif code == WEAK_CYLINDER:
+        s.weak_share[lane] = value
+    elif code == RPM_NOISE:
+        s.rpm_noise[lane] = value
+    elif code == ADVANCE:
+        s.advance_deg_per_rpm[lane] = value / 100.0
+    elif code == REVERSED:
+        s.direction[lane] = -p.direction[lane] if value > 0.5 else p.direction[lane]
+
+
+@relation
+def apply_event(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
+    """Handle the scenario event that is due, and note when the next one is.
+
+    Parameters
+    ----------
+    s, p, k : Block
+        State (changed), parameters, controller memory (told of its switches).
+    lane : int
+        Lane [-].
+    tables : Tables
+        Events of all scenarios, valve areas and curves of all cars.
+    """
+    events = tables.events[int(p.row_scenario[lane])]
+    row = int(s.next_event[lane])
+    code = int(events[row, 1])
+    value = events[row, 2]
+    if code < 0:
+        s.live[lane] = 0.0
+    elif code == COUNT:
+        start_counting(s, k, lane)
+    elif code == THROTTLE:
+        move_throttle(s, k, lane, value)
+    elif code == VACUUM_LEAK:
+        s.vacuum_leak_m2[lane] = value * 1.0e-6
+    elif code == COOLANT:
+        s.coolant_degC[lane] = value
+        s.coolant_sensed_degC[lane] = value
+        set_coolant(s, p, k, lane, tables)
+    elif code == LOST_STEPS:
+        lose_steps(s, p, lane, value)
+    else:
+        set_condition(s, p, lane, code, value)
+    set_loads(s, p, k, lane)
+    set_opening(s, p, lane, tables.valve_m2)
+    # A wider opening may leave the choked range at once: look before the next step.
+    s.scalar[lane] = 1.0
+    s.next_event[lane] = row + 1.0
+    if s.live[lane] > 0.5:
+        s.due_event[lane] = events[row + 1, 0]

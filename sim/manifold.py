@@ -1,0 +1,74 @@
+"""Intake manifold: filling through the openings, emptying into the cylinders."""
+
+from __future__ import annotations
+
+from controllers import relation
+
+
+@relation
+def drawn_per_rad(
+    map_Pa: float,
+    speed_rad_s: float,
+    pump0: float,
+    pump1: float,
+    pump2: float,
+    pump3: float,
+    fill0: float,
+    fill1: float,
+) -> float:
+    """Air the cylinders draw for each radian the crank turns.
+
+    Speed-density pumping: a cubic in manifold pressure (displaced volume less what the
+    residual gas takes by expanding, see ``sim.prepare.pumping_coefficients``) times a
+    volumetric efficiency linear in speed.
+
+    Parameters
+    ----------
+    map_Pa : float
+        Manifold pressure [Pa].
+    speed_rad_s : float
+        Crank speed [rad/s].
+    pump0, pump1, pump2, pump3 : float
+        Coefficients over pressure [kg/rad, kg/(rad Pa), kg/(rad Pa2), kg/(rad Pa3)].
+    fill0, fill1 : float
+        Volumetric efficiency at zero speed and its slope [-, s/rad].
+
+    Returns
+    -------
+    float
+        Air drawn, never negative [kg/rad].
+
+    Notes
+    -----
+    Source: Guzzella and Onder, Introduction to Modeling and Control of Internal Combustion
+    Engine Systems (Springer), engine mass flow.
+    """
+    charge = pump0 + map_Pa * (pump1 + map_Pa * (pump2 + map_Pa * pump3))
+    drawn = charge * (fill0 + fill1 * speed_rad_s)
+    return drawn if drawn > 0.0 else 0.0
+
+
+@relation
+def pressure_rate(gas_Pa_per_kg: float, in_kg_s: float, out_kg_s: float) -> float:
+    """Rate of manifold pressure at constant gas temperature.
+
+    Parameters
+    ----------
+    gas_Pa_per_kg : float
+        R T / V of the manifold [Pa/kg].
+    in_kg_s : float
+        Air in [kg/s].
+    out_kg_s : float
+        Air out [kg/s].
+
+    Returns
+    -------
+    float
+        Pressure rate [Pa/s].
+
+    Notes
+    -----
+    Source: Heywood, Internal Combustion Engine Fundamentals (1988), ch. 7, filling and
+    emptying.
+    """
+    return gas_Pa_per_kg * (in_kg_s - out_kg_s)

@@ -1,0 +1,297 @@
+"""Turns what a model rejects into plain words: one line a problem, with value and allowed range."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import types
+import typing
+from collections.abc import Callable
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from sim.errors import Problem
+
+KeyPath = tuple[str | int, ...]
+Found = list[tuple[KeyPath, str]]
+
+_FOUND = "found"
+_LONGEST_VALUE = 40
+
+
+def raise_found(found: Found) -> None:
+    """Raise, from a model's own check, all problems found by it; do nothing when there are none.
+
+    Parameters
+    ----------
+    found : list of (key path, message)
+        Key paths are relative to the model.
+
+    Raises
+    ------
+    PydanticCustomError
+        When `found` is not empty; `plain_problems` takes it apart again.
+    """
+    if found:
+        raise PydanticCustomError(_FOUND, "inconsistent values", {"found": found})
+
+
+def key_text(path: KeyPath) -> str:
+    """Write a key path for people.
+
+    Parameters
+    ----------
+    path : tuple of str and int
+        Keys, and indices counted from 0.
+
+    Returns
+    -------
+    str
+        Such as ``valve.area_mm2[3]``, counted from 1.
+    """
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            text += f".{part}" if text else part
+    return text
+
+
+def value_text(value: object) -> str:
+    """Write a value as it would stand in the file, shortened to be read.
+
+    Parameters
+    ----------
+    value : object
+        Anything a TOML file can hold.
+
+    Returns
+    -------
+    str
+        At most 40 characters.
+    """
+    if isinstance(value, bool):
+        text = "true" if value else "false"
+    elif isinstance(value, float):
+        text = f"{value:g}"
+    elif isinstance(value, int):
+        text = hex(value) if abs(value) > 10**40 else str(value)
+    elif isinstance(value, str):
+        text = json.dumps(value, ensure_ascii=False)
+    elif isinstance(value, dict):
+        text = f"a table of {len(value)} keys"
+    elif isinstance(value, list | tuple):
+        text = "[" + ", ".join(value_text(part) for part in value[:8]) + "]"
+    else:
+        text = " ".join(str(value).split())
+    return text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 3] + "..."
+
+
+def plain_problems(
+    error: ValidationError,
+    model: type[BaseModel],
+    file: str,
+    line_of: Callable[[KeyPath], int],
+) -> list[Problem]:
+    """Translate a validation error into problems in plain words, in the order of the file.
+
+    Parameters
+    ----------
+    error : ValidationError
+        What pydantic found.
+    model : type of BaseModel
+        The model that was validated; its bounds and descriptions are quoted.
+    file : str
+        The file as the user named it.
+    line_of : callable
+        Gives the line of a key path, or of the nearest table around it.
+
+    Returns
+    -------
+    list of Problem
+        At least one.
+    """
+    problems: list[Problem] = []
+    for details in error.errors(include_url=False):
+        for path, message in _spelled_out(details, model):
+            key = key_text(path) or "file"
+            problems.append(Problem(file, line_of(path), key, message))
+    return sorted(dict.fromkeys(problems), key=lambda problem: problem.line)
+
+
+def _spelled_out(details: ErrorDetails, model: type[BaseModel]) -> Found:
+    path = tuple(part for part in details["loc"])
+    context: dict[str, Any] = details.get("ctx", {})
+    if details["type"] == _FOUND:
+        return [((*path, *inner), message) for inner, message in context["found"]]
+    if "at" in context:
+        return [((*path, *context["at"]), details["msg"])]
+    return [(path, _message(details, path, model))]
+
+
+def _message(details: ErrorDetails, path: KeyPath, model: type[BaseModel]) -> str:
+    """Say in plain words what is wrong, with the value and what is allowed."""
+    kind = details["type"]
+    value = value_text(details["input"])
+    annotation, limits, unit = _declared(model, path)
+    allowed = _allowed(annotation, limits, unit)
+    if kind == "missing":
+        return f"missing, allowed: {allowed}"
+    if kind == "extra_forbidden":
+        return f"unknown key ({value}), allowed: {_known_keys(model, path)}"
+    if kind == "literal_error":
+        return f"unknown value ({value}), allowed: {allowed}"
+    if kind in ("greater_than", "greater_than_equal"):
+        return f"too small ({value}), allowed: {allowed}"
+    if kind in ("less_than", "less_than_equal"):
+        return f"too large ({value}), allowed: {allowed}"
+    if kind == "finite_number":
+        return f"not a finite number ({value}), allowed: {allowed}"
+    if kind in ("too_short", "too_long", "string_too_short", "string_too_long"):
+        return f"too {'short' if kind.endswith('short') else 'long'} ({value}), allowed: {allowed}"
+    if kind == "string_pattern_mismatch":
+        return f"not of the right form ({value}), allowed: {allowed}"
+    if details["type"] in ("value_error", "assertion_error", "limits"):
+        return details["msg"].removeprefix("Value error, ").removeprefix("Assertion failed, ")
+    return f"wrong kind of value ({value}), allowed: {allowed}"
+
+
+def _declared(model: type[BaseModel], path: KeyPath) -> tuple[Any, dict[str, Any], str]:
+    """Return annotation, limits and unit declared for a key path, as far as it can be followed."""
+    annotation: Any = model
+    limits: dict[str, Any] = {}
+    unit = ""
+    for part in path:
+        annotation, inner = _peeled(annotation)
+        limits = {}
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            field = annotation.model_fields.get(str(part))
+            if field is None:
+                return None, {}, ""
+            unit = _unit(field)
+            annotation = field.annotation
+            limits = _limits(field.metadata)
+        elif typing.get_origin(annotation) in (tuple, list) and isinstance(part, int):
+            arguments = typing.get_args(annotation)
+            endless = len(arguments) == 1 or arguments[-1] is Ellipsis
+            if not endless and part >= len(arguments):
+                return None, {}, ""
+            annotation = arguments[0] if endless else arguments[part]
+            if "," in unit:
+                names = [name.strip() for name in unit.split(",")]
+                unit = names[part] if not endless and part < len(names) else unit
+        elif typing.get_origin(annotation) is dict:
+            annotation = typing.get_args(annotation)[1]
+        else:
+            return None, {}, ""
+    annotation, inner = _peeled(annotation)
+    return annotation, {**limits, **inner}, unit
+
+
+def _peeled(annotation: Any) -> tuple[Any, dict[str, Any]]:
+    """Take ``Annotated`` and ``| None`` off an annotation, keeping the limits they carry."""
+    limits: dict[str, Any] = {}
+    while True:
+        origin = typing.get_origin(annotation)
+        if origin is typing.Annotated:
+            annotation, *metadata = typing.get_args(annotation)
+            limits.update(_limits(metadata))
+        elif origin in (typing.Union, types.UnionType):
+            options = [part for part in typing.get_args(annotation) if part is not type(None)]
+            if len(options) != 1:
+                return annotation, limits
+            annotation = options[0]
+        else:
+            return annotation, limits
+
+
+def _limits(metadata: list[Any]) -> dict[str, Any]:
+    limits: dict[str, Any] = {}
+    for item in metadata:
+        if isinstance(item, FieldInfo):
+            limits.update(_limits(item.metadata))
+            continue
+        for name in ("ge", "gt", "le", "lt", "min_length", "max_length", "pattern"):
+            found = getattr(item, name, None)
+            if found is not None:
+                limits[name] = found
+    return limits
+
+
+def _unit(field: FieldInfo) -> str:
+    """Return the unit that opens a field's description in square brackets, '' for none."""
+    description = field.description or ""
+    if not description.startswith("["):
+        return ""
+    unit = description[1 : description.index("]")]
+    return "" if unit in ("-", "entry") else unit
+
+
+def _allowed(annotation: Any, limits: dict[str, Any], unit: str) -> str:
+    """Say what a declared key takes."""
+    tail = f" {unit}" if unit else ""
+    origin = typing.get_origin(annotation)
+    if origin is typing.Literal:
+        return ", ".join(value_text(option) for option in typing.get_args(annotation))
+    if annotation is bool:
+        return "true or false"
+    if annotation is str:
+        if "pattern" in limits:
+            return 'an SAE J300 grade such as "10W-40"' if "W-" in limits["pattern"] else "a name"
+        return "text" + _length(limits, "characters")
+    if annotation in (int, float):
+        kind = "a whole number" if annotation is int else "a number"
+        return f"{kind}{_range(limits)}{tail}"
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return "a table"
+    if origin in (tuple, list):
+        return _allowed_array(annotation, limits, unit)
+    return "a table" if origin is dict else "another kind of value"
+
+
+def _allowed_array(annotation: Any, limits: dict[str, Any], unit: str) -> str:
+    arguments = typing.get_args(annotation)
+    if arguments[-1] is not Ellipsis and typing.get_origin(annotation) is tuple:
+        return f"{len(arguments)} numbers" + (f" [{unit}]" if unit else "")
+    inner, _ = _peeled(arguments[0])
+    if typing.get_origin(inner) is tuple:
+        return f"a list{_length(limits, 'pairs')} [{unit}]"
+    if isinstance(inner, type) and issubclass(inner, BaseModel):
+        return f"a list of tables{_length(limits, 'tables')}"
+    return f"a list of numbers{_length(limits, 'numbers')}"
+
+
+def _range(limits: dict[str, Any]) -> str:
+    low = limits.get("ge", limits.get("gt"))
+    high = limits.get("le", limits.get("lt"))
+    above = " above" if "gt" in limits else " from"
+    if low is not None and high is not None:
+        return f"{above} {low:.10g} to {high:.10g}"
+    if low is not None:
+        return f"{above} {low:.10g}"
+    return f" up to {high:.10g}" if high is not None else ""
+
+
+def _length(limits: dict[str, Any], of_what: str) -> str:
+    low, high = limits.get("min_length"), limits.get("max_length")
+    if low is not None and high is not None:
+        return f" of {low} to {high} {of_what}"
+    if high is not None:
+        return f" of up to {high} {of_what}"
+    return f" of at least {low} {of_what}" if low is not None else ""
+
+
+def _known_keys(model: type[BaseModel], path: KeyPath) -> str:
+    """List the keys known where an unknown one stood, nearest spelling first."""
+    annotation, _, _ = _declared(model, path[:-1])
+    if not (isinstance(annotation, type) and issubclass(annotation, BaseModel)):
+        return "no key here"
+    known = list(annotation.model_fields)
+    near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.7)
+    if near:
+        return f"perhaps {near[0]}"
+    return ", ".join(known)

@@ -1,0 +1,152 @@
+"""The plant's plain records: parameters of a run, state of a run, and the tables beside them.
+
+Inside everything is SI: Pa, kg, K, rad/s, J.  Each block field holds one float64 a lane.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+CAR_FIELDS = (
+    "gas_Pa_per_kg",  # R T / V of the manifold
+    "leak_m2",  # throttle shut, effective
+    "open_m2",  # throttle fully open
+    "pump0", "pump1", "pump2", "pump3",  # air drawn per radian over pressure
+    "fill0", "fill1",  # volumetric efficiency over speed
+    "inverse_inertia",
+    "exhaust_Pa",  # 0: as ambient
+    "pumping_m3_per_rad",  # 0 when friction includes pumping
+    "friction0", "friction1", "friction2",  # warm torque over speed
+    "work_J_per_kg",  # indicated work per air at best spark and mixture
+    "delay0", "delay1", "delay2", "delay3",  # shares of the last four charges in the torque
+    "firing_rad",  # crank angle between firings
+    "cylinders",
+    "angle_cap_rad",  # largest crank angle in one integration step
+    "step_cap_ticks",  # largest time in one integration step
+    "scatter_share",
+    "scatter_memory",
+    "spark_base_deg", "spark_best_deg", "spark_loss_per_deg2", "advance_deg_per_rpm",
+    "lambda_base", "lambda_best", "mixture_loss",
+    "wall_share", "wall_s", "fuelling_lag_s",
+    "base_W", "regulated_V", "battery_ohm",
+    "alternator_max_W", "cut_in_rad_s", "rise_W_s_per_rad", "inverse_efficiency",
+    "inverse_lag_per_s",
+    "lamps_W", "fan_W", "screen_W",
+    "steering_Nm", "aircon_Nm", "gearbox_Nm", "clutch_Nm",
+    "rpm_keep",  # share of the old reading kept at each firing
+    "rpm_resolution",  # 0: none
+    "rpm_noise",
+    "inverse_map_lag_per_s",
+    "coolant_lag_s",
+    "travel_steps", "open_limit_steps", "homing_steps", "backlash_steps", "direction",
+    "series_m2",  # infinity: none
+    "step_ticks", "pulse_s", "pull_in_s",
+    "stall_rad_s",
+    "gearbox_rad_s",  # speed at which gearbox_Nm is taken
+)  # fmt: skip
+"""Parameters that belong to the car; one row a car."""
+
+AMBIENT_FIELDS = (
+    "ambient_Pa",
+    "ambient_K",
+    "flow_scale",  # ambient pressure over sqrt(R T)
+    "behind_Pa",  # exhaust pressure in force
+    "choked_below_Pa",  # manifold pressure up to which all openings are choked
+    "seed",
+    "base_error_steps",
+    "end_tick",
+    "row_car", "row_scenario",  # rows of the tables
+)  # fmt: skip
+"""Parameters that a run adds to its car."""
+
+RUN_FIELDS = CAR_FIELDS + AMBIENT_FIELDS
+
+STATE_FIELDS = (
+    "tick",  # now
+    "map_Pa", "speed_rad_s", "angle_rad", "given_W",  # continuous states
+    "map_lagged_Pa", "map_sensed_Pa",  # fuelling's and the sensor's manifold pressure
+    "drawn_kg",  # air drawn since the last firing
+    "in_kg", "out_kg", "resisted_J", "indicated_J",  # the books: air, and work at the crank
+    "torque_Nm",  # indicated, held from firing to firing
+    "work0", "work1", "work2", "work3",  # work of the last four charges, newest first
+    "resist0", "resist1", "resist2",  # friction and accessories in force
+    "friction_factor",  # cold oil
+    "opening_m2",  # all openings together
+    "load_W",  # electric load in force
+    "efficiency",  # of spark and mixture where both are constant
+    "advance_deg_per_rpm",  # the spark table's slope in force
+    "spark_deg",
+    "lambda_",
+    "film_kg",
+    "scatter", "gauss", "sensor_gauss", "balance",
+    "cylinder",  # which fires next
+    "firings",
+    "fired_tick",  # last firing
+    "measured_rpm",  # what the controller sees
+    "due_valve", "due_event", "due_thermal",  # ticks of the next events
+    "next_event",  # row of the next scenario event
+    "believed_steps", "shaft_steps", "pintle_steps",  # valve: counted, turned, opening
+    "moving",  # 1 while a valve step is under way
+    "valve_steps", "lost_steps",  # counts
+    "throttle_share", "vacuum_leak_m2", "valve_sticks", "backlash_steps", "direction",
+    "weak_share", "rpm_noise",
+    "lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch",
+    "electrical_W", "torque_load_Nm",
+    "regulated_V",
+    "coolant_degC", "coolant_sensed_degC",
+    "lowest_rad_s",
+    "starter0_Nm", "starter1_Nms",  # starter torque at rest and its fall with speed
+    "ignition",  # 1 while charges are lit
+    "running",  # 1 running, 0 stopped or cranking
+    "stalled_tick",  # NEVER while it has not
+    "live",  # 1 until the end of the run
+    "event",  # code of the event that the last step reached
+    "scalar",  # 1 where the next step must take the general path
+)  # fmt: skip
+
+NO_EVENT, FIRING, VALVE_STEP, SCENARIO, THERMAL, UPDATE, STALL, END = range(8)
+"""Codes of events, in the order in which events of the same tick are handled."""
+
+EVENT_NAMES = (
+    "integration",
+    "firing",
+    "valve step",
+    "scenario",
+    "thermal",
+    "controller update",
+    "stall",
+    "end",
+)
+
+VALVE_TABLE_STEPS = 513
+"""Steps the valve's area table can hold."""
+MOST_CYLINDERS = 12
+EVENT_COLUMNS = 3
+"""Columns of the scenario's events: tick, code of what is set, value."""
+
+
+class Tables(NamedTuple):
+    """Everything of cars and scenarios that is not one number.
+
+    Attributes
+    ----------
+    valve_m2 : numpy.ndarray
+        Shape (cars, VALVE_TABLE_STEPS): area at whole steps [m2].
+    balance : numpy.ndarray
+        Shape (cars, MOST_CYLINDERS): work factor of each cylinder [-].
+    curves : numpy.ndarray
+        Shape (cars, 4, 2, points): the controller's curves.
+    events : numpy.ndarray
+        Shape (scenarios, events, EVENT_COLUMNS): what happens; the last row is the end.
+    """
+
+    valve_m2: np.ndarray
+    balance: np.ndarray
+    curves: np.ndarray
+    events: np.ndarray
+
+
+Block = Any
+"""A record of float64 fields, one entry a lane."""

@@ -1,0 +1,93 @@
+"""Writes a model as a commented TOML table."""
+
+from __future__ import annotations
+
+import json
+import re
+import textwrap
+from collections.abc import Mapping
+
+from pydantic import BaseModel
+
+_WIDTH = 100
+
+
+def table_to_toml(name: str, table: BaseModel, remarks: Mapping[str, str]) -> str:
+    """Return one table of a file, each key under a comment with its unit and meaning.
+
+    Parameters
+    ----------
+    name : str
+        Path of the table, such as ``entry_form.resolution``.
+    table : BaseModel
+        Its values; models inside become tables of their own after it.
+    remarks : mapping of ``"table.key"`` to str
+        Added to the comments of single keys.
+
+    Returns
+    -------
+    str
+        Lines of TOML, ended by a line feed.
+    """
+    heading = re.sub(
+        r" \(.*table ``.*``\)", "", (type(table).__doc__ or "").strip().splitlines()[0]
+    )
+    lines = [f"# {heading}", f"[{name}]"]
+    inner: list[str] = []
+    for key, field in type(table).model_fields.items():
+        value = getattr(table, key)
+        if isinstance(value, BaseModel):
+            inner.append("\n" + table_to_toml(f"{name}.{key}", value, remarks))
+            continue
+        comment = field.description or ""
+        remark = remarks.get(f"{name}.{key}")
+        if remark:
+            comment = f"{comment}; {remark}" if comment else remark
+        lines.extend(_commented(key, value, comment))
+    return "\n".join(lines) + "\n" + "".join(inner)
+
+
+def _commented(key: str, value: object, comment: str) -> list[str]:
+    """Return the lines of one key: comment beside it where it fits, else above."""
+    written = f"{key} =" if value is None else f"{key} = {toml_value(value)}"
+    if value is None:
+        # A key without a value cannot be written in TOML; the line shows that it exists.
+        written = f"# {written}"
+    last = written.rsplit("\n", 1)[-1]
+    if len(last) + len(comment) + 4 <= _WIDTH and "\n" not in written:
+        return [f"{written}  # {comment}"]
+    return [*(f"# {part}" for part in textwrap.wrap(comment, _WIDTH - 2)), *written.split("\n")]
+
+
+def toml_value(value: object) -> str:
+    """Return a value as TOML that reads back equal.
+
+    Parameters
+    ----------
+    value : bool, int, float, str, list or tuple
+        Floats must be finite.
+
+    Returns
+    -------
+    str
+        One line, or one line a row for an array of arrays.
+
+    Raises
+    ------
+    TypeError
+        When the value is of another type.
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(int(value))
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e9 else repr(float(value))
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, list | tuple):
+        parts = [toml_value(part) for part in value]
+        if value and isinstance(value[0], list | tuple):
+            return "[\n" + "".join(f"    {part},\n" for part in parts) + "]"
+        return "[" + ", ".join(parts) + "]"
+    raise TypeError(f"no TOML form for {type(value).__name__}")

@@ -1,0 +1,1 @@
+"""The tests: DEVELOPERS.md says how they are arranged."""

@@ -1,0 +1,133 @@
+"""Starting worker processes on one study, and checking what is left of it afterwards."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tests.command.study_worker import value
+from tests.source_tree import ROOT
+
+if TYPE_CHECKING:
+    from optuna.storages import BaseStorage
+    from optuna.trial import FrozenTrial
+
+WORKER = ROOT / "tests" / "command" / "study_worker.py"
+BATCH = 4
+
+
+@dataclass
+class Process:
+    """A worker process and the ledger it writes."""
+
+    process: subprocess.Popen[str]
+    ledger: Path
+
+    def wait_until_ready(self) -> None:
+        assert self.process.stdout is not None
+        assert self.process.stdout.readline() == "ready\n", self.failure()
+
+    def wait_until_busy(self) -> None:
+        """Wait until it has evaluated something."""
+        while not evaluated(self.ledger):
+            assert self.process.poll() is None, self.failure()
+            time.sleep(0.01)
+
+    def kill(self) -> None:
+        """Send SIGKILL, which no process can hold back, and collect what is left."""
+        self.process.kill()
+        self.process.communicate()
+
+    def finish(self, within_s: float = 60.0) -> None:
+        _, told = self.process.communicate(timeout=within_s)
+        assert self.process.returncode == 0, told
+
+    def failure(self) -> str:
+        self.process.wait(10)
+        assert self.process.stderr is not None
+        return self.process.stderr.read()
+
+
+def start(storage: str, ledger: Path, trials: int, seconds: float = 0.02) -> Process:
+    """Start a worker that goes on until the study holds so many finished trials.
+
+    Whoever starts workers is to use the fixture `start_worker`, which leaves none behind.
+    """
+    command = [sys.executable, str(WORKER), storage, str(ledger), str(trials), str(BATCH)]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    process = subprocess.Popen(
+        [*command, str(seconds)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+    )
+    return Process(process, ledger)
+
+
+def evaluated(ledger: Path) -> list[float]:
+    """Every x that was evaluated, told or not."""
+    lines = ledger.read_text("utf-8").splitlines() if ledger.exists() else []
+    return [float(line[2:]) for line in lines if line.startswith("e ")]
+
+
+def told(ledger: Path) -> list[float]:
+    """Every x whose batch was told: it must never be lost again."""
+    before, mark, _ = ledger.read_text("utf-8").rpartition("t\n") if ledger.exists() else [""] * 3
+    return [float(line[2:]) for line in before.splitlines() if mark and line.startswith("e ")]
+
+
+def read_plainly(storage: str) -> list[FrozenTrial]:
+    """Read the study with optuna alone, so that no code of ours mends anything first."""
+    import optuna
+
+    if "://" not in storage:
+        journal = optuna.storages.journal.JournalFileBackend(storage)
+        return _trials_of_shared(optuna.storages.JournalStorage(journal))
+    rows = optuna.storages.RDBStorage(storage.replace("postgresql:", "postgresql+psycopg:"))
+    try:
+        return _trials_of_shared(rows)
+    finally:
+        rows.engine.dispose()
+
+
+def _trials_of_shared(storage: BaseStorage) -> list[FrozenTrial]:
+    import optuna
+
+    if "shared" not in optuna.get_all_study_names(storage):
+        return []  # a worker may be killed before it has made the study
+    return optuna.load_study(study_name="shared", storage=storage).trials
+
+
+def complete(trials: Iterable[FrozenTrial]) -> list[FrozenTrial]:
+    return [trial for trial in trials if trial.state.name == "COMPLETE"]
+
+
+def check_nothing_lost_or_doubled(trials: list[FrozenTrial], ledgers: Iterable[Path]) -> None:
+    """What was told is there, once, with the value that its parameters give."""
+    assert [trial.number for trial in trials] == list(range(len(trials)))
+    times = Counter(trial.params["x"] for trial in complete(trials))
+    assert set(times.values()) <= {1}, [x for x, n in times.items() if n > 1]
+    lost = {x for ledger in ledgers for x in told(ledger)} - times.keys()
+    assert not lost
+    for trial in complete(trials):
+        assert trial.value == value((trial.params["x"], trial.params.get("y", 0.0)))
+
+
+def check_nothing_left_open(trials: list[FrozenTrial]) -> None:
+    """Every trial is finished, and what dead workers left was evaluated by another."""
+    assert {trial.state.name for trial in trials} <= {"COMPLETE", "FAIL"}
+    done = {trial.params["x"] for trial in complete(trials)}
+    left = [t for t in trials if t.state.name == "FAIL" and "x" in t.params]
+    assert all(trial.params["x"] in done for trial in left)
+    assert {t.user_attrs["start"] for t in complete(trials) if "start" in t.user_attrs} == {
+        "left",
+        "right",
+    }

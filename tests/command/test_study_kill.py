@@ -1,0 +1,107 @@
+"""Studies under real processes: shared by two, killed with SIGKILL, stopped with Ctrl-C."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.command.study_processes import (
+    BATCH,
+    Process,
+    check_nothing_left_open,
+    check_nothing_lost_or_doubled,
+    complete,
+    evaluated,
+    read_plainly,
+)
+
+KILLS = 20
+
+
+@pytest.mark.parametrize("kind", ["journal", "sqlite"])
+def test_two_processes_share_a_study(
+    kind: str, tmp_path: Path, start_worker: Callable[..., Process]
+) -> None:
+    path = tmp_path / f"shared.{kind}"
+    storage = f"sqlite:///{path}" if kind == "sqlite" else str(path)
+    wanted = 60 if kind == "journal" else 24
+    workers = [start_worker(storage, tmp_path / f"ledger{i}", wanted) for i in (0, 1)]
+    for worker in workers:
+        worker.finish()
+    trials = read_plainly(storage)
+    done = complete(trials)
+    assert wanted <= len(done) <= wanted + 2 * BATCH
+    ledgers = [worker.ledger for worker in workers]
+    check_nothing_lost_or_doubled(trials, ledgers)
+    check_nothing_left_open(trials)
+    shares = [evaluated(ledger) for ledger in ledgers]
+    assert sorted(shares[0] + shares[1]) == sorted(trial.params["x"] for trial in done)
+    assert min(len(share) for share in shares) > 0
+
+
+@pytest.mark.parametrize(("kind", "kills"), [("journal", KILLS), ("sqlite", KILLS // 4)])
+def test_kill_at_random_moments_loses_nothing_finished(
+    kind: str, kills: int, tmp_path: Path, start_worker: Callable[..., Process]
+) -> None:
+    path = tmp_path / f"shared.{kind}"
+    storage = f"sqlite:///{path}" if kind == "sqlite" else str(path)
+    moments = random.Random(20)
+    ledgers = [tmp_path / f"ledger{i}" for i in range(kills + 2)]
+    workers = [start_worker(storage, ledgers[i], trials=10**6) for i in (0, 1)]
+    kept: dict[int, float | None] = {}
+    for kill in range(kills):
+        victim = workers.pop(0)
+        victim.wait_until_ready()
+        if kill % 4:  # else while it opens the study, or just after
+            victim.wait_until_busy()
+        time.sleep(moments.uniform(0.0, 0.2))
+        victim.kill()
+        workers.append(start_worker(storage, ledgers[kill + 2], trials=10**6))
+        now = {trial.number: trial.value for trial in complete(read_plainly(storage))}
+        assert kept.items() <= now.items()
+        kept = now
+    for worker in workers:
+        worker.kill()
+    assert len(kept) > kills // 2
+    last = start_worker(
+        storage, tmp_path / "ledger_last", trials=len(kept) + 10 * BATCH, seconds=0.0
+    )
+    last.finish()
+    trials = read_plainly(storage)
+    assert kept.items() <= {trial.number: trial.value for trial in complete(trials)}.items()
+    check_nothing_lost_or_doubled(trials, [*ledgers, last.ledger])
+    check_nothing_left_open(trials)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGINT to send to one process")
+def test_control_c_keeps_what_is_finished_and_queues_the_rest(
+    tmp_path: Path, start_worker: Callable[..., Process]
+) -> None:
+    storage = str(tmp_path / "shared.journal")
+    worker = start_worker(storage, tmp_path / "ledger", trials=10**6, seconds=0.3)
+    worker.wait_until_ready()
+    worker.wait_until_busy()
+    time.sleep(0.1)
+    os.kill(worker.process.pid, signal.SIGINT)
+    _, said = worker.process.communicate(timeout=20)
+    assert worker.process.returncode != 0
+    assert "KeyboardInterrupt" in said
+    trials = read_plainly(storage)
+    check_nothing_lost_or_doubled(trials, [worker.ledger])
+    states = [trial.state.name for trial in trials]
+    assert "RUNNING" not in states
+    assert states.count("WAITING") == states.count("FAIL") == BATCH
+    resumed = start_worker(
+        storage, tmp_path / "resumed", len(complete(trials)) + BATCH, seconds=0.0
+    )
+    resumed.finish()
+    trials = read_plainly(storage)
+    check_nothing_lost_or_doubled(trials, [worker.ledger, resumed.ledger])
+    check_nothing_left_open(trials)

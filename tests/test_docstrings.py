@@ -1,0 +1,195 @@
+"""Public names say what they take, give, raise and mean, in which unit, and from which source."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.docstring_rules import (
+    class_problems,
+    decorators,
+    function_problems,
+    relation_problems,
+    summary_problems,
+    unit_brackets,
+    unit_problems,
+)
+from tests.source_tree import ROOT, FunctionNode, functions, parsed, shown, source_files
+
+DOCUMENTED = ("controllers", "sim", "tuning")
+PHYSICS = ("air", "combustion", "crank", "manifold", "sensors", "thermal", "valve")
+"""The files of sim/ that hold the relations of the model."""
+
+
+def public(body: list[ast.stmt]) -> Iterator[FunctionNode | ast.ClassDef]:
+    """Functions and classes of a module, and methods of its classes, without underscore."""
+    for node in body:
+        if isinstance(node, FunctionNode | ast.ClassDef) and not node.name.startswith("_"):
+            yield node
+            if isinstance(node, ast.ClassDef):
+                yield from public(node.body)
+
+
+def problems_of(path: Path) -> list[str]:
+    """Everything that the docstrings of one file lack, one line each.
+
+    A private module (``_name.py``) need only say in a sentence what each thing is.
+    """
+    tree = parsed(path)
+    found = [f"{shown(path)}:1: {p}" for p in summary_problems(ast.get_docstring(tree))]
+    private = path.name.startswith("_") and path.name != "__init__.py"
+    for node in public(tree.body):
+        if private:
+            own = summary_problems(ast.get_docstring(node))
+        elif isinstance(node, ast.ClassDef):
+            own = class_problems(node)
+        else:
+            own = function_problems(node)
+        found += [f"{shown(path)}:{node.lineno}: {node.name}: {p}" for p in own]
+    return found
+
+
+@pytest.mark.parametrize("package", DOCUMENTED)
+def test_public_names_are_documented(package: str) -> None:
+    problems = [p for path in source_files(package) for p in problems_of(path)]
+    assert not problems, "\n" + "\n".join(problems)
+
+
+@pytest.mark.parametrize("subject", PHYSICS)
+def test_relations_have_units_and_sources(subject: str) -> None:
+    path = ROOT / "sim" / f"{subject}.py"
+    relations = [
+        node for node in functions(parsed(path)) if decorators(node) & {"relation", "compiled"}
+    ]
+    assert relations, f"{shown(path)} has no compiled relation"
+    problems = [
+        f"{shown(path)}:{node.lineno}: {node.name}: {p}"
+        for node in relations
+        for p in relation_problems(node)
+    ]
+    assert not problems, "\n" + "\n".join(problems)
+
+
+GOOD = '''
+@relation
+def flow(area_m2: float, map_Pa: float, share: float, c: Block) -> float:
+    """Flow through an opening.
+
+    Parameters
+    ----------
+    area_m2, map_Pa : float
+        Opening and pressure, 0 or more [m2, Pa].
+    share : float
+        How far it is open, 0 to 1 [-].
+    c : Block
+        Settings.
+
+    Returns
+    -------
+    float
+        Mass flow [kg/s].
+
+    Raises
+    ------
+    ValueError
+        If the area is negative.
+
+    Notes
+    -----
+    Source: A. Author, A Title (1999), ch. 2.
+    """
+    if area_m2 < 0:
+        raise ValueError(area_m2)
+    return area_m2 * map_Pa * share
+'''
+
+
+def one_function(source: str) -> FunctionNode:
+    """The only function of a source text."""
+    (node,) = functions(ast.parse(source))
+    return node
+
+
+def test_a_well_documented_relation_is_let_pass() -> None:
+    assert relation_problems(one_function(GOOD)) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("through an opening.", "through an opening", "its first sentence has no end"),
+        ("[m2, Pa]", "[m2, kPa]", "map_Pa: its description lacks [Pa]"),
+        ("[m2, Pa]", "", "area_m2: its description lacks [m2]"),
+        ("[m2, Pa]", "[m2, furlongs, Pa]", "area_m2: no unit in square brackets"),
+        ("0 to 1 [-]", "[0, 1]", "share: no unit in square brackets"),
+        ("    share :", "    portion :", "portion: described, but no argument"),
+        ("    share :", "    portion :", "share: not described under Parameters"),
+        ("    Returns\n", "    Gives\n", "no section Returns"),
+        ("[kg/s]", "", "Returns: no unit in square brackets"),
+        ("    ValueError\n", "    TypeError\n", "raises ValueError, not told under Raises"),
+        ("    Source: A. Author, A Title (1999), ch. 2.", "", "no 'Source: ...'"),
+        ("    Source: A. Author, A Title (1999), ch. 2.", "    Source: x", "no 'Source: ...'"),
+    ],
+)
+def test_a_gap_is_seen(old: str, new: str, told: str) -> None:
+    assert old in GOOD
+    problems = relation_problems(one_function(GOOD.replace(old, new)))
+    assert any(told in p for p in problems), problems
+
+
+def test_undescribed_fields_of_a_record_are_seen() -> None:
+    source = '@dataclass(frozen=True)\nclass Dip:\n    """How deep."""\n    depth_rpm: float\n'
+    (node,) = ast.parse(source).body
+    assert isinstance(node, ast.ClassDef)
+    assert class_problems(node) == ["depth_rpm: not described under Attributes"]
+
+
+@pytest.mark.parametrize(
+    ("name", "bracket", "agrees"),
+    [
+        ("speed_rad_s", "rad/s", True),
+        ("speed_rad_s", "rpm", False),
+        ("map_Pa", "kPa", False),
+        ("valve_step_s", "s", True),
+        ("rise_W_s_per_rad", "W s/rad", True),
+        ("pressure_rate_per_Pa", "1/s", True),
+        ("pressure_rate_per_Pa", "low, high", False),
+        ("gain_steps_per_100rpm", "steps per 100 rpm", True),
+        ("from_s", "rpm, s", True),
+        ("target_rpm", "steps or rpm", True),
+        ("rpm_min", "low, high", True),  # a lowest value, not a minute
+        ("ratio", "low, high", True),
+        ("s", "low, high", True),
+        ("lambda_", "low, high", True),
+    ],
+)
+def test_the_unit_of_a_name_is_compared(name: str, bracket: str, agrees: bool) -> None:
+    assert (unit_problems(name, f"Something [{bracket}].") == []) is agrees
+
+
+@pytest.mark.parametrize(
+    ("text", "brackets"),
+    [
+        ("Pressure [Pa].", ["Pa"]),
+        ("Scale [kg/(s m2)].", ["kg/(s m2)"]),
+        ("Trim [steps per 100 rpm and second]", ["steps per 100 rpm and second"]),
+        ("From [low, high] [steps]", ["steps"]),
+        ("Share [-], table [feedback], range [0, 1].", ["-"]),
+    ],
+)
+def test_units_are_told_from_other_brackets(text: str, brackets: list[str]) -> None:
+    assert unit_brackets(text) == brackets
+
+
+def test_every_rule_is_reached() -> None:
+    rules: list[Callable[..., list[str]]] = [class_problems, function_problems, relation_problems]
+    bare = "def f(a_s):\n    return a_s\n\nclass C:\n    pass\n"
+    function, record = ast.parse(bare).body
+    assert [rule(n) for rule, n in zip(rules, [record, function, function], strict=True)] == [
+        ["has no docstring"],
+        ["has no docstring"],
+        ["has no docstring", "no 'Source: ...', no References, no 'common practice, no source'"],
+    ]

@@ -1,0 +1,103 @@
+"""ASAM MDF 4 files, written by asammdf itself, are read like any other log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import asammdf
+import numpy as np
+import pytest
+
+from sim.errors import InputError
+from tuning.logs import read_log
+
+TIME_s = np.arange(200) * 0.05
+RPM = 850.0 + 12.0 * np.sin(TIME_s)
+
+
+def signal(name: str, unit: str, values: np.ndarray, time_s: np.ndarray = TIME_s) -> asammdf.Signal:
+    return asammdf.Signal(samples=values, timestamps=time_s, name=name, unit=unit)
+
+
+def written(folder: Path, *groups: list[asammdf.Signal]) -> Path:
+    path = folder / "a.mf4"
+    with asammdf.MDF(version="4.10") as recording:
+        for group in groups:
+            recording.append(group)
+        recording.save(path, overwrite=True)
+    return path
+
+
+def test_channels_of_different_rates_and_units(tmp_path: Path) -> None:
+    slow_s = np.arange(1, 12) * 0.9
+    path = written(
+        tmp_path,
+        [signal("Coolant temperature", "degF", np.linspace(150.0, 190.0, 11), slow_s)],
+        [signal("Engine speed", "1/min", RPM), signal("Valve steps", "", np.arange(200) // 40)],
+        [signal("Gear", "", np.ones(200))],
+    )
+    log = read_log(path)
+    np.testing.assert_array_equal(log.time_s, TIME_s)
+    np.testing.assert_array_equal(log.rpm, RPM)
+    np.testing.assert_array_equal(log.valve_steps, np.arange(200) // 40)
+    assert log.coolant_degC is not None
+    # The last value at or before each sample; the first one holds backwards too.
+    last = np.maximum(np.searchsorted(slow_s, TIME_s, side="right") - 1, 0)
+    expected = (np.linspace(150.0, 190.0, 11)[last] - 32.0) / 1.8
+    np.testing.assert_allclose(log.coolant_degC, expected, rtol=1e-12)
+    assert log.rate_Hz == pytest.approx(20.0)
+    assert "Gear" in log.ignored
+    assert "Engine speed" in {line.column for line in log.recognised}
+
+
+def test_columns_can_be_mapped(tmp_path: Path) -> None:
+    path = written(tmp_path, [signal("A", "", RPM), signal("B", "V", np.full(200, 13.8))])
+    log = read_log(path, columns={"rpm": "A", "battery_V": "B"})
+    np.testing.assert_array_equal(log.rpm, RPM)
+    with pytest.raises(InputError, match=r"a\.mf4:1: rpm: no such column \('C'\), allowed: A, B"):
+        read_log(path, columns={"rpm": "C"})
+
+
+def test_a_file_without_rpm_is_refused(tmp_path: Path) -> None:
+    path = written(tmp_path, [signal("Gear", "", np.ones(200))])
+    with pytest.raises(InputError, match=r"1: rpm: no such channel recognised \(channels: Gear"):
+        read_log(path)
+
+
+def test_damaged_files_are_refused(tmp_path: Path) -> None:
+    whole = written(tmp_path, [signal("Engine speed", "1/min", RPM)]).read_bytes()
+    random = np.random.default_rng(2)
+    refusals: list[str] = []
+    for at in range(30):
+        damaged = bytearray(whole)
+        if at % 2:
+            damaged = damaged[: int(random.integers(8, len(whole) - 1))]
+        else:
+            for place in random.integers(64, len(whole), 60):
+                damaged[place] = int(random.integers(256))
+        path = tmp_path / "b.mf4"
+        path.write_bytes(bytes(damaged))
+        try:
+            log = read_log(path)
+        except InputError as caught:
+            refusals.append(str(caught))
+        else:
+            # Where only values were hit, what is read is still a log.
+            assert log.time_s.size >= 10
+            assert (log.rpm >= 0.0).all()
+    assert len(refusals) >= 15
+    assert all(line.startswith(f"{tmp_path / 'b.mf4'}:1: ") for line in refusals)
+
+
+@pytest.mark.parametrize("content", [b"", b"time_s,rpm\n0,850\n", bytes(range(256)) * 9])
+def test_other_files_of_that_name_are_refused(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "a.mf4"
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=r"a\.mf4:1: file: not an ASAM MDF file"):
+        read_log(path)
+
+
+def test_the_name_must_say_what_the_file_is(tmp_path: Path) -> None:
+    path = written(tmp_path, [signal("Engine speed", "1/min", RPM)]).rename(tmp_path / "a.csv")
+    with pytest.raises(InputError, match=r"is an ASAM MDF file.*must end in \.mf4"):
+        read_log(path)

@@ -1,0 +1,171 @@
+"""A log file as clean text: found, not binary, decoded, line ends made equal."""
+
+from __future__ import annotations
+
+import codecs
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from sim.errors import InputError
+from sim.files import one_problem
+
+# What a text may not hold: control characters other than tab, line feed and carriage return.
+_CONTROL = bytes(sorted({*range(32), 127} - {9, 10, 13}))
+_OTHER_KINDS = (
+    (b"PK\x03\x04", "a spreadsheet or zip archive", "save it as comma separated text"),
+    (b"\x1f\x8b", "gzip-packed", "unpack it first"),
+    (b"\xd0\xcf\x11\xe0", "a spreadsheet or document", "save it as comma separated text"),
+    (b"MDF     ", "an ASAM MDF file", "its name must end in .mf4"),
+    (b"UnFinMF ", "an ASAM MDF file", "its name must end in .mf4"),
+)
+_WIDE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+
+
+@dataclass(frozen=True)
+class Text:
+    """The text of a log.
+
+    Attributes
+    ----------
+    file : str
+        The file as the user named it.
+    data : bytes
+        UTF-8, line feeds only, without byte-order mark.
+    notes : tuple of str
+        What had to be put right.
+    """
+
+    file: str
+    data: bytes
+    notes: tuple[str, ...]
+
+
+def load_text(path: Path, encoding: str | None) -> Text:
+    """Read a file as text.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    encoding : str or None
+        Its encoding; None tries UTF-8 (byte-order mark or none) and then Windows-1252.
+
+    Returns
+    -------
+    Text
+        Clean text.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, is empty, or is not text.
+    """
+    file = str(path)
+    raw = read_bytes(path)
+    notes: list[str] = []
+    if not raw.strip(b"\x00\x1a"):
+        what = "holds nothing but zero bytes" if raw else "is empty (0 bytes)"
+        raise _refused(file, 1, f"{what}, allowed: a text table with a header")
+    for magic, kind, advice in _OTHER_KINDS:
+        if raw.startswith(magic):
+            raise _refused(file, 1, f"is {kind}, allowed: a text table; {advice}")
+    if encoding is None and not raw.startswith(_WIDE_MARKS):
+        # A recorder that loses power may leave its last block filled with zeros.
+        whole = raw.rstrip(b"\x00\x1a")
+        if len(raw) - len(whole) > 1:
+            notes.append(f"{len(raw) - len(whole)} zero bytes at the end left out")
+        data = _from_utf8(file, _with_line_feeds(file, whole), notes)
+    else:
+        data = _with_line_feeds(file, _from_named(file, raw, encoding))
+    return Text(file, data, tuple(notes))
+
+
+def one_line(text: str, longest: int = 40) -> str:
+    """Return a text as one line that can be shown: blanks for what cannot be printed, shortened."""
+    line = " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+    return line if len(line) <= longest else line[: longest - 3] + "..."
+
+
+def read_bytes(path: Path) -> bytes:
+    """Return a file's bytes, or raise `InputError` saying in plain words why not."""
+    file = str(path)
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise _refused(file, 1, "not found, allowed: a log file that exists") from None
+    except IsADirectoryError:
+        raise _refused(file, 1, "is a folder, allowed: a log file") from None
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", None) or str(error)).lower()
+        message = f"cannot be read ({reason}), allowed: a readable log file"
+        raise _refused(file, 1, message) from None
+
+
+def _refused(file: str, line: int, message: str, key: str = "file") -> InputError:
+    return one_problem(file, line, key, message)
+
+
+def _with_line_feeds(file: str, data: bytes) -> bytes:
+    """Return a text with line feeds only; refuse one that holds other control characters."""
+    bare = data.translate(None, _CONTROL + b"\r")
+    returns = data.count(b"\r")
+    if len(data) - len(bare) != returns:
+        at = next(place for place, byte in enumerate(data) if byte in _CONTROL)
+        line = _line_at(data, at)
+        raise _refused(file, line, f"binary content (byte 0x{data[at]:02x}), allowed: a text table")
+    if returns == data.count(b"\r\n"):
+        return bare
+    return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+
+
+def _line_at(data: bytes, at: int) -> int:
+    head = data[:at].replace(b"\r\n", b"\n")
+    return 1 + head.count(b"\n") + head.count(b"\r")
+
+
+def _from_named(file: str, raw: bytes, encoding: str | None) -> bytes:
+    """Turn text in the encoding the user gave, or in marked UTF-16, into UTF-8."""
+    name = encoding or "utf-16"
+    if encoding is None:
+        raw = raw[: len(raw) - len(raw) % 2]
+    try:
+        return raw.decode(name).removeprefix("\ufeff").encode()
+    except LookupError:
+        allowed = "a text encoding such as utf-8, cp1252, latin-1"
+        message = f"unknown encoding ({encoding!r}), allowed: {allowed}"
+        raise _refused(file, 1, message, "encoding") from None
+    except (UnicodeError, ValueError) as error:
+        message = f"the file is not in this encoding ({name}: {error}), allowed: its own"
+        raise _refused(file, 1, message, "encoding") from None
+
+
+def _from_utf8(file: str, raw: bytes, notes: list[str]) -> bytes:
+    """Return UTF-8 text without byte-order mark, read as Windows-1252 where it is not UTF-8."""
+    raw = raw.removeprefix(codecs.BOM_UTF8)
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        if error.reason == "unexpected end of data":
+            # The file was cut within its last character.
+            notes.append("the file ends within a character, which was left out")
+            return raw[: error.start]
+        return _from_windows(file, raw, notes)
+    return raw
+
+
+def _from_windows(file: str, raw: bytes, notes: list[str]) -> bytes:
+    # Up to its last special character, mostly in the header; what follows is the same in UTF-8.
+    end = int(np.flatnonzero(np.frombuffer(raw, np.uint8) > 127)[-1]) + 1
+    try:
+        text = raw[:end].decode("cp1252")
+    except UnicodeDecodeError as error:
+        line = _line_at(raw, error.start)
+        message = (
+            f"neither UTF-8 nor Windows-1252 text (byte 0x{raw[error.start]:02x}), allowed: a text "
+            "table; give its encoding if it has another"
+        )
+        raise _refused(file, line, message) from None
+    notes.append("read as Windows-1252 text, since it is not UTF-8")
+    return text.encode() + raw[end:]

@@ -1,0 +1,107 @@
+"""A copy of the study in memory, in which trials are proposed before they are written down.
+
+A sampler writes a line for every parameter it proposes. Proposed in memory, a trial reaches the
+storage whole and in one write: no half-proposed trial is ever kept, and an evaluation costs two
+writes instead of one for each parameter and two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    import optuna
+    from optuna.samplers import BaseSampler
+    from optuna.study import StudyDirection
+    from optuna.trial import FrozenTrial
+
+C = TypeVar("C")
+
+
+class Sketch:
+    """The study in memory.
+
+    Parameters
+    ----------
+    directions : sequence of StudyDirection
+        Of each objective.
+    """
+
+    def __init__(self, directions: Sequence[StudyDirection]) -> None:
+        import optuna
+
+        self._storage = optuna.storages.InMemoryStorage()
+        self._study = optuna.create_study(storage=self._storage, directions=list(directions))
+        self._study_id = self._storage.get_study_id_from_name(self._study.study_name)
+        self._places: dict[int, int] = {}
+        self._open: set[int] = set()
+
+    def use(self, sampler: BaseSampler) -> None:
+        """Propose with this sampler from now on."""
+        self._study.sampler = sampler
+
+    def follow(self, trials: Sequence[FrozenTrial]) -> None:
+        """Bring the copy up to date.
+
+        Parameters
+        ----------
+        trials : sequence of FrozenTrial
+            All trials of the study by number; those still waiting are left out.
+        """
+        for trial in trials:
+            key = trial._trial_id
+            if key in self._places:
+                if key in self._open and trial.state.is_finished():
+                    self._finish(trial)
+            elif trial.state.name != "WAITING":
+                self._places[key] = self._storage.create_new_trial(self._study_id, trial)
+                if not trial.state.is_finished():
+                    self._open.add(key)
+
+    def propose(
+        self, ask_space: Callable[[optuna.Trial], C], claimed: FrozenTrial | None = None
+    ) -> tuple[C, FrozenTrial, int]:
+        """Let the sampler propose one trial.
+
+        Parameters
+        ----------
+        ask_space : callable
+            Asks the trial for each parameter and returns what is to be evaluated.
+        claimed : FrozenTrial or None
+            A trial from the queue whose fixed parameters are to be kept.
+
+        Returns
+        -------
+        candidate : object
+            What `ask_space` returned.
+        proposed : FrozenTrial
+            The trial with its parameters, as it stands in memory.
+        place : int
+            Where it stands in memory, for `name`.
+        """
+        if claimed is not None:
+            self._study.enqueue_trial(claimed.system_attrs.get("fixed_params", {}))
+        trial = self._study.ask()
+        candidate = ask_space(trial)
+        return candidate, self._storage.get_trial(trial._trial_id), trial._trial_id
+
+    def name(self, place: int, trial_id: int) -> None:
+        """Note as which trial of the storage a proposed one was written down."""
+        self._places[trial_id] = place
+        self._open.add(trial_id)
+
+    def _finish(self, trial: FrozenTrial) -> None:
+        """Take over what a trial was told, and what its own worker wrote meanwhile."""
+        place = self._places[trial._trial_id]
+        mine = self._storage.get_trial(place)
+        for name, distribution in trial.distributions.items():
+            if name not in mine.distributions:
+                value = distribution.to_internal_repr(trial.params[name])
+                self._storage.set_trial_param(place, name, value, distribution)
+        for key, attr in trial.system_attrs.items():
+            self._storage.set_trial_system_attr(place, key, attr)
+        for key, attr in trial.user_attrs.items():
+            self._storage.set_trial_user_attr(place, key, attr)
+        self._storage.set_trial_state_values(place, trial.state, trial.values)
+        self._open.discard(trial._trial_id)

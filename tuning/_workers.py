@@ -1,0 +1,262 @@
+"""Who works at a study, and whether a worker that took a trial is still there.
+
+Nothing that is kept depends on this judgement: a worker wrongly taken for dead loses the trial
+it was busy with, which another evaluates again, and its late answer is not accepted.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+import threading
+import time
+import uuid
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from optuna.storages import BaseStorage
+
+BEAT_S = 15.0
+"""Time between two signs of life of a worker [s]; common practice, no source."""
+
+LEASE_S = 60.0
+"""A worker that gave no sign of life for this long is taken for dead [s]; four beats."""
+
+LEASE_PREFIX = "worker:"
+
+
+@dataclass(frozen=True)
+class Worker:
+    """One process at work on a study.
+
+    Attributes
+    ----------
+    host : str
+        Name of the machine.
+    pid : int
+        Process number on that machine.
+    started : str
+        When that process started, as the kernel tells it; empty where it does not tell. It
+        parts a process from a later one that was given the same number.
+    key : str
+        Different for each search, also of one process.
+    """
+
+    host: str
+    pid: int
+    started: str
+    key: str
+
+    @classmethod
+    def here(cls) -> Worker:
+        """Return this process as a worker with a fresh key."""
+        pid = os.getpid()
+        return cls(socket.gethostname(), pid, _start_of(pid) or "", uuid.uuid4().hex)
+
+    @classmethod
+    def from_dict(cls, written: object) -> Worker | None:
+        """Return the worker written by `to_dict`, or None where it is something else."""
+        if not isinstance(written, Mapping):
+            return None
+        try:
+            return cls(
+                str(written["host"]),
+                int(written["pid"]),
+                str(written["started"]),
+                str(written["key"]),
+            )
+        except (KeyError, TypeError, ValueError):
+            return None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the worker as plain values for JSON."""
+        return asdict(self)
+
+    def is_dead(self) -> bool:
+        """Tell whether the process is known to have ended: only its own machine can know."""
+        return self.host == socket.gethostname() and not runs_here(self.pid, self.started)
+
+
+def runs_here(pid: int, started: str) -> bool:
+    """Tell whether a process runs on this machine.
+
+    Parameters
+    ----------
+    pid : int
+        Process number.
+    started : str
+        Start of the process meant, from `Worker.started`; empty if not known.
+
+    Returns
+    -------
+    bool
+        False if there is no such process, if it has ended and only waits to be collected, or
+        if the number now belongs to a process that started at another time.
+    """
+    return pid > 0 and _runs(pid, started)
+
+
+def _start_of(pid: int) -> str | None:
+    """Return boot and start tick of a process, "" if it has ended, None where not told.
+
+    Source: proc(5) of Linux, file /proc/PID/stat: field 3 is the state, field 22 the start.
+    """
+    try:
+        # The second field is the command in parentheses, and may hold spaces and parentheses.
+        fields = Path(f"/proc/{pid}/stat").read_text("utf-8", "replace").rpartition(")")[2].split()
+        boot = Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
+        return "" if fields[0] in "ZXx" else f"{boot}:{fields[19]}"
+    except (OSError, IndexError):
+        return None
+
+
+if sys.platform == "win32":
+
+    def _runs(pid: int, _started: str) -> bool:
+        """Ask for a handle: `os.kill(pid, 0)` would send Ctrl-C on Windows.
+
+        Source: Microsoft, OpenProcess and GetExitCodeProcess: 0x1000 is the right to ask for
+        limited information, 259 the exit code of a process still active, error 5 'access denied'.
+        """
+        import ctypes
+        from ctypes import wintypes
+
+        kernel = ctypes.WinDLL("kernel32", use_last_error=True)
+        kernel.OpenProcess.restype = wintypes.HANDLE
+        handle = kernel.OpenProcess(0x1000, False, pid)
+        if not handle:
+            return ctypes.get_last_error() == 5
+        code = wintypes.DWORD()
+        told = kernel.GetExitCodeProcess(wintypes.HANDLE(handle), ctypes.byref(code))
+        kernel.CloseHandle(wintypes.HANDLE(handle))
+        return not told or code.value == 259
+
+else:
+
+    def _runs(pid: int, started: str) -> bool:
+        """Send signal 0, which only asks; then compare when the process started."""
+        try:
+            os.kill(pid, 0)
+        except (ProcessLookupError, OverflowError):
+            return False
+        except PermissionError:
+            pass  # it runs, and belongs to somebody else
+        now = _start_of(pid)
+        return now is None or (now != "" and started in ("", now))
+
+
+class Lease:
+    """The signs of life of one worker, kept in the study while the `with` block runs.
+
+    optuna's own heartbeat serves `Study.optimize` only, does not exist for journal files and
+    passes over a trial whose worker died before the first beat; this one serves every storage.
+    Beats are counted, not timed, so clocks of several machines need not agree.
+
+    Parameters
+    ----------
+    storage : BaseStorage
+        Storage of the study.
+    study_id : int
+        The study's number in that storage.
+    worker : Worker
+        Whose lease it is.
+    beat_s : float
+        Time between beats [s], above 0.
+    """
+
+    def __init__(
+        self, storage: BaseStorage, study_id: int, worker: Worker, beat_s: float = BEAT_S
+    ) -> None:
+        self._storage = storage
+        self._study_id = study_id
+        self._worker = worker
+        self._beat_s = beat_s
+        self._beats = 0
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._keep_beating, name="lease", daemon=True)
+
+    def __enter__(self) -> Lease:
+        """Write the first beat and start beating."""
+        self._write(left=False)
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Stop beating and write that the worker left."""
+        self._ended.set()
+        self._thread.join()
+        # An unreachable storage has been reported by the search itself; the lease just ends.
+        with suppress(Exception):
+            self._write(left=True)
+
+    def _keep_beating(self) -> None:
+        while not self._ended.wait(self._beat_s):
+            # A beat that fails is as good as missed: the search meets the same failure.
+            with suppress(Exception):
+                self._write(left=False)
+
+    def _write(self, *, left: bool) -> None:
+        self._beats += 1
+        lease = {**self._worker.to_dict(), "beats": self._beats, "left": left}
+        self._storage.set_study_user_attr(self._study_id, LEASE_PREFIX + self._worker.key, lease)
+
+
+@dataclass
+class Watch:
+    """Watches the leases of the other workers.
+
+    Attributes
+    ----------
+    lease_s : float
+        How long a lease may stand still before its worker is taken for dead [s].
+    clock : callable
+        Returns a time in seconds that never goes back.
+    """
+
+    lease_s: float = LEASE_S
+    clock: Callable[[], float] = time.monotonic
+    _seen: dict[str, tuple[object, float]] = field(default_factory=dict)
+
+    def is_gone(self, worker: Worker, study_attrs: Mapping[str, Any]) -> bool:
+        """Tell whether a worker has left, has died, or has been silent for too long.
+
+        Parameters
+        ----------
+        worker : Worker
+            The one asked about.
+        study_attrs : mapping
+            User attributes of the study, which hold the leases.
+        """
+        lease = study_attrs.get(LEASE_PREFIX + worker.key)
+        beats = lease.get("beats") if isinstance(lease, Mapping) else None
+        if isinstance(lease, Mapping) and lease.get("left"):
+            return True
+        if worker.is_dead():
+            return True
+        now = self.clock()
+        last, since = self._seen.get(worker.key, (None, now))
+        if worker.key not in self._seen or last != beats:
+            self._seen[worker.key] = (beats, now)
+            since = now
+        return now - since >= self.lease_s
+
+    def others(self, me: Worker, study_attrs: Mapping[str, Any]) -> list[Worker]:
+        """Return the other workers that are at this study now."""
+        leases = (v for k, v in study_attrs.items() if k.startswith(LEASE_PREFIX))
+        workers = (Worker.from_dict(lease) for lease in leases)
+        return [
+            worker
+            for worker in workers
+            if worker is not None and worker.key != me.key and not self.is_gone(worker, study_attrs)
+        ]
