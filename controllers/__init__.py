@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from controllers.compiling import compiled, is_warm, relation, routine
+    from controllers.compiling import compiled, is_warm, pick, relation, routine
     from controllers.controller import Controller, car_curves, controller_row, law_code, make_controller
     from controllers.curves import POINTS, curve_table, curve_value, read_coolant
     from controllers.records import (
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         matrix,
         new_block,
         rows,
+        s_PER_TICK,
     )
     from controllers.settings import Curves, Feedback
     from controllers.shell import (
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 _HOMES = {
     "compiled": "compiling",
     "is_warm": "compiling",
+    "pick": "compiling",
     "relation": "compiling",
     "routine": "compiling",
     "Controller": "controller",
@@ -53,6 +55,7 @@ _HOMES = {
     "matrix": "records",
     "new_block": "records",
     "rows": "records",
+    "s_PER_TICK": "records",
     "Curves": "settings",
     "Feedback": "settings",
     "clamp": "shell",
@@ -84,10 +87,12 @@ __all__ = [
     "matrix",
     "new_block",
     "open_loop_steps",
+    "pick",
     "read_coolant",
     "relation",
     "routine",
     "rows",
+    "s_PER_TICK",
     "update",
 ]
 

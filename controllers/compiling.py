@@ -20,7 +20,7 @@ import time
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numba
 
@@ -135,6 +135,37 @@ def _cached(function: F) -> F:
     """Compile with the disk cache of the function's own package."""
     numba.config.CACHE_DIR = str(cache_folder(function.__module__.partition(".")[0]))
     return numba.njit(error_model="numpy", nogil=True, cache=True)(function)  # type: ignore[no-any-return]
+
+
+def _pick_python(condition: bool, new: float, old: float) -> float:
+    return new if condition else old
+
+
+def _pick_select() -> Callable[[bool, float, float], float]:
+    """Make the choice as one machine instruction.
+
+    Written as a branch, the compiler gathers all choices of one condition into one branch
+    with conditional stores, which vectorise badly.
+    """
+    from numba.core import types
+    from numba.extending import intrinsic
+
+    def build(typingctx: Any, condition: Any, new: Any, old: Any) -> Any:
+        def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            casted = [
+                context.cast(builder, value, kind, types.float64)
+                for value, kind in zip(arguments[1:], signature.args[1:], strict=True)
+            ]
+            truth = context.cast(builder, arguments[0], signature.args[0], types.boolean)
+            return builder.select(truth, *casted)
+
+        return types.float64(condition, new, old), generate
+
+    return intrinsic(build)  # type: ignore[no-any-return]
+
+
+pick = _pick_python if numba.config.DISABLE_JIT else _pick_select()
+"""Choose ``new`` if a condition holds, else ``old``, without a branch: (bool, float, float)."""
 
 
 def relation(function: F) -> F:

@@ -13,7 +13,7 @@ import math
 
 import numpy as np
 
-from controllers import TICKS_PER_s, relation
+from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
 from sim.air import CHOKED_FLOW, flow_parameter, flow_slope_bound
 from sim.crank import alternator_target, alternator_torque, pumping_torque, resisting_torque
 from sim.manifold import drawn_per_rad, pressure_rate
@@ -33,6 +33,7 @@ SLOWEST_rad_s = 1.0e-3
 """Floor on speed in predictions; a stopped engine never fires."""
 STABLE_SHARE = 0.7
 """Largest product of step and fastest rate of the filling equation [-]."""
+SIXTH = 1.0 / 6.0
 NEAR_SHARE = 0.02
 """A step that ends this far (share of its angle) before the crossing is not a firing."""
 
@@ -40,25 +41,6 @@ Slopes = tuple[float, float, float, float, float, float]
 """Rates of pressure, speed and alternator power; air in and out; torque against rotation."""
 Moved = tuple[float, float, float, float, float, float, float]
 """Pressure, speed and power reached; angle turned, air in and out, work resisted."""
-
-
-@relation
-def pick(condition: bool, new: float, old: float) -> float:
-    """Choose without a branch.
-
-    Parameters
-    ----------
-    condition : bool
-        Which one [-].
-    new, old : float
-        The value if true, if false [any].
-
-    Returns
-    -------
-    float
-        One of them [any].
-    """
-    return new if condition else old
 
 
 @relation
@@ -149,11 +131,11 @@ def time_to_turn(angle_rad: float, speed: float, acceleration: float) -> float:
     -----
     Source: series of x (sqrt(1 + 2 e) - 1) / e, e = change of speed over speed.
     """
-    floored = speed if speed > SLOWEST_rad_s else SLOWEST_rad_s
-    plain = angle_rad / floored
-    change = acceleration * plain / floored
-    change = change if change > -0.3 else -0.3
-    change = change if change < 0.3 else 0.3
+    inverse = 1.0 / pick(speed > SLOWEST_rad_s, speed, SLOWEST_rad_s)
+    plain = angle_rad * inverse
+    change = acceleration * plain * inverse
+    change = pick(change > -0.3, change, -0.3)
+    change = pick(change < 0.3, change, 0.3)
     return plain * (1.0 - change * (0.5 - change * (0.5 - 0.625 * change)))
 
 
@@ -332,7 +314,7 @@ def runge_kutta(
     speed4 = speed0 + h * w3
     last = slopes(s, p, lane, map4, speed4, given0 + h * g3, choked_only)
     p4, w4, g4, in4, out4, against4 = last
-    sixth = h / 6.0
+    sixth = h * SIXTH
     moved = (
         map0 + sixth * (p1 + 2.0 * (p2 + p3) + p4),
         speed0 + sixth * (w1 + 2.0 * (w2 + w3) + w4),
@@ -457,7 +439,7 @@ def advance(
     longest = longest_step(s, p, lane, choked_only)
     limit = pick(room < longest, room, longest)
     step = pick(ahead < limit, ahead, limit)
-    moved, last, highest = runge_kutta(s, p, lane, step / TICKS_PER_s, first, choked_only)
+    moved, last, highest = runge_kutta(s, p, lane, step * s_PER_TICK, first, choked_only)
     map1, speed1, given1, turned, air_in, air_out, resisted = moved
 
     # Cover the rest of the angle to the crossing along the last slopes, either way.
@@ -466,7 +448,7 @@ def advance(
     extra = np.rint(rest / pick(speed1 > SLOWEST_rad_s, speed1, SLOWEST_rad_s) * TICKS_PER_s)
     extra = pick(extra < room - step, extra, room - step)
     extra = pick(fires, pick(extra > -step, extra, -step), 0.0)
-    e = extra / TICKS_PER_s
+    e = extra * s_PER_TICK
     map1 += e * last[0]
     final = speed1 + e * last[1]
     turned += e * speed1
@@ -486,7 +468,7 @@ def advance(
     if full:
         air = (air_in + e * last[3], air_out + e * last[4])
         work = (s.torque_Nm[lane] * turned, resisted + e * last[5] * speed1)
-        keep_books(s, p, lane, live, (step + extra) / TICKS_PER_s, map1, air, work)
+        keep_books(s, p, lane, live, (step + extra) * s_PER_TICK, map1, air, work)
 
     event = pick(fires, FIRING, event_of(s, lane, reached, next_update))
     event = pick(stops, STALL, event)

@@ -11,12 +11,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from controllers import NEVER, TICKS_PER_s, compiled, relation, routine
+from controllers import NEVER, TICKS_PER_s, compiled, relation, routine, update
 from sim.advance import advance
 from sim.begin import begin
 from sim.firing import RPM_PER_rad_s, draw_noise, read_balance
 from sim.handlers import fire_now, general_step, handle
-from sim.records import END, FIRING, NO_EVENT, Block, Tables
+from sim.records import END, FIRING, NO_EVENT, UPDATE, Block, Tables
+from sim.valve import begin_move
 
 COUNTERS = (
     "moves",
@@ -173,26 +174,82 @@ def vector_full(
 
 
 @relation
-def keep_sample(
-    s: Block, k: Block, lane: int, rpm: np.ndarray, steps: np.ndarray
-) -> None:
-    """Write what is measured and commanded now into the present slot of a lane.
+def slot_of(s: Block, lane: int, samples: int) -> int:
+    """Slot of the samples into which a lane's clock falls.
 
     Parameters
     ----------
-    s, k : Block
-        State and controller memory.
+    s : Block
+        State.
     lane : int
         Lane [-].
-    rpm, steps : numpy.ndarray
-        Shape (lanes, samples), changed [rpm, steps].
+    samples : int
+        Number of slots; the end of the run falls into the last [-].
+
+    Returns
+    -------
+    int
+        Slot [-].
     """
-    slot = min(int(s.tick[lane] * (1.0 / SAMPLE_TICKS)), rpm.shape[1] - 1)
-    rpm[lane, slot] = s.measured_rpm[lane]
-    steps[lane, slot] = k.commanded_steps[lane]
+    return min(int(s.tick[lane] * (1.0 / SAMPLE_TICKS)), samples - 1)
+
+
+@relation
+def update_now(s: Block, p: Block, c: Block, k: Block, lane: int, steps: np.ndarray) -> None:
+    """Update the controller of a lane, start its valve, and note the command if it changed.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State, parameters, controller settings and memory.
+    lane : int
+        Lane [-].
+    steps : numpy.ndarray
+        Shape (lanes, samples), changed [steps].
+    """
+    update(c, k, lane, s.measured_rpm[lane], s.tick[lane])
+    begin_move(s, p, lane, k.commanded_steps[lane])
+    steps[lane, slot_of(s, lane, steps.shape[1])] = k.commanded_steps[lane]
 
 
 @routine
+def take_general_path(
+    s: Block,
+    p: Block,
+    c: Block,
+    k: Block,
+    lane: int,
+    tables: Tables,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    full: bool,
+) -> None:
+    """Handle what a lane has reached, and go on alone until the common case holds again.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State, parameters, controller settings and memory.
+    lane : int
+        Lane [-].
+    tables : Tables
+        Tables of all cars and scenarios.
+    rpm, steps : numpy.ndarray
+        Shape (lanes, samples), changed [rpm, steps].
+    full : bool
+        With every feature [-].
+    """
+    samples = rpm.shape[1]
+    if s.scalar[lane] == 0.0:
+        handle(s, p, c, k, lane, tables)
+    while s.scalar[lane] != 0.0 and s.live[lane] > 0.5:
+        general_step(s, p, c, k, lane, tables, full)
+        slot = slot_of(s, lane, samples)
+        rpm[lane, slot] = s.measured_rpm[lane]
+        steps[lane, slot] = k.commanded_steps[lane]
+
+
+@relation
 def rare_pass(
     s: Block,
     p: Block,
@@ -204,7 +261,7 @@ def rare_pass(
     steps: np.ndarray,
     full: bool,
 ) -> int:
-    """Handle, lane by lane, what is not a firing; take the general path where it is needed.
+    """Handle, lane by lane, what is not a firing.
 
     Parameters
     ----------
@@ -226,18 +283,16 @@ def rare_pass(
     """
     live = 0
     for lane in range(lanes):
-        if s.live[lane] > 0.5:
-            if s.scalar[lane] == 0.0:
-                handle(s, p, c, k, lane, tables)
-            while s.scalar[lane] != 0.0 and s.live[lane] > 0.5:
-                general_step(s, p, c, k, lane, tables, full)
-                keep_sample(s, k, lane, rpm, steps)
-        if s.live[lane] > 0.5:
-            live += 1
+        event = s.event[lane]
+        if event == UPDATE and s.scalar[lane] == 0.0:
+            update_now(s, p, c, k, lane, steps)
+        elif event != FIRING and s.live[lane] > 0.5:
+            take_general_path(s, p, c, k, lane, tables, rpm, steps, full)
+        live += 1 if s.live[lane] > 0.5 else 0
     return live
 
 
-@routine
+@relation
 def run_lanes(
     s: Block,
     p: Block,
@@ -260,12 +315,12 @@ def run_lanes(
     tables : Tables
         Tables of all cars and scenarios.
     rpm, steps : numpy.ndarray
-        Shape (lanes, samples), zeros; sample k holds what was last measured and commanded
-        within slot k [rpm, steps].
+        Shape (lanes, samples), empty slots nan, changed [rpm, steps].
     full : bool
         With every feature [-].
     """
     live = lanes
+    samples = rpm.shape[1]
     while live > 0:
         if full:
             rare = vector_full(s, p, c, k, lanes, tables.balance)
@@ -274,10 +329,10 @@ def run_lanes(
         if rare > 0:
             live = rare_pass(s, p, c, k, lanes, tables, rpm, steps, full)
         for lane in range(lanes):
-            keep_sample(s, k, lane, rpm, steps)
+            rpm[lane, slot_of(s, lane, samples)] = s.measured_rpm[lane]
 
 
-@routine
+@relation
 def run_scalar(
     s: Block,
     p: Block,
@@ -297,13 +352,32 @@ def run_scalar(
     tables : Tables
         Tables of all cars and scenarios.
     rpm, steps : numpy.ndarray
-        Shape (1, samples), zeros [rpm, steps].
+        Shape (1, samples), empty slots nan, changed [rpm, steps].
     full : bool
         With every feature [-].
     """
+    samples = rpm.shape[1]
     while s.live[0] > 0.5:
         general_step(s, p, c, k, 0, tables, full)
-        keep_sample(s, k, 0, rpm, steps)
+        slot = slot_of(s, 0, samples)
+        rpm[0, slot] = s.measured_rpm[0]
+        steps[0, slot] = k.commanded_steps[0]
+
+
+@relation
+def fill_gaps(samples: np.ndarray) -> None:
+    """Let empty slots hold the value before them.
+
+    Parameters
+    ----------
+    samples : numpy.ndarray
+        Shape (samples,), empty slots nan, the first one not empty; changed.
+    """
+    held = samples[0]
+    for slot in range(len(samples)):
+        value = samples[slot]
+        held = value if value == value else held
+        samples[slot] = held
 
 
 @routine
@@ -411,9 +485,12 @@ def run_range(
     lanes = blocks.state_matrix.shape[1] if side_by_side else 1
     for start in range(first, last, lanes):
         row = start - first
-        rpm[row : row + lanes] = 0.0
+        rpm[row : row + lanes] = np.nan
+        steps[row : row + lanes] = np.nan
         for lane in range(lanes):
             load_run(blocks, lane, min(start + lane, last - 1), plan, tables)
+            rpm[row + lane, 0] = blocks.state[0].measured_rpm[lane]
+            steps[row + lane, 0] = blocks.memory[0].commanded_steps[lane]
         s = blocks.state[0]
         p = blocks.parameters[0]
         c = blocks.settings[0]
@@ -425,4 +502,6 @@ def run_range(
         else:
             run_lanes(s, p, c, k, lanes, tables, here_rpm, here_steps, full)
         for lane in range(lanes):
+            fill_gaps(rpm[row + lane])
+            fill_gaps(steps[row + lane])
             write_counters(blocks, lane, counters[row + lane])

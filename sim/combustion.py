@@ -63,7 +63,7 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
 
 
 @relation
-def scatter_next(scatter: float, memory: float, gauss: float) -> float:
+def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> float:
     """Next value of the cyclic scatter, first-order memory from firing to firing.
 
     Parameters
@@ -72,6 +72,8 @@ def scatter_next(scatter: float, memory: float, gauss: float) -> float:
         Present value, unit variance [-].
     memory : float
         Correlation of one firing with the next, 0 to below 1 [-].
+    fresh : float
+        Share of the fresh number that keeps unit variance, sqrt(1 - memory2) [-].
     gauss : float
         Fresh normal number [-].
 
@@ -84,7 +86,7 @@ def scatter_next(scatter: float, memory: float, gauss: float) -> float:
     -----
     Source: first-order autoregressive process, any textbook on time series.
     """
-    return memory * scatter + (1.0 - memory * memory) ** 0.5 * gauss
+    return memory * scatter + fresh * gauss
 
 
 @relation

@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 
-from controllers import TICKS_PER_s, relation
-from sim.advance import pick
+from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
 from sim.combustion import (
     STOICHIOMETRIC_AIR_TO_FUEL,
     film_evaporated,
@@ -131,7 +130,7 @@ def burnt_efficiency(
     slope_deg = pick(slope_deg < 25.0, slope_deg, 25.0)
     slope_deg = pick(slope_deg > -25.0, slope_deg, -25.0)
     spark = p.spark_base_deg[lane] + slope_deg + spark_trim_deg
-    elapsed_s = (s.tick[lane] - s.fired_tick[lane]) / TICKS_PER_s
+    elapsed_s = (s.tick[lane] - s.fired_tick[lane]) * s_PER_TICK
     expected_kg = p.firing_rad[lane] * drawn_per_rad(
         s.map_lagged_Pa[lane],
         s.speed_rad_s[lane],
@@ -188,7 +187,9 @@ def fire(
     torque between two firings is a weighted sum of the last four charges' work, the weights
     placing it at the crank-angle delay asked for.
     """
-    scatter = scatter_next(s.scatter[lane], p.scatter_memory[lane], s.gauss[lane])
+    scatter = scatter_next(
+        s.scatter[lane], p.scatter_memory[lane], p.scatter_fresh[lane], s.gauss[lane]
+    )
     efficiency = s.efficiency[lane]
     factor = 1.0 + p.scatter_share[lane] * scatter
     rpm = measured_speed(s, p, lane, full)
@@ -206,7 +207,7 @@ def fire(
         + p.delay2[lane] * work1
         + p.delay3[lane] * work2
     )
-    s.torque_Nm[lane] = pick(on, work / p.firing_rad[lane], s.torque_Nm[lane])
+    s.torque_Nm[lane] = pick(on, work * p.firings_per_rad[lane], s.torque_Nm[lane])
     s.work3[lane] = pick(on, work2, s.work3[lane])
     s.work2[lane] = pick(on, work1, work2)
     s.work1[lane] = pick(on, work0, work1)

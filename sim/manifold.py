@@ -43,7 +43,8 @@ def drawn_per_rad(
     Source: Guzzella and Onder, Introduction to Modeling and Control of Internal Combustion
     Engine Systems (Springer), engine mass flow.
     """
-    charge = pump0 + map_Pa * (pump1 + map_Pa * (pump2 + map_Pa * pump3))
+    # In two halves rather than nested: the processor works on both at once.
+    charge = (pump0 + pump1 * map_Pa) + map_Pa * map_Pa * (pump2 + pump3 * map_Pa)
     drawn = charge * (fill0 + fill1 * speed_rad_s)
     return drawn if drawn > 0.0 else 0.0
 

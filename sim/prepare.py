@@ -177,9 +177,11 @@ def _engine_fields(car: Car, row: Any) -> None:
     for name, value in zip(("delay0", "delay1", "delay2", "delay3"), shares, strict=True):
         row[name] = value
     row["firing_rad"] = 4.0 * math.pi / engine.cylinders
+    row["firings_per_rad"] = engine.cylinders / (4.0 * math.pi)
     row["cylinders"] = engine.cylinders
     row["scatter_share"] = engine.scatter_share
     row["scatter_memory"] = engine.scatter_memory
+    row["scatter_fresh"] = math.sqrt(1.0 - engine.scatter_memory**2)
     row["stall_rad_s"] = engine.stall_rpm / RPM_PER_rad_s
     slope_per_rad = row["gas_Pa_per_kg"] * (pump[1] + 2.0 * pump[2] * 1.0e5) * row["fill0"]
     row["angle_cap_rad"] = np.maximum(ANGLE_SHARE / np.maximum(slope_per_rad, 1.0e-3), 0.05)

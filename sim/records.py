@@ -22,11 +22,13 @@ CAR_FIELDS = (
     "work_J_per_kg",  # indicated work per air at best spark and mixture
     "delay0", "delay1", "delay2", "delay3",  # shares of the last four charges in the torque
     "firing_rad",  # crank angle between firings
+    "firings_per_rad",
     "cylinders",
     "angle_cap_rad",  # largest crank angle in one integration step
     "step_cap_ticks",  # largest time in one integration step
     "scatter_share",
     "scatter_memory",
+    "scatter_fresh",  # share of fresh scatter that keeps its variance
     "spark_base_deg", "spark_best_deg", "spark_loss_per_deg2", "advance_deg_per_rpm",
     "lambda_base", "lambda_best", "mixture_loss",
     "wall_share", "wall_s", "fuelling_lag_s",

@@ -18,6 +18,7 @@ FEWEST_ROWS = 10
 SLOWEST_s = 2.0
 FASTEST_s = 1e-4
 _USUAL_SLOWEST_s = 0.5
+_USUAL_FASTEST_s = 0.002
 _GAP_INTERVALS = 5.0
 _GAP_s = 2.0
 _BACK_SHARE = 0.02
@@ -118,7 +119,7 @@ def put_in_order(
         time, said = _spread(time, segment)
         notes.append(said)
     typical = _typical_s(np.diff(time)[np.diff(segment) == 0])
-    _check_rate(typical, lines, findings)
+    _check_rate(typical, lines, findings, notes)
     parts = _parts(time, segment, typical, lines, notes)
     longest = max(part.stop - part.start for part in parts)
     if longest < FEWEST_ROWS:
@@ -181,7 +182,7 @@ def _check_rising(
     findings.raise_any()
 
 
-def _check_rate(typical: float, lines: IntArray, findings: Findings) -> None:
+def _check_rate(typical: float, lines: IntArray, findings: Findings, notes: list[str]) -> None:
     if typical > SLOWEST_s:
         findings.add(
             "rate", int(lines[0]), "time", f"rows too far apart ({typical:.4g} s), allowed: "
@@ -194,6 +195,12 @@ def _check_rate(typical: float, lines: IntArray, findings: Findings) -> None:
             f"{FASTEST_s:g} s or more; if time is in another unit, write it in the header"
         )  # fmt: skip
     findings.raise_any()
+    if typical > _USUAL_SLOWEST_s:
+        notes.append(f"rows {typical:.3g} s apart: too slow to show how the engine answers")
+    if typical < _USUAL_FASTEST_s:
+        notes.append(
+            f"rows only {typical:.3g} s apart: if time is in minutes, write it in the header"
+        )
 
 
 def _without_late(
@@ -281,8 +288,6 @@ def _parts(
     ]
     if np.count_nonzero(gap) > 5:
         notes.append(f"{np.count_nonzero(gap) - 5} more gaps longer than {limit:.3g} s")
-    if typical > _USUAL_SLOWEST_s:
-        notes.append(f"rows {typical:.3g} s apart: too slow to show how the engine answers")
     cuts = np.flatnonzero(gap | (np.diff(segment) != 0)) + 1
     edges = [0, *cuts.tolist(), time.size]
     return tuple(slice(a, b) for a, b in itertools.pairwise(edges))

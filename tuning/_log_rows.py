@@ -27,6 +27,7 @@ IntArray = NDArray[np.int64]
 
 MOST_LISTED = 10
 _MOST_TEXT_LINES = 50
+_CAREFUL_BYTES = 100_000
 
 
 @dataclass(frozen=True)
@@ -106,18 +107,21 @@ def read_rows(text: Text, layout: Layout, columns: Sequence[int], as_text: Seque
     if not lines.size:
         findings.raise_any()
         return Rows({at: np.empty(0) for at in columns}, {at: [] for at in as_text}, lines, notes)
-    numbers, cells = _numbers_and_cells(body, layout, columns)
+    numbers, bad = _numbers(body, layout, columns)
     texts = {at: _as_list(_read(body, layout, [at], [at])[at]) for at in as_text}
-    if open_end and any(_number(column[-1], layout) is None for column in cells.values()):
+    if open_end and any(lines.size - 1 in cells for cells in bad.values()):
         # The file was cut within its last number.
         notes = (*notes, f"last line cut short, left out: line {lines[-1]}")
         lines = lines[:-1]
         numbers = {at: values[:-1] for at, values in numbers.items()}
         texts = {at: column[:-1] for at, column in texts.items()}
-    for at, column in cells.items():
-        numbers[at] = _careful(column[: lines.size], at, layout, lines, findings)
+    for at, cells in bad.items():
+        for row, cell in cells.items():
+            if row < lines.size:
+                shown = repr(one_line(cell))
+                _not_a_number(findings, int(lines[row]), layout.headers[at], shown)
     for at, values in numbers.items():
-        for row in np.flatnonzero(np.isinf(values)):
+        for row in np.flatnonzero(np.isinf(values)).tolist():
             _not_a_number(findings, int(lines[row]), layout.headers[at], "infinite")
     findings.raise_any()
     return Rows(numbers, texts, lines, notes)
@@ -275,42 +279,39 @@ def _read(
     )
 
 
-def _numbers_and_cells(
+def _numbers(
     body: bytes, layout: Layout, columns: Sequence[int]
-) -> tuple[dict[int, FloatArray], dict[int, list[str]]]:
-    """Read columns as numbers; those that hold anything else come back cell by cell."""
+) -> tuple[dict[int, FloatArray], dict[int, dict[int, str]]]:
+    """Read columns as numbers; and, by column and row, the cells that are none (nan there)."""
     try:
         frame = _read(body, layout, columns, ())
         return {at: frame[at].to_numpy(np.float64) for at in columns}, {}
     except ValueError:
-        if len(columns) == 1:
-            at = columns[0]
-            return {}, {at: _as_list(_read(body, layout, columns, columns)[at])}
-    numbers: dict[int, FloatArray] = {}
-    cells: dict[int, list[str]] = {}
-    for at in columns:
-        read, left = _numbers_and_cells(body, layout, [at])
-        numbers |= read
-        cells |= left
-    return numbers, cells
+        each = {at: _one_column(body, layout, at) for at in columns}
+    return {at: found[0] for at, found in each.items()}, {
+        at: found[1] for at, found in each.items()
+    }
+
+
+def _one_column(body: bytes, layout: Layout, at: int) -> tuple[FloatArray, dict[int, str]]:
+    """Read a column, halving the rows until what does not read is small, and that cell by cell."""
+    try:
+        return _read(body, layout, [at], ())[at].to_numpy(np.float64), {}
+    except ValueError:
+        half = body.find(b"\n", len(body) // 2) + 1
+    if len(body) > _CAREFUL_BYTES and 0 < half < len(body):
+        values, bad = _one_column(body[:half], layout, at)
+        more, worse = _one_column(body[half:], layout, at)
+        moved = {row + values.size: cell for row, cell in worse.items()}
+        return np.concatenate((values, more)), bad | moved
+    cells = _as_list(_read(body, layout, [at], [at])[at])
+    read = [_number(cell, layout) for cell in cells]
+    wrong = {row: cells[row] for row, value in enumerate(read) if value is None}
+    return np.array([np.nan if value is None else value for value in read]), wrong
 
 
 def _as_list(column: pd.Series) -> list[str]:
     return ["" if cell != cell else str(cell).strip() for cell in column.tolist()]
-
-
-def _careful(
-    cells: Sequence[str], at: int, layout: Layout, lines: IntArray, findings: Findings
-) -> FloatArray:
-    """Read a column cell by cell and report each cell that is no number."""
-    values = np.full(len(cells), np.nan)
-    for row, cell in enumerate(cells):
-        value = _number(cell, layout)
-        if value is None:
-            _not_a_number(findings, int(lines[row]), layout.headers[at], repr(one_line(cell)))
-        else:
-            values[row] = value
-    return values
 
 
 def _number(cell: str, layout: Layout) -> float | None:

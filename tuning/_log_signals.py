@@ -116,7 +116,7 @@ SIGNALS: tuple[Signal, ...] = (
         (
             "battery voltage", "battery", "supply voltage", "system voltage", "electrical voltage",
             "voltage", "volts", "alternator voltage", "charging voltage", "batteriespannung",
-            "bordspannung", "tension batterie", "tensione batteria",
+            "batterie", "bordspannung", "tension batterie", "tensione batteria",
         ),
         _sets("battery voltage", "battery", "supply voltage", "system voltage"),
         frozenset(

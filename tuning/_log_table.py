@@ -10,7 +10,7 @@ import numpy as np
 from sim.errors import InputError, Problem
 from tuning._log_header import Layout, find_table, is_time
 from tuning._log_names import choose_columns, find_column
-from tuning._log_rows import Findings, read_rows
+from tuning._log_rows import Findings, FloatArray, Rows, read_rows
 from tuning._log_signals import BY_NAME, SIGNALS
 from tuning._log_text import load_text, one_line
 from tuning._log_time import seconds_from_text
@@ -55,25 +55,32 @@ def read_table(path: Path, columns: Mapping[str, str | None] | None, encoding: s
     as_text = _written_as_time(layout, choices["time_s"].column)
     numeric = [choice.column for choice in choices.values() if choice.column not in as_text]
     rows = read_rows(text, layout, numeric, as_text)
-    numbers = {
-        name: rows.numbers[choice.column]
-        for name, choice in choices.items()
-        if choice.column in rows.numbers
-    }
     how = ""
-    for column in as_text:
-        seconds, bad, how = seconds_from_text(rows.texts[column])
-        findings = Findings(text.file)
-        for row in np.flatnonzero(bad):
-            message = f"not a time ({rows.texts[column][int(row)]!r}), allowed: {how.split(',')[0]} as in other rows"
-            line = int(rows.line_of_row[row])
-            findings.add("not a time", line, layout.headers[column], message)
-        findings.raise_any()
-        numbers["time_s"] = seconds
+    numbers: dict[str, FloatArray] = {}
+    for name, choice in choices.items():
+        at = choice.column
+        if at in as_text:
+            numbers[name], how = _time(text.file, layout.headers[at], rows, at)
+        else:
+            numbers[name] = rows.numbers[at]
     said = (*text.notes, *layout.notes, *notes, *rows.notes)
     return Table(
         text.file, layout.headers, layout.header_line, choices, numbers, how, rows.line_of_row, said
     )
+
+
+def _time(file: str, header: str, rows: Rows, column: int) -> tuple[FloatArray, str]:
+    """Return seconds of a time column kept as text, and how it was read."""
+    cells = rows.texts[column]
+    seconds, bad, how = seconds_from_text(cells)
+    findings = Findings(file)
+    form = how.split(",")[0]
+    for row in np.flatnonzero(bad).tolist():
+        shown = one_line(cells[row])
+        message = f"not a time ({shown!r}), allowed: {form} as in other rows"
+        findings.add("not a time", int(rows.line_of_row[row]), header, message)
+    findings.raise_any()
+    return seconds, how
 
 
 def _written_as_time(layout: Layout, column: int) -> list[int]:

@@ -237,15 +237,13 @@ def pressure_from_values(values: FloatArray, signal: Signal) -> Conversion | Non
     return None if best is None else best[1]
 
 
-def temperature_from_values(values: FloatArray, signal: Signal) -> Conversion:
+def temperature_from_values(values: FloatArray) -> Conversion:
     """Choose degC, degF or K for engine temperatures without a written unit.
 
     Parameters
     ----------
     values : ndarray
         All unmarked temperatures of the file together: one file has one unit.
-    signal : Signal
-        Any temperature signal.
 
     Returns
     -------
@@ -259,7 +257,7 @@ def temperature_from_values(values: FloatArray, signal: Signal) -> Conversion:
         unit = "degF"
     else:
         unit = "degC"
-    scale, offset = _affine(_SPELLINGS["temperature"][unit.lower()], signal.unit)
+    scale, offset = _affine(_SPELLINGS["temperature"][unit.lower()], "degC")
     how = f"no unit written: taken as {unit} from its values, {low:.4g} to {high:.4g}"
     return Conversion(unit, scale, offset, how)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -157,10 +157,14 @@ def _conversions(
             if guess is not None:
                 found[name] = guess
     if unmarked:
+        marked = [found[name] for name in found if name.endswith("_degC")]
         pooled = np.concatenate([filled[name] for name in unmarked])
-        for name in unmarked:
-            signal = table.choices[name].signal
-            found[name] = _log_units.temperature_from_values(pooled, signal)
+        shared = (
+            replace(marked[0], how="no unit written: taken as the other temperature's")
+            if marked
+            else _log_units.temperature_from_values(pooled)
+        )
+        found |= dict.fromkeys(unmarked, shared)
     return found
 
 

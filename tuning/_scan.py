@@ -106,6 +106,36 @@ def whole_samples(time_s: float, dt_s: float) -> int:
 
 
 @compiled
+def is_outside(rpm: Samples, k: int, half: int, target_rpm: float, tolerance_rpm: float) -> bool:
+    """Tell whether smoothed rpm near an end of the array is outside the target band.
+
+    Parameters
+    ----------
+    rpm : ndarray of float32, shape (n,)
+        Samples of the run up to its end or stall [rpm].
+    k, half : int
+        Sample, and samples smoothed over on either side, as far as there are any [-].
+    target_rpm, tolerance_rpm : float
+        Middle and half-width of the band [rpm].
+
+    Returns
+    -------
+    bool
+        True outside.
+
+    Notes
+    -----
+    Source: our definition; smoothing at the top of this file.
+    """
+    total = 0.0
+    first, past = max(0, k - half), min(rpm.size, k + half + 1)
+    for j in range(first, past):
+        total += rpm[j]
+    used = past - first
+    return abs(total - target_rpm * used) > tolerance_rpm * used
+
+
+@compiled
 def outside_band(
     rpm: Samples, first: int, past: int, target_rpm: float, tolerance_rpm: float, dt_s: float
 ) -> tuple[int, int]:
@@ -134,20 +164,26 @@ def outside_band(
     Source: our definition; smoothing and stall at the top of this file.
     """
     half = whole_samples(0.5 * SMOOTHED_s, dt_s)
-    inside, full = min(past, rpm.size), rpm.size - half
-    total, middle, width, count, past_last = 0.0, 0.0, 0.0, 0, first
-    for k in range(first, inside):
-        if k > first and half < k < full:
-            total += np.float64(rpm[k + half]) - rpm[k - half - 1]
-        else:
-            total = 0.0
-            for j in range(max(0, k - half), min(rpm.size, k + half + 1)):
-                total += rpm[j]
-            used = min(rpm.size, k + half + 1) - max(0, k - half)
-            middle, width = target_rpm * used, tolerance_rpm * used
-        if abs(total - middle) > width:
-            count += 1
-            past_last = k + 1
+    inside = min(past, rpm.size)
+    # Away from the ends of the array the sum moves along: one comes, one goes.
+    begin, end = max(first, half), min(inside, rpm.size - half)
+    count, past_last = 0, first
+    for k in range(first, min(begin, inside)):
+        if is_outside(rpm, k, half, target_rpm, tolerance_rpm):
+            count, past_last = count + 1, k + 1
+    if begin < end:
+        comes, goes = rpm[begin + half : end + half], rpm[begin - half : end - half]
+        used = 2 * half + 1
+        middle, width, total = target_rpm * used, tolerance_rpm * used, 0.0
+        for k in range(begin - half, begin + half):
+            total += rpm[k]
+        for j in range(end - begin):
+            if abs(total + comes[j] - middle) > width:
+                count, past_last = count + 1, begin + j + 1
+            total += np.float64(comes[j]) - goes[j]
+    for k in range(max(begin, end), inside):
+        if is_outside(rpm, k, half, target_rpm, tolerance_rpm):
+            count, past_last = count + 1, k + 1
     if past > inside and abs(target_rpm) > tolerance_rpm:
         return count + past - max(first, inside), past
     return count, past_last

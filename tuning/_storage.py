@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
 from collections.abc import Callable, Iterator
@@ -189,7 +190,7 @@ def storage_errors(shown: str) -> Iterator[None]:
 
     try:
         yield
-    except (StorageInternalError, SQLAlchemyError, OSError) as error:
+    except (StorageInternalError, SQLAlchemyError, OSError, json.JSONDecodeError) as error:
         cause = error.__cause__ or error
         raise EvenidleError(_lost(shown, getattr(cause, "orig", None) or cause)) from error
 

@@ -12,6 +12,34 @@ between the two positions, 0 at the lower and 1 at the upper (their errors when 
 +phase m S and -(1 - phase) m S).  The wanted position x drives the command: it goes up from c to
 c + m when x reaches c + m - 1/2 and back when x falls below c + 1/2 (round half up, then the
 minimum move), so x must travel m - 1 between one switch and the other.
+
+The relay.  A relay of height b = m/2 and hysteresis c has -1/N = -(pi/(4 b)) (sqrt(A^2 - c^2) + j
+c), a line of constant imaginary part.  So every frequency with Im L D = -pi c/(4 b) and Re L < 0
+is a cycle, with A = (4 b/pi) |L| D.  L is the exact sampled loop; D is the deadband's gain at the
+error's first harmonic, which the relay's fixed height makes a function of frequency alone.  The
+target is taken midway between the positions (phase 1/2).  With whole-step rounding the hysteresis
+is (m - 1)/2, not m/2: for m = 1 there is none.
+
+The slow cycle.  Let e_lo = phase m S and e_hi = (1 - phase) m S be the settled errors, both above
+the deadband D.  Waiting at the lower position c, the wanted position is I + Kp e_lo and the
+command goes up when it is c + m - 1/2; waiting at the upper one it is I - Kp e_hi and the command
+goes down when it is c + 1/2.  Between the two switches the integral must therefore move by m - 1
+- Kp (e_lo + e_hi) = m - 1 - Kp m S =: d, up at the lower and down at the upper position. At the
+upper position the error first runs from +e_lo to -e_hi; with a_up = integral of (e' + e_hi) dt
+over that transient (e' the error after the deadband),
+
+    Ki (e_hi high_s - a_up) = d,   and likewise   Ki (e_lo low_s - a_down) = d.
+
+Without deadband a_up = a_down = m S td, td the residence time of plant, reading and valve travel,
+whatever the shape, overshoot or delay of the transient, and
+
+    T = (d/(Ki m S) + td) / (phase (1 - phase)),   4 d/(Ki m S) + 4 td  midway.
+
+Here both areas are taken from the step response, so that what the deadband hides of the transient
+is counted.  The rounding of the switch up to the next update adds half an update to td and the
+integral's backward rectangle takes it off again.  The swing is m S, plus the step response's
+overshoot on either side.  For large m and td = 0 this is the known 4 Ti (1/(Ko Kc) - 1)
+(McMillan, 2007, from memory).
 """
 
 from __future__ import annotations
@@ -20,10 +48,13 @@ import math
 from dataclasses import asdict, dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from tuning.describing import deadband_gain, loeb_stable, staircase_gain
-from tuning.linear import LinearIdle, Reals, sensor_response
-from tuning.sampled_loop import SampledPI, frequencies, loop_response, travel_response
+from tuning.delays import Complexes, Reals, travel_response
+from tuning.describing import deadband_gain, staircase_gain
+from tuning.harmonic_balance import loeb_stable
+from tuning.linear import LinearIdle, sensor_response
+from tuning.sampled_loop import SampledPI, frequencies, loop_response
 
 
 @dataclass(frozen=True)
@@ -46,6 +77,9 @@ class Cycle:
         Whether it attracts its neighbours.
     positions : int
         How many valve positions the swing of the wanted position visits [-].
+    confirmed : bool
+        Whether the staircase, driven by the predicted wave, was found to make these moves
+        (waveform cycles only; first harmonics and closed form cannot tell).
     """
 
     kind: str
@@ -56,6 +90,7 @@ class Cycle:
     wanted_amplitude_steps: float
     stable: bool
     positions: int
+    confirmed: bool = False
 
     def to_dict(self) -> dict[str, object]:
         """The values by name.
@@ -103,6 +138,37 @@ def _square_swing_rpm(plant: LinearIdle, move_steps: int, omega: float) -> float
     return float(2.0 * np.max(np.abs(wave)) * 2.0 * move_steps / math.pi)
 
 
+@dataclass(frozen=True)
+class _Relay:
+    """The loop seen by a relay of height m/2 and its hysteresis, target midway."""
+
+    plant: LinearIdle
+    law: SampledPI
+    min_move_steps: int
+    deadband_rpm: float
+    hysteresis: float
+
+    @property
+    def line(self) -> float:
+        """Imaginary part on which the relay's -1/N lies, less its sign."""
+        return math.pi * self.hysteresis / (2.0 * self.min_move_steps)
+
+    def response(self, omega: ArrayLike) -> Complexes:
+        """Loop with the deadband's gain at the error that the relay's height makes."""
+        loop = loop_response(self.plant, self.law, omega, self.min_move_steps)
+        error = 2.0 * self.min_move_steps / math.pi * np.abs(loop / self.law.response(omega))
+        return np.asarray(loop * deadband_gain(error, self.deadband_rpm))
+
+    def above_line(self, omega: float) -> float:
+        """How far the response lies above the line; 0 for a cycle."""
+        return float(self.response(omega).imag) + self.line
+
+    def defect(self, amplitude: float, omega: float) -> complex:
+        """1 + N L; 0 for a cycle."""
+        gain = complex(staircase_gain(amplitude, self.min_move_steps, self.hysteresis))
+        return 1.0 + gain * complex(self.response(omega))
+
+
 def relay_cycles(
     plant: LinearIdle,
     law: SampledPI,
@@ -135,57 +201,40 @@ def relay_cycles(
 
     Notes
     -----
-    A relay of height b = m/2 and hysteresis c has -1/N = -(pi/(4 b)) (sqrt(A^2 - c^2) + j c): a
-    line of constant imaginary part.  So every frequency with Im L D = -pi c/(4 b) and Re L < 0 is
-    a cycle, with A = (4 b/pi) |L| D.  L is the exact sampled loop; D is the deadband's gain at the
-    error's first harmonic, which the relay's fixed height makes a function of frequency alone.
-    The target is taken midway between the positions (phase 1/2).  With whole-step rounding the
-    hysteresis is (m - 1)/2, not m/2: for m = 1 there is none.
-    Source: python-control's relay with hysteresis (Astrom & Murray, Feedback Systems, 2nd ed.,
-    example 10.12); the swing sums the square's harmonics.
+    Derivation: the module's docstring.  Stability by ``loeb_stable``; the swing sums the square's
+    harmonics.  Source: python-control's relay with hysteresis (Astrom & Murray, Feedback Systems,
+    2nd ed., example 10.12).
     """
+    check_shell(min_move_steps, deadband_rpm, 0.5)
+    width = 0.5 * (min_move_steps - 1) if hysteresis_steps is None else hysteresis_steps
+    relay = _Relay(plant, law, min_move_steps, deadband_rpm, width)
+    grid = frequencies(plant, law, 600)
+    side = np.sign(relay.response(grid).imag + relay.line)
+    places = np.flatnonzero(side[:-1] * side[1:] < 0).tolist()
+    found = [_relay_cycle(relay, float(grid[i]), float(grid[i + 1])) for i in places]
+    return [cycle for cycle in found if cycle is not None]
+
+
+def _relay_cycle(relay: _Relay, below: float, above: float) -> Cycle | None:
+    """The cycle at the crossing between two frequencies; None if on the wrong side of 0."""
     from scipy.optimize import brentq
 
-    check_shell(min_move_steps, deadband_rpm, 0.5)
-    height = 0.5 * min_move_steps
-    width = 0.5 * (min_move_steps - 1) if hysteresis_steps is None else hysteresis_steps
-
-    def loop_at(omega: Reals) -> Reals:
-        line = loop_response(plant, law, omega, min_move_steps)
-        error = 4.0 * height / math.pi * np.abs(line / law.response(omega))
-        return np.asarray(line * deadband_gain(error, deadband_rpm))
-
-    def above_line(omega: float) -> float:
-        return float(loop_at(np.asarray(omega)).imag + math.pi * width / (4.0 * height))
-
-    def defect(amplitude: float, omega: float) -> complex:
-        gain = complex(staircase_gain(amplitude, 2.0 * height, width))
-        return 1.0 + gain * complex(loop_at(np.asarray(omega)))
-
-    grid = frequencies(plant, law, 600)
-    line = loop_at(grid)
-    side = np.sign(line.imag + math.pi * width / (4.0 * height))
-    found = []
-    for i in np.flatnonzero(side[:-1] * side[1:] < 0):
-        omega = float(brentq(above_line, grid[i], grid[i + 1], rtol=1e-10))
-        here = complex(loop_at(np.asarray(omega)))
-        if here.real >= 0.0 or here == 0.0:
-            continue
-        amplitude = 4.0 * height / math.pi * abs(here)
-        period = 2.0 * math.pi / omega
-        found.append(
-            Cycle(
-                kind="relay",
-                period_s=period,
-                low_s=0.5 * period,
-                high_s=0.5 * period,
-                peak_to_peak_rpm=_square_swing_rpm(plant, min_move_steps, omega),
-                wanted_amplitude_steps=amplitude,
-                stable=loeb_stable(defect, amplitude, omega),
-                positions=2 if amplitude <= 2.0 * height + width else 4,
-            )
-        )
-    return found
+    omega = float(brentq(relay.above_line, below, above, rtol=1e-10))
+    here = complex(relay.response(omega))
+    if here.real >= 0.0:
+        return None
+    amplitude = 2.0 * relay.min_move_steps / math.pi * abs(here)
+    period = 2.0 * math.pi / omega
+    return Cycle(
+        kind="relay",
+        period_s=period,
+        low_s=0.5 * period,
+        high_s=0.5 * period,
+        peak_to_peak_rpm=_square_swing_rpm(relay.plant, relay.min_move_steps, omega),
+        wanted_amplitude_steps=amplitude,
+        stable=loeb_stable(relay.defect, amplitude, omega),
+        positions=2 if amplitude <= relay.min_move_steps + relay.hysteresis else 4,
+    )
 
 
 def square_cycle(
@@ -211,8 +260,8 @@ def square_cycle(
     Returns
     -------
     Cycle or None
-        None if there is no such cycle: a position lies within the deadband, there is no integral
-        action, or the proportional part alone carries the wanted position back (m - 1 <= Kp m S).
+        None if there is none: a position lies within the deadband, nothing integrates, or the gain
+        alone carries the wanted position back (m - 1 <= Kp m S).
 
     Raises
     ------
@@ -221,28 +270,9 @@ def square_cycle(
 
     Notes
     -----
-    Let e_lo = phase m S and e_hi = (1 - phase) m S be the settled errors, both above D.  Waiting at
-    the lower position c, the wanted position is I + Kp e_lo and the command goes up when it is
-    c + m - 1/2; waiting at the upper one it is I - Kp e_hi and the command goes down when it is
-    c + 1/2.  Between the two switches the integral must therefore move by
-    m - 1 - Kp (e_lo + e_hi) = m - 1 - Kp m S =: d, up at the lower and down at the upper position.
-    At the upper position the error first runs from +e_lo to -e_hi; with
-    a_up = integral of (e' + e_hi) dt over that transient (e' the error after the deadband),
-
-        Ki (e_hi high_s - a_up) = d,   and likewise   Ki (e_lo low_s - a_down) = d.
-
-    Without deadband a_up = a_down = m S td, td the residence time of plant, reading and valve
-    travel, whatever the shape, overshoot or delay of the transient, and
-
-        T = (d/(Ki m S) + td) / (phase (1 - phase)),   4 d/(Ki m S) + 4 td  midway.
-
-    Here both areas are taken from the step response, so that what the deadband hides of the
-    transient is counted.  The rounding of the switch up to the next update adds half an update to
-    td and the integral's backward rectangle takes it off again.  Switches are assumed to come
-    after the transient: trust it while low_s and high_s are some three residence times.
-    The swing is m S, plus the step response's overshoot on either side.
-    Source: derivation our own; for large m and td = 0 it is the known 4 Ti (1/(Ko Kc) - 1)
-    (McMillan, 2007, from memory).
+    Derivation: the module's docstring.  Switches are assumed to come after the transient: trust it
+    while low_s and high_s are some three residence times.
+    Source: derivation our own.
     """
     check_shell(min_move_steps, deadband_rpm, phase)
     tread_rpm = min_move_steps * plant.rpm_per_step
@@ -252,14 +282,10 @@ def square_cycle(
     if min(e_low, e_high) <= deadband_rpm or integral == 0.0 or travel <= 0.0:
         return None
     time, true, reading = _step_response(plant, min_move_steps)
-
-    def area(start: float, end: float) -> float:
-        error = start + (start + end) * -reading
-        acting = np.where(np.abs(error) > deadband_rpm, error, 0.0)
-        return float(np.trapezoid(acting + end, time))
-
-    high = (travel / integral + area(e_low, e_high)) / e_high
-    low = (travel / integral + area(e_high, e_low)) / e_low
+    area_up = _transient_area(time, reading, e_low, e_high, deadband_rpm)
+    area_down = _transient_area(time, reading, e_high, e_low, deadband_rpm)
+    high = (travel / integral + area_up) / e_high
+    low = (travel / integral + area_down) / e_low
     overshoot = max(0.0, float(true.max()) - 1.0)
     swing = law.gain_steps_per_rpm * tread_rpm + min_move_steps - 1.0
     return Cycle(
@@ -272,6 +298,15 @@ def square_cycle(
         stable=True,
         positions=2,
     )
+
+
+def _transient_area(
+    time: Reals, reading: Reals, start_rpm: float, end_rpm: float, deadband_rpm: float
+) -> float:
+    """Area between the acting error and its end while it runs from start to -end [rpm s]."""
+    error = start_rpm - (start_rpm + end_rpm) * reading
+    acting = np.where(np.abs(error) > deadband_rpm, error, 0.0)
+    return float(np.trapezoid(acting + end_rpm, time))
 
 
 def _step_response(plant: LinearIdle, move_steps: int) -> tuple[Reals, Reals, Reals]:

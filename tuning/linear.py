@@ -28,10 +28,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Complexes = NDArray[np.complex128]
-Reals = NDArray[np.float64]
+from tuning.delays import Complexes, Reals, mean_over, pade_delay
 
 RPM_PER_rad_s = 30.0 / math.pi
 INPUTS = ("valve_steps", "load_Nm", "spark_deg", "area_m2")
@@ -265,7 +264,11 @@ class LinearIdle:
         rough = rough[np.argsort(np.abs(rough), kind="stable")][:2]
         if self.delay_s == 0.0:
             return np.asarray(rough, dtype=complex)
-        return np.array([newton(characteristic, root, tol=1e-10, maxiter=100) for root in rough])
+        polished = [
+            newton(characteristic, root, tol=1e-10, maxiter=100)  # type: ignore[arg-type] # the stubs know real functions only
+            for root in rough
+        ]
+        return np.array(polished)
 
     def is_stable(self) -> bool:
         """Tell whether the engine holds its speed with the valve still.
@@ -276,14 +279,6 @@ class LinearIdle:
             True if every pole (Pade order 6) has a negative real part.
         """
         return bool(np.all(self.state_space(6, measured=False).poles().real < 0.0))
-
-
-def pade_delay(delay_s: float, order: int) -> Any:
-    import control
-
-    if delay_s == 0.0:
-        return control.ss([], [], [], [[1.0]])
-    return control.ss(control.tf(*control.pade(delay_s, order)))
 
 
 def linear_idle(jac: IdleJacobian) -> LinearIdle:
@@ -301,9 +296,9 @@ def linear_idle(jac: IdleJacobian) -> LinearIdle:
 
     Notes
     -----
-    dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load.  A delay fixed
-    in crank angle stretches as speed falls, but to first order that changes nothing: the delayed
-    quantity is constant at the operating point.
+    dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load.  A delay
+    fixed in crank angle stretches as speed falls, but to first order that changes nothing: the
+    delayed quantity is constant at the operating point.
     Source: mean value model of idle, e.g. Guzzella & Onder, Introduction to Modeling and Control
     of Internal Combustion Engine Systems (Springer), idle-speed case.
     """
@@ -335,31 +330,6 @@ def linear_idle(jac: IdleJacobian) -> LinearIdle:
         sensor_lag_s=jac.sensor_lag_s,
         valve_step_s=jac.valve_step_s,
     )
-
-
-def mean_over(s: ArrayLike, period_s: float) -> Complexes:
-    """Transfer function of the mean over the last period (also of a zero-order hold's mean).
-
-    Parameters
-    ----------
-    s : array_like
-        Laplace variable [rad/s].
-    period_s : float
-        Length of the mean, 0 or more [s].
-
-    Returns
-    -------
-    ndarray
-        ``(1 - exp(-s T)) / (s T)``, 1 where s T is 0 [-].
-
-    Notes
-    -----
-    Source: textbook zero-order hold, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
-    """
-    product = np.asarray(s, dtype=complex) * period_s
-    small = np.abs(product) < 1e-6
-    safe = np.where(small, 1.0, product)
-    return np.where(small, 1.0 - product / 2.0, -np.expm1(-safe) / safe)
 
 
 def sensor_response(plant: LinearIdle, s: ArrayLike) -> Complexes:

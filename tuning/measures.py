@@ -38,9 +38,9 @@ SAMPLE_s = 0.05
 """Spacing of the samples that measures are taken from [s]."""
 REGULAR = 1.0
 """Hunting is regular: its ``regularity`` is above this [-]."""
-REPEATING = 0.3
+REPEATING = 0.2
 """Hunting larger than the known floor repeats: its ``repeat_share`` is above this [-]."""
-REPEATING_ALONE = 0.55
+REPEATING_ALONE = 0.45
 """Where the floor is not known its ``repeat_share`` must be above this [-]."""
 ABOVE_FLOOR = 1.3
 """Hunting is larger than this many times the swing with the valve held [-]."""
@@ -53,7 +53,9 @@ class Recorded(Protocol):
 
     It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one number for the
     target), ``windows`` as ``windows_table`` takes them, and ``stalled_s``, the time from
-    which the engine no longer runs.
+    which the engine no longer runs (nan: it does).  Where it has ``resampled(name,
+    spacing_s)``, as a simulated trace has, its samples are taken from there; a recorded log
+    is resampled by ``resample_hold``.
     """
 
     @property
@@ -121,7 +123,7 @@ def windows_table(windows: Windows) -> Floats:
 
 
 def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) -> Samples:
-    """Put a signal on an even grid, holding each value until the next.
+    """Put a recorded signal on an even grid, holding each value until the next.
 
     Parameters
     ----------
@@ -134,14 +136,14 @@ def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) 
 
     Returns
     -------
-    ndarray of float32, shape (whole slots from the first time to the last,)
-        Sample k is the last value at or before the first time + (k + 1) dt [any].
+    ndarray of float32, shape (1 + whole spacings from the first time to the last,)
+        Sample k is the last value at or before the first time + k dt [any]: a log recorded
+        at this spacing gives its own rows.
 
     Raises
     ------
     ValueError
-        If the shapes differ, times fall or are not finite, no value is finite, or less than
-        one slot is covered.
+        If the shapes differ, times fall or are not finite, or no value is finite.
     """
     t, x = np.asarray(time_s, dtype=np.float64), np.asarray(values, dtype=np.float64)
     if t.ndim != 1 or t.shape != x.shape:
@@ -151,12 +153,29 @@ def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) 
     known = np.flatnonzero(np.isfinite(x))
     if known.size == 0:
         raise ValueError("no finite value, allowed: at least one")
-    slots = math.floor((t[-1] - t[0]) / dt_s + 1e-6)
-    if slots < 1:
-        raise ValueError(f"{t[-1] - t[0]:g} s of signal, allowed: at least {dt_s:g} s")
-    grid = t[0] + dt_s * (np.arange(slots) + (1.0 + 1e-6))
+    samples = 1 + math.floor((t[-1] - t[0]) / dt_s + 1e-6)
+    grid = t[0] + dt_s * (np.arange(samples) + 1e-6)
     held = np.searchsorted(t[known], grid, side="right") - 1
     return x[known][np.maximum(held, 0)].astype(np.float32)
+
+
+def _samples(trace: Recorded, name: str) -> Samples | None:
+    """Samples of a signal; None if the trace has it not, or nothing finite of it."""
+    given: ArrayLike | None = getattr(trace, name, None)
+    if given is None or not np.any(np.isfinite(np.asarray(given, dtype=np.float64))):
+        return None
+    if np.ndim(given) == 0:
+        given = np.full(np.shape(trace.time_s), given, dtype=np.float64)
+    resampled = getattr(trace, "resampled", None)
+    if resampled is not None:
+        return np.ascontiguousarray(resampled(name, SAMPLE_s), dtype=np.float32)
+    return resample_hold(trace.time_s, given)
+
+
+def _begin_s(trace: Recorded) -> float:
+    """Where the slot of the first sample begins: a simulated run at 0, a log one before it."""
+    first_s = float(np.asarray(trace.time_s, dtype=np.float64)[0])
+    return 0.0 if hasattr(trace, "resampled") else first_s - SAMPLE_s
 
 
 def _target_table(table: Floats, target: Samples, begin_s: float) -> Floats:
@@ -166,24 +185,6 @@ def _target_table(table: Floats, target: Samples, begin_s: float) -> Floats:
     spans = zip(first.astype(int), past.astype(int), strict=True)
     means = [float(np.mean(target[a:b], dtype=np.float64)) for a, b in spans]
     return np.column_stack([table, means])
-
-
-def _recorded(trace: Recorded, name: str) -> ArrayLike | None:
-    """A signal that a trace may have; None if it has not, or holds nothing finite."""
-    given: ArrayLike | None = getattr(trace, name, None)
-    if given is None or not np.any(np.isfinite(np.asarray(given, dtype=np.float64))):
-        return None
-    return given
-
-
-def _held_target(trace: Recorded, target: float | None, slots: int) -> Samples | None:
-    """Target on the sample grid; None if neither given nor recorded."""
-    given = _recorded(trace, "target_rpm") if target is None else target
-    if given is None:
-        return None
-    if np.ndim(given) == 0:
-        return np.full(slots, given, dtype=np.float32)
-    return resample_hold(trace.time_s, given)
 
 
 def _stalled_at(stalled_s: float, begin_s: float) -> int:
@@ -227,14 +228,17 @@ def measure(
     """
     from tuning._reduce import reduce_run, scratch_size
 
-    rpm = resample_hold(trace.time_s, trace.rpm)
-    recorded_steps = _recorded(trace, "valve_steps")
-    steps = rpm[:0] if recorded_steps is None else resample_hold(trace.time_s, recorded_steps)
-    begin_s = float(np.asarray(trace.time_s, dtype=np.float64)[0])
+    rpm = _samples(trace, "rpm")
+    if rpm is None:
+        raise ValueError("no finite rpm, allowed: at least one value")
+    steps = _samples(trace, "valve_steps")
+    begin_s = _begin_s(trace)
     wanted = getattr(trace, "windows", None) if windows is None else windows
     whole = ("hunting", begin_s, begin_s + rpm.size * SAMPLE_s)
     table = windows_table([whole] if wanted is None else wanted)
-    held = _held_target(trace, target, rpm.size)
+    held = _samples(trace, "target_rpm")
+    if target is not None:
+        held = np.full(rpm.size, target, dtype=np.float32)
     if held is not None:
         table = _target_table(table, held, begin_s)
     table[:, 1:3] -= begin_s
@@ -242,8 +246,9 @@ def measure(
     stalled_s = math.nan if stalled_s is None else float(stalled_s)
     out = np.empty(len(MEASURES))
     reduce_run(
-        rpm, steps, rpm.size, SAMPLE_s, 0.0, _stalled_at(stalled_s, begin_s), floor_rpm or 0.0,
-        table, np.empty(scratch_size(rpm.size, SAMPLE_s)), out,
+        rpm, rpm[:0] if steps is None else steps, rpm.size, SAMPLE_s, 0.0,
+        _stalled_at(stalled_s, begin_s), floor_rpm or 0.0, table,
+        np.empty(scratch_size(rpm.size, SAMPLE_s)), out,
     )  # fmt: skip
     out[COLUMN["stalled_s"]] = stalled_s
     if held is None:
@@ -313,8 +318,8 @@ def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
     """Tell whether a run hunts: a swing that is regular and larger than scatter makes.
 
     With the floor known, all of: ``regularity`` above 1 (Thornhill's rule), ``repeat_share``
-    above 0.3, ``hunting_rpm`` above 5 rpm and above 1.3 times the floor.  Without it,
-    regularity has to do more: ``repeat_share`` above 0.55 (more than half of the power in the
+    above 0.2, ``hunting_rpm`` above 5 rpm and above 1.3 times the floor.  Without it,
+    regularity has to do more: ``repeat_share`` above 0.45 (nearly half of the power in the
     band comes back after a period), the rest as before.
 
     Parameters
@@ -332,9 +337,10 @@ def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
     Notes
     -----
     Source: r above 1: Thornhill, Huang & Zhang, Journal of Process Control 13 (2003), from
-    memory.  The other limits: our definition, set on simulated scatter.  Of 2,000 stretches
-    of 30 s of pure scatter, white or with a memory of up to 0.5 s, less than 1 % are called
-    hunting, with a memory of 1 s 2 %; of a 60 rpm swing in 13 rpm of either, 99 % and more.
+    memory.  The other limits: our definition, set on simulated runs of 30 s.  Of 3,000 of
+    pure scatter, white or with a memory of up to 0.5 s, 1 % are called hunting, with a memory
+    of 1 s 5 % (3 % with the floor).  Of as many with a 60 rpm swing of 4 s in 13 rpm of such
+    scatter 99 %; 96 % (99 %) where its period wanders by a tenth.
     """
     known = floor_rpm is not None and floor_rpm > 0.0
     repeating = REPEATING if known else REPEATING_ALONE

@@ -1,15 +1,16 @@
-"""The sampled PI law around the linear plant: loop response, margins, ultimate gain."""
+"""The sampled PI law around the linear plant, as one open loop."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tuning.linear import Complexes, LinearIdle, Reals, mean_over
+from tuning.delays import Complexes, Reals, mean_over, travel_response
+from tuning.linear import LinearIdle
 
 
 @dataclass(frozen=True)
@@ -116,109 +117,50 @@ class SampledPI:
         return np.asarray(self.gain_steps_per_rpm + growth / back)
 
 
-@dataclass(frozen=True)
-class Margins:
-    """How far a loop is from swinging by itself.
+def held_response(
+    plant: LinearIdle,
+    update_period_s: float,
+    omega_rad_s: ArrayLike,
+    move_steps: int = 1,
+    images: int = 10,
+) -> Complexes:
+    """Exact response of the readings at the updates to commands that are held between updates.
 
     Parameters
     ----------
-    gain_margin : float
-        Factor of gain to the stability border, infinite if none [-].
-    phase_margin_deg : float
-        Phase to spare where the loop gain is 1, infinite if it never is [deg].
-    sensitivity_peak : float
-        Largest ``|1/(1 + L)|``; below about 2 is commonly called robust [-].
-    phase_crossover_rad_s, gain_crossover_rad_s, sensitivity_peak_rad_s : float
-        Where the three are found, nan if they are not [rad/s].
-    delay_margin_s : float
-        Extra delay the loop bears: phase margin over gain crossover [s].
-    """
-
-    gain_margin: float
-    phase_margin_deg: float
-    sensitivity_peak: float
-    phase_crossover_rad_s: float
-    gain_crossover_rad_s: float
-    sensitivity_peak_rad_s: float
-    delay_margin_s: float
-
-    def to_dict(self) -> dict[str, float]:
-        """The margins by name.
-
-        Returns
-        -------
-        dict
-            Field names to values.
-        """
-        return asdict(self)
-
-
-@dataclass(frozen=True)
-class UltimateGain:
-    """The gain at which a loop without quantisation begins to swing by itself.
-
-    Parameters
-    ----------
-    multiplier : float
-        Factor on both gains; below 1 the present settings are unstable already; 0 if the engine
-        is unstable with the valve still; infinite if no gain does it [-].
-    gain_steps_per_100rpm, integral_steps_per_100rpm_s : float
-        The gains there [steps per 100 rpm (and second)].
-    omega_rad_s, period_s : float
-        The swing there, nan if there is none [rad/s, s].
-    """
-
-    multiplier: float
-    gain_steps_per_100rpm: float
-    integral_steps_per_100rpm_s: float
-    omega_rad_s: float
-    period_s: float
-
-    def to_dict(self) -> dict[str, float]:
-        """The values by name.
-
-        Returns
-        -------
-        dict
-            Field names to values.
-        """
-        return asdict(self)
-
-
-def travel_response(s: ArrayLike, valve_step_s: float, steps: int) -> Complexes:
-    """Transfer function from a commanded move to the valve's position.
-
-    Parameters
-    ----------
-    s : array_like
-        Laplace variable [rad/s].
-    valve_step_s : float
-        Time a step takes, 0 or more [s].
-    steps : int
-        Steps in the move, 1 or more [steps].
+    plant : LinearIdle
+        The engine.
+    update_period_s : float
+        Time between updates, above 0 [s].
+    omega_rad_s : array_like
+        Frequencies above 0 and up to pi / update period [rad/s].
+    move_steps : int
+        Size of the moves whose travel time is counted [steps].
+    images : int
+        Images of the sampling taken into account on each side, 0 for the base band alone [-].
 
     Returns
     -------
     ndarray
-        Mean of ``exp(-k s valve_step_s)`` over the steps k = 1..steps: step k is done k step
-        times after the command [-].
+        Complex, same shape [rpm/step].
 
     Notes
     -----
-    Exact for moves of that many steps that do not overlap; the valve's slew is not linear.
-    Source: derivation our own.
+    ``sum_k P(w + 2 pi k/h)`` with P the plant, its reading and the hold over one update period h.
+    The images k die away at least as ``|k|^-3``; ten leave less than 1e-4 of the whole at half the
+    update rate.
+    Source: sampled-data theory, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
     """
-    s = np.asarray(s, dtype=complex)
-    done = np.exp(-np.multiply.outer(np.arange(1, steps + 1), s) * valve_step_s)
-    return np.asarray(done.mean(axis=0))
+    omega = np.asarray(omega_rad_s, dtype=float)
+    shifts = np.arange(-images, images + 1) * 2.0 * math.pi / update_period_s
+    s = 1j * np.add.outer(shifts, omega)
+    held = plant.response(s, measured=True) * mean_over(s, update_period_s)
+    held = held * travel_response(s, plant.valve_step_s, move_steps)
+    return np.asarray(held.sum(axis=0))
 
 
 def loop_response(
-    plant: LinearIdle,
-    law: SampledPI,
-    omega_rad_s: ArrayLike,
-    move_steps: int = 1,
-    images: int = 10,
+    plant: LinearIdle, law: SampledPI, omega_rad_s: ArrayLike, move_steps: int = 1
 ) -> Complexes:
     """Exact open-loop frequency response of the sampled loop.
 
@@ -232,8 +174,6 @@ def loop_response(
         Frequencies above 0 and up to pi / update period [rad/s].
     move_steps : int
         Size of the moves whose travel time is counted [steps].
-    images : int
-        Images of the sampling taken into account on each side, 0 for the base band alone [-].
 
     Returns
     -------
@@ -242,18 +182,10 @@ def loop_response(
 
     Notes
     -----
-    The sequence of errors at the updates sees ``C(z) sum_k P(w + 2 pi k/h)`` with P the plant,
-    its reading and the hold over one update period h.  The images k die away at least as
-    ``|k|^-3``; ten leave less than 1e-4 of the loop's size at half the update rate.
-    Source: sampled-data theory, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
+    Source: ``SampledPI.response`` times ``held_response``.
     """
-    omega = np.asarray(omega_rad_s, dtype=float)
-    rate = 2.0 * math.pi / law.update_period_s
-    shifts = np.arange(-images, images + 1) * rate
-    s = 1j * np.add.outer(shifts, omega)
-    held = plant.response(s, measured=True) * mean_over(s, law.update_period_s)
-    held = held * travel_response(s, plant.valve_step_s, move_steps)
-    return np.asarray(law.response(omega) * held.sum(axis=0))
+    held = held_response(plant, law.update_period_s, omega_rad_s, move_steps)
+    return np.asarray(law.response(omega_rad_s) * held)
 
 
 def frequencies(plant: LinearIdle, law: SampledPI, count: int = 1500) -> Reals:
@@ -307,131 +239,3 @@ def loop(plant: LinearIdle, law: SampledPI, move_steps: int = 1, count: int = 15
 
     omega = frequencies(plant, law, count)
     return control.frd(loop_response(plant, law, omega, move_steps), omega, smooth=True)
-
-
-def margins(loop: Any) -> Margins:
-    """Gain margin, phase margin and sensitivity peak of a loop.
-
-    Parameters
-    ----------
-    loop : control.FrequencyResponseData or control LTI system
-        Open loop, positive for slow frequencies (negative feedback is understood) [-].
-
-    Returns
-    -------
-    Margins
-        What ``control.stability_margins`` finds, nearest to the border.
-
-    Notes
-    -----
-    The margins say how far the border is, not on which side the loop is: see
-    ``ultimate_gain`` and ``closed_loop_poles``.
-    Source: python-control ``stability_margins``.
-    """
-    import control
-
-    gain, phase, distance, w_phase, w_gain, w_peak = (
-        float(value) for value in control.stability_margins(loop)
-    )
-    if not math.isfinite(distance):
-        distance, w_peak = _nearest_at_an_end(loop)
-    late = math.radians(phase) / w_gain if math.isfinite(w_gain) else math.inf
-    return Margins(gain, phase, 1.0 / distance, w_phase, w_gain, w_peak, late)
-
-
-def _nearest_at_an_end(loop: Any) -> tuple[float, float]:
-    """Distance to -1 where ``stability_margins`` finds no minimum inside: at an end."""
-    omega = getattr(loop, "omega", None)
-    if omega is None:
-        return min(1.0, float(abs(1.0 + loop(0.0)))), math.nan
-    distance = np.abs(1.0 + loop(1j * omega))
-    at = int(np.argmin(distance))
-    return float(distance[at]), float(omega[at])
-
-
-def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> UltimateGain:
-    """Gain at which the loop goes unstable without quantisation, integral in proportion.
-
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledPI
-        Engine and controller; the law's two gains are raised together.
-    move_steps : int
-        Size of the moves whose travel time is counted [steps].
-
-    Returns
-    -------
-    UltimateGain
-        The first border met as the gains rise from nothing.
-
-    Raises
-    ------
-    ValueError
-        If both gains are 0.
-
-    Notes
-    -----
-    For an engine that is stable with the valve still, the loop is stable for small gains; the
-    border is the smallest multiplier that puts the exact loop response through -1, at a phase
-    crossover or at half the update rate.  Source: Nyquist; derivation our own.
-    """
-    from scipy.optimize import brentq
-
-    if law.gain_steps_per_100rpm == 0.0 and law.integral_steps_per_100rpm_s == 0.0:
-        raise ValueError("gains: both 0, allowed: at least one above 0")
-    if not plant.is_stable():
-        return UltimateGain(0.0, 0.0, 0.0, math.nan, math.nan)
-
-    def imaginary(omega: float) -> float:
-        return float(loop_response(plant, law, omega, move_steps).imag)
-
-    grid = frequencies(plant, law)
-    side = np.sign(loop_response(plant, law, grid, move_steps).imag)
-    crossings = [
-        float(brentq(imaginary, grid[i], grid[i + 1], xtol=1e-12, rtol=1e-12))
-        for i in np.flatnonzero(side[:-1] * side[1:] < 0)
-    ]
-    crossings.append(math.pi / law.update_period_s)
-    sizes = loop_response(plant, law, np.array(crossings), move_steps).real
-    at = int(np.argmin(sizes))
-    if sizes[at] >= 0.0:
-        return UltimateGain(math.inf, math.inf, math.inf, math.nan, math.nan)
-    multiplier = -1.0 / float(sizes[at])
-    there = law.scaled(multiplier)
-    return UltimateGain(
-        multiplier,
-        there.gain_steps_per_100rpm,
-        there.integral_steps_per_100rpm_s,
-        crossings[at],
-        2.0 * math.pi / crossings[at],
-    )
-
-
-def closed_loop_poles(plant: LinearIdle, law: SampledPI, pade_order: int = 4) -> Complexes:
-    """Poles of the sampled closed loop.
-
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledPI
-        Engine and controller.
-    pade_order : int
-        Order of the Pade fraction of each delay [-].
-
-    Returns
-    -------
-    ndarray
-        Complex; the loop is stable if all are inside the unit circle [-].
-
-    Notes
-    -----
-    The Pade plant is sampled exactly with its hold; the travel of the valve counts as the delay
-    of one step.  Source: python-control ``sample_system``, ``feedback``.
-    """
-    import control
-
-    from tuning.linear import pade_delay
-
-    valve = plant.state_space(pade_order, measured=True)[0, 0]
-    valve = control.series(pade_delay(plant.valve_step_s, pade_order), valve)
-    sampled = control.sample_system(valve, law.update_period_s, method="zoh")
-    return np.asarray(control.feedback(law.transfer_function() * sampled, 1.0).poles())

@@ -8,6 +8,7 @@ evaluated in one call, and writes down what came out.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -58,7 +59,7 @@ def open_study(
     *,
     seed: int = 0,
     resume: bool = False,
-    inputs: Mapping[str, str | int | float | bool] | None = None,
+    inputs: Mapping[str, object] | None = None,
     directions: Sequence[Direction] = ("minimize",),
     sampler: str | MakeSampler = "tpe",
 ) -> Study:
@@ -76,7 +77,7 @@ def open_study(
     resume : bool
         Continue or join the study if it is there already. Without, such a study is an error.
     inputs : mapping, optional
-        What the values depend on: names to plain values or digests (car, objective, version).
+        What the values depend on: names to digests or other values that JSON can hold.
         A study is only joined with the inputs it was made for.
     directions : sequence of str
         ``minimize`` or ``maximize`` for each objective.
@@ -100,7 +101,8 @@ def open_study(
     make_sampler = sampler_maker(sampler)
     if not name.strip():
         raise unusable(str(storage), "the name of a study must not be empty", "study")
-    made_for = {"seed": seed, "directions": ",".join(directions), **(inputs or {})}
+    described = {"seed": seed, "directions": ",".join(directions), **(inputs or {})}
+    made_for = json.loads(json.dumps(described))  # as it will be read back
     place = open_storage(storage)
     try:
         with storage_errors(place.shown):
@@ -147,11 +149,12 @@ def _check_joinable(
             "study",
         )
     held = study.user_attrs.get(_INPUTS)
-    if held is None and not study.trials:
-        # Its maker died, or is just about to write the same.
-        study.set_user_attr(_INPUTS, made_for)
-        return
-    held = held or {}
+    if held is None:
+        held = {"directions": ",".join(d.name.lower() for d in study.directions)}
+        if held["directions"] == made_for["directions"] and not study.trials:
+            # Its maker died, or is just about to write the same.
+            study.set_user_attr(_INPUTS, made_for)
+            return
     differing = [key for key in {**held, **made_for} if held.get(key) != made_for.get(key)]
     if differing:
         told = "; ".join(
@@ -215,6 +218,8 @@ def run_search(
         After Ctrl-C. All that was finished is kept; a batch broken off is queued again.
     EvenidleError
         If the storage is lost in mid-search.
+    ValueError
+        If `batch` or `n_trials` is too small, or `evaluate_batch` gives outcomes of a wrong number.
     """
     if batch < 1 or n_trials < 0:
         raise ValueError(f"batch must be 1 or more and n_trials 0 or more ({batch}, {n_trials})")
@@ -236,10 +241,12 @@ def run_search(
             if here and on_progress is not None:
                 on_progress(Progress(finished, n_trials, here))
             if finished >= n_trials or (should_stop is not None and should_stop(study)):
-                return here
+                break
             with storage_errors(study.where):
                 asked = work.ask(trials, min(batch, n_trials - finished))
             with interrupt.open():
                 outcomes = evaluate_batch([one.candidate for one in asked])
             with storage_errors(study.where):
                 here += work.tell(asked, outcomes)
+    interrupt.raise_if_asked()
+    return here

@@ -15,127 +15,36 @@ moments on and K - 1 moments off; as many conditions stand against them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from tuning._waveform import Loop, Pattern, Waves, at_share, drawn, waveforms
+from tuning._whole_updates import whole_updates
 from tuning.cycles import Cycle, check_shell, square_cycle
+from tuning.delays import Reals
 from tuning.describing import balanced_offset
-from tuning.linear import Complexes, LinearIdle, Reals, sensor_response
-from tuning.sampled_loop import SampledPI, travel_response
+from tuning.linear import LinearIdle
+from tuning.sampled_loop import SampledPI
 from tuning.staircase_cycles import staircase_cycles
 
 COARSE_POINTS = 256
-FINE_POINTS = 1024
+"""Points of a period in which rough cycles are looked for."""
 PERIODS = 60
+"""Periods tried on the way from the shortest to the longest."""
 SHARES = 25
+"""Shares of the period tried for the stay at the lower position."""
 MOST_TREADS = 6
-RAMP_SHARE = 0.1
-"""Width of the ramp that stands for the deadband's jump, as a share of the deadband."""
+"""Cycles over more positions than this and one are not followed."""
 
 
-@dataclass(frozen=True)
-class _Loop:
-    """Engine, controller and shell of one search."""
-
-    plant: LinearIdle
-    law: SampledPI
-    min_move_steps: int
-    deadband_rpm: float
-
-    @property
-    def tread_rpm(self) -> float:
-        return self.min_move_steps * self.plant.rpm_per_step
-
-
-@dataclass(frozen=True)
-class _Pattern:
-    """When the treads are up, as shares of the period; the lowest is first and off at 1 = 0.
-
-    ``required`` is the target's place above the lowest position, in treads.
-    """
-
-    period_s: float
-    on: Reals
-    off: Reals
-    required: float
-
-
-@dataclass(frozen=True)
-class _Waves:
-    """One period of true speed about the target, error after deadband, wanted position."""
-
-    rpm: Reals
-    acting_rpm: Reals
-    wanted_steps: Reals
-
-
-def _in_time(harmonics: Complexes, mean: Reals, points: int) -> Reals:
-    """Periodic signal from its harmonics 1, 2, ... along the last axis and its mean."""
-    spectrum = np.zeros((*harmonics.shape[:-1], points // 2 + 1), dtype=complex)
-    spectrum[..., 0] = mean
-    spectrum[..., 1 : points // 2] = harmonics
-    return np.asarray(np.fft.irfft(spectrum, points, axis=-1) * points)
-
-
-def _acting(error_rpm: Reals, deadband_rpm: float) -> Reals:
-    """Error after the deadband, its jump drawn as a steep ramp.
-
-    A switch may fall on the jump itself (the kick of the gain carries the wanted position across
-    its threshold); the ramp keeps such a cycle a solution of equations.
-    """
-    if deadband_rpm == 0.0:
-        return error_rpm
-    place = (np.abs(error_rpm) / deadband_rpm - 1.0) / RAMP_SHARE + 0.5
-    return np.asarray(error_rpm * np.clip(place, 0.0, 1.0))
-
-
-def _waves(
-    loop: _Loop, period_s: Reals, on: Reals, off: Reals, required: float, points: int
-) -> _Waves:
-    """Waveforms over one period; time in shares of it, the last axis of the answer.
-
-    ``period_s`` has shape (n, 1); ``on`` and ``off`` (1, k, treads); the waves (n, k, points).  The
-    time a crossing waits for the next update is counted by its mean, half an update, in the
-    reading; the integral's backward rectangle gives that half update back to the integral alone.
-    """
-    plant, law = loop.plant, loop.law
-    half_update = 0.5 * law.update_period_s
-    order = np.arange(1, points // 2)
-    s = 2j * math.pi * order / period_s[..., None]
-    to_rpm = plant.response(s) * travel_response(s, plant.valve_step_s, loop.min_move_steps)
-    to_reading = to_rpm * sensor_response(plant, s) * np.exp(-s * half_update)
-    turn = -2j * math.pi * order[:, None]
-    switches = np.exp(turn * on[..., None, :]) - np.exp(turn * off[..., None, :])
-    valve = loop.min_move_steps * switches.sum(axis=-1) / (2j * math.pi * order)
-    mean_error = loop.tread_rpm * (required - (off - on).sum(axis=-1)) + 0.0 * period_s
-    rpm = _in_time(to_rpm * valve, -mean_error, points)
-    error = _in_time(-to_reading * valve, mean_error, points)
-    acting = _acting(error, loop.deadband_rpm)
-    spectrum = np.fft.rfft(acting, axis=-1)[..., 1 : points // 2] / points
-    growth = law.integral_steps_per_rpm_s * spectrum / s * np.exp(s * half_update)
-    integral = _in_time(growth, np.zeros(growth.shape[:-1]), points)
-    return _Waves(rpm, acting, law.gain_steps_per_rpm * acting + integral)
-
-
-def _at_share(wave: Reals, share: Reals) -> Reals:
-    """Values of periodic waves (.., points) at shares (.., k) of the period, linear between."""
-    points = wave.shape[-1]
-    where = np.broadcast_to(share, (*wave.shape[:-1], share.shape[-1])) * points
-    low = np.floor(where).astype(int)
-    rest = where - low
-    before = np.take_along_axis(wave, low % points, axis=-1)
-    after = np.take_along_axis(wave, (low + 1) % points, axis=-1)
-    return np.asarray(before * (1.0 - rest) + after * rest)
-
-
-def _one_tread_patterns(loop: _Loop, phase: float, periods: Reals) -> list[tuple[_Pattern, bool]]:
+def _one_tread_patterns(loop: Loop, phase: float, periods: Reals) -> list[tuple[Pattern, bool]]:
     """Rough cycles between two positions, and whether their travel grows with the period."""
     shares = np.linspace(0.02, 0.98, SHARES)
     on, off = shares[None, :, None], np.ones((1, SHARES, 1))
-    waves = _waves(loop, periods[:, None], on, off, phase, COARSE_POINTS)
+    waves = waveforms(loop, periods[:, None], on, off, phase, COARSE_POINTS)
     balance = waves.acting_rpm.mean(axis=-1)
-    up = _at_share(waves.wanted_steps, on)[..., 0]
+    up = at_share(waves.wanted_steps, on)[..., 0]
     travel = up - waves.wanted_steps[..., 0] - (loop.min_move_steps - 1)
     best = np.full(periods.size, np.nan)
     excess = np.full(periods.size, np.nan)
@@ -147,16 +56,16 @@ def _one_tread_patterns(loop: _Loop, phase: float, periods: Reals) -> list[tuple
             best[i] = shares[k] + part * (shares[k + 1] - shares[k])
             excess[i] = travel[i, k] + part * (travel[i, k + 1] - travel[i, k])
     found = []
-    for i in np.flatnonzero(excess[:-1] * excess[1:] < 0.0):
+    for i in np.flatnonzero(excess[:-1] * excess[1:] < 0.0).tolist():
         part = -excess[i] / (excess[i + 1] - excess[i])
         period = math.exp(math.log(periods[i]) + part * math.log(periods[i + 1] / periods[i]))
         share = np.array([best[i] + part * (best[i + 1] - best[i])])
-        pattern = _Pattern(period, share, np.ones(1), phase)
+        pattern = Pattern(period, share, np.ones(1), phase)
         found.append((pattern, bool(excess[i + 1] > excess[i])))
     return found
 
 
-def _solved(loop: _Loop, pattern: _Pattern) -> _Pattern | None:
+def _solved(loop: Loop, pattern: Pattern) -> Pattern | None:
     """The moments of the moves solved on fine waveforms; None where that does not converge."""
     from scipy.optimize import root
 
@@ -169,23 +78,24 @@ def _solved(loop: _Loop, pattern: _Pattern) -> _Pattern | None:
 
     def residual(x: Reals) -> Reals:
         period, on, off = unpack(x)
-        waves = _drawn(loop, _Pattern(period, on, off, pattern.required))
+        waves = drawn(loop, Pattern(period, on, off, pattern.required))
         wanted = waves.wanted_steps[0, 0]
-        up = _at_share(wanted, on) - level - (loop.min_move_steps - 1) - wanted[0]
-        down = _at_share(wanted, off[1:]) - level[1:] - wanted[0]
+        up = at_share(wanted, on) - level - (loop.min_move_steps - 1) - wanted[0]
+        down = at_share(wanted, off[1:]) - level[1:] - wanted[0]
         balance = waves.acting_rpm.mean() / loop.tread_rpm
         return np.concatenate([[balance], up / loop.min_move_steps, down / loop.min_move_steps])
 
     start = np.concatenate([[math.log(pattern.period_s)], pattern.on, pattern.off[1:]])
-    solved = root(residual, start, options={"eps": 1e-4, "xtol": 1e-7, "maxfev": 60 * treads})
+    options: Any = {"eps": 1e-4, "xtol": 1e-7, "maxfev": 60 * treads}
+    solved = root(residual, start, options=options)
     period, on, off = unpack(solved.x)
     close = np.max(np.abs(residual(solved.x))) < 2e-3
     if not close or np.any(on <= 0.0) or np.any(off <= on) or np.any(off > 1.0):
         return None
-    return _Pattern(period, on, off, pattern.required)
+    return Pattern(period, on, off, pattern.required)
 
 
-def _redrawn(loop: _Loop, pattern: _Pattern, wanted: Reals) -> _Pattern | None:
+def _redrawn(loop: Loop, pattern: Pattern, wanted: Reals) -> Pattern | None:
     """The pattern that the memory staircase makes of a solved wave; the same if it is a cycle.
 
     The wave is laid so that the lowest tread's switch off is at its first value; position p goes
@@ -213,10 +123,10 @@ def _redrawn(loop: _Loop, pattern: _Pattern, wanted: Reals) -> _Pattern | None:
     off_share = np.array([1.0] + [(off[i] - origin) % 1.0 for i in treads[1:]])
     if np.any(off_share <= on_share):
         return None
-    return _Pattern(pattern.period_s, on_share, off_share, pattern.required - treads[0])
+    return Pattern(pattern.period_s, on_share, off_share, pattern.required - treads[0])
 
 
-def _sine_pattern(loop: _Loop, cycle: Cycle, phase: float) -> _Pattern | None:
+def _sine_pattern(loop: Loop, cycle: Cycle, phase: float) -> Pattern | None:
     """When a sine of the first-harmonic balance switches the treads."""
     m, amplitude = loop.min_move_steps, cycle.wanted_amplitude_steps
     hysteresis = 0.5 * (m - 1)
@@ -230,17 +140,10 @@ def _sine_pattern(loop: _Loop, cycle: Cycle, phase: float) -> _Pattern | None:
     on = np.arcsin(centre + reach) / (2.0 * math.pi)
     off = 0.5 - np.arcsin(centre - reach) / (2.0 * math.pi)
     lead = 1.0 - off[0]
-    return _Pattern(cycle.period_s, on + lead, off + lead, phase - float(index[crossed][0]))
+    return Pattern(cycle.period_s, on + lead, off + lead, phase - float(index[crossed][0]))
 
 
-def _drawn(loop: _Loop, pattern: _Pattern) -> _Waves:
-    """The fine waveforms of a pattern."""
-    period = np.array([[pattern.period_s]])
-    on, off = pattern.on[None, None], pattern.off[None, None]
-    return _waves(loop, period, on, off, pattern.required, FINE_POINTS)
-
-
-def _same_moves(one: _Pattern, other: _Pattern) -> bool:
+def _same_moves(one: Pattern, other: Pattern) -> bool:
     """Whether two patterns visit the same positions at about the same shares of the period."""
     if one.on.size != other.on.size or one.required != other.required:
         return False
@@ -248,13 +151,13 @@ def _same_moves(one: _Pattern, other: _Pattern) -> bool:
     return bool(np.max(apart) < 0.05)
 
 
-def _acts_both_ways(loop: _Loop, waves: _Waves) -> bool:
+def _acts_both_ways(loop: Loop, waves: Waves) -> bool:
     """Whether the error leaves the deadband on both sides: a swing within it drives nothing."""
     edge = 0.5 * loop.deadband_rpm
     return bool(waves.acting_rpm.max() > edge and waves.acting_rpm.min() < -edge)
 
 
-def _settled_on(loop: _Loop, pattern: _Pattern) -> tuple[_Pattern, _Waves] | None:
+def _settled_on(loop: Loop, pattern: Pattern) -> tuple[Pattern, Waves] | None:
     """Solve a pattern, let the staircase redraw it, until both agree; None if they never do.
 
     A pattern that cannot be solved (the switch falls on a jump) stands as it is if the staircase
@@ -262,11 +165,11 @@ def _settled_on(loop: _Loop, pattern: _Pattern) -> tuple[_Pattern, _Waves] | Non
     """
     for _ in range(4):
         solved = _solved(loop, pattern) or pattern
-        waves = _drawn(loop, solved)
+        waves = drawn(loop, solved)
         redrawn = _redrawn(loop, solved, waves.wanted_steps[0, 0])
         if redrawn is None and solved is not pattern:
             solved = pattern
-            waves = _drawn(loop, solved)
+            waves = drawn(loop, solved)
             redrawn = _redrawn(loop, solved, waves.wanted_steps[0, 0])
         if redrawn is None:
             return None
@@ -276,7 +179,7 @@ def _settled_on(loop: _Loop, pattern: _Pattern) -> tuple[_Pattern, _Waves] | Non
     return None
 
 
-def _seeds(loop: _Loop, phase: float) -> list[tuple[_Pattern, bool]]:
+def _seeds(loop: Loop, phase: float) -> list[tuple[Pattern, bool]]:
     """Rough patterns to solve, each with a word on its stability."""
     plant, law, m = loop.plant, loop.law, loop.min_move_steps
     slow = square_cycle(plant, law, m, loop.deadband_rpm, phase)
@@ -324,34 +227,97 @@ def waveform_cycles(
     Notes
     -----
     Exact for the linear plant but for the means taken over the moments of update and firing, and
-    for moves larger than the minimum, which a quick wanted position can make between updates; a
-    cycle of few updates locks to whole numbers of them, so expect half an update either way.
+    for moves larger than the minimum, which a quick wanted position can make between updates.
+    Cycles of few updates lock to whole numbers of them: those over two positions are recounted in
+    whole updates, for those over more expect half an update either way.
     Stable is told for two positions by the slope (a longer period must carry the wanted position
-    further), for more by Loeb's criterion of the first-harmonic cycle it grew from.
+    further), for more by Loeb's criterion of the first-harmonic cycle it grew from.  A cycle is
+    confirmed if the memory staircase, driven by the predicted wave, makes just these moves;
+    unconfirmed ones (mostly irregular chatter at the deadband's edge) are given only if no other
+    is found.
     Source: the method of Tsypkin's locus for relay loops (Tsypkin, Relay Control Systems, 1984,
     from memory) with unequal stays, several relays, deadband and PI law added; derivation our own.
     """
     check_shell(min_move_steps, deadband_rpm, phase)
     if law.integral_steps_per_100rpm_s == 0.0:
         return []
-    loop = _Loop(plant, law, min_move_steps, deadband_rpm)
+    loop = Loop(plant, law, min_move_steps, deadband_rpm)
+    seeds = _seeds(loop, phase)
     cycles: list[Cycle] = []
-    for seed, stable in _seeds(loop, phase):
+    for seed, stable in seeds:
         settled = _settled_on(loop, seed)
-        if settled is None:
-            continue
-        pattern, waves = settled
-        high = float(np.mean(pattern.off - pattern.on)) * pattern.period_s
-        cycle = Cycle(
-            kind="waveform",
-            period_s=pattern.period_s,
-            low_s=pattern.period_s - high,
-            high_s=high,
-            peak_to_peak_rpm=float(np.ptp(waves.rpm)),
-            wanted_amplitude_steps=0.5 * float(np.ptp(waves.wanted_steps)),
-            stable=stable,
-            positions=pattern.on.size + 1,
-        )
-        if not any(abs(cycle.period_s / other.period_s - 1.0) < 2e-3 for other in cycles):
-            cycles.append(cycle)
+        if settled is not None:
+            _add(cycles, _told(loop, *settled, stable, confirmed=True))
+    for seed, stable in seeds if not cycles else []:
+        for pattern in (_solved(loop, seed), seed):
+            if pattern is not None and _acts_both_ways(loop, waves := drawn(loop, pattern)):
+                _add(cycles, _told(loop, pattern, waves, stable, confirmed=False))
+                break
     return sorted(cycles, key=lambda cycle: cycle.period_s)
+
+
+def _add(cycles: list[Cycle], cycle: Cycle) -> None:
+    """Add a cycle unless it is there already."""
+    if not any(abs(cycle.period_s / other.period_s - 1.0) < 2e-3 for other in cycles):
+        cycles.append(cycle)
+
+
+def _told(loop: Loop, pattern: Pattern, waves: Waves, stable: bool, confirmed: bool) -> Cycle:
+    """A solved pattern in the words of a cycle, two positions in whole updates."""
+    high = float(np.mean(pattern.off - pattern.on)) * pattern.period_s
+    low = pattern.period_s - high
+    if confirmed and pattern.on.size == 1:
+        low, high = whole_updates(loop, pattern.required, low, high) or (low, high)
+    return Cycle(
+        kind="waveform",
+        period_s=low + high,
+        low_s=low,
+        high_s=high,
+        peak_to_peak_rpm=float(np.ptp(waves.rpm)),
+        wanted_amplitude_steps=0.5 * float(np.ptp(waves.wanted_steps)),
+        stable=stable,
+        positions=pattern.on.size + 1,
+        confirmed=confirmed,
+    )
+
+
+def predicted_cycles(
+    plant: LinearIdle,
+    law: SampledPI,
+    min_move_steps: int,
+    deadband_rpm: float = 0.0,
+    phase: float = 0.5,
+) -> list[Cycle]:
+    """The best prediction at hand: all harmonics, or the first where those find nothing.
+
+    Parameters
+    ----------
+    plant, law : LinearIdle, SampledPI
+        Engine and controller.
+    min_move_steps : int
+        Minimum move, 1 or more [steps].
+    deadband_rpm : float
+        Half-width, 0 or more [rpm].
+    phase : float
+        Where the target lies between two positions, above 0 and below 1 [-].
+
+    Returns
+    -------
+    list of Cycle
+        Stable cycles from quick to slow; empty if neither method finds one.
+
+    Raises
+    ------
+    ValueError
+        If a setting is outside its range.
+
+    Notes
+    -----
+    Source: ``waveform_cycles``, else ``staircase_cycles``.
+    """
+    for method in (waveform_cycles, staircase_cycles):
+        cycles = method(plant, law, min_move_steps, deadband_rpm, phase)
+        stable = [cycle for cycle in cycles if cycle.stable]
+        if stable:
+            return stable
+    return []

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import pwd
 import shutil
 import signal
 import subprocess
@@ -28,28 +27,34 @@ def find_programs() -> Path | None:
     return newest[-1].parent if newest else None
 
 
-def programs_or_skip() -> Path:
-    """Folder of the programs; without them the test fails in CI, which installs them."""
-    programs = find_programs()
-    if programs is None:
-        message = "PostgreSQL's programs are not installed (Debian: apt-get install postgresql)"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
-    return programs
+def programs() -> Path:
+    """Folder of the programs; whoever asks for these tests must have them."""
+    found = find_programs()
+    if found is None:
+        pytest.fail("PostgreSQL's programs are not installed (Debian: apt-get install postgresql)")
+    return found
 
 
 def unprivileged_user() -> str | None:
     """Whom to run the server as: PostgreSQL refuses root; None is whoever runs the tests."""
+    import pwd  # here and below: Windows has no such module, and collects this file too
+
     if os.geteuid() != 0:
         return None
     names = {entry.pw_name for entry in pwd.getpwall()}
     return "postgres" if "postgres" in names else "nobody"
 
 
+def group_of(user: str | None) -> int | None:
+    """Number of a user's own group."""
+    import pwd
+
+    return None if user is None else pwd.getpwnam(user).pw_gid
+
+
 def run_as(user: str | None, command: list[str], log: Path) -> subprocess.Popen[bytes]:
     """Start a program as another user, its output in a file."""
-    group = None if user is None else pwd.getpwnam(user).pw_gid
+    group = group_of(user)
     extra: list[int] | None = None if user is None else []
     with log.open("ab") as out:
         return subprocess.Popen(
@@ -57,9 +62,9 @@ def run_as(user: str | None, command: list[str], log: Path) -> subprocess.Popen[
         )
 
 
-def wait_until_ready(server: subprocess.Popen[bytes], programs: Path, folder: Path) -> None:
+def wait_until_ready(server: subprocess.Popen[bytes], bin_folder: Path, folder: Path) -> None:
     """Wait until it answers; its own log is the message if it does not."""
-    asked = [str(programs / "pg_isready"), "-q", "-h", str(folder), "-d", "postgres"]
+    asked = [str(bin_folder / "pg_isready"), "-q", "-h", str(folder), "-d", "postgres"]
     for _ in range(600):
         if subprocess.run(asked, check=False).returncode == 0:
             return
@@ -72,22 +77,22 @@ def wait_until_ready(server: subprocess.Popen[bytes], programs: Path, folder: Pa
 @contextmanager
 def private_server() -> Iterator[Path]:
     """Run a server for the `with` block; gives the folder of its socket."""
-    programs = programs_or_skip()
+    bin_folder = programs()
     user = unprivileged_user()
     # Not pytest's folder, which only its owner may enter; and a socket's path must be short.
     folder = Path(tempfile.mkdtemp(prefix="pg-"))
     if user is not None:
-        shutil.chown(folder, user, pwd.getpwnam(user).pw_gid)
+        shutil.chown(folder, user, group_of(user))
     log = folder / "log"
     log.touch()
     data = folder / "data"
-    initdb = [str(programs / "initdb"), "-D", str(data), "-U", USER, "-A", "trust", "-N"]
+    initdb = [str(bin_folder / "initdb"), "-D", str(data), "-U", USER, "-A", "trust", "-N"]
     try:
         assert run_as(user, initdb, log).wait(120) == 0, log.read_text("utf-8")
         options = ["-c", "listen_addresses=", "-c", f"unix_socket_directories={folder}"]
-        server = run_as(user, [str(programs / "postgres"), "-D", str(data), *options], log)
+        server = run_as(user, [str(bin_folder / "postgres"), "-D", str(data), *options], log)
         try:
-            wait_until_ready(server, programs, folder)
+            wait_until_ready(server, bin_folder, folder)
             yield folder
         finally:
             server.send_signal(signal.SIGINT)  # 'fast': it does not wait for its clients

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -20,7 +21,9 @@ from tests.command.study_processes import (
     complete,
     evaluated,
     read_plainly,
+    told,
 )
+from tests.source_tree import ROOT
 
 KILLS = 20
 
@@ -104,4 +107,40 @@ def test_control_c_keeps_what_is_finished_and_queues_the_rest(
     resumed.finish()
     trials = read_plainly(storage)
     check_nothing_lost_or_doubled(trials, [worker.ledger, resumed.ledger])
+    check_nothing_left_open(trials)
+
+
+FULL_DISK = """
+import resource, sys
+from tests.command.study_worker import main
+# A file that may not grow beyond this many bytes ends in a half-written line, as on a full disk.
+resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, resource.RLIM_INFINITY))
+from sim.errors import EvenidleError
+try:
+    main(sys.argv[1], sys.argv[2], 10**6, 4, 0.0)
+except EvenidleError as error:
+    print(error)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no limit for the size of a file")
+def test_a_full_disk_loses_nothing_finished(
+    tmp_path: Path, start_worker: Callable[..., Process]
+) -> None:
+    journal, ledger = tmp_path / "shared.journal", tmp_path / "ledger"
+    stopped = subprocess.run(
+        [sys.executable, "-c", FULL_DISK, str(journal), str(ledger)],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "the study's storage was lost" in stopped.stdout
+    assert "run again with --resume" in stopped.stdout
+    assert "Traceback" not in stopped.stderr
+    assert len(told(ledger)) > 2 * BATCH
+    resumed = start_worker(str(journal), tmp_path / "resumed", len(told(ledger)) + 20, seconds=0.0)
+    resumed.finish()
+    trials = read_plainly(str(journal))
+    check_nothing_lost_or_doubled(trials, [ledger, resumed.ledger])
     check_nothing_left_open(trials)

@@ -179,7 +179,7 @@ def spoilt(draw: st.DrawFn) -> bytes:
     return content
 
 
-@settings(max_examples=400, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(content=spoilt())
 def test_a_spoilt_log_is_read_or_refused(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "a.csv"

@@ -188,7 +188,7 @@ def test_a_pressure_that_fits_no_unit_is_not_guessed() -> None:
 def test_an_unwritten_temperature_unit_is_found_from_values(
     low: float, high: float, unit: str
 ) -> None:
-    found = _log_units.temperature_from_values(np.array([low, high]), BY_NAME["iat_degC"])
+    found = _log_units.temperature_from_values(np.array([low, high]))
     assert found.unit == unit
 
 

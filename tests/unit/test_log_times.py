@@ -209,6 +209,15 @@ def test_useless_times_are_refused(
     assert refusal(tmp_path, list(times), name).startswith(message)
 
 
+def test_odd_rates_are_remarked_on(tmp_path: Path) -> None:
+    assert log_of(tmp_path, (np.arange(40) * 1.0).tolist()).notes == (
+        "rows 1 s apart: too slow to show how the engine answers",
+    )
+    assert log_of(tmp_path, np.round(EVEN / 60.0, 6).tolist()).notes == (
+        "rows only 0.000833 s apart: if time is in minutes, write it in the header",
+    )
+
+
 def test_slow_refresh_is_noticed_and_coarse_values_are_not(tmp_path: Path) -> None:
     held = np.repeat(850.0 + np.random.default_rng(1).standard_normal(50), 4)
     log = log_of(tmp_path, EVEN.tolist(), held.tolist())

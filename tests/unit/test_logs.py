@@ -188,6 +188,15 @@ def test_constant_columns_are_named(tmp_path: Path) -> None:
     assert log.notes == ("the same throughout: battery_V 13.8, valve_steps 40",)
 
 
+def test_temperatures_of_one_file_have_one_unit(tmp_path: Path) -> None:
+    log = read(tmp_path, table("time_s,rpm,Coolant [degF],IAT", ["194,86"]))
+    np.testing.assert_allclose(column(log, "coolant_degC"), 90.0)
+    np.testing.assert_allclose(column(log, "iat_degC"), 30.0)
+    log = read(tmp_path, table("time_s,rpm,Coolant,IAT", ["194,86"]))
+    np.testing.assert_allclose(column(log, "iat_degC"), 30.0)
+    assert log.recognised[-1].how.startswith("plain name; no unit written: taken as degF from")
+
+
 def test_columns_mapped(tmp_path: Path) -> None:
     text = table("A,B,Pressure,RPM", ["10.3,1"])
     mapped: Mapping[str, str | None] = {"time": "A", "rpm": "b", "map_kPa": "Pressure [inHg]"}
@@ -227,7 +236,7 @@ def test_cells_that_are_no_numbers_are_all_listed(tmp_path: Path) -> None:
     lines[9] = "0.40,8"
     assert refusal(tmp_path, "\n".join(lines)) == [
         "4: rpm: not a number ('eight'), allowed: a finite number or an empty cell",
-        "7: map_kPa: not a number ('inf'), allowed: a finite number or an empty cell",
+        "7: map_kPa: not a number (infinite), allowed: a finite number or an empty cell",
         "9: row: 5 cells (0.35,850,35,1,2), allowed: 3, one for each name in the header",
         "10: row: 2 cells (0.40,8), allowed: 3, one for each name in the header",
     ]

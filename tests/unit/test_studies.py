@@ -157,6 +157,9 @@ def test_a_study_of_another_program_is_joined_only_while_empty(tmp_path: Path) -
     by_optuna("empty")  # as if its maker had died before it wrote the inputs
     study = open_study(tmp_path / "empty.journal", "empty", seed=3, resume=True)
     assert study.optuna_study.user_attrs["inputs"]["seed"] == 3
+    by_optuna("maximum")
+    with pytest.raises(InputError, match="directions was minimize, is maximize"):
+        open_study(tmp_path / "maximum.journal", "maximum", directions=("maximize",), resume=True)
     by_optuna("full").optimize(lambda trial: trial.suggest_float("x", 0, 1), n_trials=1)
     with pytest.raises(InputError, match="seed was not given"):
         open_study(tmp_path / "full.journal", "full", resume=True)
@@ -190,6 +193,7 @@ def test_a_search_resumed_between_batches_goes_on_as_if_never_broken_off(
             run_search(part, ask_space, evaluate, n_trials=wanted, batch=8)
             done = found(part)
         assert done == found(whole)[:wanted]
+    assert len({params["gain"] for params, _ in found(whole)}) == 48  # no batch repeats another
 
 
 def test_a_search_stops_when_asked_and_tells_its_progress() -> None:

@@ -1,0 +1,59 @@
+"""Running the real console entry in a process of its own, for the tests of commands."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tests.source_tree import ROOT
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What one command left."""
+
+    status: int
+    out: str
+    err: str
+
+    @property
+    def result(self) -> dict[str, Any]:
+        """The one JSON object on standard output; anything else there is an error."""
+        value = json.loads(self.out)
+        assert isinstance(value, dict)
+        return value
+
+    @property
+    def lines(self) -> list[str]:
+        """Lines on standard error."""
+        return self.err.strip().splitlines()
+
+
+def surroundings(**more: str) -> dict[str, str]:
+    """Environment of a command: this project, and no colour asked for."""
+    kept = {k: v for k, v in os.environ.items() if k not in {"NO_COLOR", "FORCE_COLOR", "COLUMNS"}}
+    return kept | {"PYTHONPATH": str(ROOT)} | more
+
+
+def words(*arguments: object) -> list[str]:
+    """The command line of the console entry."""
+    return [sys.executable, "-m", "workbench", *(str(one) for one in arguments)]
+
+
+def run(*arguments: object, folder: Path | None = None, **environment: str) -> Outcome:
+    """Run one command to its end, with no terminal and nothing to read."""
+    done = subprocess.run(
+        words(*arguments),
+        cwd=folder or ROOT,
+        env=surroundings(**environment),
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    return Outcome(done.returncode, done.stdout, done.stderr)

@@ -1,0 +1,163 @@
+"""The commands as a person runs them: output, exit status, files left behind."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from sim import car_to_toml, load_car, with_values
+from tests.command.running import run
+
+ALL = (
+    "demo", "new", "check", "simulate", "explain", "fit", "diagnose", "tune", "stress", "base",
+    "sheet", "compare", "page",
+)  # fmt: skip
+FACTS = (
+    "--displacement-cm3", 1275, "--cylinders", 4, "--target-rpm", 850, "--pulse-ms", 4,
+    "--rest-ms", 1, "--base", "0:50,30:30,50:16,65:8",
+)  # fmt: skip
+
+
+def test_help_lists_every_command_of_the_contract() -> None:
+    outcome = run("--help")
+    assert outcome.status == 0
+    assert re.findall(r"^  ([a-z]+)  ", outcome.out, re.MULTILINE) == list(ALL)
+
+
+@pytest.mark.parametrize("command", ALL)
+def test_every_command_takes_the_common_options(command: str) -> None:
+    outcome = run(command, "--help", COLUMNS="120")
+    assert outcome.status == 0
+    assert {"--json", "--seed", "--quiet"} <= set(re.findall(r"--[a-z0-9-]+", outcome.out))
+
+
+def test_new_writes_a_car_that_check_accepts(tmp_path: Path) -> None:
+    made = run("new", "mini.toml", *FACTS, "--json", folder=tmp_path)
+    assert made.status == 0, made.err
+    assert made.result["assumed"] == []
+    text = (tmp_path / "mini.toml").read_text()
+    assert "estimated from displacement" in text
+    assert tomllib.loads(text)["engine"]["displacement_cm3"] == 1275.0
+    checked = run("check", "mini.toml", "--json", folder=tmp_path)
+    assert checked.status == 0, checked.err
+    settled = [line for line in checked.result["lines"] if line["name"] == "base curve at 90 degC"]
+    assert "target 850 rpm" in settled[0]["value"]
+    again = run("new", "mini.toml", *FACTS, folder=tmp_path)
+    assert again.status == 2
+    (line,) = again.lines
+    assert line.startswith("mini.toml:1: file: is there already, allowed: a new name, or --force")
+    assert (tmp_path / "mini.toml").read_text() == text
+
+
+def test_new_without_the_facts_says_what_is_missing(tmp_path: Path) -> None:
+    outcome = run("new", "x.toml", folder=tmp_path)
+    assert outcome.status == 2
+    assert outcome.lines == [
+        "--displacement-cm3:1: displacement_cm3: missing, allowed: a number",
+        "--cylinders:1: cylinders: missing, allowed: a number",
+    ]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_check_fails_a_car_without_room_to_close(tmp_path: Path) -> None:
+    car = load_car("trials")
+    base = tuple((degC, max(0.0, steps - 12.0)) for degC, steps in car.curves.base_steps)
+    valve = {"homing_steps": 60, "pulse_ms": 2.0, "wired_reversed": True}
+    poor = with_values(car, {"curves": {"base_steps": base}, "valve": valve})
+    path = tmp_path / "poor.toml"
+    path.write_text(car_to_toml(poor))
+    outcome = run("check", path, "--json")
+    assert outcome.status == 1
+    verdicts = {line["name"]: line["verdict"] for line in outcome.result["lines"]}
+    failed = {name for name, verdict in verdicts.items() if verdict == "fail"}
+    assert {"direction", "homing reaches the seat", "pulse", "room to close at 90 degC"} <= failed
+    told = run("check", path)
+    assert told.status == 1
+    assert "close the throttle stop a little" in told.out
+
+
+def test_simulate_writes_trace_and_figure(tmp_path: Path) -> None:
+    outcome = run("simulate", "trials", "--scenario", "lamps", "--out", tmp_path, "--json")
+    assert outcome.status == 0, outcome.err
+    assert outcome.result["measures"]["worst_dip_rpm"] > 20.0
+    trace, picture = (Path(file) for file in outcome.result["files"])
+    rows = trace.read_text().splitlines()
+    assert rows[0].replace(" ", "") == (
+        "time_s,rpm,map_kPa,coolant_degC,battery_V,valve_steps,spark_deg,target_rpm"
+    )
+    assert len(rows) == 1201  # 60 s at 20 rows a second, and the header
+    assert picture.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+    before = picture.read_bytes()
+    again = run("simulate", "trials", "--scenario", "lamps", "--out", tmp_path, "--json")
+    assert again.out == outcome.out
+    assert picture.read_bytes() == before
+
+
+def test_simulate_tells_events_and_depends_on_the_seed(tmp_path: Path) -> None:
+    short = tmp_path / "short.toml"
+    short.write_text('name = "short"\nduration_s = 2\n[[event]]\nat_s = 1\nset = "lamps"\n')
+    told = run("simulate", "trials", "--scenario", short, "--events")
+    assert told.status == 0, told.err
+    kinds = {line[14:33].strip() for line in told.out.splitlines() if " s  " in line[:14]}
+    assert {"firing", "controller update", "scenario"} <= kinds
+    runs = [
+        run("simulate", "trials", "--scenario", short, "--events", "--json", "--seed", seed).result
+        for seed in (1, 1, 2)
+    ]
+    assert runs[0] == runs[1]
+    assert runs[0]["events"] != runs[2]["events"]
+
+
+@pytest.mark.parametrize("form", ["html", "pdf", "csv", "json"])
+def test_sheet_comes_in_four_forms(form: str, tmp_path: Path) -> None:
+    path = tmp_path / f"sheet.{form}"
+    outcome = run("sheet", "trials", "--out", path)
+    assert outcome.status == 0, outcome.err
+    content = path.read_bytes()
+    if form == "pdf":
+        assert content.startswith(b"%PDF")
+        assert len(re.findall(rb"/Type\s*/Page[^s]", content)) == 2
+        return
+    text = content.decode()
+    places = [text.index(word) for word in ("Exhaust gas kills", "integral gain", "Narrow trim")]
+    assert places == sorted(places), "cautions come first, the tries on the car after the settings"
+    if form == "html":
+        assert "<script" not in text
+        assert "http" not in text
+
+
+def test_colour_and_quiet() -> None:
+    coloured = run("check", "trials", FORCE_COLOR="1")
+    plain = run("check", "trials", FORCE_COLOR="1", NO_COLOR="1")
+    assert "\x1b[32m" in coloured.out or "\x1b[33m" in coloured.out
+    assert not re.search(r"\x1b\[[0-9;]*3\dm", plain.out)
+    quiet = run("check", "trials", "--quiet")
+    assert len(quiet.out.strip().splitlines()) == 1
+    assert quiet.err == ""
+
+
+def test_tune_leaves_the_base_curve_alone(tmp_path: Path) -> None:
+    tuned = tmp_path / "tuned.toml"
+    outcome = run("tune", "trials", "--budget", "quick", "--out", tuned, "--json")
+    assert outcome.status == 0, outcome.err
+    result = outcome.result
+    assert {"settings", "now", "predicted", "trials", "engines", "seconds"} <= set(result)
+    named = {
+        "hunting_rpm", "hunting_period_s", "worst_dip_rpm", "settle_s", "moves_per_min",
+        "stall_share",
+    }  # fmt: skip
+    assert named <= set(result["now"])
+    assert named <= set(result["predicted"])
+    car = load_car(tuned)
+    assert car.curves == load_car("trials").curves
+    assert car.feedback.deadband_rpm == result["settings"]["deadband_rpm"]
+    assert result["predicted"]["hunting_rpm"] < result["now"]["hunting_rpm"]
+
+
+def test_stress_ends_with_the_status_of_its_verdict(tmp_path: Path) -> None:
+    outcome = run("stress", "trials", "--suite", "loads", "--out", tmp_path, "--json")
+    assert outcome.status == (0 if outcome.result["passed"] else 1), outcome.err
+    assert all(Path(file).stat().st_size > 10_000 for file in outcome.result["files"])

@@ -1,0 +1,86 @@
+"""How much a search spends: counted in trials, cars and seeds, never in seconds.
+
+Results must not depend on how fast a machine is, so a budget is a number of runs.  The times told
+are for two cores of an ordinary PC.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sim.files import one_problem
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Size of a search.
+
+    Attributes
+    ----------
+    name : str
+        What it is called.
+    trials : int
+        Candidates tried at most, repeats included.
+    widely : int
+        How many of them are proposed over the whole space; the rest near the best so far.
+    cars, seeds : int
+        Plausible cars, and seeds of scatter with their starting phases, of the search.
+    finalists : int
+        How many candidates go on to be compared on other cars, with their neighbours.
+    selection_cars, selection_seeds : int
+        Cars and seeds for that.
+    verdict_cars, verdict_seeds : int
+        Fresh cars and seeds for the last word.
+    batch : int
+        Candidates evaluated in one call.
+    """
+
+    name: str
+    trials: int
+    widely: int
+    cars: int
+    seeds: int
+    finalists: int
+    selection_cars: int
+    selection_seeds: int
+    verdict_cars: int
+    verdict_seeds: int
+    batch: int
+
+    @property
+    def engines(self) -> int:
+        """Different plausible cars in all; the car as its file says is among each group."""
+        return self.cars + self.selection_cars + self.verdict_cars - 2
+
+
+BUDGETS: Mapping[str, Budget] = {
+    "quick": Budget("quick", 150, 70, 6, 4, 2, 8, 4, 16, 4, 10),
+    "normal": Budget("normal", 360, 160, 12, 4, 4, 16, 4, 32, 6, 8),
+    "deep": Budget("deep", 1500, 700, 24, 6, 6, 32, 6, 64, 8, 8),
+}
+"""quick: about 10 s; normal: under a minute; deep: some minutes."""
+
+
+def budget_of(name: str) -> Budget:
+    """Find a budget.
+
+    Parameters
+    ----------
+    name : str
+        One of ``BUDGETS``.
+
+    Returns
+    -------
+    Budget
+        The budget.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name.
+    """
+    if name not in BUDGETS:
+        message = f"there is no such budget ({name}), allowed: {', '.join(BUDGETS)}"
+        raise one_problem("command line", 1, "budget", message)
+    return BUDGETS[name]

@@ -1,0 +1,110 @@
+"""Checks of the open-loop curves: cranking above running, curves that fall, after-start air."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from sim import Car
+from tuning.check import CheckLine, judged
+from tuning.check_room import curve_at
+
+LEAST_CRANKING_steps = 20.0
+SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 60.0
+CURVES = {
+    "target_rpm": ("target speed", "rpm"),
+    "base_steps": ("base curve", "steps"),
+    "cranking_steps": ("cranking curve", "steps"),
+    "after_start_steps": ("after-start air", "steps"),
+}
+
+
+def curve_checks(car: Car) -> list[CheckLine]:
+    """Check the open-loop curves.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    list of CheckLine
+        Cranking above running, reach, direction of each curve, after-start.
+    """
+    return [
+        _cranking(car),
+        _reach(car),
+        *(_falls(car, key) for key in CURVES),
+        _fade(car),
+    ]
+
+
+def _cranking(car: Car) -> CheckLine:
+    curves = car.curves
+    places = sorted({degC for degC, _ in (*curves.base_steps, *curves.cranking_steps)})
+    margins = [
+        (curve_at(curves.cranking_steps, at) - curve_at(curves.base_steps, at), at)
+        for at in places
+    ]
+    margin, at_degC = min(margins)
+    least = min(steps for _, steps in curves.cranking_steps)
+    return CheckLine(
+        "cranking above running",
+        judged(margin <= 0.0, least < LEAST_CRANKING_steps),
+        margin,
+        "steps",
+        f"least {margin:+.0f} steps, at {at_degC:.0f} degC; lowest cranking value {least:.0f} steps",
+        "cranking wants more air than running at every temperature",
+        f"raise the cranking curve above the base curve, to {LEAST_CRANKING_steps:.0f} steps at"
+        " the least",
+    )
+
+
+def _reach(car: Car) -> CheckLine:
+    curves, limit = car.curves, car.valve.open_limit_steps
+    places = sorted({degC for degC, _ in (*curves.base_steps, *curves.after_start_steps)})
+    wanted, at_degC = max(
+        (curve_at(curves.base_steps, d) + curve_at(curves.after_start_steps, d), d) for d in places
+    )
+    wanted = max(wanted, *(steps for _, steps in curves.cranking_steps))
+    base_most = max(steps for _, steps in curves.base_steps)
+    return CheckLine(
+        "curves within the open limit",
+        judged(base_most > limit, wanted > limit),
+        float(limit - wanted),
+        "steps",
+        f"most wanted {wanted:.0f} steps (base and after-start at {at_degC:.0f} degC, or cranking),"
+        f" open limit {limit}",
+        "what is asked above the open limit is not given",
+        "lower the curve, or open the throttle stop a little and lower all curves",
+    )
+
+
+def _falls(car: Car, key: str) -> CheckLine:
+    name, unit = CURVES[key]
+    points = getattr(car.curves, key)
+    rises = [(here[1] - before[1], here[0]) for before, here in pairwise(points)]
+    rise, at_degC = max(rises)
+    value = "never rises" if rise <= 0.0 else f"rises by {rise:g} {unit} to {at_degC:g} degC"
+    return CheckLine(
+        f"{name} falls with warmth",
+        judged(False, rise > 0.0),
+        rise,
+        unit,
+        value,
+        "a warmer engine needs less air; a rise is mostly a slip of the pen",
+        f"look at the value at {at_degC:g} degC",
+    )
+
+
+def _fade(car: Car) -> CheckLine:
+    seconds = car.curves.after_start_fade_s
+    return CheckLine(
+        "after-start fade",
+        judged(False, not SHORTEST_FADE_s <= seconds <= LONGEST_FADE_s),
+        seconds,
+        "s",
+        f"{seconds:g} s, usual {SHORTEST_FADE_s:g} to {LONGEST_FADE_s:g} s",
+        "after-start air covers the time until walls and oil are no longer stone cold",
+        "set about 20 s",
+    )

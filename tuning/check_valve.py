@@ -1,0 +1,170 @@
+"""Checks of the valve: which way it opens, homing, step timing, travel."""
+
+from __future__ import annotations
+
+from sim import Car
+from tuning.check import CheckLine, judged
+
+HOMING_MARGIN = 1.25
+"""Homing drives at least this many times the travel [-]."""
+LONGEST_HOMING_s = 2.0
+CRANKING_V, CRANKING_COIL_degC = 9.5, 20.0
+"""Battery while the starter turns, coil then: the hardest case for a step of a cold engine."""
+HOT_COIL_degC = 80.0
+SHORTEST_REST_ms = 1.0
+
+
+def valve_checks(car: Car) -> list[CheckLine]:
+    """Check valve, homing and timing.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    list of CheckLine
+        Direction, homing reach and time, pulse, rest, travel, backlash, slew.
+    """
+    return [
+        _direction(car),
+        _homing_reach(car),
+        _homing_time(car),
+        _pulse(car),
+        _rest(car),
+        _open_limit(car),
+        _useful_travel(car),
+        _backlash(car),
+        _slew(car),
+    ]
+
+
+def _direction(car: Car) -> CheckLine:
+    reversed_ = car.valve.wired_reversed
+    return CheckLine(
+        "direction",
+        "fail" if reversed_ else "pass",
+        None,
+        "",
+        "steps meant to open close it" if reversed_ else "opening steps open",
+        "wired the wrong way round, feedback drives the engine away from its target",
+        "change the order of one coil's two wires; opening must raise rpm",
+    )
+
+
+def _homing_reach(car: Car) -> CheckLine:
+    valve = car.valve
+    farthest = max(valve.travel_steps, valve.open_limit_steps)
+    margin = valve.homing_steps - farthest
+    return CheckLine(
+        "homing reaches the seat",
+        judged(margin < 0, valve.homing_steps < HOMING_MARGIN * farthest),
+        float(margin),
+        "steps",
+        f"{valve.homing_steps} steps, {margin} more than the farthest position, {farthest}",
+        "homing must end at the seat from wherever the valve stood, also if steps were lost",
+        f"drive {round(2 * farthest)} steps closed at power-up, twice the farthest position",
+    )
+
+
+def _homing_time(car: Car) -> CheckLine:
+    valve = car.valve
+    seconds = valve.homing_steps * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    return CheckLine(
+        "homing time",
+        judged(False, seconds > LONGEST_HOMING_s),
+        seconds,
+        "s",
+        f"{seconds:.2f} s, best below {LONGEST_HOMING_s:g} s",
+        "until it is homed the valve cannot be where cranking wants it",
+        "home with fewer steps or a shorter rest, or after the engine is switched off",
+    )
+
+
+def _pulse(car: Car) -> CheckLine:
+    from sim.valve import needed_pulse_s
+
+    valve = car.valve
+    pull_in_s = valve.pull_in_ms / 1000.0
+    running_ms = 1000.0 * needed_pulse_s(pull_in_s, car.electrics.regulated_V, HOT_COIL_degC)
+    cranking_ms = 1000.0 * needed_pulse_s(pull_in_s, CRANKING_V, CRANKING_COIL_degC)
+    return CheckLine(
+        "pulse",
+        judged(valve.pulse_ms < running_ms, valve.pulse_ms < cranking_ms),
+        valve.pulse_ms,
+        "ms",
+        f"{valve.pulse_ms:g} ms; needed {running_ms:.1f} ms running with a hot coil,"
+        f" {cranking_ms:.1f} ms cranking at {CRANKING_V:g} V",
+        "a pulse too short for voltage and coil lets the motor skip, and position is lost",
+        f"set {max(running_ms, cranking_ms) + 0.2:.1f} ms or more",
+    )
+
+
+def _rest(car: Car) -> CheckLine:
+    rest_ms = car.valve.rest_ms
+    return CheckLine(
+        "rest",
+        judged(False, rest_ms < SHORTEST_REST_ms),
+        rest_ms,
+        "ms",
+        f"{rest_ms:g} ms, {SHORTEST_REST_ms:g} ms suffices",
+        "the rotor must come to rest before the next step, and the coil stay cool",
+        f"set {SHORTEST_REST_ms:g} ms",
+    )
+
+
+def _open_limit(car: Car) -> CheckLine:
+    valve = car.valve
+    beyond = valve.open_limit_steps - valve.travel_steps
+    return CheckLine(
+        "open limit within travel",
+        judged(beyond > 0, False),
+        float(-beyond),
+        "steps",
+        f"open limit {valve.open_limit_steps}, hard stop at {valve.travel_steps} steps",
+        "steps counted against the hard stop are not made, and position is lost",
+        f"set the open limit to {valve.travel_steps} steps or less",
+    )
+
+
+def _useful_travel(car: Car) -> CheckLine:
+    valve = car.valve
+    unused = valve.useful_travel_steps - valve.open_limit_steps
+    return CheckLine(
+        "useful travel is used",
+        judged(False, unused > 0),
+        float(-unused),
+        "steps",
+        f"open limit {valve.open_limit_steps}, useful travel {valve.useful_travel_steps} steps",
+        "an open limit below useful travel gives away air for cold starts and loads",
+        f"set the open limit to {valve.useful_travel_steps} steps or a little more",
+    )
+
+
+def _backlash(car: Car) -> CheckLine:
+    play, move = car.valve.backlash_steps, car.feedback.min_move_steps
+    return CheckLine(
+        "backlash",
+        judged(False, play > 0.0 and play >= move),
+        play,
+        "steps",
+        f"{play:g} steps, minimum move {move}",
+        "a move smaller than the play does nothing after a reversal",
+        "take a valve without play, or a minimum move above it",
+    )
+
+
+def _slew(car: Car) -> CheckLine:
+    valve, feedback = car.valve, car.feedback
+    move_ms = feedback.min_move_steps * (valve.pulse_ms + valve.rest_ms)
+    period_ms = feedback.update_period_ms
+    return CheckLine(
+        "valve keeps up with updates",
+        judged(False, feedback.law != "none" and move_ms > period_ms),
+        move_ms,
+        "ms",
+        f"{move_ms:g} ms for a minimum move, {period_ms:g} ms between updates",
+        "decisions faster than the valve can follow chase a target that has moved on",
+        f"set the update period to {move_ms:g} ms or more",
+    )

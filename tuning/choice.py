@@ -1,0 +1,203 @@
+"""From the best few of a search to one: on other cars, on a plateau, and no wider than needed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from controllers import Feedback
+from tuning.budgets import Budget
+from tuning.judge import Judge
+from tuning.objective import Score
+from tuning.plateau import Plateau
+from tuning.proposals import Search
+from tuning.search_space import Space
+
+DIFFERENT = 0.12
+"""Finalists differ by this share of its range in at least one number, or in the law [-]."""
+SIMPLER_SHARE = 0.02
+"""A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
+NARROWER_SHARE = 0.005
+"""Trim limits are drawn in if that costs at most this share of the score [-]."""
+LAWS_BY_SIMPLICITY = ("nudge", "pi", "pi_park", "pid")
+NARROWINGS = (0.0, 0.25, 0.5, 0.75)
+"""Trim limits tried, from the closest that the space allows to those found [-]."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Settings chosen.
+
+    Attributes
+    ----------
+    settings : Feedback
+        The settings.
+    score : Score
+        What they score on the cars of the selection.
+    plateau : Plateau
+        What their neighbours score there.
+    reason : str
+        Why these.
+    """
+
+    settings: Feedback
+    score: Score
+    plateau: Plateau
+    reason: str
+
+
+def finalists(
+    ranking: Sequence[tuple[float, Feedback]], space: Space, count: int
+) -> list[Feedback]:
+    """Take the best few that are not all the same.
+
+    Parameters
+    ----------
+    ranking : sequence of tuple
+        Value [rpm] and settings, best first.
+    space : Space
+        Says how far apart settings are.
+    count : int
+        How many, 1 or more.
+
+    Returns
+    -------
+    list of Feedback
+        The best of each law first in line, then others; fewer if there are no more.
+    """
+    taken: list[Feedback] = []
+    best_of_law = {one.law: one for _, one in reversed(ranking)}
+    near = {law for law, one in best_of_law.items() if _value(ranking, one) <= 1.1 * ranking[0][0]}
+    order = [one for _, one in ranking]
+    order.sort(key=lambda one: not (one.law in near and best_of_law[one.law] is one))
+    for one in order:
+        if len(taken) == count:
+            break
+        if all(_apart(space, one, other) for other in taken):
+            taken.append(one)
+    return taken
+
+
+def _value(ranking: Sequence[tuple[float, Feedback]], settings: Feedback) -> float:
+    return next(value for value, one in ranking if one is settings)
+
+
+def _apart(space: Space, one: Feedback, other: Feedback) -> bool:
+    if one.law != other.law:
+        return True
+    return bool(np.max(np.abs(space.to_unit(one) - space.to_unit(other))) > DIFFERENT)
+
+
+def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
+    """Score the neighbours of settings, one entry step away each way.
+
+    Parameters
+    ----------
+    settings : Feedback
+        As the controller can hold them.
+    space : Space
+        Knows the neighbours.
+    judge : Judge
+        Scores them.
+
+    Returns
+    -------
+    Plateau
+        Their scores.
+    """
+    near = space.neighbours(settings)
+    values = [one.value for one in judge.scores([settings, *near.values()])]
+    return Plateau(values[0], dict(zip(near, values[1:], strict=True)))
+
+
+def choose(search: Search, judge: Judge, size: Budget) -> Choice:
+    """Choose one candidate of a search.
+
+    Parameters
+    ----------
+    search : Search
+        Finished.
+    judge : Judge
+        Other cars than those of the search.
+    size : Budget
+        How many candidates are looked at.
+
+    Returns
+    -------
+    Choice
+        The settings, with the reason.
+    """
+    space = search.space
+    some = finalists(search.ranking(), space, size.finalists)
+    everyone = {one: space.neighbours(one) for one in some}
+    judge.scores([*some, *(n for near in everyone.values() for n in near.values())])
+    plateaus = {one: plateau_of(one, space, judge) for one in some}
+    flat = [one for one in some if plateaus[one].is_flat]
+    pool = flat or sorted(some, key=lambda one: plateaus[one].worst_rise_rpm)[:1]
+    best = min(pool, key=lambda one: plateaus[one].value_rpm)
+    simple = [
+        one
+        for one in pool
+        if plateaus[one].value_rpm <= (1.0 + SIMPLER_SHARE) * plateaus[best].value_rpm
+    ]
+    taken = min(simple, key=lambda one: LAWS_BY_SIMPLICITY.index(one.law))
+    settings = narrowed(taken, space, judge)
+    reason = _reason(len(some), len(flat), taken is not best, settings != taken)
+    plateau = plateau_of(settings, space, judge)
+    return Choice(settings, judge.scores([settings])[0], plateau, reason)
+
+
+def narrowed(settings: Feedback, space: Space, judge: Judge) -> Feedback:
+    """Draw the trim limits in as far as that costs nothing.
+
+    Parameters
+    ----------
+    settings : Feedback
+        As the controller can hold them.
+    space : Space
+        Its ranges say what the trim limits must leave room for.
+    judge : Judge
+        Scores the variants.
+
+    Returns
+    -------
+    Feedback
+        The narrowest limits that score as well; narrow limits bound what a fault can do.
+    """
+    values = space.values_of(settings)
+    low, high = values["trim_low_steps"], values["trim_high_steps"]
+    low_end, high_end = space.ranges["trim_low_steps"].high, space.ranges["trim_high_steps"].low
+    variants = [settings]
+    for share in NARROWINGS:
+        closer = {
+            "trim_low_steps": low_end + share * (low - low_end),
+            "trim_high_steps": high_end + share * (high - high_end),
+        }
+        both = tuple(closer)
+        variants += [
+            space.feedback(settings.law, values | {key: closer[key] for key in keys})
+            for keys in (both, both[:1], both[1:])
+        ]
+    own, *scores = (one.value for one in judge.scores(variants))
+    good = [
+        one
+        for one, value in zip(variants[1:], scores, strict=True)
+        if value <= own + NARROWER_SHARE * abs(own)
+    ]
+    return min([*good, settings], key=lambda one: one.trim_limit_steps[1] - one.trim_limit_steps[0])
+
+
+def _reason(compared: int, flat: int, simpler: bool, closer: bool) -> str:
+    """Why the settings were chosen, in a sentence."""
+    text = f"best score of {compared} candidates on cars the search had not met"
+    if flat:
+        text += f"; {flat} of them stand on a plateau, as these do"
+    else:
+        text += "; none stands on a plateau, these come nearest"
+    if simpler:
+        text += "; a simpler law that does nearly as well was preferred"
+    if closer:
+        text += "; trim limits drawn in as far as that costs nothing"
+    return text

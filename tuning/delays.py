@@ -1,0 +1,90 @@
+"""Transfer functions of things that take time: delays, means over a period, a valve's steps."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Complexes = NDArray[np.complex128]
+Reals = NDArray[np.float64]
+
+
+def pade_delay(delay_s: float, order: int) -> Any:
+    """A pure delay for python-control.
+
+    Parameters
+    ----------
+    delay_s : float
+        0 or more [s].
+    order : int
+        Order of the Pade fraction [-].
+
+    Returns
+    -------
+    control.StateSpace
+        Unit gain at every frequency [-].
+
+    Notes
+    -----
+    Source: python-control ``pade``.
+    """
+    import control
+
+    if delay_s == 0.0:
+        return control.ss([], [], [], [[1.0]])
+    return control.ss(control.tf(*control.pade(delay_s, order)))
+
+
+def mean_over(s: ArrayLike, period_s: float) -> Complexes:
+    """Transfer function of the mean over the last period (also of a zero-order hold's mean).
+
+    Parameters
+    ----------
+    s : array_like
+        Laplace variable [rad/s].
+    period_s : float
+        Length of the mean, 0 or more [s].
+
+    Returns
+    -------
+    ndarray
+        ``(1 - exp(-s T)) / (s T)``, 1 where s T is 0 [-].
+
+    Notes
+    -----
+    Source: textbook zero-order hold, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
+    """
+    product = np.asarray(s, dtype=complex) * period_s
+    small = np.abs(product) < 1e-6
+    safe = np.where(small, 1.0, product)
+    return np.where(small, 1.0 - product / 2.0, -np.expm1(-safe) / safe)
+
+
+def travel_response(s: ArrayLike, valve_step_s: float, steps: int) -> Complexes:
+    """Transfer function from a commanded move to the valve's position.
+
+    Parameters
+    ----------
+    s : array_like
+        Laplace variable [rad/s].
+    valve_step_s : float
+        Time a step takes, 0 or more [s].
+    steps : int
+        Steps in the move, 1 or more [steps].
+
+    Returns
+    -------
+    ndarray
+        Mean of ``exp(-k s valve_step_s)`` over the steps k = 1..steps: step k is done k step
+        times after the command [-].
+
+    Notes
+    -----
+    Exact for moves of that many steps that do not overlap; the valve's slew is not linear.
+    Source: derivation our own.
+    """
+    s = np.asarray(s, dtype=complex)
+    done = np.exp(-np.multiply.outer(np.arange(1, steps + 1), s) * valve_step_s)
+    return np.asarray(done.mean(axis=0))

@@ -1,0 +1,327 @@
+"""Feedback settings in the form the car's controller takes, and back.
+
+We count gains in steps per 100 rpm, and per second.  A controller may count in percent of travel,
+per update, per another number of rpm, with the other sign, and in whole or tenth numbers only: the
+car file's table ``[entry_form]`` says how.  Settings not named there (``ENTRY_KEYS``) are carried
+through as they are.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from pydantic import ValidationError
+
+from controllers import Feedback
+from sim import Car, with_values
+
+GAIN_KEYS = (
+    "gain_steps_per_100rpm",
+    "integral_steps_per_100rpm_s",
+    "derivative_steps_s_per_100rpm",
+)
+ENTRY_KEYS = (
+    "update_period_ms",  # first: gains counted per update need it
+    *GAIN_KEYS,
+    "deadband_rpm",
+    "min_move_steps",
+    "trim_limit_steps",
+    "enable_above_target_rpm",
+)
+"""Settings that ``[entry_form]`` describes, in the order in which they are converted."""
+
+_MARGIN = 1e-9
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One number as it is entered into the controller.
+
+    Attributes
+    ----------
+    key : str
+        Our name of the setting; ``trim_limit_steps`` has two entries.
+    part : str
+        "low" or "high" for the two trim limits, else empty.
+    ours : float
+        Our number, before rounding, in the unit of its name.
+    entered : float
+        The number to enter: a multiple of the resolution, within range.
+    unit : str
+        Unit of the entered number, in words.
+    resolution, largest : float
+        Finest step and largest value of this entry, in its unit.
+    fits : bool
+        False where our number lay outside what the entry can hold and was cut off.
+    """
+
+    key: str
+    part: str
+    ours: float
+    entered: float
+    unit: str
+    resolution: float
+    largest: float
+    fits: bool
+
+    @property
+    def text(self) -> str:
+        """The number as it is typed, with the decimals of its resolution."""
+        return f"{self.entered:.{_decimals(self.resolution)}f}"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the entry as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name, and ``text``.
+        """
+        return {**asdict(self), "text": self.text}
+
+
+def _decimals(resolution: float) -> int:
+    """Decimals that show every multiple of a resolution, at most 6."""
+    for count in range(6):
+        if abs(resolution * 10**count - round(resolution * 10**count)) < 1e-6:
+            return count
+    return 6
+
+
+def _nearest(value: float, resolution: float) -> float:
+    """Multiple of the resolution nearest to a value, halves up, without binary dust."""
+    return round(math.floor(value / resolution + 0.5) * resolution, 9) + 0.0
+
+
+def _steps_per_unit(car: Car) -> float:
+    """Valve steps that one unit of the controller's output is worth."""
+    percent = car.entry_form.output_unit == "percent_of_travel"
+    return car.valve.travel_steps / 100.0 if percent else 1.0
+
+
+def _gain_factor(car: Car, key: str, period_ms: float) -> float:
+    """What our number of a gain is multiplied by to be entered.
+
+    A gain k acts as k e; per update an integral adds (integral x period) e, a derivative
+    (derivative / period) times the change of e.
+    """
+    form = car.entry_form
+    factor = form.sign * form.gain_per_rpm / 100.0 / _steps_per_unit(car)
+    if form.gain_time == "per_update" and key == "integral_steps_per_100rpm_s":
+        factor *= period_ms / 1000.0
+    if form.gain_time == "per_update" and key == "derivative_steps_s_per_100rpm":
+        factor /= period_ms / 1000.0
+    return factor
+
+
+def _factor(car: Car, key: str, period_ms: float) -> float:
+    if key in GAIN_KEYS:
+        return _gain_factor(car, key, period_ms)
+    return 1.0 / _steps_per_unit(car) if key in ("min_move_steps", "trim_limit_steps") else 1.0
+
+
+def _unit(car: Car, key: str) -> str:
+    """Unit of an entry in words."""
+    form = car.entry_form
+    output = "% of travel" if form.output_unit == "percent_of_travel" else "steps"
+    if key in GAIN_KEYS:
+        per = f"{output} per {form.gain_per_rpm:g} rpm"
+        if key == "gain_steps_per_100rpm":
+            return per
+        if form.gain_time == "per_update":
+            change = " of change" if key == "derivative_steps_s_per_100rpm" else ""
+            return f"{per}{change} and update"
+        if key == "integral_steps_per_100rpm_s":
+            return f"{per} and s"
+        return f"{output} x s per {form.gain_per_rpm:g} rpm"
+    if key in ("min_move_steps", "trim_limit_steps"):
+        return output
+    return "ms" if key == "update_period_ms" else "rpm"
+
+
+def _entry(car: Car, key: str, part: str, ours: float, period_ms: float) -> Entry:
+    form = car.entry_form
+    resolution = float(getattr(form.resolution, key))
+    most = float(getattr(form.largest, key))
+    highest = math.floor(most / resolution + _MARGIN) * resolution
+    factor = _factor(car, key, period_ms)
+    exact = ours * factor
+    if key == "min_move_steps":
+        entered = _min_move_entry(ours, 1.0 / factor, resolution, highest)
+    else:
+        # No update period is below 1 ms.
+        lowest = math.ceil(1.0 / resolution) * resolution if key == "update_period_ms" else -highest
+        entered = _nearest(min(max(exact, lowest), highest), resolution)
+    fits = abs(exact) <= most + 0.5 * resolution
+    return Entry(key, part, float(ours), entered, _unit(car, key), resolution, most, fits)
+
+
+def _min_move_entry(ours: float, per_unit: float, resolution: float, highest: float) -> float:
+    """Entry whose whole steps (see ``_min_move``) are nearest to those wanted."""
+    choices = [k * resolution for k in range(1, max(1, round(highest / resolution)) + 1)]
+
+    def distance(choice: float) -> tuple[float, float]:
+        return abs(_min_move(choice, per_unit) - ours), abs(choice * per_unit - ours)
+
+    return round(min(choices, key=distance), 9)
+
+
+def _min_move(entered: float, per_unit: float) -> int:
+    """Whole steps that a minimum move entered amounts to: moves are whole, so it is met above."""
+    return max(1, math.ceil(entered * per_unit - _MARGIN))
+
+
+def to_entry(car: Car, feedback: Feedback | None = None) -> tuple[Entry, ...]:
+    """Turn settings into what is entered into the car's controller.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``entry_form`` and valve travel are used.
+    feedback : Feedback, optional
+        Settings; those of the car when left out.
+
+    Returns
+    -------
+    tuple of Entry
+        One a number, in the order of ``ENTRY_KEYS``; trim limits low then high.
+
+    Notes
+    -----
+    Rounded to the nearest number the entry can hold, halves up.  An integral counted per update is
+    converted with the update period as entered.
+    """
+    given = feedback or car.feedback
+    period = _entry(car, "update_period_ms", "", given.update_period_ms, 0.0)
+    entries = [period]
+    for key in ENTRY_KEYS[1:]:
+        value = getattr(given, key)
+        parts = {"low": value[0], "high": value[1]} if key == "trim_limit_steps" else {"": value}
+        entries += [_entry(car, key, part, n, period.entered) for part, n in parts.items()]
+    return tuple(entries)
+
+
+def from_entry(
+    car: Car, entered: Mapping[str, float | tuple[float, float]], base: Feedback | None = None
+) -> Feedback:
+    """Turn numbers as entered into the controller back into settings.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``entry_form`` and valve travel are used.
+    entered : mapping
+        Keys of ``ENTRY_KEYS`` to numbers; a pair (low, high) for ``trim_limit_steps``.  What is
+        not named stays as in ``base``.
+    base : Feedback, optional
+        Where everything else comes from; the car's own settings when left out.
+
+    Returns
+    -------
+    Feedback
+        The settings that those numbers amount to.
+
+    Raises
+    ------
+    InputError
+        If a number is outside what a setting can be.
+    ValueError
+        If a key is not one of ``ENTRY_KEYS``.
+    """
+    unknown = [key for key in entered if key not in ENTRY_KEYS]
+    if unknown:
+        raise ValueError(f"no entry ({', '.join(unknown)}), allowed: {', '.join(ENTRY_KEYS)}")
+    start = base or car.feedback
+    period_ms = entered.get("update_period_ms", start.update_period_ms)
+    values: dict[str, Any] = start.model_dump()
+    for key, number in entered.items():
+        factor = _factor(car, key, float(period_ms)) if isinstance(period_ms, int | float) else 1.0
+        if isinstance(number, tuple):
+            values[key] = tuple(_clean(one / factor) for one in number)
+        elif key == "min_move_steps":
+            values[key] = _min_move(number, 1.0 / factor)
+        else:
+            values[key] = _clean(number / factor)
+    try:
+        return Feedback.model_validate(values)
+    except ValidationError:
+        return with_values(car, {"feedback": values}).feedback  # raises, with all it has to say
+
+
+def _clean(value: float) -> float:
+    """The value without binary dust, so that it reads as it was meant; never minus zero."""
+    return float(f"{value:.12g}") + 0.0
+
+
+def as_entered(car: Car, feedback: Feedback | None = None) -> Feedback:
+    """Settings as they will be in the car once entered: rounded, cut off at the largest values.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``entry_form`` and valve travel are used.
+    feedback : Feedback, optional
+        Settings; those of the car when left out.
+
+    Returns
+    -------
+    Feedback
+        What ``from_entry`` makes of ``to_entry``; a second pass changes nothing.
+
+    Raises
+    ------
+    InputError
+        If what the entries amount to is outside what a setting can be.
+    """
+    given = feedback or car.feedback
+    entries = to_entry(car, given)
+    entered: dict[str, float | tuple[float, float]] = {
+        entry.key: entry.entered for entry in entries if not entry.part
+    }
+    low, high = (entry.entered for entry in entries if entry.part)
+    entered["trim_limit_steps"] = (low, high)
+    return from_entry(car, entered, given)
+
+
+def entry_step(car: Car, key: str, period_ms: float) -> float:
+    """What one step of an entry is worth in our unit.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``entry_form`` and valve travel are used.
+    key : str
+        One of ``ENTRY_KEYS``.
+    period_ms : float
+        Update period, for gains counted per update, above 0 [ms].
+
+    Returns
+    -------
+    float
+        Finest change of the setting that can be entered, above 0 [unit of the key].
+    """
+    resolution = float(getattr(car.entry_form.resolution, key))
+    return _clean(resolution / abs(_factor(car, key, period_ms)))
+
+
+def entry_largest(car: Car, key: str, period_ms: float) -> float:
+    """Largest value of an entry in our unit.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``entry_form`` and valve travel are used.
+    key : str
+        One of ``ENTRY_KEYS``.
+    period_ms : float
+        Update period, for gains counted per update, above 0 [ms].
+
+    Returns
+    -------
+    float
+        Largest size of the setting that can be entered, above 0 [unit of the key].
+    """
+    return float(getattr(car.entry_form.largest, key)) / abs(_factor(car, key, period_ms))

@@ -1,0 +1,75 @@
+"""Whether settings stand on a plateau: what happens one entry step away, each way, in each number.
+
+Settings whose neighbours are much worse are a knife-edge: on the real car, which is none of the
+models exactly, they would be as likely on the bad side of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+RISE_SHARE = 0.10
+"""A neighbour may score this much more of the chosen score [-]."""
+RISE_rpm = 3.0
+"""Or this much more, whichever is larger [rpm]."""
+
+
+@dataclass(frozen=True)
+class Plateau:
+    """Scores around chosen settings.
+
+    Attributes
+    ----------
+    value_rpm : float
+        Score of the chosen settings [rpm].
+    neighbours_rpm : dict
+        What is changed, such as "deadband_rpm +1", to the score of that neighbour [rpm].
+    """
+
+    value_rpm: float
+    neighbours_rpm: Mapping[str, float]
+
+    @property
+    def allowed_rpm(self) -> float:
+        """Highest score a neighbour may have [rpm]."""
+        return self.value_rpm + max(RISE_SHARE * abs(self.value_rpm), RISE_rpm)
+
+    @property
+    def worst(self) -> str:
+        """Name of the worst neighbour; empty without any."""
+        return max(self.neighbours_rpm, key=lambda n: self.neighbours_rpm[n], default="")
+
+    @property
+    def worst_rise_rpm(self) -> float:
+        """How much more the worst neighbour scores, 0 if none is worse [rpm]."""
+        return max(0.0, *(v - self.value_rpm for v in self.neighbours_rpm.values()), 0.0)
+
+    @property
+    def steep(self) -> tuple[str, ...]:
+        """Neighbours that score more than is allowed."""
+        return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm)
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether every neighbour is nearly as good."""
+        return not self.steep
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name, and the verdict.
+        """
+        return {
+            "value_rpm": self.value_rpm,
+            "neighbours_rpm": dict(self.neighbours_rpm),
+            "allowed_rpm": self.allowed_rpm,
+            "worst": self.worst,
+            "worst_rise_rpm": self.worst_rise_rpm,
+            "steep": list(self.steep),
+            "is_flat": self.is_flat,
+        }

@@ -1,0 +1,339 @@
+"""Cars that the car at hand could be: what is not known well is varied, what is known is kept.
+
+Each plausible car is the car file with its uncertain numbers multiplied by factors drawn about 1
+(log-normal, cut off at two standard deviations).  How uncertain each is stands in the car file's
+``[uncertainty]`` (a fit writes it there) or, where it does not, in ``DEFAULT_SPREADS``.  One thing
+is known of every car whose base curve was set by hand: where it idles on it.  So after the draw
+the throttle's leak, and if that is not enough the work per air, is set such that each plausible
+car idles warm on the base curve where the car file's does.
+
+A number drawn depends on the seed, the purpose, which car it is for and its own name, never on
+how many cars are drawn or in which order.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from zlib import crc32
+
+import numpy as np
+
+from sim import Car, InputError, equilibrium, with_values
+
+DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
+    "engine": {
+        "inertia_kg_m2": 0.15,
+        "work_per_air_kJ_per_kg": 0.06,
+        "volumetric_efficiency": 0.06,
+        "friction_scale": 0.12,
+        "torque_delay_deg": 0.10,
+        "scatter_share": 0.20,
+    },
+    "spark": {"loss_per_deg2": 0.15},
+    "mixture": {"loss": 0.20},
+    "manifold": {"volume_cm3": 0.12},
+    "valve": {"area_mm2": 0.10},
+    "electrics": {"efficiency": 0.08, "lag_s": 0.30, "cut_in_rpm": 0.05},
+    "loads": {
+        "lamps_W": 0.08,
+        "fan_W": 0.08,
+        "screen_W": 0.08,
+        "steering_Nm": 0.15,
+        "aircon_Nm": 0.15,
+        "gearbox_Nm": 0.15,
+        "clutch_Nm": 0.15,
+    },
+}
+"""Relative standard deviations of an engine known from its papers only [-]; our judgement."""
+
+ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
+    "mixture": {"wall_share": 0.12, "fuelling_lag_s": 0.04},
+    "valve": {"backlash_steps": 0.3},
+    "sensors": {"rpm_noise_rpm": 1.0},
+}
+"""Standard deviations added, upwards only, to what car files often leave at 0; our judgement."""
+
+CUT_OFF = 2.0
+"""Draws are cut off at this many standard deviations [-]."""
+IDLE_TOLERANCE_rpm = 3.0
+"""How near each plausible car idles to the car file's, warm, on the base curve [rpm]."""
+WARM_degC = 90.0
+
+SEARCH, SELECTION, VERDICT, STRESS = range(4)
+"""Purposes: cars drawn for one are strangers to the others."""
+
+_PLAIN_NAMES = {
+    "engine.inertia_kg_m2": "flywheel",
+    "engine.work_per_air_kJ_per_kg": "work per air",
+    "engine.volumetric_efficiency": "filling",
+    "engine.friction_scale": "friction",
+    "engine.torque_delay_deg": "torque delay",
+    "engine.scatter_share": "scatter",
+    "manifold.volume_cm3": "manifold volume",
+    "valve.area_mm2": "valve area",
+    "throttle.leak_mm2": "throttle leak",
+    "electrics.efficiency": "alternator efficiency",
+}
+
+Changes = dict[str, dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class Plausible:
+    """An ensemble of cars.
+
+    Attributes
+    ----------
+    cars : tuple of Car
+        The first is the car as its file says.
+    factors : tuple of dict
+        For each car, "table.key" to the factor its number was multiplied by [-].
+    """
+
+    cars: tuple[Car, ...]
+    factors: tuple[Mapping[str, float], ...]
+
+    def describe(self, index: int) -> str:
+        """Say in words how a plausible car differs most from the car file.
+
+        Parameters
+        ----------
+        index : int
+            Which car, 0 the car as its file says.
+
+        Returns
+        -------
+        str
+            Such as "plausible car 7: flywheel 18 % less, valve area 9 % more".
+        """
+        if index == 0:
+            return "the car as its file says"
+        known = {k: f for k, f in self.factors[index].items() if k in _PLAIN_NAMES and f > 0.0}
+        largest = sorted(known, key=lambda key: -abs(math.log(known[key])))[:3]
+        told = ", ".join(f"{_PLAIN_NAMES[key]} {_percent(known[key])}" for key in largest)
+        return f"plausible car {index}: {told}" if told else f"plausible car {index}"
+
+    def with_feedback(self, car: Car) -> tuple[Car, ...]:
+        """The same cars with another car's feedback settings.
+
+        Parameters
+        ----------
+        car : Car
+            Whose settings to take.
+
+        Returns
+        -------
+        tuple of Car
+            In the same order.
+        """
+        return tuple(one.model_copy(update={"feedback": car.feedback}) for one in self.cars)
+
+
+def _percent(factor: float) -> str:
+    return f"{abs(factor - 1.0) * 100.0:.0f} % {'more' if factor > 1.0 else 'less'}"
+
+
+def spreads_of(car: Car) -> dict[str, dict[str, float]]:
+    """Relative standard deviations in force for a car.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``[uncertainty]`` goes before ``DEFAULT_SPREADS``.
+
+    Returns
+    -------
+    dict
+        Table to key to relative standard deviation [-]; the throttle's leak is not among them
+        unless the car file names it, since it follows from where the car idles.
+    """
+    tables = {*DEFAULT_SPREADS, *car.uncertainty}
+    return {
+        table: {**DEFAULT_SPREADS.get(table, {}), **car.uncertainty.get(table, {})}
+        for table in sorted(tables)
+    }
+
+
+def _draw(seed: int, purpose: int, index: int, name: str) -> float:
+    """Standard normal number, cut off, that depends on nothing but these."""
+    key = np.random.SeedSequence([seed, purpose, index, crc32(name.encode())])
+    normal = np.random.Generator(np.random.Philox(key)).standard_normal()
+    return float(min(max(normal, -CUT_OFF), CUT_OFF))
+
+
+def _bounded(model: Any, key: str, value: float) -> float:
+    """The value cut off at the bounds that the car file's field has."""
+    for rule in type(model).model_fields[key].metadata:
+        value = max(value, float(getattr(rule, "ge", value)))
+        value = min(value, float(getattr(rule, "le", value)))
+    return value
+
+
+def _scaled(value: Any, factor: float, key: str) -> Any:
+    """A number, or an array of numbers, times a factor; positions of a valve table are kept."""
+    if key == "area_mm2":
+        return tuple((steps, area * factor) for steps, area in value)
+    if isinstance(value, tuple):
+        return tuple(one * factor for one in value)
+    return max(1, round(value * factor)) if isinstance(value, int) else value * factor
+
+
+def _varied(car: Car, seed: int, purpose: int, index: int, share: float) -> tuple[Changes, Any]:
+    """Changed values and factors of one plausible car; the share scales all deviations."""
+    changes: Changes = {}
+    factors: dict[str, float] = {}
+    for table, keys in spreads_of(car).items():
+        model = getattr(car, table)
+        for key, spread in keys.items():
+            old = getattr(model, key)
+            if old is None:
+                continue
+            name = f"{table}.{key}"
+            factor = math.exp(share * spread * _draw(seed, purpose, index, name))
+            new = _scaled(old, factor, key)
+            new = _bounded(model, key, new) if isinstance(new, float) else new
+            changes.setdefault(table, {})[key] = new
+            factors[name] = factor
+    for table, keys in ADDED_SPREADS.items():
+        model = getattr(car, table)
+        for key, spread in keys.items():
+            if key in car.uncertainty.get(table, {}):
+                continue
+            more = share * spread * abs(_draw(seed, purpose, index, f"added {table}.{key}"))
+            changes.setdefault(table, {})[key] = _bounded(model, key, getattr(model, key) + more)
+    return changes, factors
+
+
+def _made(car: Car, seed: int, purpose: int, index: int) -> tuple[Car, dict[str, float]]:
+    """One plausible car before it is set to idle where it should.
+
+    A draw that the car file's rules refuse is taken back halfway toward the file, as often as
+    needed: with a share of 0 it is the file itself.
+    """
+    share = 1.0
+    while True:
+        changes, factors = _varied(car, seed, purpose, index, share)
+        try:
+            return with_values(car, changes), factors
+        except InputError:
+            share = 0.5 * share if share > 0.1 else 0.0
+
+
+def warm_base_steps(car: Car) -> float:
+    """Base curve of a warm engine.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``curves.base_steps`` are read at ``WARM_degC``.
+
+    Returns
+    -------
+    float
+        Valve position, whole [steps].
+    """
+    points = np.asarray(car.curves.base_steps, dtype=float)
+    return float(math.floor(np.interp(WARM_degC, points[:, 0], points[:, 1]) + 0.5))
+
+
+def _idles_at(car: Car, wanted_rpm: float) -> Car:
+    """The car with the throttle leak, else the work per air, at which it idles at that speed."""
+    leak = _solved(car, "throttle", "leak_mm2", wanted_rpm, 0.3 * car.throttle.leak_mm2 + 0.5)
+    settled = equilibrium(leak, warm_base_steps(leak), WARM_degC)["rpm"]
+    if abs(settled - wanted_rpm) <= IDLE_TOLERANCE_rpm:
+        return leak
+    work = leak.engine.work_per_air_kJ_per_kg
+    return _solved(leak, "engine", "work_per_air_kJ_per_kg", wanted_rpm, 0.1 * work)
+
+
+def _solved(car: Car, table: str, key: str, wanted_rpm: float, step: float) -> Car:
+    """Change one number by secants until the warm idle on the base curve is right."""
+    steps = warm_base_steps(car)
+    model = getattr(car, table)
+    here = getattr(model, key)
+    best, before = car, (math.nan, math.nan)
+    for _ in range(12):
+        off = equilibrium(best, steps, WARM_degC)["rpm"] - wanted_rpm
+        if abs(off) <= IDLE_TOLERANCE_rpm:
+            break
+        slope = (off - before[1]) / (here - before[0])
+        move = -off / slope if math.isfinite(slope) and slope > 0.0 else -math.copysign(step, off)
+        before = (here, off)
+        here = _bounded(model, key, here + min(max(move, -2.0 * step), 2.0 * step))
+        if here == before[0]:
+            break
+        try:
+            best = with_values(best, {table: {key: here}})
+        except InputError:  # leak above the throttle's opening, and the like
+            break
+    return best
+
+
+def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH) -> Plausible:
+    """Draw an ensemble of cars that the car at hand could be.
+
+    Parameters
+    ----------
+    car : Car
+        The car as known.
+    count : int
+        How many, 1 or more; the first is the car as its file says.
+    seed : int
+        Seed, 0 or more.
+    purpose : int
+        ``SEARCH``, ``SELECTION``, ``VERDICT`` or ``STRESS``: other cars for each.
+
+    Returns
+    -------
+    Plausible
+        The first cars of a larger ensemble of the same seed and purpose are the same.
+
+    Raises
+    ------
+    ValueError
+        If the count is below 1.
+    """
+    if count < 1:
+        raise ValueError(f"count of plausible cars: {count}, allowed: 1 or more")
+    wanted_rpm = equilibrium(car, warm_base_steps(car), WARM_degC)["rpm"]
+    cars: list[Car] = [car]
+    factors: list[Mapping[str, float]] = [{}]
+    for index in range(1, count):
+        one, its = _made(car, seed, purpose, index)
+        one = _idles_at(one, wanted_rpm) if wanted_rpm > 0.0 else one
+        cars.append(one)
+        factors.append({**its, **_set_factors(car, one)})
+    return Plausible(tuple(cars), tuple(factors))
+
+
+def _set_factors(car: Car, one: Car) -> dict[str, float]:
+    """Factors of the two numbers that setting the idle may have changed."""
+    work = one.engine.work_per_air_kJ_per_kg / car.engine.work_per_air_kJ_per_kg
+    leak = one.throttle.leak_mm2 / car.throttle.leak_mm2 if car.throttle.leak_mm2 > 0.0 else 1.0
+    return {"engine.work_per_air_kJ_per_kg": work, "throttle.leak_mm2": leak}
+
+
+def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:
+    """Seeds of the engines' scatter, the same for every candidate (common random numbers).
+
+    Parameters
+    ----------
+    seed : int
+        Seed, 0 or more.
+    purpose : int
+        As for ``plausible_cars``.
+    count : int
+        How many, 1 or more.
+
+    Returns
+    -------
+    list of int
+        0 to 2**31 - 1, all different in all likelihood; the first of more are the same.
+    """
+    return [
+        int(np.random.SeedSequence([seed, purpose, index, 1]).generate_state(1)[0] >> 1)
+        for index in range(count)
+    ]

@@ -1,0 +1,222 @@
+"""The search itself: proposals over the whole space first, then near the best so far.
+
+The first half of the trials is proposed by a tree-structured Parzen estimator, beginning with the
+present settings and those of the rules.  The second half are random steps from the best settings
+found so far in a few numbers at a time, shorter and shorter.  Everything is kept in one study, and
+what comes next follows from what the study holds: a search that was broken off goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import Feedback
+from tuning.budgets import Budget
+from tuning.judge import Judge
+from tuning.objective import Score
+from tuning.search_space import Space
+from tuning.studies import Outcome, Progress, Study, run_search
+
+WORTHWHILE = 0.01
+"""An improvement below this share of the score is none [-]."""
+PATIENCE = 100
+"""Trials without a worthwhile improvement after which a stage ends."""
+RULE_OF_THREE = 3.0
+"""With 95 % confidence something that did not happen in n tries has a chance below 3/n (Hanley &
+Lippman-Hand, If nothing goes wrong, is everything all right?, JAMA 249, 1983, from memory)."""
+FIRST_STEP, LAST_STEP = 0.15, 0.02
+"""Standard deviation of a step, as a share of the range, at the beginning and at the end [-]."""
+CHANGED_SHARE = 0.3
+"""Chance that a number takes part in a step [-]."""
+MOST_DRAWS = 400
+
+Tell = Callable[[float, str], None]
+
+
+def since_improved(values: Sequence[float]) -> int:
+    """Trials since the last worthwhile improvement of the best value.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Values in order of trials, lower is better [rpm].
+
+    Returns
+    -------
+    int
+        0 when the last trial was one.
+    """
+    best, since = float("inf"), 0
+    for value in values:
+        since += 1
+        if value < (1.0 - WORTHWHILE) * best:
+            best, since = value, 0
+    return since
+
+
+def improvement_chance(values: Sequence[float]) -> float:
+    """Bound on the chance that one more trial is a worthwhile improvement.
+
+    Parameters
+    ----------
+    values : sequence of float
+        Values in order of trials, lower is better [rpm].
+
+    Returns
+    -------
+    float
+        0 to 1, with 95 % confidence, if further trials are like the last ones [-].
+    """
+    return min(1.0, RULE_OF_THREE / max(1, since_improved(values)))
+
+
+def outcome(score: Score) -> Outcome:
+    """What the study keeps of a score.
+
+    Parameters
+    ----------
+    score : Score
+        The score.
+
+    Returns
+    -------
+    Outcome
+        Value, hard limits, and what was measured as notes.
+    """
+    notes = {"total": score.total, "measured": dict(score.measured), "broken": dict(score.broken)}
+    return Outcome(score.value, notes)
+
+
+@dataclass
+class Search:
+    """One search over a study.
+
+    Attributes
+    ----------
+    study : Study
+        Where trials are kept.
+    space : Space
+        What may be tried.
+    judge : Judge
+        Scores candidates.
+    budget : Budget
+        How much is spent.
+    seed : int
+        Seed of the steps near the best.
+    tell : callable
+        Told the share done of the search, and what goes on.
+    """
+
+    study: Study
+    space: Space
+    judge: Judge
+    budget: Budget
+    seed: int
+    tell: Tell
+
+    def run(self, start: Mapping[str, Feedback]) -> None:
+        """Search until the budget is spent or nothing is gained any more.
+
+        Parameters
+        ----------
+        start : mapping of str to Feedback
+            Settings to evaluate first.
+        """
+        points = {name: self.space.params_of(one) for name, one in start.items()}
+        self._stage(self.budget.widely, points)
+        while (done := len(self.study.finished())) < self.budget.trials:
+            if since_improved(self.values()) >= PATIENCE and done > self.budget.widely:
+                return
+            near = self._near_best(done)
+            if not near:
+                return
+            self._stage(done + len(near), near)
+
+    def values(self) -> list[float]:
+        """Values of all finished trials in order.
+
+        Returns
+        -------
+        list of float
+            Score with hard limits [rpm].
+        """
+        return [t.value for t in self.study.finished() if t.value is not None]
+
+    def ranking(self) -> list[tuple[float, Feedback]]:
+        """Distinct candidates of the study, best first.
+
+        Returns
+        -------
+        list of tuple
+            Value [rpm] and settings.
+        """
+        found: dict[Feedback, float] = {}
+        for trial in self.study.finished():
+            if trial.value is not None:
+                found.setdefault(self.settings(trial.params), trial.value)
+        return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
+
+    def settings(self, params: Mapping[str, Any]) -> Feedback:
+        """Settings that a trial stands for.
+
+        Parameters
+        ----------
+        params : mapping
+            Parameters of the trial.
+
+        Returns
+        -------
+        Feedback
+            As the controller can hold them.
+        """
+        law = str(params.get("law", self.space.laws[0]))
+        return self.space.feedback(law, {k: v for k, v in params.items() if k != "law"})
+
+    def _stage(self, until: int, points: Mapping[str, Mapping[str, Any]]) -> None:
+        """Evaluate points, then proposals, until the study holds so many trials."""
+        run_search(
+            self.study,
+            self.space.ask,
+            self._evaluate,
+            n_trials=min(until, self.budget.trials),
+            batch=self.budget.batch,
+            start_points=points,
+            should_stop=lambda _study: since_improved(self.values()) >= PATIENCE,
+            on_progress=self._told,
+        )
+
+    def _evaluate(self, candidates: Sequence[Feedback]) -> list[Outcome]:
+        return [outcome(one) for one in self.judge.scores(candidates)]
+
+    def _told(self, progress: Progress) -> None:
+        values = self.values()
+        best = f", best {min(values):.1f} rpm" if values else ""
+        text = f"trial {progress.finished} of {self.budget.trials}{best}"
+        self.tell(min(1.0, progress.finished / self.budget.trials), text)
+
+    def _near_best(self, done: int) -> dict[str, dict[str, Any]]:
+        """Steps from the best settings so far, of a size that shrinks as the budget is spent."""
+        ranking = self.ranking()
+        tried = {settings for _, settings in ranking}
+        best = ranking[0][1]
+        here = self.space.to_unit(best)
+        spent = (done - self.budget.widely) / max(1, self.budget.trials - self.budget.widely)
+        size = FIRST_STEP * (LAST_STEP / FIRST_STEP) ** min(max(spent, 0.0), 1.0)
+        rng = np.random.default_rng([self.seed, done])
+        wanted = min(self.budget.batch, self.budget.trials - done)
+        found: dict[str, dict[str, Any]] = {}
+        for _ in range(MOST_DRAWS):
+            if len(found) == wanted:
+                break
+            step = rng.normal(0.0, size, here.size) * (rng.random(here.size) < CHANGED_SHARE)
+            settings = self.space.from_unit(best.law, here + step)
+            if settings in tried:
+                size *= 1.02  # rounding gave back what is known: look a little farther
+                continue
+            tried.add(settings)
+            found[f"near the best {done + len(found)}"] = self.space.params_of(settings)
+        return found

@@ -1,0 +1,263 @@
+"""What decides a case of the stress matrix: each measure with its limits, and the verdict.
+
+Limits are our judgement of what an owner would call a good, a doubtful and a bad idle; no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import Feedback
+from tuning.measures import COLUMN
+
+PASS, WARN, FAIL = "pass", "warn", "fail"
+ORDER = (PASS, WARN, FAIL)
+
+LOWEST_WARN, LOWEST_FAIL = 0.3, 0.1
+"""Lowest speed: shares of the way from stalling to the target [-]."""
+HUNTING_WARN, HUNTING_FAIL = 1.25, 2.0
+"""Swing over the swing with the valve held [-] ..."""
+HUNTING_WARN_rpm, HUNTING_FAIL_rpm = 5.0, 20.0
+"""... and this on top [rpm]."""
+ERROR_WARN_rpm, ERROR_FAIL_rpm = 25.0, 100.0
+"""Mean error beyond the deadband, where nothing moves any more [rpm]."""
+DIP_WARN, DIP_FAIL = 0.35, 0.5
+"""Depth below the target as a share of it [-]."""
+FLARE_WARN_rpm, FLARE_FAIL_rpm = 400.0, 1200.0
+"""Speed above the target while idling or under load [rpm]."""
+MOVES_WARN, MOVES_FAIL = 60.0, 240.0
+"""Moves of the valve a minute [1/min]."""
+LIMITED_WARN = 0.25
+"""Share of the time at a trim limit [-]."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One measure of a case against its limits.
+
+    Attributes
+    ----------
+    measure : str
+        Name of the measure.
+    meaning, unit : str
+        In words, and the unit of the numbers.
+    value : float
+        On the worst plausible car; nan where a case has nothing to measure.
+    warn, fail : float
+        Limits on that car; infinite where there is none.
+    lower_is_worse : bool
+        Whether a value below the limits breaks them.
+    car, seed : int
+        Which plausible car and which seed that was.
+    """
+
+    measure: str
+    meaning: str
+    unit: str
+    value: float
+    warn: float
+    fail: float
+    lower_is_worse: bool
+    car: int
+    seed: int
+
+    @property
+    def verdict(self) -> str:
+        """``pass``, ``warn`` or ``fail``."""
+        side = -1.0 if self.lower_is_worse else 1.0
+        if side * self.value > side * self.fail:
+            return FAIL
+        return WARN if side * self.value > side * self.warn else PASS
+
+    @property
+    def strain(self) -> float:
+        """How near the value is to the limit that warns; above 1 beyond it [-]."""
+        if math.isnan(self.value):
+            return 0.0
+        limit = self.warn if math.isfinite(self.warn) else self.fail
+        if self.lower_is_worse:
+            return limit / max(self.value, 1e-9)
+        return self.value / limit if limit > 0.0 else (math.inf if self.value > 0.0 else 0.0)
+
+    @property
+    def limit(self) -> float:
+        """The limit that the verdict rests on: the one broken, or the first that could be."""
+        verdict = self.verdict
+        if verdict == FAIL or not math.isfinite(self.warn):
+            return self.fail
+        return self.warn
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name; None where there is no number.
+        """
+        plain = {k: _plain(v) for k, v in asdict(self).items()}
+        return plain | {"verdict": self.verdict, "limit": _plain(self.limit)}
+
+
+def _plain(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+@dataclass(frozen=True)
+class CaseRuns:
+    """All runs of one case.
+
+    Attributes
+    ----------
+    values : numpy.ndarray
+        Shape (cars, seeds, measures), places as in ``measures.COLUMN``.
+    floor_rpm : numpy.ndarray
+        Shape (cars,): swing with the valve held in the same scenario; nan where not known [rpm].
+    limited : numpy.ndarray
+        Shape (cars, seeds): share of the time at a trim limit [-].
+    stall_rpm, target_rpm : numpy.ndarray
+        Shape (cars,) [rpm].
+    """
+
+    values: np.ndarray
+    floor_rpm: np.ndarray
+    limited: np.ndarray
+    stall_rpm: np.ndarray
+    target_rpm: np.ndarray
+
+    def of(self, name: str) -> np.ndarray:
+        """One measure.
+
+        Parameters
+        ----------
+        name : str
+            Name of a measure.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (cars, seeds).
+        """
+        column: np.ndarray = self.values[..., COLUMN[name]]
+        return column
+
+
+def _worst(
+    name: str,
+    words: tuple[str, str],
+    values: np.ndarray,
+    warn: np.ndarray | float,
+    fail: np.ndarray | float,
+    lower_is_worse: bool = False,
+) -> Check:
+    """The check on the car and seed that strain the limits most; limits are by car."""
+    meaning, unit = words
+    cars = values.shape[0]
+    warn_at = np.broadcast_to(np.asarray(warn, dtype=float), (cars,))
+    fail_at = np.broadcast_to(np.asarray(fail, dtype=float), (cars,))
+    limit = np.where(np.isfinite(warn_at), warn_at, fail_at)[:, None]
+    side = -1.0 if lower_is_worse else 1.0
+    beyond = side * (values - limit) / np.maximum(np.abs(limit), 1e-9)
+    if np.isnan(values).all():
+        return Check(name, meaning, unit, math.nan, math.inf, math.inf, False, 0, 0)
+    car, seed = np.unravel_index(np.argmax(np.where(np.isnan(beyond), -np.inf, beyond)), values.shape)
+    value = float(values[car, seed])
+    return Check(
+        name, meaning, unit, value, float(warn_at[car]), float(fail_at[car]), lower_is_worse,
+        int(car), int(seed),
+    )  # fmt: skip
+
+
+def _mean_of_seeds(values: np.ndarray) -> np.ndarray:
+    """The mean over the seeds of a car, in the place of each seed: scatter is not the settings'."""
+    known = ~np.isnan(values)
+    total = np.where(known, values, 0.0).sum(axis=1, keepdims=True)
+    mean = total / np.maximum(known.sum(axis=1, keepdims=True), 1)
+    return np.where(known, mean, np.nan)
+
+
+def checks_of(runs: CaseRuns, feedback: Feedback, is_fault: bool) -> list[Check]:
+    """Hold all measures of a case against their limits.
+
+    Parameters
+    ----------
+    runs : CaseRuns
+        The runs.
+    feedback : Feedback
+        The settings; errors within the deadband are meant to stay.
+    is_fault : bool
+        Whether something is broken in this case: then only stalling and racing fail.
+
+    Returns
+    -------
+    list of Check
+        One a measure, on the worst car.
+    """
+    target, stall = runs.target_rpm, runs.stall_rpm
+    floor = np.nan_to_num(runs.floor_rpm)
+    never = math.inf
+
+    def soft(limit: np.ndarray | float) -> np.ndarray | float:
+        return never if is_fault else limit
+
+    band = feedback.deadband_rpm if feedback.law != "none" else 0.0
+    lowest_fail = stall + LOWEST_FAIL * (target - stall)
+    makers: Sequence[Callable[[], Check]] = (
+        lambda: _worst("stalled", ("stalls", "runs"), runs.of("stalled"), never, 0.5),
+        lambda: _worst(
+            "lowest_rpm", ("lowest speed", "rpm"), runs.of("lowest_rpm"),
+            stall + LOWEST_WARN * (target - stall), -never if is_fault else lowest_fail, True,
+        ),
+        lambda: _worst(
+            "hunting_rpm", ("swing at idle, peak to peak", "rpm"),
+            _mean_of_seeds(runs.of("hunting_rpm")),
+            HUNTING_WARN * floor + HUNTING_WARN_rpm, soft(HUNTING_FAIL * floor + HUNTING_FAIL_rpm),
+        ),
+        lambda: _worst(
+            "mean_error_rpm", ("mean error at rest", "rpm"),
+            _mean_of_seeds(np.abs(runs.of("mean_error_rpm"))),
+            band + ERROR_WARN_rpm, soft(band + ERROR_FAIL_rpm),
+        ),
+        lambda: _worst(
+            "worst_below_target_rpm", ("deepest below target after a load", "rpm"),
+            runs.of("worst_below_target_rpm"), DIP_WARN * target, soft(DIP_FAIL * target),
+        ),
+        lambda: _worst(
+            "blip_undershoot_rpm", ("deepest below target after a blip", "rpm"),
+            runs.of("blip_undershoot_rpm"), DIP_WARN * target, soft(DIP_FAIL * target),
+        ),
+        lambda: _worst(
+            "highest_rpm", ("highest above target", "rpm"),
+            runs.of("highest_rpm") - target[:, None], FLARE_WARN_rpm, FLARE_FAIL_rpm,
+        ),
+        lambda: _worst(
+            "moves_per_min", ("moves of the valve", "1/min"),
+            _mean_of_seeds(runs.of("moves_per_min")), MOVES_WARN, soft(MOVES_FAIL),
+        ),
+        lambda: _worst(
+            "limited_share", ("time at a trim limit", "%"), 100.0 * runs.limited,
+            100.0 * LIMITED_WARN, never,
+        ),
+    )  # fmt: skip
+    return [make() for make in makers]
+
+
+def deciding(checks: Sequence[Check]) -> Check:
+    """The check that decides a case: the worst verdict, and of those the one most strained.
+
+    Parameters
+    ----------
+    checks : sequence of Check
+        At least one.
+
+    Returns
+    -------
+    Check
+        One of them.
+    """
+    return max(checks, key=lambda one: (ORDER.index(one.verdict), one.strain))

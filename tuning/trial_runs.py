@@ -1,0 +1,421 @@
+"""Candidate settings on plausible cars: all runs of all candidates in one call, then measured.
+
+Every candidate meets the same cars, the same scatter and the same starting phases (common random
+numbers), so that two candidates differ by their settings alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import Feedback, controller_row, matrix
+from sim import (
+    COUNTERS,
+    Car,
+    Fleet,
+    Plan,
+    SAMPLE_s,
+    Scenario,
+    full_plan,
+    make_fleet,
+    run_plan,
+)
+from tuning.measures import COLUMN, MEASURES, _stalled_at, measure_runs
+
+LAMPS_W_per_l = 90.0
+"""Load of lamps and the like [W per litre of displacement]."""
+EVERYTHING_W_per_l = 190.0
+"""Load of everything switched on [W per litre of displacement]."""
+BASE_ERROR_steps = 3.0
+"""The base curve is wrong by up to this, either way [steps]."""
+OFFSET_rpm = 40.0
+"""Runs begin up to this far from the target, either way [rpm]."""
+COLD_degC = 20.0
+"""Coolant of the cold drive: where a step is worth most rpm in most cars."""
+BLIP_SHARE = 0.12
+
+_COUNTER = {name: place for place, name in enumerate(COUNTERS)}
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Measures of candidates on cars.
+
+    Attributes
+    ----------
+    values : numpy.ndarray
+        Shape (candidates, cars, drives, seeds, measures), places as in ``measures.COLUMN``.
+    limited : numpy.ndarray
+        Shape (candidates, cars, drives, seeds): share of the run spent at a trim limit [-].
+    floor : numpy.ndarray
+        Shape (cars, drives): ``hunting_rpm`` with the valve held [rpm].
+    stall_rpm, target_rpm : numpy.ndarray
+        Shape (cars,) and (cars, drives) [rpm].
+    """
+
+    values: np.ndarray
+    limited: np.ndarray
+    floor: np.ndarray
+    stall_rpm: np.ndarray
+    target_rpm: np.ndarray
+
+    def of(self, name: str) -> np.ndarray:
+        """One measure of all runs.
+
+        Parameters
+        ----------
+        name : str
+            Name of a measure.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (candidates, cars, drives, seeds); nan where a drive has no window for it.
+        """
+        column: np.ndarray = self.values[..., COLUMN[name]]
+        return column
+
+
+def _drive(name: str, coolant_degC: float, duration_s: float, **given: Any) -> Scenario:
+    return Scenario.model_validate(
+        {"name": name, "coolant_degC": coolant_degC, "duration_s": duration_s, **given}
+    )
+
+
+def _switched(table: Sequence[tuple[float, str, float]]) -> list[dict[str, object]]:
+    return [{"at_s": at_s, "set": name, "to": value} for at_s, name, value in table]
+
+
+def _windows(table: Sequence[tuple[str, float, float]]) -> list[dict[str, object]]:
+    return [{"what": what, "from_s": from_s, "to_s": to_s} for what, from_s, to_s in table]
+
+
+def search_drives(car: Car) -> tuple[Scenario, ...]:
+    """The two drives on which settings are judged while searching.
+
+    Parameters
+    ----------
+    car : Car
+        Its displacement scales the loads.
+
+    Returns
+    -------
+    tuple of Scenario
+        Warm: idle for 30 s (hunting from 8 s), lamp-sized load on and off, everything on and
+        off, a blip.  Cold (20 degC): idle, everything on and off.
+    """
+    litres = car.engine.displacement_cm3 / 1000.0
+    lamps, everything = LAMPS_W_per_l * litres, EVERYTHING_W_per_l * litres
+    warm = _drive(
+        "warm search drive", 90.0, 92.0,
+        measure=_windows([
+            ("hunting", 8.0, 30.0), ("load", 30.0, 42.0), ("load", 42.0, 54.0),
+            ("load", 54.0, 68.0), ("load", 68.0, 80.0), ("blip", 80.0, 92.0),
+        ]),
+        event=_switched([
+            (30.0, "electrical_W", lamps), (42.0, "electrical_W", 0.0),
+            (54.0, "electrical_W", everything), (68.0, "electrical_W", 0.0),
+            (80.0, "throttle_share", BLIP_SHARE), (80.8, "throttle_share", 0.0),
+        ]),
+    )  # fmt: skip
+    cold = _drive(
+        "cold search drive", COLD_degC, 52.0,
+        measure=_windows([("hunting", 10.0, 28.0), ("load", 28.0, 40.0), ("load", 40.0, 52.0)]),
+        event=_switched([(28.0, "electrical_W", everything), (40.0, "electrical_W", 0.0)]),
+    )  # fmt: skip
+    return warm, cold
+
+
+def starting_phases(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Where runs begin: errors of the base curve, and speeds off the target.
+
+    Parameters
+    ----------
+    count : int
+        How many, 1 or more.
+
+    Returns
+    -------
+    base_error_steps : numpy.ndarray
+        Shape (count,), from +3 to -3 and denser toward both ends [steps].
+    rpm_offset : numpy.ndarray
+        Shape (count,), spread evenly in another order [rpm].
+
+    Notes
+    -----
+    A run that begins on its target hides hunting, so phases are spread.  Fractions of a step
+    in the base curve shift the lattice of positions that the valve can take.
+    """
+    place = np.arange(count) / max(1, count - 1)
+    golden = np.modf((np.arange(count) + 0.5) * 0.6180339887498949)[0]
+    return BASE_ERROR_steps * np.cos(np.pi * place), OFFSET_rpm * (2.0 * golden - 1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """One run to be drawn: what was measured and commanded every 50 ms.
+
+    Attributes
+    ----------
+    time_s, rpm, valve_steps : numpy.ndarray
+        Shape (samples,) [s, rpm, steps].
+    target_rpm : float
+        Idle target at the end of the run [rpm].
+    """
+
+    time_s: np.ndarray
+    rpm: np.ndarray
+    valve_steps: np.ndarray
+    target_rpm: float
+
+    def until(self, end_s: float) -> Samples:
+        """The same, cut off.
+
+        Parameters
+        ----------
+        end_s : float
+            Last time kept [s].
+
+        Returns
+        -------
+        Samples
+            Samples at or before that time.
+        """
+        count = round(end_s / SAMPLE_s)
+        return Samples(
+            self.time_s[:count], self.rpm[:count], self.valve_steps[:count], self.target_rpm
+        )
+
+
+def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
+    """Run a short plan and keep its samples.
+
+    Parameters
+    ----------
+    fleet : Fleet
+        Cars and scenarios.
+    plan : Plan
+        A few runs.
+
+    Returns
+    -------
+    list of Samples
+        In the order of the plan, as long as the longest scenario.
+    """
+    kept: dict[int, Samples] = {}
+
+    def keep(rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counted: np.ndarray) -> None:
+        for place, row in enumerate(rows.tolist()):
+            time_s = (np.arange(rpm.shape[1]) + 1.0) * SAMPLE_s
+            target = float(counted[place, _COUNTER["target_rpm"]])
+            kept[row] = Samples(time_s, rpm[place].copy(), steps[place].copy(), target)
+
+    run_plan(fleet, plan, keep)
+    return [kept[row] for row in range(len(plan.car))]
+
+
+class TrialRuns:
+    """Cars, drives, seeds and phases on which candidates are run.
+
+    Parameters
+    ----------
+    cars : sequence of Car
+        Plausible cars, alike in all that feedback settings are read with.
+    drives : sequence of Scenario
+        What each car does.
+    seeds : sequence of int
+        Seeds of scatter; each goes with a starting phase.
+    cores : int, optional
+        Threads; all cores when left out.  Results do not depend on it.
+    """
+
+    def __init__(
+        self,
+        cars: Sequence[Car],
+        drives: Sequence[Scenario],
+        seeds: Sequence[int],
+        cores: int | None = None,
+    ) -> None:
+        self.cars = tuple(cars)
+        self.drives = tuple(drives)
+        self.seeds = tuple(seeds)
+        self._cores = cores
+        self._fleet = make_fleet(self.cars, self.drives)
+        self.stall_rpm = np.array([car.engine.stall_rpm for car in self.cars])
+        self.floor = np.zeros((len(self.cars), len(self.drives)))
+        held = self.cars[0].feedback.model_copy(update={"law": "none"})
+        swing = self.run([held], base_curve_wrong=False).of("hunting_rpm")[0]
+        self.floor = np.nan_to_num(known_mean(swing, axis=-1))
+
+    @property
+    def runs_per_candidate(self) -> int:
+        """Runs that one candidate costs."""
+        return len(self.cars) * len(self.drives) * len(self.seeds)
+
+    def run(
+        self,
+        candidates: Sequence[Feedback],
+        *,
+        base_curve_wrong: bool = True,
+        on_progress: Callable[[float], None] | None = None,
+    ) -> Runs:
+        """Run and measure candidates.
+
+        Parameters
+        ----------
+        candidates : sequence of Feedback
+            Settings, at least one.
+        base_curve_wrong : bool
+            Whether the base curve is wrong by the starting phases.
+        on_progress : callable, optional
+            Told the share that is done.
+
+        Returns
+        -------
+        Runs
+            Measures of all runs.
+        """
+        errors, offsets = starting_phases(len(self.seeds))
+        plan = full_plan(
+            self._fleet,
+            np.vstack([self._row(one) for one in candidates]),
+            seeds=self.seeds,
+            base_error_steps=errors if base_curve_wrong else (0.0,),
+            rpm_offset=offsets,
+        )
+        shape = (len(candidates), len(self.cars), len(self.drives), len(self.seeds))
+        values = np.full((len(plan.car), len(MEASURES)), np.nan)
+        counted = np.zeros((len(plan.car), len(COUNTERS)))
+        done = 0
+
+        def keep(
+            rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray
+        ) -> None:
+            counted[rows] = counters
+            for place, drive in enumerate(self.drives):
+                mine = plan.scenario[rows] == place
+                if mine.any():
+                    floor = self.floor[plan.car[rows[mine]], place]
+                    values[rows[mine]] = measured(
+                        drive, rpm[mine], steps[mine], counters[mine], floor
+                    )
+
+        def tell(runs: int) -> None:
+            nonlocal done
+            done += runs
+            if on_progress is not None:
+                on_progress(done / len(plan.car))
+
+        run_plan(self._fleet, plan, keep, cores=self._cores, on_done=tell)
+        return self._runs(values.reshape(*shape, -1), counted.reshape(*shape, -1), candidates)
+
+    def samples(
+        self, candidates: Sequence[Feedback], car: int = 0, drive: int = 0, seed: int = 0
+    ) -> list[Samples]:
+        """What candidates do on one car, to be looked at.
+
+        Parameters
+        ----------
+        candidates : sequence of Feedback
+            Settings, at least one.
+        car, drive, seed : int
+            Places among the cars, drives and seeds [-].
+
+        Returns
+        -------
+        list of Samples
+            One a candidate, of the very run that was measured.
+        """
+        errors, offsets = starting_phases(len(self.seeds))
+        fleet = make_fleet([self.cars[car]], [self.drives[drive]])
+        plan = full_plan(
+            fleet,
+            np.vstack([self._row(one) for one in candidates]),
+            seeds=[self.seeds[seed]],
+            base_error_steps=[errors[seed]],
+            rpm_offset=[offsets[seed]],
+        )
+        kept = kept_samples(fleet, plan)
+        return [one.until(self.drives[drive].duration_s) for one in kept]
+
+    def _row(self, feedback: Feedback) -> np.ndarray:
+        car = self.cars[0]
+        return matrix(
+            controller_row(
+                feedback, car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
+            )
+        )
+
+    def _runs(
+        self, values: np.ndarray, counted: np.ndarray, candidates: Sequence[Feedback]
+    ) -> Runs:
+        period_s = np.array([one.update_period_ms / 1000.0 for one in candidates])
+        duration_s = np.array([drive.duration_s for drive in self.drives])
+        limited = (
+            counted[..., _COUNTER["limited_updates"]]
+            * period_s[:, None, None, None]
+            / duration_s[None, None, :, None]
+        )
+        target = counted[0, :, :, 0, _COUNTER["target_rpm"]]
+        return Runs(values, limited, self.floor, self.stall_rpm, target)
+
+
+def measured(
+    drive: Scenario,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    counters: np.ndarray,
+    floor_rpm: np.ndarray,
+) -> np.ndarray:
+    """Measures of some runs of one scenario, from what a batch hands over.
+
+    Parameters
+    ----------
+    drive : Scenario
+        Its windows say what is measured.
+    rpm, steps : numpy.ndarray
+        Shape (runs, samples or more) [rpm, steps].
+    counters : numpy.ndarray
+        Shape (runs, len(COUNTERS)).
+    floor_rpm : numpy.ndarray
+        Shape (runs,): ``hunting_rpm`` with the valve held, 0 where not known [rpm].
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (runs, measures).
+    """
+    samples = round(drive.duration_s / SAMPLE_s)
+    return measure_runs(
+        rpm[:, :samples],
+        steps[:, :samples],
+        drive.measure,
+        counters[:, _COUNTER["target_rpm"]],
+        [_stalled_at(one, 0.0) for one in counters[:, _COUNTER["stalled_s"]].tolist()],
+        floor_rpm,
+    )
+
+
+def known_mean(values: np.ndarray, axis: int) -> np.ndarray:
+    """Mean of what is not nan.
+
+    Parameters
+    ----------
+    values : numpy.ndarray
+        Any shape.
+    axis : int
+        Axis to average over.
+
+    Returns
+    -------
+    numpy.ndarray
+        One axis less; nan where nothing is known.
+    """
+    known = ~np.isnan(values)
+    count = known.sum(axis=axis)
+    total = np.where(known, values, 0.0).sum(axis=axis)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)

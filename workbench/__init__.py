@@ -1,0 +1,1 @@
+"""What a person meets: commands, figures, the sheet, the report and the page."""

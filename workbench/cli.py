@@ -1,0 +1,102 @@
+"""The command line: ``evenidle COMMAND``.
+
+Each command is in its own file and imports what it needs when it runs, so that ``--help`` and a
+mistyped option answer at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from sim.errors import EvenidleError
+from workbench.command_base import base
+from workbench.command_check import check
+from workbench.command_compare import compare
+from workbench.command_demo import demo
+from workbench.command_diagnose import diagnose
+from workbench.command_explain import explain
+from workbench.command_fit import fit
+from workbench.command_new import new
+from workbench.command_page import page
+from workbench.command_sheet import sheet
+from workbench.command_simulate import simulate
+from workbench.command_stress import stress
+from workbench.command_tune import tune
+
+BAD_INPUT = 2
+INTERRUPTED = 130
+KEPT = "interrupted; what was finished is kept"
+
+UsageProblem: type[Exception] = typer.BadParameter.__mro__[2]
+"""Root of errors in options and arguments; typer keeps its own copy of click from 0.26 on."""
+
+app = typer.Typer(
+    name="evenidle",
+    help="Why a stepper-valve idle hunts, settings that stop it, and proof before they are tried"
+    " on the car. Begin with: evenidle demo",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+for command in (
+    demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page,
+):  # fmt: skip
+    app.command(name=command.__name__)(command)
+
+
+@app.callback()
+def overview() -> None:
+    """Keep the commands as commands, however few there are."""
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Those of the process when left out.
+
+    Returns
+    -------
+    int
+        Exit status: 0 done, 1 done and the verdict is bad, 2 bad input or usage, 130 interrupted.
+    """
+    try:
+        status = int(app(arguments, prog_name="evenidle", standalone_mode=False) or 0)
+        sys.stdout.flush()
+        if status == INTERRUPTED:
+            _complain(KEPT)
+        return status
+    except EvenidleError as error:
+        _complain(str(error))
+        return BAD_INPUT
+    except UsageProblem as error:
+        _complain(_usage_line(error))
+        return BAD_INPUT
+    except (KeyboardInterrupt, typer.Abort):
+        _complain(KEPT)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader has gone, as under "| head": nobody is left to write to.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _complain(text: str) -> None:
+    sys.stderr.write(text + "\n")
+
+
+def _usage_line(error: Exception) -> str:
+    """An error of usage as one line that names the command."""
+    context = getattr(error, "ctx", None)
+    command = getattr(context, "command_path", "evenidle")
+    told = error.format_message() if hasattr(error, "format_message") else str(error)
+    told = " ".join(told.split())
+    if not told:
+        return ""
+    return f"{command}: {told[:1].lower()}{told[1:].rstrip('.')}; see {command} --help"

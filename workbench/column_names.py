@@ -1,0 +1,39 @@
+"""Columns of a log named by hand: the text of ``--columns``."""
+
+from __future__ import annotations
+
+import re
+
+NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
+
+
+def columns_from_text(text: str | None) -> dict[str, str | None] | None:
+    """Read ``"rpm=Engine Speed, map=Pressure [inHg]"``.
+
+    Parameters
+    ----------
+    text : str or None
+        A comma begins the next pair only where ``NAME=`` follows, so that a column's name may
+        hold one.  Nothing after the equals sign leaves a signal out.
+
+    Returns
+    -------
+    dict of str to str or None, or None
+        As `tuning.read_log` takes it; None where nothing was given.
+
+    Raises
+    ------
+    InputError
+        If there is no pair, or text before the first.
+    """
+    if text is None:
+        return None
+    found = list(NAME.finditer(text))
+    if not found or text[: found[0].start()].strip():
+        from sim.files import one_problem
+
+        message = f'not understood ("{text}"), allowed: name=column, name=column'
+        raise one_problem("--columns", 1, "columns", message)
+    ends = [one.start() for one in found[1:]] + [len(text)]
+    pairs = zip(found, ends, strict=True)
+    return {one.group(1): text[one.end() : end].strip() or None for one, end in pairs}

@@ -1,0 +1,128 @@
+"""``evenidle simulate``: one run, measured, drawn and told."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from workbench.options import AsJson, CarFile, Quiet, Seed
+from workbench.printing import Screen, number
+
+if TYPE_CHECKING:
+    from sim import Car, Scenario, Trace
+    from tuning.measures import Measures
+
+DRAWN = (".png", ".svg", ".pdf")
+
+
+def simulate(
+    car: CarFile,
+    scenario: Annotated[
+        str,
+        typer.Option(
+            "--scenario", metavar="NAME_OR_FILE", help="Scenario file, or a bundled name."
+        ),
+    ] = "warm_idle",
+    events: Annotated[
+        bool, typer.Option("--events", help="Tell every firing, update and valve step.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="DIR",
+            help="Folder for trace (CSV) and figure (PNG); or the name of either file.",
+        ),
+    ] = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Run one car through one scenario: measures, and with --out a figure and the trace."""
+    from sim import load_car, load_scenario
+
+    screen = Screen("simulate", as_json, quiet)
+    read_car, read_scenario = load_car(car), load_scenario(scenario)
+    screen.warn_of_compiling()
+    from sim import simulate as run
+    from workbench.figures_trace import trace_finding
+
+    trace = run(read_car, read_scenario, seed)
+    measures, hunts = measured(trace, read_scenario)
+    finding = trace_finding(trace, measures, hunts)
+    files = _write(trace, read_car, finding, out) if out is not None else []
+    if events and not as_json:
+        for event in trace.events:
+            screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
+    screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
+    for file in files:
+        screen.say(f"written: {file}")
+    screen.verdict(finding)
+    result: dict[str, Any] = {
+        "car": trace.name, "scenario": trace.scenario, "seed": seed, "finding": finding,
+        "measures": measures.to_dict(), "hunts": hunts, "counters": trace.counters,
+        "stalled_s": trace.stalled_s, "files": [str(file) for file in files],
+    }  # fmt: skip
+    if events:
+        result["events"] = [
+            {"time_s": one.time_s, "name": one.name, "text": one.text} for one in trace.events
+        ]
+    screen.finish(result)
+
+
+def measured(trace: Trace, scenario: Scenario) -> tuple[Measures, bool | None]:
+    """Measure a run over the windows of its scenario, and tell whether it hunts.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    scenario : Scenario
+        Its windows; one over the whole run where it has none.
+
+    Returns
+    -------
+    measures : Measures
+        What the windows ask for.
+    hunts : bool or None
+        None where there is no window to tell by.
+    """
+    from tuning.measures import is_hunting, measure
+
+    windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
+    measures = measure(trace, windows or None)
+    asked = not windows or any(what == "hunting" for what, _, _ in windows)
+    return measures, is_hunting(measures) if asked else None
+
+
+def _rows(measures: Measures) -> list[list[str]]:
+    from tuning.measures import MEASURES
+
+    values = measures.to_dict()
+    return [
+        [one.meaning, number(values[one.name]), one.unit]
+        for one in MEASURES
+        if values[one.name] is not None
+    ]
+
+
+def _write(trace: Trace, car: Car, finding: str, out: Path) -> list[Path]:
+    """Write trace and figure; ``out`` is a folder, or the name of one of the two."""
+    from workbench.drawing import save_figure
+    from workbench.figures_trace import trace_figure
+    from workbench.results import made_folder
+
+    if out.suffix.lower() == ".csv":
+        table, picture = out, out.with_suffix(".png")
+    elif out.suffix.lower() in DRAWN:
+        table, picture = out.with_suffix(".csv"), out
+    else:
+        made_folder(out)
+        stem = re.sub(r"[^A-Za-z0-9]+", "-", f"{trace.name}-{trace.scenario}").strip("-")
+        table, picture = out / f"{stem}.csv", out / f"{stem}.png"
+    trace.to_csv(table)
+    save_figure(trace_figure(trace, car, finding), picture)
+    return [table, picture]

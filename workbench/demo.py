@@ -1,0 +1,148 @@
+"""The whole job on a bundled car and its bundled log, as ``evenidle demo`` does it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from workbench.printing import Screen
+from workbench.progress import Tell
+from workbench.report import Report, Section, write_report
+
+CAR = "trials"
+LOG = "trials_recording.csv"
+
+
+class Job:
+    """The steps of the job: each is told, timed, and leaves a section of the report.
+
+    Parameters
+    ----------
+    screen : Screen
+        Told what goes on.
+    out : Path
+        Folder for the files.
+    seed : int
+        Seed of everything random.
+    """
+
+    def __init__(self, screen: Screen, out: Path, seed: int) -> None:
+        self.screen = screen
+        self.out = out
+        self.seed = seed
+        self.sections: list[Section] = []
+        self.seconds: dict[str, float] = {}
+        self.files: list[str] = []
+        self.results: dict[str, Any] = {}
+
+    @contextmanager
+    def step(self, name: str, what: str) -> Iterator[Tell]:
+        """Time a step and show its progress."""
+        begun = time.monotonic()
+        with self.screen.progress(what) as tell:
+            yield tell
+        self.seconds[name] = time.monotonic() - begun
+
+    def write(self, name: str, write: Callable[[Path], object]) -> None:
+        """Write one file into the folder."""
+        path = self.out / name
+        write(path)
+        self.files.append(str(path))
+
+    def tell(self, name: str, finding: str) -> None:
+        """Tell a finding on the screen."""
+        self.screen.say(f"{name:<8} {finding}  ({self.seconds[name]:.0f} s)")
+
+
+def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
+    """Do the whole job.
+
+    Parameters
+    ----------
+    screen : Screen
+        Told what goes on.
+    out : Path
+        Folder for the files; it is there.
+    seed : int
+        Seed of everything random.
+
+    Returns
+    -------
+    dict
+        Findings, files and times.
+    """
+    from sim import load_car
+
+    job = Job(screen, out, seed)
+    begun = time.monotonic()
+    car = load_car(CAR)
+    _describe(job, car)
+    fitted = _fit(job, car)
+    _explain(job, fitted)
+    tuned = _tune(job, fitted)
+    _stress(job, tuned)
+    _write_up(job, tuned)
+    total_s = time.monotonic() - begun
+    screen.verdict(f"Done in {total_s:.0f} s. Open these, the report first:")
+    for name in ("report.html", "report.pdf", "sheet.html", "sheet.pdf"):
+        screen.verdict(f"  {out / name}")
+    return {
+        "car": CAR, "log": LOG, "seed": seed, "files": job.files, "seconds": total_s,
+        "step_seconds": job.seconds, **job.results,
+    }  # fmt: skip
+
+
+def _describe(job: Job, car: Any) -> None:
+    from tuning import check
+    from workbench.report_car import car_section, job_section
+
+    with job.step("check", "checking the car file"):
+        checked = check(car)
+        job.sections += [job_section(car), car_section(car, checked)]
+    bad = sum(line.verdict != "pass" for line in checked.lines)
+    job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
+    job.results["check"] = checked.to_dict()
+
+
+def _tune(job: Job, car: Any) -> Any:
+    from sim import save_car
+    from tuning import tune
+    from workbench.report_car import search_section
+    from workbench.tune_words import tune_finding
+
+    with job.step("tune", "searching settings") as tell:
+        result = tune(car, budget="quick", seed=job.seed, on_progress=tell)
+        job.sections.append(search_section(car, result))
+    job.write("tuned.toml", lambda path: save_car(result.car, path))
+    job.tell("tune", tune_finding(result))
+    job.results["tune"] = result.to_dict()
+    return result.car
+
+
+def _stress(job: Job, car: Any) -> None:
+    from tuning import stress
+    from workbench.figures_stress import stress_finding
+    from workbench.report_stress import stress_section
+
+    with job.step("stress", "stressing them") as tell:
+        result = stress(car, seed=job.seed, on_progress=tell)
+        job.sections.append(stress_section(result))
+    job.tell("stress", stress_finding(result))
+    job.results["stress"] = result.to_dict()
+
+
+def _write_up(job: Job, car: Any) -> None:
+    from workbench.sheet import make_sheet, write_sheet
+
+    with job.step("sheet", "writing it down") as tell:
+        sheet = make_sheet(car, seed=job.seed, on_progress=lambda share, *_: tell(0.4 * share))
+        for form in ("html", "pdf", "csv", "json"):
+            job.write(f"sheet.{form}", lambda path: write_sheet(sheet, path))
+        report = Report(f"The idle of {car.name}", job.sections, sheet)
+        tell(0.5, "report")
+        for form in ("html", "pdf"):
+            job.write(f"report.{form}", lambda path: write_report(report, path))
+    job.tell("sheet", "Sheet and report written.")

@@ -1,0 +1,143 @@
+"""How every figure looks and is written: one style, the same bytes for the same numbers."""
+
+from __future__ import annotations
+
+import io
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+BLUE, ORANGE, GREEN, RED, GREY, BLACK = (
+    "#0060a8", "#e08214", "#1b8a5a", "#b2182b", "#8c8c8c", "#202020",
+)  # fmt: skip
+"""Told apart by eyes that miss red or green, and by their lightness in grey print."""
+PALE = "#dfe6ec"
+A4_WIDE_in = (7.6, 4.6)
+
+STYLE: dict[str, Any] = {
+    "axes.axisbelow": True,
+    "axes.edgecolor": GREY,
+    "axes.grid": True,
+    "axes.labelsize": 9,
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "axes.titlelocation": "left",
+    "axes.titlesize": 10,
+    "figure.dpi": 110,
+    "font.family": "DejaVu Sans",
+    "font.size": 9,
+    "grid.color": "#e4e4e4",
+    "grid.linewidth": 0.6,
+    "legend.fontsize": 8,
+    "legend.frameon": False,
+    "lines.linewidth": 1.2,
+    "path.simplify_threshold": 0.5,
+    "pdf.fonttype": 42,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "evenidle",
+    "xtick.labelsize": 8,
+    "ytick.labelsize": 8,
+}
+NO_DATE: dict[str, dict[str, None]] = {
+    "svg": {"Date": None, "Creator": None},
+    "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None},
+    "png": {"Software": None},
+}
+"""Metadata left out, so that the same numbers give the same file."""
+
+
+def new_figure(size_in: tuple[float, float] = A4_WIDE_in) -> Figure:
+    """Make an empty figure; no window toolkit takes part.
+
+    Parameters
+    ----------
+    size_in : tuple of float
+        Width and height in inches.
+
+    Returns
+    -------
+    Figure
+        With constrained layout.
+    """
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=size_in, layout="constrained")
+
+
+def styled() -> AbstractContextManager[None]:
+    """Apply the style while a ``with`` block draws or writes.
+
+    Returns
+    -------
+    context manager
+        As of ``matplotlib.rc_context``.
+    """
+    from matplotlib import rc_context
+
+    return rc_context(STYLE)  # type: ignore[arg-type] # keys are known to matplotlib, not as text
+
+
+def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:
+    """Stack axes that share their horizontal axis.
+
+    Parameters
+    ----------
+    figure : Figure
+        Empty.
+    heights : list of float
+        Relative heights.
+
+    Returns
+    -------
+    list of Axes
+        From top to bottom.
+    """
+    grid = figure.subplots(
+        len(heights), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights}
+    )
+    return list(grid[:, 0])
+
+
+def figure_bytes(figure: Figure, kind: str) -> bytes:
+    """Draw a figure into a file's bytes.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to draw.
+    kind : str
+        "png", "svg" or "pdf".
+
+    Returns
+    -------
+    bytes
+        The same for the same figure.
+    """
+    stream = io.BytesIO()
+    with styled():
+        figure.savefig(stream, format=kind, metadata=NO_DATE[kind])
+    return stream.getvalue()
+
+
+def save_figure(figure: Figure, path: Path) -> None:
+    """Write a figure whole or not at all; the ending of the name says in which form.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to draw.
+    path : Path
+        Ending in .png, .svg or .pdf.
+
+    Raises
+    ------
+    InputError
+        If the place cannot be written.
+    """
+    from sim.files import write_beside
+
+    write_beside(path, figure_bytes(figure, path.suffix[1:].lower()))

@@ -1,0 +1,149 @@
+"""The frame of every HTML file we write: one file, no script, nothing loaded from outside."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from html import escape
+
+CSS = """
+:root { color-scheme: light; }
+body { font: 10.5pt/1.4 system-ui, "Segoe UI", "DejaVu Sans", sans-serif; color: #1c1c1c;
+  background: #fff; max-width: 62rem; margin: 1.5rem auto; padding: 0 1rem; }
+h1 { font-size: 1.5em; margin: 0 0 .3em; } h2 { font-size: 1.15em; margin: 1.1em 0 .3em;
+  border-bottom: 1px solid #b8b8b8; } h3 { font-size: 1em; margin: .9em 0 .2em; }
+table { border-collapse: collapse; width: 100%; margin: .3em 0 .6em; }
+th, td { text-align: left; vertical-align: top; padding: .16em .6em .16em 0;
+  border-bottom: 1px solid #dcdcdc; } th { font-weight: 600; }
+td.n, th.n { text-align: right; white-space: nowrap; } td.e { font-weight: 700; }
+ul, ol { margin: .2em 0 .5em; padding-left: 1.4em; } li { margin: .1em 0; }
+.cautions { border: 2px solid #9a1c1c; padding: .4em .9em; margin: .5em 0 .8em; }
+.cautions h2 { border: 0; margin: 0; color: #9a1c1c; }
+figure { margin: .6em 0 1.2em; } figure img { max-width: 100%; height: auto; display: block; }
+figcaption { font-weight: 600; margin-bottom: .3em; }
+.small { color: #555; font-size: .9em; } .bad { color: #9a1c1c; font-weight: 700; }
+.wide { overflow-x: auto; }
+@page { size: A4; margin: 13mm 13mm 12mm; }
+@media print {
+  body { font-size: 8.6pt; line-height: 1.28; max-width: none; margin: 0; padding: 0; }
+  h2 { margin: .7em 0 .2em; break-after: avoid; } h3 { break-after: avoid; }
+  tr, li, figure, .cautions { break-inside: avoid; }
+  figure img { max-height: 118mm; width: auto; } .break { break-before: page; }
+}
+"""
+
+
+def html_page(title: str, body: str) -> str:
+    """Frame a body as a whole file.
+
+    Parameters
+    ----------
+    title : str
+        Title of the window.
+    body : str
+        HTML.
+
+    Returns
+    -------
+    str
+        A file that needs nothing else.
+    """
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{CSS}</style></head>\n<body>\n{body}\n"
+        "</body></html>\n"
+    )
+
+
+def html_table(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "", strong: int = -1
+) -> str:
+    """Write a table.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Headings; none are written when all are empty.
+    rows : sequence of sequences of str
+        Cells, not yet escaped.
+    right : str
+        An r at the place of each column to be set to the right.
+    strong : int
+        Column to be set bold, -1 for none.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    kinds = [
+        " ".join(k for k in ("n" * (right[i : i + 1] == "r"), "e" * (i == strong)) if k)
+        for i in range(len(columns))
+    ]
+    marks = [f' class="{kind}"' if kind else "" for kind in kinds]
+    head = "".join(f"<th{m}>{escape(c)}</th>" for m, c in zip(marks, columns, strict=True))
+    lines = [f"<thead><tr>{head}</tr></thead>"] if any(columns) else []
+    for row in rows:
+        cells = "".join(f"<td{m}>{escape(c)}</td>" for m, c in zip(marks, row, strict=True))
+        lines.append(f"<tr>{cells}</tr>")
+    return '<div class="wide"><table>' + "\n".join(lines) + "</table></div>"
+
+
+def html_list(items: Sequence[str], ordered: bool = False) -> str:
+    """Write a list.
+
+    Parameters
+    ----------
+    items : sequence of str
+        Texts, not yet escaped.
+    ordered : bool
+        Numbered.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    tag = "ol" if ordered else "ul"
+    return f"<{tag}>" + "".join(f"<li>{escape(item)}</li>" for item in items) + f"</{tag}>"
+
+
+def html_figure(finding: str, svg: bytes) -> str:
+    """Write a figure with its finding above it.
+
+    Parameters
+    ----------
+    finding : str
+        One sentence.
+    svg : bytes
+        The picture; as an image of its own, so that its names cannot clash with another's.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    data = base64.b64encode(svg).decode("ascii")
+    told = escape(finding)
+    return (
+        f"<figure><figcaption>{told}</figcaption>"
+        f'<img alt="{told}" src="data:image/svg+xml;base64,{data}"></figure>'
+    )
+
+
+def html_cautions(cautions: Sequence[tuple[str, str]]) -> str:
+    """Write the cautions, framed.
+
+    Parameters
+    ----------
+    cautions : sequence of (str, str)
+        Heading and text of each.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    items = "".join(f"<li><b>{escape(title)}</b> {escape(text)}</li>" for title, text in cautions)
+    return f'<section class="cautions"><h2>Before anything else</h2><ul>{items}</ul></section>'

@@ -1,0 +1,187 @@
+"""The settings sheet: every number with its entry, reason, prediction and the way to try it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from workbench.cautions import CAUTIONS
+
+if TYPE_CHECKING:
+    from sim import Car
+    from tuning.check_room import Spot
+    from tuning.expected import Expectation
+
+FORMS = (".html", ".pdf", ".csv", ".json")
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """One setting: our number, the number to enter, and why."""
+
+    key: str
+    name: str
+    ours: str
+    unit: str
+    entry: str
+    entry_unit: str
+    reason: str
+    fits: bool
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """The open-loop curves at one temperature; the base curve is as it was."""
+
+    coolant_degC: float
+    target_rpm: float
+    base_steps: float
+    advice_steps: float
+    cranking_steps: float
+    after_start_steps: float
+    rpm_per_step: float
+
+
+@dataclass(frozen=True)
+class TryStep:
+    """One step of trying the settings on the car."""
+
+    title: str
+    enter: str
+    do: str
+    go_on: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything on the sheet, in the order in which it is printed."""
+
+    car: str
+    law: str
+    cautions: tuple[tuple[str, str], ...]
+    settings: tuple[SettingRow, ...]
+    curves: tuple[CurveRow, ...]
+    homing: tuple[tuple[str, str, str], ...]
+    expected: Expectation
+    watch: tuple[str, ...]
+    stop: tuple[str, ...]
+    steps: tuple[TryStep, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the sheet as plain values."""
+        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        told = {name: _plain(value) for name, value in values.items() if name != "expected"}
+        return {**told, "expected": self.expected.to_dict()}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return asdict(value) if hasattr(value, "__dataclass_fields__") else value
+
+
+def make_sheet(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None = None) -> Sheet:
+    """Gather a car's sheet.
+
+    Parameters
+    ----------
+    car : Car
+        With the settings to be tried.
+    seed : int
+        Seed of the prediction.
+    on_progress : callable, optional
+        Told the share done.
+
+    Returns
+    -------
+    Sheet
+        To be written by `write_sheet`.
+    """
+    from tuning.check_room import base_spots
+    from tuning.expected import expect
+    from workbench.sheet_settings import setting_rows
+    from workbench.sheet_trial import stop_signs, try_steps, watch_points
+
+    spots = base_spots(car)
+    expected = expect(car, seed=seed, on_progress=on_progress)
+    return Sheet(
+        car.name,
+        car.feedback.law,
+        CAUTIONS,
+        tuple(setting_rows(car, spots, expected)),
+        tuple(_curve_row(car, spot) for spot in spots),
+        tuple(_homing(car)),
+        expected,
+        tuple(watch_points(car, expected)),
+        tuple(stop_signs(car, expected)),
+        tuple(try_steps(car, spots)),
+    )
+
+
+def _curve_row(car: Car, spot: Spot) -> CurveRow:
+    from tuning.check_room import base_error_steps, curve_at
+
+    curves = car.curves
+    error = base_error_steps(spot)
+    return CurveRow(
+        spot.coolant_degC,
+        spot.target_rpm,
+        spot.base_steps,
+        float(round(error)) if abs(error) >= 2.0 else 0.0,
+        curve_at(curves.cranking_steps, spot.coolant_degC),
+        curve_at(curves.after_start_steps, spot.coolant_degC),
+        spot.rpm_per_step,
+    )
+
+
+def _homing(car: Car) -> list[tuple[str, str, str]]:
+    """Homing and timing: what, number, remark."""
+    valve = car.valve
+    seconds = valve.homing_steps * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    return [
+        ("homing", f"{valve.homing_steps} steps closed",
+         f"at power-up, {seconds:.2f} s; farthest position {valve.travel_steps} steps"),
+        ("pulse, rest", f"{valve.pulse_ms:g} ms, {valve.rest_ms:g} ms",
+         f"{1000.0 / (valve.pulse_ms + valve.rest_ms):.0f} steps a second"),
+        ("open limit", f"{valve.open_limit_steps} steps",
+         f"useful travel ends at {valve.useful_travel_steps} steps"),
+        ("after-start fade", f"{car.curves.after_start_fade_s:g} s",
+         f"feedback waits {car.feedback.enable_delay_s:g} s after the start"),
+    ]  # fmt: skip
+
+
+def write_sheet(sheet: Sheet, path: Path) -> None:
+    """Write a sheet whole or not at all; the ending of the name says in which form.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        From `make_sheet`.
+    path : Path
+        Ending in .html, .pdf, .csv or .json.
+
+    Raises
+    ------
+    InputError
+        If the ending is another, or the place cannot be written.
+    """
+    from sim.files import one_problem, write_beside
+
+    kind = path.suffix.lower()
+    if kind not in FORMS:
+        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
+        raise one_problem(path, 1, "--out", message)
+    if kind == ".html":
+        from workbench.sheet_html import sheet_page
+
+        write_beside(path, sheet_page(sheet))
+    elif kind == ".pdf":
+        from workbench.sheet_pdf import sheet_pdf
+
+        write_beside(path, sheet_pdf(sheet))
+    else:
+        from workbench.sheet_text import sheet_csv, sheet_json
+
+        write_beside(path, sheet_csv(sheet) if kind == ".csv" else sheet_json(sheet))

@@ -1,0 +1,101 @@
+"""Tables of the sheet as cells of text, the same for HTML and PDF."""
+
+from __future__ import annotations
+
+from workbench.printing import number
+from workbench.sheet import Sheet
+
+SETTING_COLUMNS = ("setting", "ours", "unit", "enter", "in", "why")
+CURVE_COLUMNS = (
+    "coolant degC", "target rpm", "base steps", "advice", "rpm per step", "cranking steps",
+    "after-start steps",
+)  # fmt: skip
+EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")
+
+
+def setting_cells(sheet: Sheet) -> list[list[str]]:
+    """Make the cells of the settings.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What is written.
+
+    Returns
+    -------
+    list of list of str
+        As ``SETTING_COLUMNS``.
+    """
+    return [
+        [row.name, row.ours, row.unit, row.entry, row.entry_unit, row.reason]
+        for row in sheet.settings
+    ]
+
+
+def curve_cells(sheet: Sheet) -> list[list[str]]:
+    """Make the cells of the curves.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What is written.
+
+    Returns
+    -------
+    list of list of str
+        As ``CURVE_COLUMNS``.
+    """
+    return [
+        [
+            f"{row.coolant_degC:g}",
+            f"{row.target_rpm:.0f}",
+            f"{row.base_steps:g}",
+            f"{row.advice_steps:+.0f} steps" if row.advice_steps else "keep",
+            f"{row.rpm_per_step:.0f}",
+            f"{row.cranking_steps:.0f}",
+            f"{row.after_start_steps:.0f}",
+        ]
+        for row in sheet.curves
+    ]
+
+
+def expected_cells(sheet: Sheet) -> list[list[str]]:
+    """Make the cells of what is expected.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What is written.
+
+    Returns
+    -------
+    list of list of str
+        As ``EXPECTED_COLUMNS``.
+    """
+    return [
+        [row.meaning, f"{number(row.low)} to {number(row.high)}", row.unit]
+        for row in sheet.expected.rows
+    ]
+
+
+def expected_note(sheet: Sheet) -> str:
+    """Say what the ranges stand on.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What is written.
+
+    Returns
+    -------
+    str
+        Two sentences.
+    """
+    expected = sheet.expected
+    stalls = round(expected.prediction.stall_share * expected.runs)
+    told = "none stalled" if stalls == 0 else f"{stalls} stalled"
+    return (
+        f"{expected.runs} runs of {expected.cars} cars that this one could be, the base curve up to"
+        f" 3 steps off: {told}. With the valve held, warm speed swings"
+        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that."
+    )
