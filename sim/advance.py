@@ -36,6 +36,8 @@ STABLE_SHARE = 0.7
 SIXTH = 1.0 / 6.0
 NEAR_SHARE = 0.02
 """A step that ends this far (share of its angle) before the crossing is not a firing."""
+NEAR_rad = 1.0e-6
+"""Angle that always counts as reached: more than any speed turns in half a tick."""
 
 Slopes = tuple[float, float, float, float, float, float]
 """Rates of pressure, speed and alternator power; air in and out; torque against rotation."""
@@ -444,7 +446,7 @@ def advance(
 
     # Cover the rest of the angle to the crossing along the last slopes, either way.
     rest = remaining - turned
-    fires = ahead <= limit and remaining <= p.angle_cap_rad[lane] and rest < NEAR_SHARE * aim + 1.0e-9
+    fires = ahead <= limit and remaining <= p.angle_cap_rad[lane] and rest < NEAR_SHARE * aim + NEAR_rad
     extra = np.rint(rest / pick(speed1 > SLOWEST_rad_s, speed1, SLOWEST_rad_s) * TICKS_PER_s)
     extra = pick(extra < room - step, extra, room - step)
     extra = pick(fires, pick(extra > -step, extra, -step), 0.0)

@@ -7,6 +7,7 @@ readings are smooth in the car's parameters, so that they can be differentiated.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -26,6 +27,8 @@ from sim.happenings import SETTABLE, set_coolant
 from sim.prepare import car_row, new_blocks, valve_areas_m2
 from sim.records import FIRING, MOST_CYLINDERS, STALL, UPDATE, Block, Tables
 from sim.valve import begin_move
+
+_LOCAL = threading.local()
 
 Floats = NDArray[np.float64]
 
@@ -342,11 +345,21 @@ def run_replay(
             command += 1
         else:
             handle(s, p, c, k, 0, tables)
-            if event == STALL:
-                centre, centre_rpm = now, 0.0
+        if event == STALL:
+            break  # nothing that follows tells anything
     out[0, rpm_row:] = s.measured_rpm[0]
+    out[1, map_row:] = s.map_sensed_Pa[0]
     out[1] *= 1.0e-3
     return s.stalled_tick[0]
+
+
+def _memory() -> Blocks:
+    """Working memory of the calling thread; kept, for making it takes longer than a replay."""
+    blocks: Blocks | None = getattr(_LOCAL, "blocks", None)
+    if blocks is None:
+        blocks = new_blocks()
+        _LOCAL.blocks = blocks
+    return blocks
 
 
 def _quiet(row: np.ndarray) -> np.ndarray:
@@ -402,7 +415,7 @@ def replay(car: Car, drive: Drive, *, seed: int | None = None) -> Replayed:
     tables = _tables(car, drive.events, alike=quiet)
     out = np.zeros((len(READINGS), drive.ticks.size))
     stalled = run_replay(
-        new_blocks(), matrix(row)[0], tables, drive.beginning, drive.commands, drive.ticks,
+        _memory(), matrix(row)[0], tables, drive.beginning, drive.commands, drive.ticks,
         not quiet, float(seed or 0), out,
     )
     return Replayed(*out, stalled_s=stalled / TICKS_PER_s if stalled < NEVER else np.nan)

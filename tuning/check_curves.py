@@ -43,8 +43,7 @@ def _cranking(car: Car) -> CheckLine:
     curves = car.curves
     places = sorted({degC for degC, _ in (*curves.base_steps, *curves.cranking_steps)})
     margins = [
-        (curve_at(curves.cranking_steps, at) - curve_at(curves.base_steps, at), at)
-        for at in places
+        (curve_at(curves.cranking_steps, at) - curve_at(curves.base_steps, at), at) for at in places
     ]
     margin, at_degC = min(margins)
     least = min(steps for _, steps in curves.cranking_steps)
@@ -53,7 +52,8 @@ def _cranking(car: Car) -> CheckLine:
         judged(margin <= 0.0, least < LEAST_CRANKING_steps),
         margin,
         "steps",
-        f"least {margin:+.0f} steps, at {at_degC:.0f} degC; lowest cranking value {least:.0f} steps",
+        f"least {margin:+.0f} steps, at {at_degC:.0f} degC; lowest cranking value"
+        f" {least:.0f} steps",
         "cranking wants more air than running at every temperature",
         f"raise the cranking curve above the base curve, to {LEAST_CRANKING_steps:.0f} steps at"
         " the least",

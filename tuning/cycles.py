@@ -13,9 +13,12 @@ between the two positions, 0 at the lower and 1 at the upper (their errors when 
 c + m when x reaches c + m - 1/2 and back when x falls below c + 1/2 (round half up, then the
 minimum move), so x must travel m - 1 between one switch and the other.
 
-The relay.  A relay of height b = m/2 and hysteresis c has -1/N = -(pi/(4 b)) (sqrt(A^2 - c^2) + j
-c), a line of constant imaginary part.  So every frequency with Im L D = -pi c/(4 b) and Re L < 0
-is a cycle, with A = (4 b/pi) |L| D.  L is the exact sampled loop; D is the deadband's gain at the
+The relay.  For a relay of height b = m/2 and hysteresis c,
+
+    -1/N = -(pi/(4 b)) (sqrt(A^2 - c^2) + j c),
+
+a line of constant imaginary part.  So every frequency with Im L D = -pi c/(4 b) and Re L < 0 is a
+cycle, with A = (4 b/pi) |L| D.  L is the exact sampled loop; D is the deadband's gain at the
 error's first harmonic, which the relay's fixed height makes a function of frequency alone.  The
 target is taken midway between the positions (phase 1/2).  With whole-step rounding the hysteresis
 is (m - 1)/2, not m/2: for m = 1 there is none.
@@ -23,10 +26,13 @@ is (m - 1)/2, not m/2: for m = 1 there is none.
 The slow cycle.  Let e_lo = phase m S and e_hi = (1 - phase) m S be the settled errors, both above
 the deadband D.  Waiting at the lower position c, the wanted position is I + Kp e_lo and the
 command goes up when it is c + m - 1/2; waiting at the upper one it is I - Kp e_hi and the command
-goes down when it is c + 1/2.  Between the two switches the integral must therefore move by m - 1
-- Kp (e_lo + e_hi) = m - 1 - Kp m S =: d, up at the lower and down at the upper position. At the
-upper position the error first runs from +e_lo to -e_hi; with a_up = integral of (e' + e_hi) dt
-over that transient (e' the error after the deadband),
+goes down when it is c + 1/2.  Between the two switches the integral must therefore move by
+
+    d = m - 1 - Kp (e_lo + e_hi) = m - 1 - Kp m S,
+
+up at the lower and down at the upper position.  At the upper position the error first runs from
++e_lo to -e_hi; with a_up = integral of (e' + e_hi) dt over that transient (e' the error after the
+deadband),
 
     Ki (e_hi high_s - a_up) = d,   and likewise   Ki (e_lo low_s - a_down) = d.
 
@@ -270,9 +276,8 @@ def square_cycle(
 
     Notes
     -----
-    Derivation: the module's docstring.  Switches are assumed to come after the transient: trust it
-    while low_s and high_s are some three residence times.
-    Source: derivation our own.
+    Switches are assumed to come after the transient: trust it while low_s and high_s are some
+    three residence times.  Source: derivation our own, in the module's docstring.
     """
     check_shell(min_move_steps, deadband_rpm, phase)
     tread_rpm = min_move_steps * plant.rpm_per_step

@@ -48,6 +48,9 @@ class Judge:
             self.plausible.cars, search_drives(car), noise_seeds(seed, purpose, seeds), cores
         )
         self._scores: dict[Feedback, Score] = {}
+        self._present = None
+        if car.feedback.law != "none":
+            self._present = score(self.runs.run([car.feedback]), weights)[0]
 
     def scores(
         self,
@@ -71,7 +74,8 @@ class Judge:
         fresh = [one for one in dict.fromkeys(candidates) if one not in self._scores]
         for first in range(0, len(fresh), AT_ONCE):
             some = fresh[first : first + AT_ONCE]
-            for one, its in zip(some, score(self.runs.run(some), self._weights), strict=True):
+            found = score(self.runs.run(some), self._weights, present=self._present)
+            for one, its in zip(some, found, strict=True):
                 self._scores[one] = its
             if on_progress is not None:
                 on_progress(min(1.0, (first + len(some)) / len(fresh)))

@@ -13,7 +13,10 @@ Score of a car, in rpm (lower is better): the weighted sum of
 
 Each is averaged over seeds, then over drives (warm counts twice).  Over the cars the score leans to
 the worst: half the mean, half the mean of the worst quarter (the conditional value at risk).
-Hard limits go first: settings that break one on any run rank behind all that do not.
+Hard limits go first: settings that break one on any run rank behind all that do not.  An owner
+does not want to pay for a quieter idle with a slower one: what is worse than with the settings the
+car has now costs 1 rpm more for each per cent that it is worse (``regret``), so that settings
+which are better throughout win where there are any.
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are our judgement, no source.
 """
@@ -40,6 +43,12 @@ DRIVE_WEIGHTS = (2.0, 1.0)
 """Weights of the search drives, warm and cold [-]."""
 ERROR_FREE_rpm = 15.0
 UNDERSHOOT_FREE_rpm = 40.0
+REGRET_rpm = 100.0
+"""Cost of a measure that is twice what it is with the present settings [rpm]."""
+REGRET_MARGIN = 0.05
+"""Settings are to be better by this share at least, so that they still are on other cars [-]."""
+REGRET_LEAST = (5.0, 5.0, 20.0, 1.0, 20.0, 5.0, 0.01)
+"""Shares are told of at least this, in the order and units of ``TERMS``."""
 RANKED_BEHIND = 1000.0
 """Added to the value of settings that break a hard limit [rpm]."""
 
@@ -111,11 +120,14 @@ class Score:
     Attributes
     ----------
     value : float
-        What the search minimises: ``total``, and far more if a hard limit is broken [rpm].
+        What the search minimises: ``total`` and ``regret``, and far more if a hard limit is
+        broken [rpm].
     total : float
         The score over all cars, leaning to the worst [rpm].
     mean, worst : float
         Mean over all cars and over the worst quarter [rpm].
+    regret : float
+        For all that is worse than with the present settings [rpm].
     terms : dict
         Names of ``TERMS`` to their weighted share of ``total`` [rpm].
     measured : dict
@@ -131,6 +143,7 @@ class Score:
     total: float
     mean: float
     worst: float
+    regret: float
     terms: Mapping[str, float]
     measured: Mapping[str, float]
     broken: Mapping[str, float]
@@ -256,7 +269,35 @@ def worst_mean(by_car: np.ndarray) -> np.ndarray:
     return worst
 
 
-def score(runs: Runs, weights: Weights, limits: Limits | None = None) -> list[Score]:
+def regret_rpm(measured: np.ndarray, present: Score | None) -> np.ndarray:
+    """What settings cost that are worse in something than the present ones.
+
+    Parameters
+    ----------
+    measured : numpy.ndarray
+        Shape (candidates, terms): measures, mean over cars, in the order of ``TERMS``.
+    present : Score or None
+        Of the present settings on the same runs; None where there are none to compare with.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (candidates,), 0 for settings that are better throughout [rpm].
+    """
+    if present is None:
+        return np.zeros(len(measured))
+    now = np.array([present.measured[name] for name in TERMS])
+    worse = np.maximum(measured - (1.0 - REGRET_MARGIN) * now, 0.0)
+    cost: np.ndarray = REGRET_rpm * (worse / np.maximum(now, REGRET_LEAST)).sum(axis=-1)
+    return cost
+
+
+def score(
+    runs: Runs,
+    weights: Weights,
+    limits: Limits | None = None,
+    present: Score | None = None,
+) -> list[Score]:
     """Score candidates.
 
     Parameters
@@ -267,6 +308,8 @@ def score(runs: Runs, weights: Weights, limits: Limits | None = None) -> list[Sc
         What each measure is worth.
     limits : Limits, optional
         Hard limits; the usual ones when left out.
+    present : Score, optional
+        Of the settings that the car has now, on the same runs: no regret without it.
 
     Returns
     -------
@@ -279,15 +322,18 @@ def score(runs: Runs, weights: Weights, limits: Limits | None = None) -> list[Sc
     mean, worst = by_car.mean(axis=-1), worst_mean(by_car)
     total = (1.0 - WORST_WEIGHT) * mean + WORST_WEIGHT * worst
     leaning = _car_shares(by_car)
+    regret = regret_rpm(raw.mean(axis=1), present)
     found = []
     for k, broken in enumerate(_broken(runs, limits or Limits())):
         shares = (weighted[k] * leaning[k][:, None]).sum(axis=0)
         found.append(
             Score(
-                value=float(total[k]) + (RANKED_BEHIND + _size(broken) if broken else 0.0),
+                value=float(total[k] + regret[k])
+                + (RANKED_BEHIND + _size(broken) if broken else 0.0),
                 total=float(total[k]),
                 mean=float(mean[k]),
                 worst=float(worst[k]),
+                regret=float(regret[k]),
                 terms=dict(zip(TERMS, shares.tolist(), strict=True)),
                 measured=dict(zip(TERMS, raw[k].mean(axis=0).tolist(), strict=True)),
                 broken=broken,

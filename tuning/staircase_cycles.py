@@ -173,7 +173,7 @@ def staircase_cycles(
     def defect(x: ArrayLike, w: ArrayLike) -> Complexes:
         linear = law.response(w)
         error = _error_behind(x / np.abs(linear), deadband_rpm)
-        offset = np.interp(x, fine, offsets)
+        offset = np.interp(np.asarray(x, dtype=float), fine, offsets)
         gain = shell_gain(error, w, law, min_move_steps, deadband_rpm, offset)
         return np.asarray(1.0 + gain * loop_response(plant, law, w, min_move_steps) / linear)
 

@@ -30,6 +30,7 @@ __all__ = ["Outcome", "Progress", "Study", "open_study", "run_search"]
 
 C = TypeVar("C")
 Direction = Literal["minimize", "maximize"]
+EvaluateBatch = Callable[[Sequence[C]], Sequence[Outcome | float | Sequence[float] | None]]
 
 _INPUTS = "inputs"
 
@@ -172,7 +173,7 @@ def _check_joinable(
 def run_search(
     study: Study,
     ask_space: Callable[[optuna.Trial], C],
-    evaluate_batch: Callable[[Sequence[C]], Sequence[Outcome | float | Sequence[float] | None]],
+    evaluate_batch: EvaluateBatch[C],
     *,
     n_trials: int,
     batch: int = 8,
@@ -180,32 +181,27 @@ def run_search(
     should_stop: Callable[[Study], bool] | None = None,
     on_progress: Callable[[Progress], None] | None = None,
 ) -> int:
-    """Ask, evaluate and tell in batches until the study holds enough finished trials.
+    """Search in batches until the study holds enough finished trials.
 
-    One process alone gets the same trials for the same seed and batch, on any storage, in one
-    go or resumed between batches. Each of several goes on until the *study* holds `n_trials`;
-    batches they began before are finished too, so each adds at most `batch` - 1 beyond.
-    Trials that a dead worker left are evaluated again under a new number, and never told twice.
+    One process alone gets the same trials for the same seed and batch, on any storage, in one go
+    or resumed between batches. Each of several goes on until the *study* holds `n_trials`, and
+    finishes the batch it has begun: at most one batch each beyond. Trials that a dead worker left
+    are evaluated again under a new number, and never told twice.
 
     Parameters
     ----------
     study : Study
         From `open_study`.
     ask_space : callable
-        Asks an optuna trial for each parameter (``trial.suggest_float`` and so on, also
-        conditionally) and returns the candidate to be evaluated.
+        Asks an optuna trial for each parameter and returns the candidate to be evaluated.
     evaluate_batch : callable
-        From a list of candidates to as many outcomes, in the same order.
-    n_trials : int
-        How many finished trials the study shall hold.
-    batch : int
-        How many candidates are evaluated in one call, 1 or more.
+        From candidates to as many outcomes, in the same order.
+    n_trials, batch : int
+        How many finished trials the study shall hold, and how many are evaluated in one call.
     start_points : mapping, optional
-        Name to parameters of candidates to be evaluated first; kept as user attribute ``start``.
-    should_stop : callable, optional
-        Asked between batches, with the study; true ends the search.
-    on_progress : callable, optional
-        Told after each batch that has been written down.
+        Name to parameters of what is evaluated first; the name is user attribute ``start``.
+    should_stop, on_progress : callable, optional
+        Between batches: given the study, true ends the search; told how far it has come.
 
     Returns
     -------
@@ -215,7 +211,7 @@ def run_search(
     Raises
     ------
     KeyboardInterrupt
-        After Ctrl-C. All that was finished is kept; a batch broken off is queued again.
+        After Ctrl-C; what was finished is kept, a batch broken off is queued again.
     EvenidleError
         If the storage is lost in mid-search.
     ValueError
@@ -223,7 +219,30 @@ def run_search(
     """
     if batch < 1 or n_trials < 0:
         raise ValueError(f"batch must be 1 or more and n_trials 0 or more ({batch}, {n_trials})")
-    work = Work(study, ask_space)
+    return _run(
+        study,
+        Work(study, ask_space),
+        evaluate_batch,
+        n_trials=n_trials,
+        batch=batch,
+        start_points=start_points or {},
+        should_stop=should_stop or (lambda _: False),
+        on_progress=on_progress or (lambda _: None),
+    )
+
+
+def _run(
+    study: Study,
+    work: Work[C],
+    evaluate_batch: EvaluateBatch[C],
+    *,
+    n_trials: int,
+    batch: int,
+    start_points: Mapping[str, Mapping[str, Any]],
+    should_stop: Callable[[Study], bool],
+    on_progress: Callable[[Progress], None],
+) -> int:
+    """Search, with every optional argument given."""
     interrupt = Interrupt()
     here = 0
     with ExitStack() as stack:
@@ -232,15 +251,15 @@ def run_search(
             stack.enter_context(Lease(study.storage, study.study_id, work.me))
         stack.enter_context(work.given_back_on_error())
         with storage_errors(study.where):
-            work.queue.add_start_points(start_points or {})
+            work.queue.add_start_points(start_points)
         while True:
             interrupt.raise_if_asked()
             with storage_errors(study.where):
                 trials = work.look()
             finished = sum(counts_as_finished(trial) for trial in trials)
-            if here and on_progress is not None:
+            if here:
                 on_progress(Progress(finished, n_trials, here))
-            if finished >= n_trials or (should_stop is not None and should_stop(study)):
+            if finished >= n_trials or should_stop(study):
                 break
             with storage_errors(study.where):
                 asked = work.ask(trials, min(batch, n_trials - finished))

@@ -31,7 +31,7 @@ class Prediction:
     hunting_period_s : float
         Its period where it hunts, median; nan where no run does [s].
     worst_dip_rpm : float
-        Deepest dip after a load in any run [rpm].
+        Deepest dip after a load, mean over seeds, on the car where that is deepest [rpm].
     settle_s : float
         Settling after a load, mean [s].
     moves_per_min : float
@@ -125,7 +125,7 @@ def predict(runs: Runs, candidate: int) -> Prediction:
     return Prediction(
         hunting_rpm=_mean(hunting),
         hunting_period_s=float(np.median(periods)) if periods.size else math.nan,
-        worst_dip_rpm=float(np.nanmax(warm["worst_dip_rpm"])),
+        worst_dip_rpm=max(_mean(one) for one in warm["worst_dip_rpm"]),
         settle_s=_mean(warm["settle_s"]),
         moves_per_min=_mean(warm["moves_per_min"]),
         stall_share=float(runs.of("stalled")[candidate].mean()),

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from workbench.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
+from workbench.options import AsJson, CarFile, Columns, Quiet, Seed
 from workbench.printing import Screen
 
 
@@ -15,8 +15,7 @@ def compare(
     car: CarFile,
     log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Log recorded on the try.")],
     columns: Columns = None,
-    out: OutFolder = None,
-    seed: Seed = 0,
+    seed: Seed = 0,  # noqa: ARG001 (every command takes it; nothing here is random)
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from workbench.options import AsJson, Columns, OutFolder, Quiet, Seed
+from workbench.options import AsJson, Columns, Quiet, Seed
 from workbench.printing import Screen
 
 
@@ -17,7 +17,6 @@ def diagnose(
         str | None, typer.Option("--car", metavar="CAR.toml", help="Car file, if there is one.")
     ] = None,
     columns: Columns = None,
-    out: OutFolder = None,
     seed: Seed = 0,  # noqa: ARG001 (every command takes it; nothing here is random)
     as_json: AsJson = False,
     quiet: Quiet = False,

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from workbench.options import AsJson, CarFile, OutFolder, Quiet, Seed
+from workbench.options import AsJson, CarFile, Quiet, Seed
 from workbench.printing import Screen
 
 
@@ -15,7 +15,6 @@ def explain(
     rough: Annotated[
         bool, typer.Option("--rough", help="A coarser map, in a few seconds.")
     ] = False,
-    out: OutFolder = None,
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,

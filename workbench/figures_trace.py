@@ -109,6 +109,36 @@ def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = N
     return figure
 
 
+def idle_figure(trace: Trace, car: Car, until_s: float) -> Figure:
+    """Draw speed and valve of a run, for the report.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    car : Car
+        Its deadband is drawn.
+    until_s : float
+        Draw up to here [s].
+
+    Returns
+    -------
+    Figure
+        Two rows over one time axis, without a title.
+    """
+    with styled():
+        figure = new_figure((7.6, 4.2))
+        speed, valve = rows_of_axes(figure, [2.0, 1.3])
+        _draw_speed(speed, trace, car)
+        _draw_valve(valve, trace, car)
+        valve.set_xlabel("time [s]")
+        valve.set_xlim(0.0, until_s)
+        for axes in (speed, valve):
+            _mark_events(axes, trace, named=axes is speed)
+        figure.align_ylabels()
+    return figure
+
+
 def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
     target, half = trace["target_rpm"], car.feedback.deadband_rpm
     axes.fill_between(

@@ -13,10 +13,10 @@ if TYPE_CHECKING:
 
 JOB = (
     "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
-    " what was fitted to a recorded log, why the idle hunts with its present feedback settings, which"
-    " settings a search found over all cars that this one could be, how they stand up to loads,"
-    " starts and faults, and how to try them on the car. The numbers are a model's: begin with the"
-    " cautions of the sheet at the end."
+    " how the car idles with its present feedback settings, which settings a search found over"
+    " all cars that this one could be, how they stand up to loads, starts and faults, and how to"
+    " try them on the car. The numbers are a model's: begin with the cautions of the sheet at the"
+    " end."
 )
 
 

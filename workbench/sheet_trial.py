@@ -74,8 +74,8 @@ def try_steps(car: Car, spots: list[Spot]) -> list[TryStep]:
             "Feedback off, engine warm",
             "feedback off (base curve only)",
             f"Idle outdoors. Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f}"
-            f" steps. Open by 2 steps by hand: speed must rise by about {2.0 * warm.rpm_per_step:.0f} rpm."
-            " Log one minute.",
+            " steps. Open by 2 steps by hand: speed must rise by about"
+            f" {2.0 * warm.rpm_per_step:.0f} rpm. Log one minute.",
             "opening raises speed, and speed is steady with the valve still.",
         ),
     ]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import random
 import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -34,18 +35,25 @@ class Process:
         assert self.process.stdout is not None
         assert self.process.stdout.readline() == "ready\n", self.failure()
 
-    def wait_until_busy(self) -> None:
-        """Wait until it has evaluated something."""
-        while not evaluated(self.ledger):
+    def wait_until(self, done: Callable[[Path], list[float]]) -> None:
+        """Wait until something has been `evaluated`, or `told`."""
+        while not done(self.ledger):
             assert self.process.poll() is None, self.failure()
             time.sleep(0.01)
+
+    def wait_for_a_moment(self, kill: int, moments: random.Random) -> None:
+        """Wait for a random moment while it opens the study, tells its first batch, or goes on."""
+        self.wait_until_ready()
+        if kill % 4:
+            self.wait_until(evaluated if kill % 4 == 1 else told)
+        time.sleep(moments.uniform(0.0, 0.2))
 
     def kill(self) -> None:
         """Send SIGKILL, which no process can hold back, and collect what is left."""
         self.process.kill()
         self.process.communicate()
 
-    def finish(self, within_s: float = 60.0) -> None:
+    def finish(self, within_s: float = 180.0) -> None:
         _, told = self.process.communicate(timeout=within_s)
         assert self.process.returncode == 0, told
 
@@ -108,6 +116,12 @@ def _trials_of_shared(storage: BaseStorage) -> list[FrozenTrial]:
 
 def complete(trials: Iterable[FrozenTrial]) -> list[FrozenTrial]:
     return [trial for trial in trials if trial.state.name == "COMPLETE"]
+
+
+def enough_to_clear(trials: list[FrozenTrial]) -> int:
+    """How many finished trials the study holds once all that is open was evaluated, and some."""
+    open_ones = [trial for trial in trials if not trial.state.is_finished()]
+    return len(complete(trials)) + len(open_ones) + 2 * BATCH
 
 
 def check_nothing_lost_or_doubled(trials: list[FrozenTrial], ledgers: Iterable[Path]) -> None:

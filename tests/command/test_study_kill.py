@@ -61,10 +61,7 @@ def test_kill_at_random_moments_loses_nothing_finished(
     kept: dict[int, float | None] = {}
     for kill in range(kills):
         victim = workers.pop(0)
-        victim.wait_until_ready()
-        if kill % 4:  # else while it opens the study, or just after
-            victim.wait_until_busy()
-        time.sleep(moments.uniform(0.0, 0.2))
+        victim.wait_for_a_moment(kill, moments)
         victim.kill()
         workers.append(start_worker(storage, ledgers[kill + 2], trials=10**6))
         now = {trial.number: trial.value for trial in complete(read_plainly(storage))}
@@ -90,7 +87,7 @@ def test_control_c_keeps_what_is_finished_and_queues_the_rest(
     storage = str(tmp_path / "shared.journal")
     worker = start_worker(storage, tmp_path / "ledger", trials=10**6, seconds=0.3)
     worker.wait_until_ready()
-    worker.wait_until_busy()
+    worker.wait_until(evaluated)
     time.sleep(0.1)
     os.kill(worker.process.pid, signal.SIGINT)
     _, said = worker.process.communicate(timeout=20)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
@@ -17,6 +16,7 @@ from tests.command.study_processes import (
     check_nothing_left_open,
     check_nothing_lost_or_doubled,
     complete,
+    enough_to_clear,
     evaluated,
     read_plainly,
 )
@@ -61,17 +61,15 @@ def test_kill_loses_nothing_finished(
     workers = [start_worker(url, ledgers[i], 10**6) for i in (0, 1)]
     for kill in range(KILLS):
         victim = workers.pop(0)
-        victim.wait_until_ready()
-        if kill % 3:
-            victim.wait_until_busy()
-        time.sleep(moments.uniform(0.0, 0.2))
+        victim.wait_for_a_moment(kill, moments)
         victim.kill()
         workers.append(start_worker(url, ledgers[kill + 2], 10**6))
     for worker in workers:
         worker.kill()
-    before = {trial.number: trial.value for trial in complete(read_plainly(url))}
+    left = read_plainly(url)
+    before = {trial.number: trial.value for trial in complete(left)}
     assert len(before) >= KILLS // 2
-    last = start_worker(url, tmp_path / "last", len(before) + 4 * BATCH, seconds=0.0)
+    last = start_worker(url, tmp_path / "last", enough_to_clear(left), seconds=0.0)
     last.finish()
     trials = read_plainly(url)
     assert before.items() <= {trial.number: trial.value for trial in complete(trials)}.items()

@@ -331,6 +331,8 @@ def test_simc() -> None:
     assert rule.integral_time_s == pytest.approx(2.5)
     assert rule.gain_steps_per_100rpm == pytest.approx(85.0, abs=0.05)
     assert rule.integral_steps_per_100rpm_s == pytest.approx(34.0, abs=0.02)
+    # Lag-dominant plants: the integral time is held at 8 delays.
+    assert simc_pi(FirstOrderDelay(1.0, 100.0, 1.0)).integral_time_s == pytest.approx(8.0)
 
 
 def test_half_rule() -> None:
