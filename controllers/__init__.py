@@ -11,8 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from controllers.compiling import compiled, is_warm, pick, relation, routine
-    from controllers.controller import Controller, car_curves, controller_row, law_code, make_controller
-    from controllers.curves import POINTS, curve_table, curve_value, read_coolant
+    from controllers.controller import (
+        Controller,
+        car_curves,
+        controller_row,
+        law_code,
+        make_controller,
+    )
+    from controllers.curves import POINTS, begin_running, curve_table, curve_value, read_coolant
     from controllers.records import (
         MEMORY_FIELDS,
         NEVER,
@@ -44,6 +50,7 @@ _HOMES = {
     "law_code": "controller",
     "make_controller": "controller",
     "POINTS": "curves",
+    "begin_running": "curves",
     "curve_table": "curves",
     "curve_value": "curves",
     "read_coolant": "curves",
@@ -73,6 +80,7 @@ __all__ = [
     "Curves",
     "Feedback",
     "TICKS_PER_s",
+    "begin_running",
     "block_dtype",
     "car_curves",
     "clamp",

@@ -20,7 +20,7 @@ import time
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 
@@ -72,7 +72,10 @@ def cache_root() -> Path:
 
     wanted = os.environ.get("EVENIDLE_CACHE_DIR")
     choices = [Path(wanted)] if wanted else [user_cache_path("evenidle", appauthor=False)]
-    choices.append(Path(tempfile.gettempdir()) / f"evenidle-cache-{os.getuid() if hasattr(os, 'getuid') else 0}")
+    choices.append(
+        Path(tempfile.gettempdir())
+        / f"evenidle-cache-{os.getuid() if hasattr(os, 'getuid') else 0}"
+    )
     for root in choices:
         try:
             root.mkdir(parents=True, exist_ok=True)
@@ -133,8 +136,9 @@ def is_warm() -> bool:
 
 def _cached(function: F) -> F:
     """Compile with the disk cache of the function's own package."""
-    numba.config.CACHE_DIR = str(cache_folder(function.__module__.partition(".")[0]))
-    return numba.njit(error_model="numpy", nogil=True, cache=True)(function)  # type: ignore[no-any-return]
+    folder = cache_folder(function.__module__.partition(".")[0])
+    numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]
+    return cast("F", numba.njit(error_model="numpy", nogil=True, cache=True)(function))
 
 
 def _pick_python(condition: bool, new: float, old: float) -> float:
@@ -150,7 +154,7 @@ def _pick_select() -> Callable[[bool, float, float], float]:
     from numba.core import types
     from numba.extending import intrinsic
 
-    def build(typingctx: Any, condition: Any, new: Any, old: Any) -> Any:
+    def build(_typing: Any, condition: Any, new: Any, old: Any) -> Any:
         def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
             casted = [
                 context.cast(builder, value, kind, types.float64)
@@ -161,10 +165,11 @@ def _pick_select() -> Callable[[bool, float, float], float]:
 
         return types.float64(condition, new, old), generate
 
-    return intrinsic(build)  # type: ignore[no-any-return]
+    return cast("Callable[[bool, float, float], float]", intrinsic(build))
 
 
-pick = _pick_python if numba.config.DISABLE_JIT else _pick_select()
+_PLAIN = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
+pick = _pick_python if _PLAIN else _pick_select()
 """Choose ``new`` if a condition holds, else ``old``, without a branch: (bool, float, float)."""
 
 
@@ -181,7 +186,7 @@ def relation(function: F) -> F:
     callable
         The compiled function; callable from Python too.
     """
-    return numba.njit(error_model="numpy", forceinline=True)(function)  # type: ignore[no-any-return]
+    return cast("F", numba.njit(error_model="numpy", forceinline=True)(function))
 
 
 def routine(function: F) -> F:

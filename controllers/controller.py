@@ -13,8 +13,8 @@ from controllers.curves import curve_table, read_coolant
 from controllers.records import (
     MEMORY_FIELDS,
     SETTINGS_FIELDS,
-    TICKS_PER_s,
     Block,
+    TICKS_PER_s,
     matrix,
     new_block,
     rows,
@@ -41,11 +41,19 @@ class ControlledCar(Protocol):
     """What a controller needs of a car: its feedback settings, curves and open limit."""
 
     @property
-    def feedback(self) -> Feedback: ...
+    def feedback(self) -> Feedback:
+        """Settings of the closed loop."""
+        ...
+
     @property
-    def curves(self) -> Curves: ...
+    def curves(self) -> Curves:
+        """Open-loop curves."""
+        ...
+
     @property
-    def valve(self) -> _Valve: ...
+    def valve(self) -> _Valve:
+        """Its open limit."""
+        ...
 
 
 def law_code(name: str) -> float:

@@ -67,6 +67,35 @@ def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC:
 
 
 @relation
+def begin_running(
+    k: Block, lane: int, curves: np.ndarray, coolant_degC: float, tick: float
+) -> None:
+    """Note that the engine runs: after-start air begins to fade, old trim is forgotten.
+
+    Parameters
+    ----------
+    k : Block
+        Controller memory (changed).
+    lane : int
+        Lane [-].
+    curves : numpy.ndarray
+        Shape (4, 2, POINTS) as of ``curve_table`` [degC, steps or rpm].
+    coolant_degC : float
+        Coolant temperature measured [degC].
+    tick : float
+        Now [ticks].
+
+    Notes
+    -----
+    Source: common practice, no source.
+    """
+    after = curves[AFTER_START]
+    k.after_steps[lane] = curve_value(after[0], after[1], coolant_degC)
+    k.started_tick[lane] = tick
+    k.integral_steps[lane] = 0.0
+
+
+@relation
 def read_coolant(
     k: Block, lane: int, curves: np.ndarray, coolant_degC: float, base_error_steps: float
 ) -> None:
@@ -89,6 +118,7 @@ def read_coolant(
     -----
     Source: straight lines between the owner's points.
     """
-    k.base_steps[lane] = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC) + base_error_steps
+    base = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC)
+    k.base_steps[lane] = base + base_error_steps
     k.target_rpm[lane] = curve_value(curves[TARGET, 0], curves[TARGET, 1], coolant_degC)
     k.cranking_steps[lane] = curve_value(curves[CRANKING, 0], curves[CRANKING, 1], coolant_degC)

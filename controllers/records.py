@@ -16,7 +16,7 @@ Block = Any
 
 TICKS_PER_s = 1.0e9
 """Ticks of the clock in one second."""
-s_PER_TICK = 1.0 / TICKS_PER_s
+s_PER_TICK = 1.0 / TICKS_PER_s  # noqa: N816 (a unit keeps its own letters)
 """Length of a tick [s]; multiplying is several times quicker than dividing."""
 NEVER = 9.0e15
 """A tick that no run reaches."""

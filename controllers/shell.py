@@ -95,9 +95,7 @@ def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
     running = k.base_steps[lane] + fading(
         k.after_steps[lane], tick - started, c.after_fade_ticks[lane]
     )
-    entry = fading(
-        c.entry_extra_steps[lane], tick - k.closed_tick[lane], c.entry_fade_ticks[lane]
-    )
+    entry = fading(c.entry_extra_steps[lane], tick - k.closed_tick[lane], c.entry_fade_ticks[lane])
     entry = entry if k.throttle_closed[lane] > 0.5 else c.entry_extra_steps[lane]
     known = c.load_steps_per_W[lane] * k.load_W[lane] + c.aircon_steps[lane] * k.aircon_on[lane]
     return (running if started < NEVER else k.cranking_steps[lane]) + entry + known
@@ -213,10 +211,7 @@ def update(c: Block, k: Block, lane: int, rpm: float, tick: float) -> None:
         and rpm < target + c.enable_above_rpm[lane]
         and since >= c.enable_delay_ticks[lane]
     )
-    if act:
-        trim = feedback_trim(c, k, lane, rpm)
-    else:
-        trim = k.integral_steps[lane]
+    trim = feedback_trim(c, k, lane, rpm) if act else k.integral_steps[lane]
     k.enabled[lane] = 1.0 if act else 0.0
     k.trim_steps[lane] = trim
     if act and (trim <= c.trim_low_steps[lane] or trim >= c.trim_high_steps[lane]):

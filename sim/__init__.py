@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from sim.batch import COUNTERS, SAMPLE_s, Plan
+    from sim.batch import COUNTERS, Plan, SAMPLE_s
     from sim.car import Car, car_to_toml, load_car, save_car, with_values
     from sim.errors import EvenidleError, InputError, Problem
     from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_table

@@ -7,94 +7,37 @@ vector instructions; the rest is done lane by lane with the same handlers.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
-from controllers import NEVER, TICKS_PER_s, compiled, relation, routine, update
+from controllers import compiled, relation, routine, update
 from sim.advance import advance
-from sim.begin import begin
-from sim.firing import RPM_PER_rad_s, draw_noise, read_balance
+from sim.firing import draw_noise, read_balance
 from sim.handlers import fire_now, general_step, handle
 from sim.records import END, FIRING, NO_EVENT, UPDATE, Block, Tables
+from sim.runs import (
+    COUNTERS,
+    LANES,
+    SAMPLE_TICKS,
+    Blocks,
+    Plan,
+    SAMPLE_s,
+    load_lane,
+    load_run,
+    write_counters,
+)
 from sim.valve import begin_move
 
-COUNTERS = (
-    "moves",
-    "reversals",
-    "valve_steps",
-    "limited_updates",
-    "lowest_rpm",
-    "stalled_s",  # nan while it has not
-    "target_rpm",
-    "trim_steps",
-    "hidden_error_steps",
-)
-"""What each run counts, in order."""
-LANES = 8
-"""Runs side by side; sixteen were slower, four no faster."""
-SAMPLE_s = 0.05
-"""Spacing of the samples that a batch keeps [s]."""
-SAMPLE_TICKS = SAMPLE_s * TICKS_PER_s
-
-
-class Blocks(NamedTuple):
-    """Working memory of one thread: four arrays of one block each, also as matrices.
-
-    Arrays, because Python hands an array to compiled code a hundred times faster than a record.
-    """
-
-    state: np.ndarray
-    parameters: np.ndarray
-    settings: np.ndarray
-    memory: np.ndarray
-    state_matrix: np.ndarray
-    parameters_matrix: np.ndarray
-    settings_matrix: np.ndarray
-    memory_matrix: np.ndarray
-
-
-class Plan(NamedTuple):
-    """What to run: tables of cars, settings and scenarios, and one row of indices a run.
-
-    Attributes
-    ----------
-    cars, settings, scenarios : numpy.ndarray
-        Two-dimensional tables in the order of their fields.
-    car, setting, scenario : numpy.ndarray
-        Shape (runs,), whole numbers: rows of the tables.
-    seed : numpy.ndarray
-        Shape (runs,): whole numbers below 2**31, held in float64.
-    base_error_steps, rpm_offset : numpy.ndarray
-        Shape (runs,): error of the base curve [steps], speed at the start above target [rpm].
-    """
-
-    cars: np.ndarray
-    settings: np.ndarray
-    scenarios: np.ndarray
-    car: np.ndarray
-    setting: np.ndarray
-    scenario: np.ndarray
-    seed: np.ndarray
-    base_error_steps: np.ndarray
-    rpm_offset: np.ndarray
-
-
-@relation
-def load_lane(block: np.ndarray, lane: int, row: np.ndarray) -> None:
-    """Copy a row of numbers into one lane of a block.
-
-    Parameters
-    ----------
-    block : numpy.ndarray
-        Shape (fields, lanes), the block's memory (changed).
-    lane : int
-        Lane [-].
-    row : numpy.ndarray
-        Shape (fields or fewer,): values.
-    """
-    for field in range(len(row)):
-        block[field, lane] = row[field]
+__all__ = [
+    "COUNTERS",
+    "LANES",
+    "Blocks",
+    "Plan",
+    "SAMPLE_s",
+    "load_lane",
+    "load_run",
+    "run_range",
+    "write_counters",
+]
 
 
 @relation
@@ -130,15 +73,15 @@ def vector_pass(
     rare = 0
     for lane in range(lanes):
         event = s.event[lane]
-        resting = event == NO_EVENT and s.scalar[lane] == 0.0
-        rare += 0 if event == FIRING or event == END or resting else 1
+        done = event == FIRING
+        done |= event == END
+        done |= event == NO_EVENT and s.scalar[lane] == 0.0
+        rare += 0 if done else 1
     return rare
 
 
 @routine
-def vector_basic(
-    s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray
-) -> int:
+def vector_basic(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray) -> int:
     """``vector_pass`` without the features that few cars need.
 
     Parameters
@@ -155,9 +98,7 @@ def vector_basic(
 
 
 @routine
-def vector_full(
-    s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray
-) -> int:
+def vector_full(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray) -> int:
     """``vector_pass`` with every feature.
 
     Parameters
@@ -378,74 +319,6 @@ def fill_gaps(samples: np.ndarray) -> None:
         value = samples[slot]
         held = value if value == value else held
         samples[slot] = held
-
-
-@routine
-def load_run(
-    blocks: Blocks, lane: int, run: int, plan: Plan, tables: Tables
-) -> None:
-    """Put one run of a plan into a lane and make its first state.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        The four blocks, by attribute and as matrices (changed).
-    lane : int
-        Lane [-].
-    run : int
-        Row of the plan [-].
-    plan : Plan
-        What to run.
-    tables : Tables
-        Tables of all cars and scenarios.
-    """
-    blocks.state_matrix[:, lane] = 0.0
-    blocks.memory_matrix[:, lane] = 0.0
-    car = plan.car[run]
-    scenario = plan.scenario[run]
-    load_lane(blocks.parameters_matrix, lane, plan.cars[car])
-    load_lane(blocks.settings_matrix, lane, plan.settings[plan.setting[run]])
-    p = blocks.parameters[0]
-    p.seed[lane] = plan.seed[run]
-    p.base_error_steps[lane] = plan.base_error_steps[run]
-    p.row_car[lane] = car
-    p.row_scenario[lane] = scenario
-    begin(
-        blocks.state[0],
-        p,
-        blocks.settings[0],
-        blocks.memory[0],
-        lane,
-        tables,
-        plan.scenarios[scenario],
-        plan.rpm_offset[run],
-    )
-
-
-@routine
-def write_counters(blocks: Blocks, lane: int, out: np.ndarray) -> None:
-    """Write what a run counted into its row.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        The four blocks after the run.
-    lane : int
-        Lane [-].
-    out : numpy.ndarray
-        Row in the order of ``COUNTERS`` (changed).
-    """
-    s = blocks.state[0]
-    k = blocks.memory[0]
-    out[0] = k.moves[lane]
-    out[1] = k.reversals[lane]
-    out[2] = s.valve_steps[lane]
-    out[3] = k.limited_updates[lane]
-    out[4] = s.lowest_rad_s[lane] * RPM_PER_rad_s
-    out[5] = s.stalled_tick[lane] / TICKS_PER_s if s.stalled_tick[lane] < NEVER else np.nan
-    out[6] = k.target_rpm[lane]
-    out[7] = k.trim_steps[lane]
-    out[8] = s.shaft_steps[lane] - s.believed_steps[lane]
 
 
 @compiled

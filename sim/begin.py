@@ -6,14 +6,15 @@ import math
 
 import numpy as np
 
-from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, open_loop_steps, relation, routine
-from sim.advance import slopes
+from controllers import NEVER, TICKS_PER_s, open_loop_steps, relation, routine
 from sim.air import CRITICAL_RATIO, choked_flow_per_area
 from sim.combustion import mixture_efficiency, spark_efficiency
-from sim.crank import alternator_target
-from sim.firing import RPM_PER_rad_s
 from sim.happenings import set_coolant
+from sim.noise import START_STREAM, uniform
 from sim.records import Block, Tables
+from sim.sensors import RPM_PER_rad_s
+from sim.slopes import alternator_heading, slopes
+from sim.starting import KEY_ON, power_on
 from sim.valve import set_opening
 
 SCENARIO_FIELDS = (
@@ -22,10 +23,13 @@ SCENARIO_FIELDS = (
     "coolant_degC",
     "duration_ticks",
     "key_on",  # 1: the engine stands and is to be started
+    "warm_up",  # 1: temperatures move; 0: they are held
 )
 """Numbers of a scenario beside its events; one row a scenario."""
 
 HALVINGS = 60
+THERMAL_TICKS = 1.0 * TICKS_PER_s
+"""Time between thermal ticks."""
 LONG_AGO = -1.0e13
 """A tick long before any run: the engine has been running and the throttle closed since."""
 
@@ -85,13 +89,7 @@ def mean_acceleration(s: Block, p: Block, lane: int, speed_rad_s: float) -> floa
     -----
     Source: the model's own slopes; mean torque is work per air times air per radian.
     """
-    s.given_W[lane] = alternator_target(
-        s.load_W[lane],
-        speed_rad_s,
-        p.cut_in_rad_s[lane],
-        p.rise_W_s_per_rad[lane],
-        p.alternator_max_W[lane],
-    )
+    s.given_W[lane] = alternator_heading(s, p, lane, speed_rad_s)
     map_Pa = settled_map(s, p, lane, speed_rad_s)
     air_out = slopes(s, p, lane, map_Pa, speed_rad_s, s.given_W[lane], False)[4]
     work = p.work_J_per_kg[lane] * s.efficiency[lane]
@@ -144,7 +142,13 @@ def settled_speed(s: Block, p: Block, lane: int) -> float:
 
 
 @relation
-def set_ambient(s: Block, p: Block, lane: int, ambient_Pa: float, ambient_K: float) -> None:
+def set_ambient(
+    s: Block,  # noqa: ARG001 (every relation of a first state takes both records)
+    p: Block,
+    lane: int,
+    ambient_Pa: float,
+    ambient_K: float,
+) -> None:
     """Put the surrounding air into force.
 
     Parameters
@@ -179,6 +183,9 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
     s.due_valve[lane] = NEVER
     s.due_thermal[lane] = NEVER
     s.stalled_tick[lane] = NEVER
+    s.first_start_tick[lane] = NEVER
+    s.key[lane] = KEY_ON
+    s.resting_V[lane] = p.resting_V[lane]
     s.direction[lane] = p.direction[lane]
     s.backlash_steps[lane] = p.backlash_steps[lane]
     s.regulated_V[lane] = p.regulated_V[lane]
@@ -192,6 +199,7 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
     ) * mixture_efficiency(p.lambda_base[lane], p.lambda_best[lane], p.mixture_loss[lane])
     s.ignition[lane] = 1.0
     s.coolant_degC[lane] = coolant_degC
+    s.oil_degC[lane] = coolant_degC
     s.coolant_sensed_degC[lane] = coolant_degC
     s.live[lane] = 1.0
     s.scalar[lane] = 1.0
@@ -247,17 +255,52 @@ def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
     share = p.wall_share[lane]
     s.film_kg[lane] = share * fuel * (p.wall_s[lane] + interval_s) / interval_s
     s.running[lane] = 1.0
+    s.first_start_tick[lane] = 0.0
+
+
+@relation
+def start_standing(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
+    """Switch on an engine that stands, its valve wherever it was left.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State, parameters, controller settings and memory (changed).
+    lane : int
+        Lane [-].
+    tables : Tables
+        Valve areas.
+
+    Notes
+    -----
+    Source: any position of the whole travel is as likely as another; assumed.
+    """
+    s.ignition[lane] = 0.0
+    s.map_Pa[lane] = p.ambient_Pa[lane]
+    s.map_lagged_Pa[lane] = p.ambient_Pa[lane]
+    s.map_sensed_Pa[lane] = p.ambient_Pa[lane]
+    k.started_tick[lane] = NEVER
+    left = math.floor(uniform(p.seed[lane], START_STREAM, 0.0) * (p.travel_steps[lane] + 1.0))
+    set_valve(s, p, lane, tables, left)
+    power_on(s, p, c, k, lane)
 
 
 @routine
 def begin(
-    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, scenario: np.ndarray,
+    s: Block,
+    p: Block,
+    c: Block,
+    k: Block,
+    lane: int,
+    tables: Tables,
+    scenario: np.ndarray,
     rpm_offset: float,
 ) -> None:
     """Make the first state of a run; blocks hold zeros, car, settings and run parameters.
 
     A running engine starts at the target speed plus an offset, the valve where the open
-    loop puts it, no trim: what a car does at the moment feedback begins.
+    loop puts it, no trim: what a car does at the moment feedback begins.  An engine to be
+    started stands; the key has just been turned on, and nobody knows where the valve is.
 
     Parameters
     ----------
@@ -270,20 +313,26 @@ def begin(
     scenario : numpy.ndarray
         One row in the order of ``SCENARIO_FIELDS``.
     rpm_offset : float
-        Speed at the beginning, above target [rpm].
+        Speed at the beginning, above target, of a running engine [rpm].
     """
     set_ambient(s, p, lane, scenario[0], scenario[1])
     p.end_tick[lane] = scenario[3]
     set_rest(s, p, lane, scenario[2])
     k.throttle_closed[lane] = 1.0
-    k.started_tick[lane] = LONG_AGO
+    standing = scenario[4] > 0.5
+    k.started_tick[lane] = NEVER if standing else LONG_AGO
     k.closed_tick[lane] = LONG_AGO
     s.due_event[lane] = tables.events[int(p.row_scenario[lane]), 0, 0]
+    if scenario[5] > 0.5:
+        s.due_thermal[lane] = THERMAL_TICKS
     set_coolant(s, p, k, lane, tables)
     wanted = math.floor(open_loop_steps(c, k, lane, 0.0) + 0.5)
     wanted = min(max(wanted, 0.0), c.open_limit_steps[lane])
     k.commanded_steps[lane] = wanted
     k.wanted_steps[lane] = wanted
+    if standing:
+        start_standing(s, p, c, k, lane, tables)
+        return
     set_valve(s, p, lane, tables, wanted)
     target = k.target_rpm[lane] + rpm_offset
     start_idling(s, p, lane, max(target / RPM_PER_rad_s, p.stall_rad_s[lane] * 1.05))

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 from controllers import relation
 
 STOICHIOMETRIC_AIR_TO_FUEL = 14.7
 """Mass of air for one of petrol [-]; Heywood (1988), appendix D, typical petrol 14.6 to 14.7."""
+COLDEST_START_degC, EASY_START_degC = -30.0, 50.0
+"""Between these a start grows easier; assumed [degC]."""
 
 
 @relation
@@ -137,3 +141,95 @@ def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
     """
     stoichiometric = STOICHIOMETRIC_AIR_TO_FUEL * fuel_kg
     return charge_kg / stoichiometric if charge_kg < 9.0 * stoichiometric else 9.0
+
+
+@relation
+def start_ease(coolant_degC: float) -> float:
+    """How easily fuel evaporates in an engine that is being started.
+
+    Parameters
+    ----------
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    float
+        0 stone cold, 1 warm [-].
+
+    Notes
+    -----
+    Source: assumed; that first firings are poor when cold is common practice, no source.
+    """
+    ease = (coolant_degC - COLDEST_START_degC) / (EASY_START_degC - COLDEST_START_degC)
+    ease = ease if ease > 0.0 else 0.0
+    return ease if ease < 1.0 else 1.0
+
+
+@relation
+def start_firings(coolant_degC: float) -> float:
+    """Firings after which a start has gained two thirds of what its charges lacked.
+
+    Parameters
+    ----------
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    float
+        Number of firings [-].
+
+    Notes
+    -----
+    Source: assumed, see ``start_ease``.
+    """
+    return 30.0 - 26.0 * start_ease(coolant_degC)
+
+
+@relation
+def start_chance(coolant_degC: float, number: float) -> float:
+    """Chance that a charge of a starting engine lights.
+
+    Parameters
+    ----------
+    coolant_degC : float
+        Coolant temperature [degC].
+    number : float
+        Which fuelled charge since cranking began, from 1 [-].
+
+    Returns
+    -------
+    float
+        0 to 1 [-].
+
+    Notes
+    -----
+    Source: assumed, see ``start_ease``.
+    """
+    first = 0.25 + 0.7 * start_ease(coolant_degC)
+    return 1.0 - (1.0 - first) * math.exp(-3.0 * number / start_firings(coolant_degC))
+
+
+@relation
+def start_burn(coolant_degC: float, number: float) -> float:
+    """Share of its work that a lit charge of a starting engine gives.
+
+    Parameters
+    ----------
+    coolant_degC : float
+        Coolant temperature [degC].
+    number : float
+        Which fuelled charge since cranking began, from 1 [-].
+
+    Returns
+    -------
+    float
+        0 to 1 [-].
+
+    Notes
+    -----
+    Source: assumed, see ``start_ease``.
+    """
+    first = 0.6 + 0.35 * start_ease(coolant_degC)
+    return 1.0 - (1.0 - first) * math.exp(-number / start_firings(coolant_degC))

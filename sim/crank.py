@@ -149,6 +149,65 @@ def battery_volts(regulated_V: float, battery_ohm: float, load_W: float, given_W
     return volts if volts > 6.0 else 6.0
 
 
+@relation
+def starter_torque(speed_rad_s: float, at_rest_Nm: float, fall_slope: float) -> float:
+    """Torque of the starter at the crank: a falling line, nothing once it is overrun.
+
+    Parameters
+    ----------
+    speed_rad_s : float
+        Crank speed, 0 or more [rad/s].
+    at_rest_Nm : float
+        Torque at standstill, 0 while it is not engaged [Nm].
+    fall_slope : float
+        Fall with speed [Nm s/rad].
+
+    Returns
+    -------
+    float
+        Torque, 0 or more [Nm].
+
+    Notes
+    -----
+    Source: a series-wound starter's line near its working point, and its overrunning clutch:
+    common practice, no source.
+    """
+    torque = at_rest_Nm - fall_slope * speed_rad_s
+    return torque if torque > 0.0 else 0.0
+
+
+@relation
+def cranking_volts(
+    resting_V: float, sag_V_per_Nm: float, starter_Nm: float, battery_ohm: float, load_W: float
+) -> float:
+    """Voltage at the battery while the alternator gives nothing.
+
+    Parameters
+    ----------
+    resting_V : float
+        Battery without load, above 0 [V].
+    sag_V_per_Nm : float
+        Sag with the starter's torque [V/Nm].
+    starter_Nm : float
+        Torque of the starter [Nm].
+    battery_ohm : float
+        Resistance of battery and leads [ohm].
+    load_W : float
+        Electric load without the starter [W].
+
+    Returns
+    -------
+    float
+        Voltage, not below 4 [V].
+
+    Notes
+    -----
+    Source: Ohm's law; a starter's torque follows its current: common practice, no source.
+    """
+    volts = resting_V - sag_V_per_Nm * starter_Nm - battery_ohm * load_W / resting_V
+    return volts if volts > 4.0 else 4.0
+
+
 def friction_torque_per_bar(displacement_m3: float) -> float:
     """Torque of one bar of friction mean effective pressure in a four-stroke engine.
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
-from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
+from controllers import pick, relation, s_PER_TICK
 from sim.combustion import (
     STOICHIOMETRIC_AIR_TO_FUEL,
     film_evaporated,
@@ -15,11 +13,12 @@ from sim.combustion import (
     scatter_next,
     spark_efficiency,
 )
-from sim.manifold import drawn_per_rad
 from sim.noise import SCATTER_STREAM, SENSOR_STREAM, gauss
 from sim.records import Block
+from sim.sensors import RPM_PER_rad_s, measured_speed
+from sim.slopes import drawn_at
 
-RPM_PER_rad_s = 30.0 / math.pi
+__all__ = ["RPM_PER_rad_s", "burnt_efficiency", "draw_noise", "fire", "read_balance"]
 
 
 @relation
@@ -61,42 +60,6 @@ def read_balance(s: Block, p: Block, lane: int, balance: np.ndarray) -> None:
 
 
 @relation
-def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
-    """Speed the sensor makes of the time since the last firing.
-
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    full : bool
-        With sensor noise [-].
-
-    Returns
-    -------
-    float
-        Measured speed [rpm].
-
-    Notes
-    -----
-    Source: speed over one firing interval; smoothing and rounding: common practice, no source.
-    """
-    ticks = s.tick[lane] - s.fired_tick[lane]
-    ticks = pick(ticks > 1.0, ticks, 1.0)
-    fresh = p.firing_rad[lane] * (RPM_PER_rad_s * TICKS_PER_s) / ticks
-    if full:
-        fresh += s.rpm_noise[lane] * s.sensor_gauss[lane]
-    keep = p.rpm_keep[lane]
-    speed = keep * s.measured_rpm[lane] + (1.0 - keep) * fresh
-    if full:
-        step = p.rpm_resolution[lane]
-        rounded = np.rint(speed / pick(step > 0.0, step, 1.0)) * step
-        speed = pick(step > 0.0, rounded, speed)
-    return pick(speed > 0.0, speed, 0.0)
-
-
-@relation
 def burnt_efficiency(
     s: Block, p: Block, lane: int, rpm: float, target_rpm: float, spark_trim_deg: float, on: bool
 ) -> float:
@@ -131,16 +94,7 @@ def burnt_efficiency(
     slope_deg = pick(slope_deg > -25.0, slope_deg, -25.0)
     spark = p.spark_base_deg[lane] + slope_deg + spark_trim_deg
     elapsed_s = (s.tick[lane] - s.fired_tick[lane]) * s_PER_TICK
-    expected_kg = p.firing_rad[lane] * drawn_per_rad(
-        s.map_lagged_Pa[lane],
-        s.speed_rad_s[lane],
-        p.pump0[lane],
-        p.pump1[lane],
-        p.pump2[lane],
-        p.pump3[lane],
-        p.fill0[lane],
-        p.fill1[lane],
-    )
+    expected_kg = p.firing_rad[lane] * drawn_at(p, lane, s.map_lagged_Pa[lane], s.speed_rad_s[lane])
     metered = expected_kg / (STOICHIOMETRIC_AIR_TO_FUEL * p.lambda_base[lane])
     evaporated = film_evaporated(s.film_kg[lane], elapsed_s, p.wall_s[lane])
     fuel = (1.0 - p.wall_share[lane]) * metered + evaporated
@@ -152,6 +106,43 @@ def burnt_efficiency(
     s.spark_deg[lane] = pick(on, spark, s.spark_deg[lane])
     sparked = spark_efficiency(spark, p.spark_best_deg[lane], p.spark_loss_per_deg2[lane])
     return sparked * mixture_efficiency(lambda_, p.lambda_best[lane], p.mixture_loss[lane])
+
+
+@relation
+def shift_work(s: Block, p: Block, lane: int, on: bool, newest_J: float) -> None:
+    """Take the newest charge's work into the torque until the next firing.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    on : bool
+        Whether a firing happens; nothing changes if not [-].
+    newest_J : float
+        Work of the charge just trapped [J].
+
+    Notes
+    -----
+    Source: one charge per cylinder makes torque 1 to 1.5 strokes after induction: the
+    torque between two firings is a weighted sum of the last four charges' work, the weights
+    placing it at the crank-angle delay asked for.
+    """
+    work0 = s.work0[lane]
+    work1 = s.work1[lane]
+    work2 = s.work2[lane]
+    work = (
+        p.delay0[lane] * newest_J
+        + p.delay1[lane] * work0
+        + p.delay2[lane] * work1
+        + p.delay3[lane] * work2
+    )
+    s.torque_Nm[lane] = pick(on, work * p.firings_per_rad[lane], s.torque_Nm[lane])
+    s.work3[lane] = pick(on, work2, s.work3[lane])
+    s.work2[lane] = pick(on, work1, work2)
+    s.work1[lane] = pick(on, work0, work1)
+    s.work0[lane] = pick(on, newest_J, work0)
 
 
 @relation
@@ -180,12 +171,6 @@ def fire(
         Idle speed the spark table is built about [rpm].
     spark_trim_deg : float
         The controller's spark trim [deg].
-
-    Notes
-    -----
-    Source: one charge per cylinder makes torque 1 to 1.5 strokes after induction: the
-    torque between two firings is a weighted sum of the last four charges' work, the weights
-    placing it at the crank-angle delay asked for.
     """
     scatter = scatter_next(
         s.scatter[lane], p.scatter_memory[lane], p.scatter_fresh[lane], s.gauss[lane]
@@ -198,20 +183,7 @@ def fire(
         factor *= s.balance[lane]
     factor = pick(factor > 0.0, factor, 0.0)
     newest = p.work_J_per_kg[lane] * s.drawn_kg[lane] * efficiency * factor * s.ignition[lane]
-    work0 = s.work0[lane]
-    work1 = s.work1[lane]
-    work2 = s.work2[lane]
-    work = (
-        p.delay0[lane] * newest
-        + p.delay1[lane] * work0
-        + p.delay2[lane] * work1
-        + p.delay3[lane] * work2
-    )
-    s.torque_Nm[lane] = pick(on, work * p.firings_per_rad[lane], s.torque_Nm[lane])
-    s.work3[lane] = pick(on, work2, s.work3[lane])
-    s.work2[lane] = pick(on, work1, work2)
-    s.work1[lane] = pick(on, work0, work1)
-    s.work0[lane] = pick(on, newest, work0)
+    shift_work(s, p, lane, on, newest)
     s.scatter[lane] = pick(on, scatter, s.scatter[lane])
     s.drawn_kg[lane] = pick(on, 0.0, s.drawn_kg[lane])
     s.firings[lane] += pick(on, 1.0, 0.0)

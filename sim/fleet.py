@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from controllers import SETTINGS_FIELDS, matrix
-from sim.batch import COUNTERS, LANES, SAMPLE_s, Plan, run_range
+from sim.batch import COUNTERS, LANES, Plan, SAMPLE_s, run_range
 from sim.begin import SCENARIO_FIELDS
 from sim.car import Car
 from sim.happenings import SETTABLE
@@ -223,48 +223,46 @@ def run_plan(
         Called with the number of runs finished by each chunk.
     """
     with_all = fleet.needs_full or bool(plan_needs_full(plan)) if full is None else full
-    samples = sample_count(fleet)
+    work = _chunk_work(fleet, plan, reduce, with_all, side_by_side)
     threads = max(1, cores or os.cpu_count() or 1)
-
-    def work(bounds: tuple[int, int]) -> int:
-        first, last = bounds
-        memory = _thread_memory(samples)
-        run_range(
-            memory["blocks"],
-            plan,
-            fleet.tables,
-            first,
-            last,
-            memory["rpm"],
-            memory["steps"],
-            memory["counters"],
-            with_all,
-            side_by_side,
-        )
-        size = last - first
-        reduce(
-            np.arange(first, last),
-            memory["rpm"][:size],
-            memory["steps"][:size],
-            memory["counters"][:size],
-        )
-        return size
-
     chunks = list(_chunks(len(plan.car)))
+    report = on_done if on_done is not None else _keep_quiet
     if threads == 1 or len(chunks) == 1:
         for chunk in chunks:
-            done = work(chunk)
-            if on_done is not None:
-                on_done(done)
+            report(work(chunk))
         return
     with ThreadPoolExecutor(threads) as pool:
         try:
             for done in pool.map(work, chunks):
-                if on_done is not None:
-                    on_done(done)
+                report(done)
         except BaseException:
             pool.shutdown(wait=True, cancel_futures=True)
             raise
+
+
+def _keep_quiet(done: int) -> None:
+    """Report to nobody."""
+
+
+def _chunk_work(
+    fleet: Fleet, plan: Plan, reduce: Reduce, full: bool, side_by_side: bool
+) -> Callable[[tuple[int, int]], int]:
+    """Make the function that runs one chunk of a plan and hands it to the reduction."""
+    samples = sample_count(fleet)
+
+    def work(bounds: tuple[int, int]) -> int:
+        first, last = bounds
+        memory = _thread_memory(samples)
+        rpm, steps, counters = memory["rpm"], memory["steps"], memory["counters"]
+        run_range(
+            memory["blocks"], plan, fleet.tables, first, last, rpm, steps, counters,
+            full, side_by_side,
+        )  # fmt: skip
+        size = last - first
+        reduce(np.arange(first, last), rpm[:size], steps[:size], counters[:size])
+        return size
+
+    return work
 
 
 def plan_needs_full(plan: Plan) -> bool:
@@ -297,4 +295,3 @@ def _thread_memory(samples: int) -> dict[str, Any]:
         }
         _LOCAL.memory = memory
     return dict(memory)
-

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from controllers import NEVER, TICKS_PER_s, idle_spark_trim, relation, routine, update
 from sim.advance import advance
-from sim.crank import battery_volts
+from sim.begin import THERMAL_TICKS
+from sim.crank import battery_volts, cranking_volts, starter_torque
 from sim.firing import draw_noise, fire, read_balance
 from sim.happenings import apply_event, set_coolant
-from sim.records import END, FIRING, SCENARIO, STALL, THERMAL, UPDATE, VALVE_STEP, Block, Tables
+from sim.records import FIRING, SCENARIO, STALL, THERMAL, UPDATE, VALVE_STEP, Block, Tables
+from sim.sensors import followed_degC, forget_speed
+from sim.slopes import drawn_at
+from sim.starting import KEY_OFF, light_charge, run_up
+from sim.thermal import coolant_rate, cooling_W_per_K, oil_rate
 from sim.valve import begin_move, valve_step
 
-THERMAL_TICKS = 1.0 * TICKS_PER_s
-"""Time between thermal ticks."""
+THERMAL_s = THERMAL_TICKS / TICKS_PER_s
 
 
 @relation
 def battery_now(s: Block, p: Block, lane: int) -> float:
-    """Battery voltage of a lane.
+    """Battery voltage of a lane: of its alternator, or of its battery while the engine is started.
 
     Parameters
     ----------
@@ -30,15 +34,18 @@ def battery_now(s: Block, p: Block, lane: int) -> float:
     float
         Voltage [V].
     """
-    return battery_volts(
-        s.regulated_V[lane], p.battery_ohm[lane], s.load_W[lane], s.given_W[lane]
+    if s.running[lane] > 0.5:
+        return battery_volts(
+            s.regulated_V[lane], p.battery_ohm[lane], s.load_W[lane], s.given_W[lane]
+        )
+    starter = starter_torque(s.speed_rad_s[lane], s.starter0_Nm[lane], s.starter1_Nms[lane])
+    return cranking_volts(
+        s.resting_V[lane], p.sag_V_per_Nm[lane], starter, p.battery_ohm[lane], s.load_W[lane]
     )
 
 
 @relation
-def fire_now(
-    s: Block, p: Block, c: Block, k: Block, lane: int, on: bool, full: bool
-) -> None:
+def fire_now(s: Block, p: Block, c: Block, k: Block, lane: int, on: bool, full: bool) -> None:
     """Handle a firing of a lane, with the controller's spark trim where there is one.
 
     Parameters
@@ -60,8 +67,38 @@ def fire_now(
 
 
 @relation
+def fire_alone(
+    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool
+) -> None:
+    """Handle a firing of one lane by itself, of an engine that runs or is being started.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State (changed), parameters, controller settings and memory (changed).
+    lane : int
+        Lane [-].
+    tables : Tables
+        Tables of all cars and scenarios.
+    full : bool
+        With every feature [-].
+    """
+    draw_noise(s, p, lane, full)
+    if full:
+        read_balance(s, p, lane, tables.balance)
+    starting = s.starting[lane] > 0.5
+    if starting:
+        light_charge(s, p, lane, full)
+    fire_now(s, p, c, k, lane, True, full)
+    if starting:
+        run_up(s, p, k, lane, tables)
+
+
+@relation
 def stop_engine(s: Block, k: Block, lane: int) -> None:
-    """Handle a stall: no more torque, the sensor reads nothing, the run may go on.
+    """Handle a stall: no more torque, the sensor reads nothing; the key may start it again.
+
+    An engine switched off has not stalled.
 
     Parameters
     ----------
@@ -71,7 +108,9 @@ def stop_engine(s: Block, k: Block, lane: int) -> None:
         Lane [-].
     """
     s.running[lane] = 0.0
-    s.stalled_tick[lane] = s.tick[lane] if s.stalled_tick[lane] >= NEVER else s.stalled_tick[lane]
+    if s.stalled_tick[lane] >= NEVER and s.key[lane] != KEY_OFF:
+        s.stalled_tick[lane] = s.tick[lane]
+    s.starting[lane] = 0.0
     s.torque_Nm[lane] = 0.0
     s.work0[lane] = 0.0
     s.work1[lane] = 0.0
@@ -80,11 +119,45 @@ def stop_engine(s: Block, k: Block, lane: int) -> None:
     s.measured_rpm[lane] = 0.0
     s.ignition[lane] = 0.0
     k.started_tick[lane] = NEVER
+    k.integral_steps[lane] = 0.0
+
+
+@relation
+def warm(s: Block, p: Block, lane: int) -> None:
+    """Let engine and oil warm or cool over one thermal tick.
+
+    The air drawn now stands for the whole tick: over many ticks its scatter averages out.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    """
+    speed = s.speed_rad_s[lane]
+    coolant, oil = s.coolant_degC[lane], s.oil_degC[lane]
+    ambient = p.ambient_K[lane] - 273.15
+    burnt = drawn_at(p, lane, s.map_Pa[lane], speed) * speed * s.ignition[lane]
+    heat = p.heat_J_per_kg[lane] * burnt
+    rubbing = p.friction0[lane] + speed * (p.friction1[lane] + speed * p.friction2[lane])
+    friction = rubbing * s.friction_factor[lane] * speed
+    loss, opens = p.loss_W_per_K[lane], p.thermostat_degC[lane]
+    cooling = cooling_W_per_K(coolant, speed, loss, opens, p.air_cooled[lane])
+    coolant_K_s = coolant_rate(
+        heat, coolant, oil, ambient, cooling, p.oil_J_per_K[lane], p.coolant_J_per_K[lane]
+    )
+    oil_K_s = oil_rate(friction, coolant, oil, ambient, p.oil_J_per_K[lane])
+    s.coolant_degC[lane] = coolant + THERMAL_s * coolant_K_s
+    s.oil_degC[lane] = oil + THERMAL_s * oil_K_s
+    s.coolant_sensed_degC[lane] = followed_degC(
+        s.coolant_sensed_degC[lane], s.coolant_degC[lane], p.coolant_lag_s[lane], THERMAL_s
+    )
 
 
 @relation
 def thermal_tick(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Handle a thermal tick: the coolant follows, friction and curves follow it.
+    """Handle a thermal tick: temperatures move, friction and curves follow them.
 
     Parameters
     ----------
@@ -95,14 +168,13 @@ def thermal_tick(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> Non
     tables : Tables
         Tables of all cars and scenarios.
     """
+    warm(s, p, lane)
     set_coolant(s, p, k, lane, tables)
     s.due_thermal[lane] = s.tick[lane] + THERMAL_TICKS
 
 
 @routine
-def handle(
-    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables
-) -> None:
+def handle(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
     """Handle the event that the last step reached, firings excepted.
 
     Parameters
@@ -115,15 +187,15 @@ def handle(
         Tables of all cars and scenarios.
     """
     event = s.event[lane]
+    if s.running[lane] < 0.5:
+        forget_speed(s, lane)
     if event == UPDATE:
         update(c, k, lane, s.measured_rpm[lane], s.tick[lane])
         begin_move(s, p, lane, k.commanded_steps[lane])
     elif event == VALVE_STEP:
-        valve_step(
-            s, p, lane, k.commanded_steps[lane], battery_now(s, p, lane), tables.valve_m2
-        )
+        valve_step(s, p, lane, k.commanded_steps[lane], battery_now(s, p, lane), tables.valve_m2)
     elif event == SCENARIO:
-        apply_event(s, p, k, lane, tables)
+        apply_event(s, p, c, k, lane, tables)
     elif event == THERMAL:
         thermal_tick(s, p, k, lane, tables)
     elif event == STALL:
@@ -149,9 +221,6 @@ def general_step(
     """
     advance(s, p, lane, k.due_update[lane], full, False)
     if s.event[lane] == FIRING:
-        draw_noise(s, p, lane, full)
-        if full:
-            read_balance(s, p, lane, tables.balance)
-        fire_now(s, p, c, k, lane, True, full)
+        fire_alone(s, p, c, k, lane, tables, full)
     else:
         handle(s, p, c, k, lane, tables)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
-from controllers import NEVER, TICKS_PER_s, open_loop_steps, read_coolant, relation
+from controllers import read_coolant, relation
 from sim.records import Block, Tables
+from sim.starting import KEY_OFF, turn_key
 from sim.thermal import cold_friction_factor
-from sim.valve import follow_shaft, set_opening
+from sim.valve import begin_move, follow_shaft, go_home, set_opening
 
 SETTABLE = (
     "lamps",
@@ -34,6 +33,7 @@ SETTABLE = (
     "wired_reversed",
     "key",
     "home",
+    "battery_V",
     "count_from_here",
 )
 """Names a scenario may set, in the order of their codes."""
@@ -61,6 +61,7 @@ SETTABLE = (
     REVERSED,
     KEY,
     HOME,
+    BATTERY,
     COUNT,
 ) = range(len(SETTABLE))
 
@@ -105,7 +106,7 @@ def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
 
 @relation
 def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Let friction and the controller's curves follow the coolant temperature.
+    """Let friction follow the oil, and the controller's curves the sensed coolant.
 
     Parameters
     ----------
@@ -120,7 +121,13 @@ def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None
     -----
     Source: see ``sim.thermal``.
     """
-    s.friction_factor[lane] = cold_friction_factor(s.coolant_degC[lane])
+    s.friction_factor[lane] = cold_friction_factor(
+        s.oil_degC[lane],
+        p.oil_a[lane],
+        p.oil_b[lane],
+        p.oil_warm_mm2_s[lane],
+        p.rubbing_share[lane],
+    )
     set_loads(s, p, k, lane)
     curves = tables.curves[int(p.row_car[lane])]
     read_coolant(k, lane, curves, s.coolant_sensed_degC[lane], p.base_error_steps[lane])
@@ -220,6 +227,8 @@ def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> Non
         s.torque_load_Nm[lane] = value
     elif code == REGULATED:
         s.regulated_V[lane] = value
+    elif code == BATTERY:
+        s.resting_V[lane] = value
     elif code == VALVE_STICKS:
         s.valve_sticks[lane] = value
     elif code == BACKLASH:
@@ -235,13 +244,52 @@ def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> Non
 
 
 @relation
-def apply_event(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Handle the scenario event that is due, and note when the next one is.
+def set_temperature(
+    s: Block, p: Block, k: Block, lane: int, tables: Tables, new_degC: float
+) -> None:
+    """Bring engine, oil and sensor to one temperature.
 
     Parameters
     ----------
     s, p, k : Block
-        State (changed), parameters, controller memory (told of its switches).
+        State (changed), parameters, controller memory (changed).
+    lane : int
+        Lane [-].
+    tables : Tables
+        Curves of all cars.
+    new_degC : float
+        Temperature [degC].
+    """
+    s.coolant_degC[lane] = new_degC
+    s.oil_degC[lane] = new_degC
+    s.coolant_sensed_degC[lane] = new_degC
+    set_coolant(s, p, k, lane, tables)
+
+
+@relation
+def find_seat(s: Block, p: Block, k: Block, lane: int) -> None:
+    """Home the valve again, where there is power to do it.
+
+    Parameters
+    ----------
+    s, p, k : Block
+        State (changed), parameters, controller memory.
+    lane : int
+        Lane [-].
+    """
+    if s.key[lane] != KEY_OFF:
+        go_home(s, p, lane)
+        begin_move(s, p, lane, k.commanded_steps[lane])
+
+
+@relation
+def apply_event(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
+    """Handle the scenario event that is due, and note when the next one is.
+
+    Parameters
+    ----------
+    s, p, c, k : Block
+        State (changed), parameters, controller settings and memory (changed).
     lane : int
         Lane [-].
     tables : Tables
@@ -260,11 +308,13 @@ def apply_event(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None
     elif code == VACUUM_LEAK:
         s.vacuum_leak_m2[lane] = value * 1.0e-6
     elif code == COOLANT:
-        s.coolant_degC[lane] = value
-        s.coolant_sensed_degC[lane] = value
-        set_coolant(s, p, k, lane, tables)
+        set_temperature(s, p, k, lane, tables, value)
     elif code == LOST_STEPS:
         lose_steps(s, p, lane, value)
+    elif code == KEY:
+        turn_key(s, p, c, k, lane, tables, value)
+    elif code == HOME:
+        find_seat(s, p, k, lane)
     else:
         set_condition(s, p, lane, code, value)
     set_loads(s, p, k, lane)

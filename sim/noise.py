@@ -6,9 +6,14 @@ many, in any order, draw the same numbers.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from controllers import relation
+
+Word = Any
+"""A whole number of Python or of numpy, 0 to 2**32 - 1."""
 
 SCATTER_STREAM = 1
 SENSOR_STREAM = 2
@@ -33,7 +38,7 @@ _SCALE = _VARIANCE**-0.5
 
 
 @relation
-def philox_2x32(count: int, stream: int, seed: int, rounds: int) -> tuple[int, int]:
+def philox_2x32(count: Word, stream: Word, seed: Word, rounds: int) -> tuple[Word, Word]:
     """Two 32-bit words of the counter-based generator Philox 2x32.
 
     Parameters

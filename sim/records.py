@@ -47,6 +47,13 @@ CAR_FIELDS = (
     "step_ticks", "pulse_s", "pull_in_s",
     "stall_rad_s",
     "gearbox_rad_s",  # speed at which gearbox_Nm is taken
+    "start_rad_s",  # speed from which a cranked engine counts as running
+    "starter_Nm", "starter_Nms",  # starter torque at rest and its fall with speed, full battery
+    "resting_V", "sag_V_per_Nm",
+    "oil_a", "oil_b", "oil_warm_mm2_s", "rubbing_share",  # viscosity law; what follows the oil
+    "coolant_J_per_K", "oil_J_per_K", "loss_W_per_K", "thermostat_degC",
+    "air_cooled",  # 1: fan and fins, no radiator
+    "heat_J_per_kg",  # to the coolant, for each kg of air burnt
 )  # fmt: skip
 """Parameters that belong to the car; one row a car."""
 
@@ -97,11 +104,18 @@ STATE_FIELDS = (
     "lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch",
     "electrical_W", "torque_load_Nm",
     "regulated_V",
-    "coolant_degC", "coolant_sensed_degC",
+    "coolant_degC", "oil_degC", "coolant_sensed_degC",
     "lowest_rad_s",
     "starter0_Nm", "starter1_Nms",  # starter torque at rest and its fall with speed
     "ignition",  # 1 while charges are lit
     "running",  # 1 running, 0 stopped or cranking
+    "key",  # 0 off, 1 on, 2 crank
+    "homing",  # 1 while the valve is driven to its seat
+    "starting",  # 1 from cranking until every charge burns well: always on the general path
+    "cranked",  # firings since cranking began
+    "caught",  # of them, the last ones in a row above the starter's reach
+    "resting_V",  # battery without load
+    "first_start_tick",  # NEVER until the engine runs
     "stalled_tick",  # NEVER while it has not
     "live",  # 1 until the end of the run
     "event",  # code of the event that the last step reached

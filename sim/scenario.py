@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from sim.car_tables import Real, Table, Text
+from sim.car_tables import Real, Table, Text, Truth
 from sim.errors import InputError
 from sim.files import bundled_folder, find_file, read_toml
 from sim.key_lines import nearest_line
@@ -38,6 +39,7 @@ EventName = Literal[
     "wired_reversed",
     "key",
     "home",
+    "battery_V",
 ]
 
 KEY_POSITIONS = ("off", "on", "crank")
@@ -64,6 +66,7 @@ EVENT_RANGES: dict[str, tuple[float, float]] = {
     "advance_deg_per_100rpm": (-20, 20),
     "wired_reversed": (0, 1),
     "home": (1, 1),
+    "battery_V": (6, 14),
 }
 """Lowest and highest value of each event that takes a number.
 
@@ -157,6 +160,11 @@ class Scenario(Table):
     start: Literal["idle", "key_on"] = Field(
         default="idle", description="[-] idle: running already; key_on: at rest, to be cranked"
     )
+    warm_up: Truth = Field(
+        default=False,
+        description="[-] coolant and oil warm as the engine runs; false holds them. When left out:"
+        " true with start key_on, else false",
+    )
     measure: tuple[Window, ...] = Field(
         default=(), max_length=50, description="[-] spans to be measured"
     )
@@ -166,6 +174,14 @@ class Scenario(Table):
         description="[-] events, in any order in the file; kept in order of time, those at the"
         " same time as they stand in the file",
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_in(cls, given: Any) -> Any:
+        """An engine started cold warms up unless the file says otherwise."""
+        if not isinstance(given, Mapping):
+            return given
+        return {"warm_up": given.get("start") == "key_on"} | dict(given)
 
     @model_validator(mode="after")
     def _within_duration(self) -> Scenario:

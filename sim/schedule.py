@@ -13,115 +13,41 @@ from typing import Any
 import numpy as np
 import simpy
 
-from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, compiled, matrix
-from sim.advance import advance, predicted_firing
-from sim.batch import COUNTERS, Blocks, Plan, load_run, write_counters
+from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, matrix
 from sim.car import Car
-from sim.firing import draw_noise, read_balance
-from sim.handlers import fire_now, handle
 from sim.happenings import SETTABLE
-from sim.prepare import (
-    car_row,
-    new_blocks,
-    scenario_row,
-    settings_row,
-    stack_tables,
+from sim.prepare import car_row, scenario_row, settings_row, stack_tables
+from sim.records import (
+    FIRING,
+    NO_EVENT,
+    SCENARIO,
+    STALL,
+    STATE_FIELDS,
+    THERMAL,
+    UPDATE,
+    VALVE_STEP,
 )
-from sim.records import FIRING, NO_EVENT, SCENARIO, STALL, STATE_FIELDS, THERMAL, UPDATE, VALVE_STEP, Tables
-from sim.scenario import Scenario
+from sim.runs import COUNTERS, Plan, new_blocks, write_counters
+from sim.scenario import KEY_POSITIONS, Scenario
+from sim.single_steps import (
+    fire_cylinder,
+    handle_other,
+    load_single,
+    next_firing,
+    step_plant,
+    volts_now,
+)
 from sim.trace import Happening, Recorder, Trace
 
 URGENT_SHIFT = 10
 """Added to our event codes, so that SimPy's own urgent events come first."""
-
-
-@compiled
-def load_single(blocks: Blocks, plan: Plan, tables: Tables) -> None:
-    """Make the first state of the plan's only run in the first lane.
-
-    Parameters
-    ----------
-    blocks, plan, tables
-        As in ``sim.batch.load_run``.
-    """
-    load_run(blocks, 0, 0, plan, tables)
-
-
-@compiled
-def step_plant(state: np.ndarray, parameters: np.ndarray, memory: np.ndarray) -> float:
-    """Advance the plant to its next event.
-
-    Parameters
-    ----------
-    state, parameters, memory : numpy.ndarray
-        Arrays of one block (state is changed).
-
-    Returns
-    -------
-    float
-        Code of the event reached.
-    """
-    advance(state[0], parameters[0], 0, memory[0].due_update[0], True, False)
-    return state[0].event[0]
-
-
-@compiled
-def next_firing(state: np.ndarray, parameters: np.ndarray) -> float:
-    """Tick at which the crank is predicted to reach the next firing or step limit.
-
-    Parameters
-    ----------
-    state, parameters : numpy.ndarray
-        Arrays of one block.
-
-    Returns
-    -------
-    float
-        Tick.
-    """
-    return predicted_firing(state[0], parameters[0], 0)
-
-
-@compiled
-def fire_cylinder(
-    state: np.ndarray,
-    parameters: np.ndarray,
-    settings: np.ndarray,
-    memory: np.ndarray,
-    balance: np.ndarray,
-) -> None:
-    """Handle a firing.
-
-    Parameters
-    ----------
-    state, parameters, settings, memory : numpy.ndarray
-        Arrays of one block (changed).
-    balance : numpy.ndarray
-        Work factors of the cylinders.
-    """
-    draw_noise(state[0], parameters[0], 0, True)
-    read_balance(state[0], parameters[0], 0, balance)
-    fire_now(state[0], parameters[0], settings[0], memory[0], 0, True, True)
-
-
-@compiled
-def handle_other(
-    state: np.ndarray,
-    parameters: np.ndarray,
-    settings: np.ndarray,
-    memory: np.ndarray,
-    tables: Tables,
-) -> None:
-    """Handle the event reached, which is not a firing.
-
-    Parameters
-    ----------
-    state, parameters, settings, memory : numpy.ndarray
-        Arrays of one block (changed).
-    tables : Tables
-        Events, valve areas and curves.
-    """
-    handle(state[0], parameters[0], settings[0], memory[0], 0, tables)
+DUES = {
+    "due_update": UPDATE,
+    "due_valve": VALVE_STEP,
+    "due_event": SCENARIO,
+    "due_thermal": THERMAL,
+}
+"""Fields that hold when the next event of a kind is due."""
 
 
 class Reader:
@@ -140,6 +66,18 @@ class Reader:
         self._first = block[:, 0]
 
     def __call__(self, name: str) -> float:
+        """Read a field.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+
+        Returns
+        -------
+        float
+            Its value in the first lane.
+        """
         return float(self._first[self._row[name]])
 
 
@@ -168,14 +106,12 @@ class NarratedRun:
         self.recorder = Recorder(self.blocks.state_matrix, self.blocks.memory_matrix)
         self.env = simpy.Environment(initial_time=0.0)
         load_single(self.blocks, plan, self.tables)
-        self.recorder.keep()
-        self._moved = self.env.event()
+        self._keep()
+        self._asleep: dict[str, simpy.Event] = {}
         self._ended = self.env.event()
         self._crank = self.env.process(self.crank())
-        self.env.process(self.controller())
-        self.env.process(self.valve())
-        self.env.process(self.conditions())
-        self.env.process(self.temperatures())
+        for name, code in DUES.items():
+            self.env.process(self.wait_for(name, code))
 
     def run(self) -> None:
         """Run to the end of the scenario."""
@@ -235,14 +171,26 @@ class NarratedRun:
         }.get(event)
         if handler is not None:
             handler()
-        self.recorder.keep()
+        else:
+            # A mere step of the integrator; an engine at rest may still be forgotten by its sensor.
+            handle_other(*self.four, self.tables)
+        self._keep()
+        for name, sleeping in self._asleep.items():
+            if self._due(name) < NEVER and not sleeping.triggered:
+                sleeping.succeed()
         if self.state("live") < 0.5 and not self._ended.triggered:
             self._ended.succeed()
         if own not in (FIRING, NO_EVENT) and self._crank.is_alive:
             self._crank.interrupt()
 
     def crank(self) -> Generator[simpy.Event, Any, None]:
-        """Turn the crank: fire, and predict anew whenever something else came between."""
+        """Turn the crank: fire, and predict anew whenever something else came between.
+
+        Yields
+        ------
+        simpy.Event
+            The next firing.
+        """
         while True:
             try:
                 yield self.at(next_firing(self.blocks.state, self.blocks.parameters), FIRING)
@@ -250,54 +198,46 @@ class NarratedRun:
                 continue
             self.reach(FIRING)
 
-    def _due(self, name: str) -> float:
-        memory_field = name == "due_update"
-        record = self.memory if memory_field else self.state
-        return record(name)
+    def wait_for(self, name: str, code: int) -> Generator[simpy.Event, Any, None]:
+        """Handle events of one kind when they are due; sleep while none is.
 
-    def _periodic(self, name: str, code: int) -> Generator[simpy.Event, Any, None]:
+        Parameters
+        ----------
+        name : str
+            Field that holds the tick of the next one.
+        code : int
+            Code of the event.
+
+        Yields
+        ------
+        simpy.Event
+            The next one, or what wakes the process.
+        """
         while True:
             due = self._due(name)
             if due >= NEVER:
-                return
+                self._asleep[name] = self.env.event()
+                yield self._asleep[name]
+                continue
             yield self.at(due, code)
             if self._due(name) == due:
                 self.reach(code)
 
-    def controller(self) -> Generator[simpy.Event, Any, None]:
-        """Update at each multiple of the period."""
-        yield from self._periodic("due_update", UPDATE)
+    def _due(self, name: str) -> float:
+        return (self.memory if name == "due_update" else self.state)(name)
 
-    def conditions(self) -> Generator[simpy.Event, Any, None]:
-        """Let the scenario happen."""
-        yield from self._periodic("due_event", SCENARIO)
-
-    def temperatures(self) -> Generator[simpy.Event, Any, None]:
-        """Warm the engine in even ticks, where it is not held."""
-        yield from self._periodic("due_thermal", THERMAL)
-
-    def valve(self) -> Generator[simpy.Event, Any, None]:
-        """Step while the valve is not where it was told; sleep while it is."""
-        while True:
-            due = self._due("due_valve")
-            if due >= NEVER:
-                self._moved = self.env.event()
-                yield self._moved
-                continue
-            yield self.at(due, VALVE_STEP)
-            if self._due("due_valve") == due:
-                self.reach(VALVE_STEP)
-
-    def _wake_valve(self) -> None:
-        if self._due("due_valve") < NEVER and not self._moved.triggered:
-            self._moved.succeed()
+    def _keep(self) -> None:
+        self.recorder.keep(volts_now(self.blocks.state, self.blocks.parameters))
 
     def _fire(self) -> None:
-        fire_cylinder(*self.four, self.tables.balance)
+        ran = self.state("running") > 0.5
+        fire_cylinder(*self.four, self.tables)
         s = self.state
-        self.tell(
-            "firing", f"torque {s('torque_Nm'):.1f} Nm, measured {s('measured_rpm'):.0f} rpm"
-        )
+        lit = "" if s("ignition") > 0.0 else ", charge not lit"
+        text = f"torque {s('torque_Nm'):.1f} Nm, measured {s('measured_rpm'):.0f} rpm{lit}"
+        self.tell("firing", text)
+        if not ran and s("running") > 0.5:
+            self.tell("start", f"the engine runs, {s('cranked'):.0f} firings after the key")
 
     def _update(self) -> None:
         k = self.memory
@@ -313,26 +253,30 @@ class NarratedRun:
         if after != before:
             text += f": valve told to go from {before:.0f} to {after:.0f}"
         self.tell("controller update", text)
-        self._wake_valve()
 
     def _step_valve(self) -> None:
-        lost = float(self.state("lost_steps"))
-        handle_other(*self.four, self.tables)
         s = self.state
+        lost, homing = float(s("lost_steps")), s("homing") > 0.5
+        handle_other(*self.four, self.tables)
         text = f"counted {s('believed_steps'):.0f}, opening {s('pintle_steps'):.1f} steps"
         if s("lost_steps") > lost:
-            text += ", step lost"
+            text += ", no step made" if homing else ", step lost"
         self.tell("valve step", text)
+        if homing and s("homing") < 0.5:
+            self.tell("homing", f"counted as at the seat; the valve is at {s('shaft_steps'):.0f}")
 
     def _change(self) -> None:
         row = int(self.state("next_event"))
         _, code, value = self.tables.events[0, row]
         handle_other(*self.four, self.tables)
-        self.tell("scenario", "end" if code < 0 else f"{SETTABLE[int(code)]} = {value:g}")
+        name = SETTABLE[int(code)] if code >= 0 else ""
+        shown = KEY_POSITIONS[int(value)] if name == "key" else f"{value:g}"
+        self.tell("scenario", f"{name} = {shown}" if name else "end")
 
     def _warm(self) -> None:
         handle_other(*self.four, self.tables)
-        self.tell("thermal", f"coolant {self.state('coolant_degC'):.1f} degC")
+        s = self.state
+        self.tell("thermal", f"coolant {s('coolant_degC'):.1f}, oil {s('oil_degC'):.1f} degC")
 
     def _stall(self) -> None:
         handle_other(*self.four, self.tables)

@@ -26,7 +26,9 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
     Notes
     -----
     The heat taken per kelvin follows the mass of metal and coolant, so the displacement; the heat
-    lost follows a surface, so its two-thirds power. Common practice, no source.
+    lost follows a surface, so its two-thirds power; that of an air-cooled engine is stated at
+    1000 rpm of its fan. Common practice, no source; the numbers of a water-cooled engine are set
+    by recorded warm-ups of a 1.5 l engine at idle (tests/published/test_warm_up_record.py).
     """
     litres = displacement_cm3 / 1000.0
     if cooling == "air":
@@ -38,10 +40,10 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
             "thermostat_degC": 85.0,
         }
     return {
-        "heat_capacity_kJ_per_K": round(22.0 * litres, 2),
+        "heat_capacity_kJ_per_K": round(12.0 * litres, 2),
         "oil_capacity_kJ_per_K": round(5.0 * litres + 1.0, 2),
-        "heat_share_to_coolant": 0.35,
-        "loss_W_per_K": round(10.0 * litres ** (2.0 / 3.0), 2),
+        "heat_share_to_coolant": 0.50,
+        "loss_W_per_K": round(18.0 * litres ** (2.0 / 3.0), 2),
         "thermostat_degC": 85.0,
     }
 
@@ -61,14 +63,15 @@ def starter_estimates(displacement_cm3: float) -> dict[str, float]:
 
     Notes
     -----
-    Sized so that a warm engine cranks at 200 to 250 rpm against about 1 bar of friction; the
-    battery sags by about 4 V at standstill. Common practice, no source.
+    Sized so that an engine cranks at 200 to 250 rpm when warm, against about 1 bar of friction,
+    and at 80 to 120 rpm at -20 degC, against three times that (both from memory); the battery
+    sags by about 4 V at standstill. Common practice, no source.
     """
     litres = displacement_cm3 / 1000.0
-    stall_torque_Nm = round(25.0 + 45.0 * litres, 1)
+    stall_torque_Nm = round(2.0 + 42.0 * litres, 1)
     return {
         "stall_torque_Nm": stall_torque_Nm,
-        "free_rpm": 320.0,
+        "free_rpm": 275.0,
         "sag_V_per_Nm": round(4.0 / stall_torque_Nm, 4),
     }
 

@@ -1,4 +1,4 @@
-"""Temperatures: how cold oil raises friction."""
+"""Temperatures: how engine and oil warm on fuel heat, and how cold oil raises friction."""
 
 from __future__ import annotations
 
@@ -8,43 +8,133 @@ from controllers import relation
 
 WARM_degC = 90.0
 """Temperature at which friction is as the warm correlation says [degC]."""
-OIL_A = 9.5259
-OIL_B = 3.7449
-"""Constants of the viscosity law for an oil of 32 cSt at 40 degC and 5.4 cSt at 100 degC."""
 VISCOSITY_EXPONENT = 0.25
 """Friction scales with this power of the viscosity ratio."""
+RUBBING_SHARE = 0.75
+"""Share of a friction figure with pumping in it that follows the oil; assumed."""
+CLASS_100_mm2_s = {"20": 8.1, "30": 10.9, "40": 14.4, "50": 19.1}
+"""Middle of each SAE J300 class at 100 degC [mm2/s]."""
+CRANKING_LIMIT = {
+    "0W": (-35.0, 6200.0),
+    "5W": (-30.0, 6600.0),
+    "10W": (-25.0, 7000.0),
+    "15W": (-20.0, 7000.0),
+    "20W": (-15.0, 9500.0),
+    "25W": (-10.0, 13000.0),
+}
+"""SAE J300 cranking limit of each winter grade: temperature [degC] and viscosity [mPa s]."""
+OIL_DENSITY_15 = 0.875
+OIL_EXPANSION_PER_K = 6.5e-4
+"""Density at 15 degC over that of water, and its fall; from memory, typical of engine oils."""
+AIR_TO_FUEL = 14.7
+HEATING_VALUE_J_PER_kg = 43.0e6
+"""Heat of a kilogram of petrol; Heywood (1988), appendix D: 43 to 44 MJ/kg."""
+OIL_FOLLOWS_s = 240.0
+"""Time constant with which the oil follows the engine block; assumed [s]."""
+OIL_LOSS_SHARE = 0.15
+"""Sump's loss to the air over its exchange with the block; assumed [-]."""
+FRICTION_HEAT_SHARE = 0.4
+"""Share of friction work that warms the oil; assumed [-]."""
+OPENING_K = 8.0
+"""A thermostat opens over this span; common practice, no source [K]."""
+RADIATOR_OVER_LOSS = 25.0
+"""Radiator over the block's own loss; assumed [-]."""
+STILL_AIR_SHARE = 0.15
+"""Loss of an air-cooled engine whose fan stands still; assumed [-]."""
 
 
-@relation
-def oil_viscosity_cSt(oil_degC: float) -> float:
-    """Kinematic viscosity of a light engine oil.
+def oil_constants(grade: str) -> tuple[float, float]:
+    """Fit the viscosity law to an SAE grade.
 
     Parameters
     ----------
-    oil_degC : float
-        Oil temperature, -40 to 150 [degC].
+    grade : str
+        Such as "10W-40".
 
     Returns
     -------
-    float
-        Viscosity [cSt].
+    tuple of float
+        A and B of the viscosity law [-].
+
+    Notes
+    -----
+    Source: ASTM D341 through two points of SAE J300: the middle of the class at 100 degC and
+    the cranking limit of the winter grade, made kinematic by a typical density.
+    """
+    winter, _, summer = grade.partition("-")
+    cold_degC, cold_limit = CRANKING_LIMIT[winter]
+    density = OIL_DENSITY_15 * (1.0 - OIL_EXPANSION_PER_K * (cold_degC - 15.0))
+    points = ((cold_degC, cold_limit / density), (100.0, CLASS_100_mm2_s[summer]))
+    return law_through(*points[0], *points[1])
+
+
+def law_through(
+    first_degC: float, first_mm2_s: float, second_degC: float, second_mm2_s: float
+) -> tuple[float, float]:
+    """Constants of the viscosity law through two points.
+
+    Parameters
+    ----------
+    first_degC, second_degC : float
+        Temperatures, not the same [degC].
+    first_mm2_s, second_mm2_s : float
+        Kinematic viscosities there, above 2 [mm2/s].
+
+    Returns
+    -------
+    tuple of float
+        A and B [-].
 
     Notes
     -----
     Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
     """
-    kelvin = max(oil_degC, -40.0) + 273.0
-    return 10.0 ** (10.0 ** (OIL_A - OIL_B * math.log10(kelvin))) - 0.7
+    left = [math.log10(math.log10(nu + 0.7)) for nu in (first_mm2_s, second_mm2_s)]
+    below = [math.log10(degC + 273.0) for degC in (first_degC, second_degC)]
+    b = (left[0] - left[1]) / (below[1] - below[0])
+    return left[0] + b * below[0], b
 
 
 @relation
-def cold_friction_factor(oil_degC: float) -> float:
+def oil_viscosity_mm2_s(oil_degC: float, oil_a: float, oil_b: float) -> float:
+    """Kinematic viscosity of an engine oil.
+
+    Parameters
+    ----------
+    oil_degC : float
+        Oil temperature, -45 to 200; held at -45 below [degC].
+    oil_a, oil_b : float
+        Constants A and B of the oil [-].
+
+    Returns
+    -------
+    float
+        Viscosity [mm2/s].
+
+    Notes
+    -----
+    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
+    """
+    kelvin = max(oil_degC, -45.0) + 273.0
+    return 10.0 ** (10.0 ** (oil_a - oil_b * math.log10(kelvin))) - 0.7
+
+
+@relation
+def cold_friction_factor(
+    oil_degC: float, oil_a: float, oil_b: float, warm_mm2_s: float, rubbing_share: float
+) -> float:
     """Factor on warm friction.
 
     Parameters
     ----------
     oil_degC : float
         Oil temperature [degC].
+    oil_a, oil_b : float
+        Constants A and B of the oil [-].
+    warm_mm2_s : float
+        Its viscosity at ``WARM_degC`` [mm2/s].
+    rubbing_share : float
+        Share of the friction that follows the oil, 0 to 1 [-].
 
     Returns
     -------
@@ -54,7 +144,117 @@ def cold_friction_factor(oil_degC: float) -> float:
     Notes
     -----
     Source: friction scales with the viscosity ratio to a power of about 0.25 (published
-    exponents 0.19 to 0.5; from memory).
+    exponents 0.19 to 0.5; from memory); pumping does not, where the figure includes it.
     """
-    ratio = oil_viscosity_cSt(oil_degC) / oil_viscosity_cSt(WARM_degC)
-    return ratio**VISCOSITY_EXPONENT
+    ratio = oil_viscosity_mm2_s(oil_degC, oil_a, oil_b) / warm_mm2_s
+    return 1.0 + rubbing_share * (ratio**VISCOSITY_EXPONENT - 1.0)
+
+
+@relation
+def cooling_W_per_K(
+    coolant_degC: float,
+    speed_rad_s: float,
+    loss_W_per_K: float,
+    thermostat_degC: float,
+    air_cooled: float,
+) -> float:
+    """Heat an engine loses to the surrounding air for each kelvin above it.
+
+    Parameters
+    ----------
+    coolant_degC : float
+        Coolant, or cylinder head of an air-cooled engine [degC].
+    speed_rad_s : float
+        Crank speed, which turns an air-cooled engine's fan [rad/s].
+    loss_W_per_K : float
+        Loss of the block; of the finned engine with its fan at 1000 rpm [W/K].
+    thermostat_degC : float
+        Where the radiator begins to open [degC].
+    air_cooled : float
+        1 with a fan and no radiator, else 0 [-].
+
+    Returns
+    -------
+    float
+        Loss [W/K].
+
+    Notes
+    -----
+    Source: forced convection grows with speed to the power of 0.8 (Dittus and Boelter, any
+    textbook of heat transfer); a thermostat that opens in a line: common practice, no source.
+    """
+    if air_cooled > 0.5:
+        blown = (speed_rad_s * (30.0 / math.pi) / 1000.0) ** 0.8
+        return loss_W_per_K * (blown if blown > STILL_AIR_SHARE else STILL_AIR_SHARE)
+    opened = (coolant_degC - thermostat_degC) / OPENING_K
+    opened = opened if opened > 0.0 else 0.0
+    opened = opened if opened < 1.0 else 1.0
+    return loss_W_per_K * (1.0 + RADIATOR_OVER_LOSS * opened)
+
+
+@relation
+def coolant_rate(
+    heat_W: float,
+    coolant_degC: float,
+    oil_degC: float,
+    ambient_degC: float,
+    cooling: float,
+    oil_J_per_K: float,
+    coolant_J_per_K: float,
+) -> float:
+    """How fast coolant and metal warm.
+
+    Parameters
+    ----------
+    heat_W : float
+        Fuel heat that reaches them [W].
+    coolant_degC, oil_degC, ambient_degC : float
+        Temperatures [degC].
+    cooling : float
+        Loss to the air for each kelvin, see ``cooling_W_per_K`` [W/K].
+    oil_J_per_K, coolant_J_per_K : float
+        Heat capacities [J/K].
+
+    Returns
+    -------
+    float
+        Rate [K/s].
+
+    Notes
+    -----
+    Source: heat balance of two lumps; the exchange with the oil is assumed.
+    """
+    to_oil = oil_J_per_K / OIL_FOLLOWS_s * (coolant_degC - oil_degC)
+    return (heat_W - cooling * (coolant_degC - ambient_degC) - to_oil) / coolant_J_per_K
+
+
+@relation
+def oil_rate(
+    friction_W: float,
+    coolant_degC: float,
+    oil_degC: float,
+    ambient_degC: float,
+    oil_J_per_K: float,
+) -> float:
+    """How fast the oil warms.
+
+    Parameters
+    ----------
+    friction_W : float
+        Friction power [W].
+    coolant_degC, oil_degC, ambient_degC : float
+        Temperatures [degC].
+    oil_J_per_K : float
+        Heat capacity of the oil [J/K].
+
+    Returns
+    -------
+    float
+        Rate [K/s].
+
+    Notes
+    -----
+    Source: heat balance of the sump; shares assumed, see the constants of this file.
+    """
+    exchanged = coolant_degC - oil_degC - OIL_LOSS_SHARE * (oil_degC - ambient_degC)
+    return FRICTION_HEAT_SHARE * friction_W / oil_J_per_K + exchanged / OIL_FOLLOWS_s

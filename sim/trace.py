@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,42 +9,47 @@ import numpy as np
 
 from controllers import MEMORY_FIELDS, TICKS_PER_s
 from sim.files import write_beside
-from sim.firing import RPM_PER_rad_s
-from sim.records import STATE_FIELDS, Block
+from sim.records import STATE_FIELDS
+from sim.sensors import RPM_PER_rad_s
 
 SAMPLE_s = 0.05
 """Default spacing of resampled signals [s]."""
 
-Read = Callable[[Block, Block], np.ndarray]
-
-SIGNALS: dict[str, Read] = {
-    "rpm": lambda s, k: s.measured_rpm,
-    "speed_rpm": lambda s, k: s.speed_rad_s * RPM_PER_rad_s,
-    "target_rpm": lambda s, k: k.target_rpm,
-    "map_kPa": lambda s, k: s.map_Pa / 1000.0,
-    "coolant_degC": lambda s, k: s.coolant_degC,
-    "valve_steps": lambda s, k: k.commanded_steps,
-    "wanted_steps": lambda s, k: k.wanted_steps,
-    "believed_steps": lambda s, k: s.believed_steps,
-    "shaft_steps": lambda s, k: s.shaft_steps,
-    "pintle_steps": lambda s, k: s.pintle_steps,
-    "base_steps": lambda s, k: k.base_steps,
-    "trim_steps": lambda s, k: k.trim_steps,
-    "integral_steps": lambda s, k: k.integral_steps,
-    "enabled": lambda s, k: k.enabled,
-    "torque_Nm": lambda s, k: s.torque_Nm,
-    "load_W": lambda s, k: s.load_W,
-    "alternator_W": lambda s, k: s.given_W,
-    "battery_V": lambda s, k: s.regulated_V,
-    "spark_deg": lambda s, k: s.spark_deg,
-    "lambda": lambda s, k: s.lambda_,
-    "throttle_share": lambda s, k: s.throttle_share,
-    "air_in_kg": lambda s, k: s.in_kg,
-    "air_out_kg": lambda s, k: s.out_kg,
-    "resisted_J": lambda s, k: s.resisted_J,
-    "indicated_J": lambda s, k: s.indicated_J,
+SIGNALS: dict[str, tuple[str, float]] = {
+    "rpm": ("measured_rpm", 1.0),
+    "speed_rpm": ("speed_rad_s", RPM_PER_rad_s),
+    "target_rpm": ("target_rpm", 1.0),
+    "map_kPa": ("map_Pa", 1.0e-3),
+    "coolant_degC": ("coolant_degC", 1.0),
+    "coolant_sensed_degC": ("coolant_sensed_degC", 1.0),
+    "oil_degC": ("oil_degC", 1.0),
+    "valve_steps": ("commanded_steps", 1.0),
+    "wanted_steps": ("wanted_steps", 1.0),
+    "believed_steps": ("believed_steps", 1.0),
+    "shaft_steps": ("shaft_steps", 1.0),
+    "pintle_steps": ("pintle_steps", 1.0),
+    "lost_steps": ("lost_steps", 1.0),
+    "homing": ("homing", 1.0),
+    "base_steps": ("base_steps", 1.0),
+    "cranking_steps": ("cranking_steps", 1.0),
+    "trim_steps": ("trim_steps", 1.0),
+    "integral_steps": ("integral_steps", 1.0),
+    "enabled": ("enabled", 1.0),
+    "key": ("key", 1.0),
+    "running": ("running", 1.0),
+    "ignition": ("ignition", 1.0),
+    "torque_Nm": ("torque_Nm", 1.0),
+    "load_W": ("load_W", 1.0),
+    "alternator_W": ("given_W", 1.0),
+    "spark_deg": ("spark_deg", 1.0),
+    "lambda": ("lambda_", 1.0),
+    "throttle_share": ("throttle_share", 1.0),
+    "air_in_kg": ("in_kg", 1.0),
+    "air_out_kg": ("out_kg", 1.0),
+    "resisted_J": ("resisted_J", 1.0),
+    "indicated_J": ("indicated_J", 1.0),
 }
-"""Signals of a trace, each with how it is read from the recorded state and controller memory."""
+"""Signals of a trace beside ``battery_V``: the recorded field of each, and its factor."""
 
 LOG_COLUMNS = (
     "rpm",
@@ -68,7 +72,8 @@ class Happening:
     time_s : float
         When [s].
     name : str
-        What kind: ``firing``, ``controller update``, ``valve step``, ``scenario``, ``stall``.
+        What kind: ``firing``, ``controller update``, ``valve step``, ``homing``, ``scenario``,
+        ``start``, ``thermal``, ``stall``.
     text : str
         In words, with numbers.
     """
@@ -94,6 +99,10 @@ class Trace:
         When the engine stalled, nan if it did not [s].
     name, scenario : str
         Car and scenario.
+    duration_s : float
+        Length of the run [s].
+    counters : dict of str to float
+        What the run counted, by the names of ``sim.COUNTERS``.
     """
 
     time_s: np.ndarray
@@ -108,7 +117,7 @@ class Trace:
     def __getattr__(self, name: str) -> np.ndarray:
         signals = self.__dict__.get("signals", {})
         if name in signals:
-            return signals[name]  # type: ignore[no-any-return]
+            return signals[name]
         raise AttributeError(f"no signal {name!r}, there are: {', '.join(signals)}")
 
     def __getitem__(self, name: str) -> np.ndarray:
@@ -157,29 +166,11 @@ class Trace:
         columns = [self.resampled(name, spacing_s) for name in LOG_COLUMNS]
         times = (np.arange(len(columns[0])) + 1) * spacing_s
         lines = [", ".join(("time_s", *LOG_COLUMNS))]
-        for row in zip(times, *columns, strict=True):
-            lines.append(", ".join(f"{value:.6g}" for value in row))
+        lines += [
+            ", ".join(f"{value:.6g}" for value in row) for row in zip(times, *columns, strict=True)
+        ]
         write_beside(Path(path), "\n".join(lines) + "\n")
         return Path(path)
-
-
-class Columns:
-    """Recorded rows of a block, read by field name as arrays.
-
-    Parameters
-    ----------
-    fields : tuple of str
-        Field names in order.
-    rows : list of numpy.ndarray
-        One copy of the block's first lane an event.
-    """
-
-    def __init__(self, fields: tuple[str, ...], rows: list[np.ndarray]) -> None:
-        self._table = np.asarray(rows)
-        self._fields = {name: column for column, name in enumerate(fields)}
-
-    def __getattr__(self, name: str) -> np.ndarray:
-        return np.asarray(self._table[:, self._fields[name]])
 
 
 class Recorder:
@@ -196,11 +187,19 @@ class Recorder:
         self._memory = memory
         self._states: list[np.ndarray] = []
         self._memories: list[np.ndarray] = []
+        self._volts: list[float] = []
 
-    def keep(self) -> None:
-        """Append the present state."""
+    def keep(self, battery_V: float) -> None:
+        """Append the present state.
+
+        Parameters
+        ----------
+        battery_V : float
+            Battery voltage now [V].
+        """
         self._states.append(self._state[:, 0].copy())
         self._memories.append(self._memory[:, 0].copy())
+        self._volts.append(battery_V)
 
     def finish(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
         """Return what was recorded.
@@ -210,7 +209,11 @@ class Recorder:
         tuple
             Times, shape (events,) [s], and signals of that shape by name.
         """
-        s = Columns(STATE_FIELDS, self._states)
-        k = Columns(MEMORY_FIELDS, self._memories)
-        signals = {name: np.asarray(read(s, k)) for name, read in SIGNALS.items()}
-        return s.tick / TICKS_PER_s, signals
+        columns = dict(zip(STATE_FIELDS, np.asarray(self._states).T, strict=True))
+        columns |= dict(zip(MEMORY_FIELDS, np.asarray(self._memories).T, strict=True))
+        signals = {
+            name: np.ascontiguousarray(columns[field]) * factor
+            for name, (field, factor) in SIGNALS.items()
+        }
+        signals["battery_V"] = np.asarray(self._volts)
+        return columns["tick"] / TICKS_PER_s, signals

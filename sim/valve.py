@@ -74,9 +74,7 @@ def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
 
 
 @relation
-def step_is_lost(
-    pulse_s: float, needed_s: float, seed: float, count: float
-) -> bool:
+def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> bool:
     """Whether one step is lost for want of pulse.
 
     Parameters
@@ -178,6 +176,51 @@ def set_opening(s: Block, p: Block, lane: int, valve_m2: np.ndarray) -> None:
 
 
 @relation
+def go_home(s: Block, p: Block, lane: int) -> None:
+    """Begin homing: count as if wide open, and count down to the seat.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+
+    Notes
+    -----
+    Source: driving past the longest possible travel ends at the seat, whatever the position
+    before: common practice, no source.
+    """
+    s.believed_steps[lane] = p.homing_steps[lane]
+    s.homing[lane] = 1.0 if p.homing_steps[lane] > 0.0 else 0.0
+
+
+@relation
+def aim_steps(s: Block, lane: int, commanded_steps: float) -> float:
+    """Position the motor is heading for: the seat while it homes.
+
+    Parameters
+    ----------
+    s : Block
+        State.
+    lane : int
+        Lane [-].
+    commanded_steps : float
+        Where the controller told the valve to be [steps].
+
+    Returns
+    -------
+    float
+        Position in counted steps [steps].
+
+    Notes
+    -----
+    Source: homing comes before all moves; common practice, no source.
+    """
+    return 0.0 if s.homing[lane] > 0.5 else commanded_steps
+
+
+@relation
 def valve_step(
     s: Block, p: Block, lane: int, commanded_steps: float, volts: float, valve_m2: np.ndarray
 ) -> None:
@@ -200,7 +243,7 @@ def valve_step(
     -----
     Source: step = pulse + rest; common practice, no source.
     """
-    difference = commanded_steps - s.believed_steps[lane]
+    difference = aim_steps(s, lane, commanded_steps) - s.believed_steps[lane]
     if difference != 0.0:
         direction = math.copysign(1.0, difference)
         s.believed_steps[lane] += direction
@@ -211,7 +254,9 @@ def valve_step(
         else:
             turn_shaft(s, p, lane, direction)
             set_opening(s, p, lane, valve_m2)
-    if s.believed_steps[lane] == commanded_steps:
+    if s.homing[lane] > 0.5 and s.believed_steps[lane] == 0.0:
+        s.homing[lane] = 0.0
+    if s.believed_steps[lane] == aim_steps(s, lane, commanded_steps):
         s.moving[lane] = 0.0
         s.due_valve[lane] = NEVER
     else:
@@ -235,6 +280,7 @@ def begin_move(s: Block, p: Block, lane: int, commanded_steps: float) -> None:
     -----
     Source: step = pulse + rest; common practice, no source.
     """
-    if s.moving[lane] == 0.0 and commanded_steps != s.believed_steps[lane]:
+    aim = aim_steps(s, lane, commanded_steps)
+    if s.moving[lane] == 0.0 and aim != s.believed_steps[lane]:
         s.moving[lane] = 1.0
         s.due_valve[lane] = s.tick[lane] + p.step_ticks[lane]

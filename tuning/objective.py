@@ -15,7 +15,7 @@ Each is averaged over seeds, then over drives (warm counts twice).  Over the car
 the worst: half the mean, half the mean of the worst quarter (the conditional value at risk).
 Hard limits go first: settings that break one on any run rank behind all that do not.  An owner
 does not want to pay for a quieter idle with a slower one: what is worse than with the settings the
-car has now costs 1 rpm more for each per cent that it is worse (``regret``), so that settings
+car has now costs half a rpm more for each per cent that it is worse (``regret``), so that settings
 which are better throughout win where there are any.
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are our judgement, no source.
@@ -43,7 +43,7 @@ DRIVE_WEIGHTS = (2.0, 1.0)
 """Weights of the search drives, warm and cold [-]."""
 ERROR_FREE_rpm = 15.0
 UNDERSHOOT_FREE_rpm = 40.0
-REGRET_rpm = 100.0
+REGRET_rpm = 50.0
 """Cost of a measure that is twice what it is with the present settings [rpm]."""
 REGRET_MARGIN = 0.05
 """Settings are to be better by this share at least, so that they still are on other cars [-]."""

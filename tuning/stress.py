@@ -14,7 +14,7 @@ from tuning.measures import COLUMN, MEASURES
 from tuning.plausible import STRESS, Plausible, noise_seeds, plausible_cars
 from tuning.stress_limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
 from tuning.suites import FAULTS, is_fitted, suite_scenarios
-from tuning.trial_runs import Samples, kept_samples, known_mean, measured, starting_phases
+from tuning.trial_runs import Samples, kept_samples, known_mean, measured, picked, starting_phases
 
 CARS, SEEDS = 16, 3
 """Plausible cars, and seeds with their starting phases, of each case."""
@@ -297,13 +297,7 @@ class _Matrix:
         """The run of one car and seed in each scenario."""
         grid = np.arange(self.runs).reshape(self._counted.shape[:-1])
         rows = np.array([grid[0, car, place, seed] for place, (car, seed) in enumerate(which)])
-        chosen = self._plan._replace(
-            **{
-                name: getattr(self._plan, name)[rows]
-                for name in ("car", "setting", "scenario", "seed", "base_error_steps", "rpm_offset")
-            }
-        )
-        kept = kept_samples(self._fleet, chosen)
+        kept = kept_samples(self._fleet, picked(self._plan, rows))
         return [
             one.until(scenario.duration_s)
             for one, scenario in zip(kept, self._scenarios, strict=True)

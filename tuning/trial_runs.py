@@ -34,6 +34,8 @@ BASE_ERROR_steps = 3.0
 """The base curve is wrong by up to this, either way [steps]."""
 OFFSET_rpm = 40.0
 """Runs begin up to this far from the target, either way [rpm]."""
+SHIFT_s = 1.0
+"""What happens in a drive comes up to this much later, by seed: the longest update period [s]."""
 COLD_degC = 20.0
 """Coolant of the cold drive: where a step is worth most rpm in most cars."""
 BLIP_SHARE = 0.12
@@ -111,23 +113,50 @@ def search_drives(car: Car) -> tuple[Scenario, ...]:
     litres = car.engine.displacement_cm3 / 1000.0
     lamps, everything = LAMPS_W_per_l * litres, EVERYTHING_W_per_l * litres
     warm = _drive(
-        "warm search drive", 90.0, 92.0,
+        "warm search drive", 90.0, 92.2,
         measure=_windows([
-            ("hunting", 8.0, 30.0), ("load", 30.0, 42.0), ("load", 42.0, 54.0),
-            ("load", 54.0, 68.0), ("load", 68.0, 80.0), ("blip", 80.0, 92.0),
+            ("hunting", 8.0, 30.0), ("load", 30.0, 42.3), ("load", 42.3, 54.1),
+            ("load", 54.1, 68.6), ("load", 68.6, 80.2), ("blip", 80.2, 92.2),
         ]),
         event=_switched([
-            (30.0, "electrical_W", lamps), (42.0, "electrical_W", 0.0),
-            (54.0, "electrical_W", everything), (68.0, "electrical_W", 0.0),
-            (80.0, "throttle_share", BLIP_SHARE), (80.8, "throttle_share", 0.0),
+            (30.0, "electrical_W", lamps), (42.3, "electrical_W", 0.0),
+            (54.1, "electrical_W", everything), (68.6, "electrical_W", 0.0),
+            (80.2, "throttle_share", BLIP_SHARE), (81.0, "throttle_share", 0.0),
         ]),
     )  # fmt: skip
     cold = _drive(
-        "cold search drive", COLD_degC, 52.0,
-        measure=_windows([("hunting", 10.0, 28.0), ("load", 28.0, 40.0), ("load", 40.0, 52.0)]),
-        event=_switched([(28.0, "electrical_W", everything), (40.0, "electrical_W", 0.0)]),
+        "cold search drive", COLD_degC, 52.3,
+        measure=_windows([("hunting", 10.0, 28.0), ("load", 28.0, 40.3), ("load", 40.3, 52.3)]),
+        event=_switched([(28.0, "electrical_W", everything), (40.3, "electrical_W", 0.0)]),
     )  # fmt: skip
     return warm, cold
+
+
+def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
+    """The same drive with all that happens, and all that is measured, a little later.
+
+    Parameters
+    ----------
+    drive : Scenario
+        The drive.
+    shift_s : float
+        How much later, 0 or more [s].
+    room_s : float
+        How much longer the whole becomes, at least the shift [s].
+
+    Returns
+    -------
+    Scenario
+        The shifted drive.
+    """
+    given = drive.model_dump()
+    given["duration_s"] = drive.duration_s + room_s
+    for event in given["event"]:
+        event["at_s"] += shift_s
+    for window in given["measure"]:
+        window["from_s"] += shift_s
+        window["to_s"] += shift_s
+    return Scenario.model_validate(given)
 
 
 def starting_phases(count: int) -> tuple[np.ndarray, np.ndarray]:
@@ -228,7 +257,9 @@ class TrialRuns:
     drives : sequence of Scenario
         What each car does.
     seeds : sequence of int
-        Seeds of scatter; each goes with a starting phase.
+        Seeds of scatter; each goes with a starting phase, and with its own shift of all that
+        happens by up to ``SHIFT_s``: a load that always came at the same moment between two
+        updates would let a search find the period that suits that moment.
     cores : int, optional
         Threads; all cores when left out.  Results do not depend on it.
     """
@@ -244,7 +275,11 @@ class TrialRuns:
         self.drives = tuple(drives)
         self.seeds = tuple(seeds)
         self._cores = cores
-        self._fleet = make_fleet(self.cars, self.drives)
+        phase = np.modf(np.arange(len(self.seeds)) * 0.6180339887498949)[0]
+        self._shifted = [
+            shifted(drive, SHIFT_s * float(share), SHIFT_s) for drive in self.drives for share in phase
+        ]
+        self._fleet = make_fleet(self.cars, self._shifted)
         self.stall_rpm = np.array([car.engine.stall_rpm for car in self.cars])
         self.floor = np.zeros((len(self.cars), len(self.drives)))
         held = self.cars[0].feedback.model_copy(update={"law": "none"})
@@ -279,14 +314,7 @@ class TrialRuns:
         Runs
             Measures of all runs.
         """
-        errors, offsets = starting_phases(len(self.seeds))
-        plan = full_plan(
-            self._fleet,
-            np.vstack([self._row(one) for one in candidates]),
-            seeds=self.seeds,
-            base_error_steps=errors if base_curve_wrong else (0.0,),
-            rpm_offset=offsets,
-        )
+        plan = self._plan(candidates, base_curve_wrong)
         shape = (len(candidates), len(self.cars), len(self.drives), len(self.seeds))
         values = np.full((len(plan.car), len(MEASURES)), np.nan)
         counted = np.zeros((len(plan.car), len(COUNTERS)))
@@ -296,13 +324,13 @@ class TrialRuns:
             rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray
         ) -> None:
             counted[rows] = counters
-            for place, drive in enumerate(self.drives):
-                mine = plan.scenario[rows] == place
-                if mine.any():
-                    floor = self.floor[plan.car[rows[mine]], place]
-                    values[rows[mine]] = measured(
-                        drive, rpm[mine], steps[mine], counters[mine], floor
-                    )
+            which = plan.scenario[rows]
+            for place in np.unique(which).tolist():
+                mine = which == place
+                floor = self.floor[plan.car[rows[mine]], place // len(self.seeds)]
+                values[rows[mine]] = measured(
+                    self._shifted[place], rpm[mine], steps[mine], counters[mine], floor
+                )
 
         def tell(runs: int) -> None:
             nonlocal done
@@ -330,17 +358,24 @@ class TrialRuns:
         list of Samples
             One a candidate, of the very run that was measured.
         """
+        plan = self._plan(candidates, base_curve_wrong=True)
+        scenario = drive * len(self.seeds) + seed
+        plan = picked(plan, (plan.car == car) & (plan.scenario == scenario))
+        end_s = self._shifted[scenario].duration_s
+        return [one.until(end_s) for one in kept_samples(self._fleet, plan)]
+
+    def _plan(self, candidates: Sequence[Feedback], base_curve_wrong: bool) -> Plan:
+        """Each candidate on each car, drive and seed, the seed with its own shift of the drive."""
         errors, offsets = starting_phases(len(self.seeds))
-        fleet = make_fleet([self.cars[car]], [self.drives[drive]])
         plan = full_plan(
-            fleet,
+            self._fleet,
             np.vstack([self._row(one) for one in candidates]),
-            seeds=[self.seeds[seed]],
-            base_error_steps=[errors[seed]],
-            rpm_offset=[offsets[seed]],
+            seeds=self.seeds,
+            base_error_steps=errors if base_curve_wrong else (0.0,),
+            rpm_offset=offsets,
         )
-        kept = kept_samples(fleet, plan)
-        return [one.until(self.drives[drive].duration_s) for one in kept]
+        which = np.arange(len(plan.car)) % len(self.seeds)
+        return picked(plan, plan.scenario % len(self.seeds) == which)
 
     def _row(self, feedback: Feedback) -> np.ndarray:
         car = self.cars[0]
@@ -362,6 +397,25 @@ class TrialRuns:
         )
         target = counted[0, :, :, 0, _COUNTER["target_rpm"]]
         return Runs(values, limited, self.floor, self.stall_rpm, target)
+
+
+def picked(plan: Plan, which: np.ndarray) -> Plan:
+    """Some runs of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    which : numpy.ndarray
+        Shape (runs,) of bool, or rows in order.
+
+    Returns
+    -------
+    Plan
+        With the same tables.
+    """
+    columns = ("car", "setting", "scenario", "seed", "base_error_steps", "rpm_offset")
+    return plan._replace(**{name: getattr(plan, name)[which] for name in columns})
 
 
 def measured(

@@ -1,0 +1,94 @@
+"""What the controller sees: speed from the time between firings, lagged coolant temperature."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from controllers import TICKS_PER_s, pick, relation
+from sim.records import Block
+
+RPM_PER_rad_s = 30.0 / math.pi
+SILENT_TICKS = 0.7 * TICKS_PER_s
+"""Without a firing for this long the reading of speed is nothing [ticks]."""
+
+
+@relation
+def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
+    """Speed the sensor makes of the time since the last firing.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters.
+    lane : int
+        Lane [-].
+    full : bool
+        With sensor noise [-].
+
+    Returns
+    -------
+    float
+        Measured speed [rpm].
+
+    Notes
+    -----
+    Source: speed over one firing interval; smoothing and rounding: common practice, no source.
+    """
+    ticks = s.tick[lane] - s.fired_tick[lane]
+    ticks = pick(ticks > 1.0, ticks, 1.0)
+    fresh = p.firing_rad[lane] * (RPM_PER_rad_s * TICKS_PER_s) / ticks
+    if full:
+        fresh += s.rpm_noise[lane] * s.sensor_gauss[lane]
+    keep = p.rpm_keep[lane]
+    speed = keep * s.measured_rpm[lane] + (1.0 - keep) * fresh
+    if full:
+        step = p.rpm_resolution[lane]
+        rounded = np.rint(speed / pick(step > 0.0, step, 1.0)) * step
+        speed = pick(step > 0.0, rounded, speed)
+    return pick(speed > 0.0, speed, 0.0)
+
+
+@relation
+def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed_s: float) -> float:
+    """Reading of a temperature sensor that follows with a lag.
+
+    Parameters
+    ----------
+    sensed_degC, coolant_degC : float
+        Reading before, and the temperature it follows [degC].
+    lag_s : float
+        Time constant, 0 or more [s].
+    elapsed_s : float
+        Time since the reading before, above 0 [s].
+
+    Returns
+    -------
+    float
+        Reading now [degC].
+
+    Notes
+    -----
+    Source: first-order lag, implicit Euler; common practice, no source.
+    """
+    return sensed_degC + (coolant_degC - sensed_degC) * elapsed_s / (lag_s + elapsed_s)
+
+
+@relation
+def forget_speed(s: Block, lane: int) -> None:
+    """Let the speed reading fall to nothing when no firing has come for long.
+
+    Parameters
+    ----------
+    s : Block
+        State (changed).
+    lane : int
+        Lane [-].
+
+    Notes
+    -----
+    Source: common practice, no source.
+    """
+    if s.tick[lane] - s.fired_tick[lane] > SILENT_TICKS:
+        s.measured_rpm[lane] = 0.0

@@ -1,0 +1,247 @@
+"""The plant's differential equations, and the one integration step that all schedules take."""
+
+from __future__ import annotations
+
+import math
+
+from controllers import TICKS_PER_s, pick, relation
+from sim.air import CHOKED_FLOW, flow_parameter, flow_slope_bound
+from sim.crank import (
+    alternator_target,
+    alternator_torque,
+    pumping_torque,
+    resisting_torque,
+    starter_torque,
+)
+from sim.manifold import drawn_per_rad, pressure_rate
+from sim.records import Block
+
+STABLE_SHARE = 0.7
+"""Largest product of step and fastest rate of the filling equation [-]."""
+SIXTH = 1.0 / 6.0
+Slopes = tuple[float, float, float, float, float, float]
+"""Rates of pressure, speed and alternator power; air in and out; torque against rotation."""
+Moved = tuple[float, float, float, float, float, float, float]
+"""Pressure, speed and power reached; angle turned, air in and out, work resisted."""
+
+
+@relation
+def drawn_at(p: Block, lane: int, map_Pa: float, speed: float) -> float:
+    """Air the cylinders of a lane draw for each radian.
+
+    Parameters
+    ----------
+    p : Block
+        Parameters.
+    lane : int
+        Lane [-].
+    map_Pa : float
+        Manifold pressure [Pa].
+    speed : float
+        Crank speed [rad/s].
+
+    Returns
+    -------
+    float
+        Air drawn [kg/rad].
+    """
+    pump0, pump1 = p.pump0[lane], p.pump1[lane]
+    pump2, pump3 = p.pump2[lane], p.pump3[lane]
+    return drawn_per_rad(map_Pa, speed, pump0, pump1, pump2, pump3, p.fill0[lane], p.fill1[lane])
+
+
+@relation
+def alternator_heading(s: Block, p: Block, lane: int, speed: float) -> float:
+    """Electric power the alternator of a lane is heading for.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters.
+    lane : int
+        Lane [-].
+    speed : float
+        Crank speed [rad/s].
+
+    Returns
+    -------
+    float
+        Power [W].
+    """
+    cut_in, rise = p.cut_in_rad_s[lane], p.rise_W_s_per_rad[lane]
+    return alternator_target(s.load_W[lane], speed, cut_in, rise, p.alternator_max_W[lane])
+
+
+@relation
+def slopes(
+    s: Block, p: Block, lane: int, map_Pa: float, speed: float, given_W: float, choked_only: bool
+) -> Slopes:
+    """Right-hand side of the plant's differential equations.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters.
+    lane : int
+        Lane [-].
+    map_Pa : float
+        Manifold pressure [Pa].
+    speed : float
+        Crank speed; the engine does not turn backwards, so none below 0 [rad/s].
+    given_W : float
+        Electric power the alternator gives [W].
+    choked_only : bool
+        All openings are known to be choked and the engine turns by itself [-].
+
+    Returns
+    -------
+    tuple of float
+        Rates of pressure [Pa/s], speed [rad/s2], alternator power [W/s]; air in [kg/s], air
+        out [kg/s], torque against rotation [Nm].
+    """
+    ratio_flow = CHOKED_FLOW
+    if not choked_only:
+        ratio_flow = flow_parameter(map_Pa / p.ambient_Pa[lane])
+        speed = speed if speed > 0.0 else 0.0
+    air_in = s.opening_m2[lane] * p.flow_scale[lane] * ratio_flow
+    air_out = drawn_at(p, lane, map_Pa, speed) * speed
+    against = resisting_torque(speed, s.resist0[lane], s.resist1[lane], s.resist2[lane])
+    against += pumping_torque(p.behind_Pa[lane], map_Pa, p.pumping_m3_per_rad[lane])
+    against += alternator_torque(given_W, speed, p.inverse_efficiency[lane])
+    driving = s.torque_Nm[lane]
+    if not choked_only:
+        driving += starter_torque(speed, s.starter0_Nm[lane], s.starter1_Nms[lane])
+        # Friction holds an engine that stands, it does not turn it back.
+        against = driving if speed == 0.0 and against > driving else against
+    heading_W = alternator_heading(s, p, lane, speed)
+    return (
+        pressure_rate(p.gas_Pa_per_kg[lane], air_in, air_out),
+        (driving - against) * p.inverse_inertia[lane],
+        (heading_W - given_W) * p.inverse_lag_per_s[lane],
+        air_in,
+        air_out,
+        against,
+    )
+
+
+@relation
+def longest_step(s: Block, p: Block, lane: int, choked_only: bool) -> float:
+    """Longest step the integrator may take from here, however far the next event is.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters.
+    lane : int
+        Lane [-].
+    choked_only : bool
+        All openings are known to be choked [-].
+
+    Returns
+    -------
+    float
+        Step [ticks].
+    """
+    cap = p.step_cap_ticks[lane]
+    if choked_only:
+        return cap
+    ratio = s.map_Pa[lane] / p.ambient_Pa[lane]
+    if ratio < 0.5:
+        return cap
+    per_Pa = s.opening_m2[lane] * p.flow_scale[lane] * flow_slope_bound(ratio) / p.ambient_Pa[lane]
+    fastest = p.gas_Pa_per_kg[lane] * per_Pa
+    own = math.floor(STABLE_SHARE / (fastest + 1.0e-9) * TICKS_PER_s) + 1.0
+    return own if own < cap else cap
+
+
+@relation
+def weighted(first: float, second: float, third: float, last: float) -> float:
+    """Six times the mean slope of a step.
+
+    Parameters
+    ----------
+    first, second, third, last : float
+        Slopes of the four stages [any].
+
+    Returns
+    -------
+    float
+        Weighted sum [any].
+    """
+    return first + 2.0 * (second + third) + last
+
+
+@relation
+def forwards(speed: float, choked_only: bool) -> float:
+    """Speed of a stage; none is below zero where the engine may stand.
+
+    Parameters
+    ----------
+    speed : float
+        Speed of the stage [rad/s].
+    choked_only : bool
+        The engine is known to turn [-].
+
+    Returns
+    -------
+    float
+        Speed [rad/s].
+    """
+    return speed if choked_only or speed > 0.0 else 0.0
+
+
+@relation
+def runge_kutta(
+    s: Block, p: Block, lane: int, h: float, first: Slopes, choked_only: bool
+) -> tuple[Moved, Slopes, float]:
+    """One classical step of fourth order.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters.
+    lane : int
+        Lane [-].
+    h : float
+        Step [s].
+    first : Slopes
+        Slopes at the beginning.
+    choked_only : bool
+        All openings are known to be choked [-].
+
+    Returns
+    -------
+    tuple
+        What was reached and moved, the slopes of the last stage, and the highest manifold
+        pressure that any stage saw [Pa].
+
+    Notes
+    -----
+    Source: classical fourth-order Runge-Kutta method, any textbook.
+    """
+    map0, speed0, given0 = s.map_Pa[lane], s.speed_rad_s[lane], s.given_W[lane]
+    p1, w1, g1, in1, out1, against1 = first
+    half = 0.5 * h
+    map2, speed2 = map0 + half * p1, forwards(speed0 + half * w1, choked_only)
+    second = slopes(s, p, lane, map2, speed2, given0 + half * g1, choked_only)
+    p2, w2, g2, in2, out2, against2 = second
+    map3, speed3 = map0 + half * p2, forwards(speed0 + half * w2, choked_only)
+    third = slopes(s, p, lane, map3, speed3, given0 + half * g2, choked_only)
+    p3, w3, g3, in3, out3, against3 = third
+    map4, speed4 = map0 + h * p3, forwards(speed0 + h * w3, choked_only)
+    last = slopes(s, p, lane, map4, speed4, given0 + h * g3, choked_only)
+    p4, w4, g4, in4, out4, against4 = last
+    sixth = h * SIXTH
+    moved = (
+        map0 + sixth * weighted(p1, p2, p3, p4),
+        speed0 + sixth * weighted(w1, w2, w3, w4),
+        given0 + sixth * weighted(g1, g2, g3, g4),
+        sixth * weighted(speed0, speed2, speed3, speed4),
+        sixth * weighted(in1, in2, in3, in4),
+        sixth * weighted(out1, out2, out3, out4),
+        sixth
+        * weighted(against1 * speed0, against2 * speed2, against3 * speed3, against4 * speed4),
+    )
+    highest = pick(map2 > map0, map2, map0)
+    highest = pick(map3 > highest, map3, highest)
+    return moved, last, pick(map4 > highest, map4, highest)

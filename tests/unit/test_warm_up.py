@@ -1,0 +1,134 @@
+"""Warm-up: heat, thermostat, oil, friction, sensor lag; held where it is not asked for."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+import numpy as np
+import pytest
+
+from sim import (
+    Scenario,
+    Trace,
+    full_plan,
+    load_car,
+    load_scenario,
+    make_fleet,
+    run_plan,
+    settings_table,
+    simulate,
+    with_values,
+)
+from sim.sensors import followed_degC
+from sim.thermal import coolant_rate, cooling_W_per_K, oil_rate
+
+
+def idling(duration_s: float, **more: Any) -> Scenario:
+    """An engine that idles already."""
+    values = {"name": "warm-up", "duration_s": duration_s, "coolant_degC": 20.0}
+    return Scenario.model_validate(values | more)
+
+
+@pytest.fixture(scope="module")
+def cold() -> Trace:
+    """The trials car from 20 degC to warm."""
+    return simulate(load_car("trials"), load_scenario("cold_start_20"), seed=1)
+
+
+def test_temperatures_are_held_unless_the_scenario_warms_up() -> None:
+    trace = simulate(load_car("trials"), idling(60.0), seed=0)
+    assert set(trace["coolant_degC"]) == set(trace["oil_degC"]) == {20.0}
+    assert not any(event.name == "thermal" for event in trace.events)
+    assert Scenario.model_validate({"name": "x", "duration_s": 5, "start": "key_on"}).warm_up
+    assert not idling(5.0).warm_up
+    assert idling(5.0, warm_up=True).warm_up
+
+
+def test_an_engine_warms_and_stays_at_its_thermostat(cold: Trace) -> None:
+    coolant = cold["coolant_degC"]
+    assert coolant[0] == 20.0
+    assert np.interp(200.0, cold.time_s, coolant) > 40.0
+    opens = load_car("trials").thermal.thermostat_degC
+    assert opens - 25.0 < coolant[-1] < opens + 8.0
+    hot = simulate(load_car("six"), idling(240.0, coolant_degC=84.0, warm_up=True), seed=1)
+    assert hot["coolant_degC"].max() < load_car("six").thermal.thermostat_degC + 8.0
+
+
+def test_oil_lags_the_coolant_and_friction_falls(cold: Trace) -> None:
+    warming = (cold.time_s > 30.0) & (cold.time_s < 400.0)
+    assert np.all(cold["oil_degC"][warming] < cold["coolant_degC"][warming])
+    minutes = [np.interp(t, cold.time_s, cold["oil_degC"]) for t in (60.0, 300.0, 900.0)]
+    assert minutes == sorted(minutes)
+
+
+def test_target_and_base_follow_the_sensor_which_follows_the_coolant(cold: Trace) -> None:
+    car = load_car("trials")
+    sensed, coolant = cold["coolant_sensed_degC"], cold["coolant_degC"]
+    rising = (cold.time_s > 60.0) & (cold.time_s < 200.0)
+    rate = np.gradient(np.interp(np.arange(60.0, 200.0), cold.time_s, coolant)).mean()
+    assert np.mean((coolant - sensed)[rising]) == pytest.approx(
+        rate * car.sensors.coolant_lag_s, rel=0.2
+    )
+    for name, curve in (
+        ("target_rpm", car.curves.target_rpm),
+        ("base_steps", car.curves.base_steps),
+    ):
+        expected = np.interp(sensed, *np.asarray(curve, dtype=float).T)
+        np.testing.assert_allclose(cold[name], expected, atol=1e-9)
+
+
+def test_a_switched_off_engine_cools() -> None:
+    events = [{"at_s": 5, "set": "key", "to": "off"}]
+    scenario = idling(600.0, coolant_degC=90.0, warm_up=True, event=events)
+    trace = simulate(load_car("trials"), scenario, seed=0)
+    assert 40.0 < trace["coolant_degC"][-1] < 80.0
+
+
+def test_the_air_cooled_car_warms_at_its_head_and_a_fan_cools_it() -> None:
+    trace = simulate(load_car("twin"), idling(500.0, warm_up=True), seed=0)
+    assert 50.0 < trace["coolant_degC"][-1] < 140.0
+    slow = cooling_W_per_K(90.0, 60.0, 14.0, 85.0, 1.0)
+    fast = cooling_W_per_K(90.0, 120.0, 14.0, 85.0, 1.0)
+    # Forced convection: twice the speed takes 2^0.8 of the heat.
+    assert fast / slow == pytest.approx(2.0**0.8)
+    assert cooling_W_per_K(120.0, 0.0, 14.0, 85.0, 1.0) == pytest.approx(0.15 * 14.0)
+
+
+def test_heat_balances_by_hand() -> None:
+    # 4 kW into 20 kJ/K at 60 degC, oil at 40 with 8 kJ/K, losing 30 W/K to 20 degC.
+    to_oil = 8000.0 / 240.0 * 20.0
+    assert coolant_rate(4000.0, 60.0, 40.0, 20.0, 30.0, 8000.0, 20_000.0) == pytest.approx(
+        (4000.0 - 30.0 * 40.0 - to_oil) / 20_000.0
+    )
+    assert oil_rate(1000.0, 60.0, 40.0, 20.0, 8000.0) == pytest.approx(
+        0.4 * 1000.0 / 8000.0 + (20.0 - 0.15 * 20.0) / 240.0
+    )
+    assert cooling_W_per_K(80.0, 90.0, 30.0, 85.0, 0.0) == 30.0
+    assert cooling_W_per_K(89.0, 90.0, 30.0, 85.0, 0.0) == pytest.approx(30.0 * 13.5)
+    assert followed_degC(20.0, 80.0, 0.0, 1.0) == 80.0
+    assert followed_degC(20.0, 80.0, 5.0, 1.0) == pytest.approx(30.0)
+
+
+def test_fifteen_minutes_take_well_under_a_second() -> None:
+    car = load_car("trials")
+    fleet = make_fleet([car], [load_scenario("cold_start_20")])
+    plan = full_plan(fleet, settings_table([car]), seeds=range(8))
+
+    def forget(*_: Any) -> None:
+        return None
+
+    run_plan(fleet, plan, forget, cores=1)
+    begun = time.thread_time()
+    run_plan(fleet, plan, forget, cores=1)
+    assert (time.thread_time() - begun) / 8 < 0.5
+
+
+def test_thicker_oil_idles_slower_in_the_cold() -> None:
+    car = with_values(load_car("trials"), {"feedback": {"law": "none"}})
+    thick = with_values(car, {"thermal": {"oil_grade": "20W-50"}})
+    speeds = [
+        simulate(one, idling(40.0, coolant_degC=0.0), seed=0)["rpm"][-400:].mean()
+        for one in (car, thick)
+    ]
+    assert speeds[1] < speeds[0] - 30.0
