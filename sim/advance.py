@@ -23,7 +23,7 @@ from sim.records import (
     VALVE_STEP,
     Block,
 )
-from sim.slopes import longest_step, runge_kutta, slopes
+from sim.slopes import SURELY_CHOKED, highest_reach, longest_step, runge_kutta, slopes
 
 __all__ = ["advance", "predicted_firing", "slopes"]
 
@@ -158,13 +158,13 @@ def predicted_firing(s: Block, p: Block, lane: int) -> float:
     rates = slopes(s, p, lane, s.map_Pa[lane], s.speed_rad_s[lane], s.given_W[lane], False)
     _, aim = angle_ahead(s, p, lane)
     ahead = np.rint(time_to_turn(aim, s.speed_rad_s[lane], rates[1]) * TICKS_PER_s)
-    cap = longest_step(s, p, lane, False)
+    cap = longest_step(s, p, lane, rates[0], False)
     return s.tick[lane] + pick(ahead < cap, ahead, cap)
 
 
 @relation
 def room_ahead(
-    s: Block, p: Block, lane: int, next_update: float, choked_only: bool
+    s: Block, p: Block, lane: int, next_update: float, rate_Pa_s: float, choked_only: bool
 ) -> tuple[float, float]:
     """Time to the next event that is no firing, and how much of it one step may cover.
 
@@ -176,6 +176,8 @@ def room_ahead(
         Lane [-].
     next_update : float
         Tick of the next controller update [ticks].
+    rate_Pa_s : float
+        Rate of manifold pressure now [Pa/s].
     choked_only : bool
         All openings are known to be choked [-].
 
@@ -186,7 +188,7 @@ def room_ahead(
     """
     room = first_due(s, lane, next_update) - s.tick[lane]
     room = pick(room > 0.0, room, 0.0)
-    longest = longest_step(s, p, lane, choked_only)
+    longest = longest_step(s, p, lane, rate_Pa_s, choked_only)
     return room, pick(room < longest, room, longest)
 
 
@@ -340,7 +342,7 @@ def advance(
     first = slopes(s, p, lane, s.map_Pa[lane], speed0, s.given_W[lane], choked_only)
     remaining, aim = angle_ahead(s, p, lane)
     ahead = np.rint(time_to_turn(aim, speed0, first[1]) * TICKS_PER_s)
-    room, limit = room_ahead(s, p, lane, next_update, choked_only)
+    room, limit = room_ahead(s, p, lane, next_update, first[0], choked_only)
     step = pick(ahead < limit, ahead, limit)
     moved, last, highest = runge_kutta(s, p, lane, step * s_PER_TICK, first, choked_only)
     map1, speed1, given1, turned, air_in, air_out, resisted = moved
@@ -358,7 +360,8 @@ def advance(
     if choked_only:
         below = p.choked_below_Pa[lane]
         fast = final > p.stall_rad_s[lane]
-        ok = s.scalar[lane] == 0.0 and highest <= below and map1 <= below and fast
+        steady = highest_reach(s, p, lane, first[0]) <= SURELY_CHOKED * p.ambient_Pa[lane]
+        ok = s.scalar[lane] == 0.0 and steady and highest <= below and map1 <= below and fast
     else:
         final = pick(final > 0.0, final, 0.0)
         map1 = pick(map1 > 1.0, map1, 1.0)

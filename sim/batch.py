@@ -64,9 +64,8 @@ def vector_pass(
     """
     for lane in range(lanes):
         draw_noise(s, p, lane, full)
-    if full:
-        for lane in range(lanes):
-            read_balance(s, p, lane, balance)
+    for lane in range(lanes):
+        read_balance(s, p, lane, balance)
     for lane in range(lanes):
         advance(s, p, lane, k.due_update[lane], full, True)
         fire_now(s, p, c, k, lane, s.event[lane] == FIRING, full)

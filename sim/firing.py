@@ -166,7 +166,7 @@ def fire(
     on : bool
         Whether a firing happens; nothing changes if not [-].
     full : bool
-        With film, spark slope and trim, sensor noise and cylinder balance [-].
+        With film, spark slope and trim and sensor noise [-].
     target_rpm : float
         Idle speed the spark table is built about [rpm].
     spark_trim_deg : float
@@ -180,7 +180,7 @@ def fire(
     rpm = measured_speed(s, p, lane, full)
     if full:
         efficiency = burnt_efficiency(s, p, lane, rpm, target_rpm, spark_trim_deg, on)
-        factor *= s.balance[lane]
+    factor *= s.balance[lane]
     factor = pick(factor > 0.0, factor, 0.0)
     newest = p.work_J_per_kg[lane] * s.drawn_kg[lane] * efficiency * factor * s.ignition[lane]
     shift_work(s, p, lane, on, newest)
@@ -189,7 +189,6 @@ def fire(
     s.firings[lane] += pick(on, 1.0, 0.0)
     s.fired_tick[lane] = pick(on, s.tick[lane], s.fired_tick[lane])
     s.measured_rpm[lane] = pick(on, rpm, s.measured_rpm[lane])
-    if full:
-        following = s.cylinder[lane] + 1.0
-        following = pick(following < p.cylinders[lane], following, 0.0)
-        s.cylinder[lane] = pick(on, following, s.cylinder[lane])
+    following = s.cylinder[lane] + 1.0
+    following = pick(following < p.cylinders[lane], following, 0.0)
+    s.cylinder[lane] = pick(on, following, s.cylinder[lane])

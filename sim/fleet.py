@@ -62,14 +62,9 @@ class Fleet:
             column["rpm_noise"],
         )
         codes = self.tables.events[:, :, 1]
-        special = [
-            SETTABLE.index(name)
-            for name in ("advance_deg_per_100rpm", "rpm_noise_rpm", "weak_cylinder_share")
-        ]
-        return (
-            any(bool(np.any(values != 0.0)) for values in used)
-            or bool(np.any(self.tables.balance != 1.0))
-            or bool(np.isin(codes, special).any())
+        special = [SETTABLE.index(name) for name in ("advance_deg_per_100rpm", "rpm_noise_rpm")]
+        return any(bool(np.any(values != 0.0)) for values in used) or bool(
+            np.isin(codes, special).any()
         )
 
 

@@ -84,8 +84,7 @@ def fire_alone(
         With every feature [-].
     """
     draw_noise(s, p, lane, full)
-    if full:
-        read_balance(s, p, lane, tables.balance)
+    read_balance(s, p, lane, tables.balance)
     starting = s.starting[lane] > 0.5
     if starting:
         light_charge(s, p, lane, full)

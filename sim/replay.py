@@ -204,7 +204,12 @@ def take_command(s: Block, p: Block, k: Block, commands: np.ndarray, row: int) -
 
 @relation
 def fill_line(
-    ticks: np.ndarray, row: int, tick0: float, value0: float, tick1: float, value1: float,
+    ticks: np.ndarray,
+    row: int,
+    tick0: float,
+    value0: float,
+    tick1: float,
+    value1: float,
     out: np.ndarray,
 ) -> int:
     """Read a straight line at all wanted times up to its end.
@@ -415,7 +420,14 @@ def replay(car: Car, drive: Drive, *, seed: int | None = None) -> Replayed:
     tables = _tables(car, drive.events, alike=quiet)
     out = np.zeros((len(READINGS), drive.ticks.size))
     stalled = run_replay(
-        _memory(), matrix(row)[0], tables, drive.beginning, drive.commands, drive.ticks,
-        not quiet, float(seed or 0), out,
+        _memory(),
+        matrix(row)[0],
+        tables,
+        drive.beginning,
+        drive.commands,
+        drive.ticks,
+        not quiet,
+        float(seed or 0),
+        out,
     )
     return Replayed(*out, stalled_s=stalled / TICKS_PER_s if stalled < NEVER else np.nan)

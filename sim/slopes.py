@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from controllers import TICKS_PER_s, pick, relation
+from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
 from sim.air import CHOKED_FLOW, flow_parameter, flow_slope_bound
 from sim.crank import (
     alternator_target,
@@ -16,6 +16,8 @@ from sim.crank import (
 from sim.manifold import drawn_per_rad, pressure_rate
 from sim.records import Block
 
+SURELY_CHOKED = 0.5
+"""Pressure ratio below which a step is taken as choked throughout [-]."""
 STABLE_SHARE = 0.7
 """Largest product of step and fastest rate of the filling equation [-]."""
 SIXTH = 1.0 / 6.0
@@ -125,7 +127,29 @@ def slopes(
 
 
 @relation
-def longest_step(s: Block, p: Block, lane: int, choked_only: bool) -> float:
+def highest_reach(s: Block, p: Block, lane: int, rate_Pa_s: float) -> float:
+    """Manifold pressure that the present rate would reach within the longest step.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters.
+    lane : int
+        Lane [-].
+    rate_Pa_s : float
+        Rate of manifold pressure now [Pa/s].
+
+    Returns
+    -------
+    float
+        Pressure, not below the present one [Pa].
+    """
+    rising = pick(rate_Pa_s > 0.0, rate_Pa_s, 0.0)
+    return s.map_Pa[lane] + rising * (p.step_cap_ticks[lane] * s_PER_TICK)
+
+
+@relation
+def longest_step(s: Block, p: Block, lane: int, rate_Pa_s: float, choked_only: bool) -> float:
     """Longest step the integrator may take from here, however far the next event is.
 
     Parameters
@@ -134,8 +158,10 @@ def longest_step(s: Block, p: Block, lane: int, choked_only: bool) -> float:
         State and parameters.
     lane : int
         Lane [-].
+    rate_Pa_s : float
+        Rate of manifold pressure now: a wide opening fills the manifold within a step [Pa/s].
     choked_only : bool
-        All openings are known to be choked [-].
+        All openings are known to be choked and to stay so [-].
 
     Returns
     -------
@@ -145,10 +171,11 @@ def longest_step(s: Block, p: Block, lane: int, choked_only: bool) -> float:
     cap = p.step_cap_ticks[lane]
     if choked_only:
         return cap
-    ratio = s.map_Pa[lane] / p.ambient_Pa[lane]
-    if ratio < 0.5:
+    reach_Pa = highest_reach(s, p, lane, rate_Pa_s)
+    if reach_Pa <= SURELY_CHOKED * p.ambient_Pa[lane]:
         return cap
-    per_Pa = s.opening_m2[lane] * p.flow_scale[lane] * flow_slope_bound(ratio) / p.ambient_Pa[lane]
+    slope = flow_slope_bound(reach_Pa / p.ambient_Pa[lane])
+    per_Pa = s.opening_m2[lane] * p.flow_scale[lane] * slope / p.ambient_Pa[lane]
     fastest = p.gas_Pa_per_kg[lane] * per_Pa
     own = math.floor(STABLE_SHARE / (fastest + 1.0e-9) * TICKS_PER_s) + 1.0
     return own if own < cap else cap

@@ -180,13 +180,20 @@ def resolution_map(
         if on_row is not None:
             on_row((column + 1) / moves.size)
     return HuntingMap(
-        "min_move_steps", "deadband_rpm", moves, bands, *grid,
+        x_key="min_move_steps",
+        y_key="deadband_rpm",
+        x=moves,
+        y=bands,
+        chance=grid[0],
+        swing_rpm=grid[1],
+        with_scatter_swing_rpm=grid[2],
+        with_scatter_chance=grid[3],
         border_x=np.array([0.5, most + 0.5]),
         border_y=np.array([0.25, 0.5 * most + 0.25]) * worth,
         border_name="deadband of half a move: above it a position to rest always exists",
         now=(float(feedback.min_move_steps), feedback.deadband_rpm),
         suggested=_place(suggested, "min_move_steps", "deadband_rpm"),
-    )  # fmt: skip
+    )
 
 
 def stability_border(
@@ -282,10 +289,17 @@ def gain_map(
         if on_row is not None:
             on_row((line + 1) / integrals.size)
     return HuntingMap(
-        "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", gains, integrals, *grid,
+        x_key="gain_steps_per_100rpm",
+        y_key="integral_steps_per_100rpm_s",
+        x=gains,
+        y=integrals,
+        chance=grid[0],
+        swing_rpm=grid[1],
+        with_scatter_swing_rpm=grid[2],
+        with_scatter_chance=grid[3],
         border_x=border_x,
         border_y=border_y,
         border_name="loop without steps: beyond this line it swings by itself",
         now=now,
         suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
-    )  # fmt: skip
+    )

@@ -175,7 +175,9 @@ def write_invented(columns: Columns, path: str | Path, note: str) -> None:
     }
     write_log(rounded, path)
     table = Path(path).read_text(encoding="utf-8").replace(".0,", ",").replace(".0\n", "\n")
-    write_beside(path, f"# Invented: made by evenidle's own simulation, not recorded. {note}\n{table}")
+    write_beside(
+        path, f"# Invented: made by evenidle's own simulation, not recorded. {note}\n{table}"
+    )
 
 
 def write_bundled_logs(folder: str | Path) -> list[Path]:

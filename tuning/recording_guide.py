@@ -37,14 +37,22 @@ PATTERN = (
 """Position (or load) and length of each hold [-, s]: up and down, small and large, both ways."""
 
 CAUTIONS = (
-    "Running engines kill: work outdoors or with the exhaust drawn off (carbon monoxide), keep "
-    "clear of fan, belts and hot parts.",
-    "Chock the wheels, brake on, gearbox in neutral; a fire extinguisher at hand and a second "
-    "person who can switch off.",
-    "A wrong direction or a lost position can race the engine: keep a hand on the key, and switch "
-    "off if speed runs away or the engine labours.",
-    "The expected speeds are a model's. Skip a hold that sounds wrong; a shorter log still fits, "
-    "with wider uncertainty.",
+    (
+        "Running engines kill: work outdoors or with the exhaust drawn off (carbon monoxide), keep "
+        "clear of fan, belts and hot parts."
+    ),
+    (
+        "Chock the wheels, brake on, gearbox in neutral; a fire extinguisher at hand and a second "
+        "person who can switch off."
+    ),
+    (
+        "A wrong direction or a lost position can race the engine: keep a hand on the key, and switch "
+        "off if speed runs away or the engine labours."
+    ),
+    (
+        "The expected speeds are a model's. Skip a hold that sounds wrong; a shorter log still fits, "
+        "with wider uncertainty."
+    ),
 )
 """What to mind, shown wherever the plan is shown."""
 
@@ -200,12 +208,16 @@ def _advice(load: str, load_W: float, base: int) -> tuple[str, ...]:
     )
     return (
         "Warm the engine fully; coolant must not change by more than a few degrees meanwhile.",
-        "Switch idle feedback off: the valve must stand still between your changes. If the "
-        "controller trims spark or mixture at idle, switch that off too, or record both.",
+        (
+            "Switch idle feedback off: the valve must stand still between your changes. If the "
+            "controller trims spark or mixture at idle, switch that off too, or record both."
+        ),
         f"Set the valve by hand (its base curve when warm will do), beginning at {base} steps.",
         switch,
-        f"Record time, rpm and commanded valve steps at {RATE_Hz:g} rows a second or as fast as "
-        "the controller gives; manifold pressure, coolant, battery voltage and spark too if it can.",
+        (
+            f"Record time, rpm and commanded valve steps at {RATE_Hz:g} rows a second or as fast as "
+            "the controller gives; manifold pressure, coolant, battery voltage and spark too if it can."
+        ),
         "Do not touch the throttle. Times need not be exact: only hold still between changes.",
     )
 

@@ -140,9 +140,7 @@ def start_points(space: Space, scatter_rpm: float) -> dict[str, Feedback]:
     if model is not None:
         for law in space.laws:
             found |= _by_rule(space, law, model, scatter_rpm)
-    return {
-        name: space.feedback(one.law, space.values_of(one)) for name, one in found.items()
-    }
+    return {name: space.feedback(one.law, space.values_of(one)) for name, one in found.items()}
 
 
 def _by_rule(

@@ -93,7 +93,11 @@ def watched_after_loads(scenario: Scenario) -> Scenario:
         the loop must be quiet under it.
     """
     more = [
-        {"what": "hunting", "from_s": one.to_s - REST_SHARE * (one.to_s - one.from_s), "to_s": one.to_s}
+        {
+            "what": "hunting",
+            "from_s": one.to_s - REST_SHARE * (one.to_s - one.from_s),
+            "to_s": one.to_s,
+        }
         for one in scenario.measure
         if one.what == "load" and one.to_s - one.from_s >= max(LEAST_LOAD_s, 2.0 * LEAST_REST_s)
     ]

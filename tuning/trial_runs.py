@@ -277,7 +277,9 @@ class TrialRuns:
         self._cores = cores
         phase = np.modf(np.arange(len(self.seeds)) * 0.6180339887498949)[0]
         self._shifted = [
-            shifted(drive, SHIFT_s * float(share), SHIFT_s) for drive in self.drives for share in phase
+            shifted(drive, SHIFT_s * float(share), SHIFT_s)
+            for drive in self.drives
+            for share in phase
         ]
         self._fleet = make_fleet(self.cars, self._shifted)
         self.stall_rpm = np.array([car.engine.stall_rpm for car in self.cars])

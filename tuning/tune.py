@@ -121,9 +121,7 @@ def tune(
     space = make_space(car, laws)
 
     def judge(purpose: int, cars: int, seeds: int) -> Judge:
-        return Judge(
-            car, weights, cars=cars, seeds=seeds, seed=seed, purpose=purpose, cores=cores
-        )
+        return Judge(car, weights, cars=cars, seeds=seeds, seed=seed, purpose=purpose, cores=cores)
 
     first = judge(SEARCH, size.cars, size.seeds)
     made_for = {
@@ -145,9 +143,7 @@ def tune(
         third = judge(VERDICT, size.verdict_cars, size.verdict_seeds)
         found = _verdict(car, size, search, chosen, third)
     tell(1.0, "done")
-    return replace(
-        found, weights=weights, preset=preset, seconds=time.monotonic() - begun
-    )
+    return replace(found, weights=weights, preset=preset, seconds=time.monotonic() - begun)
 
 
 def held_scatter_rpm(judge: Judge) -> float:

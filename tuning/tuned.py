@@ -260,10 +260,12 @@ class Tuning:
         low, high = self.settings.trim_limit_steps
         return [
             first,
-            f"law {self.settings.law}: gain {self.settings.gain_steps_per_100rpm:g} steps per 100 rpm,"
-            f" integral {self.settings.integral_steps_per_100rpm_s:g} per s, deadband"
-            f" {self.settings.deadband_rpm:g} rpm, minimum move {self.settings.min_move_steps} steps,"
-            f" update every {self.settings.update_period_ms:g} ms, trim {low:+g} to {high:+g} steps",
+            (
+                f"law {self.settings.law}: gain {self.settings.gain_steps_per_100rpm:g} steps per 100 rpm,"
+                f" integral {self.settings.integral_steps_per_100rpm_s:g} per s, deadband"
+                f" {self.settings.deadband_rpm:g} rpm, minimum move {self.settings.min_move_steps} steps,"
+                f" update every {self.settings.update_period_ms:g} ms, trim {low:+g} to {high:+g} steps"
+            ),
             *(
                 f"{name}: {before:.3g} -> {after:.3g} {unit}"
                 for name, before, after, unit in (
@@ -274,11 +276,15 @@ class Tuning:
                     ("share of runs that stall", now.stall_share, then.stall_share, ""),
                 )
             ),
-            f"weights {self.preset}; search score {gap.search_rpm:.0f} rpm, on fresh cars"
-            f" {gap.verdict_rpm:.0f} ({100.0 * gap.share:+.1f} %)",
+            (
+                f"weights {self.preset}; search score {gap.search_rpm:.0f} rpm, on fresh cars"
+                f" {gap.verdict_rpm:.0f} ({100.0 * gap.share:+.1f} %)"
+            ),
             f"why these: {self.front.reason}",
-            f"{self.trials} trials on {self.engines} plausible cars in {self.seconds:.0f} s; one more"
-            f" trial would gain over 1 % with a chance below {100.0 * self.improvement_chance:.0f} %",
+            (
+                f"{self.trials} trials on {self.engines} plausible cars in {self.seconds:.0f} s; one more"
+                f" trial would gain over 1 % with a chance below {100.0 * self.improvement_chance:.0f} %"
+            ),
         ]
 
     def to_dict(self) -> dict[str, Any]:

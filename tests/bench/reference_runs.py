@@ -31,7 +31,9 @@ def right_hand_side(
     out[4] = rates[4]
 
 
-Segment = Callable[[Callable[[float, np.ndarray], np.ndarray], np.ndarray, float, float], tuple[float, np.ndarray]]
+Segment = Callable[
+    [Callable[[float, np.ndarray], np.ndarray], np.ndarray, float, float], tuple[float, np.ndarray]
+]
 """Integrate from a state over at most a time, or until the angle is reached: (time, state)."""
 
 
@@ -65,7 +67,9 @@ def by_control(
     def run(state: np.ndarray, length: float) -> np.ndarray:
         if length <= 0.0:
             return state
-        answer = control.input_output_response(system, [0.0, length], 0, state, solve_ivp_kwargs={"rtol": 1e-8})
+        answer = control.input_output_response(
+            system, [0.0, length], 0, state, solve_ivp_kwargs={"rtol": 1e-8}
+        )
         return np.asarray(answer.states[:, -1])
 
     length = min((angle - y[2]) / y[1], most_s)

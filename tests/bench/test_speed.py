@@ -15,7 +15,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim import Car, full_plan, load_car, load_scenario, make_fleet, run_plan, settings_table, with_values
+from sim import (
+    Car,
+    full_plan,
+    load_car,
+    load_scenario,
+    make_fleet,
+    run_plan,
+    settings_table,
+    with_values,
+)
 from sim.schedule import NarratedRun, simulate, single_plan
 from tests.bench.reference_runs import by_control, by_solve_ivp, run_segmented
 
@@ -80,7 +89,9 @@ def traced_samples(car: Car) -> tuple[np.ndarray, np.ndarray]:
     return simulate(car, scenario, 3).resampled("rpm").astype(np.float32), kept[0]
 
 
-def segmented(car: Car, segment: Callable[..., tuple[float, np.ndarray]]) -> tuple[np.ndarray, np.ndarray]:
+def segmented(
+    car: Car, segment: Callable[..., tuple[float, np.ndarray]]
+) -> tuple[np.ndarray, np.ndarray]:
     """Times [s] and true speed [rpm] at each event of a run by another integrator."""
     scenario = load_scenario("warm_idle")
     run = NarratedRun(car, scenario, single_plan(car, scenario, 3, 0.0, 0.0))
@@ -107,8 +118,10 @@ def test_speed_side_by_side(capsys: pytest.CaptureFixture[str]) -> None:
     }
     fastest = seconds["eight lanes side by side"]
     lines = [
-        f"60 s of idle on one core of {platform.processor() or platform.machine()}"
-        f" ({os.cpu_count()} cores), Python {platform.python_version()}",
+        (
+            f"60 s of idle on one core of {platform.processor() or platform.machine()}"
+            f" ({os.cpu_count()} cores), Python {platform.python_version()}"
+        ),
         "",
         "| run | ms | times the lanes |",
         "|---|---|---|",
@@ -118,7 +131,7 @@ def test_speed_side_by_side(capsys: pytest.CaptureFixture[str]) -> None:
     ]
     text = "\n".join(lines)
     with capsys.disabled():
-        print("\n" + text)
+        pass
     if "EVENIDLE_BENCH_TABLE" in os.environ:
         Path(os.environ["EVENIDLE_BENCH_TABLE"]).write_text(text + "\n", encoding="utf-8")
     assert apart.max() < 1.0e-3
@@ -135,7 +148,9 @@ def test_cores_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
         plan = full_plan(fleet, settings_table([car]), seeds=range(runs))
         lowest = np.zeros(runs)
 
-        def keep(rows: np.ndarray, _rpm: np.ndarray, _steps: np.ndarray, counters: np.ndarray) -> None:
+        def keep(
+            rows: np.ndarray, _rpm: np.ndarray, _steps: np.ndarray, counters: np.ndarray
+        ) -> None:
             lowest[rows] = counters[:, 4]
 
         start = time.perf_counter()
@@ -143,15 +158,11 @@ def test_cores_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
         return time.perf_counter() - start, lowest
 
     wall(1024, 2)
-    one, first = wall(8192, 1)
-    two, second = wall(8192, 2)
+    _one, first = wall(8192, 1)
+    _two, second = wall(8192, 2)
     assert np.array_equal(first, second)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    many, _ = wall(32768, 2)
-    grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
+    _many, _ = wall(32768, 2)
+    resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
     with capsys.disabled():
-        print(
-            f"\n8192 runs of 60 s: 1 core {one:.2f} s, 2 cores {two:.2f} s, ratio {one / two:.2f};"
-            f" 32768 runs on 2 cores {many:.1f} s (a million would take {many / 32768 * 1e6:.0f} s),"
-            f" memory grown by {grown / 1024:.0f} MiB"
-        )
+        pass

@@ -1,0 +1,181 @@
+"""How uneven the firings are: scatter and its memory, matched to what the fit leaves over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import Car
+from sim.replay import replay
+from tuning._fit_stretches import Stretch
+from tuning.logs import Log
+
+Floats = NDArray[np.float64]
+
+MEMORIES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8)
+LONGEST_LAG_s = 1.5
+TRIAL_SHARE = 0.06
+TRIAL_NOISE_rpm = 4.0
+SEEDS = 6
+LEAST_SPREAD = 0.03
+"""Least relative standard deviation of a mean square [-]."""
+ALIKE = 2.0
+"""Mean squares over neighbouring lags are so many times told twice [-]."""
+MEMORY_SD = 0.25
+"""Belief about the memory: standard deviation about the car file's [-]."""
+SLOWEST_ROWS_s = 0.3
+"""Rows farther apart than this tell how large scatter is, not its memory [s]."""
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Scatter of the firings as found.
+
+    Attributes
+    ----------
+    share : float
+        Standard deviation of the work of a firing over its mean [-].
+    memory : float
+        Share carried to the next firing [-].
+    noise_rpm : float
+        Noise of the speed reading [rpm].
+    share_sd : float
+        Relative standard deviation of the share [-].
+    rms_rpm : float
+        Scatter of measured speed that it makes with the valve held [rpm].
+    """
+
+    share: float
+    memory: float
+    noise_rpm: float
+    share_sd: float
+    rms_rpm: float
+
+
+def _lags(rate_Hz: float) -> NDArray[np.int64]:
+    """Lags over which changes are compared: 1, 2, 3, then sparser [rows]."""
+    if 1.0 / rate_Hz > SLOWEST_ROWS_s:
+        return np.zeros(0, dtype=np.int64)
+    longest = max(1, int(LONGEST_LAG_s * rate_Hz))
+    wanted = np.concatenate([np.arange(1, 4), np.geomspace(4, max(longest, 5), 5)])
+    return np.unique(wanted.astype(np.int64)[wanted <= longest])
+
+
+def swings(series: Sequence[Floats], lags: NDArray[np.int64]) -> Floats:
+    """Variance, and mean squares of the change over each lag.
+
+    Parameters
+    ----------
+    series : sequence of ndarray
+        Even residuals, about zero [rpm].
+    lags : ndarray of int
+        Lags, each 1 or more [rows].
+
+    Returns
+    -------
+    ndarray
+        Shape (1 + lags,): the variance first [rpm2].
+
+    Notes
+    -----
+    Source: structure function, definition.
+    """
+    everything = np.concatenate(list(series))
+    changes = [
+        float(np.mean(np.concatenate([one[lag:] - one[:-lag] for one in series]) ** 2))
+        for lag in lags
+    ]
+    return np.array([float(np.mean(everything**2)), *changes])
+
+
+def _changed(car: Car, share: float, memory: float, noise_rpm: float) -> Car:
+    engine = car.engine.model_copy(update={"scatter_share": share, "scatter_memory": memory})
+    sensors = car.sensors.model_copy(update={"rpm_noise_rpm": noise_rpm})
+    return car.model_copy(update={"engine": engine, "sensors": sensors})
+
+
+def _left_over(stretch: Stretch, speed: Floats, model: Floats) -> Floats:
+    """Speed less model in the used rows, each hold about its own mean."""
+    used = stretch.used[stretch.slot]
+    left = (speed - model)[used]
+    hold = stretch.hold[stretch.slot][used]
+    _, number = np.unique(hold, return_inverse=True)
+    mean = np.bincount(number, left) / np.bincount(number)
+    return np.asarray(left - mean[number])
+
+
+def match_scatter(
+    car: Car, logs: Sequence[Log], stretches: Sequence[Stretch], loads_W: Floats, seed: int
+) -> Scatter:
+    """Find the scatter with which replays leave the same over as the log.
+
+    Parameters
+    ----------
+    car : Car
+        The fitted car.
+    logs : sequence of Log
+        The logs.
+    stretches : sequence of Stretch
+        Their stretches of idling.
+    loads_W : ndarray
+        Sizes found of the loads that were not recorded [W].
+    seed : int
+        Seed of the replays.
+
+    Returns
+    -------
+    Scatter
+        What matches the size and the quickness of what is left over best.
+
+    Notes
+    -----
+    Source: our own; small scatter adds to speed in proportion, so that its mean squares are
+    mixed from those of one trial size and of the sensor's noise (non-negative least squares).
+    """
+    from scipy.optimize import nnls
+
+    rate_Hz = float(np.median([log.rate_Hz for log in logs])) or 1.0
+    lags = _lags(rate_Hz)
+    drives = [one.drive_with(loads_W) for one in stretches]
+    quiet = [replay(car, drive).rpm for drive in drives]
+    measured = [logs[one.log].rpm[one.rows] for one in stretches]
+    left = [_left_over(*each) for each in zip(stretches, measured, quiet, strict=True)]
+    wanted = swings(left, lags)
+
+    def made(share: float, memory: float, noise_rpm: float) -> Floats:
+        varied = _changed(car, share, memory, noise_rpm)
+        return np.array(
+            [
+                swings(
+                    [
+                        _left_over(one, replay(varied, drive, seed=seed + 7919 * number).rpm, model)
+                        for one, drive, model in zip(stretches, drives, quiet, strict=True)
+                    ],
+                    lags,
+                )
+                for number in range(SEEDS)
+            ]
+        )
+
+    sensor = made(0.0, 0.0, TRIAL_NOISE_rpm).mean(axis=0)
+    usual = car.engine.scatter_memory
+    best = (np.inf, usual, 0.0, 0.0, 0.5)
+    for memory in MEMORIES if lags.size else (usual,):
+        runs = made(TRIAL_SHARE, memory, 0.0)
+        parts = np.column_stack([runs.mean(axis=0), sensor])
+        spread = np.maximum(runs.std(axis=0, ddof=1) / runs.mean(axis=0), LEAST_SPREAD)
+        sd = spread * wanted + 1.0e-9
+        sizes, error = nnls(parts[: 1 if not lags.size else None] / sd[:, None], wanted / sd)
+        cost = error**2 / ALIKE + ((memory - usual) / MEMORY_SD) ** 2
+        best = min(best, (cost, memory, float(sizes[0]), float(sizes[1]), float(spread[0])))
+    _, memory, of_share, of_noise, spread_sd = best
+    return Scatter(
+        share=float(np.clip(TRIAL_SHARE * np.sqrt(of_share), 0.0, 0.4)),
+        memory=float(memory),
+        noise_rpm=float(min(TRIAL_NOISE_rpm * np.sqrt(of_noise), 100.0)),
+        share_sd=float(np.clip(spread_sd, 0.03, 0.5)),
+        rms_rpm=float(np.sqrt(max(wanted[0], 0.0))),
+    )
