@@ -7,6 +7,7 @@ readings are smooth in the car's parameters, so that they can be differentiated.
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -430,4 +431,5 @@ def replay(car: Car, drive: Drive, *, seed: int | None = None) -> Replayed:
         float(seed or 0),
         out,
     )
-    return Replayed(*out, stalled_s=stalled / TICKS_PER_s if stalled < NEVER else np.nan)
+    stalled_s = stalled / TICKS_PER_s if stalled < NEVER else math.nan
+    return Replayed(out[0], out[1], out[2], out[3], stalled_s)

@@ -169,9 +169,9 @@ class Problem:
         # In units of belief and about 1: the first step of the solver is as long as its start.
         sd = self.parameters.prior_sd
         found = least_squares(
-            lambda z: self.weighed((z - 1.0) * sd),
+            lambda z: self.weighed((z - 1.0) * sd),  # type: ignore[misc]
             np.clip(start, low + inside, high - inside) / sd + 1.0,
-            jac=lambda z: self.derivatives((z - 1.0) * sd, not quick) * sd,
+            jac=lambda z: self.derivatives((z - 1.0) * sd, not quick) * sd,  # type: ignore[misc]
             bounds=(low / sd + 1.0, high / sd + 1.0),
             loss="soft_l1",
             f_scale=ROBUST_SD,

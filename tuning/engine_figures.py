@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -59,7 +60,9 @@ def slowest_pole(linear: LinearIdle) -> float:
             late = linear.A_delayed * np.exp(-s * delay_s)
             return complex(np.linalg.det(s * np.eye(2) - linear.A - late))
 
-        poles = np.array([newton(characteristic, pole, maxiter=100) for pole in poles])
+        # The library's types know real functions only; its secant steps are complex too.
+        find: Any = newton
+        poles = np.array([find(characteristic, pole, maxiter=100) for pole in poles])
     return float(np.min(np.abs(poles)))
 
 

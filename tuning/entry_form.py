@@ -161,12 +161,15 @@ def _entry(car: Car, key: str, part: str, ours: float, period_ms: float) -> Entr
 
 def _min_move_entry(ours: float, per_unit: float, resolution: float, highest: float) -> float:
     """Entry whose whole steps (see ``_min_move``) are nearest to those wanted."""
-    choices = [k * resolution for k in range(1, max(1, round(highest / resolution)) + 1)]
+    choices: list[float] = [
+        k * resolution for k in range(1, max(1, round(highest / resolution)) + 1)
+    ]
 
     def distance(choice: float) -> tuple[float, float]:
         return abs(_min_move(choice, per_unit) - ours), abs(choice * per_unit - ours)
 
-    return round(min(choices, key=distance), 9)
+    nearest: float = min(choices, key=distance)
+    return round(nearest, 9)
 
 
 def _min_move(entered: float, per_unit: float) -> int:

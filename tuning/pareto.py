@@ -148,9 +148,9 @@ def non_dominated(values: np.ndarray) -> np.ndarray:
     -----
     Source: definition of Pareto dominance.
     """
-    as_good = (values[None, :, :] <= values[:, None, :]).all(axis=2)
-    better = (values[None, :, :] < values[:, None, :]).any(axis=2)
-    return ~(as_good & better).any(axis=1)
+    as_good = np.all(values[None, :, :] <= values[:, None, :], axis=2)
+    better = np.any(values[None, :, :] < values[:, None, :], axis=2)
+    return np.asarray(~np.any(as_good & better, axis=1))
 
 
 def pareto_front(points: Sequence[Point], chosen: Point, reason: str) -> Front:

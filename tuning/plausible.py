@@ -197,9 +197,9 @@ def _varied(car: Car, seed: int, purpose: int, index: int, share: float) -> tupl
             new = _bounded(model, key, new) if isinstance(new, float) else new
             changes.setdefault(table, {})[key] = new
             factors[name] = factor
-    for table, keys in ADDED_SPREADS.items():
+    for table, added in ADDED_SPREADS.items():
         model = getattr(car, table)
-        for key, spread in keys.items():
+        for key, spread in added.items():
             if key in car.uncertainty.get(table, {}):
                 continue
             more = share * spread * abs(_draw(seed, purpose, index, f"added {table}.{key}"))

@@ -10,10 +10,11 @@ from collections.abc import Callable
 
 import numpy as np
 
-from controllers import NEVER, TICKS_PER_s, compiled
+from controllers import TICKS_PER_s, compiled
 from sim.advance import slopes
 from sim.records import FIRING, SCENARIO, UPDATE, VALVE_STEP
-from sim.schedule import NarratedRun, fire_cylinder, handle_other
+from sim.schedule import NarratedRun
+from sim.single_steps import fire_cylinder, handle_other
 
 SECONDS_PER_TICK = 1.0 / TICKS_PER_s
 
@@ -116,12 +117,11 @@ def run_segmented(run: NarratedRun, segment: Segment) -> tuple[np.ndarray, np.nd
         block[run.state._row["event"]] = FIRING if fires else code
         if fires:
             block[rows["angle_rad"]] -= firing_rad
-            fire_cylinder(*run.four, run.tables.balance)
+            fire_cylinder(*run.four, run.tables)
         else:
             handle_other(*run.four, run.tables)
         times.append(run.state("tick") * SECONDS_PER_TICK)
         speeds.append(run.state("speed_rad_s"))
-    assert dues[code] < NEVER
     return np.asarray(times), np.asarray(speeds)
 
 

@@ -20,13 +20,8 @@ from sim.batch import Blocks
 from sim.firing import RPM_PER_rad_s
 from sim.prepare import new_blocks, stack_tables
 from sim.records import FIRING, SCENARIO, STATE_FIELDS, THERMAL, UPDATE, VALVE_STEP
-from sim.schedule import (
-    NarratedRun,
-    fire_cylinder,
-    handle_other,
-    load_single,
-    single_plan,
-)
+from sim.schedule import NarratedRun, single_plan
+from sim.single_steps import fire_cylinder, handle_other, load_single
 
 AGREE_rpm = {"lamps": 1e-3}
 """Measured: 2e-4 rpm where the alternator reaches its limit, which bends the rates in mid-step."""
@@ -118,7 +113,7 @@ class Segmented:
             if first > self.get("tick") and self.segment(first):
                 self.put("event", FIRING)
                 self.fired.append(self.get("tick"))
-                fire_cylinder(*self.four, self.tables.balance)
+                fire_cylinder(*self.four, self.tables)
                 continue
             code = next(code for code in HANDLED if due[code] == first)
             self.put("event", code)
