@@ -53,7 +53,7 @@ class Slopes:
     resisting_torque_per_Pa, resisting_torque_per_rad_s : float
         Of the resisting torque by pressure and speed [Nm/Pa, Nm s/rad].
     torque_per_spark_deg : float
-        Of the charge's torque by spark advance [Nm/deg].
+        Of the charge's torque by spark advance [Nm for each deg, spark in [deg]].
     area_per_step_m2 : float
         Of the opening by valve position [m2].
     """

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from controllers import relation
+from controllers import pick, relation
+
+MOST_FILLING = 1.2
+"""Volumetric efficiency is not extrapolated beyond this: resonance tuning gives no more [-]."""
 
 
 @relation
@@ -45,7 +48,8 @@ def drawn_per_rad(
     """
     # In two halves rather than nested: the processor works on both at once.
     charge = (pump0 + pump1 * map_Pa) + map_Pa * map_Pa * (pump2 + pump3 * map_Pa)
-    drawn = charge * (fill0 + fill1 * speed_rad_s)
+    filling = fill0 + fill1 * speed_rad_s
+    drawn = charge * pick(filling < MOST_FILLING, filling, MOST_FILLING)
     return drawn if drawn > 0.0 else 0.0
 
 

@@ -1,4 +1,4 @@
-"""The bound that no controller beats: the dip after each load if the valve opens at once, at full slew.
+"""The bound that no controller beats: the dip if the valve opens at full slew with the load.
 
 Perfect knowledge is simulated, not assumed: from the moment of the load the scenario itself opens
 the valve, one step each step time, and the controller only keeps still.  A few steps less stand for

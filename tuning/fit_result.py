@@ -120,7 +120,8 @@ class Fit:
     covariance : ndarray
         Of the departures, in the order of ``numbers`` (logarithms of factors, or units added).
     rpm_per_step, main_pole_rad_s, settled_rpm : Interval
-        How the fitted engine answers its valve at ``at_steps``.
+        How the fitted engine answers its valve at ``at_steps`` [rpm/step], its main pole
+        [rad/s], and where it settles [rpm].
     at_steps : float
         Valve position these hold for: the middle of the log [steps].
     scatter : Scatter

@@ -1,0 +1,284 @@
+"""One start told: its phases, its measures, and where trim shows the base curve wrong."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tuning.measures import measure
+
+if TYPE_CHECKING:
+    from sim import Car, Trace
+
+WATCHED_s = 60.0
+"""Length of the start that is measured, from the key to crank [s]."""
+BIN_degC = 10.0
+WRONG_steps = 2.0
+"""A trim held above this over a stretch of temperature is an error of the base curve."""
+FLARE_s = 5.0
+"""Run-up and flare are over so long after the engine runs; ours [s]."""
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A named stretch of a start.
+
+    Attributes
+    ----------
+    name : str
+        Such as "homing" or "cranking".
+    from_s, to_s : float
+        Beginning and end [s].
+    text : str
+        What happened, with numbers.
+    """
+
+    name: str
+    from_s: float
+    to_s: float
+    text: str
+
+
+@dataclass(frozen=True)
+class BaseError:
+    """Trim that feedback held over a stretch of temperature while warming up.
+
+    Attributes
+    ----------
+    from_degC, to_degC : float
+        Sensed coolant temperature [degC].
+    trim_steps : float
+        Mean trim: what the base curve lacks there [steps].
+    """
+
+    from_degC: float
+    to_degC: float
+    trim_steps: float
+
+
+@dataclass(frozen=True)
+class StartStory:
+    """What happened from key-on to warm.
+
+    Attributes
+    ----------
+    car, scenario : str
+        Names.
+    phases : tuple of Phase
+        In order of time.
+    homing_s : float
+        Time the homing took; nan if there was none [s].
+    hidden_steps : float
+        True position less the counted one when homing ended: 0 is right [steps].
+    cranking_rpm : float
+        Speed at which the starter turned the engine, before the first firing [rpm].
+    lowest_V : float
+        Battery while cranking [V].
+    first_firing_s, run_s : float
+        From the key to the first lit charge and to running by itself; nan: never [s].
+    flare_rpm : float
+        Highest above target [rpm].
+    lowest_rpm : float
+        Lowest once the target was reached [rpm].
+    stable_s : float
+        From the key to stable idle [s].
+    trim_low_steps, trim_high_steps : float
+        Trim used on the way [steps].
+    base_errors : tuple of BaseError
+        Mean trim over stretches of temperature.
+    stalled_s : float
+        When the engine stalled; nan if it did not [s].
+    """
+
+    car: str
+    scenario: str
+    phases: tuple[Phase, ...]
+    homing_s: float
+    hidden_steps: float
+    cranking_rpm: float
+    lowest_V: float
+    first_firing_s: float
+    run_s: float
+    flare_rpm: float
+    lowest_rpm: float
+    stable_s: float
+    trim_low_steps: float
+    trim_high_steps: float
+    base_errors: tuple[BaseError, ...]
+    stalled_s: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the story as plain values, None for what did not happen.
+
+        Returns
+        -------
+        dict
+            The attributes.
+        """
+        return {
+            key: None if isinstance(value, float) and math.isnan(value) else value
+            for key, value in asdict(self).items()
+        }
+
+    def finding(self) -> str:
+        """Tell the start in one sentence.
+
+        Returns
+        -------
+        str
+            The verdict.
+        """
+        where = f"{self.car}, {self.scenario}"
+        if math.isnan(self.run_s):
+            return f"{where}: the engine does not start."
+        if not math.isnan(self.stalled_s):
+            return (
+                f"{where}: it runs after {self.run_s:.1f} s and stalls at {self.stalled_s:.1f} s."
+            )
+        return (
+            f"{where}: it runs {self.run_s:.1f} s after the key, flares {self.flare_rpm:.0f} rpm"
+            f" above target, falls to {self.lowest_rpm:.0f} rpm and is stable after"
+            f" {self.stable_s:.0f} s."
+        )
+
+    def wrong(self) -> list[str]:
+        """Tell where the base curve is wrong.
+
+        Returns
+        -------
+        list of str
+            One line a stretch of temperature; empty where feedback had little to do.
+        """
+        return [
+            f"base curve at {e.from_degC:.0f} to {e.to_degC:.0f} degC: {abs(e.trim_steps):.0f}"
+            f" steps too {'low' if e.trim_steps > 0 else 'high'}"
+            for e in self.base_errors
+            if abs(e.trim_steps) >= WRONG_steps
+        ]
+
+    def lines(self) -> list[str]:
+        """Tell the whole story; the first line is the verdict.
+
+        Returns
+        -------
+        list of str
+            Finding, phases, and where the base curve is wrong.
+        """
+        phases = [f"{p.from_s:6.1f} s {p.name}: {p.text}" for p in self.phases]
+        return [self.finding(), *phases, *self.wrong()]
+
+
+def start_story(trace: Trace, car: Car) -> StartStory:
+    """Tell one start.
+
+    Parameters
+    ----------
+    trace : Trace
+        A run that begins with the key turned on, or one with a restart in it.
+    car : Car
+        Its car.
+
+    Returns
+    -------
+    StartStory
+        Measures and phases of the first start in the run.
+
+    Raises
+    ------
+    ValueError
+        If the starter never turned in the run.
+    """
+    cranked = np.flatnonzero(trace["key"] > 1.5)
+    if not cranked.size:
+        raise ValueError("the key is never turned to crank, allowed: a run with a start in it")
+    time_s = trace.time_s
+    crank_s = float(time_s[cranked[0]])
+    later = time_s >= crank_s
+    run_s = _first(time_s, later & (trace["running"] > 0.5))
+    lit_s = _first(time_s, later & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
+    homing = np.flatnonzero((trace["homing"] > 0.5) & (time_s <= max(crank_s, 0.0) + 30.0))
+    homed = homing[-1] + 1 if homing.size else -1
+    turned = later & (time_s < (lit_s if lit_s == lit_s else time_s[-1])) & (trace["rpm"] > 0.0)
+    engaged = (trace["key"] > 1.5) & later
+    end_s = min(crank_s + WATCHED_s, trace.duration_s)
+    seen = measure(trace, [("start", crank_s, end_s)])
+    on = (trace["enabled"] > 0.5) & later
+    trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
+    since = run_s + car.curves.after_start_fade_s
+    return StartStory(
+        car=trace.name,
+        scenario=trace.scenario,
+        phases=_phases(trace, car, crank_s, run_s, homing),
+        homing_s=float(time_s[homing[-1]] - time_s[homing[0]]) if homing.size else math.nan,
+        hidden_steps=_hidden(trace, homed) if homing.size else 0.0,
+        cranking_rpm=float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan,
+        lowest_V=float(np.min(trace["battery_V"][engaged])),
+        first_firing_s=lit_s - crank_s,
+        run_s=run_s - crank_s,
+        flare_rpm=seen.start_flare_rpm,
+        lowest_rpm=seen.start_lowest_rpm,
+        stable_s=seen.start_stable_s,
+        trim_low_steps=float(np.min(trim)),
+        trim_high_steps=float(np.max(trim)),
+        base_errors=_base_errors(trace, on & (time_s > since)),
+        stalled_s=trace.stalled_s,
+    )
+
+
+def _first(time_s: Any, wanted: Any) -> float:
+    """First time at which something holds, nan if never."""
+    places = np.flatnonzero(wanted)
+    return float(time_s[places[0]]) if places.size else math.nan
+
+
+def _hidden(trace: Trace, place: int) -> float:
+    return float(trace["shaft_steps"][place] - trace["believed_steps"][place])
+
+
+def _base_errors(trace: Trace, used: Any) -> tuple[BaseError, ...]:
+    """Mean trim over each stretch of sensed temperature in which feedback acted for long."""
+    sensed, trim = trace["coolant_sensed_degC"], trace["trim_steps"]
+    span = np.diff(trace.time_s, append=trace.duration_s)
+    found = []
+    for low in np.arange(-40.0, 130.0, BIN_degC):
+        here = used & (sensed >= low) & (sensed < low + BIN_degC)
+        if np.sum(span[here]) > 5.0:
+            mean = float(np.average(trim[here], weights=span[here]))
+            found.append(BaseError(float(low), float(low + BIN_degC), mean))
+    return tuple(found)
+
+
+def _phases(trace: Trace, car: Car, crank_s: float, run_s: float, homing: Any) -> tuple[Phase, ...]:
+    """Name the stretches of a start."""
+    time_s = trace.time_s
+    phases = []
+    if homing.size:
+        begin, end = float(time_s[homing[0]]), float(time_s[homing[-1]])
+        was, now = trace["shaft_steps"][homing[0]], trace["shaft_steps"][homing[-1]]
+        text = f"valve from {was:.0f} to {now:.0f} steps in {end - begin:.2f} s"
+        phases.append(Phase("homing", begin, end, text))
+        if crank_s > end:
+            wide = trace["cranking_steps"][homing[-1]]
+            phases.append(Phase("waiting", end, crank_s, f"valve to cranking, {wide:.0f} steps"))
+    if math.isnan(run_s):
+        phases.append(Phase("cranking", crank_s, trace.duration_s, "the engine does not start"))
+        return tuple(phases)
+    phases.append(Phase("cranking", crank_s, run_s, f"runs after {run_s - crank_s:.1f} s"))
+    flare = (time_s >= run_s) & (time_s < run_s + FLARE_s)
+    highest = float(np.max(trace["rpm"][flare]))
+    phases.append(Phase("flare", run_s, run_s + FLARE_s, f"highest {highest:.0f} rpm"))
+    faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), trace.duration_s)
+    text = f"air fades until {faded_s:.0f} s; feedback from {car.feedback.enable_delay_s:g} s on"
+    phases.append(Phase("after-start", run_s + FLARE_s, faded_s, text))
+    warm = np.flatnonzero(trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0)
+    warm_s = float(time_s[warm[0]]) if warm.size else trace.duration_s
+    reached = f"{trace['coolant_degC'][-1]:.0f} degC at the end"
+    if warm_s > faded_s:
+        phases.append(Phase("warm-up", faded_s, warm_s, reached))
+    if warm_s < trace.duration_s:
+        text = f"idles at {float(np.mean(trace['rpm'][time_s > warm_s])):.0f} rpm"
+        phases.append(Phase("warm", max(warm_s, faded_s), trace.duration_s, text))
+    return tuple(phases)

@@ -1,0 +1,165 @@
+"""Figures of starts: one cold start from key-on to warm, and proposed curves beside the owner's."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from workbench.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from sim import Trace
+    from tuning.base_model import BaseProposal
+    from tuning.start_story import Phase, StartStory
+
+FIRST_s = 30.0
+"""The left half of the figure shows this long [s]."""
+
+
+def start_figure(trace: Trace, story: StartStory) -> Figure:
+    """Draw one start: the first half minute on the left, the whole warm-up on the right.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    story : StartStory
+        Of that run: its phases are named, its finding is the title.
+
+    Returns
+    -------
+    Figure
+        Three rows of two.
+    """
+    with styled():
+        figure = new_figure((9.6, 7.4))
+        axes = figure.subplots(
+            3, 2, sharex="col",
+            gridspec_kw={"height_ratios": [3.0, 2.0, 1.5], "width_ratios": [1.15, 1.0]},
+        )  # fmt: skip
+        for column, (factor, ends_s) in enumerate(((1.0, FIRST_s), (60.0, trace.duration_s))):
+            shown = trace.time_s <= ends_s
+            speed, valve = axes[0, column], axes[1, column]
+            _draw_speed(speed, trace, shown, factor)
+            _draw_valve(valve, trace, shown, factor)
+            for one in axes[:, column]:
+                one.set_xlim(0.0, ends_s / factor)
+                _shade(one, story.phases, ends_s, factor, named=one is speed)
+        _draw_battery(axes[2, 0], trace)
+        _draw_heat(axes[2, 1], trace)
+        axes[0, 0].set_ylabel("speed [rpm]")
+        axes[1, 0].set_ylabel("valve [steps]")
+        axes[2, 0].set_xlabel("time, the first half minute [s]")
+        axes[2, 1].set_xlabel("time, the whole run [min]")
+        axes[0, 0].legend(loc="lower right")
+        axes[1, 0].legend(loc="lower right", ncols=2)
+        figure.suptitle(_two_lines(story), fontsize=10, x=0.01, ha="left")
+        figure.align_ylabels()
+    return figure
+
+
+def proposal_figure(proposal: BaseProposal) -> Figure:
+    """Draw proposed curves beside the owner's.
+
+    Parameters
+    ----------
+    proposal : BaseProposal
+        From the model.
+
+    Returns
+    -------
+    Figure
+        Base, cranking and after-start over temperature.
+    """
+    with styled():
+        figure = new_figure((8.2, 4.4))
+        axes = figure.subplots(1, 3, sharex=True)
+        places = [p.coolant_degC for p in proposal.points]
+        kinds = (
+            ("base", "base curve"),
+            ("cranking", "cranking curve"),
+            ("after", "after-start air"),
+        )
+        for one, (kind, name) in zip(axes, kinds, strict=True):
+            now = [getattr(p, f"{kind}_now_steps") for p in proposal.points]
+            new = [getattr(p, f"{kind}_steps") for p in proposal.points]
+            one.plot(places, now, color=GREY, marker="s", markersize=4, label="your own")
+            one.plot(places, new, color=BLUE, marker="o", markersize=4, label="proposed")
+            one.set_title(name)
+            one.set_ylim(0.0, 1.12 * max(*now, *new, 1.0))
+            one.set_xlabel("coolant [degC]")
+        axes[0].set_ylabel("valve [steps]")
+        axes[0].legend(loc="upper right")
+        figure.suptitle(
+            f"{proposal.car}: what the model would change in the open-loop curves",
+            fontsize=10, x=0.01, ha="left",
+        )  # fmt: skip
+    return figure
+
+
+def _two_lines(story: StartStory) -> str:
+    wrong = story.wrong()
+    second = f"\n{'; '.join(wrong[:3])}." if wrong else "\nThe base curve needs no mending."
+    return story.finding() + second
+
+
+def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+    times = trace.time_s[shown] / factor
+    axes.plot(times, trace["rpm"][shown], color=BLUE, linewidth=0.9, label="measured")
+    axes.step(
+        times, trace["target_rpm"][shown], where="post", color=BLACK, linestyle="--", linewidth=1,
+        label="target",
+    )  # fmt: skip
+    axes.set_ylim(0.0, 1.2 * float(np.max(trace["rpm"])))
+
+
+def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+    times = trace.time_s[shown] / factor
+    for name, colour, width, label in (
+        ("valve_steps", GREY, 2.4, "commanded"),
+        ("shaft_steps", BLUE, 1.0, "true"),
+        ("base_steps", ORANGE, 1.0, "base curve"),
+    ):
+        style = ":" if name == "base_steps" else "-"
+        axes.step(
+            times, trace[name][shown], where="post", color=colour, linewidth=width,
+            linestyle=style, label=label,
+        )  # fmt: skip
+    highest = max(float(np.max(trace["valve_steps"])), float(np.max(trace["shaft_steps"])))
+    axes.set_ylim(-1.0, 1.1 * highest + 2.0)
+
+
+def _draw_battery(axes: Axes, trace: Trace) -> None:
+    axes.plot(trace.time_s, trace["battery_V"], color=GREEN)
+    axes.set_ylabel("battery [V]")
+
+
+def _draw_heat(axes: Axes, trace: Trace) -> None:
+    minutes = trace.time_s / 60.0
+    axes.plot(minutes, trace["coolant_degC"], color=RED, label="coolant")
+    axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
+    axes.set_ylabel("temperature [degC]")
+    axes.legend(loc="lower right")
+
+
+def _shade(
+    axes: Axes, phases: tuple[Phase, ...], ends_s: float, factor: float, named: bool
+) -> None:
+    """Shade every other phase, and name those wide enough to be seen."""
+    for number, phase in enumerate(phases):
+        begin, end = phase.from_s, min(phase.to_s, ends_s)
+        if end <= begin:
+            continue
+        if number % 2 == 0:
+            axes.axvspan(begin / factor, end / factor, color=PALE, linewidth=0, zorder=0)
+        if named and end - begin > 0.02 * ends_s:
+            tall = (end - begin) < 0.16 * ends_s
+            axes.annotate(
+                phase.name, ((begin + end) / 2 / factor, 0.98),
+                xycoords=("data", "axes fraction"), ha="center", va="top",
+                rotation=90 if tall else 0, fontsize=7.5, color=BLACK,
+            )  # fmt: skip
