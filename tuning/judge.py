@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from controllers import Feedback
 from sim import Car
-from tuning.objective import Score, Weights, score
+from tuning.objective import Limits, Score, Weights, score
 from tuning.plausible import noise_seeds, plausible_cars
 from tuning.trial_runs import TrialRuns, search_drives
 
@@ -27,6 +27,8 @@ class Judge:
         How many plausible cars, and seeds with their starting phases.
     seed, purpose : int
         Which ones, see ``plausible.plausible_cars``.
+    limits : Limits, optional
+        Hard limits; the real ones when left out.
     cores : int, optional
         Threads; all cores when left out.
     """
@@ -40,9 +42,11 @@ class Judge:
         seeds: int,
         seed: int,
         purpose: int,
+        limits: Limits | None = None,
         cores: int | None = None,
     ) -> None:
         self._weights = weights
+        self._limits = limits
         self.plausible = plausible_cars(car, cars, seed=seed, purpose=purpose)
         self.runs = TrialRuns(
             self.plausible.cars, search_drives(car), noise_seeds(seed, purpose, seeds), cores
@@ -74,7 +78,8 @@ class Judge:
         fresh = [one for one in dict.fromkeys(candidates) if one not in self._scores]
         for first in range(0, len(fresh), AT_ONCE):
             some = fresh[first : first + AT_ONCE]
-            found = score(self.runs.run(some), self._weights, present=self._present)
+            runs = self.runs.run(some)
+            found = score(runs, self._weights, self._limits, self._present)
             for one, its in zip(some, found, strict=True):
                 self._scores[one] = its
             if on_progress is not None:

@@ -113,6 +113,10 @@ class Limits:
     limited_share: float = 0.2
 
 
+STRICT = Limits(lowest_share=0.35, limited_share=0.1)
+"""Limits while searching, so that other cars still keep the real ones."""
+
+
 @dataclass(frozen=True)
 class Score:
     """What one candidate is worth.

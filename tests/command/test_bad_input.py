@@ -12,7 +12,7 @@ from tests.command.running import Outcome, run
 
 TRIALS = (bundled_folder() / "cars" / "trials.toml").read_text(encoding="utf-8")
 WITH_CAR = (
-    ("check",), ("simulate",), ("explain",), ("tune", "--out", "t.toml"), ("stress",), ("base",),
+    ("check",), ("simulate",), ("tune", "--out", "t.toml"), ("stress",),
     ("sheet", "--out", "s.html"),
 )  # fmt: skip
 
@@ -74,9 +74,6 @@ def test_a_car_that_is_not_there(command: tuple[str, ...], tmp_path: Path) -> No
         (("sheet", "trials"), "missing, allowed: a file ending in .html"),
         (("fit", "trials"), "missing, allowed: one log or more"),
         (("fit", "trials", "gone.csv", "--out", "f.toml"), "gone.csv:1: file: not found"),
-        (("diagnose", "gone.csv"), "gone.csv:1: file: not found"),
-        (("diagnose", "gone.csv", "--columns", "nonsense"), "allowed: name=column"),
-        (("compare", "trials", "gone.csv"), "gone.csv:1: file: not found"),
         (("tune", "trials", "--law", "magic", "--out", "t.toml"), "magic"),
         (("tune", "trials", "--preset", "magic", "--out", "t.toml"), "allowed: balanced"),
         (("stress", "trials", "--suite", "magic"), "allowed: standard"),
@@ -100,7 +97,6 @@ def test_what_cannot_be_used_is_told(words: tuple[str, ...], told: str, tmp_path
         ("simulate", "trials", "--seed", "minus"),
         ("simulate", "trials", "--seed", "-1"),
         ("tune", "trials", "--budget", "endless", "--out", "t.toml"),
-        ("page", "--port", "0"),
     ],
 )
 def test_wrong_usage_is_one_line(words: tuple[str, ...]) -> None:
