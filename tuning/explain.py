@@ -122,6 +122,10 @@ class Explanation:
         }
 
 
+def _silent(_share: float, _text: str) -> None:
+    """Nobody wants to be told."""
+
+
 def _no_point(car: Car, coolant_degC: float) -> InputError:
     wanted = f"no valve position gives its value at {coolant_degC:g} degC"
     allowed = "a speed that the engine reaches between the valve's seat and its travel"
@@ -194,7 +198,7 @@ def explain(
     """
     if not 0 <= seed < 2**31:
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")
-    tell: Progress = on_progress or (lambda share, text: None)
+    tell: Progress = on_progress or _silent
     begun = time.perf_counter()
     tell(0.0, "idle point and margins")
     point = idle_point(car, WARM_degC)

@@ -200,7 +200,7 @@ def _beginning(story: _Told, move_rpm: float, period_s: float) -> list[str]:
     holds = "holds no position" if 2.0 * band < move_rpm else "could hold a position"
     return [
         f"One period, {period_s:.2f} s, scatter taken out.",
-        f"The smallest move is worth {move_rpm:.0f} rpm, the deadband is {2.0 * band:.0f} rpm wide.",
+        f"One move is worth {move_rpm:.0f} rpm, the deadband is {2.0 * band:.0f} rpm wide.",
         f"So it {holds} of those the valve goes between.",
     ]
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from sim import Car
-from tuning.explain_ablation import Ablation, AblationRow
+from tuning.explain_ablation import Ablation
 from tuning.explain_bound import BoundRow, deepest
-from tuning.explain_causes import CAUSES, Cause, named_by_theory, ranked
+from tuning.explain_causes import CAUSES, Cause, best_row, named_by_theory, ranked
 from tuning.explain_cycle import CycleView
 from tuning.explain_linear import LinearView
 from tuning.explain_point import IdlePoint
@@ -60,7 +60,7 @@ class Findings:
     suggested: dict[str, Any]
 
 
-def _resolution(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
+def _resolution(f: Findings) -> tuple[str, str, str]:
     view = f.resolution
     wide = view.smallest_deadband_rpm * 1.1
     number = (
@@ -80,7 +80,7 @@ def _resolution(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
     return number, remedy, cost
 
 
-def _gains(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
+def _gains(f: Findings) -> tuple[str, str, str]:
     here, feedback = f.linear.here, f.car.feedback
     times = here.border_multiplier
     if times < 1.0:
@@ -109,7 +109,7 @@ def _slower(f: Findings, integral: float) -> str:
     )
 
 
-def _valve_speed(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
+def _valve_speed(f: Findings) -> tuple[str, str, str]:
     step_ms = f.car.valve.pulse_ms + f.car.valve.rest_ms
     number = (
         f"a step takes {step_ms:.0f} ms; with a valve that takes no time the border would be"
@@ -121,8 +121,8 @@ def _valve_speed(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
     return number, remedy, "steps may be lost when the battery is low if the pulse is too short"
 
 
-def _updates(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
-    period = f.car.feedback.update_period_ms
+def _updates(f: Findings) -> tuple[str, str, str]:
+    period, row = f.car.feedback.update_period_ms, best_row(f.table, "updates")
     quicker = row is None or row.key == "quicker_updates"
     way = "too slow" if quicker else "too quick for the engine to answer between them"
     number = f"updates every {period:.0f} ms are {way}"
@@ -133,7 +133,7 @@ def _updates(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
     return number, remedy, "more moves of the valve" if quicker else "loads are noticed later"
 
 
-def _limits(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
+def _limits(f: Findings) -> tuple[str, str, str]:
     low, high = f.car.feedback.trim_limit_steps
     share = 100.0 * f.table.as_is.limited_share
     number = f"the trim stands at a limit ({low:g} or {high:g} steps) {share:.0f} % of the time"
@@ -142,7 +142,7 @@ def _limits(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
     return number, remedy, "wider limits let a fault of rpm reading race or stall the engine"
 
 
-def _backlash(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
+def _backlash(f: Findings) -> tuple[str, str, str]:
     play = f.car.valve.backlash_steps
     worth = play * f.point.plant.rpm_per_step
     number = f"{play:g} steps of play, worth {worth:.0f} rpm at each reversal"
@@ -150,7 +150,7 @@ def _backlash(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
     return number, remedy, "idle stands further off target"
 
 
-def _not_feedback(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
+def _not_feedback(f: Findings) -> tuple[str, str, str]:
     if not f.linear.here.engine_stable:
         number = "the engine does not hold its speed with the valve held still"
     elif f.car.feedback.law == "none":
@@ -166,7 +166,7 @@ def _not_feedback(f: Findings, row: AblationRow | None) -> tuple[str, str, str]:
     return number, remedy, "none to the feedback: leave its settings alone until this is mended"
 
 
-_TOLD: dict[str, Callable[[Findings, AblationRow | None], tuple[str, str, str]]] = {
+_TOLD: dict[str, Callable[[Findings], tuple[str, str, str]]] = {
     "resolution": _resolution,
     "gains": _gains,
     "valve_speed": _valve_speed,
@@ -196,7 +196,7 @@ def causes_of(findings: Findings) -> tuple[Cause, ...]:
         return ()
     told = []
     for key, row in ranked(f.table, first):
-        number, remedy, cost = _TOLD[key](f, row)
+        number, remedy, cost = _TOLD[key](f)
         told.append(
             Cause(
                 key=key,
@@ -232,7 +232,7 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> str:
     )
 
 
-def _proof(f: Findings, cause: Cause) -> str:
+def _proof(cause: Cause) -> str:
     if math.isnan(cause.left_share) or cause.key == "not_feedback":
         return f"{cause.name.capitalize()}: {cause.number}."
     left = f"{100.0 * cause.left_share:.0f} % of the swing is left"
@@ -322,7 +322,7 @@ def sentences(findings: Findings, causes: tuple[Cause, ...]) -> tuple[str, ...]:
     """
     told = [_headline(findings, causes)]
     for cause in causes:
-        told.append(_proof(findings, cause))
+        told.append(_proof(cause))
         told.append(f"Remedy: {cause.remedy}. Cost: {cause.cost}.")
     first = named_by_theory(findings.car, findings.linear, findings.resolution, findings.table)
     if causes and causes[0].key != first:
