@@ -1,6 +1,7 @@
 """Open-loop curves proposed from the model: base, cranking and after-start, beside the owner's own.
 
-The base is where the model settles at the target with the valve held.  Cranking and after-start
+The base is where the model settles at the target with the valve held, its oil as far behind the
+coolant as it is while warming up.  Cranking and after-start
 air are chosen by starting the modelled engine without feedback, over temperature and chance,
 with many pairs of extra steps, and taking at each temperature the pair that comes nearest to
 the targets for flare, dip and time to stable.  Nothing is applied.
@@ -26,7 +27,10 @@ CRANKING_EXTRA_steps = (6.0, 12.0, 20.0, 30.0)
 AFTER_START_steps = (0.0, 4.0, 8.0, 14.0, 20.0)
 SEEDS = (11, 12, 13, 14)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
-WHOLE = 0.5
+LEAST_CRANKING_steps = 20.0
+"""No cranking position below this; common practice, no source [steps]."""
+OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
+"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs."""
 
 
 @dataclass(frozen=True)
@@ -189,7 +193,7 @@ def base_from_model(
     # Warm starts take what the warmest tried start takes, and never less than 4 steps above base.
     extra = max(crank[-1] - base[count - 1], CRANKING_EXTRA_steps[0])
     limit = float(car.valve.open_limit_steps)
-    crank += [min(steps + extra, limit) for steps in base[count:]]
+    crank += [min(max(steps + extra, LEAST_CRANKING_steps), limit) for steps in base[count:]]
     after += [after[-1]] * len(WARM_degC)
     rows = _falling([base, crank, after])
     curves = car.curves
@@ -235,11 +239,14 @@ def _at(curve: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
 
 
 def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
-    """Whole steps at which the model settles nearest its target, and whether it reaches it."""
+    """Whole steps at which the model settles nearest its target, and whether it reaches it.
+
+    A warming engine has colder oil than its coolant tells: it is settled that much colder.
+    """
     from sim.linearise import settled_rpm
 
     steps = np.arange(float(car.valve.open_limit_steps) + 1.0)
-    settled = settled_rpm(car, steps, coolant_degC)
+    settled = settled_rpm(car, steps, coolant_degC - _at(OIL_BEHIND_K, coolant_degC))
     target = _at(car.curves.target_rpm, coolant_degC)
     above = np.flatnonzero(settled >= target)
     if not above.size:
@@ -277,8 +284,14 @@ def _start_air(
          for pair, row in zip(pairs, found, strict=True)]
     )  # fmt: skip
     best = [pairs[int(i)] for i in np.argmin(cost, axis=0)]
-    crank = [min(b + extra, limit) for b, (extra, _) in zip(base, best, strict=False)]
-    return crank, [air for _, air in best]
+    crank = [
+        min(max(b + extra, LEAST_CRANKING_steps), limit)
+        for b, (extra, _) in zip(base, best, strict=False)
+    ]
+    # Few seeds tried in coarse steps: neighbours are averaged.
+    chosen = np.array([pair[1] for pair in best])
+    padded = np.concatenate([chosen[:1], chosen, chosen[-1:]])
+    return crank, [float(v) for v in np.rint(np.convolve(padded, np.ones(3) / 3.0, "valid"))]
 
 
 def _points(values: Any) -> list[tuple[float, float]]:

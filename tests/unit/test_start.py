@@ -138,9 +138,9 @@ def start_of(curves: dict[str, Any], coolant_degC: float = 10.0) -> Any:
 def test_poor_curves_show_the_fault_they_should() -> None:
     nothing = [[-20, 0], [90, 0]]
     assert not start_of({"base_steps": nothing, "after_start_steps": nothing}).runs
-    wide = start_of({"cranking_steps": [[-20, 70], [90, 70]]})
-    tight = start_of({"cranking_steps": [[-20, 20], [90, 20]]})
-    assert wide.flare_rpm > tight.flare_rpm + 50.0
+    much = start_of({"after_start_steps": [[-20, 25], [90, 25]]})
+    none = start_of({"after_start_steps": nothing})
+    assert much.flare_rpm > none.flare_rpm + 100.0
     assert late_rpm({"after_start_steps": [[-20, 20], [90, 20]], "after_start_fade_s": 60.0}) > (
         late_rpm({}) + 100.0
     )
