@@ -11,6 +11,7 @@ from controllers import TICKS_PER_s, rows
 from sim.air import R_AIR
 from sim.car import Car
 from sim.crank import friction_torque_per_bar
+from sim.monotone import monotone_cubic
 from sim.records import CAR_FIELDS, VALVE_TABLE_STEPS
 from sim.sensors import RPM_PER_rad_s
 from sim.thermal import (
@@ -131,13 +132,11 @@ def valve_areas_m2(car: Car) -> np.ndarray:
 
     Notes
     -----
-    Source: Fritsch and Carlson (1980), by scipy's ``PchipInterpolator``.
+    Source: Fritsch and Carlson (1980), see ``sim.monotone``.
     """
-    from scipy.interpolate import PchipInterpolator
-
     points = np.asarray(car.valve.area_mm2, dtype=float)
     steps = np.minimum(np.arange(VALVE_TABLE_STEPS, dtype=float), points[-1, 0])
-    return np.asarray(PchipInterpolator(points[:, 0], points[:, 1])(steps)) * 1.0e-6
+    return monotone_cubic(points, steps) * 1.0e-6
 
 
 def _engine_fields(car: Car, row: Any) -> None:

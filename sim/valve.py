@@ -37,7 +37,7 @@ def table_area(areas_m2: np.ndarray, steps: float) -> float:
 
     Notes
     -----
-    Source: the table is a monotone cubic (Fritsch and Carlson 1980, by scipy) of the car
+    Source: the table is a monotone cubic (``sim.monotone``) of the car
     file's points, see ``sim.prepare``.
     """
     held = steps if steps > 0.0 else 0.0

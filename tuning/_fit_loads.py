@@ -11,14 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning._log_states import idle_rows
+from tuning._log_states import idle_rows, remembered
 from tuning.logs import Log
 
 Floats = NDArray[np.float64]
 
 LOOK_s, GAP_s = 4.0, 1.5
 """Means over this long on both sides are compared, leaving out this long after the change [s]."""
-SMALLEST_rpm = 30.0
+SMALLEST_rpm = 40.0
 """Smaller shifts are not taken for loads [rpm]."""
 TIMES_SCATTER = 2.5
 """A shift is this many times the scatter within the means compared [-]."""
@@ -46,6 +46,22 @@ class Shift:
     def comes_on(self) -> bool:
         """Whether it is a load coming on: speed falls."""
         return self.rpm < 0.0
+
+    def text(self) -> str:
+        """Say it in words.
+
+        Returns
+        -------
+        str
+            One line.
+        """
+        size = f"{self.rpm:+.0f} rpm"
+        if not np.isfinite(self.map_kPa):
+            return f"a load comes on: {size}" if self.comes_on else f"a load goes: {size}"
+        size += f", {self.map_kPa:+.1f} kPa"
+        if self.rpm * self.map_kPa < 0.0:
+            return f"a load comes on: {size}" if self.comes_on else f"a load goes: {size}"
+        return f"air is taken away: {size}" if self.comes_on else f"air is added: {size}"
 
 
 def _means(values: Floats, time_s: Floats, at_s: Floats) -> tuple[Floats, Floats, Floats]:
@@ -88,7 +104,8 @@ def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
     return np.asarray(past == first)
 
 
-def find_shifts(log: Log) -> list[Shift]:
+@remembered
+def find_shifts(log: Log) -> tuple[Shift, ...]:
     """Find lasting changes of speed while the valve stands still.
 
     Parameters
@@ -98,7 +115,7 @@ def find_shifts(log: Log) -> list[Shift]:
 
     Returns
     -------
-    list of Shift
+    tuple of Shift
         In order of time.
 
     Notes
@@ -107,7 +124,7 @@ def find_shifts(log: Log) -> list[Shift]:
     """
     idle = idle_rows(log)
     if idle.sum() < 20:
-        return []
+        return ()
     # A row every quarter second will do, whatever the rate of the log.
     step = max(1, int(0.25 * log.rate_Hz)) if log.rate_Hz > 0.0 else 1
     rows = np.arange(0, log.time_s.size, step)
@@ -117,7 +134,7 @@ def find_shifts(log: Log) -> list[Shift]:
     inside = (at_s > log.time_s[0] + LOOK_s) & (at_s < log.time_s[-1] - LOOK_s - GAP_s)
     clear = np.abs(change) > np.maximum(SMALLEST_rpm, TIMES_SCATTER * scatter)
     clear &= inside & idle[rows] & still_valve(log, at_s)
-    shifts = []
+    shifts: list[Shift] = []
     for part in _groups(clear, change):
         peak = part[np.argmax(np.abs(change[part]))]
         kPa = np.nan
@@ -125,7 +142,7 @@ def find_shifts(log: Log) -> list[Shift]:
             low, high, _ = _means(log.map_kPa, log.time_s, at_s[peak : peak + 1])
             kPa = float(high[0] - low[0])
         shifts.append(Shift(float(at_s[peak]), float(change[peak]), kPa))
-    return shifts
+    return tuple(shifts)
 
 
 def _groups(clear: NDArray[np.bool_], change: Floats) -> list[NDArray[np.int64]]:

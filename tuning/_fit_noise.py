@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,7 +145,7 @@ def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int
     weights = np.linalg.lstsq(x, y, rcond=None)[0]
     new = y - x @ weights
     covariance = new.T @ new / len(new) + np.diag((PLAIN_SHARE[:signals] * sd) ** 2)
-    memory: tuple[Any, ...] = tuple(
-        weights[i * signals : (i + 1) * signals].T for i in range(order)
+    memory = tuple(
+        np.asarray(weights[i * signals : (i + 1) * signals].T, np.float64) for i in range(order)
     )
     return Noise(sd, memory, np.linalg.inv(np.linalg.cholesky(covariance)))

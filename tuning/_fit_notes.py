@@ -14,7 +14,7 @@ from tuning.logs import Log
 
 WARM_degC = 70.0
 FEEDBACK_LIKENESS = 0.35
-"""Correlation of the valve's moves with speed before them at which feedback is suspected [-]."""
+"""Likeness of the valve's moves and the error before them at which feedback is suspected [-]."""
 BEFORE_s = 0.6
 
 
@@ -35,7 +35,7 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
 
     Notes
     -----
-    Source: sign of the correlation between error and move (our limit).
+    Source: likeness (Pearson) of error and direction of move (our limit).
     """
     if log.valve_steps is None:
         return False

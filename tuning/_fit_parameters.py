@@ -8,23 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim import Car
+from tuning._fit_valve import SCALE_SD, adjusted_area, knot_covariance, valve_knots
 
 Floats = NDArray[np.float64]
 
-VALVE_SCALE_SD, VALVE_SHAPE_SD = 0.35, 0.35
-"""Belief about the valve's area per step: common factor, and departures from it [log]."""
-SHAPE_LENGTH_SHARE, SHORTEST_LENGTH_steps = 0.12, 5.0
-"""Departures of the valve's curve are alike within this share of its travel [-, steps]."""
-FLATTEST_SHARE = 0.03
-"""Least area a step adds, over the mean, so that a flat stretch of the file can be mended [-]."""
-MOST_KNOTS = 5
+LOAD_SD = 0.8
+"""Belief about the size of a load that was not recorded, about a guess [log]."""
 
 
 @dataclass(frozen=True)
@@ -253,56 +248,19 @@ FRICTION_SLOPE = "engine.friction_bar slope"
 VALVE_AREA = "valve.area_mm2 a step, about step"
 
 
-@lru_cache(maxsize=32)
-def _rise_mm2(points: tuple[tuple[float, float], ...]) -> tuple[float, Floats]:
-    """Area at the seat and what each step adds, with a least rise."""
-    from scipy.interpolate import PchipInterpolator
-
-    table = np.asarray(points, dtype=float)
-    last = int(table[-1, 0])
-    # The interpolation of ``sim.prepare.valve_areas_m2``, without the rest of the car.
-    area = PchipInterpolator(table[:, 0], table[:, 1])(np.arange(last + 1.0))
-    rise = np.diff(area)
-    return float(area[0]), np.maximum(rise, FLATTEST_SHARE * (area[-1] - area[0]) / max(last, 1))
-
-
-def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float, float], ...]:
-    """Valve table with the area that each step adds multiplied by a smooth factor.
-
-    Parameters
-    ----------
-    car : Car
-        The car as described.
-    knots : ndarray
-        Positions of the adjustments, rising [steps].
-    adjust : ndarray
-        Logarithms of the factors there; straight lines between, flat beyond [-].
-
-    Returns
-    -------
-    tuple of (float, float)
-        Area over position, never falling [steps, mm2].
-
-    Notes
-    -----
-    Source: our own; a table of areas that never fall stays one whatever the factors.
-    """
-    seat_mm2, rise = _rise_mm2(car.valve.area_mm2)
-    last = rise.size
-    changed = np.full(last + 1, seat_mm2)
-    changed[1:] += np.cumsum(rise * np.exp(np.interp(np.arange(last) + 0.5, knots, adjust)))
-    points = np.floor([step for step, _ in car.valve.area_mm2])
-    at = np.unique(np.concatenate([points, np.rint(knots)]))
-    at = at[at <= last]
-    return tuple((float(step), float(changed[int(step)])) for step in at)
-
-
 def _bounded(name: str, table: str, key: str, sd: float, car: Car, unit: str = "") -> Parameter:
-    """A parameter whose departures keep within the car file's bounds, and within 4 sd."""
+    """A parameter whose departures keep within the car file's bounds and rules, and 4 sd."""
     model = getattr(car, table)
     value = float(getattr(model, key))
     low, high = -4.0 * sd, 4.0 * sd
     least, most = field_bounds(type(model), key)
+    size = car.engine.displacement_cm3
+    if key == "torque_delay_deg":
+        most = min(most, 3.0 * 720.0 / car.engine.cylinders)
+    elif key == "inertia_kg_m2":
+        least = max(least, 2.0e-5 * size)
+    elif key == "volume_cm3":
+        least = max(least, 0.15 * size)
     if unit:
         # The lag of the reading and the backlash end at 0.
         least_added = -lag_of_share(value) if key == "rpm_smoothing" else least - value
@@ -311,7 +269,7 @@ def _bounded(name: str, table: str, key: str, sd: float, car: Car, unit: str = "
     else:
         low = max(low, float(np.log(max(least, 1.0e-9) / value)))
         high = min(high, float(np.log(most / value)))
-    return Parameter(name, table, key, sd, min(low, -1.0e-6), max(high, 1.0e-6), unit)
+    return Parameter(name, table, key, sd, min(low, 0.0), max(high, 0.0), unit)
 
 
 def field_bounds(model: Any, key: str) -> tuple[float, float]:
@@ -334,35 +292,6 @@ def field_bounds(model: Any, key: str) -> tuple[float, float]:
         least = max(least, float(getattr(rule, "ge", -np.inf)))
         most = min(most, float(getattr(rule, "le", np.inf)))
     return least, most
-
-
-def valve_knots(visited: Floats, open_limit: float) -> Floats:
-    """Positions at which the valve's curve is adjusted: where the log has been, and the ends.
-
-    Parameters
-    ----------
-    visited : ndarray
-        Positions in the log [steps].
-    open_limit : float
-        Farthest position that the controller asks for [steps].
-
-    Returns
-    -------
-    ndarray
-        Rising [steps].
-    """
-    low, high = float(np.min(visited)), float(np.max(visited))
-    count = int(np.clip(np.unique(visited).size - 1, 1, MOST_KNOTS))
-    inside = np.linspace(low, high, count) if count > 1 else np.array([0.5 * (low + high)])
-    outside = [end for end in (0.0, open_limit) if not low - 4.0 < end < high + 4.0]
-    return np.unique(np.rint(np.concatenate([inside, outside])))
-
-
-def _valve_covariance(knots: Floats, travel: float) -> Floats:
-    length = max(SHORTEST_LENGTH_steps, SHAPE_LENGTH_SHARE * travel)
-    apart = (knots[:, None] - knots[None, :]) / length
-    alike = VALVE_SHAPE_SD**2 * np.exp(-0.5 * apart**2)
-    return np.asarray(VALVE_SCALE_SD**2 + alike + 1.0e-6 * np.eye(knots.size))
 
 
 def _spread(car: Car, table: str, key: str, default: float) -> float:
@@ -419,9 +348,9 @@ def make_parameters(
     each.append(Parameter(FRICTION_SLOPE, "engine", "friction_bar", 0.3, -0.9, 0.9, "bar"))
     knots = valve_knots(visited, float(min(car.valve.open_limit_steps, car.valve.travel_steps)))
     blocks = [np.diag([1.0 / one.sd**2 for one in each])]
-    blocks.append(np.linalg.inv(_valve_covariance(knots, float(car.valve.travel_steps))))
+    blocks.append(np.linalg.inv(knot_covariance(knots, float(car.valve.travel_steps))))
     each += [
-        Parameter(f"{VALVE_AREA} {knot:g}", "valve", "area_mm2", VALVE_SCALE_SD, -2.5, 2.0)
+        Parameter(f"{VALVE_AREA} {knot:g}", "valve", "area_mm2", SCALE_SD, -2.5, 2.0)
         for knot in knots
     ]
     each += [Parameter(f"load {number + 1}", "", "", LOAD_SD, -3.0, 3.0) for number in range(loads)]
@@ -430,7 +359,3 @@ def make_parameters(
 
     root = np.linalg.cholesky(block_diag(*blocks)).T
     return Parameters(car, tuple(each), knots, pivot_rpm, np.asarray(root))
-
-
-LOAD_SD = 0.8
-"""Belief about the size of a load that was not recorded, about a guess [log]."""

@@ -168,10 +168,17 @@ class Problem:
         inside = 1.0e-3 * (high - low)
         # In units of belief and about 1: the first step of the solver is as long as its start.
         sd = self.parameters.prior_sd
+
+        def weighed(z: Floats) -> Floats:
+            return self.weighed((z - 1.0) * sd)
+
+        def derivatives(z: Floats) -> Floats:
+            return self.derivatives((z - 1.0) * sd, not quick) * sd
+
         found = least_squares(
-            lambda z: self.weighed((z - 1.0) * sd),  # type: ignore[misc]
+            weighed,
             np.clip(start, low + inside, high - inside) / sd + 1.0,
-            jac=lambda z: self.derivatives((z - 1.0) * sd, not quick) * sd,  # type: ignore[misc]
+            jac=derivatives,
             bounds=(low / sd + 1.0, high / sd + 1.0),
             loss="soft_l1",
             f_scale=ROBUST_SD,

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sim import Car
 from tuning._log_states import idle_rows
@@ -13,6 +14,12 @@ from tuning.logs import Log
 
 LEAST_SPREAD_deg = 0.4
 """Spark that varies less than this is constant [deg]."""
+FINEST_deg, CLEAR_SHARE = 0.12, 0.6
+"""Spark that varies less is still believed to follow speed where speed explains most of it."""
+TREND_s = 15.0
+"""Slower changes of spark and speed are trends, not one following the other [s]."""
+SLOWEST_REFRESH_s = 0.6
+"""Speed refreshed more slowly cannot be paired with spark [s]."""
 LEAST_SHARE = 0.3
 """Share of the spark's variance that speed must explain for a slope to be believed [-]."""
 
@@ -41,7 +48,16 @@ class SparkFound:
     @property
     def follows_speed(self) -> bool:
         """Whether spark varies, and does so with speed."""
-        return self.spread_deg >= LEAST_SPREAD_deg and self.explained >= LEAST_SHARE
+        clear = self.spread_deg >= LEAST_SPREAD_deg and self.explained >= LEAST_SHARE
+        return clear or (self.spread_deg >= FINEST_deg and self.explained >= CLEAR_SHARE)
+
+
+def _without_trend(values: NDArray[np.float64], rate_Hz: float) -> NDArray[np.float64]:
+    """Values less their mean over some seconds around: what warming up does is no slope."""
+    width = int(np.clip(TREND_s * rate_Hz, 1, values.size))
+    ones = np.ones(width)
+    count = np.convolve(np.ones(values.size), ones, mode="same")
+    return np.asarray(values - np.convolve(values, ones, mode="same") / count)
 
 
 def spark_in(log: Log, target_rpm: float | None = None) -> SparkFound | None:
@@ -57,22 +73,26 @@ def spark_in(log: Log, target_rpm: float | None = None) -> SparkFound | None:
     Returns
     -------
     SparkFound or None
-        None where spark was not recorded or the engine does not idle.
+        None where spark was not recorded, speed is refreshed too slowly, or the engine does
+        not idle.
 
     Notes
     -----
-    Source: straight line by least squares.
+    Source: straight line by least squares through departures from the means around.
     """
     idle = idle_rows(log)
     if log.spark_deg is None or idle.sum() < 20:
         return None
+    if log.refresh_s.get("rpm", 0.0) > SLOWEST_REFRESH_s:
+        return None
     spark, speed = log.spark_deg[idle], log.rpm[idle]
     if target_rpm is None:
         target_rpm = float(np.mean(speed if log.target_rpm is None else log.target_rpm[idle]))
-    spread, swing = float(np.std(spark)), float(np.std(speed))
+    quick_spark, quick_speed = (_without_trend(one, log.rate_Hz) for one in (spark, speed))
+    spread, swing = float(np.std(quick_spark)), float(np.std(quick_speed))
     if spread < 1.0e-6 or swing < 1.0e-6:
         return SparkFound(float(np.median(spark)), 0.0, 0.0, spread)
-    likeness = float(np.corrcoef(speed, spark)[0, 1])
+    likeness = float(np.corrcoef(quick_speed, quick_spark)[0, 1])
     slope = likeness * spread / swing
     level = float(np.mean(spark)) + slope * (target_rpm - float(np.mean(speed)))
     return SparkFound(level, -100.0 * slope, likeness**2, spread)

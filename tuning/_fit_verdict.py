@@ -187,14 +187,9 @@ def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
     FitCheck
         The answer.
     """
-    low, high = parameters.limits()
     far = []
     for at, one in enumerate(parameters.each):
-        share = departures[at] / parameters.prior_sd[at]
-        inside = 0.01 * (high[at] - low[at])
-        at_end = one.high > 1.0e-3 and departures[at] >= high[at] - inside
-        at_end |= one.low < -1.0e-3 and not one.unit and departures[at] <= low[at] + inside
-        if one.table and (abs(share) > FAR_FROM_BELIEF or at_end):
+        if one.table and abs(departures[at]) > FAR_FROM_BELIEF * parameters.prior_sd[at]:
             change = departures[at] if one.unit else np.exp(departures[at])
             word = f"{change:+.2g} {one.unit}" if one.unit else f"times {change:.2g}"
             far.append(f"{one.name} {word}")

@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from functools import wraps
+from itertools import pairwise
+from typing import Any, TypeVar, cast
+from weakref import WeakKeyDictionary
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,6 +25,10 @@ OPEN_percent = 4.0
 """A throttle this far above its usual shut reading is open [%]."""
 OFF_IDLE_rpm = 450.0
 """This far above the idle speed around it the engine is not idling: a blip, or a drive [rpm]."""
+RACING_rpm = 900.0
+"""An idle may race so far above itself if it does so steadily [rpm]."""
+STEADY_s, STEADY_rpm = 3.0, 90.0
+"""Steady: within so many rpm for so long either way [s, rpm]."""
 RISE_rpm, RISE_s = 400.0, 0.5
 """A throttle opens where speed rises by so much in so short a time [rpm, s]: no valve does that."""
 AROUND_s = 20.0
@@ -25,8 +36,66 @@ AROUND_s = 20.0
 RETURN_s = 4.0
 """Time after a throttle shuts, or an engine starts, that does not count as idling yet [s]."""
 AFTER_START_s = 8.0
+BETWEEN_PARTS_s = 5.0
+"""Time put between the parts of a log that begin anew [s]."""
 
 
+_REMEMBERED: WeakKeyDictionary[Log, dict[str, Any]] = WeakKeyDictionary()
+"""What was worked out of each log that is in use."""
+
+T = TypeVar("T")
+
+
+def remembered(read: Callable[[Log], T]) -> Callable[[Log], T]:
+    """Let a reading of a log be worked out once a log.
+
+    Parameters
+    ----------
+    read : callable
+        From a log to anything that is not changed afterwards.
+
+    Returns
+    -------
+    callable
+        The same, remembering its result as long as the log is in use.
+    """
+
+    @wraps(read)
+    def reading(log: Log) -> T:
+        known = _REMEMBERED.setdefault(log, {})
+        if read.__name__ not in known:
+            known[read.__name__] = read(log)
+            if isinstance(known[read.__name__], np.ndarray):
+                known[read.__name__].flags.writeable = False
+        return cast(T, known[read.__name__])
+
+    return reading
+
+
+def with_rising_time(log: Log) -> Log:
+    """A log whose time rises throughout: each part that begins anew is put after the one before.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    Log
+        The same log where its time rises already.
+    """
+    if np.all(np.diff(log.time_s) > 0.0):
+        return log
+    time_s = np.array(log.time_s)
+    for before, part in pairwise(log.parts):
+        late_s = time_s[before.stop - 1] + BETWEEN_PARTS_s - time_s[part.start]
+        if late_s > BETWEEN_PARTS_s:
+            time_s[part] += late_s
+    return replace(log, time_s=time_s)
+
+
+@remembered
 def usual_idle_rpm(log: Log) -> Floats:
     """Idle speed around each row, whatever the engine does in that row.
 
@@ -46,7 +115,7 @@ def usual_idle_rpm(log: Log) -> Floats:
     Source: our definition; idle is the speed an engine keeps coming back to from above.
     """
     if log.target_rpm is not None and float(np.min(log.target_rpm)) > 200.0:
-        return log.target_rpm
+        return np.array(log.target_rpm)
     running = log.rpm > 4.0 * STOPPED_rpm
     if not running.any():
         return np.full(log.rpm.size, 800.0)
@@ -95,6 +164,7 @@ def _held_for(time_s: Floats, flags: Flags, after_s: float) -> Flags:
     return np.asarray((last >= 0) & (since >= 0.0) & (since <= after_s))
 
 
+@remembered
 def running_rows(log: Log) -> Flags:
     """Rows in which the engine runs on its own: not stopped, not cranked.
 
@@ -108,16 +178,14 @@ def running_rows(log: Log) -> Flags:
     ndarray of bool
         Shape (rows,).
     """
-    idle = usual_idle_rpm(log)
-    runs = np.zeros(log.rpm.size, dtype=bool)
-    running = bool(log.rpm.size and log.rpm[0] >= 0.5 * idle[0])
-    for row, (speed, usual) in enumerate(zip(log.rpm, idle, strict=True)):
-        if speed < STOPPED_rpm:
-            running = False
-        elif speed >= CRANKING_SHARE * usual:
-            running = True
-        runs[row] = running
-    return runs
+    usual = usual_idle_rpm(log)
+    rows = np.arange(log.rpm.size)
+    stands = log.rpm < STOPPED_rpm
+    told = stands | (log.rpm >= CRANKING_SHARE * usual)
+    # Between standing and idling the engine goes on as it was: cranked, or running and slow.
+    last = np.maximum.accumulate(np.where(told, rows, -1))
+    begins = bool(log.rpm.size and log.rpm[0] >= 0.5 * usual[0])
+    return np.where(last >= 0, ~stands[np.maximum(last, 0)], begins)
 
 
 def starting_rows(log: Log) -> Flags:
@@ -137,6 +205,13 @@ def starting_rows(log: Log) -> Flags:
     return np.asarray(_held_for(log.time_s, ~runs, AFTER_START_s) & (log.rpm >= STOPPED_rpm))
 
 
+def _steady(log: Log) -> Flags:
+    """Rows around which speed hardly changes: an engine that races on a leak is not driven."""
+    marks = np.column_stack([np.interp(log.time_s + shift, log.time_s, log.rpm)
+                             for shift in np.linspace(-STEADY_s, STEADY_s, 9)])  # fmt: skip
+    return np.asarray(np.ptp(marks, axis=1) < STEADY_rpm)
+
+
 def driven_rows(log: Log) -> Flags:
     """Rows in which someone works the throttle, and those until speed has come back.
 
@@ -152,10 +227,12 @@ def driven_rows(log: Log) -> Flags:
     """
     before = np.interp(log.time_s - RISE_s, log.time_s, log.rpm)
     shot_up = running_rows(log) & (log.rpm - before > RISE_rpm)
-    high = log.rpm > usual_idle_rpm(log) + OFF_IDLE_rpm
+    above = log.rpm - usual_idle_rpm(log)
+    high = (above > OFF_IDLE_rpm) & ~((above < RACING_rpm) & _steady(log))
     return _held_for(log.time_s, open_throttle(log) | high | shot_up, RETURN_s)
 
 
+@remembered
 def idle_rows(log: Log) -> Flags:
     """Rows in which the engine idles: running, throttle shut, start and overrun behind it.
 

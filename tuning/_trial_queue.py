@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 WORKER = "worker"
 NO_VALUE = "no_value"
 START = "start"
+_CLAIM = "claim:"
 _KEY = "queue_key"
 _DEATHS = "deaths"
 _RETRY = "retry:"
@@ -105,9 +106,9 @@ class TrialQueue:
         attrs = self.storage.get_study_user_attrs(self.study_id)
         changed = False
         for trial in running:
-            owner = Worker.from_dict(trial.user_attrs.get(WORKER))
+            owners = _owners(trial)
             # No owner: another program's trial, of which nothing tells whether it is alive.
-            if owner is not None and (owner == self.me or self.watch.is_gone(owner, attrs)):
+            if owners and all(one == self.me or self.watch.is_gone(one, attrs) for one in owners):
                 self.give_back(trial, trials, died=True)
                 changed = True
         return changed
@@ -171,18 +172,14 @@ class TrialQueue:
 
     def _take(self, trial: FrozenTrial) -> bool:
         """Make a waiting trial this worker's own, unless another was quicker."""
-        # The name is written first: a worker that dies in between must not leave a running trial
-        # without one. Two that want the same trial overwrite each other's name, so the one that
-        # got it looks again.
-        if not (self._set_owner(trial) and self._set_state(trial, "RUNNING")):
-            return False
-        taken = self.storage.get_trial(trial._trial_id)
-        if taken.user_attrs.get(WORKER) != self.me.to_dict():
-            self._set_owner(trial)
-        return True
-
-    def _set_owner(self, trial: FrozenTrial) -> bool:
-        return self._set_attr(trial, WORKER, self.me.to_dict())
+        # Each that wants it leaves its name first, so a worker that dies before the last step
+        # leaves no running trial without one; only the one that got it writes itself as owner.
+        mine = self.me.to_dict()
+        return (
+            self._set_attr(trial, _CLAIM + self.me.key, mine)
+            and self._set_state(trial, "RUNNING")
+            and self._set_attr(trial, WORKER, mine)
+        )
 
     def _set_attr(self, trial: FrozenTrial, key: str, value: object) -> bool:
         from optuna.exceptions import UpdateFinishedTrialError
@@ -201,6 +198,17 @@ class TrialQueue:
             return self.storage.set_trial_state_values(trial._trial_id, TrialState[state])
         except UpdateFinishedTrialError:
             return False
+
+
+def _owners(trial: FrozenTrial) -> list[Worker]:
+    """Return the worker of a trial, or all that wanted it where none has become its owner yet."""
+    attrs = trial.user_attrs
+    names = (
+        [attrs.get(WORKER)]
+        if WORKER in attrs
+        else [attr for key, attr in attrs.items() if key.startswith(_CLAIM)]
+    )
+    return [worker for name in names if (worker := Worker.from_dict(name)) is not None]
 
 
 def _state_of_repeated(key: str | None, states: Mapping[int, str]) -> str:

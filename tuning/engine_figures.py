@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -12,6 +11,8 @@ from tuning.linear import LinearIdle
 
 DELAY_STAGES = 8
 """Stages in which the delay is let grow while a pole is followed."""
+NEWTON_STEPS, LONGEST_MOVE = 60, 0.3
+"""Steps of Newton's method at most, and the longest of them over the pole's size [-, -]."""
 
 
 @dataclass(frozen=True)
@@ -51,19 +52,33 @@ def slowest_pole(linear: LinearIdle) -> float:
     Source: poles without delay, followed by Newton's method while the delay grows to its own
     (as ``LinearIdle.poles``, without the library that takes seconds to load).
     """
-    from scipy.optimize import newton
-
-    poles = np.linalg.eigvals(linear.A + linear.A_delayed).astype(complex)
+    # Off the real axis, so that two real poles that meet may part into a pair.
+    poles = np.linalg.eigvals(linear.A + linear.A_delayed) * (1.0 + 0.02j)
     for delay_s in np.linspace(0.0, linear.delay_s, DELAY_STAGES + 1)[1:]:
-
-        def characteristic(s: complex, delay_s: float = float(delay_s)) -> complex:
-            late = linear.A_delayed * np.exp(-s * delay_s)
-            return complex(np.linalg.det(s * np.eye(2) - linear.A - late))
-
-        # The library's types know real functions only; its secant steps are complex too.
-        find: Any = newton
-        poles = np.array([find(characteristic, pole, maxiter=100) for pole in poles])
+        poles = np.array([_followed(linear, pole, float(delay_s)) for pole in poles])
     return float(np.min(np.abs(poles)))
+
+
+def _followed(linear: LinearIdle, pole: complex, delay_s: float) -> complex:
+    """Newton's method on det(s I - A - A_delayed exp(-s delay)) = 0 from a pole nearby."""
+    s = pole
+    for _ in range(NEWTON_STEPS):
+        late = linear.A_delayed * np.exp(-s * delay_s)
+        pencil = s * np.eye(2) - linear.A - late
+        slope = np.eye(2) + delay_s * late
+        # d det(M)/ds = trace(adj(M) dM/ds), written out for two rows.
+        change = (
+            pencil[0, 0] * slope[1, 1] + pencil[1, 1] * slope[0, 0]
+            - pencil[0, 1] * slope[1, 0] - pencil[1, 0] * slope[0, 1]
+        )  # fmt: skip
+        value = pencil[0, 0] * pencil[1, 1] - pencil[0, 1] * pencil[1, 0]
+        if change == 0.0:
+            break
+        move = value / change
+        s -= move * min(1.0, LONGEST_MOVE * abs(pole) / max(abs(move), 1.0e-12))
+        if abs(move) < 1.0e-9 * abs(s):
+            break
+    return complex(s)
 
 
 def engine_figures(car: Car, steps: float, coolant_degC: float = 90.0) -> EngineFigures:

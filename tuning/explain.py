@@ -215,25 +215,32 @@ def explain(
     tell(0.85, "load steps and the unbeatable dip")
     bound = bound_rows(car, point)
     findings = Findings(car, point, linear, resolution, cycle, table, bound, suggested)
-    causes = causes_of(findings)
     tell(1.0, "explained")
+    return _put_together(findings, maps, story, time.perf_counter() - begun)
+
+
+def _put_together(
+    findings: Findings, maps: tuple[HuntingMap, ...], story: Story | None, seconds: float
+) -> Explanation:
+    """The result, with its verdict."""
+    f, causes = findings, causes_of(findings)
     return Explanation(
-        name=car.name,
-        hunts=table.hunts,
-        verdict=sentences(findings, causes),
+        name=f.car.name,
+        hunts=f.table.hunts,
+        verdict=sentences(f, causes),
         causes=causes,
-        coolant_degC=point.coolant_degC,
-        target_rpm=point.target_rpm,
-        needed_steps=point.needed_steps,
-        base_steps=point.base_steps,
-        settings=car.feedback.model_dump(mode="json"),
-        suggested=suggested,
-        linear=linear,
-        resolution=resolution,
-        cycle=cycle,
-        ablation=table,
+        coolant_degC=f.point.coolant_degC,
+        target_rpm=f.point.target_rpm,
+        needed_steps=f.point.needed_steps,
+        base_steps=f.point.base_steps,
+        settings=f.car.feedback.model_dump(mode="json"),
+        suggested=f.suggested,
+        linear=f.linear,
+        resolution=f.resolution,
+        cycle=f.cycle,
+        ablation=f.table,
         maps=maps,
         story=story,
-        bound=bound,
-        seconds=time.perf_counter() - begun,
+        bound=f.bound,
+        seconds=seconds,
     )

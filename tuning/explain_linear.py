@@ -176,7 +176,7 @@ def linear_row(point: IdlePoint, law: SampledPI | None, move_steps: int) -> Line
         load_W=point.load_W,
         rpm=point.target_rpm,
         needed_steps=point.needed_steps,
-        rpm_per_step=point.plant.rpm_per_step,
+        rpm_per_step=point.rpm_per_step,
         poles_per_s=tuple((float(p.real), float(p.imag)) for p in point.plant.poles()),
         residence_time_s=point.plant.residence_time_s,
         engine_stable=point.plant.is_stable(),

@@ -12,6 +12,7 @@ from controllers import Feedback
 from sim import Car, with_values
 from tuning.delays import Reals
 from tuning.explain_ablation import regular_share
+from tuning.explain_cycle import STARTS_rpm
 from tuning.explain_ends import Measured, ends_of, measured, part
 from tuning.explain_laws import tread_steps
 from tuning.explain_linear import border
@@ -21,7 +22,7 @@ from tuning.sampled_loop import SampledPI
 
 LARGEST_MOVE_steps = 8
 WIDEST_LEAST_rpm = 60.0
-RAYS = 15
+RAYS = 25
 """Ratios of the two gains at which the border is looked for."""
 
 
@@ -89,7 +90,7 @@ class MapSize:
     moves, deadbands, gains, integrals : int
         Values along the axes.
     phases : int
-        Starting phases in each cell.
+        Starting phases in each cell; they take the starting speeds in turn.
     """
 
     moves: int
@@ -99,7 +100,7 @@ class MapSize:
     phases: int
 
 
-USUAL = MapSize(LARGEST_MOVE_steps, 13, 12, 11, 12)
+USUAL = MapSize(LARGEST_MOVE_steps, 17, 14, 13, 15)
 QUICK = MapSize(6, 8, 7, 6, 6)
 
 
@@ -108,7 +109,8 @@ def _cells(
 ) -> Reals:
     """Chance, swing, and both with scatter, of some settings; shape (4, settings)."""
     count, coolant = len(phases), point.coolant_degC
-    quiet = ends_of(run_settings(without_scatter(car), row, phases, coolant_degC=coolant))
+    still = without_scatter(car)
+    quiet = ends_of(run_settings(still, row, phases, coolant_degC=coolant, offsets_rpm=STARTS_rpm))
     noisy = measured(run_settings(car, row, phases, coolant_degC=coolant, seed=seed)).values
     out = np.empty((4, len(row)))
     for i in range(len(row)):
@@ -163,7 +165,7 @@ def resolution_map(
     HuntingMap
         x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
     """
-    worth, feedback = point.plant.rpm_per_step, car.feedback
+    worth, feedback = point.rpm_per_step, car.feedback
     most = max(size.moves, feedback.min_move_steps)
     moves = np.arange(1, most + 1, dtype=float)
     widest = 1.25 * max(
@@ -266,40 +268,43 @@ def gain_map(
         x is the gain, y the integral; the border is that of the loop without steps.
     """
     feedback = car.feedback
-    move = tread_steps(car)
-    border_x, border_y = stability_border(point, feedback.update_period_ms / 1000.0, move)
+    period_s = feedback.update_period_ms / 1000.0
+    border_x, border_y = stability_border(point, period_s, tread_steps(car))
     now = (feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s)
-    widest = [max(1.3 * now[i], 1.25 * float(line.max(initial=1.0))) for i, line in
-              enumerate((border_x, border_y))]  # fmt: skip
+    widest = [
+        max(1.3 * here, 1.25 * float(line.max(initial=1.0)))
+        for here, line in zip(now, (border_x, border_y), strict=True)
+    ]
     gains = np.linspace(0.0, widest[0], size.gains)
     integrals = np.linspace(0.0, widest[1], size.integrals + 1)[1:]
     phases = even_phases(car, point, size.phases)
     grid = np.empty((4, integrals.size, gains.size))
     for line, integral in enumerate(integrals):
-        row = [
-            feedback.model_copy(
-                update={
-                    "gain_steps_per_100rpm": float(gain),
-                    "integral_steps_per_100rpm_s": float(integral),
-                }
-            )
-            for gain in gains
-        ]
+        row = _gain_row(feedback, gains, float(integral))
         grid[:, line] = _cells(car, row, phases, point, floor_rpm, seed)
         if on_row is not None:
             on_row((line + 1) / integrals.size)
     return HuntingMap(
-        x_key="gain_steps_per_100rpm",
-        y_key="integral_steps_per_100rpm_s",
-        x=gains,
-        y=integrals,
-        chance=grid[0],
-        swing_rpm=grid[1],
-        with_scatter_swing_rpm=grid[2],
-        with_scatter_chance=grid[3],
+        "gain_steps_per_100rpm",
+        "integral_steps_per_100rpm_s",
+        gains,
+        integrals,
+        grid[0],
+        grid[1],
+        grid[2],
+        grid[3],
         border_x=border_x,
         border_y=border_y,
         border_name="loop without steps: beyond this line it swings by itself",
         now=now,
         suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
     )
+
+
+def _gain_row(feedback: Feedback, gains: Reals, integral: float) -> list[Feedback]:
+    """Settings with one integral gain and many proportional ones."""
+    fixed = {"integral_steps_per_100rpm_s": integral}
+    return [
+        feedback.model_copy(update={**fixed, "gain_steps_per_100rpm": float(gain)})
+        for gain in gains
+    ]

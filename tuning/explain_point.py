@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim import Car
+from sim import Car, with_values
 from sim.linearise import Slopes, linearise, settled_rpm
 from tuning.delays import Reals
 from tuning.linear import IdleJacobian, LinearIdle, RPM_PER_rad_s, linear_idle
@@ -39,6 +39,9 @@ class IdlePoint:
         The model's slopes at the point.
     plant : LinearIdle
         The linear engine there.
+    rpm_per_step : float
+        Steady rpm a step is worth; where a spark table keeps the engine from holding its speed,
+        what it would be without that table [rpm/step].
     """
 
     coolant_degC: float
@@ -50,6 +53,7 @@ class IdlePoint:
     opening_mm2: Reals
     slopes: Slopes
     plant: LinearIdle
+    rpm_per_step: float
 
     @property
     def positions(self) -> Reals:
@@ -184,10 +188,18 @@ def curve_at(points: Any, coolant_degC: float) -> float:
     return float(np.interp(coolant_degC, table[:, 0], table[:, 1]))
 
 
-def _with_spark(rpm: Reals, target_rpm: float, plain: LinearIdle, plant: LinearIdle) -> Reals:
+def _with_fixed_spark(car: Car) -> Car:
+    """The car with a spark that does not follow speed."""
+    changes = {
+        "spark": {"advance_deg_per_100rpm": 0.0},
+        "feedback": {"spark_trim_deg_per_100rpm": 0.0},
+    }
+    return with_values(car, changes)
+
+
+def _with_spark(rpm: Reals, target_rpm: float, share: float) -> Reals:
     """Settled speeds pulled together or apart by a spark table, to first order."""
-    share = plant.rpm_per_step / plain.rpm_per_step
-    if plant is plain or not (plant.is_stable() and share > 0.0):
+    if share == 1.0:
         return rpm
     return np.asarray(np.where(rpm > 0.0, target_rpm + (rpm - target_rpm) * share, 0.0))
 
@@ -227,21 +239,21 @@ def idle_point(
         return None
     plant = plain = linear_plant(car, slopes)
     if car.spark.advance_deg_per_100rpm or car.feedback.spark_trim_deg_per_100rpm:
-        still = {"spark": {"advance_deg_per_100rpm": 0.0}}
-        still["feedback"] = {"spark_trim_deg_per_100rpm": 0.0}
-        from sim import with_values
-
-        plain = linear_plant(with_values(car, still), slopes)
+        plain = linear_plant(_with_fixed_spark(car), slopes)
+    worth = plant.rpm_per_step
+    if not (worth > 0.0 and plant.is_stable()):
+        worth = plain.rpm_per_step
     return IdlePoint(
         coolant_degC=coolant_degC,
         load_W=load_W,
         target_rpm=target,
         needed_steps=needed,
         base_steps=curve_at(car.curves.base_steps, coolant_degC),
-        rpm=_with_spark(rpm, target, plain, plant),
+        rpm=_with_spark(rpm, target, worth / plain.rpm_per_step),
         opening_mm2=valve_areas_m2(car)[: positions.size] * 1.0e6,
         slopes=slopes,
         plant=plant,
+        rpm_per_step=worth,
     )
 
 

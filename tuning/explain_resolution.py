@@ -276,7 +276,7 @@ def resolution_view(
         The numbers.
     """
     move, band = tread_steps(car), resting_deadband_rpm(car)
-    worth = point.plant.rpm_per_step
+    worth = point.rpm_per_step
     off = car.feedback.law == "none"
     expected = [False] if off else hunting_expected(car, point, phases)
     return ResolutionView(

@@ -226,9 +226,10 @@ def run_settings(
     *,
     coolant_degC: float,
     seed: int = 0,
+    offsets_rpm: Sequence[float] = (0.0,),
     duration_s: float = RUN_s,
 ) -> Samples:
-    """Run one car with many settings in each phase, started at the target.
+    """Run one car with many settings in each phase.
 
     Parameters
     ----------
@@ -242,6 +243,8 @@ def run_settings(
         Coolant temperature, held [degC].
     seed : int
         First seed; phase n takes seed + n, the same for all settings.
+    offsets_rpm : sequence of float
+        Speeds at the start above target; the phases take them in turn [rpm].
     duration_s : float
         Length of the runs [s].
 
@@ -254,8 +257,11 @@ def run_settings(
     fleet = _phase_fleet([car], phases, scenario)
     fade_s, limit = car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
     table = np.vstack([matrix(controller_row(one, fade_s, limit)) for one in feedbacks])
+    offsets = np.asarray(offsets_rpm, dtype=float)
     setting, which = (axis.ravel() for axis in np.indices((len(feedbacks), len(phases))))
-    plan = _rows_plan(fleet, table, which, setting, (seed + which) % 2.0**31, np.zeros(which.size))
+    plan = _rows_plan(
+        fleet, table, which, setting, (seed + which) % 2.0**31, offsets[which % offsets.size]
+    )
     periods = np.array([one.update_period_ms / 1000.0 for one in feedbacks])
     return _kept(fleet, plan, periods[setting], duration_s)
 

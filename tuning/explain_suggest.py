@@ -46,7 +46,7 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
     """
     if car.feedback.law == "none" or not point.plant.is_stable():
         return {}
-    worth = point.plant.rpm_per_step
+    worth = point.rpm_per_step
     move = smallest_useful_move(worth, scatter_rpm, readings=4.0)
     law = starting_settings(point.plant, car.feedback.update_period_ms / 1000.0, "amigo")
     law = law.scaled(min(1.0, border(point, law, move).multiplier / BORDER_LEAST))

@@ -34,6 +34,7 @@ from tuning._fit_verdict import (
     lost_position_check,
     prediction_check,
 )
+from tuning._log_states import with_rising_time
 from tuning.fit_result import Curve, Fit, Fitted, Interval
 from tuning.logs import Log, needs
 
@@ -83,7 +84,7 @@ def fit(
     """
     begun = time.monotonic()
     tell = on_progress or (lambda *_: None)
-    every = [logs] if isinstance(logs, Log) else list(logs)
+    every = [with_rising_time(log) for log in ([logs] if isinstance(logs, Log) else logs)]
     _check_logs(every)
     described, spark = with_recorded_spark(car, every)
     stretches, loads = find_stretches(every, altitude_m)

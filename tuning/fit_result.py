@@ -119,9 +119,12 @@ class Fit:
         What was changed, and how surely.
     covariance : ndarray
         Of the departures, in the order of ``numbers`` (logarithms of factors, or units added).
-    rpm_per_step, main_pole_rad_s, settled_rpm : Interval
-        How the fitted engine answers its valve at ``at_steps`` [rpm/step], its main pole
-        [rad/s], and where it settles [rpm].
+    rpm_per_step : Interval
+        [rpm per step] What a step is worth at ``at_steps``.
+    main_pole_rad_s : Interval
+        [rad/s] How quickly the fitted engine answers there.
+    settled_rpm : Interval
+        [rpm] Where it settles there.
     at_steps : float
         Valve position these hold for: the middle of the log [steps].
     scatter : Scatter
@@ -173,7 +176,7 @@ class Fit:
         return tuple(check.text for check in self.checks if not check.passed)
 
     def ensemble(self, count: int, seed: int = 0) -> tuple[Car, ...]:
-        """Draw cars that the logs leave possible, correlations included.
+        """Draw cars that the logs leave possible, joint uncertainty included.
 
         Parameters
         ----------

@@ -5,10 +5,14 @@ Each plausible car is the car file with its uncertain numbers multiplied by fact
 ``[uncertainty]`` (a fit writes it there) or, where it does not, in ``DEFAULT_SPREADS``.  One thing
 is known of every car whose base curve was set by hand: where it idles on it.  So after the draw
 the throttle's leak, and if that is not enough the work per air, is set such that each plausible
-car idles warm on the base curve where the car file's does.
+car idles warm on the base curve where the car file's does, and a car that would idle far off when
+cool is drawn in toward the file.
 
-A number drawn depends on the seed, the purpose, which car it is for and its own name, never on
-how many cars are drawn or in which order.
+An ensemble is small, so it is drawn in layers (a Latin hypercube): each number takes a value from
+each of as many equally likely layers as there are cars, in an order of its own.  What is drawn
+depends on the seed, the purpose, the number of cars and the number's own name, never on what else
+is drawn or in which order.
+Source of the layers: McKay, Beckman & Conover, Technometrics 21 (1979), from memory.
 """
 
 from __future__ import annotations
@@ -60,7 +64,11 @@ CUT_OFF = 2.0
 """Draws are cut off at this many standard deviations [-]."""
 IDLE_TOLERANCE_rpm = 3.0
 """How near each plausible car idles to the car file's, warm, on the base curve [rpm]."""
-WARM_degC = 90.0
+WARM_degC, COOL_degC = 90.0, 20.0
+COOL_TOLERANCE_rpm = 120.0
+"""How near at 20 degC: the base curve was set by hand there too, if less well [rpm]."""
+SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)
+"""A draw that cannot be is drawn in to these shares of its deviations, one after the other [-]."""
 
 SEARCH, SELECTION, VERDICT, STRESS = range(4)
 """Purposes: cars drawn for one are strangers to the others."""
@@ -79,6 +87,7 @@ _PLAIN_NAMES = {
 }
 
 Changes = dict[str, dict[str, Any]]
+_Made = tuple[Car, dict[str, float]]
 
 
 @dataclass(frozen=True)
@@ -157,11 +166,24 @@ def spreads_of(car: Car) -> dict[str, dict[str, float]]:
     }
 
 
-def _draw(seed: int, purpose: int, index: int, name: str) -> float:
-    """Standard normal number, cut off, that depends on nothing but these."""
-    key = np.random.SeedSequence([seed, purpose, index, crc32(name.encode())])
-    normal = np.random.Generator(np.random.Philox(key)).standard_normal()
-    return float(min(max(normal, -CUT_OFF), CUT_OFF))
+@dataclass(frozen=True)
+class _Draws:
+    """Standard normal numbers, cut off, one a name and car."""
+
+    seed: int
+    purpose: int
+    cars: int
+
+    def of(self, name: str, index: int) -> float:
+        """The number of a car, from its own layer of the normal distribution."""
+        from scipy.special import ndtri
+
+        key = np.random.SeedSequence([self.seed, self.purpose, self.cars, crc32(name.encode())])
+        rng = np.random.Generator(np.random.Philox(key))
+        layer = rng.permutation(self.cars)[index]
+        within = rng.random(self.cars)[index]
+        normal = float(ndtri((layer + within) / self.cars))
+        return min(max(normal, -CUT_OFF), CUT_OFF)
 
 
 def _bounded(model: Any, key: str, value: float) -> float:
@@ -181,7 +203,7 @@ def _scaled(value: Any, factor: float, key: str) -> Any:
     return max(1, round(value * factor)) if isinstance(value, int) else value * factor
 
 
-def _varied(car: Car, seed: int, purpose: int, index: int, share: float) -> tuple[Changes, Any]:
+def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes, Any]:
     """Changed values and factors of one plausible car; the share scales all deviations."""
     changes: Changes = {}
     factors: dict[str, float] = {}
@@ -192,7 +214,7 @@ def _varied(car: Car, seed: int, purpose: int, index: int, share: float) -> tupl
             if old is None:
                 continue
             name = f"{table}.{key}"
-            factor = math.exp(share * spread * _draw(seed, purpose, index, name))
+            factor = math.exp(share * spread * draws.of(name, index))
             new = _scaled(old, factor, key)
             new = _bounded(model, key, new) if isinstance(new, float) else new
             changes.setdefault(table, {})[key] = new
@@ -202,28 +224,32 @@ def _varied(car: Car, seed: int, purpose: int, index: int, share: float) -> tupl
         for key, spread in added.items():
             if key in car.uncertainty.get(table, {}):
                 continue
-            more = share * spread * abs(_draw(seed, purpose, index, f"added {table}.{key}"))
+            more = share * spread * abs(draws.of(f"added {table}.{key}", index))
             changes.setdefault(table, {})[key] = _bounded(model, key, getattr(model, key) + more)
     return changes, factors
 
 
-def _made(car: Car, seed: int, purpose: int, index: int) -> tuple[Car, dict[str, float]]:
-    """One plausible car before it is set to idle where it should.
+def base_steps(car: Car, coolant_degC: float) -> float:
+    """Position that the base curve gives, as the valve takes it.
 
-    A draw that the car file's rules refuse is taken back halfway toward the file, as often as
-    needed: with a share of 0 it is the file itself.
+    Parameters
+    ----------
+    car : Car
+        Its ``curves.base_steps`` are read.
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    float
+        Valve position, whole [steps].
     """
-    share = 1.0
-    while True:
-        changes, factors = _varied(car, seed, purpose, index, share)
-        try:
-            return with_values(car, changes), factors
-        except InputError:
-            share = 0.5 * share if share > 0.1 else 0.0
+    points = np.asarray(car.curves.base_steps, dtype=float)
+    return float(math.floor(np.interp(coolant_degC, points[:, 0], points[:, 1]) + 0.5))
 
 
 def warm_base_steps(car: Car) -> float:
-    """Base curve of a warm engine.
+    """Position that the base curve gives a warm engine.
 
     Parameters
     ----------
@@ -235,15 +261,39 @@ def warm_base_steps(car: Car) -> float:
     float
         Valve position, whole [steps].
     """
-    points = np.asarray(car.curves.base_steps, dtype=float)
-    return float(math.floor(np.interp(WARM_degC, points[:, 0], points[:, 1]) + 0.5))
+    return base_steps(car, WARM_degC)
+
+
+def _idle_rpm(car: Car, coolant_degC: float) -> float:
+    """Where a car idles on its base curve, without load."""
+    return equilibrium(car, base_steps(car, coolant_degC), coolant_degC)["rpm"]
+
+
+def _made(car: Car, draws: _Draws, index: int, idles: tuple[float, float]) -> _Made:
+    """One plausible car that idles where it should.
+
+    A draw that the car file's rules refuse, or that idles far off when cool, is drawn in toward
+    the file as often as needed: with a share of 0 it is the file itself.
+    """
+    warm_rpm, cool_rpm = idles
+    for share in SHARES:
+        changes, factors = _varied(car, draws, index, share)
+        try:
+            one = with_values(car, changes)
+        except InputError:
+            continue
+        if warm_rpm > 0.0:
+            one = _idles_at(one, warm_rpm)
+        factors |= _set_factors(car, one)
+        if abs(_idle_rpm(one, COOL_degC) - cool_rpm) <= COOL_TOLERANCE_rpm:
+            return one, factors
+    return car, {}
 
 
 def _idles_at(car: Car, wanted_rpm: float) -> Car:
     """The car with the throttle leak, else the work per air, at which it idles at that speed."""
     leak = _solved(car, "throttle", "leak_mm2", wanted_rpm, 0.3 * car.throttle.leak_mm2 + 0.5)
-    settled = equilibrium(leak, warm_base_steps(leak), WARM_degC)["rpm"]
-    if abs(settled - wanted_rpm) <= IDLE_TOLERANCE_rpm:
+    if abs(_idle_rpm(leak, WARM_degC) - wanted_rpm) <= IDLE_TOLERANCE_rpm:
         return leak
     work = leak.engine.work_per_air_kJ_per_kg
     return _solved(leak, "engine", "work_per_air_kJ_per_kg", wanted_rpm, 0.1 * work)
@@ -251,12 +301,11 @@ def _idles_at(car: Car, wanted_rpm: float) -> Car:
 
 def _solved(car: Car, table: str, key: str, wanted_rpm: float, step: float) -> Car:
     """Change one number by secants until the warm idle on the base curve is right."""
-    steps = warm_base_steps(car)
     model = getattr(car, table)
     here = getattr(model, key)
     best, before = car, (math.nan, math.nan)
     for _ in range(12):
-        off = equilibrium(best, steps, WARM_degC)["rpm"] - wanted_rpm
+        off = _idle_rpm(best, WARM_degC) - wanted_rpm
         if abs(off) <= IDLE_TOLERANCE_rpm:
             break
         slope = (off - before[1]) / (here - before[0])
@@ -289,7 +338,7 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
     Returns
     -------
     Plausible
-        The first cars of a larger ensemble of the same seed and purpose are the same.
+        The ensemble.
 
     Raises
     ------
@@ -298,15 +347,10 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
     """
     if count < 1:
         raise ValueError(f"count of plausible cars: {count}, allowed: 1 or more")
-    wanted_rpm = equilibrium(car, warm_base_steps(car), WARM_degC)["rpm"]
-    cars: list[Car] = [car]
-    factors: list[Mapping[str, float]] = [{}]
-    for index in range(1, count):
-        one, its = _made(car, seed, purpose, index)
-        one = _idles_at(one, wanted_rpm) if wanted_rpm > 0.0 else one
-        cars.append(one)
-        factors.append({**its, **_set_factors(car, one)})
-    return Plausible(tuple(cars), tuple(factors))
+    idles = (_idle_rpm(car, WARM_degC), _idle_rpm(car, COOL_degC))
+    draws = _Draws(seed, purpose, count - 1)
+    made = [(car, {}), *(_made(car, draws, index, idles) for index in range(count - 1))]
+    return Plausible(tuple(one for one, _ in made), tuple(factors for _, factors in made))
 
 
 def _set_factors(car: Car, one: Car) -> dict[str, float]:

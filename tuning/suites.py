@@ -19,16 +19,18 @@ LOADS = (
 )
 DRIVING = ("blip_return", "roll_to_rest")
 WEATHER = (
-    "cold_idle_m20",
-    "cold_idle_m10",
-    "cold_idle_0",
-    "cold_idle_10",
-    "cold_idle_20",
+    "cold_start_m20",
+    "cold_start_m10",
+    "cold_start_0",
+    "cold_start_10",
+    "cold_start_20",
+    "hot_restart",
     "hot_idle",
     "altitude_2000m",
 )
 FAULTS = (
     "low_battery",
+    "tired_battery",
     "lost_step",
     "lost_steps_5",
     "sticky_valve",
@@ -36,6 +38,7 @@ FAULTS = (
     "vacuum_leak",
     "weak_cylinder",
     "noisy_rpm",
+    "slow_coolant_sensor",
     "spark_retards",
     "wrong_direction",
 )
@@ -49,9 +52,16 @@ SUITES: Mapping[str, tuple[str, ...]] = {
 }
 """Scenarios of each suite, in order."""
 
+CHANGES: Mapping[str, Mapping[str, Mapping[str, object]]] = {
+    "slow_coolant_sensor": {"sensors": {"coolant_lag_s": 60.0}},
+}
+"""What a scenario changes of every car, where that is no event of a run."""
+
 LOAD_NAMES = ("lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch")
 REST_SHARE = 0.5
-LEAST_LOAD_s, LEAST_REST_s = 12.0, 6.0
+LEAST_LOAD_s = 12.0
+AFTER_START_s = 35.0
+"""A start is watched this long after its own window; the rest of the warm-up is left out [s]."""
 
 
 def suite_scenarios(suite: str) -> dict[str, Scenario]:
@@ -65,7 +75,7 @@ def suite_scenarios(suite: str) -> dict[str, Scenario]:
     Returns
     -------
     dict
-        Name of the file to scenario, each watched for hunting after its loads too.
+        Name of the file to scenario, each watched for hunting after its loads and starts too.
 
     Raises
     ------
@@ -75,11 +85,11 @@ def suite_scenarios(suite: str) -> dict[str, Scenario]:
     if suite not in SUITES:
         message = f"there is no such suite ({suite}), allowed: {', '.join(SUITES)}"
         raise one_problem("command line", 1, "suite", message)
-    return {key: watched_after_loads(load_scenario(key)) for key in SUITES[suite]}
+    return {key: watched_longer(load_scenario(key)) for key in SUITES[suite]}
 
 
-def watched_after_loads(scenario: Scenario) -> Scenario:
-    """Measure hunting and error in the second half of each longer load window as well.
+def watched_longer(scenario: Scenario) -> Scenario:
+    """Measure hunting and error after starts, and in the second half of longer loads, as well.
 
     Parameters
     ----------
@@ -89,20 +99,25 @@ def watched_after_loads(scenario: Scenario) -> Scenario:
     Returns
     -------
     Scenario
-        With a hunting window for each load window of 12 s and more: a load must be carried, and
-        the loop must be quiet under it.
+        With a hunting window for each load window of 12 s and more, for a load must be carried
+        and the loop be quiet under it; and one of 35 s after the last start.  A start that goes
+        on after that is cut off there.
     """
-    more = [
-        {
-            "what": "hunting",
-            "from_s": one.to_s - REST_SHARE * (one.to_s - one.from_s),
-            "to_s": one.to_s,
-        }
-        for one in scenario.measure
-        if one.what == "load" and one.to_s - one.from_s >= max(LEAST_LOAD_s, 2.0 * LEAST_REST_s)
-    ]
+    given = scenario.model_dump()
     windows = [window.model_dump() for window in scenario.measure]
-    return Scenario.model_validate(scenario.model_dump() | {"measure": [*windows, *more]})
+    for one in scenario.measure:
+        length_s = one.to_s - one.from_s
+        if one.what == "load" and length_s >= LEAST_LOAD_s:
+            begin_s = one.to_s - REST_SHARE * length_s
+            windows.append({"what": "hunting", "from_s": begin_s, "to_s": one.to_s})
+    started_s = max((one.to_s for one in scenario.measure if one.what == "start"), default=0.0)
+    end_s = scenario.duration_s
+    if started_s > 0.0:
+        end_s = min(started_s + AFTER_START_s, end_s)
+        if end_s > started_s:
+            windows.append({"what": "hunting", "from_s": started_s, "to_s": end_s})
+    given["event"] = [event for event in given["event"] if event["at_s"] <= end_s]
+    return Scenario.model_validate(given | {"measure": windows, "duration_s": end_s})
 
 
 def is_fitted(car: Car, scenario: Scenario) -> bool:

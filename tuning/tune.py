@@ -22,7 +22,7 @@ from tuning.budgets import Budget, budget_of
 from tuning.choice import Choice, choose
 from tuning.importance import parameter_importance
 from tuning.judge import Judge
-from tuning.objective import Score, weights_of
+from tuning.objective import STRICT, Limits, Score, weights_of
 from tuning.pareto import Front, Point, pareto_front, point
 from tuning.plausible import SEARCH, SELECTION, VERDICT
 from tuning.proposals import Search, improvement_chance
@@ -121,7 +121,11 @@ def tune(
     space = make_space(car, laws)
 
     def judge(purpose: int, cars: int, seeds: int) -> Judge:
-        return Judge(car, weights, cars=cars, seeds=seeds, seed=seed, purpose=purpose, cores=cores)
+        limits = STRICT if purpose == SEARCH else Limits()
+        return Judge(
+            car, weights, cars=cars, seeds=seeds, seed=seed, purpose=purpose, limits=limits,
+            cores=cores,
+        )  # fmt: skip
 
     first = judge(SEARCH, size.cars, size.seeds)
     made_for = {

@@ -63,16 +63,22 @@ class Findings:
 def _resolution(f: Findings) -> tuple[str, str, str]:
     view = f.resolution
     wide = view.smallest_deadband_rpm * 1.1
+    steps = "1 step" if view.move_steps == 1 else f"{view.move_steps} steps"
     number = (
-        f"one move of {view.move_steps} steps is worth {view.move_rpm:.0f} rpm, the deadband is"
-        f" {2.0 * view.deadband_rpm:.0f} rpm wide (r = {view.ratio:.2f}); from"
-        f" {100.0 * view.chance:.0f} of 100 places no position satisfies it"
+        f"one move of {steps} is worth {view.move_rpm:.0f} rpm, the deadband is"
+        f" {2.0 * view.deadband_rpm:.0f} rpm wide (r = {view.ratio:.2f}); "
     )
-    remedy = f"a deadband of at least {wide:.0f} rpm either side"
+    if view.chance > 0.0:
+        number += f"from {100.0 * view.chance:.0f} of 100 places no position satisfies it"
+    else:
+        number += "a position to rest exists, but moves this coarse keep a cycle up beside it"
+    own = 0.55 * view.move_rpm / view.move_steps
+    finer = "a valve of smaller steps"
     if view.move_steps > 1:
-        own = 0.55 * view.move_rpm / view.move_steps
-        remedy = f"minimum move 1 with at least {own:.0f} rpm of deadband either side, or {remedy}"
-    cost = f"idle may stand {wide:.0f} rpm off target with the wider deadband"
+        finer = f"minimum move 1 with at least {own:.0f} rpm of deadband either side"
+    wider = f", or a deadband of at least {wide:.0f} rpm either side"
+    remedy = finer + (wider if wide > view.deadband_rpm else ", or lower gains")
+    cost = f"idle may stand {max(wide, view.deadband_rpm):.0f} rpm off target"
     new = f.table.row("suggested")
     if new is not None:
         cost += f"; {new.with_scatter_moves_per_min:.0f} moves a minute as suggested below"
@@ -99,7 +105,7 @@ def _gains(f: Findings) -> tuple[str, str, str]:
 
 
 def _slower(f: Findings, integral: float) -> str:
-    worth = f.point.plant.rpm_per_step
+    worth = f.point.rpm_per_step
     now = f.car.feedback.integral_steps_per_100rpm_s
     if integral <= 0.0 or now <= 0.0:
         return "a load is corrected more slowly"
@@ -144,7 +150,7 @@ def _limits(f: Findings) -> tuple[str, str, str]:
 
 def _backlash(f: Findings) -> tuple[str, str, str]:
     play = f.car.valve.backlash_steps
-    worth = play * f.point.plant.rpm_per_step
+    worth = play * f.point.rpm_per_step
     number = f"{play:g} steps of play, worth {worth:.0f} rpm at each reversal"
     remedy = f"a deadband wider by {0.5 * worth:.0f} rpm either side, or a tighter thread"
     return number, remedy, "idle stands further off target"
@@ -217,6 +223,9 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> str:
     if causes and causes[0].key == "not_feedback":
         return f"If it swings, it is not the idle feedback: {causes[0].number}."
     if not f.table.hunts:
+        rests = 100.0 * (1.0 - row.chance)
+        if row.chance > 0.0:
+            return f"It hardly hunts: from {rests:.0f} of 100 places the valve comes to rest."
         return "It does not hunt: from every place the valve comes to rest."
     cause = f" First cause: {causes[0].name}." if causes else " No single cause was found."
     if row.chance < 0.05:
@@ -233,8 +242,6 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> str:
 
 
 def _proof(cause: Cause) -> str:
-    if math.isnan(cause.left_share) or cause.key == "not_feedback":
-        return f"{cause.name.capitalize()}: {cause.number}."
     left = f"{100.0 * cause.left_share:.0f} % of the swing is left"
     ended = "it ends" if cause.ends_it else left
     return f"{cause.name.capitalize()}: {cause.number}. Switched off in simulation, {ended}."
@@ -242,13 +249,15 @@ def _proof(cause: Cause) -> str:
 
 def _theory(f: Findings) -> list[str]:
     cycle, told = f.cycle, []
+    if not f.table.hunts or not f.linear.here.engine_stable:
+        return []
     if cycle.predicted is not None and cycle.seen is not None:
         told.append(
             f"Theory predicts this cycle: {cycle.predicted.peak_to_peak_rpm:.0f} rpm every"
             f" {cycle.predicted.period_s:.1f} s; simulated {cycle.seen.swing_rpm:.0f} rpm every"
             f" {cycle.seen.period_s:.1f} s."
         )
-    if f.table.hunts and cycle.phases_with_two_ends > 0.0:
+    if cycle.phases_with_two_ends > 0.0:
         share = 100.0 * cycle.phases_with_two_ends
         told.append(
             f"Rest and hunting exist side by side in {share:.0f} of 100 cases: which one comes"
@@ -298,9 +307,9 @@ def _suggestion(f: Findings) -> list[str]:
     return [
         (
             f"Settings that should rest: gain {s['gain_steps_per_100rpm']:g}, integral"
-            f" {s['integral_steps_per_100rpm_s']:g}, deadband {s['deadband_rpm']:g} rpm, minimum move"
-            f" {s['min_move_steps']}: simulated, {100.0 * row.chance:.0f} of 100 places hunt. They are"
-            " by rule; a search finds better ones."
+            f" {s['integral_steps_per_100rpm_s']:g}, deadband {s['deadband_rpm']:g} rpm,"
+            f" minimum move {s['min_move_steps']}: simulated, {100.0 * row.chance:.0f} of 100"
+            " places hunt. They are by rule; a search finds better ones."
         )
     ]
 
@@ -322,7 +331,8 @@ def sentences(findings: Findings, causes: tuple[Cause, ...]) -> tuple[str, ...]:
     """
     told = [_headline(findings, causes)]
     for cause in causes:
-        told.append(_proof(cause))
+        if cause.key != "not_feedback":
+            told.append(_proof(cause))
         told.append(f"Remedy: {cause.remedy}. Cost: {cause.cost}.")
     first = named_by_theory(findings.car, findings.linear, findings.resolution, findings.table)
     if causes and causes[0].key != first:

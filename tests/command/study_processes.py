@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import signal
 import subprocess
 import sys
 import time
@@ -31,36 +32,31 @@ class Process:
     process: subprocess.Popen[str]
     ledger: Path
 
-    def wait_until_ready(self) -> None:
-        assert self.process.stdout is not None
-        assert self.process.stdout.readline() == "ready\n", self.failure()
-
-    def wait_until(self, done: Callable[[Path], list[float]]) -> None:
-        """Wait until something has been `evaluated`, or `told`."""
+    def wait_until(self, done: Callable[[Path], bool], within_s: float = 120.0) -> None:
+        """Wait until its ledger says so; if it never does, show where the process hangs."""
+        deadline = time.monotonic() + within_s
         while not done(self.ledger):
-            assert self.process.poll() is None, self.failure()
+            if self.process.poll() is None and time.monotonic() > deadline:
+                self.process.send_signal(signal.SIGABRT)  # the fault handler writes its stack
+                self.process.wait(10)
+            assert self.process.poll() is None, self.process.communicate()[1]
             time.sleep(0.01)
 
     def wait_for_a_moment(self, kill: int, moments: random.Random) -> None:
         """Wait for a random moment while it opens the study, tells its first batch, or goes on."""
-        self.wait_until_ready()
-        if kill % 4:
-            self.wait_until(evaluated if kill % 4 == 1 else told)
+        self.wait_until((is_ready, evaluates, tells, tells)[kill % 4])
         time.sleep(moments.uniform(0.0, 0.2))
 
     def kill(self) -> None:
         """Send SIGKILL, which no process can hold back, and collect what is left."""
         self.process.kill()
-        self.process.communicate()
+        self.process.wait()
+        if self.process.stderr is not None:
+            self.process.stderr.close()
 
     def finish(self, within_s: float = 180.0) -> None:
         _, told = self.process.communicate(timeout=within_s)
         assert self.process.returncode == 0, told
-
-    def failure(self) -> str:
-        self.process.wait(10)
-        assert self.process.stderr is not None
-        return self.process.stderr.read()
 
 
 def start(storage: str, ledger: Path, trials: int, seconds: float = 0.02) -> Process:
@@ -69,10 +65,9 @@ def start(storage: str, ledger: Path, trials: int, seconds: float = 0.02) -> Pro
     Whoever starts workers is to use the fixture `start_worker`, which leaves none behind.
     """
     command = [sys.executable, str(WORKER), storage, str(ledger), str(trials), str(BATCH)]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONFAULTHANDLER": "1"}
     process = subprocess.Popen(
         [*command, str(seconds)],
-        stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         env=environment,
@@ -80,16 +75,33 @@ def start(storage: str, ledger: Path, trials: int, seconds: float = 0.02) -> Pro
     return Process(process, ledger)
 
 
+def lines_of(ledger: Path) -> list[str]:
+    return ledger.read_text("utf-8").splitlines() if ledger.exists() else []
+
+
+def is_ready(ledger: Path) -> bool:
+    return "r" in lines_of(ledger)
+
+
+def evaluates(ledger: Path) -> bool:
+    return evaluated(ledger) != []
+
+
+def tells(ledger: Path) -> bool:
+    return "t" in lines_of(ledger)
+
+
 def evaluated(ledger: Path) -> list[float]:
     """Every x that was evaluated, told or not."""
-    lines = ledger.read_text("utf-8").splitlines() if ledger.exists() else []
-    return [float(line[2:]) for line in lines if line.startswith("e ")]
+    return [float(line[2:]) for line in lines_of(ledger) if line.startswith("e ")]
 
 
 def told(ledger: Path) -> list[float]:
     """Every x whose batch was told: it must never be lost again."""
-    before, mark, _ = ledger.read_text("utf-8").rpartition("t\n") if ledger.exists() else [""] * 3
-    return [float(line[2:]) for line in before.splitlines() if mark and line.startswith("e ")]
+    lines = lines_of(ledger)
+    marks = [place for place, line in enumerate(lines) if line == "t"]
+    before = lines[: marks[-1]] if marks else []
+    return [float(line[2:]) for line in before if line.startswith("e ")]
 
 
 def read_plainly(storage: str) -> list[FrozenTrial]:

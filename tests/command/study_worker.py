@@ -2,8 +2,9 @@
 
 Usage: study_worker.py STORAGE LEDGER TRIALS BATCH SECONDS
 
-Each batch takes SECONDS. LEDGER gets a line ``e X`` for each candidate evaluated, and a line
-``t`` once what was evaluated before has been told; both reach the disk before work goes on.
+Each batch takes SECONDS. LEDGER gets a line ``r`` when the slow imports are over, a line ``e X``
+for each candidate evaluated, and a line ``t`` once what was evaluated before has been told; each
+reaches the disk before work goes on.
 """
 
 from __future__ import annotations
@@ -51,10 +52,9 @@ def main(storage: str, ledger_name: str, trials: int, batch: int, seconds: float
         def progress(_: Progress) -> None:
             write_line(ledger, "t")
 
-        import optuna  # noqa: F401 - so that 'ready' is said when the slow part is over
+        import optuna  # noqa: F401 - the slow one
 
-        sys.stdout.write("ready\n")
-        sys.stdout.flush()
+        write_line(ledger, "r")
         with open_study(storage, "shared", seed=7, resume=True, sampler="random") as study:
             run_search(
                 study,

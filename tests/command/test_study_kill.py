@@ -20,6 +20,7 @@ from tests.command.study_processes import (
     check_nothing_lost_or_doubled,
     complete,
     evaluated,
+    evaluates,
     read_plainly,
     told,
 )
@@ -86,8 +87,7 @@ def test_control_c_keeps_what_is_finished_and_queues_the_rest(
 ) -> None:
     storage = str(tmp_path / "shared.journal")
     worker = start_worker(storage, tmp_path / "ledger", trials=10**6, seconds=0.3)
-    worker.wait_until_ready()
-    worker.wait_until(evaluated)
+    worker.wait_until(evaluates)
     time.sleep(0.1)
     os.kill(worker.process.pid, signal.SIGINT)
     _, said = worker.process.communicate(timeout=20)

@@ -173,6 +173,33 @@ def test_a_trial_over_which_workers_die_is_given_up(study: Study) -> None:
     assert given_up.user_attrs["no_value"] == f"{MOST_DEATHS} workers died over it"
 
 
+def test_of_two_that_want_the_same_trial_one_gets_it_and_keeps_it(study: Study) -> None:
+    study.optuna_study.enqueue_trial({"x": 0.25, "y": 0.5})
+    one, two = queue_of(study), queue_of(study)
+    seen_by_two = two.trials()
+    (claimed,) = one.claim(one.trials(), 5)
+    assert two.claim(seen_by_two, 5) == []  # as it stood before one took it
+    assert not two.retry_left_behind(two.trials())
+    assert Worker.from_dict(study.storage.get_trial(claimed._trial_id).user_attrs[WORKER]) == one.me
+    assert states(study) == ["RUNNING"]
+
+
+def test_a_trial_whose_taker_died_before_it_became_the_owner_is_queued_again(study: Study) -> None:
+    from optuna.trial import TrialState
+
+    study.optuna_study.enqueue_trial({"x": 0.25, "y": 0.5})
+    me, dead = Worker.here(), a_dead_worker()
+    (trial,) = study.storage.get_all_trials(study.study_id)
+    for wanted in (me, dead):  # both wanted it, the dead one got it
+        study.storage.set_trial_user_attr(trial._trial_id, f"claim:{wanted.key}", wanted.to_dict())
+    study.storage.set_trial_state_values(trial._trial_id, TrialState.RUNNING)
+    stranger = queue_of(study)
+    assert not stranger.retry_left_behind(stranger.trials())  # the other may have got it
+    loser = queue_of(study, me)
+    assert loser.retry_left_behind(loser.trials())
+    assert states(study) == ["FAIL", "WAITING"]
+
+
 def test_start_points_come_first_and_once(study: Study) -> None:
     points = {"now": {"x": 0.125, "y": 0.5}, "margins": {"x": 0.75}}
     run_search(study, ask_space, evaluate, n_trials=2, start_points=points)

@@ -1,0 +1,244 @@
+"""Engines of another structure than the project's own, to be fitted by it.
+
+Written independently of ``sim``: fixed time steps, torque as half-sine pulses, filling with gas
+temperature, friction by another law, a hose with a volume, fuelling that lags.  Their numbers and
+the parts of their structure are drawn from a seed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numba
+import numpy as np
+
+R, GAMMA, AMBIENT_Pa, AMBIENT_K = 287.0, 1.4, 100_500.0, 296.0
+STEP_s = 0.0005
+(
+    CYLINDERS, SWEPT, INERTIA, VOLUME, HEATED_K, ADIABATIC, FILL0, FILL_P, FILL_W, WORK, FRICTION,
+    RISE, POWER, PUMPING, LEAK, AREA, DEAD, KNEE, CURVE, HOSE, HOSE_VOLUME, SCATTER, MEMORY,
+    ALTERNATE, FUEL_LAG, WALL, WALL_S, BASE_W, EFFICIENCY, MAP_LAG, SMOOTH, STEP_TIME, BACKLASH,
+    SPARK_SLOPE, SPARK_WORTH, SPARK_rpm,
+) = range(36)  # fmt: skip
+"""Places of an engine's numbers."""
+
+
+@numba.njit(cache=False)
+def orifice(area: float, upstream: float, downstream: float) -> float:
+    """Compressible flow through an opening [kg/s]; St. Venant's equation."""
+    if downstream >= upstream:
+        return 0.0
+    ratio = max(downstream / upstream, 0.5283)
+    flow = np.sqrt(
+        2.0 * GAMMA / (GAMMA - 1.0) * (ratio ** (2.0 / GAMMA) - ratio ** (1.0 + 1.0 / GAMMA))
+    )
+    return area * upstream / np.sqrt(R * AMBIENT_K) * flow
+
+
+@numba.njit(cache=False)
+def valve_area(n: np.ndarray, steps: float) -> float:
+    """Valve area: dead steps, then a power of what is left, bent over at a knee [m2]."""
+    x = max(steps - n[DEAD], 0.0) / (n[KNEE] - n[DEAD])
+    return n[AREA] * np.tanh(x ** n[CURVE]) if x > 0.0 else 0.0
+
+
+@numba.njit(cache=False)
+def run(
+    n: np.ndarray,
+    time_s: np.ndarray,
+    steps: np.ndarray,
+    load_W: np.ndarray,
+    start_rpm: float,
+    draws: np.random.Generator,
+    out: np.ndarray,
+) -> None:
+    """Drive an engine; ``out`` (2, rows) gets measured rpm and sensed pressure [Pa]."""
+    cylinders = int(n[CYLINDERS])
+    interval = 4.0 * np.pi / cylinders
+    w, p, hose, gas_K = start_rpm * np.pi / 30.0, 35_000.0, AMBIENT_Pa, n[HEATED_K]
+    commanded, shaft, pintle, ready_s = steps[0], steps[0], steps[0], 0.0
+    angle, drawn, fired_s = 0.0, 0.0, 0.0
+    began, works, newest = np.full(16, -1e9), np.zeros(16), 0
+    turned, noise, given_W = 0.0, 0.0, n[BASE_W]
+    last = np.zeros(16)
+    lagged, sensed, film, rpm = p, p, 0.0, start_rpm
+    swept = n[SWEPT]
+    row, t = 0, time_s[0] - 4.0
+    while row < time_s.size:
+        while row < time_s.size and time_s[row] <= t:
+            out[0, row], out[1, row] = rpm, sensed
+            commanded = steps[row]
+            row += 1
+        at = min(row, time_s.size - 1)
+        if shaft != commanded and t >= ready_s:
+            shaft += 1.0 if commanded > shaft else -1.0
+            ready_s = t + n[STEP_TIME]
+            pintle = max(min(pintle, shaft), shaft - n[BACKLASH])
+        area = valve_area(n, pintle)
+        if n[HOSE] > 0.0:
+            through = orifice(n[HOSE], AMBIENT_Pa, hose)
+            bypass = orifice(area, hose, p)
+            hose += STEP_s * R * AMBIENT_K / n[HOSE_VOLUME] * (through - bypass) * GAMMA
+        else:
+            bypass = orifice(area, AMBIENT_Pa, p)
+        air_in = bypass + orifice(n[LEAK], AMBIENT_Pa, p)
+        fill = n[FILL0] + n[FILL_P] * p / AMBIENT_Pa + n[FILL_W] * w / 100.0
+        air_out = fill * swept * w / (4.0 * np.pi) * p / (R * gas_K)
+        if n[ADIABATIC] > 0.5:
+            rate = GAMMA * R / n[VOLUME] * (air_in * AMBIENT_K - air_out * gas_K)
+            mass = p * n[VOLUME] / (R * gas_K)
+            warmed = 2.0 * (n[HEATED_K] - gas_K)
+            gas_K += STEP_s * (gas_K * (rate / p - (air_in - air_out) / mass) + warmed)
+        else:
+            rate = R * n[HEATED_K] / n[VOLUME] * (air_in - air_out)
+        torque = 0.0
+        for i in range(16):
+            past = turned - began[i] - np.pi
+            if 0.0 < past < np.pi:
+                torque += works[i] * 0.5 * np.sin(past)
+        friction = n[FRICTION] + n[RISE] * (w / 100.0) ** n[POWER]
+        friction += n[PUMPING] * (AMBIENT_Pa - p) * swept / (4.0 * np.pi)
+        given_W += STEP_s / 0.15 * (n[BASE_W] + load_W[at] - given_W)
+        against = friction + given_W / n[EFFICIENCY] / max(w, 20.0)
+        before = w
+        w = max(w + STEP_s * (torque - against) / n[INERTIA], 1.0)
+        p += STEP_s * rate
+        drawn += STEP_s * air_out
+        lagged += STEP_s / (n[FUEL_LAG] + STEP_s) * (p - lagged)
+        sensed += STEP_s / n[MAP_LAG] * (p - sensed)
+        move = 0.5 * STEP_s * (before + w)
+        angle += move
+        turned += move
+        t += STEP_s
+        if angle >= interval:
+            crossed_s = t - (angle - interval) / w
+            fresh = interval / (crossed_s - fired_s) * 30.0 / np.pi
+            rpm = n[SMOOTH] * rpm + (1.0 - n[SMOOTH]) * fresh
+            fired_s = crossed_s
+            angle -= interval
+            speed_fill = n[FILL0] + n[FILL_P] * lagged / AMBIENT_Pa + n[FILL_W] * w / 100.0
+            metered = speed_fill * swept / cylinders * lagged / (R * n[HEATED_K])
+            evaporated = film * min(interval / w / n[WALL_S], 1.0)
+            fuel = (1.0 - n[WALL]) * metered + evaporated
+            film += n[WALL] * metered - evaporated
+            lean = drawn / max(fuel, 1e-9) - 0.92
+            burnt = 1.0 - 1.6 * lean * lean
+            burnt *= 1.0 + n[SPARK_WORTH] * n[SPARK_SLOPE] * (n[SPARK_rpm] - rpm) / 100.0
+            noise = n[MEMORY] * noise + np.sqrt(1.0 - n[MEMORY] ** 2) * draws.normal()
+            which = newest % cylinders
+            quality = n[SCATTER] * noise - n[ALTERNATE] * last[which]
+            last[which] = quality
+            newest += 1
+            began[newest % 16] = turned
+            works[newest % 16] = max(n[WORK] * drawn * burnt * (1.0 + quality), 0.0)
+            drawn = 0.0
+
+
+@dataclass(frozen=True)
+class ForeignEngine:
+    """One engine of another structure: its numbers, and what an owner knows of it."""
+
+    numbers: np.ndarray
+    displacement_cm3: float
+    target_rpm: float
+    base_steps: float
+    pulse_ms: float
+    rest_ms: float
+
+    @property
+    def cylinders(self) -> int:
+        """Number of cylinders."""
+        return int(self.numbers[CYLINDERS])
+
+    def drive(
+        self, time_s: np.ndarray, steps: np.ndarray, load_W: np.ndarray | None = None,
+        seed: int = 0, noisy: bool = True, start_rpm: float = 0.0,
+    ) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
+        """Speed [rpm] and manifold pressure [kPa] that its owner would record."""
+        numbers = self.numbers.copy()
+        if not noisy:
+            numbers[SCATTER] = 0.0
+        out = np.zeros((2, time_s.size))
+        load = np.zeros(time_s.size) if load_W is None else load_W
+        draws = np.random.default_rng(seed)
+        run(numbers, time_s, steps.astype(float), load, start_rpm or self.target_rpm, draws, out)
+        return out[0], out[1] / 1000.0
+
+    def settled_rpm(self, steps: float) -> float:
+        """Speed with the valve held, without scatter [rpm]."""
+        time_s = np.arange(0.0, 16.0, 0.02)
+        rpm, _ = self.drive(time_s, np.full(time_s.size, steps), noisy=False)
+        return float(np.mean(rpm[-200:]))
+
+
+def _draw(rng: np.random.Generator) -> tuple[np.ndarray, float]:
+    n = np.zeros(36)
+    cylinders = int(rng.choice([2, 4, 4, 4, 5, 6, 8]))
+    litres = float({2: 0.6, 4: 1.4, 5: 2.2, 6: 2.6, 8: 3.6}[cylinders] * rng.uniform(0.8, 1.25))
+    n[CYLINDERS], n[SWEPT] = cylinders, litres * 1e-3
+    n[INERTIA] = 0.105 * litres**0.9 * rng.uniform(0.8, 1.3)
+    n[VOLUME] = litres * 1e-3 * rng.uniform(1.2, 2.8)
+    n[HEATED_K], n[ADIABATIC] = rng.uniform(305.0, 330.0), float(rng.random() < 0.5)
+    n[FILL0], n[FILL_P], n[FILL_W] = (
+        rng.uniform(0.4, 0.5),
+        rng.uniform(0.25, 0.4),
+        rng.uniform(-0.02, 0.05),
+    )
+    n[WORK] = rng.uniform(0.95e6, 1.15e6)
+    n[FRICTION], n[POWER] = litres * rng.uniform(6.0, 7.5), rng.uniform(1.0, 2.0)
+    n[RISE], n[PUMPING] = litres * rng.uniform(1.5, 3.0), 1.0
+    n[DEAD], n[KNEE], n[CURVE] = (
+        rng.uniform(0.0, 4.0),
+        rng.uniform(45.0, 70.0),
+        rng.uniform(1.1, 1.6),
+    )
+    if rng.random() < 0.4:
+        n[HOSE], n[HOSE_VOLUME] = 1.0, rng.uniform(0.5e-4, 1.5e-4)
+    n[SCATTER], n[MEMORY], n[ALTERNATE] = (
+        rng.uniform(0.04, 0.08),
+        rng.uniform(0.0, 0.4),
+        rng.uniform(0.0, 0.3),
+    )
+    if rng.random() < 0.5:
+        n[FUEL_LAG], n[WALL], n[WALL_S] = (
+            rng.uniform(0.02, 0.1),
+            rng.uniform(0.0, 0.3),
+            rng.uniform(0.2, 0.8),
+        )
+    n[WALL_S] = max(n[WALL_S], 0.2)
+    n[BASE_W], n[EFFICIENCY] = rng.uniform(90.0, 160.0), rng.uniform(0.45, 0.6)
+    n[MAP_LAG], n[SMOOTH] = rng.uniform(0.03, 0.08), rng.uniform(0.2, 0.6)
+    n[BACKLASH] = float(rng.choice([0.0, 0.5, 1.0]))
+    n[SPARK_WORTH], n[SPARK_SLOPE] = 0.012, float(rng.choice([0.0, 0.0, 1.0, 2.0]))
+    return n, litres
+
+
+def make_engine(seed: int) -> ForeignEngine:
+    """Draw an engine that idles at its target on its base steps."""
+    rng = np.random.default_rng(seed)
+    n, litres = _draw(rng)
+    target = float(rng.uniform(780.0, 950.0) + (120.0 if n[CYLINDERS] == 2 else 0.0))
+    base, leak_share = float(rng.integers(14, 26)), rng.uniform(0.3, 0.6)
+    n[SPARK_rpm] = target
+    low, high = 0.5e-6 * litres, 40e-6 * litres
+    engine = ForeignEngine(
+        n, litres * 1000.0, target, base, 4.0, float(rng.choice([1.0, 2.0, 4.0]))
+    )
+    hosed = n[HOSE] > 0.0
+    for _ in range(22):
+        total = np.sqrt(low * high)
+        n = n.copy()
+        n[LEAK], n[AREA] = leak_share * total, 1.0
+        n[AREA] = (1.0 - leak_share) * total / valve_area(n, base)
+        n[HOSE] = 1.2 * n[AREA] * rng_free(seed) if hosed else 0.0
+        engine = replace(engine, numbers=n)
+        if engine.settled_rpm(base) < target:
+            low = total
+        else:
+            high = total
+    return engine
+
+
+def rng_free(seed: int) -> float:
+    """A number between 0.5 and 1 that goes with a seed."""
+    return 0.5 + 0.5 * ((seed * 2654435761) % 1000) / 1000.0

@@ -1,0 +1,56 @@
+"""A fit says when it is not to be trusted, and why."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim import Car, load_car
+from tests.idle_records import log_of
+from tuning.fit import fit
+from tuning.invented_logs import invented_car, record_plan
+from tuning.logs import Log
+from tuning.recording_guide import recording_plan
+
+PLAN_s = 100.0
+
+
+@pytest.fixture(scope="module")
+def car() -> Car:
+    return load_car("trials")
+
+
+@pytest.fixture(scope="module")
+def log(car: Car) -> Log:
+    return log_of(record_plan(invented_car(), recording_plan(car, PLAN_s), seed=3))
+
+
+def test_a_plain_log_of_that_length_is_trusted(car: Car, log: Log) -> None:
+    found = fit(car, log)
+    assert found.trusted, found.reasons
+
+
+def test_a_valve_that_stood_still_tells_too_little(car: Car) -> None:
+    plan = recording_plan(car, PLAN_s)
+    still = replace(plan, holds=tuple(replace(h, steps=12, load="") for h in plan.holds))
+    held = fit(car, log_of(record_plan(invented_car(), still, seed=4)))
+    assert not held.trusted
+    assert any("moves of the valve" in reason for reason in held.reasons)
+
+
+def test_a_valve_wired_backwards_is_noticed(car: Car, log: Log) -> None:
+    assert log.valve_steps is not None
+    backwards = replace(log, valve_steps=30.0 - log.valve_steps)
+    turned = fit(car, backwards)
+    assert not turned.trusted
+    assert any("wrong way round" in reason for reason in turned.reasons)
+
+
+def test_a_position_lost_on_the_way_is_noticed(car: Car, log: Log) -> None:
+    assert log.valve_steps is not None
+    moved = np.where(log.time_s > 55.0, log.valve_steps + 6.0, log.valve_steps)
+    lost = fit(car, replace(log, valve_steps=moved))
+    assert not lost.trusted
+    assert any("lost its position" in reason for reason in lost.reasons)
