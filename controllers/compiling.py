@@ -134,11 +134,11 @@ def is_warm() -> bool:
     return any(cache_folder("sim").rglob("*.nbc"))
 
 
-def _cached(function: F) -> F:
+def _cached(function: F, **options: bool) -> F:
     """Compile with the disk cache of the function's own package."""
     folder = cache_folder(function.__module__.partition(".")[0])
     numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]
-    return cast("F", numba.njit(error_model="numpy", nogil=True, cache=True)(function))
+    return cast("F", numba.njit(error_model="numpy", cache=True, **options)(function))
 
 
 def _pick_python(condition: bool, new: float, old: float) -> float:
@@ -184,9 +184,9 @@ def relation(function: F) -> F:
     Returns
     -------
     callable
-        The compiled function; callable from Python too.
+        The compiled function; callable from Python too, and cached for that.
     """
-    return cast("F", numba.njit(error_model="numpy", forceinline=True)(function))
+    return _cached(function, forceinline=True)
 
 
 def routine(function: F) -> F:
@@ -202,7 +202,7 @@ def routine(function: F) -> F:
     callable
         The compiled function; callable from Python too.
     """
-    return _cached(function)
+    return _cached(function, nogil=True)
 
 
 def compiled(function: F) -> F:
@@ -218,4 +218,4 @@ def compiled(function: F) -> F:
     callable
         The compiled function.
     """
-    return _cached(function)
+    return _cached(function, nogil=True)
