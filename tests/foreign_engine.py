@@ -43,6 +43,135 @@ def valve_area(n: np.ndarray, steps: float) -> float:
 
 
 @numba.njit(cache=False)
+def breathing(
+    n: np.ndarray, w: float, p: float, gas_K: float, hose: float, pintle: float, open_m2: float
+) -> tuple[float, float, float, float]:
+    """Air drawn [kg/s], and rates of manifold pressure, gas temperature and hose pressure."""
+    area = valve_area(n, pintle)
+    hose_rate, before = 0.0, AMBIENT_Pa
+    if n[HOSE] > 0.0:
+        before = hose
+        through = orifice(n[HOSE], AMBIENT_Pa, hose)
+        hose_rate = R * AMBIENT_K / n[HOSE_VOLUME] * (through - orifice(area, hose, p)) * GAMMA
+    air_in = orifice(area, before, p) + orifice(n[LEAK] + open_m2, AMBIENT_Pa, p)
+    fill = n[FILL0] + n[FILL_P] * p / AMBIENT_Pa + n[FILL_W] * w / 100.0
+    air_out = fill * n[SWEPT] * w / (4.0 * np.pi) * p / (R * gas_K)
+    if n[ADIABATIC] < 0.5:
+        return air_out, R * n[HEATED_K] / n[VOLUME] * (air_in - air_out), 0.0, hose_rate
+    rate = GAMMA * R / n[VOLUME] * (air_in * AMBIENT_K - air_out * gas_K)
+    mass = p * n[VOLUME] / (R * gas_K)
+    warmed = gas_K * (rate / p - (air_in - air_out) / mass) + 2.0 * (n[HEATED_K] - gas_K)
+    return air_out, rate, warmed, hose_rate
+
+
+@numba.njit(cache=False)
+def pushing(began: np.ndarray, works: np.ndarray, turned: float) -> float:
+    """Torque of the strokes under way, each half a sine over half a turn [Nm]."""
+    torque = 0.0
+    for i in range(16):
+        past = turned - began[i] - np.pi
+        if 0.0 < past < np.pi:
+            torque += works[i] * 0.5 * np.sin(past)
+    return torque
+
+
+@numba.njit(cache=False)
+def holding(n: np.ndarray, w: float, p: float, given_W: float) -> float:
+    """Torque of friction, pumping and alternator [Nm]."""
+    friction = n[FRICTION] + n[RISE] * (w / 100.0) ** n[POWER]
+    friction += n[PUMPING] * (AMBIENT_Pa - p) * n[SWEPT] / (4.0 * np.pi)
+    return friction + given_W / n[EFFICIENCY] / max(w, 20.0)
+
+
+@numba.njit(cache=False)
+def fuelled(n: np.ndarray, w: float, lagged: float, film: float) -> tuple[float, float]:
+    """Fuel that reaches a cylinder, as the air it would burn, and the film on the wall [kg]."""
+    interval = 4.0 * np.pi / n[CYLINDERS]
+    speed_fill = n[FILL0] + n[FILL_P] * lagged / AMBIENT_Pa + n[FILL_W] * w / 100.0
+    metered = speed_fill * n[SWEPT] / n[CYLINDERS] * lagged / (R * n[HEATED_K])
+    evaporated = film * min(interval / w / n[WALL_S], 1.0)
+    return (1.0 - n[WALL]) * metered + evaporated, film + n[WALL] * metered - evaporated
+
+
+@numba.njit(cache=False)
+def burnt(n: np.ndarray, drawn: float, fuel: float, rpm: float, quality: float) -> float:
+    """Work of one charge, by its mixture, the spark at that speed, and chance [J]."""
+    lean = drawn / max(fuel, 1e-9) - 0.92
+    share = 1.0 - 1.6 * lean * lean
+    share *= 1.0 + n[SPARK_WORTH] * n[SPARK_SLOPE] * (n[SPARK_rpm] - rpm) / 100.0
+    return max(n[WORK] * drawn * share * (1.0 + quality), 0.0)
+
+
+@numba.njit(cache=False)
+def stepped(n: np.ndarray, commanded: float, shaft: float, pintle: float) -> tuple[float, float]:
+    """One step of the shaft toward what is commanded; the pintle follows through its backlash."""
+    shaft += 1.0 if commanded > shaft else -1.0
+    return shaft, max(min(pintle, shaft), shaft - n[BACKLASH])
+
+
+@numba.njit(cache=False)
+def begun(n: np.ndarray, start_rpm: float, steps: float, t: float) -> np.ndarray:
+    """Memory of an engine as it begins: its moving numbers, and its last sixteen strokes."""
+    w, p = start_rpm * np.pi / 30.0, 35_000.0
+    memory = np.zeros((4, 20))
+    memory[0] = np.array([
+        w, p, AMBIENT_Pa, n[HEATED_K], steps, steps, t, 0.0, 0.0, t, 0.0, 0.0, 0.0, n[BASE_W],
+        p, p, 0.0, start_rpm, t, w,
+    ])  # fmt: skip
+    memory[1] = -1e9
+    return memory
+
+
+@numba.njit(cache=False)
+def go(
+    n: np.ndarray, memory: np.ndarray, until_s: float, commanded: float,
+    outside: tuple[float, float, float], draws: np.random.Generator,
+) -> tuple[float, float, float]:  # fmt: skip
+    """Run on to a time; ``outside`` are load [W], torque [Nm] and open throttle [m2].
+
+    Gives measured rpm, sensed pressure [Pa] and the lowest true rpm so far.
+    """
+    m, began, works, last = memory[0], memory[1], memory[2], memory[3]
+    w, p, hose, gas_K, shaft, pintle, ready_s = m[0], m[1], m[2], m[3], m[4], m[5], m[6]
+    angle, drawn, fired_s, turned, noise, newest = m[7], m[8], m[9], m[10], m[11], int(m[12])
+    given_W, lagged, sensed, film, rpm, t, lowest = m[13], m[14], m[15], m[16], m[17], m[18], m[19]
+    cylinders, interval = int(n[CYLINDERS]), 4.0 * np.pi / n[CYLINDERS]
+    while t < until_s:
+        if shaft != commanded and t >= ready_s:
+            shaft, pintle = stepped(n, commanded, shaft, pintle)
+            ready_s = t + n[STEP_TIME]
+        air_out, rate, warmed, hose_rate = breathing(n, w, p, gas_K, hose, pintle, outside[2])
+        given_W += STEP_s / 0.15 * (n[BASE_W] + outside[0] - given_W)
+        pull = pushing(began, works, turned) - holding(n, w, p, given_W) - outside[1]
+        before, w = w, max(w + STEP_s * pull / n[INERTIA], 1.0)
+        lowest = min(lowest, w)
+        p, gas_K, hose = p + STEP_s * rate, gas_K + STEP_s * warmed, hose + STEP_s * hose_rate
+        drawn += STEP_s * air_out
+        lagged += STEP_s / (n[FUEL_LAG] + STEP_s) * (p - lagged)
+        sensed += STEP_s / n[MAP_LAG] * (p - sensed)
+        move = 0.5 * STEP_s * (before + w)
+        angle, turned, t = angle + move, turned + move, t + STEP_s
+        if angle >= interval:
+            crossed_s = t - (angle - interval) / w
+            fresh = interval / (crossed_s - fired_s) * 30.0 / np.pi
+            rpm = n[SMOOTH] * rpm + (1.0 - n[SMOOTH]) * fresh
+            fired_s, angle = crossed_s, angle - interval
+            fuel, film = fuelled(n, w, lagged, film)
+            noise = n[MEMORY] * noise + np.sqrt(1.0 - n[MEMORY] ** 2) * draws.normal()
+            which = newest % cylinders
+            last[which] = n[SCATTER] * noise - n[ALTERNATE] * last[which]
+            newest += 1
+            began[newest % 16] = turned
+            works[newest % 16] = burnt(n, drawn, fuel, rpm, last[which])
+            drawn = 0.0
+    m[:] = np.array([
+        w, p, hose, gas_K, shaft, pintle, ready_s, angle, drawn, fired_s, turned, noise,
+        float(newest), given_W, lagged, sensed, film, rpm, t, lowest,
+    ])  # fmt: skip
+    return rpm, sensed, lowest * 30.0 / np.pi
+
+
+@numba.njit(cache=False)
 def run(
     n: np.ndarray,
     time_s: np.ndarray,
@@ -53,85 +182,13 @@ def run(
     out: np.ndarray,
 ) -> None:
     """Drive an engine; ``out`` (2, rows) gets measured rpm and sensed pressure [Pa]."""
-    cylinders = int(n[CYLINDERS])
-    interval = 4.0 * np.pi / cylinders
-    w, p, hose, gas_K = start_rpm * np.pi / 30.0, 35_000.0, AMBIENT_Pa, n[HEATED_K]
-    commanded, shaft, pintle, ready_s = steps[0], steps[0], steps[0], 0.0
-    angle, drawn, fired_s = 0.0, 0.0, 0.0
-    began, works, newest = np.full(16, -1e9), np.zeros(16), 0
-    turned, noise, given_W = 0.0, 0.0, n[BASE_W]
-    last = np.zeros(16)
-    lagged, sensed, film, rpm = p, p, 0.0, start_rpm
-    swept = n[SWEPT]
-    row, t = 0, time_s[0] - 4.0
-    while row < time_s.size:
-        while row < time_s.size and time_s[row] <= t:
-            out[0, row], out[1, row] = rpm, sensed
-            commanded = steps[row]
-            row += 1
-        at = min(row, time_s.size - 1)
-        if shaft != commanded and t >= ready_s:
-            shaft += 1.0 if commanded > shaft else -1.0
-            ready_s = t + n[STEP_TIME]
-            pintle = max(min(pintle, shaft), shaft - n[BACKLASH])
-        area = valve_area(n, pintle)
-        if n[HOSE] > 0.0:
-            through = orifice(n[HOSE], AMBIENT_Pa, hose)
-            bypass = orifice(area, hose, p)
-            hose += STEP_s * R * AMBIENT_K / n[HOSE_VOLUME] * (through - bypass) * GAMMA
-        else:
-            bypass = orifice(area, AMBIENT_Pa, p)
-        air_in = bypass + orifice(n[LEAK], AMBIENT_Pa, p)
-        fill = n[FILL0] + n[FILL_P] * p / AMBIENT_Pa + n[FILL_W] * w / 100.0
-        air_out = fill * swept * w / (4.0 * np.pi) * p / (R * gas_K)
-        if n[ADIABATIC] > 0.5:
-            rate = GAMMA * R / n[VOLUME] * (air_in * AMBIENT_K - air_out * gas_K)
-            mass = p * n[VOLUME] / (R * gas_K)
-            warmed = 2.0 * (n[HEATED_K] - gas_K)
-            gas_K += STEP_s * (gas_K * (rate / p - (air_in - air_out) / mass) + warmed)
-        else:
-            rate = R * n[HEATED_K] / n[VOLUME] * (air_in - air_out)
-        torque = 0.0
-        for i in range(16):
-            past = turned - began[i] - np.pi
-            if 0.0 < past < np.pi:
-                torque += works[i] * 0.5 * np.sin(past)
-        friction = n[FRICTION] + n[RISE] * (w / 100.0) ** n[POWER]
-        friction += n[PUMPING] * (AMBIENT_Pa - p) * swept / (4.0 * np.pi)
-        given_W += STEP_s / 0.15 * (n[BASE_W] + load_W[at] - given_W)
-        against = friction + given_W / n[EFFICIENCY] / max(w, 20.0)
-        before = w
-        w = max(w + STEP_s * (torque - against) / n[INERTIA], 1.0)
-        p += STEP_s * rate
-        drawn += STEP_s * air_out
-        lagged += STEP_s / (n[FUEL_LAG] + STEP_s) * (p - lagged)
-        sensed += STEP_s / n[MAP_LAG] * (p - sensed)
-        move = 0.5 * STEP_s * (before + w)
-        angle += move
-        turned += move
-        t += STEP_s
-        if angle >= interval:
-            crossed_s = t - (angle - interval) / w
-            fresh = interval / (crossed_s - fired_s) * 30.0 / np.pi
-            rpm = n[SMOOTH] * rpm + (1.0 - n[SMOOTH]) * fresh
-            fired_s = crossed_s
-            angle -= interval
-            speed_fill = n[FILL0] + n[FILL_P] * lagged / AMBIENT_Pa + n[FILL_W] * w / 100.0
-            metered = speed_fill * swept / cylinders * lagged / (R * n[HEATED_K])
-            evaporated = film * min(interval / w / n[WALL_S], 1.0)
-            fuel = (1.0 - n[WALL]) * metered + evaporated
-            film += n[WALL] * metered - evaporated
-            lean = drawn / max(fuel, 1e-9) - 0.92
-            burnt = 1.0 - 1.6 * lean * lean
-            burnt *= 1.0 + n[SPARK_WORTH] * n[SPARK_SLOPE] * (n[SPARK_rpm] - rpm) / 100.0
-            noise = n[MEMORY] * noise + np.sqrt(1.0 - n[MEMORY] ** 2) * draws.normal()
-            which = newest % cylinders
-            quality = n[SCATTER] * noise - n[ALTERNATE] * last[which]
-            last[which] = quality
-            newest += 1
-            began[newest % 16] = turned
-            works[newest % 16] = max(n[WORK] * drawn * burnt * (1.0 + quality), 0.0)
-            drawn = 0.0
+    memory = begun(n, start_rpm, steps[0], time_s[0] - 4.0)
+    commanded = steps[0]
+    for row in range(time_s.size):
+        outside = (load_W[row], 0.0, 0.0)
+        rpm, sensed, _ = go(n, memory, time_s[row], commanded, outside, draws)
+        out[0, row], out[1, row] = rpm, sensed
+        commanded = steps[row]
 
 
 @dataclass(frozen=True)

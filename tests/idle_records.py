@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -19,7 +20,7 @@ SPACING_s = 0.05
 
 def log_of(columns: dict[str, np.ndarray], file: str = "recorded.csv") -> Log:
     """A log of columns by our names, rounded as recorders do."""
-    rounded = dict(columns)
+    rounded: dict[str, Any] = dict(columns)
     rounded["rpm"] = np.round(rounded["rpm"])
     if "map_kPa" in rounded:
         rounded["map_kPa"] = np.round(rounded["map_kPa"], 1)

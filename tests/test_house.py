@@ -27,8 +27,6 @@ TO_BE_SPLIT = {
     "tests/published/test_engine.py": 81,
     "tuning/_fit_parameters.py": 440,
     "tuning/_fit_scatter.py": 72,
-    "tuning/explain.py": 69,
-    "tuning/explain_map.py": 72,
     "tuning/fit.py": 99,
     "tuning/recording_guide.py": 65,
     "tuning/search_space.py": 412,

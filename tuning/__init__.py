@@ -12,7 +12,11 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from tuning.base import base_from_logs, base_from_model
     from tuning.check import check
+    from tuning.compare import compare
+    from tuning.diagnose import diagnose
+    from tuning.explain import explain
     from tuning.fit import fit
     from tuning.logs import read_log, write_log
     from tuning.measures import measure
@@ -20,7 +24,12 @@ if TYPE_CHECKING:
     from tuning.tune import tune
 
 _HOMES = {
+    "base_from_logs": "base",
+    "base_from_model": "base",
     "check": "check",
+    "compare": "compare",
+    "diagnose": "diagnose",
+    "explain": "explain",
     "fit": "fit",
     "measure": "measures",
     "read_log": "logs",
@@ -30,7 +39,12 @@ _HOMES = {
 }
 
 __all__ = [
+    "base_from_logs",
+    "base_from_model",
     "check",
+    "compare",
+    "diagnose",
+    "explain",
     "fit",
     "measure",
     "read_log",

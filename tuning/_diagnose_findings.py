@@ -112,7 +112,7 @@ def hunting_finding(log: Log, swing: Swing | None, cycling: bool) -> Finding:
     """
     if swing is None:
         if cycling:
-            return Finding("hunting", NO, "no: the swings are a load's")
+            return Finding("hunting", NO, "the swings are a load's")
         refresh_s = log.refresh_s.get("rpm", 0.0)
         if refresh_s > 0.0:
             return _slow_hunting(log, refresh_s)

@@ -180,6 +180,8 @@ class Problem:
             np.clip(start, low + inside, high - inside) / sd + 1.0,
             jac=derivatives,
             bounds=(low / sd + 1.0, high / sd + 1.0),
+            # Not the factorisation of the whole, whose threads wait on a busy machine.
+            tr_solver="lsmr",
             loss="soft_l1",
             f_scale=ROBUST_SD,
             max_nfev=most,

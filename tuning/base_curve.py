@@ -72,6 +72,8 @@ class LoggedBase:
         Name of the car.
     points : tuple of BasePoint
         From cold to warm, only where there are readings.
+    now : tuple of (float, float)
+        The car file's own curve [degC, steps].
     curve : tuple of (float, float)
         The whole curve: the points, and the car file's own beyond them [degC, steps].
     closing_steps, closing_rpm : float
@@ -82,6 +84,7 @@ class LoggedBase:
 
     car: str
     points: tuple[BasePoint, ...]
+    now: tuple[tuple[float, float], ...]
     curve: tuple[tuple[float, float], ...]
     closing_steps: float
     closing_rpm: float
@@ -112,8 +115,9 @@ class LoggedBase:
         """
         low, high = self.points[0].coolant_degC, self.points[-1].coolant_degC
         worst = max(abs(p.proposed_steps - p.now_steps) for p in self.points)
+        where = f"from {low:.0f} to {high:.0f}" if len(self.points) > 1 else f"at {low:.0f}"
         verdict = (
-            f"{self.car}: base curve proposed from {low:.0f} to {high:.0f} degC, up to"
+            f"{self.car}: base curve proposed {where} degC, up to"
             f" {worst:.1f} steps from yours. Nothing was changed."
         )
         told = [verdict]
@@ -291,7 +295,9 @@ def _proposal(car: Car, points: tuple[BasePoint, ...], now: Floats) -> LoggedBas
             f"only {closing:.1f} steps ({worth:.0f} rpm) are left to close when warm: close the"
             " throttle stop a little, so that the valve must open more to hold the target"
         )
-    return LoggedBase(car.name, points, curve, float(closing), worth, tuple(notes))
+    return LoggedBase(
+        car.name, points, car.curves.base_steps, curve, float(closing), worth, tuple(notes)
+    )
 
 
 __all__ = ["BasePoint", "LoggedBase", "base_from_logs"]

@@ -55,9 +55,9 @@ class Budget:
 
 
 BUDGETS: Mapping[str, Budget] = {
-    "quick": Budget("quick", 150, 70, 6, 4, 2, 8, 4, 16, 4, 10),
-    "normal": Budget("normal", 360, 160, 12, 4, 4, 16, 4, 32, 6, 8),
-    "deep": Budget("deep", 1500, 700, 24, 6, 6, 32, 6, 64, 8, 8),
+    "quick": Budget("quick", 150, 60, 6, 4, 4, 8, 6, 16, 4, 10),
+    "normal": Budget("normal", 300, 100, 12, 4, 5, 16, 6, 32, 6, 8),
+    "deep": Budget("deep", 1000, 300, 24, 6, 6, 32, 6, 64, 8, 8),
 }
 """quick: about 10 s; normal: under a minute; deep: some minutes."""
 

@@ -108,7 +108,7 @@ def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
         Their scores.
     """
     near = space.neighbours(settings)
-    values = [one.value for one in judge.scores([settings, *near.values()])]
+    values = [one.value - one.regret for one in judge.scores([settings, *near.values()])]
     return Plateau(values[0], dict(zip(near, values[1:], strict=True)))
 
 
@@ -130,18 +130,19 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
         The settings, with the reason.
     """
     space = search.space
-    some = finalists(search.ranking(), space, size.finalists)
+    some = finalists(search.expected_ranking(), space, size.finalists)
     everyone = {one: space.neighbours(one) for one in some}
     judge.scores([*some, *(n for near in everyone.values() for n in near.values())])
     plateaus = {one: plateau_of(one, space, judge) for one in some}
     flat = [one for one in some if plateaus[one].is_flat]
-    pool = flat or sorted(some, key=lambda one: plateaus[one].worst_rise_rpm)[:1]
-    best = min(pool, key=lambda one: plateaus[one].value_rpm)
-    simple = [
-        one
-        for one in pool
-        if plateaus[one].value_rpm <= (1.0 + SIMPLER_SHARE) * plateaus[best].value_rpm
-    ]
+    pool = flat or some
+    # A step beside its neighbours as well as its own: the real car stands somewhere there.
+    worth = {
+        one: own.regret + plateaus[one].around_rpm
+        for one, own in zip(pool, judge.scores(pool), strict=True)
+    }
+    best = min(pool, key=lambda one: worth[one])
+    simple = [one for one in pool if worth[one] <= (1.0 + SIMPLER_SHARE) * worth[best]]
     taken = min(simple, key=lambda one: LAWS_BY_SIMPLICITY.index(one.law))
     settings = narrowed(taken, space, judge)
     reason = _reason(len(some), len(flat), taken is not best, settings != taken)
@@ -181,12 +182,18 @@ def narrowed(settings: Feedback, space: Space, judge: Judge) -> Feedback:
             for keys in (both, both[:1], both[1:])
         ]
     own, *scores = (one.value for one in judge.scores(variants))
-    good = [
-        one
-        for one, value in zip(variants[1:], scores, strict=True)
-        if value <= own + NARROWER_SHARE * abs(own)
-    ]
-    return min([*good, settings], key=lambda one: one.trim_limit_steps[1] - one.trim_limit_steps[0])
+    most = own + NARROWER_SHARE * abs(own)
+    good = [one for one, value in zip(variants[1:], scores, strict=True) if value <= most]
+    good.sort(key=lambda one: one.trim_limit_steps[1] - one.trim_limit_steps[0])
+    return next((one for one in good if _bears_closer(one, space, judge)), settings)
+
+
+def _bears_closer(settings: Feedback, space: Space, judge: Judge) -> bool:
+    """Whether trim limits an entry step closer are nearly as good."""
+    near = space.neighbours(settings).items()
+    trims = {name: one for name, one in near if name.startswith("trim_")}
+    own, *scores = (one.value - one.regret for one in judge.scores([settings, *trims.values()]))
+    return Plateau(own, dict(zip(trims, scores, strict=True))).is_flat
 
 
 def _reason(compared: int, flat: int, simpler: bool, closer: bool) -> str:
@@ -195,7 +202,7 @@ def _reason(compared: int, flat: int, simpler: bool, closer: bool) -> str:
     if flat:
         text += f"; {flat} of them stand on a plateau, as these do"
     else:
-        text += "; none stands on a plateau, these come nearest"
+        text += "; none stands on a plateau, these and their neighbours are best together"
     if simpler:
         text += "; a simpler law that does nearly as well was preferred"
     if closer:

@@ -127,8 +127,15 @@ class Diagnosis:
                 f" time constant {self.warming.time_constant_s:.0f} s towards"
                 f" {self.warming.end_degC:.0f} degC"
             )
-        rows += [f"{one.name}: {one.text}" for one in self.findings if one.answer != OPEN]
-        rows += [f"cannot tell: {one.name}. {one.text}" for one in self.open_questions]
+        rows += [
+            f"{one.name}: {one.answer}. {_sentence(one.text)}"
+            for one in self.findings
+            if one.answer != OPEN and one.text.lower() not in rows[0].lower()
+        ]
+        rows += [
+            f"{one.name}: this log cannot tell. {_sentence(one.text)}"
+            for one in self.open_questions
+        ]
         return rows
 
     def to_dict(self) -> dict[str, Any]:
@@ -154,11 +161,17 @@ class Diagnosis:
         }
 
 
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
 def _verdict(diagnosis: Diagnosis) -> str:
     """The first line: what is behind it."""
     if diagnosis.cause == "no idling":
         return "The log has no idling to judge."
     name = {short: finding for finding, short in CAUSES}.get(diagnosis.cause)
+    if diagnosis.cause == "hunting":
+        return _sentence(diagnosis.finding("hunting").text)
     if name is not None:
         return f"{diagnosis.cause.capitalize()}: {diagnosis.finding(name).text}."
     hunting = diagnosis.finding("hunting")

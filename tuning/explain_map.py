@@ -166,12 +166,7 @@ def resolution_map(
         x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
     """
     worth, feedback = point.rpm_per_step, car.feedback
-    most = max(size.moves, feedback.min_move_steps)
-    moves = np.arange(1, most + 1, dtype=float)
-    widest = 1.25 * max(
-        feedback.deadband_rpm, float(suggested.get("deadband_rpm", 0.0)), 0.5 * most * worth
-    )
-    bands = np.linspace(0.0, max(widest, WIDEST_LEAST_rpm), size.deadbands)
+    moves, bands = _move_and_deadband(feedback, worth, suggested, size)
     grid = np.empty((4, bands.size, moves.size))
     for column, move in enumerate(moves.astype(int).tolist()):
         changed = {"min_move_steps": move}
@@ -190,12 +185,24 @@ def resolution_map(
         swing_rpm=grid[1],
         with_scatter_swing_rpm=grid[2],
         with_scatter_chance=grid[3],
-        border_x=np.array([0.5, most + 0.5]),
-        border_y=np.array([0.25, 0.5 * most + 0.25]) * worth,
+        border_x=np.array([0.5, moves[-1] + 0.5]),
+        border_y=np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth,
         border_name="deadband of half a move: above it a position to rest always exists",
         now=(float(feedback.min_move_steps), feedback.deadband_rpm),
         suggested=_place(suggested, "min_move_steps", "deadband_rpm"),
     )
+
+
+def _move_and_deadband(
+    feedback: Feedback, worth_rpm: float, suggested: dict[str, Any], size: MapSize
+) -> tuple[Reals, Reals]:
+    """Axes wide enough for the car's settings, those suggested, and theory's border."""
+    most = max(size.moves, feedback.min_move_steps)
+    widest = 1.25 * max(
+        feedback.deadband_rpm, float(suggested.get("deadband_rpm", 0.0)), 0.5 * most * worth_rpm
+    )
+    bands = np.linspace(0.0, max(widest, WIDEST_LEAST_rpm), size.deadbands)
+    return np.arange(1, most + 1, dtype=float), bands
 
 
 def stability_border(
@@ -265,40 +272,46 @@ def gain_map(
     Returns
     -------
     HuntingMap
-        x is the gain, y the integral; the border is that of the loop without steps.
+        x is the gain, y the integral; border of the loop without steps.
     """
     feedback = car.feedback
-    period_s = feedback.update_period_ms / 1000.0
-    border_x, border_y = stability_border(point, period_s, tread_steps(car))
+    edge = stability_border(point, feedback.update_period_ms / 1000.0, tread_steps(car))
     now = (feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s)
-    widest = [
-        max(1.3 * here, 1.25 * float(line.max(initial=1.0)))
-        for here, line in zip(now, (border_x, border_y), strict=True)
-    ]
-    gains = np.linspace(0.0, widest[0], size.gains)
-    integrals = np.linspace(0.0, widest[1], size.integrals + 1)[1:]
+    gains, integrals = _gain_axes(now, edge, size)
     phases = even_phases(car, point, size.phases)
     grid = np.empty((4, integrals.size, gains.size))
     for line, integral in enumerate(integrals):
-        row = _gain_row(feedback, gains, float(integral))
-        grid[:, line] = _cells(car, row, phases, point, floor_rpm, seed)
+        cells = _gain_row(feedback, gains, float(integral))
+        grid[:, line] = _cells(car, cells, phases, point, floor_rpm, seed)
         if on_row is not None:
             on_row((line + 1) / integrals.size)
     return HuntingMap(
-        "gain_steps_per_100rpm",
-        "integral_steps_per_100rpm_s",
-        gains,
-        integrals,
-        grid[0],
-        grid[1],
-        grid[2],
-        grid[3],
-        border_x=border_x,
-        border_y=border_y,
+        x_key="gain_steps_per_100rpm",
+        y_key="integral_steps_per_100rpm_s",
+        x=gains,
+        y=integrals,
+        chance=grid[0],
+        swing_rpm=grid[1],
+        with_scatter_swing_rpm=grid[2],
+        with_scatter_chance=grid[3],
+        border_x=edge[0],
+        border_y=edge[1],
         border_name="loop without steps: beyond this line it swings by itself",
         now=now,
         suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
     )
+
+
+def _gain_axes(
+    now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSize
+) -> tuple[Reals, Reals]:
+    """Axes that show the car's settings and the border; no line without integral action."""
+    widest = [
+        max(1.3 * here, 1.25 * float(line.max(initial=1.0)))
+        for here, line in zip(now, edge, strict=True)
+    ]
+    gains = np.linspace(0.0, widest[0], size.gains)
+    return gains, np.linspace(0.0, widest[1], size.integrals + 1)[1:]
 
 
 def _gain_row(feedback: Feedback, gains: Reals, integral: float) -> list[Feedback]:

@@ -15,8 +15,8 @@ Each is averaged over seeds, then over drives (warm counts twice).  Over the car
 the worst: half the mean, half the mean of the worst quarter (the conditional value at risk).
 Hard limits go first: settings that break one on any run rank behind all that do not.  An owner
 does not want to pay for a quieter idle with a slower one: what is worse than with the settings the
-car has now costs half a rpm more for each per cent that it is worse (``regret``), so that settings
-which are better throughout win where there are any.
+car has now counts four times, once in the score and thrice as ``regret``, so that settings which
+are better throughout win where there are any.
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are our judgement, no source.
 """
@@ -43,12 +43,10 @@ DRIVE_WEIGHTS = (2.0, 1.0)
 """Weights of the search drives, warm and cold [-]."""
 ERROR_FREE_rpm = 15.0
 UNDERSHOOT_FREE_rpm = 40.0
-REGRET_rpm = 50.0
-"""Cost of a measure that is twice what it is with the present settings [rpm]."""
+REGRET = 3.0
+"""How much more what is worse than with the present settings weighs [-]."""
 REGRET_MARGIN = 0.05
 """Settings are to be better by this share at least, so that they still are on other cars [-]."""
-REGRET_LEAST = (5.0, 5.0, 20.0, 1.0, 20.0, 5.0, 0.01)
-"""Shares are told of at least this, in the order and units of ``TERMS``."""
 RANKED_BEHIND = 1000.0
 """Added to the value of settings that break a hard limit [rpm]."""
 
@@ -273,13 +271,15 @@ def worst_mean(by_car: np.ndarray) -> np.ndarray:
     return worst
 
 
-def regret_rpm(measured: np.ndarray, present: Score | None) -> np.ndarray:
+def regret_rpm(measured: np.ndarray, weights: Weights, present: Score | None) -> np.ndarray:
     """What settings cost that are worse in something than the present ones.
 
     Parameters
     ----------
     measured : numpy.ndarray
         Shape (candidates, terms): measures, mean over cars, in the order of ``TERMS``.
+    weights : Weights
+        What each measure is worth.
     present : Score or None
         Of the present settings on the same runs; None where there are none to compare with.
 
@@ -292,7 +292,7 @@ def regret_rpm(measured: np.ndarray, present: Score | None) -> np.ndarray:
         return np.zeros(len(measured))
     now = np.array([present.measured[name] for name in TERMS])
     worse = np.maximum(measured - (1.0 - REGRET_MARGIN) * now, 0.0)
-    cost: np.ndarray = REGRET_rpm * (worse / np.maximum(now, REGRET_LEAST)).sum(axis=-1)
+    cost: np.ndarray = REGRET * (worse * weights.in_order()).sum(axis=-1)
     return cost
 
 
@@ -326,7 +326,7 @@ def score(
     mean, worst = by_car.mean(axis=-1), worst_mean(by_car)
     total = (1.0 - WORST_WEIGHT) * mean + WORST_WEIGHT * worst
     leaning = _car_shares(by_car)
-    regret = regret_rpm(raw.mean(axis=1), present)
+    regret = regret_rpm(raw.mean(axis=1), weights, present)
     found = []
     for k, broken in enumerate(_broken(runs, limits or Limits())):
         shares = (weighted[k] * leaning[k][:, None]).sum(axis=0)

@@ -23,13 +23,20 @@ class Plateau:
     Attributes
     ----------
     value_rpm : float
-        Score of the chosen settings [rpm].
+        Score of the chosen settings, without regret [rpm].
     neighbours_rpm : dict
         What is changed, such as "deadband_rpm +1", to the score of that neighbour [rpm].
     """
 
     value_rpm: float
     neighbours_rpm: Mapping[str, float]
+
+    @property
+    def around_rpm(self) -> float:
+        """Mean score of the settings and all neighbours [rpm]."""
+        return (self.value_rpm + sum(self.neighbours_rpm.values())) / (
+            1.0 + len(self.neighbours_rpm)
+        )
 
     @property
     def allowed_rpm(self) -> float:

@@ -1,9 +1,9 @@
-"""The search itself: proposals over the whole space first, then near the best so far.
+"""The search itself: proposals over the whole space first, then where most is promised.
 
-The first half of the trials is proposed by a tree-structured Parzen estimator, beginning with the
-present settings and those of the rules.  The second half are random steps from the best settings
-found so far in a few numbers at a time, shorter and shorter.  Everything is kept in one study, and
-what comes next follows from what the study holds: a search that was broken off goes on.
+The first trials are proposed by a tree-structured Parzen estimator, beginning with the present
+settings and those of the rules.  The others are placed where a smooth picture of the score promises
+most (``tuning.next_places``).  Everything is kept in one study, and what comes next follows from
+what the study holds: a search that was broken off goes on.
 """
 
 from __future__ import annotations
@@ -12,11 +12,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from controllers import Feedback
 from tuning.budgets import Budget
 from tuning.judge import Judge
+from tuning.next_places import expected_ranking, next_settings
 from tuning.objective import Score
 from tuning.search_space import Space
 from tuning.studies import Outcome, Progress, Study, run_search
@@ -28,11 +27,6 @@ PATIENCE = 100
 RULE_OF_THREE = 3.0
 """With 95 % confidence something that did not happen in n tries has a chance below 3/n (Hanley &
 Lippman-Hand, If nothing goes wrong, is everything all right?, JAMA 249, 1983, from memory)."""
-FIRST_STEP, LAST_STEP = 0.15, 0.02
-"""Standard deviation of a step, as a share of the range, at the beginning and at the end [-]."""
-CHANGED_SHARE = 0.3
-"""Chance that a number takes part in a step [-]."""
-MOST_DRAWS = 400
 
 Tell = Callable[[float, str], None]
 
@@ -106,7 +100,7 @@ class Search:
     budget : Budget
         How much is spent.
     seed : int
-        Seed of the steps near the best.
+        Seed of the places weighed.
     tell : callable
         Told the share done of the search, and what goes on.
     """
@@ -128,13 +122,18 @@ class Search:
         """
         points = {name: self.space.params_of(one) for name, one in start.items()}
         self._stage(self.budget.widely, points)
-        while (done := len(self.study.finished())) < self.budget.trials:
-            if since_improved(self.values()) >= PATIENCE and done > self.budget.widely:
+        begun = done = len(self.study.finished())
+        while done < self.budget.trials:
+            wanted = min(self.budget.batch, self.budget.trials - done)
+            some = next_settings(self.ranking(), self.space, wanted, [self.seed, done])
+            if not some or since_improved(self.values()[begun:]) >= PATIENCE:
                 return
-            near = self._near_best(done)
-            if not near:
+            names = (f"promising {done + place}" for place in range(len(some)))
+            params = (self.space.params_of(one) for one in some)
+            self._stage(done + len(some), dict(zip(names, params, strict=True)))
+            if len(self.study.finished()) == done:
                 return
-            self._stage(done + len(near), near)
+            done = len(self.study.finished())
 
     def values(self) -> list[float]:
         """Values of all finished trials in order.
@@ -159,6 +158,16 @@ class Search:
             if trial.value is not None:
                 found.setdefault(self.settings(trial.params), trial.value)
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
+
+    def expected_ranking(self) -> list[tuple[float, Feedback]]:
+        """The same with the luck of scatter taken out.
+
+        Returns
+        -------
+        list of tuple
+            Expected value [rpm] and settings, best first.
+        """
+        return expected_ranking(self.ranking(), self.space)
 
     def settings(self, params: Mapping[str, Any]) -> Feedback:
         """Settings that a trial stands for.
@@ -185,7 +194,6 @@ class Search:
             n_trials=min(until, self.budget.trials),
             batch=self.budget.batch,
             start_points=points,
-            should_stop=lambda _study: since_improved(self.values()) >= PATIENCE,
             on_progress=self._told,
         )
 
@@ -197,26 +205,3 @@ class Search:
         best = f", best {min(values):.1f} rpm" if values else ""
         text = f"trial {progress.finished} of {self.budget.trials}{best}"
         self.tell(min(1.0, progress.finished / self.budget.trials), text)
-
-    def _near_best(self, done: int) -> dict[str, dict[str, Any]]:
-        """Steps from the best settings so far, of a size that shrinks as the budget is spent."""
-        ranking = self.ranking()
-        tried = {settings for _, settings in ranking}
-        best = ranking[0][1]
-        here = self.space.to_unit(best)
-        spent = (done - self.budget.widely) / max(1, self.budget.trials - self.budget.widely)
-        size = FIRST_STEP * (LAST_STEP / FIRST_STEP) ** min(max(spent, 0.0), 1.0)
-        rng = np.random.default_rng([self.seed, done])
-        wanted = min(self.budget.batch, self.budget.trials - done)
-        found: dict[str, dict[str, Any]] = {}
-        for _ in range(MOST_DRAWS):
-            if len(found) == wanted:
-                break
-            step = rng.normal(0.0, size, here.size) * (rng.random(here.size) < CHANGED_SHARE)
-            settings = self.space.from_unit(best.law, here + step)
-            if settings in tried:
-                size *= 1.02  # rounding gave back what is known: look a little farther
-                continue
-            tried.add(settings)
-            found[f"near the best {done + len(found)}"] = self.space.params_of(settings)
-        return found

@@ -249,7 +249,10 @@ def _hunting(log: Log) -> Iterable[Segment]:
     found: list[tuple[float, float, float, float]] = []
     for rows in stretches(idle_rows(log), log.parts):
         first_s, last_s = _span(log, rows)
-        for begin_s in np.arange(first_s, last_s - HUNTING_WINDOW_s + 1e-9, HUNTING_WINDOW_s / 2):
+        latest_s = last_s - HUNTING_WINDOW_s
+        if latest_s < first_s:
+            continue
+        for begin_s in (*np.arange(first_s, latest_s, HUNTING_WINDOW_s / 2), latest_s):
             end_s = begin_s + HUNTING_WINDOW_s
             if not _may_hunt(log, begin_s, end_s, disturbed_s):
                 continue

@@ -121,7 +121,7 @@ def tune(
     space = make_space(car, laws)
 
     def judge(purpose: int, cars: int, seeds: int) -> Judge:
-        limits = STRICT if purpose == SEARCH else Limits()
+        limits = Limits() if purpose == VERDICT else STRICT
         return Judge(
             car, weights, cars=cars, seeds=seeds, seed=seed, purpose=purpose, limits=limits,
             cores=cores,

@@ -76,6 +76,7 @@ def _resolution(f: Findings) -> tuple[str, str, str]:
     finer = "a valve of smaller steps"
     if view.move_steps > 1:
         finer = f"minimum move 1 with at least {own:.0f} rpm of deadband either side"
+        finer += _so_that_it_rests(f, own)
     wider = f", or a deadband of at least {wide:.0f} rpm either side"
     remedy = finer + (wider if wide > view.deadband_rpm else ", or lower gains")
     cost = f"idle may stand {max(wide, view.deadband_rpm):.0f} rpm off target"
@@ -84,6 +85,12 @@ def _resolution(f: Findings) -> tuple[str, str, str]:
         cost += f"; {new.with_scatter_moves_per_min:.0f} moves a minute as suggested below"
         cost += f", now {f.table.as_is.with_scatter_moves_per_min:.0f}"
     return number, remedy, cost
+
+
+def _so_that_it_rests(f: Findings, least_rpm: float) -> str:
+    """What the deadband should be for scatter to move the valve seldom."""
+    wanted = float(f.suggested.get("deadband_rpm", 0.0))
+    return f" ({wanted:.0f} so that scatter seldom moves it)" if wanted > least_rpm else ""
 
 
 def _gains(f: Findings) -> tuple[str, str, str]:
@@ -275,6 +282,7 @@ def _notes(f: Findings) -> list[str]:
             f" {view.deadband_in_scatters:.1f} standard deviations of the speed's scatter"
             f" ({view.scatter_rpm:.0f} rpm); below {RESTING_SCATTERS:g} it ticks."
         )
+        told += _quieter(f)
     off = f.point.needed_steps - f.point.base_steps
     if abs(off) > BASE_OFF_steps:
         told.append(f"The base curve is {-off:+.1f} steps off what the warm idle needs.")
@@ -287,6 +295,16 @@ def _notes(f: Findings) -> list[str]:
     if worst is not None:
         told.append(_dip(worst))
     return told
+
+
+def _quieter(f: Findings) -> list[str]:
+    """Settings by rule with which a valve that ticks would tick less."""
+    row = f.table.row("suggested")
+    if row is None or row.with_scatter_moves_per_min >= f.table.as_is.with_scatter_moves_per_min:
+        return []
+    told = f"With deadband {f.suggested['deadband_rpm']:g} rpm, minimum move"
+    told += f" {f.suggested['min_move_steps']} and gains by rule it would move"
+    return [f"{told} {row.with_scatter_moves_per_min:.0f} times a minute."]
 
 
 def _dip(row: BoundRow) -> str:

@@ -13,8 +13,12 @@ import sys
 import typer
 
 from sim.errors import EvenidleError
+from workbench.command_base import base
 from workbench.command_check import check
+from workbench.command_compare import compare
 from workbench.command_demo import demo
+from workbench.command_diagnose import diagnose
+from workbench.command_explain import explain
 from workbench.command_fit import fit
 from workbench.command_new import new
 from workbench.command_sheet import sheet
@@ -40,7 +44,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (demo, new, check, simulate, fit, tune, stress, sheet):
+OFFERED = (
+    demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare,
+)  # fmt: skip
+for command in OFFERED:
     app.command(name=command.__name__)(command)
 
 

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from workbench.options import AsJson, CarFile, Columns, Quiet, Seed
 from workbench.printing import Screen
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tuning.fit_result import Fit
+
+MOST_DRAWN = 6
+"""Stretches of idling that are drawn."""
 
 
 def fit(
@@ -23,6 +31,10 @@ def fit(
         bool, typer.Option("--guide", help="Say how to record a useful log, and fit nothing.")
     ] = False,
     columns: Columns = None,
+    figures: Annotated[
+        Path | None,
+        typer.Option("--figures", metavar="DIR", help="Folder for figures of the fit."),
+    ] = None,
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -31,7 +43,7 @@ def fit(
     from sim import load_car, save_car
     from sim.files import one_problem
     from workbench.column_names import columns_from_text
-    from workbench.results import check_place, say_lines
+    from workbench.results import check_place, say_lines, write_figures
 
     screen = Screen("fit", as_json, quiet)
     read = load_car(car)
@@ -59,8 +71,20 @@ def fit(
     say_lines(screen, result)
     if out is not None:
         screen.say(f"written: {out}")
+    drawn = [] if figures is None else write_figures(screen, figures, _figures(result))
     written = None if out is None else str(out)
-    screen.finish({**result.to_dict(), "file": written}, bad=not result.trusted)
+    screen.finish({**result.to_dict(), "file": written, "files": drawn}, bad=not result.trusted)
+
+
+def _figures(result: Fit) -> dict[str, Figure]:
+    """How the model follows each stretch, and what was changed."""
+    from workbench.figures_log import fit_figure, numbers_figure
+
+    drawn = {
+        f"fit-{which + 1}": fit_figure(result, which)
+        for which in range(min(len(result.curves), MOST_DRAWN))
+    }
+    return {**drawn, "numbers": numbers_figure(result)}
 
 
 def _guide(screen: Screen, car: object) -> None:

@@ -80,6 +80,7 @@ def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
     car = load_car(CAR)
     _describe(job, car)
     _idle(job, car)
+    _explain(job, car)
     tuned = _tune(job, car)
     _stress(job, tuned)
     _write_up(job, tuned)
@@ -113,6 +114,17 @@ def _idle(job: Job, car: Any) -> None:
         job.sections.append(section)
     job.tell("idle", section.text)
     job.results["hunts"] = hunts
+
+
+def _explain(job: Job, car: Any) -> None:
+    from tuning import explain
+    from workbench.report_explain import explain_section
+
+    with job.step("explain", "finding out why") as tell:
+        result = explain(car, seed=job.seed, quick=True, on_progress=tell)
+        job.sections.append(explain_section(result))
+    job.tell("explain", result.verdict[0])
+    job.results["explain"] = result.to_dict()
 
 
 def _tune(job: Job, car: Any) -> Any:

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 
     from tuning.explain import Explanation
     from tuning.explain_map import HuntingMap
-    from tuning.explain_story import Moment, Story
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -26,14 +25,8 @@ AXIS_WORDS = {
 CHANCES = "Blues"
 """Light to dark without a turn: the same order in grey print."""
 LARGEST_DOT = 150.0
-MOMENT_MARKS = {
-    "told": ("D", ORANGE),
-    "there": (".", ORANGE),
-    "crosses": ("o", BLACK),
-    "leaves": ("s", GREY),
-    "peak": ("^", RED),
-    "trough": ("v", RED),
-}
+DARK_CHANCE = 0.5
+"""Above this chance a cell is dark [-]."""
 
 
 def explain_figures(result: Explanation) -> dict[str, Figure]:
@@ -49,9 +42,12 @@ def explain_figures(result: Explanation) -> dict[str, Figure]:
     dict of str to Figure
         By file name without ending; what there is nothing to show of is left out.
     """
+    from workbench.figures_story import story_figure
+
     figures = {"rpm_per_step": rpm_per_step_figure(result)}
     for one in result.maps:
-        figures[f"map_{one.x_key.partition('_')[0]}"] = map_figure(one)
+        name = "map_moves" if one.x_key == "min_move_steps" else "map_gains"
+        figures[name] = map_figure(one, result.ablation.as_is.chance)
     if len(result.ablation.rows) > 1:
         figures["with_and_without"] = ablation_figure(result)
     if result.story is not None:
@@ -67,20 +63,30 @@ def _edges(values: Any) -> Any:
     return np.append(np.asarray(values) - half, values[-1] + half)
 
 
-def _map_title(one: HuntingMap) -> str:
+def map_title(one: HuntingMap, chance: float) -> str:
+    """Say what a map shows about the car's settings.
+
+    Parameters
+    ----------
+    one : HuntingMap
+        The map.
+    chance : float
+        Chance of hunting at the car's own settings [-].
+
+    Returns
+    -------
+    str
+        One sentence without its full stop.
+    """
     if one.now is None:
         return "Where it hunts"
-    column = int(np.argmin(np.abs(one.x - one.now[0])))
-    line = int(np.argmin(np.abs(one.y - one.now[1])))
-    chance = 100.0 * float(one.chance[line, column])
     if one.x_key == "min_move_steps":
         at = f"A minimum move of {one.now[0]:g} with {one.now[1]:g} rpm of deadband"
     else:
         at = f"Gain {one.now[0]:g} with integral {one.now[1]:g}"
-    if chance < 0.5:
+    if chance < 0.005:
         return f"{at} comes to rest, wherever it starts"
-    # The nearest cell stands for the settings, so the number is about, not exactly, theirs.
-    return f"{at} hunts from about {chance:.0f} of 100 starting places"
+    return f"{at} hunts from {100.0 * chance:.0f} of 100 starting places"
 
 
 def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -> None:
@@ -91,13 +97,15 @@ def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -
         )  # fmt: skip
 
 
-def map_figure(one: HuntingMap) -> Figure:
+def map_figure(one: HuntingMap, chance: float) -> Figure:
     """Draw a hunting map: chance as shade, size as dots, theory's border as a line.
 
     Parameters
     ----------
     one : HuntingMap
         The map.
+    chance : float
+        Chance of hunting at the car's own settings, for the title [-].
 
     Returns
     -------
@@ -116,10 +124,15 @@ def map_figure(one: HuntingMap) -> Figure:
         hunting = one.chance > 0.0
         x, y = np.meshgrid(one.x, one.y)
         largest = max(float(one.swing_rpm.max()), 1.0)
+        # Dark rings on light cells and light rings on dark ones: seen in grey print too.
+        inks = np.where(one.chance[hunting] > DARK_CHANCE, "white", BLACK).tolist()
         axes.scatter(
             x[hunting], y[hunting], s=LARGEST_DOT * one.swing_rpm[hunting] / largest,
-            facecolors="none", edgecolors="#7a4a00", linewidths=0.9,
-            label=f"size of swing, largest {largest:.0f} rpm",
+            facecolors="none", edgecolors=inks, linewidths=1.0,
+        )  # fmt: skip
+        axes.scatter(
+            [], [], s=LARGEST_DOT, facecolors="none", edgecolors=BLACK, linewidths=1.0,
+            label=f"size of swing: this ring is {largest:.0f} rpm",
         )  # fmt: skip
         (border,) = axes.plot(
             one.border_x, one.border_y, color=BLACK, linewidth=2.0, linestyle="--",
@@ -127,18 +140,31 @@ def map_figure(one: HuntingMap) -> Figure:
         )  # fmt: skip
         border.set_path_effects([Stroke(linewidth=4.5, foreground="white"), Normal()])
         _mark(axes, one.now, "s", "the car's settings")
-        _mark(axes, one.suggested, "*", "suggested by rule")
+        others = "gains" if one.x_key == "min_move_steps" else "move and deadband"
+        _mark(axes, one.suggested, "*", f"suggested by rule, with other {others} too")
         axes.set_xlim(max(float(_edges(one.x)[0]), 0.0), float(_edges(one.x)[-1]))
         axes.set_ylim(max(float(_edges(one.y)[0]), 0.0), float(_edges(one.y)[-1]))
         axes.grid(visible=False)
         axes.set_xlabel(AXIS_WORDS[one.x_key])
         axes.set_ylabel(AXIS_WORDS[one.y_key])
-        axes.set_title(_map_title(one))
-        figure.legend(loc="outside lower left", ncols=2, markerscale=0.6)
+        axes.set_title(map_title(one, chance))
+        figure.legend(loc="outside lower left", ncols=2, markerscale=1.0)
     return figure
 
 
-def _ablation_title(result: Explanation) -> str:
+def ablation_title(result: Explanation) -> str:
+    """Say what switching off showed.
+
+    Parameters
+    ----------
+    result : Explanation
+        Its causes and table.
+
+    Returns
+    -------
+    str
+        One sentence without its full stop.
+    """
     from tuning.explain_causes import best_row
 
     if not result.hunts:
@@ -147,7 +173,7 @@ def _ablation_title(result: Explanation) -> str:
     row = best_row(result.ablation, enders[0].key) if enders else None
     if row is None:
         return "No single change ends the hunting"
-    return f"With {row.name} the hunting ends"
+    return f"With {row.name} the hunting ends: the cause is {enders[0].name}"
 
 
 def ablation_figure(result: Explanation) -> Figure:
@@ -188,108 +214,24 @@ def ablation_figure(result: Explanation) -> Figure:
         axes.grid(visible=False, axis="y")
         axes.set_xlim(0.0, 1.5 * widest)
         axes.set_xlabel("mean swing over all starting places, peak to peak [rpm]")
-        axes.set_title(_ablation_title(result))
+        axes.set_title(ablation_title(result))
         figure.legend(loc="outside lower right", ncols=2)
     return figure
 
 
-def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> None:
-    """Mark moments and number them, the same numbers in both panels."""
-    for number, (one, value) in enumerate(zip(moments, values, strict=True), start=1):
-        marker, colour = MOMENT_MARKS[one.kind]
-        axes.plot(one.at_s, value, marker, color=colour, markersize=5, zorder=5)
-        above = number % 2 == 1
-        axes.annotate(
-            str(number), (one.at_s, value), xytext=(0, 7 if above else -14), fontsize=8,
-            textcoords="offset points", ha="center",
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8},
-        )  # fmt: skip
-
-
-def _story_title(story: Story) -> str:
-    inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
-    told, swing = story.valve_steps[inside], float(np.ptp(story.rpm[inside]))
-    return (
-        f"One cycle of {story.period_s:.1f} s, {swing:.0f} rpm peak to peak:"
-        f" the valve goes to and fro between {told.min():.0f} and {told.max():.0f}"
-    )
-
-
-def _room_below(axes: Axes) -> None:
-    """Leave room for numbers above the curves, and for the legend below them."""
-    low, high = axes.get_ylim()
-    axes.set_ylim(low - 0.28 * (high - low), high + 0.1 * (high - low))
-
-
-def _short(text: str) -> str:
-    """The part of a moment's sentence that fits beside a figure."""
-    for words in ("it is told", "the valve is told"):
-        if words in text:
-            return f"told {text.rpartition(words)[2].strip()}"
-    return text
-
-
-def story_figure(story: Story) -> Figure:
-    """Draw one period of the hunting with the moments of its telling marked.
+def bound_title(result: Explanation) -> str:
+    """Say how deep the deepest dip is and could be.
 
     Parameters
     ----------
-    story : Story
-        The cycle.
+    result : Explanation
+        Its bound, not empty.
 
     Returns
     -------
-    Figure
-        Speed above, valve below, the numbered list beside them.
+    str
+        One sentence without its full stop.
     """
-    moments = [one for one in story.moments if one.kind != "there"]
-    with styled():
-        figure = new_figure((9.6, 5.2))
-        grid = figure.subplots(
-            2, 2, sharex="col", width_ratios=(1.75, 1.0), height_ratios=(1.5, 1.0)
-        )
-        speed, valve, beside = grid[0, 0], grid[1, 0], grid[0, 1]
-        grid[1, 1].axis("off")
-        low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
-        speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
-        speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
-        speed.step(story.time_s, story.rpm, where="post", color=BLUE, label="speed as measured")
-        _number_moments(speed, moments, [one.rpm for one in moments])
-        speed.set_ylabel("speed [rpm]")
-        speed.set_title(_story_title(story))
-        _room_below(speed)
-        speed.legend(loc="lower left", ncols=3)
-        valve.step(
-            story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
-            linestyle="-.", label="wanted by the law",
-        )  # fmt: skip
-        valve.step(story.time_s, story.valve_steps, where="post", color=ORANGE, label="told")
-        valve.step(
-            story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":",
-            label="where it is",
-        )  # fmt: skip
-        _number_moments(valve, moments, [one.valve_steps for one in moments])
-        valve.set_ylabel("valve [steps]")
-        valve.set_xlabel("time since the move that opens it [s]")
-        _room_below(valve)
-        valve.legend(loc="lower left", ncols=3)
-        _tell_beside(beside, moments)
-    return figure
-
-
-def _tell_beside(axes: Axes, moments: list[Moment]) -> None:
-    """Write the moments as a numbered list."""
-    import textwrap
-
-    axes.axis("off")
-    lines = []
-    for number, one in enumerate(moments, start=1):
-        text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(one.text)}", 46)
-        lines += [text[0], *(f"     {rest}" for rest in text[1:])]
-    axes.text(0.0, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=7.6)
-
-
-def _bound_title(result: Explanation) -> str:
     worst = max(result.bound, key=lambda row: row.own_rpm)
     name = worst.name.partition(",")[0].capitalize()
     own = "stalls it" if worst.stalls else f"dips it {worst.own_rpm:.0f} rpm"
@@ -335,7 +277,7 @@ def bound_figure(result: Explanation) -> Figure:
         axes.grid(visible=False, axis="y")
         axes.set_xlim(left=0.0)
         axes.set_xlabel("dip after the load comes on, scatter taken out [rpm]")
-        axes.set_title(_bound_title(result))
+        axes.set_title(bound_title(result))
         figure.legend(loc="outside lower left", ncols=3)
     return figure
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from sim import Trace
+    from tuning.base_curve import LoggedBase
     from tuning.base_model import BaseProposal
     from tuning.start_story import Phase, StartStory
 
@@ -98,6 +99,41 @@ def proposal_figure(proposal: BaseProposal) -> Figure:
             f"{proposal.car}: what the model would change in the open-loop curves",
             fontsize=10, x=0.01, ha="left",
         )  # fmt: skip
+    return figure
+
+
+def logged_base_figure(proposal: LoggedBase) -> Figure:
+    """Draw the base curve that logs propose beside the owner's, with what is behind each point.
+
+    Parameters
+    ----------
+    proposal : LoggedBase
+        From logs.
+
+    Returns
+    -------
+    Figure
+        Steps over temperature; the recorded range is shaded.
+    """
+    with styled():
+        figure = new_figure((8.2, 4.4))
+        axes = figure.subplots()
+        points = proposal.points
+        places = [p.coolant_degC for p in points]
+        axes.axvspan(places[0] - 1.0, places[-1] + 1.0, color=PALE, linewidth=0, zorder=0,
+                     label="recorded")  # fmt: skip
+        axes.plot(*zip(*proposal.now, strict=True), color=GREY, marker="s", markersize=4,
+                  label="your own")  # fmt: skip
+        axes.plot(*zip(*proposal.curve, strict=True), color=BLUE, marker="o", markersize=4,
+                  label="proposed")  # fmt: skip
+        axes.errorbar(places, [p.held_steps for p in points], [p.spread_steps for p in points],
+                      color=ORANGE, marker="D", markersize=4, linestyle="none", capsize=3,
+                      label="held the target, with spread")  # fmt: skip
+        axes.set_ylim(bottom=0.0)
+        axes.set_xlabel("coolant [degC]")
+        axes.set_ylabel("valve [steps]")
+        axes.legend(loc="upper right")
+        figure.suptitle(proposal.lines()[0], fontsize=10, x=0.01, ha="left", wrap=True)
     return figure
 
 

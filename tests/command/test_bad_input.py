@@ -12,8 +12,8 @@ from tests.command.running import Outcome, run
 
 TRIALS = (bundled_folder() / "cars" / "trials.toml").read_text(encoding="utf-8")
 WITH_CAR = (
-    ("check",), ("simulate",), ("tune", "--out", "t.toml"), ("stress",),
-    ("sheet", "--out", "s.html"),
+    ("check",), ("simulate",), ("explain",), ("tune", "--out", "t.toml"), ("stress",),
+    ("sheet", "--out", "s.html"), ("base",),
 )  # fmt: skip
 
 
@@ -74,6 +74,9 @@ def test_a_car_that_is_not_there(command: tuple[str, ...], tmp_path: Path) -> No
         (("sheet", "trials"), "missing, allowed: a file ending in .html"),
         (("fit", "trials"), "missing, allowed: one log or more"),
         (("fit", "trials", "gone.csv", "--out", "f.toml"), "gone.csv:1: file: not found"),
+        (("diagnose", "gone.csv"), "gone.csv:1: file: not found"),
+        (("compare", "trials", "gone.csv"), "gone.csv:1: file: not found"),
+        (("base", "trials", "gone.csv"), "gone.csv:1: file: not found"),
         (("tune", "trials", "--law", "magic", "--out", "t.toml"), "magic"),
         (("tune", "trials", "--preset", "magic", "--out", "t.toml"), "allowed: balanced"),
         (("stress", "trials", "--suite", "magic"), "allowed: standard"),

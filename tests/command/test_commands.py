@@ -12,7 +12,8 @@ from sim import car_to_toml, load_car, with_values
 from tests.command.running import run
 
 ALL = (
-    "demo", "new", "check", "simulate", "fit", "tune", "stress", "sheet",
+    "demo", "new", "check", "simulate", "explain", "fit", "diagnose", "tune", "stress", "base",
+    "sheet", "compare",
 )  # fmt: skip
 FACTS = (
     "--displacement-cm3", 1275, "--cylinders", 4, "--target-rpm", 850, "--pulse-ms", 4,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -38,7 +39,7 @@ def fitted(car: Car, log: Log) -> Fit:
 
 def thinned(log: Log, every: int) -> Log:
     """The log with only every so many rows."""
-    columns = {name: values[::every] for name, values in log.columns().items()}
+    columns: dict[str, Any] = {name: values[::every] for name, values in log.columns().items()}
     rows = columns["rpm"].size
     return replace(log, parts=(slice(0, rows),), rate_Hz=log.rate_Hz / every, **columns)
 
@@ -172,7 +173,7 @@ def test_spark_is_taken_from_the_log(car: Car) -> None:
 def test_logs_that_cannot_be_fitted_are_refused(car: Car, log: Log) -> None:
     with pytest.raises(InputError, match="valve_steps: not in this log, and fit needs it"):
         fit(car, replace(log, valve_steps=None))
-    short = {name: values[:100] for name, values in log.columns().items()}
+    short: dict[str, Any] = {name: values[:100] for name, values in log.columns().items()}
     with pytest.raises(InputError, match="no idling of 8 s or more found"):
         fit(car, replace(log, file="short.csv", parts=(slice(0, 100),), **short))
     standing = replace(log, rpm=np.zeros_like(log.rpm))

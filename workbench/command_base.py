@@ -1,0 +1,64 @@
+"""``evenidle base``: proposals for the open-loop curves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from workbench.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
+from workbench.printing import Screen
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tuning.base import BaseProposal, LoggedBase
+
+
+def base(
+    car: CarFile,
+    logs: Annotated[
+        list[Path] | None, typer.Argument(metavar="[LOG.csv...]", help="Recorded logs, if any.")
+    ] = None,
+    columns: Columns = None,
+    out: OutFolder = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Propose base, cranking and after-start curves, from logs or else from the model."""
+    from sim import load_car
+    from tuning import read_log
+    from workbench.cautions import caution_lines
+    from workbench.column_names import columns_from_text
+    from workbench.results import say_lines, write_figures
+
+    screen = Screen("base", as_json, quiet)
+    read = load_car(car)
+    wanted = columns_from_text(columns)
+    recorded = [read_log(log, wanted) for log in logs or []]
+    for log in recorded:
+        for line in log.summary():
+            screen.say(line)
+    screen.warn_of_compiling()
+    from tuning import base_from_logs, base_from_model
+
+    result: LoggedBase | BaseProposal
+    result = base_from_logs(read, recorded) if recorded else base_from_model(read, seed=seed)
+    say_lines(screen, result)
+    for line in caution_lines():
+        screen.say(line)
+    files = []
+    if out is not None:
+        files = write_figures(screen, out, {"base": _figure(result)})
+    screen.finish({**result.to_dict(), "files": files})
+
+
+def _figure(result: LoggedBase | BaseProposal) -> Figure:
+    from tuning.base import LoggedBase
+    from workbench.figures_start import logged_base_figure, proposal_figure
+
+    if isinstance(result, LoggedBase):
+        return logged_base_figure(result)
+    return proposal_figure(result)

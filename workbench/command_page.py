@@ -1,0 +1,35 @@
+"""``evenidle page``: the local web page."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workbench.options import AsJson, Quiet, Seed
+from workbench.printing import Screen
+
+
+def page(
+    port: Annotated[
+        int, typer.Option("--port", metavar="N", min=1, max=65535, help="Port on 127.0.0.1.")
+    ] = 8765,
+    show: Annotated[bool, typer.Option(help="Open it in the browser.")] = True,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Open the local page: drag, look, search, print. Nothing leaves this machine."""
+    from importlib.util import find_spec
+
+    from sim.files import one_problem
+    from workbench.page.server import check_port, run_page
+
+    screen = Screen("page", as_json, quiet)
+    if find_spec("nicegui") is None:
+        message = 'an extra is not installed, allowed: after pip install "evenidle[page]"'
+        raise one_problem("page", 1, "nicegui", message)
+    check_port(port)
+    screen.warn_of_compiling()
+    run_page(port, seed=seed, quiet=quiet or as_json, show=show)
+    screen.finish({"port": port})

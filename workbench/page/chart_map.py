@@ -1,0 +1,148 @@
+"""The chart of the hunting map: chance as shade and number, the present settings as a mark."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from workbench.page.look import Palette
+
+if TYPE_CHECKING:
+    from tuning.explain_map import HuntingMap
+
+AXIS_WORDS = {
+    "min_move_steps": "minimum move [steps]",
+    "deadband_rpm": "deadband, either side [rpm]",
+    "gain_steps_per_100rpm": "gain [steps per 100 rpm]",
+    "integral_steps_per_100rpm_s": "integral [steps per 100 rpm and s]",
+}
+_CELL = """(params, api) => {
+  const at = api.coord([api.value(0), api.value(1)]);
+  const size = api.size([api.value(3), api.value(4)]);
+  return {type: 'rect', shape: {x: at[0] - size[0] / 2, y: at[1] - size[1] / 2,
+    width: size[0] + 0.5, height: size[1] + 0.5}, style: {fill: api.visual('color')}};
+}"""
+"""Draws one cell as wide as its step; ECharts calls it."""
+
+
+def map_option(found: HuntingMap, now: tuple[float, float], palette: Palette) -> dict[str, Any]:
+    """Everything of the chart.
+
+    Parameters
+    ----------
+    found : HuntingMap
+        The map.
+    now : tuple of float
+        Present settings in x and y.
+    palette : Palette
+        Colours.
+
+    Returns
+    -------
+    dict
+        Options of ECharts.
+    """
+    wide, tall = float(found.x[1] - found.x[0]), float(found.y[1] - found.y[0])
+    cells = [
+        [float(x), float(y), round(100.0 * float(found.chance[j, i])), wide, tall]
+        for j, y in enumerate(found.y)
+        for i, x in enumerate(found.x)
+    ]
+    right, top = float(found.x[-1]) + wide / 2, float(found.y[-1]) + tall / 2
+    border = np.column_stack([found.border_x, found.border_y])
+    inside = [[float(x), float(y)] for x, y in border if x <= 1.2 * right and y <= 1.2 * top]
+    return {
+        "animation": False, "backgroundColor": "transparent",
+        "grid": {"left": 52, "right": 12, "top": 14, "bottom": 44},
+        "xAxis": _axis(found.x_key, float(found.x[0]) - wide / 2, right, palette, 28),
+        "yAxis": _axis(found.y_key, float(found.y[0]) - tall / 2, top, palette, 36),
+        "visualMap": {
+            "show": False, "min": 0, "max": 100, "dimension": 2, "seriesIndex": 0,
+            "inRange": {"color": [palette.least, palette.most]},
+        },
+        "tooltip": {"trigger": "item", "confine": True, "transitionDuration": 0},
+        "series": [
+            {
+                "name": "of 100 hunt", "type": "custom", ":renderItem": _CELL, "clip": True,
+                "data": cells, "encode": {"x": 0, "y": 1, "tooltip": [0, 1, 2]},
+                "dimensions": [AXIS_WORDS[found.x_key], AXIS_WORDS[found.y_key],
+                               "hunts from, of 100 starting places", "wide", "tall"],
+            },
+            _numbers(cells, palette),
+            {
+                "name": "theory", "type": "line", "data": inside, "showSymbol": False,
+                "silent": True, "tooltip": {"show": False}, "clip": True,
+                "lineStyle": {"color": palette.valve, "type": "dashed", "width": 2.5},
+            },
+            mark(now, palette),
+        ],
+    }  # fmt: skip
+
+
+def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
+    """The chance of each cell that hunts, in figures, so that no colour need be told apart."""
+    inked = [
+        {
+            "value": cell[:3],
+            "label": {"color": palette.card if cell[2] > 45 else palette.ink},
+        }
+        for cell in cells
+        if cell[2] > 0
+    ]
+    return {
+        "name": "chance", "type": "scatter", "data": inked, "symbolSize": 1, "silent": True,
+        "itemStyle": {"opacity": 0}, "tooltip": {"show": False},
+        "label": {"show": True, "formatter": "{@[2]}", "fontSize": 11},
+    }  # fmt: skip
+
+
+def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
+    """The present settings.
+
+    Parameters
+    ----------
+    now : tuple of float
+        In x and y.
+    palette : Palette
+        Colours.
+
+    Returns
+    -------
+    dict
+        A series of ECharts.
+    """
+    return {
+        "name": "now", "type": "scatter", "data": [list(now)], "symbol": "diamond",
+        "symbolSize": 20, "z": 10, "silent": True, "tooltip": {"show": False},
+        "itemStyle": {"color": palette.card, "borderColor": palette.valve, "borderWidth": 3},
+    }  # fmt: skip
+
+
+def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict[str, Any]:
+    return {
+        "type": "value", "name": AXIS_WORDS[key], "nameLocation": "middle", "nameGap": gap,
+        "min": low, "max": high, "nameTextStyle": {"color": palette.ink},
+        "axisLabel": {"color": palette.ink, "showMinLabel": False, "showMaxLabel": False},
+        "splitLine": {"show": False}, "axisLine": {"lineStyle": {"color": palette.soft}},
+    }  # fmt: skip
+
+
+def nearest_cell(found: HuntingMap, x: float, y: float) -> tuple[float, float]:
+    """Values of the cell nearest to a click.
+
+    Parameters
+    ----------
+    found : HuntingMap
+        The map.
+    x, y : float
+        Where it was clicked, in the settings' units.
+
+    Returns
+    -------
+    tuple of float
+        Values of both settings.
+    """
+    i = int(np.argmin(np.abs(found.x - x)))
+    j = int(np.argmin(np.abs(found.y - y)))
+    return float(found.x[i]), float(found.y[j])

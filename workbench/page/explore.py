@@ -1,0 +1,219 @@
+"""Explore: sliders, and the idle that they make, drawn again at once."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from sim.errors import InputError
+from workbench.page import units
+from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
+from workbench.page.explore_why import WhyPanel
+from workbench.page.jobs import plain_problem
+from workbench.page.live import pressure_of, run_view
+from workbench.page.sliders import Slide, slider
+
+if TYPE_CHECKING:
+    from workbench.page.frame import Page
+
+AFTER_s = 0.25
+"""Slower answers begin when nothing has moved for this long [s]."""
+LAWS = {
+    "none": "none: base curve only",
+    "pi": "gain and integral (pi)",
+    "pid": "gain, integral, derivative (pid)",
+    "nudge": "one move at a time (nudge)",
+    "pi_park": "pi that parks (pi_park)",
+}
+SLIDES = (
+    Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
+    Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
+    Slide("gain_steps_per_100rpm", "Gain", "steps per 100 rpm", 0, 20, 0.1),
+    Slide("integral_steps_per_100rpm_s", "Integral", "steps per 100 rpm and s", 0, 20, 0.1),
+    Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
+)
+SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
+COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
+
+
+class Explore:
+    """The tab.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is.
+    """
+
+    def __init__(self, page: Page) -> None:
+        self.page, self.session, self.look = page, page.session, page.look
+        self.why = WhyPanel(self)
+        self._wanted = self._drawn = 0
+        self._busy = False
+        self._set: dict[str, Callable[[float], None]] = {}
+
+    def build(self) -> None:
+        """Build it and draw the car as it is."""
+        from nicegui import ui
+
+        with ui.element("div").classes("explore"):
+            with ui.element("section").classes("card").props('aria-label="settings"'):
+                self._sliders()
+            with ui.element("section").classes("card shown").props('aria-label="the idle"'):
+                self._shown()
+            with ui.element("section").classes("why").style("display: grid; gap: 10px"):
+                self.why.build()
+        self.look.redraw.append(self._restyle)
+        self.changed()
+
+    def _sliders(self) -> None:
+        from nicegui import ui
+
+        feedback, wish = self.session.car.feedback, self.session.wish
+        ui.select(LAWS, value=feedback.law, label="Law", on_change=self._law).props("dense")
+        for one in SLIDES:
+            value = float(getattr(feedback, one.key))
+            self._set[one.key] = slider(one, value, lambda v, o=one: self._moved(o, v))
+        ui.separator()
+        share = 100.0 * wish.scatter_share
+        slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
+        slider(COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self._coolant_text)
+        with ui.element("div").classes("row"):
+            ui.checkbox(
+                "Lamps, fan, screen on", value=wish.load_on,
+                on_change=lambda e: self._wish(load_on=e.value),
+            ).props("dense")  # fmt: skip
+            ui.checkbox(
+                "Blip", value=wish.blip, on_change=lambda e: self._wish(blip=e.value)
+            ).props("dense")
+        self._problem = ui.label().classes("error").props('role="alert"')
+
+    def _shown(self) -> None:
+        from nicegui import ui
+
+        self._finding = ui.label().classes("big").props('role="status" aria-live="polite"')
+        self._finding.style("min-height: 2.8em")
+        self.chart = ui.echart(self._frame()).classes("runs").style("width: 100%")
+        self.chart.props('role="img" aria-label="speed, valve and manifold pressure over time"')
+        ui.label("Band: deadband about the target. Pressure follows when you let go.").classes(
+            "soft"
+        )
+
+    def _frame(self) -> dict[str, Any]:
+        return idle_frame(self.look.palette, units.written("kPa", self.look.imperial))
+
+    def _coolant_text(self, value: float) -> str:
+        shown = units.shown(value, "degC", self.look.imperial)
+        return f"{shown:.0f} {units.written('degC', self.look.imperial)}"
+
+    def _law(self, event: Any) -> None:
+        self.change(law=event.value)
+
+    def _moved(self, one: Slide, value: float) -> None:
+        self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
+
+    def _wish(self, **values: Any) -> None:
+        self.session.wish = replace(self.session.wish, **values)
+        self.changed()
+
+    def change(self, **values: Any) -> None:
+        """Change feedback settings and draw what they make; a refusal is told beside the sliders.
+
+        Parameters
+        ----------
+        **values : object
+            New values by key of table [feedback].
+        """
+        try:
+            self.session.change("feedback", **values)
+        except InputError as error:
+            self._problem.set_text(plain_problem(error))
+            return
+        self._problem.set_text("")
+        self.changed()
+
+    def set_sliders(self, **values: float) -> None:
+        """Move sliders, which changes the settings.
+
+        Parameters
+        ----------
+        **values : float
+            By key of table [feedback].
+        """
+        for key, value in values.items():
+            self._set[key](value)
+
+    def changed(self) -> None:
+        """Have the newest settings drawn; what is older is dropped."""
+        from nicegui import background_tasks
+
+        self._wanted += 1
+        if not self._busy:
+            self._busy = True
+            background_tasks.create(self._redraw(), name="redraw")
+
+    def is_newest(self, number: int) -> bool:
+        """Whether nothing has been changed since.
+
+        Parameters
+        ----------
+        number : int
+            Of the drawing.
+
+        Returns
+        -------
+        bool
+            False: an answer for it is stale.
+        """
+        return number == self._wanted and not self.chart.is_deleted
+
+    async def _redraw(self) -> None:
+        """Draw until the newest is drawn, one at a time: the browser says when it is done."""
+        try:
+            while self._drawn != self._wanted and not self.chart.is_deleted:
+                number = self._wanted
+                view = run_view(self.session.car, self.session.wish, self.session.seed)
+                self._finding.set_text(view.finding)
+                await self._send(idle_data(view, self.look.palette))
+                self._drawn = number
+        finally:
+            self._busy = False
+        self.page.tell_state()
+        await self._later(self._drawn)
+
+    async def _send(self, data: dict[str, Any]) -> None:
+        import contextlib
+
+        # A browser that is slow to answer is not waited for: the newest is sent next.
+        with contextlib.suppress(TimeoutError):
+            await self.chart.run_chart_method("setOption", data, timeout=2.0)
+
+    async def _later(self, number: int) -> None:
+        """What takes longer than a frame, once nothing moves any more."""
+        from nicegui import run
+
+        await asyncio.sleep(AFTER_s)
+        if not self.is_newest(number):
+            return
+        session = self.session
+        await self.why.refresh(number)
+        if not self.is_newest(number):
+            return
+        time_s, pressure_kPa = await run.io_bound(
+            pressure_of, session.car, session.wish, session.seed
+        )
+        if self.is_newest(number):
+            shown = units.shown(pressure_kPa, "kPa", self.look.imperial)
+            await self._send(pressure_data(time_s, shown, self.look.palette))
+            await self.why.refresh_map(number)
+
+    def _restyle(self) -> None:
+        """Colours or units have changed."""
+        frame = self._frame()
+        for axes in (frame["xAxis"], frame["series"]):
+            for one in axes:
+                one.pop("data", None)
+        self.chart.run_chart_method("setOption", frame)
+        self.changed()

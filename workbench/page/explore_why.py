@@ -1,0 +1,147 @@
+"""Beside the idle: chance of hunting, its cause, the map of two settings, and one cycle told."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from workbench.page.chance import Chance, cause_of, chance_of, map_of
+from workbench.page.chart_map import map_option, mark, nearest_cell
+from workbench.page.job_panel import JobPanel
+
+if TYPE_CHECKING:
+    from tuning.explain_map import HuntingMap
+    from workbench.page.explore import Explore
+
+KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
+
+
+class WhyPanel:
+    """The panel.
+
+    Parameters
+    ----------
+    explore : Explore
+        The tab it is part of.
+    """
+
+    def __init__(self, explore: Explore) -> None:
+        self.explore = explore
+        self._kind = "moves"
+        self._map: HuntingMap | None = None
+        self._chance = Chance(None, None)
+
+    def build(self) -> None:
+        """Build it empty."""
+        from nicegui import ui
+
+        with ui.element("div").classes("card"):
+            ui.html("<h2>How often does it hunt?</h2>", sanitize=False)
+            self._told = ui.label("...").props('role="status" aria-live="polite"')
+            self._cause = ui.label().classes("soft")
+        with ui.element("div").classes("card"):
+            with ui.element("div").classes("row"):
+                ui.html("<h2>Where does it hunt?</h2>", sanitize=False)
+                ui.toggle(KINDS, value=self._kind, on_change=self._other).props(
+                    'dense no-caps unelevated padding="1px 8px" aria-label="which two settings"'
+                )
+            self.chart = ui.echart({}, on_point_click=self._clicked).classes("map")
+            self.chart.style("width: 100%").props('role="img" aria-label="map of hunting"')
+            self._note = ui.label().classes("soft")
+        with ui.element("div").classes("card"):
+            ui.html("<h2>Tell me this cycle</h2>", sanitize=False)
+            self._job = JobPanel(
+                self.explore.page, "cycle", "Tell me this cycle", self._start, self._tell
+            )
+            self._job.build()
+            self._story = ui.label().classes("told")
+        self._job.show_found()
+        self.explore.look.redraw.append(self._draw)
+
+    async def refresh(self, number: int) -> None:
+        """Find chance and cause for what is shown.
+
+        Parameters
+        ----------
+        number : int
+            Of the drawing; an answer for an older one is dropped.
+        """
+        from nicegui import run
+
+        session = self.explore.session
+        car = session.wish.car(session.car)
+        chance = await run.io_bound(chance_of, car, session.wish.coolant_degC)
+        if not self.explore.is_newest(number):
+            return
+        self._chance = chance
+        self._told.set_text(chance.text())
+        self._told.classes(replace="bad" if chance.share + chance.stalled_share > 0 else "good")
+        self._cause.set_text("")
+        if chance.share > 0.0:
+            cause = await run.io_bound(cause_of, car, chance, session.seed)
+            if self.explore.is_newest(number):
+                self._cause.set_text(f"Likely cause: {cause}. By theory; told and proved below.")
+
+    async def refresh_map(self, number: int) -> None:
+        """Find the map for what is shown.
+
+        Parameters
+        ----------
+        number : int
+            Of the drawing.
+        """
+        from nicegui import run
+
+        session = self.explore.session
+        car = session.wish.car(session.car)
+        found = await run.io_bound(map_of, car, self._chance, self._kind, session.seed)
+        if self.explore.is_newest(number):
+            self._map = found
+            self._draw()
+
+    def _now(self, found: HuntingMap) -> tuple[float, float]:
+        feedback = self.explore.session.car.feedback
+        return float(getattr(feedback, found.x_key)), float(getattr(feedback, found.y_key))
+
+    def _draw(self) -> None:
+        found = self._map
+        if found is None:
+            self._note.set_text("No map: feedback is off, or the engine swings by itself.")
+            self.chart.run_chart_method("clear")
+            return
+        option = map_option(found, self._now(found), self.explore.look.palette)
+        self.chart.options.clear()
+        self.chart.options.update(option)
+        self.chart.update()
+        self._note.set_text(
+            "Numbers: from how many of 100 starting places it hunts; empty: from none. Dashed:"
+            " theory. Diamond: your settings; click a cell to move there."
+        )
+
+    def mark_now(self) -> None:
+        """Move the mark to the present settings while the map itself waits."""
+        found = self._map
+        if found is not None:
+            point = mark(self._now(found), self.explore.look.palette)
+            self.chart.run_chart_method("setOption", {"series": [{}, {}, {}, point]})
+
+    def _other(self, event: Any) -> None:
+        self._kind = event.value
+        self.explore.changed()
+
+    def _clicked(self, event: Any) -> None:
+        if self._map is None or not isinstance(event.value, list):
+            return
+        x, y = nearest_cell(self._map, float(event.value[0]), float(event.value[1]))
+        self.explore.set_sliders(**{self._map.x_key: x, self._map.y_key: round(y, 1)})
+
+    def _start(self) -> dict[str, Any]:
+        session = self.explore.session
+        return {
+            "work": "workbench.page.work_explain:explain_work",
+            "title": "Explaining",
+            "car": session.wish.car(session.car),
+            "seed": session.seed,
+        }
+
+    def _tell(self, result: Any) -> None:
+        self._story.set_text("\n".join(result["lines"]))

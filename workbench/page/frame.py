@@ -1,0 +1,218 @@
+"""The frame of the page: title, car, saving, units, light or dark, and the tabs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from sim.errors import InputError
+from workbench.page.jobs import plain_problem
+from workbench.page.look import CSS, Look
+from workbench.page.session import Session, bundled_cars
+
+if TYPE_CHECKING:
+    from nicegui.elements.tabs import TabPanels
+
+DARK_MODES = {"auto": None, "light": False, "dark": True}
+TABS = ("Explore", "Log", "Settings", "Start", "Sheet")
+
+
+def build_page(session: Session) -> None:
+    """Build the page of one tab.
+
+    Parameters
+    ----------
+    session : Session
+        Its work.
+    """
+    Page(session).build()
+
+
+class Page:
+    """What is on one tab of the browser.
+
+    Parameters
+    ----------
+    session : Session
+        Its work.
+    """
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.look = Look(dark=bool(session.dark), imperial=session.imperial)
+        self._built: dict[str, bool] = {}
+
+    def build(self) -> None:
+        """Build everything that is seen first; other tabs follow when they are opened."""
+        from nicegui import ui
+
+        ui.add_css(CSS)
+        self._dark = ui.dark_mode(self.session.dark)
+        ui.colors(primary="#00569a", negative="#9a1c1c")
+        with ui.element("header").classes("top"):
+            self._head()
+        self._error = ui.label().classes("error").props('role="alert"')
+        with ui.tabs(value=self.session.tab, on_change=lambda e: self._opened(e.value)) as tabs:
+            tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
+            self._tabs = {name: ui.tab(name) for name in TABS}
+        self._panels: TabPanels
+        with ui.element("main").style("width: 100%"):
+            self._panels = ui.tab_panels(tabs, value=self.session.tab, animated=False)
+            self._panels.classes("w").props("keep-alive").style("width: 100%")
+            with self._panels:
+                self._places = {name: ui.tab_panel(name) for name in TABS}
+        self._opened(self.session.tab)
+        ui.timer(0.05, self._ask_for_dark, once=True)
+
+    def _head(self) -> None:
+        from nicegui import ui
+
+        session = self.session
+        ui.html("<h1>evenidle</h1>", sanitize=False)
+        self._name = ui.label().classes("big")
+        self._state = ui.label().classes("soft").props('role="status"')
+        self._button("Open a car", self._open_dialog)
+        self._button("Save", self._save)
+        self._button("Save as", self._save_dialog)
+        self._button("Undo changes", self._undo)
+        ui.element("div").classes("gap")
+        ui.switch(
+            "°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)
+        ).props("dense")
+        now = next(name for name, value in DARK_MODES.items() if value is session.dark)
+        ui.toggle(list(DARK_MODES), value=now, on_change=lambda e: self._mode(e.value)).props(
+            'dense no-caps unelevated padding="2px 9px" aria-label="light or dark"'
+        )
+        self.tell_state()
+
+    def _button(self, text: str, act: Callable[..., Any]) -> None:
+        from nicegui import ui
+
+        ui.button(text, on_click=act).props('outline dense padding="1px 9px"')
+
+    def tell_state(self) -> None:
+        """Show which car it is and whether there is something to save."""
+        session = self.session
+        self._name.set_text(session.car.name)
+        where = "a demonstration car" if session.file is None else session.file.name
+        self._state.set_text(f"{where}; {'changes not saved' if session.changed else 'no changes'}")
+
+    def _opened(self, name: str) -> None:
+        self.session.tab = name
+        if self._built.get(name):
+            return
+        self._built[name] = True
+        with self._places[name]:
+            self._build_tab(name)
+
+    def _build_tab(self, name: str) -> None:
+        from workbench.page import explore
+
+        if name == "Explore":
+            explore.Explore(self).build()
+
+    def rebuild(self) -> None:
+        """Build all tabs anew, as after another car was opened."""
+        self._built = {}
+        self.look.redraw.clear()
+        for place in self._places.values():
+            place.clear()
+        self._opened(self.session.tab)
+        self.tell_state()
+
+    async def _ask_for_dark(self) -> None:
+        """Learn whether the system is dark, which only the browser knows."""
+        from nicegui import ui
+
+        if self.session.dark is not None:
+            return
+        asked = "return window.matchMedia('(prefers-color-scheme: dark)').matches"
+        try:
+            dark = bool(await ui.run_javascript(asked, timeout=5.0))
+        except TimeoutError:
+            return
+        if dark != self.look.dark:
+            self.look.dark = dark
+            self.look.changed()
+
+    async def _mode(self, name: str) -> None:
+        self.session.dark = DARK_MODES[name]
+        self._dark.value = self.session.dark
+        if self.session.dark is None:
+            await self._ask_for_dark()
+        else:
+            self.look.dark = self.session.dark
+            self.look.changed()
+
+    def _units(self, imperial: bool) -> None:
+        self.session.imperial = self.look.imperial = imperial
+        self.look.changed()
+
+    def _try(self, act: Callable[[], Any]) -> bool:
+        """Do something that may be refused, and say why it was."""
+        try:
+            act()
+        except InputError as error:
+            self._error.set_text(plain_problem(error))
+            return False
+        self._error.set_text("")
+        self.tell_state()
+        return True
+
+    def _save(self) -> None:
+        if self.session.file is None:
+            self._save_dialog()
+        else:
+            self._try(self.session.save)
+
+    def _undo(self) -> None:
+        self.session.take_back()
+        self.rebuild()
+
+    def _save_dialog(self) -> None:
+        from nicegui import ui
+
+        def save() -> None:
+            try:
+                self.session.save(place.value or "")
+            except InputError as error:
+                problem.set_text(plain_problem(error))
+                return
+            dialog.close()
+            self.tell_state()
+
+        with ui.dialog() as dialog, ui.card():
+            ui.label("Save this car under a new name").classes("big")
+            place = ui.input("new file, such as mycar.toml").style("width: 320px; max-width: 80vw")
+            problem = ui.label().classes("error").props('role="alert"')
+            with ui.row():
+                ui.button("Save", on_click=save)
+                ui.button("Cancel", on_click=dialog.close).props("flat")
+        dialog.open()
+
+    def _open_dialog(self) -> None:
+        from nicegui import ui
+
+        def take(name: str) -> None:
+            try:
+                self.session.open(name)
+            except InputError as error:
+                problem.set_text(plain_problem(error))
+                return
+            dialog.close()
+            self.rebuild()
+
+        with ui.dialog() as dialog, ui.card():
+            ui.label("Open a car").classes("big")
+            if self.session.changed:
+                ui.label("Changes that are not saved are lost.").classes("bad")
+            ui.label("Demonstration cars").classes("soft")
+            with ui.row():
+                for name in bundled_cars():
+                    ui.button(name, on_click=lambda n=name: take(n)).props("outline dense")
+            place = ui.input("or a car file on this machine").style("width: 320px; max-width: 80vw")
+            problem = ui.label().classes("error").props('role="alert"')
+            with ui.row():
+                ui.button("Open", on_click=lambda: take((place.value or "").strip()))
+                ui.button("Cancel", on_click=dialog.close).props("flat")
+        dialog.open()

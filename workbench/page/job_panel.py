@@ -1,0 +1,132 @@
+"""A button that starts a job, its progress, its end, and what it found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from workbench.page.jobs import Job
+
+if TYPE_CHECKING:
+    from workbench.page.frame import Page
+
+LOOK_EVERY_s = 0.25
+
+
+class JobPanel:
+    """The button and its bar.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is; a page has one job at a time.
+    kind : str
+        Name by which results are kept.
+    button : str
+        Its text.
+    arguments : callable
+        Gives ``work``, ``title`` and the arguments of the work; None where there is nothing to do.
+    on_result : callable
+        Shows a result.
+    on_more : callable, optional
+        Shows what is told on the way.
+    stop_text : str
+        Text of the button that stops it.
+    """
+
+    def __init__(
+        self,
+        page: Page,
+        kind: str,
+        button: str,
+        arguments: Callable[[], dict[str, Any] | None],
+        on_result: Callable[[Any], None],
+        on_more: Callable[[dict[str, Any]], None] | None = None,
+        stop_text: str = "Stop",
+    ) -> None:
+        self._page, self._kind, self._text = page, kind, button
+        self._arguments, self._on_result, self._on_more = arguments, on_result, on_more
+        self._stop_text = stop_text
+        self._seen = -1
+
+    def build(self) -> None:
+        """Build it; a job that runs already is shown, as after a reload."""
+        from nicegui import ui
+
+        with ui.element("div").classes("row"):
+            self._go = ui.button(self._text, on_click=self.start).props('dense padding="2px 12px"')
+            self._stop = ui.button(self._stop_text, on_click=self._stop_it)
+            self._stop.props('outline dense padding="2px 12px"')
+        self._bar = ui.linear_progress(value=0.0, show_value=False, size="8px")
+        self._bar.props(f'aria-label="progress of: {self._text}"')
+        self._state = ui.label().classes("soft").props('role="status"')
+        self._problem = ui.label().classes("error").props('role="alert"')
+        self._timer = ui.timer(LOOK_EVERY_s, self._look)
+        self._look()
+
+    def start(self) -> None:
+        """Start the job, unless another runs."""
+        session = self._page.session
+        if session.job is not None and not session.job.ended:
+            self._problem.set_text(
+                f"{session.job.title} is still going on: wait for it, or stop it."
+            )
+            return
+        self._problem.set_text("")
+        given = self._arguments()
+        if given is not None:
+            title, work = str(given.pop("title")), str(given.pop("work"))
+            session.job = Job(self._kind, title, work, **given)
+            self._seen = -1
+            self._look()
+
+    def tell_problem(self, text: str) -> None:
+        """Say beside the button what is wrong.
+
+        Parameters
+        ----------
+        text : str
+            In plain words; empty where nothing is.
+        """
+        self._problem.set_text(text)
+
+    def show_found(self) -> None:
+        """Show what an earlier job of this kind found, as after a reload."""
+        found = self._page.session.found.get(self._kind)
+        if found is not None:
+            self._on_result(found)
+
+    def _stop_it(self) -> None:
+        job = self._mine()
+        if job is not None and not job.ended:
+            job.stop()
+
+    def _mine(self) -> Job | None:
+        job = self._page.session.job
+        return job if job is not None and job.kind == self._kind else None
+
+    def _look(self) -> None:
+        """Show how far it is."""
+        job = self._mine()
+        runs = job is not None and not job.ended
+        self._stop.set_visibility(runs)
+        self._bar.set_visibility(runs)
+        self._state.set_visibility(runs)
+        if job is None or job.version == self._seen:
+            return
+        self._seen = job.version
+        self._bar.set_value(job.share)
+        self._state.set_text(f"{job.title}: {100.0 * job.share:.0f} %, {job.text}")
+        if runs and job.more and self._on_more is not None:
+            self._on_more(job.more)
+        if job.ended:
+            self._finish(job)
+
+    def _finish(self, job: Job) -> None:
+        if job.result is None:
+            stopped = job.problem == "stopped"
+            self._problem.set_text("Stopped." if stopped else f"Not done: {job.problem}")
+            return
+        if self._page.session.found.get(self._kind) is not job.result:
+            self._page.session.found[self._kind] = job.result
+        self._on_result(job.result)

@@ -1,0 +1,121 @@
+"""How the page looks: colours for light and dark, told apart by eyes that miss red or green."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+CSS = """
+:root { --ink: #1b1f23; --soft: #565d64; --ground: #f5f6f7; --card: #ffffff; --line: #d3d8dd;
+  --mark: #00569a; --bad: #9a1c1c; --good: #14663f; }
+.body--dark { --ink: #e8eaec; --soft: #aab1b8; --ground: #15181b; --card: #1e2226; --line: #3a4147;
+  --mark: #7db9f2; --bad: #ff9b93; --good: #7fd6a8; }
+body { background: var(--ground); color: var(--ink); font: 15px/1.4 system-ui, "Segoe UI",
+  "DejaVu Sans", sans-serif; }
+body .nicegui-content { padding: 8px 12px 24px; gap: 8px; max-width: 1500px; margin: 0 auto;
+  width: 100%; align-items: stretch; }
+.q-btn { text-transform: none; }
+a { color: var(--mark); } h1, h2, h3, p, ul, ol { margin: 0; }
+h1 { font-size: 19px; font-weight: 650; line-height: 1.3; }
+h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
+.top { display: flex; flex-wrap: wrap; gap: 4px 14px; align-items: center; width: 100%; }
+.gap { flex: 1 1 auto; }
+.card { background: var(--card); border: 1px solid var(--line); border-radius: 6px;
+  padding: 10px 12px; display: flex; flex-direction: column; gap: 6px; min-width: 0; }
+.soft { color: var(--soft); font-size: 13.5px; } .bad { color: var(--bad); font-weight: 600; }
+.good { color: var(--good); font-weight: 600; } .big { font-size: 16px; font-weight: 600; }
+.told { white-space: pre-line; }
+.error { color: var(--bad); white-space: pre-line; font-size: 13.5px; }
+.error:empty { display: none; }
+.row { display: flex; flex-wrap: wrap; gap: 6px 12px; align-items: center; }
+.field { display: grid; grid-template-columns: 1fr auto; column-gap: 8px; align-items: baseline; }
+.field .q-slider { grid-column: 1 / -1; } .field b { font-weight: 650; white-space: nowrap; }
+.q-slider { height: 22px; } .q-tab { min-height: 40px; } .q-tab-panel { padding: 8px 0; }
+.q-tab-panels { background: transparent; }
+.explore { display: grid; grid-template-columns: 286px minmax(0, 1fr) 372px; gap: 10px;
+  align-items: start; }
+.halves { display: grid; grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 10px;
+  align-items: start; }
+.runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 520px; }
+.picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
+.scroll { overflow-x: auto; max-width: 100%; }
+table.plain { border-collapse: collapse; width: 100%; font-size: 14px; }
+table.plain th, table.plain td { text-align: left; padding: 3px 10px 3px 0; vertical-align: top;
+  border-bottom: 1px solid var(--line); } table.plain th { font-weight: 650; }
+table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
+.curve { display: grid; gap: 2px 10px; align-items: center;
+  grid-template-columns: minmax(64px, auto) repeat(3, minmax(92px, 1fr)); }
+.curve .q-field { min-width: 0; } .curve .q-field__control { height: 34px; min-height: 34px; }
+.cautions { border-left: 4px solid var(--bad); }
+.q-focus-helper { opacity: 0; } .q-btn:focus-visible, .q-tab:focus-visible, a:focus-visible,
+.q-slider:focus-visible, summary:focus-visible { outline: 3px solid var(--mark);
+  outline-offset: 1px; }
+@media (max-width: 1150px) {
+  .explore { grid-template-columns: 286px minmax(0, 1fr); }
+  .explore > .why { grid-column: 1 / -1; }
+}
+@media (max-width: 760px) {
+  body .nicegui-content { padding: 4px 6px 24px; }
+  .explore, .halves { grid-template-columns: minmax(0, 1fr); }
+  .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; }
+  .runs { height: 270px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
+  .curve { grid-template-columns: 58px repeat(3, minmax(74px, 1fr)); gap: 2px 6px; }
+}
+@media print { .top, .q-tabs, .noprint { display: none !important; } }
+"""
+"""One style sheet; the few classes are used by name where the page is built."""
+
+
+@dataclass(frozen=True)
+class Palette:
+    """Colours of a chart."""
+
+    ink: str
+    soft: str
+    line: str
+    card: str
+    speed: str
+    valve: str
+    pressure: str
+    band: str
+    least: str
+    most: str
+
+
+LIGHT = Palette(
+    ink="#1b1f23", soft="#565d64", line="#d3d8dd", card="#ffffff", speed="#0060a8",
+    valve="#a85a00", pressure="#14663f", band="rgba(0,96,168,0.13)", least="#f2f6fa",
+    most="#08407a",
+)  # fmt: skip
+DARK = Palette(
+    ink="#e8eaec", soft="#aab1b8", line="#3a4147", card="#1e2226", speed="#7db9f2",
+    valve="#f0a850", pressure="#7fd6a8", band="rgba(125,185,242,0.18)", least="#232a31",
+    most="#8cc4f8",
+)  # fmt: skip
+
+
+@dataclass
+class Look:
+    """Whether the page is dark now, and who must be drawn anew when that or the units change.
+
+    Attributes
+    ----------
+    dark, imperial : bool
+        As shown now.
+    redraw : list of callable
+        Called after a change.
+    """
+
+    dark: bool = False
+    imperial: bool = False
+    redraw: list[Callable[[], None]] = field(default_factory=list)
+
+    @property
+    def palette(self) -> Palette:
+        """Colours now."""
+        return DARK if self.dark else LIGHT
+
+    def changed(self) -> None:
+        """Have everything drawn anew."""
+        for one in self.redraw:
+            one()

@@ -1,0 +1,117 @@
+"""Starts the page on this machine and nowhere else."""
+
+from __future__ import annotations
+
+import socket
+import threading
+from typing import TYPE_CHECKING, Any
+
+from workbench.page.guard import Guard
+from workbench.page.session import Sessions
+
+if TYPE_CHECKING:
+    from starlette.responses import Response
+
+HERE = "127.0.0.1"
+TITLE = "evenidle"
+ICON = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><rect width="32" height="32" rx="6"'
+    ' fill="#00569a"/><path d="M4 20q3-12 6 0t6-3 5 0h7" fill="none" stroke="#fff"'
+    ' stroke-width="2.6" stroke-linecap="round"/></svg>'
+)
+
+
+def run_page(port: int, *, seed: int = 0, quiet: bool = False, show: bool = True) -> None:
+    """Serve the page until the process is interrupted.
+
+    Parameters
+    ----------
+    port : int
+        Port on 127.0.0.1.
+    seed : int
+        Seed of everything random on the page.
+    quiet : bool
+        Say nothing.
+    show : bool
+        Open it in the browser.
+    """
+    _make_ready()
+    from nicegui import app, ui
+
+    sessions = Sessions(seed)
+    _pages(sessions)
+    app.on_shutdown(sessions.stop_all)
+    app.add_middleware(Guard, port=port)  # type: ignore[arg-type] # ASGI by its own protocol
+    if not quiet:
+        app.on_startup(lambda: _say(port))
+    ui.run(
+        host=HERE, port=port, title=TITLE, favicon=ICON, dark=None, show=show, reload=False,
+        show_welcome_message=False, tailwind=False, reconnect_timeout=20.0,
+        message_history_length=0, access_log=False, language="en-GB",
+    )  # fmt: skip
+
+
+def check_port(port: int) -> None:
+    """See that the port is free.
+
+    Parameters
+    ----------
+    port : int
+        Port on 127.0.0.1.
+
+    Raises
+    ------
+    InputError
+        If it cannot be had.
+    """
+    from sim.files import one_problem
+
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HERE, port))
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            message = f"cannot be had ({port}, {reason}), allowed: a free port"
+            raise one_problem("--port", 1, "port", message) from None
+
+
+def _say(port: int) -> None:
+    import sys
+
+    sys.stderr.write(f"open http://{HERE}:{port}/ ; Ctrl-C ends it\n")
+    sys.stderr.flush()
+
+
+def _pages(sessions: Sessions) -> None:
+    """Register the two addresses: a new piece of work, and one that is there."""
+    from nicegui import ui
+    from starlette.responses import RedirectResponse
+
+    from workbench.page.frame import build_page
+
+    @ui.page("/")
+    def begin() -> Response:
+        return RedirectResponse(f"/work/{sessions.begin().key}")
+
+    @ui.page("/work/{key}")
+    def work(key: str) -> Any:
+        session = sessions.get(key)
+        if session is None:
+            return RedirectResponse("/")
+        build_page(session)
+        return None
+
+
+def _make_ready() -> None:
+    """Load the compiled loop while the browser is still loading the page."""
+
+    def load() -> None:
+        from sim import load_car
+        from workbench.page.live import Wish, run_view
+        from workbench.page.session import FIRST_CAR, WARM_degC
+
+        car = load_car(FIRST_CAR)
+        run_view(car, Wish(WARM_degC, car.engine.scatter_share))
+
+    threading.Thread(target=load, daemon=True).start()

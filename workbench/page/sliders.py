@@ -1,0 +1,88 @@
+"""A slider with its name, its value and its unit, reachable by keyboard."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Slide:
+    """What a slider sets.
+
+    Attributes
+    ----------
+    key : str
+        Key of what it sets.
+    name, unit : str
+        As shown.
+    low, high, step : float
+        Its range; wider where the present value lies outside.
+    """
+
+    key: str
+    name: str
+    unit: str
+    low: float
+    high: float
+    step: float
+
+    def text(self, value: float) -> str:
+        """Write a value with its unit.
+
+        Parameters
+        ----------
+        value : float
+            The value.
+
+        Returns
+        -------
+        str
+            With the decimals of the step.
+        """
+        decimals = 0 if self.step >= 1 else 1
+        return f"{value:.{decimals}f} {self.unit}"
+
+
+def slider(
+    slide: Slide,
+    value: float,
+    on_value: Callable[[float], None],
+    text: Callable[[float], str] | None = None,
+) -> Callable[[float], None]:
+    """Build a slider.
+
+    Parameters
+    ----------
+    slide : Slide
+        What it sets.
+    value : float
+        Where it stands first.
+    on_value : callable
+        Told each new value while it moves.
+    text : callable, optional
+        Writes the value; `Slide.text` when left out.
+
+    Returns
+    -------
+    callable
+        Moves it.
+    """
+    from nicegui import ui
+
+    write = text or slide.text
+
+    def moved(new: float | None) -> None:
+        if new is not None:
+            told.set_text(write(new))
+            on_value(new)
+
+    with ui.element("div").classes("field"):
+        ui.label(slide.name)
+        told = ui.label(write(value)).style("font-weight: 650")
+        made = ui.slider(
+            min=min(slide.low, value), max=max(slide.high, value), step=slide.step, value=value,
+            on_change=lambda e: moved(e.value),
+        )  # fmt: skip
+        made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
+    return made.set_value

@@ -1,0 +1,32 @@
+"""In a job's process: one cycle of hunting told, with its proof."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from sim import Car
+    from workbench.page.jobs import Tell
+
+
+def explain_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
+    """Explain why a car hunts, or why it does not.
+
+    Parameters
+    ----------
+    tell : callable
+        Told the share done and what is being done.
+    car : Car
+        The car.
+    seed : int
+        Seed of the scatter.
+
+    Returns
+    -------
+    dict
+        ``lines``: verdict first, then the cycle.
+    """
+    from tuning.explain import explain
+
+    found = explain(car, seed=seed, quick=True, on_progress=tell)
+    return {"lines": found.lines(), "hunts": found.hunts}
