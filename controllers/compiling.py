@@ -134,7 +134,7 @@ def is_warm() -> bool:
     return any(cache_folder("sim").rglob("*.nbc"))
 
 
-def _cached(function: F, **options: bool) -> F:
+def _cached(function: F, **options: Any) -> F:
     """Compile with the disk cache of the function's own package."""
     folder = cache_folder(function.__module__.partition(".")[0])
     numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]

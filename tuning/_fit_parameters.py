@@ -242,6 +242,7 @@ SIMPLE: dict[str, Callable[[float, float], float]] = {
     "base_W": factor,
     "backlash_steps": added,
     "rpm_smoothing": smoothing,
+    "fuelling_lag_s": added,
 }
 """Keys of the car file changed on their own, each with how."""
 FRICTION_SLOPE = "engine.friction_bar slope"
@@ -335,6 +336,7 @@ def make_parameters(
         ("base load", "electrics", "base_W", 0.30, ""),
         ("backlash", "valve", "backlash_steps", 1.0, "steps"),
         ("lag of the speed reading", "sensors", "rpm_smoothing", 0.7, "firings"),
+        ("lag of the fuelling", "mixture", "fuelling_lag_s", 0.04, "s"),
     ]
     if with_map:
         plain.append(("lag of the pressure reading", "sensors", "map_lag_s", 0.5, ""))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,15 +13,17 @@ from tuning.explain_ablation import Ablation, ablation, held_floor
 from tuning.explain_bound import BoundRow, bound_rows
 from tuning.explain_causes import Cause
 from tuning.explain_cycle import CycleView, cycle_view
-from tuning.explain_linear import LinearView, linear_view
+from tuning.explain_findings import Findings
+from tuning.explain_linear import LinearView, known, linear_view
 from tuning.explain_map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
 from tuning.explain_point import IdlePoint, WARM_degC, idle_point
+from tuning.explain_remedies import causes_of
 from tuning.explain_resolution import ResolutionView, resolution_view
 from tuning.explain_runs import Phases, even_phases
 from tuning.explain_story import Story, tell_cycle
 from tuning.explain_suggest import suggested_settings
 from tuning.explain_switches import switches
-from tuning.verdict import Findings, causes_of, sentences
+from tuning.verdict import sentences
 
 PHASES, QUICK_PHASES = 24, 12
 """Starting phases of the runs that prove the cause."""
@@ -113,8 +116,8 @@ class Explanation:
             "resolution": self.resolution.to_dict(),
             "cycle": self.cycle.to_dict(),
             "with_and_without": [row.to_dict() for row in self.ablation.rows],
-            "floor_rpm": self.ablation.floor_rpm,
-            "scatter_rpm": self.ablation.scatter_rpm,
+            "floor_rpm": known(self.ablation.floor_rpm),
+            "scatter_rpm": known(self.ablation.scatter_rpm),
             "maps": [one.to_dict() for one in self.maps],
             "story": self.story.to_dict() if self.story else None,
             "bound": [row.to_dict() for row in self.bound],
@@ -163,7 +166,10 @@ def _proof(
     still = with_values(car, {"feedback": {"law": "none"}})
     held = held_floor([still], phases, point.coolant_degC, seed)[0]
     scatter_rpm = held.mean("scatter_rms_rpm")
-    suggested = suggested_settings(car, point, scatter_rpm)
+    if not math.isfinite(scatter_rpm):  # it stalls with the valve held, from everywhere
+        scatter_rpm, suggested = 0.0, {}
+    else:
+        suggested = suggested_settings(car, point, scatter_rpm)
     table = ablation(switches(car, linear, suggested), held, point, phases, seed)
     return table, resolution_view(car, point, phases, scatter_rpm), suggested
 

@@ -101,8 +101,8 @@ class Ablation:
         Band-passed swing with the valve held [rpm].
     scatter_rpm : float
         Standard deviation of the speed read with the valve held [rpm].
-    held_chance : float
-        Share of runs that hunt, regularly, with the valve held [-].
+    held_chance, held_stalled : float
+        Share of runs that hunt, regularly, and that stall with the valve held [-].
     """
 
     rows: tuple[AblationRow, ...]
@@ -110,6 +110,7 @@ class Ablation:
     floor_rpm: float
     scatter_rpm: float
     held_chance: float
+    held_stalled: float
 
     @property
     def as_is(self) -> AblationRow:
@@ -262,4 +263,5 @@ def ablation(
         floor_rpm=floor,
         scatter_rpm=held.mean("scatter_rms_rpm"),
         held_chance=regular_share(held, None),
+        held_stalled=float(np.mean(~np.isfinite(held.of("hunting_rpm")))),
     )

@@ -41,7 +41,7 @@ ROUNDING_GAIN = 4.0 / math.pi
 CLEAR_OF_BORDER = 1.5
 """A loop this far from swinging by itself is taken not to [-]."""
 HELD_CHANCE = 0.5
-"""From this share of valve-held runs that swing regularly it is not the feedback [-]."""
+"""From this share of valve-held runs that swing regularly, or stall, it is not the feedback [-]."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def named_by_theory(
 
     Notes
     -----
-    In this order: swings with the valve still; unstable without steps, or so near that rounding,
+    In this order: swings or stalls with the valve still; unstable without steps, or so near that rounding,
     which answers a small swing with up to 4/pi of it, can make it so, and why; no position to
     rest; long at a limit.  What is left hunts though stable and with a place to rest: a cycle that
     the moves' coarseness keeps up, which smaller steps end.
@@ -117,7 +117,8 @@ def named_by_theory(
     the order is our own.
     """
     here = linear.here
-    if car.feedback.law == "none" or not here.engine_stable or table.held_chance >= HELD_CHANCE:
+    restless = table.held_chance + table.held_stalled >= HELD_CHANCE
+    if car.feedback.law == "none" or not here.engine_stable or restless:
         return "not_feedback"
     rests = resolution.chance == 0.0
     if here.border_multiplier < (ROUNDING_GAIN if rests else 1.0):

@@ -15,7 +15,7 @@ from tuning.explain_ablation import regular_share
 from tuning.explain_cycle import STARTS_rpm
 from tuning.explain_ends import Measured, ends_of, measured, part
 from tuning.explain_laws import tread_steps
-from tuning.explain_linear import border
+from tuning.explain_linear import border, known
 from tuning.explain_point import IdlePoint
 from tuning.explain_runs import Phases, even_phases, run_settings, without_scatter
 from tuning.sampled_loop import SampledPI
@@ -74,11 +74,16 @@ class HuntingMap:
             Arrays as lists.
         """
         return {
-            name: np.asarray(value, dtype=float).tolist()
-            if isinstance(value, np.ndarray)
-            else value
+            name: _listed(value) if isinstance(value, np.ndarray) else value
             for name, value in vars(self).items()
         }
+
+
+def _listed(values: Reals) -> Any:
+    """An array as lists, None where there is no number."""
+    if values.ndim == 1:
+        return [known(value) for value in values]
+    return [_listed(row) for row in values]
 
 
 @dataclass(frozen=True)

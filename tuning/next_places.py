@@ -1,8 +1,8 @@
 """Where a search looks next: places where the smooth picture of the score promises most.
 
-The laws that are near the best so far each get a picture of their own (``tuning.surrogate``); places
-are drawn over the whole cube and about the best few, and those that promise most are taken one
-after another, each as if its expected score were known already.
+The laws that are near the best so far each get a picture of their own (``tuning.surrogate``).
+Places are drawn over the whole cube and about the best few, and those that promise most are taken
+one after another, each as if its expected score were known already.
 """
 
 from __future__ import annotations

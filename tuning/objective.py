@@ -16,7 +16,8 @@ the worst: half the mean, half the mean of the worst quarter (the conditional va
 Hard limits go first: settings that break one on any run rank behind all that do not.  An owner
 does not want to pay for a quieter idle with a slower one: what is worse than with the settings the
 car has now counts four times, once in the score and thrice as ``regret``, so that settings which
-are better throughout win where there are any.
+are better throughout win where there are any.  Nor should an engine be seen to hunt at all: hunting
+beyond a tenth of the held-valve floor, on any car, counts as regret too.
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are our judgement, no source.
 """
@@ -45,9 +46,13 @@ ERROR_FREE_rpm = 15.0
 UNDERSHOOT_FREE_rpm = 40.0
 REGRET = 3.0
 """How much more what is worse than with the present settings weighs [-]."""
+UNSEEN_SHARE = 0.1
+"""Hunting below this share of the held-valve floor is not seen [-]."""
+SEEN_WEIGHT = 4.0
+"""How much more hunting weighs beyond that, mean over cars [-]."""
 REGRET_MARGIN = 0.05
 """Settings are to be better by this share at least, so that they still are on other cars [-]."""
-RANKED_BEHIND = 1000.0
+RANKED_BEHIND = 100_000.0
 """Added to the value of settings that break a hard limit [rpm]."""
 
 
@@ -129,7 +134,7 @@ class Score:
     mean, worst : float
         Mean over all cars and over the worst quarter [rpm].
     regret : float
-        For all that is worse than with the present settings [rpm].
+        For all that is worse than with the present settings, and for hunting that is seen [rpm].
     terms : dict
         Names of ``TERMS`` to their weighted share of ``total`` [rpm].
     measured : dict
@@ -296,6 +301,29 @@ def regret_rpm(measured: np.ndarray, weights: Weights, present: Score | None) ->
     return cost
 
 
+def seen_hunting_rpm(runs: Runs, raw: np.ndarray, weights: Weights) -> np.ndarray:
+    """What settings cost under which an engine is seen to hunt.
+
+    Parameters
+    ----------
+    runs : Runs
+        For the swing with the valve held.
+    raw : numpy.ndarray
+        Shape (candidates, cars, terms), of ``raw_terms``.
+    weights : Weights
+        What hunting is worth.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (candidates,), 0 where no car is seen to hunt [rpm].
+    """
+    unseen = UNSEEN_SHARE * _over_drives(runs.floor)
+    beyond = np.maximum(raw[..., TERMS.index("hunting")] - unseen, 0.0)
+    cost: np.ndarray = SEEN_WEIGHT * weights.hunting * beyond.mean(axis=-1)
+    return cost
+
+
 def score(
     runs: Runs,
     weights: Weights,
@@ -326,7 +354,7 @@ def score(
     mean, worst = by_car.mean(axis=-1), worst_mean(by_car)
     total = (1.0 - WORST_WEIGHT) * mean + WORST_WEIGHT * worst
     leaning = _car_shares(by_car)
-    regret = regret_rpm(raw.mean(axis=1), weights, present)
+    regret = regret_rpm(raw.mean(axis=1), weights, present) + seen_hunting_rpm(runs, raw, weights)
     found = []
     for k, broken in enumerate(_broken(runs, limits or Limits())):
         shares = (weighted[k] * leaning[k][:, None]).sum(axis=0)

@@ -124,7 +124,7 @@ def thornhill_regularity(signal: ArrayLike, dt_s: float) -> Regularity:
     Returns
     -------
     Regularity
-        From the first eleven crossings within the first 60 % of the lags; what comes after is made
+        From the first eleven crossings within the first 80 % of the lags; what comes after is made
         of too few products to trust.
 
     Raises

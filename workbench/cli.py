@@ -21,6 +21,7 @@ from workbench.command_diagnose import diagnose
 from workbench.command_explain import explain
 from workbench.command_fit import fit
 from workbench.command_new import new
+from workbench.command_page import page
 from workbench.command_sheet import sheet
 from workbench.command_simulate import simulate
 from workbench.command_stress import stress
@@ -45,7 +46,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 OFFERED = (
-    demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare,
+    demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page,
 )  # fmt: skip
 for command in OFFERED:
     app.command(name=command.__name__)(command)

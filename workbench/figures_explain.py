@@ -198,7 +198,7 @@ def ablation_figure(result: Explanation) -> Figure:
         axes = figure.subplots()
         axes.barh(places, [row.swing_rpm for row in rows], color=colours, height=0.62)
         swings = [row.swing_rpm for row in rows] + [row.with_scatter_swing_rpm for row in rows]
-        widest = max(value for value in swings if math.isfinite(value))
+        widest = max((value for value in swings if math.isfinite(value)), default=0.0) or 1.0
         for place, row in zip(places, rows, strict=True):
             text = f"hunts from {100.0 * row.chance:.0f} of 100 places" if row.chance else "rests"
             axes.text(1.06 * widest, float(place), text, fontsize=8, va="center")

@@ -10,6 +10,10 @@ if TYPE_CHECKING:
     from tuning.explain import Explanation
 
 READ = {
+    "with_and_without": (
+        "Each bar is the same car with one thing changed; what ends the swing is its cause."
+    ),
+    "cycle_told": "One period of the hunting, scatter taken out, and what happens in it.",
     "map_moves": (
         "Each cell is the same car with another minimum move and deadband, run from many starting"
         " places; below the line theory finds places without a position to rest."
@@ -18,15 +22,10 @@ READ = {
         "Each cell is the same car with other gains: where the shade does not follow the line, it"
         " is the steps that hunt, not the gains."
     ),
-    "with_and_without": (
-        "Each bar is the same car with one thing changed; what ends the swing is its cause."
-    ),
-    "cycle_told": "One period of the hunting, scatter taken out, and what happens in it.",
     "bound": (
         "The dark part of each bar is the smallest dip this valve allows, opened at full speed"
         " from the moment of the load; the rest could be gained."
     ),
-    "rpm_per_step": "What a step of the valve is worth in rpm, over its travel.",
 }
 """How each figure is read."""
 

@@ -13,7 +13,7 @@ from tests.command.running import run
 
 ALL = (
     "demo", "new", "check", "simulate", "explain", "fit", "diagnose", "tune", "stress", "base",
-    "sheet", "compare",
+    "sheet", "compare", "page",
 )  # fmt: skip
 FACTS = (
     "--displacement-cm3", 1275, "--cylinders", 4, "--target-rpm", 850, "--pulse-ms", 4,

@@ -87,8 +87,8 @@ def _lines(palette: Palette) -> list[dict[str, Any]]:
     plain = {"type": "line", "showSymbol": False, "data": [], "emphasis": {"disabled": True}}
     return [
         {
-            **plain, "name": "speed [rpm]", "xAxisIndex": 0, "yAxisIndex": 0, "color": palette.speed,
-            "lineStyle": {"width": 1.4, "color": palette.speed},
+            **plain, "name": "speed [rpm]", "xAxisIndex": 0, "yAxisIndex": 0,
+            "color": palette.speed, "lineStyle": {"width": 1.4, "color": palette.speed},
         },
         {
             **plain, "name": "valve [steps]", "xAxisIndex": 1, "yAxisIndex": 1, "step": "end",

@@ -92,7 +92,7 @@ def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
     ]
     return {
         "name": "chance", "type": "scatter", "data": inked, "symbolSize": 1, "silent": True,
-        "itemStyle": {"opacity": 0}, "tooltip": {"show": False},
+        "itemStyle": {"color": "transparent"}, "tooltip": {"show": False},
         "label": {"show": True, "formatter": "{@[2]}", "fontSize": 11},
     }  # fmt: skip
 

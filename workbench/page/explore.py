@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
@@ -30,8 +31,8 @@ LAWS = {
 SLIDES = (
     Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
     Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
-    Slide("gain_steps_per_100rpm", "Gain", "steps per 100 rpm", 0, 20, 0.1),
-    Slide("integral_steps_per_100rpm_s", "Integral", "steps per 100 rpm and s", 0, 20, 0.1),
+    Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
+    Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
     Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
 SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
@@ -75,12 +76,12 @@ class Explore:
         ui.select(LAWS, value=feedback.law, label="Law", on_change=self._law).props("dense")
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
-            self._set[one.key] = slider(one, value, lambda v, o=one: self._moved(o, v))
+            self._set[one.key] = slider(one, value, partial(self._moved, one))
         ui.separator()
         share = 100.0 * wish.scatter_share
         slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
         slider(COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self._coolant_text)
-        with ui.element("div").classes("row"):
+        with ui.element("div").classes("line"):
             ui.checkbox(
                 "Lamps, fan, screen on", value=wish.load_on,
                 on_change=lambda e: self._wish(load_on=e.value),
@@ -201,10 +202,9 @@ class Explore:
         await self.why.refresh(number)
         if not self.is_newest(number):
             return
-        time_s, pressure_kPa = await run.io_bound(
-            pressure_of, session.car, session.wish, session.seed
-        )
-        if self.is_newest(number):
+        found = await run.io_bound(pressure_of, session.car, session.wish, session.seed)
+        if found is not None and self.is_newest(number):
+            time_s, pressure_kPa = found
             shown = units.shown(pressure_kPa, "kPa", self.look.imperial)
             await self._send(pressure_data(time_s, shown, self.look.palette))
             await self.why.refresh_map(number)

@@ -39,7 +39,7 @@ class WhyPanel:
             self._told = ui.label("...").props('role="status" aria-live="polite"')
             self._cause = ui.label().classes("soft")
         with ui.element("div").classes("card"):
-            with ui.element("div").classes("row"):
+            with ui.element("div").classes("line"):
                 ui.html("<h2>Where does it hunt?</h2>", sanitize=False)
                 ui.toggle(KINDS, value=self._kind, on_change=self._other).props(
                     'dense no-caps unelevated padding="1px 8px" aria-label="which two settings"'
@@ -50,7 +50,12 @@ class WhyPanel:
         with ui.element("div").classes("card"):
             ui.html("<h2>Tell me this cycle</h2>", sanitize=False)
             self._job = JobPanel(
-                self.explore.page, "cycle", "Tell me this cycle", self._start, self._tell
+                self.explore.page,
+                "cycle",
+                "Tell me this cycle",
+                self._start,
+                self._tell,
+                grace_s=1.5,
             )
             self._job.build()
             self._story = ui.label().classes("told")
@@ -70,7 +75,7 @@ class WhyPanel:
         session = self.explore.session
         car = session.wish.car(session.car)
         chance = await run.io_bound(chance_of, car, session.wish.coolant_degC)
-        if not self.explore.is_newest(number):
+        if chance is None or not self.explore.is_newest(number):
             return
         self._chance = chance
         self._told.set_text(chance.text())

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sim.errors import InputError
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
 from workbench.page.session import Session, bundled_cars
-
-if TYPE_CHECKING:
-    from nicegui.elements.tabs import TabPanels
 
 DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = ("Explore", "Log", "Settings", "Start", "Sheet")
@@ -41,6 +38,7 @@ class Page:
         self.session = session
         self.look = Look(dark=bool(session.dark), imperial=session.imperial)
         self._built: dict[str, bool] = {}
+        self._places: dict[str, Any] = {}
 
     def build(self) -> None:
         """Build everything that is seen first; other tabs follow when they are opened."""
@@ -52,14 +50,13 @@ class Page:
         with ui.element("header").classes("top"):
             self._head()
         self._error = ui.label().classes("error").props('role="alert"')
-        with ui.tabs(value=self.session.tab, on_change=lambda e: self._opened(e.value)) as tabs:
+        with ui.tabs(on_change=lambda e: self._opened(e.value)) as tabs:
             tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
-            self._tabs = {name: ui.tab(name) for name in TABS}
-        self._panels: TabPanels
+            for name in TABS:
+                ui.tab(name)
         with ui.element("main").style("width: 100%"):
-            self._panels = ui.tab_panels(tabs, value=self.session.tab, animated=False)
-            self._panels.classes("w").props("keep-alive").style("width: 100%")
-            with self._panels:
+            panels = ui.tab_panels(tabs, value=self.session.tab, animated=False)
+            with panels.props("keep-alive").style("width: 100%"):
                 self._places = {name: ui.tab_panel(name) for name in TABS}
         self._opened(self.session.tab)
         ui.timer(0.05, self._ask_for_dark, once=True)
@@ -99,17 +96,23 @@ class Page:
 
     def _opened(self, name: str) -> None:
         self.session.tab = name
-        if self._built.get(name):
+        if self._built.get(name) or name not in self._places:
             return
         self._built[name] = True
         with self._places[name]:
             self._build_tab(name)
 
     def _build_tab(self, name: str) -> None:
-        from workbench.page import explore
+        from workbench.page.explore import Explore
+        from workbench.page.log_tab import LogTab
+        from workbench.page.settings_tab import SettingsTab
+        from workbench.page.sheet_tab import SheetTab
+        from workbench.page.start_tab import StartTab
 
-        if name == "Explore":
-            explore.Explore(self).build()
+        made: dict[str, Callable[[Page], Any]] = dict(
+            zip(TABS, (Explore, LogTab, SettingsTab, StartTab, SheetTab), strict=True)
+        )
+        made[name](self).build()
 
     def rebuild(self) -> None:
         """Build all tabs anew, as after another car was opened."""

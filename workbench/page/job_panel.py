@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from workbench.page.jobs import Job
+from workbench.page.jobs import GRACE_s, Job
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -32,6 +32,8 @@ class JobPanel:
         Shows what is told on the way.
     stop_text : str
         Text of the button that stops it.
+    grace_s : float
+        How long a stopped job may take to give what it has [s].
     """
 
     def __init__(
@@ -43,17 +45,18 @@ class JobPanel:
         on_result: Callable[[Any], None],
         on_more: Callable[[dict[str, Any]], None] | None = None,
         stop_text: str = "Stop",
+        grace_s: float = GRACE_s,
     ) -> None:
         self._page, self._kind, self._text = page, kind, button
         self._arguments, self._on_result, self._on_more = arguments, on_result, on_more
-        self._stop_text = stop_text
+        self._stop_text, self._grace_s = stop_text, grace_s
         self._seen = -1
 
     def build(self) -> None:
         """Build it; a job that runs already is shown, as after a reload."""
         from nicegui import ui
 
-        with ui.element("div").classes("row"):
+        with ui.element("div").classes("line"):
             self._go = ui.button(self._text, on_click=self.start).props('dense padding="2px 12px"')
             self._stop = ui.button(self._stop_text, on_click=self._stop_it)
             self._stop.props('outline dense padding="2px 12px"')
@@ -99,7 +102,7 @@ class JobPanel:
     def _stop_it(self) -> None:
         job = self._mine()
         if job is not None and not job.ended:
-            job.stop()
+            job.stop(self._grace_s)
 
     def _mine(self) -> Job | None:
         job = self._page.session.job

@@ -14,7 +14,11 @@ body { background: var(--ground); color: var(--ink); font: 15px/1.4 system-ui, "
   "DejaVu Sans", sans-serif; }
 body .nicegui-content { padding: 8px 12px 24px; gap: 8px; max-width: 1500px; margin: 0 auto;
   width: 100%; align-items: stretch; }
-.q-btn { text-transform: none; }
+.q-btn { text-transform: none; } .text-primary, .q-btn--outline { color: var(--mark) !important; }
+.nicegui-tab-panel { align-items: stretch; gap: 10px; }
+.q-checkbox__label, .q-toggle__label { padding-left: 6px; }
+summary { cursor: pointer; } details ul { margin: 6px 0 0; padding-left: 20px; }
+.card ul { padding-left: 20px; font-size: 14px; }
 a { color: var(--mark); } h1, h2, h3, p, ul, ol { margin: 0; }
 h1 { font-size: 19px; font-weight: 650; line-height: 1.3; }
 h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
@@ -27,7 +31,7 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .told { white-space: pre-line; }
 .error { color: var(--bad); white-space: pre-line; font-size: 13.5px; }
 .error:empty { display: none; }
-.row { display: flex; flex-wrap: wrap; gap: 6px 12px; align-items: center; }
+.line { display: flex; flex-wrap: wrap; gap: 6px 12px; align-items: center; }
 .field { display: grid; grid-template-columns: 1fr auto; column-gap: 8px; align-items: baseline; }
 .field .q-slider { grid-column: 1 / -1; } .field b { font-weight: 650; white-space: nowrap; }
 .q-slider { height: 22px; } .q-tab { min-height: 40px; } .q-tab-panel { padding: 8px 0; }
@@ -35,6 +39,8 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .explore { display: grid; grid-template-columns: 286px minmax(0, 1fr) 372px; gap: 10px;
   align-items: start; }
 .halves { display: grid; grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 10px;
+  align-items: start; }
+.thirds { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 10px;
   align-items: start; }
 .runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 520px; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
@@ -44,7 +50,7 @@ table.plain th, table.plain td { text-align: left; padding: 3px 10px 3px 0; vert
   border-bottom: 1px solid var(--line); } table.plain th { font-weight: 650; }
 table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .curve { display: grid; gap: 2px 10px; align-items: center;
-  grid-template-columns: minmax(64px, auto) repeat(3, minmax(92px, 1fr)); }
+  grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto auto; }
 .curve .q-field { min-width: 0; } .curve .q-field__control { height: 34px; min-height: 34px; }
 .cautions { border-left: 4px solid var(--bad); }
 .q-focus-helper { opacity: 0; } .q-btn:focus-visible, .q-tab:focus-visible, a:focus-visible,
@@ -56,10 +62,11 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 }
 @media (max-width: 760px) {
   body .nicegui-content { padding: 4px 6px 24px; }
-  .explore, .halves { grid-template-columns: minmax(0, 1fr); }
+  .explore, .halves, .thirds { grid-template-columns: minmax(0, 1fr); }
   .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; }
-  .runs { height: 270px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
-  .curve { grid-template-columns: 58px repeat(3, minmax(74px, 1fr)); gap: 2px 6px; }
+  .thirds { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 10px;
+  align-items: start; }
+.runs { height: 270px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }
 @media print { .top, .q-tabs, .noprint { display: none !important; } }
 """

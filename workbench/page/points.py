@@ -86,4 +86,4 @@ def _kept(values: Any, spans: int) -> Any:
 
 
 def _pairs(times: Any, values: Any, digits: int) -> Pairs:
-    return np.column_stack([np.round(times, 2), np.round(values, digits)]).tolist()  # type: ignore[no-any-return] # numpy's list of lists
+    return np.column_stack([np.round(times, 2), np.round(values, digits)]).tolist()

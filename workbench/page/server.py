@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 HERE = "127.0.0.1"
 TITLE = "evenidle"
 ICON = (
-    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><rect width="32" height="32" rx="6"'
-    ' fill="#00569a"/><path d="M4 20q3-12 6 0t6-3 5 0h7" fill="none" stroke="#fff"'
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><rect width="32" height="32"'
+    ' rx="6" fill="#00569a"/><path d="M4 20q3-12 6 0t6-3 5 0h7" fill="none" stroke="#fff"'
     ' stroke-width="2.6" stroke-linecap="round"/></svg>'
 )
 
@@ -41,7 +41,7 @@ def run_page(port: int, *, seed: int = 0, quiet: bool = False, show: bool = True
     sessions = Sessions(seed)
     _pages(sessions)
     app.on_shutdown(sessions.stop_all)
-    app.add_middleware(Guard, port=port)  # type: ignore[arg-type] # ASGI by its own protocol
+    app.add_middleware(Guard, port=port)
     if not quiet:
         app.on_startup(lambda: _say(port))
     ui.run(

@@ -50,6 +50,10 @@ class Session:
         The last job, running or ended.
     found : dict
         What jobs have found, by kind.
+    logs : list of Path
+        Logs taken in, the newest last.
+    folder : TemporaryDirectory or None
+        Where they lie; gone when the work is forgotten.
     """
 
     key: str
@@ -65,6 +69,7 @@ class Session:
     job: Job | None = None
     found: dict[str, Any] = field(default_factory=dict)
     logs: list[Path] = field(default_factory=list)
+    folder: Any = None
     _known: str = ""
     _backed_up: bool = False
 

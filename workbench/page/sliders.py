@@ -85,4 +85,8 @@ def slider(
             on_change=lambda e: moved(e.value),
         )  # fmt: skip
         made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
-    return made.set_value
+
+    def move(new: float) -> None:
+        made.set_value(new)
+
+    return move

@@ -1,0 +1,198 @@
+"""A real Chromium looking at a real server: how the tests of the page start and use both."""
+
+from __future__ import annotations
+
+import json
+import socket
+import subprocess
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from selenium import webdriver
+from selenium.common.exceptions import StaleElementReferenceException
+from selenium.webdriver.chrome.options import Options
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.remote.webelement import WebElement
+
+from tests.command.running import surroundings, words
+
+LAPTOP, PHONE = (1366, 768), (390, 844)
+LONGEST_WAIT_s = 25.0
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Served:
+    """A server of the page.
+
+    Attributes
+    ----------
+    port : int
+        Its port.
+    process : subprocess.Popen
+        Its process.
+    folder : Path
+        Where it was started.
+    """
+
+    port: int
+    process: subprocess.Popen[bytes]
+    folder: Path
+
+    @property
+    def address(self) -> str:
+        """Where a new piece of work begins."""
+        return f"http://127.0.0.1:{self.port}/"
+
+
+def free_port() -> int:
+    """A port that nobody has."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def serve(folder: Path) -> Served:
+    """Start ``evenidle page`` and wait until it answers."""
+    port = free_port()
+    log = (folder / "server.log").open("wb")
+    process = subprocess.Popen(
+        words("page", "--port", port, "--no-show"),
+        cwd=folder, env=surroundings(), stdin=subprocess.DEVNULL, stdout=log, stderr=log,
+    )  # fmt: skip
+    until = time.monotonic() + 60.0
+    while time.monotonic() < until and process.poll() is None:
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return Served(port, process, folder)
+        time.sleep(0.05)
+    raise AssertionError((folder / "server.log").read_text())
+
+
+def chromium(size: tuple[int, int] = LAPTOP) -> webdriver.Chrome:
+    """Start a browser that keeps a log of everything it asks for."""
+    options = Options()
+    options.binary_location = "/usr/bin/chromium"
+    for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--hide-scrollbars"):
+        options.add_argument(word)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
+    resize(driver, size)
+    return driver
+
+
+def resize(driver: webdriver.Chrome, size: tuple[int, int]) -> None:
+    """Give the page the size of a screen."""
+    width, height = size
+    measures = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 500}
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", measures)
+
+
+def wait_for(what: Callable[[], T], told: str, longest_s: float = LONGEST_WAIT_s) -> T:
+    """Wait until something holds, and give it back."""
+    until = time.monotonic() + longest_s
+    while True:
+        try:
+            found = what()
+        except StaleElementReferenceException:
+            found = None  # type: ignore[assignment] # drawn anew just now: looked at again
+        if found:
+            return found
+        if time.monotonic() > until:
+            raise AssertionError(f"waited {longest_s:.0f} s in vain: {told}")
+        time.sleep(0.05)
+
+
+class Look:
+    """What somebody sees and does on the page.
+
+    Parameters
+    ----------
+    driver : webdriver.Chrome
+        The browser.
+    """
+
+    def __init__(self, driver: webdriver.Chrome) -> None:
+        self.driver = driver
+
+    def open(self, address: str) -> None:
+        """Go there and wait until the first chart is drawn."""
+        self.driver.get(address)
+        self.wait_text("Explore")
+
+    def text(self) -> str:
+        """All text that is seen."""
+        return self.driver.find_element(By.TAG_NAME, "body").text
+
+    def wait_text(self, text: str, longest_s: float = LONGEST_WAIT_s) -> str:
+        """Wait until a text is seen; gives all text."""
+        return wait_for(lambda: (t := self.text()) if text in (t or "") else "", text, longest_s)
+
+    def tab(self, name: str) -> None:
+        """Open a tab."""
+        tabs = self.driver.find_elements(By.CSS_SELECTOR, ".q-tab")
+        next(one for one in tabs if one.text.strip() == name).click()
+
+    def button(self, text: str) -> WebElement:
+        """A button that is seen, by its text."""
+
+        def seen() -> WebElement | None:
+            for one in self.driver.find_elements(By.CSS_SELECTOR, "button, .q-btn"):
+                if one.is_displayed() and one.text.strip() == text:
+                    return one
+            return None
+
+        return wait_for(seen, f"button {text}")  # type: ignore[return-value] # waited until there
+
+    def press(self, text: str) -> None:
+        """Press a button."""
+        button = self.button(text)
+        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+        button.click()
+
+    def slide(self, key: str, arrow: str, times: int = 1) -> None:
+        """Move a slider by the keyboard."""
+        found = self.driver.find_element(By.CSS_SELECTOR, f'[data-key="{key}"] [tabindex="0"]')
+        found.send_keys(*[arrow] * times)
+
+    def field(self, label: str) -> WebElement:
+        """A text field by its label."""
+        path = f'//*[@aria-label="{label}"]'
+        return wait_for(lambda: self.driver.find_element(By.XPATH, path), label)
+
+    def fill(self, field: WebElement, text: str) -> None:
+        """Replace what stands in a field."""
+        field.send_keys(Keys.CONTROL, "a")
+        field.send_keys(text)
+
+    def option(self, css: str) -> dict[str, Any]:
+        """Options of a chart as the browser has them."""
+        script = (
+            "const at = document.querySelector(arguments[0]);"
+            "return JSON.stringify(getElement(Number(at.id.slice(1))).chart.getOption())"
+        )
+        return dict(json.loads(self.driver.execute_script(script, css)))
+
+    def asked_for(self) -> set[str]:
+        """Addresses that the browser asked for since last looked, data within the page left out."""
+        found = set()
+        for entry in self.driver.get_log("performance"):
+            told = json.loads(entry["message"])["message"]
+            if told["method"] == "Network.requestWillBeSent":
+                found.add(str(told["params"]["request"]["url"]))
+            if told["method"] == "Network.webSocketCreated":
+                found.add(str(told["params"]["url"]))
+        return {one for one in found if not one.startswith(("data:", "blob:", "about:"))}
+
+    def complaints(self) -> list[str]:
+        """Errors in the browser's console since last looked."""
+        return [
+            str(one["message"])
+            for one in self.driver.get_log("browser")
+            if one["level"] == "SEVERE"
+        ]

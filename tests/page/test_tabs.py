@@ -1,0 +1,123 @@
+"""Each tab of the page does its main act, in a real browser against a real server."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+from sim.files import bundled_folder
+from tests.page.browsing import Look, wait_for
+
+pytestmark = pytest.mark.browser
+
+
+def test_explore_draws_what_the_sliders_say(look: Look) -> None:
+    look.wait_text("starting places")
+    before = look.option(".runs")
+    assert len(before["series"][0]["data"]) > 100
+    wait_for(lambda: look.option(".runs")["series"][2]["data"], "pressure follows")
+    look.slide("min_move_steps", Keys.ARROW_LEFT, 3)
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 20)
+    look.wait_text("1 steps")
+    look.wait_text("It comes to rest, wherever it starts.")
+    after = look.option(".runs")
+    assert after["series"][0]["data"] != before["series"][0]["data"]
+    (band,) = after["series"][0]["markArea"]["data"]
+    assert band[1]["yAxis"] - band[0]["yAxis"] == 90.0, "the deadband drawn is that of the slider"
+    assert "changes not saved" in look.text()
+
+
+def test_explore_map_moves_the_settings_by_click(look: Look) -> None:
+    wait_for(lambda: look.option(".map").get("series"), "map")
+    (now,) = look.option(".map")["series"][3]["data"]
+    assert now == [4.0, 25.0]
+    chart = look.driver.find_element(By.CSS_SELECTOR, ".map")
+    script = (
+        "return getElement(Number(arguments[0].id.slice(1))).chart"
+        ".convertToPixel({xAxisIndex: 0, yAxisIndex: 0}, [2, 61])"
+    )
+    x, y = look.driver.execute_script(script, chart)
+    size = chart.size
+    ActionChains(look.driver).move_to_element_with_offset(
+        chart, round(x - size["width"] / 2), round(y - size["height"] / 2)
+    ).click().perform()
+    look.wait_text("2 steps")
+    look.wait_text("It comes to rest, wherever it starts.")
+
+
+def test_explore_tells_one_cycle(look: Look) -> None:
+    look.press("Tell me this cycle")
+    told = look.wait_text("From here it repeats.")
+    assert "told to open" in told
+    assert "First cause: the valve's resolution" in told
+
+
+def test_explore_load_and_blip(look: Look) -> None:
+    look.wait_text("With the valve held still")
+    for word in ("Lamps, fan, screen on", "Blip"):
+        look.driver.find_element(By.XPATH, f'//*[@aria-label="{word}"]').click()
+    look.wait_text("the deepest dip after a load is")
+    look.wait_text("after the blip speed falls")
+
+
+def test_log_is_read_and_judged(look: Look) -> None:
+    look.tab("Log")
+    look.wait_text("A recorded log")
+    chosen = wait_for(
+        lambda: look.driver.find_elements(By.CSS_SELECTOR, 'input[type="file"]'), "upload"
+    )
+    chosen[0].send_keys(str(bundled_folder() / "logs" / "trials_hunting.csv"))
+    told = look.wait_text("What was recognised")
+    assert "rpm" in told
+    assert look.driver.find_elements(By.CSS_SELECTOR, "img.picture")
+
+
+def test_a_bad_log_is_told_in_plain_words(
+    look: Look, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    bad = tmp_path_factory.mktemp("bad") / "bad.csv"
+    bad.write_bytes(bytes(range(256)) * 40)
+    look.tab("Log")
+    look.wait_text("A recorded log")
+    chosen = wait_for(
+        lambda: look.driver.find_elements(By.CSS_SELECTOR, 'input[type="file"]'), "upload"
+    )
+    chosen[0].send_keys(str(bad))
+    told = look.wait_text("Not done: bad.csv")
+    assert "Traceback" not in told
+    assert "allowed" in told
+
+
+def test_start_is_played_and_curves_are_edited(look: Look) -> None:
+    look.tab("Start")
+    look.press("Start it")
+    look.wait_text("homing")
+    told = look.wait_text("it runs")
+    assert re.search(r"it runs [\d.]+ s after the key", told)
+    assert look.option(".tall")["series"][0]["data"]
+    field = look.field("Base curve, steps at 0")
+    look.fill(field, "900")
+    look.wait_text("too large (900)")
+    look.fill(field, "48")
+    look.wait_text("changes not saved")
+    look.press("Propose curves")
+    look.press("Take the proposal")
+
+
+def test_sheet_is_seen_with_its_cautions(look: Look) -> None:
+    look.tab("Sheet")
+    look.wait_text("Exhaust gas kills")
+    look.press("Make the sheet")
+    look.button("Download PDF")
+    frame = wait_for(
+        lambda: look.driver.find_elements(By.ID, "sheet-preview"), "preview of the sheet"
+    )
+    look.driver.switch_to.frame(frame[0])
+    told = look.text()
+    look.driver.switch_to.default_content()
+    assert "Before anything else" in told
+    assert "integral gain" in told

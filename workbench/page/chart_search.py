@@ -1,0 +1,123 @@
+"""Charts of a search: candidates between quiet, quick and wear; idle before and after."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from workbench.page.chart_idle import y_axis
+from workbench.page.look import Palette
+
+LEAST_AXIS = 5.0
+
+
+def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
+    """Candidates tried: quiet to the left, quick at the bottom, wear as size.
+
+    Parameters
+    ----------
+    points : list of [quiet, quick, wear, score]
+        Best score first [rpm, s, 1/min, rpm].
+    palette : Palette
+        Colours.
+
+    Returns
+    -------
+    dict
+        Options of ECharts.
+    """
+    quiet = sorted(point[0] for point in points)
+    widest = quiet[int(0.9 * (len(quiet) - 1))] if quiet else LEAST_AXIS
+    values = [
+        {"value": [round(v, 2) for v in point], "symbolSize": 5.0 + math.sqrt(8.0 * point[2])}
+        for point in points
+    ]
+    plain = {"type": "scatter", "clip": True}
+    return {
+        "animation": False, "backgroundColor": "transparent",
+        "grid": {"left": 52, "right": 16, "top": 30, "bottom": 46},
+        "legend": {"top": 0, "textStyle": {"color": palette.ink}},
+        "xAxis": _axis("quiet: swing above the engine's own [rpm]", palette, 28)
+        | {"min": 0, "max": math.ceil(max(1.2 * widest, LEAST_AXIS))},
+        "yAxis": _axis("quick: settling after a load [s]", palette, 34) | {"min": 0},
+        "tooltip": {"trigger": "item", "confine": True, "transitionDuration": 0},
+        "series": [
+            {**plain, "name": "tried; size: valve moves a minute", "data": values[1:],
+             "itemStyle": {"color": palette.speed, "opacity": 0.45}},
+            {**plain, "name": "best so far", "data": values[:1], "symbol": "diamond",
+             "itemStyle": {"color": palette.valve}, "z": 5},
+        ],
+    }  # fmt: skip
+
+
+def _axis(name: str, palette: Palette, gap: int) -> dict[str, Any]:
+    return {
+        "type": "value", "name": name, "nameLocation": "middle", "nameGap": gap,
+        "nameTextStyle": {"color": palette.ink}, "axisLabel": {"color": palette.ink},
+        "splitLine": {"lineStyle": {"color": palette.line}},
+    }  # fmt: skip
+
+
+def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any]:
+    """Speed and valve with present and proposed settings, side by side on one scale.
+
+    Parameters
+    ----------
+    runs : list of dict
+        Two, each with ``rpm``, ``valve`` (points) and ``target_rpm``.
+    palette : Palette
+        Colours.
+
+    Returns
+    -------
+    dict
+        Options of ECharts.
+    """
+    target = max(run["target_rpm"] for run in runs)
+    lowest = min(value for run in runs for _, value in run["rpm"])
+    steps = [value for run in runs for _, value in run["valve"]]
+    length = max(run["rpm"][-1][0] for run in runs)
+    low = max(0.0, math.floor(min(lowest, target - 150.0) / 50.0) * 50.0)
+    # A blip goes far higher; its top tells nothing about the settings.
+    speeds = {"min": low, "max": math.ceil(1.45 * target / 50.0) * 50.0}
+    valves = {"min": max(0.0, min(steps) - 2.0), "max": max(steps) + 2.0}
+    grids, x_axes, y_axes, series = [], [], [], []
+    for place, run in enumerate(runs):
+        name = ("now", "proposed")[place]
+        for row, (top, height, scale) in enumerate(((12, 48, speeds), (74, 16, valves))):
+            index = 2 * place + row
+            left = "8%" if place == 0 else "56%"
+            grids.append({"left": left, "width": "40%", "top": f"{top}%", "height": f"{height}%"})
+            x_axes.append(
+                {"type": "value", "gridIndex": index, "min": 0, "max": length,
+                 "axisLabel": {"show": row == 1, "formatter": "{value} s", "color": palette.ink},
+                 "splitLine": {"lineStyle": {"color": palette.line}}}
+            )  # fmt: skip
+            words = f"{name}: speed [rpm]" if row == 0 else "valve [steps]"
+            axis = y_axis(index, words, palette, 4 if row == 0 else 2) | scale
+            axis["nameTextStyle"] = {**axis["nameTextStyle"], "padding": [0, 0, 0, -30]}
+            y_axes.append(axis)
+            series.append(_line(run, row, index, palette))
+    return {
+        "animation": False, "backgroundColor": "transparent", "grid": grids, "xAxis": x_axes,
+        "yAxis": y_axes, "series": series,
+        "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
+    }  # fmt: skip
+
+
+def _line(run: dict[str, Any], row: int, index: int, palette: Palette) -> dict[str, Any]:
+    line: dict[str, Any] = {
+        "type": "line", "showSymbol": False, "xAxisIndex": index, "yAxisIndex": index,
+        "name": "speed [rpm]" if row == 0 else "valve [steps]",
+        "data": run["rpm"] if row == 0 else run["valve"],
+        "color": palette.speed if row == 0 else palette.valve, "lineStyle": {"width": 1.3},
+    }  # fmt: skip
+    if row == 1:
+        return line | {"step": "end"}
+    return line | {
+        "markLine": {
+            "silent": True, "symbol": "none", "label": {"show": False},
+            "lineStyle": {"color": palette.ink, "type": "dashed", "width": 1},
+            "data": [{"yAxis": run["target_rpm"]}],
+        }
+    }  # fmt: skip

@@ -1,0 +1,142 @@
+"""An open-loop curve as a table to be edited, with a proposal beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sim.errors import InputError
+from workbench.page import units
+from workbench.page.jobs import plain_problem
+
+if TYPE_CHECKING:
+    from workbench.page.frame import Page
+
+Curve = list[list[float]]
+
+
+class CurveTable:
+    """One curve.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is.
+    key : str
+        Key of table [curves].
+    name : str
+        In words.
+    """
+
+    def __init__(self, page: Page, key: str, name: str) -> None:
+        self._page, self.key, self._name = page, key, name
+        self._proposed: Curve | None = None
+        self._rows: list[tuple[Any, Any]] = []
+
+    def build(self) -> None:
+        """Build it with the car's own curve."""
+        from nicegui import ui
+
+        with ui.element("section").classes("card"):
+            with ui.element("div").classes("line"):
+                ui.label(self._name).classes("big")
+                self._take = ui.button("Take the proposal", on_click=self._take_all)
+                self._take.props('outline dense padding="1px 9px"').set_visibility(False)
+            self._grid = ui.element("div").classes("curve")
+            self._problem = ui.label().classes("error").props('role="alert"')
+        self.fill()
+
+    def propose(self, curve: Curve) -> None:
+        """Show a proposal beside the curve.
+
+        Parameters
+        ----------
+        curve : list of [degC, steps]
+            The proposal.
+        """
+        self._proposed = curve
+        self._take.set_visibility(True)
+        self.fill()
+
+    def fill(self) -> None:
+        """Show the curve as the car has it."""
+        from nicegui import ui
+
+        imperial = self._page.look.imperial
+        self._grid.clear()
+        self._rows = []
+        with self._grid:
+            for text in (units.written("degC", imperial), "steps", "proposed"):
+                ui.label(text).classes("soft")
+            ui.label()
+            for place, (at_degC, steps) in enumerate(self._own()):
+                at = round(float(units.shown(at_degC, "degC", imperial)), 1)
+                where = self._number(at, f"{self._name}, temperature {place + 1}")
+                what = self._number(steps, f"{self._name}, steps at {at:g}")
+                self._rows.append((where, what))
+                ui.label(self._beside(at_degC))
+                self._button("-", f"remove the point at {at:g}", partial(self._remove, place))
+            self._button("+ point", "add a point", self._add)
+
+    def _number(self, value: float, label: str) -> Any:
+        from nicegui import ui
+
+        made = ui.number(value=value, format="%g", on_change=self._edited)
+        return made.props(f'dense outlined hide-bottom-space debounce="400" aria-label="{label}"')
+
+    def _button(self, text: str, label: str, act: Callable[[], None]) -> None:
+        from nicegui import ui
+
+        ui.button(text, on_click=act).props(
+            f'flat dense padding="0 8px" aria-label="{self._name}: {label}"'
+        )
+
+    def _own(self) -> tuple[tuple[float, float], ...]:
+        return tuple(getattr(self._page.session.car.curves, self.key))
+
+    def _beside(self, at_degC: float) -> str:
+        if self._proposed is None:
+            return "-"
+        table = np.asarray(self._proposed)
+        return f"{np.interp(at_degC, table[:, 0], table[:, 1]):.0f}"
+
+    def _edited(self) -> None:
+        imperial = self._page.look.imperial
+        if any(one.value is None for row in self._rows for one in row):
+            self._problem.set_text("A number is missing.")
+            return
+        self._put(
+            tuple(
+                (round(units.taken(float(at.value), "degC", imperial), 2), float(steps.value))
+                for at, steps in self._rows
+            ),
+            again=False,
+        )
+
+    def _put(self, curve: tuple[tuple[float, float], ...], again: bool = True) -> None:
+        """Give the car this curve, if it is allowed."""
+        try:
+            self._page.session.change("curves", **{self.key: curve})
+        except InputError as error:
+            self._problem.set_text(plain_problem(error))
+            return
+        self._problem.set_text("")
+        self._page.tell_state()
+        if again:
+            self.fill()
+
+    def _take_all(self) -> None:
+        if self._proposed is not None:
+            self._put(tuple((float(a), float(b)) for a, b in self._proposed))
+
+    def _remove(self, place: int) -> None:
+        own = self._own()
+        self._put(own[:place] + own[place + 1 :])
+
+    def _add(self) -> None:
+        own = self._own()
+        at, steps = own[-1]
+        self._put((*own, (at + 10.0, steps)))

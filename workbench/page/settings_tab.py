@@ -1,0 +1,194 @@
+"""Settings: the search with its best so far, now and proposed side by side, and the stress test."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from workbench.page.chart_search import beside_option, front_option
+from workbench.page.job_panel import JobPanel
+from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
+from workbench.tune_words import COMPARED_COLUMNS, setting_name
+
+if TYPE_CHECKING:
+    from workbench.page.frame import Page
+
+BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough, some minutes"}
+WEIGHTS = {
+    "balanced": "balanced", "quiet": "a quiet idle", "quick": "quick recovery",
+    "gentle": "a valve that rests",
+}  # fmt: skip
+LAWS = {"": "any law", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
+SUITES = {"standard": "everything", "loads": "loads and blips only"}
+
+
+class SettingsTab:
+    """The tab.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is.
+    """
+
+    def __init__(self, page: Page) -> None:
+        self.page, self.session, self.look = page, page.session, page.look
+        self._points: list[list[float]] = []
+        self._runs: list[dict[str, Any]] = []
+
+    def build(self) -> None:
+        """Build it, with what was found before."""
+        from nicegui import ui
+
+        cautions()
+        with ui.element("div").classes("halves"):
+            with ui.element("section").classes("card"):
+                self._search_part()
+            with ui.element("section").classes("card"):
+                self._found_part()
+        with ui.element("section").classes("card"):
+            self._stress_part()
+        self.look.redraw.append(self._draw)
+        self._search.show_found()
+        self._stress.show_found()
+
+    def _search_part(self) -> None:
+        from nicegui import ui
+
+        heading("Search settings")
+        ui.label(
+            "Tries settings on many cars that this one could be. The base curve is left alone."
+        ).classes("soft")
+        with ui.element("div").classes("line"):
+            self._budget = ui.select(BUDGETS, value="quick", label="How long").props("dense")
+            self._weights = ui.select(WEIGHTS, value="balanced", label="What counts").props("dense")
+            self._law = ui.select(LAWS, value="", label="Law").props("dense")
+            for one in (self._budget, self._weights, self._law):
+                one.style("min-width: 130px")
+        self._search = JobPanel(
+            self.page, "search", "Search", self._search_arguments, self._show_search,
+            self._show_more, "Stop and keep the best",
+        )  # fmt: skip
+        self._search.build()
+        self._best = ui.label().classes("soft").props('role="status"')
+        self._front = ui.echart(front_option([], self.look.palette)).classes("chart")
+        self._front.style("width: 100%").props('role="img" aria-label="candidates tried"')
+        self._front.set_visibility(False)
+
+    def _found_part(self) -> None:
+        from nicegui import ui
+
+        heading("Now and proposed")
+        self._finding = ui.label("Nothing searched yet.").classes("big").props('role="status"')
+        self._beside = ui.echart({}).classes("chart").style("width: 100%")
+        self._beside.props('role="img" aria-label="idle with present and with proposed settings"')
+        self._beside.set_visibility(False)
+        self._use = ui.button("Use the proposed settings", on_click=self._take).props("dense")
+        self._use.set_visibility(False)
+        self._tables = ui.html("", sanitize=False)
+
+    def _stress_part(self) -> None:
+        from nicegui import ui
+
+        heading("Stress the settings the car has now")
+        self._suite = ui.select(SUITES, value="standard", label="What").props("dense")
+        self._suite.style("min-width: 180px; align-self: flex-start")
+        self._stress = JobPanel(
+            self.page, "stress", "Stress them", self._stress_arguments, self._show_stress,
+            grace_s=1.5,
+        )  # fmt: skip
+        self._stress.build()
+        self._stress_finding = ui.label().classes("big").props('role="status"')
+        self._stress_body = ui.html("", sanitize=False)
+
+    def _search_arguments(self) -> dict[str, Any]:
+        return {
+            "work": "workbench.page.work_search:search_work", "title": "Searching",
+            "car": self.session.car, "budget": self._budget.value,
+            "preset": self._weights.value, "law": self._law.value or None,
+            "seed": self.session.seed,
+        }  # fmt: skip
+
+    def _stress_arguments(self) -> dict[str, Any]:
+        return {
+            "work": "workbench.page.work_search:stress_work", "title": "Stressing",
+            "car": self.session.car, "suite": self._suite.value, "seed": self.session.seed,
+        }  # fmt: skip
+
+    def _show_more(self, more: dict[str, Any]) -> None:
+        if more.get("points") and more["points"] != self._points:
+            self._points = more["points"]
+            self._draw_front()
+        if more.get("best"):
+            self._best.set_text(f"Best so far: {_in_words(more['best'])}")
+
+    def _draw_front(self) -> None:
+        self._front.set_visibility(bool(self._points))
+        self._front.options.clear()
+        self._front.options.update(front_option(self._points, self.look.palette))
+        self._front.update()
+
+    def _draw(self) -> None:
+        self._draw_front()
+        if self._runs:
+            self._beside.options.clear()
+            self._beside.options.update(beside_option(self._runs, self.look.palette))
+            self._beside.update()
+
+    def _show_search(self, found: dict[str, Any]) -> None:
+        self._points, self._runs = found["points"], found["runs"]
+        self._finding.set_text(found["finding"])
+        self._best.set_text(f"Proposed: {_in_words(found['settings'])}")
+        self._beside.set_visibility(True)
+        self._use.set_visibility(True)
+        now = self.session.car.feedback.model_dump(mode="json")
+        changed = [
+            [setting_name(key), _value(now[key]), _value(value)]
+            for key, value in found["settings"].items()
+            if now[key] != value
+        ]
+        self._tables.set_content(
+            table_html(["setting", "now", "proposed"], changed, " rr")
+            + table_html(COMPARED_COLUMNS, found["rows"], " rr ")
+            + list_html(found["notes"])
+        )
+        self._draw()
+
+    def _show_stress(self, found: dict[str, Any]) -> None:
+        self._stress_finding.set_text(found["finding"])
+        self._stress_finding.classes(replace="big good" if found["passed"] else "big bad")
+        self._stress_body.set_content(
+            picture_html(found["matrix"], found["finding"], 640)
+            + picture_html(found["worst"], "the worst cases", 560)
+            + list_html(found["lines"])
+        )
+
+    def _take(self) -> None:
+        found = self.session.found["search"]
+        self.session.change("feedback", **_settings(found["settings"]))
+        self.page.rebuild()
+
+
+def _settings(plain: dict[str, Any]) -> dict[str, Any]:
+    """Settings from plain values: limits are a pair."""
+    return {k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, list):
+        return " to ".join(_value(one) for one in value)
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _in_words(settings: dict[str, Any]) -> str:
+    """The settings that matter most, in one line."""
+    if settings["law"] == "nudge":
+        gains = f"{settings['nudge_steps']} steps at a time"
+    else:
+        gains = (
+            f"gain {settings['gain_steps_per_100rpm']:g},"
+            f" integral {settings['integral_steps_per_100rpm_s']:g}"
+        )
+    return (
+        f"law {settings['law']}, {gains}, deadband {settings['deadband_rpm']:g} rpm, minimum move"
+        f" {settings['min_move_steps']} steps, update every {settings['update_period_ms']:g} ms."
+    )

@@ -1,0 +1,88 @@
+"""Sheet: the settings sheet, seen before it is printed or kept."""
+
+from __future__ import annotations
+
+import re
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from workbench.page.job_panel import JobPanel
+from workbench.page.shown import cautions, heading
+
+if TYPE_CHECKING:
+    from workbench.page.frame import Page
+
+FORMS = {
+    "html": ("HTML", "text/html"),
+    "pdf": ("PDF", "application/pdf"),
+    "csv": ("CSV", "text/csv"),
+    "json": ("JSON", "application/json"),
+}
+_PRINT = "document.getElementById('sheet-preview').contentWindow.print()"
+
+
+class SheetTab:
+    """The tab.
+
+    Parameters
+    ----------
+    page : Page
+        Where it is.
+    """
+
+    def __init__(self, page: Page) -> None:
+        self.page, self.session = page, page.session
+
+    def build(self) -> None:
+        """Build it, with what was found before."""
+        from nicegui import ui
+
+        cautions()
+        with ui.element("section").classes("card"):
+            heading("The settings sheet")
+            ui.label(
+                "Every number with its entry and its reason, and the order in which to try it on"
+                " the car. In metric units, as the car file has them."
+            ).classes("soft")
+            self._sheet = JobPanel(
+                self.page, "sheet", "Make the sheet", self._arguments, self._show, grace_s=1.5
+            )
+            self._sheet.build()
+            with ui.element("div").classes("line") as self._after:
+                ui.button("Print", on_click=lambda: ui.run_javascript(_PRINT)).props(
+                    'outline dense padding="1px 9px"'
+                )
+                for form, (name, _) in FORMS.items():
+                    ui.button(f"Download {name}", on_click=lambda f=form: self._download(f)).props(
+                        'outline dense padding="1px 9px"'
+                    )
+            self._after.set_visibility(False)
+            self._note = ui.label().classes("soft")
+            self._preview = ui.html("", sanitize=False)
+        self._sheet.show_found()
+
+    def _arguments(self) -> dict[str, Any]:
+        return {
+            "work": "workbench.page.work_start:sheet_work", "title": "Making the sheet",
+            "car": self.session.car, "seed": self.session.seed,
+        }  # fmt: skip
+
+    def _show(self, found: dict[str, Any]) -> None:
+        stale = found["car"] != self.session.car
+        note = "The car has been changed since: make the sheet again. " if stale else ""
+        self._note.set_text(note + found["note"])
+        self._after.set_visibility(True)
+        self._preview.set_content(
+            '<iframe id="sheet-preview" title="the sheet" sandbox="allow-same-origin allow-modals"'
+            ' style="width: 100%; height: 70vh; border: 1px solid #888; background: #fff"'
+            f' srcdoc="{escape(found["html"], quote=True)}"></iframe>'
+        )
+
+    def _download(self, form: str) -> None:
+        from nicegui import ui
+
+        found = self.session.found["sheet"]
+        stem = re.sub(r"[^A-Za-z0-9]+", "-", self.session.car.name).strip("-") or "car"
+        content = found[form]
+        data = content if isinstance(content, bytes) else content.encode()
+        ui.download.content(data, f"{stem}-sheet.{form}", FORMS[form][1])

@@ -1,0 +1,107 @@
+"""Pieces that several tabs show: cautions, tables, lists and pictures."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from html import escape
+
+from workbench.cautions import CAUTIONS
+
+
+def cautions() -> None:
+    """Show what to see to before an engine is run: the first line always, the rest on demand."""
+    from nicegui import ui
+
+    first, *_ = CAUTIONS
+    items = "".join(f"<li><b>{escape(head)}</b> {escape(text)}</li>" for head, text in CAUTIONS)
+    with ui.element("section").classes("card cautions").props('aria-label="cautions"'):
+        ui.html(
+            f"<details><summary><b>Before anything of this is tried on the car:</b>"
+            f" {escape(first[0])} {escape(first[1])} The numbers are a model's. <u>All"
+            f" cautions</u></summary><ul>{items}</ul></details>",
+            sanitize=False,
+        )
+
+
+def heading(text: str) -> None:
+    """Show a heading.
+
+    Parameters
+    ----------
+    text : str
+        Plain text.
+    """
+    from nicegui import ui
+
+    ui.html(f"<h2>{escape(text)}</h2>", sanitize=False)
+
+
+def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "") -> str:
+    """Write a table.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Headings.
+    rows : sequence of sequences of str
+        Cells, not yet escaped.
+    right : str
+        An r at the place of each column set to the right.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    marks = [' class="n"' if right[i : i + 1] == "r" else "" for i in range(len(columns))]
+    head = "".join(
+        f'<th scope="col"{m}>{escape(c)}</th>' for m, c in zip(marks, columns, strict=True)
+    )
+    body = "".join(
+        "<tr>" + "".join(f"<td{m}>{escape(c)}</td>" for m, c in zip(marks, row, strict=True))
+        + "</tr>"
+        for row in rows
+    )  # fmt: skip
+    return f'<table class="plain"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+
+
+def list_html(lines: Sequence[str]) -> str:
+    """Write a list.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Not yet escaped.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
+
+
+def picture_html(svg: bytes, told: str, least_px: int = 0) -> str:
+    """Write a picture as an image of its own, so that its names cannot clash with another's.
+
+    Parameters
+    ----------
+    svg : bytes
+        The picture.
+    told : str
+        What it shows, for those who do not see it.
+    least_px : int
+        Width below which it is scrolled and not made smaller [px].
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    data = base64.b64encode(svg).decode("ascii")
+    style = f' style="min-width: {least_px}px"' if least_px else ""
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="picture"><img class="picture"'
+        f'{style} alt="{escape(told)}" src="data:image/svg+xml;base64,{data}"></div>'
+    )

@@ -1,0 +1,162 @@
+"""In a job's process: the search for settings, and the stress matrix."""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from controllers import Feedback
+    from sim import Car
+    from tuning.search_so_far import SoFar
+    from tuning.tuned import Prediction
+    from workbench.page.jobs import Tell
+
+LOOK_EVERY_s = 0.7
+KEEP_FREE_s = 3.0
+SHOWN_s = 40.0
+"""So much of the runs before and after is shown [s]."""
+
+
+def search_work(
+    tell: Tell, *, car: Car, budget: str, preset: str, law: str | None, seed: int
+) -> dict[str, Any]:
+    """Search settings; asked to stop, judge the best so far and give that.
+
+    Parameters
+    ----------
+    tell : callable
+        Told the share done, what is being done, and what was found so far.
+    car : Car
+        With its present settings.
+    budget, preset, law : str
+        As of `tuning.tune`.
+    seed : int
+        Seed of everything random.
+
+    Returns
+    -------
+    dict
+        Settings, sentences, table, runs and points, all plain.
+    """
+    from tuning.search_so_far import Watch, judged
+    from tuning.tune import tune
+    from workbench.tune_words import tune_finding, tune_notes
+
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        storage = Path(folder) / "search.journal"
+        watch = Watch(car, storage, law)
+        try:
+            found = tune(
+                car, law=law, budget=budget, seed=seed, storage=storage, preset=preset,
+                on_progress=_watched(tell, watch.look),
+            )  # fmt: skip
+        except KeyboardInterrupt:
+            best = watch.look().best
+            if best is None:
+                raise
+            known = judged(car, best.settings, preset=preset, seed=seed)
+            text = (
+                f"Stopped after {watch.look().trials} settings. The best of them, on fresh"
+                f" cars: warm idle swings {known.then.hunting_rpm:.0f} rpm, now"
+                f" {known.now.hunting_rpm:.0f} rpm."
+            )
+            return _result(
+                best.settings, text, [], known.now, known.then, known.samples, watch.look()
+            )
+        points = watch.look()
+    return _result(
+        found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
+        found.samples, points,
+    )  # fmt: skip
+
+
+def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
+    """Tell of progress, and now and then of what was found so far."""
+    last_s = 0.0
+
+    def told(share: float, text: str = "") -> None:
+        nonlocal last_s
+        more: dict[str, Any] = {}
+        if time.monotonic() - last_s > LOOK_EVERY_s:
+            last_s = time.monotonic()
+            seen = look()
+            more = {"points": _points(seen), "best": _best(seen)}
+        tell(share, text, **more)
+
+    return told
+
+
+def _points(seen: SoFar) -> list[list[float]]:
+    return [[p.quiet_rpm, p.quick_s, p.wear_per_min, p.score_rpm] for p in seen.points]
+
+
+def _best(seen: SoFar) -> dict[str, Any] | None:
+    return None if seen.best is None else seen.best.settings.model_dump(mode="json")
+
+
+def _result(
+    settings: Feedback,
+    finding: str,
+    notes: list[str],
+    now: Prediction,
+    then: Prediction,
+    samples: Any,
+    seen: SoFar,
+) -> dict[str, Any]:
+    from workbench.page.points import changes, thinned
+    from workbench.printing import number
+    from workbench.tune_words import COMPARED
+
+    before, after = now.to_dict(), then.to_dict()
+    rows = [[meaning, number(before[k]), number(after[k]), unit] for k, meaning, unit in COMPARED]
+    runs = []
+    for run in samples:
+        shown = run.until(SHOWN_s)
+        runs.append(
+            {
+                "rpm": thinned(shown.time_s, shown.rpm, 400),
+                "valve": changes(shown.time_s, shown.valve_steps, 400),
+                "target_rpm": float(run.target_rpm),
+            }
+        )
+    return {
+        "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
+        "rows": rows, "runs": runs, "points": _points(seen),
+    }  # fmt: skip
+
+
+def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any]:
+    """Run the scenario matrix.
+
+    Parameters
+    ----------
+    tell : callable
+        Told the share done.
+    car : Car
+        With the settings to be stressed.
+    suite : str
+        As of `tuning.stress`.
+    seed : int
+        Seed of cars and scatter.
+
+    Returns
+    -------
+    dict
+        Sentences and two pictures (SVG), all plain.
+    """
+    from tuning import stress
+    from workbench.drawing import figure_bytes
+    from workbench.figures_stress import matrix_figure, stress_finding, worst_figure
+
+    found = stress(car, suite=suite, seed=seed, on_progress=tell)
+    tell(1.0, "drawing")
+    return {
+        "finding": stress_finding(found), "passed": found.passed, "lines": found.lines()[1:],
+        "matrix": figure_bytes(matrix_figure(found), "svg"),
+        "worst": figure_bytes(worst_figure(found), "svg"),
+    }  # fmt: skip

@@ -1,0 +1,119 @@
+"""In a job's process: one cold start, curves proposed from the model, and the sheet."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from sim import Car
+    from workbench.page.jobs import Tell
+
+PLAYED_s = 240.0
+MOST_POINTS = 900
+
+
+def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[str, Any]:
+    """Start the engine at a temperature and tell what happens.
+
+    Parameters
+    ----------
+    tell : callable
+        Told what is being done.
+    car : Car
+        The car.
+    coolant_degC : float
+        Engine and air at the start, -30 to 40 [degC].
+    seed : int
+        Seed of the scatter.
+
+    Returns
+    -------
+    dict
+        Sentences, phases and lines to be drawn.
+    """
+    from sim import load_scenario, simulate
+    from tuning.start_story import start_story
+    from workbench.page.points import changes, thinned
+
+    tell(0.1, "starting the engine")
+    # The key, and the second try if the first fails, are those of the bundled cold starts.
+    scenario = load_scenario("cold_start_0").model_copy(
+        update={
+            "name": f"start at {coolant_degC:.0f} degC", "duration_s": PLAYED_s,
+            "coolant_degC": coolant_degC, "ambient_degC": coolant_degC,
+        }
+    )  # fmt: skip
+    trace = simulate(car, scenario, seed)
+    tell(0.8, "telling it")
+    story = start_story(trace, car)
+    time_s = (np.arange(trace.resampled("rpm").size) + 1) * 0.05
+    told: dict[str, Any] = {
+        name: thinned(time_s, trace.resampled(name), MOST_POINTS)
+        for name in ("rpm", "coolant_degC", "oil_degC")
+    }
+    told |= {
+        name: changes(time_s, trace.resampled(name), MOST_POINTS)
+        for name in ("target_rpm", "valve_steps", "base_steps")
+    }
+    return {
+        "finding": story.finding(), "wrong": story.wrong(), "lines": told,
+        "length_s": trace.duration_s, "coolant_degC": coolant_degC,
+        "phases": [[p.name, p.from_s, p.to_s, p.text] for p in story.phases],
+    }  # fmt: skip
+
+
+def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
+    """Propose the open-loop curves from the model.
+
+    Parameters
+    ----------
+    tell : callable
+        Told what is being done.
+    car : Car
+        The car.
+    seed : int
+        Added to the seeds of the starts.
+
+    Returns
+    -------
+    dict
+        Verdict and curves.
+    """
+    from tuning import base_from_model
+
+    tell(0.1, "starting the engine in many ways")
+    found = base_from_model(car, seed=seed)
+    return {"lines": found.lines(), "curves": found.curves()}
+
+
+def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
+    """Make the sheet in every form.
+
+    Parameters
+    ----------
+    tell : callable
+        Told the share done.
+    car : Car
+        With the settings to be tried.
+    seed : int
+        Seed of the prediction.
+
+    Returns
+    -------
+    dict
+        Content by ending, and the settings it was made for.
+    """
+    from workbench.sheet import make_sheet
+    from workbench.sheet_html import sheet_page
+    from workbench.sheet_pdf import sheet_pdf
+    from workbench.sheet_tables import expected_note
+    from workbench.sheet_text import sheet_csv, sheet_json
+
+    made = make_sheet(car, seed=seed, on_progress=lambda share, *_: tell(0.8 * share, "predicting"))
+    tell(0.85, "writing")
+    return {
+        "html": sheet_page(made), "pdf": sheet_pdf(made), "csv": sheet_csv(made),
+        "json": sheet_json(made), "note": expected_note(made), "car": car,
+    }  # fmt: skip
