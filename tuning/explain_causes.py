@@ -109,10 +109,10 @@ def named_by_theory(
 
     Notes
     -----
-    In this order: swings or stalls with the valve still; unstable without steps, or so near that rounding,
-    which answers a small swing with up to 4/pi of it, can make it so, and why; no position to
-    rest; long at a limit.  What is left hunts though stable and with a place to rest: a cycle that
-    the moves' coarseness keeps up, which smaller steps end.
+    In this order: swings or stalls with the valve still; unstable without steps, or so near that
+    rounding, which answers a small swing with up to 4/pi of it, can make it so, and why; no
+    position to rest; long at a limit.  What is left hunts though stable and with a place to rest: a
+    cycle that the moves' coarseness keeps up, which smaller steps end.
     Source: describing function of the mid-tread quantiser (Gelb & Vander Velde 1968, from memory);
     the order is our own.
     """

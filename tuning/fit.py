@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
+from tuning._fit_cold import cool_places
 from tuning._fit_notes import notes_on
 from tuning._fit_parameters import SIMPLE, Parameters, make_parameters
 from tuning._fit_scatter import Scatter, match_scatter
@@ -101,7 +102,7 @@ def fit(
     usual_rpm = float(np.median(np.concatenate([one.measured[:, 0] for one in stretches])))
     with_map = stretches[0].measured.shape[1] > 1
     parameters = make_parameters(described, visited, usual_rpm, with_map, loads)
-    problem = Problem(parameters, stretches)
+    problem = Problem(parameters, stretches, cool=cool_places(described, every))
     start = _start(parameters, float(np.median(visited)), usual_rpm)
     found, covariance = fit_departures(problem, start, tell)
     modelled = problem.modelled(found)
@@ -198,7 +199,7 @@ def _start(parameters: Parameters, steps: float, usual_rpm: float) -> Floats:
 def _predict_held_back(problem: Problem, found: Floats) -> list[Floats]:
     """What a fit without the held-back holds gives for all slots."""
     keep = [one.used & ~one.held_back for one in problem.stretches]
-    blind = Problem(problem.parameters, problem.stretches, keep)
+    blind = Problem(problem.parameters, problem.stretches, keep, problem.cool)
     blind.noise = problem.noise
     return blind.modelled(blind.solve(found, 6, 2.0e-3, quick=True))
 

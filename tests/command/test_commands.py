@@ -111,6 +111,27 @@ def test_simulate_tells_events_and_depends_on_the_seed(tmp_path: Path) -> None:
     assert runs[0]["events"] != runs[2]["events"]
 
 
+def test_explain_gives_the_cause_its_proof_and_the_figures(tmp_path: Path) -> None:
+    outcome = run("explain", "trials", "--rough", "--out", tmp_path, "--json")
+    assert outcome.status == 0, outcome.err
+    result = outcome.result
+    assert result["hunts"]
+    assert result["causes"][0]["key"] == "resolution"
+    rows = {row["key"]: row for row in result["with_and_without"]}
+    assert rows["as_is"]["chance"] > 0.2
+    assert rows["resolution"]["chance"] == 0.0
+    assert {Path(file).stem for file in result["files"]} == {
+        "rpm_per_step", "map_moves", "map_gains", "with_and_without", "cycle_told", "bound",
+    }  # fmt: skip
+    assert all(Path(file).stat().st_size > 10_000 for file in result["files"])
+    told = run("explain", "trials", "--rough")
+    assert told.status == 0
+    assert told.out.startswith(result["verdict"][0])
+    assert "Exhaust gas kills" in told.out
+    (row,) = [line for line in told.out.splitlines() if line.startswith(" a valve without steps")]
+    assert len(row) <= 80, "the proof fits a terminal"
+
+
 @pytest.mark.parametrize("form", ["html", "pdf", "csv", "json"])
 def test_sheet_comes_in_four_forms(form: str, tmp_path: Path) -> None:
     path = tmp_path / f"sheet.{form}"

@@ -60,11 +60,13 @@ def free_port() -> int:
 def serve(folder: Path) -> Served:
     """Start ``evenidle page`` and wait until it answers."""
     port = free_port()
-    log = (folder / "server.log").open("wb")
-    process = subprocess.Popen(
-        words("page", "--port", port, "--no-show"),
-        cwd=folder, env=surroundings(), stdin=subprocess.DEVNULL, stdout=log, stderr=log,
-    )  # fmt: skip
+    # The page's library behaves otherwise where it believes to be under test.
+    around = {k: v for k, v in surroundings().items() if not k.startswith("PYTEST")}
+    with (folder / "server.log").open("wb") as log:
+        process = subprocess.Popen(
+            words("page", "--port", port, "--no-show"),
+            cwd=folder, env=around, stdin=subprocess.DEVNULL, stdout=log, stderr=log,
+        )  # fmt: skip
     until = time.monotonic() + 60.0
     while time.monotonic() < until and process.poll() is None:
         with socket.socket() as probe:
@@ -97,10 +99,11 @@ def wait_for(what: Callable[[], T], told: str, longest_s: float = LONGEST_WAIT_s
     """Wait until something holds, and give it back."""
     until = time.monotonic() + longest_s
     while True:
+        found: T | None
         try:
             found = what()
         except StaleElementReferenceException:
-            found = None  # type: ignore[assignment] # drawn anew just now: looked at again
+            found = None  # drawn anew just now: looked at again
         if found:
             return found
         if time.monotonic() > until:
@@ -131,7 +134,12 @@ class Look:
 
     def wait_text(self, text: str, longest_s: float = LONGEST_WAIT_s) -> str:
         """Wait until a text is seen; gives all text."""
-        return wait_for(lambda: (t := self.text()) if text in (t or "") else "", text, longest_s)
+
+        def seen() -> str:
+            told = self.text()
+            return told if text in told else ""
+
+        return wait_for(seen, text, longest_s)
 
     def tab(self, name: str) -> None:
         """Open a tab."""
@@ -181,7 +189,7 @@ class Look:
     def asked_for(self) -> set[str]:
         """Addresses that the browser asked for since last looked, data within the page left out."""
         found = set()
-        for entry in self.driver.get_log("performance"):
+        for entry in self._log("performance"):
             told = json.loads(entry["message"])["message"]
             if told["method"] == "Network.requestWillBeSent":
                 found.add(str(told["params"]["request"]["url"]))
@@ -189,10 +197,9 @@ class Look:
                 found.add(str(told["params"]["url"]))
         return {one for one in found if not one.startswith(("data:", "blob:", "about:"))}
 
+    def _log(self, kind: str) -> list[dict[str, Any]]:
+        return list(self.driver.get_log(kind))  # type: ignore[no-untyped-call] # selenium's own
+
     def complaints(self) -> list[str]:
         """Errors in the browser's console since last looked."""
-        return [
-            str(one["message"])
-            for one in self.driver.get_log("browser")
-            if one["level"] == "SEVERE"
-        ]
+        return [str(one["message"]) for one in self._log("browser") if one["level"] == "SEVERE"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import threading
 import time
@@ -13,7 +14,6 @@ from sim.errors import EvenidleError
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
-    from multiprocessing.synchronize import Event
 
 GRACE_s = 20.0
 """A job asked to stop and keep its best is ended after this long [s]."""
@@ -62,14 +62,13 @@ class Job:
         self.ended = self.asked_to_stop = False
         self.version = 0
         context = multiprocessing.get_context("spawn")
-        self._stop: Event = context.Event()
-        ours, theirs = context.Pipe(duplex=False)
+        self._pipe, theirs = context.Pipe()
         self._process = context.Process(
-            target=run_work, args=(work, arguments, theirs, self._stop), daemon=True
+            target=run_work, args=(work, arguments, theirs), daemon=True
         )
         self._process.start()
         theirs.close()
-        threading.Thread(target=self._listen, args=(ours,), daemon=True).start()
+        threading.Thread(target=self._listen, daemon=True).start()
 
     @property
     def pid(self) -> int | None:
@@ -86,7 +85,8 @@ class Job:
         """
         self.asked_to_stop = True
         self.text = "stopping"
-        self._stop.set()
+        with contextlib.suppress(OSError):  # it has ended just now
+            self._pipe.send("stop")
         threading.Thread(target=self._end_after, args=(grace_s,), daemon=True).start()
 
     def end_now(self) -> None:
@@ -104,11 +104,11 @@ class Job:
             time.sleep(0.05)
         self.end_now()
 
-    def _listen(self, pipe: Connection) -> None:
+    def _listen(self) -> None:
         """Take in what the process tells until it has gone."""
         try:
             while True:
-                what, *told = pipe.recv()
+                what, *told = self._pipe.recv()
                 if what == "told":
                     share, text, more = told
                     self.share = share
@@ -128,7 +128,7 @@ class Job:
         self.version += 1
 
 
-def run_work(work: str, arguments: dict[str, Any], pipe: Connection, stop: Event) -> None:
+def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
     """Do the work of a job; the process of a job begins here.
 
     Parameters
@@ -138,14 +138,12 @@ def run_work(work: str, arguments: dict[str, Any], pipe: Connection, stop: Event
     arguments : dict
         Its arguments.
     pipe : Connection
-        Where to tell.
-    stop : Event
-        Set when the job shall stop.
+        Where to tell; anything that comes from there asks the job to stop.
     """
 
     def tell(share: float, text: str = "", **more: object) -> None:
         pipe.send(("told", min(max(float(share), 0.0), 1.0), text, more))
-        if stop.is_set():
+        if pipe.poll():
             raise Stopped
 
     module, _, name = work.partition(":")
