@@ -84,7 +84,8 @@ def read_air(log: Log) -> AirReadings | None:
     Returns
     -------
     AirReadings or None
-        None where pressure or steps were not recorded, or the engine hardly idles.
+        None where pressure or steps were not recorded or read nothing, or the engine hardly
+        idles.
     """
     if log.map_kPa is None or log.valve_steps is None:
         return None
@@ -99,6 +100,8 @@ def read_air(log: Log) -> AirReadings | None:
         return np.bincount(slot, values * idle)[filled] / count[filled]
 
     air = mean(log.map_kPa) * mean(log.rpm)
+    if not np.mean(air) > 0.0:
+        return None
     # Air through a move of the valve lags behind it: pair it with the steps of a moment before.
     before = np.interp(log.time_s - 0.3, log.time_s, log.valve_steps)
     return AirReadings(mean(log.time_s), air / float(np.mean(air)), mean(before), mean(log.rpm))

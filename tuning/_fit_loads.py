@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning._log_states import idle_rows, remembered
+from tuning._log_states import BETWEEN_PARTS_s, idle_rows, remembered
 from tuning.logs import Log
 
 Floats = NDArray[np.float64]
@@ -134,14 +134,18 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     inside = (at_s > log.time_s[0] + LOOK_s) & (at_s < log.time_s[-1] - LOOK_s - GAP_s)
     clear = np.abs(change) > np.maximum(SMALLEST_rpm, TIMES_SCATTER * scatter)
     clear &= inside & idle[rows] & still_valve(log, at_s)
+    for later in log.parts[1:]:
+        # Another recording: the engine may idle otherwise without any load.
+        begin_s = float(log.time_s[later.start])
+        clear &= (at_s < begin_s - BETWEEN_PARTS_s - GAP_s - LOOK_s) | (at_s > begin_s + LOOK_s)
     shifts: list[Shift] = []
     for part in _groups(clear, change):
         peak = part[np.argmax(np.abs(change[part]))]
-        kPa = np.nan
+        change_kPa = np.nan
         if log.map_kPa is not None:
             low, high, _ = _means(log.map_kPa, log.time_s, at_s[peak : peak + 1])
-            kPa = float(high[0] - low[0])
-        shifts.append(Shift(float(at_s[peak]), float(change[peak]), kPa))
+            change_kPa = float(high[0] - low[0])
+        shifts.append(Shift(float(at_s[peak]), float(change[peak]), change_kPa))
     return tuple(shifts)
 
 

@@ -320,9 +320,7 @@ def make_parameters(
 
     Returns
     -------
-
-    Parameters
-    ----------
+    parameters : Parameters
         With the beliefs about them.
     """
     plain = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -135,10 +135,7 @@ def match_scatter(
     Source: our own; small scatter adds to speed in proportion, so that its mean squares are
     mixed from those of one trial size and of the sensor's noise (non-negative least squares).
     """
-    from scipy.optimize import nnls
-
-    rate_Hz = float(np.median([log.rate_Hz for log in logs])) or 1.0
-    lags = _lags(rate_Hz)
+    lags = _lags(float(np.median([log.rate_Hz for log in logs])) or 1.0)
     drives = [one.drive_with(loads_W) for one in stretches]
     quiet = [replay(car, drive).rpm for drive in drives]
     measured = [logs[one.log].rpm[one.rows] for one in stretches]
@@ -160,18 +157,7 @@ def match_scatter(
             ]
         )
 
-    sensor = made(0.0, 0.0, TRIAL_NOISE_rpm).mean(axis=0)
-    usual = car.engine.scatter_memory
-    best = (np.inf, usual, 0.0, 0.0, 0.5)
-    for memory in MEMORIES if lags.size else (usual,):
-        runs = made(TRIAL_SHARE, memory, 0.0)
-        parts = np.column_stack([runs.mean(axis=0), sensor])
-        spread = np.maximum(runs.std(axis=0, ddof=1) / runs.mean(axis=0), LEAST_SPREAD)
-        sd = spread * wanted + 1.0e-9
-        sizes, error = nnls(parts[: 1 if not lags.size else None] / sd[:, None], wanted / sd)
-        cost = error**2 / ALIKE + ((memory - usual) / MEMORY_SD) ** 2
-        best = min(best, (cost, memory, float(sizes[0]), float(sizes[1]), float(spread[0])))
-    _, memory, of_share, of_noise, spread_sd = best
+    memory, of_share, of_noise, spread_sd = _best_mixture(wanted, made, car.engine.scatter_memory)
     return Scatter(
         share=float(np.clip(TRIAL_SHARE * np.sqrt(of_share), 0.0, 0.4)),
         memory=float(memory),
@@ -179,3 +165,23 @@ def match_scatter(
         share_sd=float(np.clip(spread_sd, 0.03, 0.5)),
         rms_rpm=float(np.sqrt(max(wanted[0], 0.0))),
     )
+
+
+def _best_mixture(
+    wanted: Floats, made: Callable[[float, float, float], Floats], usual: float
+) -> tuple[float, float, float, float]:
+    """Memory, shares of trial scatter and of sensor noise that mix to what is wanted, spread."""
+    from scipy.optimize import nnls
+
+    sensor = made(0.0, 0.0, TRIAL_NOISE_rpm).mean(axis=0)
+    with_lags = wanted.size > 1
+    best = (np.inf, usual, 0.0, 0.0, 0.5)
+    for memory in MEMORIES if with_lags else (usual,):
+        runs = made(TRIAL_SHARE, memory, 0.0)
+        parts = np.column_stack([runs.mean(axis=0), sensor])
+        spread = np.maximum(runs.std(axis=0, ddof=1) / runs.mean(axis=0), LEAST_SPREAD)
+        sd = spread * wanted + 1.0e-9
+        sizes, error = nnls(parts / sd[:, None], wanted / sd)
+        cost = error**2 / ALIKE + ((memory - usual) / MEMORY_SD) ** 2
+        best = min(best, (cost, memory, float(sizes[0]), float(sizes[1]), float(spread[0])))
+    return best[1:]

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.replay import replay
-from tuning._fit_cold import cool_errors
 from tuning._fit_noise import Noise, estimate_noise, first_noise, rows_that_follow
 from tuning._fit_parameters import Parameters
 from tuning._fit_stretches import GUESSED_LOAD_W, Stretch
@@ -40,8 +39,6 @@ class Problem:
         What was recorded.
     keep : sequence of ndarray of bool
         Shape (slots,) each: slots that count.
-    cool : ndarray
-        Shape (places, 3): where the base curve is believed, as of ``cool_places``.
     noise : Noise
         Noise model in force.
     replays : int
@@ -51,7 +48,6 @@ class Problem:
     parameters: Parameters
     stretches: Sequence[Stretch]
     keep: Sequence[NDArray[np.bool_]] = ()
-    cool: Floats = field(default_factory=lambda: np.zeros((0, 3)))
     noise: Noise = field(init=False)
     replays: int = 0
 
@@ -98,7 +94,7 @@ class Problem:
         ]
 
     def weighed(self, departures: Floats) -> Floats:
-        """Independent residuals of the slots that count, then those of what is believed.
+        """Independent residuals of the slots that count, then those of the beliefs.
 
         Parameters
         ----------
@@ -116,8 +112,7 @@ class Problem:
                 self.residuals(departures), self._follows, self._kept, strict=True
             )
         ]
-        cool = cool_errors(self.parameters.car_with(departures), self.cool)
-        return np.concatenate([*pieces, cool, self.parameters.precision_root @ departures])
+        return np.concatenate([*pieces, self.parameters.precision_root @ departures])
 
     def derivatives(self, departures: Floats, both_sides: bool = True) -> Floats:
         """Differentiate the residuals.
@@ -228,7 +223,7 @@ def covariance_of(problem: Problem, departures: Floats) -> Floats:
     """
     slopes, values = problem.derivatives(departures), problem.weighed(departures)
     count = departures.size
-    rows = values.size - count - len(problem.cool)
+    rows = values.size - count
     weight = 1.0 / np.sqrt(1.0 + (values[:rows] / ROBUST_SD) ** 2)
     data, belief = slopes[:rows], slopes[rows:]
     beliefs = belief.T @ belief

@@ -189,7 +189,8 @@ def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
     FitCheck
         The answer.
     """
-    far, guessed = [], []
+    far: list[str] = []
+    guessed: list[str] = []
     for at, one in enumerate(parameters.each):
         if one.table and abs(departures[at]) > FAR_FROM_BELIEF * parameters.prior_sd[at]:
             change = departures[at] if one.unit else np.exp(departures[at])

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from sim import Car, InputError, Problem
 from tuning._diagnose_warmth import target_of
-from tuning._log_states import idle_rows, with_rising_time
+from tuning._log_mended import mended
+from tuning._log_states import idle_rows
 from tuning.logs import Log, needs
 
 Floats = NDArray[np.float64]
@@ -216,7 +217,7 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     """
     from scipy.optimize import isotonic_regression
 
-    every = [with_rising_time(one) for one in ([logs] if isinstance(logs, Log) else logs)]
+    every = [mended(one) for one in ([logs] if isinstance(logs, Log) else logs)]
     _check(every)
     read = [(log.file, _readings(car, log)) for log in every]
     together = np.vstack([rows for _, rows in read])

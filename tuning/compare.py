@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from sim import Car, SAMPLE_s
 from tuning._compare_runs import Predicted, longest_idling, predict_runs, switched_loads, windows_of
-from tuning._log_states import with_rising_time
+from tuning._log_mended import mended
 from tuning.compare_result import ASKED, Comparison, Overlay, compared_measure, outer_parts
 from tuning.logs import Log
 from tuning.measures import MEASURES, Measures, measure, measure_runs, resample_hold
@@ -40,7 +40,7 @@ def compare(car: Car, log: Log, *, seed: int = 0) -> Comparison:
     InputError
         When the log has no idling long enough.
     """
-    log = with_rising_time(log)
+    log = mended(log)
     rows = longest_idling(log)
     loads = switched_loads(log, rows)
     windows = windows_of(log, rows, loads)

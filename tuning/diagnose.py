@@ -31,7 +31,8 @@ from tuning._diagnose_valve import (
     position_findings,
 )
 from tuning._diagnose_warmth import HotPart, WarmUp, hot_part, warm_up
-from tuning._log_states import idle_rows, with_rising_time
+from tuning._log_mended import mended
+from tuning._log_states import idle_rows
 from tuning.logs import Log
 from tuning.segments import Segment, find_segments
 
@@ -59,8 +60,8 @@ class Diagnosis:
         The log.
     cause : str
         What is behind it: ``quiet``, ``hunting``, ``scatter``, ``spark``, ``leak``, ``lost
-        position``, ``wrong direction``, ``load cycling``, ``not the valve``, ``limit``, or
-        ``no idling``.
+        position``, ``wrong direction``, ``load cycling``, ``not the valve``, ``limit``, ``not
+        decided`` or ``no idling``.
     findings : tuple of Finding
         Every question with its answer.
     hot : HotPart or None
@@ -195,7 +196,7 @@ def diagnose(log: Log, car: Car | None = None) -> Diagnosis:
     Diagnosis
         Findings, each answered or with what would decide it.
     """
-    log = with_rising_time(log)
+    log = mended(log)
     segments = find_segments(log)
     hot, warming = hot_part(log), warm_up(log, car)
     if not idle_rows(log).any():
@@ -217,7 +218,8 @@ def diagnose(log: Log, car: Car | None = None) -> Diagnosis:
         base_finding(log, car),
     )
     answers = {one.name: one.answer for one in findings}
-    cause = next((short for name, short in CAUSES if answers[name] == YES), "quiet")
+    plain = "not decided" if answers["hunting"] == OPEN else "quiet"
+    cause = next((short for name, short in CAUSES if answers[name] == YES), plain)
     return Diagnosis(log.file, cause, findings, hot, warming, segments)
 
 

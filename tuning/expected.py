@@ -106,7 +106,8 @@ def expect(
         Over cars and seeds that no search has seen.
     """
     from tuning.plausible import STRESS, noise_seeds, plausible_cars
-    from tuning.trial_runs import TrialRuns, search_drives
+    from tuning.search_drives import search_drives
+    from tuning.trial_runs import TrialRuns
     from tuning.tuned import predict
 
     cars = plausible_cars(car, CARS, seed=seed, purpose=STRESS).cars

@@ -23,6 +23,10 @@ from tuning.waveform_cycles import predicted_cycles
 
 STARTS_rpm = (0.0, 150.0, -100.0)
 """Speeds above target at which runs start, to find end states that depend on it [rpm]."""
+SLOW_TIMES = 15.0
+"""A cycle is slow from this many times the time the engine takes to answer on [-]."""
+EDGE_SHARE = 0.15
+"""A settled error is at the edge of the deadband when it passes it by less of a move [-]."""
 EDGE = 1.0e-3
 """A target nearer than this to a position counts as this far from it [-]."""
 
@@ -66,7 +70,8 @@ class CycleView:
         [-].
     predicted : Cycle or None
         The prediction: all harmonics (quick and slow cycles), else the staircase's describing
-        function; None where theory finds no stable cycle or has no law for it.
+        function; the closed form for slow cycles at the edge of the deadband, see ``at_the_edge``;
+        None where theory finds no stable cycle or has no law for it.
     all_predicted : tuple of Cycle
         All stable cycles predicted at that phase, quick to slow.
     relay : tuple of Cycle
@@ -224,6 +229,40 @@ def best_of(cycles: list[Cycle]) -> Cycle | None:
     return max(cycles, key=lambda cycle: (cycle.confirmed, cycle.period_s))
 
 
+def at_the_edge(
+    square: Cycle | None, plant: LinearIdle, law: SampledPI, beyond_rpm: float, tread_rpm: float
+) -> bool:
+    """Whether the closed form for slow cycles is the better prediction.
+
+    Parameters
+    ----------
+    square : Cycle or None
+        The slow cycle in closed form.
+    plant, law : LinearIdle, SampledPI
+        Engine and controller.
+    beyond_rpm : float
+        By how much the smaller of the two settled errors passes the deadband [rpm].
+    tread_rpm : float
+        What a move is worth [rpm].
+
+    Returns
+    -------
+    bool
+        True for a cycle in which the engine has long settled when the valve moves, with an error
+        that only just leaves the deadband.
+
+    Notes
+    -----
+    There the moment of leaving, on which the waveform's period hangs, depends on tenths of an rpm;
+    the closed form takes it as one delay.  On random cars it was the nearer of the two there, and
+    the farther elsewhere; both bounds are fitted to simulation.  Source: our own runs.
+    """
+    if square is None:
+        return False
+    slow_s = SLOW_TIMES * (plant.residence_time_s + law.update_period_s)
+    return square.period_s >= slow_s and beyond_rpm < EDGE_SHARE * tread_rpm
+
+
 def cycle_view(
     car: Car, point: IdlePoint, phases: Phases, ends: Ends, predicted_chance: float
 ) -> CycleView:
@@ -260,6 +299,10 @@ def cycle_view(
         relay = relay_cycles(plant, law, move, band)
         square = square_cycle(plant, law, move, band, inside)
         stable = stable_cycles(plant, law, move, band, phase)
+        tread_rpm = move * plant.rpm_per_step
+        beyond_rpm = min(inside, 1.0 - inside) * tread_rpm - band
+        if square is not None and at_the_edge(square, plant, law, beyond_rpm, tread_rpm):
+            stable = [square]
     return CycleView(
         phase=phase,
         predicted=best_of(stable),

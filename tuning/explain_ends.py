@@ -18,7 +18,7 @@ Truths = NDArray[np.bool_]
 TAIL_s = 60.0
 """Its end, over which it is judged: what repeats more slowly is nothing anybody hears [s]."""
 STILL_rpm = 5.0
-"""A swing below this with the valve still is none [rpm]."""
+"""A swing below this is none, whatever the valve does [rpm]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,8 +28,8 @@ class Ends:
     Attributes
     ----------
     hunting : numpy.ndarray
-        Whether it has not come to rest: the valve moves again and again, or speed swings with the
-        valve still.
+        Whether it has not come to rest: speed swings while the valve moves again and again, or
+        stands still.
     swing_rpm, period_s : numpy.ndarray
         Mean swing a period, peak to peak, and mean period; 0 and nan at rest, nan below two whole
         periods [rpm, s].
@@ -153,7 +153,8 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
 
     Notes
     -----
-    Hunting: two moves or more in the last minute, or a swing of more than 5 rpm without any.
+    Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any;
+    a single move is a last step on the way to rest.
     Source: our definition.
     """
     tail = round(min(TAIL_s, 0.5 * duration_s) / SAMPLE_s)
@@ -162,7 +163,7 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     moves = np.count_nonzero(changes, axis=1)
     swings = np.ptp(rpm, axis=1).astype(float)
     stalled = np.isfinite(samples.counted("stalled_s"))
-    hunting = ((moves >= 2) | ((moves == 0) & (swings > STILL_rpm))) & ~stalled
+    hunting = (moves != 1) & (swings > STILL_rpm) & ~stalled
     swing, period = np.zeros(moves.size), np.full(moves.size, np.nan)
     for row in np.flatnonzero(hunting):
         swing[row], period[row] = _swing(rpm[row], steps[row])

@@ -95,6 +95,7 @@ class _Told:
 
     def __init__(self, trace: Trace, begin_s: float, end_s: float, band_rpm: float) -> None:
         self.trace, self.begin_s, self.end_s, self.band_rpm = trace, begin_s, end_s, band_rpm
+        self.held = "the integral"
         inside = (trace.time_s >= begin_s - LEAST_APART_s) & (trace.time_s <= end_s + LEAST_APART_s)
         self.rows = np.flatnonzero(inside)
         self.error = trace["target_rpm"] - trace["rpm"]
@@ -162,7 +163,7 @@ class _Told:
     def _deadband(self, row: int) -> Moment:
         trim = self.trace["trim_steps"][row]
         if abs(self.error[row]) <= self.band_rpm:
-            return self.moment(row, "leaves", "back within the deadband: the integral is held")
+            return self.moment(row, "leaves", f"back within the deadband: {self.held} is held")
         side, way = ("below", "up") if self.error[row] > 0.0 else ("above", "down")
         text = f"out of the deadband, {side}: the trim, {trim:+.1f} steps, is moved {way}"
         return self.moment(row, "leaves", text)
@@ -241,6 +242,8 @@ def tell_cycle(
     begin_s, end_s = span
     period_s = end_s - begin_s
     told = _Told(trace, begin_s, end_s, resting_deadband_rpm(car))
+    if car.feedback.law == "nudge":
+        told.held = "the trim"
     moments = [*told.told(), *told.there(), *told.crosses(), *told.extremes()]
     moments.sort(key=lambda one: one.at_s)
     lines = [

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,13 +17,12 @@ from numpy.typing import NDArray
 
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
-from tuning._fit_cold import cool_places
 from tuning._fit_notes import notes_on
 from tuning._fit_parameters import SIMPLE, Parameters, make_parameters
 from tuning._fit_scatter import Scatter, match_scatter
 from tuning._fit_solver import Problem, fit_departures
 from tuning._fit_spark import with_recorded_spark
-from tuning._fit_stretches import GUESSED_LOAD_W, SHORTEST_s, find_stretches
+from tuning._fit_stretches import GUESSED_LOAD_W, SHORTEST_s, Stretch, find_stretches
 from tuning._fit_uncertainty import figures_with_intervals, uncertainty_of
 from tuning._fit_verdict import (
     FitCheck,
@@ -35,7 +35,7 @@ from tuning._fit_verdict import (
     lost_position_check,
     prediction_check,
 )
-from tuning._log_states import with_rising_time
+from tuning._log_mended import mended
 from tuning.fit_result import Curve, Fit, Fitted, Interval
 from tuning.logs import Log, needs
 
@@ -85,10 +85,25 @@ def fit(
     """
     begun = time.monotonic()
     tell = on_progress or (lambda *_: None)
-    every = [with_rising_time(log) for log in ([logs] if isinstance(logs, Log) else logs)]
+    every = [mended(log) for log in ([logs] if isinstance(logs, Log) else logs)]
     _check_logs(every)
     described, spark = with_recorded_spark(car, every)
-    stretches, loads = find_stretches(every, altitude_m)
+    problem, usual_rpm = _problem_of(described, every, altitude_m)
+    at_steps = _middle_steps(problem, every)
+    start = _start(problem.parameters, at_steps, usual_rpm)
+    found, covariance = fit_departures(problem, start, tell)
+    result = _result(problem, car, every, (found, covariance), at_steps, seed, tell)
+    tell(1.0, "done")
+    return replace(
+        result,
+        notes=(*result.notes, *notes_on(every, car, spark, np.asarray(result.loads_W))),
+        seconds=time.monotonic() - begun,
+    )
+
+
+def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Problem, float]:
+    """Stretches of idling and what may change, and the usual speed in them [rpm]."""
+    stretches, loads = find_stretches(logs, altitude_m)
     if not stretches:
         raise InputError(
             InputProblem(
@@ -96,42 +111,50 @@ def fit(
                 f"no idling of {SHORTEST_s:g} s or more found, allowed: the engine running, "
                 "throttle shut, away from a start",
             )
-            for log in every
+            for log in logs
         )  # fmt: skip
-    visited = np.concatenate([_steps(every[one.log])[one.rows] for one in stretches])
     usual_rpm = float(np.median(np.concatenate([one.measured[:, 0] for one in stretches])))
     with_map = stretches[0].measured.shape[1] > 1
-    parameters = make_parameters(described, visited, usual_rpm, with_map, loads)
-    problem = Problem(parameters, stretches, cool=cool_places(described, every))
-    start = _start(parameters, float(np.median(visited)), usual_rpm)
-    found, covariance = fit_departures(problem, start, tell)
+    parameters = make_parameters(car, _visited(stretches, logs), usual_rpm, with_map, loads)
+    return Problem(parameters, stretches), usual_rpm
+
+
+def _visited(stretches: Sequence[Stretch], logs: Sequence[Log]) -> Floats:
+    return np.concatenate([_steps(logs[one.log])[one.rows] for one in stretches])
+
+
+def _middle_steps(problem: Problem, logs: Sequence[Log]) -> float:
+    return float(np.median(_visited(problem.stretches, logs)))
+
+
+def _result(
+    problem: Problem, car: Car, logs: Sequence[Log], fitted: tuple[Floats, Floats],
+    at_steps: float, seed: int, tell: Tell,
+) -> Fit:  # fmt: skip
+    """All that follows from fitted departures: prediction, scatter, intervals, verdict."""
+    found, covariance = fitted
+    parameters, stretches = problem.parameters, problem.stretches
     modelled = problem.modelled(found)
     tell(0.75, "predicting what it has not seen")
     predicted = _predict_held_back(problem, found)
     tell(0.85, "matching scatter")
     loads_W = GUESSED_LOAD_W * np.exp(parameters.loads(found))
-    scatter = match_scatter(parameters.car_with(found), every, stretches, loads_W, seed)
+    scatter = match_scatter(parameters.car_with(found), logs, stretches, loads_W, seed)
     tell(0.95, "how sure it is")
-    at_steps = float(np.median(visited))
     draw = _drawing(parameters, car, scatter)
     figures = figures_with_intervals(draw, found, covariance, at_steps, seed)
     held = held_back_holds(stretches, predicted)
-    rms = _left_over_rms(problem, modelled)
+    worth = figures["rpm_per_step"]
     checks = (
-        excitation_check(every, modelled, scatter.rms_rpm),
-        direction_check(every, stretches),
-        prediction_check(held, rms),
-        lost_position_check(stretches, modelled, scatter.rms_rpm, figures["rpm_per_step"].value),
-        gain_check(*vars(figures["rpm_per_step"]).values()),
+        excitation_check(logs, modelled, scatter.rms_rpm),
+        direction_check(logs, stretches),
+        prediction_check(held, _left_over_rms(problem, modelled)),
+        lost_position_check(stretches, modelled, scatter.rms_rpm, worth.value),
+        gain_check(worth.value, worth.low, worth.high),
         belief_check(parameters, found),
     )
     fitted_car, notes = _fitted_car(draw, found, car)
     spreads = uncertainty_of(parameters, found, covariance, scatter)
-    curves = tuple(
-        Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
-        for one, model, guess in zip(stretches, modelled, predicted, strict=True)
-    )
-    tell(1.0, "done")
     return Fit(
         car=with_values(fitted_car, {"uncertainty": spreads}),
         described=car,
@@ -142,12 +165,21 @@ def fit(
         loads_W=tuple(float(watts) for watts in loads_W),
         held_back=tuple(held),
         checks=checks,
-        curves=curves,
-        notes=(*notes, *notes_on(every, car, spark, loads_W)),
-        seconds=time.monotonic() - begun,
+        curves=_curves(stretches, modelled, predicted),
+        notes=notes,
+        seconds=0.0,
         draw=draw,
         departures=found,
         **figures,
+    )
+
+
+def _curves(
+    stretches: Sequence[Stretch], modelled: Sequence[Floats], predicted: Sequence[Floats]
+) -> tuple[Curve, ...]:
+    return tuple(
+        Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
+        for one, model, guess in zip(stretches, modelled, predicted, strict=True)
     )
 
 
@@ -199,7 +231,7 @@ def _start(parameters: Parameters, steps: float, usual_rpm: float) -> Floats:
 def _predict_held_back(problem: Problem, found: Floats) -> list[Floats]:
     """What a fit without the held-back holds gives for all slots."""
     keep = [one.used & ~one.held_back for one in problem.stretches]
-    blind = Problem(problem.parameters, problem.stretches, keep, problem.cool)
+    blind = Problem(problem.parameters, problem.stretches, keep)
     blind.noise = problem.noise
     return blind.modelled(blind.solve(found, 6, 2.0e-3, quick=True))
 

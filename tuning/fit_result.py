@@ -224,13 +224,13 @@ class Fit:
         rows = [
             verdict,
             (
-                f"at {self.at_steps:.0f} steps a step is worth {gain.value:.1f} rpm ({gain.low:.1f} to"
-                f" {gain.high:.1f}), main pole {pole.value:.2f} rad/s ({pole.low:.2f} to"
-                f" {pole.high:.2f})"
+                f"at {self.at_steps:.0f} steps a step is worth {gain.value:.1f} rpm"
+                f" ({gain.low:.1f} to {gain.high:.1f}), main pole {pole.value:.2f} rad/s"
+                f" ({pole.low:.2f} to {pole.high:.2f})"
             ),
             (
-                f"scatter {self.scatter.rms_rpm:.1f} rpm with the valve held (work of a firing uneven"
-                f" by {100.0 * self.scatter.share:.1f} %, memory {self.scatter.memory:.1f})"
+                f"scatter {self.scatter.rms_rpm:.1f} rpm with the valve held (work of a firing"
+                f" uneven by {100.0 * self.scatter.share:.1f} %, memory {self.scatter.memory:.1f})"
             ),
         ]
         rows += [check.text for check in self.checks if check.passed]

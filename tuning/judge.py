@@ -6,9 +6,11 @@ from collections.abc import Callable, Sequence
 
 from controllers import Feedback
 from sim import Car
-from tuning.objective import Limits, Score, Weights, score
+from tuning.objective import Limits, Score, score
 from tuning.plausible import noise_seeds, plausible_cars
-from tuning.trial_runs import TrialRuns, search_drives
+from tuning.search_drives import search_drives
+from tuning.trial_runs import TrialRuns
+from tuning.weights import Weights
 
 AT_ONCE = 24
 """Candidates run in one call: enough for all cores, few enough to tell of progress."""

@@ -26,13 +26,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from sim.files import one_problem
 from tuning.trial_runs import Runs, known_mean
+from tuning.weights import Weights
 
 TERMS = ("hunting", "error", "excursion", "settling", "undershoot", "moves", "stalls")
 """What the score is the sum of, in order."""
@@ -54,50 +54,6 @@ REGRET_MARGIN = 0.05
 """Settings are to be better by this share at least, so that they still are on other cars [-]."""
 RANKED_BEHIND = 100_000.0
 """Added to the value of settings that break a hard limit [rpm]."""
-
-
-@dataclass(frozen=True)
-class Weights:
-    """Weights of the score, each in rpm of score a unit.
-
-    Attributes
-    ----------
-    hunting, error, excursion, undershoot : float
-        For each rpm [-].
-    settle_rpm_per_s : float
-        For each second of settling [rpm per s].
-    rpm_per_move_per_min : float
-        For each move a minute [rpm].
-    stall_rpm : float
-        For each stall [rpm].
-    """
-
-    hunting: float = 1.0
-    error: float = 1.0
-    excursion: float = 0.5
-    settle_rpm_per_s: float = 4.0
-    undershoot: float = 0.5
-    rpm_per_move_per_min: float = 0.4
-    stall_rpm: float = 1000.0
-
-    def in_order(self) -> np.ndarray:
-        """The weights in the order of ``TERMS``.
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (terms,).
-        """
-        return np.array(list(asdict(self).values()))
-
-
-PRESETS: Mapping[str, Weights] = {
-    "balanced": Weights(),
-    "quiet": Weights(hunting=2.5, error=0.5, excursion=0.35, rpm_per_move_per_min=0.8),
-    "quick": Weights(excursion=1.0, settle_rpm_per_s=10.0, rpm_per_move_per_min=0.15),
-    "gentle": Weights(hunting=1.5, error=0.5, settle_rpm_per_s=2.5, rpm_per_move_per_min=2.0),
-}
-"""Named weights: balanced, or leaning to a quiet idle, quick recovery, a valve that rests."""
 
 
 @dataclass(frozen=True)
@@ -170,30 +126,6 @@ class Score:
             Fields by name.
         """
         return {key: dict(v) if isinstance(v, Mapping) else v for key, v in vars(self).items()}
-
-
-def weights_of(preset: str) -> Weights:
-    """Find named weights.
-
-    Parameters
-    ----------
-    preset : str
-        One of ``PRESETS``.
-
-    Returns
-    -------
-    Weights
-        The weights.
-
-    Raises
-    ------
-    InputError
-        If there are none of that name.
-    """
-    if preset not in PRESETS:
-        message = f"there are no such weights ({preset}), allowed: {', '.join(PRESETS)}"
-        raise one_problem("command line", 1, "preset", message)
-    return PRESETS[preset]
 
 
 def _over_drives(by_drive: np.ndarray) -> np.ndarray:

@@ -38,20 +38,20 @@ PATTERN = (
 
 CAUTIONS = (
     (
-        "Running engines kill: work outdoors or with the exhaust drawn off (carbon monoxide), keep "
-        "clear of fan, belts and hot parts."
+        "Running engines kill: work outdoors or with the exhaust drawn off (carbon monoxide), keep"
+        " clear of fan, belts and hot parts."
     ),
     (
-        "Chock the wheels, brake on, gearbox in neutral; a fire extinguisher at hand and a second "
-        "person who can switch off."
+        "Chock the wheels, brake on, gearbox in neutral; a fire extinguisher at hand and a second"
+        " person who can switch off."
     ),
     (
-        "A wrong direction or a lost position can race the engine: keep a hand on the key, and switch "
-        "off if speed runs away or the engine labours."
+        "A wrong direction or a lost position can race the engine: keep a hand on the key, and"
+        " switch off if speed runs away or the engine labours."
     ),
     (
-        "The expected speeds are a model's. Skip a hold that sounds wrong; a shorter log still fits, "
-        "with wider uncertainty."
+        "The expected speeds are a model's. Skip a hold that sounds wrong; a shorter log still"
+        " fits, with wider uncertainty."
     ),
 )
 """What to mind, shown wherever the plan is shown."""
@@ -135,7 +135,8 @@ class RecordingPlan:
         for hold in self.holds:
             load = f"   {hold.load} on" if hold.load else ""
             rows.append(
-                f"{hold.from_s:6.0f} {hold.to_s:6.0f} {hold.steps:7d} {hold.expected_rpm:8.0f}{load}"
+                f"{hold.from_s:6.0f} {hold.to_s:6.0f} {hold.steps:7d}"
+                f" {hold.expected_rpm:8.0f}{load}"
             )
         return [*rows, "", *self.cautions]
 
@@ -170,7 +171,7 @@ def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
 
 
 def _fitting_load(car: Car, base: int, floor_rpm: float) -> tuple[str, float]:
-    """The largest electric load that leaves the engine above the floor; failing that the smallest."""
+    """The largest electric load that leaves the engine above the floor, else the smallest."""
     from sim.linearise import settled_rpm
 
     fitted = [(float(getattr(car.loads, f"{name}_W")), name) for name in ELECTRIC_LOADS]
@@ -215,11 +216,27 @@ def _advice(load: str, load_W: float, base: int) -> tuple[str, ...]:
         f"Set the valve by hand (its base curve when warm will do), beginning at {base} steps.",
         switch,
         (
-            f"Record time, rpm and commanded valve steps at {RATE_Hz:g} rows a second or as fast as "
-            "the controller gives; manifold pressure, coolant, battery voltage and spark too if it can."
+            f"Record time, rpm and commanded valve steps at {RATE_Hz:g} rows a second or as fast as"
+            " the controller gives; manifold pressure, coolant, battery voltage and spark too if it"
+            " can."
         ),
         "Do not touch the throttle. Times need not be exact: only hold still between changes.",
     )
+
+
+def _holds(
+    at: dict[str, int], duration_s: float, load: str, speeds: tuple[Floats, Floats]
+) -> tuple[Hold, ...]:
+    """Lay out the pattern over the length wanted; ``speeds`` are those without and with load."""
+    stretch = duration_s / sum(length for _, length in PATTERN)
+    holds, at_s = [], 0.0
+    for name, length in PATTERN:
+        on = load if name == "load" else ""
+        expected_rpm = float(speeds[bool(on)][at[name]])
+        end_s = round(at_s + length * stretch, 1)
+        holds.append(Hold(round(at_s, 1), end_s, at[name], on, round(expected_rpm, 1)))
+        at_s = end_s
+    return tuple(holds)
 
 
 def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
@@ -266,22 +283,14 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     offsets = {"base": 0, "load": 0, **sizes}
     offsets["-small"] = -_down(speeds, base, sizes["small"], floor_rpm)
     offsets["-medium"] = -_down(speeds, base, sizes["medium"], floor_rpm)
-    stretch = duration_s / sum(length for _, length in PATTERN)
-    holds, at_s = [], 0.0
-    for name, length in PATTERN:
-        steps = int(np.clip(base + offsets[name], 0, limit))
-        on = load if name == "load" else ""
-        rpm = float(loaded[steps] if on else speeds[steps])
-        end_s = round(at_s + length * stretch, 1)
-        holds.append(Hold(round(at_s, 1), end_s, steps, on, round(rpm, 1)))
-        at_s = end_s
+    at = {name: int(np.clip(base + offset, 0, limit)) for name, offset in offsets.items()}
     return RecordingPlan(
         car=car.name,
         base_steps=base,
         small_steps=sizes["small"],
         medium_steps=sizes["medium"],
         large_steps=sizes["large"],
-        holds=tuple(holds),
+        holds=_holds(at, duration_s, load, (speeds, loaded)),
         load_W=load_W,
         rate_Hz=RATE_Hz,
         advice=_advice(load, load_W, base),

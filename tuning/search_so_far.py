@@ -11,12 +11,13 @@ from sim import Car
 from tuning._storage import open_storage
 from tuning.budgets import budget_of
 from tuning.judge import Judge
-from tuning.objective import Limits, weights_of
+from tuning.objective import Limits
 from tuning.pareto import Point
 from tuning.plausible import VERDICT
 from tuning.search_space import SEARCHED_LAWS, make_space
 from tuning.trial_runs import Samples
 from tuning.tuned import Prediction, predict
+from tuning.weights import weights_of
 
 
 @dataclass(frozen=True)

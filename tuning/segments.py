@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tuning._fit_loads import find_shifts
+from tuning._log_mended import mended
 from tuning._log_states import (
     STOPPED_rpm,
     driven_rows,
@@ -23,7 +24,6 @@ from tuning._log_states import (
     running_rows,
     starting_rows,
     stretches,
-    with_rising_time,
 )
 from tuning.logs import Log
 from tuning.measures import is_hunting, measure
@@ -285,7 +285,7 @@ def find_segments(log: Log) -> tuple[Segment, ...]:
         States of the engine and what happens while it idles, which overlap the idling; in
         order of time.
     """
-    log = with_rising_time(log)
+    log = mended(log)
     found = [*_states(log), *_steady(log), *_steps(log), *_loads(log), *_hunting(log)]
     return tuple(sorted(found, key=lambda one: (one.from_s, KINDS.index(one.kind))))
 

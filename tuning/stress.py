@@ -12,9 +12,10 @@ from controllers import controller_row, matrix
 from sim import COUNTERS, Car, Scenario, full_plan, make_fleet, run_plan
 from tuning.measures import COLUMN, MEASURES
 from tuning.plausible import STRESS, Plausible, noise_seeds, plausible_cars
+from tuning.search_drives import starting_phases
 from tuning.stress_limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
 from tuning.suites import FAULTS, is_fitted, suite_scenarios
-from tuning.trial_runs import Samples, kept_samples, known_mean, measured, picked, starting_phases
+from tuning.trial_runs import Samples, kept_samples, known_mean, measured, picked
 
 CARS, SEEDS = 16, 3
 """Plausible cars, and seeds with their starting phases, of each case."""

@@ -6,7 +6,7 @@ Limits are our judgement of what an owner would call a good, a doubtful and a ba
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -205,52 +205,68 @@ def checks_of(runs: CaseRuns, feedback: Feedback, is_fault: bool) -> list[Check]
         One a measure, on the worst car.
     """
     target, stall = runs.target_rpm, runs.stall_rpm
-    floor = np.nan_to_num(runs.floor_rpm)
-    never = math.inf
-
-    def soft(limit: np.ndarray | float) -> np.ndarray | float:
-        return never if is_fault else limit
-
     band = feedback.deadband_rpm if feedback.law != "none" else 0.0
+    never = math.inf
     lowest_fail = stall + LOWEST_FAIL * (target - stall)
-    makers: Sequence[Callable[[], Check]] = (
-        lambda: _worst("stalled", ("stalls", "runs"), runs.of("stalled"), never, 0.5),
-        lambda: _worst(
+    return [
+        _worst("stalled", ("stalls", "runs"), runs.of("stalled"), never, 0.5),
+        _worst(
             "lowest_rpm", ("lowest speed", "rpm"), runs.of("lowest_rpm"),
             stall + LOWEST_WARN * (target - stall), -never if is_fault else lowest_fail, True,
         ),
-        lambda: _worst(
+        *_resting_checks(runs, band, is_fault),
+        *_moving_checks(runs, is_fault),
+    ]  # fmt: skip
+
+
+def _soft(limit: np.ndarray | float, is_fault: bool) -> np.ndarray | float:
+    """A limit that only warns where something is broken."""
+    return math.inf if is_fault else limit
+
+
+def _resting_checks(runs: CaseRuns, band_rpm: float, is_fault: bool) -> list[Check]:
+    """Whether it idles where it should, and evenly."""
+    floor = np.nan_to_num(runs.floor_rpm)
+    most = _soft(HUNTING_FAIL * floor + HUNTING_FAIL_rpm, is_fault)
+    return [
+        _worst(
             "hunting_rpm", ("swing at idle, peak to peak", "rpm"),
-            _mean_of_seeds(runs.of("hunting_rpm")),
-            HUNTING_WARN * floor + HUNTING_WARN_rpm, soft(HUNTING_FAIL * floor + HUNTING_FAIL_rpm),
+            _mean_of_seeds(runs.of("hunting_rpm")), HUNTING_WARN * floor + HUNTING_WARN_rpm, most,
         ),
-        lambda: _worst(
+        _worst(
             "mean_error_rpm", ("mean error at rest", "rpm"),
             _mean_of_seeds(np.abs(runs.of("mean_error_rpm"))),
-            band + ERROR_WARN_rpm, soft(band + ERROR_FAIL_rpm),
+            band_rpm + ERROR_WARN_rpm, _soft(band_rpm + ERROR_FAIL_rpm, is_fault),
         ),
-        lambda: _worst(
+    ]  # fmt: skip
+
+
+def _moving_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
+    """What loads and blips do to it, and what the valve does about them."""
+    target = runs.target_rpm
+    deepest = _soft(DIP_FAIL * target, is_fault)
+    return [
+        _worst(
             "worst_below_target_rpm", ("deepest below target after a load", "rpm"),
-            runs.of("worst_below_target_rpm"), DIP_WARN * target, soft(DIP_FAIL * target),
+            runs.of("worst_below_target_rpm"), DIP_WARN * target, deepest,
         ),
-        lambda: _worst(
+        _worst(
             "blip_undershoot_rpm", ("deepest below target after a blip", "rpm"),
-            runs.of("blip_undershoot_rpm"), DIP_WARN * target, soft(DIP_FAIL * target),
+            runs.of("blip_undershoot_rpm"), DIP_WARN * target, deepest,
         ),
-        lambda: _worst(
+        _worst(
             "highest_rpm", ("highest above target", "rpm"),
             runs.of("highest_rpm") - target[:, None], FLARE_WARN_rpm, FLARE_FAIL_rpm,
         ),
-        lambda: _worst(
+        _worst(
             "moves_per_min", ("moves of the valve", "1/min"),
-            _mean_of_seeds(runs.of("moves_per_min")), MOVES_WARN, soft(MOVES_FAIL),
+            _mean_of_seeds(runs.of("moves_per_min")), MOVES_WARN, _soft(MOVES_FAIL, is_fault),
         ),
-        lambda: _worst(
+        _worst(
             "limited_share", ("time at a trim limit", "%"), 100.0 * runs.limited,
-            100.0 * LIMITED_WARN, never,
+            100.0 * LIMITED_WARN, math.inf,
         ),
-    )  # fmt: skip
-    return [make() for make in makers]
+    ]  # fmt: skip
 
 
 def deciding(checks: Sequence[Check]) -> Check:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -25,20 +24,7 @@ from sim import (
     run_plan,
 )
 from tuning.measures import COLUMN, MEASURES, _stalled_at, measure_runs
-
-LAMPS_W_per_l = 90.0
-"""Load of lamps and the like [W per litre of displacement]."""
-EVERYTHING_W_per_l = 190.0
-"""Load of everything switched on [W per litre of displacement]."""
-BASE_ERROR_steps = 3.0
-"""The base curve is wrong by up to this, either way [steps]."""
-OFFSET_rpm = 40.0
-"""Runs begin up to this far from the target, either way [rpm]."""
-SHIFT_s = 1.0
-"""What happens in a drive comes up to this much later, by seed: the longest update period [s]."""
-COLD_degC = 20.0
-"""Coolant of the cold drive: where a step is worth most rpm in most cars."""
-BLIP_SHARE = 0.12
+from tuning.search_drives import SHIFT_s, shifted, starting_phases
 
 _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 
@@ -80,108 +66,6 @@ class Runs:
         """
         column: np.ndarray = self.values[..., COLUMN[name]]
         return column
-
-
-def _drive(name: str, coolant_degC: float, duration_s: float, **given: Any) -> Scenario:
-    return Scenario.model_validate(
-        {"name": name, "coolant_degC": coolant_degC, "duration_s": duration_s, **given}
-    )
-
-
-def _switched(table: Sequence[tuple[float, str, float]]) -> list[dict[str, object]]:
-    return [{"at_s": at_s, "set": name, "to": value} for at_s, name, value in table]
-
-
-def _windows(table: Sequence[tuple[str, float, float]]) -> list[dict[str, object]]:
-    return [{"what": what, "from_s": from_s, "to_s": to_s} for what, from_s, to_s in table]
-
-
-def search_drives(car: Car) -> tuple[Scenario, ...]:
-    """The two drives on which settings are judged while searching.
-
-    Parameters
-    ----------
-    car : Car
-        Its displacement scales the loads.
-
-    Returns
-    -------
-    tuple of Scenario
-        Warm: idle for 30 s (hunting from 8 s), lamp-sized load on and off, everything on and
-        off, a blip.  Cold (20 degC): idle, everything on and off.
-    """
-    litres = car.engine.displacement_cm3 / 1000.0
-    lamps, everything = LAMPS_W_per_l * litres, EVERYTHING_W_per_l * litres
-    warm = _drive(
-        "warm search drive", 90.0, 92.2,
-        measure=_windows([
-            ("hunting", 8.0, 30.0), ("load", 30.0, 42.3), ("load", 42.3, 54.1),
-            ("load", 54.1, 68.6), ("load", 68.6, 80.2), ("blip", 80.2, 92.2),
-        ]),
-        event=_switched([
-            (30.0, "electrical_W", lamps), (42.3, "electrical_W", 0.0),
-            (54.1, "electrical_W", everything), (68.6, "electrical_W", 0.0),
-            (80.2, "throttle_share", BLIP_SHARE), (81.0, "throttle_share", 0.0),
-        ]),
-    )  # fmt: skip
-    cold = _drive(
-        "cold search drive", COLD_degC, 52.3,
-        measure=_windows([("hunting", 10.0, 28.0), ("load", 28.0, 40.3), ("load", 40.3, 52.3)]),
-        event=_switched([(28.0, "electrical_W", everything), (40.3, "electrical_W", 0.0)]),
-    )  # fmt: skip
-    return warm, cold
-
-
-def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
-    """The same drive with all that happens, and all that is measured, a little later.
-
-    Parameters
-    ----------
-    drive : Scenario
-        The drive.
-    shift_s : float
-        How much later, 0 or more [s].
-    room_s : float
-        How much longer the whole becomes, at least the shift [s].
-
-    Returns
-    -------
-    Scenario
-        The shifted drive.
-    """
-    given = drive.model_dump()
-    given["duration_s"] = drive.duration_s + room_s
-    for event in given["event"]:
-        event["at_s"] += shift_s
-    for window in given["measure"]:
-        window["from_s"] += shift_s
-        window["to_s"] += shift_s
-    return Scenario.model_validate(given)
-
-
-def starting_phases(count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Where runs begin: errors of the base curve, and speeds off the target.
-
-    Parameters
-    ----------
-    count : int
-        How many, 1 or more.
-
-    Returns
-    -------
-    base_error_steps : numpy.ndarray
-        Shape (count,), from +3 to -3 and denser toward both ends [steps].
-    rpm_offset : numpy.ndarray
-        Shape (count,), spread evenly in another order [rpm].
-
-    Notes
-    -----
-    A run that begins on its target hides hunting, so phases are spread.  Fractions of a step
-    in the base curve shift the lattice of positions that the valve can take.
-    """
-    place = np.arange(count) / max(1, count - 1)
-    golden = np.modf((np.arange(count) + 0.5) * 0.6180339887498949)[0]
-    return BASE_ERROR_steps * np.cos(np.pi * place), OFFSET_rpm * (2.0 * golden - 1.0)
 
 
 @dataclass(frozen=True, eq=False)

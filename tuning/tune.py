@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from controllers import Feedback
@@ -22,19 +22,20 @@ from tuning.budgets import Budget, budget_of
 from tuning.choice import Choice, choose
 from tuning.importance import parameter_importance
 from tuning.judge import Judge
-from tuning.objective import STRICT, Limits, Score, weights_of
+from tuning.objective import STRICT, Limits, Score
 from tuning.pareto import Front, Point, pareto_front, point
 from tuning.plausible import SEARCH, SELECTION, VERDICT
 from tuning.proposals import Search, improvement_chance
-from tuning.search_space import LAW_KEYS, SEARCHED_LAWS, make_space
+from tuning.search_space import LAW_KEYS, SEARCHED_LAWS, Space, make_space
 from tuning.start_points import start_points
-from tuning.studies import open_study
+from tuning.studies import Study, open_study
 from tuning.trial_runs import known_mean
 from tuning.tuned import Gap, Tuning, predict
+from tuning.weights import Weights, weights_of
 
 SAMPLER = "tpe"
 """Chosen by measurement: see tests/bench/test_samplers.py."""
-OBJECTIVE_VERSION = 1
+OBJECTIVE_VERSION = 2
 """Changed whenever the same settings would score otherwise: old studies are then not joined."""
 
 OnProgress = Callable[[float, str], None]
@@ -80,7 +81,7 @@ def tune(
     cores: int | None = None,
     on_progress: OnProgress | None = None,
 ) -> Tuning:
-    """Search feedback settings that hold on all cars this car could be; the base curve stays.
+    """Search settings that hold on all cars this car could be; the base curve stays.
 
     Parameters
     ----------
@@ -118,36 +119,53 @@ def tune(
     begun = time.monotonic()
     size, weights, laws = budget_of(budget), weights_of(preset), _laws(car, law)
     tell = on_progress or (lambda _share, _text: None)
-    space = make_space(car, laws)
-
-    def judge(purpose: int, cars: int, seeds: int) -> Judge:
-        limits = Limits() if purpose == VERDICT else STRICT
-        return Judge(
-            car, weights, cars=cars, seeds=seeds, seed=seed, purpose=purpose, limits=limits,
-            cores=cores,
-        )  # fmt: skip
-
-    first = judge(SEARCH, size.cars, size.seeds)
+    ensembles = _Ensembles(car, weights, size, seed, cores)
     made_for = {
-        "car": car_digest(car),
-        "laws": ",".join(laws),
-        "weights": preset,
-        "budget": budget,
+        "car": car_digest(car), "laws": ",".join(laws), "weights": preset, "budget": budget,
         "objective": OBJECTIVE_VERSION,
-    }
+    }  # fmt: skip
     with open_study(
         storage, f"tune {car.name}", seed=seed, resume=resume, inputs=made_for, sampler=SAMPLER
     ) as study:
-        search = Search(study, space, first, size, seed, lambda s, text: tell(0.75 * s, text))
-        search.run(start_points(space, held_scatter_rpm(first)))
-        tell(0.76, "comparing the best few and their neighbours on other cars")
-        second = judge(SELECTION, size.selection_cars, size.selection_seeds)
-        chosen = choose(search, second, size)
-        tell(0.92, "judging on fresh cars")
-        third = judge(VERDICT, size.verdict_cars, size.verdict_seeds)
-        found = _verdict(car, size, search, chosen, third)
+        found = _found(study, ensembles, make_space(car, laws), tell)
     tell(1.0, "done")
     return replace(found, weights=weights, preset=preset, seconds=time.monotonic() - begun)
+
+
+@dataclass(frozen=True)
+class _Ensembles:
+    """The three groups of plausible cars: to search on, to choose on, and for the verdict."""
+
+    car: Car
+    weights: Weights
+    size: Budget
+    seed: int
+    cores: int | None
+
+    def judge(self, purpose: int) -> Judge:
+        size = self.size
+        cars, seeds = {
+            SEARCH: (size.cars, size.seeds),
+            SELECTION: (size.selection_cars, size.selection_seeds),
+            VERDICT: (size.verdict_cars, size.verdict_seeds),
+        }[purpose]
+        return Judge(
+            self.car, self.weights, cars=cars, seeds=seeds, seed=self.seed, purpose=purpose,
+            limits=Limits() if purpose == VERDICT else STRICT, cores=self.cores,
+        )  # fmt: skip
+
+
+def _found(study: Study, ensembles: _Ensembles, space: Space, tell: OnProgress) -> Tuning:
+    """Search, choose, judge."""
+    size, first = ensembles.size, ensembles.judge(SEARCH)
+    search = Search(
+        study, space, first, size, ensembles.seed, lambda share, text: tell(0.75 * share, text)
+    )
+    search.run(start_points(space, held_scatter_rpm(first)))
+    tell(0.76, "comparing the best few and their neighbours on other cars")
+    chosen = choose(search, ensembles.judge(SELECTION), size)
+    tell(0.92, "judging on fresh cars")
+    return _verdict(ensembles.car, size, search, chosen, ensembles.judge(VERDICT))
 
 
 def held_scatter_rpm(judge: Judge) -> float:

@@ -11,10 +11,11 @@ import numpy as np
 
 from controllers import Feedback
 from sim import Car
-from tuning.objective import Score, Weights
+from tuning.objective import Score
 from tuning.pareto import Front, settings_dict
 from tuning.plateau import Plateau
 from tuning.trial_runs import Runs, Samples
+from tuning.weights import Weights
 
 LOW_SHARE, HIGH_SHARE = 10.0, 90.0
 """Ranges are told between these shares of the runs [%]."""

@@ -173,7 +173,10 @@ def ablation_title(result: Explanation) -> str:
     row = best_row(result.ablation, enders[0].key) if enders else None
     if row is None:
         return "No single change ends the hunting"
-    return f"With {row.name} the hunting ends: the cause is {enders[0].name}"
+    left = 100.0 * row.left_share
+    if left < 1.0:
+        return f"With {row.name} the hunting ends"
+    return f"With {row.name} only {left:.0f} % of the hunting is left"
 
 
 def ablation_figure(result: Explanation) -> Figure:

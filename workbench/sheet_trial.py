@@ -60,9 +60,15 @@ def try_steps(car: Car, spots: list[Spot]) -> list[TryStep]:
     list of TryStep
         Engine off, feedback off, narrow limits, full limits, loads, a cold start.
     """
-    warm = spots[-1]
-    limits = narrow_limits(car, spots)
-    steps = [
+    before = _before_feedback(car, spots[-1])
+    if car.feedback.law == "none":
+        return before
+    return [*before, *_with_feedback(car, narrow_limits(car, spots))]
+
+
+def _before_feedback(car: Car, warm: Spot) -> list[TryStep]:
+    """Tries with the engine off, and with feedback off."""
+    return [
         TryStep(
             "Engine off",
             "write down or save the present settings",
@@ -79,12 +85,13 @@ def try_steps(car: Car, spots: list[Spot]) -> list[TryStep]:
             "opening raises speed, and speed is steady with the valve still.",
         ),
     ]
-    if car.feedback.law == "none":
-        return steps
+
+
+def _with_feedback(car: Car, limits: tuple[float, float]) -> list[TryStep]:
+    """Tries with feedback on, narrow limits first."""
     narrow = " and ".join(f"{limit:+.0f}" for limit in limits)
     full = " and ".join(f"{limit:+.0f}" for limit in car.feedback.trim_limit_steps)
     return [
-        *steps,
         TryStep(
             "Narrow trim limits",
             f"all settings above, but {_entered(car, limits)} (ours: {narrow} steps)",

@@ -17,13 +17,14 @@ from scipy.optimize import Bounds, differential_evolution
 from sim import load_car
 from tuning.budgets import BUDGETS
 from tuning.judge import Judge
-from tuning.objective import STRICT, weights_of
+from tuning.objective import STRICT
 from tuning.plausible import SEARCH
 from tuning.proposals import Search
 from tuning.search_space import LAW_KEYS, SEARCHED_LAWS, Space, make_space
 from tuning.start_points import start_points
 from tuning.studies import open_study
 from tuning.tune import SAMPLER, held_scatter_rpm
+from tuning.weights import weights_of
 
 CANDIDATES, POPULATION = 10_000, 5
 TRIALS, SEEDS = 300, 5

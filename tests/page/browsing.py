@@ -8,6 +8,7 @@ import subprocess
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib.metadata import files
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -22,7 +23,8 @@ from selenium.webdriver.remote.webelement import WebElement
 from tests.command.running import surroundings, words
 
 LAPTOP, PHONE = (1366, 768), (390, 844)
-LONGEST_WAIT_s = 25.0
+LONGEST_WAIT_s = 60.0
+"""Beyond this something is wrong, however busy the machine [s]."""
 T = TypeVar("T")
 
 
@@ -168,10 +170,15 @@ class Look:
         found = self.driver.find_element(By.CSS_SELECTOR, f'[data-key="{key}"] [tabindex="0"]')
         found.send_keys(*[arrow] * times)
 
+    def tick(self, text: str) -> None:
+        """Tick a box by its text."""
+        path = f'//div[contains(@class, "q-checkbox") and .//div[text()="{text}"]]'
+        self.driver.find_element(By.XPATH, path).click()
+
     def field(self, label: str) -> WebElement:
         """A text field by its label."""
         path = f'//*[@aria-label="{label}"]'
-        return wait_for(lambda: self.driver.find_element(By.XPATH, path), label)
+        return wait_for(lambda: self.driver.find_elements(By.XPATH, path), label)[0]
 
     def fill(self, field: WebElement, text: str) -> None:
         """Replace what stands in a field."""
@@ -199,6 +206,24 @@ class Look:
 
     def _log(self, kind: str) -> list[dict[str, Any]]:
         return list(self.driver.get_log(kind))  # type: ignore[no-untyped-call] # selenium's own
+
+    def faults(self) -> list[str]:
+        """Serious faults of what is seen now, as axe-core finds them."""
+        name = "axe-selenium-python"  # it brings axe-core's one script with it
+        (script,) = (one for one in files(name) or [] if one.name == "axe.min.js")
+        self.driver.execute_script(script.read_text())
+        found = self.driver.execute_async_script(
+            "const done = arguments[arguments.length - 1];"
+            "axe.run(document, {iframes: false})"
+            ".then(r => done(r.violations), e => done(String(e)))"
+        )
+        assert isinstance(found, list), found
+        return [
+            f"{one['id']}: {node['html'][:160]}"
+            for one in found
+            if one["impact"] in ("serious", "critical")
+            for node in one["nodes"]
+        ]
 
     def complaints(self) -> list[str]:
         """Errors in the browser's console since last looked."""

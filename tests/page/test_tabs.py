@@ -59,7 +59,7 @@ def test_explore_tells_one_cycle(look: Look) -> None:
 def test_explore_load_and_blip(look: Look) -> None:
     look.wait_text("With the valve held still")
     for word in ("Lamps, fan, screen on", "Blip"):
-        look.driver.find_element(By.XPATH, f'//*[@aria-label="{word}"]').click()
+        look.tick(word)
     look.wait_text("the deepest dip after a load is")
     look.wait_text("after the blip speed falls")
 
@@ -96,8 +96,8 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     look.tab("Start")
     look.press("Start it")
     look.wait_text("homing")
-    told = look.wait_text("it runs")
-    assert re.search(r"it runs [\d.]+ s after the key", told)
+    told = look.wait_text("It runs")
+    assert re.search(r"It runs [\d.]+ s after the key", told)
     assert look.option(".tall")["series"][0]["data"]
     field = look.field("Base curve, steps at 0")
     look.fill(field, "900")

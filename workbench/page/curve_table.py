@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.errors import InputError
 from workbench.page import units
-from workbench.page.jobs import plain_problem
+from workbench.page.jobs import told_beside
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -121,7 +121,7 @@ class CurveTable:
         try:
             self._page.session.change("curves", **{self.key: curve})
         except InputError as error:
-            self._problem.set_text(plain_problem(error))
+            self._problem.set_text(told_beside(error))
             return
         self._problem.set_text("")
         self._page.tell_state()

@@ -12,22 +12,16 @@ from sim.errors import InputError
 from workbench.page import units
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
-from workbench.page.jobs import plain_problem
+from workbench.page.jobs import told_beside
 from workbench.page.live import pressure_of, run_view
-from workbench.page.sliders import Slide, slider
+from workbench.page.sliders import Slide, choice, slider
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 AFTER_s = 0.25
 """Slower answers begin when nothing has moved for this long [s]."""
-LAWS = {
-    "none": "none: base curve only",
-    "pi": "gain and integral (pi)",
-    "pid": "gain, integral, derivative (pid)",
-    "nudge": "one move at a time (nudge)",
-    "pi_park": "pi that parks (pi_park)",
-}
+LAWS = {"none": "none", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
 SLIDES = (
     Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
     Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
@@ -73,7 +67,7 @@ class Explore:
         from nicegui import ui
 
         feedback, wish = self.session.car.feedback, self.session.wish
-        ui.select(LAWS, value=feedback.law, label="Law", on_change=self._law).props("dense")
+        choice("Law", LAWS, feedback.law, self._law)
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = slider(one, value, partial(self._moved, one))
@@ -109,8 +103,8 @@ class Explore:
         shown = units.shown(value, "degC", self.look.imperial)
         return f"{shown:.0f} {units.written('degC', self.look.imperial)}"
 
-    def _law(self, event: Any) -> None:
-        self.change(law=event.value)
+    def _law(self, law: Any) -> None:
+        self.change(law=law)
 
     def _moved(self, one: Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
@@ -130,7 +124,7 @@ class Explore:
         try:
             self.session.change("feedback", **values)
         except InputError as error:
-            self._problem.set_text(plain_problem(error))
+            self._problem.set_text(told_beside(error))
             return
         self._problem.set_text("")
         self.changed()

@@ -123,18 +123,22 @@ class Page:
         self._opened(self.session.tab)
         self.tell_state()
 
+    def _as_the_system(self) -> bool:
+        return self.session.dark is None
+
     async def _ask_for_dark(self) -> None:
         """Learn whether the system is dark, which only the browser knows."""
         from nicegui import ui
 
-        if self.session.dark is not None:
+        if not self._as_the_system():
             return
         asked = "return window.matchMedia('(prefers-color-scheme: dark)').matches"
         try:
             dark = bool(await ui.run_javascript(asked, timeout=5.0))
         except TimeoutError:
             return
-        if dark != self.look.dark:
+        # Somebody may have chosen while the browser was asked.
+        if self._as_the_system() and dark != self.look.dark:
             self.look.dark = dark
             self.look.changed()
 

@@ -64,8 +64,9 @@ class JobPanel:
         self._bar.props(f'aria-label="progress of: {self._text}"')
         self._state = ui.label().classes("soft").props('role="status"')
         self._problem = ui.label().classes("error").props('role="alert"')
-        self._timer = ui.timer(LOOK_EVERY_s, self._look)
-        self._look()
+        self._show_running(False)
+        # Not before all of the tab is built: what a job has told may be shown anywhere in it.
+        ui.timer(LOOK_EVERY_s, self._look)
 
     def start(self) -> None:
         """Start the job, unless another runs."""
@@ -112,9 +113,7 @@ class JobPanel:
         """Show how far it is."""
         job = self._mine()
         runs = job is not None and not job.ended
-        self._stop.set_visibility(runs)
-        self._bar.set_visibility(runs)
-        self._state.set_visibility(runs)
+        self._show_running(runs)
         if job is None or job.version == self._seen:
             return
         self._seen = job.version
@@ -124,6 +123,10 @@ class JobPanel:
             self._on_more(job.more)
         if job.ended:
             self._finish(job)
+
+    def _show_running(self, runs: bool) -> None:
+        for one in (self._stop, self._bar, self._state):
+            one.set_visibility(runs)
 
     def _finish(self, job: Job) -> None:
         if job.result is None:

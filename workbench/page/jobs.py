@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import multiprocessing
+import re
 import threading
 import time
 from collections.abc import Callable
@@ -162,6 +163,26 @@ def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
         raise
     finally:
         pipe.close()
+
+
+def told_beside(error: EvenidleError) -> str:
+    """Tell an error beside the field that it is about.
+
+    Parameters
+    ----------
+    error : EvenidleError
+        The error.
+
+    Returns
+    -------
+    str
+        What is wrong and what is allowed, and in a table at which point.
+    """
+    told = []
+    for one in getattr(error, "problems", ()):
+        point = re.match(r"[^\[]*\[(\d+)\]", one.key)
+        told.append(f"point {point.group(1)}: {one.message}" if point else one.message)
+    return "\n".join(told) or str(error)
 
 
 def plain_problem(error: EvenidleError) -> str:

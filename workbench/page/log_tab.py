@@ -22,6 +22,11 @@ KIND_WORDS = {
     "hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady",
     "driven": "throttle open", "start": "start", "idle": "idle", "off": "not running",
 }  # fmt: skip
+_NAMES = """
+document.querySelectorAll('.q-uploader a, .q-uploader button, .q-uploader input').forEach(
+  one => one.setAttribute('aria-label', 'choose a log'))
+"""
+"""Gives names to what the library leaves without, for those who hear the page."""
 
 
 class LogTab:
@@ -58,6 +63,7 @@ class LogTab:
             on_upload=self._uploaded,
             on_rejected=self._rejected,
         ).props('flat bordered accept=".csv,.txt,.log,.tsv,.mf4"').style("width: 100%")  # fmt: skip
+        ui.timer(0.3, lambda: ui.run_javascript(_NAMES), once=True)
         with ui.element("div").classes("line"):
             ui.label("or a demonstration:").classes("soft")
             for name, file in DEMONSTRATIONS.items():

@@ -42,7 +42,8 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
   align-items: start; }
 .thirds { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 10px;
   align-items: start; }
-.runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 520px; }
+.choice { display: flex; flex-direction: column; gap: 1px; }
+.runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 430px; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
 .scroll { overflow-x: auto; max-width: 100%; }
 table.plain { border-collapse: collapse; width: 100%; font-size: 14px; }
@@ -66,6 +67,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; }
   .thirds { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 10px;
   align-items: start; }
+.choice { display: flex; flex-direction: column; gap: 1px; }
 .runs { height: 270px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }
 @media print { .top, .q-tabs, .noprint { display: none !important; } }

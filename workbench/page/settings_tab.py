@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Any
 from workbench.page.chart_search import beside_option, front_option
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
+from workbench.page.sliders import choice
+from workbench.sheet_settings import NAMES
 from workbench.tune_words import COMPARED_COLUMNS, setting_name
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
-BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough, some minutes"}
+BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough"}
 WEIGHTS = {
     "balanced": "balanced", "quiet": "a quiet idle", "quick": "quick recovery",
     "gentle": "a valve that rests",
@@ -59,11 +61,9 @@ class SettingsTab:
             "Tries settings on many cars that this one could be. The base curve is left alone."
         ).classes("soft")
         with ui.element("div").classes("line"):
-            self._budget = ui.select(BUDGETS, value="quick", label="How long").props("dense")
-            self._weights = ui.select(WEIGHTS, value="balanced", label="What counts").props("dense")
-            self._law = ui.select(LAWS, value="", label="Law").props("dense")
-            for one in (self._budget, self._weights, self._law):
-                one.style("min-width: 130px")
+            self._budget = choice("How long", BUDGETS, "quick")
+            self._weights = choice("What counts", WEIGHTS, "balanced")
+            self._law = choice("Law", LAWS, "")
         self._search = JobPanel(
             self.page, "search", "Search", self._search_arguments, self._show_search,
             self._show_more, "Stop and keep the best",
@@ -90,8 +90,7 @@ class SettingsTab:
         from nicegui import ui
 
         heading("Stress the settings the car has now")
-        self._suite = ui.select(SUITES, value="standard", label="What").props("dense")
-        self._suite.style("min-width: 180px; align-self: flex-start")
+        self._suite = choice("What", SUITES, "standard")
         self._stress = JobPanel(
             self.page, "stress", "Stress them", self._stress_arguments, self._show_stress,
             grace_s=1.5,
@@ -142,7 +141,7 @@ class SettingsTab:
         self._use.set_visibility(True)
         now = self.session.car.feedback.model_dump(mode="json")
         changed = [
-            [setting_name(key), _value(now[key]), _value(value)]
+            [_name(key), _value(now[key]), _value(value)]
             for key, value in found["settings"].items()
             if now[key] != value
         ]
@@ -166,6 +165,11 @@ class SettingsTab:
         found = self.session.found["search"]
         self.session.change("feedback", **_settings(found["settings"]))
         self.page.rebuild()
+
+
+def _name(key: str) -> str:
+    """Name of a setting, as on the sheet."""
+    return NAMES[key][0] if key in NAMES else setting_name(key)
 
 
 def _settings(plain: dict[str, Any]) -> dict[str, Any]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -90,3 +91,40 @@ def slider(
         made.set_value(new)
 
     return move
+
+
+def choice(
+    name: str,
+    options: Mapping[Any, str],
+    value: Any,
+    on_value: Callable[[Any], None] | None = None,
+) -> Any:
+    """Build a row of buttons of which one is chosen.
+
+    Parameters
+    ----------
+    name : str
+        What is chosen, as shown.
+    options : mapping
+        Values to their words.
+    value : object
+        The one chosen first.
+    on_value : callable, optional
+        Told the one chosen.
+
+    Returns
+    -------
+    Toggle
+        With the ``value`` chosen.
+    """
+    from nicegui import ui
+
+    with ui.element("div").classes("choice"):
+        ui.label(name).classes("soft")
+        made = ui.toggle(
+            dict(options), value=value,
+            on_change=None if on_value is None else lambda e: on_value(e.value),
+        )  # fmt: skip
+        return made.props(
+            f'dense no-caps unelevated padding="1px 8px" role="group" aria-label="{name}"'
+        )

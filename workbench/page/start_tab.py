@@ -9,13 +9,13 @@ from workbench.page.chart_start import start_data, start_frame
 from workbench.page.curve_table import CurveTable
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html
-from workbench.page.sliders import Slide, slider
+from workbench.page.sliders import Slide, choice, slider
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 TICK_s = 0.1
-SPEEDS = {1.0: "as it happens", 4.0: "4 x", 16.0: "16 x", 0.0: "all at once"}
+SPEEDS = {1.0: "real time", 4.0: "4 x", 16.0: "16 x", 0.0: "all at once"}
 OUTSIDE = Slide("outside_degC", "Engine and air", "degC", -30, 40, 1)
 CURVES = (
     ("base_steps", "Base curve"),
@@ -73,8 +73,7 @@ class StartTab:
         with ui.element("div").classes("line"):
             with ui.element("div").style("width: 280px; max-width: 100%"):
                 slider(OUTSIDE, self._degC, self._set_degC, self._degC_text)
-            self._speed = ui.select(SPEEDS, value=16.0, label="Played").props("dense")
-            self._speed.style("min-width: 130px")
+            self._speed = choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
             self.page, "start", "Start it", self._start_arguments, self._show_start, grace_s=1.5
         )
@@ -107,9 +106,7 @@ class StartTab:
         }  # fmt: skip
 
     def _show_start(self, found: dict[str, Any]) -> None:
-        from nicegui import ui
-
-        shown_before = self._played is not None and found is self._played
+        shown_before = found is self._played
         self._played = found
         self._chart.set_visibility(True)
         self._restyle()
@@ -119,7 +116,6 @@ class StartTab:
         if float(self._speed.value) == 0.0 or shown_before:
             self._at_s = found["length_s"]
         self._timer.active = True
-        ui.run_javascript("")  # the chart has been given its size before it is filled
 
     def _tick(self) -> None:
         """Play on."""
@@ -139,7 +135,8 @@ class StartTab:
         )
         if self._at_s >= found["length_s"]:
             self._timer.active = False
-            self._finding.set_text(found["finding"])
+            _, _, told = found["finding"].partition(": ")
+            self._finding.set_text(told[:1].upper() + told[1:])
             self._told.set_content(list_html(found["wrong"]))
 
     def _restyle(self) -> None:

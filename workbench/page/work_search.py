@@ -43,8 +43,8 @@ def search_work(
     dict
         Settings, sentences, table, runs and points, all plain.
     """
+    from tuning import tune
     from tuning.search_so_far import Watch, judged
-    from tuning.tune import tune
     from workbench.tune_words import tune_finding, tune_notes
 
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:

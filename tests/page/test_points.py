@@ -1,0 +1,63 @@
+"""Fewer points draw the same picture."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from workbench.page.points import changes, thinned
+from workbench.page.units import shown, taken, written
+
+
+@given(
+    st.lists(st.floats(-1e4, 1e4, allow_nan=False), min_size=1, max_size=700),
+    st.integers(8, 200),
+)
+def test_a_thinned_line_keeps_its_ends_and_its_extremes(values: list[float], most: int) -> None:
+    times = np.arange(len(values)) * 0.05
+    points = thinned(times, values, most)
+    assert len(points) <= max(most, 8)
+    told = np.array([value for _, value in points])
+    assert told.max() == pytest.approx(max(values), abs=0.051)
+    assert told.min() == pytest.approx(min(values), abs=0.051)
+    assert [points[0][0], points[-1][0]] == pytest.approx([times[0], times[-1]], abs=0.006)
+    assert all(a[0] <= b[0] for a, b in pairwise(points))
+
+
+def test_each_pixel_of_a_thinned_line_spans_what_the_whole_line_spans() -> None:
+    rng = np.random.default_rng(1)
+    times, values = np.arange(6000) * 0.05, rng.normal(0.0, 50.0, 6000)
+    points = np.array(thinned(times, values, 480))
+    for begin in np.linspace(0.0, 300.0, 121)[:-1]:
+        whole = values[(times >= begin) & (times < begin + 2.5)]
+        left = points[(points[:, 0] >= begin - 1e-9) & (points[:, 0] < begin + 2.5 - 1e-9), 1]
+        assert [left.min(), left.max()] == pytest.approx([whole.min(), whole.max()], abs=0.051)
+
+
+@given(st.lists(st.integers(0, 60), min_size=1, max_size=300))
+def test_changes_give_back_every_step(steps: list[int]) -> None:
+    times = np.arange(len(steps)) * 0.05
+    points = changes(times, steps, 400)
+    at = np.searchsorted([p[0] for p in points], times + 1e-6, side="right") - 1
+    assert [points[i][1] for i in at] == steps
+
+
+def test_points_that_are_not_finite_are_left_out() -> None:
+    assert thinned([0.0, 1.0, 2.0], [1.0, float("nan"), 3.0], 8) == [[0.0, 1.0], [2.0, 3.0]]
+    assert thinned([], [], 8) == []
+    assert changes([], [], 8) == []
+
+
+def test_units_are_those_of_the_standards() -> None:
+    # Fixed points of the Fahrenheit scale; the conventional inch of mercury, 3386.389 Pa (BS 350).
+    assert shown(100.0, "degC", imperial=True) == pytest.approx(212.0)
+    assert shown(-40.0, "degC", imperial=True) == pytest.approx(-40.0)
+    assert shown(101.325, "kPa", imperial=True) == pytest.approx(29.92, abs=0.01)
+    assert shown(850.0, "rpm", imperial=True) == 850.0
+    assert shown(20.0, "degC", imperial=False) == 20.0
+    assert taken(shown(33.0, "degC", imperial=True), "degC", imperial=True) == pytest.approx(33.0)
+    assert written("degC", imperial=True) == "°F"

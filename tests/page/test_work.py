@@ -1,0 +1,178 @@
+"""Work on the page lasts, stays apart, is saved with care, and asks nothing of anybody else."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+from selenium.webdriver.common.keys import Keys
+
+from sim import load_car
+from sim.files import bundled_folder
+from tests.page.browsing import PHONE, Look, Served, resize, wait_for
+from workbench.page.frame import TABS
+
+pytestmark = pytest.mark.browser
+
+
+def children(pid: int) -> set[int]:
+    """Processes that a process has started and that run."""
+    found = set()
+    for folder in Path("/proc").iterdir():
+        if folder.name.isdigit():
+            try:
+                after = (folder / "stat").read_text().rpartition(")")[2].split()
+            except OSError:
+                continue  # it has just ended
+            if int(after[1]) == pid and after[0] != "Z":
+                found.add(int(folder.name))
+    return found
+
+
+def test_a_search_outlives_a_reload_and_stops_with_its_best(look: Look, served: Served) -> None:
+    look.tab("Settings")
+    look.wait_text("Search settings")
+    before = children(served.process.pid)
+    look.press("Search")
+    look.wait_text("Best so far: law")
+    started = children(served.process.pid) - before
+    assert len(started) == 1, "the search has a process of its own"
+    look.driver.refresh()
+    look.wait_text("Searching:")
+    assert started <= children(served.process.pid), "the reload has not disturbed it"
+    look.wait_text("Best so far: law")
+    look.press("Stop and keep the best")
+    told = look.wait_text("on fresh cars")
+    assert "Use the proposed settings" in told.replace("USE", "Use")
+    wait_for(lambda: not started & children(served.process.pid), "the process has ended")
+    (first, second) = (
+        look.option(".halves .card:nth-child(2) .chart")["series"][i] for i in (0, 2)
+    )
+    assert first["data"] != second["data"]
+    look.press("Use the proposed settings")
+    look.wait_text("changes not saved")
+
+
+def test_two_tabs_do_their_own_work(look: Look, served: Served) -> None:
+    driver = look.driver
+    first = driver.current_window_handle
+    before = children(served.process.pid)
+    look.press("Tell me this cycle")
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 5)
+    look.wait_text("30 rpm")
+    driver.switch_to.new_window("tab")
+    try:
+        look.open(served.address)
+        assert "25 rpm" in look.wait_text("starting places")
+        look.tab("Sheet")
+        look.press("Make the sheet")
+        wait_for(
+            lambda: len(children(served.process.pid) - before) == 2 or "PDF" in look.text(),
+            "each has its own job",
+        )
+        look.button("Download PDF")
+    finally:
+        driver.close()
+        driver.switch_to.window(first)
+    told = look.wait_text("First cause")
+    assert "30 rpm" in told
+
+
+def test_a_stopped_job_is_gone(look: Look, served: Served) -> None:
+    look.tab("Log")
+    look.press("a recording to fit")
+    look.wait_text("What was recognised")
+    before = children(served.process.pid)
+    look.press("Fit the model")
+    look.wait_text("Fitting:")
+    started = wait_for(lambda: children(served.process.pid) - before, "its process")
+    look.press("Stop")
+    look.wait_text("Stopped.")
+    wait_for(lambda: not started & children(served.process.pid), "the process has ended", 6.0)
+
+
+def test_saving_keeps_the_owners_file_beside(
+    look: Look, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.mktemp("cars") / "mine.toml"
+    shutil.copyfile(bundled_folder() / "cars" / "trials.toml", path)
+    original = path.read_text()
+    look.press("Open a car")
+    look.fill(look.field("or a car file on this machine"), str(path.with_name("gone.toml")))
+    look.press("Open")
+    look.wait_text("gone.toml: file: not found")
+    look.fill(look.field("or a car file on this machine"), str(path))
+    look.press("Open")
+    look.wait_text("mine.toml; no changes")
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 4)
+    look.wait_text("changes not saved")
+    assert path.read_text() == original, "nothing is written unasked"
+    look.press("Save")
+    look.wait_text("mine.toml; no changes")
+    assert load_car(path).feedback.deadband_rpm == 29.0
+    assert path.with_name("mine.toml.bak").read_text() == original
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.wait_text("30 rpm")
+    look.press("Save")
+    look.wait_text("mine.toml; no changes")
+    assert path.with_name("mine.toml.bak").read_text() == original, "the backup is what was opened"
+    path.write_text(original)
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.press("Save")
+    look.wait_text("was changed by something else since")
+    assert path.read_text() == original
+    look.driver.refresh()
+    assert "31 rpm" in look.wait_text("starting places"), "the work outlives a reload"
+
+
+@pytest.mark.parametrize("tab", TABS)
+def test_nothing_is_wider_than_a_phone(tab: str, look: Look) -> None:
+    resize(look.driver, PHONE)
+    look.tab(tab)
+    time.sleep(0.5)
+    wide, screen = look.driver.execute_script(
+        "return [document.documentElement.scrollWidth, window.innerWidth]"
+    )
+    assert wide <= screen
+
+
+def test_light_dark_and_units(look: Look) -> None:
+    look.wait_text("90 °C")
+    light = look.option(".runs")["series"][0]["color"]
+    look.press("dark")
+    wait_for(lambda: look.option(".runs")["series"][0]["color"] != light, "dark colours")
+    look.driver.find_element("css selector", ".q-toggle").click()
+    look.wait_text("194 °F")
+    wait_for(lambda: "inHg" in look.option(".runs")["yAxis"][2]["name"], "unit of pressure")
+    wait_for(
+        lambda: 5.0 < look.option(".runs")["series"][2]["data"][0][1] < 15.0, "pressure in inHg"
+    )
+
+
+def test_nothing_is_asked_of_another_machine(look: Look, served: Served) -> None:
+    for tab in TABS:
+        look.tab(tab)
+        time.sleep(0.5)
+    asked = look.asked_for()
+    assert len(asked) > 10
+    own = f"//127.0.0.1:{served.port}/"
+    assert [one for one in asked if own not in one] == []
+    assert look.complaints() == []
+    names = {one.name for one in served.folder.iterdir()}
+    assert names == {"server.log"}, "nothing is left where it was started"
+    assert (served.folder / "server.log").stat().st_size < 500
+
+
+def test_no_serious_fault_for_those_who_see_or_hear_otherwise(look: Look) -> None:
+    look.wait_text("starting places")
+    found = []
+    for dark in (False, True):
+        if dark:
+            look.press("dark")
+        for tab in TABS:
+            look.tab(tab)
+            time.sleep(0.6)
+            found += [f"{tab}: {fault}" for fault in look.faults()]
+    assert found == []
