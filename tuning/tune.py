@@ -100,9 +100,9 @@ def tune(
     preset : str
         Weights: "balanced", "quiet", "quick" or "gentle".
     cores : int, optional
-        Threads; all cores when left out.  The result does not depend on it.
+        Threads, without influence on the result; all cores when left out.
     on_progress : callable, optional
-        Told the share done and what goes on.
+        Told the share done, and what goes on.
 
     Returns
     -------
@@ -114,12 +114,11 @@ def tune(
     InputError
         If law, budget, weights or storage cannot be used.
     KeyboardInterrupt
-        After Ctrl-C; trials finished so far are kept in the storage.
+        After Ctrl-C; trials finished so far are kept.
     """
     begun = time.monotonic()
     size, weights, laws = budget_of(budget), weights_of(preset), _laws(car, law)
-    tell = on_progress or (lambda _share, _text: None)
-    ensembles = _Ensembles(car, weights, size, seed, cores)
+    ensembles, tell = _Ensembles(car, weights, size, seed, cores), on_progress or _silent
     made_for = {
         "car": car_digest(car), "laws": ",".join(laws), "weights": preset, "budget": budget,
         "objective": OBJECTIVE_VERSION,
@@ -130,6 +129,10 @@ def tune(
         found = _found(study, ensembles, make_space(car, laws), tell)
     tell(1.0, "done")
     return replace(found, weights=weights, preset=preset, seconds=time.monotonic() - begun)
+
+
+def _silent(_share: float, _text: str) -> None:
+    """Tell nobody."""
 
 
 @dataclass(frozen=True)

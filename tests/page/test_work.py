@@ -59,9 +59,9 @@ def test_two_tabs_do_their_own_work(look: Look, served: Served) -> None:
     driver = look.driver
     first = driver.current_window_handle
     before = children(served.process.pid)
-    look.press("Tell me this cycle")
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 5)
     look.wait_text("30 rpm")
+    look.press("Tell me this cycle")
     driver.switch_to.new_window("tab")
     try:
         look.open(served.address)

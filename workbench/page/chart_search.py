@@ -29,7 +29,7 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
     quiet = sorted(point[0] for point in points)
     widest = quiet[int(0.9 * (len(quiet) - 1))] if quiet else LEAST_AXIS
     values = [
-        {"value": [round(v, 2) for v in point], "symbolSize": 5.0 + math.sqrt(8.0 * point[2])}
+        {"value": [round(v, 2) for v in point], "symbolSize": 5.0 + math.sqrt(3.0 * point[2])}
         for point in points
     ]
     plain = {"type": "scatter", "clip": True}

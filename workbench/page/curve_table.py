@@ -45,8 +45,8 @@ class CurveTable:
                 ui.label(self._name).classes("big")
                 self._take = ui.button("Take the proposal", on_click=self._take_all)
                 self._take.props('outline dense padding="1px 9px"').set_visibility(False)
-            self._grid = ui.element("div").classes("curve")
             self._problem = ui.label().classes("error").props('role="alert"')
+            self._grid = ui.element("div").classes("curve")
         self.fill()
 
     def propose(self, curve: Curve) -> None:
@@ -78,7 +78,7 @@ class CurveTable:
                 what = self._number(steps, f"{self._name}, steps at {at:g}")
                 self._rows.append((where, what))
                 ui.label(self._beside(at_degC))
-                self._button("-", f"remove the point at {at:g}", partial(self._remove, place))
+                self._button("remove", f"remove the point at {at:g}", partial(self._remove, place))
             self._button("+ point", "add a point", self._add)
 
     def _number(self, value: float, label: str) -> Any:
@@ -91,7 +91,7 @@ class CurveTable:
         from nicegui import ui
 
         ui.button(text, on_click=act).props(
-            f'flat dense padding="0 8px" aria-label="{self._name}: {label}"'
+            f'flat dense size="12px" padding="0 8px" aria-label="{self._name}: {label}"'
         )
 
     def _own(self) -> tuple[tuple[float, float], ...]:

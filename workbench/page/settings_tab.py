@@ -83,6 +83,7 @@ class SettingsTab:
         self._beside.props('role="img" aria-label="idle with present and with proposed settings"')
         self._beside.set_visibility(False)
         self._use = ui.button("Use the proposed settings", on_click=self._take).props("dense")
+        self._use.style("align-self: flex-start")
         self._use.set_visibility(False)
         self._tables = ui.html("", sanitize=False)
 
