@@ -18,6 +18,8 @@ VALVE_LEADS = 0.6
 """Share of the swing that the valve must make to be its cause [-]."""
 SMALLEST_SWING_rpm = 20.0
 FEWEST_REVERSALS_per_min = 4.0
+KEEPS_TIME = (1.5, 2.5)
+"""A valve that keeps time with a swing turns back twice in each [-]."""
 REPEATS = 0.4
 """Share of the swing that comes back after a period where the valve leads it [-]."""
 EQUAL_MOVES = 0.35
@@ -133,10 +135,13 @@ def hunting_finding(log: Log, swing: Swing | None, cycling: bool) -> Finding:
     size = f"{m.hunting_rpm:.0f} rpm every {m.hunting_period_s:.1f} s"
     least = max(SMALLEST_SWING_rpm, ABOVE_FLOOR * (swing.floor or 0.0))
     if _valve_hunts(swing) and m.hunting_rpm > least:
-        text = (
-            f"it hunts: {size}. The valve leads: its moves make {100 * swing.valve_share:.0f} %"
-            f" of the swing, speed answers {swing.valve_lead_s:.1f} s after"
-        )
+        text = f"it hunts: {size}. The valve goes to and fro in time with speed"
+        if np.isfinite(swing.valve_lead_s):
+            text = (
+                f"it hunts: {size}. The valve leads: its moves make"
+                f" {100 * swing.valve_share:.0f} % of the swing, speed answers"
+                f" {swing.valve_lead_s:.1f} s after"
+            )
         return Finding("hunting", YES, text, values)
     if swing.mostly_still:
         text = "it does not hunt: the valve rests between moves and speed settles"
@@ -159,6 +164,10 @@ def _valve_hunts(swing: Swing) -> bool:
     settles between moves, only equal moves to and fro are hunting: others are made by hand.
     """
     leads = swing.valve_share >= VALVE_LEADS
+    if np.isnan(swing.valve_share) and swing.regular:
+        # So regular that cause and answer cannot be told apart: does the valve keep time with it?
+        per_swing = swing.reversals_per_min * swing.measures.hunting_period_s / 60.0
+        leads = swing.alternates and KEEPS_TIME[0] <= per_swing <= KEEPS_TIME[1]
     turns = swing.reversals_per_min >= FEWEST_REVERSALS_per_min
     keeps_up = swing.alternates or swing.regular or swing.measures.repeat_share >= REPEATS
     if swing.mostly_still:
@@ -247,7 +256,7 @@ def scatter_finding(swing: Swing | None, hunts: bool) -> Finding:
         "moves_per_min": swing.moves_per_min,
         "scatter_rms_rpm": swing.measures.scatter_rms_rpm,
     }
-    if not hunts and swing.moves_per_min >= TICKS_per_min:
+    if not hunts and not swing.regular and swing.moves_per_min >= TICKS_per_min:
         band = 3.5 * swing.measures.scatter_rms_rpm
         text = (
             f"the valve moves {swing.moves_per_min:.0f} times a minute though nothing hunts:"

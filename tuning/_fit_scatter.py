@@ -20,6 +20,8 @@ LONGEST_LAG_s = 1.5
 TRIAL_SHARE = 0.06
 TRIAL_NOISE_rpm = 4.0
 SEEDS = 6
+NOTHING = 1.0e-9
+"""Mean square of an engine that does not run in the model [rpm2]."""
 LEAST_SPREAD = 0.03
 """Least relative standard deviation of a mean square [-]."""
 ALIKE = 2.0
@@ -179,7 +181,9 @@ def _best_mixture(
     for memory in MEMORIES if with_lags else (usual,):
         runs = made(TRIAL_SHARE, memory, 0.0)
         parts = np.column_stack([runs.mean(axis=0), sensor])
-        spread = np.maximum(runs.std(axis=0, ddof=1) / runs.mean(axis=0), LEAST_SPREAD)
+        spread = np.maximum(
+            runs.std(axis=0, ddof=1) / np.maximum(runs.mean(axis=0), NOTHING), LEAST_SPREAD
+        )
         sd = spread * wanted + 1.0e-9
         sizes, error = nnls(parts / sd[:, None], wanted / sd)
         cost = error**2 / ALIKE + ((memory - usual) / MEMORY_SD) ** 2

@@ -16,6 +16,9 @@ from tuning.fit_result import Interval, root_of
 Floats = NDArray[np.float64]
 
 DRAWS = 80
+POLE_WIDER = 1.2
+"""Factor on the main pole's interval: on 31 engines drawn from the beliefs, intervals without it
+held the truth in 81 of 100 cases, those of the worth of a step in 87 [-]."""
 LEAST, MOST = 0.02, 1.0
 """Range of the relative standard deviations written [-]: below it an engine's real structure is
 not the model's, whatever the log says; our judgement."""
@@ -57,14 +60,15 @@ def figures_with_intervals(
     ]
     running = [one for one in drawn if one.rpm > 0.0] or [best]
 
-    def interval(read: Callable[[EngineFigures], float]) -> Interval:
+    def interval(read: Callable[[EngineFigures], float], wider: float = 1.0) -> Interval:
         # From the spread of the draws about the best: percentiles of few draws are too narrow.
-        half = 1.645 * float(np.sqrt(np.mean([(read(one) - read(best)) ** 2 for one in running])))
+        off = [(read(one) - read(best)) ** 2 for one in running]
+        half = wider * 1.645 * float(np.sqrt(np.mean(off)))
         return Interval(read(best), read(best) - half, read(best) + half)
 
     return {
         "rpm_per_step": interval(lambda one: one.rpm_per_step),
-        "main_pole_rad_s": interval(lambda one: one.main_pole_rad_s),
+        "main_pole_rad_s": interval(lambda one: one.main_pole_rad_s, POLE_WIDER),
         "settled_rpm": interval(lambda one: one.rpm),
     }
 

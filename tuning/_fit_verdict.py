@@ -252,7 +252,7 @@ def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitChe
             at = np.flatnonzero((one.hold == hold) & one.used)
             steps.append(float(np.mean(averaged[at[at.size // 2 :]])))
             speed.append(float(np.mean(one.measured[at[at.size // 2 :], 0])))
-    if len(steps) < 3 or np.ptp(steps) == 0.0:
+    if len(steps) < 3 or np.ptp(steps) == 0.0 or np.ptp(speed) == 0.0:
         return FitCheck("direction", True, "the valve stood still: its direction is not seen")
     likeness = float(np.corrcoef(steps, speed)[0, 1])
     if likeness < -0.5:

@@ -31,6 +31,9 @@ STEADY_s, STEADY_rpm = 3.0, 90.0
 """Steady: within so many rpm for so long either way [s, rpm]."""
 RISE_rpm, RISE_s = 400.0, 0.5
 """A throttle opens where speed rises by so much in so short a time [rpm, s]: no valve does that."""
+SWINGS_s, MANY_TURNS = 5.0, 5
+"""A valve that turns back so often within so long either way hunts; after a blip it does not
+[s, -]."""
 AROUND_s = 20.0
 """Idle speed is taken over this time around each row [s]."""
 RETURN_s = 4.0
@@ -212,6 +215,19 @@ def _steady(log: Log) -> Flags:
     return np.asarray(np.ptp(marks, axis=1) < STEADY_rpm)
 
 
+def _swung_by_valve(log: Log) -> Flags:
+    """Rows around which the valve goes to and fro: it is what swings speed, not the throttle."""
+    if log.valve_steps is None:
+        return np.zeros(log.rpm.size, dtype=bool)
+    change = np.diff(log.valve_steps)
+    moved = np.flatnonzero(change != 0.0)
+    turned = moved[1:][np.diff(np.sign(change[moved])) != 0.0]
+    turns_s = log.time_s[turned + 1]
+    first = np.searchsorted(turns_s, log.time_s - SWINGS_s)
+    past = np.searchsorted(turns_s, log.time_s + SWINGS_s)
+    return np.asarray(past - first >= MANY_TURNS)
+
+
 def driven_rows(log: Log) -> Flags:
     """Rows in which someone works the throttle, and those until speed has come back.
 
@@ -225,11 +241,13 @@ def driven_rows(log: Log) -> Flags:
     ndarray of bool
         Shape (rows,).
     """
+    swings = _swung_by_valve(log)
     before = np.interp(log.time_s - RISE_s, log.time_s, log.rpm)
     shot_up = running_rows(log) & (log.rpm - before > RISE_rpm)
     above = log.rpm - usual_idle_rpm(log)
     high = (above > OFF_IDLE_rpm) & ~((above < RACING_rpm) & _steady(log))
-    return _held_for(log.time_s, open_throttle(log) | high | shot_up, RETURN_s)
+    by_speed = (high | shot_up) & ~swings
+    return _held_for(log.time_s, open_throttle(log) | by_speed, RETURN_s)
 
 
 @remembered

@@ -8,11 +8,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from workbench.first_run import compiling_beside, wait_for
 from workbench.printing import Screen
 from workbench.progress import Tell
 from workbench.report import Report, Section, write_report
 
 CAR = "trials"
+START_ERROR_steps = 2.0
+"""The warm idle begins as its log does: beside the target, which hides nothing [steps]."""
+HUNTING_LOG, RECORDING_LOG = "trials_hunting.csv", "trials_recording.csv"
 
 
 class Job:
@@ -77,9 +81,13 @@ def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
 
     job = Job(screen, out, seed)
     begun = time.monotonic()
-    car = load_car(CAR)
-    _describe(job, car)
-    _idle(job, car)
+    with compiling_beside() as other:
+        car = load_car(CAR)
+        _describe(job, car)
+        _diagnose(job)
+        car = _fit(job, car)
+        _idle(job, car)
+        wait_for(other)
     _explain(job, car)
     tuned = _tune(job, car)
     _stress(job, tuned)
@@ -106,11 +114,41 @@ def _describe(job: Job, car: Any) -> None:
     job.results["check"] = checked.to_dict()
 
 
+def _diagnose(job: Job) -> None:
+    from sim.files import bundled_folder
+    from tuning import diagnose, read_log
+    from workbench.report_log import diagnosis_section
+
+    with job.step("log", "reading its log"):
+        log = read_log(bundled_folder() / "logs" / HUNTING_LOG)
+        result = diagnose(log)
+        job.sections.append(diagnosis_section(log, result))
+    job.tell("log", result.lines()[0])
+    job.results["diagnosis"] = result.to_dict()
+
+
+def _fit(job: Job, car: Any) -> Any:
+    from sim import save_car
+    from sim.files import bundled_folder
+    from tuning import fit, read_log
+    from workbench.figures_log import fit_finding
+    from workbench.report_log import fit_section
+
+    with job.step("fit", "fitting the model to a recording") as tell:
+        log = read_log(bundled_folder() / "logs" / RECORDING_LOG)
+        result = fit(car, log, seed=job.seed, on_progress=tell)
+        job.sections.append(fit_section(result))
+    job.write("fitted.toml", lambda path: save_car(result.car, path))
+    job.tell("fit", fit_finding(result))
+    job.results["fit"] = result.to_dict()
+    return result.car
+
+
 def _idle(job: Job, car: Any) -> None:
     from workbench.report_idle import idle_section
 
     with job.step("idle", "letting it idle"):
-        section, hunts = idle_section(car, job.seed)
+        section, hunts = idle_section(car, job.seed, START_ERROR_steps)
         job.sections.append(section)
     job.tell("idle", section.text)
     job.results["hunts"] = hunts

@@ -95,7 +95,6 @@ def test_a_bad_log_is_told_in_plain_words(
 def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     look.tab("Start")
     look.press("Start it")
-    look.wait_text("homing")
     told = look.wait_text("It runs")
     assert re.search(r"It runs [\d.]+ s after the key", told)
     assert look.option(".tall")["series"][0]["data"]

@@ -11,6 +11,7 @@ import numpy as np
 from sim.errors import InputError
 from workbench.page import units
 from workbench.page.jobs import told_beside
+from workbench.page.shown import plain_button
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -43,8 +44,8 @@ class CurveTable:
         with ui.element("section").classes("card"):
             with ui.element("div").classes("line"):
                 ui.label(self._name).classes("big")
-                self._take = ui.button("Take the proposal", on_click=self._take_all)
-                self._take.props('outline dense padding="1px 9px"').set_visibility(False)
+                self._take = plain_button("Take the proposal", self._take_all)
+                self._take.set_visibility(False)
             self._problem = ui.label().classes("error").props('role="alert"')
             self._grid = ui.element("div").classes("curve")
         self.fill()
@@ -88,11 +89,7 @@ class CurveTable:
         return made.props(f'dense outlined hide-bottom-space debounce="400" aria-label="{label}"')
 
     def _button(self, text: str, label: str, act: Callable[[], None]) -> None:
-        from nicegui import ui
-
-        ui.button(text, on_click=act).props(
-            f'flat dense size="12px" padding="0 8px" aria-label="{self._name}: {label}"'
-        )
+        plain_button(text, act, f'size="12px" aria-label="{self._name}: {label}"')
 
     def _own(self) -> tuple[tuple[float, float], ...]:
         return tuple(getattr(self._page.session.car.curves, self.key))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,7 @@ from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
 from workbench.page.jobs import told_beside
 from workbench.page.live import pressure_of, run_view
-from workbench.page.sliders import Slide, choice, slider
+from workbench.page.sliders import Handle, Slide, choice, slider
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -47,7 +46,7 @@ class Explore:
         self.why = WhyPanel(self)
         self._wanted = self._drawn = 0
         self._busy = False
-        self._set: dict[str, Callable[[float], None]] = {}
+        self._set: dict[str, Handle] = {}
 
     def build(self) -> None:
         """Build it and draw the car as it is."""
@@ -74,7 +73,9 @@ class Explore:
         ui.separator()
         share = 100.0 * wish.scatter_share
         slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
-        slider(COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self._coolant_text)
+        self._coolant = slider(
+            COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self._coolant_text
+        )
         with ui.element("div").classes("line"):
             ui.checkbox(
                 "Lamps, fan, screen on", value=wish.load_on,
@@ -138,7 +139,7 @@ class Explore:
             By key of table [feedback].
         """
         for key, value in values.items():
-            self._set[key](value)
+            self._set[key].move(value)
 
     def changed(self) -> None:
         """Have the newest settings drawn; what is older is dropped."""
@@ -205,6 +206,7 @@ class Explore:
 
     def _restyle(self) -> None:
         """Colours or units have changed."""
+        self._coolant.tell()
         frame = self._frame()
         for axes in (frame["xAxis"], frame["series"]):
             for one in axes:

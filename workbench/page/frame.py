@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from sim.errors import InputError
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
 from workbench.page.session import Session, bundled_cars
+from workbench.page.shown import plain_button
 
 DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = ("Explore", "Log", "Settings", "Start", "Sheet")
@@ -68,10 +70,10 @@ class Page:
         ui.html("<h1>evenidle</h1>", sanitize=False)
         self._name = ui.label().classes("big")
         self._state = ui.label().classes("soft").props('role="status"')
-        self._button("Open a car", self._open_dialog)
-        self._button("Save", self._save)
-        self._button("Save as", self._save_dialog)
-        self._button("Undo changes", self._undo)
+        plain_button("Open a car", self._open_dialog)
+        plain_button("Save", self._save)
+        plain_button("Save as", self._save_dialog)
+        plain_button("Undo changes", self._undo)
         ui.element("div").classes("gap")
         ui.switch(
             "°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)
@@ -81,11 +83,6 @@ class Page:
             'dense no-caps unelevated padding="2px 9px" aria-label="light or dark"'
         )
         self.tell_state()
-
-    def _button(self, text: str, act: Callable[..., Any]) -> None:
-        from nicegui import ui
-
-        ui.button(text, on_click=act).props('outline dense padding="1px 9px"')
 
     def tell_state(self) -> None:
         """Show which car it is and whether there is something to save."""
@@ -194,7 +191,7 @@ class Page:
             problem = ui.label().classes("error").props('role="alert"')
             with ui.row():
                 ui.button("Save", on_click=save)
-                ui.button("Cancel", on_click=dialog.close).props("flat")
+                plain_button("Cancel", dialog.close)
         dialog.open()
 
     def _open_dialog(self) -> None:
@@ -216,10 +213,10 @@ class Page:
             ui.label("Demonstration cars").classes("soft")
             with ui.row():
                 for name in bundled_cars():
-                    ui.button(name, on_click=lambda n=name: take(n)).props("outline dense")
+                    plain_button(name, partial(take, name))
             place = ui.input("or a car file on this machine").style("width: 320px; max-width: 80vw")
             problem = ui.label().classes("error").props('role="alert"')
             with ui.row():
                 ui.button("Open", on_click=lambda: take((place.value or "").strip()))
-                ui.button("Cancel", on_click=dialog.close).props("flat")
+                plain_button("Cancel", dialog.close)
         dialog.open()

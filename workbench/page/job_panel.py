@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from workbench.page.jobs import GRACE_s, Job
+from workbench.page.shown import plain_button
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -58,8 +59,7 @@ class JobPanel:
 
         with ui.element("div").classes("line"):
             self._go = ui.button(self._text, on_click=self.start).props('dense padding="2px 12px"')
-            self._stop = ui.button(self._stop_text, on_click=self._stop_it)
-            self._stop.props('outline dense padding="2px 12px"')
+            self._stop = plain_button(self._stop_text, self._stop_it)
         self._bar = ui.linear_progress(value=0.0, show_value=False, size="8px")
         self._bar.props(f'aria-label="progress of: {self._text}"')
         self._state = ui.label().classes("soft").props('role="status"')

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel
-from workbench.page.shown import heading, list_html, picture_html
+from workbench.page.shown import heading, list_html, picture_html, plain_button
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -67,9 +67,7 @@ class LogTab:
         with ui.element("div").classes("line"):
             ui.label("or a demonstration:").classes("soft")
             for name, file in DEMONSTRATIONS.items():
-                ui.button(name, on_click=partial(self._demonstration, file)).props(
-                    'outline dense padding="1px 9px"'
-                )
+                plain_button(name, partial(self._demonstration, file))
         self._columns = ui.input("columns by hand, if needed: rpm=Engine Speed, map=Pressure [kPa]")
         self._columns.props("dense").style("width: 100%")
         self._of_car = ui.checkbox("The log is of this car", value=True).props("dense")
@@ -95,7 +93,8 @@ class LogTab:
         )
         self._fit.build()
         self._fit_verdict = ui.label().classes("big").props('role="status"')
-        self._take = ui.button("Use the fitted engine", on_click=self._use).props("dense outline")
+        self._take = plain_button("Use the fitted engine", self._use)
+        self._take.style("align-self: flex-start")
         self._take.set_visibility(False)
         self._fit_body = ui.html("", sanitize=False)
 

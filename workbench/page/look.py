@@ -14,7 +14,8 @@ body { background: var(--ground); color: var(--ink); font: 15px/1.4 system-ui, "
   "DejaVu Sans", sans-serif; }
 body .nicegui-content { padding: 8px 12px 24px; gap: 8px; max-width: 1500px; margin: 0 auto;
   width: 100%; align-items: stretch; }
-.q-btn { text-transform: none; } .text-primary, .q-btn--outline { color: var(--mark) !important; }
+.q-btn { text-transform: none; }
+.q-btn.plain { color: var(--mark); background: transparent; }
 .nicegui-tab-panel { align-items: stretch; gap: 10px; }
 .q-checkbox__label, .q-toggle__label { padding-left: 6px; }
 summary { cursor: pointer; } details ul { margin: 6px 0 0; padding-left: 20px; }

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 from html import escape
 from typing import TYPE_CHECKING, Any
 
 from workbench.page.job_panel import JobPanel
-from workbench.page.shown import cautions, heading
+from workbench.page.shown import cautions, heading, plain_button
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -49,13 +50,9 @@ class SheetTab:
             )
             self._sheet.build()
             with ui.element("div").classes("line") as self._after:
-                ui.button("Print", on_click=lambda: ui.run_javascript(_PRINT)).props(
-                    'outline dense padding="1px 9px"'
-                )
+                plain_button("Print", lambda: ui.run_javascript(_PRINT))
                 for form, (name, _) in FORMS.items():
-                    ui.button(f"Download {name}", on_click=lambda f=form: self._download(f)).props(
-                        'outline dense padding="1px 9px"'
-                    )
+                    plain_button(f"Download {name}", partial(self._download, form))
             self._after.set_visibility(False)
             self._note = ui.label().classes("soft")
             self._preview = ui.html("", sanitize=False)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
+from typing import Any
 
 from workbench.cautions import CAUTIONS
 
@@ -22,6 +23,29 @@ def cautions() -> None:
             f" cautions</u></summary><ul>{items}</ul></details>",
             sanitize=False,
         )
+
+
+def plain_button(text: str, act: Callable[..., Any], props: str = "") -> Any:
+    """Show a button that is not the main one of its place.
+
+    Parameters
+    ----------
+    text : str
+        On it.
+    act : callable
+        What it does.
+    props : str
+        More properties.
+
+    Returns
+    -------
+    Button
+        The button.
+    """
+    from nicegui import ui
+
+    made = ui.button(text, on_click=act, color=None).classes("plain")
+    return made.props(f'outline dense padding="1px 9px" {props}')
 
 
 def heading(text: str) -> None:

@@ -45,12 +45,28 @@ class Slide:
         return f"{value:.{decimals}f} {self.unit}"
 
 
+@dataclass(frozen=True)
+class Handle:
+    """What can be done with a slider that was built.
+
+    Attributes
+    ----------
+    move : callable
+        Moves it to a value.
+    tell : callable
+        Writes its value anew, as after a change of units.
+    """
+
+    move: Callable[[float], object]
+    tell: Callable[[], object]
+
+
 def slider(
     slide: Slide,
     value: float,
     on_value: Callable[[float], None],
     text: Callable[[float], str] | None = None,
-) -> Callable[[float], None]:
+) -> Handle:
     """Build a slider.
 
     Parameters
@@ -66,8 +82,8 @@ def slider(
 
     Returns
     -------
-    callable
-        Moves it.
+    Handle
+        Moves it, and writes its value anew.
     """
     from nicegui import ui
 
@@ -87,10 +103,7 @@ def slider(
         )  # fmt: skip
         made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
 
-    def move(new: float) -> None:
-        made.set_value(new)
-
-    return move
+    return Handle(made.set_value, lambda: told.set_text(write(float(made.value or 0.0))))
 
 
 def choice(

@@ -72,7 +72,7 @@ class StartTab:
         heading("Start the engine")
         with ui.element("div").classes("line"):
             with ui.element("div").style("width: 280px; max-width: 100%"):
-                slider(OUTSIDE, self._degC, self._set_degC, self._degC_text)
+                self._outside = slider(OUTSIDE, self._degC, self._set_degC, self._degC_text)
             self._speed = choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
             self.page, "start", "Start it", self._start_arguments, self._show_start, grace_s=1.5
@@ -140,6 +140,7 @@ class StartTab:
             self._told.set_content(list_html(found["wrong"]))
 
     def _restyle(self) -> None:
+        self._outside.tell()
         for one in self._curves:
             one.fill()
         if self._played is None:

@@ -1,0 +1,68 @@
+"""The first run after an install: the batch run is compiled beside what the demo does first.
+
+Machine code is kept on disk, so a process of its own can make it while this one compiles and shows
+the single run; on two cores the wait is that much shorter.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+LONGEST_s = 300.0
+
+
+@contextmanager
+def compiling_beside() -> Iterator[subprocess.Popen[bytes] | None]:
+    """Compile the batch run in another process while the block runs, if nothing is compiled yet.
+
+    Yields
+    ------
+    subprocess.Popen or None
+        The process; None where there is nothing to do.  It is ended with the block.
+    """
+    from controllers import is_warm
+
+    if is_warm():
+        yield None
+        return
+    order = f"from {__name__} import compile_batch; compile_batch()"
+    other = subprocess.Popen(
+        [sys.executable, "-c", order], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+    try:
+        yield other
+    finally:
+        other.kill()
+        other.wait()
+
+
+def wait_for(other: subprocess.Popen[bytes] | None) -> None:
+    """Wait until the other process is done; if it fails, this one compiles when it must.
+
+    Parameters
+    ----------
+    other : subprocess.Popen or None
+        From ``compiling_beside``.
+    """
+    if other is not None:
+        try:
+            other.wait(LONGEST_s)
+        except subprocess.TimeoutExpired:
+            other.kill()
+
+
+def compile_batch() -> None:
+    """Run one short batch and measure it, which compiles all that it takes."""
+    from sim import full_plan, load_car, load_scenario, make_fleet, run_plan, settings_table
+    from tuning.measures import measure_runs
+
+    car, scenario = load_car("trials"), load_scenario("warm_idle")
+    fleet = make_fleet([car], [scenario])
+
+    def keep(_rows: object, rpm: object, steps: object, _counters: object) -> None:
+        measure_runs(rpm, steps, scenario.measure, 900.0)  # type: ignore[arg-type]
+
+    run_plan(fleet, full_plan(fleet, settings_table([car])), keep, cores=1)

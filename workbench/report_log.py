@@ -1,0 +1,83 @@
+"""Report sections on recorded logs: what one tells by itself, and the car fitted to another."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from workbench.report import Picture, Section, Table
+
+if TYPE_CHECKING:
+    from tuning.diagnose import Diagnosis
+    from tuning.fit_result import Fit
+    from tuning.logs import Log
+
+
+def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
+    """Tell what a log shows without any model.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    diagnosis : Diagnosis
+        Of that log.
+
+    Returns
+    -------
+    Section
+        The verdict, every question with its answer, and the log with its parts.
+    """
+    from workbench.figures_log import diagnosis_figure
+
+    verdict, *rest = diagnosis.lines()
+    return Section(
+        title="What the log of its idle tells",
+        text=f"From the log alone, without any model: {verdict}",
+        points=rest,
+        pictures=[Picture(verdict, diagnosis_figure(log, diagnosis))],
+    )
+
+
+def fit_section(fit: Fit) -> Section:
+    """Tell how the car file was fitted to a log.
+
+    Parameters
+    ----------
+    fit : Fit
+        The fit.
+
+    Returns
+    -------
+    Section
+        Verdict, what speaks for it, what was changed, and how the model follows the log.
+    """
+    from workbench.figures_log import fit_figure, fit_finding, numbers_figure
+
+    rows = [
+        (
+            one.name,
+            f"{one.change:+.2f} {one.unit}" if one.unit else f"x {one.change:.2f}",
+            f"{one.low:.2f} to {one.high:.2f}",
+            "told by the log" if one.told else "the file's value holds",
+        )
+        for one in fit.numbers
+    ]
+    told = sum(one.told for one in fit.numbers)
+    verdict, worth, scatter, *_ = fit.lines()
+    return Section(
+        title="The car as the log shows it",
+        text=(
+            f"{verdict} A recording made as the recording plan says, feedback off, was replayed by"
+            " the model until both agreed; from here on this fitted car is used, with what the"
+            " log leaves uncertain."
+        ),
+        points=[worth, scatter, *(check.text for check in fit.checks), *fit.notes],
+        tables=[Table(("number", "change", "90 % interval", "source"), rows, " rr ")],
+        pictures=[
+            Picture(fit_finding(fit), fit_figure(fit)),
+            Picture(
+                f"The log tells {told} of {len(fit.numbers)} numbers; the rest is the car file's.",
+                numbers_figure(fit),
+            ),
+        ],
+    )
