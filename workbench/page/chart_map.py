@@ -85,7 +85,7 @@ def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
     inked = [
         {
             "value": cell[:3],
-            "label": {"color": palette.card if cell[2] > 45 else palette.ink},
+            "label": {"color": palette.card if cell[2] > palette.turn else palette.ink},
         }
         for cell in cells
         if cell[2] > 0

@@ -44,7 +44,7 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
         "series": [
             {**plain, "name": "tried; size: valve moves a minute", "data": values[1:],
              "itemStyle": {"color": palette.speed, "opacity": 0.45}},
-            {**plain, "name": "best so far", "data": values[:1], "symbol": "diamond",
+            {**plain, "name": "best score in the search", "data": values[:1], "symbol": "diamond",
              "itemStyle": {"color": palette.valve}, "z": 5},
         ],
     }  # fmt: skip

@@ -1,0 +1,114 @@
+"""Commands on recorded logs as a person runs them: fit, diagnose, compare, base."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from sim import load_car
+from sim.files import bundled_folder
+from tests.command.running import run
+
+LOGS = bundled_folder() / "logs"
+HUNTING, RECORDING = LOGS / "trials_hunting.csv", LOGS / "trials_recording.csv"
+PNG = b"\x89PNG\r\n\x1a\n"
+
+
+def is_picture(path: str) -> bool:
+    """Whether a file is a PNG of some size."""
+    content = Path(path).read_bytes()
+    return content.startswith(PNG) and len(content) > 10_000
+
+
+def test_fit_writes_a_car_with_its_uncertainty(tmp_path: Path) -> None:
+    out, figures = tmp_path / "fitted.toml", tmp_path / "figures"
+    outcome = run("fit", "trials", RECORDING, "--out", out, "--figures", figures, "--json")
+    assert outcome.status == 0, outcome.err
+    assert outcome.result["trusted"] is True
+    assert all(is_picture(file) for file in outcome.result["files"])
+    car = load_car(out)
+    assert car.uncertainty["valve"]["area_mm2"] < 0.1
+    assert car.curves == load_car("trials").curves
+    assert car.feedback == load_car("trials").feedback
+
+
+def test_fit_on_a_log_that_tells_too_little_ends_with_1(tmp_path: Path) -> None:
+    rows = RECORDING.read_text().splitlines()
+    short = tmp_path / "short.csv"
+    short.write_text("\n".join(rows[:342]) + "\n")
+    outcome = run("fit", "trials", short, "--out", tmp_path / "f.toml")
+    assert outcome.status == 1, outcome.err
+    assert "The fit is not to be trusted" in outcome.out
+    assert "'rpm' is rpm" in outcome.out, "what was recognised is told"
+
+
+def test_fit_tells_how_to_record(tmp_path: Path) -> None:
+    outcome = run("fit", "trials", "--guide", folder=tmp_path)
+    assert outcome.status == 0
+    assert "Recording plan for trials: 3.0 minutes at 20 Hz" in outcome.out
+    assert "Running engines kill" in outcome.out
+    assert outcome.out.count("lamps on") + outcome.out.count("screen on") >= 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_diagnose_names_the_cause_and_draws_it(tmp_path: Path) -> None:
+    outcome = run("diagnose", HUNTING, "--out", tmp_path, "--json")
+    assert outcome.status == 0, outcome.err
+    result = outcome.result
+    assert result["cause"] == "hunting"
+    assert result["hunting"] is True
+    assert is_picture(result["files"][0])
+    told = run("diagnose", HUNTING, "--car", "trials")
+    assert "It hunts: " in told.out
+    assert "this log cannot tell" in told.out
+    assert run("diagnose", HUNTING, "--quiet").out.count("\n") == 1
+
+
+def test_diagnose_needs_time_and_speed_only(tmp_path: Path) -> None:
+    rows = [line.split(",")[:2] for line in HUNTING.read_text().splitlines()[1:]]
+    plain = tmp_path / "plain.csv"
+    plain.write_text("\n".join([
+        "Clock;Turns", *(f"{t.replace('.', ',')};{rpm}" for t, rpm in rows[1:]),
+    ]) + "\n")  # fmt: skip
+    columns = "time=Clock [s], rpm=Turns [1/min]"
+    outcome = run("diagnose", plain, "--columns", columns, "--json")
+    assert outcome.status == 0, outcome.err
+    assert outcome.result["hunting"] is None
+    assert len([one for one in outcome.result["findings"] if one["answer"] == "cannot tell"]) > 4
+
+
+@pytest.mark.parametrize(("car", "status"), [("trials", 0), ("twin", 1)])
+def test_compare_ends_with_the_status_of_its_verdict(car: str, status: int, tmp_path: Path) -> None:
+    outcome = run("compare", car, HUNTING, "--out", tmp_path, "--json")
+    assert outcome.status == status, outcome.err
+    assert outcome.result["agrees"] is (status == 0)
+    assert {"predicted", "low", "high", "recorded", "agrees"} <= set(outcome.result["rows"][0])
+    assert is_picture(outcome.result["files"][0])
+
+
+def test_base_proposes_and_changes_nothing(tmp_path: Path) -> None:
+    car = bundled_folder() / "cars" / "trials.toml"
+    before = car.read_bytes()
+    from_logs = run("base", "trials", RECORDING, "--out", tmp_path / "a", "--json")
+    assert from_logs.status == 0, from_logs.err
+    assert from_logs.result["source"] == "logs"
+    assert set(from_logs.result["curves"]) == {"base_steps"}
+    assert is_picture(from_logs.result["files"][0])
+    from_model = run("base", "trials", "--out", tmp_path / "b")
+    assert from_model.status == 0, from_model.err
+    assert "Nothing was changed" in from_model.out
+    assert "Exhaust gas kills" in from_model.out, "cautions stand where numbers are acted on"
+    assert is_picture(str(tmp_path / "b" / "base.png"))
+    assert car.read_bytes() == before
+
+
+def test_a_log_without_a_valve_is_refused_by_fit_in_one_line(tmp_path: Path) -> None:
+    bare = tmp_path / "bare.csv"
+    bare.write_text("time_s,rpm\n" + "\n".join(f"{k / 10},{850 + k % 7}" for k in range(600)))
+    for words in (("fit", "trials", bare, "--out", tmp_path / "f.toml"), ("base", "trials", bare)):
+        outcome = run(*words)
+        assert outcome.status == 2
+        assert "Traceback" not in outcome.err
+        assert outcome.lines[0].startswith(f"{bare}:1: valve_steps: not in this log")
+    assert not (tmp_path / "f.toml").exists()

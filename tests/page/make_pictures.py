@@ -1,0 +1,58 @@
+"""Makes the pictures of the page that README.md shows: python -m tests.page.make_pictures.
+
+Real work in a real browser: the explorer, a search that has ended, and a cold start.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from tests.page.browsing import Look, chromium, resize, serve
+from tests.source_tree import ROOT
+
+FOLDER = ROOT / "workbench" / "pictures"
+SIZE = (1190, 680)
+LARGEST_BYTES = 150_000
+
+
+def keep(look: Look, name: str) -> Path:
+    """Write what is seen now as a small PNG."""
+    path = FOLDER / f"{name}.png"
+    FOLDER.mkdir(exist_ok=True)
+    path.write_bytes(look.driver.get_screenshot_as_png())
+    assert path.stat().st_size <= LARGEST_BYTES, f"{path}: {path.stat().st_size} bytes"
+    return path
+
+
+def main() -> None:
+    """Make all three."""
+    with tempfile.TemporaryDirectory() as folder:
+        server = serve(Path(folder))
+        driver = chromium(SIZE)
+        look = Look(driver)
+        try:
+            look.open(server.address)
+            resize(driver, SIZE)
+            look.wait_text("Likely cause")
+            look.wait_text("Diamond: your settings")
+            keep(look, "page-explore")
+            look.tab("Settings")
+            look.press("Search")
+            look.wait_text("Use the proposed settings", 300.0)
+            driver.execute_script("window.scrollTo(0, 0)")
+            keep(look, "page-settings")
+            look.tab("Start")
+            look.press("all at once")
+            look.press("Start it")
+            look.wait_text("It runs")
+            driver.execute_script("window.scrollTo(0, 90)")
+            keep(look, "page-start")
+        finally:
+            driver.quit()
+            server.process.terminate()
+            server.process.wait(20)
+
+
+if __name__ == "__main__":
+    main()
