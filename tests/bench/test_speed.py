@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import os
 import platform
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -31,6 +33,7 @@ from tests.bench.reference_runs import by_control, by_solve_ivp, run_segmented
 pytestmark = pytest.mark.bench
 
 RUNS = 512
+MANY = 32_768
 PLAIN = {
     "mixture": {"wall_share": 0.0, "fuelling_lag_s": 0.0},
     "sensors": {"rpm_resolution_rpm": 0.0, "rpm_noise_rpm": 0.0},
@@ -130,8 +133,7 @@ def test_speed_side_by_side(capsys: pytest.CaptureFixture[str]) -> None:
         f"solve_ivp (rtol 1e-11) and the compiled run: largest difference {apart.max():.2e} rpm",
     ]
     text = "\n".join(lines)
-    with capsys.disabled():
-        pass
+    show(capsys, text)
     if "EVENIDLE_BENCH_TABLE" in os.environ:
         Path(os.environ["EVENIDLE_BENCH_TABLE"]).write_text(text + "\n", encoding="utf-8")
     assert apart.max() < 1.0e-3
@@ -158,11 +160,40 @@ def test_cores_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
         return time.perf_counter() - start, lowest
 
     wall(1024, 2)
-    _one, first = wall(8192, 1)
-    _two, second = wall(8192, 2)
+    one, first = wall(8192, 1)
+    two, second = wall(8192, 2)
     assert np.array_equal(first, second)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    _many, _ = wall(32768, 2)
-    resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
+    many, _ = wall(MANY, 2)
+    grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024.0
+    show(
+        capsys,
+        f"{one / two:.2f} times as fast on two cores, the same to the last bit; {MANY} runs of 60 s"
+        f" in {many:.1f} s, so a million in {many * 1e6 / MANY / 60.0:.1f} min; memory grew by"
+        f" {grown:.0f} MiB beyond {before / 1024.0:.0f} MiB",
+    )
+    assert grown < 300.0
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["simulate", "trials"], ["check", "trials"]])
+def test_commands_start(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Wall time of a second use, beside that of an interpreter that does nothing."""
+
+    def seconds(command: list[str]) -> float:
+        begun = time.perf_counter()
+        subprocess.run([sys.executable, *command], check=True, stdout=subprocess.DEVNULL)
+        return time.perf_counter() - begun
+
+    ours = ["-m", "workbench", *arguments]
+    seconds(ours)
+    took = min(seconds(ours) for _ in range(3))
+    bare = min(seconds(["-c", "import numba"]) for _ in range(3))
+    show(
+        capsys, f"evenidle {' '.join(arguments)}: {took:.2f} s; importing numba alone {bare:.2f} s"
+    )
+
+
+def show(capsys: pytest.CaptureFixture[str], text: str) -> None:
+    """Print past pytest's capture."""
     with capsys.disabled():
-        pass
+        sys.stdout.write(f"\n{text}\n")
