@@ -95,9 +95,13 @@ def test_a_bad_log_is_told_in_plain_words(
 def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     look.tab("Start")
     look.press("Start it")
+    wait_for(lambda: look.driver.find_elements(By.CSS_SELECTOR, ".tall canvas"), "the chart")
+    points = wait_for(lambda: look.option(".tall")["series"][0]["data"], "it is being played")
+    assert points[-1][0] < 240.0
+    look.press("all at once")
     told = look.wait_text("It runs")
     assert re.search(r"It runs [\d.]+ s after the key", told)
-    assert look.option(".tall")["series"][0]["data"]
+    assert look.option(".tall")["series"][0]["data"][-1][0] == 240.0
     field = look.field("Base curve, steps at 0")
     look.fill(field, "900")
     look.wait_text("too large (900)")

@@ -146,9 +146,11 @@ def test_light_dark_and_units(look: Look) -> None:
     look.driver.find_element("css selector", ".q-toggle").click()
     look.wait_text("194 °F")
     wait_for(lambda: "inHg" in look.option(".runs")["yAxis"][2]["name"], "unit of pressure")
-    wait_for(
-        lambda: 5.0 < look.option(".runs")["series"][2]["data"][0][1] < 15.0, "pressure in inHg"
-    )
+
+    def pressures() -> list[float]:
+        return [value for _, value in look.option(".runs")["series"][2]["data"]]
+
+    wait_for(lambda: 5.0 < max(pressures(), default=0.0) < 15.0, "pressure in inHg")
 
 
 def test_nothing_is_asked_of_another_machine(look: Look, served: Served) -> None:
