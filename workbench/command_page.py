@@ -30,6 +30,5 @@ def page(
         message = 'an extra is not installed, allowed: after pip install "evenidle[page]"'
         raise one_problem("page", 1, "nicegui", message)
     check_port(port)
-    screen.warn_of_compiling()
-    run_page(port, seed=seed, quiet=quiet or as_json, show=show)
+    run_page(port, screen, seed=seed, show=show)
     screen.finish({"port": port})

@@ -14,6 +14,7 @@ from workbench.printing import Screen, number
 if TYPE_CHECKING:
     from sim import Car, Scenario, Trace
     from tuning.measures import Measures
+    from tuning.start_story import StartStory
 
 DRAWN = (".png", ".svg", ".pdf")
 
@@ -53,24 +54,36 @@ def simulate(
     trace = run(read_car, read_scenario, seed)
     measures, hunts = measured(trace, read_scenario)
     finding = trace_finding(trace, measures, hunts)
-    files = _write(trace, read_car, finding, out) if out is not None else []
+    story = _story(trace, read_car, read_scenario)
+    files = _write(trace, read_car, finding, out, story) if out is not None else []
     if events and not as_json:
         for event in trace.events:
             screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
+    for line in [] if story is None else story.lines():
+        screen.say(line)
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
     result: dict[str, Any] = {
         "car": trace.name, "scenario": trace.scenario, "seed": seed, "finding": finding,
         "measures": measures.to_dict(), "hunts": hunts, "counters": trace.counters,
-        "stalled_s": trace.stalled_s, "files": [str(file) for file in files],
+        "stalled_s": trace.stalled_s,
+        "start": None if story is None else story.to_dict(), "files": [str(file) for file in files],
     }  # fmt: skip
     if events:
         result["events"] = [
             {"time_s": one.time_s, "name": one.name, "text": one.text} for one in trace.events
         ]
     screen.finish(result)
+
+
+def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
+    """The start, told, where the scenario begins with the key."""
+    from tuning.start_story import start_story
+
+    cranked = any(one.set == "key" and one.to == "crank" for one in scenario.event)
+    return start_story(trace, car) if cranked and scenario.start == "key_on" else None
 
 
 def measured(trace: Trace, scenario: Scenario) -> tuple[Measures, bool | None]:
@@ -109,8 +122,8 @@ def _rows(measures: Measures) -> list[list[str]]:
     ]
 
 
-def _write(trace: Trace, car: Car, finding: str, out: Path) -> list[Path]:
-    """Write trace and figure; ``out`` is a folder, or the name of one of the two."""
+def _write(trace: Trace, car: Car, finding: str, out: Path, story: StartStory | None) -> list[Path]:
+    """Write trace and figures; ``out`` is a folder, or the name of trace or figure."""
     from workbench.drawing import save_figure
     from workbench.figures_trace import trace_figure
     from workbench.results import made_folder
@@ -125,4 +138,10 @@ def _write(trace: Trace, car: Car, finding: str, out: Path) -> list[Path]:
         table, picture = out / f"{stem}.csv", out / f"{stem}.png"
     trace.to_csv(table)
     save_figure(trace_figure(trace, car, finding), picture)
-    return [table, picture]
+    if story is None:
+        return [table, picture]
+    from workbench.figures_start import start_figure
+
+    start = picture.with_name(f"{picture.stem}-start{picture.suffix}")
+    save_figure(start_figure(trace, story), start)
+    return [table, picture, start]

@@ -139,8 +139,9 @@ def logged_base_figure(proposal: LoggedBase) -> Figure:
 
 def _two_lines(story: StartStory) -> str:
     wrong = story.wrong()
-    second = f"\n{'; '.join(wrong[:3])}." if wrong else "\nThe base curve needs no mending."
-    return story.finding() + second
+    told = f"{'; '.join(wrong[:2])}" if wrong else "The base curve needs no mending"
+    more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
+    return f"{story.finding()}\n{told}{more}."
 
 
 def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:

@@ -111,6 +111,17 @@ def test_simulate_tells_events_and_depends_on_the_seed(tmp_path: Path) -> None:
     assert runs[0]["events"] != runs[2]["events"]
 
 
+def test_simulate_tells_a_start_from_the_key_on(tmp_path: Path) -> None:
+    outcome = run("simulate", "trials", "--scenario", "cold_start_0", "--out", tmp_path, "--json")
+    assert outcome.status == 0, outcome.err
+    start = outcome.result["start"]
+    names = [phase["name"] for phase in start["phases"]]
+    assert names == ["homing", "waiting", "cranking", "flare", "after-start", "warm-up", "warm"]
+    assert 0.0 < start["first_firing_s"] < start["run_s"] < 10.0
+    assert [path.name for path in tmp_path.glob("*-start.png")]
+    assert run("simulate", "trials", "--json").result["start"] is None
+
+
 def test_explain_gives_the_cause_its_proof_and_the_figures(tmp_path: Path) -> None:
     outcome = run("explain", "trials", "--rough", "--out", tmp_path, "--json")
     assert outcome.status == 0, outcome.err

@@ -12,7 +12,7 @@ from workbench.page import units
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
 from workbench.page.jobs import told_beside
-from workbench.page.live import pressure_of, run_view
+from workbench.page.live import View, pressure_of, run_view
 from workbench.page.sliders import Handle, Slide, choice, slider
 
 if TYPE_CHECKING:
@@ -170,7 +170,7 @@ class Explore:
         try:
             while self._drawn != self._wanted and not self.chart.is_deleted:
                 number = self._wanted
-                view = run_view(self.session.car, self.session.wish, self.session.seed)
+                view = await self._view()
                 self._finding.set_text(view.finding)
                 await self._send(idle_data(view, self.look.palette))
                 self._drawn = number
@@ -178,6 +178,18 @@ class Explore:
             self._busy = False
         self.page.tell_state()
         await self._later(self._drawn)
+
+    async def _view(self) -> View:
+        """Run what is asked for; the first time elsewhere, since the compiled code is loaded."""
+        from nicegui import run
+
+        session = self.session
+        asked = (session.car, session.wish, session.seed)
+        if self._drawn == 0:
+            found = await run.io_bound(run_view, *asked)
+            if found is not None:
+                return found
+        return run_view(*asked)
 
     async def _send(self, data: dict[str, Any]) -> None:
         import contextlib

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sim import COUNTERS, Car, SAMPLE_s, Trace, with_values
+from sim import Car, with_values
 from sim.scenario import Event, Scenario, Window
+
+if TYPE_CHECKING:
+    from sim import Trace
 
 LENGTH_s = 40.0
 LOAD_ON_s, LOAD_OFF_s = 12.0, 24.0
@@ -128,7 +131,7 @@ def run_view(car: Car, wish: Wish, seed: int = 0) -> View:
     View
         The run.
     """
-    from sim import full_plan, make_fleet, run_plan, settings_table
+    from sim import COUNTERS, SAMPLE_s, full_plan, make_fleet, run_plan, settings_table
 
     supposed, scenario = wish.car(car), wish.scenario()
     held = with_values(supposed, {"feedback": {"law": "none"}})
@@ -158,6 +161,7 @@ def _finding(
     car: Car, scenario: Scenario, kept: Any, counted: dict[str, float], begins_s: Any
 ) -> str:
     """The sentence that ``simulate`` says of the same run."""
+    from sim import Trace
     from tuning.measures import is_hunting, measure
     from workbench.figures_trace import trace_finding
 
@@ -199,7 +203,7 @@ def pressure_of(car: Car, wish: Wish, seed: int = 0) -> tuple[Any, Any]:
     tuple of numpy.ndarray
         Times and pressure, shape (samples,) each [s, kPa].
     """
-    from sim import simulate
+    from sim import SAMPLE_s, simulate
 
     trace = simulate(wish.car(car), wish.scenario(), seed)
     values = trace.resampled("map_kPa")

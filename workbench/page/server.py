@@ -12,6 +12,8 @@ from workbench.page.session import Sessions
 if TYPE_CHECKING:
     from starlette.responses import Response
 
+    from workbench.printing import Screen
+
 HERE = "127.0.0.1"
 TITLE = "evenidle"
 ICON = (
@@ -21,29 +23,28 @@ ICON = (
 )
 
 
-def run_page(port: int, *, seed: int = 0, quiet: bool = False, show: bool = True) -> None:
+def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> None:
     """Serve the page until the process is interrupted.
 
     Parameters
     ----------
     port : int
         Port on 127.0.0.1.
+    screen : Screen
+        Told where it is, and that it is being made ready.
     seed : int
         Seed of everything random on the page.
-    quiet : bool
-        Say nothing.
     show : bool
         Open it in the browser.
     """
-    _make_ready()
+    _make_ready(screen)
     from nicegui import app, ui
 
     sessions = Sessions(seed)
     _pages(sessions)
     app.on_shutdown(sessions.stop_all)
     app.add_middleware(Guard, port=port)
-    if not quiet:
-        app.on_startup(lambda: _say(port))
+    app.on_startup(lambda: screen.note(f"open http://{HERE}:{port}/ ; Ctrl-C ends it"))
     ui.run(
         host=HERE, port=port, title=TITLE, favicon=ICON, dark=None, show=show, reload=False,
         show_welcome_message=False, tailwind=False, reconnect_timeout=20.0,
@@ -76,13 +77,6 @@ def check_port(port: int) -> None:
             raise one_problem("--port", 1, "port", message) from None
 
 
-def _say(port: int) -> None:
-    import sys
-
-    sys.stderr.write(f"open http://{HERE}:{port}/ ; Ctrl-C ends it\n")
-    sys.stderr.flush()
-
-
 def _pages(sessions: Sessions) -> None:
     """Register the two addresses: a new piece of work, and one that is there."""
     from nicegui import ui
@@ -103,10 +97,12 @@ def _pages(sessions: Sessions) -> None:
         return None
 
 
-def _make_ready() -> None:
+def _make_ready(screen: Screen) -> None:
     """Load the compiled loop while the browser is still loading the page."""
 
     def load() -> None:
+        # Only now: asking whether the code is compiled already loads the compiler.
+        screen.warn_of_compiling()
         from sim import load_car
         from workbench.page.live import Wish, run_view
         from workbench.page.session import FIRST_CAR, WARM_degC
