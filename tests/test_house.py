@@ -24,7 +24,6 @@ MOST_LINES_IN_A_FUNCTION = 60
 TO_BE_SPLIT = {
     "sim/advance.py": 61,
     "sim/replay.py": 435,
-    "tests/published/test_engine.py": 81,
 }
 """Files still being written, with the longest thing in them: this list may only shrink."""
 TEXT = {".css", ".html", ".md", ".py", ".toml"}

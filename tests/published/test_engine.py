@@ -39,10 +39,40 @@ FRICTION_Nm, MANIFOLD_cm3, INERTIA_kg_m2 = 6.78, 5561.62, 0.205
 MAP_Pa, SPEED_rad_s, AIR_g_s = 23598.49, 107.6184, 3.4729
 
 
+OPEN_LOOP: dict[str, object] = {
+    "curves": {
+        "target_rpm": ((0.0, 1027.7), (90.0, 1027.7)),
+        "base_steps": ((0.0, UNITS), (90.0, UNITS)),
+        "cranking_steps": ((0.0, 4.0), (90.0, 4.0)),
+        "after_start_steps": ((0.0, 0.0), (90.0, 0.0)),
+    },
+    "feedback": {
+        "law": "none",
+        "gain_steps_per_100rpm": 0.0,
+        "integral_steps_per_100rpm_s": 0.0,
+        "deadband_rpm": 10.0,
+        "min_move_steps": 1,
+        "update_period_ms": 100.0,
+        "trim_limit_steps": (-1.0, 1.0),
+        "enable_above_target_rpm": 300.0,
+    },
+}
+"""The source holds its opening: flat curves, no feedback."""
+
+
 def outside_height_m() -> float:
     """Height of the standard atmosphere at which the pressure is the source's 100 kPa."""
     exponent = R_AIR * LAPSE_K_PER_m / GRAVITY_m_PER_s2
     return 288.15 / LAPSE_K_PER_m * (1.0 - (OUTSIDE_Pa / 101325.0) ** exponent)
+
+
+def opening(step_mm2: float) -> dict[str, object]:
+    """A valve of five steps that the source's opening is one of."""
+    return {
+        "area_mm2": tuple((float(n), n * step_mm2) for n in range(6)),
+        "travel_steps": 5, "useful_travel_steps": 5, "open_limit_steps": 5,
+        "pulse_ms": 4.0, "rest_ms": 1.0, "homing_steps": 20,
+    }  # fmt: skip
 
 
 def identified_engine() -> Car:
@@ -98,32 +128,9 @@ def identified_engine() -> Car:
             "mixture": {"lambda_base": 1.0, "lambda_best": 1.0},
             "manifold": {"volume_cm3": MANIFOLD_cm3, "air_degC": AIR_degC},
             "throttle": {"leak_mm2": AREA_mm2 * larger, "open_mm2": 500.0},
-            "valve": {
-                "area_mm2": tuple((float(n), n * step_mm2) for n in range(6)),
-                "travel_steps": 5,
-                "useful_travel_steps": 5,
-                "open_limit_steps": 5,
-                "pulse_ms": 4.0,
-                "rest_ms": 1.0,
-                "homing_steps": 20,
-            },
+            "valve": opening(step_mm2),
             "electrics": {"base_W": 0.0, "alternator_max_W": 0.0},
-            "curves": {
-                "target_rpm": ((0.0, 1027.7), (90.0, 1027.7)),
-                "base_steps": ((0.0, UNITS), (90.0, UNITS)),
-                "cranking_steps": ((0.0, 4.0), (90.0, 4.0)),
-                "after_start_steps": ((0.0, 0.0), (90.0, 0.0)),
-            },
-            "feedback": {
-                "law": "none",
-                "gain_steps_per_100rpm": 0.0,
-                "integral_steps_per_100rpm_s": 0.0,
-                "deadband_rpm": 10.0,
-                "min_move_steps": 1,
-                "update_period_ms": 100.0,
-                "trim_limit_steps": (-1.0, 1.0),
-                "enable_above_target_rpm": 300.0,
-            },
+            **OPEN_LOOP,
         }
     )
 

@@ -66,10 +66,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   body .nicegui-content { padding: 4px 6px 24px; }
   .explore, .halves, .thirds { grid-template-columns: minmax(0, 1fr); }
   .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; }
-  .thirds { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 10px;
-  align-items: start; }
-.choice { display: flex; flex-direction: column; gap: 1px; }
-.runs { height: 270px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
+  .runs { height: 270px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }
 @media print { .top, .q-tabs, .noprint { display: none !important; } }
 """
