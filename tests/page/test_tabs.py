@@ -60,7 +60,7 @@ def test_explore_load_and_blip(look: Look) -> None:
     look.wait_text("With the valve held still")
     for word in ("Lamps, fan, screen on", "Blip"):
         look.tick(word)
-    look.wait_text("the deepest dip after a load is")
+    look.wait_text("The deepest dip after a load is")
     look.wait_text("after the blip speed falls")
 
 

@@ -69,7 +69,7 @@ class Wish:
             Idle at the temperature wished, with the events wished.
         """
         events: list[Event] = []
-        windows = [Window(what="hunting", from_s=SETTLED_s, to_s=LENGTH_s)]
+        windows: list[Window] = []
         if self.load_on:
             for name in LOADS:
                 events += [
@@ -83,9 +83,9 @@ class Wish:
                 Event(at_s=BLIP_s + BLIP_LENGTH_s, set="throttle_share", to=0.0),
             ]
             windows.append(Window(what="blip", from_s=BLIP_s, to_s=LENGTH_s))
-        if self.load_on or self.blip:
-            quiet_s = LOAD_ON_s if self.load_on else BLIP_s
-            windows[0] = Window(what="hunting", from_s=SETTLED_s, to_s=quiet_s)
+        if not self.load_on:  # what is left before a load is too short to tell hunting by
+            quiet_s = BLIP_s if self.blip else LENGTH_s
+            windows.insert(0, Window(what="hunting", from_s=SETTLED_s, to_s=quiet_s))
         return Scenario(
             name="idle", duration_s=LENGTH_s, coolant_degC=self.coolant_degC,
             event=tuple(events), measure=tuple(windows),
@@ -177,12 +177,16 @@ def _finding(
             counters=counted,
         )
 
-    held = measure(trace(kept["held_rpm"], 0.0 * kept["steps"]), scenario.measure[:1])
-    run = trace(kept["rpm"], kept["steps"])
-    measures = measure(run, scenario.measure, floor_rpm=held.hunting_rpm)
-    hunts = is_hunting(measures, held.hunting_rpm)
+    run, windows = trace(kept["rpm"], kept["steps"]), scenario.measure
+    floor_rpm, hunts, floor = 0.0, None, ""
+    if windows[0].what == "hunting":
+        held = measure(trace(kept["held_rpm"], 0.0 * kept["steps"]), windows[:1])
+        floor_rpm = held.hunting_rpm
+        floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
+    measures = measure(run, windows, floor_rpm=floor_rpm)
+    if floor:
+        hunts = is_hunting(measures, floor_rpm)
     told = trace_finding(run, measures, hunts).partition(": ")[2]
-    floor = f" With the valve held still it would be {held.hunting_rpm:.0f} rpm."
     return told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
 
 
