@@ -6,10 +6,12 @@ the single run; on two cores the wait is that much shorter.
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 LONGEST_s = 300.0
 
@@ -29,8 +31,14 @@ def compiling_beside() -> Iterator[subprocess.Popen[bytes] | None]:
         yield None
         return
     order = f"from {__name__} import compile_batch; compile_batch()"
+    # The very same sources: machine code is found again by the folder of its source, and a checkout
+    # may lie in the folder where an installed evenidle is run.
+    places = os.pathsep.join(place or str(Path.cwd()) for place in sys.path)
     other = subprocess.Popen(
-        [sys.executable, "-c", order], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        [sys.executable, "-P", "-c", order],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        env=os.environ | {"PYTHONPATH": places},
     )
     try:
         yield other
