@@ -23,7 +23,7 @@ class Budget:
     trials : int
         Candidates tried at most, repeats included.
     widely : int
-        How many of them are proposed over the whole space; the rest near the best so far.
+        How many of them are proposed over the whole space; the rest where most is promised.
     cars, seeds : int
         Plausible cars, and seeds of scatter with their starting phases, of the search.
     finalists : int
