@@ -34,7 +34,7 @@ from tuning.tuned import Gap, Tuning, predict
 from tuning.weights import Weights, weights_of
 
 SAMPLER = "tpe"
-"""Sampler of the first trials, which look over the whole space; ``tuning.next_places`` follows it."""
+"""Of the first trials, over the whole space; ``tuning.next_places`` takes over from it."""
 OBJECTIVE_VERSION = 2
 """Changed whenever the same settings would score otherwise: old studies are then not joined."""
 
