@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import shutil
 import tempfile
 import time
@@ -23,7 +24,10 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
+import numpy as np
 
+_COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
+_IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)\.\w+) import", re.MULTILINE)
 F = TypeVar("F", bound=Callable[..., object])
 
 CALLS_INTO = {
@@ -47,17 +51,28 @@ def source_key(package: str) -> str:
     Returns
     -------
     str
-        Twenty hexadecimal digits; numba's version takes part too.
+        Twenty hexadecimal digits; the versions of numba and numpy take part too.
     """
-    digest = hashlib.sha256(numba.__version__.encode())
-    home = Path(__file__).resolve().parent.parent
-    for folder in CALLS_INTO.get(package, CALLS_INTO["tuning"]):
-        for path in sorted((home / folder).glob("*.py")):
-            source = path.read_bytes()
-            if b"compiled" in source or b"relation" in source or b"routine" in source:
-                digest.update(path.name.encode())
-                digest.update(source)
+    digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
+    for path, source in _sources_of_machine_code(package):
+        digest.update(f"{path.parent.name}/{path.name}".encode())
+        digest.update(source)
     return digest.hexdigest()[:20]
+
+
+def _sources_of_machine_code(package: str) -> list[tuple[Path, bytes]]:
+    """Files with compiled functions, and those whose names (constants, records) they take in."""
+    home = Path(__file__).resolve().parent.parent
+    folders = CALLS_INTO.get(package, CALLS_INTO["tuning"])
+    all_files = {
+        f"{folder}.{path.stem}": (path, path.read_bytes())
+        for folder in folders
+        for path in sorted((home / folder).glob("*.py"))
+    }
+    wanted = {name for name, (_, source) in all_files.items() if _COMPILES.search(source)}
+    for name in sorted(wanted):
+        wanted.update(one.decode() for one in _IMPORTS.findall(all_files[name][1]))
+    return [all_files[name] for name in sorted(wanted & set(all_files))]
 
 
 def cache_root() -> Path:
@@ -138,6 +153,7 @@ def _cached(function: F, **options: Any) -> F:
     """Compile with the disk cache of the function's own package."""
     folder = cache_folder(function.__module__.partition(".")[0])
     numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]
+    numba.config.CACHE_LOCATOR_CLASSES = "controllers.cache_place.BySource"  # type: ignore[attr-defined]
     return cast("F", numba.njit(error_model="numpy", cache=True, **options)(function))
 
 

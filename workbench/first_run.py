@@ -31,8 +31,8 @@ def compiling_beside() -> Iterator[subprocess.Popen[bytes] | None]:
         yield None
         return
     order = f"from {__name__} import compile_batch; compile_batch()"
-    # The very same sources: machine code is found again by the folder of its source, and a checkout
-    # may lie in the folder where an installed evenidle is run.
+    # The very same sources, for other ones are compiled to other machine code: a checkout may lie
+    # in the folder where an installed evenidle is run.
     places = os.pathsep.join(place or str(Path.cwd()) for place in sys.path)
     other = subprocess.Popen(
         [sys.executable, "-P", "-c", order],

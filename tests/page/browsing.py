@@ -25,6 +25,8 @@ from tests.command.running import surroundings, words
 LAPTOP, PHONE = (1366, 768), (390, 844)
 LONGEST_WAIT_s = 60.0
 """Beyond this something is wrong, however busy the machine [s]."""
+COMPILING_s = 300.0
+"""The same where nothing is compiled yet [s]."""
 T = TypeVar("T")
 
 

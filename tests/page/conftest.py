@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.page.browsing import LAPTOP, Look, Served, chromium, resize, serve
+from tests.page.browsing import COMPILING_s, LAPTOP, Look, Served, chromium, resize, serve
 
 
 @pytest.fixture(scope="session")
@@ -26,8 +26,15 @@ def only_browser() -> Iterator[Look]:
     driver.quit()
 
 
+@pytest.fixture(scope="session")
+def compiled(only_browser: Look, served: Served) -> None:
+    """The page answers: the first look after an edit waits until all is compiled."""
+    only_browser.open(served.address)
+    only_browser.wait_text("starting places", COMPILING_s)
+
+
 @pytest.fixture
-def look(only_browser: Look, served: Served) -> Look:
+def look(only_browser: Look, served: Served, compiled: None) -> Look:
     """The browser, at a new piece of work on a laptop's screen."""
     resize(only_browser.driver, LAPTOP)
     only_browser.open(served.address)

@@ -1,0 +1,43 @@
+"""Where numba finds machine code again: by what the sources say, not by where they lie.
+
+Numba's own rule takes the folder and the age of a source file, so the same release in another
+folder, or a fresh copy of it, would be compiled afresh.  Here the folder is already named by a
+hash of all sources that take part (``compiling.source_key``), so nothing else is asked.
+"""
+
+from __future__ import annotations
+
+from numba.core import config
+from numba.core.caching import _CacheLocator
+
+
+class BySource(_CacheLocator):  # type: ignore[misc] # numba has no types
+    """Keep a function's machine code in the folder set last, by its line.
+
+    Parameters
+    ----------
+    line : int
+        First line of the function; files of one package have different names.
+    """
+
+    def __init__(self, line: int) -> None:
+        self._line = line
+        self._folder = str(config.CACHE_DIR)
+
+    @classmethod
+    def from_function(cls, py_func: object, py_file: str) -> BySource:
+        """Numba asks for the place of a function of a source file."""
+        del py_file
+        return cls(py_func.__code__.co_firstlineno)  # type: ignore[attr-defined]
+
+    def get_cache_path(self) -> str:
+        """Numba asks for the folder."""
+        return self._folder
+
+    def get_source_stamp(self) -> str:
+        """Numba asks for what tells fresh from stale: the folder's name does."""
+        return ""
+
+    def get_disambiguator(self) -> str:
+        """Numba asks what tells functions of one name in one file apart."""
+        return str(self._line)
