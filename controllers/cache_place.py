@@ -11,7 +11,7 @@ from numba.core import config
 from numba.core.caching import _CacheLocator
 
 
-class BySource(_CacheLocator):  # type: ignore[misc] # numba has no types
+class BySource(_CacheLocator):
     """Keep a function's machine code in the folder set last, by its line.
 
     Parameters
@@ -22,7 +22,7 @@ class BySource(_CacheLocator):  # type: ignore[misc] # numba has no types
 
     def __init__(self, line: int) -> None:
         self._line = line
-        self._folder = str(config.CACHE_DIR)
+        self._folder = str(config.CACHE_DIR)  # type: ignore[attr-defined]
 
     @classmethod
     def from_function(cls, py_func: object, py_file: str) -> BySource:

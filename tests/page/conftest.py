@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.page.browsing import COMPILING_s, LAPTOP, Look, Served, chromium, resize, serve
+from tests.page.browsing import LAPTOP, COMPILING_s, Look, Served, chromium, resize, serve
 
 
 @pytest.fixture(scope="session")
@@ -27,15 +27,16 @@ def only_browser() -> Iterator[Look]:
 
 
 @pytest.fixture(scope="session")
-def compiled(only_browser: Look, served: Served) -> None:
-    """The page answers: the first look after an edit waits until all is compiled."""
+def ready(only_browser: Look, served: Served) -> Look:
+    """The browser once the page answers: the first look after an edit waits for compiling."""
     only_browser.open(served.address)
     only_browser.wait_text("starting places", COMPILING_s)
+    return only_browser
 
 
 @pytest.fixture
-def look(only_browser: Look, served: Served, compiled: None) -> Look:
+def look(ready: Look, served: Served) -> Look:
     """The browser, at a new piece of work on a laptop's screen."""
-    resize(only_browser.driver, LAPTOP)
-    only_browser.open(served.address)
-    return only_browser
+    resize(ready.driver, LAPTOP)
+    ready.open(served.address)
+    return ready
