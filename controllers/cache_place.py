@@ -26,18 +26,49 @@ class BySource(_CacheLocator):
 
     @classmethod
     def from_function(cls, py_func: object, py_file: str) -> BySource:
-        """Numba asks for the place of a function of a source file."""
+        """Give numba the place of a function.
+
+        Parameters
+        ----------
+        py_func : callable
+            The function, not compiled.
+        py_file : str
+            Its source file; of no account here.
+
+        Returns
+        -------
+        BySource
+            The place.
+        """
         del py_file
         return cls(py_func.__code__.co_firstlineno)  # type: ignore[attr-defined]
 
     def get_cache_path(self) -> str:
-        """Numba asks for the folder."""
+        """Give the folder.
+
+        Returns
+        -------
+        str
+            Named by ``compiling.cache_folder``.
+        """
         return self._folder
 
     def get_source_stamp(self) -> str:
-        """Numba asks for what tells fresh from stale: the folder's name does."""
+        """Tell fresh from stale: the folder's name does that already.
+
+        Returns
+        -------
+        str
+            Always the same.
+        """
         return ""
 
     def get_disambiguator(self) -> str:
-        """Numba asks what tells functions of one name in one file apart."""
+        """Tell functions of one name in one file apart.
+
+        Returns
+        -------
+        str
+            The function's first line.
+        """
         return str(self._line)
