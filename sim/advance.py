@@ -12,17 +12,8 @@ from __future__ import annotations
 import numpy as np
 
 from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
-from sim.records import (
-    END,
-    FIRING,
-    NO_EVENT,
-    SCENARIO,
-    STALL,
-    THERMAL,
-    UPDATE,
-    VALVE_STEP,
-    Block,
-)
+from sim.due import event_of, first_due
+from sim.records import END, FIRING, NO_EVENT, STALL, Block
 from sim.slopes import SURELY_CHOKED, highest_reach, longest_step, runge_kutta, slopes
 
 __all__ = ["advance", "predicted_firing", "slopes"]
@@ -63,56 +54,6 @@ def time_to_turn(angle_rad: float, speed: float, acceleration: float) -> float:
     change = pick(change > -0.3, change, -0.3)
     change = pick(change < 0.3, change, 0.3)
     return plain * (1.0 - change * (0.5 - change * (0.5 - 0.625 * change)))
-
-
-@relation
-def event_of(s: Block, lane: int, tick: float, next_update: float) -> float:
-    """Code of the event due at a tick, the first in order where several are.
-
-    Parameters
-    ----------
-    s : Block
-        State.
-    lane : int
-        Lane [-].
-    tick : float
-        Now [ticks].
-    next_update : float
-        Tick of the next controller update [ticks].
-
-    Returns
-    -------
-    float
-        Code of the event [-].
-    """
-    event = pick(next_update <= tick, UPDATE, NO_EVENT)
-    event = pick(s.due_thermal[lane] <= tick, THERMAL, event)
-    event = pick(s.due_event[lane] <= tick, SCENARIO, event)
-    return pick(s.due_valve[lane] <= tick, VALVE_STEP, event)
-
-
-@relation
-def first_due(s: Block, lane: int, next_update: float) -> float:
-    """Tick of the next event that is not a firing.
-
-    Parameters
-    ----------
-    s : Block
-        State.
-    lane : int
-        Lane [-].
-    next_update : float
-        Tick of the next controller update [ticks].
-
-    Returns
-    -------
-    float
-        The earliest tick [ticks].
-    """
-    first = s.due_valve[lane]
-    first = pick(s.due_event[lane] < first, s.due_event[lane], first)
-    first = pick(s.due_thermal[lane] < first, s.due_thermal[lane], first)
-    return pick(next_update < first, next_update, first)
 
 
 @relation
@@ -258,6 +199,42 @@ def keep_books(
 
 
 @relation
+def stays_common(
+    s: Block,
+    p: Block,
+    lane: int,
+    rate_Pa_s: float,
+    highest_Pa: float,
+    map_Pa: float,
+    speed: float,
+) -> bool:
+    """Whether a step that was tried on the common path holds in the common case throughout.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters.
+    lane : int
+        Lane [-].
+    rate_Pa_s : float
+        Rate of manifold pressure as the step began [Pa/s].
+    highest_Pa, map_Pa : float
+        Highest manifold pressure met, and that reached [Pa].
+    speed : float
+        Crank speed reached [rad/s].
+
+    Returns
+    -------
+    bool
+        All openings choked from beginning to end, and no stall.
+    """
+    below = p.choked_below_Pa[lane]
+    fast = speed > p.stall_rad_s[lane]
+    steady = highest_reach(s, p, lane, rate_Pa_s) <= SURELY_CHOKED * p.ambient_Pa[lane]
+    return s.scalar[lane] == 0.0 and steady and highest_Pa <= below and map_Pa <= below and fast
+
+
+@relation
 def settle_path(
     s: Block, p: Block, lane: int, ok: bool, stops: bool, map_Pa: float, choked_only: bool
 ) -> None:
@@ -358,10 +335,7 @@ def advance(
 
     ok, stops = True, False
     if choked_only:
-        below = p.choked_below_Pa[lane]
-        fast = final > p.stall_rad_s[lane]
-        steady = highest_reach(s, p, lane, first[0]) <= SURELY_CHOKED * p.ambient_Pa[lane]
-        ok = s.scalar[lane] == 0.0 and steady and highest <= below and map1 <= below and fast
+        ok = stays_common(s, p, lane, first[0], highest, map1, final)
     else:
         final = pick(final > 0.0, final, 0.0)
         map1 = pick(map1 > 1.0, map1, 1.0)

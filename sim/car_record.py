@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,7 @@ GEARBOX_rpm = 800.0
 """Speed at which the car file states the gearbox drag [rpm]."""
 
 
+@lru_cache(maxsize=256)
 def pumping_coefficients(
     displacement_m3: float,
     compression_ratio: float,
@@ -49,6 +51,7 @@ def pumping_coefficients(
 
     The residual gas left in the clearance volume expands before fresh air enters.  The
     exact law has a fractional power; a cubic is within 0.3 % of it and costs a tenth.
+    The last few hundred results are kept: a fit asks for the same ones thousands of times.
 
     Parameters
     ----------
@@ -68,7 +71,8 @@ def pumping_coefficients(
     Returns
     -------
     numpy.ndarray
-        Four coefficients, ascending [kg/rad, kg/(rad Pa), kg/(rad Pa2), kg/(rad Pa3)].
+        Four coefficients, ascending, not to be written to
+        [kg/rad, kg/(rad Pa), kg/(rad Pa2), kg/(rad Pa3)].
 
     Notes
     -----
@@ -81,7 +85,9 @@ def pumping_coefficients(
     filled = (1.0 + clearance) - clearance * (exhaust_Pa / pressures) ** (1.0 / residual_exponent)
     per_rad = displacement_m3 / (4.0 * math.pi * R_AIR * gas_K)
     fitted = np.polynomial.Polynomial.fit(pressures, pressures * filled, 3, w=1.0 / pressures)
-    return np.asarray(fitted.convert().coef, dtype=np.float64) * per_rad
+    coefficients = np.asarray(fitted.convert().coef, dtype=np.float64) * per_rad
+    coefficients.setflags(write=False)
+    return coefficients
 
 
 def delay_shares(delay_deg: float, cylinders: int) -> np.ndarray:
