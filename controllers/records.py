@@ -2,7 +2,8 @@
 
 Every field is a float64 array with one entry a lane, so that the same code serves one
 controller or several side by side.  Rates are per rpm inside (the files use 100 rpm).
-Time is counted in whole nanoseconds held in a float64, which is exact for 104 days.
+Time is counted in whole ticks of 0.1 ns held in a float64, which is exact for ten days; a coarser
+tick would show: rounding a firing to 1 ns shifts speed by a millionth of a rpm.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 Block = Any
 """A record of float64 fields, one entry a lane (numpy cannot type its attributes)."""
 
-TICKS_PER_s = 1.0e9
+TICKS_PER_s = 1.0e10
 """Ticks of the clock in one second."""
 s_PER_TICK = 1.0 / TICKS_PER_s  # noqa: N816 (a unit keeps its own letters)
 """Length of a tick [s]; multiplying is several times quicker than dividing."""

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from controllers import SETTINGS_FIELDS, matrix
+from controllers import SETTINGS_FIELDS, TICKS_PER_s, matrix
 from sim.batch import COUNTERS, LANES, Plan, SAMPLE_s, run_range
 from sim.begin import SCENARIO_FIELDS
 from sim.car import Car
@@ -180,7 +180,7 @@ def sample_count(fleet: Fleet) -> int:
     int
         Samples.
     """
-    longest = fleet.scenarios[:, SCENARIO_FIELDS.index("duration_ticks")].max() * 1.0e-9
+    longest = fleet.scenarios[:, SCENARIO_FIELDS.index("duration_ticks")].max() / TICKS_PER_s
     return int(np.ceil(longest / SAMPLE_s - 1.0e-9))
 
 

@@ -1,7 +1,7 @@
 """One run, narrated: firing, controller, valve and scenario as processes that SimPy schedules.
 
 The processes call the same compiled handlers as the batch loop, in the same order, so that
-a trace here and a batch run agree to the last bit.  The clock counts whole nanoseconds;
+a trace here and a batch run agree to the last bit.  The clock counts whole ticks;
 events of the same instant are ordered by their kind, never by chance.
 """
 

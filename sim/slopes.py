@@ -20,7 +20,7 @@ SURELY_CHOKED = 0.5
 """Pressure ratio below which a step is taken as choked throughout [-]."""
 STABLE_SHARE = 0.7
 """Largest product of step and fastest rate of the filling equation [-]."""
-SIXTH = 1.0 / 6.0
+SEVENTH, NINETIETH = 1.0 / 7.0, 1.0 / 90.0
 Slopes = tuple[float, float, float, float, float, float]
 """Rates of pressure, speed and alternator power; air in and out; torque against rotation."""
 Moved = tuple[float, float, float, float, float, float, float]
@@ -182,20 +182,37 @@ def longest_step(s: Block, p: Block, lane: int, rate_Pa_s: float, choked_only: b
 
 
 @relation
-def weighted(first: float, second: float, third: float, last: float) -> float:
-    """Six times the mean slope of a step.
+def weighted(first: float, third: float, fourth: float, fifth: float, last: float) -> float:
+    """Ninety times the mean slope of a step.
 
     Parameters
     ----------
-    first, second, third, last : float
-        Slopes of the four stages [any].
+    first, third, fourth, fifth, last : float
+        Slopes of the stages that count; the second has no weight [any].
 
     Returns
     -------
     float
         Weighted sum [any].
     """
-    return first + 2.0 * (second + third) + last
+    return 7.0 * (first + last) + 32.0 * (third + fifth) + 12.0 * fourth
+
+
+@relation
+def ahead_of_last(first: float, second: float, third: float, fourth: float, fifth: float) -> float:
+    """Seven times the slope along which the last stage is reached.
+
+    Parameters
+    ----------
+    first, second, third, fourth, fifth : float
+        Slopes of the stages before it [any].
+
+    Returns
+    -------
+    float
+        Weighted sum [any].
+    """
+    return 2.0 * second - 3.0 * first + 12.0 * (third - fourth) + 8.0 * fifth
 
 
 @relation
@@ -218,19 +235,40 @@ def forwards(speed: float, choked_only: bool) -> float:
 
 
 @relation
+def highest_of(
+    first: float, second: float, third: float, fourth: float, fifth: float, last: float
+) -> float:
+    """Highest of six pressures.
+
+    Parameters
+    ----------
+    first, second, third, fourth, fifth, last : float
+        Manifold pressure at the stages [Pa].
+
+    Returns
+    -------
+    float
+        Pressure [Pa].
+    """
+    highest = pick(second > first, second, first)
+    highest = pick(third > highest, third, highest)
+    highest = pick(fourth > highest, fourth, highest)
+    highest = pick(fifth > highest, fifth, highest)
+    return pick(last > highest, last, highest)
+
+
+@relation
 def runge_kutta(
     s: Block, p: Block, lane: int, h: float, first: Slopes, choked_only: bool
 ) -> tuple[Moved, Slopes, float]:
-    """One classical step of fourth order.
+    """One step of fifth order.
 
     Parameters
     ----------
     s, p : Block
         State and parameters.
-    lane : int
-        Lane [-].
-    h : float
-        Step [s].
+    lane, h : int, float
+        Lane [-] and step [s].
     first : Slopes
         Slopes at the beginning.
     choked_only : bool
@@ -239,36 +277,43 @@ def runge_kutta(
     Returns
     -------
     tuple
-        What was reached and moved, the slopes of the last stage, and the highest manifold
-        pressure that any stage saw [Pa].
+        What was reached and moved, the slopes at the end of the step, and the highest manifold
+        pressure of any stage [Pa].
 
     Notes
     -----
-    Source: classical fourth-order Runge-Kutta method, any textbook.
+    Source: Butcher (1964), J. Austral. Math. Soc. 4; from memory, so a test measures its order.
     """
-    map0, speed0, given0 = s.map_Pa[lane], s.speed_rad_s[lane], s.given_W[lane]
-    p1, w1, g1, in1, out1, against1 = first
-    half = 0.5 * h
-    map2, speed2 = map0 + half * p1, forwards(speed0 + half * w1, choked_only)
-    second = slopes(s, p, lane, map2, speed2, given0 + half * g1, choked_only)
-    p2, w2, g2, in2, out2, against2 = second
-    map3, speed3 = map0 + half * p2, forwards(speed0 + half * w2, choked_only)
-    third = slopes(s, p, lane, map3, speed3, given0 + half * g2, choked_only)
-    p3, w3, g3, in3, out3, against3 = third
-    map4, speed4 = map0 + h * p3, forwards(speed0 + h * w3, choked_only)
-    last = slopes(s, p, lane, map4, speed4, given0 + h * g3, choked_only)
-    p4, w4, g4, in4, out4, against4 = last
-    sixth = h * SIXTH
+    a, map0, speed0, given0 = 0.25 * h, s.map_Pa[lane], s.speed_rad_s[lane], s.given_W[lane]
+    p1, w1, g1, in1, out1, r1 = first
+    map2, speed2 = map0 + a * p1, forwards(speed0 + a * w1, choked_only)
+    p2, w2, g2, _, _, _ = slopes(s, p, lane, map2, speed2, given0 + a * g1, choked_only)
+    a = 0.125 * h
+    map3, speed3 = map0 + a * (p1 + p2), forwards(speed0 + a * (w1 + w2), choked_only)
+    third = slopes(s, p, lane, map3, speed3, given0 + a * (g1 + g2), choked_only)
+    p3, w3, g3, in3, out3, r3 = third
+    a = 0.5 * h
+    map4, speed4 = map0 + a * (2.0 * p3 - p2), forwards(speed0 + a * (2.0 * w3 - w2), choked_only)
+    fourth = slopes(s, p, lane, map4, speed4, given0 + a * (2.0 * g3 - g2), choked_only)
+    p4, w4, g4, in4, out4, r4 = fourth
+    a = 0.1875 * h
+    map5, speed5 = map0 + a * (p1 + 3.0 * p4), forwards(speed0 + a * (w1 + 3.0 * w4), choked_only)
+    fifth = slopes(s, p, lane, map5, speed5, given0 + a * (g1 + 3.0 * g4), choked_only)
+    p5, w5, g5, in5, out5, r5 = fifth
+    a = SEVENTH * h
+    map6 = map0 + a * ahead_of_last(p1, p2, p3, p4, p5)
+    speed6 = forwards(speed0 + a * ahead_of_last(w1, w2, w3, w4, w5), choked_only)
+    given6 = given0 + a * ahead_of_last(g1, g2, g3, g4, g5)
+    last = slopes(s, p, lane, map6, speed6, given6, choked_only)
+    p6, w6, g6, in6, out6, r6 = last
+    a = NINETIETH * h
     moved = (
-        map0 + sixth * weighted(p1, p2, p3, p4),
-        speed0 + sixth * weighted(w1, w2, w3, w4),
-        given0 + sixth * weighted(g1, g2, g3, g4),
-        sixth * weighted(speed0, speed2, speed3, speed4),
-        sixth * weighted(in1, in2, in3, in4),
-        sixth * weighted(out1, out2, out3, out4),
-        sixth
-        * weighted(against1 * speed0, against2 * speed2, against3 * speed3, against4 * speed4),
+        map0 + a * weighted(p1, p3, p4, p5, p6),
+        speed0 + a * weighted(w1, w3, w4, w5, w6),
+        given0 + a * weighted(g1, g3, g4, g5, g6),
+        a * weighted(speed0, speed3, speed4, speed5, speed6),
+        a * weighted(in1, in3, in4, in5, in6),
+        a * weighted(out1, out3, out4, out5, out6),
+        a * weighted(r1 * speed0, r3 * speed3, r4 * speed4, r5 * speed5, r6 * speed6),
     )
-    highest = pick(map2 > map0, map2, map0)
-    highest = pick(map3 > highest, map3, highest)
-    return moved, last, pick(map4 > highest, map4, highest)
+    return moved, last, highest_of(map0, map2, map3, map4, map5, map6)

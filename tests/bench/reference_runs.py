@@ -32,6 +32,8 @@ def right_hand_side(
     out[4] = rates[4]
 
 
+SMALL = np.array([1e-8, 1e-12, 1e-13, 1e-10, 1e-18])
+"""Error allowed near zero in Pa, rad/s, rad, W and kg: each far below what a run shows."""
 Segment = Callable[
     [Callable[[float, np.ndarray], np.ndarray], np.ndarray, float, float], tuple[float, np.ndarray]
 ]
@@ -50,7 +52,7 @@ def by_solve_ivp(
     crossing.terminal = True  # type: ignore[attr-defined]
     crossing.direction = 1.0  # type: ignore[attr-defined]
     done = solve_ivp(
-        slope, (0.0, most_s), y, method="DOP853", rtol=1e-11, atol=1e-9, events=crossing
+        slope, (0.0, most_s), y, method="DOP853", rtol=1e-13, atol=SMALL, events=crossing
     )
     return float(done.t[-1]), np.asarray(done.y[:, -1])
 
@@ -111,8 +113,11 @@ def run_segmented(run: NarratedRun, segment: Segment) -> tuple[np.ndarray, np.nd
         y = block[index].copy()
         used_s, y = segment(slope, y, max(most_s, 0.0), firing_rad) if most_s > 0 else (0.0, y)
         fires = y[2] >= firing_rad - 1.0e-9
-        block[index] = y
         now = run.state("tick") + round(used_s * TICKS_PER_s)
+        if fires:
+            # A firing is timed to the tick in both: on to it, at most half a tick either way.
+            y = y + slope(0.0, y) * (round(used_s * TICKS_PER_s) * SECONDS_PER_TICK - used_s)
+        block[index] = y
         block[run.state._row["tick"]] = now if fires else dues[code]
         block[run.state._row["event"]] = FIRING if fires else code
         if fires:

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from controllers import MEMORY_FIELDS, NEVER, matrix
+from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, matrix
 from sim import COUNTERS, Car, Scenario, load_car, make_fleet, settings_table, with_values
 from sim.batch import LANES, Plan, run_range
 from sim.fleet import sample_count
@@ -150,7 +150,7 @@ def assert_all_finite(car: Car, scenario: Scenario, side_by_side: bool = True) -
     lost = [MEMORY_FIELDS[row] for row in np.flatnonzero(~np.isfinite(memories).all(axis=1))]
     assert lost == []
     row = {name: states[i] for i, name in enumerate(STATE_FIELDS)}
-    assert (row["tick"] == round(scenario.duration_s * 1e9)).all()
+    assert (row["tick"] == round(scenario.duration_s * TICKS_PER_s)).all()
     assert (np.abs(row["due_valve"]) <= NEVER).all()
     assert (row["map_Pa"] > 0.0).all()
     assert (row["map_Pa"] < 1.2e5).all()

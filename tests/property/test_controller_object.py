@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controllers import Curves, Feedback, make_controller
+from controllers import Curves, Feedback, TICKS_PER_s, make_controller
 from sim import Scenario, load_car, simulate
 from tests.shell_reference import ControlledPlan, ReferenceController, ValveLimit
 
@@ -57,13 +57,14 @@ def test_called_faster_than_its_period_it_updates_on_its_period(
     updates, since_ticks = 0, 0
     told = None
     for gap in [0.0, *gaps]:
-        since_ticks += round(gap * 1e9)
-        t_s = begun_s + since_ticks * 1e-9
-        seen_ticks = round(t_s * 1e9) - round(begun_s * 1e9)
-        told_before, told = told, made.step(t_s, speed(since_ticks * 1e-9), 90.0, True)
-        if seen_ticks >= updates * round(PERIOD_s * 1e9):
-            expected = reference.update(seen_ticks * 1e-9, speed(since_ticks * 1e-9), 90.0, True)
-            updates = seen_ticks // round(PERIOD_s * 1e9) + 1
+        since_ticks += round(gap * TICKS_PER_s)
+        t_s = begun_s + since_ticks / TICKS_PER_s
+        seen_ticks = round(t_s * TICKS_PER_s) - round(begun_s * TICKS_PER_s)
+        told_before, told = told, made.step(t_s, speed(since_ticks / TICKS_PER_s), 90.0, True)
+        if seen_ticks >= updates * round(PERIOD_s * TICKS_PER_s):
+            rpm = speed(since_ticks / TICKS_PER_s)
+            expected = reference.update(seen_ticks / TICKS_PER_s, rpm, 90.0, True)
+            updates = seen_ticks // round(PERIOD_s * TICKS_PER_s) + 1
             assert told == expected
         else:
             assert told == told_before
