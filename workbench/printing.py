@@ -85,7 +85,8 @@ class Screen:
     def note(self, text: str) -> None:
         """Say something about the way there, on standard error."""
         if not self.quiet:
-            self._console(to_error=True).print(text)
+            # Not by the console, whose library takes a tenth of a second to load.
+            print(text, file=sys.stderr, flush=True)  # noqa: T201 (what commands print)
 
     def table(
         self, title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = ""
@@ -117,7 +118,11 @@ class Screen:
         from controllers import is_warm
 
         if not is_warm():
-            self.note("compiling the simulation once, about a minute")
+            self.tell_of_compiling()
+
+    def tell_of_compiling(self) -> None:
+        """Say that this run waits for compiling."""
+        self.note("compiling the simulation once, about a minute")
 
     def finish(self, result: Mapping[str, Any], bad: bool = False) -> NoReturn:
         """End the command: print the JSON object if wanted, and set the exit status."""

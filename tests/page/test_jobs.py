@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 
-from sim import car_to_toml, load_car
 from sim.errors import InputError
 from tests.command.running import run
 from workbench.page.jobs import Job, told_beside
@@ -123,18 +122,3 @@ def test_a_refused_value_leaves_the_work_as_it_was(tmp_path: Path) -> None:
     with pytest.raises(InputError):
         session.open(str(tmp_path / "gone.toml"))
     assert (session.car, session.file) == (car, None)
-
-
-def test_nothing_is_written_over(tmp_path: Path) -> None:
-    session = Sessions(seed=0).begin()
-    mine = tmp_path / "mine.toml"
-    mine.write_text("mine")
-    for name in (str(mine), str(tmp_path / "mine.txt"), ""):
-        with pytest.raises(InputError):
-            session.save(name)
-    assert mine.read_text() == "mine"
-    with pytest.raises(InputError):
-        session.save()
-    session.save(str(tmp_path / "new.toml"))
-    assert load_car(tmp_path / "new.toml") == session.car
-    assert (tmp_path / "new.toml").read_text() == car_to_toml(session.car)

@@ -11,7 +11,7 @@ from selenium.webdriver.common.keys import Keys
 
 from sim import load_car
 from sim.files import bundled_folder
-from tests.page.browsing import PHONE, Look, Served, resize, wait_for
+from tests.page.browsing import PHONE, Look, Served, resize, serve, wait_for
 from workbench.page.frame import TABS
 
 pytestmark = pytest.mark.browser
@@ -52,7 +52,7 @@ def test_a_search_outlives_a_reload_and_stops_with_its_best(look: Look, served: 
     )
     assert first["data"] != second["data"]
     look.press("Use the proposed settings")
-    look.wait_text("changes not saved")
+    look.wait_text("changes not saved: 'Save as' keeps them")
 
 
 def test_two_tabs_do_their_own_work(look: Look, served: Served) -> None:
@@ -93,38 +93,76 @@ def test_a_stopped_job_is_gone(look: Look, served: Served) -> None:
     wait_for(lambda: not started & children(served.process.pid), "the process has ended", 6.0)
 
 
-def test_saving_keeps_the_owners_file_beside(
+def open_car(look: Look, path: Path) -> None:
+    """Open a car file of one's own."""
+    look.press("Open a car")
+    look.fill(look.field("or a car file on this machine"), str(path))
+    look.press("Open")
+
+
+def test_changes_go_into_the_owners_file_and_outlive_the_server(
     look: Look, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     path = tmp_path_factory.mktemp("cars") / "mine.toml"
     shutil.copyfile(bundled_folder() / "cars" / "trials.toml", path)
-    original = path.read_text()
-    look.press("Open a car")
-    look.fill(look.field("or a car file on this machine"), str(path.with_name("gone.toml")))
-    look.press("Open")
+    original, backup = path.read_text(), path.with_name("mine.toml.bak")
+    open_car(look, path.with_name("gone.toml"))
     look.wait_text("gone.toml: file: not found")
-    look.fill(look.field("or a car file on this machine"), str(path))
-    look.press("Open")
+    look.press("Cancel")
+    open_car(look, path)
     look.wait_text("mine.toml; no changes")
+    assert not backup.exists()
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 4)
-    look.wait_text("changes not saved")
-    assert path.read_text() == original, "nothing is written unasked"
-    look.press("Save")
-    look.wait_text("mine.toml; no changes")
+    look.wait_text("mine.toml; saved, as it was before in mine.toml.bak")
     assert load_car(path).feedback.deadband_rpm == 29.0
-    assert path.with_name("mine.toml.bak").read_text() == original
+    assert backup.read_text() == original
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
-    look.wait_text("30 rpm")
-    look.press("Save")
-    look.wait_text("mine.toml; no changes")
-    assert path.with_name("mine.toml.bak").read_text() == original, "the backup is what was opened"
-    path.write_text(original)
-    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
-    look.press("Save")
-    look.wait_text("was changed by something else since")
-    assert path.read_text() == original
+    wait_for(lambda: load_car(path).feedback.deadband_rpm == 30.0, "it is saved by itself")
+    assert backup.read_text() == original, "the backup is what was opened"
     look.driver.refresh()
-    assert "31 rpm" in look.wait_text("starting places"), "the work outlives a reload"
+    assert "30 rpm" in look.wait_text("starting places"), "the work outlives a reload"
+
+    other = serve(tmp_path_factory.mktemp("restarted"))
+    try:
+        look.open(other.address)
+        open_car(look, path)
+        look.wait_text("mine.toml; no changes")
+        look.wait_text("30 rpm")
+        look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+        look.wait_text("31 rpm")
+        other.process.terminate()  # before the moment has passed after which it is saved
+        assert other.process.wait(20) is not None
+    finally:
+        other.process.kill()
+    assert load_car(path).feedback.deadband_rpm == 31.0
+    assert backup.read_text() == original, "an earlier backup is not written over"
+    assert load_car(path.with_name("mine.toml.bak2")).feedback.deadband_rpm == 30.0
+
+
+def test_what_somebody_else_has_written_is_left_alone(
+    look: Look, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.mktemp("cars") / "mine.toml"
+    shutil.copyfile(bundled_folder() / "cars" / "trials.toml", path)
+    open_car(look, path)
+    look.wait_text("mine.toml; no changes")
+    path.write_text("theirs")
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.wait_text("was changed by something else since")
+    look.wait_text("mine.toml; changes not saved")
+    assert path.read_text() == "theirs"
+    look.press("Save as")
+    look.fill(look.field("new file, such as mycar.toml"), str(path.with_name("new.toml")))
+    look.driver.switch_to.active_element.send_keys(Keys.TAB)
+    dialog = look.driver.find_element("css selector", ".q-dialog")
+    next(
+        one for one in dialog.find_elements("css selector", "button") if one.text == "Save"
+    ).click()
+    look.wait_text("new.toml; no changes")
+    assert load_car(path.with_name("new.toml")).feedback.deadband_rpm == 26.0
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.wait_text("new.toml; saved")
+    assert load_car(path.with_name("new.toml")).feedback.deadband_rpm == 27.0
 
 
 @pytest.mark.parametrize("tab", TABS)

@@ -5,14 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
-
-from workbench.page.live import LENGTH_s, View
 from workbench.page.look import Palette
-from workbench.page.points import changes, thinned
+from workbench.page.wish import LENGTH_s
 
-MOST_POINTS = 480
-"""A line is sent as no more: about one point a pixel and a half on a laptop."""
 ROUND_TO_rpm = 50.0
 LEAST_ABOUT_TARGET_rpm = 150.0
 GRIDS = ((8, 44), (61, 13), (84, 9))
@@ -101,55 +96,13 @@ def _lines(palette: Palette) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def idle_data(view: View, palette: Palette) -> dict[str, Any]:
+def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
     """What changes when a slider moves: the points, and where the deadband lies.
 
     Parameters
     ----------
-    view : View
-        The run.
-    palette : Palette
-        Colours.
-
-    Returns
-    -------
-    dict
-        Options of ECharts, to be merged; the pressure is dimmed until its own points follow.
-    """
-    low, high = view.target_rpm - view.deadband_rpm, view.target_rpm + view.deadband_rpm
-    around = LEAST_ABOUT_TARGET_rpm
-    bottom = min(float(np.min(view.rpm)), view.target_rpm - around, low)
-    top = max(float(np.max(view.rpm)), view.target_rpm + around, high)
-    speed = {
-        "data": thinned(view.time_s, view.rpm, MOST_POINTS),
-        "markArea": {
-            "silent": True, "itemStyle": {"color": palette.band},
-            "data": [[{"yAxis": low}, {"yAxis": high}]],
-        },
-        "markLine": {
-            "silent": True, "symbol": "none", "animation": False,
-            "label": {"formatter": "target", "position": "insideEndTop", "color": palette.ink},
-            "lineStyle": {"color": palette.ink, "type": "dashed", "width": 1},
-            "data": [{"yAxis": view.target_rpm}],
-        },
-    }  # fmt: skip
-    valve = {"data": changes(view.time_s, view.valve_steps, MOST_POINTS)}
-    scale = {
-        "min": max(0.0, math.floor(bottom / ROUND_TO_rpm) * ROUND_TO_rpm),
-        "max": math.ceil(top / ROUND_TO_rpm) * ROUND_TO_rpm,
-    }
-    steps = view.valve_steps
-    room = {"min": max(0.0, float(np.min(steps)) - 2.0), "max": float(np.max(steps)) + 2.0}
-    return {"series": [speed, valve, _dimmed(palette, 0.25)], "yAxis": [scale, room, {}]}
-
-
-def pressure_data(time_s: Any, pressure: Any, palette: Palette) -> dict[str, Any]:
-    """The points of the pressure.
-
-    Parameters
-    ----------
-    time_s, pressure : numpy.ndarray
-        Shape (samples,) [s, as shown].
+    run : dict
+        Of ``work_live.idle``.
     palette : Palette
         Colours.
 
@@ -158,9 +111,44 @@ def pressure_data(time_s: Any, pressure: Any, palette: Palette) -> dict[str, Any
     dict
         Options of ECharts, to be merged.
     """
-    line = _dimmed(palette, 1.0) | {"data": thinned(time_s, pressure, MOST_POINTS, 2)}
-    return {"series": [{}, {}, line]}
+    target, half = run["target_rpm"], run["deadband_rpm"]
+    low, high = target - half, target + half
+    around = LEAST_ABOUT_TARGET_rpm
+    least, most = run["spans"]["rpm"]
+    bottom, top = min(least, target - around, low), max(most, target + around, high)
+    speed = {
+        "data": run["rpm"],
+        "markArea": {
+            "silent": True, "itemStyle": {"color": palette.band},
+            "data": [[{"yAxis": low}, {"yAxis": high}]],
+        },
+        "markLine": {
+            "silent": True, "symbol": "none", "animation": False,
+            "label": {"formatter": "target", "position": "insideEndTop", "color": palette.ink},
+            "lineStyle": {"color": palette.ink, "type": "dashed", "width": 1},
+            "data": [{"yAxis": target}],
+        },
+    }  # fmt: skip
+    scale = {
+        "min": max(0.0, math.floor(bottom / ROUND_TO_rpm) * ROUND_TO_rpm),
+        "max": math.ceil(top / ROUND_TO_rpm) * ROUND_TO_rpm,
+    }
+    fewest, farthest = run["spans"]["valve_steps"]
+    room = {"min": max(0.0, fewest - 2.0), "max": farthest + 2.0}
+    return {"series": [speed, {"data": run["valve_steps"]}], "yAxis": [scale, room, {}]}
 
 
-def _dimmed(palette: Palette, opacity: float) -> dict[str, Any]:
-    return {"lineStyle": {"width": 1.2, "color": palette.pressure, "opacity": opacity}}
+def pressure_data(points: list[list[float]]) -> dict[str, Any]:
+    """The points of the pressure.
+
+    Parameters
+    ----------
+    points : list of [s, as shown]
+        The line.
+
+    Returns
+    -------
+    dict
+        Options of ECharts, to be merged.
+    """
+    return {"series": [{}, {}, {"data": points}]}

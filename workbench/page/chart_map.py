@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import Any
 
 from workbench.page.look import Palette
-
-if TYPE_CHECKING:
-    from tuning.explain_map import HuntingMap
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -26,13 +21,13 @@ _CELL = """(params, api) => {
 """Draws one cell as wide as its step; ECharts calls it."""
 
 
-def map_option(found: HuntingMap, now: tuple[float, float], palette: Palette) -> dict[str, Any]:
+def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette) -> dict[str, Any]:
     """Everything of the chart.
 
     Parameters
     ----------
-    found : HuntingMap
-        The map.
+    found : dict
+        The map, of ``work_live.hunting_map``.
     now : tuple of float
         Present settings in x and y.
     palette : Palette
@@ -43,20 +38,21 @@ def map_option(found: HuntingMap, now: tuple[float, float], palette: Palette) ->
     dict
         Options of ECharts.
     """
-    wide, tall = float(found.x[1] - found.x[0]), float(found.y[1] - found.y[0])
+    xs, ys = found["x"], found["y"]
+    wide, tall = xs[1] - xs[0], ys[1] - ys[0]
     cells = [
-        [float(x), float(y), round(100.0 * float(found.chance[j, i])), wide, tall]
-        for j, y in enumerate(found.y)
-        for i, x in enumerate(found.x)
+        [x, y, round(100.0 * found["chance"][j][i]), wide, tall]
+        for j, y in enumerate(ys)
+        for i, x in enumerate(xs)
     ]
-    right, top = float(found.x[-1]) + wide / 2, float(found.y[-1]) + tall / 2
-    border = np.column_stack([found.border_x, found.border_y])
-    inside = [[float(x), float(y)] for x, y in border if x <= 1.2 * right and y <= 1.2 * top]
+    right, top = xs[-1] + wide / 2, ys[-1] + tall / 2
+    border = zip(found["border_x"], found["border_y"], strict=True)
+    inside = [[x, y] for x, y in border if x <= 1.2 * right and y <= 1.2 * top]
     return {
         "animation": False, "backgroundColor": "transparent",
         "grid": {"left": 52, "right": 12, "top": 14, "bottom": 44},
-        "xAxis": _axis(found.x_key, float(found.x[0]) - wide / 2, right, palette, 28),
-        "yAxis": _axis(found.y_key, float(found.y[0]) - tall / 2, top, palette, 36),
+        "xAxis": _axis(found["x_key"], xs[0] - wide / 2, right, palette, 28),
+        "yAxis": _axis(found["y_key"], ys[0] - tall / 2, top, palette, 36),
         "visualMap": {
             "show": False, "min": 0, "max": 100, "dimension": 2, "seriesIndex": 0,
             "inRange": {"color": [palette.least, palette.most]},
@@ -66,7 +62,7 @@ def map_option(found: HuntingMap, now: tuple[float, float], palette: Palette) ->
             {
                 "name": "of 100 hunt", "type": "custom", ":renderItem": _CELL, "clip": True,
                 "data": cells, "encode": {"x": 0, "y": 1, "tooltip": [0, 1, 2]},
-                "dimensions": [AXIS_WORDS[found.x_key], AXIS_WORDS[found.y_key],
+                "dimensions": [AXIS_WORDS[found["x_key"]], AXIS_WORDS[found["y_key"]],
                                "hunts from, of 100 starting places", "wide", "tall"],
             },
             _numbers(cells, palette),
@@ -128,13 +124,13 @@ def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict
     }  # fmt: skip
 
 
-def nearest_cell(found: HuntingMap, x: float, y: float) -> tuple[float, float]:
+def nearest_cell(found: dict[str, Any], x: float, y: float) -> tuple[float, float]:
     """Values of the cell nearest to a click.
 
     Parameters
     ----------
-    found : HuntingMap
-        The map.
+    found : dict
+        The map, of ``work_live.hunting_map``.
     x, y : float
         Where it was clicked, in the settings' units.
 
@@ -143,6 +139,7 @@ def nearest_cell(found: HuntingMap, x: float, y: float) -> tuple[float, float]:
     tuple of float
         Values of both settings.
     """
-    i = int(np.argmin(np.abs(found.x - x)))
-    j = int(np.argmin(np.abs(found.y - y)))
-    return float(found.x[i]), float(found.y[j])
+    return (
+        min(found["x"], key=lambda value: abs(value - x)),
+        min(found["y"], key=lambda value: abs(value - y)),
+    )

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import time
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
 from workbench.page import units
+from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
 from workbench.page.jobs import told_beside
-from workbench.page.live import View, pressure_of, run_view
 from workbench.page.sliders import Handle, Slide, choice, slider
 
 if TYPE_CHECKING:
@@ -20,6 +22,12 @@ if TYPE_CHECKING:
 
 AFTER_s = 0.25
 """Slower answers begin when nothing has moved for this long [s]."""
+TOLD_AFTER_s, LOOK_EVERY_s = 3.0, 0.5
+"""A first picture that takes longer than this is being compiled, and told of [s]."""
+COMPILING = (
+    "The simulation is being compiled for this machine: once, about a minute ({:.0f} s so far)."
+    " Then the page draws by itself."
+)
 LAWS = {"none": "none", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
 SLIDES = (
     Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
@@ -45,7 +53,7 @@ class Explore:
         self.page, self.session, self.look = page, page.session, page.look
         self.why = WhyPanel(self)
         self._wanted = self._drawn = 0
-        self._busy = False
+        self._busy = self._following = False
         self._set: dict[str, Handle] = {}
 
     def build(self) -> None:
@@ -93,7 +101,7 @@ class Explore:
         self._finding.style("min-height: 2.8em")
         self.chart = ui.echart(self._frame()).classes("runs").style("width: 100%")
         self.chart.props('role="img" aria-label="speed, valve and manifold pressure over time"')
-        ui.label("Band: deadband about the target. Pressure follows when you let go.").classes(
+        ui.label("Band: deadband about the target. Pressure follows a moment later.").classes(
             "soft"
         )
 
@@ -170,51 +178,79 @@ class Explore:
         try:
             while self._drawn != self._wanted and not self.chart.is_deleted:
                 number = self._wanted
-                view = await self._view()
-                self._finding.set_text(view.finding)
-                await self._send(idle_data(view, self.look.palette))
+                run = await self._run()
+                self._finding.set_text(run["finding"])
+                await self._send(idle_data(run, self.look.palette))
                 self._drawn = number
+                self._follow()
+        except NoAnswerError as error:
+            self._problem.set_text(
+                f"This could not be run: {error}. Change a setting to try again."
+            )
+            self._drawn = self._wanted
+            return
         finally:
             self._busy = False
         self.page.tell_state()
         await self._later(self._drawn)
 
-    async def _view(self) -> View:
-        """Run what is asked for; the first time elsewhere, since the compiled code is loaded."""
-        from nicegui import run
-
+    async def _run(self) -> dict[str, Any]:
+        """Run what is asked for; the first time, say why it takes so long where it does."""
         session = self.session
-        asked = (session.car, session.wish, session.seed)
-        if self._drawn == 0:
-            found = await run.io_bound(run_view, *asked)
-            if found is not None:
-                return found
-        return run_view(*asked)
+        asked = self.page.runs.quick.ask(WORK + "idle", session.car, session.wish, session.seed)
+        if self._drawn > 0:
+            return await asked
+        waiting = asyncio.create_task(asked)
+        begun_s = time.monotonic()
+        try:
+            while not (await asyncio.wait([waiting], timeout=LOOK_EVERY_s))[0]:
+                waited_s = time.monotonic() - begun_s
+                if waited_s >= TOLD_AFTER_s:
+                    self._finding.set_text(COMPILING.format(10.0 * (waited_s // 10.0)))
+                    self.why.tell_waiting("Follows when the simulation has been compiled.")
+            return waiting.result()
+        finally:
+            waiting.cancel()
 
     async def _send(self, data: dict[str, Any]) -> None:
-        import contextlib
-
         # A browser that is slow to answer is not waited for: the newest is sent next.
         with contextlib.suppress(TimeoutError):
             await self.chart.run_chart_method("setOption", data, timeout=2.0)
 
-    async def _later(self, number: int) -> None:
-        """What takes longer than a frame, once nothing moves any more."""
-        from nicegui import run
+    def _follow(self) -> None:
+        """Have the pressure follow, which takes a few frames a run."""
+        from nicegui import background_tasks
 
+        if not self._following:
+            self._following = True
+            background_tasks.create(self._send_pressure(), name="pressure")
+
+    async def _send_pressure(self) -> None:
+        """Send the pressure of what was drawn last until there is nothing newer."""
+        session, sent = self.session, 0
+        try:
+            while sent != self._drawn and not self.chart.is_deleted:
+                number = self._drawn
+                asked = (session.car, session.wish, session.seed)
+                points = await self.page.runs.slow.ask(WORK + "pressure", *asked)
+                shown = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
+                await self._send(pressure_data(shown))
+                sent = number
+        except NoAnswerError:
+            pass  # the drawing itself tells of it
+        finally:
+            self._following = False
+
+    async def _later(self, number: int) -> None:
+        """What takes much longer than a frame, once nothing moves any more."""
         await asyncio.sleep(AFTER_s)
-        if not self.is_newest(number):
-            return
-        session = self.session
-        await self.why.refresh(number)
-        if not self.is_newest(number):
-            return
-        found = await run.io_bound(pressure_of, session.car, session.wish, session.seed)
-        if found is not None and self.is_newest(number):
-            time_s, pressure_kPa = found
-            shown = units.shown(pressure_kPa, "kPa", self.look.imperial)
-            await self._send(pressure_data(time_s, shown, self.look.palette))
-            await self.why.refresh_map(number)
+        try:
+            if self.is_newest(number):
+                await self.why.refresh(number)
+            if self.is_newest(number):
+                await self.why.refresh_map(number)
+        except NoAnswerError as error:
+            self.why.tell_waiting(f"This could not be worked out: {error}.")
 
     def _restyle(self) -> None:
         """Colours or units have changed."""

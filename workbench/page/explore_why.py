@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from workbench.page.chance import Chance, cause_of, chance_of, map_of
+from workbench.page.beside import WORK
 from workbench.page.chart_map import map_option, mark, nearest_cell
 from workbench.page.job_panel import JobPanel
 
 if TYPE_CHECKING:
-    from tuning.explain_map import HuntingMap
     from workbench.page.explore import Explore
 
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
@@ -27,8 +26,7 @@ class WhyPanel:
     def __init__(self, explore: Explore) -> None:
         self.explore = explore
         self._kind = "moves"
-        self._map: HuntingMap | None = None
-        self._chance = Chance(None, None)
+        self._map: dict[str, Any] | None = None
 
     def build(self) -> None:
         """Build it empty."""
@@ -36,7 +34,7 @@ class WhyPanel:
 
         with ui.element("div").classes("card"):
             ui.html("<h2>How often does it hunt?</h2>", sanitize=False)
-            self._told = ui.label("...").props('role="status" aria-live="polite"')
+            self._told = ui.label("Working it out.").props('role="status" aria-live="polite"')
             self._cause = ui.label().classes("soft")
         with ui.element("div").classes("card"):
             with ui.element("div").classes("line"):
@@ -70,19 +68,17 @@ class WhyPanel:
         number : int
             Of the drawing; an answer for an older one is dropped.
         """
-        from nicegui import run
-
         session = self.explore.session
-        car = session.wish.car(session.car)
-        chance = await run.io_bound(chance_of, car, session.wish.coolant_degC)
-        if chance is None or not self.explore.is_newest(number):
+        asked = (session.wish.car(session.car), session.wish.coolant_degC)
+        slow = self.explore.page.runs.slow
+        chance = await slow.ask(WORK + "chance", *asked)
+        if not self.explore.is_newest(number):
             return
-        self._chance = chance
-        self._told.set_text(chance.text())
-        self._told.classes(replace="bad" if chance.share + chance.stalled_share > 0 else "good")
+        self._told.set_text(chance["text"])
+        self._told.classes(replace="bad" if chance["bad"] else "good")
         self._cause.set_text("")
-        if chance.share > 0.0:
-            cause = await run.io_bound(cause_of, car, chance, session.seed)
+        if chance["hunts"]:
+            cause = await slow.ask(WORK + "cause", *asked, session.seed)
             if self.explore.is_newest(number):
                 self._cause.set_text(f"Likely cause: {cause}. By theory; told and proved below.")
 
@@ -94,18 +90,26 @@ class WhyPanel:
         number : int
             Of the drawing.
         """
-        from nicegui import run
-
         session = self.explore.session
-        car = session.wish.car(session.car)
-        found = await run.io_bound(map_of, car, self._chance, self._kind, session.seed)
+        asked = (session.wish.car(session.car), session.wish.coolant_degC, self._kind)
+        found = await self.explore.page.runs.slow.ask(WORK + "hunting_map", *asked, session.seed)
         if self.explore.is_newest(number):
             self._map = found
             self._draw()
 
-    def _now(self, found: HuntingMap) -> tuple[float, float]:
+    def tell_waiting(self, text: str) -> None:
+        """Say what the answer waits for.
+
+        Parameters
+        ----------
+        text : str
+            In plain words.
+        """
+        self._told.set_text(text)
+
+    def _now(self, found: dict[str, Any]) -> tuple[float, float]:
         feedback = self.explore.session.car.feedback
-        return float(getattr(feedback, found.x_key)), float(getattr(feedback, found.y_key))
+        return float(getattr(feedback, found["x_key"])), float(getattr(feedback, found["y_key"]))
 
     def _draw(self) -> None:
         found = self._map
@@ -137,7 +141,7 @@ class WhyPanel:
         if self._map is None or not isinstance(event.value, list):
             return
         x, y = nearest_cell(self._map, float(event.value[0]), float(event.value[1]))
-        self.explore.set_sliders(**{self._map.x_key: x, self._map.y_key: round(y, 1)})
+        self.explore.set_sliders(**{self._map["x_key"]: x, self._map["y_key"]: round(y, 1)})
 
     def _start(self) -> dict[str, Any]:
         session = self.explore.session

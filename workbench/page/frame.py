@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
 from workbench.page.jobs import plain_problem
@@ -12,19 +14,33 @@ from workbench.page.look import CSS, Look
 from workbench.page.session import Session, bundled_cars
 from workbench.page.shown import plain_button
 
+if TYPE_CHECKING:
+    from workbench.page.beside import Runs
+
+KEEP_AFTER_s = 1.0
+"""Changes are saved when nothing has been changed for this long [s]."""
 DARK_MODES = {"auto": None, "light": False, "dark": True}
-TABS = ("Explore", "Log", "Settings", "Start", "Sheet")
+TABS = {
+    "Explore": "explore:Explore",
+    "Log": "log_tab:LogTab",
+    "Settings": "settings_tab:SettingsTab",
+    "Start": "start_tab:StartTab",
+    "Sheet": "sheet_tab:SheetTab",
+}
+"""Tabs and where each is built; loaded when it is first opened."""
 
 
-def build_page(session: Session) -> None:
+def build_page(session: Session, runs: Runs) -> None:
     """Build the page of one tab.
 
     Parameters
     ----------
     session : Session
         Its work.
+    runs : Runs
+        Where its runs are made.
     """
-    Page(session).build()
+    Page(session, runs).build()
 
 
 class Page:
@@ -34,12 +50,15 @@ class Page:
     ----------
     session : Session
         Its work.
+    runs : Runs
+        Where its runs are made.
     """
 
-    def __init__(self, session: Session) -> None:
-        self.session = session
+    def __init__(self, session: Session, runs: Runs) -> None:
+        self.session, self.runs = session, runs
         self.look = Look(dark=bool(session.dark), imperial=session.imperial)
         self._built: dict[str, bool] = {}
+        self._keeping = False
         self._places: dict[str, Any] = {}
 
     def build(self) -> None:
@@ -86,10 +105,27 @@ class Page:
 
     def tell_state(self) -> None:
         """Show which car it is and whether there is something to save."""
-        session = self.session
-        self._name.set_text(session.car.name)
-        where = "a demonstration car" if session.file is None else session.file.name
-        self._state.set_text(f"{where}; {'changes not saved' if session.changed else 'no changes'}")
+        self._name.set_text(self.session.car.name)
+        self._state.set_text(_state(self.session))
+        if self.session.file is not None and self.session.changed:
+            self._keep_soon()
+
+    def _keep_soon(self) -> None:
+        """Save into the owner's file once nothing has been changed for a moment."""
+        from nicegui import background_tasks
+
+        async def keep() -> None:
+            seen = None
+            while seen is not self.session.car:
+                seen = self.session.car
+                await asyncio.sleep(KEEP_AFTER_s)
+            self._keeping = False
+            if not self._try(self.session.keep) and self.session.file is not None:
+                self._state.set_text(f"{self.session.file.path.name}; changes not saved")
+
+        if not self._keeping:
+            self._keeping = True
+            background_tasks.create(keep(), name="keep")
 
     def _opened(self, name: str) -> None:
         self.session.tab = name
@@ -100,16 +136,8 @@ class Page:
             self._build_tab(name)
 
     def _build_tab(self, name: str) -> None:
-        from workbench.page.explore import Explore
-        from workbench.page.log_tab import LogTab
-        from workbench.page.settings_tab import SettingsTab
-        from workbench.page.sheet_tab import SheetTab
-        from workbench.page.start_tab import StartTab
-
-        made: dict[str, Callable[[Page], Any]] = dict(
-            zip(TABS, (Explore, LogTab, SettingsTab, StartTab, SheetTab), strict=True)
-        )
-        made[name](self).build()
+        module, _, made = TABS[name].partition(":")
+        getattr(import_module(f"workbench.page.{module}"), made)(self).build()
 
     def rebuild(self) -> None:
         """Build all tabs anew, as after another car was opened."""
@@ -160,7 +188,7 @@ class Page:
             self._error.set_text(plain_problem(error))
             return False
         self._error.set_text("")
-        self.tell_state()
+        self._state.set_text(_state(self.session))
         return True
 
     def _save(self) -> None:
@@ -178,7 +206,7 @@ class Page:
 
         def save() -> None:
             try:
-                self.session.save(place.value or "")
+                self.session.save_as(place.value or "")
             except InputError as error:
                 problem.set_text(plain_problem(error))
                 return
@@ -187,6 +215,7 @@ class Page:
 
         with ui.dialog() as dialog, ui.card():
             ui.label("Save this car under a new name").classes("big")
+            ui.label("From then on every change goes into that file.").classes("soft")
             place = ui.input("new file, such as mycar.toml").style("width: 320px; max-width: 80vw")
             problem = ui.label().classes("error").props('role="alert"')
             with ui.row():
@@ -196,6 +225,8 @@ class Page:
 
     def _open_dialog(self) -> None:
         from nicegui import ui
+
+        self._try(self.session.keep)
 
         def take(name: str) -> None:
             try:
@@ -220,3 +251,16 @@ class Page:
                 ui.button("Open", on_click=lambda: take((place.value or "").strip()))
                 plain_button("Cancel", dialog.close)
         dialog.open()
+
+
+def _state(session: Session) -> str:
+    """Whose car it is, and whether changes of it are kept."""
+    file = session.file
+    if file is None:
+        kept = "changes not saved: 'Save as' keeps them" if session.changed else "no changes"
+        return f"a demonstration car; {kept}"
+    if session.changed:
+        return f"{file.path.name}; saving"
+    if file.backup is None:
+        return f"{file.path.name}; no changes"
+    return f"{file.path.name}; saved, as it was before in {file.backup.name}"

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import socket
-import threading
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from sim import load_car
+from workbench.page.beside import Runs
 from workbench.page.guard import Guard
-from workbench.page.session import Sessions
+from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
+from workbench.page.wish import Wish
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -37,12 +42,15 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
     show : bool
         Open it in the browser.
     """
-    _make_ready(screen)
-    from nicegui import app, ui
+    runs, sessions = Runs(), Sessions(seed)
+    car = load_car(FIRST_CAR)
+    runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
+    with _without("aiohttp"):
+        from nicegui import app, ui
 
-    sessions = Sessions(seed)
-    _pages(sessions)
+    _pages(sessions, runs)
     app.on_shutdown(sessions.stop_all)
+    app.on_shutdown(runs.end_now)
     app.add_middleware(Guard, port=port)
     app.on_startup(lambda: screen.note(f"open http://{HERE}:{port}/ ; Ctrl-C ends it"))
     ui.run(
@@ -50,6 +58,23 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
         show_welcome_message=False, tailwind=False, reconnect_timeout=20.0,
         message_history_length=0, access_log=False, language="en-GB",
     )  # fmt: skip
+
+
+@contextmanager
+def _without(name: str) -> Iterator[None]:
+    """Have a library that others import only where it is there, and that we do not need, left out.
+
+    The sockets' library loads a whole HTTP client beside its server: a fifth of the time that the
+    page takes to answer.
+    """
+    if name in sys.modules:
+        yield
+        return
+    sys.modules[name] = None  # type: ignore[assignment] # documented: makes the import fail
+    try:
+        yield
+    finally:
+        del sys.modules[name]
 
 
 def check_port(port: int) -> None:
@@ -77,7 +102,7 @@ def check_port(port: int) -> None:
             raise one_problem("--port", 1, "port", message) from None
 
 
-def _pages(sessions: Sessions) -> None:
+def _pages(sessions: Sessions, runs: Runs) -> None:
     """Register the two addresses: a new piece of work, and one that is there."""
     from nicegui import ui
     from starlette.responses import RedirectResponse
@@ -93,21 +118,5 @@ def _pages(sessions: Sessions) -> None:
         session = sessions.get(key)
         if session is None:
             return RedirectResponse("/")
-        build_page(session)
+        build_page(session, runs)
         return None
-
-
-def _make_ready(screen: Screen) -> None:
-    """Load the compiled loop while the browser is still loading the page."""
-
-    def load() -> None:
-        # Only now: asking whether the code is compiled already loads the compiler.
-        screen.warn_of_compiling()
-        from sim import load_car
-        from workbench.page.live import Wish, run_view
-        from workbench.page.session import FIRST_CAR, WARM_degC
-
-        car = load_car(FIRST_CAR)
-        run_view(car, Wish(WARM_degC, car.engine.scatter_share))
-
-    threading.Thread(target=load, daemon=True).start()

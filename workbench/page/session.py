@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
-import re
+import contextlib
 import secrets
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim import Car, car_to_toml, load_car, save_car, with_values
+from sim import Car, load_car, with_values
+from sim.errors import InputError
 from sim.files import bundled_names, one_problem
+from workbench.page.car_file import CarFile
 from workbench.page.jobs import Job
-from workbench.page.live import Wish
+from workbench.page.wish import Wish
 
 MOST_SESSIONS = 40
 FIRST_CAR = "trials"
@@ -35,9 +36,11 @@ class Session:
     car : Car
         As it is now, with the settings explored.
     opened : Car
-        As it was when last read or saved.
-    file : Path or None
-        Where it is saved; None until the owner has named a file.
+        As it was when it was opened, or saved by hand.
+    saved : Car
+        As it stands in its file; for a bundled car, as it was opened.
+    file : CarFile or None
+        Where changes are saved; None until the owner has opened or named a file.
     wish : Wish
         What is supposed of the engine in Explore.
     tab : str
@@ -61,7 +64,8 @@ class Session:
     name: str
     car: Car
     opened: Car
-    file: Path | None
+    saved: Car
+    file: CarFile | None
     wish: Wish
     tab: str = "Explore"
     imperial: bool = False
@@ -70,13 +74,11 @@ class Session:
     found: dict[str, Any] = field(default_factory=dict)
     logs: list[Path] = field(default_factory=list)
     folder: Any = None
-    _known: str = ""
-    _backed_up: bool = False
 
     @property
     def changed(self) -> bool:
         """Whether there is something to save."""
-        return self.car != self.opened
+        return self.car != self.saved
 
     def change(self, table: str, **values: object) -> None:
         """Change values of one table of the car.
@@ -108,52 +110,61 @@ class Session:
         InputError
             If it cannot be read; the work is as it was.
         """
+        from sim.car import cars_folder
+
         path = Path(name).expanduser()
-        bundled = name in bundled_cars()
-        car = load_car(name if bundled else path)
-        self.name, self.car, self.opened = name, car, car
-        self.file = None if bundled else path.resolve()
+        # A bundled car is nobody's own, by whatever name it was opened.
+        bundled = name in bundled_cars() or path.resolve().parent == cars_folder().resolve()
+        car = load_car(name if name in bundled_cars() else path)
+        self.file = None if bundled else CarFile(path.resolve())
+        self.name, self.car, self.opened, self.saved = name, car, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
-        self.found, self._backed_up = {}, False
-        self._known = "" if self.file is None else digest(self.file)
+        self.found = {}
 
-    def save(self, name: str | None = None) -> Path:
-        """Write the car into its file, the file as it was opened kept beside it as ``NAME.bak``.
-
-        Parameters
-        ----------
-        name : str, optional
-            A new file to write to from now on; the present one when left out.
-
-        Returns
-        -------
-        Path
-            The file.
+    def keep(self) -> None:
+        """Write changes into the car's file, if it is the owner's and there are some.
 
         Raises
         ------
         InputError
-            If the place cannot be written, holds another file, or its file was changed by
-            somebody else since it was read.
+            If it was changed or moved by somebody else, or cannot be written.
         """
-        if name is not None and Path(name).expanduser().resolve() != self.file:
-            path = _new_place(name)
-            save_car(self.car, path)
-            self.file, self.name, self._backed_up = path, str(path), True
-        elif self.file is None:
+        if self.file is not None and self.changed:
+            self.file.write(self.car)
+            self.saved = self.car
+
+    def save(self) -> None:
+        """Write the car into its file, and make it what 'Undo changes' goes back to.
+
+        Raises
+        ------
+        InputError
+            As of `keep`, or if it is a bundled car.
+        """
+        if self.file is None:
             raise one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
-        else:
-            if self.file.exists() and digest(self.file) != self._known:
-                message = "was changed by something else since, allowed: another name"
-                raise one_problem(self.file.name, 1, "file", message)
-            # The backup is what the owner opened, not what was saved a minute ago.
-            save_car(self.car, self.file, keep_old=not self._backed_up)
-            self._backed_up = True
-        self.opened, self._known = self.car, digest(self.file)
-        return self.file
+        self.keep()
+        self.opened = self.car
+
+    def save_as(self, name: str) -> None:
+        """Write the car into a new file, which holds it from now on.
+
+        Parameters
+        ----------
+        name : str
+            Where; nothing may be there, and it ends in .toml.
+
+        Raises
+        ------
+        InputError
+            If the name is refused or the place cannot be written.
+        """
+        self.file = CarFile.new(name, self.car)
+        self.name = str(self.file.path)
+        self.opened = self.saved = self.car
 
     def take_back(self) -> None:
-        """Return to the car as it was opened or last saved."""
+        """Return to the car as it was opened or saved by hand."""
         self.car = self.opened
 
 
@@ -181,11 +192,11 @@ class Sessions:
         car = load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
         wish = Wish(WARM_degC, car.engine.scatter_share)
-        made = Session(key, self._seed, FIRST_CAR, car, car, None, wish)
+        made = Session(key, self._seed, FIRST_CAR, car, car, car, None, wish)
         self._held[key] = made
         idle = [k for k, one in self._held.items() if one.job is None or one.job.ended]
         for old in idle[: max(0, len(self._held) - MOST_SESSIONS)]:
-            del self._held[old]
+            _keep_quietly(self._held.pop(old))
         return made
 
     def get(self, key: str) -> Session | None:
@@ -204,8 +215,9 @@ class Sessions:
         return self._held.get(key)
 
     def stop_all(self) -> None:
-        """End every job, when the server ends."""
+        """Save what is not saved yet and end every job, when the server ends."""
         for one in self._held.values():
+            _keep_quietly(one)
             if one.job is not None:
                 one.job.end_now()
 
@@ -223,43 +235,7 @@ def bundled_cars() -> list[str]:
     return bundled_names(cars_folder())
 
 
-def digest(path: Path) -> str:
-    """Digest of a file's content.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    str
-        Hexadecimal digits.
-    """
-    return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def file_text(session: Session) -> str:
-    """The car file as it would be saved.
-
-    Parameters
-    ----------
-    session : Session
-        The work.
-
-    Returns
-    -------
-    str
-        TOML.
-    """
-    return car_to_toml(session.car)
-
-
-def _new_place(name: str) -> Path:
-    """The path of a new car file, refused where a file is already."""
-    path = Path(name.strip()).expanduser()
-    if not re.search(r"\.toml$", path.name, re.IGNORECASE):
-        raise one_problem(path, 1, "file", "no car file's name, allowed: one ending in .toml")
-    if path.exists():
-        raise one_problem(path, 1, "file", "is there already, allowed: a new name")
-    return path.resolve()
+def _keep_quietly(session: Session) -> None:
+    """Save what a moment more would have saved; what is wrong with the file was told before."""
+    with contextlib.suppress(InputError):
+        session.keep()

@@ -1,0 +1,127 @@
+"""Changes go into the owner's car file, never over anything else, and never without a backup."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from sim import car_to_toml, load_car, save_car
+from sim.car import cars_folder
+from sim.errors import InputError
+from workbench.page.session import Session, Sessions
+
+
+@pytest.fixture
+def mine(tmp_path: Path) -> Path:
+    """A car file of somebody's own, with a remark that no program would write."""
+    path = tmp_path / "mine.toml"
+    save_car(load_car("trials"), path)
+    path.write_text("# wet Tuesday\n" + path.read_text())
+    return path
+
+
+def opened(path: Path) -> Session:
+    """The work of somebody who has opened a car."""
+    session = Sessions(seed=0).begin()
+    session.open(str(path))
+    return session
+
+
+def test_opening_alone_writes_nothing(mine: Path) -> None:
+    before = mine.read_text()
+    opened(mine).keep()
+    assert mine.read_text() == before
+    assert [one.name for one in mine.parent.iterdir()] == ["mine.toml"]
+
+
+def test_changes_are_kept_and_the_file_as_it_was_stays_beside(mine: Path) -> None:
+    original = mine.read_text()
+    session = opened(mine)
+    for deadband_rpm in (40.0, 50.0):
+        session.change("feedback", deadband_rpm=deadband_rpm)
+        session.keep()
+        assert session.saved == session.car
+        assert load_car(mine) == session.car
+    assert mine.with_name("mine.toml.bak").read_text() == original
+    session.take_back()
+    session.keep()
+    assert load_car(mine).feedback.deadband_rpm == 25.0, "undone in the file too"
+    assert len(list(mine.parent.iterdir())) == 2
+
+
+def test_an_earlier_backup_is_never_written_over(mine: Path) -> None:
+    first = mine.read_text()
+    for deadband_rpm in (40.0, 50.0, 60.0):
+        session = opened(mine)
+        session.change("feedback", deadband_rpm=deadband_rpm)
+        session.keep()
+    kept = [mine.with_name(f"mine.toml.bak{number}") for number in ("", 2, 3)]
+    assert kept[0].read_text() == first
+    assert [load_car(one).feedback.deadband_rpm for one in kept] == [25.0, 40.0, 50.0]
+    mine.write_text(first)
+    session = opened(mine)
+    session.change("feedback", deadband_rpm=70.0)
+    session.keep()
+    assert session.file is not None
+    assert session.file.backup == kept[0], "the same content is not kept twice"
+
+
+@pytest.mark.parametrize("gone", [False, True])
+def test_what_somebody_else_did_to_the_file_is_left(mine: Path, gone: bool) -> None:
+    session = opened(mine)
+    session.change("feedback", deadband_rpm=40.0)
+    if gone:
+        mine.rename(mine.with_name("moved.toml"))
+    else:
+        mine.write_text("theirs")
+    with pytest.raises(InputError) as refused:
+        session.keep()
+    assert ("is there no more" if gone else "was changed by something else") in str(refused.value)
+    assert session.changed
+    (left,) = mine.parent.iterdir()
+    assert left.name == ("moved.toml" if gone else "mine.toml")
+    session.save_as(str(mine.with_name("again.toml")))
+    assert load_car(mine.with_name("again.toml")).feedback.deadband_rpm == 40.0
+
+
+@pytest.mark.parametrize("by_path", [False, True])
+def test_a_bundled_car_is_never_written(by_path: bool) -> None:
+    path = cars_folder() / "trials.toml"
+    before = path.read_bytes()
+    session = opened(path) if by_path else opened(Path("trials"))
+    session.change("feedback", deadband_rpm=40.0)
+    session.keep()
+    with pytest.raises(InputError):
+        session.save()
+    assert session.changed
+    assert path.read_bytes() == before
+    assert not path.with_name("trials.toml.bak").exists()
+
+
+def test_nothing_is_written_over(tmp_path: Path) -> None:
+    session = Sessions(seed=0).begin()
+    mine = tmp_path / "mine.toml"
+    mine.write_text("mine")
+    for name in (str(mine), str(tmp_path / "mine.txt"), ""):
+        with pytest.raises(InputError):
+            session.save_as(name)
+    assert mine.read_text() == "mine"
+    session.save_as(str(tmp_path / "new.toml"))
+    assert load_car(tmp_path / "new.toml") == session.car
+    assert (tmp_path / "new.toml").read_text() == car_to_toml(session.car)
+
+
+def test_the_end_of_the_server_loses_nothing(mine: Path) -> None:
+    sessions = Sessions(seed=0)
+    session = sessions.begin()
+    session.open(str(mine))
+    session.change("feedback", deadband_rpm=40.0)
+    for _ in range(41):
+        sessions.begin()
+    assert load_car(mine).feedback.deadband_rpm == 40.0, "saved before it is forgotten"
+    session = sessions.begin()
+    session.open(str(mine))
+    session.change("feedback", deadband_rpm=50.0)
+    sessions.stop_all()
+    assert load_car(mine).feedback.deadband_rpm == 50.0

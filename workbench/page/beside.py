@@ -1,0 +1,213 @@
+"""Processes beside the server that hold the compiled simulation and answer one question at a time.
+
+The server itself loads neither the compiler nor the arrays: it answers the browser sooner, and no
+run, however long, makes the page wait.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import gc
+import multiprocessing
+import signal
+import threading
+from concurrent.futures import Future
+from importlib import import_module
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from multiprocessing.connection import Connection
+    from multiprocessing.process import BaseProcess
+
+    from sim import Car
+    from workbench.page.wish import Wish
+
+COLLECT_AFTER = 50_000
+"""Objects made before the garbage collector looks for cycles, as for commands."""
+TRIES = 2
+WORK = "workbench.page.work_live:"
+"""Where questions are answered."""
+Question = tuple[str, tuple[Any, ...], "Future[Any]"]
+
+
+class NoAnswerError(RuntimeError):
+    """A question that could not be answered; the text says why."""
+
+
+class Beside:
+    """One process, started anew where it has gone."""
+
+    def __init__(self) -> None:
+        self._ended = threading.Event()
+        self._process: BaseProcess | None = None
+        self._pipe: Connection | None = None
+        self._asked: SimpleQueue[Question | None] = SimpleQueue()
+        threading.Thread(target=self._pass_on, daemon=True).start()
+
+    def submit(self, work: str, *arguments: object) -> Future[Any]:
+        """Ask something; questions are answered in turn.
+
+        Parameters
+        ----------
+        work : str
+            ``MODULE:FUNCTION`` called there with the arguments.
+        *arguments : object
+            What it needs, able to be pickled.
+
+        Returns
+        -------
+        Future
+            The answer; `NoAnswerError` where there is none.
+        """
+        future: Future[Any] = Future()
+        self._asked.put((work, arguments, future))
+        return future
+
+    async def ask(self, work: str, *arguments: object) -> Any:
+        """Ask something and wait for it.
+
+        Parameters
+        ----------
+        work : str
+            As of `submit`.
+        *arguments : object
+            As of `submit`.
+
+        Returns
+        -------
+        object
+            The answer.
+        """
+        return await asyncio.wrap_future(self.submit(work, *arguments))
+
+    @property
+    def pid(self) -> int | None:
+        """Number of its process; None while there is none."""
+        return None if self._process is None else self._process.pid
+
+    def end_now(self) -> None:
+        """End the process at once; nothing is answered any more."""
+        self._ended.set()
+        self._asked.put(None)
+        if self._process is not None:
+            self._process.kill()
+            self._process.join(2.0)
+
+    def _pass_on(self) -> None:
+        """Pass on one question after the other, in a thread that waits for each answer."""
+        while not self._ended.is_set():
+            question = self._asked.get()
+            if question is None:
+                return
+            work, arguments, future = question
+            if not future.set_running_or_notify_cancel():
+                continue  # whoever asked has gone
+            good, answer = self._answer_somehow(work, arguments)
+            if good:
+                future.set_result(answer)
+            else:
+                future.set_exception(NoAnswerError(answer))
+
+    def _answer_somehow(self, work: str, arguments: tuple[Any, ...]) -> tuple[bool, Any]:
+        told = "the process beside the page has gone"
+        for _ in range(TRIES):
+            try:
+                return self._answer(work, arguments)
+            except (EOFError, OSError):
+                self._pipe = None  # the process has gone: another is started
+            except Exception as error:  # noqa: BLE001 (told to whoever asked; the thread lives on)
+                told = f"{type(error).__name__}: {error}"
+        return False, told
+
+    def _answer(self, work: str, arguments: tuple[Any, ...]) -> tuple[bool, Any]:
+        if self._pipe is None:
+            self._pipe = self._begin()
+        self._pipe.send((work, arguments))
+        good, answer = self._pipe.recv()
+        return bool(good), answer
+
+    def _begin(self) -> Connection:
+        if self._ended.is_set():
+            raise EOFError
+        context = multiprocessing.get_context("spawn")
+        ours, theirs = context.Pipe()
+        process = context.Process(target=run_beside, args=(theirs,), daemon=True)
+        process.start()
+        self._process = process
+        theirs.close()
+        if self._ended.is_set():  # while it was being started
+            process.kill()
+        return ours
+
+
+class Runs:
+    """The two processes of a server: one draws, the other thinks about what was drawn.
+
+    Attributes
+    ----------
+    quick : Beside
+        Asked for what is drawn while a slider moves.
+    slow : Beside
+        Asked for everything that takes longer than a frame.
+    """
+
+    def __init__(self) -> None:
+        self.quick = Beside()
+        self.slow = Beside()
+
+    def make_ready(self, car: Car, wish: Wish, on_compiling: Callable[[], None]) -> None:
+        """Load the compiled simulation, or compile it: each process its own part of it.
+
+        Parameters
+        ----------
+        car : Car
+            Any.
+        wish : Wish
+            Any.
+        on_compiling : callable
+            Called, in a thread, where nothing is compiled yet.
+        """
+        compiled = self.quick.submit(WORK + "is_compiled")
+        drawn = self.quick.submit(WORK + "idle", car, wish, 0)
+
+        def on_drawn(_: object) -> None:
+            # Not before: the one would delay the other, or compile the same a second time.
+            self.slow.submit(WORK + "pressure", car, wish, 0)
+            self.slow.submit(WORK + "chance", car, wish.coolant_degC)
+
+        def on_told(told: Future[Any]) -> None:
+            if told.exception() is None and not told.result():
+                on_compiling()
+                self.slow.submit(WORK + "pressure", car, wish, 0)  # the single run, on its own
+            drawn.add_done_callback(on_drawn)
+
+        compiled.add_done_callback(on_told)
+
+    def end_now(self) -> None:
+        """End both."""
+        self.quick.end_now()
+        self.slow.end_now()
+
+
+def run_beside(pipe: Connection) -> None:
+    """Answer questions until nobody asks any more; a process beside the server begins here.
+
+    Parameters
+    ----------
+    pipe : Connection
+        Where questions come from and answers go to.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's: it ends this one
+    gc.set_threshold(COLLECT_AFTER)
+    with contextlib.suppress(EOFError, OSError):
+        while True:
+            work, arguments = pipe.recv()
+            module, _, name = work.partition(":")
+            try:
+                told = True, getattr(import_module(module), name)(*arguments)
+            except Exception as error:  # noqa: BLE001 (told to whoever asked)
+                told = False, f"{type(error).__name__}: {error}"
+            pipe.send(told)

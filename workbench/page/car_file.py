@@ -1,0 +1,111 @@
+"""A car file of the owner's own: changes go into it, and what it was stays beside it."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sim.files import one_problem, write_beside
+
+if TYPE_CHECKING:
+    from sim import Car
+
+
+class CarFile:
+    """A file that was opened, or made by 'Save as'.
+
+    Parameters
+    ----------
+    path : Path
+        Where it is; it is there.
+
+    Attributes
+    ----------
+    path : Path
+        Where it is.
+    backup : Path or None
+        Where it is kept as it was when it was opened; None until something has been written.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.backup: Path | None = None
+        self._known = _digest(path)
+
+    @classmethod
+    def new(cls, name: str, car: Car) -> CarFile:
+        """Make one.
+
+        Parameters
+        ----------
+        name : str
+            Where; nothing may be there, and it ends in .toml.
+        car : Car
+            What is written.
+
+        Returns
+        -------
+        CarFile
+            The file.
+
+        Raises
+        ------
+        InputError
+            If the name is refused or the place cannot be written.
+        """
+        from sim import save_car
+
+        path = Path(name.strip()).expanduser()
+        if not re.search(r"\.toml$", path.name, re.IGNORECASE):
+            raise one_problem(path, 1, "file", "no car file's name, allowed: one ending in .toml")
+        if path.exists():
+            raise one_problem(path, 1, "file", "is there already, allowed: a new name")
+        save_car(car, path)
+        return cls(path.resolve())
+
+    def write(self, car: Car) -> None:
+        """Write a car into it, the file as it was opened first kept beside it.
+
+        Parameters
+        ----------
+        car : Car
+            What is written.
+
+        Raises
+        ------
+        InputError
+            If somebody else has changed or moved it since, or the place cannot be written; it is
+            as it was then.
+        """
+        from sim import save_car
+
+        name = self.path.name
+        if not self.path.is_file():
+            raise one_problem(name, 1, "file", "is there no more, allowed: 'Save as', a new name")
+        if _digest(self.path) != self._known:
+            message = "was changed by something else since, allowed: 'Save as', a new name"
+            raise one_problem(name, 1, "file", message)
+        if self.backup is None:
+            self.backup = self._keep()
+        save_car(car, self.path)
+        self._known = _digest(self.path)
+
+    def _keep(self) -> Path:
+        """Keep the file as it is under a name that nothing else has."""
+        content = self.path.read_bytes()
+        for number in count(1):
+            ending = ".bak" if number == 1 else f".bak{number}"
+            place = self.path.with_name(self.path.name + ending)
+            if not place.exists():
+                write_beside(place, content)
+                return place
+            if place.is_file() and place.read_bytes() == content:
+                return place
+        raise AssertionError  # count never ends
+
+
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()

@@ -1,0 +1,159 @@
+"""In the processes beside the server: runs and theory of Explore, given as plain values to draw."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from sim import Car
+    from workbench.page.chance import Chance
+    from workbench.page.wish import Wish
+
+MOST_POINTS = 480
+"""A line is sent as no more: about one point a pixel and a half on a laptop."""
+
+
+def is_compiled() -> bool:
+    """Tell whether the machine code of this version is on disk.
+
+    Returns
+    -------
+    bool
+        False: the first answer takes about a minute.
+    """
+    from controllers import is_warm
+
+    return is_warm()
+
+
+def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
+    """Run one idle.
+
+    Parameters
+    ----------
+    car : Car
+        With the settings explored.
+    wish : Wish
+        What is supposed of its engine.
+    seed : int
+        Seed of the scatter.
+
+    Returns
+    -------
+    dict
+        Points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
+        ``deadband_rpm`` and the ``finding``.
+    """
+    from workbench.page.live import run_view
+    from workbench.page.points import changes, thinned
+
+    view = run_view(car, wish, seed)
+    spans = {
+        name: [float(values.min()), float(values.max())]
+        for name, values in (("rpm", view.rpm), ("valve_steps", view.valve_steps))
+    }
+    return {
+        "rpm": thinned(view.time_s, view.rpm, MOST_POINTS),
+        "valve_steps": changes(view.time_s, view.valve_steps, MOST_POINTS),
+        "spans": spans, "target_rpm": view.target_rpm, "deadband_rpm": view.deadband_rpm,
+        "finding": view.finding,
+    }  # fmt: skip
+
+
+def pressure(car: Car, wish: Wish, seed: int) -> list[list[float]]:
+    """Manifold pressure of the same idle.
+
+    Parameters
+    ----------
+    car : Car
+        With the settings explored.
+    wish : Wish
+        What is supposed of its engine.
+    seed : int
+        As of `idle`.
+
+    Returns
+    -------
+    list of [s, kPa]
+        Points of the line.
+    """
+    from workbench.page.live import pressure_of
+    from workbench.page.points import thinned
+
+    return thinned(*pressure_of(car, wish, seed), MOST_POINTS, 2)
+
+
+def chance(car: Car, coolant_degC: float) -> dict[str, Any]:
+    """How often the car hunts.
+
+    Parameters
+    ----------
+    car : Car
+        With the settings explored and the scatter supposed.
+    coolant_degC : float
+        Coolant temperature, held [degC].
+
+    Returns
+    -------
+    dict
+        ``text``; whether it ``hunts``; whether that is ``bad``.
+    """
+    found = _chance(car, coolant_degC)
+    bad = found.share + found.stalled_share > 0.0
+    return {"text": found.text(), "hunts": found.share > 0.0, "bad": bad}
+
+
+def cause(car: Car, coolant_degC: float, seed: int) -> str:
+    """Why it hunts, by theory.
+
+    Parameters
+    ----------
+    car : Car
+        As of `chance`; it hunts.
+    coolant_degC : float
+        Coolant temperature, held [degC].
+    seed : int
+        Seed of the scatter.
+
+    Returns
+    -------
+    str
+        In plain words.
+    """
+    from workbench.page.chance import cause_of
+
+    return cause_of(car, _chance(car, coolant_degC), seed)
+
+
+def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
+    """Where it hunts, over two settings.
+
+    Parameters
+    ----------
+    car : Car
+        As of `chance`.
+    coolant_degC : float
+        Coolant temperature, held [degC].
+    kind : str
+        As of `chance.map_of`.
+    seed : int
+        Seed of the scatter.
+
+    Returns
+    -------
+    dict or None
+        The map by name, arrays as lists; None where there is none.
+    """
+    from workbench.page.chance import map_of
+
+    found = map_of(car, _chance(car, coolant_degC), kind, seed)
+    return None if found is None else found.to_dict()
+
+
+@lru_cache(maxsize=8)
+def _chance(car: Car, coolant_degC: float) -> Chance:
+    """Found once for sentence, cause and map of the same settings."""
+    from workbench.page.chance import chance_of
+
+    return chance_of(car, coolant_degC)
