@@ -29,6 +29,7 @@ from sim import (
 )
 from sim.schedule import NarratedRun, simulate, single_plan
 from tests.bench.reference_runs import by_control, by_solve_ivp, run_segmented
+from tests.bench.telling import show
 
 pytestmark = pytest.mark.bench
 
@@ -191,9 +192,3 @@ def test_commands_start(arguments: list[str], capsys: pytest.CaptureFixture[str]
     show(
         capsys, f"evenidle {' '.join(arguments)}: {took:.2f} s; importing numba alone {bare:.2f} s"
     )
-
-
-def show(capsys: pytest.CaptureFixture[str], text: str) -> None:
-    """Print past pytest's capture."""
-    with capsys.disabled():
-        sys.stdout.write(f"\n{text}\n")
