@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from workbench import units
 from workbench.drawing import (
     BLACK,
     BLUE,
@@ -43,7 +44,9 @@ BANDS = (
 LONGEST_NAME = 34
 
 
-def segments_figure(log: Log, segments: Sequence[Segment], finding: str) -> Figure:
+def segments_figure(
+    log: Log, segments: Sequence[Segment], finding: str = "", imperial: bool = False
+) -> Figure:
     """Draw a log with what it is made of.
 
     Parameters
@@ -53,7 +56,9 @@ def segments_figure(log: Log, segments: Sequence[Segment], finding: str) -> Figu
     segments : sequence of Segment
         As of ``tuning.segments.find_segments``.
     finding : str
-        Title: what the log shows.
+        Title: what the log shows; empty where it is told above the figure.
+    imperial : bool
+        Whether inHg is wanted.
 
     Returns
     -------
@@ -64,8 +69,11 @@ def segments_figure(log: Log, segments: Sequence[Segment], finding: str) -> Figu
 
     log = with_rising_time(log)
     shown = [band for band in BANDS if any(one.kind == band[0] for one in segments)]
-    lower = [(name, unit) for name, unit in (("valve_steps", "valve\n[steps]"),
-             ("map_kPa", "manifold\n[kPa]")) if getattr(log, name) is not None]  # fmt: skip
+    named = (
+        ("valve_steps", "steps", "valve\n[steps]"),
+        ("map_kPa", "kPa", f"manifold\n[{units.written('kPa', imperial)}]"),
+    )
+    lower = [one for one in named if getattr(log, one[0]) is not None]
     with styled():
         strips = 0.35 * max(len(shown), 1)
         figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
@@ -78,14 +86,21 @@ def segments_figure(log: Log, segments: Sequence[Segment], finding: str) -> Figu
             _legend_above(speed, 2)
         speed.set_ylabel("engine speed [rpm]")
         _draw_bands(bands, segments, shown)
-        for axis, (name, label) in zip(others, lower, strict=True):
-            axis.step(log.time_s, getattr(log, name), where="post", color=BLUE, linewidth=0.9)
+        for axis, (name, unit, label) in zip(others, lower, strict=True):
+            values = units.shown(getattr(log, name), unit, imperial)
+            axis.step(log.time_s, values, where="post", color=BLUE, linewidth=0.9)
             axis.set_ylabel(label)
         axes[-1].set_xlabel("time [s]")
         axes[-1].set_xlim(float(log.time_s[0]), float(log.time_s[-1]))
-        figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
+        _title(figure, units.in_words(finding, imperial))
         figure.align_ylabels()
     return figure
+
+
+def _title(figure: Figure, finding: str) -> None:
+    """Set what a figure shows above it; nothing where that is told elsewhere."""
+    if finding:
+        figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
 
 
 def _legend_above(axes: Axes, columns: int) -> None:
@@ -108,7 +123,9 @@ def _draw_bands(
     axes.tick_params(axis="y", length=0)
 
 
-def diagnosis_figure(log: Log, diagnosis: Diagnosis) -> Figure:
+def diagnosis_figure(
+    log: Log, diagnosis: Diagnosis, *, titled: bool = True, imperial: bool = False
+) -> Figure:
     """Draw a log under its diagnosis.
 
     Parameters
@@ -117,13 +134,18 @@ def diagnosis_figure(log: Log, diagnosis: Diagnosis) -> Figure:
         The log.
     diagnosis : Diagnosis
         Of that log.
+    titled : bool
+        Whether the finding stands in it; it need not where it is told above it.
+    imperial : bool
+        Whether inHg is wanted.
 
     Returns
     -------
     Figure
         As of ``segments_figure``, the verdict as its title.
     """
-    return segments_figure(log, diagnosis.segments, diagnosis.lines()[0])
+    finding = diagnosis.lines()[0] if titled else ""
+    return segments_figure(log, diagnosis.segments, finding, imperial)
 
 
 def fit_finding(fit: Fit) -> str:
@@ -149,7 +171,7 @@ def fit_finding(fit: Fit) -> str:
     )
 
 
-def fit_figure(fit: Fit, which: int = 0) -> Figure:
+def fit_figure(fit: Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
     """Draw how the fitted model follows one stretch of a log.
 
     Parameters
@@ -158,6 +180,10 @@ def fit_figure(fit: Fit, which: int = 0) -> Figure:
         The fit.
     which : int
         Which of its curves [-].
+    titled : bool
+        Whether the finding stands in it; it need not where it is told above it.
+    imperial : bool
+        Whether inHg is wanted.
 
     Returns
     -------
@@ -176,22 +202,26 @@ def fit_figure(fit: Fit, which: int = 0) -> Figure:
         axes[1].plot(curve.time_s, left, color=BLUE, linewidth=0.7)
         axes[1].set_ylabel("left over\n[rpm]")
         if with_map:
-            _draw_signal(axes[2], curve, 1)
-            axes[2].set_ylabel("manifold [kPa]")
+            _draw_signal(axes[2], curve, 1, imperial)
+            axes[2].set_ylabel(f"manifold [{units.written('kPa', imperial)}]")
         for axis in axes:
             _shade_held_back(axis, curve)
         _legend_above(axes[0], 4)
         axes[-1].set_xlabel("time [s]")
         axes[-1].set_xlim(float(curve.time_s[0]), float(curve.time_s[-1]))
-        figure.suptitle(fit_finding(fit), fontsize=10, x=0.01, ha="left", wrap=True)
+        _title(figure, fit_finding(fit) if titled else "")
         figure.align_ylabels()
     return figure
 
 
-def _draw_signal(axes: Axes, curve: Curve, signal: int) -> None:
-    axes.plot(curve.time_s, curve.measured[:, signal], color=GREY, linewidth=0.8, label="recorded")
-    axes.plot(curve.time_s, curve.modelled[:, signal], color=BLUE, linewidth=1.3, label="fitted")
-    seen = np.where(curve.held_back, curve.predicted[:, signal], np.nan)
+def _draw_signal(axes: Axes, curve: Curve, signal: int, imperial: bool = False) -> None:
+    measured, modelled, predicted = (
+        units.shown(one[:, signal], "kPa", imperial and signal == 1)
+        for one in (curve.measured, curve.modelled, curve.predicted)
+    )
+    axes.plot(curve.time_s, measured, color=GREY, linewidth=0.8, label="recorded")
+    axes.plot(curve.time_s, modelled, color=BLUE, linewidth=1.3, label="fitted")
+    seen = np.where(curve.held_back, predicted, np.nan)
     axes.plot(curve.time_s, seen, color=RED, linewidth=1.6, linestyle=(0, (4, 1.5)),
               label="predicted without it")  # fmt: skip
 
@@ -207,8 +237,8 @@ def _shade_held_back(axes: Axes, curve: Curve) -> None:
                      label=label)  # fmt: skip
 
 
-def numbers_figure(fit: Fit) -> Figure:
-    """Draw what the fit changed in the car file, and how surely.
+def numbers_finding(fit: Fit) -> str:
+    """Say in one sentence how much of the car file the log tells.
 
     Parameters
     ----------
@@ -217,12 +247,33 @@ def numbers_figure(fit: Fit) -> Figure:
 
     Returns
     -------
+    str
+        One sentence.
+    """
+    told = sum(one.told for one in fit.numbers)
+    return (
+        f"The log tells {told} of {len(fit.numbers)} numbers (filled); for the rest the car"
+        " file's values hold (hollow)."
+    )
+
+
+def numbers_figure(fit: Fit, *, titled: bool = True) -> Figure:
+    """Draw what the fit changed in the car file, and how surely.
+
+    Parameters
+    ----------
+    fit : Fit
+        The fit.
+    titled : bool
+        Whether the finding stands in it; it need not where it is told above it.
+
+    Returns
+    -------
     Figure
         A row a number: factor on the file's value with its 90 % interval.
     """
     factors = [one for one in fit.numbers if not one.unit]
     added = [one for one in fit.numbers if one.unit]
-    told = sum(one.told for one in fit.numbers)
     with styled():
         figure = new_figure((8.2, 1.2 + 0.24 * len(fit.numbers)))
         grid = figure.subplots(2, 1, gridspec_kw={"height_ratios": [len(factors), len(added)]})
@@ -238,11 +289,7 @@ def numbers_figure(fit: Fit) -> Figure:
         grid[0].minorticks_off()
         _draw_intervals(grid[1], added, 0.0)
         grid[1].set_xlabel("added to the car file's value [unit beside the name]")
-        title = (
-            f"The log tells {told} of {len(fit.numbers)} numbers (filled); for the rest the car"
-            " file's values hold (hollow)"
-        )
-        figure.suptitle(title, fontsize=10, x=0.01, ha="left", wrap=True)
+        _title(figure, numbers_finding(fit) if titled else "")
     return figure
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from workbench.report import Picture, Section, Table
@@ -27,14 +28,18 @@ def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
     Section
         The verdict, every question with its answer, and the log with its parts.
     """
-    from workbench.figures_log import diagnosis_figure
+    from workbench.figures_log import BANDS, diagnosis_figure
 
     verdict, *rest = diagnosis.lines()
+    counted = Counter(one.kind for one in diagnosis.segments)
+    names = [(name, counted[kind]) for kind, _, name in BANDS if counted[kind]]
+    parts = ", ".join(f"{name} {count} times" for name, count in names) or "nothing but idling"
+    figure = diagnosis_figure(log, diagnosis, titled=False)
     return Section(
         title="What the log of its idle tells",
         text=f"From the log alone, without any model: {verdict}",
         points=rest,
-        pictures=[Picture(verdict, diagnosis_figure(log, diagnosis))],
+        pictures=[Picture(f"Told apart in it: {parts}.", figure)],
     )
 
 
@@ -51,7 +56,7 @@ def fit_section(fit: Fit) -> Section:
     Section
         Verdict, what speaks for it, what was changed, and how the model follows the log.
     """
-    from workbench.figures_log import fit_figure, fit_finding, numbers_figure
+    from workbench.figures_log import fit_figure, fit_finding, numbers_figure, numbers_finding
 
     rows = [
         (
@@ -62,7 +67,6 @@ def fit_section(fit: Fit) -> Section:
         )
         for one in fit.numbers
     ]
-    told = sum(one.told for one in fit.numbers)
     verdict, worth, scatter, *_ = fit.lines()
     return Section(
         title="The car as the log shows it",
@@ -74,10 +78,7 @@ def fit_section(fit: Fit) -> Section:
         points=[worth, scatter, *(check.text for check in fit.checks), *fit.notes],
         tables=[Table(("number", "change", "90 % interval", "source"), rows, " rr ")],
         pictures=[
-            Picture(fit_finding(fit), fit_figure(fit)),
-            Picture(
-                f"The log tells {told} of {len(fit.numbers)} numbers; the rest is the car file's.",
-                numbers_figure(fit),
-            ),
+            Picture(fit_finding(fit), fit_figure(fit, titled=False)),
+            Picture(numbers_finding(fit), numbers_figure(fit, titled=False)),
         ],
     )

@@ -4,26 +4,29 @@ from __future__ import annotations
 
 from html import escape
 
+from workbench import units
 from workbench.html_page import html_cautions, html_list, html_page, html_table
 from workbench.sheet import Sheet
 from workbench.sheet_tables import (
-    CURVE_COLUMNS,
     EXPECTED_COLUMNS,
     SETTING_COLUMNS,
     curve_cells,
+    curve_columns,
     expected_cells,
     expected_note,
     setting_cells,
 )
 
 
-def sheet_page(sheet: Sheet) -> str:
+def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
     """Write the sheet as a file of its own.
 
     Parameters
     ----------
     sheet : Sheet
         What to write.
+    imperial : bool
+        Whether degF and inHg are wanted.
 
     Returns
     -------
@@ -31,17 +34,20 @@ def sheet_page(sheet: Sheet) -> str:
         HTML.
     """
     head = f"<h1>Settings sheet: {escape(sheet.car)}</h1>"
-    tail = '<p class="small">Tried on ____________  by ____________  outside ______ &deg;C</p>'
-    return html_page(f"Settings sheet: {sheet.car}", head + sheet_body(sheet) + tail)
+    outside = f"outside ______ {units.written('degC', imperial)}"
+    tail = f'<p class="small">Tried on ____________  by ____________  {outside}</p>'
+    return html_page(f"Settings sheet: {sheet.car}", head + sheet_body(sheet, imperial) + tail)
 
 
-def sheet_body(sheet: Sheet) -> str:
+def sheet_body(sheet: Sheet, imperial: bool = False) -> str:
     """Write the sheet's content, also for the report.
 
     Parameters
     ----------
     sheet : Sheet
         What to write.
+    imperial : bool
+        Whether degF and inHg are wanted.
 
     Returns
     -------
@@ -61,7 +67,7 @@ def sheet_body(sheet: Sheet) -> str:
             "<h2>Homing and timing</h2>",
             html_table(["", "", ""], [list(row) for row in sheet.homing]),
             "<h2>Open-loop curves: unchanged, advice beside them</h2>",
-            html_table(CURVE_COLUMNS, curve_cells(sheet), "rrrrrrr"),
+            html_table(curve_columns(imperial), curve_cells(sheet, imperial), "rrrrrrr"),
             "<h2>What to expect</h2>",
             html_table(EXPECTED_COLUMNS, expected_cells(sheet), " r"),
             f'<p class="small">{escape(expected_note(sheet))}</p>',

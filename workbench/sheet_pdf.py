@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+from workbench import units
 from workbench.pdf_pages import PdfPages
 from workbench.sheet import Sheet
 from workbench.sheet_tables import (
-    CURVE_COLUMNS,
     EXPECTED_COLUMNS,
     SETTING_COLUMNS,
     curve_cells,
+    curve_columns,
     expected_cells,
     expected_note,
     setting_cells,
 )
 
 
-def sheet_pdf(sheet: Sheet) -> bytes:
+def sheet_pdf(sheet: Sheet, imperial: bool = False) -> bytes:
     """Print the sheet.
 
     Parameters
     ----------
     sheet : Sheet
         What to print.
+    imperial : bool
+        Whether degF and inHg are wanted.
 
     Returns
     -------
@@ -30,12 +33,13 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     """
     pages = PdfPages(f"Settings sheet: {sheet.car}")
     pages.heading(f"Settings sheet: {sheet.car}", 14.0)
-    print_sheet(sheet, pages)
-    pages.paragraph("Tried on ______________   by ______________   outside ______ degC")
+    print_sheet(sheet, pages, imperial)
+    outside = f"outside ______ {units.written('degC', imperial)}"
+    pages.paragraph(f"Tried on ______________   by ______________   {outside}")
     return pages.to_bytes()
 
 
-def print_sheet(sheet: Sheet, pages: PdfPages) -> None:
+def print_sheet(sheet: Sheet, pages: PdfPages, imperial: bool = False) -> None:
     """Print the sheet's content, also for the report.
 
     Parameters
@@ -44,6 +48,8 @@ def print_sheet(sheet: Sheet, pages: PdfPages) -> None:
         What to print.
     pages : PdfPages
         Where; it begins where these stand.
+    imperial : bool
+        Whether degF and inHg are wanted.
     """
     pages.heading("Before anything else")
     for title, text in sheet.cautions:
@@ -54,7 +60,8 @@ def print_sheet(sheet: Sheet, pages: PdfPages) -> None:
     pages.heading("Homing and timing")
     pages.table(["", "", ""], [list(row) for row in sheet.homing], [1.4, 1.6, 4.0])
     pages.heading("Open-loop curves: unchanged, advice beside them")
-    pages.table(CURVE_COLUMNS, curve_cells(sheet), [1.0] * 7, "rrrrrrr")
+    columns, cells = curve_columns(imperial), curve_cells(sheet, imperial)
+    pages.table(columns, cells, [1.0] * 7, "rrrrrrr")
     pages.heading("What to expect")
     pages.table(EXPECTED_COLUMNS, expected_cells(sheet), [4.0, 1.6, 1.4], " r")
     pages.paragraph(expected_note(sheet))

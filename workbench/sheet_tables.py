@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
+from workbench import units
 from workbench.printing import number
 from workbench.sheet import Sheet
 
 SETTING_COLUMNS = ("setting", "ours", "unit", "enter", "in", "why")
-CURVE_COLUMNS = (
-    "coolant degC", "target rpm", "base steps", "advice", "rpm per step", "cranking steps",
-    "after-start steps",
-)  # fmt: skip
 EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")
 
 
@@ -32,22 +29,43 @@ def setting_cells(sheet: Sheet) -> list[list[str]]:
     ]
 
 
-def curve_cells(sheet: Sheet) -> list[list[str]]:
+def curve_columns(imperial: bool = False) -> list[str]:
+    """Make the headings of the curves.
+
+    Parameters
+    ----------
+    imperial : bool
+        Whether degF is wanted.
+
+    Returns
+    -------
+    list of str
+        One a column.
+    """
+    return [
+        f"coolant {units.written('degC', imperial)}", "target rpm", "base steps", "advice",
+        "rpm per step", "cranking steps", "after-start steps",
+    ]  # fmt: skip
+
+
+def curve_cells(sheet: Sheet, imperial: bool = False) -> list[list[str]]:
     """Make the cells of the curves.
 
     Parameters
     ----------
     sheet : Sheet
         What is written.
+    imperial : bool
+        Whether degF is wanted.
 
     Returns
     -------
     list of list of str
-        As ``CURVE_COLUMNS``.
+        As ``curve_columns``.
     """
     return [
         [
-            f"{row.coolant_degC:g}",
+            f"{units.shown(row.coolant_degC, 'degC', imperial):.4g}",
             f"{row.target_rpm:.0f}",
             f"{row.base_steps:g}",
             f"{row.advice_steps:+.0f} steps" if row.advice_steps else "keep",

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.page.points import changes, thinned
-from workbench.page.units import shown, taken, written
+from workbench.units import in_words, shown, taken, written
 
 
 @given(
@@ -61,3 +61,21 @@ def test_units_are_those_of_the_standards() -> None:
     assert shown(20.0, "degC", imperial=False) == 20.0
     assert taken(shown(33.0, "degC", imperial=True), "degC", imperial=True) == pytest.approx(33.0)
     assert written("degC", imperial=True) == "°F"
+
+
+@pytest.mark.parametrize(
+    ("metric", "imperial"),
+    [
+        ("start at -10 degC: it stalls", "start at 14 °F: it stalls"),
+        ("warm-up from 20 to 90 degC: 300 s", "warm-up from 68 to 194 °F: 300 s"),
+        ("manifold 33.9 kPa, 850 rpm", "manifold 10.01 inHg, 850 rpm"),
+        ("90 \u00b0C", "194 °F"),
+        ("it is +10.0 degC warmer, +3.4 kPa", "it is +18.0 °F warmer, +1.00 inHg"),
+        ("5 degCx; map in kPa", "5 degCx; map in kPa"),
+        ("no unit: 90, 12 rpm", "no unit: 90, 12 rpm"),
+    ],
+)
+def test_numbers_with_units_in_sentences(metric: str, imperial: str) -> None:
+    # By hand: degF = 1.8 degC + 32; 1 inHg = 3.386389 kPa (BS 350).
+    assert in_words(metric, imperial=True) == imperial
+    assert in_words(metric, imperial=False) == metric

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import time
 from pathlib import Path
@@ -189,6 +190,36 @@ def test_light_dark_and_units(look: Look) -> None:
         return [value for _, value in look.option(".runs")["series"][2]["data"]]
 
     wait_for(lambda: 5.0 < max(pressures(), default=0.0) < 15.0, "pressure in inHg")
+
+
+def test_units_reach_all_that_is_told(look: Look) -> None:
+    look.tab("Log")
+    look.press("hunting")
+    look.wait_text("What was recognised")
+    look.wait_text(" kPa")
+    metric = look.driver.find_element("css selector", "img.picture").get_attribute("src")
+    look.tab("Sheet")
+    look.press("Make the sheet")
+    look.button("Download PDF")
+
+    def sheet() -> str:
+        look.driver.switch_to.frame(look.driver.find_element("id", "sheet-preview"))
+        try:
+            return look.text()
+        finally:
+            look.driver.switch_to.default_content()
+
+    assert "coolant °C" in sheet()
+    look.driver.find_element("css selector", ".q-toggle").click()
+    wait_for(lambda: "coolant °F" in sheet(), "the sheet in degF")
+    assert "outside ______ °F" in sheet()
+    look.tab("Log")
+    look.wait_text(" inHg")
+    assert not re.search(r"\d ?kPa", look.text())
+    shown = look.driver.find_element("css selector", "img.picture").get_attribute("src")
+    assert shown != metric, "the picture too"
+    look.tab("Start")
+    assert "°F" in look.wait_text("Base curve")
 
 
 def test_nothing_is_asked_of_another_machine(look: Look, served: Served) -> None:

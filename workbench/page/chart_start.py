@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from workbench.page import units
+from workbench import units
 from workbench.page.chart_idle import y_axis
 from workbench.page.look import Palette
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sim.errors import InputError
-from workbench.page import units
+from workbench import units
 from workbench.page.jobs import told_beside
 from workbench.page.shown import plain_button
 
@@ -118,7 +118,7 @@ class CurveTable:
         try:
             self._page.session.change("curves", **{self.key: curve})
         except InputError as error:
-            self._problem.set_text(told_beside(error))
+            self._problem.set_text(self._page.look.words(told_beside(error)))
             return
         self._problem.set_text("")
         self._page.tell_state()

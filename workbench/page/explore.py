@@ -10,7 +10,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
-from workbench.page import units
+from workbench import units
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 AFTER_s = 0.25
 """Slower answers begin when nothing has moved for this long [s]."""
+FOLLOW_EVERY_s, FOLLOW_BELOW_s = 0.3, 0.06
+"""While a slider moves the pressure, which costs far more than the speed, is drawn with this pause,
+and only while drawing the speed takes less than that [s]."""
 TOLD_AFTER_s, LOOK_EVERY_s = 3.0, 0.5
 """A first picture that takes longer than this is being compiled, and told of [s]."""
 COMPILING = (
@@ -54,6 +57,7 @@ class Explore:
         self.why = WhyPanel(self)
         self._wanted = self._drawn = 0
         self._busy = self._following = False
+        self._took_s = 0.0
         self._set: dict[str, Handle] = {}
 
     def build(self) -> None:
@@ -177,12 +181,14 @@ class Explore:
         """Draw until the newest is drawn, one at a time: the browser says when it is done."""
         try:
             while self._drawn != self._wanted and not self.chart.is_deleted:
-                number = self._wanted
+                number, begun_s = self._wanted, time.monotonic()
                 run = await self._run()
-                self._finding.set_text(run["finding"])
+                self._finding.set_text(self.look.words(run["finding"]))
                 await self._send(idle_data(run, self.look.palette))
                 self._drawn = number
-                self._follow()
+                self._took_s = time.monotonic() - begun_s
+                if self._took_s < FOLLOW_BELOW_s:
+                    self._follow()
         except NoAnswerError as error:
             self._problem.set_text(
                 f"This could not be run: {error}. Change a setting to try again."
@@ -226,7 +232,7 @@ class Explore:
             background_tasks.create(self._send_pressure(), name="pressure")
 
     async def _send_pressure(self) -> None:
-        """Send the pressure of what was drawn last until there is nothing newer."""
+        """Send the pressure of what was drawn last until there is nothing newer, or no time."""
         session, sent = self.session, 0
         try:
             while sent != self._drawn and not self.chart.is_deleted:
@@ -236,6 +242,10 @@ class Explore:
                 shown = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
                 await self._send(pressure_data(shown))
                 sent = number
+                if not self.is_newest(number):
+                    await asyncio.sleep(FOLLOW_EVERY_s)
+                    if self._took_s >= FOLLOW_BELOW_s:
+                        break  # it is drawn when nothing moves any more
         except NoAnswerError:
             pass  # the drawing itself tells of it
         finally:
@@ -246,6 +256,7 @@ class Explore:
         await asyncio.sleep(AFTER_s)
         try:
             if self.is_newest(number):
+                self._follow()
                 await self.why.refresh(number)
             if self.is_newest(number):
                 await self.why.refresh_map(number)

@@ -74,7 +74,7 @@ class WhyPanel:
         chance = await slow.ask(WORK + "chance", *asked)
         if not self.explore.is_newest(number):
             return
-        self._told.set_text(chance["text"])
+        self._told.set_text(self.explore.look.words(chance["text"]))
         self._told.classes(replace="bad" if chance["bad"] else "good")
         self._cause.set_text("")
         if chance["hunts"]:
@@ -153,4 +153,4 @@ class WhyPanel:
         }
 
     def _tell(self, result: Any) -> None:
-        self._story.set_text("\n".join(result["lines"]))
+        self._story.set_text(self.explore.look.words("\n".join(result["lines"])))

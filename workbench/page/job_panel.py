@@ -65,6 +65,7 @@ class JobPanel:
         self._state = ui.label().classes("soft").props('role="status"')
         self._problem = ui.label().classes("error").props('role="alert"')
         self._show_running(False)
+        self._page.look.redraw.append(self.show_found)
         # Not before all of the tab is built: what a job has told may be shown anywhere in it.
         ui.timer(LOOK_EVERY_s, self._look)
 
@@ -95,7 +96,7 @@ class JobPanel:
         self._problem.set_text(text)
 
     def show_found(self) -> None:
-        """Show what an earlier job of this kind found, as after a reload."""
+        """Show what a job of this kind found, as after a reload or a change of units."""
         found = self._page.session.found.get(self._kind)
         if found is not None:
             self._on_result(found)
@@ -118,7 +119,9 @@ class JobPanel:
             return
         self._seen = job.version
         self._bar.set_value(job.share)
-        self._state.set_text(f"{job.title}: {100.0 * job.share:.0f} %, {job.text}")
+        self._state.set_text(
+            self._page.look.words(f"{job.title}: {100.0 * job.share:.0f} %, {job.text}")
+        )
         if runs and job.more and self._on_more is not None:
             self._on_more(job.more)
         if job.ended:

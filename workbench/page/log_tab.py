@@ -7,6 +7,7 @@ import shutil
 import tempfile
 from collections import Counter
 from functools import partial
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,7 +40,7 @@ class LogTab:
     """
 
     def __init__(self, page: Page) -> None:
-        self.page, self.session = page, page.session
+        self.page, self.session, self.look = page, page.session, page.look
 
     def build(self) -> None:
         """Build it, with what was found before."""
@@ -154,23 +155,30 @@ class LogTab:
         }  # fmt: skip
 
     def _show_log(self, found: dict[str, Any]) -> None:
-        self._verdict.set_text(found["verdict"])
+        words, imperial = self.look.words, self.look.imperial
+        self._verdict.set_text(words(found["verdict"]))
         self._verdict.classes(replace="big bad" if found["hunting"] else "big")
         counted = Counter(KIND_WORDS.get(kind, kind) for kind, _, _ in found["segments"])
         told = ", ".join(f"{count} x {kind}" for kind, count in counted.items())
         self._parts.set_text(f"{found['name']} is made of: {told}." if told else found["name"])
         self._log_body.set_content(
-            picture_html(found["picture"], found["verdict"], 460)
-            + "<h2>What drives the idle</h2>" + list_html(found["lines"])
-            + "<h2>What was recognised</h2>" + list_html(found["recognised"])
+            picture_html(found["picture"][imperial], found["verdict"], 460)
+            + "<h2>What drives the idle</h2>" + list_html([words(one) for one in found["lines"]])
+            + "<h2>What was recognised</h2>"
+            + list_html([words(one) for one in found["recognised"]])
         )  # fmt: skip
 
     def _show_fit(self, found: dict[str, Any]) -> None:
-        self._fit_verdict.set_text(found["verdict"])
+        words, imperial = self.look.words, self.look.imperial
+        self._fit_verdict.set_text(words(found["verdict"]))
         self._fit_verdict.classes(replace="big good" if found["trusted"] else "big bad")
         self._take.set_visibility(True)
-        pictures = "".join(picture_html(p, "the fit", 460) for p in found["pictures"])
-        self._fit_body.set_content(pictures + list_html(found["lines"]))
+        pictures = ""
+        for place, picture in enumerate(found["pictures"][imperial]):
+            if place < len(found["told"]):  # each finding once, above what shows it
+                pictures += f"<p><b>{escape(words(found['told'][place]))}</b></p>"
+            pictures += picture_html(picture, found["told"][min(place, 1)], 460)
+        self._fit_body.set_content(pictures + list_html([words(one) for one in found["lines"]]))
 
     def _use(self) -> None:
         found = self.session.found["fit"]

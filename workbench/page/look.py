@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from workbench import units
+
 CSS = """
 :root { --ink: #1b1f23; --soft: #565d64; --ground: #f5f6f7; --card: #ffffff; --line: #d3d8dd;
   --mark: #00569a; --bad: #9a1c1c; --good: #14663f; }
@@ -122,6 +124,21 @@ class Look:
     def palette(self) -> Palette:
         """Colours now."""
         return DARK if self.dark else LIGHT
+
+    def words(self, text: str) -> str:
+        """A sentence in the units shown.
+
+        Parameters
+        ----------
+        text : str
+            In our units.
+
+        Returns
+        -------
+        str
+            As of `units.in_words`.
+        """
+        return units.in_words(text, self.imperial)
 
     def changed(self) -> None:
         """Have everything drawn anew."""

@@ -136,7 +136,7 @@ class SettingsTab:
 
     def _show_search(self, found: dict[str, Any]) -> None:
         self._points, self._runs = found["points"], found["runs"]
-        self._finding.set_text(found["finding"])
+        self._finding.set_text(self.look.words(found["finding"]))
         self._best.set_text(f"Proposed: {_in_words(found['settings'])}")
         self._beside.set_visibility(True)
         self._use.set_visibility(True)
@@ -149,17 +149,17 @@ class SettingsTab:
         self._tables.set_content(
             table_html(["setting", "now", "proposed"], changed, " rr")
             + table_html(COMPARED_COLUMNS, found["rows"], " rr ")
-            + list_html(found["notes"])
+            + list_html([self.look.words(one) for one in found["notes"]])
         )
         self._draw()
 
     def _show_stress(self, found: dict[str, Any]) -> None:
-        self._stress_finding.set_text(found["finding"])
+        self._stress_finding.set_text(self.look.words(found["finding"]))
         self._stress_finding.classes(replace="big good" if found["passed"] else "big bad")
         self._stress_body.set_content(
             picture_html(found["matrix"], found["finding"], 640)
             + picture_html(found["worst"], "the worst cases", 560)
-            + list_html(found["lines"])
+            + list_html([self.look.words(one) for one in found["lines"]])
         )
 
     def _take(self) -> None:

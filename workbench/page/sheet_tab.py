@@ -32,7 +32,7 @@ class SheetTab:
     """
 
     def __init__(self, page: Page) -> None:
-        self.page, self.session = page, page.session
+        self.page, self.session, self.look = page, page.session, page.look
 
     def build(self) -> None:
         """Build it, with what was found before."""
@@ -43,7 +43,7 @@ class SheetTab:
             heading("The settings sheet")
             ui.label(
                 "Every number with its entry and its reason, and the order in which to try it on"
-                " the car. In metric units, as the car file has them."
+                " the car. CSV and JSON have the units of the car file."
             ).classes("soft")
             self._sheet = JobPanel(
                 self.page, "sheet", "Make the sheet", self._arguments, self._show, grace_s=1.5
@@ -67,12 +67,12 @@ class SheetTab:
     def _show(self, found: dict[str, Any]) -> None:
         stale = found["car"] != self.session.car
         note = "The car has been changed since: make the sheet again. " if stale else ""
-        self._note.set_text(note + found["note"])
+        self._note.set_text(self.look.words(note + found["note"]))
         self._after.set_visibility(True)
         self._preview.set_content(
             '<iframe id="sheet-preview" title="the sheet" sandbox="allow-same-origin allow-modals"'
             ' style="width: 100%; height: 70vh; border: 1px solid #888; background: #fff"'
-            f' srcdoc="{escape(found["html"], quote=True)}"></iframe>'
+            f' srcdoc="{escape(found["html"][self.look.imperial], quote=True)}"></iframe>'
         )
 
     def _download(self, form: str) -> None:
@@ -80,6 +80,6 @@ class SheetTab:
 
         found = self.session.found["sheet"]
         stem = re.sub(r"[^A-Za-z0-9]+", "-", self.session.car.name).strip("-") or "car"
-        content = found[form]
+        content = found[form][self.look.imperial] if form in ("html", "pdf") else found[form]
         data = content if isinstance(content, bytes) else content.encode()
         ui.download.content(data, f"{stem}-sheet.{form}", FORMS[form][1])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from workbench.page import units
+from workbench import units
 from workbench.page.chart_start import start_data, start_frame
 from workbench.page.curve_table import CurveTable
 from workbench.page.job_panel import JobPanel
@@ -130,14 +130,13 @@ class StartTab:
         self._chart.run_chart_method("setOption", data)
         here = [text for _, begin, end, text in found["phases"] if begin <= self._at_s < end]
         name = [name for name, begin, end, _ in found["phases"] if begin <= self._at_s < end]
-        self._now.set_text(
-            f"{self._at_s:.1f} s  {name[0]}: {here[0]}" if here else f"{self._at_s:.1f} s"
-        )
+        told = f"{self._at_s:.1f} s  {name[0]}: {here[0]}" if here else f"{self._at_s:.1f} s"
+        self._now.set_text(self.look.words(told))
         if self._at_s >= found["length_s"]:
             self._timer.active = False
             _, _, told = found["finding"].partition(": ")
-            self._finding.set_text(told[:1].upper() + told[1:])
-            self._told.set_content(list_html(found["wrong"]))
+            self._finding.set_text(self.look.words(told[:1].upper() + told[1:]))
+            self._told.set_content(list_html([self.look.words(one) for one in found["wrong"]]))
 
     def _restyle(self) -> None:
         self._outside.tell()
@@ -154,6 +153,6 @@ class StartTab:
         self._chart.update()
 
     def _show_base(self, found: dict[str, Any]) -> None:
-        self._base_told.set_text(found["lines"][0])
+        self._base_told.set_text(self.look.words(found["lines"][0]))
         for one in self._curves:
             one.propose(found["curves"][one.key])

@@ -30,7 +30,7 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None) -> dict[s
     Returns
     -------
     dict
-        Sentences and a picture (SVG).
+        Sentences and a picture (SVG) by whether imperial.
     """
     from tuning import diagnose, read_log
     from workbench.column_names import columns_from_text
@@ -47,7 +47,10 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None) -> dict[s
         "name": path.name, "recognised": log.summary(), "verdict": verdict, "lines": lines,
         "hunting": found.hunting,
         "segments": [[one.kind, one.from_s, one.to_s] for one in found.segments],
-        "picture": figure_bytes(diagnosis_figure(log, found), "svg"),
+        "picture": {
+            one: figure_bytes(diagnosis_figure(log, found, titled=False, imperial=one), "svg")
+            for one in (False, True)
+        },
     }  # fmt: skip
 
 
@@ -70,20 +73,31 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
     Returns
     -------
     dict
-        Sentences, pictures (SVG) and the fitted car.
+        Sentences, pictures (SVG) by whether imperial, and the fitted car.
     """
     from tuning import fit, read_log
     from workbench.column_names import columns_from_text
     from workbench.drawing import figure_bytes
-    from workbench.figures_log import fit_figure, numbers_figure
+    from workbench.figures_log import fit_figure, fit_finding, numbers_figure, numbers_finding
 
     by_hand = columns_from_text(columns or None)
     logs = [read_log(path, by_hand) for path in paths]
     found = fit(car, logs, seed=seed, on_progress=tell)
     tell(1.0, "drawing")
     verdict, *lines = found.lines()
-    drawn = [fit_figure(found, i) for i in range(min(len(found.curves), MOST_CURVES))]
+    numbers = figure_bytes(numbers_figure(found, titled=False), "svg")
+    curves = range(min(len(found.curves), MOST_CURVES))
+    pictures = {
+        one: [
+            numbers,
+            *(
+                figure_bytes(fit_figure(found, i, titled=False, imperial=one), "svg")
+                for i in curves
+            ),
+        ]
+        for one in (False, True)
+    }
     return {
         "verdict": verdict, "trusted": found.trusted, "lines": lines, "car": found.car,
-        "pictures": [figure_bytes(one, "svg") for one in (numbers_figure(found), *drawn)],
+        "pictures": pictures, "told": [numbers_finding(found), fit_finding(found)],
     }  # fmt: skip

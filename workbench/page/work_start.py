@@ -103,7 +103,7 @@ def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     Returns
     -------
     dict
-        Content by ending, and the settings it was made for.
+        Content by ending, of HTML and PDF by whether imperial, and the car it was made for.
     """
     from workbench.sheet import make_sheet
     from workbench.sheet_html import sheet_page
@@ -114,6 +114,7 @@ def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     made = make_sheet(car, seed=seed, on_progress=lambda share, *_: tell(0.8 * share, "predicting"))
     tell(0.85, "writing")
     return {
-        "html": sheet_page(made), "pdf": sheet_pdf(made), "csv": sheet_csv(made),
-        "json": sheet_json(made), "note": expected_note(made), "car": car,
+        "html": {one: sheet_page(made, one) for one in (False, True)},
+        "pdf": {one: sheet_pdf(made, one) for one in (False, True)},
+        "csv": sheet_csv(made), "json": sheet_json(made), "note": expected_note(made), "car": car,
     }  # fmt: skip

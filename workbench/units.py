@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any
 
@@ -9,6 +10,10 @@ IMPERIAL = {"degC": "degF", "kPa": "inHg"}
 """Shown units that differ; rpm, steps, seconds and volts are the same to everybody."""
 _PINT = {"degC": "degC", "degF": "degF", "kPa": "kPa", "inHg": "inch_Hg_32F"}
 WRITTEN = {"degC": "°C", "degF": "°F"}
+_NUMBER = r"(?:(?<![\w.])[+-])?\d+(?:\.\d+)?"
+_WITH_UNIT = re.compile(rf"({_NUMBER})(?: to ({_NUMBER}))? ?(degC|°C|kPa)\b")
+_MORE_DIGITS = {"degC": 0, "kPa": 1}
+"""Decimals added in imperial units, where one unit is worth more of the other."""
 
 
 @cache
@@ -104,3 +109,36 @@ def taken(value: float, unit: str, imperial: bool) -> float:
         return value
     factor, offset = _line(unit, IMPERIAL[unit])
     return (value - offset) / factor
+
+
+def in_words(text: str, imperial: bool) -> str:
+    """Convert the temperatures and pressures in a sentence.
+
+    Parameters
+    ----------
+    text : str
+        With numbers in our units, such as "from 20 to 90 degC"; one with a plus sign is a
+        difference.
+    imperial : bool
+        Whether imperial units are wanted.
+
+    Returns
+    -------
+    str
+        The same with numbers and units converted; as it was where metric ones are wanted.
+    """
+    return _WITH_UNIT.sub(_converted, text) if imperial else text
+
+
+def _converted(found: re.Match[str]) -> str:
+    unit = "degC" if found[3] == "°C" else found[3]
+    values = " to ".join(_number(one, unit) for one in found.groups()[:2] if one)
+    return f"{values} {written(unit, imperial=True)}"
+
+
+def _number(text: str, unit: str) -> str:
+    digits = len(text.partition(".")[2]) + _MORE_DIGITS[unit]
+    factor, offset = _line(unit, IMPERIAL[unit])
+    if text.startswith("+"):
+        return f"{float(text) * factor:+.{digits}f}"
+    return f"{float(text) * factor + offset:.{digits}f}"
