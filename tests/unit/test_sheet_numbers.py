@@ -1,0 +1,49 @@
+"""The numbers on the sheet, typed into the controller, give the verdict that was printed."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from controllers import Feedback
+from sim import Car, load_car, with_values
+from tuning.entry_form import ENTRY_KEYS, from_entry
+from tuning.stress import stress
+from tuning.tune import tune
+from workbench.sheet import make_sheet, write_sheet
+
+FORM = {
+    "output_unit": "percent_of_travel",
+    "gain_time": "per_update",
+    "gain_per_rpm": 50.0,
+    "sign": -1,
+    "resolution": {"gain_steps_per_100rpm": 0.25, "deadband_rpm": 10.0},
+}
+"""A controller that counts otherwise than we do, and coarsely."""
+
+
+def typed_in(car: Car, sheet: Path, begun: Feedback) -> Feedback:
+    """Settings as they are once somebody has typed in what the sheet says."""
+    typed: dict[str, list[float]] = {}
+    for row in json.loads(sheet.read_text())["settings"]:
+        if row["key"] in ENTRY_KEYS:
+            typed.setdefault(row["key"], []).append(float(row["entry"]))
+    entered: dict[str, Any] = {
+        key: tuple(told) if len(told) == 2 else told[0] for key, told in typed.items()
+    }
+    return from_entry(car, entered, begun)
+
+
+def test_read_back_they_give_the_same_stress_verdict(tmp_path: Path) -> None:
+    begun = with_values(load_car("trials"), {"entry_form": FORM})
+    found = tune(begun, budget="quick", law="pi").car
+    path = tmp_path / "sheet.json"
+    write_sheet(make_sheet(found), path)
+    again = typed_in(begun, path, begun.feedback)
+    printed = {row["key"] for row in json.loads(path.read_text())["settings"]}
+    assert printed > {"gain_steps_per_100rpm", "deadband_rpm", "trim_limit_steps"}
+    one, other = stress(found), stress(with_values(begun, {"feedback": again.model_dump()}))
+    assert one.counts == other.counts
+    assert [case.verdict for case in one.cases] == [case.verdict for case in other.cases]
+    assert one.lines() == other.lines()
