@@ -1,11 +1,12 @@
 """Limit cycles of the shell on the linear plant: how large, how slow, and whether they last.
 
-Four predictions, from the coarsest to the finest:
+Five predictions, from the coarsest to the finest:
 
 * ``relay_cycles``: two neighbouring positions as a relay with hysteresis, by first harmonics;
 * ``tuning.staircase_cycles``: any number of positions, by first harmonics;
 * ``square_cycle``: the slow cycle in which rpm settles between moves, in closed form;
-* ``tuning.waveform_cycles``: any number of positions with all harmonics.
+* ``tuning.waveform_cycles``: any number of positions with all harmonics;
+* ``tuning.followed_cycles``: the car's controller on the linear engine, update by update.
 
 Words: a tread is the minimum move m; S the rpm a step is worth; ``phase`` is where the target lies
 between the two positions, 0 at the lower and 1 at the upper (their errors when settled are then
@@ -70,7 +71,7 @@ class Cycle:
     Parameters
     ----------
     kind : str
-        Which prediction: "relay", "staircase", "square" or "waveform".
+        Which prediction: "relay", "staircase", "square", "waveform" or "followed".
     period_s : float
         Period [s].
     low_s, high_s : float
@@ -78,14 +79,14 @@ class Cycle:
     peak_to_peak_rpm : float
         Swing of the true speed [rpm].
     wanted_amplitude_steps : float
-        Half the swing of the wanted position [steps].
+        Half the swing of the wanted position (followed: of the commanded one) [steps].
     stable : bool
         Whether it attracts its neighbours.
     positions : int
         How many valve positions the swing of the wanted position visits [-].
     confirmed : bool
         Whether the staircase, driven by the predicted wave, was found to make these moves
-        (waveform cycles only; first harmonics and closed form cannot tell).
+        (waveform and followed cycles; first harmonics and closed form cannot tell).
     """
 
     kind: str
@@ -286,7 +287,7 @@ def square_cycle(
     travel = min_move_steps - 1.0 - law.gain_steps_per_rpm * tread_rpm
     if min(e_low, e_high) <= deadband_rpm or integral == 0.0 or travel <= 0.0:
         return None
-    time, true, reading = _step_response(plant, min_move_steps)
+    time, true, reading = step_response(plant, min_move_steps)
     area_up = _transient_area(time, reading, e_low, e_high, deadband_rpm)
     area_down = _transient_area(time, reading, e_high, e_low, deadband_rpm)
     high = (travel / integral + area_up) / e_high
@@ -314,10 +315,26 @@ def _transient_area(
     return float(np.trapezoid(acting + end_rpm, time))
 
 
-def _step_response(plant: LinearIdle, move_steps: int) -> tuple[Reals, Reals, Reals]:
-    """Time, true and read speed after a move as shares of their end [s, -, -].
+def step_response(plant: LinearIdle, move_steps: int) -> tuple[Reals, Reals, Reals]:
+    """Speed after one move of the valve, from its command on.
 
-    Half a period of the answer to a square wave slow enough to settle, from the exact response.
+    Parameters
+    ----------
+    plant : LinearIdle
+        The engine, stable with the valve still.
+    move_steps : int
+        Steps of the move, one after the other, 1 or more [steps].
+
+    Returns
+    -------
+    time, true, reading : ndarray
+        Shape (2049,): time until all has settled, true and read speed as shares of their end
+        [s, -, -].
+
+    Notes
+    -----
+    Half a period of the answer to a square wave slow enough to settle, all harmonics.
+    Source: the exact response; derivation our own.
     """
     slowest = float(np.min(np.abs(plant.poles().real)))
     half = 12.0 / slowest + 4.0 * plant.residence_time_s + move_steps * plant.valve_step_s

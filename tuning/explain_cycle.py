@@ -16,6 +16,7 @@ from tuning.explain_linear import known
 from tuning.explain_point import IdlePoint, with_rpm_per_step
 from tuning.explain_resolution import Bracket, bracket
 from tuning.explain_runs import Phases
+from tuning.followed_cycles import followed_cycle
 from tuning.linear import LinearIdle
 from tuning.sampled_loop import SampledPI
 from tuning.staircase_cycles import staircase_cycles
@@ -23,10 +24,6 @@ from tuning.waveform_cycles import predicted_cycles
 
 STARTS_rpm = (0.0, 150.0, -100.0)
 """Speeds above target at which runs start, to find end states that depend on it [rpm]."""
-SLOW_TIMES = 15.0
-"""A cycle is slow from this many times the time the engine takes to answer on [-]."""
-EDGE_SHARE = 0.15
-"""A settled error is at the edge of the deadband when it passes it by less of a move [-]."""
 EDGE = 1.0e-3
 """A target nearer than this to a position counts as this far from it [-]."""
 
@@ -69,11 +66,12 @@ class CycleView:
         Phase for which the cycle is predicted: that of the run shown, one half where none hunts
         [-].
     predicted : Cycle or None
-        The prediction: all harmonics (quick and slow cycles), else the staircase's describing
-        function; the closed form for slow cycles at the edge of the deadband, see ``at_the_edge``;
-        None where theory finds no stable cycle or has no law for it.
+        The prediction: the cycle followed update by update, where there is one to compare with;
+        else ``waveform``; None where theory finds no stable cycle.
+    waveform : Cycle or None
+        Of ``all_predicted`` the one that is told: all harmonics, else the first.
     all_predicted : tuple of Cycle
-        All stable cycles predicted at that phase, quick to slow.
+        All stable cycles solved as continuous waves at that phase, quick to slow.
     relay : tuple of Cycle
         What the relay with hysteresis says by its describing function.
     square : Cycle or None
@@ -90,6 +88,7 @@ class CycleView:
 
     phase: float
     predicted: Cycle | None
+    waveform: Cycle | None
     all_predicted: tuple[Cycle, ...]
     relay: tuple[Cycle, ...]
     square: Cycle | None
@@ -123,6 +122,7 @@ class CycleView:
         return {
             "phase": self.phase,
             "predicted": self.predicted.to_dict() if self.predicted else None,
+            "waveform": self.waveform.to_dict() if self.waveform else None,
             "all_predicted": [cycle.to_dict() for cycle in self.all_predicted],
             "relay": [cycle.to_dict() for cycle in self.relay],
             "square": self.square.to_dict() if self.square else None,
@@ -229,38 +229,14 @@ def best_of(cycles: list[Cycle]) -> Cycle | None:
     return max(cycles, key=lambda cycle: (cycle.confirmed, cycle.period_s))
 
 
-def at_the_edge(
-    square: Cycle | None, plant: LinearIdle, law: SampledPI, beyond_rpm: float, tread_rpm: float
-) -> bool:
-    """Whether the closed form for slow cycles is the better prediction.
-
-    Parameters
-    ----------
-    square : Cycle or None
-        The slow cycle in closed form.
-    plant, law : LinearIdle, SampledPI
-        Engine and controller.
-    beyond_rpm : float
-        By how much the smaller of the two settled errors passes the deadband [rpm].
-    tread_rpm : float
-        What a move is worth [rpm].
-
-    Returns
-    -------
-    bool
-        True for a cycle in which the engine has long settled when the valve moves, with an error
-        that only just leaves the deadband.
-
-    Notes
-    -----
-    There the moment of leaving, on which the waveform's period hangs, depends on tenths of an rpm;
-    the closed form takes it as one delay.  On random cars it was the nearer of the two there, and
-    the farther elsewhere; both bounds are fitted to simulation.  Source: our own runs.
-    """
-    if square is None:
-        return False
-    slow_s = SLOW_TIMES * (plant.residence_time_s + law.update_period_s)
-    return square.period_s >= slow_s and beyond_rpm < EDGE_SHARE * tread_rpm
+def _followed(
+    car: Car, point: IdlePoint, phases: Phases, seen: SeenCycle | None, starts: int
+) -> Cycle | None:
+    """The seen cycle followed in theory, from the settled speeds of its own phase."""
+    if seen is None or car.feedback.law == "none" or not point.plant.is_stable():
+        return None
+    settled_rpm = point.rpm_with_leak(phases.leak_mm2[seen.row // starts])
+    return followed_cycle(car, point, settled_rpm, (seen.low_steps, seen.high_steps))
 
 
 def cycle_view(
@@ -299,13 +275,11 @@ def cycle_view(
         relay = relay_cycles(plant, law, move, band)
         square = square_cycle(plant, law, move, band, inside)
         stable = stable_cycles(plant, law, move, band, phase)
-        tread_rpm = move * plant.rpm_per_step
-        beyond_rpm = min(inside, 1.0 - inside) * tread_rpm - band
-        if square is not None and at_the_edge(square, plant, law, beyond_rpm, tread_rpm):
-            stable = [square]
+    waveform = best_of(stable)
     return CycleView(
         phase=phase,
-        predicted=best_of(stable),
+        predicted=_followed(car, point, phases, seen, starts=by_start.shape[1]) or waveform,
+        waveform=waveform,
         all_predicted=tuple(stable),
         relay=tuple(relay),
         square=square,

@@ -61,8 +61,8 @@ def _theory(f: Findings) -> list[str]:
     if not f.table.hunts or not f.linear.here.engine_stable:
         return []
     told = []
-    if cycle.all_predicted and cycle.seen is not None:
-        told.append(_compared(cycle.all_predicted, cycle.seen))
+    if cycle.predicted is not None and cycle.seen is not None:
+        told.append(_compared((cycle.predicted, *cycle.all_predicted), cycle.seen))
     if cycle.phases_with_two_ends > 0.0:
         share = 100.0 * cycle.phases_with_two_ends
         told.append(

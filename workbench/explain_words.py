@@ -148,8 +148,10 @@ def cycle_table(result: Explanation) -> Table | None:
         None where there is neither.
     """
     cycle = result.cycle
+    followed = cycle.predicted if cycle.predicted is not cycle.waveform else None
     told: list[tuple[str, Cycle | None]] = [
-        ("theory, all harmonics", cycle.predicted),
+        ("theory, followed update by update", followed),
+        ("theory, all harmonics", cycle.waveform),
         *(("theory, first harmonic of a relay", one) for one in cycle.relay),
         ("theory, slow square cycle", cycle.square),
     ]

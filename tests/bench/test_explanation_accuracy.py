@@ -1,12 +1,12 @@
-"""The explanation against simulation on 1,000 random cars, about five minutes of one core.
+"""The explanation against simulation on 1,000 random cars, some ten minutes of one core.
 
 Run with ``python -m pytest -m bench tests/bench/test_explanation_accuracy.py``.
 
-Measured on 25 November 2026: 565 of the 1,000 hunt; the predicted chance of hunting is off by 0.015
-on average; the swing is within 10 % in 96.1 %, the period within 5 % in 89.2 % of those that hunt;
-the cause named is borne out by switching it off in 99.5 %.  The period misses the 90 % wished for:
-what is left are errors that pass the deadband by a few rpm, and moves a step larger than the
-minimum at slow updates, which no theory here follows.
+Measured on 25 November 2026: 570 of the 1,000 hunt; the predicted chance of hunting is off by 0.012
+on average; the swing is within 10 % in 98.6 %, the period within 5 % in 96.7 % of those that hunt;
+the cause named is borne out by switching it off in 99.3 %.  What is left
+are mostly slow updates (300 to 500 ms) with moves larger than the minimum, where one update more or
+less makes another pattern.
 """
 
 from __future__ import annotations
@@ -22,6 +22,6 @@ pytestmark = pytest.mark.bench
 def test_a_thousand_cars() -> None:
     found = accuracy(random_idles(1000, 7), 12)
     assert found.mean_chance_error <= 0.05, str(found)
-    assert found.swing_share >= 0.90, str(found)
-    assert found.period_share >= 0.88, str(found)
+    assert found.swing_share >= 0.95, str(found)
+    assert found.period_share >= 0.95, str(found)
     assert found.agreed_share >= 0.95, str(found)
