@@ -23,16 +23,29 @@ STEP_s = 0.0005
 """Places of an engine's numbers."""
 
 
+CHOKED_RATIO = 0.5283
+CHOKED_FLOW = float(
+    np.sqrt(
+        2.0 * GAMMA / (GAMMA - 1.0)
+        * (CHOKED_RATIO ** (2.0 / GAMMA) - CHOKED_RATIO ** (1.0 + 1.0 / GAMMA))
+    )
+)  # fmt: skip
+
+
+ROOT_RT = float(np.sqrt(R * AMBIENT_K))
+
+
 @numba.njit(cache=False)
-def orifice(area: float, upstream: float, downstream: float) -> float:
-    """Compressible flow through an opening [kg/s]; St. Venant's equation."""
+def flux(upstream: float, downstream: float) -> float:
+    """Compressible flow through an opening by its area [kg/s/m2]; St. Venant's equation."""
     if downstream >= upstream:
         return 0.0
-    ratio = max(downstream / upstream, 0.5283)
-    flow = np.sqrt(
-        2.0 * GAMMA / (GAMMA - 1.0) * (ratio ** (2.0 / GAMMA) - ratio ** (1.0 + 1.0 / GAMMA))
-    )
-    return area * upstream / np.sqrt(R * AMBIENT_K) * flow
+    ratio, flow = downstream / upstream, CHOKED_FLOW
+    if ratio > CHOKED_RATIO:
+        flow = np.sqrt(
+            2.0 * GAMMA / (GAMMA - 1.0) * (ratio ** (2.0 / GAMMA) - ratio ** (1.0 + 1.0 / GAMMA))
+        )
+    return upstream / ROOT_RT * flow
 
 
 @numba.njit(cache=False)
@@ -44,16 +57,16 @@ def valve_area(n: np.ndarray, steps: float) -> float:
 
 @numba.njit(cache=False)
 def breathing(
-    n: np.ndarray, w: float, p: float, gas_K: float, hose: float, pintle: float, open_m2: float
+    n: np.ndarray, w: float, p: float, gas_K: float, hose: float, area: float, open_m2: float
 ) -> tuple[float, float, float, float]:
     """Air drawn [kg/s], and rates of manifold pressure, gas temperature and hose pressure."""
-    area = valve_area(n, pintle)
-    hose_rate, before = 0.0, AMBIENT_Pa
+    direct = flux(AMBIENT_Pa, p)
+    through, hose_rate = area * direct, 0.0
     if n[HOSE] > 0.0:
-        before = hose
-        through = orifice(n[HOSE], AMBIENT_Pa, hose)
-        hose_rate = R * AMBIENT_K / n[HOSE_VOLUME] * (through - orifice(area, hose, p)) * GAMMA
-    air_in = orifice(area, before, p) + orifice(n[LEAK] + open_m2, AMBIENT_Pa, p)
+        through = area * flux(hose, p)
+        hose_rate = GAMMA * R * AMBIENT_K / n[HOSE_VOLUME]
+        hose_rate *= n[HOSE] * flux(AMBIENT_Pa, hose) - through
+    air_in = through + (n[LEAK] + open_m2) * direct
     fill = n[FILL0] + n[FILL_P] * p / AMBIENT_Pa + n[FILL_W] * w / 100.0
     air_out = fill * n[SWEPT] * w / (4.0 * np.pi) * p / (R * gas_K)
     if n[ADIABATIC] < 0.5:
@@ -125,10 +138,11 @@ def begun(n: np.ndarray, start_rpm: float, steps: float, t: float) -> np.ndarray
 @numba.njit(cache=False)
 def go(
     n: np.ndarray, memory: np.ndarray, until_s: float, commanded: float,
-    outside: tuple[float, float, float], draws: np.random.Generator,
+    outside: tuple[float, float, float], draws: np.ndarray,
 ) -> tuple[float, float, float]:  # fmt: skip
     """Run on to a time; ``outside`` are load [W], torque [Nm] and open throttle [m2].
 
+    ``draws`` are standard normal numbers, one a firing, begun again when they are used up.
     Gives measured rpm, sensed pressure [Pa] and the lowest true rpm so far.
     """
     m, began, works, last = memory[0], memory[1], memory[2], memory[3]
@@ -136,11 +150,12 @@ def go(
     angle, drawn, fired_s, turned, noise, newest = m[7], m[8], m[9], m[10], m[11], int(m[12])
     given_W, lagged, sensed, film, rpm, t, lowest = m[13], m[14], m[15], m[16], m[17], m[18], m[19]
     cylinders, interval = int(n[CYLINDERS]), 4.0 * np.pi / n[CYLINDERS]
+    area = valve_area(n, pintle)
     while t < until_s:
         if shaft != commanded and t >= ready_s:
             shaft, pintle = stepped(n, commanded, shaft, pintle)
-            ready_s = t + n[STEP_TIME]
-        air_out, rate, warmed, hose_rate = breathing(n, w, p, gas_K, hose, pintle, outside[2])
+            ready_s, area = t + n[STEP_TIME], valve_area(n, pintle)
+        air_out, rate, warmed, hose_rate = breathing(n, w, p, gas_K, hose, area, outside[2])
         given_W += STEP_s / 0.15 * (n[BASE_W] + outside[0] - given_W)
         pull = pushing(began, works, turned) - holding(n, w, p, given_W) - outside[1]
         before, w = w, max(w + STEP_s * pull / n[INERTIA], 1.0)
@@ -157,7 +172,7 @@ def go(
             rpm = n[SMOOTH] * rpm + (1.0 - n[SMOOTH]) * fresh
             fired_s, angle = crossed_s, angle - interval
             fuel, film = fuelled(n, w, lagged, film)
-            noise = n[MEMORY] * noise + np.sqrt(1.0 - n[MEMORY] ** 2) * draws.normal()
+            noise = n[MEMORY] * noise + np.sqrt(1.0 - n[MEMORY] ** 2) * draws[newest % draws.size]
             which = newest % cylinders
             last[which] = n[SCATTER] * noise - n[ALTERNATE] * last[which]
             newest += 1
@@ -178,7 +193,7 @@ def run(
     steps: np.ndarray,
     load_W: np.ndarray,
     start_rpm: float,
-    draws: np.random.Generator,
+    draws: np.ndarray,
     out: np.ndarray,
 ) -> None:
     """Drive an engine; ``out`` (2, rows) gets measured rpm and sensed pressure [Pa]."""
@@ -189,6 +204,11 @@ def run(
         rpm, sensed, _ = go(n, memory, time_s[row], commanded, outside, draws)
         out[0, row], out[1, row] = rpm, sensed
         commanded = steps[row]
+
+
+def chance(seed: int) -> np.ndarray:
+    """Standard normal numbers for minutes of firings."""
+    return np.random.default_rng(seed).standard_normal(40_000)
 
 
 @dataclass(frozen=True)
@@ -217,7 +237,7 @@ class ForeignEngine:
             numbers[SCATTER] = 0.0
         out = np.zeros((2, time_s.size))
         load = np.zeros(time_s.size) if load_W is None else load_W
-        draws = np.random.default_rng(seed)
+        draws = chance(seed)
         run(numbers, time_s, steps.astype(float), load, start_rpm or self.target_rpm, draws, out)
         return out[0], out[1] / 1000.0
 

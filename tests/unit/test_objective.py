@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 
 from tuning.measures import COLUMN, MEASURES
-from tuning.objective import RANKED_BEHIND, REGRET, TERMS, better_on, score, worst_mean
+from tuning.objective import (
+    LEAST_REGRET,
+    RANKED_BEHIND,
+    REGRET,
+    TERMS,
+    better_on,
+    score,
+    worst_mean,
+)
 from tuning.trial_runs import Runs
 from tuning.weights import PRESETS, Weights, weights_of
 
@@ -76,11 +84,19 @@ def test_time_at_a_limit_is_a_limit() -> None:
 def test_regret_counts_only_what_is_worse_than_now() -> None:
     (now,) = score(runs({}), Weights())
     better, slower = score(runs({"settle_s": 2.0}, {"settle_s": 5.0}), Weights(), present=now)
+    assert now.regret == better.regret == 0.0
+    assert slower.regret == pytest.approx(LEAST_REGRET * 4.0 * (5.0 - 3.0))
+    assert better_on(now, slower) == {name: name != "settling" for name in TERMS}
+
+
+def test_who_cures_hunting_is_not_to_pay_for_it_elsewhere() -> None:
+    hunts = {"hunting_rpm": 140.0}
+    (now,) = score(runs(hunts), Weights())
+    better, slower = score(runs({"settle_s": 2.0}, {"settle_s": 5.0}), Weights(), present=now)
     # Settings are to be better by a twentieth, so what stays as it is costs that twentieth.
     held = {"excursion": 0.5 * 5.0, "moves": 0.4 * 0.5, "settling": 4.0 * 0.15}
     assert better.regret == pytest.approx(REGRET * (held["excursion"] + held["moves"]))
     assert slower.regret - better.regret == pytest.approx(REGRET * 4.0 * (5.0 - 0.95 * 3.0))
-    assert better_on(now, slower) == {name: name != "settling" for name in TERMS}
 
 
 def test_hunting_that_is_seen_costs_more_than_it_weighs() -> None:
