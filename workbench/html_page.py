@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Sequence
 from html import escape
 
@@ -28,7 +29,8 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
   body { font-size: 8.6pt; line-height: 1.28; max-width: none; margin: 0; padding: 0; }
   h2 { margin: .7em 0 .2em; break-after: avoid; } h3 { break-after: avoid; }
   tr, li, figure, .cautions { break-inside: avoid; }
-  figure img { max-height: 118mm; width: auto; } .break { break-before: page; }
+  figure img { max-height: 88mm; width: auto; } figure.upright img { max-height: 150mm; }
+  .break { break-before: page; }
 }
 """
 
@@ -126,8 +128,12 @@ def html_figure(finding: str, svg: bytes) -> str:
     """
     data = base64.b64encode(svg).decode("ascii")
     told = escape(finding)
+    # One taller than wide has the smallest letters, so that it is printed larger.
+    size = re.search(rb'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
+    upright = size is not None and float(size[2]) > float(size[1])
+    kind = ' class="upright"' if upright else ""
     return (
-        f"<figure><figcaption>{told}</figcaption>"
+        f"<figure{kind}><figcaption>{told}</figcaption>"
         f'<img alt="{told}" src="data:image/svg+xml;base64,{data}"></figure>'
     )
 

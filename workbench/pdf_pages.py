@@ -15,9 +15,15 @@ if TYPE_CHECKING:
 WIDTH_in, HEIGHT_in = 8.27, 11.69
 MARGIN_in = 0.55
 POINT_in = 1.0 / 72.0
-TALLEST_SHARE = 0.5
-"""A picture takes at most this share of a page's height [-]."""
-LETTER_SHARE = 0.53
+TALLEST_SHARE, UPRIGHT_SHARE = 0.36, 0.46
+"""A picture takes at most this share of a page's height; one taller than wide, which has the
+smallest letters, the second [-]."""
+LEAST_SCALE = 0.7
+"""A picture is made smaller by as much where it then still fits on the page begun [-]."""
+CAPTION_pt = 8.6
+BOLD_SHARE = 0.9
+"""Letters of a bold line over those of a plain one of the same length [-]."""
+LETTER_SHARE = 0.51
 """Mean width of a letter over the font size, on the wide side [-]."""
 
 
@@ -75,7 +81,7 @@ class PdfPages:
         """Write text, wrapped; ``lead`` hangs before it."""
         left_in = MARGIN_in + indent_in
         hang_in = 0.18 if lead else 0.0
-        room_in = (WIDTH_in - MARGIN_in - left_in - hang_in) * (0.9 if bold else 1.0)
+        room_in = (WIDTH_in - MARGIN_in - left_in - hang_in) * (BOLD_SHARE if bold else 1.0)
         lines = textwrap.wrap(text, _letters(room_in, size)) or [""]
         for place, line in enumerate(lines):
             self.need(1.3 * size * POINT_in)
@@ -137,10 +143,17 @@ class PdfPages:
         with io.BytesIO(png) as stream:
             pixels = imread(stream, format="png")
         tall, wide = pixels.shape[:2]
-        height_in = min((WIDTH_in - 2.0 * MARGIN_in) * tall / wide, TALLEST_SHARE * HEIGHT_in)
+        most_in = (UPRIGHT_SHARE if tall > wide else TALLEST_SHARE) * HEIGHT_in
+        height_in = min((WIDTH_in - 2.0 * MARGIN_in) * tall / wide, most_in)
+        letters = _letters((WIDTH_in - 2.0 * MARGIN_in) * BOLD_SHARE, CAPTION_pt)
+        lines = len(textwrap.wrap(finding, letters))
+        caption_in = (1.32 * lines + 0.25) * CAPTION_pt * POINT_in
+        room_in = self.top_in - MARGIN_in - caption_in
+        if LEAST_SCALE * height_in <= room_in:
+            height_in = min(height_in, room_in)
         width_in = height_in * wide / tall
-        self.need(height_in + 0.6)
-        self.paragraph(finding, 8.6, bold=True)
+        self.need(height_in + caption_in)
+        self.paragraph(finding, CAPTION_pt, bold=True)
         bottom_in = self.top_in - height_in
         box = (
             MARGIN_in / WIDTH_in, bottom_in / HEIGHT_in, width_in / WIDTH_in, height_in / HEIGHT_in,

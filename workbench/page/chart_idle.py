@@ -73,7 +73,7 @@ def y_axis(grid: int, name: str, palette: Palette, splits: int) -> dict[str, Any
     return {
         "type": "value", "gridIndex": grid, "name": name, "scale": True, "splitNumber": splits,
         "nameTextStyle": {"color": palette.ink, "align": "left", "padding": [0, 0, 0, -44]},
-        "nameGap": 8, "axisLabel": {"color": palette.ink},
+        "nameGap": 8, "axisLabel": {"color": palette.ink, "hideOverlap": True},
         "splitLine": {"lineStyle": {"color": palette.line}},
     }  # fmt: skip
 

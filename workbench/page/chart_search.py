@@ -35,8 +35,8 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
     plain = {"type": "scatter", "clip": True}
     return {
         "animation": False, "backgroundColor": "transparent",
-        "grid": {"left": 52, "right": 16, "top": 30, "bottom": 46},
-        "legend": {"top": 0, "textStyle": {"color": palette.ink}},
+        "grid": {"left": 52, "right": 16, "top": 48, "bottom": 46},
+        "legend": {"top": 0, "left": 40, "textStyle": {"color": palette.ink}},
         "xAxis": _axis("quiet: swing above the engine's own [rpm]", palette, 28)
         | {"min": 0, "max": math.ceil(max(1.2 * widest, LEAST_AXIS))},
         "yAxis": _axis("quick: settling after a load [s]", palette, 34) | {"min": 0},

@@ -55,7 +55,9 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
         "animation": False, "backgroundColor": "transparent",
         "grid": [{"left": 56, "right": 14, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS],
         "xAxis": x_axes, "yAxis": axes, "series": lines,
-        "legend": {"top": 0, "right": 10, "textStyle": {"color": palette.ink},
+        "legend": {"type": "scroll", "top": 0, "left": 90, "right": 6,
+                   "textStyle": {"color": palette.ink},
+                   "pageTextStyle": {"color": palette.ink}, "pageIconColor": palette.speed,
                    "data": ["speed", "target", "valve", "base curve", "coolant", "oil"]},
         "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
     }  # fmt: skip

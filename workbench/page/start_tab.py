@@ -49,8 +49,8 @@ class StartTab:
         with ui.element("section").classes("card"):
             heading("Open-loop curves")
             ui.label(
-                "Proposals come from the model; nothing is taken unless you take it. Changes are"
-                " in this car until you save or undo them."
+                "Proposals come from the model; nothing is taken unless you take it, and 'Undo"
+                " changes' takes it back."
             ).classes("soft")
             self._base = JobPanel(
                 self.page, "base", "Propose curves", self._base_arguments, self._show_base,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,7 +45,8 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None) -> dict[s
     tell(0.8, "drawing")
     verdict, *lines = found.lines()
     return {
-        "name": path.name, "recognised": log.summary(), "verdict": verdict, "lines": lines,
+        "name": path.name, "verdict": verdict, "lines": lines,
+        "recognised": [one.replace(f"{path.parent}{os.sep}", "") for one in log.summary()],
         "hunting": found.hunting,
         "segments": [[one.kind, one.from_s, one.to_s] for one in found.segments],
         "picture": {
