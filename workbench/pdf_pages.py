@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 WIDTH_in, HEIGHT_in = 8.27, 11.69
 MARGIN_in = 0.55
 POINT_in = 1.0 / 72.0
-TALLEST_SHARE, UPRIGHT_SHARE = 0.36, 0.46
+TALLEST_SHARE, UPRIGHT_SHARE = 0.34, 0.5
 """A picture takes at most this share of a page's height; one taller than wide, which has the
 smallest letters, the second [-]."""
-LEAST_SCALE = 0.7
+LEAST_SCALE = 0.8
 """A picture is made smaller by as much where it then still fits on the page begun [-]."""
 CAPTION_pt = 8.6
 BOLD_SHARE = 0.9

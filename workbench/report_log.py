@@ -33,13 +33,13 @@ def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
     verdict, *rest = diagnosis.lines()
     counted = Counter(one.kind for one in diagnosis.segments)
     names = [(name, counted[kind]) for kind, _, name in BANDS if counted[kind]]
-    parts = ", ".join(f"{name} {count} times" for name, count in names) or "nothing but idling"
+    parts = ", ".join(f"{count} x {name}" for name, count in names) or "nothing but idling"
     figure = diagnosis_figure(log, diagnosis, titled=False)
     return Section(
         title="What the log of its idle tells",
         text=f"From the log alone, without any model: {verdict}",
         points=rest,
-        pictures=[Picture(f"Told apart in it: {parts}.", figure)],
+        pictures=[Picture(f"The log is made of: {parts}.", figure)],
     )
 
 
