@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from controllers.compiling import compiled, relation
 from tuning._band import Floats, MIRROR_s, Samples
 from tuning._regularity import LAG_BLOCK
-from tuning._row import BLIP, COLUMN, HUNTING, LOAD, START
+from tuning._row import BLIP, COLUMN, HUNTING, LOAD, START, START_TOLERANCE_rpm
 from tuning._scan import whole_samples
 from tuning._windows import (
     TOLERANCE_rpm,
@@ -219,7 +219,7 @@ def reduce_run(
         Sampling time, above 0 to 0.1, and idle target [s, rpm].
     floor_rpm : float
         ``hunting_rpm`` with the valve held, 0 or nan if not known [rpm].  The target band's
-        half-width is 45 rpm or this, whichever is larger.
+        half-width is 45 rpm (100 after a start) or this, whichever is larger.
     windows : ndarray of float64, shape (windows, 3 or 4)
         Kind code, beginning and end of each window [-, s, s], clipped to the run; a fourth
         column is that window's own target [rpm].
@@ -248,7 +248,8 @@ def reduce_run(
         elif kind == BLIP:
             blip_window(live, first, past, target, band, dt_s, out)
         elif kind == START:
-            start_window(live, first, past, target, band, dt_s, out)
+            wide = band if band > START_TOLERANCE_rpm else START_TOLERANCE_rpm
+            start_window(live, first, past, target, wide, dt_s, out)
     turn_into_means(out, idling, loads)
     wear_of_run(steps, live.size, n, dt_s, windows, out)
 

@@ -6,6 +6,10 @@ import math
 from dataclasses import dataclass, field, fields
 from typing import NamedTuple
 
+START_TOLERANCE_rpm = 100.0
+"""Half-width of the target band after a start, unless the floor is larger; common practice, no
+source [rpm]."""
+
 
 class MeasureName(NamedTuple):
     """What one place in the row of measures holds."""
@@ -55,7 +59,7 @@ class Measures:
     start_s: float = _row("s", "time to the first sustained running", True)
     start_flare_rpm: float = _row("rpm", "highest above target after a start", True)
     start_lowest_rpm: float = _row("rpm", "lowest rpm once the target was reached", True)
-    start_stable_s: float = _row("s", "time to stable idle from the beginning of a start", True)
+    start_stable_s: float = _row("s", "from a start to within 100 rpm of target for good", True)
     moves_per_min: float = _row("1/min", "moves of the valve")
     reversals_per_min: float = _row("1/min", "moves against the direction of the one before")
     steps_per_min: float = _row("1/min", "steps moved, either way")

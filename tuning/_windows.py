@@ -317,7 +317,8 @@ def start_window(
     ``start_flare_rpm`` highest less target, at least 0; ``start_lowest_rpm`` lowest after
     rpm first reached the target (from running on if it never does; 0 if it never ran).
     ``start_stable_s``: time from the window's beginning to the last sample whose smoothed
-    rpm is more than the tolerance from target.  Of several starts the worst of each.
+    rpm is more than the tolerance from target, ``START_TOLERANCE_rpm`` or more: while an engine
+    warms up, its idle is not finer.  Of several starts the worst of each.
 
     Parameters
     ----------

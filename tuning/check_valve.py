@@ -63,7 +63,8 @@ def _homing_reach(car: Car) -> CheckLine:
         float(margin),
         "steps",
         f"{valve.homing_steps} steps, {margin} more than the farthest position, {farthest}",
-        "homing must end at the seat from wherever the valve stood, also if steps were lost",
+        "homing must end at the seat from wherever the valve stood, also if steps were lost; what a"
+        " miss does for an hour: simulate --scenario cold_hour",
         f"drive {round(2 * farthest)} steps closed at power-up, twice the farthest position",
     )
 

@@ -34,6 +34,8 @@ __all__ = [
     "Measures", "is_hunting", "measure", "measure_runs", "resample_hold", "windows_table",
 ]  # fmt: skip
 
+START_MEASURES = ("start_s", "start_flare_rpm", "start_lowest_rpm", "start_stable_s")
+"""What a start window leaves."""
 SAMPLE_s = 0.05
 """Spacing of the samples that measures are taken from [s]."""
 REGULAR = 1.0
@@ -187,11 +189,54 @@ def _target_table(table: Floats, target: Samples, begin_s: float) -> Floats:
     return np.column_stack([table, means])
 
 
+def _beside_target(rpm: Samples, target: Samples, starts: Floats) -> Samples:
+    """Speed less what the target has moved since each start; the table gets that first target.
+
+    While an engine warms up its target falls, and what counts is the distance from it.
+    """
+    moved = rpm.astype(np.float64)
+    for row in starts:
+        first = int(np.clip(math.floor(row[1] / SAMPLE_s + 0.5), 0, target.size - 1))
+        past = int(np.clip(math.floor(row[2] / SAMPLE_s + 0.5), first + 1, target.size))
+        moved[first:past] -= target[first:past] - float(target[first])
+        row[3] = target[first]
+    return moved.astype(np.float32)
+
+
 def _stalled_at(stalled_s: float, begin_s: float) -> int:
     """First sample at or after a stall; -1 without one."""
     if math.isnan(stalled_s):
         return -1
     return max(0, math.ceil((stalled_s - begin_s) / SAMPLE_s - 1e-6) - 1)
+
+
+def _reduced(
+    rpm: Samples,
+    steps: Samples | None,
+    target: Samples | None,
+    table: Floats,
+    stalled_at: int,
+    floor_rpm: float,
+) -> Floats:
+    """Row of measures of one run; starts are measured beside the target of the moment."""
+    from tuning._reduce import reduce_run, scratch_size
+
+    scratch = np.empty(scratch_size(rpm.size, SAMPLE_s))
+
+    def reduced(speed: Samples, windows: Floats) -> Floats:
+        row = np.empty(len(MEASURES))
+        reduce_run(
+            speed, speed[:0] if steps is None else steps, speed.size, SAMPLE_s, 0.0,
+            stalled_at, floor_rpm, windows, scratch, row,
+        )  # fmt: skip
+        return row
+
+    out = reduced(rpm, table)
+    starts = table[table[:, 0] == START]
+    if target is not None and starts.size:
+        places = [COLUMN[name] for name in START_MEASURES]
+        out[places] = reduced(_beside_target(rpm, target, starts), starts)[places]
+    return out
 
 
 def measure(
@@ -210,8 +255,9 @@ def measure(
         As ``windows_table`` takes them, in the trace's own time; without them the trace's own
         ``windows``, and failing that one hunting window over all of it.
     target : float, optional
-        Idle target [rpm]; without it the trace's own (its mean over each window).  Where
-        there is neither, measures that need a target are nan.
+        Idle target [rpm]; without it the trace's own: its mean over each window, and in a start
+        the target of each moment (speed is then told less what the target has moved since the
+        start began).  Where there is neither, measures that need a target are nan.
     floor_rpm : float, optional
         ``hunting_rpm`` of this engine with the valve held [rpm]: the target band is at least
         as wide to either side.
@@ -226,8 +272,6 @@ def measure(
     ValueError
         If the arrays do not fit together or a window cannot be used.
     """
-    from tuning._reduce import reduce_run, scratch_size
-
     rpm = _samples(trace, "rpm")
     if rpm is None:
         raise ValueError("no finite rpm, allowed: at least one value")
@@ -244,12 +288,7 @@ def measure(
     table[:, 1:3] -= begin_s
     stalled_s = getattr(trace, "stalled_s", None)
     stalled_s = math.nan if stalled_s is None else float(stalled_s)
-    out = np.empty(len(MEASURES))
-    reduce_run(
-        rpm, rpm[:0] if steps is None else steps, rpm.size, SAMPLE_s, 0.0,
-        _stalled_at(stalled_s, begin_s), floor_rpm or 0.0, table,
-        np.empty(scratch_size(rpm.size, SAMPLE_s)), out,
-    )  # fmt: skip
+    out = _reduced(rpm, steps, held, table, _stalled_at(stalled_s, begin_s), floor_rpm or 0.0)
     out[COLUMN["stalled_s"]] = stalled_s
     if held is None:
         out[[i for i, one in enumerate(MEASURES) if one.needs_target]] = math.nan

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tuning._row import START_TOLERANCE_rpm
 from tuning.measures import measure
-from tuning.start_trials import STABLE_rpm
 
 if TYPE_CHECKING:
     from sim import Car, Trace
@@ -61,6 +61,68 @@ class BaseError:
 
 
 @dataclass(frozen=True)
+class HiddenOffset:
+    """What a homing that missed the seat does to the rest of the run.
+
+    Attributes
+    ----------
+    steps, left_steps : float
+        True position less the counted one when homing ended, and what is left of it afterwards:
+        an end stop takes what goes beyond it [steps].
+    from_s, to_s : float
+        Stretch looked at: from the end of after-start air on [s].
+    trim_steps : float
+        Mean trim while feedback acts, 0 if it never does [steps].
+    limited_share, resting_share : float
+        Share of that time with the trim at a limit; with feedback not acting [-].
+    error_rpm : float
+        Mean speed less target [rpm].
+    closing_steps : float
+        Least trim left to close with [steps].
+    """
+
+    steps: float
+    left_steps: float
+    from_s: float
+    to_s: float
+    trim_steps: float
+    limited_share: float
+    resting_share: float
+    error_rpm: float
+    closing_steps: float
+
+    def told(self) -> str:
+        """Tell it in words, with the remedy.
+
+        Returns
+        -------
+        str
+            Two or three sentences.
+        """
+        way = "open" if self.left_steps > 0 else "closed"
+        stop = ""
+        if self.left_steps != self.steps:
+            stop = f" {abs(self.left_steps):.0f} of them are left after the stop at the other end:"
+        minutes = (self.to_s - self.from_s) / 60.0
+        acts = (
+            f"feedback trims {self.trim_steps:+.0f} steps on average, at its limit"
+            f" {100.0 * self.limited_share:.0f} % of the time, {self.closing_steps:.0f} left to"
+            " close with"
+        )
+        if self.resting_share > 0.5:
+            acts = (
+                f"feedback does not act {100.0 * self.resting_share:.0f} % of the time, as speed is"
+                " too far above target"
+            )
+        return (
+            f"homing ended {abs(self.steps):.0f} steps off the seat:{stop} the valve stands that"
+            f" much further {way} than counted. Over the {minutes:.0f} minutes after, {acts}, and"
+            f" the idle is {self.error_rpm:+.0f} rpm off target. More homing_steps than the longest"
+            " travel end at the seat from anywhere."
+        )
+
+
+@dataclass(frozen=True)
 class StartStory:
     """What happened from key-on to warm.
 
@@ -92,6 +154,8 @@ class StartStory:
         Mean trim over stretches of temperature.
     stalled_s : float
         When the engine stalled; nan if it did not [s].
+    offset : HiddenOffset or None
+        What a homing that missed the seat does afterwards; None where it found the seat.
     """
 
     car: str
@@ -110,6 +174,7 @@ class StartStory:
     trim_high_steps: float
     base_errors: tuple[BaseError, ...]
     stalled_s: float
+    offset: HiddenOffset | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Give the story as plain values, None for what did not happen.
@@ -139,9 +204,11 @@ class StartStory:
             return (
                 f"{where}: it runs after {self.run_s:.1f} s and stalls at {self.stalled_s:.1f} s."
             )
-        settled = f"is stable after {self.stable_s:.0f} s"
+        settled = (
+            f"stays within {START_TOLERANCE_rpm:.0f} rpm of target from {self.stable_s:.0f} s on"
+        )
         if self.stable_s > WATCHED_s - 1.5:
-            settled = "is not stable within a minute"
+            settled = f"is not within {START_TOLERANCE_rpm:.0f} rpm of target to stay in a minute"
         return (
             f"{where}: it runs {self.run_s:.1f} s after the key, flares {self.flare_rpm:.0f} rpm"
             f" above target, falls to {self.lowest_rpm:.0f} rpm and {settled}."
@@ -168,10 +235,11 @@ class StartStory:
         Returns
         -------
         list of str
-            Finding, phases, and where the base curve is wrong.
+            Finding, phases, what a hidden offset does, and where the base curve is wrong.
         """
         phases = [f"{p.from_s:6.1f} s {p.name}: {p.text}" for p in self.phases]
-        return [self.finding(), *phases, *self.wrong()]
+        hidden = [] if self.offset is None else [self.offset.told()]
+        return [self.finding(), *phases, *hidden, *self.wrong()]
 
 
 def start_story(trace: Trace, car: Car) -> StartStory:
@@ -207,7 +275,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     turned = later & (time_s < (lit_s if lit_s == lit_s else time_s[-1])) & (trace["rpm"] > 0.0)
     engaged = (trace["key"] > 1.5) & later
     end_s = min(crank_s + WATCHED_s, trace.duration_s)
-    seen = measure(trace, [("start", crank_s, end_s)], floor_rpm=STABLE_rpm)
+    seen = measure(trace, [("start", crank_s, end_s)])
     on = (trace["enabled"] > 0.5) & later
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
     since = run_s + car.curves.after_start_fade_s
@@ -228,6 +296,30 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         trim_high_steps=float(np.max(trim)),
         base_errors=_base_errors(trace, on & (time_s > since)),
         stalled_s=trace.stalled_s,
+        offset=_offset(trace, car, homed, since) if homing.size else None,
+    )
+
+
+def _offset(trace: Trace, car: Car, homed: int, since_s: float) -> HiddenOffset | None:
+    """What the rest of the run shows of a homing that missed the seat; None if it did not."""
+    steps = _hidden(trace, homed)
+    later = (trace.time_s > since_s) & (trace["running"] > 0.5)
+    if steps == 0.0 or not later.any():
+        return None
+    span = np.diff(trace.time_s, append=trace.duration_s)[later]
+    acts, trim = trace["enabled"][later] > 0.5, trace["trim_steps"][later]
+    low, high = car.feedback.trim_limit_steps
+    limited = acts & ((trim <= low) | (trim >= high))
+    return HiddenOffset(
+        steps=steps,
+        left_steps=float(np.median((trace["shaft_steps"] - trace["believed_steps"])[later])),
+        from_s=since_s,
+        to_s=trace.duration_s,
+        trim_steps=float(np.average(trim[acts], weights=span[acts])) if acts.any() else 0.0,
+        limited_share=float(np.average(limited, weights=span)),
+        resting_share=float(np.average(~acts, weights=span)),
+        error_rpm=float(np.average((trace["rpm"] - trace["target_rpm"])[later], weights=span)),
+        closing_steps=float(np.min(trim[acts])) - low if acts.any() else 0.0,
     )
 
 

@@ -319,7 +319,7 @@ def rpm_per_step_figure(result: Explanation) -> Figure:
             f"At idle a step is worth {worth:.0f} rpm: one move of {view.move_steps} {steps} is"
             f" {view.move_rpm:.0f} rpm, the deadband is {2.0 * view.deadband_rpm:.0f} rpm wide"
         )
-        speed.legend(loc="upper left")
+        speed.legend(loc="lower right")
         per_step.step(places[:-1] + 0.5, view.rpm_per_step, where="mid", color=BLUE)
         if view.scatter_rpm > 0.0:
             per_step.axhline(

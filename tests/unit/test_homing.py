@@ -15,6 +15,7 @@ from sim import (
     Trace,
     full_plan,
     load_car,
+    load_scenario,
     make_fleet,
     run_plan,
     settings_table,
@@ -23,6 +24,8 @@ from sim import (
 )
 from sim.noise import START_STREAM, uniform
 from sim.valve import needed_pulse_s, step_is_lost
+from tuning.start_story import StartStory, start_story
+from tuning.start_trials import start_scenario
 
 LONG_TRAVEL = {"travel_steps": 120, "useful_travel_steps": 100, "open_limit_steps": 100}
 
@@ -152,3 +155,41 @@ def test_pull_in_by_voltage_and_temperature() -> None:
     assert np.mean(draws) == pytest.approx(2.0 / 3.0, abs=0.03)
     assert not any(step_is_lost(3e-3, 3e-3, 1.0, float(n)) for n in range(100))
     assert all(step_is_lost(1.5e-3, 3e-3, 1.0, float(n)) for n in range(100))
+
+
+def story_after(car: Car, seed: int) -> StartStory:
+    """Four minutes from the key on, told."""
+    return start_story(simulate(car, start_scenario(20.0, 240.0), seed=seed), car)
+
+
+def test_a_homing_too_short_is_told_with_what_it_does_afterwards() -> None:
+    car = with_values(load_car("trials"), {"valve": {"homing_steps": 40}})
+    short = story_after(car, seed_for(car, 70.0)).offset
+    assert short is not None
+    assert short.steps == 30.0
+    # All the trim there is cannot close so far: it stands at its limit, and the idle is fast.
+    assert short.limited_share > 0.5
+    assert short.error_rpm > 50.0
+    assert short.closing_steps == 0.0
+    assert "30 steps off" in short.told()
+    assert "further open" in short.told()
+
+
+def test_feedback_hides_a_small_offset_and_has_less_left_to_close_with() -> None:
+    car = with_values(load_car("trials"), {"valve": {"homing_steps": 40}})
+    small = story_after(car, seed_for(car, 44.0)).offset
+    assert small is not None
+    assert small.steps == 4.0
+    assert abs(small.error_rpm) < 30.0
+    long = with_values(car, {"valve": {"homing_steps": 150}})
+    trace = simulate(long, start_scenario(20.0, 240.0), seed=seed_for(long, 44.0))
+    assert start_story(trace, long).offset is None
+    later = (trace.time_s > small.from_s) & (trace["enabled"] > 0.5)
+    usual = float(np.mean(trace["trim_steps"][later]))
+    assert small.trim_steps == pytest.approx(usual - 4.0, abs=1.5)
+
+
+def test_the_bundled_hour_is_an_hour_from_the_key_on() -> None:
+    hour = load_scenario("cold_hour")
+    assert hour.start == "key_on"
+    assert hour.duration_s == 3600.0

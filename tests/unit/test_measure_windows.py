@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import math
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from tuning._reduce import reduce_runs, scratch_size
 from tuning._regularity import LAG_BLOCK, crossing_intervals, regularity
 from tuning._row import MEASURES, Measures
 from tuning._swings import root_mean_square, swings
-from tuning.measures import SAMPLE_s, measure_runs
+from tuning.measures import SAMPLE_s, measure, measure_runs
 from tuning.oscillation import thornhill_regularity
 
 Rpm = NDArray[np.float64]
@@ -148,9 +149,22 @@ def test_a_start() -> None:
     assert found.start_s == pytest.approx(2.0 + SAMPLE_s)  # half a second of 600 is no start
     assert found.start_flare_rpm == 200.0
     assert found.start_lowest_rpm == 750.0
-    # Until the fewest of 750 among eleven that average below 755: ten.
-    assert found.start_stable_s == pytest.approx(6.0 - 4 * SAMPLE_s)
+    # Stable is within 100 rpm: until the fewest of 1000 among eleven, the others 750, that
+    # average above 900: seven.
+    assert found.start_stable_s == pytest.approx(5.0 - SAMPLE_s)
     assert math.isnan(found.lowest_rpm)
+
+
+def test_a_start_is_measured_beside_a_target_that_falls_as_the_engine_warms() -> None:
+    times = SAMPLE_s * (1.0 + np.arange(1200))
+    target = 1100.0 - 5.0 * times
+    follows = SimpleNamespace(time_s=times, rpm=target + 30.0, target_rpm=target)
+    stands = SimpleNamespace(time_s=times, rpm=np.full(1200, 1130.0), target_rpm=target)
+    good, slow = (measure(one, [("start", 0.0, 60.0)]) for one in (follows, stands))
+    assert good.start_flare_rpm == pytest.approx(30.0, abs=0.5)
+    assert good.start_stable_s == pytest.approx(0.0, abs=SAMPLE_s)
+    assert slow.start_flare_rpm == pytest.approx(330.0, abs=0.5)
+    assert slow.start_stable_s == pytest.approx(60.0)
 
 
 def test_a_start_that_fails_and_one_that_stays_low() -> None:

@@ -135,15 +135,31 @@ def start_of(curves: dict[str, Any], coolant_degC: float = 10.0) -> Any:
     return results[0]
 
 
-def test_poor_curves_show_the_fault_they_should() -> None:
-    nothing = [[-20, 0], [90, 0]]
-    assert not start_of({"base_steps": nothing, "after_start_steps": nothing}).runs
+NOTHING = [[-20, 0], [90, 0]]
+
+
+def test_no_air_stalls() -> None:
+    assert not start_of({"base_steps": NOTHING, "after_start_steps": NOTHING}).runs
+
+
+def test_much_after_start_air_flares() -> None:
     much = start_of({"after_start_steps": [[-20, 25], [90, 25]]})
-    none = start_of({"after_start_steps": nothing})
+    none = start_of({"after_start_steps": NOTHING})
+    assert much.runs
+    assert none.runs
     assert much.flare_rpm > none.flare_rpm + 100.0
-    assert late_rpm({"after_start_steps": [[-20, 20], [90, 20]], "after_start_fade_s": 60.0}) > (
-        late_rpm({}) + 100.0
-    )
+
+
+def test_a_low_base_dips_once_after_start_air_has_gone() -> None:
+    own = start_of({})
+    low = start_of({"base_steps": [[-20, 36], [10, 28], [90, 8]]})
+    assert low.dip_rpm > own.dip_rpm + 80.0
+
+
+def test_after_start_air_that_fades_slowly_hangs() -> None:
+    slow = {"after_start_steps": [[-20, 20], [90, 20]], "after_start_fade_s": 60.0}
+    assert late_rpm(slow) > late_rpm({}) + 100.0
+    assert start_of(slow).stable_s > 30.0
 
 
 def late_rpm(curves: dict[str, Any]) -> float:
