@@ -27,11 +27,14 @@ from sim import (
     settings_table,
     with_values,
 )
+from sim.files import bundled_folder
 from sim.schedule import NarratedRun, simulate, single_plan
 from tests.bench.reference_runs import by_control, by_solve_ivp, run_segmented
 from tests.bench.telling import show
+from tests.command.running import surroundings
 
 pytestmark = pytest.mark.bench
+LOG = bundled_folder() / "logs" / "trials_recording.csv"
 
 RUNS = 512
 MANY = 32_768
@@ -176,19 +179,33 @@ def test_cores_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
     assert grown < 300.0
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["simulate", "trials"], ["check", "trials"]])
-def test_commands_start(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-    """Wall time of a second use, beside that of an interpreter that does nothing."""
+COMMANDS = (
+    ["--help"], ["simulate", "trials"], ["check", "trials"], ["diagnose", str(LOG)],
+    ["compare", "trials", str(LOG)], ["explain", "trials", "--quick"], ["base", "trials"],
+    ["tune", "trials", "--budget", "quick"], ["stress", "trials"], ["fit", "trials", str(LOG)],
+    ["sheet", "trials"], ["new", "--help"], ["page", "--help"], ["demo", "--help"],
+)  # fmt: skip
+"""Every command by its main act; the three that ask, serve or do it all, by their help."""
+
+
+def test_commands_start(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Wall time of a second use of each command, beside an interpreter that only loads numba."""
 
     def seconds(command: list[str]) -> float:
         begun = time.perf_counter()
-        subprocess.run([sys.executable, *command], check=True, stdout=subprocess.DEVNULL)
+        done = subprocess.run(
+            [sys.executable, *command], cwd=tmp_path, env=around, capture_output=True, check=False
+        )
+        assert done.returncode in (0, 1), done.stderr.decode()
         return time.perf_counter() - begun
 
-    ours = ["-m", "workbench", *arguments]
-    seconds(ours)
-    took = min(seconds(ours) for _ in range(3))
+    around = surroundings()
     bare = min(seconds(["-c", "import numba"]) for _ in range(3))
-    show(
-        capsys, f"evenidle {' '.join(arguments)}: {took:.2f} s; importing numba alone {bare:.2f} s"
-    )
+    lines = [f"| second use (importing numba alone takes {bare:.2f} s) | s |", "|---|---|"]
+    for arguments in COMMANDS:
+        ours = ["-m", "workbench", *arguments]
+        seconds(ours)
+        took = min(seconds(ours) for _ in range(2))
+        words = " ".join(Path(word).name for word in arguments)
+        lines.append(f"| evenidle {words} | {took:.2f} |")
+    show(capsys, "\n".join(lines))
