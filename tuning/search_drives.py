@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from sim import Car, Scenario
+from sim import Car, Scenario, equilibrium
+from tuning.plausible import COOL_TOLERANCE_rpm, WARM_degC, base_steps
 
 LAMPS_W_per_l = 90.0
 """Load of lamps and the like [W per litre of displacement]."""
@@ -72,6 +73,45 @@ def search_drives(car: Car) -> tuple[Scenario, ...]:
         event=_switched([(28.0, "electrical_W", everything), (40.3, "electrical_W", 0.0)]),
     )  # fmt: skip
     return warm, cold
+
+
+def centring_steps(car: Car, drive: Scenario) -> float:
+    """What has to be added to the base curve in a cold drive for it to be right on the whole.
+
+    Settings are searched for a base curve that is wrong by ``BASE_ERROR_steps`` at most; one that
+    is far off is cured in the curve.  A warm log does not tell how an engine idles cold, so the car
+    fitted to one may be far off on its base curve there; trim deep enough for that would be bought
+    with what the engine does warm.
+
+    Parameters
+    ----------
+    car : Car
+        The car as known.
+    drive : Scenario
+        What it does.
+
+    Returns
+    -------
+    float
+        Whole steps; 0 warm, where the car idles within ``COOL_TOLERANCE_rpm`` of its target, and
+        where no position would do.
+    """
+    if drive.coolant_degC >= WARM_degC:
+        return 0.0
+    points = np.asarray(car.curves.target_rpm, dtype=float)
+    target_rpm = float(np.interp(drive.coolant_degC, points[:, 0], points[:, 1]))
+    base = base_steps(car, drive.coolant_degC)
+    idles_rpm = equilibrium(car, base, drive.coolant_degC)["rpm"]
+    if abs(idles_rpm - target_rpm) <= COOL_TOLERANCE_rpm:
+        return 0.0
+    low, high = 0, car.valve.open_limit_steps
+    while low < high:
+        middle = (low + high) // 2
+        if equilibrium(car, middle, drive.coolant_degC)["rpm"] < target_rpm:
+            low = middle + 1
+        else:
+            high = middle
+    return low - base if 0 < low < car.valve.open_limit_steps else 0.0
 
 
 def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:

@@ -24,7 +24,7 @@ from sim import (
     run_plan,
 )
 from tuning.measures import COLUMN, MEASURES, _stalled_at, measure_runs
-from tuning.search_drives import SHIFT_s, shifted, starting_phases
+from tuning.search_drives import SHIFT_s, centring_steps, shifted, starting_phases
 
 _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 
@@ -166,6 +166,7 @@ class TrialRuns:
             for share in phase
         ]
         self._fleet = make_fleet(self.cars, self._shifted)
+        self._centring = np.array([centring_steps(self.cars[0], drive) for drive in self.drives])
         self.stall_rpm = np.array([car.engine.stall_rpm for car in self.cars])
         self.floor = np.zeros((len(self.cars), len(self.drives)))
         held = self.cars[0].feedback.model_copy(update={"law": "none"})
@@ -262,7 +263,10 @@ class TrialRuns:
         )
         which = np.arange(len(plan.car)) % len(self.seeds)
         plan = picked(plan, plan.scenario % len(self.seeds) == which)
-        return plan._replace(seed=own_seeds(plan.seed, plan.car))
+        centring = self._centring[plan.scenario // len(self.seeds)]
+        return plan._replace(
+            seed=own_seeds(plan.seed, plan.car), base_error_steps=plan.base_error_steps + centring
+        )
 
     def _row(self, feedback: Feedback) -> np.ndarray:
         car = self.cars[0]

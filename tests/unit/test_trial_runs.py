@@ -1,0 +1,57 @@
+"""Runs that settings are judged by: scatter alike for candidates, not for cars; the cold drive."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sim import Car, load_car, with_values
+from tuning.search_drives import centring_steps, search_drives
+from tuning.trial_runs import TrialRuns, own_seeds
+
+
+@pytest.fixture(scope="module")
+def car() -> Car:
+    return load_car("twin")
+
+
+def test_seeds_of_the_first_car_are_kept_and_no_two_cars_share_one() -> None:
+    given = np.array([0.0, 12.0, 2.0**31 - 1.0])
+    seeds = [own_seeds(given, np.full(3, index)) for index in range(64)]
+    np.testing.assert_array_equal(seeds[0], given)
+    assert np.unique(seeds).size == 3 * 64
+    assert np.min(seeds) >= 0.0
+    assert np.max(seeds) < 2.0**31
+    assert np.all(np.mod(seeds, 1.0) == 0.0)
+
+
+def test_candidates_meet_the_same_scatter_and_cars_their_own(car: Car) -> None:
+    trial = TrialRuns((car, car), search_drives(car)[:1], (4, 5))
+    swing = trial.run([car.feedback, car.feedback]).of("hunting_rpm")[:, :, 0]
+    np.testing.assert_array_equal(swing[0], swing[1])
+    assert np.all(swing[0, 0] != swing[0, 1])
+    assert trial.floor[0, 0] != trial.floor[1, 0]
+
+
+def cold_base_raised(car: Car, steps: float) -> Car:
+    """The car with its base curve higher below 60 degC."""
+    points = [(degC, at + (steps if degC < 60.0 else 0.0)) for degC, at in car.curves.base_steps]
+    return with_values(car, {"curves": {"base_steps": points}})
+
+
+def test_a_base_curve_far_off_when_cold_is_centred_there_and_only_there(car: Car) -> None:
+    warm, cold = search_drives(car)
+    assert centring_steps(car, cold) == 0.0
+    raised = cold_base_raised(car, 12.0)
+    assert -15.0 <= centring_steps(raised, cold) <= -9.0
+    assert centring_steps(raised, warm) == 0.0
+
+
+def test_a_centred_car_runs_cold_as_one_whose_curve_is_right(car: Car) -> None:
+    cold = search_drives(car)[1]
+    held = car.feedback.model_copy(update={"law": "none"})
+    right, raised = (
+        TrialRuns((one,), (cold,), (1,)).run([held], base_curve_wrong=False).of("mean_error_rpm")
+        for one in (car, cold_base_raised(car, 12.0))
+    )
+    assert float(raised.item()) == pytest.approx(float(right.item()), abs=120.0)
