@@ -3,34 +3,17 @@
 from __future__ import annotations
 
 import re
-import subprocess
 from pathlib import Path
 
 import pytest
 
 from tests.command.running import run
 from tests.page.browsing import Look
+from tests.page.printed import pages_of, printed_by_browser
 
 pytestmark = pytest.mark.browser
 
 MOST_PAGES = 12
-
-
-def pages(path: Path) -> int:
-    """How many pages a PDF has: the largest count of a page tree (ISO 32000-1, 7.7.3.2)."""
-    return max(int(one) for one in re.findall(rb"/Count (\d+)", path.read_bytes()))
-
-
-def printed(path: Path, out: Path) -> Path:
-    """An HTML file as Chromium prints it."""
-    subprocess.run(
-        [
-            "/usr/bin/chromium", "--headless", "--no-sandbox", "--disable-gpu",
-            "--no-pdf-header-footer", f"--print-to-pdf={out}", path.as_uri(),
-        ],
-        check=True, capture_output=True,
-    )  # fmt: skip
-    return out
 
 
 @pytest.fixture(scope="module")
@@ -44,15 +27,10 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_the_report_fits_twelve_pages(demo: Path, tmp_path: Path) -> None:
     counted = {
-        "report.pdf": pages(demo / "report.pdf"),
-        "report.html": pages(printed(demo / "report.html", tmp_path / "report.pdf")),
+        "report.pdf": pages_of(demo / "report.pdf"),
+        "report.html": pages_of(printed_by_browser(demo / "report.html", tmp_path)),
     }
     assert all(6 <= count <= MOST_PAGES for count in counted.values()), counted
-
-
-def test_the_sheet_fits_two_pages(demo: Path, tmp_path: Path) -> None:
-    assert pages(demo / "sheet.pdf") == 2
-    assert pages(printed(demo / "sheet.html", tmp_path / "sheet.pdf")) == 2
 
 
 def test_the_report_opens_with_the_network_off(demo: Path, only_browser: Look) -> None:

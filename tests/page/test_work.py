@@ -223,6 +223,9 @@ def test_units_reach_all_that_is_told(look: Look) -> None:
 
 
 def test_nothing_is_asked_of_another_machine(look: Look, served: Served) -> None:
+    look.asked_for()  # other tests have asked other servers
+    look.complaints()
+    look.open(served.address)
     for tab in TABS:
         look.tab(tab)
         time.sleep(0.5)
