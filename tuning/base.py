@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from tuning.base_curve import BasePoint, LoggedBase, base_from_logs
-from tuning.base_model import BaseProposal, StartTargets, base_from_model
+from tuning.base_model import BaseProposal, base_from_model
+from tuning.base_search import StartTargets
 
 __all__ = [
     "BasePoint",

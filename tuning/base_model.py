@@ -1,55 +1,38 @@
 """Open-loop curves proposed from the model: base, cranking and after-start, beside the owner's own.
 
-The base is where the model settles at the target with the valve held, its oil as far behind the
-coolant as it is while warming up.  Cranking and after-start
-air are chosen by starting the modelled engine without feedback, over temperature and chance,
-with many pairs of extra steps, and taking at each temperature the pair that comes nearest to
-the targets for flare, dip and time to stable.  Nothing is applied.
+Where starts are tried, -20 to 40 degC, the curves come from ``tuning.base_search``: what the engine
+needs while it warms up, bettered by starting it without feedback.  Warmer, the base is where the
+model settles at the target with the valve held, its oil as far behind the coolant as it is while
+warming up.  Nothing is applied; targets that cannot be met are named, with what limits them.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tuning.base_limits import MissedTarget, missed_targets, worse_than_now
+from tuning.base_search import (
+    LEAST_CRANKING_steps,
+    LEAST_EXTRA_steps,
+    SearchResult,
+    STARTS_degC,
+    StartTargets,
+    falling,
+    needed_steps,
+    search_curves,
+)
 from tuning.start_trials import StartResult, start_results
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from sim import Car
 
-STARTS_degC = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0, 40.0)
 WARM_degC = (55.0, 70.0, 90.0)
-CRANKING_EXTRA_steps = (6.0, 12.0, 20.0, 30.0)
-AFTER_START_steps = (0.0, 4.0, 8.0, 14.0, 20.0)
-SEEDS = (11, 12, 13, 14)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
-LEAST_CRANKING_steps = 20.0
-"""No cranking position below this; common practice, no source [steps]."""
 OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
 """[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs."""
-
-
-@dataclass(frozen=True)
-class StartTargets:
-    """What a start should be like; common practice, no source.
-
-    Attributes
-    ----------
-    flare_rpm : float
-        Highest above target [rpm].
-    dip_rpm : float
-        Lowest below target once it was reached [rpm].
-    stable_s : float
-        From the key to stable idle [s].
-    """
-
-    flare_rpm: float = 500.0
-    dip_rpm: float = 120.0
-    stable_s: float = 20.0
 
 
 @dataclass(frozen=True)
@@ -69,7 +52,7 @@ class ProposedPoint:
     after_now_steps, after_steps : float
         After-start air [steps].
     reached : bool
-        Whether the open limit gives the base that the target needs.
+        Whether the open limit gives the base that the engine needs there.
     """
 
     coolant_degC: float
@@ -97,6 +80,10 @@ class BaseProposal:
         Starts without feedback at the cold temperatures, worst of several.
     targets : StartTargets
         What was aimed at.
+    missed : tuple of MissedTarget
+        Targets that the proposed curves do not meet, and why.
+    worse : tuple of str
+        Where a start is farther from a target than with the owner's curves.
     """
 
     car: str
@@ -104,6 +91,8 @@ class BaseProposal:
     now: tuple[StartResult, ...]
     proposed: tuple[StartResult, ...]
     targets: StartTargets
+    missed: tuple[MissedTarget, ...] = ()
+    worse: tuple[str, ...] = ()
 
     def curves(self) -> dict[str, list[list[float]]]:
         """Give the proposed curves in the form of a car file's table [curves].
@@ -135,6 +124,8 @@ class BaseProposal:
             "points": [asdict(point) for point in self.points],
             "starts_now": [one.to_dict() for one in self.now],
             "starts_proposed": [one.to_dict() for one in self.proposed],
+            "missed": [asdict(one) for one in self.missed],
+            "worse": list(self.worse),
         }
 
     def lines(self) -> list[str]:
@@ -143,16 +134,24 @@ class BaseProposal:
         Returns
         -------
         list of str
-            One line a temperature after the first.
+            Curves, starts, targets missed and why, and what is worse than now.
         """
-        fails = sum(not one.runs for one in self.proposed)
-        were = sum(not one.runs for one in self.now)
-        verdict = (
-            f"{self.car}: curves proposed from the model; starts without feedback fail at"
-            f" {fails} of {len(self.proposed)} temperatures, with your own curves at {were}."
-            " Nothing was changed."
+        met, were = (
+            sum(self.targets.met(one) for one in starts) for starts in (self.proposed, self.now)
         )
-        told = [verdict]
+        fails = sum(not one.runs for one in self.proposed)
+        aims = self.targets
+        told = [
+            (
+                f"{self.car}: curves proposed from the model; starts without feedback meet all"
+                f" targets at {met} of {len(self.proposed)} temperatures, with your own curves at"
+                f" {were} ({fails} do not run). Nothing was changed."
+            ),
+            (
+                f"targets: flare {aims.wanted('flare')}, dip {aims.wanted('dip')}, speed"
+                f" {aims.wanted('stable')}"
+            ),
+        ]
         told += [
             f"{p.coolant_degC:4.0f} degC: base {p.base_now_steps:.0f} -> {p.base_steps:.0f},"
             f" cranking {p.cranking_now_steps:.0f} -> {p.cranking_steps:.0f},"
@@ -160,10 +159,11 @@ class BaseProposal:
             + ("" if p.reached else "; the open limit does not reach the target speed here")
             for p in self.points
         ]
-        return told + [
+        told += [
             f"start at {new.coolant_degC:.0f} degC: {old.told()}; proposed: {new.told()}"
             for old, new in zip(self.now, self.proposed, strict=True)
         ]
+        return [*told, *(one.told() for one in self.missed), *self.worse]
 
 
 def base_from_model(
@@ -186,30 +186,23 @@ def base_from_model(
         Beside the owner's curves; never applied.
     """
     aims = targets or StartTargets()
-    places = (*STARTS_degC, *WARM_degC)
-    base, reached = zip(*(_base(car, degC) for degC in places), strict=True)
-    crank, after = _start_air(car, base, aims, seed)
-    count = len(STARTS_degC)
-    # Warm starts take what the warmest tried start takes, and never less than 4 steps above base.
-    extra = max(crank[-1] - base[count - 1], CRANKING_EXTRA_steps[0])
     limit = float(car.valve.open_limit_steps)
-    crank += [min(max(steps + extra, LEAST_CRANKING_steps), limit) for steps in base[count:]]
-    after += [after[-1]] * len(WARM_degC)
-    rows = _falling([base, crank, after])
-    curves = car.curves
-    points = tuple(
-        ProposedPoint(
-            degC, _at(curves.target_rpm, degC), _at(curves.base_steps, degC), rows[0][i],
-            _at(curves.cranking_steps, degC), rows[1][i],
-            _at(curves.after_start_steps, degC), rows[2][i], reached[i],
-        )
-        for i, degC in enumerate(places)
-    )  # fmt: skip
+    need = needed_steps(car, seed)
+    settled = np.array([_base(car, degC)[0] for degC in STARTS_degC])
+    need = np.where(np.isfinite(need), need, settled)
+    found = search_curves(car, need, aims, seed)
+    points = _points(car, found, need)
     proposal = BaseProposal(car.name, points, (), (), aims)
     seeds = [seed + one for one in FRESH_SEEDS]
-    changed = with_curves(car, proposal.curves())
-    now, proposed = start_results([car, changed], STARTS_degC, seeds)
-    return BaseProposal(car.name, points, now, proposed, aims)
+    cars = [car, with_curves(car, proposal.curves())]
+    now, proposed = start_results(cars, STARTS_degC, seeds, aims.stable_s)
+    return replace(
+        proposal,
+        now=now,
+        proposed=proposed,
+        missed=missed_targets(proposed, found.tried, aims, need, limit, _above_rpm(car, need)),
+        worse=worse_than_now(now, proposed, aims),
+    )
 
 
 def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
@@ -238,6 +231,44 @@ def _at(curve: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
     return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
 
 
+def _points(car: Car, found: SearchResult, need: Any) -> tuple[ProposedPoint, ...]:
+    """Own and proposed curves, from the coldest start to warm."""
+    limit = float(car.valve.open_limit_steps)
+    held = 0.5 * (car.feedback.min_move_steps - 1)
+    warm = [_base(car, degC) for degC in WARM_degC]
+    base = falling([*found.curves.base, *(np.floor(max(one - held, 0.0)) for one, _ in warm)])
+    least = [
+        min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps), limit)
+        for steps in base[len(STARTS_degC) :]
+    ]
+    crank = falling([*found.curves.cranking, *least])
+    after = falling([*found.curves.after, *[found.curves.after[-1]] * len(WARM_degC)])
+    reached = [*(need <= limit), *(there for _, there in warm)]
+    curves = car.curves
+    return tuple(
+        ProposedPoint(
+            degC, _at(curves.target_rpm, degC), _at(curves.base_steps, degC), base[i],
+            _at(curves.cranking_steps, degC), crank[i],
+            _at(curves.after_start_steps, degC), after[i], bool(reached[i]),
+        )
+        for i, degC in enumerate((*STARTS_degC, *WARM_degC))
+    )  # fmt: skip
+
+
+def _above_rpm(car: Car, need: Any) -> list[float]:
+    """Worth of the steps by which the valve may stay above a falling curve, at each start [rpm]."""
+    from sim.linearise import settled_rpm
+
+    above = float(car.feedback.min_move_steps - 1)
+    limit = float(car.valve.open_limit_steps)
+    worth = []
+    for coolant_degC, steps in zip(STARTS_degC, np.clip(need, 0.0, limit), strict=True):
+        there = [steps, min(steps + above, limit)]
+        low, high = settled_rpm(car, there, coolant_degC, ambient_degC=coolant_degC)
+        worth.append(float(high - low))
+    return worth
+
+
 def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     """Whole steps at which the model settles nearest its target, and whether it reaches it.
 
@@ -255,54 +286,3 @@ def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     if first > 0 and target - settled[first - 1] < settled[first] - target:
         first -= 1
     return float(steps[first]), True
-
-
-def _falling(rows: list[Any]) -> list[list[float]]:
-    """Make curves that never rise with warmth: none is below a warmer point of itself."""
-    return [[float(v) for v in np.maximum.accumulate(np.asarray(row)[::-1])[::-1]] for row in rows]
-
-
-def _start_air(
-    car: Car, base: tuple[float, ...], aims: StartTargets, seed: int
-) -> tuple[list[float], list[float]]:
-    """Cranking steps and after-start air at each temperature of a start: the best pair tried."""
-    limit = float(car.valve.open_limit_steps)
-    count = len(STARTS_degC)
-    pairs = [(extra, air) for extra in CRANKING_EXTRA_steps for air in AFTER_START_steps]
-    plain = with_curves(car, {"base_steps": [list(p) for p in _points(base[:count])]})
-    tried = []
-    for extra, air in pairs:
-        cranking = [min(steps + extra, limit) for steps in base[:count]]
-        curves = {
-            "cranking_steps": [list(p) for p in _points(cranking)],
-            "after_start_steps": [[STARTS_degC[0], air], [STARTS_degC[-1], air]],
-        }
-        tried.append(with_curves(plain, curves))
-    found = start_results(tried, STARTS_degC, [seed + one for one in SEEDS])
-    cost: NDArray[np.float64] = np.array(
-        [[_cost(one, aims) + 0.002 * sum(pair) for one in row]
-         for pair, row in zip(pairs, found, strict=True)]
-    )  # fmt: skip
-    best = [pairs[int(i)] for i in np.argmin(cost, axis=0)]
-    crank = [
-        min(max(b + extra, LEAST_CRANKING_steps), limit)
-        for b, (extra, _) in zip(base, best, strict=False)
-    ]
-    # Few seeds tried in coarse steps: neighbours are averaged.
-    chosen = np.array([pair[1] for pair in best])
-    padded = np.concatenate([chosen[:1], chosen, chosen[-1:]])
-    return crank, [float(v) for v in np.rint(np.convolve(padded, np.ones(3) / 3.0, "valid"))]
-
-
-def _points(values: Any) -> list[tuple[float, float]]:
-    return list(zip(STARTS_degC, values, strict=True))
-
-
-def _cost(one: StartResult, aims: StartTargets) -> float:
-    """How far a start is from what is aimed at; a failed one is far."""
-    if not one.runs:
-        return 100.0
-    over = max(0.0, one.flare_rpm - aims.flare_rpm) / aims.flare_rpm
-    under = max(0.0, one.target_rpm - one.lowest_rpm - aims.dip_rpm) / aims.dip_rpm
-    late = max(0.0, one.stable_s - aims.stable_s) / aims.stable_s
-    return over + under + late

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tuning._row import START_TOLERANCE_rpm
 from workbench.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -64,7 +68,7 @@ def start_figure(trace: Trace, story: StartStory) -> Figure:
 
 
 def proposal_figure(proposal: BaseProposal) -> Figure:
-    """Draw proposed curves beside the owner's.
+    """Draw proposed curves beside the owner's, and what starts come to with both.
 
     Parameters
     ----------
@@ -74,32 +78,57 @@ def proposal_figure(proposal: BaseProposal) -> Figure:
     Returns
     -------
     Figure
-        Base, cranking and after-start over temperature.
+        Base, cranking and after-start over temperature; below them flare, dip and how far speed
+        strays, with the targets.
     """
     with styled():
-        figure = new_figure((8.2, 4.4))
-        axes = figure.subplots(1, 3, sharex=True)
-        places = [p.coolant_degC for p in proposal.points]
-        kinds = (
-            ("base", "base curve"),
-            ("cranking", "cranking curve"),
-            ("after", "after-start air"),
-        )
-        for one, (kind, name) in zip(axes, kinds, strict=True):
-            now = [getattr(p, f"{kind}_now_steps") for p in proposal.points]
-            new = [getattr(p, f"{kind}_steps") for p in proposal.points]
-            one.plot(places, now, color=GREY, marker="s", markersize=4, label="your own")
-            one.plot(places, new, color=BLUE, marker="o", markersize=4, label="proposed")
-            one.set_title(name)
-            one.set_ylim(0.0, 1.12 * max(*now, *new, 1.0))
-            one.set_xlabel("coolant [degC]")
-        axes[0].set_ylabel("valve [steps]")
-        axes[0].legend(loc="upper right")
-        figure.suptitle(
-            f"{proposal.car}: what the model would change in the open-loop curves",
-            fontsize=10, x=0.01, ha="left",
-        )  # fmt: skip
+        figure = new_figure((9.2, 6.4))
+        curves, starts = figure.subplots(2, 3)
+        _draw_curves(curves, proposal)
+        _draw_starts(starts, proposal)
+        figure.suptitle(textwrap.fill(proposal.lines()[0], 120), fontsize=10, x=0.01, ha="left")
+        figure.align_ylabels()
     return figure
+
+
+def _draw_curves(row: Sequence[Axes], proposal: BaseProposal) -> None:
+    """Owner's and proposed curves over temperature."""
+    places = [p.coolant_degC for p in proposal.points]
+    kinds = (("base", "base curve"), ("cranking", "cranking curve"), ("after", "after-start air"))
+    for one, (kind, name) in zip(row, kinds, strict=True):
+        now = [getattr(p, f"{kind}_now_steps") for p in proposal.points]
+        new = [getattr(p, f"{kind}_steps") for p in proposal.points]
+        _draw_pair(one, places, now, new)
+        one.set_title(name)
+        one.set_ylim(0.0, 1.12 * max(*now, *new, 1.0))
+    row[0].set_ylabel("valve [steps]")
+    row[0].legend(loc="upper right")
+
+
+def _draw_starts(row: Sequence[Axes], proposal: BaseProposal) -> None:
+    """What starts without feedback come to, the worst of several, with the targets."""
+    aims = proposal.targets
+    kinds = (
+        ("flare_rpm", "flare", aims.flare_rpm),
+        ("dip_rpm", "dip", aims.dip_rpm),
+        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", START_TOLERANCE_rpm),
+    )
+    places = [one.coolant_degC for one in proposal.proposed]
+    for one, (name, title, target_rpm) in zip(row, kinds, strict=True):
+        now = [getattr(s, name) for s in proposal.now]
+        new = [getattr(s, name) for s in proposal.proposed]
+        one.axhline(target_rpm, color=BLACK, linestyle="--", linewidth=1, label="target, at most")
+        _draw_pair(one, places, now, new)
+        one.set_title(title)
+        one.set_ylim(0.0, 1.12 * max(*now, *new, target_rpm))
+        one.set_xlabel("coolant at the start [degC]")
+    row[0].set_ylabel("start without feedback [rpm]")
+    row[0].legend(loc="lower right")
+
+
+def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[float]) -> None:
+    axes.plot(places, now, color=GREY, marker="s", markersize=4, label="your own")
+    axes.plot(places, new, color=BLUE, marker="o", markersize=4, label="proposed")
 
 
 def logged_base_figure(proposal: LoggedBase) -> Figure:
@@ -141,7 +170,9 @@ def _two_lines(story: StartStory) -> str:
     wrong = story.wrong()
     told = f"{'; '.join(wrong[:2])}" if wrong else "The base curve needs no mending"
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
-    return f"{story.finding()}\n{told}{more}."
+    if story.offset is not None:
+        told, more = story.offset.told().partition(" More homing_steps")[0].rstrip("."), ""
+    return f"{textwrap.fill(story.finding(), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 
 
 def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
