@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from workbench import units
@@ -38,7 +39,7 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
     ]  # fmt: skip
     highest = max(value for _, value in found["lines"]["rpm"])
     axes = [y_axis(i, name, palette, 3 if i == 0 else 2) for i, name in enumerate(names)]
-    axes[0] |= {"min": 0, "max": 100.0 * (int(highest / 100.0) + 2)}
+    axes[0] |= {"min": 0, "max": 500.0 * math.ceil(1.03 * highest / 500.0)}
     axes[1] |= {"min": 0, "minInterval": 1}
     x_axes = [
         {"type": "value", "gridIndex": i, "min": 0, "max": found["length_s"],
@@ -55,7 +56,8 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
         "animation": False, "backgroundColor": "transparent",
         "grid": [{"left": 56, "right": 14, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS],
         "xAxis": x_axes, "yAxis": axes, "series": lines,
-        "legend": {"type": "scroll", "top": 0, "left": 90, "right": 6,
+        "legend": {"type": "scroll", "itemWidth": 26, "itemGap": 8,
+                   "top": 0, "left": 90, "right": 6,
                    "textStyle": {"color": palette.ink},
                    "pageTextStyle": {"color": palette.ink}, "pageIconColor": palette.speed,
                    "data": ["speed", "target", "valve", "base curve", "coolant", "oil"]},
