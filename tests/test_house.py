@@ -169,7 +169,8 @@ def test_every_imported_library_is_declared(
     folders: tuple[str, ...], extras: tuple[str, ...]
 ) -> None:
     # Parts of a declared library's own interface: pydantic's errors, nicegui's web framework.
-    known = {*requirement_names(*extras), "pydantic_core", "starlette"}
+    known = {name.replace("-", "_") for name in requirement_names(*extras)}
+    known |= {"pydantic_core", "starlette"}
     known |= {*PACKAGES, "scenarios", "tests", *sys.stdlib_module_names}
     unknown = [
         f"{shown(path)}:{line}: {module}"
