@@ -14,7 +14,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning._row import START_TOLERANCE_rpm
-from tuning.start_trials import STABLE_s, StartResult, start_results, start_scenario
+from tuning.start_trials import (
+    STABLE_s,
+    StartResult,
+    start_results,
+    start_scenario,
+    target_moves,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -290,6 +296,7 @@ class _Search:
         self.limit = float(car.valve.open_limit_steps)
         self.seeds = [seed + one for one in SEEDS]
         self.tried: list[tuple[StartResult, ...]] = []
+        self.moves: list[NDArray[np.float32]] | None = None
 
     def curves(self, base: Any, extra: Any, after: Any) -> StartCurves:
         """Curves within the valve's limits from base, air above it while cranking, after-start."""
@@ -303,7 +310,9 @@ class _Search:
     def costs(self, tried: list[StartCurves]) -> NDArray[np.float64]:
         """Cost of each of some curves at each temperature; less air wins among equals."""
         cars = [with_start_curves(self.car, one) for one in tried]
-        found = start_results(cars, STARTS_degC, self.seeds, self.aims.stable_s)
+        if self.moves is None:
+            self.moves = target_moves(cars[len(cars) // 2], STARTS_degC)
+        found = start_results(cars, STARTS_degC, self.seeds, self.aims.stable_s, self.moves)
         self.tried += found
         air = np.array([np.add(one.cranking, one.after) for one in tried])
         return np.array([[cost(one, self.aims) for one in row] for row in found]) + 1e-4 * air

@@ -132,20 +132,22 @@ def start_results(
     coolant_degC: Sequence[float],
     seeds: Sequence[int],
     stable_s: float = STABLE_s,
+    moves: Sequence[NDArray[np.float32]] | None = None,
 ) -> list[tuple[StartResult, ...]]:
     """Start each car at each temperature several times, on its curves alone.
 
     Parameters
     ----------
     cars : sequence of Car
-        The cars, one car with several curves: how the target moves while the engine warms up is
-        taken from a run of the first.  Their feedback is switched off.
+        The cars, one car with several curves.  Their feedback is switched off.
     coolant_degC : sequence of float
         Temperatures [degC].
     seeds : sequence of int
         One start each.
     stable_s : float
         From the key, when speed should be stable [s].
+    moves : sequence of ndarray, optional
+        From ``target_moves``, for the same temperatures; of the first car when left out.
 
     Returns
     -------
@@ -161,7 +163,7 @@ def start_results(
     plan = full_plan(fleet, settings_table(plain), seeds=seeds, pair_settings_with_cars=True)
     places, each = len(scenarios), len(seeds)
     targets = np.array([[_target(car, degC) for degC in coolant_degC] for car in plain])
-    moved = [_target_moves(plain[0], scenario) for scenario in scenarios]
+    moved = np.asarray(target_moves(plain[0], coolant_degC) if moves is None else moves)
     window = [("start", CRANK_s, LENGTH_s)]
     wanted = [COLUMN[n] for n in ("start_flare_rpm", "start_lowest_rpm", "start_stable_s")]
     kept = np.empty((len(plan.car), 6))
@@ -170,7 +172,7 @@ def start_results(
         stalled = counters[:, COUNTERS.index("stalled_s")]
         at = np.where(np.isfinite(stalled), np.nan_to_num(stalled) / 0.05, -1).astype(int)
         here = targets[plan.car[rows], plan.scenario[rows]]
-        beside = rpm - np.asarray(moved)[plan.scenario[rows], : rpm.shape[1]]
+        beside = rpm - moved[plan.scenario[rows], : rpm.shape[1]]
         kept[rows, :3] = measure_runs(beside, steps, window, here, at)[:, wanted]
         kept[rows, 3] = counters[:, COUNTERS.index("started_s")] - CRANK_s
         kept[rows, 4] = np.isnan(stalled)
@@ -199,13 +201,32 @@ def _strays(error_rpm: NDArray[np.float32], stable_s: float) -> NDArray[np.float
     return np.asarray(np.max(np.abs(smooth), axis=1))
 
 
-def _target_moves(car: Car, scenario: Scenario) -> NDArray[np.float32]:
-    """How far the target has moved since the key, a sample each ``SAMPLE_s`` [rpm]."""
+def target_moves(car: Car, coolant_degC: Sequence[float]) -> list[NDArray[np.float32]]:
+    """How far the target moves while the engine warms up, from one narrated start each.
+
+    It hardly depends on the curves as long as the engine runs, so one answer serves many.
+
+    Parameters
+    ----------
+    car : Car
+        A car that starts on its curves.
+    coolant_degC : sequence of float
+        Temperatures [degC].
+
+    Returns
+    -------
+    list of ndarray
+        One a temperature, a sample each ``SAMPLE_s``: target less that at the key [rpm].
+    """
     from sim import SAMPLE_s, simulate
 
-    target = simulate(car, scenario).resampled("target_rpm", SAMPLE_s)
     cranked = round(CRANK_s / SAMPLE_s)
-    return np.asarray(target - target[cranked], dtype=np.float32)
+    found = []
+    for temperature_degC in coolant_degC:
+        scenario = start_scenario(temperature_degC)
+        target = simulate(car, scenario).resampled("target_rpm", SAMPLE_s)
+        found.append(np.asarray(target - target[cranked], dtype=np.float32))
+    return found
 
 
 def _target(car: Car, coolant_degC: float) -> float:

@@ -29,7 +29,7 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
   body { font-size: 8.6pt; line-height: 1.28; max-width: none; margin: 0; padding: 0; }
   h2 { margin: .7em 0 .2em; break-after: avoid; } h3 { break-after: avoid; }
   tr, li, figure, .cautions { break-inside: avoid; }
-  figure img { max-height: 88mm; width: auto; } figure.upright img { max-height: 150mm; }
+  figure img { max-height: 76mm; width: auto; } figure.upright img { max-height: 140mm; }
   .break { break-before: page; }
 }
 """
