@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 WIDTH_in, HEIGHT_in = 8.27, 11.69
 MARGIN_in = 0.55
 POINT_in = 1.0 / 72.0
-TALLEST_SHARE, UPRIGHT_SHARE = 0.31, 0.47
+TALLEST_SHARE, UPRIGHT_SHARE = 0.28, 0.45
 """A picture takes at most this share of a page's height; one taller than wide, which has the
 smallest letters, the second [-]."""
 LEAST_SCALE = 0.8
