@@ -10,6 +10,7 @@ from tuning.objective import (
     LEAST_REGRET,
     RANKED_BEHIND,
     REGRET,
+    REGRET_MARGIN,
     TERMS,
     better_on,
     score,
@@ -93,10 +94,12 @@ def test_who_cures_hunting_is_not_to_pay_for_it_elsewhere() -> None:
     hunts = {"hunting_rpm": 140.0}
     (now,) = score(runs(hunts), Weights())
     better, slower = score(runs({"settle_s": 2.0}, {"settle_s": 5.0}), Weights(), present=now)
-    # Settings are to be better by a twentieth, so what stays as it is costs that twentieth.
-    held = {"excursion": 0.5 * 5.0, "moves": 0.4 * 0.5, "settling": 4.0 * 0.15}
-    assert better.regret == pytest.approx(REGRET * (held["excursion"] + held["moves"]))
-    assert slower.regret - better.regret == pytest.approx(REGRET * 4.0 * (5.0 - 0.95 * 3.0))
+    # Settings are to be better by a margin, so what stays as it is (a dip of 100 rpm, 10 moves a
+    # minute) costs that margin.
+    held = 0.5 * 100.0 + 0.4 * 10.0
+    assert better.regret == pytest.approx(REGRET * REGRET_MARGIN * held)
+    least_s = (1.0 - REGRET_MARGIN) * 3.0
+    assert slower.regret - better.regret == pytest.approx(REGRET * 4.0 * (5.0 - least_s))
 
 
 def test_hunting_that_is_seen_costs_more_than_it_weighs() -> None:
