@@ -16,10 +16,13 @@ import hashlib
 import os
 import re
 import shutil
+import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -136,6 +139,27 @@ def cache_folder(package: str) -> Path:
         _remove_old(root, folder)
         folder.mkdir(parents=True, exist_ok=True)
     return folder
+
+
+def _spare_linear_algebra() -> None:
+    """Import numba's array functions without scipy's linear algebra: 0.2 s of every start.
+
+    They ask for it only to choose how ``convolve`` adds up, which no compiled function here uses.
+    Left alone where another thread may be importing scipy.
+    """
+    unwanted = ("scipy.linalg", "scipy.linalg.cython_blas")
+    if threading.active_count() > 1 or not sys.modules.keys().isdisjoint(unwanted):
+        return
+    nothing: Any = None
+    sys.modules.update(dict.fromkeys(unwanted, nothing))
+    try:
+        import_module("numba.np.arraymath")
+    finally:
+        for name in unwanted:
+            del sys.modules[name]
+
+
+_spare_linear_algebra()
 
 
 def is_warm() -> bool:

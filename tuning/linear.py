@@ -35,6 +35,10 @@ from tuning.delays import Complexes, Reals, mean_over, pade_delay
 RPM_PER_rad_s = 30.0 / math.pi
 INPUTS = ("valve_steps", "load_Nm", "spark_deg", "area_m2")
 """What can be moved: commanded valve, load torque, spark advance, any other air area."""
+HIGHEST = 20.0
+"""Frequency, over the engine's fastest rate, beyond which the two storages alone count [-]."""
+FREQUENCIES = 2000
+"""Frequencies looked at up to there, and as many again where the delay turns once more [-]."""
 
 
 @dataclass(frozen=True)
@@ -276,9 +280,22 @@ class LinearIdle:
         Returns
         -------
         bool
-            True if every pole (Pade order 6) has a negative real part.
+            True if every characteristic root has a negative real part, exact to the delay.
+
+        Notes
+        -----
+        The characteristic function turns by two quarters from frequency 0 to infinity.  Source:
+        Mikhailov's criterion, 1938; for delays Stepan, Retarded Dynamical Systems, 1989 (from
+        memory).
         """
-        return bool(np.all(self.state_space(6, measured=False).poles().real < 0.0))
+        rates = np.abs(self.A) + np.abs(self.A_delayed)
+        fastest = float(rates[0, 0] + rates[1, 1] + math.sqrt(rates[0, 1] * rates[1, 0]))
+        count = math.ceil(FREQUENCIES + FREQUENCIES * fastest * self.delay_s)
+        m11, m12, m21, m22 = self._pencil(1j * HIGHEST * fastest * np.linspace(0.0, 1.0, count))
+        turns = m11 * m22 - m12 * m21
+        if not turns[0].real > 0.0:
+            return False
+        return bool(abs(np.unwrap(np.angle(turns))[-1] - math.pi) < 0.25 * math.pi)
 
 
 def linear_idle(jac: IdleJacobian) -> LinearIdle:

@@ -75,6 +75,9 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         status = int(app(arguments, prog_name="evenidle", standalone_mode=False) or 0)
         sys.stdout.flush()
+        if arguments is None:
+            # The process ends here: looking once more for cycles would cost a quarter second.
+            gc.freeze()
         if status == INTERRUPTED:
             _complain(KEPT)
         return status

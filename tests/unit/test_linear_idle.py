@@ -76,6 +76,21 @@ def test_load_slows_and_spark_and_leaks_speed_up() -> None:
     assert plant.is_stable()
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_stable_is_what_the_poles_of_python_control_say(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    plain = random_jacobian(rng)
+    jac = replace(
+        plain,
+        delay_s=plain.delay_s * rng.uniform(0.0, 8.0),
+        charge_torque_per_Pa=plain.charge_torque_per_Pa * rng.uniform(0.5, 6.0),
+        resisting_torque_per_rad_s=plain.resisting_torque_per_rad_s * rng.uniform(-3.0, 1.0),
+    )
+    plant = linear_idle(jac)
+    slowest = max(plant.state_space(8, measured=False).poles().real)
+    assert plant.is_stable() == (slowest < 0.0), slowest
+
+
 def test_an_engine_that_pulls_more_the_faster_it_runs_is_unstable() -> None:
     runaway = replace(
         random_jacobian(np.random.default_rng(1)),
