@@ -291,7 +291,8 @@ class LinearIdle:
         rates = np.abs(self.A) + np.abs(self.A_delayed)
         fastest = float(rates[0, 0] + rates[1, 1] + math.sqrt(rates[0, 1] * rates[1, 0]))
         count = math.ceil(FREQUENCIES + FREQUENCIES * fastest * self.delay_s)
-        m11, m12, m21, m22 = self._pencil(1j * HIGHEST * fastest * np.linspace(0.0, 1.0, count))
+        axis = np.linspace(0.0, 1j * HIGHEST * fastest, count, dtype=complex)
+        m11, m12, m21, m22 = self._pencil(axis)
         turns = m11 * m22 - m12 * m21
         if not turns[0].real > 0.0:
             return False
