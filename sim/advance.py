@@ -157,6 +157,30 @@ def ticks_to_crossing(rest_rad: float, speed: float, step: float, room: float) -
 
 
 @relation
+def follow_pressure(
+    s: Block, p: Block, lane: int, live: bool, elapsed_s: float, map_Pa: float
+) -> None:
+    """Let the pressure that fuelling goes by follow a step (implicit Euler).
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    live : bool
+        Whether the step counts [-].
+    elapsed_s : float
+        Length of the step [s].
+    map_Pa : float
+        Manifold pressure reached [Pa].
+    """
+    lagged = s.map_lagged_Pa[lane]
+    followed = elapsed_s / (p.fuelling_lag_s[lane] + elapsed_s + 1.0e-12)
+    s.map_lagged_Pa[lane] = pick(live, lagged + (map_Pa - lagged) * followed, lagged)
+
+
+@relation
 def keep_books(
     s: Block,
     p: Block,
@@ -167,7 +191,10 @@ def keep_books(
     air: tuple[float, float],
     work: tuple[float, float],
 ) -> None:
-    """Add a step to the books, and let the lagged pressures follow (implicit Euler).
+    """Add a step to the books, and let the sensed pressure follow (implicit Euler).
+
+    Only for runs that are told or recorded: no controller sees them, and in the lanes so many
+    more arrays would keep the compiler from making vectors of the loop.
 
     Parameters
     ----------
@@ -186,11 +213,8 @@ def keep_books(
     work : tuple of float
         Work driven and resisted at the crank [J].
     """
-    lagged = s.map_lagged_Pa[lane]
-    followed = elapsed_s / (p.fuelling_lag_s[lane] + elapsed_s + 1.0e-12)
     sensed = s.map_sensed_Pa[lane]
     share = elapsed_s * p.inverse_map_lag_per_s[lane]
-    s.map_lagged_Pa[lane] = pick(live, lagged + (map_Pa - lagged) * followed, lagged)
     s.map_sensed_Pa[lane] = pick(live, sensed + (map_Pa - sensed) * share / (1.0 + share), sensed)
     s.in_kg[lane] += pick(live, air[0], 0.0)
     s.out_kg[lane] += pick(live, air[1], 0.0)
@@ -342,6 +366,8 @@ def advance(
         stops = s.running[lane] > 0.5 and final <= p.stall_rad_s[lane]
     live = ok and s.live[lane] > 0.5
     if full:
+        follow_pressure(s, p, lane, live, (step + extra) * s_PER_TICK, map1)
+    if full and not choked_only:
         air = (air_in + e * last[3], air_out + e * last[4])
         work = (s.torque_Nm[lane] * turned, resisted + e * last[5] * speed1)
         keep_books(s, p, lane, live, (step + extra) * s_PER_TICK, map1, air, work)

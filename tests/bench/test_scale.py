@@ -30,8 +30,10 @@ SCALE = """
 import resource, sys, time
 import numpy as np
 from sim import full_plan, load_car, load_scenario, make_fleet, run_plan, settings_table
+from tests.bench.test_speed import basic_car
 runs, cores = int(sys.argv[1]), int(sys.argv[2])
-cars = [load_car(name) for name in ("trials", "twin", "six")]
+demo = [load_car(name) for name in ("trials", "twin", "six")]
+cars = demo if sys.argv[3] == "demo" else [basic_car(), basic_car(), basic_car()]
 fleet = make_fleet(cars[: min(runs, 3)], [load_scenario("warm_idle")])
 seeds = range(max(1, runs // len(fleet.cars)))
 def keep(rows, rpm, steps, counters):
@@ -51,15 +53,17 @@ tune(load_car("trials"), budget="quick", storage=sys.argv[1], resume=True, cores
 """
 
 
-def test_a_million_runs(capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize("cars", ["plain", "demo"])
+def test_a_million_runs(capsys: pytest.CaptureFixture[str], cars: str) -> None:
     """Cars by seeds, each count in a process of its own, so that its memory is its own."""
-    lines = ["| 60 s runs, two cores | s | us a run | MiB in all |", "|---|---|---|---|"]
+    lines = [f"| 60 s runs of {cars} cars, two cores | s | us a run | MiB in all |"]
+    lines.append("|---|---|---|---|")
     peak = 0.0
     for runs in (1, 10, 100, 1_000, 10_000, 100_000, 1_000_000):
         if runs > MOST_RUNS:
             break
         done = subprocess.run(
-            [sys.executable, "-c", SCALE, str(runs), "2"],
+            [sys.executable, "-c", SCALE, str(runs), "2", cars],
             cwd=ROOT, capture_output=True, text=True, check=True,
         )  # fmt: skip
         made, took, peak = (float(word) for word in done.stdout.split())

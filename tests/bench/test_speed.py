@@ -181,7 +181,7 @@ def test_cores_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
 
 COMMANDS = (
     ["--help"], ["simulate", "trials"], ["check", "trials"], ["diagnose", str(LOG)],
-    ["compare", "trials", str(LOG)], ["explain", "trials", "--quick"], ["base", "trials"],
+    ["compare", "trials", str(LOG)], ["explain", "trials", "--rough"], ["base", "trials"],
     ["tune", "trials", "--budget", "quick"], ["stress", "trials"], ["fit", "trials", str(LOG)],
     ["sheet", "trials"], ["new", "--help"], ["page", "--help"], ["demo", "--help"],
 )  # fmt: skip
