@@ -182,8 +182,9 @@ def test_cores_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
 COMMANDS = (
     ["--help"], ["simulate", "trials"], ["check", "trials"], ["diagnose", str(LOG)],
     ["compare", "trials", str(LOG)], ["explain", "trials", "--rough"], ["base", "trials"],
-    ["tune", "trials", "--budget", "quick"], ["stress", "trials"], ["fit", "trials", str(LOG)],
-    ["sheet", "trials"], ["new", "--help"], ["page", "--help"], ["demo", "--help"],
+    ["tune", "trials", "--budget", "quick", "--out", "tuned.toml"], ["stress", "trials"],
+    ["fit", "trials", str(LOG), "--out", "fitted.toml"], ["sheet", "trials", "--out", "sheet.html"],
+    ["new", "--help"], ["page", "--help"], ["demo", "--help"],
 )  # fmt: skip
 """Every command by its main act; the three that ask, serve or do it all, by their help."""
 
