@@ -108,7 +108,7 @@ def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
         Their scores.
     """
     near = space.neighbours(settings)
-    values = [one.value - one.regret for one in judge.scores([settings, *near.values()])]
+    values = [one.value - one.seen for one in judge.scores([settings, *near.values()])]
     return Plateau(values[0], dict(zip(near, values[1:], strict=True)))
 
 
@@ -138,7 +138,7 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     pool = flat or some
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
-        one: own.regret + plateaus[one].around_rpm
+        one: own.seen + plateaus[one].around_rpm
         for one, own in zip(pool, judge.scores(pool), strict=True)
     }
     best = min(pool, key=lambda one: worth[one])
@@ -192,7 +192,7 @@ def _bears_closer(settings: Feedback, space: Space, judge: Judge) -> bool:
     """Whether trim limits an entry step closer are nearly as good."""
     near = space.neighbours(settings).items()
     trims = {name: one for name, one in near if name.startswith("trim_")}
-    own, *scores = (one.value - one.regret for one in judge.scores([settings, *trims.values()]))
+    own, *scores = (one.value - one.seen for one in judge.scores([settings, *trims.values()]))
     return Plateau(own, dict(zip(trims, scores, strict=True))).is_flat
 
 

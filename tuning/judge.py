@@ -54,9 +54,6 @@ class Judge:
             self.plausible.cars, search_drives(car), noise_seeds(seed, purpose, seeds), cores
         )
         self._scores: dict[Feedback, Score] = {}
-        self._present = None
-        if car.feedback.law != "none":
-            self._present = score(self.runs.run([car.feedback]), weights)[0]
 
     def scores(
         self,
@@ -81,7 +78,7 @@ class Judge:
         for first in range(0, len(fresh), AT_ONCE):
             some = fresh[first : first + AT_ONCE]
             runs = self.runs.run(some)
-            found = score(runs, self._weights, self._limits, self._present)
+            found = score(runs, self._weights, self._limits)
             for one, its in zip(some, found, strict=True):
                 self._scores[one] = its
             if on_progress is not None:

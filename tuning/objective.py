@@ -13,13 +13,11 @@ Score of a car, in rpm (lower is better): the weighted sum of
 
 Each is averaged over seeds, then over drives (warm counts twice).  Over the cars the score leans to
 the worst: half the mean, half the mean of the worst quarter (the conditional value at risk).
-Hard limits go first: settings that break one on any run rank behind all that do not.  The owner of
-an engine that hunts does not want to pay for a quieter idle with a slower one: what is worse than
-with the settings the car has now counts four times, once in the score and thrice as ``regret``, so
-that settings which are better throughout win where there are any.  Where the present settings do
-not hunt, the best balance is looked for, and what is worse counts half as much again.  Nor should
-an engine be seen to hunt at all: hunting beyond a tenth of the held-valve floor, on any car, counts
-as regret too.
+Hard limits go first: settings that break one on any run rank behind all that do not.  Nor should an
+engine be seen to hunt at all: hunting beyond a tenth of the held-valve floor, on any car, counts
+five times.  What the settings are that the car has now takes no part: with what is worse than they
+are weighed more, settings stayed near them, and on engines of another structure, fitted and given
+default settings, scores were a tenth worse (median of four, measured).
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are our judgement, no source.
 """
@@ -46,15 +44,6 @@ DRIVE_WEIGHTS = (2.0, 1.0)
 """Weights of the search drives, warm and cold [-]."""
 ERROR_FREE_rpm = 15.0
 UNDERSHOOT_FREE_rpm = 40.0
-REGRET, LEAST_REGRET = 3.0, 0.5
-"""How much more what is worse than with the present settings weighs, where those are seen to hunt
-and where they are not [-].  As much always would keep settings near the present ones: on engines
-of another structure, fitted and given default settings, scores were up to a tenth worse."""
-REGRET_MARGIN = 0.07
-"""Where the present settings hunt, the new ones are to be better by this share at least, so that
-they still are on other cars [-]."""
-MUCH_HUNTING_SHARE = 0.1
-"""Present settings are seen to hunt fully when that costs this share of their score [-]."""
 UNSEEN_SHARE = 0.1
 """Hunting below this share of the held-valve floor is not seen [-]."""
 SEEN_WEIGHT = 4.0
@@ -90,14 +79,14 @@ class Score:
     Attributes
     ----------
     value : float
-        What the search minimises: ``total`` and ``regret``, and far more if a hard limit is
+        What the search minimises: ``total`` and ``seen``, and far more if a hard limit is
         broken [rpm].
     total : float
         The score over all cars, leaning to the worst [rpm].
     mean, worst : float
         Mean over all cars and over the worst quarter [rpm].
-    regret : float
-        For all that is worse than with the present settings, and for hunting that is seen [rpm].
+    seen : float
+        For hunting that is seen, beyond its share of ``total`` [rpm].
     terms : dict
         Names of ``TERMS`` to their weighted share of ``total`` [rpm].
     measured : dict
@@ -113,7 +102,7 @@ class Score:
     total: float
     mean: float
     worst: float
-    regret: float
+    seen: float
     terms: Mapping[str, float]
     measured: Mapping[str, float]
     broken: Mapping[str, float]
@@ -215,34 +204,6 @@ def worst_mean(by_car: np.ndarray) -> np.ndarray:
     return worst
 
 
-def regret_rpm(measured: np.ndarray, weights: Weights, present: Score | None) -> np.ndarray:
-    """What settings cost that are worse in something than the present ones.
-
-    Parameters
-    ----------
-    measured : numpy.ndarray
-        Shape (candidates, terms): measures, mean over cars, in the order of ``TERMS``.
-    weights : Weights
-        What each measure is worth.
-    present : Score or None
-        Of the present settings on the same runs, scored without others to compare with: its
-        regret is for hunting alone.  None where there are none to compare with.
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (candidates,), 0 for settings that are better throughout [rpm].
-    """
-    if present is None:
-        return np.zeros(len(measured))
-    hunts = min(1.0, present.regret / max(MUCH_HUNTING_SHARE * present.total, 1e-9))
-    now = np.array([present.measured[name] for name in TERMS])
-    worse = np.maximum(measured - (1.0 - REGRET_MARGIN * hunts) * now, 0.0)
-    each = LEAST_REGRET + hunts * (REGRET - LEAST_REGRET)
-    cost: np.ndarray = each * (worse * weights.in_order()).sum(axis=-1)
-    return cost
-
-
 def seen_hunting_rpm(runs: Runs, raw: np.ndarray, weights: Weights) -> np.ndarray:
     """What settings cost under which an engine is seen to hunt.
 
@@ -270,7 +231,6 @@ def score(
     runs: Runs,
     weights: Weights,
     limits: Limits | None = None,
-    present: Score | None = None,
 ) -> list[Score]:
     """Score candidates.
 
@@ -282,8 +242,6 @@ def score(
         What each measure is worth.
     limits : Limits, optional
         Hard limits; the usual ones when left out.
-    present : Score, optional
-        Of the settings that the car has now, on the same runs: no regret without it.
 
     Returns
     -------
@@ -296,18 +254,18 @@ def score(
     mean, worst = by_car.mean(axis=-1), worst_mean(by_car)
     total = (1.0 - WORST_WEIGHT) * mean + WORST_WEIGHT * worst
     leaning = _car_shares(by_car)
-    regret = regret_rpm(raw.mean(axis=1), weights, present) + seen_hunting_rpm(runs, raw, weights)
+    seen = seen_hunting_rpm(runs, raw, weights)
     found = []
     for k, broken in enumerate(_broken(runs, limits or Limits())):
         shares = (weighted[k] * leaning[k][:, None]).sum(axis=0)
         found.append(
             Score(
-                value=float(total[k] + regret[k])
+                value=float(total[k] + seen[k])
                 + (RANKED_BEHIND + _size(broken) if broken else 0.0),
                 total=float(total[k]),
                 mean=float(mean[k]),
                 worst=float(worst[k]),
-                regret=float(regret[k]),
+                seen=float(seen[k]),
                 terms=dict(zip(TERMS, shares.tolist(), strict=True)),
                 measured=dict(zip(TERMS, raw[k].mean(axis=0).tolist(), strict=True)),
                 broken=broken,
