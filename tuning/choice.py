@@ -17,6 +17,8 @@ from tuning.search_space import Space
 
 DIFFERENT = 0.12
 """Finalists differ by this share of its range in at least one number, or in the law [-]."""
+STEEP = 3.0
+"""Weight of what a neighbour scores more than it may: a knife-edge does not pay [-]."""
 SIMPLER_SHARE = 0.02
 """A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
 NARROWER_SHARE = 0.005
@@ -135,17 +137,16 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     judge.scores([*some, *(n for near in everyone.values() for n in near.values())])
     plateaus = {one: plateau_of(one, space, judge) for one in some}
     flat = [one for one in some if plateaus[one].is_flat]
-    pool = flat or some
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
-        one: own.seen + plateaus[one].around_rpm
-        for one, own in zip(pool, judge.scores(pool), strict=True)
+        one: own.seen + plateaus[one].around_rpm + STEEP * plateaus[one].excess_rpm
+        for one, own in zip(some, judge.scores(some), strict=True)
     }
-    best = min(pool, key=lambda one: worth[one])
-    simple = [one for one in pool if worth[one] <= (1.0 + SIMPLER_SHARE) * worth[best]]
+    best = min(some, key=lambda one: worth[one])
+    simple = [one for one in some if worth[one] <= (1.0 + SIMPLER_SHARE) * worth[best]]
     taken = min(simple, key=lambda one: LAWS_BY_SIMPLICITY.index(one.law))
     settings = narrowed(taken, space, judge)
-    reason = _reason(len(some), len(flat), taken is not best, settings != taken)
+    reason = _reason(len(some), len(flat), taken in flat, taken is not best, settings != taken)
     plateau = plateau_of(settings, space, judge)
     return Choice(settings, judge.scores([settings])[0], plateau, reason)
 
@@ -196,13 +197,13 @@ def _bears_closer(settings: Feedback, space: Space, judge: Judge) -> bool:
     return Plateau(own, dict(zip(trims, scores, strict=True))).is_flat
 
 
-def _reason(compared: int, flat: int, simpler: bool, closer: bool) -> str:
+def _reason(compared: int, flat: int, stands: bool, simpler: bool, closer: bool) -> str:
     """Why the settings were chosen, in a sentence."""
     text = f"best score of {compared} candidates on cars the search had not met"
-    if flat:
+    if stands:
         text += f"; {flat} of them stand on a plateau, as these do"
     else:
-        text += "; none stands on a plateau, these and their neighbours are best together"
+        text += f"; {flat} of them stand on a plateau, these nearly do and are better all the same"
     if simpler:
         text += "; a simpler law that does nearly as well was preferred"
     if closer:

@@ -44,7 +44,7 @@ DRIVE_WEIGHTS = (2.0, 1.0)
 """Weights of the search drives, warm and cold [-]."""
 ERROR_FREE_rpm = 15.0
 UNDERSHOOT_FREE_rpm = 40.0
-UNSEEN_SHARE = 0.1
+UNSEEN_SHARE = 0.06
 """Hunting below this share of the held-valve floor is not seen [-]."""
 SEEN_WEIGHT = 4.0
 """How much more hunting weighs beyond that, mean over cars [-]."""

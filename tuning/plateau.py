@@ -54,6 +54,11 @@ class Plateau:
         return max(0.0, *(v - self.value_rpm for v in self.neighbours_rpm.values()), 0.0)
 
     @property
+    def excess_rpm(self) -> float:
+        """How much more the worst neighbour scores than it may, 0 on a plateau [rpm]."""
+        return max(0.0, self.value_rpm + self.worst_rise_rpm - self.allowed_rpm)
+
+    @property
     def steep(self) -> tuple[str, ...]:
         """Neighbours that score more than is allowed."""
         return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm)
