@@ -132,6 +132,13 @@ class Look:
         self.driver.get(address)
         self.wait_text("Explore")
 
+        def drawn() -> bool:
+            found = self.driver.find_elements(By.CSS_SELECTOR, "section.shown .big")
+            return bool(found and found[0].text)
+
+        # Before, keys may be pressed to which the server does not listen yet.
+        wait_for(drawn, "the first idle", COMPILING_s)
+
     def text(self) -> str:
         """All text that is seen."""
         return self.driver.find_element(By.TAG_NAME, "body").text

@@ -14,6 +14,7 @@ from tests.foreign_engine import (
     ALTERNATE,
     FUEL_LAG,
     HOSE,
+    INERTIA,
     MEMORY,
     POWER,
     WALL,
@@ -26,6 +27,8 @@ from tuning.recording_guide import recording_plan
 SEEDS = (1, 12, 13)
 """Adiabatic with a hose and lagged fuelling; adiabatic; eight cylinders with wall film."""
 WITHIN = 0.10
+FLYWHEEL_WITHIN = 0.25
+"""On twenty engines the flywheel came out at 0.78 to 1.05 of the true one."""
 
 
 def test_the_engines_differ_in_structure() -> None:
@@ -49,3 +52,5 @@ def test_a_foreign_engine_is_fitted_closely_enough(seed: int) -> None:
     assert fitted == pytest.approx(true, rel=WITHIN)
     true, fitted = poles(engine, found.car)
     assert fitted == pytest.approx(true, rel=WITHIN)
+    flywheel = found.car.engine.inertia_kg_m2
+    assert flywheel == pytest.approx(engine.numbers[INERTIA], rel=FLYWHEEL_WITHIN)
