@@ -85,9 +85,10 @@ def test_what_is_better_is_told_term_by_term() -> None:
 
 
 def test_hunting_that_is_seen_costs_more_than_it_weighs() -> None:
-    unseen, seen = score(runs({"hunting_rpm": 43.9}, {"hunting_rpm": 54.0}), Weights())
+    # 6 % of a floor of 40 rpm is not seen.
+    unseen, seen = score(runs({"hunting_rpm": 42.3}, {"hunting_rpm": 54.0}), Weights())
     assert unseen.value == pytest.approx(unseen.total)
-    assert seen.value - seen.total == pytest.approx(4.0 * 10.0)
+    assert seen.value - seen.total == pytest.approx(4.0 * (54.0 - 40.0 - 2.4))
 
 
 def test_presets_lean_where_their_names_say() -> None:
