@@ -15,10 +15,10 @@ Each is averaged over seeds, then over drives (warm counts twice).  Over the car
 the worst: half the mean, half the mean of the worst quarter (the conditional value at risk).
 Hard limits go first: settings that break one on any run rank behind all that do not.  Nor should an
 engine be seen to hunt at all: hunting beyond 6 % of the held-valve floor, on any car, counts five
-times: a tenth is allowed, and other cars may hunt a little more.  What the settings are that the car
-has now takes no part: with what is worse than they are weighed more, settings stayed near them, and
-on engines of another structure, fitted and given default settings, scores were a tenth worse (median
-of four, measured).
+times: a tenth is allowed, and other cars may hunt a little more.  What the settings are that the
+car has now takes no part: with what is worse than they are weighed more, settings stayed near them,
+and on engines of another structure, fitted and given default settings, scores were a tenth worse
+(median of four, measured).
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are our judgement, no source.
 """

@@ -28,7 +28,7 @@ SEEDS = (1, 12, 13)
 """Adiabatic with a hose and lagged fuelling; adiabatic; eight cylinders with wall film."""
 WITHIN = 0.10
 FLYWHEEL_WITHIN = 0.25
-"""On thirty engines the flywheel came out at 0.71 to 1.11 of the true one, 0.90 on the whole."""
+"""On thirty engines it came out at 0.71 to 1.11 of the true one, 0.90 on the whole."""
 
 
 def test_the_engines_differ_in_structure() -> None:
