@@ -333,7 +333,7 @@ def advance(
     next_update : float
         Tick of the next controller update [ticks].
     full : bool
-        Keep the books and the lagged pressures too [-].
+        With lagged fuelling, and on the general path with the books too [-].
     choked_only : bool
         Take the step only where the common case holds; else leave the lane unchanged and
         set ``scalar`` [-].

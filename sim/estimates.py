@@ -26,6 +26,7 @@ Curve = tuple[tuple[float, float], ...]
 RULE_OF_THUMB = "estimated from displacement: common practice, no source"
 FROM_BASE = "estimated so that the base curve holds the target in the model"
 TYPICAL = "typical value: common practice, no source"
+RUBS = "only what rubs, with pumping apart: our judgement, no source"
 STARTING_POINT = "starting point, to be searched"
 
 DEFAULT_BASE: Curve = ((0.0, 50.0), (30.0, 30.0), (50.0, 20.0), (65.0, 14.0), (80.0, 12.0))
@@ -189,7 +190,7 @@ def _from_size(displacement_cm3: float, cylinders: int) -> dict[str, Any]:
             "inertia_kg_m2": round(max(0.012, 0.1 * litres), 4),
             "work_per_air_kJ_per_kg": 1000.0,
             # Pumping apart, as it falls while the manifold fills: else a fit takes that for a
-            # flywheel a third lighter than it is (20 engines of another structure).
+            # flywheel three tenths too light (mean of eight engines of another structure).
             "friction_scale": 0.65,
             "pumping_in_friction": False,
             "volumetric_efficiency": 0.56,
@@ -352,13 +353,12 @@ def _notes(car: Car) -> dict[str, str]:
             "starter.stall_torque_Nm",
             "starter.sag_V_per_Nm",
         ),
+        RUBS: ("engine.friction_scale", "engine.pumping_in_friction"),
         FROM_BASE: ("throttle.leak_mm2", "valve.area_mm2"),
         TYPICAL: (
             "engine.compression_ratio",
             "engine.work_per_air_kJ_per_kg",
             "engine.torque_delay_deg",
-            "engine.friction_scale",
-            "engine.pumping_in_friction",
             "engine.volumetric_efficiency",
             "engine.scatter_share",
             "spark.base_deg",

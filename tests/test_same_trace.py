@@ -1,7 +1,7 @@
 """One model, three ways to run it: narrated by SimPy, event by event, eight lanes side by side.
 
-They must agree to the last bit: in every sample of the batch, and in the whole state, in full
-precision, at the end and at moments in mid-run.
+They must agree to the last bit: in every sample of the batch, and in the whole state (for the
+lanes all but ``BOOKS``), in full precision, at the end and at moments in mid-run.
 """
 
 from __future__ import annotations

@@ -146,7 +146,8 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     simple = [one for one in some if worth[one] <= (1.0 + SIMPLER_SHARE) * worth[best]]
     taken = min(simple, key=lambda one: LAWS_BY_SIMPLICITY.index(one.law))
     settings = narrowed(taken, space, judge)
-    reason = _reason(len(some), len(flat), taken in flat, taken is not best, settings != taken)
+    steep_rpm = plateaus[taken].excess_rpm
+    reason = _reason(len(some), len(flat), steep_rpm, taken is not best, settings != taken)
     plateau = plateau_of(settings, space, judge)
     return Choice(settings, judge.scores([settings])[0], plateau, reason)
 
@@ -197,13 +198,18 @@ def _bears_closer(settings: Feedback, space: Space, judge: Judge) -> bool:
     return Plateau(own, dict(zip(trims, scores, strict=True))).is_flat
 
 
-def _reason(compared: int, flat: int, stands: bool, simpler: bool, closer: bool) -> str:
+def _reason(compared: int, flat: int, steep_rpm: float, simpler: bool, closer: bool) -> str:
     """Why the settings were chosen, in a sentence."""
     text = f"best score of {compared} candidates on cars the search had not met"
-    if stands:
+    if steep_rpm == 0.0:
         text += f"; {flat} of them stand on a plateau, as these do"
+    elif flat:
+        text += (
+            f"; {flat} of them stand on a plateau; a neighbour of these scores {steep_rpm:.1f} rpm"
+            " more than allowed, and they are better all the same"
+        )
     else:
-        text += f"; {flat} of them stand on a plateau, these nearly do and are better all the same"
+        text += "; none stands on a plateau, these and their neighbours are best together"
     if simpler:
         text += "; a simpler law that does nearly as well was preferred"
     if closer:

@@ -38,7 +38,7 @@ INPUTS = ("valve_steps", "load_Nm", "spark_deg", "area_m2")
 HIGHEST = 20.0
 """Frequency, over the engine's fastest rate, beyond which the two storages alone count [-]."""
 FREQUENCIES = 2000
-"""Frequencies looked at up to there, and as many again where the delay turns once more [-]."""
+"""Frequencies looked at up to there, and as many again for each time constant of delay [-]."""
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ Journal of Risk 2 (2000), from memory; the weights are our judgement, no source.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -294,25 +294,3 @@ def _size(broken: Mapping[str, float]) -> float:
         + broken.get("lowest", 0.0)
         + 1000.0 * broken.get("limited", 0.0)
     )
-
-
-def better_on(now: Score, then: Score, slack: Sequence[float] | None = None) -> dict[str, bool]:
-    """Tell on which of the measures weighed one candidate is at least as good as another.
-
-    Parameters
-    ----------
-    now, then : Score
-        The one to beat and the other, of the same runs.
-    slack : sequence of float, optional
-        How much worse still counts as as good, in the order of ``TERMS``; 0 when left out.
-
-    Returns
-    -------
-    dict
-        Names of ``TERMS`` to whether ``then`` is at most ``now`` plus the slack.
-    """
-    allowed = slack or [0.0] * len(TERMS)
-    return {
-        name: then.measured[name] <= now.measured[name] + more
-        for name, more in zip(TERMS, allowed, strict=True)
-    }

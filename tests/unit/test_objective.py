@@ -8,8 +8,6 @@ import pytest
 from tuning.measures import COLUMN, MEASURES
 from tuning.objective import (
     RANKED_BEHIND,
-    TERMS,
-    better_on,
     score,
     worst_mean,
 )
@@ -77,11 +75,6 @@ def test_time_at_a_limit_is_a_limit() -> None:
     some.limited[...] = 0.5
     (found,) = score(some, Weights())
     assert found.broken == {"limited": pytest.approx(0.3)}
-
-
-def test_what_is_better_is_told_term_by_term() -> None:
-    now, slower = score(runs({}, {"settle_s": 5.0}), Weights())
-    assert better_on(now, slower) == {name: name != "settling" for name in TERMS}
 
 
 def test_hunting_that_is_seen_costs_more_than_it_weighs() -> None:

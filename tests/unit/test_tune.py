@@ -9,7 +9,7 @@ import pytest
 from sim import load_car
 from tuning import stress, tune
 from tuning.entry_form import as_entered
-from tuning.objective import TERMS, better_on
+from tuning.objective import TERMS
 from tuning.search_space import LAW_KEYS, SEARCHED_LAWS, make_space
 from tuning.tuned import Tuning
 
@@ -30,10 +30,8 @@ def test_the_settings_found_beat_those_the_car_comes_with(name: str) -> None:
     now, then = found.now_score, found.predicted_score
     gain_rpm = now.total - then.total
     assert gain_rpm > 0.15 * now.total
-    better = better_on(now, then)
-    assert better["hunting"]
-    assert better["undershoot"]
-    assert better["stalls"]
+    for name in ("hunting", "undershoot", "stalls"):
+        assert then.measured[name] <= now.measured[name], name
     dearer = {name: then.terms[name] - now.terms[name] for name in TERMS}
     assert max(dearer.values()) < PRICE_SHARE * gain_rpm, dearer
 

@@ -1,0 +1,23 @@
+"""Steep neighbours: how much more they score than they may."""
+
+from __future__ import annotations
+
+import pytest
+
+from tuning.plateau import Plateau
+
+
+def test_a_neighbour_within_a_tenth_is_no_excess() -> None:
+    flat = Plateau(100.0, {"gain +1": 109.0, "gain -1": 95.0})
+    assert flat.is_flat
+    assert flat.excess_rpm == 0.0
+
+
+def test_excess_is_what_the_worst_neighbour_has_beyond_a_tenth() -> None:
+    steep = Plateau(100.0, {"gain +1": 125.0, "gain -1": 112.0})
+    assert not steep.is_flat
+    assert steep.excess_rpm == pytest.approx(15.0)
+
+
+def test_a_low_score_allows_three_rpm() -> None:
+    assert Plateau(10.0, {"gain +1": 14.5}).excess_rpm == pytest.approx(1.5)
