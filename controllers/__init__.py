@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from controllers.compiling import compiled, is_warm, pick, relation, routine
+    from controllers.compiling import compiled, is_warm, machine_code, pick, relation, routine
     from controllers.controller import (
         Controller,
         car_curves,
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 _HOMES = {
     "compiled": "compiling",
     "is_warm": "compiling",
+    "machine_code": "compiling",
     "pick": "compiling",
     "relation": "compiling",
     "routine": "compiling",
@@ -91,6 +92,7 @@ __all__ = [
     "idle_spark_trim",
     "is_warm",
     "law_code",
+    "machine_code",
     "make_controller",
     "matrix",
     "new_block",

@@ -1,9 +1,9 @@
-"""How the product compiles its numeric code: two decorators and one safe cache.
+"""How the product compiles its numeric code, calls it, and keeps it in one safe cache.
 
 ``relation`` marks small functions that are always inlined into their caller, so that the
 same source can be one step of a single run or one lane of eight.  ``compiled`` marks the
-functions that Python calls.  Both use IEEE arithmetic without reordering or contraction:
-every schedule must give the same bits.
+functions that Python calls, and ``machine_code`` calls them at once.  Both use IEEE
+arithmetic without reordering or contraction: every schedule must give the same bits.
 
 Numba's disk cache looks only at the file of the function itself, so an edit in a callee
 would leave a stale caller.  The cache folder is therefore named by a hash of all sources
@@ -259,3 +259,45 @@ def compiled(function: F) -> F:
         The compiled function.
     """
     return _cached(function, nogil=True)
+
+
+def _form(one: object) -> object:
+    """What the type of an argument depends on; numba takes milliseconds to name that of a block."""
+    if isinstance(one, np.ndarray):
+        flags = one.flags
+        return one.dtype, one.ndim, flags.c_contiguous, flags.f_contiguous, flags.writeable
+    if isinstance(one, np.void):
+        return one.dtype
+    if isinstance(one, tuple):
+        return type(one), *map(_form, one)
+    return type(one)
+
+
+_ENTRIES: dict[tuple[object, ...], Any] = {}
+
+
+def machine_code(function: F, *arguments: object) -> F:
+    """Find what a compiled function does for arguments of these types, to be called directly.
+
+    Called itself, a compiled function looks at every argument to find the types it has, which
+    for arrays of records takes a hundred times as long as a step of a run.
+
+    Parameters
+    ----------
+    function : callable
+        From ``compiled``.
+    arguments
+        Of the very types that it will be called with.
+
+    Returns
+    -------
+    callable
+        For arguments of these types only, and by position; not checked.
+    """
+    if _PLAIN:
+        return function
+    form = (function, *map(_form, arguments))
+    if form not in _ENTRIES:
+        kinds = tuple(numba.typeof(one) for one in arguments)  # type: ignore[no-untyped-call]
+        _ENTRIES[form] = cast("Any", function).compile(kinds)
+    return cast("F", _ENTRIES[form])

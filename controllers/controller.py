@@ -8,7 +8,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from controllers import law_none, law_nudge, law_pi, law_pi_park, law_pid
-from controllers.compiling import compiled
+from controllers.compiling import compiled, machine_code
 from controllers.curves import curve_table, read_coolant
 from controllers.records import (
     MEMORY_FIELDS,
@@ -185,6 +185,8 @@ class Controller:
             getattr(self._settings, name)[0] = value
         self._memory = new_block(MEMORY_FIELDS, 1)
         self._begun_tick: float | None = None
+        given = (self._settings, self._memory, self._curves, 0.0, 0.0, 0.0)
+        self._update = machine_code(_update_once, *given)
         self.period_s = float(self._settings.period_s[0])
 
     def _begin(self, tick: float, coolant_degC: float) -> None:
@@ -238,7 +240,7 @@ class Controller:
             memory.closed_tick[0] = since
         memory.throttle_closed[0] = 1.0 if throttle_closed else 0.0
         if since >= memory.due_update[0]:
-            _update_once(self._settings, memory, self._curves, coolant_degC, rpm, since)
+            self._update(self._settings, memory, self._curves, coolant_degC, rpm, since)
             # A caller slower than the period skips the updates it missed.
             period = float(self._settings.period_ticks[0])
             memory.updates[0] = math.floor(since / period) + 1.0

@@ -7,13 +7,14 @@ events of the same instant are ordered by their kind, never by chance.
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
+from functools import partial
 from typing import Any
 
 import numpy as np
 import simpy
 
-from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, matrix
+from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, machine_code, matrix
 from sim.car import Car
 from sim.happenings import SETTABLE
 from sim.prepare import car_row, scenario_row, settings_row, stack_tables
@@ -26,8 +27,9 @@ from sim.records import (
     THERMAL,
     UPDATE,
     VALVE_STEP,
+    Tables,
 )
-from sim.runs import COUNTERS, Plan, new_blocks, write_counters
+from sim.runs import COUNTERS, Blocks, Plan, new_blocks, write_counters
 from sim.scenario import KEY_POSITIONS, Scenario
 from sim.single_steps import (
     fire_cylinder,
@@ -81,6 +83,21 @@ class Reader:
         return float(self._first[self._row[name]])
 
 
+class _Steps:
+    """The compiled steps of one run, bound to its arrays."""
+
+    def __init__(self, blocks: Blocks, tables: Tables) -> None:
+        def bound(function: Callable[..., Any], *given: Any) -> Callable[[], Any]:
+            return partial(machine_code(function, *given), *given)
+
+        state, parameters, settings, memory = blocks[:4]
+        self.reach = bound(step_plant, state, parameters, memory)
+        self.next_firing = bound(next_firing, state, parameters)
+        self.volts = bound(volts_now, state, parameters)
+        self.fire = bound(fire_cylinder, state, parameters, settings, memory, tables)
+        self.handle = bound(handle_other, state, parameters, settings, memory, tables)
+
+
 class NarratedRun:
     """The processes of one run in a SimPy environment.
 
@@ -100,12 +117,20 @@ class NarratedRun:
         self.tables = stack_tables([car], [scenario])
         self.blocks = new_blocks()
         self.events: list[Happening] = []
-        self.four = self.blocks[:4]
         self.state = Reader(STATE_FIELDS, self.blocks.state_matrix)
         self.memory = Reader(MEMORY_FIELDS, self.blocks.memory_matrix)
         self.recorder = Recorder(self.blocks.state_matrix, self.blocks.memory_matrix)
         self.env = simpy.Environment(initial_time=0.0)
         load_single(self.blocks, plan, self.tables)
+        self.steps = _Steps(self.blocks, self.tables)
+        self._handlers: dict[int, Callable[[], Any]] = {
+            FIRING: self._fire,
+            UPDATE: self._update,
+            VALVE_STEP: self._step_valve,
+            SCENARIO: self._change,
+            THERMAL: self._warm,
+            STALL: self._stall,
+        }
         self._keep()
         self._asleep: dict[str, simpy.Event] = {}
         self._ended = self.env.event()
@@ -160,20 +185,9 @@ class NarratedRun:
         own : int
             Code of the process that woke.
         """
-        event = int(step_plant(self.blocks.state, self.blocks.parameters, self.blocks.memory))
-        handler = {
-            FIRING: self._fire,
-            UPDATE: self._update,
-            VALVE_STEP: self._step_valve,
-            SCENARIO: self._change,
-            THERMAL: self._warm,
-            STALL: self._stall,
-        }.get(event)
-        if handler is not None:
-            handler()
-        else:
-            # A mere step of the integrator; an engine at rest may still be forgotten by its sensor.
-            handle_other(*self.four, self.tables)
+        # A mere step of the integrator has no handler of its own; an engine at rest may still be
+        # forgotten by its sensor.
+        self._handlers.get(int(self.steps.reach()), self.steps.handle)()
         self._keep()
         for name, sleeping in self._asleep.items():
             if self._due(name) < NEVER and not sleeping.triggered:
@@ -193,7 +207,7 @@ class NarratedRun:
         """
         while True:
             try:
-                yield self.at(next_firing(self.blocks.state, self.blocks.parameters), FIRING)
+                yield self.at(self.steps.next_firing(), FIRING)
             except simpy.Interrupt:
                 continue
             self.reach(FIRING)
@@ -227,11 +241,11 @@ class NarratedRun:
         return (self.memory if name == "due_update" else self.state)(name)
 
     def _keep(self) -> None:
-        self.recorder.keep(volts_now(self.blocks.state, self.blocks.parameters))
+        self.recorder.keep(self.steps.volts())
 
     def _fire(self) -> None:
         ran = self.state("running") > 0.5
-        fire_cylinder(*self.four, self.tables)
+        self.steps.fire()
         s = self.state
         lit = "" if s("ignition") > 0.0 else ", charge not lit"
         text = f"torque {s('torque_Nm'):.1f} Nm, measured {s('measured_rpm'):.0f} rpm{lit}"
@@ -242,7 +256,7 @@ class NarratedRun:
     def _update(self) -> None:
         k = self.memory
         before = float(k("commanded_steps"))
-        handle_other(*self.four, self.tables)
+        self.steps.handle()
         error = float(k("target_rpm")) - float(self.state("measured_rpm"))
         acts = "" if k("enabled") > 0.5 else ", feedback rests"
         text = (
@@ -257,7 +271,7 @@ class NarratedRun:
     def _step_valve(self) -> None:
         s = self.state
         lost, homing = float(s("lost_steps")), s("homing") > 0.5
-        handle_other(*self.four, self.tables)
+        self.steps.handle()
         text = f"counted {s('believed_steps'):.0f}, opening {s('pintle_steps'):.1f} steps"
         if s("lost_steps") > lost:
             text += ", no step made" if homing else ", step lost"
@@ -268,18 +282,18 @@ class NarratedRun:
     def _change(self) -> None:
         row = int(self.state("next_event"))
         _, code, value = self.tables.events[0, row]
-        handle_other(*self.four, self.tables)
+        self.steps.handle()
         name = SETTABLE[int(code)] if code >= 0 else ""
         shown = KEY_POSITIONS[int(value)] if name == "key" else f"{value:g}"
         self.tell("scenario", f"{name} = {shown}" if name else "end")
 
     def _warm(self) -> None:
-        handle_other(*self.four, self.tables)
+        self.steps.handle()
         s = self.state
         self.tell("thermal", f"coolant {s('coolant_degC'):.1f}, oil {s('oil_degC'):.1f} degC")
 
     def _stall(self) -> None:
-        handle_other(*self.four, self.tables)
+        self.steps.handle()
         self.tell("stall", "the engine has stopped")
 
 

@@ -14,7 +14,6 @@ from controllers import TICKS_PER_s, compiled
 from sim.advance import slopes
 from sim.records import FIRING, SCENARIO, UPDATE, VALVE_STEP
 from sim.schedule import NarratedRun
-from sim.single_steps import fire_cylinder, handle_other
 
 SECONDS_PER_TICK = 1.0 / TICKS_PER_s
 
@@ -122,9 +121,9 @@ def run_segmented(run: NarratedRun, segment: Segment) -> tuple[np.ndarray, np.nd
         block[run.state._row["event"]] = FIRING if fires else code
         if fires:
             block[rows["angle_rad"]] -= firing_rad
-            fire_cylinder(*run.four, run.tables)
+            run.steps.fire()
         else:
-            handle_other(*run.four, run.tables)
+            run.steps.handle()
         times.append(run.state("tick") * SECONDS_PER_TICK)
         speeds.append(run.state("speed_rad_s"))
     return np.asarray(times), np.asarray(speeds)

@@ -8,6 +8,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
+
+from controllers import curve_value, machine_code
 from tests.source_tree import ROOT
 
 PROGRAM = """
@@ -47,3 +50,15 @@ def test_the_same_sources_elsewhere_find_it_and_other_sources_do_not(tmp_path: P
     records.write_text(records.read_text().replace("NEVER", "NEVER ", 1))
     found, changed = _use(other, cache)
     assert (found, changed != key) == (0, True)
+
+
+def test_called_directly_it_gives_the_same_and_is_chosen_by_type() -> None:
+    line, values = np.array([0.0, 1.0]), np.array([2.0, 6.0])
+    direct = machine_code(curve_value, line, values, 0.25)
+    assert direct(line, values, 0.25) == curve_value(line, values, 0.25) == 3.0
+    assert machine_code(curve_value, values, line, 1.0) is direct
+    # Every other value of a longer array is no array of that type: other code, same answer.
+    spread = np.array([2.0, 0.0, 6.0, 0.0])[::2]
+    other = machine_code(curve_value, line, spread, 0.25)
+    assert other is not direct
+    assert other(line, spread, 0.25) == 3.0
