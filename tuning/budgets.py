@@ -55,9 +55,9 @@ class Budget:
 
 
 BUDGETS: Mapping[str, Budget] = {
-    "quick": Budget("quick", 150, 60, 6, 4, 4, 8, 6, 16, 4, 10),
-    "normal": Budget("normal", 300, 100, 12, 4, 5, 16, 6, 32, 6, 8),
-    "deep": Budget("deep", 1000, 300, 24, 6, 6, 32, 6, 64, 8, 8),
+    "quick": Budget("quick", 150, 40, 6, 6, 4, 8, 6, 16, 4, 10),
+    "normal": Budget("normal", 300, 60, 12, 8, 8, 16, 8, 32, 6, 8),
+    "deep": Budget("deep", 1000, 150, 24, 8, 8, 32, 8, 64, 8, 8),
 }
 """quick: about 10 s; normal: under a minute; deep: some minutes."""
 

@@ -13,12 +13,14 @@ from tuning.judge import Judge
 from tuning.objective import Score
 from tuning.plateau import Plateau
 from tuning.proposals import Search
-from tuning.search_space import Space
+from tuning.search_space import LAW_KEYS, Space
 
 DIFFERENT = 0.12
-"""Finalists differ by this share of its range in at least one number, or in the law [-]."""
+"""Finalists differ by this share of its range in at least one number, or in the law [-].  Trim
+limits do not count, as they are drawn in afterwards."""
 STEEP = 3.0
-"""Weight of what a neighbour scores more than it may: a knife-edge does not pay [-]."""
+"""Weight of what a neighbour scores more than it may, one where it differs by a whole step: a
+knife-edge does not pay [-]."""
 SIMPLER_SHARE = 0.02
 """A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
 NARROWER_SHARE = 0.005
@@ -89,7 +91,9 @@ def _value(ranking: Sequence[tuple[float, Feedback]], settings: Feedback) -> flo
 def _apart(space: Space, one: Feedback, other: Feedback) -> bool:
     if one.law != other.law:
         return True
-    return bool(np.max(np.abs(space.to_unit(one) - space.to_unit(other))) > DIFFERENT)
+    counts = [not name.startswith("trim_") for name in LAW_KEYS[one.law]]
+    apart = np.abs(space.to_unit(one) - space.to_unit(other))[counts]
+    return bool(np.max(apart) > DIFFERENT)
 
 
 def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
@@ -136,20 +140,32 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     everyone = {one: space.neighbours(one) for one in some}
     judge.scores([*some, *(n for near in everyone.values() for n in near.values())])
     plateaus = {one: plateau_of(one, space, judge) for one in some}
-    flat = [one for one in some if plateaus[one].is_flat]
+    flat = [
+        one
+        for one, own in zip(some, judge.scores(some), strict=True)
+        if own.allowed and plateaus[one].is_flat
+    ]
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
-        one: own.seen + plateaus[one].around_rpm + STEEP * plateaus[one].excess_rpm
+        one: own.seen + plateaus[one].around_rpm + _steepness(plateaus[one])
         for one, own in zip(some, judge.scores(some), strict=True)
     }
     best = min(some, key=lambda one: worth[one])
     simple = [one for one in some if worth[one] <= (1.0 + SIMPLER_SHARE) * worth[best]]
-    taken = min(simple, key=lambda one: LAWS_BY_SIMPLICITY.index(one.law))
+    taken = min(simple, key=lambda one: (LAWS_BY_SIMPLICITY.index(one.law), worth[one]))
     settings = narrowed(taken, space, judge)
-    steep_rpm = plateaus[taken].excess_rpm
+    steep_rpm = max(plateaus[taken].excess_rpm(whole=which) for which in (False, True))
     reason = _reason(len(some), len(flat), steep_rpm, taken is not best, settings != taken)
     plateau = plateau_of(settings, space, judge)
     return Choice(settings, judge.scores([settings])[0], plateau, reason)
+
+
+def _steepness(plateau: Plateau) -> float:
+    """What neighbours that score too much cost [rpm].
+
+    A car that differs acts like finer numbers that differ; whole steps stay as they are typed in.
+    """
+    return STEEP * plateau.excess_rpm(whole=False) + plateau.excess_rpm(whole=True)
 
 
 def narrowed(settings: Feedback, space: Space, judge: Judge) -> Feedback:
@@ -201,11 +217,12 @@ def _bears_closer(settings: Feedback, space: Space, judge: Judge) -> bool:
 def _reason(compared: int, flat: int, steep_rpm: float, simpler: bool, closer: bool) -> str:
     """Why the settings were chosen, in a sentence."""
     text = f"best score of {compared} candidates on cars the search had not met"
+    stand = f"{flat} of them stand{'s' if flat == 1 else ''} on a plateau"
     if steep_rpm == 0.0:
-        text += f"; {flat} of them stand on a plateau, as these do"
+        text += "; only these stand on a plateau" if flat == 1 else f"; {stand}, as these do"
     elif flat:
         text += (
-            f"; {flat} of them stand on a plateau; a neighbour of these scores {steep_rpm:.1f} rpm"
+            f"; {stand}; a neighbour of these scores {steep_rpm:.1f} rpm"
             " more than allowed, and they are better all the same"
         )
     else:

@@ -1,8 +1,9 @@
 """Where a search looks next: places where the smooth picture of the score promises most.
 
-The laws that are near the best so far each get a picture of their own (``tuning.surrogate``).
-Places are drawn over the whole cube and about the best few, and those that promise most are taken
-one after another, each as if its expected score were known already.
+The laws that are near the best so far, or had no fair number of trials yet, each get a picture of
+their own (``tuning.surrogate``).  Places are drawn over the whole cube and about the best few, and
+those that promise most are taken one after another, each as if its expected score were known
+already.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ Reals = NDArray[np.float64]
 
 NEAR_BEST_SHARE = 1.15
 """A law takes part whose best score is at most this much of the best of all [-]."""
-LEAST_TRIALS = 12
+LEAST_TRIALS = 8
 """A law with fewer trials has no picture yet."""
 MOST_TRIALS = 250
 """Trials a picture is made of, the best ones: time grows with the cube."""
@@ -59,8 +60,10 @@ def _logs(values: Sequence[float]) -> Reals:
     return np.minimum(scores, middle + 2.0 * max(middle - float(np.min(scores)), 0.1))
 
 
-def pictures(ranking: Sequence[tuple[float, Feedback]], space: Space) -> list[Picture]:
-    """Fit a picture for each law that is near the best.
+def pictures(
+    ranking: Sequence[tuple[float, Feedback]], space: Space, fair: int = 0
+) -> list[Picture]:
+    """Fit a picture for each law that is near the best or not yet known.
 
     Parameters
     ----------
@@ -68,6 +71,8 @@ def pictures(ranking: Sequence[tuple[float, Feedback]], space: Space) -> list[Pi
         Value [rpm] and settings, best first.
     space : Space
         Where settings lie in the unit cube.
+    fair : int
+        Trials that a law has before it can be given up.
 
     Returns
     -------
@@ -77,7 +82,8 @@ def pictures(ranking: Sequence[tuple[float, Feedback]], space: Space) -> list[Pi
     found = []
     for law in dict.fromkeys(one.law for _, one in ranking):
         of_law = [(value, one) for value, one in ranking if one.law == law][:MOST_TRIALS]
-        if len(of_law) < LEAST_TRIALS or of_law[0][0] > NEAR_BEST_SHARE * ranking[0][0]:
+        given_up = len(of_law) >= fair and of_law[0][0] > NEAR_BEST_SHARE * ranking[0][0]
+        if len(of_law) < LEAST_TRIALS or given_up:
             continue
         places = np.array([space.to_unit(one) for _, one in of_law])
         surrogate = fit_surrogate(places, _logs([value for value, _ in of_law]))
@@ -124,7 +130,11 @@ def _drawn(picture: Picture, rng: np.random.Generator) -> Reals:
 
 
 def next_settings(
-    ranking: Sequence[tuple[float, Feedback]], space: Space, count: int, seed: Sequence[int]
+    ranking: Sequence[tuple[float, Feedback]],
+    space: Space,
+    count: int,
+    seed: Sequence[int],
+    fair: int = 0,
 ) -> list[Feedback]:
     """Settings that promise most.
 
@@ -138,6 +148,8 @@ def next_settings(
         How many, 1 or more.
     seed : sequence of int
         Seed of the places drawn.
+    fair : int
+        Trials that a law has before it can be given up.
 
     Returns
     -------
@@ -150,7 +162,7 @@ def next_settings(
     tried = {one for _, one in ranking}
     # One thread: what linear algebra gives in the last digit may depend on their number.
     with threadpool_limits(1):
-        known = pictures(ranking, space)
+        known = pictures(ranking, space, fair)
         if not known:
             return []
         best = min(float(np.min(one.expected)) for one in known)

@@ -12,6 +12,9 @@ from typing import Any
 
 RISE_SHARE = 0.10
 """A neighbour may score this much more of the chosen score [-]."""
+WHOLE_RISE_SHARE = 0.20
+"""The same for numbers of whole steps, where one step may be half of what is set [-]."""
+WHOLE = ("min_move_steps", "nudge_steps")
 RISE_rpm = 3.0
 """Or this much more, whichever is larger [rpm]."""
 
@@ -38,10 +41,21 @@ class Plateau:
             1.0 + len(self.neighbours_rpm)
         )
 
-    @property
-    def allowed_rpm(self) -> float:
-        """Highest score a neighbour may have [rpm]."""
-        return self.value_rpm + max(RISE_SHARE * abs(self.value_rpm), RISE_rpm)
+    def allowed_rpm(self, name: str) -> float:
+        """Highest score a neighbour may have.
+
+        Parameters
+        ----------
+        name : str
+            What is changed.
+
+        Returns
+        -------
+        float
+            Score [rpm].
+        """
+        share = WHOLE_RISE_SHARE if name.startswith(WHOLE) else RISE_SHARE
+        return self.value_rpm + max(share * abs(self.value_rpm), RISE_rpm)
 
     @property
     def worst(self) -> str:
@@ -53,15 +67,30 @@ class Plateau:
         """How much more the worst neighbour scores, 0 if none is worse [rpm]."""
         return max(0.0, *(v - self.value_rpm for v in self.neighbours_rpm.values()), 0.0)
 
-    @property
-    def excess_rpm(self) -> float:
-        """How much more the worst neighbour scores than it may, 0 on a plateau [rpm]."""
-        return max(0.0, self.value_rpm + self.worst_rise_rpm - self.allowed_rpm)
+    def excess_rpm(self, *, whole: bool) -> float:
+        """How much more a neighbour scores than it may, at most.
+
+        Parameters
+        ----------
+        whole : bool
+            Whether to look at numbers of whole steps, or at the others.
+
+        Returns
+        -------
+        float
+            0 where none scores too much [rpm].
+        """
+        beyond = [
+            score - self.allowed_rpm(name)
+            for name, score in self.neighbours_rpm.items()
+            if name.startswith(WHOLE) == whole
+        ]
+        return max(0.0, *beyond, 0.0)
 
     @property
     def steep(self) -> tuple[str, ...]:
         """Neighbours that score more than is allowed."""
-        return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm)
+        return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm(n))
 
     @property
     def is_flat(self) -> bool:
@@ -79,7 +108,7 @@ class Plateau:
         return {
             "value_rpm": self.value_rpm,
             "neighbours_rpm": dict(self.neighbours_rpm),
-            "allowed_rpm": self.allowed_rpm,
+            "allowed_rpm": {name: self.allowed_rpm(name) for name in self.neighbours_rpm},
             "worst": self.worst,
             "worst_rise_rpm": self.worst_rise_rpm,
             "steep": list(self.steep),

@@ -1,13 +1,14 @@
 """The search itself: proposals over the whole space first, then where most is promised.
 
-The first trials are proposed by a tree-structured Parzen estimator, beginning with the present
-settings and those of the rules.  The others are placed where a smooth picture of the score promises
-most (``tuning.next_places``).  Everything is kept in one study, and what comes next follows from
-what the study holds: a search that was broken off goes on.
+The first trials are proposed by a tree-structured Parzen estimator, evenly for each law, beginning
+with the present settings and those of the rules.  The others are placed where a smooth picture of
+the score promises most (``tuning.next_places``).  Everything is kept in one study, and what comes
+next follows from what the study holds: a search that was broken off goes on.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,8 +23,10 @@ from tuning.studies import Outcome, Progress, Study, run_search
 
 WORTHWHILE = 0.01
 """An improvement below this share of the score is none [-]."""
-PATIENCE = 100
+PATIENCE = 150
 """Trials without a worthwhile improvement after which a stage ends."""
+FAIR = 6
+"""Each law has one trial in so many, whatever its first ones scored."""
 RULE_OF_THREE = 3.0
 """With 95 % confidence something that did not happen in n tries has a chance below 3/n (Hanley &
 Lippman-Hand, If nothing goes wrong, is everything all right?, JAMA 249, 1983, from memory)."""
@@ -121,11 +124,12 @@ class Search:
             Settings to evaluate first.
         """
         points = {name: self.space.params_of(one) for name, one in start.items()}
-        self._stage(self.budget.widely, points)
+        self._stage(self.budget.widely, points | self._even(start))
         begun = done = len(self.study.finished())
         while done < self.budget.trials:
             wanted = min(self.budget.batch, self.budget.trials - done)
-            some = next_settings(self.ranking(), self.space, wanted, [self.seed, done])
+            fair = self.budget.trials // FAIR
+            some = next_settings(self.ranking(), self.space, wanted, [self.seed, done], fair)
             if not some or since_improved(self.values()[begun:]) >= PATIENCE:
                 return
             names = (f"promising {done + place}" for place in range(len(some)))
@@ -134,6 +138,16 @@ class Search:
             if len(self.study.finished()) == done:
                 return
             done = len(self.study.finished())
+
+    def _even(self, start: Mapping[str, Feedback]) -> dict[str, dict[str, Any]]:
+        """Points of which only the law is given, so that each law has its share of the first."""
+        laws = self.space.laws
+        if len(laws) == 1:
+            return {}
+        each = self.budget.widely // len(laws)
+        begun = Counter(str(one.law) for one in start.values())
+        turns = [(place, law) for place in range(each) for law in laws if place >= begun[law]]
+        return {f"{law}, number {place + 1}": {"law": law} for place, law in turns}
 
     def values(self) -> list[float]:
         """Values of all finished trials in order.

@@ -1,0 +1,34 @@
+"""Where a search looks next: which laws take part."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from controllers import Feedback
+from sim import load_car
+from tuning.next_places import next_settings, pictures
+from tuning.search_space import LAW_KEYS, make_space
+
+SPACE = make_space(load_car("trials"), ("pi", "nudge"))
+
+
+def tried(law: str, count: int, best_rpm: float) -> list[tuple[float, Feedback]]:
+    """Settings over the cube that score the more the farther they are from its middle."""
+    places = np.random.default_rng(0).random((count, len(LAW_KEYS[law])))
+    return [
+        (best_rpm * (1.0 + float(np.sum((place - 0.5) ** 2))), SPACE.from_unit(law, place))
+        for place in places
+    ]
+
+
+def test_a_law_that_scores_badly_is_given_up_only_after_its_fair_share() -> None:
+    ranking = sorted(tried("pi", 20, 100.0) + tried("nudge", 20, 200.0), key=lambda one: one[0])
+    assert [one.law for one in pictures(ranking, SPACE, 20)] == ["pi"]
+    assert [one.law for one in pictures(ranking, SPACE, 21)] == ["pi", "nudge"]
+    laws = [one.law for one in next_settings(ranking, SPACE, 8, [0], 21)]
+    assert (laws.count("pi"), laws.count("nudge")) == (6, 2)
+
+
+def test_a_law_as_good_as_the_best_takes_part_in_any_case() -> None:
+    ranking = sorted(tried("pi", 20, 100.0) + tried("nudge", 20, 105.0), key=lambda one: one[0])
+    assert len(pictures(ranking, SPACE)) == 2
