@@ -8,12 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import TICKS_PER_s
 from sim import Car
+from sim.happenings import ELECTRICAL
 from sim.replay import replay
 from tuning._fit_stretches import Stretch
 from tuning.logs import Log
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 MEMORIES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8)
 LONGEST_LAG_s = 1.5
@@ -28,6 +31,9 @@ ALIKE = 2.0
 """Mean squares over neighbouring lags are so many times told twice [-]."""
 MEMORY_SD = 0.25
 """Belief about the memory: standard deviation about the car file's [-]."""
+SETTLED_s, SETTLED_SHARE = 3.0, 0.3
+"""Scatter is read this long after each change of the valve or a load, as what is left over before
+is the model's own error too [s]; unless less than this share of the rows is left [-]."""
 SLOWEST_ROWS_s = 0.3
 """Rows farther apart than this tell how large scatter is, not its memory [s]."""
 
@@ -99,9 +105,35 @@ def _changed(car: Car, share: float, memory: float, noise_rpm: float) -> Car:
     return car.model_copy(update={"engine": engine, "sensors": sensors})
 
 
-def _left_over(stretch: Stretch, speed: Floats, model: Floats) -> Floats:
-    """Speed less model in the used rows, each hold about its own mean."""
-    used = stretch.used[stretch.slot]
+def settled_slots(stretches: Sequence[Stretch]) -> list[Flags]:
+    """Slots in which speed has settled after the last change.
+
+    Parameters
+    ----------
+    stretches : sequence of Stretch
+        Stretches of idling.
+
+    Returns
+    -------
+    list of ndarray
+        Shape (slots,) each; all used ones where few have settled.
+    """
+    settled = []
+    for one in stretches:
+        drive = one.drive
+        loads = drive.events[drive.events[:, 1] == ELECTRICAL, 0]
+        changes = np.concatenate([drive.ticks[:1], drive.commands[:-1, 0], loads])
+        # A slot's time is the middle of its rows, the drive's first tick that of its first row.
+        starts = one.time_s[0] + np.sort(changes - drive.ticks[0]) / TICKS_PER_s
+        last = np.searchsorted(starts, one.time_s, side="right") - 1
+        settled.append(one.used & (one.time_s - starts[np.maximum(last, 0)] >= SETTLED_s))
+    many = sum(map(np.sum, settled)) >= SETTLED_SHARE * sum(np.sum(one.used) for one in stretches)
+    return settled if many else [one.used for one in stretches]
+
+
+def _left_over(stretch: Stretch, slots: Flags, speed: Floats, model: Floats) -> Floats:
+    """Speed less model in the rows of some slots, each hold about its own mean."""
+    used = slots[stretch.slot]
     left = (speed - model)[used]
     hold = stretch.hold[stretch.slot][used]
     _, number = np.unique(hold, return_inverse=True)
@@ -141,7 +173,8 @@ def match_scatter(
     drives = [one.drive_with(loads_W) for one in stretches]
     quiet = [replay(car, drive).rpm for drive in drives]
     measured = [logs[one.log].rpm[one.rows] for one in stretches]
-    left = [_left_over(*each) for each in zip(stretches, measured, quiet, strict=True)]
+    slots = settled_slots(stretches)
+    left = [_left_over(*each) for each in zip(stretches, slots, measured, quiet, strict=True)]
     wanted = swings(left, lags)
 
     def made(share: float, memory: float, noise_rpm: float) -> Floats:
@@ -150,8 +183,12 @@ def match_scatter(
             [
                 swings(
                     [
-                        _left_over(one, replay(varied, drive, seed=seed + 7919 * number).rpm, model)
-                        for one, drive, model in zip(stretches, drives, quiet, strict=True)
+                        _left_over(
+                            one, at, replay(varied, drive, seed=seed + 7919 * number).rpm, model
+                        )
+                        for one, at, drive, model in zip(
+                            stretches, slots, drives, quiet, strict=True
+                        )
                     ],
                     lags,
                 )

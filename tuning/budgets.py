@@ -55,7 +55,7 @@ class Budget:
 
 
 BUDGETS: Mapping[str, Budget] = {
-    "quick": Budget("quick", 150, 40, 6, 6, 4, 8, 6, 16, 4, 10),
+    "quick": Budget("quick", 150, 40, 6, 6, 5, 12, 8, 16, 4, 10),
     "normal": Budget("normal", 300, 60, 12, 8, 8, 16, 8, 32, 6, 8),
     "deep": Budget("deep", 1000, 150, 24, 8, 8, 32, 8, 64, 8, 8),
 }

@@ -21,7 +21,9 @@ limits do not count, as they are drawn in afterwards."""
 STEEP = 3.0
 """Weight of what a neighbour scores more than it may, one where it differs by a whole step: a
 knife-edge does not pay [-]."""
-SIMPLER_SHARE = 0.02
+SEEN_AGAIN = 2.0
+"""Weight of hunting that is seen here, on cars on which the search has had no luck [-]."""
+SIMPLER_SHARE = 0.01
 """A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
 NARROWER_SHARE = 0.005
 """Trim limits are drawn in if that costs at most this share of the score [-]."""
@@ -147,7 +149,7 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     ]
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
-        one: own.seen + plateaus[one].around_rpm + _steepness(plateaus[one])
+        one: SEEN_AGAIN * own.seen + plateaus[one].around_rpm + _steepness(plateaus[one])
         for one, own in zip(some, judge.scores(some), strict=True)
     }
     best = min(some, key=lambda one: worth[one])

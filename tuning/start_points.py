@@ -31,11 +31,19 @@ STEP_steps = 2.0
 LEAST_TIME_s = 0.02
 LOOKS = 60.0
 """Readings that the valve should rest for in the rules' deadband: some 6 s at idle [-]."""
-LEADS = ((2, True, 0.7), (3, True, 0.85), (4, True, 1.0), (4, False, 1.0), (5, False, 1.2))
-"""Minimum move [steps], whether the deadband is worth as much, and the share of the tight rule's
-gain that goes with it [-], where the derivative leads."""
-LEAD_SHARE, LEAD_INTEGRAL_SHARE = 0.4, 0.7
-"""Derivative over what would cancel the lag, and integral over the slow rule's [-]."""
+LEADS = (
+    (2, 1.0, 0.7, 0.7),
+    (3, 1.0, 0.85, 0.7),
+    (4, 1.0, 1.0, 0.7),
+    (4, 0.0, 1.0, 0.7),
+    (5, 0.0, 1.2, 0.7),
+    (2, 0.5, 1.4, 0.05),
+    (3, 0.5, 1.6, 0.05),
+)
+"""Where the derivative leads: minimum move [steps], deadband over what that is worth [-], gain over
+the tight rule's and integral over the slow rule's [-]."""
+LEAD_SHARE = 0.4
+"""Derivative over what would cancel the lag [-]."""
 
 
 def quiet_car(car: Car) -> Car:
@@ -162,26 +170,28 @@ def _widest_trim(space: Space) -> tuple[float, float]:
 def _leading(space: Space, model: FirstOrderDelay) -> dict[str, Feedback]:
     """Settings of law ``pid`` whose derivative leads, and whose moves are large and few.
 
-    Either a deadband of what one minimum move is worth, which one move then cures, or none, and
-    the minimum move alone keeps the valve still.  Source: our own; differential evolution over
-    10,000 candidates a car came to such settings on each demo car.
+    With a deadband of what one minimum move is worth, one move cures what leaves it; without any,
+    the minimum move alone keeps the valve still.  Where the integral makes a blip end low, little
+    of it is left.  Source: our own; differential evolution over 10,000 candidates a car came to
+    the first two kinds on the demo cars.
     """
     held = _updated_late(model)
     tight, slow = simc_pi(held), simc_pi(held, 4.0 * held.delay_s)
+    worth = rpm_per_step(space.car)
     derivative = 100.0 * LEAD_SHARE * held.time_constant_s / held.gain_rpm_per_step
     found = {}
-    for move, has_band, share in LEADS:
+    for move, band, share, integral_share in LEADS:
         values = {
             GAIN: share * tight.gain_steps_per_100rpm,
-            INTEGRAL: LEAD_INTEGRAL_SHARE * slow.integral_steps_per_100rpm_s,
+            INTEGRAL: integral_share * slow.integral_steps_per_100rpm_s,
             DERIVATIVE: derivative,
-            "deadband_rpm": move * rpm_per_step(space.car) if has_band else 0.0,
+            "deadband_rpm": band * move * worth,
             "min_move_steps": move,
-            "update_period_ms": 100.0 if has_band else 60.0,
+            "update_period_ms": 100.0 if band > 0.0 else 60.0,
             "trim_limit_steps": _widest_trim(space),
             "law": "pid",
         }
-        name = f"pid: lead, {move} steps" + ("" if has_band else ", no deadband")
+        name = f"pid: lead, {move} steps, deadband of {band * move:g}"
         found[name] = space.car.feedback.model_copy(update=values)
     return found
 
