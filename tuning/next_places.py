@@ -20,7 +20,7 @@ from tuning.surrogate import Surrogate, expected_improvement, fit_surrogate
 
 Reals = NDArray[np.float64]
 
-NEAR_BEST_SHARE = 1.15
+NEAR_BEST_SHARE = 1.06
 """A law takes part whose best score is at most this much of the best of all [-]."""
 LEAST_TRIALS = 8
 """A law with fewer trials has no picture yet."""

@@ -25,7 +25,7 @@ WORTHWHILE = 0.01
 """An improvement below this share of the score is none [-]."""
 PATIENCE = 150
 """Trials without a worthwhile improvement after which a stage ends."""
-FAIR = 6
+FAIR = 10
 """Each law has one trial in so many, whatever its first ones scored."""
 RULE_OF_THREE = 3.0
 """With 95 % confidence something that did not happen in n tries has a chance below 3/n (Hanley &
