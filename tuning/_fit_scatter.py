@@ -177,24 +177,19 @@ def match_scatter(
     left = [_left_over(*each) for each in zip(stretches, slots, measured, quiet, strict=True)]
     wanted = swings(left, lags)
 
+    each = list(zip(stretches, slots, drives, quiet, strict=True))
+
     def made(share: float, memory: float, noise_rpm: float) -> Floats:
         varied = _changed(car, share, memory, noise_rpm)
-        return np.array(
+        seeds = [seed + 7919 * number for number in range(SEEDS)]
+        replays = [
             [
-                swings(
-                    [
-                        _left_over(
-                            one, at, replay(varied, drive, seed=seed + 7919 * number).rpm, model
-                        )
-                        for one, at, drive, model in zip(
-                            stretches, slots, drives, quiet, strict=True
-                        )
-                    ],
-                    lags,
-                )
-                for number in range(SEEDS)
+                _left_over(one, at, replay(varied, drive, seed=its).rpm, model)
+                for one, at, drive, model in each
             ]
-        )
+            for its in seeds
+        ]
+        return np.array([swings(left, lags) for left in replays])
 
     memory, of_share, of_noise, spread_sd = _best_mixture(wanted, made, car.engine.scatter_memory)
     return Scatter(
