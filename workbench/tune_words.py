@@ -156,4 +156,9 @@ def tune_notes(result: Tuning) -> list[str]:
         worst = max(result.plateau.neighbours_rpm.values()) - result.plateau.value_rpm
         notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm"
                      " at most.")  # fmt: skip
+    if result.settings.law not in ("none", "pi"):
+        notes.append(
+            f"These settings need the law {result.settings.law}: where the controller has only a"
+            " proportional and an integral gain, search with --law pi."
+        )
     return notes

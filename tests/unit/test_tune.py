@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -12,6 +13,7 @@ from tuning.entry_form import as_entered
 from tuning.objective import TERMS
 from tuning.search_space import LAW_KEYS, SEARCHED_LAWS, make_space
 from tuning.tuned import Tuning
+from workbench.tune_words import tune_notes
 
 CARS = ("trials", "twin", "six")
 PRICE_SHARE = 1.0 / 3.0
@@ -66,6 +68,14 @@ def test_the_gap_between_search_and_verdict_is_told() -> None:
     assert gap.verdict_rpm == tuned("trials").predicted_score.total
     assert gap.search_rpm != gap.verdict_rpm
     assert abs(gap.verdict_rpm / gap.search_rpm - 1.0) < 0.25
+
+
+def test_a_law_that_a_controller_may_lack_is_told_with_what_to_do() -> None:
+    found = tuned("trials")
+    plain = replace(found, settings=found.settings.model_copy(update={"law": "pi"}))
+    leading = replace(found, settings=found.settings.model_copy(update={"law": "pid"}))
+    assert not any("--law" in note for note in tune_notes(plain))
+    assert sum("law pid" in note and "--law pi." in note for note in tune_notes(leading)) == 1
 
 
 def test_one_core_and_two_find_the_same() -> None:
