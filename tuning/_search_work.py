@@ -54,7 +54,8 @@ class Work(Generic[C]):
         sampler = self._sampler(trials)
         self._sketch.use(sampler)
         self._study.optuna_study.sampler = sampler
-        asked = [self._ask_claimed(trial) for trial in self.queue.claim(trials, count)]
+        claimed = (self._ask_claimed(trial) for trial in self.queue.claim(trials, count))
+        asked = [one for one in claimed if one is not None]
         return asked + [self._ask_new() for _ in range(count - len(asked))]
 
     def tell(
@@ -117,9 +118,19 @@ class Work(Generic[C]):
         )
         return self._asked(trial_id, candidate, place)
 
-    def _ask_claimed(self, trial: FrozenTrial) -> Asked[C]:
-        """Complete the parameters of a trial taken from the queue."""
+    def _ask_claimed(self, trial: FrozenTrial) -> Asked[C] | None:
+        """Complete the parameters of a trial taken from the queue; None if it was taken back."""
+        from optuna.exceptions import UpdateFinishedTrialError
+
         candidate, proposed, place = self._sketch.propose(self._ask_space, trial)
+        try:
+            self._write(trial, proposed)
+        except UpdateFinishedTrialError:
+            return None
+        return self._asked(trial._trial_id, candidate, place)
+
+    def _write(self, trial: FrozenTrial, proposed: FrozenTrial) -> None:
+        """Add what a proposal has beyond the trial it was made for."""
         storage, trial_id = self._study.storage, trial._trial_id
         for name, distribution in proposed.distributions.items():
             value = distribution.to_internal_repr(proposed.params[name])
@@ -129,7 +140,6 @@ class Work(Generic[C]):
         for key, attr in proposed.system_attrs.items():
             if key not in trial.system_attrs:
                 storage.set_trial_system_attr(trial_id, key, attr)
-        return self._asked(trial_id, candidate, place)
 
     def _asked(self, trial_id: int, candidate: C, place: int) -> Asked[C]:
         self._sketch.name(place, trial_id)

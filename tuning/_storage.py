@@ -17,7 +17,7 @@ from tuning._journal import open_journal
 
 if TYPE_CHECKING:
     from optuna.storages import BaseStorage
-    from sqlalchemy.engine import URL
+    from sqlalchemy.engine import URL, Connection, Engine
 
 ALLOWED = (
     "allowed: journal:PATH or a path ending in .journal or .log, sqlite:///PATH, "
@@ -128,7 +128,7 @@ def _database_url(text: str) -> tuple[URL, dict[str, Any]]:
     if kind == "postgres":  # the older name of the same thing
         url, kind = url.set(drivername="postgresql"), "postgresql"
     if kind == "sqlite":
-        return _sqlite_url(url), {"connect_args": {"timeout": 60}}
+        return _sqlite_url(url), {"connect_args": {"timeout": 60, "isolation_level": None}}
     if kind == "postgresql" and url.drivername in ("postgresql", "postgresql+psycopg"):
         options = {"connect_args": {"connect_timeout": _CONNECT_S}, "pool_pre_ping": True}
         return url.set(drivername="postgresql+psycopg"), options
@@ -156,7 +156,23 @@ def _connect(url: URL, options: dict[str, Any], shown: str) -> Place:
     finally:
         probe.dispose()
     rows = RDBStorage(url.render_as_string(hide_password=False), engine_kwargs=options)
+    if url.get_backend_name() == "sqlite":
+        _one_at_a_time(rows.engine)
     return Place(get_storage(rows), shown, rows.engine.dispose)
+
+
+def _one_at_a_time(engine: Engine) -> None:
+    """Let no other write between what a transaction reads and what it writes.
+
+    SQLite has no lock of single rows: two processes on a slow disk both found a trial waiting and
+    both took it.  Source: SQLAlchemy's documentation of its SQLite dialect, on transactions.
+    """
+    from sqlalchemy import event
+
+    def begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    event.listen(engine, "begin", begin)
 
 
 def _is_made_by_another(error: Exception) -> bool:

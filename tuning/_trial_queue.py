@@ -108,7 +108,11 @@ class TrialQueue:
         for trial in running:
             owners = _owners(trial)
             # No owner: another program's trial, of which nothing tells whether it is alive.
-            if owners and all(one == self.me or self.watch.is_gone(one, attrs) for one in owners):
+            if not owners:
+                continue
+            gone = all(one == self.me or self.watch.is_gone(one, attrs) for one in owners)
+            # Read again: its worker may have finished it and left after the trials were read.
+            if gone and self.storage.get_trial(trial._trial_id).state.name == "RUNNING":
                 self.give_back(trial, trials, died=True)
                 changed = True
         return changed

@@ -142,7 +142,7 @@ def check_nothing_lost_or_doubled(trials: list[FrozenTrial], ledgers: Iterable[P
     times = Counter(trial.params["x"] for trial in complete(trials))
     assert set(times.values()) <= {1}, [x for x, n in times.items() if n > 1]
     lost = {x for ledger in ledgers for x in told(ledger)} - times.keys()
-    assert not lost
+    assert not lost, lost
     for trial in complete(trials):
         assert trial.value == value((trial.params["x"], trial.params.get("y", 0.0)))
 
@@ -152,7 +152,12 @@ def check_nothing_left_open(trials: list[FrozenTrial]) -> None:
 
     A trial over which too many workers died is given up, as is told in its user attributes.
     """
-    assert {trial.state.name for trial in trials} <= {"COMPLETE", "FAIL"}
+    left_open = [
+        (trial.number, trial.state.name, trial.params, trial.user_attrs)
+        for trial in trials
+        if not trial.state.is_finished()
+    ]
+    assert not left_open, left_open
     done = {trial.params["x"] for trial in complete(trials)}
     left = [t for t in trials if t.state.name == "FAIL" and "no_value" not in t.user_attrs]
     left = [trial for trial in left if "x" in trial.params]

@@ -107,12 +107,25 @@ def test_two_that_find_the_same_dead_worker_queue_its_trial_once(study: Study) -
     one, two = queue_of(study), queue_of(study)
     seen_by_one, seen_by_two = one.trials(), two.trials()
     one.retry_left_behind(seen_by_one)
-    two.retry_left_behind(seen_by_two)  # as it stood before one acted
+    assert not two.retry_left_behind(seen_by_two)  # read before one acted, looked at again
+    assert states(study) == ["FAIL", "WAITING"]
+    two.give_back(seen_by_two[0], seen_by_two, died=True)  # both looked again before one acted
     assert states(study) == ["FAIL", "WAITING", "WAITING"]
     (claimed,) = one.claim(one.trials(), 5)
     assert claimed.number == 1
     assert two.claim(two.trials(), 5) == []
     assert states(study) == ["FAIL", "RUNNING", "FAIL"]
+
+
+def test_a_trial_that_was_finished_since_is_not_queued_again(study: Study) -> None:
+    from optuna.trial import TrialState
+
+    left = left_running(study, a_dead_worker(), x=0.25, y=0.5)
+    queue = queue_of(study)
+    seen = queue.trials()
+    study.storage.set_trial_state_values(left._trial_id, TrialState.COMPLETE, [0.5])
+    assert not queue.retry_left_behind(seen)
+    assert states(study) == ["COMPLETE"]
 
 
 def test_a_retry_waits_until_its_trial_was_told_fail(study: Study) -> None:

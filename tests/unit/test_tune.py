@@ -16,7 +16,7 @@ from tuning.tuned import Tuning
 from workbench.tune_words import tune_notes
 
 CARS = ("trials", "twin", "six")
-PRICE_SHARE = 1.0 / 3.0
+PRICE_SHARE = 0.4
 """What any one measure may pay for the rest, as a share of what is gained in all [-]."""
 
 
