@@ -59,7 +59,7 @@ BUDGETS: Mapping[str, Budget] = {
     "normal": Budget("normal", 300, 60, 12, 8, 8, 16, 8, 32, 6, 8),
     "deep": Budget("deep", 1000, 150, 24, 8, 8, 32, 8, 64, 8, 8),
 }
-"""quick: about 10 s; normal: under a minute; deep: some minutes."""
+"""quick: about 10 s; normal: 30 to 50 s; deep: some minutes."""
 
 
 def budget_of(name: str) -> Budget:

@@ -193,6 +193,8 @@ def _in_words(settings: dict[str, Any]) -> str:
             f"gain {settings['gain_steps_per_100rpm']:g},"
             f" integral {settings['integral_steps_per_100rpm_s']:g}"
         )
+    if settings["law"] == "pid":
+        gains += f", derivative {settings['derivative_steps_s_per_100rpm']:g}"
     return (
         f"law {settings['law']}, {gains}, deadband {settings['deadband_rpm']:g} rpm, minimum move"
         f" {settings['min_move_steps']} steps, update every {settings['update_period_ms']:g} ms."
