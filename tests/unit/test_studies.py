@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import sqlite3
 import sys
 from collections.abc import Sequence
 from importlib.util import find_spec
@@ -286,3 +287,20 @@ def test_a_failed_evaluation_leaves_its_batch_to_be_tried_again(tmp_path: Path) 
         assert len(broken_off) == 4
         run_search(study, ask_space, evaluate, n_trials=12, batch=4)
     assert [trial.params for trial in study.finished()[8:]] == broken_off
+
+
+def test_in_sqlite_none_writes_between_what_another_reads_and_writes(tmp_path: Path) -> None:
+    # Two processes both read that a trial waits and both took it, on a slow disk.
+    path = tmp_path / "shared.sqlite"
+    with open_study(f"sqlite:///{path}", "shared") as study:
+        engine = study.storage._backend.engine  # type: ignore[attr-defined]
+        other = sqlite3.connect(path, timeout=0.0, isolation_level=None)
+        try:
+            with engine.begin() as reading:
+                reading.exec_driver_sql("SELECT count(*) FROM trials").all()
+                with pytest.raises(sqlite3.OperationalError, match="locked"):
+                    other.execute("BEGIN IMMEDIATE")
+            other.execute("BEGIN IMMEDIATE")
+            other.rollback()
+        finally:
+            other.close()
