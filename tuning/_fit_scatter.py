@@ -27,6 +27,9 @@ NOTHING = 1.0e-9
 """Mean square of an engine that does not run in the model [rpm2]."""
 LEAST_SPREAD = 0.03
 """Least relative standard deviation of a mean square [-]."""
+LEAST_SHARE_SD = 0.08
+"""Least relative standard deviation told of the share [-]: so far off is the swing of the fitted
+car, with the valve held, from that of 30 engines of another structure (tests/foreign_engine.py)."""
 ALIKE = 2.0
 """Mean squares over neighbouring lags are so many times told twice [-]."""
 MEMORY_SD = 0.25
@@ -34,6 +37,8 @@ MEMORY_SD = 0.25
 SETTLED_s, SETTLED_SHARE = 3.0, 0.3
 """Scatter is read this long after each change of the valve or a load, as what is left over before
 is the model's own error too [s]; unless less than this share of the rows is left [-]."""
+ODD = 4.0
+"""A hold is odd that leaves so many standard deviations more over than the middle one does [-]."""
 SLOWEST_ROWS_s = 0.3
 """Rows farther apart than this tell how large scatter is, not its memory [s]."""
 
@@ -131,14 +136,100 @@ def settled_slots(stretches: Sequence[Stretch]) -> list[Flags]:
     return settled if many else [one.used for one in stretches]
 
 
-def _left_over(stretch: Stretch, slots: Flags, speed: Floats, model: Floats) -> Floats:
-    """Speed less model in the rows of some slots, each hold about its own mean."""
-    used = slots[stretch.slot]
-    left = (speed - model)[used]
-    hold = stretch.hold[stretch.slot][used]
+def _hold_squares(stretch: Stretch, slots: Flags, left: Floats) -> Floats:
+    """Mean square of what is left over, and rows, of each hold that has any: shape (2, holds)."""
+    hold = stretch.hold[stretch.slot][slots[stretch.slot]]
     _, number = np.unique(hold, return_inverse=True)
-    mean = np.bincount(number, left) / np.bincount(number)
-    return np.asarray(left - mean[number])
+    rows = np.bincount(number).astype(float)
+    return np.array([np.bincount(number, left**2) / rows, rows])
+
+
+def without_odd_holds(
+    stretches: Sequence[Stretch], slots: Sequence[Flags], left: Sequence[Floats],
+    replays: Sequence[Sequence[Floats]],
+) -> list[Flags]:  # fmt: skip
+    """Slots without those holds whose speed departs from the model far more than others'.
+
+    In one hold of many, near a stall or with a load that the model has too small, what is left
+    over is not scatter; squares would let it speak for all the others.
+
+    Parameters
+    ----------
+    stretches : sequence of Stretch
+        Stretches of idling.
+    slots : sequence of ndarray
+        As of `settled_slots`.
+    left : sequence of ndarray
+        What is left over of the log, by stretch [rpm].
+    replays : sequence of sequence of ndarray
+        The same of several replays with scatter.
+
+    Returns
+    -------
+    list of ndarray
+        The slots that remain.
+    """
+    each = list(zip(stretches, slots, strict=True))
+    seen = np.hstack([_hold_squares(*at, one) for at, one in zip(each, left, strict=True)])
+    made = np.array([
+        np.hstack([_hold_squares(*at, one)[0] for at, one in zip(each, replayed, strict=True)])
+        for replayed in replays
+    ])  # fmt: skip
+    mean = np.maximum(made.mean(axis=0), NOTHING)
+    ratio, chance = seen[0] / mean, made.std(axis=0, ddof=1) / mean
+    order = np.argsort(ratio)
+    so_far = np.cumsum(seen[1][order])
+    usual = ratio[order][np.searchsorted(so_far, 0.5 * so_far[-1])]
+    odd = ratio > usual * (1.0 + ODD * chance)
+    remaining, first = [], 0
+    for stretch, at in each:
+        holds = np.unique(stretch.hold[stretch.slot][at[stretch.slot]])
+        its = odd[first : first + holds.size]
+        remaining.append(at & ~np.isin(stretch.hold, holds[its]))
+        first += holds.size
+    return remaining
+
+
+class _LeftOver:
+    """Speed less model: of the logs, and of replays with scatter."""
+
+    def __init__(
+        self,
+        car: Car,
+        logs: Sequence[Log],
+        stretches: Sequence[Stretch],
+        loads_W: Floats,
+        seed: int,
+    ) -> None:
+        self._car, self._stretches, self._seed = car, stretches, seed
+        self._drives = [one.drive_with(loads_W) for one in stretches]
+        self._model = [replay(car, drive).rpm for drive in self._drives]
+        self._measured = [logs[one.log].rpm[one.rows] for one in stretches]
+
+    def _about_holds(self, speeds: Sequence[Floats], slots: Sequence[Flags]) -> list[Floats]:
+        """In the rows of some slots, each hold about its own mean."""
+        every = []
+        each = zip(self._stretches, slots, speeds, self._model, strict=True)
+        for stretch, at, speed, model in each:
+            used = at[stretch.slot]
+            left = (speed - model)[used]
+            _, number = np.unique(stretch.hold[stretch.slot][used], return_inverse=True)
+            mean = np.bincount(number, left) / np.bincount(number)
+            every.append(left - mean[number])
+        return every
+
+    def of_log(self, slots: Sequence[Flags]) -> list[Floats]:
+        """What the model leaves over of the logs, by stretch [rpm]."""
+        return self._about_holds(self._measured, slots)
+
+    def of_replays(
+        self, made_by: tuple[float, float, float], slots: Sequence[Flags], count: int = SEEDS
+    ) -> list[list[Floats]]:
+        """The same of replays with a share of scatter, its memory and noise of the sensor [rpm]."""
+        varied = _changed(self._car, *made_by)
+        seeds = [self._seed + 7919 * number for number in range(count)]
+        speeds = [[replay(varied, drive, seed=its).rpm for drive in self._drives] for its in seeds]
+        return [self._about_holds(one, slots) for one in speeds]
 
 
 def match_scatter(
@@ -170,35 +261,36 @@ def match_scatter(
     mixed from those of one trial size and of the sensor's noise (non-negative least squares).
     """
     lags = _lags(float(np.median([log.rate_Hz for log in logs])) or 1.0)
-    drives = [one.drive_with(loads_W) for one in stretches]
-    quiet = [replay(car, drive).rpm for drive in drives]
-    measured = [logs[one.log].rpm[one.rows] for one in stretches]
-    slots = settled_slots(stretches)
-    left = [_left_over(*each) for each in zip(stretches, slots, measured, quiet, strict=True)]
-    wanted = swings(left, lags)
+    left_over, slots = _LeftOver(car, logs, stretches, loads_W, seed), settled_slots(stretches)
+    usual = car.engine.scatter_memory
+    first, _ = _matched(left_over, slots, lags, usual)
+    left, replays = left_over.of_log(slots), left_over.of_replays(first, slots, 2 * SEEDS)
+    ordinary = without_odd_holds(stretches, slots, left, replays)
+    (share, memory, noise_rpm), spread = _matched(left_over, ordinary, lags, usual)
+    return Scatter(
+        share=share,
+        memory=memory,
+        noise_rpm=noise_rpm,
+        # A mean square that is off by so much makes its root off by half of it.
+        share_sd=float(np.clip(0.5 * spread, LEAST_SHARE_SD, 0.5)),
+        rms_rpm=float(np.sqrt(swings(left_over.of_log(ordinary), lags)[0])),
+    )
 
-    each = list(zip(stretches, slots, drives, quiet, strict=True))
+
+def _matched(
+    left_over: _LeftOver, slots: Sequence[Flags], lags: NDArray[np.int64], usual: float
+) -> tuple[tuple[float, float, float], float]:
+    """Share, memory and sensor noise [rpm] that leave the log's over, spread of mean squares."""
 
     def made(share: float, memory: float, noise_rpm: float) -> Floats:
-        varied = _changed(car, share, memory, noise_rpm)
-        seeds = [seed + 7919 * number for number in range(SEEDS)]
-        replays = [
-            [
-                _left_over(one, at, replay(varied, drive, seed=its).rpm, model)
-                for one, at, drive, model in each
-            ]
-            for its in seeds
-        ]
+        replays = left_over.of_replays((share, memory, noise_rpm), slots)
         return np.array([swings(left, lags) for left in replays])
 
-    memory, of_share, of_noise, spread_sd = _best_mixture(wanted, made, car.engine.scatter_memory)
-    return Scatter(
-        share=float(np.clip(TRIAL_SHARE * np.sqrt(of_share), 0.0, 0.4)),
-        memory=float(memory),
-        noise_rpm=float(min(TRIAL_NOISE_rpm * np.sqrt(of_noise), 100.0)),
-        share_sd=float(np.clip(spread_sd, 0.03, 0.5)),
-        rms_rpm=float(np.sqrt(max(wanted[0], 0.0))),
-    )
+    wanted = swings(left_over.of_log(slots), lags)
+    memory, of_share, of_noise, spread = _best_mixture(wanted, made, usual)
+    share = float(np.clip(TRIAL_SHARE * np.sqrt(of_share), 0.0, 0.4))
+    noise_rpm = float(min(TRIAL_NOISE_rpm * np.sqrt(of_noise), 100.0))
+    return (share, float(memory), noise_rpm), spread
 
 
 def _best_mixture(

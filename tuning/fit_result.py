@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from sim import Car, InputError, with_values
 from tuning._fit_scatter import Scatter
 from tuning._fit_verdict import FitCheck, HeldBack
+from tuning.held_swing import held_swing_rpm, share_for_swing
 
 Floats = NDArray[np.float64]
 
@@ -189,7 +190,8 @@ class Fit:
         -------
         tuple of Car
             Cars that differ as the fit is uncertain; what the log does not show at all
-            (wall film, fuelling lag) is spread by judgement, upwards.
+            (wall film, fuelling lag) is spread by judgement, upwards.  With the valve held
+            they swing as far as the fitted car, within what the log leaves open.
 
         Raises
         ------
@@ -200,11 +202,17 @@ class Fit:
             raise ValueError(f"an ensemble of {count} cars, allowed: 1 or more")
         rng = np.random.default_rng(np.random.SeedSequence([seed, 4]))
         root = root_of(self.covariance)
+        idles = (self.at_steps, self.settled_rpm.value)
+        swing_rpm = held_swing_rpm(self.car, *idles)
         cars = [self.car]
         while len(cars) < count:
             departures = self.departures + root @ rng.standard_normal(self.departures.size)
             drawn = _checked(self.draw(departures))
-            cars.append(_with_unseen(drawn or self.car, self.scatter, rng))
+            one = _with_unseen(drawn or self.car, rng)
+            # The log shows how far speed swings, not how uneven the firings are.
+            swings_rpm = swing_rpm * float(np.exp(self.scatter.share_sd * rng.standard_normal()))
+            share = share_for_swing(one, swings_rpm, *idles)
+            cars.append(with_values(one, {"engine": {"scatter_share": share}}))
         return tuple(cars)
 
     def lines(self) -> list[str]:
@@ -293,12 +301,9 @@ def _checked(car: Car) -> Car | None:
         return None
 
 
-def _with_unseen(car: Car, scatter: Scatter, rng: np.random.Generator) -> Car:
+def _with_unseen(car: Car, rng: np.random.Generator) -> Car:
     changes: dict[str, dict[str, Any]] = {}
     for (table, key), spread in UNSEEN.items():
         value = getattr(getattr(car, table), key) + spread * abs(rng.standard_normal())
         changes.setdefault(table, {})[key] = float(min(value, 0.9))
-    factor = float(np.exp(scatter.share_sd * rng.standard_normal()))
-    share = float(min(car.engine.scatter_share * factor, 0.4))
-    changes.setdefault("engine", {})["scatter_share"] = share
     return with_values(car, changes)

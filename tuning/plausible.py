@@ -6,7 +6,9 @@ Each plausible car is the car file with its uncertain numbers multiplied by fact
 is known of every car whose base curve was set by hand: where it idles on it.  So after the draw
 the throttle's leak, and if that is not enough the work per air, is set such that each plausible
 car idles warm on the base curve where the car file's does, and a car that would idle far off when
-cool is drawn in toward the file.
+cool is drawn in toward the file.  Another is known where the file says how uncertain the scatter
+is, as a fit does: how far speed swings with the valve held.  What was drawn for the scatter then
+holds for that swing: a plausible car with a lighter flywheel scatters less, not more.
 
 An ensemble is small, so it is drawn in layers (a Latin hypercube): each number takes a value from
 each of as many equally likely layers as there are cars, in an order of its own.  What is drawn
@@ -25,7 +27,16 @@ from zlib import crc32
 
 import numpy as np
 
-from sim import Car, InputError, equilibrium, with_values
+from sim import Car, InputError, with_values
+from tuning._known_idle import (
+    COOL_degC,
+    WARM_degC,
+    bounded,
+    idle_rpm,
+    idles_at,
+    seen_swing_rpm,
+    swings_as,
+)
 
 DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
     "engine": {
@@ -62,9 +73,6 @@ ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
 
 CUT_OFF = 2.0
 """Draws are cut off at this many standard deviations [-]."""
-IDLE_TOLERANCE_rpm = 3.0
-"""How near each plausible car idles to the car file's, warm, on the base curve [rpm]."""
-WARM_degC, COOL_degC = 90.0, 20.0
 COOL_TOLERANCE_rpm = 120.0
 """How near at 20 degC: the base curve was set by hand there too, if less well [rpm]."""
 SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)
@@ -73,13 +81,15 @@ SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)
 SEARCH, SELECTION, VERDICT, STRESS = range(4)
 """Purposes: cars drawn for one are strangers to the others."""
 
+SCATTER = "engine.scatter_share"
+
 _PLAIN_NAMES = {
     "engine.inertia_kg_m2": "flywheel",
     "engine.work_per_air_kJ_per_kg": "work per air",
     "engine.volumetric_efficiency": "filling",
     "engine.friction_scale": "friction",
     "engine.torque_delay_deg": "torque delay",
-    "engine.scatter_share": "scatter",
+    SCATTER: "scatter",
     "manifold.volume_cm3": "manifold volume",
     "valve.area_mm2": "valve area",
     "throttle.leak_mm2": "throttle leak",
@@ -186,14 +196,6 @@ class _Draws:
         return min(max(normal, -CUT_OFF), CUT_OFF)
 
 
-def _bounded(model: Any, key: str, value: float) -> float:
-    """The value cut off at the bounds that the car file's field has."""
-    for rule in type(model).model_fields[key].metadata:
-        value = max(value, float(getattr(rule, "ge", value)))
-        value = min(value, float(getattr(rule, "le", value)))
-    return value
-
-
 def _scaled(value: Any, factor: float, key: str) -> Any:
     """A number, or an array of numbers, times a factor; positions of a valve table are kept."""
     if key == "area_mm2":
@@ -216,7 +218,7 @@ def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes,
             name = f"{table}.{key}"
             factor = math.exp(share * spread * draws.of(name, index))
             new = _scaled(old, factor, key)
-            new = _bounded(model, key, new) if isinstance(new, float) else new
+            new = bounded(model, key, new) if isinstance(new, float) else new
             changes.setdefault(table, {})[key] = new
             factors[name] = factor
     for table, added in ADDED_SPREADS.items():
@@ -225,51 +227,13 @@ def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes,
             if key in car.uncertainty.get(table, {}):
                 continue
             more = share * spread * abs(draws.of(f"added {table}.{key}", index))
-            changes.setdefault(table, {})[key] = _bounded(model, key, getattr(model, key) + more)
+            changes.setdefault(table, {})[key] = bounded(model, key, getattr(model, key) + more)
     return changes, factors
 
 
-def base_steps(car: Car, coolant_degC: float) -> float:
-    """Position that the base curve gives, as the valve takes it.
-
-    Parameters
-    ----------
-    car : Car
-        Its ``curves.base_steps`` are read.
-    coolant_degC : float
-        Coolant temperature [degC].
-
-    Returns
-    -------
-    float
-        Valve position, whole [steps].
-    """
-    points = np.asarray(car.curves.base_steps, dtype=float)
-    return float(math.floor(np.interp(coolant_degC, points[:, 0], points[:, 1]) + 0.5))
-
-
-def warm_base_steps(car: Car) -> float:
-    """Position that the base curve gives a warm engine.
-
-    Parameters
-    ----------
-    car : Car
-        Its ``curves.base_steps`` are read at ``WARM_degC``.
-
-    Returns
-    -------
-    float
-        Valve position, whole [steps].
-    """
-    return base_steps(car, WARM_degC)
-
-
-def _idle_rpm(car: Car, coolant_degC: float) -> float:
-    """Where a car idles on its base curve, without load."""
-    return equilibrium(car, base_steps(car, coolant_degC), coolant_degC)["rpm"]
-
-
-def _made(car: Car, draws: _Draws, index: int, idles: tuple[float, float]) -> _Made:
+def _made(
+    car: Car, draws: _Draws, index: int, idles: tuple[float, float], swing_rpm: float
+) -> _Made:
     """One plausible car that idles where it should.
 
     A draw that the car file's rules refuse, or that idles far off when cool, is drawn in toward
@@ -283,42 +247,12 @@ def _made(car: Car, draws: _Draws, index: int, idles: tuple[float, float]) -> _M
         except InputError:
             continue
         if warm_rpm > 0.0:
-            one = _idles_at(one, warm_rpm)
+            one = idles_at(one, warm_rpm)
+            one = swings_as(one, factors.get(SCATTER, 1.0) * swing_rpm, warm_rpm)
         factors |= _set_factors(car, one)
-        if abs(_idle_rpm(one, COOL_degC) - cool_rpm) <= COOL_TOLERANCE_rpm:
+        if abs(idle_rpm(one, COOL_degC) - cool_rpm) <= COOL_TOLERANCE_rpm:
             return one, factors
     return car, {}
-
-
-def _idles_at(car: Car, wanted_rpm: float) -> Car:
-    """The car with the throttle leak, else the work per air, at which it idles at that speed."""
-    leak = _solved(car, "throttle", "leak_mm2", wanted_rpm, 0.3 * car.throttle.leak_mm2 + 0.5)
-    if abs(_idle_rpm(leak, WARM_degC) - wanted_rpm) <= IDLE_TOLERANCE_rpm:
-        return leak
-    work = leak.engine.work_per_air_kJ_per_kg
-    return _solved(leak, "engine", "work_per_air_kJ_per_kg", wanted_rpm, 0.1 * work)
-
-
-def _solved(car: Car, table: str, key: str, wanted_rpm: float, step: float) -> Car:
-    """Change one number by secants until the warm idle on the base curve is right."""
-    model = getattr(car, table)
-    here = getattr(model, key)
-    best, before = car, (math.nan, math.nan)
-    for _ in range(12):
-        off = _idle_rpm(best, WARM_degC) - wanted_rpm
-        if abs(off) <= IDLE_TOLERANCE_rpm:
-            break
-        slope = (off - before[1]) / (here - before[0])
-        move = -off / slope if math.isfinite(slope) and slope > 0.0 else -math.copysign(step, off)
-        before = (here, off)
-        here = _bounded(model, key, here + min(max(move, -2.0 * step), 2.0 * step))
-        if here == before[0]:
-            break
-        try:
-            best = with_values(best, {table: {key: here}})
-        except InputError:  # leak above the throttle's opening, and the like
-            break
-    return best
 
 
 def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH) -> Plausible:
@@ -347,17 +281,22 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
     """
     if count < 1:
         raise ValueError(f"count of plausible cars: {count}, allowed: 1 or more")
-    idles = (_idle_rpm(car, WARM_degC), _idle_rpm(car, COOL_degC))
-    draws = _Draws(seed, purpose, count - 1)
-    made = [(car, {}), *(_made(car, draws, index, idles) for index in range(count - 1))]
+    idles = (idle_rpm(car, WARM_degC), idle_rpm(car, COOL_degC))
+    draws, swing_rpm = _Draws(seed, purpose, count - 1), seen_swing_rpm(car, idles[0])
+    made = [(car, {}), *(_made(car, draws, index, idles, swing_rpm) for index in range(count - 1))]
     return Plausible(tuple(one for one, _ in made), tuple(factors for _, factors in made))
 
 
 def _set_factors(car: Car, one: Car) -> dict[str, float]:
-    """Factors of the two numbers that setting the idle may have changed."""
-    work = one.engine.work_per_air_kJ_per_kg / car.engine.work_per_air_kJ_per_kg
-    leak = one.throttle.leak_mm2 / car.throttle.leak_mm2 if car.throttle.leak_mm2 > 0.0 else 1.0
-    return {"engine.work_per_air_kJ_per_kg": work, "throttle.leak_mm2": leak}
+    """Factors of the numbers that setting the idle and its swing may have changed."""
+    numbers = {
+        "engine.work_per_air_kJ_per_kg": (
+            one.engine.work_per_air_kJ_per_kg, car.engine.work_per_air_kJ_per_kg
+        ),
+        "throttle.leak_mm2": (one.throttle.leak_mm2, car.throttle.leak_mm2),
+        SCATTER: (one.engine.scatter_share, car.engine.scatter_share),
+    }  # fmt: skip
+    return {name: new / old if old > 0.0 else 1.0 for name, (new, old) in numbers.items()}
 
 
 def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:

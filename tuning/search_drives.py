@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from sim import Car, Scenario, equilibrium
-from tuning.plausible import COOL_TOLERANCE_rpm, WARM_degC, base_steps
+from tuning._known_idle import WARM_degC, base_steps
+from tuning.plausible import COOL_TOLERANCE_rpm
 
 LAMPS_W_per_l = 90.0
 """Load of lamps and the like [W per litre of displacement]."""

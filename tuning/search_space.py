@@ -15,8 +15,8 @@ import numpy as np
 
 from controllers import Feedback
 from sim import Car, equilibrium
+from tuning._known_idle import WARM_degC, warm_base_steps
 from tuning.entry_form import as_entered, entry_largest, entry_step
-from tuning.plausible import WARM_degC, warm_base_steps
 from tuning.search_drives import BASE_ERROR_steps, EVERYTHING_W_per_l
 from tuning.search_range import Range
 

