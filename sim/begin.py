@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from controllers import NEVER, TICKS_PER_s, open_loop_steps, relation, routine
-from sim.air import CRITICAL_RATIO, choked_flow_per_area
+from sim.air import CRITICAL_RATIO, choked_flow_per_area, series_area
 from sim.combustion import mixture_efficiency, spark_efficiency
 from sim.happenings import set_coolant
 from sim.noise import START_STREAM, uniform
@@ -15,7 +15,7 @@ from sim.records import Block, Tables
 from sim.sensors import RPM_PER_rad_s
 from sim.slopes import alternator_heading, slopes
 from sim.starting import KEY_ON, power_on
-from sim.valve import set_opening
+from sim.valve import set_opening, table_area
 
 SCENARIO_FIELDS = (
     "ambient_Pa",
@@ -227,6 +227,37 @@ def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> No
 
 
 @relation
+def breathe_beside(p: Block, lane: int, tables: Tables, part: float, steps: float) -> None:
+    """Let the engine have part of a step's worth of air more than its base curve supposes.
+
+    A valve takes whole positions only; where they lie about what the engine needs is chance, and
+    decides whether feedback can rest.
+
+    Parameters
+    ----------
+    p : Block
+        Parameters (the leak is changed).
+    lane : int
+        Lane [-].
+    tables : Tables
+        Valve areas.
+    part : float
+        Part of a step, -0.5 to 0.5 [steps].
+    steps : float
+        Position at which a step is measured, whole [steps].
+
+    Notes
+    -----
+    Source: openings in parallel add.
+    """
+    if part != 0.0:
+        areas = tables.valve_m2[int(p.row_car[lane])]
+        here = series_area(table_area(areas, steps), p.series_m2[lane])
+        above = series_area(table_area(areas, steps + 1.0), p.series_m2[lane])
+        p.leak_m2[lane] = max(p.leak_m2[lane] + part * (above - here), 0.0)
+
+
+@relation
 def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
     """Let the engine idle at a speed, with pressure and torque as settled there.
 
@@ -317,6 +348,8 @@ def begin(
     """
     set_ambient(s, p, lane, scenario[0], scenario[1])
     p.end_tick[lane] = scenario[3]
+    error_steps = p.base_error_steps[lane]
+    p.base_error_steps[lane] = math.floor(error_steps + 0.5)
     set_rest(s, p, lane, scenario[2])
     k.throttle_closed[lane] = 1.0
     standing = scenario[4] > 0.5
@@ -330,6 +363,7 @@ def begin(
     wanted = min(max(wanted, 0.0), c.open_limit_steps[lane])
     k.commanded_steps[lane] = wanted
     k.wanted_steps[lane] = wanted
+    breathe_beside(p, lane, tables, error_steps - p.base_error_steps[lane], wanted)
     if standing:
         start_standing(s, p, c, k, lane, tables)
         return

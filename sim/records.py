@@ -64,7 +64,7 @@ AMBIENT_FIELDS = (
     "behind_Pa",  # exhaust pressure in force
     "choked_below_Pa",  # manifold pressure up to which all openings are choked
     "seed",
-    "base_error_steps",
+    "base_error_steps",  # whole steps in the curve; the rest is in leak_m2
     "end_tick",
     "row_car", "row_scenario",  # rows of the tables
 )  # fmt: skip

@@ -358,7 +358,8 @@ def simulate(
     seed : int
         Seed of all random numbers, 0 to 2**31 - 1.
     base_error_steps : float
-        Steps by which the base curve is off in this run [steps].
+        Steps by which the base curve is off in this run, the part of a step in it as air past
+        the valve, which takes whole positions only [steps].
     rpm_offset : float
         Speed at the start above target [rpm].
 

@@ -38,7 +38,7 @@ class ForeignJudge:
     def __init__(self, engine: ForeignEngine, car: Car, count: int, seed: int) -> None:
         self.engine, self.car = engine, car
         self._seeds = [1000 * seed + place for place in range(count)]
-        self._errors, _ = starting_phases(count)
+        self._errors = starting_phases(count)[0][0]
         self._shifts = SHIFT_s * np.modf(np.arange(count) * 0.6180339887498949)[0]
         held = car.feedback.model_copy(update={"law": "none"})
         self.floor_rpm = 0.0

@@ -142,26 +142,35 @@ def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
     return Scenario.model_validate(given)
 
 
-def starting_phases(count: int) -> tuple[np.ndarray, np.ndarray]:
+def starting_phases(count: int, cars: int = 1) -> tuple[np.ndarray, np.ndarray]:
     """Where runs begin: errors of the base curve, and speeds off the target.
 
     Parameters
     ----------
     count : int
-        How many, 1 or more.
+        How many for each car, 1 or more.
+    cars : int
+        How many cars, 1 or more.
 
     Returns
     -------
     base_error_steps : numpy.ndarray
-        Shape (count,), from +3 to -3 and denser toward both ends [steps].
+        Shape (cars, count): from +3 to -3, denser toward both ends; parts of a step are spread
+        evenly over all runs [steps].
     rpm_offset : numpy.ndarray
         Shape (count,), spread evenly in another order [rpm].
 
     Notes
     -----
-    A run that begins on its target hides hunting, so phases are spread.  Fractions of a step
-    in the base curve shift the lattice of positions that the valve can take.
+    A run that begins on its target hides hunting, so phases are spread.  Parts of a step shift
+    the lattice of positions that the valve can take about what the engine needs: settings that
+    can only rest where a position happens to hold the target are good by luck.
+    Source of the spread over two numbers: additive recurrence with the powers of the plastic
+    number (M. Roberts 2018), from memory.
     """
     place = np.arange(count) / max(1, count - 1)
+    wrong = (BASE_ERROR_steps - 0.5) * np.cos(np.pi * place)
+    mixed = 0.7548776662466927 * np.arange(count) + 0.5698402909980532 * np.arange(cars)[:, None]
+    part = np.modf(0.5 + mixed)[0] - 0.5
     golden = np.modf((np.arange(count) + 0.5) * 0.6180339887498949)[0]
-    return BASE_ERROR_steps * np.cos(np.pi * place), OFFSET_rpm * (2.0 * golden - 1.0)
+    return wrong + part, OFFSET_rpm * (2.0 * golden - 1.0)

@@ -244,14 +244,15 @@ class _Matrix:
         self._fleet = make_fleet(self._cars, self._scenarios)
         held = car.feedback.model_copy(update={"law": "none"})
         fade_s, limit = car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
-        errors, offsets = starting_phases(len(seeds))
-        self._plan = full_plan(
+        errors, offsets = starting_phases(len(seeds), len(self._cars))
+        plan = full_plan(
             self._fleet,
             np.vstack([matrix(controller_row(one, fade_s, limit)) for one in (car.feedback, held)]),
             seeds=seeds,
-            base_error_steps=errors,
             rpm_offset=offsets,
         )
+        which = np.arange(len(plan.car)) % len(seeds)
+        self._plan = plan._replace(base_error_steps=errors[plan.car, which])
         self.runs = len(self._plan.car)
         shape = (2, len(self._cars), len(self._scenarios), len(seeds))
         self._values = np.full((*shape, len(MEASURES)), np.nan)

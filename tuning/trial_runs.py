@@ -253,20 +253,18 @@ class TrialRuns:
 
     def _plan(self, candidates: Sequence[Feedback], base_curve_wrong: bool) -> Plan:
         """Each candidate on each car, drive and seed, the seed with its own shift of the drive."""
-        errors, offsets = starting_phases(len(self.seeds))
+        errors, offsets = starting_phases(len(self.seeds), len(self.cars))
         plan = full_plan(
             self._fleet,
             np.vstack([self._row(one) for one in candidates]),
             seeds=self.seeds,
-            base_error_steps=errors if base_curve_wrong else (0.0,),
             rpm_offset=offsets,
         )
         which = np.arange(len(plan.car)) % len(self.seeds)
         plan = picked(plan, plan.scenario % len(self.seeds) == which)
+        wrong = errors[plan.car, plan.scenario % len(self.seeds)] if base_curve_wrong else 0.0
         centring = self._centring[plan.scenario // len(self.seeds)]
-        return plan._replace(
-            seed=own_seeds(plan.seed, plan.car), base_error_steps=plan.base_error_steps + centring
-        )
+        return plan._replace(seed=own_seeds(plan.seed, plan.car), base_error_steps=wrong + centring)
 
     def _row(self, feedback: Feedback) -> np.ndarray:
         car = self.cars[0]

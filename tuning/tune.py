@@ -35,7 +35,7 @@ from tuning.weights import Weights, weights_of
 
 SAMPLER = "tpe"
 """Of the first trials, over the whole space; ``tuning.next_places`` takes over from it."""
-OBJECTIVE_VERSION = 5
+OBJECTIVE_VERSION = 6
 """Changed whenever the same settings would score otherwise: old studies are then not joined."""
 
 OnProgress = Callable[[float, str], None]

@@ -141,12 +141,13 @@ def test_coarse_moves_with_a_narrow_deadband_hunt(name: str) -> None:
         {"engine": quiet, "sensors": no_noise,
          "feedback": gains | {"min_move_steps": 1, "deadband_rpm": 2.0 * worth}},
     )  # fmt: skip
-    rpm, steps, _ = runs([coarse, wide], Scenario(name="idle", duration_s=240.0), 8, from_s=60.0)
+    rpm, steps, _ = runs([coarse, wide], Scenario(name="idle", duration_s=240.0), 32, from_s=60.0)
     moves = (np.diff(steps, axis=1) != 0.0).sum(axis=1)
-    # r = 0.4/6: all but 7 % of the starting phases have no position that satisfies the controller.
-    assert (moves[:8] >= 6).sum() >= 7
-    assert np.median(np.ptp(rpm[:8], axis=1)) > 2.0 * worth
-    assert (moves[8:] == 0).all()
+    # r = 0.4/6: with one start in 15 a position satisfies the controller; the larger moves of the
+    # first seconds are so many chances more.
+    assert np.mean(moves[:32] >= 6) > 0.7
+    assert np.median(np.ptp(rpm[:32], axis=1)) > 2.0 * worth
+    assert (moves[32:] == 0).all()
 
 
 @pytest.mark.parametrize("name", CARS)

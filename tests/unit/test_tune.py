@@ -17,7 +17,7 @@ from workbench.tune_words import tune_notes
 
 CARS = ("trials", "twin", "six")
 PRICE_SHARE = 0.4
-"""What any one measure may pay for the rest, as a share of what is gained in all [-]."""
+"""What any one measure may pay for the rest, as a share of what the rest gains by it [-]."""
 
 
 @cache
@@ -35,7 +35,8 @@ def test_the_settings_found_beat_those_the_car_comes_with(name: str) -> None:
     for name in ("hunting", "undershoot", "stalls"):
         assert then.measured[name] <= now.measured[name], name
     dearer = {name: then.terms[name] - now.terms[name] for name in TERMS}
-    assert max(dearer.values()) < PRICE_SHARE * gain_rpm, dearer
+    gained_rpm = -sum(min(one, 0.0) for one in dearer.values())
+    assert max(dearer.values()) < PRICE_SHARE * gained_rpm, dearer
 
 
 @pytest.mark.parametrize("name", CARS)
