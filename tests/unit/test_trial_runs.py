@@ -5,8 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim import Car, load_car, with_values
-from tuning.search_drives import centring_steps, search_drives
+from sim import Car, Scenario, equilibrium, load_car, simulate, with_values
+from tuning.search_drives import (
+    BASE_ERROR_steps,
+    centring_steps,
+    search_drives,
+    starting_phases,
+)
 from tuning.trial_runs import TrialRuns, own_seeds
 
 
@@ -55,3 +60,37 @@ def test_a_centred_car_runs_cold_as_one_whose_curve_is_right(car: Car) -> None:
         for one in (car, cold_base_raised(car, 12.0))
     )
     assert float(raised.item()) == pytest.approx(float(right.item()), abs=120.0)
+
+
+@pytest.mark.parametrize("count", [3, 6, 8])
+def test_positions_lie_anywhere_about_what_engines_need(count: int) -> None:
+    errors, _ = starting_phases(count, 16)
+    assert errors.shape == (16, count)
+    assert np.max(np.abs(errors)) <= BASE_ERROR_steps
+    np.testing.assert_array_equal(errors, starting_phases(count, 20)[0][:16])
+    parts = np.sort((errors % 1.0).ravel())
+    even = (np.arange(parts.size) + 0.5) / parts.size
+    assert np.max(np.abs(parts - even)) < 0.1  # Kolmogorov-Smirnov distance
+    by_car = np.ptp(errors - errors[:1], axis=0)
+    assert np.all(by_car > 0.5)
+
+
+@pytest.mark.parametrize("part", [-0.4, 0.3])
+def test_part_of_a_step_is_air_beside_the_valve_and_a_whole_one_is_in_the_curve(
+    car: Car, part: float
+) -> None:
+    even = with_values(
+        car,
+        {
+            "feedback": {"law": "none"},
+            "engine": {"scatter_share": 0.0, "cylinder_balance": [1.0] * car.engine.cylinders},
+            "sensors": {"rpm_noise_rpm": 0.0},
+        },
+    )
+    held = Scenario(name="held", duration_s=40.0)
+    runs = [simulate(even, held, base_error_steps=error) for error in (0.0, 2.0, 2.0 + part)]
+    steps = [one.resampled("valve_steps", 0.05)[-1] for one in runs]
+    assert steps[1] == steps[2] == steps[0] + 2.0
+    rpm = [float(np.mean(one.resampled("rpm", 0.05)[-100:])) for one in runs]
+    at = [equilibrium(even, steps[1] + more)["rpm"] for more in (0.0, part)]
+    assert rpm[2] - rpm[1] == pytest.approx(at[1] - at[0], rel=0.15)
