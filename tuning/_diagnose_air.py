@@ -29,6 +29,15 @@ CLEAR_T = 4.0
 """A slope is clear above this many of its standard errors [-]."""
 CLEAR_F = 60.0
 """A jump is clear where it lowers the sum of squares by this factor's worth (F value) [-]."""
+WARMING_degC = 8.0
+"""Coolant so far below its highest: the engine still warms, and air at the same steps changes by
+itself [degC]."""
+HALF_WARM_degC = 60.0
+"""A log that only warms, and ends colder than this, has no hot rows [degC]."""
+LARGEST_RISE = 0.5
+"""Logarithm of the speed at the end over that at the beginning, beyond which it is no idle [-]."""
+CLEAR_DRIFT_T = 8.0
+"""A drift is clear above this many of its standard errors [-]."""
 LEAST_JUMP_steps = 2.0
 LEAST_JUMP_SHARE = 0.04
 """Smaller jumps of air are not told where the worth of a step is not known [-]."""
@@ -89,7 +98,7 @@ def read_air(log: Log) -> AirReadings | None:
     """
     if log.map_kPa is None or log.valve_steps is None:
         return None
-    idle = idle_rows(log)
+    idle = idle_rows(log) & ~warming_rows(log)
     if idle.sum() < 3 * SHORTEST_SIDE:
         return None
     slot = np.floor((log.time_s - log.time_s[0]) / SPACING_s).astype(np.int64)
@@ -105,6 +114,73 @@ def read_air(log: Log) -> AirReadings | None:
     # Air through a move of the valve lags behind it: pair it with the steps of a moment before.
     before = np.interp(log.time_s - 0.3, log.time_s, log.valve_steps)
     return AirReadings(mean(log.time_s), air / float(np.mean(air)), mean(before), mean(log.rpm))
+
+
+def warming_rows(log: Log) -> NDArray[np.bool_]:
+    """Rows in which the engine warms, by its coolant; none where that was not recorded.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    ndarray of bool
+        Shape (rows,).
+    """
+    if log.coolant_degC is None or not np.isfinite(log.coolant_degC).any():
+        return np.zeros(log.rpm.size, dtype=bool)
+    coldest, hottest = float(np.nanmin(log.coolant_degC)), float(np.nanmax(log.coolant_degC))
+    if hottest < HALF_WARM_degC and hottest - coldest > 0.5 * WARMING_degC:
+        return np.ones(log.rpm.size, dtype=bool)
+    return np.asarray(log.coolant_degC < hottest - WARMING_degC)
+
+
+def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
+    """Find a change of air at the same steps that goes on throughout.
+
+    Parameters
+    ----------
+    read : AirReadings
+        Air and steps.
+    worth_of_step : float
+        Change of air a step over air, where a car file tells it; else the log's own moves tell,
+        if they are not all one way [-].
+
+    Returns
+    -------
+    AirJump or None
+        From the beginning to the end; None where there is none that is clear.
+
+    Notes
+    -----
+    Source: straight line, t value, any textbook on regression; our limits.
+    """
+    count = read.air.size
+    if count < 2 * SHORTEST_SIDE + 3:
+        return None
+    tenth = max(1, count // 10)
+    if abs(np.log(np.mean(read.rpm[-tenth:]) / np.mean(read.rpm[:tenth]))) > LARGEST_RISE:
+        return None  # speed itself goes elsewhere: not an idle that is held
+    time = (read.time_s - read.time_s.mean()) / np.ptp(read.time_s)
+    columns, air = [np.ones(count), time], read.air
+    if np.isfinite(worth_of_step):
+        air = air - worth_of_step * (read.steps - read.steps.mean())
+    elif float(np.std(read.steps)) > 0.3:
+        columns.append(read.steps)
+    design = np.column_stack(columns)
+    weights = np.linalg.lstsq(design, air, rcond=None)[0]
+    variance = _left_over(design, air) / (count - design.shape[1])
+    error = float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[1, 1]))
+    change = float(weights[1])
+    slope = float(weights[2]) if len(columns) > 2 else worth_of_step
+    steps = change / slope if np.isfinite(slope) and slope > 0.0 else np.nan
+    enough = abs(steps) >= LEAST_JUMP_steps if np.isfinite(steps) else True
+    t_value = abs(change) / max(error, 1.0e-12)
+    if not enough or abs(change) < LEAST_JUMP_SHARE or t_value < CLEAR_DRIFT_T:
+        return None
+    return AirJump(float(read.time_s[0]), change, float(steps), t_value**2)
 
 
 def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:

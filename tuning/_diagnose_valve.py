@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from sim import Car
-from tuning._diagnose_air import AirJump, find_jump, pressure_after_moves, read_air
+from tuning._diagnose_air import (
+    AirJump,
+    find_drift,
+    find_jump,
+    pressure_after_moves,
+    read_air,
+    warming_rows,
+)
 from tuning._diagnose_findings import NO, OPEN, VALVE_LEADS, YES, Finding
 from tuning._diagnose_swing import Swing
 from tuning._diagnose_warmth import held_steps, target_of
@@ -37,13 +44,25 @@ def position_findings(log: Log, car: Car | None) -> tuple[Finding, Finding]:
     """
     names = ("lost position", "leak")
     air = read_air(log)
+    if air is None and _only_warming(log):
+        text = (
+            "while an engine warms, air at the same steps changes by itself: record some minutes"
+            " hot"
+        )
+        return Finding(names[0], OPEN, text), _limit_leak(log, car, None)
     if air is None:
         text = "needs valve steps and manifold pressure: without pressure a load and a lost"
         text += " position look alike; home the valve and see whether the same steps give the same"
         return Finding(names[0], OPEN, text + " speed"), _limit_leak(log, car, None)
-    jump = find_jump(air, _worth_of_step(car, log))
+    worth_of_step = _worth_of_step(car, log)
+    jump = find_jump(air, worth_of_step)
+    drift = None if jump is not None else find_drift(air, worth_of_step)
+    if drift is not None:
+        return _drift_findings(log, car, drift, float(np.ptp(air.time_s)))
     if jump is None:
         plain = "the same steps give the same air throughout"
+        if warming_rows(log).any():
+            plain += " once the engine is hot"
         return Finding(names[0], NO, plain), _limit_leak(log, car, None)
     values = {"at_s": jump.at_s, "air_share": jump.share, "steps": jump.steps}
     if jump.share > 0.0:
@@ -56,6 +75,28 @@ def position_findings(log: Log, car: Car | None) -> tuple[Finding, Finding]:
         f" steps{worth}: steps were lost toward the seat, or the hose was pinched. Home the valve"
     )
     return Finding(names[0], YES, text, values), Finding(names[1], NO, "air went, none came in")
+
+
+def _only_warming(log: Log) -> bool:
+    """Whether air could be read if the engine were hot for longer."""
+    warming = warming_rows(log)
+    return log.map_kPa is not None and log.valve_steps is not None and bool(warming.any())
+
+
+def _drift_findings(
+    log: Log, car: Car | None, drift: AirJump, duration_s: float
+) -> tuple[Finding, Finding]:
+    """Air that goes, or comes, little by little at the same steps."""
+    worth = f" (worth {abs(drift.steps):.0f} steps)" if np.isfinite(drift.steps) else ""
+    values = {"air_share": drift.share, "steps": drift.steps, "over_s": duration_s}
+    went = drift.share < 0.0
+    text = (
+        f"over {duration_s:.0f} s the engine {'lost' if went else 'got'}"
+        f" {abs(100 * drift.share):.0f} % {'of its air' if went else 'more air'} little by little"
+        f" at the same steps{worth}: steps are lost toward {'the seat' if went else 'open'} now and"
+        " then. Home the valve, and look at pulse, voltage and connector"
+    )
+    return Finding("lost position", YES, text, values), _limit_leak(log, car, None)
 
 
 def _worth_of_step(car: Car | None, log: Log) -> float:

@@ -9,6 +9,10 @@ from tuning.check import CheckLine, judged
 from tuning.check_room import curve_at
 
 LEAST_CRANKING_steps = 20.0
+SLOWEST_TO_RUNNING_s = 1.0
+"""An engine that fires for longer than this with cranking air flares; our judgement [s]."""
+CLIMATE_degC = (0.0, 80.0)
+"""Curves should have points at or beyond these, a frosty morning and warm; ours [degC]."""
 SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 60.0
 CURVES = {
     "target_rpm": ("target speed", "rpm"),
@@ -33,7 +37,9 @@ def curve_checks(car: Car) -> list[CheckLine]:
     """
     return [
         _cranking(car),
+        _to_running(car),
         _reach(car),
+        _climate(car),
         *(_falls(car, key) for key in CURVES),
         _fade(car),
     ]
@@ -46,17 +52,55 @@ def _cranking(car: Car) -> CheckLine:
         (curve_at(curves.cranking_steps, at) - curve_at(curves.base_steps, at), at) for at in places
     ]
     margin, at_degC = min(margins)
+    at_limit = curve_at(curves.base_steps, at_degC) >= car.valve.open_limit_steps
     least = min(steps for _, steps in curves.cranking_steps)
     return CheckLine(
         "cranking above running",
-        judged(margin <= 0.0, least < LEAST_CRANKING_steps),
+        judged(margin <= 0.0 and not at_limit, least < LEAST_CRANKING_steps),
         margin,
         "steps",
-        f"least {margin:+.0f} steps, at {at_degC:.0f} degC; lowest cranking value"
+        f"least {margin:+.0f} steps, at {at_degC:.0f} degC"
+        f"{' where both are at the open limit' if at_limit else ''}; lowest cranking value"
         f" {least:.0f} steps",
         "cranking wants more air than running at every temperature",
         f"raise the cranking curve above the base curve, to {LEAST_CRANKING_steps:.0f} steps at"
         " the least",
+    )
+
+
+def _to_running(car: Car) -> CheckLine:
+    curves, valve = car.curves, car.valve
+    ways = {}
+    for at in sorted({degC for degC, _ in (*curves.base_steps, *curves.cranking_steps)}):
+        running = curve_at(curves.base_steps, at) + curve_at(curves.after_start_steps, at)
+        running = min(running, float(valve.open_limit_steps))
+        ways[abs(curve_at(curves.cranking_steps, at) - running)] = at
+    longest = max(ways)
+    seconds = longest * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    return CheckLine(
+        "from cranking to running position",
+        judged(False, seconds > SLOWEST_TO_RUNNING_s),
+        seconds,
+        "s",
+        f"{seconds:.2f} s, {longest:.0f} steps at {ways[longest]:.0f} degC,"
+        f" best below {SLOWEST_TO_RUNNING_s:g} s",
+        "until the valve has come back the engine runs on cranking air and flares",
+        "lower the cranking curve there, or raise after-start air",
+    )
+
+
+def _climate(car: Car) -> CheckLine:
+    coldest, warmest = (end(degC for degC, _ in car.curves.base_steps) for end in (min, max))
+    low, high = CLIMATE_degC
+    return CheckLine(
+        "base curve covers the climate",
+        judged(False, coldest > low or warmest < high),
+        coldest,
+        "degC",
+        f"points from {coldest:g} to {warmest:g} degC, wanted {low:g} to {high:g} degC or more;"
+        " beyond its ends the last value holds",
+        "a colder morning than the first point gets too little air",
+        "add a point at the coldest start you expect and one when warm; see evenidle base",
     )
 
 

@@ -13,6 +13,10 @@ LEAST_steps = 2.0
 LEAST_rpm = 100.0
 """Closing or opening as far as allowed should change speed by this much."""
 BASE_OFF_rpm = 100.0
+WORTH_SHARE = 0.5
+"""A move smaller than this share of the scatter does nothing that can be heard; our judgement."""
+HIGHER_steps = 4.0
+"""Least base curve that leaves room to close; our judgement [steps]."""
 WARM_degC = 90.0
 APART_degC = 12.0
 """Temperatures closer than this to the one before are left out."""
@@ -31,6 +35,9 @@ class Spot(NamedTuple):
         Speed wanted, and where the engine settles on the base curve; 0: it cannot run [rpm].
     rpm_per_step : float
         What one step is worth there [rpm per step].
+    needed_steps : float
+        Position that holds the target: minus infinity where even the seat is too much, infinity
+        where even the open limit is too little [steps].
     close_steps, open_steps : float
         Room to close and to open, within trim limits and travel [steps].
     close_rpm, open_rpm : float
@@ -42,6 +49,7 @@ class Spot(NamedTuple):
     target_rpm: float
     settled_rpm: float
     rpm_per_step: float
+    needed_steps: float
     close_steps: float
     close_rpm: float
     open_steps: float
@@ -62,7 +70,7 @@ def room_checks(car: Car) -> list[CheckLine]:
         Three for each temperature of the base curve and one on resolution.
     """
     spots = base_spots(car)
-    lines = [_resolution(car, spots)]
+    lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
     for spot in spots:
         lines += [_speed(spot), _close(car, spot), _open(spot)]
     return lines
@@ -136,17 +144,52 @@ def _spot(car: Car, coolant_degC: float) -> Spot:
     positions = [base, lowest, highest, below, above]
     speeds = settled_rpm(car, positions, coolant_degC)
     settled, closed, opened, less, more = (float(speed) for speed in speeds)
+    target = curve_at(car.curves.target_rpm, coolant_degC)
     return Spot(
         coolant_degC,
         base,
-        curve_at(car.curves.target_rpm, coolant_degC),
+        target,
         settled,
         (more - less) / (above - below),
+        needed_steps(car, target, coolant_degC),
         base - lowest,
         settled - closed,
         highest - base,
         opened - settled,
     )
+
+
+def needed_steps(car: Car, target_rpm: float, coolant_degC: float) -> float:
+    """Position at which the engine settles at a speed, by the model.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    target_rpm : float
+        The speed, above 0 [rpm].
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    float
+        Between whole positions as far as need be; minus infinity where even the seat is too much,
+        infinity where even the open limit is too little [steps].
+    """
+    from sim.linearise import settled_rpm
+
+    limit = car.valve.open_limit_steps
+    speeds = settled_rpm(car, np.arange(limit + 1.0), coolant_degC)
+    if speeds[0] > target_rpm:
+        return -np.inf
+    if speeds[limit] < target_rpm:
+        return np.inf
+    above = int(np.argmax(speeds >= target_rpm))
+    if above == 0 or speeds[above - 1] <= 0.0:
+        return float(above)
+    part = (target_rpm - speeds[above - 1]) / (speeds[above] - speeds[above - 1])
+    return float(above - 1 + part)
 
 
 def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
@@ -170,6 +213,28 @@ def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     )
 
 
+def _worth_taking(car: Car, warm: Spot) -> CheckLine:
+    from tuning.held_swing import held_swing_rpm
+
+    start_rpm = warm.settled_rpm or warm.target_rpm
+    swing_rpm = held_swing_rpm(car, float(np.rint(warm.base_steps)), start_rpm)
+    known = np.isfinite(swing_rpm)
+    least = WORTH_SHARE * swing_rpm if known else 0.0
+    moves = int(np.ceil(least / warm.rpm_per_step)) if warm.rpm_per_step > 0.0 else 1
+    scatter = f"{swing_rpm:.0f} rpm" if known else "not known, as it stalls"
+    worth = warm.rpm_per_step * car.feedback.min_move_steps
+    return CheckLine(
+        "a minimum move is worth taking",
+        judged(False, 0.0 < worth < least),
+        worth,
+        "rpm",
+        f"{worth:.0f} rpm warm, {warm.rpm_per_step:.0f} rpm per step; scatter with the valve held"
+        f" {scatter}",
+        "a move far smaller than the scatter wears the valve and nobody hears it",
+        f"take a minimum move of {moves} steps",
+    )
+
+
 def base_error_steps(spot: Spot) -> float:
     """Steps that the base curve lacks at a temperature, by the model.
 
@@ -181,17 +246,24 @@ def base_error_steps(spot: Spot) -> float:
     Returns
     -------
     float
-        Positive: more are wanted; 0 where a step is worth too little to tell [steps].
+        Positive: more are wanted.  Infinite, with its sign, where no position holds the target
+        [steps].
     """
-    if spot.rpm_per_step <= 0.5:
-        return 0.0
-    return (spot.target_rpm - spot.settled_rpm) / spot.rpm_per_step
+    return spot.needed_steps - spot.base_steps
+
+
+def _towards_target(spot: Spot) -> str:
+    """What would bring the speed to its target, in words."""
+    steps = base_error_steps(spot)
+    if steps == np.inf:
+        return "the open limit does not reach the target: open the throttle stop a little"
+    if steps == -np.inf:
+        return "even at the seat it idles above the target: close the throttle stop a little"
+    return f"{abs(steps):.0f} steps {'more' if steps > 0 else 'fewer'} at this temperature"
 
 
 def _speed(spot: Spot) -> CheckLine:
     off = spot.settled_rpm - spot.target_rpm
-    steps = base_error_steps(spot)
-    advice = f"{abs(steps):.0f} steps {'more' if steps > 0 else 'fewer'} at this temperature"
     settled = f"settles at {spot.settled_rpm:.0f}" if spot.settled_rpm > 0.0 else "cannot run"
     return CheckLine(
         f"base curve at {spot.coolant_degC:.0f} degC",
@@ -201,15 +273,15 @@ def _speed(spot: Spot) -> CheckLine:
         f"{settled} on {spot.base_steps:.0f} steps, target {spot.target_rpm:.0f} rpm;"
         f" {spot.rpm_per_step:.0f} rpm per step",
         "feedback corrects small errors; a base curve far off leaves it at its trim limit",
-        f"in the model: {advice}; see evenidle base",
+        f"in the model: {_towards_target(spot)}; see evenidle base",
     )
 
 
 def _close(car: Car, spot: Spot) -> CheckLine:
-    at_seat = spot.base_steps < -car.feedback.trim_limit_steps[0]
-    remedy = "close the throttle stop a little, so that the base curve can be higher"
-    if not at_seat:
-        remedy = "lower the low trim limit once the valve is known to be sound"
+    at_seat = spot.base_steps <= -car.feedback.trim_limit_steps[0]
+    remedy = "lower the low trim limit once the valve is known to be sound"
+    if at_seat:
+        remedy = _closed_stop(car, spot)
     return CheckLine(
         f"room to close at {spot.coolant_degC:.0f} degC",
         judged(spot.close_steps < LEAST_steps, spot.close_rpm < LEAST_rpm),
@@ -218,6 +290,31 @@ def _close(car: Car, spot: Spot) -> CheckLine:
         f"{spot.close_steps:.0f} steps, worth {spot.close_rpm:.0f} rpm",
         "a base curve near the seat leaves feedback nothing to close",
         remedy,
+    )
+
+
+def _closed_stop(car: Car, spot: Spot) -> str:
+    """How far to close the throttle stop for the base curve to leave room, in words."""
+    from sim.air import series_area
+    from sim.car_record import car_row, valve_areas_m2
+    from sim.valve import table_area
+
+    areas = valve_areas_m2(car)
+    series_m2 = car_row(car)["series_m2"].item()
+
+    def air_mm2(steps: float) -> float:
+        return 1.0e6 * float(series_area(float(table_area(areas, steps)), series_m2))
+
+    leak = car.throttle.leak_mm2
+    higher = max(spot.base_steps, HIGHER_steps, -float(car.feedback.trim_limit_steps[0]))
+    while higher > spot.base_steps and air_mm2(higher) - air_mm2(spot.base_steps) > leak:
+        higher -= 1.0
+    less = leak - (air_mm2(higher) - air_mm2(spot.base_steps))
+    if higher <= spot.base_steps:
+        return "too little air passes the throttle to give the valve more: look for another leak"
+    return (
+        f"close the throttle stop a little: in the model from {leak:.1f} to {less:.1f} mm2 of"
+        f" opening; at {spot.coolant_degC:.0f} degC the base curve then becomes {higher:.0f} steps"
     )
 
 

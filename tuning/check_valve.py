@@ -47,9 +47,10 @@ def _direction(car: Car) -> CheckLine:
         "fail" if reversed_ else "pass",
         None,
         "",
-        "steps meant to open close it" if reversed_ else "opening steps open",
-        "wired the wrong way round, feedback drives the engine away from its target",
-        "change the order of one coil's two wires; opening must raise rpm",
+        "steps meant to open close it" if reversed_ else "opening steps open, by the car file",
+        "wired the wrong way round, feedback drives the engine away from its target; test it: warm,"
+        " feedback off, a hand on the key, 4 steps more must raise rpm, 4 fewer lower it",
+        "swap the two wires of one coil, and test again",
     )
 
 
@@ -64,7 +65,8 @@ def _homing_reach(car: Car) -> CheckLine:
         "steps",
         f"{valve.homing_steps} steps, {margin} more than the farthest position, {farthest}",
         "homing must end at the seat from wherever the valve stood, also if steps were lost; what a"
-        " miss does for an hour: simulate --scenario cold_hour",
+        " miss does for an hour: simulate --scenario cold_hour, with some --seed (where the valve"
+        " was left is chance)",
         f"drive {round(2 * farthest)} steps closed at power-up, twice the farthest position",
     )
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning._row import START_TOLERANCE_rpm
+from tuning._start_phases import Phase, first_s, phases_of
 from tuning.measures import measure
 
 if TYPE_CHECKING:
@@ -19,28 +20,7 @@ WATCHED_s = 60.0
 BIN_degC = 10.0
 WRONG_steps = 2.0
 """A trim held above this over a stretch of temperature is an error of the base curve."""
-FLARE_s = 5.0
-"""Run-up and flare are over so long after the engine runs; ours [s]."""
-
-
-@dataclass(frozen=True)
-class Phase:
-    """A named stretch of a start.
-
-    Attributes
-    ----------
-    name : str
-        Such as "homing" or "cranking".
-    from_s, to_s : float
-        Beginning and end [s].
-    text : str
-        What happened, with numbers.
-    """
-
-    name: str
-    from_s: float
-    to_s: float
-    text: str
+LIKE_UNLOADED_W = 5.0
 
 
 @dataclass(frozen=True)
@@ -156,6 +136,8 @@ class StartStory:
         When the engine stalled; nan if it did not [s].
     offset : HiddenOffset or None
         What a homing that missed the seat does afterwards; None where it found the seat.
+    off_at_end_steps : float
+        True position less the counted one at the end of the run: 0 is right [steps].
     """
 
     car: str
@@ -175,6 +157,7 @@ class StartStory:
     base_errors: tuple[BaseError, ...]
     stalled_s: float
     offset: HiddenOffset | None = None
+    off_at_end_steps: float = 0.0
 
     def to_dict(self) -> dict[str, Any]:
         """Give the story as plain values, None for what did not happen.
@@ -198,8 +181,12 @@ class StartStory:
             The verdict.
         """
         where = f"{self.car}, {self.scenario}"
-        if math.isnan(self.run_s):
+        if math.isnan(self.first_firing_s):
             return f"{where}: the engine does not start."
+        if not self.run_s < WATCHED_s:
+            return (
+                f"{where}: it fires {self.first_firing_s:.1f} s after the key and does not run up."
+            )
         if not math.isnan(self.stalled_s):
             return (
                 f"{where}: it runs after {self.run_s:.1f} s and stalls at {self.stalled_s:.1f} s."
@@ -220,8 +207,11 @@ class StartStory:
         Returns
         -------
         list of str
-            One line a stretch of temperature; empty where feedback had little to do.
+            One line a stretch of temperature; empty where feedback had little to do, and where
+            the valve is not where it is counted to be: trim then tells of that.
         """
+        if self.offset is not None or self.off_at_end_steps != 0.0:
+            return []
         return [
             f"base curve at {e.from_degC:.0f} to {e.to_degC:.0f} degC: {abs(e.trim_steps):.0f}"
             f" steps too {'low' if e.trim_steps > 0 else 'high'}"
@@ -238,8 +228,28 @@ class StartStory:
             Finding, phases, what a hidden offset does, and where the base curve is wrong.
         """
         phases = [f"{p.from_s:6.1f} s {p.name}: {p.text}" for p in self.phases]
-        hidden = [] if self.offset is None else [self.offset.told()]
-        return [self.finding(), *phases, *hidden, *self.wrong()]
+        return [self.finding(), *phases, *self.position(), *self.wrong()]
+
+    def position(self) -> list[str]:
+        """Tell of a valve that is not where it is counted to be.
+
+        Returns
+        -------
+        list of str
+            One text, or none where it is.
+        """
+        if self.offset is not None:
+            return [self.offset.told()]
+        off = self.off_at_end_steps
+        if off == 0.0:
+            return []
+        told = (
+            f"at the end the valve stands {abs(off):.0f} steps further"
+            f" {'open' if off > 0.0 else 'closed'} than counted: steps were lost, or never homed."
+            " What feedback trims then tells nothing of the base curve. See evenidle check: pulse,"
+            " homing."
+        )
+        return [told]
 
 
 def start_story(trace: Trace, car: Car) -> StartStory:
@@ -268,8 +278,8 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     time_s = trace.time_s
     crank_s = float(time_s[cranked[0]])
     later = time_s >= crank_s
-    run_s = _first(time_s, later & (trace["running"] > 0.5))
-    lit_s = _first(time_s, later & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
+    run_s = first_s(time_s, later & (trace["running"] > 0.5))
+    lit_s = first_s(time_s, later & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
     homing = np.flatnonzero((trace["homing"] > 0.5) & (time_s <= max(crank_s, 0.0) + 30.0))
     homed = homing[-1] + 1 if homing.size else -1
     turned = later & (time_s < (lit_s if lit_s == lit_s else time_s[-1])) & (trace["rpm"] > 0.0)
@@ -282,8 +292,10 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     return StartStory(
         car=trace.name,
         scenario=trace.scenario,
-        phases=_phases(trace, car, crank_s, run_s, homing),
-        homing_s=float(time_s[homing[-1]] - time_s[homing[0]]) if homing.size else math.nan,
+        phases=phases_of(trace, car, crank_s, run_s, homing),
+        homing_s=float(time_s[min(homed, time_s.size - 1)] - time_s[homing[0]])
+        if homing.size
+        else math.nan,
         hidden_steps=_hidden(trace, homed) if homing.size else 0.0,
         cranking_rpm=float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan,
         lowest_V=float(np.min(trace["battery_V"][engaged])),
@@ -295,6 +307,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         trim_low_steps=float(np.min(trim)),
         trim_high_steps=float(np.max(trim)),
         base_errors=_base_errors(trace, on & (time_s > since)),
+        off_at_end_steps=_hidden(trace, -1),
         stalled_s=trace.stalled_s,
         offset=_offset(trace, car, homed, since) if homing.size else None,
     )
@@ -323,19 +336,18 @@ def _offset(trace: Trace, car: Car, homed: int, since_s: float) -> HiddenOffset 
     )
 
 
-def _first(time_s: Any, wanted: Any) -> float:
-    """First time at which something holds, nan if never."""
-    places = np.flatnonzero(wanted)
-    return float(time_s[places[0]]) if places.size else math.nan
-
-
 def _hidden(trace: Trace, place: int) -> float:
     return float(trace["shaft_steps"][place] - trace["believed_steps"][place])
 
 
 def _base_errors(trace: Trace, used: Any) -> tuple[BaseError, ...]:
-    """Mean trim over each stretch of sensed temperature in which feedback acted for long."""
-    sensed, trim = trace["coolant_sensed_degC"], trace["trim_steps"]
+    """Mean trim over each stretch of sensed temperature in which feedback acted for long.
+
+    What is switched on asks for trim as a wrong curve does: those rows are left out.
+    """
+    sensed, trim, load_W = (trace[n] for n in ("coolant_sensed_degC", "trim_steps", "load_W"))
+    if used.any():
+        used = used & (load_W <= float(np.min(load_W[used])) + LIKE_UNLOADED_W)
     span = np.diff(trace.time_s, append=trace.duration_s)
     found = []
     for low in np.arange(-40.0, 130.0, BIN_degC):
@@ -344,36 +356,3 @@ def _base_errors(trace: Trace, used: Any) -> tuple[BaseError, ...]:
             mean = float(np.average(trim[here], weights=span[here]))
             found.append(BaseError(float(low), float(low + BIN_degC), mean))
     return tuple(found)
-
-
-def _phases(trace: Trace, car: Car, crank_s: float, run_s: float, homing: Any) -> tuple[Phase, ...]:
-    """Name the stretches of a start."""
-    time_s = trace.time_s
-    phases = []
-    if homing.size:
-        begin, end = float(time_s[homing[0]]), float(time_s[homing[-1]])
-        was, now = trace["shaft_steps"][homing[0]], trace["shaft_steps"][homing[-1]]
-        text = f"valve from {was:.0f} to {now:.0f} steps in {end - begin:.2f} s"
-        phases.append(Phase("homing", begin, end, text))
-        if crank_s > end:
-            wide = trace["cranking_steps"][homing[-1]]
-            phases.append(Phase("waiting", end, crank_s, f"valve to cranking, {wide:.0f} steps"))
-    if math.isnan(run_s):
-        phases.append(Phase("cranking", crank_s, trace.duration_s, "the engine does not start"))
-        return tuple(phases)
-    phases.append(Phase("cranking", crank_s, run_s, f"runs after {run_s - crank_s:.1f} s"))
-    flare = (time_s >= run_s) & (time_s < run_s + FLARE_s)
-    highest = float(np.max(trace["rpm"][flare]))
-    phases.append(Phase("flare", run_s, run_s + FLARE_s, f"highest {highest:.0f} rpm"))
-    faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), trace.duration_s)
-    text = f"air fades until {faded_s:.0f} s; feedback from {car.feedback.enable_delay_s:g} s on"
-    phases.append(Phase("after-start", run_s + FLARE_s, faded_s, text))
-    warm = np.flatnonzero(trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0)
-    warm_s = float(time_s[warm[0]]) if warm.size else trace.duration_s
-    reached = f"{trace['coolant_degC'][-1]:.0f} degC at the end"
-    if warm_s > faded_s:
-        phases.append(Phase("warm-up", faded_s, warm_s, reached))
-    if warm_s < trace.duration_s:
-        text = f"idles at {float(np.mean(trace['rpm'][time_s > warm_s])):.0f} rpm"
-        phases.append(Phase("warm", max(warm_s, faded_s), trace.duration_s, text))
-    return tuple(phases)

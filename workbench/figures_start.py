@@ -17,9 +17,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from sim import Trace
+    from tuning._start_phases import Phase
     from tuning.base_curve import LoggedBase
     from tuning.base_model import BaseProposal
-    from tuning.start_story import Phase, StartStory
+    from tuning.start_story import StartStory
 
 FIRST_s = 30.0
 """The left half of the figure shows this long [s]."""
@@ -168,10 +169,15 @@ def logged_base_figure(proposal: LoggedBase) -> Figure:
 
 def _two_lines(story: StartStory) -> str:
     wrong = story.wrong()
-    told = f"{'; '.join(wrong[:2])}" if wrong else "The base curve needs no mending"
+    told = "The base curve needs no mending"
+    if wrong:
+        told = "; ".join(wrong[:2])
+    elif not story.base_errors:
+        told = "Feedback did not act for long enough to tell how good the base curve is"
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
-    if story.offset is not None:
-        told, more = story.offset.told().partition(" More homing_steps")[0].rstrip("."), ""
+    if position := story.position():
+        told, more = position[0].partition(" More homing_steps")[0].rstrip("."), ""
+        told = told[0].upper() + told[1:]
     return f"{textwrap.fill(story.finding(), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -39,6 +40,7 @@ class CurveRow:
     target_rpm: float
     base_steps: float
     advice_steps: float
+    advice: str
     cranking_steps: float
     after_start_steps: float
     rpm_per_step: float
@@ -125,11 +127,18 @@ def _curve_row(car: Car, spot: Spot) -> CurveRow:
 
     curves = car.curves
     error = base_error_steps(spot)
+    # As far as the valve goes; that it is not far enough is told in words.
+    within = min(max(error, -spot.base_steps), car.valve.open_limit_steps - spot.base_steps)
+    steps = float(round(within)) if abs(within) >= 2.0 else 0.0
+    advice = f"{steps:+.0f} steps" if steps else "keep"
+    if math.isinf(error):
+        advice = f"{'open' if error > 0.0 else 'close'} the throttle stop a little"
     return CurveRow(
         spot.coolant_degC,
         spot.target_rpm,
         spot.base_steps,
-        float(round(error)) if abs(error) >= 2.0 else 0.0,
+        steps,
+        advice,
         curve_at(curves.cranking_steps, spot.coolant_degC),
         curve_at(curves.after_start_steps, spot.coolant_degC),
         spot.rpm_per_step,

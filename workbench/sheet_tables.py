@@ -68,7 +68,7 @@ def curve_cells(sheet: Sheet, imperial: bool = False) -> list[list[str]]:
             f"{units.shown(row.coolant_degC, 'degC', imperial):.4g}",
             f"{row.target_rpm:.0f}",
             f"{row.base_steps:g}",
-            f"{row.advice_steps:+.0f} steps" if row.advice_steps else "keep",
+            row.advice,
             f"{row.rpm_per_step:.0f}",
             f"{row.cranking_steps:.0f}",
             f"{row.after_start_steps:.0f}",

@@ -52,7 +52,7 @@ def sheet_csv(sheet: Sheet) -> str:
         table.writerow(
             ["target speed", f"{at.coolant_degC:g} degC", f"{at.target_rpm:.0f}", "rpm", "", "", ""]
         )
-        advice = f"advice {at.advice_steps:+g} steps" if at.advice_steps else "keep"
+        advice = at.advice if at.advice == "keep" else f"advice {at.advice}"
         place = f"{at.coolant_degC:g} degC"
         table.writerow(
             ["base curve, unchanged", place, f"{at.base_steps:g}", "steps", "", "", advice]

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sim import load_car
-from tests.idle_records import FAULTS, faulty_log
+from sim import Scenario, Trace, load_car, load_scenario, simulate
+from tests.idle_records import FAULTS, faulty_log, log_of
 from tuning.diagnose import Diagnosis, diagnose
 from tuning.logs import Log, read_log
 
@@ -27,6 +27,47 @@ def test_each_fault_is_named(fault: str) -> None:
     assert [one.cause for one in found] == [fault] * len(found)
     for one in found:
         assert one.hunting is (fault == "hunting")
+
+
+def of_trace(trace: Trace) -> Log:
+    """The log that a recorder would have taken."""
+    names = ("rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "target_rpm")
+    columns = {name: trace.resampled(name, 0.05) for name in names}
+    return log_of({"time_s": (np.arange(columns["rpm"].size) + 1.0) * 0.05, **columns})
+
+
+@pytest.mark.parametrize("name", ["trials", "twin", "six"])
+def test_a_sound_valve_that_warms_up_has_not_lost_its_position(name: str) -> None:
+    car = load_car(name)
+    for scenario, answers in (("cold_start_m20", {"no", "cannot tell"}), ("cold_hour", {"no"})):
+        log = of_trace(simulate(car, load_scenario(scenario)))
+        for known in (None, car):
+            found = diagnose(log, known)
+            assert found.finding("lost position").answer in answers, scenario
+            assert found.cause not in {"lost position", "leak"}, scenario
+
+
+def test_a_log_that_only_warms_cannot_tell() -> None:
+    log = of_trace(simulate(load_car("trials"), load_scenario("cold_start_m20")))
+    finding = diagnose(cut(log, 1600)).finding("lost position")
+    assert finding.answer == "cannot tell"
+    assert "hot" in finding.text
+
+
+@pytest.mark.parametrize("lost", [6, -8])
+@pytest.mark.parametrize("known", [False, True])
+def test_steps_lost_one_at_a_time_are_told_from_the_log(lost: int, known: bool) -> None:
+    car = load_car("trials")
+    events = [
+        {"at_s": 20.0 + 360.0 * n / abs(lost), "set": "lost_steps", "to": float(np.sign(lost))}
+        for n in range(abs(lost))
+    ]
+    scenario = Scenario.model_validate({"name": "drift", "duration_s": 400.0, "event": events})
+    found = diagnose(of_trace(simulate(car, scenario)), car if known else None)
+    finding = found.finding("lost position")
+    assert finding.answer == "yes"
+    assert "little by little" in finding.text
+    assert finding.values["steps"] == pytest.approx(-lost, rel=0.2)
 
 
 def test_speed_alone_tells_a_swing_and_says_what_would_decide() -> None:

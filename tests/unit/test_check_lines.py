@@ -1,0 +1,116 @@
+"""``check``: each line warns or fails where it should, and its remedy is right in the model."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+from sim import Car, load_car, with_values
+from sim.linearise import settled_rpm
+from tuning import check
+from tuning.check import CheckLine
+from tuning.check_room import base_error_steps, base_spots, needed_steps
+
+
+@pytest.fixture(scope="module")
+def car() -> Car:
+    return load_car("trials")
+
+
+def line(car: Car, name: str, **changes: Any) -> CheckLine:
+    """One line of the checks of a changed car."""
+    (found,) = [one for one in check(with_values(car, changes)).lines if one.name == name]
+    return found
+
+
+def base(*points: tuple[float, float]) -> dict[str, Any]:
+    return {"curves": {"base_steps": list(points)}}
+
+
+@pytest.mark.parametrize(
+    ("name", "changes", "verdict"),
+    [
+        ("direction", {"valve": {"wired_reversed": True}}, "fail"),
+        ("homing reaches the seat", {"valve": {"homing_steps": 40}}, "fail"),
+        ("homing reaches the seat", {"valve": {"homing_steps": 80}}, "warn"),
+        ("homing time", {"valve": {"homing_steps": 400, "rest_ms": 4.0}}, "warn"),
+        ("pulse", {"valve": {"pulse_ms": 2.0}}, "fail"),
+        ("pulse", {"valve": {"pulse_ms": 3.5}}, "warn"),
+        ("rest", {"valve": {"rest_ms": 0.2}}, "warn"),
+        ("useful travel is used", {"valve": {"open_limit_steps": 55}}, "warn"),
+        ("backlash", {"valve": {"backlash_steps": 4.0}}, "warn"),
+        ("valve keeps up with updates", {"feedback": {"update_period_ms": 20, "min_move_steps": 6}},
+         "warn"),
+        ("a minimum move is worth taking",
+         {"feedback": {"min_move_steps": 1}, "engine": {"scatter_share": 0.35}}, "warn"),
+        ("base curve at 90 degC", base((0.0, 52.0), (90.0, 22.0)), "warn"),
+        ("room to close at 90 degC", base((0.0, 52.0), (90.0, 1.0)), "fail"),
+        ("room to open at 90 degC", {"feedback": {"trim_limit_steps": (-12, 1)}}, "fail"),
+        ("cranking above running", {"curves": {"cranking_steps": [(-20.0, 30.0), (90.0, 25.0)]}},
+         "fail"),
+        ("from cranking to running position", {"valve": {"pulse_ms": 20.0, "rest_ms": 20.0}},
+         "pass"),
+        ("from cranking to running position", {"valve": {"pulse_ms": 40.0, "rest_ms": 40.0}},
+         "warn"),
+        ("curves within the open limit",
+         {"curves": {"after_start_steps": [(0.0, 40.0), (90.0, 5.0)]}}, "warn"),
+        ("base curve covers the climate", base((20.0, 40.0), (90.0, 12.0)), "warn"),
+        ("base curve falls with warmth", base((0.0, 40.0), (40.0, 44.0), (90.0, 12.0)), "warn"),
+        ("after-start fade", {"curves": {"after_start_fade_s": 1.0}}, "warn"),
+    ],
+)  # fmt: skip
+def test_a_fault_shows(car: Car, name: str, changes: dict[str, Any], verdict: str) -> None:
+    found = line(car, name, **changes)
+    assert found.verdict == verdict, found.value
+    assert found.reason
+    assert found.remedy
+
+
+@pytest.mark.parametrize("name", ["trials", "twin", "six"])
+def test_the_demonstration_cars_fail_nothing(name: str) -> None:
+    assert check(load_car(name)).passed
+
+
+@pytest.mark.parametrize("base_steps", [0.0, 4.0, 30.0, 70.0])
+@pytest.mark.parametrize("coolant_degC", [0.0, 90.0])
+def test_the_steps_advised_bring_the_idle_to_its_target(
+    car: Car, base_steps: float, coolant_degC: float
+) -> None:
+    off = with_values(car, base((0.0, base_steps), (90.0, base_steps)))
+    (spot,) = [one for one in base_spots(off) if one.coolant_degC == coolant_degC]
+    there = spot.base_steps + base_error_steps(spot)
+    assert 0.0 <= there <= off.valve.open_limit_steps
+    rpm = float(settled_rpm(off, [round(there)], coolant_degC)[0])
+    assert rpm == pytest.approx(spot.target_rpm, abs=0.6 * max(spot.rpm_per_step, 25.0))
+
+
+def test_where_no_position_holds_the_target_the_stop_is_told(car: Car) -> None:
+    leaking = with_values(car, {"throttle": {"leak_mm2": 12.0}})
+    assert needed_steps(leaking, 880.0, 90.0) == -float("inf")
+    assert "close the throttle stop" in line(leaking, "base curve at 90 degC").remedy
+    tight = with_values(car, {"throttle": {"leak_mm2": 0.0}, "valve": {"series_mm2": 4.0}})
+    assert needed_steps(tight, 1050.0, 0.0) == float("inf")
+    assert "open the throttle stop" in line(tight, "base curve at 0 degC").remedy
+
+
+def test_closing_the_stop_as_told_leaves_the_idle_where_it_was(car: Car) -> None:
+    low = with_values(car, base((0.0, 52.0), (90.0, 1.0)))
+    remedy = line(low, "room to close at 90 degC").remedy
+    told = re.search(r"to ([\d.]+) mm2 .* becomes (\d+) steps", remedy)
+    assert told, remedy
+    closed = with_values(low, {"throttle": {"leak_mm2": float(told[1])}})
+    before = float(settled_rpm(low, [1.0], 90.0)[0])
+    assert float(settled_rpm(closed, [float(told[2])], 90.0)[0]) == pytest.approx(before, abs=8.0)
+
+
+def test_base_and_cranking_may_both_stand_at_the_open_limit(car: Car) -> None:
+    limit = float(car.valve.open_limit_steps)
+    curves = {
+        "base_steps": [(-20.0, limit), (90.0, 12.0)],
+        "cranking_steps": [(-20.0, limit), (90.0, 40.0)],
+    }
+    found = line(car, "cranking above running", curves=curves)
+    assert found.verdict == "pass"
+    assert "both are at the open limit" in found.value

@@ -1,0 +1,74 @@
+"""A start told in words: stalls, failed starts and lost steps are called what they are."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+import pytest
+from matplotlib.text import Text
+
+from sim import Scenario, load_car, load_scenario, simulate, with_values
+from tuning.start_story import StartStory, start_story
+from workbench.figures_start import start_figure
+
+
+def told(scenario: str | Scenario, seed: int = 0, **changes: Any) -> StartStory:
+    car = with_values(load_car("trials"), changes)
+    run = load_scenario(scenario) if isinstance(scenario, str) else scenario
+    return start_story(simulate(car, run, seed), car)
+
+
+def text(story: StartStory) -> str:
+    return "\n".join(story.lines())
+
+
+def test_phases_end_where_the_engine_stalls_and_the_second_try_is_told() -> None:
+    none = [(0.0, 0.0), (90.0, 0.0)]
+    story = told("cold_start_m20", curves={"base_steps": none, "after_start_steps": none})
+    last = story.phases[-1]
+    assert last.name == "stalled"
+    assert last.from_s == story.stalled_s
+    assert all(one.to_s <= story.stalled_s for one in story.phases[:-1])
+    assert "the key is turned again at 32 s" in last.text
+    assert story.wrong() == []
+
+
+def test_an_engine_that_fires_and_does_not_run_up_is_told_so() -> None:
+    story = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 10.0), (90.0, 10.0)]})
+    assert "does not run up" in story.finding()
+    assert "nan" not in text(story)
+
+
+@pytest.mark.parametrize("valve", [{"pulse_ms": 1.5}, {"homing_steps": 0}])
+def test_a_valve_that_is_not_where_it_is_counted_is_no_fault_of_the_base_curve(
+    valve: dict[str, Any],
+) -> None:
+    story = told("cold_start_0", valve=valve)
+    assert story.off_at_end_steps != 0.0
+    assert story.wrong() == []
+    assert "than counted" in text(story)
+    assert not any("base curve at" in one for one in story.lines())
+
+
+def test_loads_are_no_fault_of_the_base_curve() -> None:
+    lamps = [{"at_s": 60.0, "set": "electrical_W", "to": 250.0}]
+    given = load_scenario("cold_start_20").model_dump() | {"duration_s": 300.0}
+    alone, loaded = (
+        told(Scenario.model_validate(given | {"event": [*given["event"], *more]}))
+        for more in ([], lamps)
+    )
+    assert loaded.trim_high_steps > alone.trim_high_steps + 2.0
+    first, first_alone = loaded.base_errors[0], alone.base_errors[0]
+    assert first.trim_steps == pytest.approx(first_alone.trim_steps, abs=1.0)
+
+
+def test_the_figure_does_not_praise_a_curve_that_was_not_seen() -> None:
+    none = [(0.0, 0.0), (90.0, 0.0)]
+    car = with_values(
+        load_car("trials"), {"curves": {"base_steps": none, "after_start_steps": none}}
+    )
+    trace = simulate(car, load_scenario("cold_start_m20"))
+    figure = start_figure(trace, start_story(trace, car))
+    words = " ".join(one.get_text() for one in cast("list[Text]", figure.findobj(Text)))
+    assert "needs no mending" not in words
+    assert "did not act for long enough" in words

@@ -1,0 +1,104 @@
+"""The phases of a start: homing, cranking, flare, after-start, warm-up, or a stall."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from sim import Car, Trace
+
+FLARE_s = 5.0
+"""Run-up and flare are over so long after the engine runs; ours [s]."""
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A named stretch of a start.
+
+    Attributes
+    ----------
+    name : str
+        Such as "homing" or "cranking".
+    from_s, to_s : float
+        Beginning and end [s].
+    text : str
+        What happened, with numbers.
+    """
+
+    name: str
+    from_s: float
+    to_s: float
+    text: str
+
+
+def first_s(time_s: Any, wanted: Any) -> float:
+    """First time at which something holds, nan if never."""
+    places = np.flatnonzero(wanted)
+    return float(time_s[places[0]]) if places.size else math.nan
+
+
+def phases_of(
+    trace: Trace, car: Car, crank_s: float, run_s: float, homing: Any
+) -> tuple[Phase, ...]:
+    """Name the stretches of a start."""
+    time_s = trace.time_s
+    phases = []
+    if homing.size:
+        last = min(homing[-1] + 1, time_s.size - 1)
+        begin, end = float(time_s[homing[0]]), float(time_s[last])
+        was, now = trace["shaft_steps"][homing[0]], trace["shaft_steps"][last]
+        text = f"valve from {was:.0f} to {now:.0f} steps in {end - begin:.2f} s"
+        phases.append(Phase("homing", begin, end, text))
+        if crank_s > end:
+            wide = min(trace["cranking_steps"][last], float(car.valve.open_limit_steps))
+            phases.append(Phase("waiting", end, crank_s, f"valve to cranking, {wide:.0f} steps"))
+    if math.isnan(run_s):
+        phases.append(Phase("cranking", crank_s, trace.duration_s, "the engine does not start"))
+        return tuple(phases)
+    phases.append(Phase("cranking", crank_s, run_s, f"runs after {run_s - crank_s:.1f} s"))
+    return (*phases, *_until_a_stall(trace, _running_phases(trace, car, run_s)))
+
+
+def _running_phases(trace: Trace, car: Car, run_s: float) -> list[Phase]:
+    """Name the stretches from running to warm."""
+    time_s = trace.time_s
+    flare = (time_s >= run_s) & (time_s < run_s + FLARE_s)
+    highest = float(np.max(trace["rpm"][flare]))
+    phases = [Phase("flare", run_s, run_s + FLARE_s, f"highest {highest:.0f} rpm")]
+    faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), trace.duration_s)
+    acts_s = first_s(time_s, (time_s > run_s) & (trace["enabled"] > 0.5))
+    acts = "does not act" if math.isnan(acts_s) else f"acts from {acts_s:.0f} s on"
+    text = f"air fades until {faded_s:.0f} s; feedback {acts}"
+    phases.append(Phase("after-start", run_s + FLARE_s, faded_s, text))
+    warm = np.flatnonzero(trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0)
+    warm_s = float(time_s[warm[0]]) if warm.size else trace.duration_s
+    reached = f"{trace['coolant_degC'][-1]:.0f} degC at the end"
+    if warm_s > faded_s:
+        phases.append(Phase("warm-up", faded_s, warm_s, reached))
+    if warm_s < trace.duration_s:
+        text = f"idles at {float(np.mean(trace['rpm'][time_s > warm_s])):.0f} rpm"
+        phases.append(Phase("warm", max(warm_s, faded_s), trace.duration_s, text))
+    return phases
+
+
+def _until_a_stall(trace: Trace, phases: list[Phase]) -> list[Phase]:
+    """Phases cut off where the engine stalls, and what comes then."""
+    stalled_s = trace.stalled_s
+    if math.isnan(stalled_s):
+        return phases
+    cut = [
+        Phase(one.name, one.from_s, min(one.to_s, stalled_s), one.text)
+        for one in phases
+        if one.from_s < stalled_s
+    ]
+    again_s = first_s(trace.time_s, (trace.time_s > stalled_s) & (trace["key"] > 1.5))
+    runs_s = first_s(trace.time_s, (trace.time_s > stalled_s + 0.5) & (trace["running"] > 0.5))
+    text = "the engine stands"
+    if not math.isnan(again_s):
+        text += f"; the key is turned again at {again_s:.0f} s"
+        text += " and it does not run" if math.isnan(runs_s) else f", it runs at {runs_s:.0f} s"
+    return [*cut, Phase("stalled", stalled_s, trace.duration_s, text)]
