@@ -47,12 +47,26 @@ def base(
     result: LoggedBase | BaseProposal
     result = base_from_logs(read, recorded) if recorded else base_from_model(read, seed=seed)
     say_lines(screen, result)
+    screen.say("To try them, these lines take the place of yours in [curves] of the car file:")
+    for line in toml_lines(result):
+        screen.say(line)
     for line in caution_lines():
         screen.say(line)
     files = []
     if out is not None:
         files = write_figures(screen, out, {"base": _figure(result)})
     screen.finish({**result.to_dict(), "files": files})
+
+
+def toml_lines(result: LoggedBase | BaseProposal) -> list[str]:
+    """The proposed curves as lines of a car file, a line a curve."""
+    from tuning.base import LoggedBase
+
+    curves = {"base_steps": result.curve} if isinstance(result, LoggedBase) else result.curves()
+    return [
+        f"{key} = [{', '.join(f'[{degC:g}, {steps:g}]' for degC, steps in points)}]"
+        for key, points in curves.items()
+    ]
 
 
 def _figure(result: LoggedBase | BaseProposal) -> Figure:

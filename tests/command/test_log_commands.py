@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from sim import load_car
+from sim import load_car, with_values
 from sim.files import bundled_folder
 from tests.command.running import run
 
@@ -100,6 +101,10 @@ def test_base_proposes_and_changes_nothing(tmp_path: Path) -> None:
     assert "Nothing was changed" in from_model.out
     assert "Exhaust gas kills" in from_model.out, "cautions stand where numbers are acted on"
     assert is_picture(str(tmp_path / "b" / "base.png"))
+    block = from_model.out[from_model.out.index("base_steps = [") :]
+    curves = tomllib.loads(block[: block.index("]]", block.index("after_start_steps = ")) + 2])
+    copied = with_values(load_car("trials"), {"curves": curves})
+    assert len(copied.curves.base_steps) >= 7
     assert car.read_bytes() == before
 
 
