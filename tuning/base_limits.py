@@ -11,8 +11,6 @@ from tuning.base_search import STARTS_degC, StartTargets
 if TYPE_CHECKING:
     from tuning.start_trials import StartResult
 
-MET = 1.005
-"""A target is met to the digits that are told [-]."""
 STEEP_steps = 8.0
 """A need that falls by more over one point of the curve is called steep [steps]."""
 COARSE_rpm = 50.0
@@ -124,7 +122,7 @@ def missed_targets(
             continue
         column = [row[place] for row in tried if row[place].runs]
         for name, ratio in aims.ratios(one).items():
-            if ratio <= MET:
+            if ratio <= 1.0:
                 continue
             why = "; ".join([_trade(name, column, aims), *limits])
             wanted = aims.wanted(name)
