@@ -68,7 +68,9 @@ def _running_phases(trace: Trace, car: Car, run_s: float) -> list[Phase]:
     time_s = trace.time_s
     flare = (time_s >= run_s) & (time_s < run_s + FLARE_s)
     highest = float(np.max(trace["rpm"][flare]))
-    phases = [Phase("flare", run_s, run_s + FLARE_s, f"highest {highest:.0f} rpm")]
+    target = float(trace["target_rpm"][flare][0])
+    text = f"highest {highest:.0f} rpm, target {target:.0f}"
+    phases = [Phase("flare", run_s, run_s + FLARE_s, text)]
     faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), trace.duration_s)
     acts_s = first_s(time_s, (time_s > run_s) & (trace["enabled"] > 0.5))
     acts = "does not act" if math.isnan(acts_s) else f"acts from {acts_s:.0f} s on"

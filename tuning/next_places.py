@@ -166,7 +166,8 @@ def next_settings(
         if not known:
             return []
         best = min(float(np.min(one.expected)) for one in known)
-        shares = [count - count // 4 * (len(known) - 1), *[count // 4] * (len(known) - 1)]
+        others = [count // len(known)] * (len(known) - 1)
+        shares = [count - sum(others), *others]
         found: list[Feedback] = []
         for picture, share in zip(known, shares, strict=True):
             found += _promising(picture, space, best, share, rng, tried)

@@ -23,7 +23,7 @@ from tuning.studies import Outcome, Progress, Study, run_search
 
 WORTHWHILE = 0.01
 """An improvement below this share of the score is none [-]."""
-PATIENCE = 150
+PATIENCE = 200
 """Trials without a worthwhile improvement after which a stage ends."""
 FAIR = 10
 """Each law has one trial in so many, whatever its first ones scored."""
