@@ -34,8 +34,6 @@ LONGEST_s, SHORTEST_s = 240.0, 20.0
 """Stretch of the log that is compared [s]."""
 SETTLING_s = 5.0
 LOAD_WINDOW_s = 15.0
-PHASES_steps = (-2.5, -1.25, 0.0, 1.25, 2.5)
-"""Whether an engine hunts depends on where it starts; all starts nearby are run [steps]."""
 UNKNOWN_LOAD_W = 100.0
 WARM_degC = 90.0
 STALLED, TARGET = COUNTERS.index("stalled_s"), COUNTERS.index("target_rpm")
@@ -187,13 +185,14 @@ def predict_runs(car: Car, log: Log, rows: slice, loads: Loads, seed: int) -> Pr
         All runs; the first is of the car as its file has it.
     """
     from tuning.plausible import VERDICT, noise_seeds, plausible_cars
+    from tuning.search_drives import starting_phases
 
     cars = plausible_cars(car, CARS, seed=seed, purpose=VERDICT).cars
     fleet = make_fleet(cars, [_scenario(log, rows, loads)])
-    plan = full_plan(
-        fleet, settings_table([car]), seeds=noise_seeds(seed, VERDICT, SEEDS),
-        base_error_steps=PHASES_steps,
-    )  # fmt: skip
+    plan = full_plan(fleet, settings_table([car]), seeds=noise_seeds(seed, VERDICT, SEEDS))
+    # Whether an engine hunts depends on where it starts, and on where positions lie.
+    errors, _ = starting_phases(SEEDS, CARS)
+    plan = plan._replace(base_error_steps=errors[plan.car, np.arange(plan.car.size) % SEEDS])
     chunks: list[tuple[int, NDArray[np.float32], NDArray[np.float32], Floats]] = []
 
     def keep(
