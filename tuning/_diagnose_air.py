@@ -38,6 +38,8 @@ LARGEST_RISE = 0.5
 """Logarithm of the speed at the end over that at the beginning, beyond which it is no idle [-]."""
 CLEAR_DRIFT_T = 8.0
 """A drift is clear above this many of its standard errors [-]."""
+MOVED_steps = 0.3
+"""The log's own moves tell what a step is worth where positions spread by more [steps]."""
 LEAST_JUMP_steps = 2.0
 LEAST_JUMP_SHARE = 0.04
 """Smaller jumps of air are not told where the worth of a step is not known [-]."""
@@ -167,7 +169,7 @@ def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | No
     columns, air = [np.ones(count), time], read.air
     if np.isfinite(worth_of_step):
         air = air - worth_of_step * (read.steps - read.steps.mean())
-    elif float(np.std(read.steps)) > 0.3:
+    elif float(np.std(read.steps)) > MOVED_steps:
         columns.append(read.steps)
     design = np.column_stack(columns)
     weights = np.linalg.lstsq(design, air, rcond=None)[0]
@@ -205,7 +207,7 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
     count = read.air.size
     if count < 2 * SHORTEST_SIDE + 3:
         return None
-    moved = float(np.std(read.steps)) > 0.3
+    moved = float(np.std(read.steps)) > MOVED_steps
     # A slow drift (warming up) is not a jump.
     base = [np.ones(count), (read.time_s - read.time_s.mean()) / np.ptp(read.time_s)]
     if moved:

@@ -13,6 +13,7 @@ from sim import Car
 from sim.happenings import ELECTRICAL
 from sim.replay import replay
 from tuning._fit_stretches import Stretch
+from tuning.held_swing import LARGEST_SHARE
 from tuning.logs import Log
 
 Floats = NDArray[np.float64]
@@ -288,7 +289,7 @@ def _matched(
 
     wanted = swings(left_over.of_log(slots), lags)
     memory, of_share, of_noise, spread = _best_mixture(wanted, made, usual)
-    share = float(np.clip(TRIAL_SHARE * np.sqrt(of_share), 0.0, 0.4))
+    share = float(np.clip(TRIAL_SHARE * np.sqrt(of_share), 0.0, LARGEST_SHARE))
     noise_rpm = float(min(TRIAL_NOISE_rpm * np.sqrt(of_noise), 100.0))
     return (share, float(memory), noise_rpm), spread
 

@@ -15,6 +15,7 @@ AVERAGED_ROWS = 5
 SEEDS = 4
 """The same for all cars, so that their swings can be compared."""
 LARGEST_SHARE = 0.4
+"""Of scatter: beyond it firings fail, which is another fault; our judgement [-]."""
 LARGEST_CHANGE = 2.0
 """The share is changed by at most this factor, either way [-]."""
 

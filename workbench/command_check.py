@@ -14,6 +14,7 @@ def check(
 ) -> None:
     """Check valve, homing, timing, room to move and curves; no engine is run on the car."""
     from sim import load_car
+    from workbench.cautions import caution_lines
 
     screen = Screen("check", as_json, quiet)
     read = load_car(car)
@@ -29,6 +30,9 @@ def check(
     for line in remedies:
         screen.say(f"  {line.name}: {line.remedy}.")
         screen.say(f"    ({line.reason})")
+    if remedies:
+        for one in caution_lines():
+            screen.say(one)
     failed = sum(line.verdict == "fail" for line in result.lines)
     warned = len(remedies) - failed
     kind = "fail" if failed else "warn" if warned else "pass"

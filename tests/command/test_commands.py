@@ -77,6 +77,7 @@ def test_check_fails_a_car_without_room_to_close(tmp_path: Path) -> None:
     told = run("check", path)
     assert told.status == 1
     assert "close the throttle stop a little" in told.out
+    assert "Exhaust gas kills" in told.out, "cautions stand where numbers are acted on"
 
 
 def test_simulate_writes_trace_and_figure(tmp_path: Path) -> None:
