@@ -10,6 +10,7 @@ from matplotlib.text import Text
 from sim import Scenario, load_car, load_scenario, simulate, with_values
 from tuning.start_story import StartStory, start_story
 from workbench.figures_start import start_figure
+from workbench.page.work_start import start_work
 
 
 def told(scenario: str | Scenario, seed: int = 0, **changes: Any) -> StartStory:
@@ -72,3 +73,10 @@ def test_the_figure_does_not_praise_a_curve_that_was_not_seen() -> None:
     words = " ".join(one.get_text() for one in cast("list[Text]", figure.findobj(Text)))
     assert "needs no mending" not in words
     assert "did not act for long enough" in words
+
+
+def test_the_page_tells_of_a_valve_that_is_not_where_it_is_counted() -> None:
+    car = with_values(load_car("trials"), {"valve": {"homing_steps": 0}})
+    played = start_work(lambda *_: None, car=car, coolant_degC=0.0, seed=0)
+    (told,) = played["wrong"]
+    assert "than counted" in told

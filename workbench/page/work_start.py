@@ -58,7 +58,8 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
         for name in ("target_rpm", "valve_steps", "base_steps")
     }
     return {
-        "finding": story.finding(), "wrong": story.wrong(), "lines": told,
+        "finding": story.finding(), "lines": told,
+        "wrong": [*story.position(), *story.wrong()],
         "length_s": trace.duration_s, "coolant_degC": coolant_degC,
         "phases": [[p.name, p.from_s, p.to_s, p.text] for p in story.phases],
     }  # fmt: skip
