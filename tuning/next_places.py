@@ -20,18 +20,39 @@ from tuning.surrogate import Surrogate, expected_improvement, fit_surrogate
 
 Reals = NDArray[np.float64]
 
-NEAR_BEST_SHARE = 1.06
-"""A law takes part whose best score is at most this much of the best of all [-]."""
 LEAST_TRIALS = 8
 """A law with fewer trials has no picture yet."""
 MOST_TRIALS = 250
 """Trials a picture is made of, the best ones: time grows with the cube."""
-ANYWHERE, ABOUT, CENTRES = 192, 96, 6
-"""Places drawn over the whole cube, about each centre, and centres."""
-STEPS = (0.03, 0.08, 0.2)
-"""Standard deviations of steps from a centre, in turn, as a share of the range [-]."""
+ANYWHERE = 192
+"""Places drawn over the whole cube."""
 CHANGED_SHARE = 0.4
 """Chance that a number takes part in a step [-]."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far from the best settings a search looks.
+
+    Attributes
+    ----------
+    near_best : float
+        A law takes part whose best score is at most this much of the best of all [-].
+    centres, about : int
+        Best places about which others are drawn, and how many about each.
+    steps : tuple of float
+        Standard deviations of steps from a centre, in turn, as a share of the range [-].
+    """
+
+    near_best: float
+    centres: int
+    about: int
+    steps: tuple[float, ...]
+
+
+WIDE = Reach(1.06, 6, 96, (0.03, 0.08, 0.2))
+CLOSE = Reach(1.03, 3, 256, (0.01, 0.03, 0.08))
+"""For the last trials: nothing found by wide steps then could still be bettered."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +82,10 @@ def _logs(values: Sequence[float]) -> Reals:
 
 
 def pictures(
-    ranking: Sequence[tuple[float, Feedback]], space: Space, fair: int = 0
+    ranking: Sequence[tuple[float, Feedback]],
+    space: Space,
+    fair: int = 0,
+    near_best: float = WIDE.near_best,
 ) -> list[Picture]:
     """Fit a picture for each law that is near the best or not yet known.
 
@@ -73,6 +97,8 @@ def pictures(
         Where settings lie in the unit cube.
     fair : int
         Trials that a law has before it can be given up.
+    near_best : float
+        How much of the best score a law's own best may be [-].
 
     Returns
     -------
@@ -82,7 +108,7 @@ def pictures(
     found = []
     for law in dict.fromkeys(one.law for _, one in ranking):
         of_law = [(value, one) for value, one in ranking if one.law == law][:MOST_TRIALS]
-        given_up = len(of_law) >= fair and of_law[0][0] > NEAR_BEST_SHARE * ranking[0][0]
+        given_up = len(of_law) >= fair and of_law[0][0] > near_best * ranking[0][0]
         if len(of_law) < LEAST_TRIALS or given_up:
             continue
         places = np.array([space.to_unit(one) for _, one in of_law])
@@ -117,15 +143,15 @@ def expected_ranking(
     return found + [pair for pair in ranking if pair[1] not in known]
 
 
-def _drawn(picture: Picture, rng: np.random.Generator) -> Reals:
+def _drawn(picture: Picture, rng: np.random.Generator, reach: Reach) -> Reals:
     """Places to weigh, over the whole cube and about the best few."""
     tried = picture.surrogate.places
     dimensions = tried.shape[1]
     drawn = [rng.random((ANYWHERE, dimensions))]
-    for place in tried[np.argsort(picture.expected, kind="stable")[:CENTRES]]:
-        size = np.resize(STEPS, ABOUT)[:, None]
-        taking_part = rng.random((ABOUT, dimensions)) < CHANGED_SHARE
-        drawn.append(place + size * rng.normal(size=(ABOUT, dimensions)) * taking_part)
+    for place in tried[np.argsort(picture.expected, kind="stable")[: reach.centres]]:
+        size = np.resize(reach.steps, reach.about)[:, None]
+        taking_part = rng.random((reach.about, dimensions)) < CHANGED_SHARE
+        drawn.append(place + size * rng.normal(size=taking_part.shape) * taking_part)
     return np.clip(np.vstack(drawn), 0.0, 1.0)
 
 
@@ -135,6 +161,7 @@ def next_settings(
     count: int,
     seed: Sequence[int],
     fair: int = 0,
+    reach: Reach = WIDE,
 ) -> list[Feedback]:
     """Settings that promise most.
 
@@ -150,6 +177,8 @@ def next_settings(
         Seed of the places drawn.
     fair : int
         Trials that a law has before it can be given up.
+    reach : Reach
+        How far from the best settings to look.
 
     Returns
     -------
@@ -162,7 +191,7 @@ def next_settings(
     tried = {one for _, one in ranking}
     # One thread: what linear algebra gives in the last digit may depend on their number.
     with threadpool_limits(1):
-        known = pictures(ranking, space, fair)
+        known = pictures(ranking, space, fair, reach.near_best)
         if not known:
             return []
         best = min(float(np.min(one.expected)) for one in known)
@@ -170,7 +199,8 @@ def next_settings(
         shares = [count - sum(others), *others]
         found: list[Feedback] = []
         for picture, share in zip(known, shares, strict=True):
-            found += _promising(picture, space, best, share, rng, tried)
+            drawn = _drawn(picture, rng, reach)
+            found += _promising(picture, space, best, share, drawn, tried)
     return found
 
 
@@ -179,12 +209,11 @@ def _promising(
     space: Space,
     best: float,
     count: int,
-    rng: np.random.Generator,
+    places: Reals,
     tried: set[Feedback],
 ) -> list[Feedback]:
     """The most promising settings of one law; what is taken counts as tried."""
     surrogate, found = picture.surrogate, list[Feedback]()
-    places = _drawn(picture, rng)
     while len(found) < count and len(places):
         promise = expected_improvement(surrogate, places, best)
         order = np.argsort(-promise, kind="stable")

@@ -16,17 +16,20 @@ from typing import Any
 from controllers import Feedback
 from tuning.budgets import Budget
 from tuning.judge import Judge
-from tuning.next_places import expected_ranking, next_settings
+from tuning.next_places import CLOSE, WIDE, expected_ranking, next_settings
 from tuning.objective import Score
 from tuning.search_space import Space
 from tuning.studies import Outcome, Progress, Study, run_search
 
 WORTHWHILE = 0.01
 """An improvement below this share of the score is none [-]."""
-PATIENCE = 200
-"""Trials without a worthwhile improvement after which a stage ends."""
+PATIENCE, LAST_LOOK = 200, 60
+"""Trials without a worthwhile improvement after which only places close to the best are tried, and
+trials of that kind after which the search ends."""
 FAIR = 10
 """Each law has one trial in so many, whatever its first ones scored."""
+CLOSE_FROM = 0.8
+"""From this share of the trials on a search looks close to the best [-]."""
 RULE_OF_THREE = 3.0
 """With 95 % confidence something that did not happen in n tries has a chance below 3/n (Hanley &
 Lippman-Hand, If nothing goes wrong, is everything all right?, JAMA 249, 1983, from memory)."""
@@ -129,8 +132,12 @@ class Search:
         while done < self.budget.trials:
             wanted = min(self.budget.batch, self.budget.trials - done)
             fair = self.budget.trials // FAIR
-            some = next_settings(self.ranking(), self.space, wanted, [self.seed, done], fair)
-            if not some or since_improved(self.values()[begun:]) >= PATIENCE:
+            since = since_improved(self.values()[begun:])
+            close = done >= CLOSE_FROM * self.budget.trials or since >= PATIENCE
+            reach = CLOSE if close else WIDE
+            seed = [self.seed, done]
+            some = next_settings(self.ranking(), self.space, wanted, seed, fair, reach)
+            if not some or since >= PATIENCE + LAST_LOOK:
                 return
             names = (f"promising {done + place}" for place in range(len(some)))
             params = (self.space.params_of(one) for one in some)

@@ -1,4 +1,4 @@
-"""Where a search looks next: which laws take part."""
+"""Where a search looks next: which laws take part, and how far from the best."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 
 from controllers import Feedback
 from sim import load_car
-from tuning.next_places import next_settings, pictures
+from tuning.next_places import CLOSE, WIDE, Reach, expected_ranking, next_settings, pictures
 from tuning.search_space import LAW_KEYS, make_space
 
 SPACE = make_space(load_car("trials"), ("pi", "nudge"))
@@ -32,3 +32,18 @@ def test_a_law_that_scores_badly_is_given_up_only_after_its_fair_share() -> None
 def test_a_law_as_good_as_the_best_takes_part_in_any_case() -> None:
     ranking = sorted(tried("pi", 20, 100.0) + tried("nudge", 20, 105.0), key=lambda one: one[0])
     assert len(pictures(ranking, SPACE)) == 2
+
+
+def test_the_last_trials_look_close_to_the_best() -> None:
+    ranking = sorted(tried("pi", 120, 100.0), key=lambda one: one[0])
+    best = [SPACE.to_unit(one) for _, one in expected_ranking(ranking, SPACE)[:6]]
+
+    def far(reach: Reach) -> float:
+        found = [next_settings(ranking, SPACE, 8, [seed], 0, reach) for seed in range(8)]
+        places = [SPACE.to_unit(one) for some in found for one in some]
+        return float(np.mean([min(np.linalg.norm(at - one) for one in best) for at in places]))
+
+    assert far(CLOSE) < far(WIDE)
+    near = sorted(tried("pi", 20, 100.0) + tried("nudge", 20, 105.0), key=lambda one: one[0])
+    laws = {one.law for one in next_settings(near, SPACE, 8, [0], 0, CLOSE)}
+    assert laws == {near[0][1].law}
