@@ -1,4 +1,4 @@
-"""The first state of a run, and the state an engine settles to: both from the one model."""
+"""The first state of a run."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ import numpy as np
 
 from controllers import NEVER, TICKS_PER_s, open_loop_steps, relation, routine
 from sim.air import CRITICAL_RATIO, choked_flow_per_area, series_area
-from sim.combustion import mixture_efficiency, spark_efficiency
 from sim.happenings import set_coolant
 from sim.noise import START_STREAM, uniform
 from sim.records import Block, Tables
 from sim.sensors import RPM_PER_rad_s
-from sim.slopes import alternator_heading, slopes
+from sim.settle import mean_acceleration
 from sim.starting import KEY_ON, power_on
 from sim.valve import set_opening, table_area
 
@@ -27,118 +26,10 @@ SCENARIO_FIELDS = (
 )
 """Numbers of a scenario beside its events; one row a scenario."""
 
-HALVINGS = 60
 THERMAL_TICKS = 1.0 * TICKS_PER_s
 """Time between thermal ticks."""
 LONG_AGO = -1.0e13
 """A tick long before any run: the engine has been running and the throttle closed since."""
-
-
-@relation
-def settled_map(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
-    """Manifold pressure at which as much air flows in as is drawn, at a held speed.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (its openings) and parameters.
-    lane : int
-        Lane [-].
-    speed_rad_s : float
-        Held speed, above 0 [rad/s].
-
-    Returns
-    -------
-    float
-        Manifold pressure [Pa].
-
-    Notes
-    -----
-    Source: bisection of the model's own pressure rate.
-    """
-    low = 100.0
-    high = 1.05 * p.ambient_Pa[lane]
-    for _ in range(HALVINGS):
-        middle = 0.5 * (low + high)
-        if slopes(s, p, lane, middle, speed_rad_s, s.given_W[lane], False)[0] > 0.0:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
-
-
-@routine
-def mean_acceleration(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
-    """Acceleration of the crank at a held speed with manifold and torque settled.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (its openings, loads, efficiency; torque is changed) and parameters.
-    lane : int
-        Lane [-].
-    speed_rad_s : float
-        Held speed, above 0 [rad/s].
-
-    Returns
-    -------
-    float
-        Acceleration [rad/s2].
-
-    Notes
-    -----
-    Source: the model's own slopes; mean torque is work per air times air per radian.
-    """
-    s.given_W[lane] = alternator_heading(s, p, lane, speed_rad_s)
-    map_Pa = settled_map(s, p, lane, speed_rad_s)
-    air_out = slopes(s, p, lane, map_Pa, speed_rad_s, s.given_W[lane], False)[4]
-    work = p.work_J_per_kg[lane] * s.efficiency[lane]
-    s.torque_Nm[lane] = work * air_out / speed_rad_s
-    s.map_Pa[lane] = map_Pa
-    return slopes(s, p, lane, map_Pa, speed_rad_s, s.given_W[lane], False)[1]
-
-
-@routine
-def settled_speed(s: Block, p: Block, lane: int) -> float:
-    """Speed to which the engine settles with its present openings and loads.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (map, torque and alternator are left settled) and parameters.
-    lane : int
-        Lane [-].
-
-    Returns
-    -------
-    float
-        Speed, 0 where the engine cannot run [rad/s].
-
-    Notes
-    -----
-    Source: bisection of ``mean_acceleration`` between stall and 700 rad/s, from above: the
-    settled speed is the highest at which torque balances.
-    """
-    low = p.stall_rad_s[lane]
-    high = 700.0
-    if mean_acceleration(s, p, lane, high) > 0.0:
-        return high
-    # Walk down to the first speed that still accelerates, then halve the gap.
-    speed = high
-    while speed > low and mean_acceleration(s, p, lane, speed) <= 0.0:
-        high = speed
-        speed *= 0.93
-    if speed <= low:
-        return 0.0
-    low = speed
-    for _ in range(HALVINGS):
-        middle = 0.5 * (low + high)
-        if mean_acceleration(s, p, lane, middle) > 0.0:
-            low = middle
-        else:
-            high = middle
-    mean_acceleration(s, p, lane, 0.5 * (low + high))
-    return 0.5 * (low + high)
 
 
 @relation
@@ -192,11 +83,6 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
     s.advance_deg_per_rpm[lane] = p.advance_deg_per_rpm[lane]
     s.rpm_noise[lane] = p.rpm_noise[lane]
     s.balance[lane] = 1.0
-    s.spark_deg[lane] = p.spark_base_deg[lane]
-    s.lambda_[lane] = p.lambda_base[lane]
-    s.efficiency[lane] = spark_efficiency(
-        p.spark_base_deg[lane], p.spark_best_deg[lane], p.spark_loss_per_deg2[lane]
-    ) * mixture_efficiency(p.lambda_base[lane], p.lambda_best[lane], p.mixture_loss[lane])
     s.ignition[lane] = 1.0
     s.coolant_degC[lane] = coolant_degC
     s.oil_degC[lane] = coolant_degC
@@ -258,6 +144,42 @@ def breathe_beside(p: Block, lane: int, tables: Tables, part: float, steps: floa
 
 
 @relation
+def held_position(c: Block, lane: int, steps: float) -> float:
+    """Whole position within the controller's reach that is nearest.
+
+    Parameters
+    ----------
+    c : Block
+        Controller settings.
+    lane : int
+        Lane [-].
+    steps : float
+        Position wanted [steps].
+
+    Returns
+    -------
+    float
+        0 to the open limit [steps].
+    """
+    return min(max(math.floor(steps + 0.5), 0.0), c.open_limit_steps[lane])
+
+
+@relation
+def show_tables(s: Block, lane: int) -> None:
+    """Let the last charge have had what the idle tables ask for, before the first one fires.
+
+    Parameters
+    ----------
+    s : Block
+        State (changed).
+    lane : int
+        Lane [-].
+    """
+    s.spark_deg[lane] = s.spark_wanted_deg[lane]
+    s.lambda_[lane] = s.lambda_wanted[lane]
+
+
+@relation
 def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
     """Let the engine idle at a speed, with pressure and torque as settled there.
 
@@ -271,6 +193,7 @@ def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
         Speed at the beginning [rad/s].
     """
     mean_acceleration(s, p, lane, speed_rad_s)
+    show_tables(s, lane)
     work = s.torque_Nm[lane] * p.firing_rad[lane]
     s.work0[lane] = work
     s.work1[lane] = work
@@ -281,7 +204,7 @@ def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
     s.measured_rpm[lane] = speed_rad_s * RPM_PER_rad_s
     s.map_lagged_Pa[lane] = s.map_Pa[lane]
     s.map_sensed_Pa[lane] = s.map_Pa[lane]
-    fuel = work / (14.7 * p.work_J_per_kg[lane] * s.efficiency[lane] * p.lambda_base[lane])
+    fuel = work / (14.7 * p.work_J_per_kg[lane] * s.efficiency[lane] * s.lambda_wanted[lane])
     interval_s = p.firing_rad[lane] / speed_rad_s
     share = p.wall_share[lane]
     s.film_kg[lane] = share * fuel * (p.wall_s[lane] + interval_s) / interval_s
@@ -307,6 +230,7 @@ def start_standing(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Ta
     Source: any position of the whole travel is as likely as another; assumed.
     """
     s.ignition[lane] = 0.0
+    show_tables(s, lane)
     s.map_Pa[lane] = p.ambient_Pa[lane]
     s.map_lagged_Pa[lane] = p.ambient_Pa[lane]
     s.map_sensed_Pa[lane] = p.ambient_Pa[lane]
@@ -359,11 +283,12 @@ def begin(
     if scenario[5] > 0.5:
         s.due_thermal[lane] = THERMAL_TICKS
     set_coolant(s, p, k, lane, tables)
-    wanted = math.floor(open_loop_steps(c, k, lane, 0.0) + 0.5)
-    wanted = min(max(wanted, 0.0), c.open_limit_steps[lane])
+    wanted = held_position(c, lane, open_loop_steps(c, k, lane, 0.0))
     k.commanded_steps[lane] = wanted
     k.wanted_steps[lane] = wanted
-    breathe_beside(p, lane, tables, error_steps - p.base_error_steps[lane], wanted)
+    # Also of an engine to be started, whose valve is wanted at its cranking position now.
+    idling = held_position(c, lane, k.base_steps[lane])
+    breathe_beside(p, lane, tables, error_steps - p.base_error_steps[lane], idling)
     if standing:
         start_standing(s, p, c, k, lane, tables)
         return

@@ -66,6 +66,13 @@ class Car(Table):
         """What the car is called."""
         return self.car.name
 
+    @property
+    def temperature_name(self) -> str:
+        """What the controller's temperature is of: coolant, cylinder head or oil."""
+        if self.sensors.temperature_of == "oil":
+            return "oil"
+        return "cylinder head" if self.thermal.cooling == "air" else "coolant"
+
     def __hash__(self) -> int:
         """Hash by content, so that cars can key a cache."""
         return hash(self.model_dump_json())

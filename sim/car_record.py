@@ -17,6 +17,7 @@ from sim.records import CAR_FIELDS, VALVE_TABLE_STEPS
 from sim.sensors import RPM_PER_rad_s
 from sim.thermal import (
     AIR_TO_FUEL,
+    OIL_LOSS_SHARE,
     RUBBING_SHARE,
     HEATING_VALUE_J_PER_kg,
     WARM_degC,
@@ -188,6 +189,9 @@ def _burning_fields(car: Car, row: Any) -> None:
     row["spark_loss_per_deg2"] = car.spark.loss_per_deg2
     row["advance_deg_per_rpm"] = car.spark.advance_deg_per_100rpm / 100.0
     row["lambda_base"] = car.mixture.lambda_base
+    cold_deg, cold_lambda = car.spark.cold_deg, car.mixture.lambda_cold
+    row["spark_cold_deg"] = 0.0 if cold_deg is None else cold_deg - car.spark.base_deg
+    row["lambda_cold"] = 0.0 if cold_lambda is None else cold_lambda - car.mixture.lambda_base
     row["lambda_best"] = car.mixture.lambda_best
     row["mixture_loss"] = car.mixture.loss
     row["wall_share"] = car.mixture.wall_share
@@ -232,6 +236,7 @@ def _valve_fields(car: Car, row: Any) -> None:
     row["rpm_noise"] = car.sensors.rpm_noise_rpm
     row["inverse_map_lag_per_s"] = 1.0 / car.sensors.map_lag_s
     row["coolant_lag_s"] = car.sensors.coolant_lag_s
+    row["senses_oil"] = 1.0 if car.sensors.temperature_of == "oil" else 0.0
 
 
 def _starting_fields(car: Car, row: Any) -> None:
@@ -261,6 +266,7 @@ def _thermal_fields(car: Car, row: Any) -> None:
     row["loss_W_per_K"] = thermal.loss_W_per_K
     row["thermostat_degC"] = thermal.thermostat_degC
     row["air_cooled"] = 1.0 if thermal.cooling == "air" else 0.0
+    row["oil_loss_share"] = OIL_LOSS_SHARE[thermal.cooling]
     fuel_per_air = 1.0 / (AIR_TO_FUEL * max(car.mixture.lambda_base, 1.0))
     row["heat_J_per_kg"] = thermal.heat_share_to_coolant * HEATING_VALUE_J_PER_kg * fuel_per_air
 

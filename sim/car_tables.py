@@ -181,6 +181,13 @@ class Spark(Table):
     """Ignition timing at idle (table ``[spark]``)."""
 
     base_deg: Real = Field(ge=-20, le=50, description="[deg] spark before top centre at idle")
+    cold_deg: Real | None = Field(
+        default=None,
+        ge=-20,
+        le=50,
+        description="[deg] spark at idle at -20 degC, in a line to base_deg at 60 degC; as warm"
+        " when left out",
+    )
     best_deg: Real = Field(ge=0, le=60, description="[deg] spark of best torque at idle")
     loss_per_deg2: Real = Field(
         default=2.3e-4,
@@ -199,13 +206,16 @@ class Spark(Table):
 
     @model_validator(mode="after")
     def _consistent(self) -> Spark:
-        loss = self.loss_per_deg2 * (self.base_deg - self.best_deg) ** 2
-        if loss > 0.6:
-            message = (
-                f"too far from best_deg ({self.base_deg:g}), allowed: at most 60 % of the work"
-                f" lost (these numbers lose {100 * loss:.0f} %)"
-            )
-            raise_found([(("base_deg",), message)])
+        found: Found = []
+        for key, deg in (("base_deg", self.base_deg), ("cold_deg", self.cold_deg)):
+            loss = 0.0 if deg is None else self.loss_per_deg2 * (deg - self.best_deg) ** 2
+            if loss > 0.6:
+                message = (
+                    f"too far from best_deg ({deg:g}), allowed: at most 60 % of the work lost"
+                    f" (these numbers lose {100 * loss:.0f} %)"
+                )
+                found.append(((key,), message))
+        raise_found(found)
         return self
 
 
@@ -214,6 +224,13 @@ class Mixture(Table):
 
     lambda_base: Real = Field(
         default=1.0, ge=0.7, le=1.3, description="[-] air over stoichiometric air at idle"
+    )
+    lambda_cold: Real | None = Field(
+        default=None,
+        ge=0.6,
+        le=1.3,
+        description="[-] the same at -20 degC, of what burns, in a line to lambda_base at 60 degC;"
+        " as warm when left out",
     )
     lambda_best: Real = Field(
         default=0.9, ge=0.75, le=1.05, description="[-] mixture of most work per kg of air"
@@ -233,13 +250,16 @@ class Mixture(Table):
 
     @model_validator(mode="after")
     def _consistent(self) -> Mixture:
-        loss = self.loss * (self.lambda_base - self.lambda_best) ** 2
-        if loss > 0.6:
-            message = (
-                f"too far from lambda_best ({self.lambda_base:g}), allowed: at most 60 % of the"
-                f" work lost (these numbers lose {100 * loss:.0f} %)"
-            )
-            raise_found([(("lambda_base",), message)])
+        found: Found = []
+        for key, one in (("lambda_base", self.lambda_base), ("lambda_cold", self.lambda_cold)):
+            loss = 0.0 if one is None else self.loss * (one - self.lambda_best) ** 2
+            if loss > 0.6:
+                message = (
+                    f"too far from lambda_best ({one:g}), allowed: at most 60 % of the work lost"
+                    f" (these numbers lose {100 * loss:.0f} %)"
+                )
+                found.append(((key,), message))
+        raise_found(found)
         return self
 
 

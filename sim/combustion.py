@@ -10,6 +10,8 @@ STOICHIOMETRIC_AIR_TO_FUEL = 14.7
 """Mass of air for one of petrol [-]; Heywood (1988), appendix D, typical petrol 14.6 to 14.7."""
 COLDEST_START_degC, EASY_START_degC = -30.0, 50.0
 """Between these a start grows easier; assumed [degC]."""
+COLD_TABLE_degC, WARM_TABLE_degC = -20.0, 60.0
+"""Between these the idle tables for spark and mixture change from cold to warm; assumed [degC]."""
 
 
 @relation
@@ -64,6 +66,30 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
     off = lambda_ - best_lambda
     efficiency = 1.0 - loss * off * off
     return efficiency if efficiency > 0.0 else 0.0
+
+
+@relation
+def cold_share(coolant_degC: float) -> float:
+    """How cold an engine is by its tables of spark and mixture.
+
+    Parameters
+    ----------
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    float
+        1 at -20 degC and below, 0 at 60 degC and above [-].
+
+    Notes
+    -----
+    Source: assumed: a straight line; that a cold engine gets more advance and fuel is common
+    practice, no source.
+    """
+    cold = (WARM_TABLE_degC - coolant_degC) / (WARM_TABLE_degC - COLD_TABLE_degC)
+    cold = cold if cold > 0.0 else 0.0
+    return cold if cold < 1.0 else 1.0
 
 
 @relation

@@ -85,8 +85,13 @@ class Sensors(Table):
     map_lag_s: Real = Field(
         default=0.05, ge=0.005, le=1, description="[s] lag of the manifold pressure reading"
     )
+    temperature_of: Literal["engine", "oil"] = Field(
+        default="engine",
+        description="[-] what the controller's temperature sensor sits in: the engine (coolant, or"
+        " the cylinder head of an air-cooled one) or the oil",
+    )
     coolant_lag_s: Real = Field(
-        default=5.0, ge=0, le=120, description="[s] lag of the coolant temperature reading"
+        default=5.0, ge=0, le=120, description="[s] lag of that temperature reading"
     )
 
 
@@ -106,7 +111,9 @@ class Thermal(Table):
     loss_W_per_K: Real = Field(
         ge=0.5, le=500, description="[W/K] heat lost to the air per kelvin above it"
     )
-    thermostat_degC: Real = Field(ge=50, le=130, description="[degC] where warm-up stops")
+    thermostat_degC: Real = Field(
+        ge=50, le=130, description="[degC] where warm-up stops: radiator or cooling air opens"
+    )
     oil_grade: Text = Field(
         default="10W-40",
         pattern=r"^(0|5|10|15|20|25)W-(20|30|40|50)$",

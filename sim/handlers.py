@@ -146,11 +146,12 @@ def warm(s: Block, p: Block, lane: int) -> None:
     coolant_K_s = coolant_rate(
         heat, coolant, oil, ambient, cooling, p.oil_J_per_K[lane], p.coolant_J_per_K[lane]
     )
-    oil_K_s = oil_rate(friction, coolant, oil, ambient, p.oil_J_per_K[lane])
+    oil_K_s = oil_rate(friction, coolant, oil, ambient, p.oil_J_per_K[lane], p.oil_loss_share[lane])
     s.coolant_degC[lane] = coolant + THERMAL_s * coolant_K_s
     s.oil_degC[lane] = oil + THERMAL_s * oil_K_s
+    felt = s.oil_degC[lane] if p.senses_oil[lane] > 0.5 else s.coolant_degC[lane]
     s.coolant_sensed_degC[lane] = followed_degC(
-        s.coolant_sensed_degC[lane], s.coolant_degC[lane], p.coolant_lag_s[lane], THERMAL_s
+        s.coolant_sensed_degC[lane], felt, p.coolant_lag_s[lane], THERMAL_s
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from controllers import read_coolant, relation
+from sim.combustion import cold_share, mixture_efficiency, spark_efficiency
 from sim.records import Block, Tables
 from sim.starting import KEY_OFF, turn_key
 from sim.thermal import cold_friction_factor
@@ -105,8 +106,33 @@ def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
 
 
 @relation
+def set_tables(s: Block, p: Block, lane: int) -> None:
+    """Let the spark and mixture that the idle tables ask for follow the engine's temperature.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+
+    Notes
+    -----
+    Source: see ``sim.combustion``.
+    """
+    cold = cold_share(s.coolant_degC[lane])
+    spark = p.spark_base_deg[lane] + cold * p.spark_cold_deg[lane]
+    lambda_ = p.lambda_base[lane] + cold * p.lambda_cold[lane]
+    s.spark_wanted_deg[lane] = spark
+    s.lambda_wanted[lane] = lambda_
+    sparked = spark_efficiency(spark, p.spark_best_deg[lane], p.spark_loss_per_deg2[lane])
+    burnt = mixture_efficiency(lambda_, p.lambda_best[lane], p.mixture_loss[lane])
+    s.efficiency[lane] = sparked * burnt
+
+
+@relation
 def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Let friction follow the oil, and the controller's curves the sensed coolant.
+    """Let friction follow the oil, the engine's tables the coolant, and curves the sensor.
 
     Parameters
     ----------
@@ -128,6 +154,7 @@ def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None
         p.oil_warm_mm2_s[lane],
         p.rubbing_share[lane],
     )
+    set_tables(s, p, lane)
     set_loads(s, p, k, lane)
     curves = tables.curves[int(p.row_car[lane])]
     read_coolant(k, lane, curves, s.coolant_sensed_degC[lane], p.base_error_steps[lane])

@@ -11,7 +11,7 @@ from controllers import car_curves, compiled, matrix
 from sim.advance import slopes
 from sim.air import standard_atmosphere
 from sim.batch import Blocks, load_lane
-from sim.begin import mean_acceleration, set_ambient, set_rest, set_valve, settled_speed
+from sim.begin import set_ambient, set_rest, set_valve
 from sim.car import Car
 from sim.combustion import spark_efficiency
 from sim.crank import alternator_target
@@ -19,6 +19,7 @@ from sim.firing import RPM_PER_rad_s
 from sim.happenings import set_coolant
 from sim.prepare import car_row, new_blocks, valve_areas_m2
 from sim.records import MOST_CYLINDERS, Tables
+from sim.settle import mean_acceleration, settled_speed
 
 MAP_SHARE, SPEED_SHARE, AREA_SHARE = 1.0e-3, 1.0e-3, 1.0e-3
 """Half-widths of the differences as shares of the settled values [-]."""
@@ -117,7 +118,7 @@ def _differentiate(blocks: Blocks, tables: Tables, steps: float, out: np.ndarray
     out[4], out[5], out[6] = by_map[0], by_speed[0], (high[0] - low[0]) / (2.0 * width)
     out[7], out[8] = by_map[1], by_speed[1]
     out[9], out[10] = by_map[2], by_speed[2]
-    base, best, loss = p.spark_base_deg[0], p.spark_best_deg[0], p.spark_loss_per_deg2[0]
+    base, best, loss = s.spark_wanted_deg[0], p.spark_best_deg[0], p.spark_loss_per_deg2[0]
     gained = spark_efficiency(base + HALF_deg, best, loss)
     gained -= spark_efficiency(base - HALF_deg, best, loss)
     out[11] = s.torque_Nm[0] * gained / (2.0 * HALF_deg * spark_efficiency(base, best, loss))

@@ -9,7 +9,7 @@ import numpy as np
 
 from controllers import TICKS_PER_s, car_curves, compiled, controller_row, matrix, rows
 from sim.air import standard_atmosphere
-from sim.begin import SCENARIO_FIELDS, set_ambient, set_rest, set_valve, settled_speed
+from sim.begin import SCENARIO_FIELDS, set_ambient, set_rest, set_valve
 from sim.car import Car
 from sim.car_record import car_row, delay_shares, pumping_coefficients, valve_areas_m2
 from sim.happenings import SETTABLE, set_coolant
@@ -17,6 +17,7 @@ from sim.records import MOST_CYLINDERS, Block, Tables
 from sim.runs import Blocks, load_lane, new_blocks
 from sim.scenario import Scenario
 from sim.sensors import RPM_PER_rad_s
+from sim.settle import settled_speed
 
 __all__ = [
     "car_row",

@@ -31,6 +31,7 @@ CAR_FIELDS = (
     "scatter_fresh",  # share of fresh scatter that keeps its variance
     "spark_base_deg", "spark_best_deg", "spark_loss_per_deg2", "advance_deg_per_rpm",
     "lambda_base", "lambda_best", "mixture_loss",
+    "spark_cold_deg", "lambda_cold",  # what a stone cold engine has more than a warm one
     "wall_share", "wall_s", "fuelling_lag_s",
     "base_W", "regulated_V", "battery_ohm",
     "alternator_max_W", "cut_in_rad_s", "rise_W_s_per_rad", "inverse_efficiency",
@@ -53,6 +54,8 @@ CAR_FIELDS = (
     "oil_a", "oil_b", "oil_warm_mm2_s", "rubbing_share",  # viscosity law; what follows the oil
     "coolant_J_per_K", "oil_J_per_K", "loss_W_per_K", "thermostat_degC",
     "air_cooled",  # 1: fan and fins, no radiator
+    "oil_loss_share",  # loss of the oil to the air over its exchange with the engine
+    "senses_oil",  # 1: the controller reads the oil's temperature
     "heat_J_per_kg",  # to the coolant, for each kg of air burnt
 )  # fmt: skip
 """Parameters that belong to the car; one row a car."""
@@ -88,6 +91,7 @@ STATE_FIELDS = (
     "advance_deg_per_rpm",  # the spark table's slope in force
     "spark_deg",
     "lambda_",
+    "spark_wanted_deg", "lambda_wanted",  # of the idle tables at this temperature
     "film_kg",
     "scatter", "gauss", "sensor_gauss", "balance",
     "cylinder",  # which fires next

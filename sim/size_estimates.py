@@ -37,7 +37,7 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
             "oil_capacity_kJ_per_K": round(4.0 * litres + 1.0, 2),
             "heat_share_to_coolant": 0.30,
             "loss_W_per_K": round(20.0 * litres ** (2.0 / 3.0), 2),
-            "thermostat_degC": 85.0,
+            "thermostat_degC": 90.0,
         }
     return {
         "heat_capacity_kJ_per_K": round(12.0 * litres, 2),

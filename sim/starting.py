@@ -151,7 +151,7 @@ def prime_film(s: Block, p: Block, lane: int) -> None:
     speed = s.speed_rad_s[lane] if s.speed_rad_s[lane] > 1.0 else 1.0
     interval_s = p.firing_rad[lane] / speed
     drawn = p.firing_rad[lane] * drawn_at(p, lane, s.map_lagged_Pa[lane], speed)
-    fuel = drawn / (STOICHIOMETRIC_AIR_TO_FUEL * p.lambda_base[lane])
+    fuel = drawn / (STOICHIOMETRIC_AIR_TO_FUEL * s.lambda_wanted[lane])
     s.film_kg[lane] = p.wall_share[lane] * fuel * (p.wall_s[lane] + interval_s) / interval_s
 
 

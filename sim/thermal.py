@@ -31,14 +31,17 @@ HEATING_VALUE_J_PER_kg = 43.0e6
 """Heat of a kilogram of petrol; Heywood (1988), appendix D: 43 to 44 MJ/kg."""
 OIL_FOLLOWS_s = 240.0
 """Time constant with which the oil follows the engine block; assumed [s]."""
-OIL_LOSS_SHARE = 0.15
-"""Sump's loss to the air over its exchange with the block; assumed [-]."""
+OIL_LOSS_SHARE = {"water": 0.15, "air": 0.35}
+"""Oil's loss to the air over its exchange with the engine: a sump in the wind of the car at rest,
+and one that the fan blows at, or with an oil cooler; assumed [-]."""
 FRICTION_HEAT_SHARE = 0.4
 """Share of friction work that warms the oil; assumed [-]."""
 OPENING_K = 8.0
 """A thermostat opens over this span; common practice, no source [K]."""
 RADIATOR_OVER_LOSS = 25.0
 """Radiator over the block's own loss; assumed [-]."""
+SHUT_FLAP_SHARE = 0.35
+"""Loss with the cooling air shut off over that with it let in; assumed [-]."""
 STILL_AIR_SHARE = 0.15
 """Loss of an air-cooled engine whose fan stands still; assumed [-]."""
 
@@ -169,7 +172,7 @@ def cooling_W_per_K(
     loss_W_per_K : float
         Loss of the block; of the finned engine with its fan at 1000 rpm [W/K].
     thermostat_degC : float
-        Where the radiator begins to open [degC].
+        Where the radiator, or the flap of the cooling air, begins to open [degC].
     air_cooled : float
         1 with a fan and no radiator, else 0 [-].
 
@@ -181,14 +184,16 @@ def cooling_W_per_K(
     Notes
     -----
     Source: forced convection grows with speed to the power of 0.8 (Dittus and Boelter, any
-    textbook of heat transfer); a thermostat that opens in a line: common practice, no source.
+    textbook of heat transfer); a thermostat that opens in a line, and one that lets the cooling
+    air in: common practice, no source.
     """
-    if air_cooled > 0.5:
-        blown = (speed_rad_s * (30.0 / math.pi) / 1000.0) ** 0.8
-        return loss_W_per_K * (blown if blown > STILL_AIR_SHARE else STILL_AIR_SHARE)
     opened = (coolant_degC - thermostat_degC) / OPENING_K
     opened = opened if opened > 0.0 else 0.0
     opened = opened if opened < 1.0 else 1.0
+    if air_cooled > 0.5:
+        let_in = SHUT_FLAP_SHARE + (1.0 - SHUT_FLAP_SHARE) * opened
+        blown = let_in * (speed_rad_s * (30.0 / math.pi) / 1000.0) ** 0.8
+        return loss_W_per_K * (blown if blown > STILL_AIR_SHARE else STILL_AIR_SHARE)
     return loss_W_per_K * (1.0 + RADIATOR_OVER_LOSS * opened)
 
 
@@ -235,6 +240,7 @@ def oil_rate(
     oil_degC: float,
     ambient_degC: float,
     oil_J_per_K: float,
+    loss_share: float,
 ) -> float:
     """How fast the oil warms.
 
@@ -246,6 +252,8 @@ def oil_rate(
         Temperatures [degC].
     oil_J_per_K : float
         Heat capacity of the oil [J/K].
+    loss_share : float
+        Its loss to the air over its exchange with the engine, 0 or more [-].
 
     Returns
     -------
@@ -256,5 +264,5 @@ def oil_rate(
     -----
     Source: heat balance of the sump; shares assumed, see the constants of this file.
     """
-    exchanged = coolant_degC - oil_degC - OIL_LOSS_SHARE * (oil_degC - ambient_degC)
+    exchanged = coolant_degC - oil_degC - loss_share * (oil_degC - ambient_degC)
     return FRICTION_HEAT_SHARE * friction_W / oil_J_per_K + exchanged / OIL_FOLLOWS_s

@@ -149,6 +149,9 @@ def random_car(rng: np.random.Generator) -> Car:
         f"{name}_Nm": sometimes(rng, 0.6, 0.5, 3.0 * size / 1300.0)
         for name in ("steering", "aircon", "gearbox", "clutch")
     }
+    if burning["mixture"]["lambda_base"] > 0.95:
+        burning["spark"]["cold_deg"] = burning["spark"]["base_deg"] + 9.0
+        burning["mixture"]["lambda_cold"] = burning["mixture"]["lambda_base"] - 0.1
     return Car.model_validate(
         {
             "car": {"name": "random"},
@@ -162,6 +165,7 @@ def random_car(rng: np.random.Generator) -> Car:
                 "rpm_smoothing": sometimes(rng, 0.6, 0.1, 0.8),
                 "rpm_resolution_rpm": sometimes(rng, 0.3, 0.5, 25.0),
                 "rpm_noise_rpm": sometimes(rng, 0.4, 0.5, 8.0),
+                "temperature_of": "oil" if engine["cylinders"] == 2 else "engine",
             },
             "curves": {
                 "target_rpm": ((0.0, target + 150.0), (80.0, target)),

@@ -272,12 +272,14 @@ def _above_rpm(car: Car, need: Any) -> list[float]:
 def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     """Whole steps at which the model settles nearest its target, and whether it reaches it.
 
-    A warming engine has colder oil than its coolant tells: it is settled that much colder.
+    A warming engine has colder oil than its coolant tells: it is settled that much colder,
+    unless the controller goes by the oil itself.
     """
     from sim.linearise import settled_rpm
 
     steps = np.arange(float(car.valve.open_limit_steps) + 1.0)
-    settled = settled_rpm(car, steps, coolant_degC - _at(OIL_BEHIND_K, coolant_degC))
+    behind = 0.0 if car.sensors.temperature_of == "oil" else _at(OIL_BEHIND_K, coolant_degC)
+    settled = settled_rpm(car, steps, coolant_degC - behind)
     target = _at(car.curves.target_rpm, coolant_degC)
     above = np.flatnonzero(settled >= target)
     if not above.size:

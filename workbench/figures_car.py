@@ -90,6 +90,6 @@ def curves_figure(car: Car) -> Figure:
         speed.set_ylabel("speed [rpm]")
         speed.margins(y=0.25)
         for axes in (steps, speed):
-            axes.set_xlabel("coolant [degC]")
+            axes.set_xlabel(f"{car.temperature_name} [degC]")
             axes.legend(loc="upper right")
     return figure

@@ -122,7 +122,7 @@ def _draw_starts(row: Sequence[Axes], proposal: BaseProposal) -> None:
         _draw_pair(one, places, now, new)
         one.set_title(title)
         one.set_ylim(0.0, 1.12 * max(*now, *new, target_rpm))
-        one.set_xlabel("coolant at the start [degC]")
+        one.set_xlabel("temperature at the start [degC]")
     row[0].set_ylabel("start without feedback [rpm]")
     row[0].legend(loc="lower right")
 
@@ -160,7 +160,7 @@ def logged_base_figure(proposal: LoggedBase) -> Figure:
                       color=ORANGE, marker="D", markersize=4, linestyle="none", capsize=3,
                       label="held the target, with spread")  # fmt: skip
         axes.set_ylim(bottom=0.0)
-        axes.set_xlabel("coolant [degC]")
+        axes.set_xlabel("temperature the controller reads [degC]")
         axes.set_ylabel("valve [steps]")
         axes.legend(loc="upper right")
         figure.suptitle(proposal.lines()[0], fontsize=10, x=0.01, ha="left", wrap=True)

@@ -43,7 +43,7 @@ def curve_columns(imperial: bool = False) -> list[str]:
         One a column.
     """
     return [
-        f"coolant {units.written('degC', imperial)}", "target rpm", "base steps", "advice",
+        f"at {units.written('degC', imperial)}", "target rpm", "base steps", "advice",
         "rpm per step", "cranking steps", "after-start steps",
     ]  # fmt: skip
 

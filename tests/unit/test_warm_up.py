@@ -11,6 +11,7 @@ import pytest
 from sim import (
     Scenario,
     Trace,
+    equilibrium,
     full_plan,
     load_car,
     load_scenario,
@@ -88,11 +89,62 @@ def test_a_switched_off_engine_cools() -> None:
 def test_the_air_cooled_car_warms_at_its_head_and_a_fan_cools_it() -> None:
     trace = simulate(load_car("twin"), idling(500.0, warm_up=True), seed=0)
     assert 50.0 < trace["coolant_degC"][-1] < 140.0
-    slow = cooling_W_per_K(90.0, 60.0, 14.0, 85.0, 1.0)
-    fast = cooling_W_per_K(90.0, 120.0, 14.0, 85.0, 1.0)
+    slow = cooling_W_per_K(100.0, 60.0, 14.0, 85.0, 1.0)
+    fast = cooling_W_per_K(100.0, 120.0, 14.0, 85.0, 1.0)
     # Forced convection: twice the speed takes 2^0.8 of the heat.
     assert fast / slow == pytest.approx(2.0**0.8)
     assert cooling_W_per_K(120.0, 0.0, 14.0, 85.0, 1.0) == pytest.approx(0.15 * 14.0)
+    # Below its thermostat most of the cooling air is kept out.
+    assert cooling_W_per_K(80.0, 120.0, 14.0, 85.0, 1.0) == pytest.approx(0.35 * fast)
+
+
+def test_the_head_of_an_air_cooled_engine_leads_its_oil_and_ends_at_its_thermostat() -> None:
+    car = load_car("twin")
+    trace = simulate(car, idling(2000.0, warm_up=True), seed=0)
+    warming = trace.time_s > 120.0
+    assert np.all(trace["oil_degC"][warming] < trace["coolant_degC"][warming])
+    assert abs(trace["coolant_degC"][-1] - car.thermal.thermostat_degC) < 10.0
+    assert 75.0 < trace["oil_degC"][-1] < 95.0
+
+
+def test_a_sensor_in_the_oil_leads_the_curves() -> None:
+    car = with_values(load_car("twin"), {"sensors": {"temperature_of": "oil"}})
+    trace = simulate(car, idling(400.0, warm_up=True), seed=0)
+    sensed, oil = trace["coolant_sensed_degC"], trace["oil_degC"]
+    assert abs(sensed[-1] - oil[-1]) < 1.0 < trace["coolant_degC"][-1] - oil[-1]
+    expected = np.interp(sensed, *np.asarray(car.curves.base_steps, dtype=float).T)
+    np.testing.assert_allclose(trace["base_steps"], expected, atol=1e-9)
+    assert [load_car(name).temperature_name for name in ("trials", "twin")] == [
+        "coolant",
+        "cylinder head",
+    ]
+    assert car.temperature_name == "oil"
+
+
+def test_spark_and_mixture_follow_the_temperature_from_cold_to_warm() -> None:
+    car = load_car("trials")
+    cold = with_values(
+        car,
+        {
+            "spark": {"cold_deg": car.spark.base_deg + 8.0},
+            "mixture": {"lambda_cold": car.mixture.lambda_best},
+        },
+    )
+    for coolant_degC, share in ((-20.0, 1.0), (20.0, 0.5), (60.0, 0.0), (90.0, 0.0)):
+        trace = simulate(cold, idling(2.0, coolant_degC=coolant_degC), seed=0)
+        assert trace["spark_deg"] == pytest.approx(car.spark.base_deg + 8.0 * share)
+        richer = car.mixture.lambda_base - car.mixture.lambda_best
+        assert trace["lambda"] == pytest.approx(car.mixture.lambda_base - richer * share)
+    # More of the work is left: the efficiencies of sim.combustion by hand, at -20 degC.
+    off_deg = car.spark.best_deg - car.spark.base_deg
+    loss = car.spark.loss_per_deg2
+    spark = (1.0 - loss * (off_deg - 8.0) ** 2) / (1.0 - loss * off_deg**2)
+    off = car.mixture.lambda_base - car.mixture.lambda_best
+    gained = spark / (1.0 - car.mixture.loss * off**2)
+    for coolant_degC, factor in ((-20.0, gained), (70.0, 1.0)):
+        torque = [equilibrium(one, 60.0, coolant_degC) for one in (car, cold)]
+        per_air = [one["torque_Nm"] * one["rpm"] / one["air_g_s"] for one in torque]
+        assert per_air[1] / per_air[0] == pytest.approx(factor)
 
 
 def test_heat_balances_by_hand() -> None:
@@ -101,7 +153,7 @@ def test_heat_balances_by_hand() -> None:
     assert coolant_rate(4000.0, 60.0, 40.0, 20.0, 30.0, 8000.0, 20_000.0) == pytest.approx(
         (4000.0 - 30.0 * 40.0 - to_oil) / 20_000.0
     )
-    assert oil_rate(1000.0, 60.0, 40.0, 20.0, 8000.0) == pytest.approx(
+    assert oil_rate(1000.0, 60.0, 40.0, 20.0, 8000.0, 0.15) == pytest.approx(
         0.4 * 1000.0 / 8000.0 + (20.0 - 0.15 * 20.0) / 240.0
     )
     assert cooling_W_per_K(80.0, 90.0, 30.0, 85.0, 0.0) == 30.0

@@ -60,7 +60,7 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
                    "top": 0, "left": 90, "right": 6,
                    "textStyle": {"color": palette.ink},
                    "pageTextStyle": {"color": palette.ink}, "pageIconColor": palette.speed,
-                   "data": ["speed", "target", "valve", "base curve", "coolant", "oil"]},
+                   "data": ["speed", "target", "valve", "base curve", "engine", "oil"]},
         "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
     }  # fmt: skip
 
@@ -71,7 +71,7 @@ def _lines(palette: Palette) -> list[dict[str, Any]]:
         ("target", 0, palette.ink, "dashed", True),
         ("valve", 1, palette.valve, "solid", True),
         ("base curve", 1, palette.soft, "dotted", True),
-        ("coolant", 2, palette.pressure, "solid", False),
+        ("engine", 2, palette.pressure, "solid", False),
         ("oil", 2, palette.ink, "dashed", False),
     )
     made = []
