@@ -111,7 +111,7 @@ def estimate_car(
     values["thermal"] = {"cooling": cooling}
     values["valve"] = _typical_valve(base) | {"pulse_ms": pulse_ms, "rest_ms": rest_ms}
     values["valve"]["area_mm2"] = [[0.0, 0.0], [values["valve"]["travel_steps"], 1.0]]
-    values["curves"] = _curves(target_rpm, base)
+    values["curves"] = _curves(target_rpm, base, values["valve"]["open_limit_steps"])
     values["feedback"] = _cautious_feedback(base)
     rough = _checked(values, name)
     leak_mm2, area_mm2 = _air_for_base(rough)
@@ -225,7 +225,9 @@ def _typical_valve(base: Sequence[tuple[float, float]]) -> dict[str, Any]:
     }
 
 
-def _curves(target_rpm: float, base: Sequence[tuple[float, float]]) -> dict[str, Any]:
+def _curves(
+    target_rpm: float, base: Sequence[tuple[float, float]], most_steps: int
+) -> dict[str, Any]:
     """Target, cranking and after-start curves around the base curve given."""
     temperatures = (-20.0, 0.0, 30.0, 50.0, 70.0)
     shares = (1.19, 1.19, 1.09, 1.03, 1.0)
@@ -236,7 +238,7 @@ def _curves(target_rpm: float, base: Sequence[tuple[float, float]]) -> dict[str,
     return {
         "target_rpm": target,
         "base_steps": [list(pair) for pair in base],
-        "cranking_steps": [[degC, min(400.0, steps + 22.0)] for degC, steps in base],
+        "cranking_steps": [[degC, min(float(most_steps), steps + 22.0)] for degC, steps in base],
         "after_start_steps": [[-20.0, 14.0], [20.0, 10.0], [80.0, 6.0]],
         "after_start_fade_s": 20.0,
     }

@@ -82,8 +82,9 @@ def _running_phases(trace: Trace, car: Car, run_s: float) -> list[Phase]:
     if warm_s > faded_s:
         phases.append(Phase("warm-up", faded_s, warm_s, reached))
     if warm_s < trace.duration_s:
-        text = f"idles at {float(np.mean(trace['rpm'][time_s > warm_s])):.0f} rpm"
-        phases.append(Phase("warm", max(warm_s, faded_s), trace.duration_s, text))
+        begin_s = min(max(warm_s, faded_s), trace.duration_s - 1.0)
+        text = f"idles at {float(np.mean(trace['rpm'][time_s > begin_s])):.0f} rpm"
+        phases.append(Phase("warm", begin_s, trace.duration_s, text))
     return phases
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -70,11 +71,10 @@ def value_of(name: str, one: StartResult) -> str:
     str
         Number and unit.
     """
-    if name == "flare":
-        return f"{one.flare_rpm:.0f} rpm"
-    if name == "dip":
-        return f"{one.dip_rpm:.0f} rpm"
-    return f"up to {one.late_rpm:.0f} rpm off"
+    reached = {"flare": one.flare_rpm, "dip": one.dip_rpm}.get(name, one.late_rpm)
+    # Rounded up: what misses its target by less than 1 rpm must not read as if it met it.
+    rpm = f"{math.ceil(reached - 1.0e-6)} rpm"
+    return rpm if name in ("flare", "dip") else f"up to {rpm} off"
 
 
 def missed_targets(

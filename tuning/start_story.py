@@ -138,6 +138,10 @@ class StartStory:
         What a homing that missed the seat does afterwards; None where it found the seat.
     off_at_end_steps : float
         True position less the counted one at the end of the run: 0 is right [steps].
+    key_s : float
+        When the key was turned to crank [s].
+    feedback_s : float
+        From the key to the first moment at which feedback acts; nan: never [s].
     """
 
     car: str
@@ -158,6 +162,8 @@ class StartStory:
     stalled_s: float
     offset: HiddenOffset | None = None
     off_at_end_steps: float = 0.0
+    key_s: float = 0.0
+    feedback_s: float = math.nan
 
     def to_dict(self) -> dict[str, Any]:
         """Give the story as plain values, None for what did not happen.
@@ -225,10 +231,31 @@ class StartStory:
         Returns
         -------
         list of str
-            Finding, phases, what a hidden offset does, and where the base curve is wrong.
+            Finding, numbers on the way, phases, what a hidden offset does, and where the base
+            curve is wrong.
         """
         phases = [f"{p.from_s:6.1f} s {p.name}: {p.text}" for p in self.phases]
-        return [self.finding(), *phases, *self.position(), *self.wrong()]
+        return [self.finding(), self.numbers(), *phases, *self.position(), *self.wrong()]
+
+    def numbers(self) -> str:
+        """Tell what was measured on the way, as far as it happened.
+
+        Returns
+        -------
+        str
+            One sentence.
+        """
+        acts = (
+            f"feedback acts {self.feedback_s:.1f} s after it, with {self.trim_low_steps:+.0f} to"
+            f" {self.trim_high_steps:+.0f} steps of trim"
+        )
+        told = [
+            (self.cranking_rpm, f"cranked at {self.cranking_rpm:.0f} rpm"),
+            (self.lowest_V, f"battery down to {self.lowest_V:.1f} V"),
+            (self.first_firing_s, f"first firing {self.first_firing_s:.2f} s after the key"),
+            (self.feedback_s, acts),
+        ]
+        return "; ".join(text for value, text in told if not math.isnan(value)) + "."
 
     def position(self) -> list[str]:
         """Tell of a valve that is not where it is counted to be.
@@ -293,9 +320,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         car=trace.name,
         scenario=trace.scenario,
         phases=phases_of(trace, car, crank_s, run_s, homing),
-        homing_s=float(time_s[min(homed, time_s.size - 1)] - time_s[homing[0]])
-        if homing.size
-        else math.nan,
+        homing_s=_homing_s(time_s, homing),
         hidden_steps=_hidden(trace, homed) if homing.size else 0.0,
         cranking_rpm=float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan,
         lowest_V=float(np.min(trace["battery_V"][engaged])),
@@ -308,9 +333,18 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         trim_high_steps=float(np.max(trim)),
         base_errors=_base_errors(trace, on & (time_s > since)),
         off_at_end_steps=_hidden(trace, -1),
+        key_s=crank_s,
+        feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
         stalled_s=trace.stalled_s,
         offset=_offset(trace, car, homed, since) if homing.size else None,
     )
+
+
+def _homing_s(time_s: Any, homing: Any) -> float:
+    """How long the rows of a homing last; nan without any."""
+    if not homing.size:
+        return math.nan
+    return float(time_s[min(homing[-1] + 1, time_s.size - 1)] - time_s[homing[0]])
 
 
 def _offset(trace: Trace, car: Car, homed: int, since_s: float) -> HiddenOffset | None:

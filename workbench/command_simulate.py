@@ -53,14 +53,14 @@ def simulate(
 
     trace = run(read_car, read_scenario, seed)
     measures, hunts = measured(trace, read_scenario)
-    finding = trace_finding(trace, measures, hunts)
     story = _story(trace, read_car, read_scenario)
+    finding = trace_finding(trace, measures, hunts) if story is None else story.finding()
     files = _write(trace, read_car, finding, out, story) if out is not None else []
     if events and not as_json:
         for event in trace.events:
             screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
-    for line in [] if story is None else story.lines():
+    for line in [] if story is None else story.lines()[1:]:
         screen.say(line)
     for file in files:
         screen.say(f"written: {file}")
@@ -79,11 +79,11 @@ def simulate(
 
 
 def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
-    """The start, told, where the scenario begins with the key."""
+    """The start, told, where the key is turned to crank."""
     from tuning.start_story import start_story
 
     cranked = any(one.set == "key" and one.to == "crank" for one in scenario.event)
-    return start_story(trace, car) if cranked and scenario.start == "key_on" else None
+    return start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
 
 
 def measured(trace: Trace, scenario: Scenario) -> tuple[Measures, bool | None]:

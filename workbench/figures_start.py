@@ -22,12 +22,12 @@ if TYPE_CHECKING:
     from tuning.base_model import BaseProposal
     from tuning.start_story import StartStory
 
-FIRST_s = 30.0
-"""The left half of the figure shows this long [s]."""
+FIRST_s, BEFORE_s = 30.0, 2.0
+"""The left half of the figure shows this long, and this much of what was before [s]."""
 
 
 def start_figure(trace: Trace, story: StartStory) -> Figure:
-    """Draw one start: the first half minute on the left, the whole warm-up on the right.
+    """Draw one start: its first half minute on the left, the whole run on the right.
 
     Parameters
     ----------
@@ -47,19 +47,23 @@ def start_figure(trace: Trace, story: StartStory) -> Figure:
             3, 2, sharex="col",
             gridspec_kw={"height_ratios": [3.0, 2.0, 1.5], "width_ratios": [1.15, 1.0]},
         )  # fmt: skip
-        for column, (factor, ends_s) in enumerate(((1.0, FIRST_s), (60.0, trace.duration_s))):
-            shown = trace.time_s <= ends_s
+        begins_s = max(story.phases[0].from_s - BEFORE_s, 0.0)
+        windows = ((1.0, begins_s, begins_s + FIRST_s), (60.0, 0.0, trace.duration_s))
+        for column, (factor, from_s, ends_s) in enumerate(windows):
+            shown = (trace.time_s >= from_s) & (trace.time_s <= ends_s)
             speed, valve = axes[0, column], axes[1, column]
             _draw_speed(speed, trace, shown, factor)
             _draw_valve(valve, trace, shown, factor)
             for one in axes[:, column]:
-                one.set_xlim(0.0, ends_s / factor)
-                _shade(one, story.phases, ends_s, factor, named=one is speed)
+                one.set_xlim(from_s / factor, ends_s / factor)
+                _shade(one, story.phases, (from_s, ends_s), factor, named=one is speed)
+        for one in axes[:, 0]:
+            _mark_moments(one, story, named=one is axes[2, 0])
         _draw_battery(axes[2, 0], trace)
         _draw_heat(axes[2, 1], trace)
         axes[0, 0].set_ylabel("speed [rpm]")
         axes[1, 0].set_ylabel("valve [steps]")
-        axes[2, 0].set_xlabel("time, the first half minute [s]")
+        axes[2, 0].set_xlabel("time, half a minute about the start [s]")
         axes[2, 1].set_xlabel("time, the whole run [min]")
         axes[0, 0].legend(loc="lower right")
         axes[1, 0].legend(loc="lower right", ncols=2)
@@ -214,24 +218,44 @@ def _draw_battery(axes: Axes, trace: Trace) -> None:
 
 def _draw_heat(axes: Axes, trace: Trace) -> None:
     minutes = trace.time_s / 60.0
-    axes.plot(minutes, trace["coolant_degC"], color=RED, label="coolant")
+    axes.plot(minutes, trace["coolant_degC"], color=RED, label="engine")
     axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
     axes.set_ylabel("temperature [degC]")
     axes.legend(loc="lower right")
 
 
+def _mark_moments(axes: Axes, story: StartStory, named: bool) -> None:
+    """Draw a line at the first firing and where feedback begins to act."""
+    for since_s, name in (
+        (story.first_firing_s, "first firing"), (story.feedback_s, "feedback acts"),
+    ):  # fmt: skip
+        if not since_s < FIRST_s:
+            continue
+        axes.axvline(story.key_s + since_s, color=RED, linestyle=":", linewidth=1)
+        if named:
+            axes.annotate(
+                name, (story.key_s + since_s, 0.04), xycoords=("data", "axes fraction"),
+                xytext=(3, 0), textcoords="offset points", fontsize=7.5, color=RED,
+            )  # fmt: skip
+
+
 def _shade(
-    axes: Axes, phases: tuple[Phase, ...], ends_s: float, factor: float, named: bool
+    axes: Axes,
+    phases: tuple[Phase, ...],
+    shown_s: tuple[float, float],
+    factor: float,
+    named: bool,
 ) -> None:
     """Shade every other phase, and name those wide enough to be seen."""
+    from_s, until_s = shown_s
     for number, phase in enumerate(phases):
-        begin, end = phase.from_s, min(phase.to_s, ends_s)
+        begin, end = max(phase.from_s, from_s), min(phase.to_s, until_s)
         if end <= begin:
             continue
         if number % 2 == 0:
             axes.axvspan(begin / factor, end / factor, color=PALE, linewidth=0, zorder=0)
-        if named and end - begin > 0.02 * ends_s:
-            tall = (end - begin) < 0.16 * ends_s
+        if named and end - begin > 0.02 * (until_s - from_s):
+            tall = (end - begin) < 0.16 * (until_s - from_s)
             axes.annotate(
                 phase.name, ((begin + end) / 2 / factor, 0.98),
                 xycoords=("data", "axes fraction"), ha="center", va="top",

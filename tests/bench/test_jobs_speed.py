@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from sim import load_car
+from sim import full_plan, load_car, make_fleet, run_plan, settings_table
 from sim.files import bundled_folder
 from sim.scenario import load_scenario
 from sim.schedule import simulate
@@ -27,6 +27,15 @@ pytestmark = [pytest.mark.bench, pytest.mark.benchmark(group="jobs on the demo c
 LOG = bundled_folder() / "logs" / "trials_recording.csv"
 
 
+def warm_ups() -> int:
+    """Eight cold starts from key-on to warm, a quarter of an hour each."""
+    fleet = make_fleet([load_car("trials")], [load_scenario("cold_start_20")])
+    plan = full_plan(fleet, settings_table([load_car("trials")]), seeds=range(8))
+    done = []
+    run_plan(fleet, plan, lambda rows, *_: done.append(len(rows)))
+    return sum(done)
+
+
 def jobs() -> dict[str, Callable[[], Any]]:
     """Each job by its name."""
     car = load_car("trials")
@@ -34,6 +43,7 @@ def jobs() -> dict[str, Callable[[], Any]]:
         "one minute simulated, every event named": lambda: simulate(
             car, load_scenario("warm_idle"), 0
         ),
+        "eight 15-minute warm-ups, compiled": warm_ups,
         "log read": lambda: read_log(LOG),
         "fit to a log": lambda: fit(car, read_log(LOG)),
         "explanation, quick": lambda: explain(car, quick=True),

@@ -8,10 +8,12 @@ to 90 degC.  One of them, ``real_idle_cold_start.csv``, is compared row by row w
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import curve_fit
 
 from sim import Scenario, Trace, equilibrium, simulate, with_values
 from sim.estimates import estimate_car
@@ -45,6 +47,18 @@ def test_time_to_50_and_80_degrees(warming: Trace) -> None:
     # Recorded: 104 to 123 s and 513 to 562 s; estimates from displacement alone get within 25 %.
     assert reached_s(warming, 50.0) == pytest.approx(113.0, rel=0.25)
     assert reached_s(warming, 80.0) == pytest.approx(537.0, rel=0.25)
+
+
+def test_the_time_constant_towards_the_end_temperature(warming: Trace) -> None:
+    # Recorded: 287 to 311 s towards 89 to 90 degC, fitted likewise; 10 % of the middle.
+    seconds = np.arange(5.0, 880.0)
+    coolant = np.interp(seconds, warming.time_s, warming["coolant_sensed_degC"])
+
+    def approach(since_s: Any, constant_s: float, from_degC: float) -> Any:
+        return 89.5 - (89.5 - from_degC) * np.exp(-since_s / constant_s)
+
+    (constant_s, _), _ = curve_fit(approach, seconds, coolant, p0=(299.0, START_degC))
+    assert constant_s == pytest.approx(299.0, rel=0.1)
 
 
 def test_the_recorded_start_row_by_row(warming: Trace, shared_data: Path) -> None:

@@ -119,6 +119,8 @@ def test_a_missed_target_is_told_with_what_limits_it() -> None:
     assert "curves that meet it miss flare instead (700 rpm)" in traded.why
     (coarse,) = missed_targets(dips, [dips], aims, need * 0.5, 70.0, [90.0, *fine[1:]])
     assert "up to 90 rpm above its curve" in coarse.why
+    (hair,) = missed_targets(starts(lowest_rpm=879.7), [dips], aims, need * 0.5, 70.0, fine)
+    assert (hair.reached, hair.wanted) == ("121 rpm", aims.wanted("dip"))
     (fails,) = missed_targets(starts(runs=False), [dips], aims, need * 0.5, 70.0, fine)
     assert fails.target == "running"
     assert missed_targets(starts(), [starts()], aims, need, 70.0, fine) == ()

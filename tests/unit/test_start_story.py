@@ -80,3 +80,33 @@ def test_the_page_tells_of_a_valve_that_is_not_where_it_is_counted() -> None:
     played = start_work(lambda *_: None, car=car, coolant_degC=0.0, seed=0)
     (told,) = played["wrong"]
     assert "than counted" in told
+
+
+def test_a_restart_is_told_from_its_homing_on() -> None:
+    story = told("hot_restart")
+    assert story.key_s == pytest.approx(42.0, abs=0.1)
+    assert story.phases[0].name == "homing"
+    assert story.phases[0].from_s == pytest.approx(40.0, abs=0.1)
+    assert story.phases[-1].name == "warm"
+    idles = float(story.phases[-1].text.split()[2])
+    assert idles == pytest.approx(880.0, abs=25.0)  # not mixed with the time it stood
+    car = load_car("trials")
+    trace = simulate(car, load_scenario("hot_restart"), 0)
+    figure = start_figure(trace, start_story(trace, car))
+    low, high = figure.axes[0].get_xlim()
+    assert low < 40.0 < 42.0 < high < 72.0
+
+
+def test_the_numbers_on_the_way_are_told_and_marked() -> None:
+    car = load_car("trials")
+    trace = simulate(car, load_scenario("cold_start_0"), 0)
+    story = start_story(trace, car)
+    assert story.numbers() in story.lines()
+    acts = trace.time_s[(trace["enabled"] > 0.5) & (trace.time_s > story.key_s)][0]
+    assert story.key_s + story.feedback_s == pytest.approx(acts)
+    assert 0.0 < story.first_firing_s < story.run_s < story.feedback_s
+    figure = start_figure(trace, story)
+    marked = [one.get_text() for axes in figure.axes for one in axes.texts]
+    assert {"first firing", "feedback acts"} <= set(marked)
+    never = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 0.0), (90.0, 0.0)]})
+    assert "nan" not in never.numbers()
