@@ -8,9 +8,10 @@ from tuning.check import CheckLine, judged
 HOMING_MARGIN = 1.25
 """Homing drives at least this many times the travel [-]."""
 LONGEST_HOMING_s = 2.0
-CRANKING_V, CRANKING_COIL_degC = 9.5, 20.0
-"""Battery while the starter turns, coil then: the hardest case for a step of a cold engine."""
-HOT_COIL_degC = 80.0
+COLD_degC, HOT_degC = -20.0, 90.0
+"""Engine, and coil with it, in the starts by which the pulse is judged [degC]."""
+CRANKED_s = 1.0
+"""The starter pulls the battery lowest as it begins to turn [s]."""
 SHORTEST_REST_ms = 1.0
 
 
@@ -32,6 +33,7 @@ def valve_checks(car: Car) -> list[CheckLine]:
         _homing_reach(car),
         _homing_time(car),
         _pulse(car),
+        _hot_cranking(car),
         _rest(car),
         _open_limit(car),
         _useful_travel(car),
@@ -85,22 +87,70 @@ def _homing_time(car: Car) -> CheckLine:
     )
 
 
-def _pulse(car: Car) -> CheckLine:
+def lowest_cranking_V(car: Car, start_degC: float) -> float:
+    """Let the starter turn the engine in the model, and read its battery.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    start_degC : float
+        Temperature of engine and oil [degC].
+
+    Returns
+    -------
+    float
+        Lowest voltage as the starter begins to turn [V].
+    """
+    from sim import Scenario, simulate
+
+    events = [{"at_s": 0.1, "set": "key", "to": "crank"}]
+    values = {
+        "name": "cranking", "start": "key_on", "duration_s": 0.1 + CRANKED_s,
+        "coolant_degC": start_degC, "ambient_degC": min(start_degC, 40.0), "event": events,
+    }  # fmt: skip
+    return float(simulate(car, Scenario.model_validate(values), seed=0)["battery_V"].min())
+
+
+def _needed_ms(car: Car, volts: float, coil_degC: float) -> float:
     from sim.valve import needed_pulse_s
 
-    valve = car.valve
-    pull_in_s = valve.pull_in_ms / 1000.0
-    running_ms = 1000.0 * needed_pulse_s(pull_in_s, car.electrics.regulated_V, HOT_COIL_degC)
-    cranking_ms = 1000.0 * needed_pulse_s(pull_in_s, CRANKING_V, CRANKING_COIL_degC)
+    return 1000.0 * needed_pulse_s(car.valve.pull_in_ms / 1000.0, volts, coil_degC)
+
+
+def _pulse(car: Car) -> CheckLine:
+    pulse_ms = car.valve.pulse_ms
+    cold_V = lowest_cranking_V(car, COLD_degC)
+    running_ms = _needed_ms(car, car.electrics.regulated_V, HOT_degC)
+    cold_ms = _needed_ms(car, cold_V, COLD_degC)
     return CheckLine(
         "pulse",
-        judged(valve.pulse_ms < running_ms, valve.pulse_ms < cranking_ms),
-        valve.pulse_ms,
+        judged(pulse_ms < running_ms, pulse_ms < cold_ms),
+        pulse_ms,
         "ms",
-        f"{valve.pulse_ms:g} ms; needed {running_ms:.1f} ms running with a hot coil,"
-        f" {cranking_ms:.1f} ms cranking at {CRANKING_V:g} V",
+        f"{pulse_ms:g} ms; needed {running_ms:.1f} ms running with a hot coil, {cold_ms:.1f} ms"
+        f" when the starter pulls the battery to {cold_V:.1f} V at {COLD_degC:g} degC",
         "a pulse too short for voltage and coil lets the motor skip, and position is lost",
-        f"set {max(running_ms, cranking_ms) + 0.2:.1f} ms or more",
+        f"set {max(running_ms, cold_ms) + 0.2:.1f} ms or more",
+    )
+
+
+def _hot_cranking(car: Car) -> CheckLine:
+    pulse_ms = car.valve.pulse_ms
+    hot_V = lowest_cranking_V(car, HOT_degC)
+    hot_ms = _needed_ms(car, hot_V, HOT_degC)
+    homing_s = car.valve.homing_steps * (pulse_ms + car.valve.rest_ms) / 1000.0
+    return CheckLine(
+        "pulse while cranked hot",
+        judged(False, pulse_ms < hot_ms),
+        pulse_ms,
+        "ms",
+        f"{pulse_ms:g} ms; needed {hot_ms:.1f} ms at {hot_V:.1f} V with a coil at {HOT_degC:g}"
+        " degC",
+        "with the key turned straight through, the valve homes while the starter pulls the battery"
+        " down, and a hot coil takes less current",
+        f"leave the key on for {homing_s:.1f} s before cranking a hot engine, or set"
+        f" {hot_ms + 0.2:.1f} ms or more",
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import numpy as np
 import pytest
 
-from sim import Car, load_car, with_values
+from sim import Car, Scenario, load_car, simulate, with_values
 from sim.linearise import settled_rpm
 from tuning import check
 from tuning.check import CheckLine
@@ -38,6 +39,8 @@ def base(*points: tuple[float, float]) -> dict[str, Any]:
         ("homing time", {"valve": {"homing_steps": 400, "rest_ms": 4.0}}, "warn"),
         ("pulse", {"valve": {"pulse_ms": 2.0}}, "fail"),
         ("pulse", {"valve": {"pulse_ms": 3.5}}, "warn"),
+        ("pulse while cranked hot", {}, "warn"),
+        ("pulse while cranked hot", {"valve": {"pulse_ms": 6.0}}, "pass"),
         ("rest", {"valve": {"rest_ms": 0.2}}, "warn"),
         ("useful travel is used", {"valve": {"open_limit_steps": 55}}, "warn"),
         ("backlash", {"valve": {"backlash_steps": 4.0}}, "warn"),
@@ -114,3 +117,25 @@ def test_base_and_cranking_may_both_stand_at_the_open_limit(car: Car) -> None:
     found = line(car, "cranking above running", curves=curves)
     assert found.verdict == "pass"
     assert "both are at the open limit" in found.value
+
+
+@pytest.mark.parametrize("start_degC", [-20.0, 90.0])
+def test_the_pulse_advised_for_cranking_loses_no_step_there(car: Car, start_degC: float) -> None:
+    name = "pulse" if start_degC < 0.0 else "pulse while cranked hot"
+    (advised,) = re.findall(r"([0-9.]+) ms or more", line(car, name).remedy)
+    events = [{"at_s": 0.1, "set": "key", "to": "crank"}]
+    straight_through = Scenario.model_validate(
+        {
+            "name": "straight through", "start": "key_on", "duration_s": 3.0,
+            "coolant_degC": start_degC, "event": events,
+        }
+    )  # fmt: skip
+
+    def lost(pulse_ms: float) -> float:
+        # Steps against the seat, where homing ends, are lost by design: count those off it.
+        runs = with_values(car, {"valve": {"pulse_ms": pulse_ms}})
+        trace = simulate(runs, straight_through, seed=3)
+        return float(np.abs(trace["believed_steps"][-1] - trace["shaft_steps"][-1]))
+
+    assert lost(float(advised)) == 0.0
+    assert lost(2.0) > 0.0
