@@ -155,8 +155,10 @@ def _engine_fields(car: Car, row: Any) -> None:
         displacement_m3, engine.compression_ratio, engine.residual_exponent, exhaust_Pa, gas_K
     )
     for name, value in zip(("pump0", "pump1", "pump2", "pump3"), pump, strict=True):
-        row[name] = value
+        row[name] = row[f"warm_{name}"] = value
+    row["warm_gas_K"] = gas_K
     row["gas_Pa_per_kg"] = R_AIR * gas_K / (car.manifold.volume_cm3 * 1.0e-6)
+    row["warm_gas_Pa_per_kg"] = row["gas_Pa_per_kg"]
     row["fill0"] = engine.volumetric_efficiency
     row["fill1"] = engine.volumetric_efficiency_per_1000rpm * RPM_PER_rad_s / 1000.0
     row["inverse_inertia"] = 1.0 / engine.inertia_kg_m2

@@ -185,8 +185,8 @@ class Spark(Table):
         default=None,
         ge=-20,
         le=50,
-        description="[deg] spark at idle at -20 degC, in a line to base_deg at 60 degC; as warm"
-        " when left out",
+        description="[deg] spark at idle where the controller reads -20 degC, in a line to"
+        " base_deg at 60 degC; as warm when left out",
     )
     best_deg: Real = Field(ge=0, le=60, description="[deg] spark of best torque at idle")
     loss_per_deg2: Real = Field(
@@ -229,8 +229,8 @@ class Mixture(Table):
         default=None,
         ge=0.6,
         le=1.3,
-        description="[-] the same at -20 degC, of what burns, in a line to lambda_base at 60 degC;"
-        " as warm when left out",
+        description="[-] the same, of what burns, where the controller reads -20 degC, in a line to"
+        " lambda_base at 60 degC; as warm when left out",
     )
     lambda_best: Real = Field(
         default=0.9, ge=0.75, le=1.05, description="[-] mixture of most work per kg of air"
@@ -270,7 +270,10 @@ class Manifold(Table):
         ge=100, le=20_000, description="[cm3] plenum and runners, from throttle to inlet valves"
     )
     air_degC: Real = Field(
-        default=40.0, ge=-40, le=120, description="[degC] air in the manifold, engine warm"
+        default=40.0,
+        ge=-40,
+        le=120,
+        description="[degC] air in the manifold, engine warm; as the surroundings when cold",
     )
 
 

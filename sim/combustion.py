@@ -69,13 +69,13 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
 
 
 @relation
-def cold_share(coolant_degC: float) -> float:
+def cold_share(sensed_degC: float) -> float:
     """How cold an engine is by its tables of spark and mixture.
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    sensed_degC : float
+        Temperature that the controller reads [degC].
 
     Returns
     -------
@@ -87,7 +87,7 @@ def cold_share(coolant_degC: float) -> float:
     Source: assumed: a straight line; that a cold engine gets more advance and fuel is common
     practice, no source.
     """
-    cold = (WARM_TABLE_degC - coolant_degC) / (WARM_TABLE_degC - COLD_TABLE_degC)
+    cold = (WARM_TABLE_degC - sensed_degC) / (WARM_TABLE_degC - COLD_TABLE_degC)
     cold = cold if cold > 0.0 else 0.0
     return cold if cold < 1.0 else 1.0
 

@@ -12,7 +12,13 @@ from sim.records import FIRING, SCENARIO, STALL, THERMAL, UPDATE, VALVE_STEP, Bl
 from sim.sensors import followed_degC, forget_speed
 from sim.slopes import drawn_at
 from sim.starting import KEY_OFF, light_charge, run_up
-from sim.thermal import coolant_rate, cooling_W_per_K, oil_rate
+from sim.thermal import (
+    STANDING_SHARE,
+    TURNING_rad_s,
+    coolant_rate,
+    cooling_W_per_K,
+    oil_rate,
+)
 from sim.valve import begin_move, valve_step
 
 THERMAL_s = THERMAL_TICKS / TICKS_PER_s
@@ -146,7 +152,10 @@ def warm(s: Block, p: Block, lane: int) -> None:
     coolant_K_s = coolant_rate(
         heat, coolant, oil, ambient, cooling, p.oil_J_per_K[lane], p.coolant_J_per_K[lane]
     )
-    oil_K_s = oil_rate(friction, coolant, oil, ambient, p.oil_J_per_K[lane], p.oil_loss_share[lane])
+    still = STANDING_SHARE if speed < TURNING_rad_s else 1.0
+    oil_K_s = oil_rate(
+        friction, coolant, oil, ambient, p.oil_J_per_K[lane], still * p.oil_loss_share[lane]
+    )
     s.coolant_degC[lane] = coolant + THERMAL_s * coolant_K_s
     s.oil_degC[lane] = oil + THERMAL_s * oil_K_s
     felt = s.oil_degC[lane] if p.senses_oil[lane] > 0.5 else s.coolant_degC[lane]

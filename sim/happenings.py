@@ -8,7 +8,7 @@ from controllers import read_coolant, relation
 from sim.combustion import cold_share, mixture_efficiency, spark_efficiency
 from sim.records import Block, Tables
 from sim.starting import KEY_OFF, turn_key
-from sim.thermal import cold_friction_factor
+from sim.thermal import cold_friction_factor, manifold_K
 from sim.valve import begin_move, follow_shaft, go_home, set_opening
 
 SETTABLE = (
@@ -106,8 +106,32 @@ def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
 
 
 @relation
+def set_gas(s: Block, p: Block, lane: int) -> None:
+    """Let the air in the manifold be as warm as the engine makes it.
+
+    Parameters
+    ----------
+    s, p : Block
+        State and parameters (those of filling and pumping are changed).
+    lane : int
+        Lane [-].
+
+    Notes
+    -----
+    Source: ideal gas; pumping draws volume, so mass goes with density.
+    """
+    warm_K = p.warm_gas_K[lane]
+    denser = warm_K / manifold_K(s.coolant_degC[lane], p.ambient_K[lane], warm_K)
+    p.gas_Pa_per_kg[lane] = p.warm_gas_Pa_per_kg[lane] / denser
+    p.pump0[lane] = p.warm_pump0[lane] * denser
+    p.pump1[lane] = p.warm_pump1[lane] * denser
+    p.pump2[lane] = p.warm_pump2[lane] * denser
+    p.pump3[lane] = p.warm_pump3[lane] * denser
+
+
+@relation
 def set_tables(s: Block, p: Block, lane: int) -> None:
-    """Let the spark and mixture that the idle tables ask for follow the engine's temperature.
+    """Let the spark and mixture that the idle tables ask for follow the temperature sensed.
 
     Parameters
     ----------
@@ -120,7 +144,7 @@ def set_tables(s: Block, p: Block, lane: int) -> None:
     -----
     Source: see ``sim.combustion``.
     """
-    cold = cold_share(s.coolant_degC[lane])
+    cold = cold_share(s.coolant_sensed_degC[lane])
     spark = p.spark_base_deg[lane] + cold * p.spark_cold_deg[lane]
     lambda_ = p.lambda_base[lane] + cold * p.lambda_cold[lane]
     s.spark_wanted_deg[lane] = spark
@@ -132,7 +156,7 @@ def set_tables(s: Block, p: Block, lane: int) -> None:
 
 @relation
 def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Let friction follow the oil, the engine's tables the coolant, and curves the sensor.
+    """Let friction follow the oil, the manifold's air the engine, tables and curves the sensor.
 
     Parameters
     ----------
@@ -154,6 +178,7 @@ def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None
         p.oil_warm_mm2_s[lane],
         p.rubbing_share[lane],
     )
+    set_gas(s, p, lane)
     set_tables(s, p, lane)
     set_loads(s, p, k, lane)
     curves = tables.curves[int(p.row_car[lane])]

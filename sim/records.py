@@ -56,6 +56,8 @@ CAR_FIELDS = (
     "air_cooled",  # 1: fan and fins, no radiator
     "oil_loss_share",  # loss of the oil to the air over its exchange with the engine
     "senses_oil",  # 1: the controller reads the oil's temperature
+    "warm_gas_K", "warm_gas_Pa_per_kg",  # of the air in the manifold of a warm engine
+    "warm_pump0", "warm_pump1", "warm_pump2", "warm_pump3",
     "heat_J_per_kg",  # to the coolant, for each kg of air burnt
 )  # fmt: skip
 """Parameters that belong to the car; one row a car."""

@@ -27,14 +27,15 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
     -----
     The heat taken per kelvin follows the mass of metal and coolant, so the displacement; the heat
     lost follows a surface, so its two-thirds power; that of an air-cooled engine is stated at
-    1000 rpm of its fan. Common practice, no source; the numbers of a water-cooled engine are set
+    1000 rpm of its fan, and only its heads and cylinders are hot before its oil: the crankcase
+    goes with that. Common practice, no source; the numbers of a water-cooled engine are set
     by recorded warm-ups of a 1.5 l engine at idle (tests/published/test_warm_up_record.py).
     """
     litres = displacement_cm3 / 1000.0
     if cooling == "air":
         return {
-            "heat_capacity_kJ_per_K": round(16.0 * litres, 2),
-            "oil_capacity_kJ_per_K": round(4.0 * litres + 1.0, 2),
+            "heat_capacity_kJ_per_K": round(5.0 * litres, 2),
+            "oil_capacity_kJ_per_K": round(13.0 * litres + 1.0, 2),
             "heat_share_to_coolant": 0.30,
             "loss_W_per_K": round(20.0 * litres ** (2.0 / 3.0), 2),
             "thermostat_degC": 90.0,

@@ -44,6 +44,13 @@ SHUT_FLAP_SHARE = 0.35
 """Loss with the cooling air shut off over that with it let in; assumed [-]."""
 STILL_AIR_SHARE = 0.15
 """Loss of an air-cooled engine whose fan stands still; assumed [-]."""
+STANDING_SHARE = 0.25
+"""Loss of a water-cooled engine that stands, pump and fan at rest, over its block's own, and of any
+engine's oil; assumed: a few hours from hot to cold, common practice, no source [-]."""
+TURNING_rad_s = 5.0
+"""Slower than this an engine stands [rad/s]."""
+WARM_AIR_degC = 60.0
+"""From here on an engine warms its inlet air as fully as it ever does; assumed [degC]."""
 
 
 def oil_constants(grade: str) -> tuple[float, float]:
@@ -168,7 +175,7 @@ def cooling_W_per_K(
     coolant_degC : float
         Coolant, or cylinder head of an air-cooled engine [degC].
     speed_rad_s : float
-        Crank speed, which turns an air-cooled engine's fan [rad/s].
+        Crank speed, which turns the fan or the water pump [rad/s].
     loss_W_per_K : float
         Loss of the block; of the finned engine with its fan at 1000 rpm [W/K].
     thermostat_degC : float
@@ -187,6 +194,8 @@ def cooling_W_per_K(
     textbook of heat transfer); a thermostat that opens in a line, and one that lets the cooling
     air in: common practice, no source.
     """
+    if air_cooled < 0.5 and speed_rad_s < TURNING_rad_s:
+        return loss_W_per_K * STANDING_SHARE
     opened = (coolant_degC - thermostat_degC) / OPENING_K
     opened = opened if opened > 0.0 else 0.0
     opened = opened if opened < 1.0 else 1.0
@@ -195,6 +204,35 @@ def cooling_W_per_K(
         blown = let_in * (speed_rad_s * (30.0 / math.pi) / 1000.0) ** 0.8
         return loss_W_per_K * (blown if blown > STILL_AIR_SHARE else STILL_AIR_SHARE)
     return loss_W_per_K * (1.0 + RADIATOR_OVER_LOSS * opened)
+
+
+@relation
+def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
+    """Temperature of the air in the manifold.
+
+    Parameters
+    ----------
+    coolant_degC : float
+        Coolant, or cylinder head of an air-cooled engine [degC].
+    ambient_K : float
+        Surroundings [K].
+    warm_K : float
+        What it is with the engine warm [K].
+
+    Returns
+    -------
+    float
+        As outside with the engine as cold, ``warm_K`` from 60 degC of coolant on [K].
+
+    Notes
+    -----
+    Source: assumed: a straight line between the two.
+    """
+    if coolant_degC >= WARM_AIR_degC:
+        return warm_K
+    coolant_K = coolant_degC + 273.15
+    cold_K = ambient_K if ambient_K < coolant_K else coolant_K
+    return cold_K + (warm_K - cold_K) * (coolant_K - cold_K) / (WARM_AIR_degC + 273.15 - cold_K)
 
 
 @relation

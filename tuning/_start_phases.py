@@ -42,9 +42,10 @@ def first_s(time_s: Any, wanted: Any) -> float:
 
 
 def phases_of(
-    trace: Trace, car: Car, crank_s: float, run_s: float, homing: Any
+    trace: Trace, car: Car, moments: tuple[float, float, float, float], homing: Any
 ) -> tuple[Phase, ...]:
-    """Name the stretches of a start."""
+    """Name the stretches of a start; moments: key to crank, running, a stall, the end [s]."""
+    crank_s, run_s, stalled_s, until_s = moments
     time_s = trace.time_s
     phases = []
     if homing.size:
@@ -60,48 +61,52 @@ def phases_of(
         phases.append(Phase("cranking", crank_s, trace.duration_s, "the engine does not start"))
         return tuple(phases)
     phases.append(Phase("cranking", crank_s, run_s, f"runs after {run_s - crank_s:.1f} s"))
-    return (*phases, *_until_a_stall(trace, _running_phases(trace, car, run_s)))
+    running = _running_phases(trace, car, run_s, until_s)
+    if not math.isnan(stalled_s):
+        running = [*_cut(running, stalled_s), _stalled(trace, stalled_s)]
+    return (*phases, *running)
 
 
-def _running_phases(trace: Trace, car: Car, run_s: float) -> list[Phase]:
-    """Name the stretches from running to warm."""
+def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> list[Phase]:
+    """Name the stretches from running to warm, as far as the start goes."""
     time_s = trace.time_s
-    flare = (time_s >= run_s) & (time_s < run_s + FLARE_s)
+    flare = (time_s >= run_s) & (time_s < min(run_s + FLARE_s, until_s))
     highest = float(np.max(trace["rpm"][flare]))
     target = float(trace["target_rpm"][flare][0])
     text = f"highest {highest:.0f} rpm, target {target:.0f}"
     phases = [Phase("flare", run_s, run_s + FLARE_s, text)]
-    faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), trace.duration_s)
-    acts_s = first_s(time_s, (time_s > run_s) & (trace["enabled"] > 0.5))
+    faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), until_s)
+    here = (time_s > run_s) & (time_s < until_s)
+    acts_s = first_s(time_s, here & (trace["enabled"] > 0.5))
     acts = "does not act" if math.isnan(acts_s) else f"acts from {acts_s:.0f} s on"
     text = f"air fades until {faded_s:.0f} s; feedback {acts}"
     phases.append(Phase("after-start", run_s + FLARE_s, faded_s, text))
-    warm = np.flatnonzero(trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0)
-    warm_s = float(time_s[warm[0]]) if warm.size else trace.duration_s
-    reached = f"{trace['coolant_degC'][-1]:.0f} degC at the end"
-    if warm_s > faded_s:
-        phases.append(Phase("warm-up", faded_s, warm_s, reached))
-    if warm_s < trace.duration_s:
-        begin_s = min(max(warm_s, faded_s), trace.duration_s - 1.0)
-        text = f"idles at {float(np.mean(trace['rpm'][time_s > begin_s])):.0f} rpm"
-        phases.append(Phase("warm", begin_s, trace.duration_s, text))
-    return phases
+    warm_s = first_s(time_s, here & (trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0))
+    warm_s = until_s if math.isnan(warm_s) else max(warm_s, faded_s)
+    reached = f"{trace['coolant_degC'][here][-1]:.0f} degC at the end" if here.any() else ""
+    phases.append(Phase("warm-up", faded_s, warm_s, reached))
+    idle = here & (time_s > warm_s)
+    if idle.any():
+        text = f"idles at {float(np.mean(trace['rpm'][idle])):.0f} rpm"
+        phases.append(Phase("warm", warm_s, until_s, text))
+    return [one for one in phases if one.to_s > one.from_s or one.name == "flare"]
 
 
-def _until_a_stall(trace: Trace, phases: list[Phase]) -> list[Phase]:
-    """Phases cut off where the engine stalls, and what comes then."""
-    stalled_s = trace.stalled_s
-    if math.isnan(stalled_s):
-        return phases
-    cut = [
-        Phase(one.name, one.from_s, min(one.to_s, stalled_s), one.text)
+def _cut(phases: list[Phase], at_s: float) -> list[Phase]:
+    """Phases as far as a moment."""
+    return [
+        Phase(one.name, one.from_s, min(one.to_s, at_s), one.text)
         for one in phases
-        if one.from_s < stalled_s
+        if one.from_s < at_s
     ]
+
+
+def _stalled(trace: Trace, stalled_s: float) -> Phase:
+    """A stall, and what comes then."""
     again_s = first_s(trace.time_s, (trace.time_s > stalled_s) & (trace["key"] > 1.5))
     runs_s = first_s(trace.time_s, (trace.time_s > stalled_s + 0.5) & (trace["running"] > 0.5))
     text = "the engine stands"
     if not math.isnan(again_s):
         text += f"; the key is turned again at {again_s:.0f} s"
         text += " and it does not run" if math.isnan(runs_s) else f", it runs at {runs_s:.0f} s"
-    return [*cut, Phase("stalled", stalled_s, trace.duration_s, text)]
+    return Phase("stalled", stalled_s, trace.duration_s, text)

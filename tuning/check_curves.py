@@ -74,7 +74,8 @@ def _to_running(car: Car) -> CheckLine:
     for at in sorted({degC for degC, _ in (*curves.base_steps, *curves.cranking_steps)}):
         running = curve_at(curves.base_steps, at) + curve_at(curves.after_start_steps, at)
         running = min(running, float(valve.open_limit_steps))
-        ways[abs(curve_at(curves.cranking_steps, at) - running)] = at
+        # Where cranking has less air than running the line above tells: nothing flares there.
+        ways[max(curve_at(curves.cranking_steps, at) - running, 0.0)] = at
     longest = max(ways)
     seconds = longest * (valve.pulse_ms + valve.rest_ms) / 1000.0
     return CheckLine(
@@ -90,15 +91,19 @@ def _to_running(car: Car) -> CheckLine:
 
 
 def _climate(car: Car) -> CheckLine:
-    coldest, warmest = (end(degC for degC, _ in car.curves.base_steps) for end in (min, max))
+    curves = {name: getattr(car.curves, key) for key, (name, _) in CURVES.items()}
+    coldest, cold = max((points[0][0], name) for name, points in curves.items())
+    # A target may well be level from some warmth on; air may not.
+    airs = {name: points for name, points in curves.items() if name != CURVES["target_rpm"][0]}
+    warmest, warm = min((points[-1][0], name) for name, points in airs.items())
     low, high = CLIMATE_degC
     return CheckLine(
-        "base curve covers the climate",
+        "curves cover the climate",
         judged(False, coldest > low or warmest < high),
         coldest,
         "degC",
-        f"points from {coldest:g} to {warmest:g} degC, wanted {low:g} to {high:g} degC or more;"
-        " beyond its ends the last value holds",
+        f"points from {coldest:g} degC ({cold}) to {warmest:g} degC ({warm}), wanted {low:g} to"
+        f" {high:g} degC or more; beyond a curve's ends its last value holds",
         "a colder morning than the first point gets too little air",
         "add a point at the coldest start you expect and one when warm; see evenidle base",
     )

@@ -49,9 +49,10 @@ def _direction(car: Car) -> CheckLine:
         "fail" if reversed_ else "pass",
         None,
         "",
-        "steps meant to open close it" if reversed_ else "opening steps open, by the car file",
-        "wired the wrong way round, feedback drives the engine away from its target; test it: warm,"
-        " feedback off, a hand on the key, 4 steps more must raise rpm, 4 fewer lower it",
+        ("steps meant to open close it" if reversed_ else "opening steps open")
+        + ", by the car file; test it: warm, feedback off, a hand on the key, 4 steps more must"
+        " raise rpm, 4 fewer lower it",
+        "wired the wrong way round, feedback drives the engine away from its target",
         "swap the two wires of one coil, and test again",
     )
 
@@ -60,16 +61,20 @@ def _homing_reach(car: Car) -> CheckLine:
     valve = car.valve
     farthest = max(valve.travel_steps, valve.open_limit_steps)
     margin = valve.homing_steps - farthest
+    astray = valve.wired_reversed
     return CheckLine(
         "homing reaches the seat",
-        judged(margin < 0, valve.homing_steps < HOMING_MARGIN * farthest),
+        judged(margin < 0 or astray, valve.homing_steps < HOMING_MARGIN * farthest),
         float(margin),
         "steps",
-        f"{valve.homing_steps} steps, {margin} more than the farthest position, {farthest}",
+        f"{valve.homing_steps} steps, {margin} more than the farthest position, {farthest}"
+        + ("; they drive it open, as it is wired the wrong way round" if astray else ""),
         "homing must end at the seat from wherever the valve stood, also if steps were lost; what a"
         " miss does for an hour: simulate --scenario cold_hour, with some --seed (where the valve"
         " was left is chance)",
-        f"drive {round(2 * farthest)} steps closed at power-up, twice the farthest position",
+        "swap the two wires of one coil first"
+        if astray
+        else f"drive {round(2 * farthest)} steps closed at power-up, twice the farthest position",
     )
 
 

@@ -10,6 +10,15 @@ import numpy as np
 
 from tuning._row import START_TOLERANCE_rpm
 from tuning._start_phases import Phase, first_s, phases_of
+from tuning._start_position import (
+    APART_steps,
+    HiddenOffset,
+    Lost,
+    hidden_offset,
+    homing_rows,
+    lost_in,
+    off_steps,
+)
 from tuning.measures import measure
 
 if TYPE_CHECKING:
@@ -38,68 +47,6 @@ class BaseError:
     from_degC: float
     to_degC: float
     trim_steps: float
-
-
-@dataclass(frozen=True)
-class HiddenOffset:
-    """What a homing that missed the seat does to the rest of the run.
-
-    Attributes
-    ----------
-    steps, left_steps : float
-        True position less the counted one when homing ended, and what is left of it afterwards:
-        an end stop takes what goes beyond it [steps].
-    from_s, to_s : float
-        Stretch looked at: from the end of after-start air on [s].
-    trim_steps : float
-        Mean trim while feedback acts, 0 if it never does [steps].
-    limited_share, resting_share : float
-        Share of that time with the trim at a limit; with feedback not acting [-].
-    error_rpm : float
-        Mean speed less target [rpm].
-    closing_steps : float
-        Least trim left to close with [steps].
-    """
-
-    steps: float
-    left_steps: float
-    from_s: float
-    to_s: float
-    trim_steps: float
-    limited_share: float
-    resting_share: float
-    error_rpm: float
-    closing_steps: float
-
-    def told(self) -> str:
-        """Tell it in words, with the remedy.
-
-        Returns
-        -------
-        str
-            Two or three sentences.
-        """
-        way = "open" if self.left_steps > 0 else "closed"
-        stop = ""
-        if self.left_steps != self.steps:
-            stop = f" {abs(self.left_steps):.0f} of them are left after the stop at the other end:"
-        minutes = (self.to_s - self.from_s) / 60.0
-        acts = (
-            f"feedback trims {self.trim_steps:+.0f} steps on average, at its limit"
-            f" {100.0 * self.limited_share:.0f} % of the time, {self.closing_steps:.0f} left to"
-            " close with"
-        )
-        if self.resting_share > 0.5:
-            acts = (
-                f"feedback does not act {100.0 * self.resting_share:.0f} % of the time, as speed is"
-                " too far above target"
-            )
-        return (
-            f"homing ended {abs(self.steps):.0f} steps off the seat:{stop} the valve stands that"
-            f" much further {way} than counted. Over the {minutes:.0f} minutes after, {acts}, and"
-            f" the idle is {self.error_rpm:+.0f} rpm off target. More homing_steps than the longest"
-            " travel end at the seat from anywhere."
-        )
 
 
 @dataclass(frozen=True)
@@ -142,6 +89,10 @@ class StartStory:
         When the key was turned to crank [s].
     feedback_s : float
         From the key to the first moment at which feedback acts; nan: never [s].
+    until_s : float
+        When this start was over: key off, homed anew, or the end of the run [s].
+    lost : Lost or None
+        Where the running engine's valve was not where it was counted.
     """
 
     car: str
@@ -164,6 +115,8 @@ class StartStory:
     off_at_end_steps: float = 0.0
     key_s: float = 0.0
     feedback_s: float = math.nan
+    until_s: float = math.inf
+    lost: Lost | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Give the story as plain values, None for what did not happen.
@@ -195,10 +148,12 @@ class StartStory:
             )
         if not math.isnan(self.stalled_s):
             return (
-                f"{where}: it runs after {self.run_s:.1f} s and stalls at {self.stalled_s:.1f} s."
+                f"{where}: it runs {self.run_s:.1f} s after the key and stalls"
+                f" {self.stalled_s - self.key_s:.1f} s after it."
             )
         settled = (
-            f"stays within {START_TOLERANCE_rpm:.0f} rpm of target from {self.stable_s:.0f} s on"
+            f"stays, smoothed, within {START_TOLERANCE_rpm:.0f} rpm of target from"
+            f" {self.stable_s:.0f} s after the key to the end of the first minute"
         )
         if self.stable_s > WATCHED_s - 1.5:
             settled = f"is not within {START_TOLERANCE_rpm:.0f} rpm of target to stay in a minute"
@@ -213,11 +168,9 @@ class StartStory:
         Returns
         -------
         list of str
-            One line a stretch of temperature; empty where feedback had little to do, and where
-            the valve is not where it is counted to be: trim then tells of that.
+            One line a stretch of temperature; empty where feedback had little to do.  What it
+            did while the valve was not where it is counted does not count: trim then tells of that.
         """
-        if self.offset is not None or self.off_at_end_steps != 0.0:
-            return []
         return [
             f"base curve at {e.from_degC:.0f} to {e.to_degC:.0f} degC: {abs(e.trim_steps):.0f}"
             f" steps too {'low' if e.trim_steps > 0 else 'high'}"
@@ -267,16 +220,7 @@ class StartStory:
         """
         if self.offset is not None:
             return [self.offset.told()]
-        off = self.off_at_end_steps
-        if off == 0.0:
-            return []
-        told = (
-            f"at the end the valve stands {abs(off):.0f} steps further"
-            f" {'open' if off > 0.0 else 'closed'} than counted: steps were lost, or never homed."
-            " What feedback trims then tells nothing of the base curve. See evenidle check: pulse,"
-            " homing."
-        )
-        return [told]
+        return [] if self.lost is None else [self.lost.told(self.until_s)]
 
 
 def start_story(trace: Trace, car: Car) -> StartStory:
@@ -299,31 +243,30 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     ValueError
         If the starter never turned in the run.
     """
-    cranked = np.flatnonzero(trace["key"] > 1.5)
-    if not cranked.size:
-        raise ValueError("the key is never turned to crank, allowed: a run with a start in it")
     time_s = trace.time_s
-    crank_s = float(time_s[cranked[0]])
-    later = time_s >= crank_s
-    run_s = first_s(time_s, later & (trace["running"] > 0.5))
-    lit_s = first_s(time_s, later & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
-    homing = np.flatnonzero((trace["homing"] > 0.5) & (time_s <= max(crank_s, 0.0) + 30.0))
-    homed = homing[-1] + 1 if homing.size else -1
-    turned = later & (time_s < (lit_s if lit_s == lit_s else time_s[-1])) & (trace["rpm"] > 0.0)
-    engaged = (trace["key"] > 1.5) & later
-    end_s = min(crank_s + WATCHED_s, trace.duration_s)
-    seen = measure(trace, [("start", crank_s, end_s)])
-    on = (trace["enabled"] > 0.5) & later
+    crank_s = first_s(time_s, trace["key"] > 1.5)
+    if math.isnan(crank_s):
+        raise ValueError("the key is never turned to crank, allowed: a run with a start in it")
+    homing = homing_rows(trace, crank_s)
+    homed = min(homing[-1] + 1, time_s.size - 1) if homing.size else -1
+    run_s = first_s(time_s, (time_s >= crank_s) & (trace["running"] > 0.5))
+    stalled_s, until_s = _end_of(trace, run_s)
+    here = (time_s >= crank_s) & (time_s < until_s)
+    lit_s = first_s(time_s, here & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
+    turned = here & (time_s < (lit_s if lit_s == lit_s else time_s[-1])) & (trace["rpm"] > 0.0)
+    seen = measure(trace, [("start", crank_s, min(crank_s + WATCHED_s, until_s))])
+    on = (trace["enabled"] > 0.5) & here
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
     since = run_s + car.curves.after_start_fade_s
+    right = np.abs(trace["shaft_steps"] - trace["believed_steps"]) < APART_steps
     return StartStory(
         car=trace.name,
         scenario=trace.scenario,
-        phases=phases_of(trace, car, crank_s, run_s, homing),
-        homing_s=_homing_s(time_s, homing),
-        hidden_steps=_hidden(trace, homed) if homing.size else 0.0,
+        phases=phases_of(trace, car, (crank_s, run_s, stalled_s, until_s), homing),
+        homing_s=float(time_s[homed] - time_s[homing[0]]) if homing.size else math.nan,
+        hidden_steps=off_steps(trace, homed) if homing.size else 0.0,
         cranking_rpm=float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan,
-        lowest_V=float(np.min(trace["battery_V"][engaged])),
+        lowest_V=float(np.min(trace["battery_V"][(trace["key"] > 1.5) & here])),
         first_firing_s=lit_s - crank_s,
         run_s=run_s - crank_s,
         flare_rpm=seen.start_flare_rpm,
@@ -331,47 +274,27 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         stable_s=seen.start_stable_s,
         trim_low_steps=float(np.min(trim)),
         trim_high_steps=float(np.max(trim)),
-        base_errors=_base_errors(trace, on & (time_s > since)),
-        off_at_end_steps=_hidden(trace, -1),
+        base_errors=_base_errors(trace, on & right & (time_s > since)),
+        off_at_end_steps=off_steps(trace, -1),
         key_s=crank_s,
         feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
-        stalled_s=trace.stalled_s,
-        offset=_offset(trace, car, homed, since) if homing.size else None,
+        stalled_s=stalled_s,
+        until_s=until_s,
+        offset=hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
+        lost=lost_in(trace, here & (time_s > run_s)),
     )
 
 
-def _homing_s(time_s: Any, homing: Any) -> float:
-    """How long the rows of a homing last; nan without any."""
-    if not homing.size:
-        return math.nan
-    return float(time_s[min(homing[-1] + 1, time_s.size - 1)] - time_s[homing[0]])
+def _end_of(trace: Trace, run_s: float) -> tuple[float, float]:
+    """When the engine stalled after it ran, nan if it did not; and when this start is over.
 
-
-def _offset(trace: Trace, car: Car, homed: int, since_s: float) -> HiddenOffset | None:
-    """What the rest of the run shows of a homing that missed the seat; None if it did not."""
-    steps = _hidden(trace, homed)
-    later = (trace.time_s > since_s) & (trace["running"] > 0.5)
-    if steps == 0.0 or not later.any():
-        return None
-    span = np.diff(trace.time_s, append=trace.duration_s)[later]
-    acts, trim = trace["enabled"][later] > 0.5, trace["trim_steps"][later]
-    low, high = car.feedback.trim_limit_steps
-    limited = acts & ((trim <= low) | (trim >= high))
-    return HiddenOffset(
-        steps=steps,
-        left_steps=float(np.median((trace["shaft_steps"] - trace["believed_steps"])[later])),
-        from_s=since_s,
-        to_s=trace.duration_s,
-        trim_steps=float(np.average(trim[acts], weights=span[acts])) if acts.any() else 0.0,
-        limited_share=float(np.average(limited, weights=span)),
-        resting_share=float(np.average(~acts, weights=span)),
-        error_rpm=float(np.average((trace["rpm"] - trace["target_rpm"])[later], weights=span)),
-        closing_steps=float(np.min(trim[acts])) - low if acts.any() else 0.0,
-    )
-
-
-def _hidden(trace: Trace, place: int) -> float:
-    return float(trace["shaft_steps"][place] - trace["believed_steps"][place])
+    It is over once the key is off or the valve homed anew; a stall is told with what comes then.
+    """
+    later = trace.time_s > run_s
+    stalled_s = first_s(trace.time_s, later & (trace["running"] < 0.5) & (trace["key"] > 0.5))
+    anew_s = first_s(trace.time_s, later & ((trace["key"] < 0.5) | (trace["homing"] > 0.5)))
+    over_s = trace.duration_s if math.isnan(anew_s) else anew_s
+    return (stalled_s, over_s) if stalled_s < over_s else (math.nan, over_s)
 
 
 def _base_errors(trace: Trace, used: Any) -> tuple[BaseError, ...]:

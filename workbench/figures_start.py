@@ -180,7 +180,7 @@ def _two_lines(story: StartStory) -> str:
         told = "Feedback did not act for long enough to tell how good the base curve is"
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
     if position := story.position():
-        told, more = position[0].partition(" More homing_steps")[0].rstrip("."), ""
+        told, more = position[0].rpartition(". ")[0], ""
         told = told[0].upper() + told[1:]
     return f"{textwrap.fill(story.finding(), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 

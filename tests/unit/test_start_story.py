@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, cast
 
 import pytest
@@ -49,6 +50,74 @@ def test_a_valve_that_is_not_where_it_is_counted_is_no_fault_of_the_base_curve(
     assert story.wrong() == []
     assert "than counted" in text(story)
     assert not any("base curve at" in one for one in story.lines())
+
+
+def run_of(duration_s: float, *happens: tuple[float, str, Any], **more: Any) -> Scenario:
+    """Key on at 20 degC and warming up, with what happens."""
+    events = [{"at_s": at, "set": name, "to": to} for at, name, to in happens]
+    values = {
+        "name": "lived", "start": "key_on", "duration_s": duration_s, "coolant_degC": 20.0,
+        "warm_up": True, "event": events,
+    }  # fmt: skip
+    return Scenario.model_validate(values | more)
+
+
+def test_a_later_homing_or_the_key_off_ends_the_start_that_is_told() -> None:
+    again = told(run_of(60.0, (2.0, "key", "crank"), (20.0, "home", 1)))
+    assert again.homing_s < 1.0
+    assert [one.name for one in again.phases][:3] == ["homing", "waiting", "cranking"]
+    assert again.until_s == pytest.approx(20.0, abs=0.1)
+    off = told(run_of(90.0, (2.0, "key", "crank"), (40.0, "key", "off"), (50.0, "key", "on"),
+                      (52.0, "key", "crank")))  # fmt: skip
+    assert off.homing_s < 1.0
+    assert off.until_s == pytest.approx(40.0, abs=0.1)
+    assert off.lowest_rpm > 700.0  # the run-down after the key went off does not count
+    assert all(one.to_s <= off.until_s for one in off.phases)
+
+
+def test_a_missed_homing_that_is_mended_ends_what_it_does() -> None:
+    car = with_values(load_car("trials"), {"valve": {"homing_steps": 40}})
+    run = run_of(240.0, (2.0, "key", "crank"), (60.0, "home", 1), (62.0, "home", 1))
+    told_of = [start_story(simulate(car, run, seed), car) for seed in range(6)]
+    missed = [one.offset for one in told_of if one.offset is not None]
+    assert missed
+    assert all(one.to_s == pytest.approx(60.0, abs=0.1) for one in missed)
+    assert "More homing_steps" in missed[0].told()
+
+
+def test_steps_lost_and_found_again_are_told_and_blame_no_curve() -> None:
+    def story(*happens: tuple[float, str, Any]) -> StartStory:
+        return told(run_of(300.0, (2.0, "key", "crank"), *happens))
+
+    sound, lost = story(), story((30.0, "lost_steps", 10), (250.0, "home", 1))
+    assert sound.lost is None
+    assert lost.lost is not None
+    assert lost.lost.steps == pytest.approx(-10.0)
+    assert lost.lost.from_s == pytest.approx(30.0, abs=1.0)
+    assert "steps were lost" in text(lost)
+    mean = {one.from_degC: one.trim_steps for one in sound.base_errors}
+    for one in lost.base_errors:
+        assert one.trim_steps == pytest.approx(mean[one.from_degC], abs=3.0)
+
+
+def test_a_second_start_after_a_stall_is_told_as_it_went() -> None:
+    run = run_of(60.0, (3.0, "torque_Nm", 200.0), (4.0, "torque_Nm", 0.0), (12.0, "key", "crank"),
+                 (30.0, "key", "on"), start="idle")  # fmt: skip
+    story = told(run)
+    assert story.key_s == pytest.approx(12.0, abs=0.1)
+    assert math.isnan(story.stalled_s)
+    names = [one.name for one in story.phases]
+    assert [one.from_s for one in story.phases] == sorted(one.from_s for one in story.phases)
+    assert {"cranking", "flare", "warm-up"} <= set(names)
+    assert "warm" not in names  # at 20 degC
+    assert "stall" not in story.finding()
+
+
+def test_a_valve_wired_the_wrong_way_is_not_mended_by_more_homing() -> None:
+    story = told("cold_start_20", valve={"wired_reversed": True})
+    assert story.offset is not None
+    assert "wired the wrong way round" in story.offset.told()
+    assert "More homing_steps" not in text(story)
 
 
 def test_loads_are_no_fault_of_the_base_curve() -> None:

@@ -1,0 +1,234 @@
+"""A valve that is not where it is counted during a start: homing, what it missed, what is lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from sim import Car, Trace
+
+APART_steps = 0.5
+"""True and counted position differ if they are farther apart than this [steps]."""
+
+
+@dataclass(frozen=True)
+class HiddenOffset:
+    """What a homing that missed the seat does to the rest of the run.
+
+    Attributes
+    ----------
+    steps, left_steps : float
+        True position less the counted one when homing ended, and what is left of it afterwards:
+        an end stop takes what goes beyond it [steps].
+    from_s, to_s : float
+        Stretch looked at: from the end of after-start air on [s].
+    trim_steps : float
+        Mean trim while feedback acts, 0 if it never does [steps].
+    limited_share, resting_share : float
+        Share of that time with the trim at a limit; with feedback not acting [-].
+    error_rpm : float
+        Mean speed less target [rpm].
+    closing_steps : float
+        Least trim left to close with [steps].
+    long_enough : bool
+        Whether homing drives farther than the longest travel: then its length is not the cause.
+    """
+
+    steps: float
+    left_steps: float
+    from_s: float
+    to_s: float
+    trim_steps: float
+    limited_share: float
+    resting_share: float
+    error_rpm: float
+    closing_steps: float
+    long_enough: bool
+
+    def told(self) -> str:
+        """Tell it in words, with the remedy.
+
+        Returns
+        -------
+        str
+            Two or three sentences.
+        """
+        way = "open" if self.left_steps > 0 else "closed"
+        stop = ""
+        if self.left_steps != self.steps:
+            stop = f" {abs(self.left_steps):.0f} of them are left after the stop at the other end:"
+        minutes = (self.to_s - self.from_s) / 60.0
+        acts = (
+            f"feedback trims {self.trim_steps:+.0f} steps on average, at its limit"
+            f" {100.0 * self.limited_share:.0f} % of the time, {self.closing_steps:.0f} left to"
+            " close with"
+        )
+        if self.resting_share > 0.5:
+            acts = (
+                f"feedback does not act {100.0 * self.resting_share:.0f} % of the time, as speed is"
+                " too far above target"
+            )
+        remedy = "More homing_steps than the longest travel end at the seat from anywhere."
+        if self.long_enough:
+            remedy = (
+                "Homing drives far enough: look for a valve wired the wrong way round, one that"
+                " sticks, or too short a pulse; see evenidle check."
+            )
+        return (
+            f"homing ended {abs(self.steps):.0f} steps off the seat:{stop} the valve stands that"
+            f" much further {way} than counted. Over the {minutes:.0f} minutes after, {acts}, and"
+            f" the idle is {self.error_rpm:+.0f} rpm off target. {remedy}"
+        )
+
+
+@dataclass(frozen=True)
+class Lost:
+    """A stretch in which the valve was not where it was counted.
+
+    Attributes
+    ----------
+    from_s, to_s : float
+        Beginning and end [s].
+    steps : float
+        True position less the counted one, where they were farthest apart [steps].
+    """
+
+    from_s: float
+    to_s: float
+    steps: float
+
+    def told(self, until_s: float) -> str:
+        """Tell it in words.
+
+        Parameters
+        ----------
+        until_s : float
+            End of what is looked at: a position not found again by then is lost [s].
+
+        Returns
+        -------
+        str
+            Two sentences.
+        """
+        way = "open" if self.steps > 0.0 else "closed"
+        mended = self.to_s < until_s
+        when = f"from {self.from_s:.0f} s" + (f" to {self.to_s:.0f} s" if mended else " on")
+        return (
+            f"{when} the valve stands up to {abs(self.steps):.0f} steps further {way} than counted:"
+            " steps were lost, or never homed. What feedback trims then tells nothing of the base"
+            " curve. See evenidle check: pulse, homing."
+        )
+
+
+def homing_rows(trace: Trace, crank_s: float) -> Any:
+    """Rows of the last homing that began before the starter turned.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    crank_s : float
+        When the key was turned to crank [s].
+
+    Returns
+    -------
+    ndarray
+        Indices in a row; none if nothing was homed.
+    """
+    homing = trace["homing"] > 0.5
+    begins = np.flatnonzero(homing & ~np.r_[False, homing[:-1]])
+    begins = begins[trace.time_s[begins] <= crank_s]
+    if not begins.size:
+        return begins
+    ends = np.flatnonzero(~homing[begins[-1] :])
+    count = ends[0] if ends.size else homing.size - begins[-1]
+    return np.arange(begins[-1], begins[-1] + count)
+
+
+def off_steps(trace: Trace, row: int) -> float:
+    """True position less the counted one.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    row : int
+        Row of the trace.
+
+    Returns
+    -------
+    float
+        0 where it is right [steps].
+    """
+    return float(trace["shaft_steps"][row] - trace["believed_steps"][row])
+
+
+def lost_in(trace: Trace, rows: Any) -> Lost | None:
+    """Find where the valve was not where it was counted.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    rows : ndarray
+        Shape (rows,): which rows are looked at [bool].
+
+    Returns
+    -------
+    Lost or None
+        From the first such row to the last; None without any.
+    """
+    off = np.where(rows, trace["shaft_steps"] - trace["believed_steps"], 0.0)
+    apart = np.flatnonzero(np.abs(off) > APART_steps)
+    if not apart.size:
+        return None
+    last = min(apart[-1] + 1, off.size - 1)
+    most = float(off[np.argmax(np.abs(off))])
+    return Lost(float(trace.time_s[apart[0]]), float(trace.time_s[last]), most)
+
+
+def hidden_offset(
+    trace: Trace, car: Car, homed: int, since_s: float, until_s: float
+) -> HiddenOffset | None:
+    """What a start shows of a homing that missed the seat.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    car : Car
+        Its car.
+    homed : int
+        Row in which homing has ended.
+    since_s, until_s : float
+        Stretch looked at [s].
+
+    Returns
+    -------
+    HiddenOffset or None
+        None if the seat was met, or the engine never ran afterwards.
+    """
+    steps = off_steps(trace, homed)
+    later = (trace.time_s > since_s) & (trace.time_s < until_s) & (trace["running"] > 0.5)
+    if steps == 0.0 or not later.any():
+        return None
+    span = np.diff(trace.time_s, append=trace.duration_s)[later]
+    acts, trim = trace["enabled"][later] > 0.5, trace["trim_steps"][later]
+    low, high = car.feedback.trim_limit_steps
+    limited = acts & ((trim <= low) | (trim >= high))
+    farthest = max(car.valve.travel_steps, car.valve.open_limit_steps)
+    return HiddenOffset(
+        steps=steps,
+        left_steps=float(np.median((trace["shaft_steps"] - trace["believed_steps"])[later])),
+        from_s=since_s,
+        to_s=until_s,
+        trim_steps=float(np.average(trim[acts], weights=span[acts])) if acts.any() else 0.0,
+        limited_share=float(np.average(limited, weights=span)),
+        resting_share=float(np.average(~acts, weights=span)),
+        error_rpm=float(np.average((trace["rpm"] - trace["target_rpm"])[later], weights=span)),
+        closing_steps=float(np.min(trim[acts])) - low if acts.any() else 0.0,
+        long_enough=car.valve.homing_steps > farthest,
+    )
