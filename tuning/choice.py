@@ -23,6 +23,9 @@ STEEP = 3.0
 knife-edge does not pay [-]."""
 SEEN_AGAIN = 2.0
 """Weight of hunting that is seen here, on cars on which the search has had no luck [-]."""
+LOUD_SHARE, LOUD = 0.08, 10.0
+"""Hunting above this share of what the held valve's speed swings is told as hunting, so settings
+that leave it must be worth much: share [-] and weight of what is beyond it [-]."""
 SIMPLER_SHARE = 0.01
 """A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
 NARROWER_SHARE = 0.005
@@ -149,7 +152,10 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     ]
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
-        one: SEEN_AGAIN * own.seen + plateaus[one].around_rpm + _steepness(plateaus[one])
+        one: SEEN_AGAIN * own.seen
+        + loud_rpm(own, judge)
+        + plateaus[one].around_rpm
+        + _steepness(plateaus[one])
         for one, own in zip(some, judge.scores(some), strict=True)
     }
     best = min(some, key=lambda one: worth[one])
@@ -160,6 +166,25 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     reason = _reason(len(some), len(flat), steep_rpm, taken is not best, settings != taken)
     plateau = plateau_of(settings, space, judge)
     return Choice(settings, judge.scores([settings])[0], plateau, reason)
+
+
+def loud_rpm(score: Score, judge: Judge) -> float:
+    """What hunting costs that would be told as such.
+
+    Parameters
+    ----------
+    score : Score
+        Of settings on the judge's cars.
+    judge : Judge
+        Knows the held valve's swing.
+
+    Returns
+    -------
+    float
+        0 where the idle is no louder than with the valve held [rpm].
+    """
+    allowed_rpm = LOUD_SHARE * float(np.mean(judge.runs.floor))
+    return LOUD * max(score.measured["hunting"] - allowed_rpm, 0.0)
 
 
 def _steepness(plateau: Plateau) -> float:

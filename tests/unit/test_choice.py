@@ -1,12 +1,21 @@
-"""From the best few of a search to those that are compared: different ones."""
+"""From the best few of a search to one: those compared differ, and what hunts is not taken."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
 from controllers import Feedback
 from sim import load_car
-from tuning.choice import finalists
+from tuning.choice import LOUD, LOUD_SHARE, finalists, loud_rpm
+from tuning.judge import Judge
+from tuning.objective import STRICT
+from tuning.plausible import SEARCH
 from tuning.search_space import make_space
 from tuning.start_points import start_points, step_model
+from tuning.weights import weights_of
 
 SPACE = make_space(load_car("trials"), ("pi", "pid"))
 PI = SPACE.feedback("pi", SPACE.values_of(SPACE.car.feedback))
@@ -44,3 +53,19 @@ def test_leading_start_points_have_a_deadband_of_a_move_or_less() -> None:
         assert abs(lead_s - 0.4 * model.time_constant_s) < 0.02
         worth = one.deadband_rpm / one.min_move_steps
         assert worth == 0.0 or 7.0 < worth < 25.0
+
+
+def test_hunting_that_would_be_told_as_hunting_costs_far_more_than_it_scores() -> None:
+    judge = Judge(
+        load_car("trials"), weights_of("balanced"), cars=2, seeds=2, seed=0, purpose=SEARCH,
+        limits=STRICT,
+    )  # fmt: skip
+    (score,) = judge.scores([PI])
+    floor_rpm = float(np.mean(judge.runs.floor))
+
+    def loud(share: float) -> float:
+        hunting = {"hunting": share * floor_rpm}
+        return loud_rpm(replace(score, measured=dict(score.measured) | hunting), judge)
+
+    assert loud(0.0) == loud(LOUD_SHARE - 0.01) == 0.0
+    assert loud(LOUD_SHARE + 0.05) == pytest.approx(LOUD * 0.05 * floor_rpm)
