@@ -107,12 +107,12 @@ def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
 
 @relation
 def set_gas(s: Block, p: Block, lane: int) -> None:
-    """Let the air in the manifold be as warm as the engine makes it.
+    """Let the air in the manifold be as warm as the engine makes it; none of it is lost.
 
     Parameters
     ----------
     s, p : Block
-        State and parameters (those of filling and pumping are changed).
+        State (pressure is changed) and parameters (those of filling and pumping are changed).
     lane : int
         Lane [-].
 
@@ -122,7 +122,9 @@ def set_gas(s: Block, p: Block, lane: int) -> None:
     """
     warm_K = p.warm_gas_K[lane]
     denser = warm_K / manifold_K(s.coolant_degC[lane], p.ambient_K[lane], warm_K)
-    p.gas_Pa_per_kg[lane] = p.warm_gas_Pa_per_kg[lane] / denser
+    gas_Pa_per_kg = p.warm_gas_Pa_per_kg[lane] / denser
+    s.map_Pa[lane] *= gas_Pa_per_kg / p.gas_Pa_per_kg[lane]
+    p.gas_Pa_per_kg[lane] = gas_Pa_per_kg
     p.pump0[lane] = p.warm_pump0[lane] * denser
     p.pump1[lane] = p.warm_pump1[lane] * denser
     p.pump2[lane] = p.warm_pump2[lane] * denser

@@ -18,6 +18,7 @@ from sim.fleet import sample_count
 from sim.prepare import car_row, new_blocks
 from sim.records import CAR_FIELDS, STATE_FIELDS
 from sim.schedule import NarratedRun, single_plan
+from sim.thermal import manifold_K
 from tests.random_cars import random_car, random_scenario
 from tests.silly_cars import silly_cars, silly_scenarios
 
@@ -29,10 +30,11 @@ KINDS = ("lamps", "fan", "steering", "throttle_share", "vacuum_leak_mm2", "torqu
 
 @dataclass(frozen=True)
 class Books:
-    """Recorded rows of one run and the parameters of its car."""
+    """Recorded rows of one run, the parameters of its car and the surroundings."""
 
     states: np.ndarray
     car: dict[str, float]
+    ambient_K: float
 
     def column(self, name: str) -> np.ndarray:
         """One field of the state over all events."""
@@ -44,15 +46,18 @@ def books(car: Car, scenario: Scenario, seed: int = 1, rpm_offset: float = 0.0) 
     run = NarratedRun(car, scenario, single_plan(car, scenario, seed, 0.0, rpm_offset))
     run.run()
     row = matrix(car_row(car))[0]
-    return Books(np.asarray(run.recorder._states), dict(zip(CAR_FIELDS, row, strict=True)))
+    states = np.asarray(run.recorder._states)
+    named = dict(zip(CAR_FIELDS, row, strict=True))
+    return Books(states, named, scenario.ambient_degC + 273.15)
 
 
 def mass_gap_share(kept: Books) -> float:
     """Largest gap in the air's books at any event, over the air that has passed by then."""
-    stored = (kept.column("map_Pa") - kept.column("map_Pa")[0]) / kept.car["gas_Pa_per_kg"]
+    warm_K = kept.car["warm_gas_K"]
+    air_K = np.array([manifold_K(c, kept.ambient_K, warm_K) for c in kept.column("coolant_degC")])
+    held = kept.column("map_Pa") / (kept.car["warm_gas_Pa_per_kg"] * air_K / warm_K)
     passed, drawn = kept.column("in_kg"), kept.column("out_kg")
-    held = kept.column("map_Pa")[0] / kept.car["gas_Pa_per_kg"]
-    return float(np.max(np.abs(passed - drawn - stored) / (passed + held)))
+    return float(np.max(np.abs(passed - drawn - (held - held[0])) / (passed + held[0])))
 
 
 def work_gap_share(kept: Books) -> float:
