@@ -39,6 +39,7 @@ from sim.single_steps import (
     step_plant,
     volts_now,
 )
+from sim.starting import KEY_OFF
 from sim.trace import Happening, Recorder, Trace
 
 URGENT_SHIFT = 10
@@ -294,7 +295,8 @@ class NarratedRun:
 
     def _stall(self) -> None:
         self.steps.handle()
-        self.tell("stall", "the engine has stopped")
+        switched_off = self.state("key") == KEY_OFF
+        self.tell("stop" if switched_off else "stall", "the engine has stopped")
 
 
 def single_plan(

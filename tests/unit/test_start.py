@@ -41,7 +41,7 @@ def test_demo_cars_start_and_keep_running(name: str) -> None:
 
 @pytest.mark.parametrize("name", CARS)
 def test_cranking_speed_falls_with_the_cold(name: str) -> None:
-    # 200 to 250 rpm warm, 80 to 120 at -20 degC (from memory).
+    # 200 to 250 rpm warm, 80 to 120 at -20 degC (from memory), give or take 20.
     car = load_car(name)
     warm = start_story(started(car, 60.0), car).cranking_rpm
     cold = start_story(started(car, -20.0), car).cranking_rpm

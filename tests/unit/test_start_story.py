@@ -161,6 +161,8 @@ def test_a_restart_is_told_from_its_homing_on() -> None:
     assert idles == pytest.approx(880.0, abs=25.0)  # not mixed with the time it stood
     car = load_car("trials")
     trace = simulate(car, load_scenario("hot_restart"), 0)
+    stops = [one.name for one in trace.events if one.text == "the engine has stopped"]
+    assert stops == ["stop"]  # it was switched off
     figure = start_figure(trace, start_story(trace, car))
     low, high = figure.axes[0].get_xlim()
     assert low < 40.0 < 42.0 < high < 72.0
