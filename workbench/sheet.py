@@ -62,6 +62,7 @@ class Sheet:
 
     car: str
     law: str
+    temperature: str
     cautions: tuple[tuple[str, str], ...]
     settings: tuple[SettingRow, ...]
     curves: tuple[CurveRow, ...]
@@ -111,6 +112,7 @@ def make_sheet(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | No
     return Sheet(
         car.name,
         car.feedback.law,
+        car.temperature_name,
         CAUTIONS,
         tuple(setting_rows(car, spots, expected)),
         tuple(_curve_row(car, spot) for spot in spots),

@@ -67,7 +67,7 @@ def sheet_body(sheet: Sheet, imperial: bool = False) -> str:
             "<h2>Homing and timing</h2>",
             html_table(["", "", ""], [list(row) for row in sheet.homing]),
             "<h2>Open-loop curves: unchanged, advice beside them</h2>",
-            html_table(curve_columns(imperial), curve_cells(sheet, imperial), "rrrrrrr"),
+            html_table(curve_columns(sheet, imperial), curve_cells(sheet, imperial), "rrrrrrr"),
             "<h2>What to expect</h2>",
             html_table(EXPECTED_COLUMNS, expected_cells(sheet), " r"),
             f'<p class="small">{escape(expected_note(sheet))}</p>',

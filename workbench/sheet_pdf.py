@@ -60,7 +60,7 @@ def print_sheet(sheet: Sheet, pages: PdfPages, imperial: bool = False) -> None:
     pages.heading("Homing and timing")
     pages.table(["", "", ""], [list(row) for row in sheet.homing], [1.4, 1.6, 4.0])
     pages.heading("Open-loop curves: unchanged, advice beside them")
-    columns, cells = curve_columns(imperial), curve_cells(sheet, imperial)
+    columns, cells = curve_columns(sheet, imperial), curve_cells(sheet, imperial)
     pages.table(columns, cells, [1.0] * 7, "rrrrrrr")
     pages.heading("What to expect")
     pages.table(EXPECTED_COLUMNS, expected_cells(sheet), [4.0, 1.6, 1.4], " r")

@@ -29,11 +29,13 @@ def setting_cells(sheet: Sheet) -> list[list[str]]:
     ]
 
 
-def curve_columns(imperial: bool = False) -> list[str]:
+def curve_columns(sheet: Sheet, imperial: bool = False) -> list[str]:
     """Make the headings of the curves.
 
     Parameters
     ----------
+    sheet : Sheet
+        Says what the temperature is of.
     imperial : bool
         Whether degF is wanted.
 
@@ -43,8 +45,8 @@ def curve_columns(imperial: bool = False) -> list[str]:
         One a column.
     """
     return [
-        f"at {units.written('degC', imperial)}", "target rpm", "base steps", "advice",
-        "rpm per step", "cranking steps", "after-start steps",
+        f"{sheet.temperature} {units.written('degC', imperial)}",
+        "target rpm", "base steps", "advice", "rpm per step", "cranking steps", "after-start steps",
     ]  # fmt: skip
 
 

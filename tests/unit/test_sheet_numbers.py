@@ -6,12 +6,15 @@ import json
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from controllers import Feedback
 from sim import Car, load_car, with_values
 from tuning.entry_form import ENTRY_KEYS, from_entry
 from tuning.stress import stress
 from tuning.tune import tune
 from workbench.sheet import make_sheet, write_sheet
+from workbench.sheet_tables import curve_columns
 
 FORM = {
     "output_unit": "percent_of_travel",
@@ -47,3 +50,10 @@ def test_read_back_they_give_the_same_stress_verdict(tmp_path: Path) -> None:
     assert one.counts == other.counts
     assert [case.verdict for case in one.cases] == [case.verdict for case in other.cases]
     assert one.lines() == other.lines()
+
+
+@pytest.mark.parametrize(("name", "told"), [("trials", "coolant"), ("twin", "cylinder head")])
+def test_the_curves_say_what_their_temperature_is_of(name: str, told: str) -> None:
+    sheet = make_sheet(load_car(name))
+    assert curve_columns(sheet)[0] == f"{told} °C"
+    assert curve_columns(sheet, imperial=True)[0] == f"{told} °F"
