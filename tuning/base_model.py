@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 WARM_degC = (55.0, 70.0, 90.0)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
 OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
-"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs."""
+"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of
+water-cooled cars; behind the head of an air-cooled one it is up to 10 K farther."""
 
 
 @dataclass(frozen=True)
