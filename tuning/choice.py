@@ -23,9 +23,10 @@ STEEP = 3.0
 knife-edge does not pay [-]."""
 SEEN_AGAIN = 2.0
 """Weight of hunting that is seen here, on cars on which the search has had no luck [-]."""
-LOUD_SHARE, LOUD = 0.08, 10.0
+LOUD_SHARE, LOUD, LOUD_MOST = 0.08, 10.0, 0.08
 """Hunting above this share of what the held valve's speed swings is told as hunting, so settings
-that leave it must be worth much: share [-] and weight of what is beyond it [-]."""
+that leave it must be worth much: share [-], weight of what is beyond it [-], and the most that is
+paid for silence, as a share of the score [-]."""
 SIMPLER_SHARE = 0.01
 """A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
 NARROWER_SHARE = 0.005
@@ -181,10 +182,11 @@ def loud_rpm(score: Score, judge: Judge) -> float:
     Returns
     -------
     float
-        0 where the idle is no louder than with the valve held [rpm].
+        0 where the idle is no louder than with the valve held, at most a share of the score [rpm].
     """
     allowed_rpm = LOUD_SHARE * float(np.mean(judge.runs.floor))
-    return LOUD * max(score.measured["hunting"] - allowed_rpm, 0.0)
+    beyond_rpm = max(score.measured["hunting"] - allowed_rpm, 0.0)
+    return min(LOUD * beyond_rpm, LOUD_MOST * score.total)
 
 
 def _steepness(plateau: Plateau) -> float:

@@ -9,7 +9,7 @@ import pytest
 
 from controllers import Feedback
 from sim import load_car
-from tuning.choice import LOUD, LOUD_SHARE, finalists, loud_rpm
+from tuning.choice import LOUD, LOUD_MOST, LOUD_SHARE, finalists, loud_rpm
 from tuning.judge import Judge
 from tuning.objective import STRICT
 from tuning.plausible import SEARCH
@@ -68,4 +68,5 @@ def test_hunting_that_would_be_told_as_hunting_costs_far_more_than_it_scores() -
         return loud_rpm(replace(score, measured=dict(score.measured) | hunting), judge)
 
     assert loud(0.0) == loud(LOUD_SHARE - 0.01) == 0.0
-    assert loud(LOUD_SHARE + 0.05) == pytest.approx(LOUD * 0.05 * floor_rpm)
+    assert loud(LOUD_SHARE + 0.02) == pytest.approx(LOUD * 0.02 * floor_rpm)
+    assert loud(LOUD_SHARE + 5.0) == pytest.approx(LOUD_MOST * score.total)
