@@ -6,6 +6,13 @@ import math
 from dataclasses import dataclass, field, fields
 from typing import NamedTuple
 
+RUNNING_SHARE = 0.6
+"""An engine runs at or above this share of its target: above cranking speed [-]."""
+SUSTAINED_s = 1.0
+"""It must do so this long to count as started [s]."""
+START_MEANING = (
+    f"time to the first {SUSTAINED_s:g} s at {100.0 * RUNNING_SHARE:.0f} % of target or more"
+)
 START_TOLERANCE_rpm = 100.0
 """Half-width of the target band after a start, unless the floor is larger; common practice, no
 source [rpm]."""
@@ -56,7 +63,7 @@ class Measures:
     worst_settle_s: float = _row("s", "longest settling after a load", True)
     blip_undershoot_rpm: float = _row("rpm", "deepest below target after a blip", True)
     blip_settle_s: float = _row("s", "settling after the top of a blip", True)
-    start_s: float = _row("s", "time to the first sustained running", True)
+    start_s: float = _row("s", START_MEANING, True)
     start_flare_rpm: float = _row("rpm", "highest above target after a start", True)
     start_lowest_rpm: float = _row("rpm", "lowest rpm once the target was reached", True)
     start_stable_s: float = _row("s", "from a start to within 100 rpm of target for good", True)

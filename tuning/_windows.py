@@ -11,7 +11,7 @@ import numpy as np
 from controllers.compiling import compiled
 from tuning._band import Floats, Samples, SHORTEST_BAND_s, band_pass
 from tuning._regularity import regularity
-from tuning._row import COLUMN
+from tuning._row import COLUMN, RUNNING_SHARE, SUSTAINED_s
 from tuning._scan import (
     extremes,
     larger,
@@ -30,10 +30,6 @@ BEFORE_s = 2.0
 """Stretch before a load whose mean is what dip and flare are told from [s]."""
 FEWEST_BEFORE_s = 0.5
 """With less than this before it, a load's dip and flare are told from the target [s]."""
-RUNNING_SHARE = 0.6
-"""An engine runs at or above this share of its target: above cranking speed [-]."""
-SUSTAINED_s = 1.0
-"""It must do so this long to count as started [s]."""
 
 _HUNTING_RPM = COLUMN["hunting_rpm"]
 _HUNTING_RMS_RPM = COLUMN["hunting_rms_rpm"]

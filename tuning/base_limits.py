@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tuning.base_search import STARTS_degC, StartTargets
+from tuning.base_search import StartTargets
+from tuning.start_trials import STARTS_degC
 
 if TYPE_CHECKING:
     from tuning.start_trials import StartResult

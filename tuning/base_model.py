@@ -1,35 +1,38 @@
 """Open-loop curves proposed from the model: base, cranking and after-start, beside the owner's own.
 
 Where starts are tried, -20 to 40 degC, the curves come from ``tuning.base_search``: what the engine
-needs while it warms up, bettered by starting it without feedback.  Warmer, the base is where the
-model settles at the target with the valve held, its oil as far behind the coolant as it is while
-warming up.  Nothing is applied; targets that cannot be met are named, with what limits them.
+needs while it warms up, bettered by starting it without feedback.  Warmer, the base is what those
+starts needed when they came so far, and else where the model settles at the target with the valve
+held, its oil as far behind the coolant as it is while warming up.  Nothing is applied; targets that
+cannot be met are named, with what limits them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from tuning.base_limits import MissedTarget, missed_targets, worse_than_now
+from tuning.base_need import Need, PLACES_degC, needs
 from tuning.base_search import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
+    LONGER_FADES_s,
     SearchResult,
-    STARTS_degC,
+    StartCurves,
     StartTargets,
     falling,
-    needed_steps,
     search_curves,
 )
-from tuning.start_trials import StartResult, start_results
+from tuning.start_trials import StartResult, STARTS_degC, start_results
 
 if TYPE_CHECKING:
     from sim import Car
 
-WARM_degC = (55.0, 70.0, 90.0)
+WARM_degC = (*PLACES_degC[len(STARTS_degC) :], 70.0, 90.0)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
 OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
 """[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of
@@ -85,6 +88,11 @@ class BaseProposal:
         Targets that the proposed curves do not meet, and why.
     worse : tuple of str
         Where a start is farther from a target than with the owner's curves.
+    fade_now_s, fade_s : float
+        Over which after-start air fades [s].
+    finer : int or None
+        At how many temperatures starts meet all targets with curves found for a minimum move of 1
+        step; None where that is not asked [-].
     """
 
     car: str
@@ -94,19 +102,28 @@ class BaseProposal:
     targets: StartTargets
     missed: tuple[MissedTarget, ...] = ()
     worse: tuple[str, ...] = ()
+    fade_now_s: float = 0.0
+    fade_s: float = 0.0
+    finer: int | None = None
 
-    def curves(self) -> dict[str, list[list[float]]]:
+    @property
+    def met(self) -> int:
+        """At how many temperatures starts meet all targets with the proposed curves [-]."""
+        return sum(self.targets.met(one) for one in self.proposed)
+
+    def curves(self) -> dict[str, Any]:
         """Give the proposed curves in the form of a car file's table [curves].
 
         Returns
         -------
-        dict of str to list
-            ``base_steps``, ``cranking_steps``, ``after_start_steps``.
+        dict of str to list or float
+            ``base_steps``, ``cranking_steps``, ``after_start_steps``, ``after_start_fade_s``.
         """
         return {
             "base_steps": [[p.coolant_degC, p.base_steps] for p in self.points],
             "cranking_steps": [[p.coolant_degC, p.cranking_steps] for p in self.points],
             "after_start_steps": [[p.coolant_degC, p.after_steps] for p in self.points],
+            "after_start_fade_s": self.fade_s,
         }
 
     def to_dict(self) -> dict[str, Any]:
@@ -127,6 +144,7 @@ class BaseProposal:
             "starts_proposed": [one.to_dict() for one in self.proposed],
             "missed": [asdict(one) for one in self.missed],
             "worse": list(self.worse),
+            "met_with_minimum_move_1": self.finer,
         }
 
     def lines(self) -> list[str]:
@@ -137,22 +155,7 @@ class BaseProposal:
         list of str
             Curves, starts, targets missed and why, and what is worse than now.
         """
-        met, were = (
-            sum(self.targets.met(one) for one in starts) for starts in (self.proposed, self.now)
-        )
-        fails = sum(not one.runs for one in self.proposed)
-        aims = self.targets
-        told = [
-            (
-                f"{self.car}: curves proposed from the model; starts without feedback meet all"
-                f" targets at {met} of {len(self.proposed)} temperatures, with your own curves at"
-                f" {were} ({fails} do not run). Nothing was changed."
-            ),
-            (
-                f"targets: flare {aims.wanted('flare')}, dip {aims.wanted('dip')}, speed"
-                f" {aims.wanted('stable')}"
-            ),
-        ]
+        told = [*self.verdict(), *self._targets()]
         told += [
             f"{p.coolant_degC:4.0f} degC: base {p.base_now_steps:.0f} -> {p.base_steps:.0f},"
             f" cranking {p.cranking_now_steps:.0f} -> {p.cranking_steps:.0f},"
@@ -166,6 +169,47 @@ class BaseProposal:
         ]
         return [*told, *(one.told() for one in self.missed), *self.worse]
 
+    def verdict(self) -> list[str]:
+        """Tell what the curves come to.
+
+        Returns
+        -------
+        list of str
+            At how many temperatures starts meet all targets; then, where it is so, that after-start
+            air fades otherwise, and what a smaller minimum move would do.
+        """
+        were = sum(self.targets.met(one) for one in self.now)
+        fails = sum(not one.runs for one in self.proposed)
+        text = (
+            f"{self.car}: curves proposed from the model; starts without feedback meet all"
+            f" targets at {self.met} of {len(self.proposed)} temperatures, with your own curves"
+            f" at {were} ({fails} do not run). Nothing was changed."
+        )
+        return [text, *self._fading(), *self._moves()]
+
+    def _targets(self) -> list[str]:
+        aims = self.targets
+        flare, dip, speed = (aims.wanted(name) for name in ("flare", "dip", "stable"))
+        return [f"targets: flare {flare}, dip {dip}, speed {speed}"]
+
+    def _fading(self) -> list[str]:
+        """Why after-start air is to fade otherwise than now."""
+        if self.fade_s == self.fade_now_s:
+            return []
+        fade = f"{self.fade_now_s:g} -> {self.fade_s:g} s"
+        why = "oil warms later than what the curves go by, and such air makes up for it"
+        return [f"after-start air fades over {fade}: {why}"]
+
+    def _moves(self) -> list[str]:
+        """What a minimum move of one step would do to starts."""
+        if self.finer is None:
+            return []
+        return [
+            "with a minimum move of 1 step, curves found the same way meet all targets at"
+            f" {self.finer} of {len(self.proposed)} temperatures"
+            + (": settle the feedback first, then come back" if self.finer > self.met else "")
+        ]
+
 
 def base_from_model(
     car: Car, targets: StartTargets | None = None, *, seed: int = 0
@@ -175,7 +219,7 @@ def base_from_model(
     Parameters
     ----------
     car : Car
-        The car; its target speeds and its fade of after-start air are kept.
+        The car; its target speeds are kept.
     targets : StartTargets, optional
         What a start should be like.
     seed : int
@@ -186,17 +230,35 @@ def base_from_model(
     BaseProposal
         Beside the owner's curves; never applied.
     """
+    from sim import with_values
+
     aims = targets or StartTargets()
+    settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
+    some = [_filled(one, settled) for one in needs(car, (0.0, *LONGER_FADES_s), seed)]
+    found = search_curves(car, some, _warm(some[0], car, settled[-2:]), aims, seed)
+    proposal = _proposal(car, aims, some, found, seed)
+    if not proposal.missed or car.feedback.min_move_steps == 1:
+        return proposal
+    # What the engine needs has nothing to do with how the valve is moved.
+    single = with_values(car, {"feedback": {"min_move_steps": 1}})
+    warm = _warm(some[0], single, settled[-2:])
+    finer = search_curves(single, some, warm, aims, seed, found.moves)
+    return replace(proposal, finer=_proposal(single, aims, some, finer, seed).met)
+
+
+def _proposal(
+    car: Car, aims: StartTargets, some: Sequence[Need], found: SearchResult, seed: int
+) -> BaseProposal:
+    """Start the car with the curves found and with its own, on chances of their own."""
     limit = float(car.valve.open_limit_steps)
-    need = needed_steps(car, seed)
-    settled = np.array([_base(car, degC)[0] for degC in STARTS_degC])
-    need = np.where(np.isfinite(need), need, settled)
-    found = search_curves(car, need, aims, seed)
-    points = _points(car, found, need)
-    proposal = BaseProposal(car.name, points, (), (), aims)
+    need = some[0].at_start_steps
+    proposal = BaseProposal(
+        car.name, _points(car, found.curves, need), (), (), aims,
+        fade_now_s=car.curves.after_start_fade_s, fade_s=found.curves.fade_s,
+    )  # fmt: skip
     seeds = [seed + one for one in FRESH_SEEDS]
     cars = [car, with_curves(car, proposal.curves())]
-    now, proposed = start_results(cars, STARTS_degC, seeds, aims.stable_s)
+    now, proposed = start_results(cars, STARTS_degC, seeds, aims.stable_s, found.moves)
     return replace(
         proposal,
         now=now,
@@ -204,6 +266,20 @@ def base_from_model(
         missed=missed_targets(proposed, found.tried, aims, need, limit, _above_rpm(car, need)),
         worse=worse_than_now(now, proposed, aims),
     )
+
+
+def _filled(need: Need, settled: Sequence[float]) -> Need:
+    """A need with the settled positions where no run came."""
+    base = np.where(np.isfinite(need.base_steps), need.base_steps, settled[: len(PLACES_degC)])
+    return replace(need, base_steps=base)
+
+
+def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, float], ...]:
+    """The base curve where no start is tried; half of what a falling one stays above it is off."""
+    held = 0.5 * (car.feedback.min_move_steps - 1)
+    steps = [*need.base_steps[len(STARTS_degC) :], *hotter]
+    lower = falling([np.floor(max(one - held, 0.0)) for one in steps])
+    return tuple(zip(WARM_degC, lower, strict=True))
 
 
 def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
@@ -232,19 +308,15 @@ def _at(curve: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
     return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
 
 
-def _points(car: Car, found: SearchResult, need: Any) -> tuple[ProposedPoint, ...]:
+def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...]:
     """Own and proposed curves, from the coldest start to warm."""
     limit = float(car.valve.open_limit_steps)
-    held = 0.5 * (car.feedback.min_move_steps - 1)
-    warm = [_base(car, degC) for degC in WARM_degC]
-    base = falling([*found.curves.base, *(np.floor(max(one - held, 0.0)) for one, _ in warm)])
-    least = [
-        min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps), limit)
-        for steps in base[len(STARTS_degC) :]
-    ]
-    crank = falling([*found.curves.cranking, *least])
-    after = falling([*found.curves.after, *[found.curves.after[-1]] * len(WARM_degC)])
-    reached = [*(need <= limit), *(there for _, there in warm)]
+    warm = [steps for _, steps in found.warm]
+    base = falling([*found.base, *warm])
+    least = [min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps), limit) for steps in warm]
+    crank = falling([*found.cranking, *least])
+    after = falling([*found.after, *[found.after[-1]] * len(warm)])
+    reached = [*(need <= limit), *(_base(car, degC)[1] for degC in WARM_degC)]
     curves = car.curves
     return tuple(
         ProposedPoint(

@@ -1,13 +1,13 @@
 """Search of open-loop curves by starting the modelled car: base, cranking and after-start air.
 
-First the base: the engine is started at each temperature under a slow, fine feedback of our own
-and what that holds while the engine warms up is the position it needs at each coolant temperature,
-with its air as cold and its oil as far behind as they then are.  Then all three curves: many are
-started without feedback, and the one nearest to the targets is bettered point by point.
+It begins at what the engine needs while it warms up (``tuning.base_need``).  Many curves are then
+started without feedback, and the one nearest to the targets is bettered point by point: with the
+owner's fade of after-start air, and with a longer one if that is worth it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,21 +17,21 @@ from tuning._row import START_TOLERANCE_rpm
 from tuning.start_trials import (
     STABLE_s,
     StartResult,
+    STARTS_degC,
     start_results,
-    start_scenario,
     target_moves,
 )
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from sim import Car, Trace
+    from sim import Car
+    from tuning.base_need import Need
 
-STARTS_degC = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0, 40.0)
 SHIFTS_steps = (-1.0, 0.0, 1.0)
 CRANKING_EXTRA_steps = (6.0, 14.0)
 AFTER_START_steps = (0.0, 4.0, 9.0)
-SEEDS = (11, 12, 13, 14)
+SEEDS = tuple(range(11, 19))
 CHANGES = (
     (0, -2.0), (0, -1.0), (0, 1.0), (0, 2.0), (1, -8.0), (1, 8.0), (2, -3.0), (2, 3.0),
 )  # fmt: skip
@@ -46,23 +46,14 @@ LEAST_EXTRA_steps = 4.0
 """Cranking stands at least so far above the base; common practice, no source [steps]."""
 LEAST_CRANKING_steps = 20.0
 """No cranking position below this; common practice, no source [steps]."""
-ROUNDS = 6
+ROUNDS = 8
 """How often points are bettered, every other one at a time."""
 SPARE = 0.85
 """Targets are aimed at with this share of them, so that fresh starts meet them too [-]."""
-HOLD_s, FADED_s = 110.0, 15.0
-"""Length of the runs that tell the base, and what is left out of each after it runs [s]."""
-HOLDING = {
-    "law": "pi",
-    "gain_steps_per_100rpm": 1.0,
-    "integral_steps_per_100rpm_s": 1.5,
-    "deadband_rpm": 0.0,
-    "min_move_steps": 1,
-    "update_period_ms": 200.0,
-    "enable_delay_s": 0.0,
-    "enable_above_target_rpm": 1000.0,
-}
-"""The feedback that tells what the engine needs: slow, fine, without a deadband."""
+LONGER_FADES_s = (60.0, 120.0)
+"""Fades of after-start air that are tried beside the owner's [s]."""
+FADE_WORTH = 0.2
+"""A longer fade is proposed if it saves this share of what is missed [-]."""
 
 
 @dataclass(frozen=True)
@@ -146,11 +137,17 @@ class StartCurves:
     ----------
     base, cranking, after : tuple of float
         At each of ``STARTS_degC``, never rising [steps].
+    warm : tuple of (float, float)
+        Points of the base curve at warmer temperatures [degC, steps].
+    fade_s : float
+        Of the after-start air [s].
     """
 
     base: tuple[float, ...]
     cranking: tuple[float, ...]
     after: tuple[float, ...]
+    warm: tuple[tuple[float, float], ...]
+    fade_s: float
 
 
 @dataclass(frozen=True)
@@ -163,59 +160,13 @@ class SearchResult:
         The best.
     tried : tuple of tuple of StartResult
         Starts of every curve tried, a result a temperature.
+    moves : list of numpy.ndarray
+        How far the target moves in each, from ``target_moves`` [rpm].
     """
 
     curves: StartCurves
     tried: tuple[tuple[StartResult, ...], ...]
-
-
-def _held(trace: Trace) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Coolant as sensed and position held, twice a second, once after-start air has gone."""
-    ran = np.flatnonzero(trace["running"] > 0.5)
-    if not ran.size or trace.time_s[ran[0]] + FADED_s >= trace.duration_s:
-        return np.empty(0), np.empty(0)
-    times = np.arange(trace.time_s[ran[0]] + FADED_s, trace.duration_s, 0.5)
-    rows = np.searchsorted(trace.time_s, times) - 1
-    return trace["coolant_sensed_degC"][rows], trace["pintle_steps"][rows]
-
-
-def needed_steps(car: Car, seed: int) -> NDArray[np.float64]:
-    """Position that a starting and warming engine needs at each temperature of a start.
-
-    Parameters
-    ----------
-    car : Car
-        The car; feedback and after-start air are not its own here.
-    seed : int
-        Of the runs.
-
-    Returns
-    -------
-    numpy.ndarray
-        At each of ``STARTS_degC``, joined by straight lines; nan where no start came so far
-        [steps].
-
-    Notes
-    -----
-    Source: least squares of what feedback holds, weighted by how long; definition our own.
-    """
-    from sim import simulate, with_values
-
-    limit = float(car.valve.open_limit_steps)
-    changes: dict[str, dict[str, object]] = {
-        "feedback": {**HOLDING, "trim_limit_steps": (-limit, limit)},
-        "curves": {"after_start_steps": [[0.0, 0.0], [1.0, 0.0]]},
-    }
-    held_car = with_values(car, changes)
-    told = [
-        _held(simulate(held_car, start_scenario(degC, HOLD_s), seed=seed)) for degC in STARTS_degC
-    ]
-    coolant, steps = (np.concatenate(part) for part in zip(*told, strict=True))
-    hats = np.array([np.interp(coolant, STARTS_degC, one) for one in np.eye(len(STARTS_degC))])
-    seen = hats.sum(axis=1) > 1.0
-    found = np.full(len(STARTS_degC), np.nan)
-    found[seen] = np.linalg.lstsq(hats[seen].T, steps, rcond=None)[0]
-    return found
+    moves: list[NDArray[np.float32]]
 
 
 def cost(one: StartResult, aims: StartTargets) -> float:
@@ -264,9 +215,10 @@ def with_start_curves(car: Car, curves: StartCurves) -> Car:
         car,
         {
             "curves": {
-                "base_steps": points(curves.base),
+                "base_steps": [*points(curves.base), *map(list, curves.warm)],
                 "cranking_steps": points(curves.cranking),
                 "after_start_steps": points(curves.after),
+                "after_start_fade_s": curves.fade_s,
             }
         },
     )
@@ -288,49 +240,75 @@ def falling(values: Any) -> tuple[float, ...]:
     return tuple(float(v) for v in np.maximum.accumulate(np.asarray(values)[::-1])[::-1])
 
 
+@dataclass(frozen=True)
+class _Form:
+    """What curves of one search have in common.
+
+    ``slow`` is the part of after-start air that makes up for lagging oil: cranking stands above
+    it, as it stands above the base curve [steps].
+    """
+
+    fade_s: float
+    slow: NDArray[np.float64]
+    warm: tuple[tuple[float, float], ...]
+    limit: float
+
+    def curves(self, base: Any, extra: Any, air: Any) -> StartCurves:
+        """Curves within the valve's limits from base, air above it while cranking, after-start."""
+        least = max((steps for _, steps in self.warm), default=0.0)
+        level = np.clip(np.rint(base), least, self.limit)
+        above = level + self.slow + np.maximum(np.asarray(extra), LEAST_EXTRA_steps)
+        cranking = np.clip(above, LEAST_CRANKING_steps, self.limit)
+        after = np.maximum(self.slow + np.asarray(air), 0.0)
+        return StartCurves(
+            falling(level), falling(cranking), falling(after), self.warm, self.fade_s
+        )
+
+
 class _Search:
     """Starts of many curves of one car, and what each came to."""
 
-    def __init__(self, car: Car, aims: StartTargets, seed: int) -> None:
-        self.car, self.aims = car, aims
-        self.limit = float(car.valve.open_limit_steps)
+    def __init__(
+        self, car: Car, aims: StartTargets, seed: int, moves: list[NDArray[np.float32]]
+    ) -> None:
+        self.car, self.aims, self.moves = car, aims, moves
         self.seeds = [seed + one for one in SEEDS]
         self.tried: list[tuple[StartResult, ...]] = []
-        self.moves: list[NDArray[np.float32]] | None = None
-
-    def curves(self, base: Any, extra: Any, after: Any) -> StartCurves:
-        """Curves within the valve's limits from base, air above it while cranking, after-start."""
-        level = np.clip(np.rint(base), 0.0, self.limit)
-        above = level + np.maximum(np.asarray(extra), LEAST_EXTRA_steps)
-        cranking = np.clip(above, LEAST_CRANKING_steps, self.limit)
-        return StartCurves(
-            falling(level), falling(cranking), falling(np.maximum(np.asarray(after), 0.0))
-        )
 
     def costs(self, tried: list[StartCurves]) -> NDArray[np.float64]:
         """Cost of each of some curves at each temperature; less air wins among equals."""
         cars = [with_start_curves(self.car, one) for one in tried]
-        if self.moves is None:
-            self.moves = target_moves(cars[len(cars) // 2], STARTS_degC)
         found = start_results(cars, STARTS_degC, self.seeds, self.aims.stable_s, self.moves)
         self.tried += found
         air = np.array([np.add(one.cranking, one.after) for one in tried])
         return np.array([[cost(one, self.aims) for one in row] for row in found]) + 1e-4 * air
 
 
-def search_curves(car: Car, need: Any, aims: StartTargets, seed: int) -> SearchResult:
+def search_curves(
+    car: Car,
+    needs: Sequence[Need],
+    warm: Sequence[tuple[float, float]],
+    aims: StartTargets,
+    seed: int,
+    moves: list[NDArray[np.float32]] | None = None,
+) -> SearchResult:
     """Find base, cranking and after-start curves whose starts come nearest to the targets.
 
     Parameters
     ----------
     car : Car
-        The car; its target speeds and its fade of after-start air are kept.
-    need : array_like
-        Position needed at each of ``STARTS_degC`` [steps].
+        The car; its target speeds are kept.
+    needs : sequence of Need
+        Where to begin: first without fading air, then for each of ``LONGER_FADES_s``; every place
+        known.
+    warm : sequence of (float, float)
+        The base curve at temperatures warmer than a start's [degC, steps].
     aims : StartTargets
         What a start should be like.
     seed : int
         Added to the seeds of all starts.
+    moves : list of numpy.ndarray, optional
+        How far the target moves, if a search for the same engine has told [rpm].
 
     Returns
     -------
@@ -343,27 +321,55 @@ def search_curves(car: Car, need: Any, aims: StartTargets, seed: int) -> SearchR
     of that on average: the search begins that much lower.
     Source: definition our own; coordinate search.
     """
-    search = _Search(car, aims, seed)
+    forms = [_form(car, need, warm) for need in needs]
+    if moves is None:
+        begun = forms[0].curves(
+            needs[0].base_steps[: len(STARTS_degC)], CRANKING_EXTRA_steps[0], 0.0
+        )
+        moves = target_moves(with_start_curves(car, begun), STARTS_degC)
+    search = _Search(car, aims, seed, moves)
+    found = [
+        _searched(search, form, need, (0.0,) if need.fade_s else AFTER_START_steps)
+        for form, need in zip(forms, needs, strict=True)
+    ]
+    best, least = found[0]
+    for curves, missed in found[1:]:
+        if missed < (1.0 - FADE_WORTH) * least:
+            best, least = curves, missed
+    return SearchResult(best, tuple(search.tried), moves)
+
+
+def _form(car: Car, need: Need, warm: Sequence[tuple[float, float]]) -> _Form:
+    """Curves with the fade of a need, or with the owner's where it has none."""
+    fade_s = need.fade_s or car.curves.after_start_fade_s
+    return _Form(fade_s, np.rint(need.after_steps), tuple(warm), float(car.valve.open_limit_steps))
+
+
+def _searched(
+    search: _Search, form: _Form, need: Need, airs: Sequence[float]
+) -> tuple[StartCurves, float]:
+    """The best curves of one form, and their cost."""
     count = len(STARTS_degC)
-    middle = np.asarray(need) - 0.5 * (car.feedback.min_move_steps - 1)
+    middle = need.base_steps[:count] - 0.5 * (search.car.feedback.min_move_steps - 1)
     choices = [
         (middle + shift, np.full(count, extra), np.full(count, air))
         for shift in SHIFTS_steps
         for extra in CRANKING_EXTRA_steps
-        for air in AFTER_START_steps
+        for air in airs
     ]
-    costs = search.costs([search.curves(*one) for one in choices])
-    rows = list(choices[int(np.argmin(costs.sum(axis=1)))])
-    return SearchResult(_bettered(search, rows), tuple(search.tried))
+    costs = search.costs([form.curves(*one) for one in choices])
+    return _bettered(search, form, list(choices[int(np.argmin(costs.sum(axis=1)))]))
 
 
-def _bettered(search: _Search, rows: list[NDArray[np.float64]]) -> StartCurves:
+def _bettered(
+    search: _Search, form: _Form, rows: list[NDArray[np.float64]]
+) -> tuple[StartCurves, float]:
     """Change every other point at a time, each as its own starts and the next colder ones like it.
 
     A point acts on the start at its temperature and on the end of the next colder one, so points
     that are not neighbours are tried together in one curve.
     """
-    best, least = search.curves(*rows), np.inf
+    best, least = form.curves(*rows), np.inf
     for turn in range(ROUNDS):
         places = np.arange(turn % 2, len(STARTS_degC), 2)
         tried = [rows]
@@ -371,9 +377,9 @@ def _bettered(search: _Search, rows: list[NDArray[np.float64]]) -> StartCurves:
             other = [row.copy() for row in rows]
             other[kind][places] += by
             tried.append(other)
-        costs = search.costs([search.curves(*one) for one in tried])
+        costs = search.costs([form.curves(*one) for one in tried])
         if costs[0].sum() < least:
-            least, best = float(costs[0].sum()), search.curves(*rows)
+            least, best = float(costs[0].sum()), form.curves(*rows)
         felt = costs + np.concatenate([np.zeros((len(tried), 1)), costs[:, :-1]], axis=1)
         rows = [row.copy() for row in rows]
         for place in places:
@@ -381,5 +387,6 @@ def _bettered(search: _Search, rows: list[NDArray[np.float64]]) -> StartCurves:
             if felt[chosen, place] < felt[0, place] - WORTH:
                 kind, by = CHANGES[chosen - 1]
                 rows[kind][place] += by
-    last = search.curves(*rows)
-    return last if search.costs([last]).sum() < least else best
+    last = form.curves(*rows)
+    missed = float(search.costs([last]).sum())
+    return (last, missed) if missed < least else (best, least)

@@ -13,7 +13,8 @@ SLOWEST_TO_RUNNING_s = 1.0
 """An engine that fires for longer than this with cranking air flares; our judgement [s]."""
 CLIMATE_degC = (0.0, 80.0)
 """Curves should have points at or beyond these, a frosty morning and warm; ours [degC]."""
-SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 60.0
+SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 120.0
+"""Fades between these pass: common practice, no source, and the longest that is proposed [s]."""
 CURVES = {
     "target_rpm": ("target speed", "rpm"),
     "base_steps": ("base curve", "steps"),
@@ -155,5 +156,6 @@ def _fade(car: Car) -> CheckLine:
         "s",
         f"{seconds:g} s, usual {SHORTEST_FADE_s:g} to {LONGEST_FADE_s:g} s",
         "after-start air covers the time until walls and oil are no longer stone cold",
-        "set about 20 s",
+        "set about 20 s, longer where the oil warms far later than what the curves go by: see"
+        " evenidle base",
     )

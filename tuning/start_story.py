@@ -158,7 +158,7 @@ class StartStory:
         if self.stable_s > WATCHED_s - 1.5:
             settled = f"is not within {START_TOLERANCE_rpm:.0f} rpm of target to stay in a minute"
         return (
-            f"{where}: it runs {self.run_s:.1f} s after the key, flares {self.flare_rpm:.0f} rpm"
+            f"{where}: it runs {self.run_s:.1f} s after the key, rises {self.flare_rpm:.0f} rpm"
             f" above target, falls to {self.lowest_rpm:.0f} rpm and {settled}."
         )
 

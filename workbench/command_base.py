@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -63,10 +63,14 @@ def toml_lines(result: LoggedBase | BaseProposal) -> list[str]:
     from tuning.base import LoggedBase
 
     curves = {"base_steps": result.curve} if isinstance(result, LoggedBase) else result.curves()
-    return [
-        f"{key} = [{', '.join(f'[{degC:g}, {steps:g}]' for degC, steps in points)}]"
-        for key, points in curves.items()
-    ]
+    return [f"{key} = {_written(value)}" for key, value in curves.items()]
+
+
+def _written(value: Any) -> str:
+    """A number, or a curve's points, as a car file has them."""
+    if isinstance(value, float):
+        return f"{value:g}"
+    return f"[{', '.join(f'[{degC:g}, {steps:g}]' for degC, steps in value)}]"
 
 
 def _figure(result: LoggedBase | BaseProposal) -> Figure:

@@ -86,12 +86,14 @@ def proposal_figure(proposal: BaseProposal) -> Figure:
         Base, cranking and after-start over temperature; below them flare, dip and how far speed
         strays, with the targets.
     """
+    verdict, *more = proposal.verdict()
+    told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
     with styled():
         figure = new_figure((9.2, 6.4))
         curves, starts = figure.subplots(2, 3)
         _draw_curves(curves, proposal)
         _draw_starts(starts, proposal)
-        figure.suptitle(textwrap.fill(proposal.lines()[0], 120), fontsize=10, x=0.01, ha="left")
+        figure.suptitle(textwrap.fill(" ".join(told), 120), fontsize=10, x=0.01, ha="left")
         figure.align_ylabels()
     return figure
 
@@ -106,6 +108,10 @@ def _draw_curves(row: Sequence[Axes], proposal: BaseProposal) -> None:
         _draw_pair(one, places, now, new)
         one.set_title(name)
         one.set_ylim(0.0, 1.12 * max(*now, *new, 1.0))
+    if proposal.fade_s != proposal.fade_now_s:
+        row[2].set_title(
+            f"after-start air, gone in {proposal.fade_now_s:g} -> {proposal.fade_s:g} s"
+        )
     row[0].set_ylabel("valve [steps]")
     row[0].legend(loc="upper right")
 

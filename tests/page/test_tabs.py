@@ -109,6 +109,18 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     look.wait_text("changes not saved")
     look.press("Propose curves")
     look.press("Take the proposal")
+    told = look.wait_text("after-start air fades over 20 -> 120 s")
+    assert "meet all targets at" in told
+    fade = look.field("After-start air, fades over, seconds")
+    assert fade.get_attribute("value") == "20"
+    look.driver.execute_script(
+        "[...document.querySelectorAll('button')]"
+        ".filter(one => one.innerText.trim() == 'Take the proposal')[2].click()"
+    )
+    wait_for(
+        lambda: look.field("After-start air, fades over, seconds").get_attribute("value") == "120",
+        "slow air is taken with its fade",
+    )
 
 
 def test_sheet_is_seen_with_its_cautions(look: Look) -> None:

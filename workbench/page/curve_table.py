@@ -30,11 +30,14 @@ class CurveTable:
         Key of table [curves].
     name : str
         In words.
+    fade : str, optional
+        Key of the time over which what the curve gives fades.
     """
 
-    def __init__(self, page: Page, key: str, name: str) -> None:
-        self._page, self.key, self._name = page, key, name
+    def __init__(self, page: Page, key: str, name: str, fade: str | None = None) -> None:
+        self._page, self.key, self._name, self._fade = page, key, name, fade
         self._proposed: Curve | None = None
+        self._fade_proposed_s: float | None = None
         self._rows: list[tuple[Any, Any]] = []
 
     def build(self) -> None:
@@ -50,15 +53,17 @@ class CurveTable:
             self._grid = ui.element("div").classes("curve")
         self.fill()
 
-    def propose(self, curve: Curve) -> None:
+    def propose(self, curves: dict[str, Any]) -> None:
         """Show a proposal beside the curve.
 
         Parameters
         ----------
-        curve : list of [degC, steps]
-            The proposal.
+        curves : dict
+            Proposed values of table [curves] by key.
         """
-        self._proposed = curve
+        self._proposed = curves[self.key]
+        if self._fade is not None:
+            self._fade_proposed_s = float(curves[self._fade])
         self._take.set_visibility(True)
         self.fill()
 
@@ -81,6 +86,30 @@ class CurveTable:
                 ui.label(self._beside(at_degC))
                 self._button("remove", f"remove the point at {at:g}", partial(self._remove, place))
             self._button("+ point", "add a point", self._add)
+        if self._fade is not None:
+            self._fade_line(self._fade)
+
+    def _fade_line(self, key: str) -> None:
+        from nicegui import ui
+
+        proposed_s = self._fade_proposed_s
+        with self._grid:
+            ui.element().style("grid-column: 1 / -1")
+            ui.label("fades over [s]").classes("soft")
+            own_s = getattr(self._page.session.car.curves, key)
+            shown = ui.number(value=own_s, format="%g", on_change=self._fade_edited)
+            shown.props(
+                'dense outlined hide-bottom-space debounce="400"'
+                f' aria-label="{self._name}, fades over, seconds"'
+            )
+            ui.label("-" if proposed_s is None else f"{proposed_s:g}")
+            ui.label()
+
+    def _fade_edited(self, event: Any) -> None:
+        if event.value is None:
+            self._problem.set_text("A number is missing.")
+        elif self._fade is not None:
+            self._change({self._fade: float(event.value)})
 
     def _number(self, value: float, label: str) -> Any:
         from nicegui import ui
@@ -115,19 +144,29 @@ class CurveTable:
 
     def _put(self, curve: tuple[tuple[float, float], ...], again: bool = True) -> None:
         """Give the car this curve, if it is allowed."""
-        try:
-            self._page.session.change("curves", **{self.key: curve})
-        except InputError as error:
-            self._problem.set_text(self._page.look.words(told_beside(error)))
-            return
-        self._problem.set_text("")
-        self._page.tell_state()
-        if again:
+        if self._change({self.key: curve}) and again:
             self.fill()
 
+    def _change(self, values: dict[str, Any]) -> bool:
+        """Give the car these values, if they are allowed; else say what is wrong."""
+        try:
+            self._page.session.change("curves", **values)
+        except InputError as error:
+            self._problem.set_text(self._page.look.words(told_beside(error)))
+            return False
+        self._problem.set_text("")
+        self._page.tell_state()
+        return True
+
     def _take_all(self) -> None:
-        if self._proposed is not None:
-            self._put(tuple((float(a), float(b)) for a, b in self._proposed))
+        if self._proposed is None:
+            return
+        values: dict[str, Any] = {self.key: tuple((float(a), float(b)) for a, b in self._proposed)}
+        if self._fade is not None:
+            # Air meant to fade slowly would be gone too soon, and the other way round.
+            values[self._fade] = self._fade_proposed_s
+        if self._change(values):
+            self.fill()
 
     def _remove(self, place: int) -> None:
         own = self._own()

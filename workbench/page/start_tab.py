@@ -18,10 +18,11 @@ TICK_s = 0.1
 SPEEDS = {1.0: "real time", 4.0: "4 x", 16.0: "16 x", 0.0: "all at once"}
 OUTSIDE = Slide("outside_degC", "Engine and air", "degC", -30, 40, 1)
 CURVES = (
-    ("base_steps", "Base curve"),
-    ("cranking_steps", "Cranking curve"),
-    ("after_start_steps", "After-start air"),
+    ("base_steps", "Base curve", None),
+    ("cranking_steps", "Cranking curve", None),
+    ("after_start_steps", "After-start air", "after_start_fade_s"),
 )
+"""Key of table [curves], name, and the key of the time over which what it gives fades."""
 
 
 class StartTab:
@@ -57,8 +58,8 @@ class StartTab:
                 grace_s=1.5,
             )  # fmt: skip
             self._base.build()
-            self._base_told = ui.label().classes("soft")
-        self._curves = [CurveTable(self.page, key, name) for key, name in CURVES]
+            self._base_told = ui.html("", sanitize=False)
+        self._curves = [CurveTable(self.page, *curve) for curve in CURVES]
         with ui.element("div").classes("thirds"):
             for one in self._curves:
                 one.build()
@@ -153,6 +154,6 @@ class StartTab:
         self._chart.update()
 
     def _show_base(self, found: dict[str, Any]) -> None:
-        self._base_told.set_text(self.look.words(found["lines"][0]))
+        self._base_told.set_content(list_html([self.look.words(one) for one in found["told"]]))
         for one in self._curves:
-            one.propose(found["curves"][one.key])
+            one.propose(found["curves"])

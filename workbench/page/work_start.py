@@ -86,7 +86,7 @@ def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
 
     tell(0.1, "starting the engine in many ways")
     found = base_from_model(car, seed=seed)
-    return {"lines": found.lines(), "curves": found.curves()}
+    return {"told": found.verdict(), "curves": found.curves()}
 
 
 def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
