@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from math import ceil
+from typing import NamedTuple
+
 from sim import Car
 from tuning.check import CheckLine, judged
+from tuning.check_room import curve_at
 
 HOMING_MARGIN = 1.25
 """Homing drives at least this many times the travel [-]."""
@@ -13,6 +17,8 @@ COLD_degC, HOT_degC = -20.0, 90.0
 CRANKED_s = 1.0
 """The starter pulls the battery lowest as it begins to turn [s]."""
 SHORTEST_REST_ms = 1.0
+SPARE_ms = 0.1
+"""A pulse is advised this much longer than needed [ms]."""
 
 
 def valve_checks(car: Car) -> list[CheckLine]:
@@ -28,12 +34,13 @@ def valve_checks(car: Car) -> list[CheckLine]:
     list of CheckLine
         Direction, homing reach and time, pulse, rest, travel, backlash, slew.
     """
+    needed = _pulses(car)
     return [
         _direction(car),
         _homing_reach(car),
         _homing_time(car),
-        _pulse(car),
-        _hot_cranking(car),
+        _pulse(car, needed),
+        _hot_cranking(car, needed),
         _rest(car),
         _open_limit(car),
         _useful_travel(car),
@@ -57,9 +64,18 @@ def _direction(car: Car) -> CheckLine:
     )
 
 
+def _farthest(car: Car) -> int:
+    return max(car.valve.travel_steps, car.valve.open_limit_steps)
+
+
+def _advised_homing(car: Car) -> int:
+    """Homing that reaches the seat with room to spare [steps]."""
+    return round(2 * _farthest(car))
+
+
 def _homing_reach(car: Car) -> CheckLine:
     valve = car.valve
-    farthest = max(valve.travel_steps, valve.open_limit_steps)
+    farthest = _farthest(car)
     margin = valve.homing_steps - farthest
     astray = valve.wired_reversed
     return CheckLine(
@@ -74,7 +90,7 @@ def _homing_reach(car: Car) -> CheckLine:
         " was left is chance)",
         "swap the two wires of one coil first"
         if astray
-        else f"drive {round(2 * farthest)} steps closed at power-up, twice the farthest position",
+        else f"drive {_advised_homing(car)} steps closed at power-up, twice the farthest position",
     )
 
 
@@ -123,11 +139,35 @@ def _needed_ms(car: Car, volts: float, coil_degC: float) -> float:
     return 1000.0 * needed_pulse_s(car.valve.pull_in_ms / 1000.0, volts, coil_degC)
 
 
-def _pulse(car: Car) -> CheckLine:
+class _Pulses(NamedTuple):
+    """Pulses below which steps are lost [ms], and the battery's lowest voltages [V]."""
+
+    running_ms: float
+    cold_ms: float
+    hot_ms: float
+    cold_V: float
+    hot_V: float
+
+    @property
+    def advised_ms(self) -> float:
+        """Enough while running, and while cranked cold [ms]."""
+        return ceil(10.0 * max(self.running_ms, self.cold_ms)) / 10.0 + SPARE_ms
+
+
+def _pulses(car: Car) -> _Pulses:
+    cold_V, hot_V = (lowest_cranking_V(car, degC) for degC in (COLD_degC, HOT_degC))
+    return _Pulses(
+        _needed_ms(car, car.electrics.regulated_V, HOT_degC),
+        _needed_ms(car, cold_V, COLD_degC),
+        _needed_ms(car, hot_V, HOT_degC),
+        cold_V,
+        hot_V,
+    )
+
+
+def _pulse(car: Car, needed: _Pulses) -> CheckLine:
     pulse_ms = car.valve.pulse_ms
-    cold_V = lowest_cranking_V(car, COLD_degC)
-    running_ms = _needed_ms(car, car.electrics.regulated_V, HOT_degC)
-    cold_ms = _needed_ms(car, cold_V, COLD_degC)
+    running_ms, cold_ms, cold_V = needed.running_ms, needed.cold_ms, needed.cold_V
     return CheckLine(
         "pulse",
         judged(pulse_ms < running_ms, pulse_ms < cold_ms),
@@ -136,15 +176,38 @@ def _pulse(car: Car) -> CheckLine:
         f"{pulse_ms:g} ms; needed {running_ms:.1f} ms running with a hot coil, {cold_ms:.1f} ms"
         f" when the starter pulls the battery to {cold_V:.1f} V at {COLD_degC:g} degC",
         "a pulse too short for voltage and coil lets the motor skip, and position is lost",
-        f"set {max(running_ms, cold_ms) + 0.2:.1f} ms or more",
+        f"set {needed.advised_ms:.1f} ms or more",
     )
 
 
-def _hot_cranking(car: Car) -> CheckLine:
-    pulse_ms = car.valve.pulse_ms
-    hot_V = lowest_cranking_V(car, HOT_degC)
-    hot_ms = _needed_ms(car, hot_V, HOT_degC)
-    homing_s = car.valve.homing_steps * (pulse_ms + car.valve.rest_ms) / 1000.0
+def still_after_s(car: Car, needed: _Pulses) -> float:
+    """How long the valve moves after the key on, homing and pulse being as advised.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    needed : _Pulses
+        What its valve needs.
+
+    Returns
+    -------
+    float
+        Until it is homed and stands where cranking a hot engine wants it; rounded up [s].
+    """
+    valve = car.valve
+    too_short = valve.pulse_ms < max(needed.running_ms, needed.cold_ms)
+    pulse_ms = needed.advised_ms if too_short else valve.pulse_ms
+    homing = valve.homing_steps
+    if homing < HOMING_MARGIN * _farthest(car):
+        homing = _advised_homing(car)
+    cranking = min(curve_at(car.curves.cranking_steps, HOT_degC), float(valve.open_limit_steps))
+    seconds = (homing + ceil(cranking)) * (pulse_ms + max(valve.rest_ms, SHORTEST_REST_ms)) / 1000.0
+    return ceil(10.0 * seconds) / 10.0
+
+
+def _hot_cranking(car: Car, needed: _Pulses) -> CheckLine:
+    pulse_ms, hot_ms, hot_V = car.valve.pulse_ms, needed.hot_ms, needed.hot_V
     return CheckLine(
         "pulse while cranked hot",
         judged(False, pulse_ms < hot_ms),
@@ -152,10 +215,11 @@ def _hot_cranking(car: Car) -> CheckLine:
         "ms",
         f"{pulse_ms:g} ms; needed {hot_ms:.1f} ms at {hot_V:.1f} V with a coil at {HOT_degC:g}"
         " degC",
-        "with the key turned straight through, the valve homes while the starter pulls the battery"
-        " down, and a hot coil takes less current",
-        f"leave the key on for {homing_s:.1f} s before cranking a hot engine, or set"
-        f" {hot_ms + 0.2:.1f} ms or more",
+        "if the valve still moves while the starter pulls the battery down, a hot coil takes too"
+        " little current and steps are lost: after homing nothing finds them again",
+        f"leave the key on for {still_after_s(car, needed):.1f} s before cranking a hot engine, so"
+        " that the valve is homed and stands where cranking wants it, or set"
+        f" {ceil(10.0 * hot_ms) / 10.0 + SPARE_ms:.1f} ms or more",
     )
 
 

@@ -145,3 +145,44 @@ def test_the_pulse_advised_for_cranking_loses_no_step_there(car: Car, start_degC
 
     assert lost(float(advised)) == 0.0
     assert lost(2.0) > 0.0
+
+
+WAITING = [
+    ("trials", {}),
+    ("twin", {}),
+    ("six", {}),
+    ("trials", {"valve": {"pulse_ms": 2.0}}),
+    ("trials", {"valve": {"homing_steps": 40}}),
+]
+
+
+@pytest.mark.parametrize(("name", "changes"), WAITING)
+def test_with_all_that_is_advised_no_step_is_lost_in_a_hot_start(
+    name: str, changes: dict[str, Any]
+) -> None:
+    car = with_values(load_car(name), changes)
+    told = {one.name: one for one in check(car).lines}
+    (wait_s,) = re.findall(r"key on for ([0-9.]+) s", told["pulse while cranked hot"].remedy)
+    valve: dict[str, float] = {}
+    if told["pulse"].verdict == "fail":
+        (valve["pulse_ms"],) = map(float, re.findall(r"([0-9.]+) ms", told["pulse"].remedy))
+    if told["homing reaches the seat"].verdict == "fail":
+        (valve["homing_steps"],) = map(
+            int, re.findall(r"drive (\d+)", told["homing reaches the seat"].remedy)
+        )
+    mended = with_values(car, {"valve": valve})
+
+    def astray(crank_s: float, seed: int) -> bool:
+        scenario = Scenario.model_validate(
+            {
+                "name": "hot start", "start": "key_on", "duration_s": crank_s + 3.0,
+                "coolant_degC": 90.0, "event": [{"at_s": crank_s, "set": "key", "to": "crank"}],
+            }
+        )  # fmt: skip
+        trace = simulate(mended, scenario, seed=seed)
+        return bool(trace["believed_steps"][-1] != trace["shaft_steps"][-1])
+
+    assert not any(astray(float(wait_s), seed) for seed in range(8))
+    homed_s = mended.valve.homing_steps * (mended.valve.pulse_ms + mended.valve.rest_ms) / 1000.0
+    if told["pulse while cranked hot"].verdict == "warn":
+        assert any(astray(homed_s, seed) for seed in range(8)), "the move after homing is at stake"
