@@ -65,8 +65,20 @@ class Need:
 
 
 @dataclass(frozen=True)
-class _Held:
-    """What was held: start [index], temperature [degC], time since it runs [s], valve [steps]."""
+class Held:
+    """What was held in starts from several temperatures, reading by reading.
+
+    Attributes
+    ----------
+    start : numpy.ndarray
+        Which start [index].
+    coolant_degC : numpy.ndarray
+        What the controller reads [degC].
+    since_s : numpy.ndarray
+        Time since the engine runs [s].
+    steps : numpy.ndarray
+        Where the valve stands, and so what holds the target [steps].
+    """
 
     start: NDArray[np.int64]
     coolant_degC: NDArray[np.float64]
@@ -96,6 +108,27 @@ def needs(car: Car, fades_s: Sequence[float], seed: int) -> list[Need]:
     Source: least squares of what feedback holds, with increments that are not negative (Lawson &
     Hanson 1974, by ``scipy.optimize.nnls``); definition our own.
     """
+    held = held_in_starts(car, STARTS_degC, seed)
+    return [_fitted(held, fade_s) for fade_s in fades_s]
+
+
+def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
+    """Start the engine, and read what a slow and fine feedback holds while it warms up.
+
+    Parameters
+    ----------
+    car : Car
+        The car; feedback and after-start air are not its own here.
+    starts_degC : sequence of float
+        Engine and air at the starts [degC].
+    seed : int
+        Of the runs.
+
+    Returns
+    -------
+    Held
+        From some seconds after each start on.
+    """
     from sim import simulate, with_values
 
     limit = float(car.valve.open_limit_steps)
@@ -104,13 +137,12 @@ def needs(car: Car, fades_s: Sequence[float], seed: int) -> list[Need]:
         "curves": {"after_start_steps": [[0.0, 0.0], [1.0, 0.0]]},
     }
     held_car = with_values(car, changes)
-    held = _joined(
-        [simulate(held_car, start_scenario(degC, HOLD_s), seed=seed) for degC in STARTS_degC]
+    return _joined(
+        [simulate(held_car, start_scenario(degC, HOLD_s), seed=seed) for degC in starts_degC]
     )
-    return [_fitted(held, fade_s) for fade_s in fades_s]
 
 
-def _joined(traces: Sequence[Trace]) -> _Held:
+def _joined(traces: Sequence[Trace]) -> Held:
     """What each run holds, from some time after it runs on."""
     parts = []
     for start, trace in enumerate(traces):
@@ -123,11 +155,11 @@ def _joined(traces: Sequence[Trace]) -> _Held:
         coolant, steps = trace["coolant_sensed_degC"][rows], trace["pintle_steps"][rows]
         parts.append((np.full(times.size, start), coolant, times - run_s, steps))
     if not parts:
-        return _Held(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0), np.empty(0))
-    return _Held(*(np.concatenate(one) for one in zip(*parts, strict=True)))
+        return Held(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0), np.empty(0))
+    return Held(*(np.concatenate(one) for one in zip(*parts, strict=True)))
 
 
-def _fitted(held: _Held, fade_s: float) -> Need:
+def _fitted(held: Held, fade_s: float) -> Need:
     """Least squares in increments from warm to cold, so that no curve rises with warmth."""
     from scipy.optimize import nnls
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from itertools import pairwise
 
 from sim import Car
+from tuning.base_search import LEAST_CRANKING_steps, LEAST_EXTRA_steps
 from tuning.check import CheckLine, judged
 from tuning.check_room import curve_at
 
-LEAST_CRANKING_steps = 20.0
 SLOWEST_TO_RUNNING_s = 1.0
 """An engine that fires for longer than this with cranking air flares; our judgement [s]."""
 CLIMATE_degC = (0.0, 80.0)
@@ -54,6 +54,8 @@ def _cranking(car: Car) -> CheckLine:
     ]
     margin, at_degC = min(margins)
     at_limit = curve_at(curves.base_steps, at_degC) >= car.valve.open_limit_steps
+    wanted = max(curve_at(curves.base_steps, at_degC) + LEAST_EXTRA_steps, LEAST_CRANKING_steps)
+    wanted = min(wanted, float(car.valve.open_limit_steps))
     least = min(steps for _, steps in curves.cranking_steps)
     return CheckLine(
         "cranking above running",
@@ -64,8 +66,8 @@ def _cranking(car: Car) -> CheckLine:
         f"{' where both are at the open limit' if at_limit else ''}; lowest cranking value"
         f" {least:.0f} steps",
         "cranking wants more air than running at every temperature",
-        f"raise the cranking curve above the base curve, to {LEAST_CRANKING_steps:.0f} steps at"
-        " the least",
+        f"raise the cranking curve at {at_degC:.0f} degC to {wanted:.0f} steps or more, and nowhere"
+        f" below {LEAST_CRANKING_steps:.0f}",
     )
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from sim import Car
 from tuning.check import CheckLine, judged
+from tuning.cold_room import COLDEST_degC, WARMED_degC, warm_up_errors
 
 LEAST_steps = 2.0
 LEAST_rpm = 100.0
@@ -18,12 +20,16 @@ WORTH_SHARE = 0.5
 HIGHER_steps = 4.0
 """Least base curve that leaves room to close; our judgement [steps]."""
 WARM_degC = 90.0
-APART_degC = 12.0
-"""Temperatures closer than this to the one before are left out."""
+APART_degC, FARTHEST_degC, FROST_APART_K = 12.0, 30.0, 10.0
+"""Temperatures closer than this to the one before are left out, farther ones filled in, and a
+frosty morning is looked at where the curve begins this much warmer [K]."""
 
 
 class Spot(NamedTuple):
     """The base curve at one temperature, in the model.
+
+    Below `WARMED_degC` it is that of an engine on its way through, with its oil behind and with
+    what after-start air is left; warmer, that of an engine that has settled.
 
     Attributes
     ----------
@@ -89,7 +95,9 @@ def base_spots(car: Car) -> list[Spot]:
     list of Spot
         Rising in temperature.
     """
-    return [_spot(car, degC) for degC in temperatures(car)]
+    places = temperatures(car)
+    lacks = warm_up_errors(car, [degC for degC in places if degC < WARMED_degC])
+    return [_spot(car, degC, lacks.get(degC)) for degC in places]
 
 
 def temperatures(car: Car) -> list[float]:
@@ -103,14 +111,22 @@ def temperatures(car: Car) -> list[float]:
     Returns
     -------
     list of float
-        Those of the base curve that are not too close together, and warm, rising [degC].
+        Those of the base curve that are not too close together, others where they are far apart,
+        a frosty morning and warm, rising [degC].
     """
     given = sorted(degC for degC, _ in car.curves.base_steps if degC < WARM_degC - APART_degC)
     kept: list[float] = []
-    for here in given:
+    for here in (max(degC, COLDEST_degC) for degC in given):
         if not kept or here - kept[-1] >= APART_degC:
             kept.append(here)
-    return [*kept, WARM_degC]
+    if not kept or kept[0] - COLDEST_degC >= FROST_APART_K:
+        kept.insert(0, COLDEST_degC)
+    kept.append(WARM_degC)
+    filled: list[float] = []
+    for low, high in pairwise(kept):
+        parts = int(np.ceil((high - low) / FARTHEST_degC))
+        filled += [float(np.rint(low + (high - low) * part / parts)) for part in range(parts)]
+    return [*filled, kept[-1]]
 
 
 def curve_at(points: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
@@ -131,7 +147,7 @@ def curve_at(points: tuple[tuple[float, float], ...], coolant_degC: float) -> fl
     return float(np.interp(coolant_degC, *np.asarray(points, dtype=float).T))
 
 
-def _spot(car: Car, coolant_degC: float) -> Spot:
+def _spot(car: Car, coolant_degC: float, lacks_steps: float | None) -> Spot:
     from sim.linearise import settled_rpm
 
     valve = car.valve
@@ -141,17 +157,24 @@ def _spot(car: Car, coolant_degC: float) -> Spot:
     lowest = max(base + low_trim, 0.0)
     highest = max(min(base + high_trim, top), base)
     below, above = max(base - 1.0, 0.0), min(base + 1.0, float(valve.travel_steps))
-    positions = [base, lowest, highest, below, above]
+    target = curve_at(car.curves.target_rpm, coolant_degC)
+    needed = needed_steps(car, target, coolant_degC)
+    shift = 0.0
+    if lacks_steps is not None:
+        # An engine that has settled so cold would want this much more than one on its way.
+        settled_need = min(max(needed, 0.0), float(valve.open_limit_steps))
+        needed = base + lacks_steps
+        shift = settled_need - needed
+    positions = [max(one + shift, 0.0) for one in (base, lowest, highest, below, above)]
     speeds = settled_rpm(car, positions, coolant_degC)
     settled, closed, opened, less, more = (float(speed) for speed in speeds)
-    target = curve_at(car.curves.target_rpm, coolant_degC)
     return Spot(
         coolant_degC,
         base,
         target,
         settled,
         (more - less) / (above - below),
-        needed_steps(car, target, coolant_degC),
+        needed,
         base - lowest,
         settled - closed,
         highest - base,
@@ -264,7 +287,8 @@ def _towards_target(spot: Spot) -> str:
 
 def _speed(spot: Spot) -> CheckLine:
     off = spot.settled_rpm - spot.target_rpm
-    settled = f"settles at {spot.settled_rpm:.0f}" if spot.settled_rpm > 0.0 else "cannot run"
+    told = "idles on the way through at" if spot.coolant_degC < WARMED_degC else "settles at"
+    settled = f"{told} {spot.settled_rpm:.0f}" if spot.settled_rpm > 0.0 else "cannot run"
     return CheckLine(
         f"base curve at {spot.coolant_degC:.0f} degC",
         judged(spot.settled_rpm <= 0.0, abs(off) > BASE_OFF_rpm),
@@ -278,10 +302,16 @@ def _speed(spot: Spot) -> CheckLine:
 
 
 def _close(car: Car, spot: Spot) -> CheckLine:
-    at_seat = spot.base_steps <= -car.feedback.trim_limit_steps[0]
+    reach = -float(car.feedback.trim_limit_steps[0])
     remedy = "lower the low trim limit once the valve is known to be sound"
-    if at_seat:
-        remedy = _closed_stop(car, spot)
+    if spot.base_steps <= reach:
+        mended = min(spot.needed_steps, float(car.valve.open_limit_steps))
+        # The base comes first: a stop closed for a base that is too low would keep it too slow.
+        if mended > spot.base_steps + LEAST_steps and min(mended, reach) >= LEAST_steps:
+            remedy = f"raise the base curve here first, to {mended:.0f} steps in the model"
+            remedy += f": {min(mended, reach):.0f} steps can then be closed"
+        else:
+            remedy = _closed_stop(car, spot)
     return CheckLine(
         f"room to close at {spot.coolant_degC:.0f} degC",
         judged(spot.close_steps < LEAST_steps, spot.close_rpm < LEAST_rpm),

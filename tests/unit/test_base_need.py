@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from sim import load_car, with_values
-from tuning.base_need import HOLDING, Need, PLACES_degC, _fitted, _Held, needs
+from tuning.base_need import HOLDING, Held, Need, PLACES_degC, _fitted, needs
 from tuning.start_trials import STARTS_degC
 
 FADES_s = (0.0, 60.0, 120.0)
@@ -21,7 +21,7 @@ def needs_of(name: str) -> list[Need]:
     return needs(load_car(name), FADES_s, 0)
 
 
-def made_up(base_steps: np.ndarray, after_steps: np.ndarray, fade_s: float) -> _Held:
+def made_up(base_steps: np.ndarray, after_steps: np.ndarray, fade_s: float) -> Held:
     """What would be held if a curve and fading air were the whole truth; temperatures climb."""
     since = np.arange(12.0, 108.0, 0.5)
     start = np.repeat(np.arange(len(STARTS_degC)), since.size)
@@ -29,7 +29,7 @@ def made_up(base_steps: np.ndarray, after_steps: np.ndarray, fade_s: float) -> _
     coolant = np.asarray(STARTS_degC)[start] + 0.25 * times
     left = np.maximum(1.0 - times / fade_s, 0.0)
     steps = np.interp(coolant, PLACES_degC, base_steps) + after_steps[start] * left
-    return _Held(start, coolant, times, steps)
+    return Held(start, coolant, times, steps)
 
 
 def test_a_curve_and_fading_air_that_were_put_in_are_found() -> None:
@@ -44,7 +44,7 @@ def test_a_curve_and_fading_air_that_were_put_in_are_found() -> None:
 
 
 def test_where_no_run_came_nothing_is_said() -> None:
-    nothing = _fitted(_Held(np.empty(0, dtype=np.int64), *np.empty((3, 0))), 60.0)
+    nothing = _fitted(Held(np.empty(0, dtype=np.int64), *np.empty((3, 0))), 60.0)
     assert np.isnan(nothing.base_steps).all()
 
 

@@ -11,8 +11,10 @@ import pytest
 from sim import Car, Scenario, load_car, simulate, with_values
 from sim.linearise import settled_rpm
 from tuning import check
+from tuning.base import base_from_model
 from tuning.check import CheckLine
 from tuning.check_room import base_error_steps, base_spots, needed_steps
+from tuning.cold_room import warm_up_errors
 
 
 @pytest.fixture(scope="module")
@@ -83,16 +85,72 @@ def test_the_demonstration_cars_fail_nothing(name: str) -> None:
 
 
 @pytest.mark.parametrize("base_steps", [0.0, 4.0, 30.0, 70.0])
-@pytest.mark.parametrize("coolant_degC", [0.0, 90.0])
+@pytest.mark.parametrize("coolant_degC", [60.0, 90.0])
 def test_the_steps_advised_bring_the_idle_to_its_target(
     car: Car, base_steps: float, coolant_degC: float
 ) -> None:
-    off = with_values(car, base((0.0, base_steps), (90.0, base_steps)))
+    off = with_values(car, base((0.0, base_steps), (60.0, base_steps), (90.0, base_steps)))
     (spot,) = [one for one in base_spots(off) if one.coolant_degC == coolant_degC]
     there = spot.base_steps + base_error_steps(spot)
     assert 0.0 <= there <= off.valve.open_limit_steps
     rpm = float(settled_rpm(off, [round(there)], coolant_degC)[0])
     assert rpm == pytest.approx(spot.target_rpm, abs=0.6 * max(spot.rpm_per_step, 25.0))
+
+
+@pytest.mark.parametrize("base_steps", [25.0, 55.0])
+def test_the_steps_advised_for_a_warming_engine_hold_its_target_on_the_way(
+    car: Car, base_steps: float
+) -> None:
+    places = (-10.0, 0.0, 15.0, 30.0, 44.0)
+    plain = {"after_start_steps": [(0.0, 0.0), (1.0, 0.0)]}
+    # As finely as a valve goes: a minimum move of several steps stays above a falling curve.
+    fine = with_values(car, {"feedback": {"law": "none", "min_move_steps": 1}, "curves": plain})
+    off = with_values(fine, base(*((at, base_steps) for at in places), (90.0, 10.0)))
+    lacks = warm_up_errors(off, places)
+    mended = with_values(off, base(*((at, base_steps + lacks[at]) for at in places), (90.0, 10.0)))
+
+    def strays_rpm(one: Car) -> float:
+        from tuning.start_trials import start_scenario
+
+        trace = simulate(one, start_scenario(0.0, 75.0), seed=5)
+        late = np.arange(25.0, 75.0, 0.05)
+        rows = np.searchsorted(trace.time_s, late) - 1
+        error = trace["rpm"][rows] - trace["target_rpm"][rows]
+        return float(np.abs(np.convolve(error, np.full(40, 1 / 40), "valid")).max())
+
+    assert strays_rpm(off) > 200.0
+    assert strays_rpm(mended) < 90.0
+
+
+@pytest.mark.parametrize("name", ["trials", "six"])
+def test_check_finds_no_new_fault_with_base_in_curves_that_are_proposed(name: str) -> None:
+    owner = load_car(name)
+    proposed = with_values(owner, {"curves": base_from_model(owner).curves()})
+
+    def faults(one: Car) -> set[str]:
+        return {
+            line.name
+            for line in check(one).lines
+            if line.verdict != "pass" and not line.name.startswith("room to close at 90")
+        }
+
+    assert faults(proposed) <= faults(owner)
+
+
+def test_a_curve_is_looked_at_between_points_that_are_far_apart(car: Car) -> None:
+    straight = with_values(car, base((-20.0, 66.0), (90.0, 10.0)))
+    told = {one.name: one for one in check(straight).lines if one.name.startswith("base curve at")}
+    assert len(told) >= 4
+    assert any(one.verdict != "pass" and "fewer" in one.remedy for one in told.values())
+
+
+def test_a_base_that_is_too_low_comes_before_the_throttle_stop(car: Car) -> None:
+    low = line(with_values(car, base((0.0, 52.0), (90.0, 0.0))), "room to close at 90 degC")
+    assert low.verdict == "fail"
+    told = re.search(r"raise the base curve here first, to (\d+) steps", low.remedy)
+    assert told, low.remedy
+    rpm = float(settled_rpm(car, [float(told[1])], 90.0)[0])
+    assert rpm == pytest.approx(880.0, abs=20.0)
 
 
 def test_where_no_position_holds_the_target_the_stop_is_told(car: Car) -> None:
@@ -105,7 +163,15 @@ def test_where_no_position_holds_the_target_the_stop_is_told(car: Car) -> None:
 
 
 def test_closing_the_stop_as_told_leaves_the_idle_where_it_was(car: Car) -> None:
-    low = with_values(car, base((0.0, 52.0), (90.0, 1.0)))
+    def leaking(leak_mm2: float) -> Car:
+        changes = {"throttle": {"leak_mm2": leak_mm2}, **base((0.0, 52.0), (90.0, 1.0))}
+        return with_values(car, changes)
+
+    # A stop so far open that the seat is nearly enough: there the base is right, and has no room.
+    leaks = np.arange(car.throttle.leak_mm2, 12.0, 0.1)
+    low = next(
+        leaking(float(one)) for one in leaks if needed_steps(leaking(float(one)), 880.0, 90.0) < 1.5
+    )
     remedy = line(low, "room to close at 90 degC").remedy
     told = re.search(r"to ([\d.]+) mm2 .* becomes (\d+) steps", remedy)
     assert told, remedy
