@@ -11,6 +11,8 @@ import numpy as np
 if TYPE_CHECKING:
     from sim import Car, Trace
 
+SLOW_s = 3.0
+"""An engine that takes longer from starter to running hangs; ours [s]."""
 FLARE_s = 5.0
 """Run-up and flare are over so long after the engine runs; ours [s]."""
 
@@ -60,11 +62,21 @@ def phases_of(
     if math.isnan(run_s):
         phases.append(Phase("cranking", crank_s, trace.duration_s, "the engine does not start"))
         return tuple(phases)
-    phases.append(Phase("cranking", crank_s, run_s, f"runs after {run_s - crank_s:.1f} s"))
+    phases.append(Phase("cranking", crank_s, run_s, _cranked(trace, crank_s, run_s)))
     running = _running_phases(trace, car, run_s, until_s)
     if not math.isnan(stalled_s):
         running = [*_cut(running, stalled_s), _stalled(trace, stalled_s)]
     return (*phases, *running)
+
+
+def _cranked(trace: Trace, crank_s: float, run_s: float) -> str:
+    """How long it took, and whether the starter had long been let go."""
+    before = (trace.time_s >= crank_s) & (trace.time_s < run_s)
+    let_go_s = first_s(trace.time_s, before & (trace["key"] < 1.5))
+    text = f"runs after {run_s - crank_s:.1f} s"
+    if run_s - let_go_s > SLOW_s:
+        text += f", most of it without the starter: that is let go at {let_go_s:.0f} s"
+    return text
 
 
 def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> list[Phase]:
@@ -73,7 +85,7 @@ def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> lis
     flare = (time_s >= run_s) & (time_s < min(run_s + FLARE_s, until_s))
     highest = float(np.max(trace["rpm"][flare]))
     target = float(trace["target_rpm"][flare][0])
-    text = f"highest {highest:.0f} rpm, target {target:.0f}"
+    text = f"highest {highest:.0f} rpm in {FLARE_s:g} s, target {target:.0f}"
     phases = [Phase("flare", run_s, run_s + FLARE_s, text)]
     faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), until_s)
     here = (time_s > run_s) & (time_s < until_s)
@@ -83,7 +95,10 @@ def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> lis
     phases.append(Phase("after-start", run_s + FLARE_s, faded_s, text))
     warm_s = first_s(time_s, here & (trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0))
     warm_s = until_s if math.isnan(warm_s) else max(warm_s, faded_s)
-    reached = f"{trace['coolant_degC'][here][-1]:.0f} degC at the end" if here.any() else ""
+    reached = ""
+    if here.any():
+        sensed = trace["coolant_sensed_degC"][here][-1]
+        reached = f"{car.temperature_name} {sensed:.0f} degC at the end"
     phases.append(Phase("warm-up", faded_s, warm_s, reached))
     idle = here & (time_s > warm_s)
     if idle.any():

@@ -92,13 +92,14 @@ class Lost:
     ----------
     from_s, to_s : float
         Beginning and end [s].
-    steps : float
-        True position less the counted one, where they were farthest apart [steps].
+    low_steps, high_steps : float
+        True position less the counted one, lowest and highest: below 0 is further closed [steps].
     """
 
     from_s: float
     to_s: float
-    steps: float
+    low_steps: float
+    high_steps: float
 
     def told(self, until_s: float) -> str:
         """Tell it in words.
@@ -113,11 +114,14 @@ class Lost:
         str
             Two sentences.
         """
-        way = "open" if self.steps > 0.0 else "closed"
+        ways = ((-self.low_steps, "closed"), (self.high_steps, "open"))
+        off = " and up to ".join(
+            f"{steps:.0f} steps further {way}" for steps, way in ways if steps > APART_steps
+        )
         mended = self.to_s < until_s
         when = f"from {self.from_s:.0f} s" + (f" to {self.to_s:.0f} s" if mended else " on")
         return (
-            f"{when} the valve stands up to {abs(self.steps):.0f} steps further {way} than counted:"
+            f"{when} the valve stands up to {off} than counted:"
             " steps were lost, or never homed. What feedback trims then tells nothing of the base"
             " curve. See evenidle check: pulse, homing."
         )
@@ -186,8 +190,8 @@ def lost_in(trace: Trace, rows: Any) -> Lost | None:
     if not apart.size:
         return None
     last = min(apart[-1] + 1, off.size - 1)
-    most = float(off[np.argmax(np.abs(off))])
-    return Lost(float(trace.time_s[apart[0]]), float(trace.time_s[last]), most)
+    low, high = float(np.min(off)), float(np.max(off))
+    return Lost(float(trace.time_s[apart[0]]), float(trace.time_s[last]), low, high)
 
 
 def hidden_offset(

@@ -93,6 +93,8 @@ class BaseProposal:
     finer : int or None
         At how many temperatures starts meet all targets with curves found for a minimum move of 1
         step; None where that is not asked [-].
+    valve_faults : tuple of str
+        Names of the checks that the valve fails: no curve helps it.
     """
 
     car: str
@@ -105,6 +107,7 @@ class BaseProposal:
     fade_now_s: float = 0.0
     fade_s: float = 0.0
     finer: int | None = None
+    valve_faults: tuple[str, ...] = ()
 
     @property
     def met(self) -> int:
@@ -145,6 +148,7 @@ class BaseProposal:
             "missed": [asdict(one) for one in self.missed],
             "worse": list(self.worse),
             "met_with_minimum_move_1": self.finer,
+            "valve_faults": list(self.valve_faults),
         }
 
     def lines(self) -> list[str]:
@@ -180,8 +184,14 @@ class BaseProposal:
         """
         were = sum(self.targets.met(one) for one in self.now)
         fails = sum(not one.runs for one in self.proposed)
+        first = ""
+        if self.valve_faults:
+            first = (
+                f"mend the valve first ({', '.join(self.valve_faults)}: see evenidle check), no"
+                " curve helps one that is not where it is counted; "
+            )
         text = (
-            f"{self.car}: curves proposed from the model; starts without feedback meet all"
+            f"{self.car}: {first}curves proposed from the model; starts without feedback meet all"
             f" targets at {self.met} of {len(self.proposed)} temperatures, with your own curves"
             f" at {were} ({fails} do not run). Nothing was changed."
         )
@@ -231,13 +241,15 @@ def base_from_model(
         Beside the owner's curves; never applied.
     """
     from sim import with_values
+    from tuning.check_valve import valve_checks
 
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
     some = [_filled(one, settled) for one in needs(car, (0.0, *LONGER_FADES_s), seed)]
     found = search_curves(car, some, _warm(some[0], car, settled[-2:]), aims, seed)
-    proposal = _proposal(car, aims, some, found, seed)
-    if not proposal.missed or car.feedback.min_move_steps == 1:
+    faults = tuple(one.name for one in valve_checks(car) if one.verdict == "fail")
+    proposal = replace(_proposal(car, aims, some, found, seed), valve_faults=faults)
+    if not proposal.missed or faults or car.feedback.min_move_steps == 1:
         return proposal
     # What the engine needs has nothing to do with how the valve is moved.
     single = with_values(car, {"feedback": {"min_move_steps": 1}})

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tuning._row import START_TOLERANCE_rpm
+from tuning._row import RUNNING_SHARE, START_TOLERANCE_rpm
+from tuning._start_base import BaseError, OutOfReach, base_errors, out_of_reach
 from tuning._start_phases import Phase, first_s, phases_of
 from tuning._start_position import (
     APART_steps,
@@ -26,27 +27,8 @@ if TYPE_CHECKING:
 
 WATCHED_s = 60.0
 """Length of the start that is measured, from the key to crank [s]."""
-BIN_degC = 10.0
 WRONG_steps = 2.0
 """A trim held above this over a stretch of temperature is an error of the base curve."""
-LIKE_UNLOADED_W = 5.0
-
-
-@dataclass(frozen=True)
-class BaseError:
-    """Trim that feedback held over a stretch of temperature while warming up.
-
-    Attributes
-    ----------
-    from_degC, to_degC : float
-        Sensed coolant temperature [degC].
-    trim_steps : float
-        Mean trim: what the base curve lacks there [steps].
-    """
-
-    from_degC: float
-    to_degC: float
-    trim_steps: float
 
 
 @dataclass(frozen=True)
@@ -79,6 +61,10 @@ class StartStory:
         Trim used on the way [steps].
     base_errors : tuple of BaseError
         Mean trim over stretches of temperature.
+    out_of_reach : OutOfReach or None
+        Where feedback did not act though the engine ran far off its target.
+    valve_steps : float
+        Where the valve stood as the engine stalled, or as it would not run up [steps].
     stalled_s : float
         When the engine stalled; nan if it did not [s].
     offset : HiddenOffset or None
@@ -111,6 +97,8 @@ class StartStory:
     trim_high_steps: float
     base_errors: tuple[BaseError, ...]
     stalled_s: float
+    out_of_reach: OutOfReach | None = None
+    valve_steps: float = math.nan
     offset: HiddenOffset | None = None
     off_at_end_steps: float = 0.0
     key_s: float = 0.0
@@ -142,14 +130,22 @@ class StartStory:
         where = f"{self.car}, {self.scenario}"
         if math.isnan(self.first_firing_s):
             return f"{where}: the engine does not start."
+        fires = f"{where}: it fires {self.first_firing_s:.1f} s after the key"
         if not self.run_s < WATCHED_s:
             return (
-                f"{where}: it fires {self.first_firing_s:.1f} s after the key and does not run up."
+                f"{fires} and does not run up with the valve at its cranking position,"
+                f" {self.valve_steps:.0f} steps."
             )
         if not math.isnan(self.stalled_s):
             return (
                 f"{where}: it runs {self.run_s:.1f} s after the key and stalls"
-                f" {self.stalled_s - self.key_s:.1f} s after it."
+                f" {self.stalled_s - self.key_s:.1f} s after it, with the valve at"
+                f" {self.valve_steps:.0f} steps."
+            )
+        if math.isnan(self.flare_rpm):
+            return (
+                f"{fires} and stays below {100.0 * RUNNING_SHARE:.0f} % of its target for the first"
+                " minute."
             )
         settled = (
             f"stays, smoothed, within {START_TOLERANCE_rpm:.0f} rpm of target from"
@@ -168,15 +164,12 @@ class StartStory:
         Returns
         -------
         list of str
-            One line a stretch of temperature; empty where feedback had little to do.  What it
-            did while the valve was not where it is counted does not count: trim then tells of that.
+            One line a stretch of temperature, and one where feedback did not act; empty where it
+            had little to do.  What it did while the valve was not where it is counted does not
+            count: trim then tells of that.
         """
-        return [
-            f"base curve at {e.from_degC:.0f} to {e.to_degC:.0f} degC: {abs(e.trim_steps):.0f}"
-            f" steps too {'low' if e.trim_steps > 0 else 'high'}"
-            for e in self.base_errors
-            if abs(e.trim_steps) >= WRONG_steps
-        ]
+        told = [e.told() for e in self.base_errors if abs(e.trim_steps) >= WRONG_steps]
+        return told if self.out_of_reach is None else [*told, self.out_of_reach.told()]
 
     def lines(self) -> list[str]:
         """Tell the whole story; the first line is the verdict.
@@ -259,6 +252,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
     since = run_s + car.curves.after_start_fade_s
     right = np.abs(trace["shaft_steps"] - trace["believed_steps"]) < APART_steps
+    ended_s = stalled_s if stalled_s == stalled_s else min(crank_s + WATCHED_s, until_s)
     return StartStory(
         car=trace.name,
         scenario=trace.scenario,
@@ -274,7 +268,9 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         stable_s=seen.start_stable_s,
         trim_low_steps=float(np.min(trim)),
         trim_high_steps=float(np.max(trim)),
-        base_errors=_base_errors(trace, on & right & (time_s > since)),
+        base_errors=base_errors(trace, car, on & right & (time_s > since)),
+        out_of_reach=out_of_reach(trace, here & right & ~on & (time_s > since)),
+        valve_steps=float(trace["shaft_steps"][np.searchsorted(time_s, ended_s) - 1]),
         off_at_end_steps=off_steps(trace, -1),
         key_s=crank_s,
         feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
@@ -295,21 +291,3 @@ def _end_of(trace: Trace, run_s: float) -> tuple[float, float]:
     anew_s = first_s(trace.time_s, later & ((trace["key"] < 0.5) | (trace["homing"] > 0.5)))
     over_s = trace.duration_s if math.isnan(anew_s) else anew_s
     return (stalled_s, over_s) if stalled_s < over_s else (math.nan, over_s)
-
-
-def _base_errors(trace: Trace, used: Any) -> tuple[BaseError, ...]:
-    """Mean trim over each stretch of sensed temperature in which feedback acted for long.
-
-    What is switched on asks for trim as a wrong curve does: those rows are left out.
-    """
-    sensed, trim, load_W = (trace[n] for n in ("coolant_sensed_degC", "trim_steps", "load_W"))
-    if used.any():
-        used = used & (load_W <= float(np.min(load_W[used])) + LIKE_UNLOADED_W)
-    span = np.diff(trace.time_s, append=trace.duration_s)
-    found = []
-    for low in np.arange(-40.0, 130.0, BIN_degC):
-        here = used & (sensed >= low) & (sensed < low + BIN_degC)
-        if np.sum(span[here]) > 5.0:
-            mean = float(np.average(trim[here], weights=span[here]))
-            found.append(BaseError(float(low), float(low + BIN_degC), mean))
-    return tuple(found)

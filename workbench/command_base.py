@@ -47,15 +47,23 @@ def base(
     result: LoggedBase | BaseProposal
     result = base_from_logs(read, recorded) if recorded else base_from_model(read, seed=seed)
     say_lines(screen, result)
-    screen.say("To try them, these lines take the place of yours in [curves] of the car file:")
-    for line in toml_lines(result):
-        screen.say(line)
+    if not _blocked(result):
+        screen.say("To try them, these lines take the place of yours in [curves] of the car file:")
+        for line in toml_lines(result):
+            screen.say(line)
     for line in caution_lines():
         screen.say(line)
     files = []
     if out is not None:
         files = write_figures(screen, out, {"base": _figure(result)})
     screen.finish({**result.to_dict(), "files": files})
+
+
+def _blocked(result: LoggedBase | BaseProposal) -> bool:
+    """Whether the valve must be mended before any curve is tried."""
+    from tuning.base import LoggedBase
+
+    return not isinstance(result, LoggedBase) and bool(result.valve_faults)
 
 
 def toml_lines(result: LoggedBase | BaseProposal) -> list[str]:

@@ -179,10 +179,14 @@ def logged_base_figure(proposal: LoggedBase) -> Figure:
 
 def _two_lines(story: StartStory) -> str:
     wrong = story.wrong()
-    told = "The base curve needs no mending"
+    seen = story.base_errors
+    told = ""
+    if seen:
+        places = f"{seen[0].from_degC:.0f} to {seen[-1].to_degC:.0f} degC"
+        told = f"From {places} the base curve needs no mending"
     if wrong:
         told = "; ".join(wrong[:2])
-    elif not story.base_errors:
+    elif not seen:
         told = "Feedback did not act for long enough to tell how good the base curve is"
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
     if position := story.position():
@@ -226,6 +230,8 @@ def _draw_heat(axes: Axes, trace: Trace) -> None:
     minutes = trace.time_s / 60.0
     axes.plot(minutes, trace["coolant_degC"], color=RED, label="engine")
     axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
+    sensed = trace["coolant_sensed_degC"]
+    axes.plot(minutes, sensed, color=GREY, linestyle=":", linewidth=2, label="the curves go by")
     axes.set_ylabel("temperature [degC]")
     axes.legend(loc="lower right")
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from sim import load_car
+from sim import load_car, with_values
 from sim.linearise import settled_rpm
 from tuning.base_limits import missed_targets, worse_than_now
 from tuning.base_model import BaseProposal, base_from_model, with_curves
@@ -108,6 +108,21 @@ def test_the_warm_base_holds_the_target_half_of_what_a_falling_curve_leaves_high
     held = warm.base_steps + 0.5 * (car.feedback.min_move_steps - 1)
     below, above = settled_rpm(car, [held - 1.0, held + 1.0])
     assert below < warm.target_rpm < above
+
+
+@pytest.mark.parametrize(
+    ("valve", "fault"),
+    [({"wired_reversed": True}, "direction"), ({"homing_steps": 40}, "homing reaches the seat")],
+)
+def test_a_valve_that_is_not_where_it_is_counted_comes_first(
+    valve: dict[str, object], fault: str
+) -> None:
+    proposal = base_from_model(with_values(load_car("trials"), {"valve": valve}))
+    assert fault in proposal.valve_faults
+    assert "mend the valve first" in proposal.lines()[0]
+    assert fault in proposal.lines()[0]
+    assert proposal.finer is None
+    assert proposal_for("trials").valve_faults == ()
 
 
 GOOD = StartResult(0.0, 1000.0, True, 2.0, 300.0, 950.0, 10.0, 60.0)

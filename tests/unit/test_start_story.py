@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any, cast
 
 import pytest
 from matplotlib.text import Text
 
 from sim import Scenario, load_car, load_scenario, simulate, with_values
+from tuning._start_position import Lost
 from tuning.start_story import StartStory, start_story
 from workbench.figures_start import start_figure
 from workbench.page.work_start import start_work
@@ -92,7 +94,7 @@ def test_steps_lost_and_found_again_are_told_and_blame_no_curve() -> None:
     sound, lost = story(), story((30.0, "lost_steps", 10), (250.0, "home", 1))
     assert sound.lost is None
     assert lost.lost is not None
-    assert lost.lost.steps == pytest.approx(-10.0)
+    assert (lost.lost.low_steps, lost.lost.high_steps) == pytest.approx((-10.0, 0.0))
     assert lost.lost.from_s == pytest.approx(30.0, abs=1.0)
     assert "steps were lost" in text(lost)
     mean = {one.from_degC: one.trim_steps for one in sound.base_errors}
@@ -181,3 +183,46 @@ def test_the_numbers_on_the_way_are_told_and_marked() -> None:
     assert {"first firing", "feedback acts"} <= set(marked)
     never = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 0.0), (90.0, 0.0)]})
     assert "nan" not in never.numbers()
+
+
+def flat(steps: float) -> dict[str, Any]:
+    """A base curve that is the same everywhere."""
+    return {"base_steps": [(-20.0, steps), (90.0, steps)]}
+
+
+def test_a_speed_that_never_reaches_its_target_is_told_without_numbers_that_do_not_exist() -> None:
+    never = [
+        told("cold_start_0", seed, valve={"wired_reversed": True}).finding() for seed in range(6)
+    ]
+    assert not any("nan" in one for one in never)
+    story = told("cold_start_20")
+    assert "stays below 60 % of its target" in replace(story, flare_rpm=math.nan).finding()
+
+
+def test_trim_at_its_limit_tells_only_the_least_that_is_wrong_and_racing_is_told() -> None:
+    story = told("cold_start_m20", curves=flat(60.0))
+    limited = [one for one in story.base_errors if one.at_limit]
+    assert limited
+    assert all("at least 12 steps too high" in one.told() for one in limited)
+    racing = told(run_of(200.0, (2.0, "key", "crank"), coolant_degC=40.0), curves=flat(60.0))
+    assert racing.out_of_reach is not None
+    assert racing.out_of_reach.off_rpm > 400.0
+    assert "feedback did not act and the engine ran" in "\n".join(racing.wrong())
+    assert told("cold_start_20").out_of_reach is None
+
+
+def test_a_start_that_fails_tells_where_the_valve_stood() -> None:
+    low = {"cranking_steps": [(-20.0, 10.0), (90.0, 10.0)]}
+    hangs = told("cold_start_m20", curves=low)
+    assert "at its cranking position, 10 steps" in hangs.finding()
+    (cranking,) = [one for one in hangs.phases if one.name == "cranking"]
+    assert "most of it without the starter" in cranking.text
+    none = [(0.0, 0.0), (90.0, 0.0)]
+    stalls = told("cold_start_m20", curves={"base_steps": none, "after_start_steps": none})
+    assert "with the valve at 0 steps" in stalls.finding()
+
+
+def test_a_position_lost_both_ways_is_told_both_ways() -> None:
+    lost = Lost(4.0, 300.0, -33.0, 10.0)
+    assert "up to 33 steps further closed and up to 10 steps further open" in lost.told(300.0)
+    assert "open" not in Lost(4.0, 300.0, -33.0, 0.0).told(300.0).partition(":")[0]

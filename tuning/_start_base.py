@@ -1,0 +1,143 @@
+"""What a start tells of the base curve: trim that feedback held, and where it did not act."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from sim import Car, Trace
+
+BIN_degC = 10.0
+LIKE_UNLOADED_W = 5.0
+FAR_rpm, FAR_s = 250.0, 10.0
+"""A speed so far off for so long, with feedback not acting, is the base curve's doing; ours."""
+
+
+@dataclass(frozen=True)
+class BaseError:
+    """Trim that feedback held over a stretch of temperature while warming up.
+
+    Attributes
+    ----------
+    from_degC, to_degC : float
+        Sensed coolant temperature [degC].
+    trim_steps : float
+        Mean trim: what the base curve lacks there [steps].
+    at_limit : bool
+        Whether trim mostly stood at its limit: more is lacking than it tells.
+    """
+
+    from_degC: float
+    to_degC: float
+    trim_steps: float
+    at_limit: bool
+
+    def told(self) -> str:
+        """Tell it in a line.
+
+        Returns
+        -------
+        str
+            Such as "base curve at 0 to 10 degC: at least 12 steps too high".
+        """
+        most = "at least " if self.at_limit else ""
+        way = "low" if self.trim_steps > 0 else "high"
+        return (
+            f"base curve at {self.from_degC:.0f} to {self.to_degC:.0f} degC: {most}"
+            f"{abs(self.trim_steps):.0f} steps too {way}"
+        )
+
+
+@dataclass(frozen=True)
+class OutOfReach:
+    """Temperatures at which feedback did not act, as speed was too far off.
+
+    Attributes
+    ----------
+    from_degC, to_degC : float
+        Sensed temperature [degC].
+    off_rpm : float
+        Mean speed less target [rpm].
+    """
+
+    from_degC: float
+    to_degC: float
+    off_rpm: float
+
+    def told(self) -> str:
+        """Tell it in a line.
+
+        Returns
+        -------
+        str
+            Where, and how far speed was off.
+        """
+        way, curve = ("above", "high") if self.off_rpm > 0.0 else ("below", "low")
+        return (
+            f"from {self.from_degC:.0f} to {self.to_degC:.0f} degC feedback did not act and the"
+            f" engine ran {abs(self.off_rpm):.0f} rpm {way} its target: the base curve is far too"
+            f" {curve} there"
+        )
+
+
+def base_errors(trace: Trace, car: Car, used: Any) -> tuple[BaseError, ...]:
+    """Mean trim over each stretch of sensed temperature in which feedback acted for long.
+
+    What is switched on asks for trim as a wrong curve does: those rows are left out.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    car : Car
+        Its car.
+    used : numpy.ndarray
+        Shape (rows,): where trim tells of the base curve [bool].
+
+    Returns
+    -------
+    tuple of BaseError
+        From cold to warm.
+    """
+    sensed, trim, load_W = (trace[n] for n in ("coolant_sensed_degC", "trim_steps", "load_W"))
+    if used.any():
+        used = used & (load_W <= float(np.min(load_W[used])) + LIKE_UNLOADED_W)
+    low_steps, high_steps = car.feedback.trim_limit_steps
+    limited = (trim <= low_steps) | (trim >= high_steps)
+    span = np.diff(trace.time_s, append=trace.duration_s)
+    found = []
+    for low in np.arange(-40.0, 130.0, BIN_degC):
+        here = used & (sensed >= low) & (sensed < low + BIN_degC)
+        if np.sum(span[here]) > 5.0:
+            mean = float(np.average(trim[here], weights=span[here]))
+            at_limit = bool(np.average(limited[here], weights=span[here]) > 0.5)
+            found.append(BaseError(float(low), float(low + BIN_degC), mean, at_limit))
+    return tuple(found)
+
+
+def out_of_reach(trace: Trace, idle: Any) -> OutOfReach | None:
+    """Temperatures at which the running engine stood far off its target without feedback.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    idle : numpy.ndarray
+        Shape (rows,): where feedback does not act though it might [bool].
+
+    Returns
+    -------
+    OutOfReach or None
+        None where it was not so for long.
+    """
+    error = trace["rpm"] - trace["target_rpm"]
+    far = idle & (trace["running"] > 0.5) & (np.abs(error) > FAR_rpm)
+    span = np.diff(trace.time_s, append=trace.duration_s)
+    if np.sum(span[far]) < FAR_s:
+        return None
+    sensed = trace["coolant_sensed_degC"][far]
+    mean = float(np.average(error[far], weights=span[far]))
+    return OutOfReach(float(np.min(sensed)), float(np.max(sensed)), mean)
