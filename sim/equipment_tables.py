@@ -116,8 +116,8 @@ class Thermal(Table):
     )
     oil_grade: Text = Field(
         default="10W-40",
-        pattern=r"^(0|5|10|15|20|25)W-(20|30|40|50)$",
-        description="[-] SAE J300 grade, such as 10W-40",
+        pattern=r"^((0|5|10|15|20|25)W-)?(20|30|40|50)$",
+        description="[-] SAE J300 grade, such as 10W-40, or 30 for an oil of one grade",
     )
 
 

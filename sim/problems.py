@@ -241,7 +241,8 @@ def _allowed(annotation: Any, limits: dict[str, Any], unit: str) -> str:
         return "true or false"
     if annotation is str:
         if "pattern" in limits:
-            return 'an SAE J300 grade such as "10W-40"' if "W-" in limits["pattern"] else "a name"
+            grade = 'an SAE J300 grade such as "10W-40" or "30"'
+            return grade if "W-" in limits["pattern"] else "a name"
         return "text" + _length(limits, "characters")
     if annotation in (int, float):
         kind = "a whole number" if annotation is int else "a number"

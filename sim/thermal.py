@@ -14,6 +14,9 @@ RUBBING_SHARE = 0.75
 """Share of a friction figure with pumping in it that follows the oil; assumed."""
 CLASS_100_mm2_s = {"20": 8.1, "30": 10.9, "40": 14.4, "50": 19.1}
 """Middle of each SAE J300 class at 100 degC [mm2/s]."""
+CLASS_40_mm2_s = {"20": 62.0, "30": 97.0, "40": 145.0, "50": 215.0}
+"""The same oils at 40 degC where nothing thickens them when hot, as in oils of one grade; from
+memory, typical of mineral oils with a viscosity index of 95 to 100 [mm2/s]."""
 CRANKING_LIMIT = {
     "0W": (-35.0, 6200.0),
     "5W": (-30.0, 6600.0),
@@ -59,7 +62,7 @@ def oil_constants(grade: str) -> tuple[float, float]:
     Parameters
     ----------
     grade : str
-        Such as "10W-40".
+        Such as "10W-40", or "30" for an oil of one grade.
 
     Returns
     -------
@@ -69,9 +72,12 @@ def oil_constants(grade: str) -> tuple[float, float]:
     Notes
     -----
     Source: ASTM D341 through two points of SAE J300: the middle of the class at 100 degC and
-    the cranking limit of the winter grade, made kinematic by a typical density.
+    the cranking limit of the winter grade, made kinematic by a typical density; an oil of one grade
+    has no such limit, and a typical viscosity at 40 degC instead.
     """
-    winter, _, summer = grade.partition("-")
+    winter, _, summer = grade.rpartition("-")
+    if not winter:
+        return law_through(40.0, CLASS_40_mm2_s[summer], 100.0, CLASS_100_mm2_s[summer])
     cold_degC, cold_limit = CRANKING_LIMIT[winter]
     density = OIL_DENSITY_15 * (1.0 - OIL_EXPANSION_PER_K * (cold_degC - 15.0))
     points = ((cold_degC, cold_limit / density), (100.0, CLASS_100_mm2_s[summer]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from sim.thermal import (
@@ -75,3 +76,26 @@ def test_a_thicker_winter_grade_drags_more_in_the_cold() -> None:
         factors.append(cold_friction_factor(-10.0, a, b, warm, 1.0))
     assert factors == sorted(factors)
     assert 2.0 < factors[0] < factors[-1] < 6.0
+
+
+@pytest.mark.parametrize("summer", ["20", "30", "40", "50"])
+def test_an_oil_of_one_grade_lies_in_its_class_and_is_thicker_when_cold(summer: str) -> None:
+    a, b = oil_constants(summer)
+    low, high = CLASSES[summer]
+    assert low <= oil_viscosity_mm2_s(100.0, a, b) < high
+    # The steeper slope that J300's winter grades are there to avoid.
+    multi_a, multi_b = oil_constants(f"15W-{summer}")
+    for cold in (-20.0, 0.0, 20.0):
+        assert oil_viscosity_mm2_s(cold, a, b) > oil_viscosity_mm2_s(cold, multi_a, multi_b)
+    assert math.isfinite(oil_viscosity_mm2_s(-40.0, a, b))
+
+
+def test_an_oil_of_one_grade_has_the_viscosity_index_of_a_plain_mineral_oil() -> None:
+    # ASTM D2270, worked example of procedure A: at 8.86 mm2/s (100 degC) L is 119.94 and H 69.48
+    # mm2/s, so 73.30 mm2/s at 40 degC is an index of 92.  8.86 lies between our classes 20 and 30.
+    at_100 = [oil_viscosity_mm2_s(100.0, *oil_constants(one)) for one in ("20", "30")]
+    at_40 = [oil_viscosity_mm2_s(40.0, *oil_constants(one)) for one in ("20", "30")]
+    between = math.exp(np.interp(math.log(8.86), np.log(at_100), np.log(at_40)))
+    index = (119.94 - between) / (119.94 - 69.48) * 100.0
+    assert pytest.approx(92.43, abs=0.01) == (119.94 - 73.30) / (119.94 - 69.48) * 100.0
+    assert 90.0 < index < 101.0
