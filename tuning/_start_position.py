@@ -122,8 +122,8 @@ class Lost:
         when = f"from {self.from_s:.0f} s" + (f" to {self.to_s:.0f} s" if mended else " on")
         return (
             f"{when} the valve stands up to {off} than counted:"
-            " steps were lost, or never homed. What feedback trims then tells nothing of the base"
-            " curve. See evenidle check: pulse, homing."
+            " steps were lost, made the wrong way, or never homed. What feedback trims then tells"
+            " nothing of the base curve. See evenidle check: direction, homing, pulse."
         )
 
 

@@ -164,12 +164,12 @@ class StartStory:
         Returns
         -------
         list of str
-            One line a stretch of temperature, and one where feedback did not act; empty where it
+            One line where feedback did not act, and one a stretch of temperature; empty where it
             had little to do.  What it did while the valve was not where it is counted does not
             count: trim then tells of that.
         """
         told = [e.told() for e in self.base_errors if abs(e.trim_steps) >= WRONG_steps]
-        return told if self.out_of_reach is None else [*told, self.out_of_reach.told()]
+        return told if self.out_of_reach is None else [self.out_of_reach.told(), *told]
 
     def lines(self) -> list[str]:
         """Tell the whole story; the first line is the verdict.

@@ -60,7 +60,7 @@ def simulate(
         for event in trace.events:
             screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
-    for line in [] if story is None else story.lines()[1:]:
+    for line in _position(trace) if story is None else story.lines()[1:]:
         screen.say(line)
     for file in files:
         screen.say(f"written: {file}")
@@ -76,6 +76,14 @@ def simulate(
             {"time_s": one.time_s, "name": one.name, "text": one.text} for one in trace.events
         ]
     screen.finish(result)
+
+
+def _position(trace: Trace) -> list[str]:
+    """What a run without a start tells of a valve that is not where it is counted."""
+    from tuning._start_position import lost_in
+
+    lost = lost_in(trace, trace["running"] > 0.5)
+    return [] if lost is None else [lost.told(trace.duration_s)]
 
 
 def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:

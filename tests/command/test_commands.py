@@ -112,6 +112,12 @@ def test_simulate_tells_events_and_depends_on_the_seed(tmp_path: Path) -> None:
     assert runs[0]["events"] != runs[2]["events"]
 
 
+def test_simulate_tells_of_a_valve_that_is_not_where_it_is_counted() -> None:
+    lost = run("simulate", "trials", "--scenario", "lost_steps_5")
+    assert "the valve stands up to 5 steps further closed than counted" in lost.out
+    assert "than counted" not in run("simulate", "trials").out
+
+
 def test_simulate_tells_a_start_from_the_key_on(tmp_path: Path) -> None:
     outcome = run("simulate", "trials", "--scenario", "cold_start_0", "--out", tmp_path, "--json")
     assert outcome.status == 0, outcome.err
