@@ -246,20 +246,19 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     stalled_s, until_s = _end_of(trace, run_s)
     here = (time_s >= crank_s) & (time_s < until_s)
     lit_s = first_s(time_s, here & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
-    turned = here & (time_s < (lit_s if lit_s == lit_s else time_s[-1])) & (trace["rpm"] > 0.0)
-    seen = measure(trace, [("start", crank_s, min(crank_s + WATCHED_s, until_s))])
+    watched_s = min(crank_s + WATCHED_s, until_s)
+    seen = measure(trace, [("start", crank_s, watched_s)])
     on = (trace["enabled"] > 0.5) & here
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
     since = run_s + car.curves.after_start_fade_s
     right = np.abs(trace["shaft_steps"] - trace["believed_steps"]) < APART_steps
-    ended_s = stalled_s if stalled_s == stalled_s else min(crank_s + WATCHED_s, until_s)
     return StartStory(
         car=trace.name,
         scenario=trace.scenario,
         phases=phases_of(trace, car, (crank_s, run_s, stalled_s, until_s), homing),
         homing_s=float(time_s[homed] - time_s[homing[0]]) if homing.size else math.nan,
         hidden_steps=off_steps(trace, homed) if homing.size else 0.0,
-        cranking_rpm=float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan,
+        cranking_rpm=_cranking_rpm(trace, here, lit_s),
         lowest_V=float(np.min(trace["battery_V"][(trace["key"] > 1.5) & here])),
         first_firing_s=lit_s - crank_s,
         run_s=run_s - crank_s,
@@ -270,7 +269,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         trim_high_steps=float(np.max(trim)),
         base_errors=base_errors(trace, car, on & right & (time_s > since)),
         out_of_reach=out_of_reach(trace, here & right & ~on & (time_s > since)),
-        valve_steps=float(trace["shaft_steps"][np.searchsorted(time_s, ended_s) - 1]),
+        valve_steps=_valve_at(trace, stalled_s, watched_s),
         off_at_end_steps=off_steps(trace, -1),
         key_s=crank_s,
         feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
@@ -279,6 +278,19 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         offset=hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
         lost=lost_in(trace, here & (time_s > run_s)),
     )
+
+
+def _cranking_rpm(trace: Trace, here: Any, lit_s: float) -> float:
+    """Speed at which the starter turned the engine before it fired, nan if it did not [rpm]."""
+    until_s = trace.time_s[-1] if math.isnan(lit_s) else lit_s
+    turned = here & (trace.time_s < until_s) & (trace["rpm"] > 0.0)
+    return float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan
+
+
+def _valve_at(trace: Trace, stalled_s: float, else_s: float) -> float:
+    """Where the valve stood as the engine stalled, or at another moment if it did not [steps]."""
+    at_s = else_s if math.isnan(stalled_s) else stalled_s
+    return float(trace["shaft_steps"][np.searchsorted(trace.time_s, at_s) - 1])
 
 
 def _end_of(trace: Trace, run_s: float) -> tuple[float, float]:
