@@ -246,12 +246,11 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     stalled_s, until_s = _end_of(trace, run_s)
     here = (time_s >= crank_s) & (time_s < until_s)
     lit_s = first_s(time_s, here & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
-    watched_s = min(crank_s + WATCHED_s, until_s)
-    seen = measure(trace, [("start", crank_s, watched_s)])
+    past_s = min(crank_s + WATCHED_s, until_s)
+    seen = measure(trace, [("start", crank_s, past_s)])
     on = (trace["enabled"] > 0.5) & here
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
-    since = run_s + car.curves.after_start_fade_s
-    right = np.abs(trace["shaft_steps"] - trace["believed_steps"]) < APART_steps
+    since, right = run_s + car.curves.after_start_fade_s, _counted_right(trace)
     return StartStory(
         car=trace.name,
         scenario=trace.scenario,
@@ -269,7 +268,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         trim_high_steps=float(np.max(trim)),
         base_errors=base_errors(trace, car, on & right & (time_s > since)),
         out_of_reach=out_of_reach(trace, here & right & ~on & (time_s > since)),
-        valve_steps=_valve_at(trace, stalled_s, watched_s),
+        valve_steps=_valve_at(trace, stalled_s, past_s),
         off_at_end_steps=off_steps(trace, -1),
         key_s=crank_s,
         feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
@@ -278,6 +277,11 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         offset=hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
         lost=lost_in(trace, here & (time_s > run_s)),
     )
+
+
+def _counted_right(trace: Trace) -> Any:
+    """Rows in which the valve is where it is counted."""
+    return np.abs(trace["shaft_steps"] - trace["believed_steps"]) < APART_steps
 
 
 def _cranking_rpm(trace: Trace, here: Any, lit_s: float) -> float:
