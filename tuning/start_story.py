@@ -246,9 +246,8 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     stalled_s, until_s = _end_of(trace, run_s)
     here = (time_s >= crank_s) & (time_s < until_s)
     lit_s = first_s(time_s, here & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
-    past_s = min(crank_s + WATCHED_s, until_s)
-    seen = measure(trace, [("start", crank_s, past_s)])
-    on = (trace["enabled"] > 0.5) & here
+    seen = measure(trace, [("start", crank_s, past_s := min(crank_s + WATCHED_s, until_s))])
+    on = here & (trace["enabled"] > 0.5)
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
     since, right = run_s + car.curves.after_start_fade_s, _counted_right(trace)
     return StartStory(
