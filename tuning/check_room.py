@@ -305,13 +305,15 @@ def _close(car: Car, spot: Spot) -> CheckLine:
     reach = -float(car.feedback.trim_limit_steps[0])
     remedy = "lower the low trim limit once the valve is known to be sound"
     if spot.base_steps <= reach:
+        remedy = _closed_stop(car, spot)
         mended = min(spot.needed_steps, float(car.valve.open_limit_steps))
         # The base comes first: a stop closed for a base that is too low would keep it too slow.
         if mended > spot.base_steps + LEAST_steps and min(mended, reach) >= LEAST_steps:
-            remedy = f"raise the base curve here first, to {mended:.0f} steps in the model"
-            remedy += f": {min(mended, reach):.0f} steps can then be closed"
-        else:
-            remedy = _closed_stop(car, spot)
+            remedy = (
+                f"raise the base curve here first, to {mended:.0f} steps in the model:"
+                f" {min(mended, reach):.0f} steps can then be closed; only if it idles right as it"
+                f" is, {remedy}"
+            )
     return CheckLine(
         f"room to close at {spot.coolant_degC:.0f} degC",
         judged(spot.close_steps < LEAST_steps, spot.close_rpm < LEAST_rpm),
