@@ -31,6 +31,16 @@ def test_explore_draws_what_the_sliders_say(look: Look) -> None:
     assert "changes not saved" in look.text()
 
 
+def test_the_charts_scripts_are_asked_for_early_and_once(look: Look) -> None:
+    look.wait_text("starting places")
+    early, loaded = look.driver.execute_script(
+        "return [[...document.querySelectorAll('link[rel=modulepreload]')].map(one => one.href),"
+        " performance.getEntriesByType('resource').map(one => one.name)]"
+    )
+    assert len(early) >= 2
+    assert all(loaded.count(one) == 1 for one in early)
+
+
 def test_explore_map_moves_the_settings_by_click(look: Look) -> None:
     wait_for(lambda: look.option(".map").get("series"), "map")
     (now,) = look.option(".map")["series"][3]["data"]

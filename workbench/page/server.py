@@ -57,6 +57,7 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
         host=HERE, port=port, title=TITLE, favicon=ICON, dark=None, show=show, reload=False,
         show_welcome_message=False, tailwind=False, reconnect_timeout=20.0,
         message_history_length=0, access_log=False, language="en-GB",
+        gzip_middleware_factory=None,  # packing costs more than sending within one machine
     )  # fmt: skip
 
 
