@@ -208,7 +208,7 @@ class BaseProposal:
             return []
         fade = f"{self.fade_now_s:g} -> {self.fade_s:g} s"
         why = "oil warms later than what the curves go by, and such air makes up for it"
-        return [f"after-start air fades over {fade}: {why}"]
+        return [f"after-start air fades over {fade}: {why}; take the three curves together"]
 
     def _moves(self) -> list[str]:
         """What a minimum move of one step would do to starts."""
