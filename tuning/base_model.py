@@ -20,8 +20,8 @@ from tuning.base_need import Need, PLACES_degC, needs
 from tuning.base_search import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
-    LONGER_FADES_s,
     SearchResult,
+    SLOW_FADE_s,
     StartCurves,
     StartTargets,
     falling,
@@ -245,7 +245,7 @@ def base_from_model(
 
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
-    some = [_filled(one, settled) for one in needs(car, (0.0, *LONGER_FADES_s), seed)]
+    some = [_filled(one, settled) for one in needs(car, (0.0, SLOW_FADE_s), seed)]
     found = search_curves(car, some, _warm(some[0], car, settled[-2:]), aims, seed)
     faults = tuple(one.name for one in valve_checks(car) if one.verdict == "fail")
     proposal = replace(_proposal(car, aims, some, found, seed), valve_faults=faults)
@@ -254,7 +254,8 @@ def base_from_model(
     # What the engine needs has nothing to do with how the valve is moved.
     single = with_values(car, {"feedback": {"min_move_steps": 1}})
     warm = _warm(some[0], single, settled[-2:])
-    finer = search_curves(single, some, warm, aims, seed, found.moves)
+    same_fade = [one for one in some if one.fade_s == found.curves.fade_s] or some[:1]
+    finer = search_curves(single, same_fade, warm, aims, seed, found.moves)
     return replace(proposal, finer=_proposal(single, aims, some, finer, seed).met)
 
 

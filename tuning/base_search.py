@@ -50,8 +50,8 @@ ROUNDS = 8
 """How often points are bettered, every other one at a time."""
 SPARE = 0.85
 """Targets are aimed at with this share of them, so that fresh starts meet them too [-]."""
-LONGER_FADES_s = (60.0, 120.0)
-"""Fades of after-start air that are tried beside the owner's [s]."""
+SLOW_FADE_s = 120.0
+"""A fade of after-start air that is tried beside the owner's: about as slowly as oil warms [s]."""
 FADE_WORTH = 0.2
 """A longer fade is proposed if it saves this share of what is missed [-]."""
 
@@ -299,8 +299,7 @@ def search_curves(
     car : Car
         The car; its target speeds are kept.
     needs : sequence of Need
-        Where to begin: first without fading air, then for each of ``LONGER_FADES_s``; every place
-        known.
+        Where to begin, one or two: with the owner's fade, and with a slow one; every place known.
     warm : sequence of (float, float)
         The base curve at temperatures warmer than a start's [degC, steps].
     aims : StartTargets
@@ -335,7 +334,7 @@ def search_curves(
     best, least = found[0]
     for curves, missed in found[1:]:
         if missed < (1.0 - FADE_WORTH) * least:
-            best, least = curves, missed
+            best = curves
     return SearchResult(best, tuple(search.tried), moves)
 
 
