@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from sim import Car, Scenario
 
 STARTS_degC = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0, 40.0)
+"""Engine and air at the starts that are tried [degC]."""
 STABLE_s = 20.0
 """From the key, a start should be stable by then; common practice, no source [s]."""
 CRANK_s, LET_GO_s, LENGTH_s = 2.0, 22.0, 62.0

@@ -1,4 +1,4 @@
-"""Figure of a car: its open-loop curves, and where the model settles on the base curve."""
+"""Figure of a car: its open-loop curves, and how the model idles on the base curve."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def curves_finding(car: Car) -> str:
     high = max(spot.rpm_per_step for spot in spots)
     off = worst.settled_rpm - worst.target_rpm
     return (
-        f"On the base curve speed settles within {abs(off):.0f} rpm of the target (worst at"
+        f"On the base curve the engine idles within {abs(off):.0f} rpm of the target (worst at"
         f" {worst.coolant_degC:.0f} degC), and one step is worth {low:.0f} to {high:.0f} rpm."
     )
 
@@ -85,7 +85,7 @@ def curves_figure(car: Car) -> Figure:
         )
         speed.plot(
             [spot.coolant_degC for spot in spots], [spot.settled_rpm for spot in spots],
-            color=BLUE, marker="o", markersize=4, label="settles on the base curve",
+            color=BLUE, marker="o", markersize=4, label="idle on the base curve",
         )  # fmt: skip
         speed.set_ylabel("speed [rpm]")
         speed.margins(y=0.25)

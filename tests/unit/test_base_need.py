@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from sim import load_car, with_values
-from tuning.base_need import HOLDING, Held, Need, PLACES_degC, _fitted, needs
+from tuning.base_need import Held, Need, PLACES_degC, _fitted, needs
 from tuning.start_trials import STARTS_degC
 
 FADES_s = (0.0, 60.0, 120.0)
@@ -66,8 +66,3 @@ def test_slow_air_makes_up_for_oil_far_behind_the_head() -> None:
     by_oil = with_values(load_car("twin"), {"sensors": {"temperature_of": "oil"}})
     (followed,) = needs(by_oil, (120.0,), 0)
     assert followed.after_steps[2] < 0.5 * slow.after_steps[2]
-
-
-def test_the_holding_feedback_is_slow_and_fine() -> None:
-    assert HOLDING["min_move_steps"] == 1
-    assert HOLDING["deadband_rpm"] == 0.0
