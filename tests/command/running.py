@@ -12,6 +12,9 @@ from typing import Any
 
 from tests.source_tree import ROOT
 
+NOT_A_USERS = {"NO_COLOR", "FORCE_COLOR", "COLUMNS", "PYTHONDONTWRITEBYTECODE"}
+"""What the surroundings of a test may have set and a user's own terminal has not."""
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -35,8 +38,8 @@ class Outcome:
 
 
 def surroundings(**more: str) -> dict[str, str]:
-    """Environment of a command: this project, and no colour asked for."""
-    kept = {k: v for k, v in os.environ.items() if k not in {"NO_COLOR", "FORCE_COLOR", "COLUMNS"}}
+    """Environment of a command: this project, no colour asked for, and sources compiled once."""
+    kept = {k: v for k, v in os.environ.items() if k not in NOT_A_USERS}
     return kept | {"PYTHONPATH": str(ROOT)} | more
 
 
