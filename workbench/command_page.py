@@ -22,11 +22,12 @@ def page(
     """Open the local page: drag, look, search, print. Nothing leaves this machine."""
     from importlib.util import find_spec
 
-    from sim.files import one_problem
     from workbench.page.server import check_port, run_page
 
     screen = Screen("page", as_json, quiet)
     if find_spec("nicegui") is None:
+        from sim.files import one_problem
+
         message = 'an extra is not installed, allowed: after pip install "evenidle[page]"'
         raise one_problem("page", 1, "nicegui", message)
     check_port(port)

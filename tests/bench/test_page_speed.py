@@ -12,14 +12,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.page.browsing import Look, Served, chromium, serve, wait_for
+from tests.page.browsing import Look, Served, chromium, free_port, serve, wait_for
 
 pytestmark = pytest.mark.bench
 
 MOST_REDRAW_ms = 100.0
 MOST_START_s = 2.0
 REDRAWS = 1000
-STARTS = 5
+STARTS = 9
+MOMENTS = ("answers", "first picture", "chance told")
 MOST_GROWTH_MB = 30.0
 _MOVE = """
 const [count, done] = arguments;
@@ -93,19 +94,21 @@ def test_slider_to_redraw(look: Look, served: Served, capsys: pytest.CaptureFixt
 def test_usable_soon_after_a_warm_start(
     look: Look, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    starts = [warm_start_s(look, tmp_path) for _ in range(STARTS)]
-    told = dict(zip(("answers", "first picture", "chance"), np.median(starts, axis=0), strict=True))
-    words = ", ".join(f"{what} after {at_s:.2f} s" for what, at_s in told.items())
+    port = free_port()  # the page is always at the same address, as for whoever opens it daily
+    first = warm_start_s(look, tmp_path, port)
+    again = np.median([warm_start_s(look, tmp_path, port) for _ in range(STARTS)], axis=0)
     with capsys.disabled():
-        print(f"\nwarm start, median of {STARTS}: {words}; wanted: picture in {MOST_START_s:.0f} s")  # noqa: T201
-    assert told["answers"] < told["first picture"] < told["chance"]
+        for what, times_s in (("first visit of a browser", first), (f"median of {STARTS}", again)):
+            words = ", ".join(f"{n} {t:.2f} s" for n, t in zip(MOMENTS, times_s, strict=True))
+            print(f"\nwarm start, {what}: {words}; wanted: picture in {MOST_START_s:.0f} s", end="")  # noqa: T201
+    assert list(again) == sorted(again)
 
 
-def warm_start_s(look: Look, folder: Path) -> tuple[float, float, float]:
-    """From the command until the server answers, the first picture, and the chance told [s]."""
+def warm_start_s(look: Look, folder: Path, port: int) -> tuple[float, float, float]:
+    """Times from the command to each of the moments [s]."""
     look.driver.get("about:blank")
     begun = time.monotonic()
-    one = serve(folder)
+    one = serve(folder, port)
     try:
         answers_s = time.monotonic() - begun
         look.driver.get(one.address)

@@ -61,9 +61,9 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def serve(folder: Path) -> Served:
-    """Start ``evenidle page`` and wait until it answers."""
-    port = free_port()
+def serve(folder: Path, port: int | None = None) -> Served:
+    """Start ``evenidle page`` and wait until it answers, on a port that nobody has if not told."""
+    port = port or free_port()
     # The page's library behaves otherwise where it believes to be under test.
     around = {k: v for k, v in surroundings().items() if not k.startswith("PYTEST")}
     with (folder / "server.log").open("wb") as log:

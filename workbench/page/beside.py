@@ -6,16 +6,13 @@ run, however long, makes the page wait.
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
-import gc
 import multiprocessing
-import signal
 import threading
 from concurrent.futures import Future
-from importlib import import_module
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any
+
+from workbench.page.answering import run_beside
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -25,8 +22,6 @@ if TYPE_CHECKING:
     from sim import Car
     from workbench.page.wish import Wish
 
-COLLECT_AFTER = 50_000
-"""Objects made before the garbage collector looks for cycles, as for commands."""
 TRIES = 2
 WORK = "workbench.page.work_live:"
 """Where questions are answered."""
@@ -46,6 +41,10 @@ class Beside:
         self._pipe: Connection | None = None
         self._asked: SimpleQueue[Question | None] = SimpleQueue()
         threading.Thread(target=self._pass_on, daemon=True).start()
+
+    def start(self) -> None:
+        """Start the process now, and not with the first question; only before that."""
+        self._pipe = self._begin()
 
     def submit(self, work: str, *arguments: object) -> Future[Any]:
         """Ask something; questions are answered in turn.
@@ -81,7 +80,9 @@ class Beside:
         object
             The answer.
         """
-        return await asyncio.wrap_future(self.submit(work, *arguments))
+        from asyncio import wrap_future  # a process may be started before it is loaded
+
+        return await wrap_future(self.submit(work, *arguments))
 
     @property
     def pid(self) -> int | None:
@@ -146,6 +147,8 @@ class Beside:
 class Runs:
     """The two processes of a server: one draws, the other thinks about what was drawn.
 
+    The first begins at once: it loads the compiler's library while the server loads its own.
+
     Attributes
     ----------
     quick : Beside
@@ -156,6 +159,8 @@ class Runs:
 
     def __init__(self) -> None:
         self.quick = Beside()
+        self.quick.start()
+        self._compiled = self.quick.submit(WORK + "is_compiled")
         self.slow = Beside()
 
     def make_ready(self, car: Car, wish: Wish, on_compiling: Callable[[], None]) -> None:
@@ -170,7 +175,6 @@ class Runs:
         on_compiling : callable
             Called, in a thread, where nothing is compiled yet.
         """
-        compiled = self.quick.submit(WORK + "is_compiled")
         drawn = self.quick.submit(WORK + "idle", car, wish, 0)
 
         def on_drawn(_: object) -> None:
@@ -184,30 +188,9 @@ class Runs:
                 self.slow.submit(WORK + "pressure", car, wish, 0)  # the single run, on its own
             drawn.add_done_callback(on_drawn)
 
-        compiled.add_done_callback(on_told)
+        self._compiled.add_done_callback(on_told)
 
     def end_now(self) -> None:
         """End both."""
         self.quick.end_now()
         self.slow.end_now()
-
-
-def run_beside(pipe: Connection) -> None:
-    """Answer questions until nobody asks any more; a process beside the server begins here.
-
-    Parameters
-    ----------
-    pipe : Connection
-        Where questions come from and answers go to.
-    """
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's: it ends this one
-    gc.set_threshold(COLLECT_AFTER)
-    with contextlib.suppress(EOFError, OSError):
-        while True:
-            work, arguments = pipe.recv()
-            module, _, name = work.partition(":")
-            try:
-                told = True, getattr(import_module(module), name)(*arguments)
-            except Exception as error:  # noqa: BLE001 (told to whoever asked)
-                told = False, f"{type(error).__name__}: {error}"
-            pipe.send(told)

@@ -8,15 +8,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from sim import load_car
 from workbench.page.beside import Runs
 from workbench.page.guard import Guard
-from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
-from workbench.page.wish import Wish
 
 if TYPE_CHECKING:
     from starlette.responses import Response
 
+    from workbench.page.session import Sessions
     from workbench.printing import Screen
 
 HERE = "127.0.0.1"
@@ -42,8 +40,12 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
     show : bool
         Open it in the browser.
     """
-    runs, sessions = Runs(), Sessions(seed)
-    car = load_car(FIRST_CAR)
+    runs = Runs()  # before anything else is loaded: its process takes longest to be ready
+    from sim import load_car
+    from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
+    from workbench.page.wish import Wish
+
+    car, sessions = load_car(FIRST_CAR), Sessions(seed)
     runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
     with _without("aiohttp"):
         from nicegui import app, ui
@@ -91,13 +93,13 @@ def check_port(port: int) -> None:
     InputError
         If it cannot be had.
     """
-    from sim.files import one_problem
-
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((HERE, port))
         except OSError as error:
+            from sim.files import one_problem
+
             reason = (error.strerror or str(error)).lower()
             message = f"cannot be had ({port}, {reason}), allowed: a free port"
             raise one_problem("--port", 1, "port", message) from None
