@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from controllers.compiling import compiled, is_warm, machine_code, pick, relation, routine
+    from controllers.compiling import compiled, hold, is_warm, machine_code, pick, relation, routine
     from controllers.controller import (
         Controller,
         car_curves,
@@ -42,6 +42,7 @@ _HOMES = {
     "compiled": "compiling",
     "is_warm": "compiling",
     "machine_code": "compiling",
+    "hold": "compiling",
     "pick": "compiling",
     "relation": "compiling",
     "routine": "compiling",
@@ -89,6 +90,7 @@ __all__ = [
     "controller_row",
     "curve_table",
     "curve_value",
+    "hold",
     "idle_spark_trim",
     "is_warm",
     "law_code",

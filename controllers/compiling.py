@@ -31,6 +31,8 @@ import numpy as np
 
 _COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
 _IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)\.\w+) import", re.MULTILINE)
+_ARRAYS = {"np.ndarray", "Tables"}
+"""Annotations of what holds arrays."""
 F = TypeVar("F", bound=Callable[..., object])
 
 CALLS_INTO = {
@@ -173,6 +175,20 @@ def is_warm() -> bool:
     return any(cache_folder("sim").rglob("*.nbc"))
 
 
+def _lent(function: Callable[..., object]) -> dict[str, bool]:
+    """Have a function that others call take arrays without counting who holds them.
+
+    Whoever runs it holds them until it returns; what gives back an array has to count.  Counting,
+    which has to be safe among threads, took a tenth of a run.  Functions without arrays are told
+    to count, else they would do as their caller: then the compiler makes branches of choices.
+    """
+    if not hasattr(numba.core.options.DefaultOptions, "_nrt"):
+        return {}
+    kinds = dict(function.__annotations__)
+    gives = kinds.pop("return", None) in _ARRAYS
+    return {"_nrt": gives or not _ARRAYS & set(kinds.values())}
+
+
 def _cached(function: F, **options: Any) -> F:
     """Compile with the disk cache of the function's own package."""
     folder = cache_folder(function.__module__.partition(".")[0])
@@ -185,11 +201,13 @@ def _pick_python(condition: bool, new: float, old: float) -> float:
     return new if condition else old
 
 
-def _pick_select() -> Callable[[bool, float, float], float]:
+def _pick_select(whole: bool) -> Callable[[bool, float, float], float]:
     """Make the choice as one machine instruction.
 
     Written as a branch, the compiler gathers all choices of one condition into one branch
-    with conditional stores, which vectorise badly.
+    with conditional stores, which vectorise badly.  A choice between something new and what a
+    place holds, stored there, it also turns into a conditional store; ``whole`` hides from it
+    where the old value comes from, by LLVM's instruction ``freeze``, which costs nothing.
     """
     from numba.core import types
     from numba.extending import intrinsic
@@ -201,6 +219,10 @@ def _pick_select() -> Callable[[bool, float, float], float]:
                 for value, kind in zip(arguments[1:], signature.args[1:], strict=True)
             ]
             truth = context.cast(builder, arguments[0], signature.args[0], types.boolean)
+            if whole:
+                frozen = cast("Any", import_module("llvmlite.ir")).instructions.Instruction
+                casted[1] = frozen(builder.block, casted[1].type, "freeze", casted[1:])
+                builder._insert(casted[1])
             return builder.select(truth, *casted)
 
         return types.float64(condition, new, old), generate
@@ -209,8 +231,11 @@ def _pick_select() -> Callable[[bool, float, float], float]:
 
 
 _PLAIN = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
-pick = _pick_python if _PLAIN else _pick_select()
+pick = _pick_python if _PLAIN else _pick_select(False)
 """Choose ``new`` if a condition holds, else ``old``, without a branch: (bool, float, float)."""
+hold = _pick_python if _PLAIN else _pick_select(True)
+"""The same for what is stored where ``old`` was read: written whole, as some processors take many
+times as long to write some lanes of a vector as all of them."""
 
 
 def relation(function: F) -> F:
@@ -226,7 +251,7 @@ def relation(function: F) -> F:
     callable
         The compiled function; callable from Python too, and cached for that.
     """
-    return _cached(function, forceinline=True)
+    return _cached(function, forceinline=True, **_lent(function))
 
 
 def routine(function: F) -> F:
@@ -242,7 +267,7 @@ def routine(function: F) -> F:
     callable
         The compiled function; callable from Python too.
     """
-    return _cached(function, nogil=True)
+    return _cached(function, nogil=True, **_lent(function))
 
 
 def compiled(function: F) -> F:

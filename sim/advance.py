@@ -12,9 +12,10 @@ from __future__ import annotations
 import numpy as np
 
 from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
+from sim.arriving import arrive, follow_pressure, judged, keep_books, settle_path
 from sim.due import event_of, first_due
 from sim.records import END, FIRING, NO_EVENT, STALL, Block
-from sim.slopes import SURELY_CHOKED, highest_reach, longest_step, runge_kutta, slopes
+from sim.slopes import longest_step, runge_kutta, slopes
 
 __all__ = ["advance", "predicted_firing", "slopes"]
 
@@ -157,170 +158,14 @@ def ticks_to_crossing(rest_rad: float, speed: float, step: float, room: float) -
 
 
 @relation
-def follow_pressure(
-    s: Block, p: Block, lane: int, live: bool, elapsed_s: float, map_Pa: float
-) -> None:
-    """Let the pressure that fuelling goes by follow a step (implicit Euler).
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    live : bool
-        Whether the step counts [-].
-    elapsed_s : float
-        Length of the step [s].
-    map_Pa : float
-        Manifold pressure reached [Pa].
-    """
-    lagged = s.map_lagged_Pa[lane]
-    followed = elapsed_s / (p.fuelling_lag_s[lane] + elapsed_s + 1.0e-12)
-    s.map_lagged_Pa[lane] = pick(live, lagged + (map_Pa - lagged) * followed, lagged)
-
-
-@relation
-def keep_books(
-    s: Block,
-    p: Block,
-    lane: int,
-    live: bool,
-    elapsed_s: float,
-    map_Pa: float,
-    air: tuple[float, float],
-    work: tuple[float, float],
-) -> None:
-    """Add a step to the books, and let the sensed pressure follow (implicit Euler).
-
-    Only for runs that are told or recorded: no controller sees them, and in the lanes so many
-    more arrays would keep the compiler from making vectors of the loop.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    live : bool
-        Whether the step counts [-].
-    elapsed_s : float
-        Length of the step [s].
-    map_Pa : float
-        Manifold pressure reached [Pa].
-    air : tuple of float
-        Air in and out [kg].
-    work : tuple of float
-        Work driven and resisted at the crank [J].
-    """
-    sensed = s.map_sensed_Pa[lane]
-    share = elapsed_s * p.inverse_map_lag_per_s[lane]
-    s.map_sensed_Pa[lane] = pick(live, sensed + (map_Pa - sensed) * share / (1.0 + share), sensed)
-    s.in_kg[lane] += pick(live, air[0], 0.0)
-    s.out_kg[lane] += pick(live, air[1], 0.0)
-    s.indicated_J[lane] += pick(live, work[0], 0.0)
-    s.resisted_J[lane] += pick(live, work[1], 0.0)
-
-
-@relation
-def stays_common(
-    s: Block,
-    p: Block,
-    lane: int,
-    rate_Pa_s: float,
-    highest_Pa: float,
-    map_Pa: float,
-    speed: float,
-) -> bool:
-    """Whether a step that was tried on the common path holds in the common case throughout.
-
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    rate_Pa_s : float
-        Rate of manifold pressure as the step began [Pa/s].
-    highest_Pa, map_Pa : float
-        Highest manifold pressure met, and that reached [Pa].
-    speed : float
-        Crank speed reached [rad/s].
-
-    Returns
-    -------
-    bool
-        All openings choked from beginning to end, and no stall.
-    """
-    below = p.choked_below_Pa[lane]
-    fast = speed > p.stall_rad_s[lane]
-    steady = highest_reach(s, p, lane, rate_Pa_s) <= SURELY_CHOKED * p.ambient_Pa[lane]
-    return s.scalar[lane] == 0.0 and steady and highest_Pa <= below and map_Pa <= below and fast
-
-
-@relation
-def settle_path(
-    s: Block, p: Block, lane: int, ok: bool, stops: bool, map_Pa: float, choked_only: bool
-) -> None:
-    """Note whether the next step of a lane must take the general path.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    ok : bool
-        Whether the step just tried holds in the common case [-].
-    stops : bool
-        Whether the engine stalls [-].
-    map_Pa : float
-        Manifold pressure reached [Pa].
-    choked_only : bool
-        Whether the step was tried on the common path [-].
-    """
-    if choked_only:
-        s.scalar[lane] = pick(ok, s.scalar[lane], 1.0)
-    else:
-        common = (
-            map_Pa <= p.choked_below_Pa[lane]
-            and s.starting[lane] == 0.0
-            and s.running[lane] > 0.5
-            and not stops
-        )
-        s.scalar[lane] = 0.0 if common else 1.0
-
-
-@relation
-def arrive(
-    s: Block, lane: int, live: bool, tick: float, map_Pa: float, speed: float, given_W: float
-) -> None:
-    """Take over what a step reached, where it counts.
-
-    Parameters
-    ----------
-    s : Block
-        State (changed).
-    lane : int
-        Lane [-].
-    live : bool
-        Whether the step counts [-].
-    tick : float
-        Now [ticks].
-    map_Pa, speed, given_W : float
-        Manifold pressure [Pa], crank speed [rad/s] and alternator power [W] reached.
-    """
-    s.map_Pa[lane] = pick(live, map_Pa, s.map_Pa[lane])
-    s.speed_rad_s[lane] = pick(live, speed, s.speed_rad_s[lane])
-    s.given_W[lane] = pick(live, given_W, s.given_W[lane])
-    s.tick[lane] = pick(live, tick, s.tick[lane])
-    lowest = s.lowest_rad_s[lane]
-    s.lowest_rad_s[lane] = pick(live and speed < lowest, speed, lowest)
-
-
-@relation
 def advance(
-    s: Block, p: Block, lane: int, next_update: float, full: bool, choked_only: bool
+    s: Block,
+    p: Block,
+    lane: int,
+    next_update: float,
+    full: bool,
+    books: bool,
+    choked_only: bool,
 ) -> None:
     """Take one lane from its present event to its next one.
 
@@ -332,8 +177,8 @@ def advance(
         Lane [-].
     next_update : float
         Tick of the next controller update [ticks].
-    full : bool
-        With lagged fuelling, and on the general path with the books too [-].
+    full, books : bool
+        With lagged fuelling, and with the books [-].
     choked_only : bool
         Take the step only where the common case holds; else leave the lane unchanged and
         set ``scalar`` [-].
@@ -349,7 +194,7 @@ def advance(
     map1, speed1, given1, turned, air_in, air_out, resisted = moved
     rest = remaining - turned
     near = rest < NEAR_SHARE * aim + NEAR_rad
-    fires = ahead <= limit and remaining <= p.angle_cap_rad[lane] and near
+    fires = (ahead <= limit) & (remaining <= p.angle_cap_rad[lane]) & near
     extra = pick(fires, ticks_to_crossing(rest, speed1, step, room), 0.0)
     e = extra * s_PER_TICK
     map1 += e * last[0]
@@ -357,17 +202,11 @@ def advance(
     turned += e * speed1
     reached = tick + step + extra
 
-    ok, stops = True, False
-    if choked_only:
-        ok = stays_common(s, p, lane, first[0], highest, map1, final)
-    else:
-        final = pick(final > 0.0, final, 0.0)
-        map1 = pick(map1 > 1.0, map1, 1.0)
-        stops = s.running[lane] > 0.5 and final <= p.stall_rad_s[lane]
-    live = ok and s.live[lane] > 0.5
+    ok, stops, map1, final = judged(s, p, lane, first[0], highest, map1, final, choked_only)
+    live = ok & (s.live[lane] > 0.5)
     if full:
         follow_pressure(s, p, lane, live, (step + extra) * s_PER_TICK, map1)
-    if full and not choked_only:
+    if books:
         air = (air_in + e * last[3], air_out + e * last[4])
         work = (s.torque_Nm[lane] * turned, resisted + e * last[5] * speed1)
         keep_books(s, p, lane, live, (step + extra) * s_PER_TICK, map1, air, work)

@@ -67,7 +67,7 @@ def vector_pass(
     for lane in range(lanes):
         read_balance(s, p, lane, balance)
     for lane in range(lanes):
-        advance(s, p, lane, k.due_update[lane], full, True)
+        advance(s, p, lane, k.due_update[lane], full, False, True)
         fire_now(s, p, c, k, lane, s.event[lane] == FIRING, full)
     rare = 0
     for lane in range(lanes):

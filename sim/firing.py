@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from controllers import pick, relation, s_PER_TICK
+from controllers import hold, pick, relation, s_PER_TICK
 from sim.combustion import (
     STOICHIOMETRIC_AIR_TO_FUEL,
     film_evaporated,
@@ -99,11 +99,11 @@ def burnt_efficiency(
     evaporated = film_evaporated(s.film_kg[lane], elapsed_s, p.wall_s[lane])
     fuel = (1.0 - p.wall_share[lane]) * metered + evaporated
     film = s.film_kg[lane] + p.wall_share[lane] * metered - evaporated
-    lagging = p.wall_share[lane] > 0.0 or p.fuelling_lag_s[lane] > 0.0
+    lagging = (p.wall_share[lane] > 0.0) | (p.fuelling_lag_s[lane] > 0.0)
     lambda_ = pick(lagging, mixture_lambda(s.drawn_kg[lane], fuel), s.lambda_wanted[lane])
-    s.film_kg[lane] = pick(on, film, s.film_kg[lane])
-    s.lambda_[lane] = pick(on, lambda_, s.lambda_[lane])
-    s.spark_deg[lane] = pick(on, spark, s.spark_deg[lane])
+    s.film_kg[lane] = hold(on, film, s.film_kg[lane])
+    s.lambda_[lane] = hold(on, lambda_, s.lambda_[lane])
+    s.spark_deg[lane] = hold(on, spark, s.spark_deg[lane])
     sparked = spark_efficiency(spark, p.spark_best_deg[lane], p.spark_loss_per_deg2[lane])
     return sparked * mixture_efficiency(lambda_, p.lambda_best[lane], p.mixture_loss[lane])
 
@@ -138,11 +138,11 @@ def shift_work(s: Block, p: Block, lane: int, on: bool, newest_J: float) -> None
         + p.delay2[lane] * work1
         + p.delay3[lane] * work2
     )
-    s.torque_Nm[lane] = pick(on, work * p.firings_per_rad[lane], s.torque_Nm[lane])
-    s.work3[lane] = pick(on, work2, s.work3[lane])
-    s.work2[lane] = pick(on, work1, work2)
-    s.work1[lane] = pick(on, work0, work1)
-    s.work0[lane] = pick(on, newest_J, work0)
+    s.torque_Nm[lane] = hold(on, work * p.firings_per_rad[lane], s.torque_Nm[lane])
+    s.work3[lane] = hold(on, work2, s.work3[lane])
+    s.work2[lane] = hold(on, work1, work2)
+    s.work1[lane] = hold(on, work0, work1)
+    s.work0[lane] = hold(on, newest_J, work0)
 
 
 @relation
@@ -184,11 +184,11 @@ def fire(
     factor = pick(factor > 0.0, factor, 0.0)
     newest = p.work_J_per_kg[lane] * s.drawn_kg[lane] * efficiency * factor * s.ignition[lane]
     shift_work(s, p, lane, on, newest)
-    s.scatter[lane] = pick(on, scatter, s.scatter[lane])
-    s.drawn_kg[lane] = pick(on, 0.0, s.drawn_kg[lane])
+    s.scatter[lane] = hold(on, scatter, s.scatter[lane])
+    s.drawn_kg[lane] = hold(on, 0.0, s.drawn_kg[lane])
     s.firings[lane] += pick(on, 1.0, 0.0)
-    s.fired_tick[lane] = pick(on, s.tick[lane], s.fired_tick[lane])
-    s.measured_rpm[lane] = pick(on, rpm, s.measured_rpm[lane])
+    s.fired_tick[lane] = hold(on, s.tick[lane], s.fired_tick[lane])
+    s.measured_rpm[lane] = hold(on, rpm, s.measured_rpm[lane])
     following = s.cylinder[lane] + 1.0
     following = pick(following < p.cylinders[lane], following, 0.0)
-    s.cylinder[lane] = pick(on, following, s.cylinder[lane])
+    s.cylinder[lane] = hold(on, following, s.cylinder[lane])

@@ -211,6 +211,29 @@ def handle(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) ->
         stop_engine(s, k, lane)
 
 
+@relation
+def advance_alone(s: Block, p: Block, lane: int, next_update: float, full: bool) -> None:
+    """Take one run by itself from its present event to its next one.
+
+    On the common path, which is the quicker one, where that holds.
+
+    Parameters
+    ----------
+    s, p : Block
+        State (changed) and parameters.
+    lane : int
+        Lane [-].
+    next_update : float
+        Tick of the next controller update [ticks].
+    full : bool
+        With lagged fuelling and the books [-].
+    """
+    if s.scalar[lane] == 0.0:
+        advance(s, p, lane, next_update, full, full, True)
+    if s.scalar[lane] != 0.0:
+        advance(s, p, lane, next_update, full, full, False)
+
+
 @routine
 def general_step(
     s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool
@@ -228,7 +251,7 @@ def general_step(
     full : bool
         With every feature [-].
     """
-    advance(s, p, lane, k.due_update[lane], full, False)
+    advance_alone(s, p, lane, k.due_update[lane], full)
     if s.event[lane] == FIRING:
         fire_alone(s, p, c, k, lane, tables, full)
     else:

@@ -15,12 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controllers import NEVER, TICKS_PER_s, car_curves, compiled, matrix, relation
-from sim.advance import advance
 from sim.batch import Blocks, load_lane
 from sim.begin import set_ambient, set_rest, set_valve, start_idling
 from sim.car import Car
 from sim.firing import RPM_PER_rad_s, draw_noise, read_balance
-from sim.handlers import fire_now, handle
+from sim.handlers import advance_alone, fire_now, handle
 from sim.happenings import set_coolant
 from sim.prepare import car_row, new_blocks, valve_areas_m2
 from sim.recorded_drive import Beginning, Drive, make_drive
@@ -197,7 +196,7 @@ def run_replay(
     centre = (0.0, s.measured_rpm[0])
     while s.live[0] > 0.5:
         tick, sensed = s.tick[0], s.map_sensed_Pa[0]
-        advance(s, p, 0, k.due_update[0], True, False)
+        advance_alone(s, p, 0, k.due_update[0], True)
         rows = read_step(s, p, ticks, held, tick, sensed, rows, out)
         event = s.event[0]
         if event == FIRING and not held:

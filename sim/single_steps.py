@@ -37,7 +37,7 @@ def step_plant(state: np.ndarray, parameters: np.ndarray, memory: np.ndarray) ->
     float
         Code of the event reached.
     """
-    advance(state[0], parameters[0], 0, memory[0].due_update[0], True, False)
+    advance(state[0], parameters[0], 0, memory[0].due_update[0], True, True, False)
     return state[0].event[0]
 
 
