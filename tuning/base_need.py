@@ -77,13 +77,16 @@ class Held:
     since_s : numpy.ndarray
         Time since the engine runs [s].
     steps : numpy.ndarray
-        Where the valve stands, and so what holds the target [steps].
+        Where the valve stands, and so what holds the target if it does not stand at an end [steps].
+    over_rpm : numpy.ndarray
+        Speed above the target [rpm].
     """
 
     start: NDArray[np.int64]
     coolant_degC: NDArray[np.float64]
     since_s: NDArray[np.float64]
     steps: NDArray[np.float64]
+    over_rpm: NDArray[np.float64]
 
 
 def needs(car: Car, fades_s: Sequence[float], seed: int) -> list[Need]:
@@ -153,9 +156,10 @@ def _joined(traces: Sequence[Trace]) -> Held:
         times = np.arange(run_s + FADED_s, trace.duration_s, EACH_s)
         rows = np.searchsorted(trace.time_s, times) - 1
         coolant, steps = trace["coolant_sensed_degC"][rows], trace["pintle_steps"][rows]
-        parts.append((np.full(times.size, start), coolant, times - run_s, steps))
+        over_rpm = trace["speed_rpm"][rows] - trace["target_rpm"][rows]
+        parts.append((np.full(times.size, start), coolant, times - run_s, steps, over_rpm))
     if not parts:
-        return Held(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0), np.empty(0))
+        return Held(np.empty(0, dtype=np.int64), *(np.empty(0) for _ in range(4)))
     return Held(*(np.concatenate(one) for one in zip(*parts, strict=True)))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from sim import Car
 from tuning.check import CheckLine, judged
-from tuning.cold_room import COLDEST_degC, WARMED_degC, warm_up_errors
+from tuning.cold_room import COLDEST_degC, Passing, WARMED_degC, passings
 
 LEAST_steps = 2.0
 LEAST_rpm = 100.0
@@ -29,7 +29,7 @@ class Spot(NamedTuple):
     """The base curve at one temperature, in the model.
 
     Below `WARMED_degC` it is that of an engine on its way through, with its oil behind and with
-    what after-start air is left; warmer, that of an engine that has settled.
+    what after-start air is left; warmer, or where no start passes, that of one that has settled.
 
     Attributes
     ----------
@@ -48,6 +48,8 @@ class Spot(NamedTuple):
         Room to close and to open, within trim limits and travel [steps].
     close_rpm, open_rpm : float
         What that room is worth [rpm].
+    passing : bool
+        Whether it is that of an engine on its way through.
     """
 
     coolant_degC: float
@@ -60,6 +62,7 @@ class Spot(NamedTuple):
     close_rpm: float
     open_steps: float
     open_rpm: float
+    passing: bool
 
 
 def room_checks(car: Car) -> list[CheckLine]:
@@ -96,8 +99,8 @@ def base_spots(car: Car) -> list[Spot]:
         Rising in temperature.
     """
     places = temperatures(car)
-    lacks = warm_up_errors(car, [degC for degC in places if degC < WARMED_degC])
-    return [_spot(car, degC, lacks.get(degC)) for degC in places]
+    passed = passings(car, [degC for degC in places if degC < WARMED_degC])
+    return [_spot(car, degC, passed.get(degC)) for degC in places]
 
 
 def temperatures(car: Car) -> list[float]:
@@ -147,11 +150,12 @@ def curve_at(points: tuple[tuple[float, float], ...], coolant_degC: float) -> fl
     return float(np.interp(coolant_degC, *np.asarray(points, dtype=float).T))
 
 
-def _spot(car: Car, coolant_degC: float, lacks_steps: float | None) -> Spot:
+def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
     from sim.linearise import settled_rpm
 
     valve = car.valve
-    base = curve_at(car.curves.base_steps, coolant_degC)
+    limit = float(valve.open_limit_steps)
+    base = min(curve_at(car.curves.base_steps, coolant_degC), limit)
     low_trim, high_trim = car.feedback.trim_limit_steps
     top = float(min(valve.open_limit_steps, valve.useful_travel_steps))
     lowest = max(base + low_trim, 0.0)
@@ -160,11 +164,13 @@ def _spot(car: Car, coolant_degC: float, lacks_steps: float | None) -> Spot:
     target = curve_at(car.curves.target_rpm, coolant_degC)
     needed = needed_steps(car, target, coolant_degC)
     shift = 0.0
-    if lacks_steps is not None:
+    if passing is not None:
         # An engine that has settled so cold would want this much more than one on its way.
-        settled_need = min(max(needed, 0.0), float(valve.open_limit_steps))
-        needed = base + lacks_steps
-        shift = settled_need - needed
+        alike = (
+            needed_steps(car, target + passing.over_rpm, coolant_degC) if passing.reach else needed
+        )
+        shift = min(max(alike, 0.0), limit) - base - passing.lacks_steps
+        needed = passing.reach * np.inf if passing.reach else base + passing.lacks_steps
     positions = [max(one + shift, 0.0) for one in (base, lowest, highest, below, above)]
     speeds = settled_rpm(car, positions, coolant_degC)
     settled, closed, opened, less, more = (float(speed) for speed in speeds)
@@ -179,6 +185,7 @@ def _spot(car: Car, coolant_degC: float, lacks_steps: float | None) -> Spot:
         settled - closed,
         highest - base,
         opened - settled,
+        passing is not None,
     )
 
 
@@ -279,7 +286,10 @@ def _towards_target(spot: Spot) -> str:
     """What would bring the speed to its target, in words."""
     steps = base_error_steps(spot)
     if steps == np.inf:
-        return "the open limit does not reach the target: open the throttle stop a little"
+        return (
+            "the open limit does not reach the target: raise it if the valve has travel left, else"
+            " open the throttle stop a little"
+        )
     if steps == -np.inf:
         return "even at the seat it idles above the target: close the throttle stop a little"
     return f"{abs(steps):.0f} steps {'more' if steps > 0 else 'fewer'} at this temperature"
@@ -287,7 +297,7 @@ def _towards_target(spot: Spot) -> str:
 
 def _speed(spot: Spot) -> CheckLine:
     off = spot.settled_rpm - spot.target_rpm
-    told = "idles on the way through at" if spot.coolant_degC < WARMED_degC else "settles at"
+    told = "idles on the way through at" if spot.passing else "settles at"
     settled = f"{told} {spot.settled_rpm:.0f}" if spot.settled_rpm > 0.0 else "cannot run"
     return CheckLine(
         f"base curve at {spot.coolant_degC:.0f} degC",

@@ -8,7 +8,7 @@ temperatures; after-start air counts for as long as it lasts.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -23,6 +23,29 @@ PASSED_s = 20.0
 """Flare and hand-over are over, after the engine runs; common practice, no source [s]."""
 NEAR_K, ENOUGH = 6.0, 6
 """Readings this near a temperature tell of it, so many of one start or more: [K] and count [-]."""
+
+
+STUCK_steps, STUCK_rpm = 1.0, 30.0
+"""A valve held within this of an end, while the speed is this far off, does not reach the target;
+our judgement."""
+
+
+class Passing(NamedTuple):
+    """An engine on its way through a temperature, mean over the starts that pass it.
+
+    Attributes
+    ----------
+    lacks_steps : float
+        What is held more than the curves give; less where it is negative [steps].
+    over_rpm : float
+        Speed above the target where it is held [rpm].
+    reach : float
+        1 where the open limit does not reach the target, -1 where the seat is too much, else 0 [-].
+    """
+
+    lacks_steps: float
+    over_rpm: float
+    reach: float
 
 
 def warm_up_errors(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[float, float]:
@@ -40,8 +63,29 @@ def warm_up_errors(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> di
     Returns
     -------
     dict of float to float
-        Temperature to steps wanted more, negative for fewer, mean over the starts that pass it;
-        temperatures that none passes are left out [degC, steps].
+        Temperature to steps wanted more, negative for fewer, infinite where no position holds the
+        target; temperatures that no start passes are left out [degC, steps].
+    """
+    found = passings(car, coolant_degC, seed)
+    return {at: one.reach * np.inf if one.reach else one.lacks_steps for at, one in found.items()}
+
+
+def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[float, Passing]:
+    """Look at an engine on its way through temperatures, in starts from several.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    coolant_degC : sequence of float
+        Temperatures as the controller reads them [degC].
+    seed : int
+        Of the starts.
+
+    Returns
+    -------
+    dict of float to Passing
+        By temperature; those that no start passes are left out.
 
     Notes
     -----
@@ -58,12 +102,19 @@ def warm_up_errors(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> di
     left = np.maximum(1.0 - held.since_s / curves.after_start_fade_s, 0.0)
     base = np.interp(held.coolant_degC, *np.asarray(curves.base_steps, dtype=float).T)
     given = np.minimum(base + after[held.start] * left, limit)
-    lacks = held.steps - given
+    each = np.array([held.steps - given, held.over_rpm, held.steps])
     found = {}
     for place in coolant_degC:
         near = (np.abs(held.coolant_degC - place) <= NEAR_K) & (held.since_s >= PASSED_s)
-        each = [lacks[near & (held.start == start)] for start in range(len(COLD_STARTS_degC))]
-        means = [float(one.mean()) for one in each if one.size >= ENOUGH]
+        passed = [near & (held.start == start) for start in range(len(COLD_STARTS_degC))]
+        means = [each[:, one].mean(axis=1) for one in passed if one.sum() >= ENOUGH]
         if means:
-            found[place] = float(np.mean(means))
+            lacks, over_rpm, steps = (float(one) for one in np.mean(means, axis=0))
+            found[place] = Passing(lacks, over_rpm, _reach(steps, over_rpm, limit))
     return found
+
+
+def _reach(steps: float, over_rpm: float, limit_steps: float) -> float:
+    if steps >= limit_steps - STUCK_steps and over_rpm < -STUCK_rpm:
+        return 1.0
+    return -1.0 if steps <= STUCK_steps and over_rpm > STUCK_rpm else 0.0

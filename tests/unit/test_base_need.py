@@ -29,7 +29,7 @@ def made_up(base_steps: np.ndarray, after_steps: np.ndarray, fade_s: float) -> H
     coolant = np.asarray(STARTS_degC)[start] + 0.25 * times
     left = np.maximum(1.0 - times / fade_s, 0.0)
     steps = np.interp(coolant, PLACES_degC, base_steps) + after_steps[start] * left
-    return Held(start, coolant, times, steps)
+    return Held(start, coolant, times, steps, 0.0 * times)
 
 
 def test_a_curve_and_fading_air_that_were_put_in_are_found() -> None:
@@ -44,7 +44,7 @@ def test_a_curve_and_fading_air_that_were_put_in_are_found() -> None:
 
 
 def test_where_no_run_came_nothing_is_said() -> None:
-    nothing = _fitted(Held(np.empty(0, dtype=np.int64), *np.empty((3, 0))), 60.0)
+    nothing = _fitted(Held(np.empty(0, dtype=np.int64), *np.empty((4, 0))), 60.0)
     assert np.isnan(nothing.base_steps).all()
 
 
