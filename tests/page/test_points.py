@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from workbench.page.chart_idle import LEAST_SPAN, round_scale
 from workbench.page.points import changes, thinned
 from workbench.units import in_words, shown, taken, written
 
@@ -50,6 +51,21 @@ def test_points_that_are_not_finite_are_left_out() -> None:
     assert thinned([0.0, 1.0, 2.0], [1.0, float("nan"), 3.0], 8) == [[0.0, 1.0], [2.0, 3.0]]
     assert thinned([], [], 8) == []
     assert changes([], [], 8) == []
+
+
+@given(st.floats(-1e4, 1e4), st.floats(0.0, 1e4), st.integers(2, 6))
+def test_an_axis_has_few_lines_at_round_numbers_around_all(
+    low: float, span: float, most: int
+) -> None:
+    axis = round_scale(low, low + span, most)
+    step = axis["interval"]
+    spaces = (axis["max"] - axis["min"]) / step
+    assert axis["min"] <= low + 1e-9 * abs(low)
+    assert axis["max"] >= low + span - 1e-9 * (abs(low) + span)
+    assert spaces == pytest.approx(round(spaces))
+    assert 1 <= round(spaces) <= most
+    assert f"{step:e}"[0] in "125"
+    assert span <= LEAST_SPAN or span > 0.08 * (axis["max"] - axis["min"])
 
 
 def test_units_are_those_of_the_standards() -> None:

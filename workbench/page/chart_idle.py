@@ -8,9 +8,10 @@ from typing import Any
 from workbench.page.look import Palette
 from workbench.page.wish import LENGTH_s
 
-ROUND_TO_rpm = 50.0
 LEAST_ABOUT_TARGET_rpm = 150.0
-GRIDS = ((8, 44), (61, 13), (84, 9))
+LEAST_SPAN = 0.5
+MOST_SPEED_LINES, MOST_PRESSURE_LINES = 5, 3
+GRIDS = ((8, 40), (57, 12), (80, 13))
 """Top and height of each row, in hundredths of the chart."""
 
 
@@ -30,7 +31,7 @@ def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
         Options of ECharts.
     """
     names = ("speed [rpm]", "valve [steps]", f"manifold [{pressure_unit}]")
-    grids = [{"left": 56, "right": 14, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS]
+    grids = [{"left": 56, "right": 24, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS]
     x_axes = [
         {
             "type": "value", "gridIndex": i, "min": 0, "max": LENGTH_s, "interval": 5,
@@ -73,7 +74,7 @@ def y_axis(grid: int, name: str, palette: Palette, splits: int) -> dict[str, Any
     return {
         "type": "value", "gridIndex": grid, "name": name, "scale": True, "splitNumber": splits,
         "nameTextStyle": {"color": palette.ink, "align": "left", "padding": [0, 0, 0, -44]},
-        "nameGap": 8, "axisLabel": {"color": palette.ink, "hideOverlap": True},
+        "nameGap": 11, "axisLabel": {"color": palette.ink, "hideOverlap": True},
         "splitLine": {"lineStyle": {"color": palette.line}},
     }  # fmt: skip
 
@@ -129,10 +130,7 @@ def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
             "data": [{"yAxis": target}],
         },
     }  # fmt: skip
-    scale = {
-        "min": max(0.0, math.floor(bottom / ROUND_TO_rpm) * ROUND_TO_rpm),
-        "max": math.ceil(top / ROUND_TO_rpm) * ROUND_TO_rpm,
-    }
+    scale = round_scale(max(bottom, 0.0), top, MOST_SPEED_LINES)
     fewest, farthest = run["spans"]["valve_steps"]
     room = {"min": max(0.0, fewest - 2.0), "max": farthest + 2.0}
     return {"series": [speed, {"data": run["valve_steps"]}], "yAxis": [scale, room, {}]}
@@ -151,4 +149,30 @@ def pressure_data(points: list[list[float]]) -> dict[str, Any]:
     dict
         Options of ECharts, to be merged.
     """
-    return {"series": [{}, {}, {"data": points}]}
+    values = [value for _, value in points]
+    scale = round_scale(min(values), max(values), MOST_PRESSURE_LINES) if values else {}
+    return {"series": [{}, {}, {"data": points}], "yAxis": [{}, {}, scale]}
+
+
+def round_scale(low: float, high: float, most: int) -> dict[str, float]:
+    """Ends and distance of the lines of an axis, all round numbers.
+
+    Parameters
+    ----------
+    low, high : float
+        What has to be shown [any].
+    most : int
+        Most spaces between lines, 2 or more [-].
+
+    Returns
+    -------
+    dict of str to float
+        Options of an axis of ECharts.
+    """
+    high = max(high, low + LEAST_SPAN)
+    size = 10.0 ** math.floor(math.log10((high - low) / most))
+    steps = (size, 2.0 * size, 5.0 * size, 10.0 * size, 20.0 * size)
+    step = next(one for one in steps if math.ceil(high / one) - math.floor(low / one) <= most)
+    return {
+        "min": math.floor(low / step) * step, "max": math.ceil(high / step) * step, "interval": step
+    }  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench.page.chart_idle import y_axis
+from workbench.page.chart_idle import round_scale, y_axis
 from workbench.page.look import Palette
 
 LEAST_AXIS = 5.0
@@ -38,7 +38,7 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
         "grid": {"left": 52, "right": 16, "top": 48, "bottom": 46},
         "legend": {"top": 0, "left": 40, "textStyle": {"color": palette.ink}},
         "xAxis": _axis("quiet: swing above the engine's own [rpm]", palette, 28)
-        | {"min": 0, "max": math.ceil(max(1.2 * widest, LEAST_AXIS))},
+        | round_scale(0.0, max(1.2 * widest, LEAST_AXIS), 6),
         "yAxis": _axis("quick: settling after a load [s]", palette, 34) | {"min": 0},
         "tooltip": {"trigger": "item", "confine": True, "transitionDuration": 0},
         "series": [
@@ -77,10 +77,9 @@ def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any
     lowest = min(value for run in runs for _, value in run["rpm"])
     steps = [value for run in runs for _, value in run["valve"]]
     length = max(run["rpm"][-1][0] for run in runs)
-    low = max(0.0, math.floor(min(lowest, target - 150.0) / 50.0) * 50.0)
     # A blip goes far higher; its top tells nothing about the settings.
-    speeds = {"min": low, "max": math.ceil(1.45 * target / 50.0) * 50.0}
-    valves = {"min": max(0.0, min(steps) - 2.0), "max": max(steps) + 2.0}
+    speeds = round_scale(max(0.0, min(lowest, target - 150.0)), 1.45 * target, 5)
+    valves = round_scale(max(0.0, min(steps) - 2.0), max(steps) + 2.0, 3)
     grids, x_axes, y_axes, series = [], [], [], []
     for place, run in enumerate(runs):
         name = ("now", "proposed")[place]

@@ -54,7 +54,7 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
     }  # fmt: skip
     return {
         "animation": False, "backgroundColor": "transparent",
-        "grid": [{"left": 56, "right": 14, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS],
+        "grid": [{"left": 56, "right": 24, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS],
         "xAxis": x_axes, "yAxis": axes, "series": lines,
         "legend": {"type": "scroll", "itemWidth": 26, "itemGap": 8,
                    "top": 0, "left": 90, "right": 6,
