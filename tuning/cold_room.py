@@ -48,28 +48,6 @@ class Passing(NamedTuple):
     reach: float
 
 
-def warm_up_errors(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[float, float]:
-    """Steps that the curves lack on the way through temperatures.
-
-    Parameters
-    ----------
-    car : Car
-        The car.
-    coolant_degC : sequence of float
-        Temperatures as the controller reads them [degC].
-    seed : int
-        Of the starts.
-
-    Returns
-    -------
-    dict of float to float
-        Temperature to steps wanted more, negative for fewer, infinite where no position holds the
-        target; temperatures that no start passes are left out [degC, steps].
-    """
-    found = passings(car, coolant_degC, seed)
-    return {at: one.reach * np.inf if one.reach else one.lacks_steps for at, one in found.items()}
-
-
 def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[float, Passing]:
     """Look at an engine on its way through temperatures, in starts from several.
 

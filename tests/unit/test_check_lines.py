@@ -15,7 +15,7 @@ from tuning.check import CheckLine
 from tuning.check_curves import curve_checks
 from tuning.check_room import base_error_steps, base_spots, needed_steps, room_checks
 from tuning.check_valve import valve_checks
-from tuning.cold_room import warm_up_errors
+from tuning.cold_room import passings
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +116,7 @@ def test_the_steps_advised_for_a_warming_engine_hold_its_target_on_the_way(
     # As finely as a valve goes: a minimum move of several steps stays above a falling curve.
     fine = with_values(car, {"feedback": {"law": "none", "min_move_steps": 1}, "curves": plain})
     off = with_values(fine, base(*((at, base_steps) for at in places), (90.0, 10.0)))
-    lacks = warm_up_errors(off, places)
+    lacks = {at: one.lacks_steps for at, one in passings(off, places).items()}
     mended = with_values(off, base(*((at, base_steps + lacks[at]) for at in places), (90.0, 10.0)))
 
     def strays_rpm(one: Car) -> float:
