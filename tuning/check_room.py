@@ -9,7 +9,7 @@ import numpy as np
 
 from sim import Car
 from tuning.check import CheckLine, judged
-from tuning.cold_room import COLDEST_degC, Passing, WARMED_degC, passings
+from tuning.cold_room import COLDEST_degC, Passing, STUCK_rpm, WARMED_degC, passings
 
 LEAST_steps = 2.0
 LEAST_rpm = 100.0
@@ -166,11 +166,12 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
     shift = 0.0
     if passing is not None:
         # An engine that has settled so cold would want this much more than one on its way.
-        alike = (
-            needed_steps(car, target + passing.over_rpm, coolant_degC) if passing.reach else needed
-        )
+        reach = passing.reach
+        if needed == -np.inf and passing.over_rpm > STUCK_rpm:
+            reach = -1.0  # it was still on its way to the seat
+        alike = needed_steps(car, target + passing.over_rpm, coolant_degC) if reach else needed
         shift = min(max(alike, 0.0), limit) - base - passing.lacks_steps
-        needed = passing.reach * np.inf if passing.reach else base + passing.lacks_steps
+        needed = reach * np.inf if reach else base + passing.lacks_steps
     positions = [max(one + shift, 0.0) for one in (base, lowest, highest, below, above)]
     speeds = settled_rpm(car, positions, coolant_degC)
     settled, closed, opened, less, more = (float(speed) for speed in speeds)

@@ -151,6 +151,16 @@ def test_an_open_limit_that_a_cold_engine_needs_more_than_is_told() -> None:
     assert float(number[1]) == pytest.approx(float(trace["speed_rpm"][cool].mean()), rel=0.1)
 
 
+@pytest.mark.parametrize("leak_mm2", [20.0, 30.0])
+def test_a_throttle_stop_that_lets_in_too_much_even_cold_is_told(car: Car, leak_mm2: float) -> None:
+    wide = with_values(car, {"throttle": {"leak_mm2": leak_mm2}})
+    told = [one for one in room_checks(wide) if one.name.startswith("base curve at")]
+    assert sum("on the way" in one.value for one in told) == 3
+    for one in told:
+        assert one.verdict == "warn"
+        assert "even at the seat it idles above the target" in one.remedy
+
+
 def test_a_curve_is_looked_at_between_points_that_are_far_apart(car: Car) -> None:
     straight = with_values(car, base((-20.0, 66.0), (90.0, 10.0)))
     told = {one.name: one for one in check(straight).lines if one.name.startswith("base curve at")}
