@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,9 @@ from hypothesis import settings
 
 # Figures are drawn into files; no test may open a window.
 os.environ.setdefault("MPLBACKEND", "Agg")
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # Started in the background by a shell, which hands this down to whatever the tests start.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # The same examples at each run: a stranger's first run is CI's run. No deadline, since the first
 # example of a compiled function pays for its compilation.
