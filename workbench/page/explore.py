@@ -102,7 +102,6 @@ class Explore:
         from nicegui import ui
 
         self._finding = ui.label().classes("big").props('role="status" aria-live="polite"')
-        self._finding.style("min-height: 2.8em")
         self.chart = ui.echart(self._frame()).classes("runs").style("width: 100%")
         self.chart.props('role="img" aria-label="speed, valve and manifold pressure over time"')
         ui.label("Band: deadband about the target. Pressure follows a moment later.").classes(

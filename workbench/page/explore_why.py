@@ -11,6 +11,8 @@ from workbench.page.job_panel import JobPanel
 if TYPE_CHECKING:
     from workbench.page.explore import Explore
 
+TWO_LINES, THREE_LINES = "min-height: 2.8em", "min-height: 4.2em"
+"""Room for what comes later: a button must not move from under a finger."""
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
 
@@ -35,7 +37,8 @@ class WhyPanel:
         with ui.element("div").classes("card"):
             ui.html("<h2>How often does it hunt?</h2>", sanitize=False)
             self._told = ui.label("Working it out.").props('role="status" aria-live="polite"')
-            self._cause = ui.label().classes("soft")
+            self._told.style(TWO_LINES)
+            self._cause = ui.label().classes("soft").style(TWO_LINES)
         with ui.element("div").classes("card"):
             with ui.element("div").classes("line"):
                 ui.html("<h2>Where does it hunt?</h2>", sanitize=False)
@@ -44,7 +47,7 @@ class WhyPanel:
                 )
             self.chart = ui.echart({}, on_point_click=self._clicked).classes("map")
             self.chart.style("width: 100%").props('role="img" aria-label="map of hunting"')
-            self._note = ui.label().classes("soft")
+            self._note = ui.label().classes("soft").style(THREE_LINES)
         with ui.element("div").classes("card"):
             ui.html("<h2>Tell me this cycle</h2>", sanitize=False)
             self._job = JobPanel(

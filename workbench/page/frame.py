@@ -115,7 +115,7 @@ class Page:
         session = self.session
         ui.html("<h1>evenidle</h1>", sanitize=False)
         self._name = ui.label().classes("big")
-        self._state = ui.label().classes("soft").props('role="status"')
+        self._state = ui.label().classes("soft state").props('role="status"')
         plain_button("Open a car", self._open_dialog)
         plain_button("Save", self._save)
         plain_button("Save as", self._save_dialog)

@@ -39,6 +39,7 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .field .q-slider { grid-column: 1 / -1; } .field b { font-weight: 650; white-space: nowrap; }
 .q-slider { height: 22px; } .q-tab { min-height: 40px; } .q-tab-panel { padding: 8px 0; }
 .q-tab-panels { background: transparent; }
+.shown > .big { min-height: 2.8em; }
 .explore { display: grid; grid-template-columns: 286px minmax(0, 1fr) 372px; gap: 10px;
   align-items: start; }
 .halves { display: grid; grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 10px;
@@ -68,7 +69,8 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   body .nicegui-content { padding: 4px 6px 24px; }
   .explore, .halves, .thirds { grid-template-columns: minmax(0, 1fr); }
   .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; }
-  .runs { height: 270px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
+  .shown > .big { min-height: 4.2em; } .top .state { flex: 1 0 100%; min-height: 2.8em; }
+  .runs { height: 300px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }
 @media print { .top, .q-tabs, .noprint { display: none !important; } }
 """
