@@ -10,7 +10,7 @@ from workbench.page.wish import LENGTH_s
 
 LEAST_ABOUT_TARGET_rpm = 150.0
 LEAST_SPAN = 0.5
-MOST_SPEED_LINES, MOST_PRESSURE_LINES = 5, 3
+MOST_SPEED_LINES, MOST_VALVE_LINES, MOST_PRESSURE_LINES = 5, 3, 3
 GRIDS = ((8, 40), (57, 12), (80, 13))
 """Top and height of each row, in hundredths of the chart."""
 
@@ -42,7 +42,6 @@ def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
         for i in range(3)
     ]  # fmt: skip
     y_axes = [y_axis(i, name, palette, 4 if i == 0 else 2) for i, name in enumerate(names)]
-    y_axes[1]["minInterval"] = 1
     return {
         "animation": False, "backgroundColor": "transparent", "grid": grids, "xAxis": x_axes,
         "yAxis": y_axes, "series": [*_lines(palette)],
@@ -132,7 +131,8 @@ def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
     }  # fmt: skip
     scale = round_scale(max(bottom, 0.0), top, MOST_SPEED_LINES)
     fewest, farthest = run["spans"]["valve_steps"]
-    room = {"min": max(0.0, fewest - 2.0), "max": farthest + 2.0}
+    low = max(fewest - 1.0, 0.0)
+    room = round_scale(low, max(farthest + 1.0, low + 2.0), MOST_VALVE_LINES)
     return {"series": [speed, {"data": run["valve_steps"]}], "yAxis": [scale, room, {}]}
 
 
