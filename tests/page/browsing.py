@@ -169,10 +169,23 @@ class Look:
         return wait_for(seen, f"button {text}")  # type: ignore[return-value] # waited until there
 
     def press(self, text: str) -> None:
-        """Press a button."""
-        button = self.button(text)
-        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
-        button.click()
+        """Press a button, once it is at rest: the browser aims first and presses then."""
+        seen: list[float] = []
+
+        def at_rest() -> WebElement | None:
+            button = self.button(text)
+            self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+            seen.append(self.height_of(button))
+            return button if seen[-2:] == [seen[-1]] * 2 else None
+
+        found = wait_for(at_rest, f"button {text} at rest")
+        assert found is not None
+        found.click()
+
+    def height_of(self, one: WebElement) -> float:
+        """How far down the page something is [px]."""
+        script = "return arguments[0].getBoundingClientRect().top + window.scrollY"
+        return float(self.driver.execute_script(script, one))
 
     def slide(self, key: str, arrow: str, times: int = 1) -> None:
         """Move a slider by the keyboard."""

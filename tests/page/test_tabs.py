@@ -10,7 +10,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from sim.files import bundled_folder
-from tests.page.browsing import Look, wait_for
+from tests.page.browsing import LAPTOP, PHONE, Look, Served, resize, wait_for
 
 pytestmark = pytest.mark.browser
 
@@ -28,6 +28,9 @@ def test_explore_draws_what_the_sliders_say(look: Look) -> None:
     assert after["series"][0]["data"] != before["series"][0]["data"]
     (band,) = after["series"][0]["markArea"]["data"]
     assert band[1]["yAxis"] - band[0]["yAxis"] == 90.0, "the deadband drawn is that of the slider"
+    valve = after["yAxis"][1]
+    assert valve["interval"] >= 1.0
+    assert (valve["max"] - valve["min"]) % valve["interval"] == 0.0
     assert "changes not saved" in look.text()
 
 
@@ -64,6 +67,24 @@ def test_explore_tells_one_cycle(look: Look) -> None:
     told = look.wait_text("From here it repeats.")
     assert "told to open" in told
     assert "First cause: the valve's resolution" in told
+
+
+@pytest.mark.parametrize("size", [LAPTOP, PHONE])
+def test_explore_leaves_its_buttons_where_they_are(
+    look: Look, served: Served, size: tuple[int, int]
+) -> None:
+    resize(look.driver, size)
+    look.open(served.address)
+    heights = [look.height_of(look.button("Tell me this cycle"))]
+    for seen in ("starting places", "Likely cause", "Numbers: from how many"):
+        look.wait_text(seen)
+        heights.append(look.height_of(look.button("Tell me this cycle")))
+    look.slide("min_move_steps", Keys.ARROW_LEFT, 3)
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 20)
+    look.wait_text("It comes to rest, wherever it starts.")
+    wait_for(lambda: "Likely cause" not in look.text(), "no cause")
+    heights.append(look.height_of(look.button("Tell me this cycle")))
+    assert max(heights) - min(heights) < 1.0
 
 
 def test_explore_load_and_blip(look: Look) -> None:

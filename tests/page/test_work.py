@@ -63,6 +63,7 @@ def test_two_tabs_do_their_own_work(look: Look, served: Served) -> None:
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 5)
     look.wait_text("30 rpm")
     look.press("Tell me this cycle")
+    wait_for(lambda: children(served.process.pid) - before, "its job")
     driver.switch_to.new_window("tab")
     try:
         look.open(served.address)
