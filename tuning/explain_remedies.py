@@ -31,7 +31,7 @@ def _resolution(f: Findings) -> tuple[str, str, str]:
     cost = f"idle may stand {max(wide, view.deadband_rpm):.0f} rpm off target"
     new = f.table.row("suggested")
     if new is not None:
-        cost += f"; {new.with_scatter_moves_per_min:.0f} moves a minute as suggested below"
+        cost += f"; valve moves a minute as suggested below: {new.with_scatter_moves_per_min:.0f}"
         cost += f", now {f.table.as_is.with_scatter_moves_per_min:.0f}"
     return number, remedy, cost
 

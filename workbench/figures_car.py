@@ -78,7 +78,7 @@ def curves_figure(car: Car) -> Figure:
         steps.plot(coolant_degC, after, color=GREEN, linestyle=":", label="just after the start")
         steps.plot(coolant_degC, base, color=BLUE, linewidth=2, label="base curve")
         steps.axhline(car.valve.open_limit_steps, color=GREY, linewidth=0.8, label="open limit")
-        steps.set_ylim(0.0, 1.28 * car.valve.open_limit_steps)
+        steps.set_ylim(0.0, 1.1 * car.valve.open_limit_steps)
         steps.set_ylabel("valve [steps]")
         speed.plot(
             coolant_degC, read(curves.target_rpm), color=BLACK, linestyle="--", label="target"
@@ -89,7 +89,7 @@ def curves_figure(car: Car) -> Figure:
         )  # fmt: skip
         speed.set_ylabel("speed [rpm]")
         speed.margins(y=0.25)
-        for axes in (steps, speed):
+        for axes, place in ((steps, "best"), (speed, "upper right")):
             axes.set_xlabel(f"{car.temperature_name} [degC]")
-            axes.legend(loc="upper right")
+            axes.legend(loc=place)
     return figure

@@ -142,8 +142,8 @@ def map_figure(one: HuntingMap, chance: float) -> Figure:
         _mark(axes, one.now, "s", "the car's settings")
         others = "gains" if one.x_key == "min_move_steps" else "move and deadband"
         _mark(axes, one.suggested, "*", f"suggested by rule, with other {others} too")
-        axes.set_xlim(max(float(_edges(one.x)[0]), 0.0), float(_edges(one.x)[-1]))
-        axes.set_ylim(max(float(_edges(one.y)[0]), 0.0), float(_edges(one.y)[-1]))
+        axes.set_xlim(*_edges(one.x)[[0, -1]])  # whole cells, those at nought too
+        axes.set_ylim(*_edges(one.y)[[0, -1]])
         axes.grid(visible=False)
         axes.set_xlabel(AXIS_WORDS[one.x_key])
         axes.set_ylabel(AXIS_WORDS[one.y_key])

@@ -88,7 +88,10 @@ def front_figure(result: Tuning) -> Figure:
         axes.set_xlim(-0.03 * limit - 0.5, max(1.15 * limit, 1.2 * chosen.quiet_rpm, 5.0))
         axes.set_xlabel("quiet: swing above the valve-held floor [rpm]")
         axes.set_ylabel("quick: settling after a load [s]")
-        legend = axes.legend(loc="upper right", title="size of dot: valve moves a minute")
+        legend = figure.legend(
+            loc="outside lower left", ncols=3, title="size of dot: valve moves a minute",
+            alignment="left",
+        )  # fmt: skip
         for mark in legend.legend_handles:
             mark.set_sizes([45.0])  # type: ignore[union-attr]
     return figure

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.report import Picture, Section
+from workbench.report import Picture, Section, Table
 
 if TYPE_CHECKING:
-    from tuning.stress import Stress
+    from collections.abc import Sequence
+
+    from tuning.stress import Case, Stress
 
 WORST = 3
+COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
 
 
 def stress_section(result: Stress) -> Section:
@@ -23,11 +26,12 @@ def stress_section(result: Stress) -> Section:
     Returns
     -------
     Section
-        The cases that do not pass in words, the matrix and the worst runs as figures.
+        A table of the cases that do not pass, the matrix and the worst runs as figures.
     """
     from workbench.figures_stress import matrix_figure, stress_finding, worst_figure
 
-    broken = [case.line for case in result.cases if case.verdict != "pass"]
+    # A case that does not fit the car has no verdict to show.
+    broken = [case for case in result.worst(len(result.cases)) if case.verdict != "pass"]
     worst = result.worst(WORST)
     named = ", ".join(case.name for case in worst)
     strained = [case for case in worst if case.verdict != "pass"]
@@ -41,4 +45,17 @@ def stress_section(result: Stress) -> Section:
         " did not meet. Where something is broken (lost steps, a leak, a weak cylinder) only"
         " stalling and racing count as failing."
     )
-    return Section("The stress matrix", text, broken, (), pictures)
+    tables = [Table(COLUMNS, _rows(broken), "  rr ")] if broken else []
+    return Section("The stress matrix", text, (), tables, pictures)
+
+
+def _rows(cases: Sequence[Case]) -> list[list[str]]:
+    rows = []
+    for case in cases:
+        one = case.decided_by
+        side = "at least" if one.lower_is_worse else "at most"
+        rows.append([
+            case.name if case.verdict == "warn" else f"{case.name} (fails)", one.meaning,
+            f"{one.value:.3g} {one.unit}", f"{side} {one.limit:.3g}", case.worst_car,
+        ])  # fmt: skip
+    return rows
