@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 LOOK_EVERY_s = 0.25
+STALE = "What follows was found for the car as it was then; it has been changed since."
+TAKEN = "The car has what was found."
 
 
 class JobPanel:
@@ -35,6 +37,11 @@ class JobPanel:
         Text of the button that stops it.
     grace_s : float
         How long a stopped job may take to give what it has [s].
+    about : callable, optional
+        Gives what the work is about; once that is another than when it began, what was found is
+        marked as stale. Left out, it never is.
+    taken : callable, optional
+        Tells whether the car has what was found, which is then said in place of that.
     """
 
     def __init__(
@@ -47,11 +54,15 @@ class JobPanel:
         on_more: Callable[[dict[str, Any]], None] | None = None,
         stop_text: str = "Stop",
         grace_s: float = GRACE_s,
+        about: Callable[[], object] | None = None,
+        taken: Callable[[], bool] | None = None,
     ) -> None:
         self._page, self._kind, self._text = page, kind, button
+        self._about, self._taken = about, taken
         self._arguments, self._on_result, self._on_more = arguments, on_result, on_more
         self._stop_text, self._grace_s = stop_text, grace_s
         self._seen = -1
+        self._waits = False
 
     def build(self) -> None:
         """Build it; a job that runs already is shown, as after a reload."""
@@ -64,6 +75,7 @@ class JobPanel:
         self._bar.props(f'aria-label="progress of: {self._text}"')
         self._state = ui.label().classes("soft").props('role="status"')
         self._problem = ui.label().classes("error").props('role="alert"')
+        self._stale = ui.label().props('role="status"')
         self._show_running(False)
         self._page.look.redraw.append(self.show_found)
         # Not before all of the tab is built: what a job has told may be shown anywhere in it.
@@ -76,12 +88,14 @@ class JobPanel:
             self._problem.set_text(
                 f"{session.job.title} is still going on: wait for it, or stop it."
             )
+            self._waits = True
             return
         self._problem.set_text("")
         given = self._arguments()
         if given is not None:
             title, work = str(given.pop("title")), str(given.pop("work"))
             session.job = Job(self._kind, title, work, **given)
+            session.job.about = None if self._about is None else self._about()
             self._seen = -1
             self._look()
 
@@ -110,8 +124,29 @@ class JobPanel:
         job = self._page.session.job
         return job if job is not None and job.kind == self._kind else None
 
+    def found_about(self) -> Any:
+        """What the last result was asked about, None if there is none."""
+        return self._page.session.found_of.get(self._kind)
+
+    def _tell_stale(self) -> None:
+        """Say whether what is shown is of the car as it is now."""
+        told, taken = "", False
+        if self._about is not None and self._kind in self._page.session.found:
+            taken = self._taken is not None and self._taken()
+            if taken:
+                told = TAKEN
+            elif self._about() != self.found_about():
+                told = STALE
+        self._stale.set_text(told)
+        self._stale.classes(replace="good" if taken else "error")
+
     def _look(self) -> None:
         """Show how far it is."""
+        self._tell_stale()
+        busy = self._page.session.job
+        if self._waits and (busy is None or busy.ended):
+            self._waits = False
+            self._problem.set_text("")
         job = self._mine()
         runs = job is not None and not job.ended
         self._show_running(runs)
@@ -138,4 +173,6 @@ class JobPanel:
             return
         if self._page.session.found.get(self._kind) is not job.result:
             self._page.session.found[self._kind] = job.result
+            self._page.session.found_of[self._kind] = job.about
+        self._tell_stale()
         self._on_result(job.result)

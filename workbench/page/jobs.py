@@ -51,6 +51,8 @@ class Job:
         Whatever else the work told last, by name.
     result : object
         What it returned, None before.
+    about : object
+        What it was asked about, as whoever began it says; its answer is stale once that is another.
     problem : str
         Why it failed, in plain words; empty if it did not.
     """
@@ -60,6 +62,7 @@ class Job:
         self.share, self.text, self.problem = 0.0, "starting", ""
         self.more: dict[str, Any] = {}
         self.result: Any = None
+        self.about: object = None
         self.ended = self.asked_to_stop = False
         self.version = 0
         context = multiprocessing.get_context("spawn")

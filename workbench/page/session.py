@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import secrets
+import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -51,8 +52,8 @@ class Session:
         None: as the system has it.
     job : Job or None
         The last job, running or ended.
-    found : dict
-        What jobs have found, by kind.
+    found, found_of : dict
+        What jobs have found, and what each was asked about, by kind.
     logs : list of Path
         Logs taken in, the newest last.
     folder : TemporaryDirectory or None
@@ -72,6 +73,7 @@ class Session:
     dark: bool | None = None
     job: Job | None = None
     found: dict[str, Any] = field(default_factory=dict)
+    found_of: dict[str, object] = field(default_factory=dict)
     logs: list[Path] = field(default_factory=list)
     folder: Any = None
 
@@ -98,7 +100,7 @@ class Session:
         self.car = with_values(self.car, {table: values})
 
     def open(self, name: str) -> None:
-        """Take up another car.
+        """Take up another car; a job for the one before is ended, and what was found of it goes.
 
         Parameters
         ----------
@@ -119,7 +121,13 @@ class Session:
         self.file = None if bundled else CarFile(path.resolve())
         self.name, self.car, self.opened, self.saved = name, car, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
-        self.found = {}
+        self._forget()
+
+    def _forget(self) -> None:
+        """Leave nothing that belongs to the car before."""
+        if self.job is not None and not self.job.ended:
+            threading.Thread(target=self.job.end_now, daemon=True).start()
+        self.job, self.found, self.found_of, self.logs = None, {}, {}, []
 
     def keep(self) -> None:
         """Write changes into the car's file, if it is the owner's and there are some.

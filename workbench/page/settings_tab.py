@@ -8,10 +8,11 @@ from workbench.page.chart_search import beside_option, front_option
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
 from workbench.page.sliders import choice
-from workbench.sheet_settings import NAMES
+from workbench.sheet_settings import BESIDE, NAMES
 from workbench.tune_words import COMPARED_COLUMNS, setting_name
 
 if TYPE_CHECKING:
+    from sim import Car
     from workbench.page.frame import Page
 
 BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough"}
@@ -20,6 +21,8 @@ WEIGHTS = {
     "gentle": "a valve that rests",
 }  # fmt: skip
 LAWS = {"": "any law", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
+WORDS = {key: (name, unit) for key, name, unit, _ in BESIDE} | NAMES
+"""Name and unit of each setting, as on the sheet."""
 SUITES = {"standard": "everything", "loads": "loads and blips only"}
 
 
@@ -66,7 +69,7 @@ class SettingsTab:
             self._law = choice("Law", LAWS, "")
         self._search = JobPanel(
             self.page, "search", "Search", self._search_arguments, self._show_search,
-            self._show_more, "Stop and keep the best",
+            self._show_more, "Stop and keep the best", about=self._car, taken=self._has_it,
         )  # fmt: skip
         self._search.build()
         self._best = ui.label().classes("soft").props('role="status"')
@@ -94,11 +97,20 @@ class SettingsTab:
         self._suite = choice("What", SUITES, "standard")
         self._stress = JobPanel(
             self.page, "stress", "Stress them", self._stress_arguments, self._show_stress,
-            grace_s=1.5,
+            grace_s=1.5, about=self._car,
         )  # fmt: skip
         self._stress.build()
         self._stress_finding = ui.label().classes("big").props('role="status"')
         self._stress_body = ui.html("", sanitize=False)
+
+    def _car(self) -> Car:
+        return self.session.car
+
+    def _has_it(self) -> bool:
+        """Whether the car has the proposed settings, and is otherwise the one that was searched."""
+        now, proposed = self.session.car, self.session.found["search"]["settings"]
+        searched = self._search.found_about().model_copy(update={"feedback": now.feedback})
+        return bool(now.feedback.model_dump(mode="json") == proposed and searched == now)
 
     def _search_arguments(self) -> dict[str, Any]:
         return {
@@ -140,14 +152,14 @@ class SettingsTab:
         self._best.set_text(f"Proposed: {_in_words(found['settings'])}")
         self._beside.set_visibility(True)
         self._use.set_visibility(True)
-        now = self.session.car.feedback.model_dump(mode="json")
+        now = self._search.found_about().feedback.model_dump(mode="json")
         changed = [
-            [_name(key), _value(now[key]), _value(value)]
+            [_name(key), _value(now[key]), _value(value), _unit(key)]
             for key, value in found["settings"].items()
             if now[key] != value
         ]
         self._tables.set_content(
-            table_html(["setting", "now", "proposed"], changed, " rr")
+            table_html(["setting", "now", "proposed", "unit"], changed, " rr ")
             + table_html(COMPARED_COLUMNS, found["rows"], " rr ")
             + list_html([self.look.words(one) for one in found["notes"]])
         )
@@ -169,8 +181,11 @@ class SettingsTab:
 
 
 def _name(key: str) -> str:
-    """Name of a setting, as on the sheet."""
-    return NAMES[key][0] if key in NAMES else setting_name(key)
+    return WORDS[key][0] if key in WORDS else setting_name(key)
+
+
+def _unit(key: str) -> str:
+    return WORDS[key][1] if key in WORDS else ""
 
 
 def _settings(plain: dict[str, Any]) -> dict[str, Any]:
@@ -190,8 +205,8 @@ def _in_words(settings: dict[str, Any]) -> str:
         gains = f"{settings['nudge_steps']} steps at a time"
     else:
         gains = (
-            f"gain {settings['gain_steps_per_100rpm']:g},"
-            f" integral {settings['integral_steps_per_100rpm_s']:g}"
+            f"gain {settings['gain_steps_per_100rpm']:g} steps per 100 rpm,"
+            f" integral {settings['integral_steps_per_100rpm_s']:g} a second of it"
         )
     if settings["law"] == "pid":
         gains += f", derivative {settings['derivative_steps_s_per_100rpm']:g}"

@@ -46,8 +46,9 @@ class SheetTab:
                 " the car. CSV and JSON have the units of the car file."
             ).classes("soft")
             self._sheet = JobPanel(
-                self.page, "sheet", "Make the sheet", self._arguments, self._show, grace_s=1.5
-            )
+                self.page, "sheet", "Make the sheet", self._arguments, self._show, grace_s=1.5,
+                about=lambda: self.session.car,
+            )  # fmt: skip
             self._sheet.build()
             with ui.element("div").classes("line") as self._after:
                 plain_button("Print", lambda: ui.run_javascript(_PRINT))
@@ -65,9 +66,7 @@ class SheetTab:
         }  # fmt: skip
 
     def _show(self, found: dict[str, Any]) -> None:
-        stale = found["car"] != self.session.car
-        note = "The car has been changed since: make the sheet again. " if stale else ""
-        self._note.set_text(self.look.words(note + found["note"]))
+        self._note.set_text(self.look.words(found["note"]))
         self._after.set_visibility(True)
         self._preview.set_content(
             '<iframe id="sheet-preview" title="the sheet" sandbox="allow-same-origin allow-modals"'
@@ -79,7 +78,7 @@ class SheetTab:
         from nicegui import ui
 
         found = self.session.found["sheet"]
-        stem = re.sub(r"[^A-Za-z0-9]+", "-", self.session.car.name).strip("-") or "car"
+        stem = re.sub(r"[^A-Za-z0-9]+", "-", self._sheet.found_about().name).strip("-") or "car"
         content = found[form][self.look.imperial] if form in ("html", "pdf") else found[form]
         data = content if isinstance(content, bytes) else content.encode()
         ui.download.content(data, f"{stem}-sheet.{form}", FORMS[form][1])
