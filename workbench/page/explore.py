@@ -37,8 +37,16 @@ SLIDES = (
     Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
     Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
     Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
+    Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1),
+    Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
     Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
+GAINS = ("pi", "pid", "pi_park")
+ACTS_IN = {
+    "gain_steps_per_100rpm": GAINS, "integral_steps_per_100rpm_s": GAINS,
+    "derivative_steps_s_per_100rpm": ("pid",), "nudge_steps": ("nudge",),
+}  # fmt: skip
+"""Laws in which a setting acts, where that is not every law with feedback."""
 SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
 COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
@@ -58,6 +66,7 @@ class Explore:
         self._wanted = self._drawn = 0
         self._busy = self._following = False
         self._took_s = 0.0
+        self.drawn_rests = False
         self._set: dict[str, Handle] = {}
 
     def build(self) -> None:
@@ -82,6 +91,8 @@ class Explore:
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = slider(one, value, partial(self._moved, one))
+        self._no_feedback = ui.label("No feedback: the valve keeps to the base curve.")
+        self._show_those_that_act()
         ui.separator()
         share = 100.0 * wish.scatter_share
         slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
@@ -117,6 +128,13 @@ class Explore:
 
     def _law(self, law: Any) -> None:
         self.change(law=law)
+        self._show_those_that_act()
+
+    def _show_those_that_act(self) -> None:
+        law = self.session.car.feedback.law
+        for one in SLIDES:
+            self._set[one.key].show(law != "none" and law in ACTS_IN.get(one.key, LAWS))
+        self._no_feedback.set_visibility(law == "none")
 
     def _moved(self, one: Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
@@ -184,7 +202,7 @@ class Explore:
                 run = await self._run()
                 self._finding.set_text(self.look.words(run["finding"]))
                 await self._send(idle_data(run, self.look.palette))
-                self._drawn = number
+                self._drawn, self.drawn_rests = number, run["hunts"] is False
                 self._took_s = time.monotonic() - begun_s
                 if self._took_s < FOLLOW_BELOW_s:
                     self._follow()

@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING, Any
 from workbench.page.beside import WORK
 from workbench.page.chart_map import map_option, mark, nearest_cell
 from workbench.page.job_panel import JobPanel
+from workbench.page.shown import cautions
 
 if TYPE_CHECKING:
     from workbench.page.explore import Explore
 
-TWO_LINES, THREE_LINES = "min-height: 2.8em", "min-height: 4.2em"
+TWO_LINES, THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (2, 3, 4))
 """Room for what comes later: a button must not move from under a finger."""
+BORDERS = {
+    "moves": "Above the dashed line there is a place to rest.",
+    "gains": "Beyond the dashed line it swings even without steps.",
+}
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
 
@@ -29,6 +34,7 @@ class WhyPanel:
         self.explore = explore
         self._kind = "moves"
         self._map: dict[str, Any] | None = None
+        self._answered = False
 
     def build(self) -> None:
         """Build it empty."""
@@ -38,7 +44,7 @@ class WhyPanel:
             ui.html("<h2>How often does it hunt?</h2>", sanitize=False)
             self._told = ui.label("Working it out.").props('role="status" aria-live="polite"')
             self._told.style(TWO_LINES)
-            self._cause = ui.label().classes("soft").style(TWO_LINES)
+            self._cause = ui.label().classes("soft").style(THREE_LINES)
         with ui.element("div").classes("card"):
             with ui.element("div").classes("line"):
                 ui.html("<h2>Where does it hunt?</h2>", sanitize=False)
@@ -47,9 +53,10 @@ class WhyPanel:
                 )
             self.chart = ui.echart({}, on_point_click=self._clicked).classes("map")
             self.chart.style("width: 100%").props('role="img" aria-label="map of hunting"')
-            self._note = ui.label().classes("soft").style(THREE_LINES)
+            self._note = ui.label().classes("soft").style(FOUR_LINES)
         with ui.element("div").classes("card"):
             ui.html("<h2>Tell me this cycle</h2>", sanitize=False)
+            ui.label("Of the warm idle, whatever temperature is drawn.").classes("soft")
             self._job = JobPanel(
                 self.explore.page,
                 "cycle",
@@ -57,9 +64,11 @@ class WhyPanel:
                 self._start,
                 self._tell,
                 grace_s=1.5,
+                about=lambda: (self.explore.session.car, self.explore.session.wish.scatter_share),
             )
             self._job.build()
             self._story = ui.label().classes("told")
+        cautions()
         self._job.show_found()
         self.explore.look.redraw.append(self._draw)
 
@@ -83,7 +92,9 @@ class WhyPanel:
         if chance["hunts"]:
             cause = await slow.ask(WORK + "cause", *asked, session.seed)
             if self.explore.is_newest(number):
-                self._cause.set_text(f"Likely cause: {cause}. By theory; told and proved below.")
+                both = "The run drawn is one that rests. " if self.explore.drawn_rests else ""
+                told = f"{both}Likely cause: {cause}. By theory; told and proved below."
+                self._cause.set_text(told)
 
     async def refresh_map(self, number: int) -> None:
         """Find the map for what is shown.
@@ -97,7 +108,7 @@ class WhyPanel:
         asked = (session.wish.car(session.car), session.wish.coolant_degC, self._kind)
         found = await self.explore.page.runs.slow.ask(WORK + "hunting_map", *asked, session.seed)
         if self.explore.is_newest(number):
-            self._map = found
+            self._map, self._answered = found, True
             self._draw()
 
     def tell_waiting(self, text: str) -> None:
@@ -117,7 +128,7 @@ class WhyPanel:
     def _draw(self) -> None:
         found = self._map
         if found is None:
-            self._note.set_text("No map: feedback is off, or the engine swings by itself.")
+            self._note.set_text(self._why_no_map() if self._answered else "")
             self.chart.run_chart_method("clear")
             return
         option = map_option(found, self._now(found), self.explore.look.palette)
@@ -125,9 +136,17 @@ class WhyPanel:
         self.chart.options.update(option)
         self.chart.update()
         self._note.set_text(
-            "Numbers: from how many of 100 starting places it hunts; empty: from none. Dashed:"
-            " theory. Diamond: your settings; click a cell to move there."
+            "Numbers: from how many of 100 starting places it hunts; empty: from none."
+            f" {BORDERS[self._kind]} Diamond: your settings; click a cell to move there."
         )
+
+    def _why_no_map(self) -> str:
+        law = self.explore.session.car.feedback.law
+        if law == "none":
+            return "No map: feedback is off."
+        if law == "nudge" and self._kind == "gains":
+            return "No map: this law has no gain and no integral."
+        return "No map: the engine swings by itself, or no position gives the target."
 
     def mark_now(self) -> None:
         """Move the mark to the present settings while the map itself waits."""

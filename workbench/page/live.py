@@ -29,6 +29,8 @@ class View:
         Target, and half-width of the deadband [rpm].
     finding : str
         What the run shows, in one sentence.
+    hunts : bool or None
+        Whether it hunts; None where it has no stretch to tell by.
     """
 
     time_s: NDArray[np.float64]
@@ -37,6 +39,7 @@ class View:
     target_rpm: float
     deadband_rpm: float
     finding: str
+    hunts: bool | None
 
 
 def run_view(car: Car, wish: Wish, seed: int = 0) -> View:
@@ -72,20 +75,22 @@ def run_view(car: Car, wish: Wish, seed: int = 0) -> View:
     counted = dict(zip(COUNTERS, kept["counters"].tolist(), strict=True))
     begins_s = np.arange(kept["rpm"].size) * SAMPLE_s
     target = float(counted["target_rpm"])
+    finding, hunts = _finding(supposed, scenario, kept, counted, begins_s)
     return View(
         time_s=begins_s + SAMPLE_s,
         rpm=kept["rpm"],
         valve_steps=kept["steps"],
         target_rpm=target,
         deadband_rpm=car.feedback.deadband_rpm,
-        finding=_finding(supposed, scenario, kept, counted, begins_s),
+        finding=finding,
+        hunts=hunts,
     )
 
 
 def _finding(
     car: Car, scenario: Scenario, kept: Any, counted: dict[str, float], begins_s: Any
-) -> str:
-    """The sentence that ``simulate`` says of the same run."""
+) -> tuple[str, bool | None]:
+    """The sentence that ``simulate`` says of the same run, and whether it hunts."""
     from sim import Trace
     from tuning.measures import is_hunting, measure
     from workbench.figures_trace import trace_finding
@@ -112,7 +117,8 @@ def _finding(
     if floor:
         hunts = is_hunting(measures, floor_rpm)
     told = trace_finding(run, measures, hunts).partition(": ")[2]
-    return told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
+    told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
+    return told, hunts
 
 
 def pressure_of(car: Car, wish: Wish, seed: int = 0) -> tuple[Any, Any]:

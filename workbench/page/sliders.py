@@ -55,10 +55,13 @@ class Handle:
         Moves it to a value.
     tell : callable
         Writes its value anew, as after a change of units.
+    show : callable
+        Told whether it is to be seen.
     """
 
     move: Callable[[float], object]
     tell: Callable[[], object]
+    show: Callable[[bool], object]
 
 
 def slider(
@@ -94,7 +97,7 @@ def slider(
             told.set_text(write(new))
             on_value(new)
 
-    with ui.element("div").classes("field"):
+    with ui.element("div").classes("field") as place:
         ui.label(slide.name)
         told = ui.label(write(value)).style("font-weight: 650")
         made = ui.slider(
@@ -103,7 +106,10 @@ def slider(
         )  # fmt: skip
         made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
 
-    return Handle(made.set_value, lambda: told.set_text(write(float(made.value or 0.0))))
+    def tell() -> None:
+        told.set_text(write(float(made.value or 0.0)))
+
+    return Handle(made.set_value, tell, place.set_visibility)
 
 
 def choice(

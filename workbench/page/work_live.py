@@ -43,7 +43,7 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
     -------
     dict
         Points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
-        ``deadband_rpm`` and the ``finding``.
+        ``deadband_rpm``, the ``finding`` and whether it ``hunts``.
     """
     from workbench.page.live import run_view
     from workbench.page.points import changes, thinned
@@ -57,7 +57,7 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
         "rpm": thinned(view.time_s, view.rpm, MOST_POINTS),
         "valve_steps": changes(view.time_s, view.valve_steps, MOST_POINTS),
         "spans": spans, "target_rpm": view.target_rpm, "deadband_rpm": view.deadband_rpm,
-        "finding": view.finding,
+        "finding": view.finding, "hunts": view.hunts,
     }  # fmt: skip
 
 
