@@ -39,6 +39,8 @@ class Prediction:
         Moves of the valve a minute, mean [1/min].
     stall_share : float
         Share of runs that stall [-].
+    hunting_share : float
+        Share of runs whose warm idle swings regularly and well above that with the valve held [-].
     floor_rpm : float
         Swing with the valve held, mean [rpm].
     above_floor_share : float
@@ -56,6 +58,7 @@ class Prediction:
     settle_s: float
     moves_per_min: float
     stall_share: float
+    hunting_share: float
     floor_rpm: float
     above_floor_share: float
     mean_error_rpm: float
@@ -130,6 +133,7 @@ def predict(runs: Runs, candidate: int) -> Prediction:
         settle_s=_mean(warm["settle_s"]),
         moves_per_min=_mean(warm["moves_per_min"]),
         stall_share=float(runs.of("stalled")[candidate].mean()),
+        hunting_share=float(hunts.mean()),
         floor_rpm=float(floor.mean()),
         above_floor_share=max(0.0, _mean(by_car) / max(float(floor.mean()), 1e-9) - 1.0),
         mean_error_rpm=_mean(np.abs(runs.of("mean_error_rpm")[candidate, :, 0, :])),

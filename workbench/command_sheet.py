@@ -27,6 +27,7 @@ def sheet(
     from workbench.results import check_place
     from workbench.sheet import FORMS, make_sheet, write_sheet
     from workbench.sheet_tables import expected_note
+    from workbench.sheet_trial import hunting_caution
 
     screen = Screen("sheet", as_json, quiet)
     if out is None and not as_json:
@@ -43,5 +44,7 @@ def sheet(
     if out is not None:
         write_sheet(made, out)
     screen.say(expected_note(made))
+    for head, text in hunting_caution(made.expected):
+        screen.say(f"{head} {text}")
     screen.verdict(f"Sheet of {read.name} written: {out}. Read its cautions first.")
     screen.finish({**made.to_dict(), "file": None if out is None else str(out)})

@@ -105,7 +105,7 @@ def make_sheet(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | No
     from tuning.check_room import base_spots
     from tuning.expected import expect
     from workbench.sheet_settings import setting_rows
-    from workbench.sheet_trial import stop_signs, try_steps, watch_points
+    from workbench.sheet_trial import hunting_caution, stop_signs, try_steps, watch_points
 
     spots = base_spots(car)
     expected = expect(car, seed=seed, on_progress=on_progress)
@@ -113,7 +113,7 @@ def make_sheet(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | No
         car.name,
         car.feedback.law,
         car.temperature_name,
-        CAUTIONS,
+        (*hunting_caution(expected), *CAUTIONS),
         tuple(setting_rows(car, spots, expected)),
         tuple(_curve_row(car, spot) for spot in spots),
         tuple(_homing(car)),

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 NARROW_rpm = 60.0
 """Trim limits of the first try with feedback are worth about this, either way."""
+HUNTING_SHARE = 0.1
+"""From this share of runs that hunt on, the sheet warns of its own settings [-]."""
 
 
 def narrow_limits(car: Car, spots: list[Spot]) -> tuple[float, float]:
@@ -121,6 +123,29 @@ def _with_feedback(car: Car, limits: tuple[float, float]) -> list[TryStep]:
     ]
 
 
+def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
+    """Warn of settings that hunt in the model.
+
+    Parameters
+    ----------
+    expected : Expectation
+        What is expected.
+
+    Returns
+    -------
+    tuple of (str, str)
+        One caution, head and text; empty where next to no run hunts.
+    """
+    share = expected.prediction.hunting_share
+    if share < HUNTING_SHARE:
+        return ()
+    text = (
+        f"In the model their warm idle hunts in {100.0 * share:.0f} of 100 runs. Search for better"
+        " ones before any of this is tried."
+    )
+    return (("These settings hunt.", text),)
+
+
 def watch_points(car: Car, expected: Expectation) -> list[str]:
     """Say what to watch while trying.
 
@@ -142,10 +167,10 @@ def watch_points(car: Car, expected: Expectation) -> list[str]:
     points = []
     if "hunting_rpm" in by_name:
         row = by_name["hunting_rpm"]
-        points.append(
-            f"Swing of speed: {row.low:.0f} to {row.high:.0f} rpm is expected. A regular swing"
-            " above that is hunting; an irregular one is the engine's own scatter."
-        )
+        told = "A regular swing above is hunting; an irregular one is the engine's own scatter."
+        if hunting_caution(expected):
+            told = "Hunting is part of that: these settings are not ones to stay with."
+        points.append(f"Swing of speed: {row.low:.0f} to {row.high:.0f} rpm is expected. {told}")
     if "moves_per_min" in by_name:
         row = by_name["moves_per_min"]
         points.append(

@@ -13,6 +13,7 @@ from sim import Car, load_car, with_values
 from tuning.entry_form import ENTRY_KEYS, from_entry
 from tuning.stress import stress
 from tuning.tune import tune
+from workbench.cautions import CAUTIONS
 from workbench.sheet import make_sheet, write_sheet
 from workbench.sheet_tables import curve_columns
 
@@ -50,6 +51,19 @@ def test_read_back_they_give_the_same_stress_verdict(tmp_path: Path) -> None:
     assert one.counts == other.counts
     assert [case.verdict for case in one.cases] == [case.verdict for case in other.cases]
     assert one.lines() == other.lines()
+
+
+def test_a_sheet_warns_of_settings_that_hunt() -> None:
+    car = load_car("trials")
+    sheet = make_sheet(car)
+    assert sheet.expected.prediction.hunting_share > 0.2
+    assert sheet.cautions[0][0] == "These settings hunt."
+    assert "Hunting is part of that" in sheet.watch[0]
+    finer = with_values(car, {"feedback": {"min_move_steps": 1, "deadband_rpm": 45.0}})
+    calm = make_sheet(finer)
+    assert calm.expected.prediction.hunting_share < 0.1
+    assert calm.cautions == CAUTIONS
+    assert "A regular swing above is hunting" in calm.watch[0]
 
 
 @pytest.mark.parametrize(("name", "told"), [("trials", "coolant"), ("twin", "cylinder head")])
