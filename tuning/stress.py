@@ -59,7 +59,7 @@ class Case:
     def line(self) -> str:
         """The case in a sentence."""
         if not self.fitted:
-            return f"{self.verdict}  {self.name}: not fitted to this car"
+            return f"none  {self.name}: not fitted to this car"
         one = self.decided_by
         side = "at least" if one.lower_is_worse else "at most"
         return (
@@ -115,8 +115,14 @@ class Stress:
 
     @property
     def counts(self) -> dict[str, int]:
-        """How many cases have each verdict."""
-        return {one: sum(case.verdict == one for case in self.cases) for one in (PASS, WARN, FAIL)}
+        """How many cases have each verdict; those that need what the car lacks have none."""
+        met = [case.verdict for case in self.cases if case.fitted]
+        return {one: met.count(one) for one in (PASS, WARN, FAIL)}
+
+    @property
+    def not_fitted(self) -> int:
+        """Number of cases that need what this car does not have [-]."""
+        return sum(not case.fitted for case in self.cases)
 
     def worst(self, count: int = 3) -> tuple[Case, ...]:
         """The cases that strain their limits most.
@@ -147,6 +153,7 @@ class Stress:
             The verdict first, then one line a case, worst first.
         """
         told = ", ".join(f"{n} {one}" for one, n in self.counts.items())
+        told += f", {self.not_fitted} not fitted to this car" if self.not_fitted else ""
         head = "passed" if self.passed else "FAILED"
         first = (
             f"Stress suite {self.suite} {head}: {len(self.cases)} cases on {self.engines} plausible"
@@ -168,6 +175,7 @@ class Stress:
             "suite": self.suite,
             "passed": self.passed,
             "counts": self.counts,
+            "not_fitted": self.not_fitted,
             "cases": [case.to_dict() for case in self.cases],
             "engines": self.engines,
             "runs": self.runs,

@@ -49,9 +49,11 @@ def stress_finding(result: Stress) -> str:
     counts = result.counts
     worst = result.worst(1)
     strained = f"; the hardest is {worst[0].name}" if worst else ""
+    lacking = f" ({result.not_fitted} more need what it does not have)" if result.not_fitted else ""
     return (
-        f"Of {len(result.cases)} cases on {result.engines} plausible cars {counts['pass']} pass,"
-        f" {counts['warn']} deserve a look and {counts['fail']} fail{strained}."
+        f"Of {sum(counts.values())} cases on {result.engines} plausible cars {counts['pass']} pass,"
+        f" {counts['warn']} {'deserves' if counts['warn'] == 1 else 'deserve'} a look and"
+        f" {counts['fail']} {'fails' if counts['fail'] == 1 else 'fail'}{strained}{lacking}."
     )
 
 
