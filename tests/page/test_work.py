@@ -95,6 +95,27 @@ def test_a_stopped_job_is_gone(look: Look, served: Served) -> None:
     wait_for(lambda: not started & children(served.process.pid), "the process has ended", 6.0)
 
 
+def test_what_was_found_belongs_to_its_car(look: Look, served: Served) -> None:
+    look.press("Tell me this cycle")
+    look.wait_text("First cause")
+    look.slide("min_move_steps", Keys.ARROW_LEFT)
+    look.wait_text("it has been changed since")
+    look.slide("min_move_steps", Keys.ARROW_RIGHT)
+    wait_for(lambda: "it has been changed since" not in look.text(), "the car as it was")
+    look.tab("Settings")
+    look.wait_text("Search settings")
+    before = children(served.process.pid)
+    look.press("Search")
+    started = wait_for(lambda: children(served.process.pid) - before, "its process")
+    look.press("Open a car")
+    look.press("twin")
+    wait_for(lambda: not started & children(served.process.pid), "the search has ended", 6.0)
+    wait_for(lambda: "Searching" not in look.text(), "nothing of it is left")
+    look.wait_text("Nothing searched yet.")
+    look.tab("Explore")
+    assert "First cause" not in look.wait_text("Tell me this cycle")
+
+
 def open_car(look: Look, path: Path) -> None:
     """Open a car file of one's own."""
     look.press("Open a car")
