@@ -160,8 +160,8 @@ def _suggestion(f: Findings) -> list[str]:
     s = f.suggested
     return [
         (
-            f"Settings that should rest: gain {s['gain_steps_per_100rpm']:g}, integral"
-            f" {s['integral_steps_per_100rpm_s']:g}, deadband {s['deadband_rpm']:g} rpm,"
+            f"Settings that should rest: law {s['law']}, gain {s['gain_steps_per_100rpm']:g},"
+            f" integral {s['integral_steps_per_100rpm_s']:g}, deadband {s['deadband_rpm']:g} rpm,"
             f" minimum move {s['min_move_steps']}: simulated, {100.0 * row.chance:.0f} of 100"
             " places hunt. They are by rule; a search finds better ones."
         )

@@ -99,8 +99,8 @@ def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[Set
 LAWS = {
     "none": "base curve only, no feedback",
     "pi": "proportional and integral: the common choice",
-    "pid": "proportional, integral and derivative; a controller without: search with --law pi",
-    "nudge": "a fixed move towards the target at each update; a controller without: --law pi",
+    "pid": "proportional, integral and derivative; a controller without: search for law pi",
+    "nudge": "a fixed move towards target at each update; a controller without: search for law pi",
     "pi_park": "proportional and integral; rests where no better position exists",
 }
 

@@ -159,6 +159,6 @@ def tune_notes(result: Tuning) -> list[str]:
     if result.settings.law not in ("none", "pi"):
         notes.append(
             f"These settings need the law {result.settings.law}: where the controller has only a"
-            " proportional and an integral gain, search with --law pi."
+            " proportional and an integral gain, search for the law pi alone: --law pi."
         )
     return notes
