@@ -1,4 +1,8 @@
-"""How the page looks: colours for light and dark, told apart by eyes that miss red or green."""
+"""How the page looks: colours for light and dark, told apart by eyes that miss red or green.
+
+The page's library forbids outlines with ``!important``, in a layer of its own; of two such rules
+the one in the earlier layer holds, so that focus is drawn from the first, ``theme``.
+"""
 
 from __future__ import annotations
 
@@ -22,11 +26,15 @@ body .nicegui-content { padding: 8px 12px 24px; gap: 8px; max-width: 1500px; mar
 .q-checkbox__label, .q-toggle__label { padding-left: 6px; }
 summary { cursor: pointer; } details ul { margin: 6px 0 0; padding-left: 20px; }
 .card ul { padding-left: 20px; font-size: 14px; }
-a { color: var(--mark); } h1, h2, h3, p, ul, ol { margin: 0; }
+a:not(.q-btn) { color: var(--mark); } h1, h2, h3, p, ul, ol { margin: 0; }
 h1 { font-size: 19px; font-weight: 650; line-height: 1.3; }
 h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
-.top { display: flex; flex-wrap: wrap; gap: 4px 14px; align-items: center; width: 100%; }
-.gap { flex: 1 1 auto; }
+.top { display: flex; flex-wrap: wrap; gap: 4px 14px; align-items: center; width: 100%;
+  min-height: 38px; }
+.top > .big { max-width: 22%; } .top .state { flex: 1 1 0; min-width: 200px; }
+.top > .big { overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
+.top .state { display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2;
+  overflow: hidden; overflow-wrap: anywhere; line-height: 19px; }
 .card { background: var(--card); border: 1px solid var(--line); border-radius: 6px;
   padding: 10px 12px; display: flex; flex-direction: column; gap: 6px; min-width: 0; }
 .soft { color: var(--soft); font-size: 13.5px; } .bad { color: var(--bad); font-weight: 600; }
@@ -49,6 +57,8 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .choice { display: flex; flex-direction: column; gap: 1px; }
 .runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 430px; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
+.body--dark .picture { filter: brightness(0.8); }
+.kept { overflow-wrap: anywhere; min-width: 0; }
 .scroll { overflow-x: auto; max-width: 100%; }
 table.plain { border-collapse: collapse; width: 100%; font-size: 14px; }
 table.plain th, table.plain td { text-align: left; padding: 3px 10px 3px 0; vertical-align: top;
@@ -58,19 +68,33 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto auto; }
 .curve .q-field { min-width: 0; } .curve .q-field__control { height: 34px; min-height: 34px; }
 .cautions { border-left: 4px solid var(--bad); }
-.q-focus-helper { opacity: 0; } .q-btn:focus-visible, .q-tab:focus-visible, a:focus-visible,
-.q-slider:focus-visible, summary:focus-visible { outline: 3px solid var(--mark);
-  outline-offset: 1px; }
+.q-focus-helper { opacity: 0; } .q-btn:focus-visible { z-index: 2; }
+@layer theme {
+  :focus-visible:not(.q-dialog__inner) { outline: 3px solid var(--mark) !important;
+    outline-offset: 2px !important; }
+  .q-tab:focus-visible, .scroll:focus-visible, .q-uploader__header :focus-visible {
+    outline-offset: -3px !important; }
+  .q-uploader__header :focus-visible { outline-color: #fff !important; }
+  .q-field__native:focus-visible { outline: 0 !important; }
+}
+.q-field__control:has(.q-field__native:focus-visible) { outline: 3px solid var(--mark); }
+.q-field--focused .q-field__label { color: var(--mark); }
 @media (max-width: 1150px) {
   .explore { grid-template-columns: 286px minmax(0, 1fr); }
   .explore > .why { grid-column: 1 / -1; }
 }
 @media (max-width: 760px) {
   body .nicegui-content { padding: 4px 6px 24px; }
-  .explore, .halves, .thirds { grid-template-columns: minmax(0, 1fr); }
-  .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; }
-  .shown > .big { min-height: 4.2em; } .top .state { flex: 1 0 100%; min-height: 2.8em; }
-  .runs { height: 300px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
+  .halves, .thirds { grid-template-columns: minmax(0, 1fr); }
+  .explore { display: flex; flex-direction: column; align-items: stretch; }
+  .q-tab-panels, .q-tab-panels > .q-panel { overflow: visible; }
+  .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; gap: 2px; }
+  .explore > .shown > .soft { font-size: 12.5px; line-height: 1.25; }
+  .explore > .why { position: relative; z-index: 6; background: var(--ground); }
+  .explore > .card:not(.shown) [tabindex] { scroll-margin-top: 420px; }
+  .shown > .big { min-height: 4.2em; } .top > .big { max-width: 60%; }
+  .top .state { flex: 1 0 100%; min-height: 38px; }
+  .runs { height: 290px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }
 @media print { .top, .q-tabs, .noprint { display: none !important; } }
 """
