@@ -79,6 +79,8 @@ def test_what_somebody_else_did_to_the_file_is_left(mine: Path, gone: bool) -> N
         session.keep()
     assert ("is there no more" if gone else "was changed by something else") in str(refused.value)
     assert session.changed
+    assert session.file is not None
+    assert session.file.changed_by_others is not gone, "what is gone cannot be read again"
     (left,) = mine.parent.iterdir()
     assert left.name == ("moved.toml" if gone else "mine.toml")
     session.save_as(str(mine.with_name("again.toml")))
@@ -103,9 +105,10 @@ def test_nothing_is_written_over(tmp_path: Path) -> None:
     session = Sessions(seed=0).begin()
     mine = tmp_path / "mine.toml"
     mine.write_text("mine")
-    for name in (str(mine), str(tmp_path / "mine.txt"), ""):
+    for name in ("mine.toml", "mine.txt", "", ".toml", "..TOML", " .toml"):
         with pytest.raises(InputError):
-            session.save_as(name)
+            session.save_as(str(tmp_path / name) if name else name)
+    assert [one.name for one in tmp_path.iterdir()] == ["mine.toml"]
     assert mine.read_text() == "mine"
     session.save_as(str(tmp_path / "new.toml"))
     assert load_car(tmp_path / "new.toml") == session.car

@@ -42,7 +42,7 @@ class CarFile:
         Parameters
         ----------
         name : str
-            Where; nothing may be there, and it ends in .toml.
+            Where; nothing may be there, and it ends in .toml with something before that.
         car : Car
             What is written.
 
@@ -59,12 +59,22 @@ class CarFile:
         from sim import save_car
 
         path = Path(name.strip()).expanduser()
-        if not re.search(r"\.toml$", path.name, re.IGNORECASE):
-            raise one_problem(path, 1, "file", "no car file's name, allowed: one ending in .toml")
+        # A name of dots alone would be a hidden file, which nobody finds again.
+        if not re.search(r"[^. ] *\.toml$", path.name, re.IGNORECASE):
+            message = "no car file's name, allowed: one ending in .toml, such as mycar.toml"
+            raise one_problem(path, 1, "file", message)
         if path.exists():
             raise one_problem(path, 1, "file", "is there already, allowed: a new name")
         save_car(car, path)
         return cls(path.resolve())
+
+    @property
+    def changed_by_others(self) -> bool:
+        """Whether it is there, but is no longer what was read or written here last."""
+        try:
+            return _digest(self.path) != self._known
+        except OSError:
+            return False  # it is gone or cannot be read: there is nothing to be read again
 
     def write(self, car: Car) -> None:
         """Write a car into it, the file as it was opened first kept beside it.
@@ -86,7 +96,10 @@ class CarFile:
         if not self.path.is_file():
             raise one_problem(name, 1, "file", "is there no more, allowed: 'Save as', a new name")
         if _digest(self.path) != self._known:
-            message = "was changed by something else since, allowed: 'Save as', a new name"
+            message = (
+                "was changed by something else since, allowed: 'Save as', a new name, or"
+                " 'Read it again', which drops what was changed here"
+            )
             raise one_problem(name, 1, "file", message)
         if self.backup is None:
             self.backup = self._keep()

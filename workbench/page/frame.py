@@ -85,6 +85,7 @@ class Page:
         self.look = Look(dark=bool(session.dark), imperial=session.imperial)
         self._built: dict[str, bool] = {}
         self._keeping = False
+        self._tab = session.tab
         self._places: dict[str, Any] = {}
 
     def build(self) -> None:
@@ -98,6 +99,8 @@ class Page:
         with ui.element("header").classes("top"):
             self._head()
         self._error = ui.label().classes("error").props('role="alert"')
+        self._again = plain_button("Read it again", self._read_again)
+        self._again.style("align-self: flex-start").set_visibility(False)
         with ui.tabs(on_change=lambda e: self._opened(e.value)) as tabs:
             tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
             for name in TABS:
@@ -107,6 +110,7 @@ class Page:
             with panels.props("keep-alive").style("width: 100%"):
                 self._places = {name: ui.tab_panel(name) for name in TABS}
         self._opened(self.session.tab)
+        self.session.pages.append(self)
         ui.timer(0.05, self._ask_for_dark, once=True)
 
     def _head(self) -> None:
@@ -120,7 +124,6 @@ class Page:
         plain_button("Save", self._save)
         plain_button("Save as", self._save_dialog)
         plain_button("Undo changes", self._undo)
-        ui.element("div").classes("gap")
         ui.switch(
             "°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)
         ).props("dense")
@@ -133,9 +136,21 @@ class Page:
     def tell_state(self) -> None:
         """Show which car it is and whether there is something to save."""
         self._name.set_text(self.session.car.name)
-        self._state.set_text(_state(self.session))
+        self._name.props["title"] = self.session.car.name
+        self._show_state(_state(self.session))
         if self.session.file is not None and self.session.changed:
             self._keep_soon()
+
+    def _show_state(self, text: str) -> None:
+        """Show it; where there is no room for all of it, it is cut short but found by pointing."""
+        self._state.set_text(text)
+        self._state.props["title"] = text
+
+    def _tell_error(self, text: str) -> None:
+        """Say what went wrong with the car's file, or by an empty text that nothing is any more."""
+        self._error.set_text(text)
+        file = self.session.file
+        self._again.set_visibility(bool(text) and file is not None and file.changed_by_others)
 
     def _keep_soon(self) -> None:
         """Save into the owner's file once nothing has been changed for a moment."""
@@ -148,14 +163,17 @@ class Page:
                 await asyncio.sleep(KEEP_AFTER_s)
             self._keeping = False
             if not self._try(self.session.keep) and self.session.file is not None:
-                self._state.set_text(f"{self.session.file.path.name}; changes not saved")
+                self._show_state(f"{self.session.file.path.name}; changes not saved")
 
         if not self._keeping:
             self._keeping = True
             background_tasks.create(keep(), name="keep")
 
     def _opened(self, name: str) -> None:
-        self.session.tab = name
+        self.session.tab = self._tab = name
+        self._build_opened(name)
+
+    def _build_opened(self, name: str) -> None:
         if self._built.get(name) or name not in self._places:
             return
         self._built[name] = True
@@ -167,12 +185,24 @@ class Page:
         getattr(import_module(f"workbench.page.{module}"), made)(self).build()
 
     def rebuild(self) -> None:
-        """Build all tabs anew, as after another car was opened."""
+        """Build all tabs anew, as after another car was opened, wherever this work is shown."""
+        session = self.session
+        session.pages = [one for one in session.pages if not one.is_gone]
+        for one in session.pages:
+            one.build_anew()
+
+    @property
+    def is_gone(self) -> bool:
+        """Whether no browser shows this any more."""
+        return bool(self._name.is_deleted)
+
+    def build_anew(self) -> None:
+        """Build what this page shows, and leave the rest until it is opened."""
         self._built = {}
         self.look.redraw.clear()
         for place in self._places.values():
             place.clear()
-        self._opened(self.session.tab)
+        self._build_opened(self._tab)
         self.tell_state()
 
     def _as_the_system(self) -> bool:
@@ -212,10 +242,10 @@ class Page:
         try:
             act()
         except InputError as error:
-            self._error.set_text(plain_problem(error))
+            self._tell_error(plain_problem(error))
             return False
-        self._error.set_text("")
-        self._state.set_text(_state(self.session))
+        self._tell_error("")
+        self._show_state(_state(self.session))
         return True
 
     def _save(self) -> None:
@@ -226,24 +256,39 @@ class Page:
 
     def _undo(self) -> None:
         self.session.take_back()
+        if not self.session.changed:
+            self._tell_error("")  # whatever could not be saved is no longer to be
         self.rebuild()
+
+    def _read_again(self) -> None:
+        """Take up the car as somebody else has left its file; its logs are still of it."""
+        file, logs = self.session.file, self.session.logs
+        if file is not None and self._try(partial(self.session.open, str(file.path))):
+            self.session.logs = logs
+            self.rebuild()
 
     def _save_dialog(self) -> None:
         from nicegui import ui
 
         def save() -> None:
+            name = (place.value or "").strip()
+            if not name:
+                problem.set_text("A name is needed, such as mycar.toml.")
+                return
             try:
-                self.session.save_as(place.value or "")
+                self.session.save_as(name)
             except InputError as error:
                 problem.set_text(plain_problem(error))
                 return
             dialog.close()
+            self._tell_error("")
             self.tell_state()
 
         with ui.dialog() as dialog, ui.card():
             ui.label("Save this car under a new name").classes("big")
             ui.label("From then on every change goes into that file.").classes("soft")
             place = ui.input("new file, such as mycar.toml").style("width: 320px; max-width: 80vw")
+            place.props("autofocus").on("keydown.enter", save)
             problem = ui.label().classes("error").props('role="alert"')
             with ui.row():
                 ui.button("Save", on_click=save)
@@ -256,13 +301,20 @@ class Page:
         self._try(self.session.keep)
 
         def take(name: str) -> None:
+            if not name:
+                problem.set_text("A name is needed: a car file, such as cars/mycar.toml.")
+                return
             try:
                 self.session.open(name)
             except InputError as error:
                 problem.set_text(plain_problem(error))
                 return
             dialog.close()
+            self._tell_error("")
             self.rebuild()
+
+        def take_named() -> None:
+            take((place.value or "").strip())
 
         with ui.dialog() as dialog, ui.card():
             ui.label("Open a car").classes("big")
@@ -273,9 +325,10 @@ class Page:
                 for name in bundled_cars():
                     plain_button(name, partial(take, name))
             place = ui.input("or a car file on this machine").style("width: 320px; max-width: 80vw")
+            place.on("keydown.enter", take_named)
             problem = ui.label().classes("error").props('role="alert"')
             with ui.row():
-                ui.button("Open", on_click=lambda: take((place.value or "").strip()))
+                ui.button("Open", on_click=take_named)
                 plain_button("Cancel", dialog.close)
         dialog.open()
 

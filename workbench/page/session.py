@@ -58,6 +58,8 @@ class Session:
         Logs taken in, the newest last.
     folder : TemporaryDirectory or None
         Where they lie; gone when the work is forgotten.
+    pages : list
+        The pages that show this work; more than one where its address is open twice.
     """
 
     key: str
@@ -76,6 +78,7 @@ class Session:
     found_of: dict[str, object] = field(default_factory=dict)
     logs: list[Path] = field(default_factory=list)
     folder: Any = None
+    pages: list[Any] = field(default_factory=list)
 
     @property
     def changed(self) -> bool:
