@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 LOOK_EVERY_s = 0.25
-STALE = "What follows was found for the car as it was then; it has been changed since."
+STALE = "What follows is of the car as it was then; it has been changed since."
 TAKEN = "The car has what was found."
 
 

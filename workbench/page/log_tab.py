@@ -5,24 +5,30 @@ from __future__ import annotations
 import re
 import shutil
 import tempfile
-from collections import Counter
 from functools import partial
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sim.errors import InputError
+from workbench.column_names import columns_from_text
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel
-from workbench.page.shown import heading, list_html, picture_html, plain_button
+from workbench.page.shown import cautions, heading, list_html, picture_html, plain_button
 
 if TYPE_CHECKING:
+    from sim import Car
     from workbench.page.frame import Page
 
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
-KIND_WORDS = {
-    "hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady",
-    "driven": "throttle open", "start": "start", "idle": "idle", "off": "not running",
-}  # fmt: skip
+DEMONSTRATION_CAR = "trials"
+"""The car that the demonstrations are logs of."""
+DEMONSTRATION_FOLDER = "demonstration"
+"""Where they lie, apart from logs of the owner's own, which may bear the same names."""
+COLUMNS_HELP = (
+    "For each signal its name, an equals sign and the log's column; a comma before the next."
+    " For example: rpm=Engine Speed, map=Pressure [kPa]"
+)
 _NAMES = """
 document.querySelectorAll('.q-uploader a, .q-uploader button, .q-uploader input').forEach(
   one => one.setAttribute('aria-label', 'choose a log'))
@@ -41,11 +47,13 @@ class LogTab:
 
     def __init__(self, page: Page) -> None:
         self.page, self.session, self.look = page, page.session, page.look
+        self._newest: Path | None = None  # dropped last, whether it could be read or not
 
     def build(self) -> None:
         """Build it, with what was found before."""
         from nicegui import ui
 
+        cautions()
         with ui.element("div").classes("halves"):
             with ui.element("section").classes("card"):
                 self._choose()
@@ -69,15 +77,17 @@ class LogTab:
             ui.label("or a demonstration:").classes("soft")
             for name, file in DEMONSTRATIONS.items():
                 plain_button(name, partial(self._demonstration, file))
-        self._columns = ui.input("columns by hand, if needed: rpm=Engine Speed, map=Pressure [kPa]")
-        self._columns.props("dense").style("width: 100%")
+        self._columns = ui.input("Columns by hand, if needed").props("dense")
+        self._columns.style("width: 100%")
+        ui.label(COLUMNS_HELP).classes("soft")
         self._of_car = ui.checkbox("The log is of this car", value=True).props("dense")
         self._read = JobPanel(
-            self.page, "log", "Read it", self._read_arguments, self._show_log, grace_s=1.5
-        )
+            self.page, "log", "Read it", self._read_arguments, self._show_log, grace_s=1.5,
+            about=self._held_against,
+        )  # fmt: skip
         self._read.build()
+        self._parts = ui.label().classes("soft told kept")
         self._verdict = ui.label().classes("big").props('role="status"')
-        self._parts = ui.label().classes("soft")
         self._log_body = ui.html("", sanitize=False)
 
     def _fit_part(self) -> None:
@@ -88,10 +98,12 @@ class LogTab:
             "Makes the model of this car answer as the logs read so far do, and says whether it"
             " may be trusted."
         ).classes("soft")
-        self._used = ui.label(self._logs_text()).classes("soft")
+        self._kept = ui.element("div").style("display: grid; gap: 4px")
+        self._list_logs()
         self._fit = JobPanel(
-            self.page, "fit", "Fit the model", self._fit_arguments, self._show_fit, grace_s=1.5
-        )
+            self.page, "fit", "Fit the model", self._fit_arguments, self._show_fit, grace_s=1.5,
+            about=lambda: self.session.car, taken=lambda: self.session.car == self._fitted(),
+        )  # fmt: skip
         self._fit.build()
         self._fit_verdict = ui.label().classes("big").props('role="status"')
         self._take = plain_button("Use the fitted engine", self._use)
@@ -99,9 +111,50 @@ class LogTab:
         self._take.set_visibility(False)
         self._fit_body = ui.html("", sanitize=False)
 
-    def _logs_text(self) -> str:
-        names = ", ".join(path.name for path in self.session.logs)
-        return f"Logs: {names}" if names else "No log has been read yet."
+    def _list_logs(self) -> None:
+        """Show which logs a fit is made with, each with a way to be rid of it."""
+        from nicegui import ui
+
+        self._kept.clear()
+        with self._kept:
+            if not self.session.logs:
+                ui.label("No log has been read yet.").classes("soft")
+            for path in self.session.logs:
+                told = f"{path.name}, {self._whose(path)}" if self._whose(path) else path.name
+                with ui.element("div").classes("line"):
+                    ui.label(told).classes("kept")
+                    remove = plain_button("Remove", partial(self._remove, path))
+                    remove.props["aria-label"] = f"Remove {path.name}"
+
+    def _whose(self, path: Path) -> str:
+        """Whose a log is, if it is known not to be of the car that is open."""
+        name = self.session.car.name
+        if path.parent.name != DEMONSTRATION_FOLDER or name == DEMONSTRATION_CAR:
+            return ""
+        return f"of the demonstration car '{DEMONSTRATION_CAR}', not of '{name}'"
+
+    def _remove(self, path: Path) -> None:
+        session = self.session
+        session.logs = [one for one in session.logs if one != path]
+        self._newest = None if self._newest == path else self._newest
+        if session.found.get("log", {}).get("path") == path:
+            self._clear()
+            self._forget_job()
+        self._fit.tell_problem("")  # it may have been about this log
+        self._list_logs()
+
+    def _forget_job(self) -> None:
+        """Have what a reading gave not shown anew after a reload."""
+        job = self.session.job
+        if job is not None and job.kind == "log" and job.ended:
+            self.session.job = None
+
+    def _clear(self) -> None:
+        """Leave nothing below that was found in another log, or before this reading."""
+        self.session.found.pop("log", None)
+        for one in (self._parts, self._verdict):
+            one.set_text("")
+        self._log_body.set_content("")
 
     async def _uploaded(self, event: Any) -> None:
         path = self._place(event.file.name)
@@ -118,49 +171,93 @@ class LogTab:
     def _demonstration(self, file: str) -> None:
         from sim.files import bundled_folder
 
-        path = self._place(file)
+        path = self._place(file, DEMONSTRATION_FOLDER)
         shutil.copyfile(bundled_folder() / "logs" / file, path)
         self._add(path)
 
-    def _place(self, name: str) -> Path:
+    def _place(self, name: str, within: str = "") -> Path:
         """A place of our own for a file, whatever it is called."""
         if self.session.folder is None:
             self.session.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
         plain = re.sub(r"[^A-Za-z0-9._ -]", "_", Path(name).name)[-80:].lstrip(".") or "log.csv"
-        return Path(self.session.folder.name) / plain
+        folder = Path(self.session.folder.name) / within
+        folder.mkdir(exist_ok=True)
+        return folder / plain
 
     def _add(self, path: Path) -> None:
-        self.session.logs = [one for one in self.session.logs if one != path] + [path]
-        self._used.set_text(self._logs_text())
+        self._newest = path
         self._read.start()
 
+    def _columns_given(self, panel: JobPanel) -> str | None:
+        """Columns by hand; None, and said at a panel, if they are not understood."""
+        text = (self._columns.value or "").strip()
+        try:
+            columns_from_text(text or None)
+        except InputError:
+            panel.tell_problem(f'Columns by hand are not understood: "{text}".\n{COLUMNS_HELP}')
+            return None
+        return text
+
     def _read_arguments(self) -> dict[str, Any] | None:
-        if not self.session.logs:
+        path = self._path_to_read()
+        if path is None:
             self._read.tell_problem("No log yet: drop one above.")
             return None
+        self._clear()
+        columns, whose = self._columns_given(self._read), self._whose(path)
+        if columns is None:
+            return None
         return {
-            "work": "workbench.page.work_log:log_work", "title": "Reading",
-            "path": self.session.logs[-1], "columns": self._columns.value or "",
-            "car": self.session.car if self._of_car.value else None,
+            "work": "workbench.page.work_log:log_work", "title": f"Reading {path.name}",
+            "path": path, "columns": columns, "whose": whose, "car": self._held_against(),
         }  # fmt: skip
+
+    def _held_against(self) -> Car | None:
+        """The car that a log is judged with, if it is of the one that is open."""
+        path = self._path_to_read()
+        others = path is None or self._whose(path)
+        return self.session.car if self._of_car.value and not others else None
+
+    def _path_to_read(self) -> Path | None:
+        return self._newest or next(reversed(self.session.logs), None)
 
     def _fit_arguments(self) -> dict[str, Any] | None:
         if not self.session.logs:
             self._fit.tell_problem("No log yet: drop one on the left.")
             return None
+        columns = self._columns_given(self._fit)
+        if columns is None:
+            return None
         return {
             "work": "workbench.page.work_log:fit_work", "title": "Fitting",
-            "paths": list(self.session.logs), "columns": self._columns.value or "",
+            "paths": list(self.session.logs), "columns": columns,
             "car": self.session.car, "seed": self.session.seed,
         }  # fmt: skip
 
+    def _take_in(self, found: dict[str, Any]) -> None:
+        """Keep a log that could be read among the logs, and no other; once for each reading."""
+        if not found.pop("new", False):
+            return
+        self._newest = found["path"]
+        others = [one for one in self.session.logs if one != self._newest]
+        self.session.logs = others if "refused" in found else [*others, self._newest]
+        self._fit.tell_problem("")
+        self._list_logs()
+
     def _show_log(self, found: dict[str, Any]) -> None:
         words, imperial = self.look.words, self.look.imperial
+        self._take_in(found)
+        if "refused" in found:
+            self._clear()
+            self._forget_job()
+            self._read.tell_problem(f"Not taken in: {found['refused']}")
+            return
+        told = f"{found['name']}: {found['made_of']}." if found["made_of"] else found["name"]
+        if found["whose"]:
+            told += f"\nIt is {found['whose']}: nothing here compares it with the car that is open."
+        self._parts.set_text(told)
         self._verdict.set_text(words(found["verdict"]))
         self._verdict.classes(replace="big bad" if found["hunting"] else "big")
-        counted = Counter(KIND_WORDS.get(kind, kind) for kind, _, _ in found["segments"])
-        told = ", ".join(f"{count} x {kind}" for kind, count in counted.items())
-        self._parts.set_text(f"{found['name']} is made of: {told}." if told else found["name"])
         self._log_body.set_content(
             picture_html(found["picture"][imperial], found["verdict"], 460)
             + "<h2>What drives the idle</h2>" + list_html([words(one) for one in found["lines"]])
@@ -180,9 +277,12 @@ class LogTab:
             pictures += picture_html(picture, found["told"][min(place, 1)], 460)
         self._fit_body.set_content(pictures + list_html([words(one) for one in found["lines"]]))
 
+    def _fitted(self) -> Car:
+        """The fitted engine with the feedback and the curves that the car has now."""
+        now, fitted = self.session.car, self.session.found["fit"]["car"]
+        own = {"feedback": now.feedback, "curves": now.curves}
+        return fitted.model_copy(update=own)
+
     def _use(self) -> None:
-        found = self.session.found["fit"]
-        fitted = found["car"]
-        own = {"feedback": self.session.car.feedback, "curves": self.session.car.curves}
-        self.session.car = fitted.model_copy(update=own)
+        self.session.car = self._fitted()
         self.page.rebuild()

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
+from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from sim.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from sim import Car
@@ -12,9 +17,91 @@ if TYPE_CHECKING:
 
 MOST_CURVES = 4
 """Stretches of a fit that are drawn."""
+STATE_WORDS = {
+    "stopped": "not running", "start": "starting", "driven": "with the throttle open",
+    "idle": "idling",
+}  # fmt: skip
+WITHIN_WORDS = {
+    "hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady",
+}  # fmt: skip
+"""What is told apart within idling, so that it must not be counted beside it."""
+THROUGHOUT = 0.95
+"""Hunting for this share of all idling is hunting throughout [-]."""
 
 
-def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None) -> dict[str, Any]:
+def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
+    """Say what a log is made of.
+
+    Parameters
+    ----------
+    segments : iterable of (str, float, float)
+        Kind, beginning and end [s] of each stretch.
+
+    Returns
+    -------
+    str
+        States of the engine with how long each lasted, then what happened while it idled; empty
+        where nothing was recognised.
+    """
+    lasted: dict[str, float] = {}
+    counted: Counter[str] = Counter()
+    for kind, from_s, to_s in segments:
+        lasted[kind] = lasted.get(kind, 0.0) + to_s - from_s
+        counted[kind] += 1
+    told = [f"{lasted[kind]:.0f} s {words}" for kind, words in STATE_WORDS.items() if counted[kind]]
+    long_s = THROUGHOUT * lasted.get("idle", 0.0)
+    within = []
+    for kind, words in WITHIN_WORDS.items():
+        throughout = kind == "hunting" and lasted.get(kind, 0.0) >= long_s
+        if counted[kind]:
+            within.append(f"{words} throughout" if throughout else f"{counted[kind]} x {words}")
+    return ", ".join(told) + (f"; while idling: {', '.join(within)}" if within else "")
+
+
+def in_page_words(text: str) -> str:
+    """Name the field of the page where a message names the commands' option.
+
+    Parameters
+    ----------
+    text : str
+        A message.
+
+    Returns
+    -------
+    str
+        The same for the page.
+    """
+    return re.sub(r'with --columns "([^"]*)"', r"under 'Columns by hand': \1", text)
+
+
+def refusal(name: str, error: InputError) -> str:
+    """Say why a log was not taken in.
+
+    Parameters
+    ----------
+    name : str
+        Name of the log.
+    error : InputError
+        What reading it raised.
+
+    Returns
+    -------
+    str
+        One line a problem, without what only somebody with a terminal would look for.
+    """
+    told = []
+    for one in error.problems:
+        place = "" if one.line <= 1 else f", line {one.line}"
+        key = ":" if one.key == "file" else f": {one.key}:"
+        if not place and key == ":" and one.message.startswith("is "):
+            key = ""  # a sentence by itself
+        told.append(in_page_words(f"{name}{place}{key} {one.message}"))
+    return "\n".join(told)
+
+
+def log_work(
+    tell: Tell, *, path: Path, columns: str, car: Car | None, whose: str = ""
+) -> dict[str, Any]:
     """Read a log and say what is in it and what drives the idle.
 
     Parameters
@@ -27,11 +114,14 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None) -> dict[s
         Columns by hand, empty where none are.
     car : Car or None
         The car, if the log is of it.
+    whose : str
+        Whose the log is, if it is known to be another's; handed on.
 
     Returns
     -------
     dict
-        Sentences and a picture (SVG) by whether imperial.
+        Sentences and a picture (SVG) by whether imperial; or only ``refused``, why it cannot be
+        read.  Both have its place, and say once, by ``new``, that nobody has seen them yet.
     """
     from tuning import diagnose, read_log
     from workbench.column_names import columns_from_text
@@ -39,16 +129,22 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None) -> dict[s
     from workbench.figures_log import diagnosis_figure
 
     tell(0.1, "reading")
-    log = read_log(path, columns_from_text(columns or None))
+    try:
+        log = read_log(path, columns_from_text(columns or None))
+    except InputError as error:
+        return {"path": path, "name": path.name, "new": True, "refused": refusal(path.name, error)}
     tell(0.4, "judging")
     found = diagnose(log, car)
     tell(0.8, "drawing")
     verdict, *lines = found.lines()
     return {
-        "name": path.name, "verdict": verdict, "lines": lines,
-        "recognised": [one.replace(f"{path.parent}{os.sep}", "") for one in log.summary()],
+        "path": path, "name": path.name, "new": True, "whose": whose, "verdict": verdict,
+        "lines": [in_page_words(one) for one in lines],
+        "recognised": [
+            in_page_words(one.replace(f"{path.parent}{os.sep}", "")) for one in log.summary()
+        ],
         "hunting": found.hunting,
-        "segments": [[one.kind, one.from_s, one.to_s] for one in found.segments],
+        "made_of": made_of((one.kind, one.from_s, one.to_s) for one in found.segments),
         "picture": {
             one: figure_bytes(diagnosis_figure(log, found, titled=False, imperial=one), "svg")
             for one in (False, True)
@@ -83,8 +179,14 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
     from workbench.figures_log import fit_figure, fit_finding, numbers_figure, numbers_finding
 
     by_hand = columns_from_text(columns or None)
-    logs = [read_log(path, by_hand) for path in paths]
-    found = fit(car, logs, seed=seed, on_progress=tell)
+    try:
+        logs = [read_log(path, by_hand) for path in paths]
+        found = fit(car, logs, seed=seed, on_progress=tell)
+    except InputError as error:
+        raise InputError(
+            Problem(one.file, one.line, one.key, in_page_words(one.message))
+            for one in error.problems
+        ) from error
     tell(1.0, "drawing")
     verdict, *lines = found.lines()
     numbers = figure_bytes(numbers_figure(found, titled=False), "svg")
