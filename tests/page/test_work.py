@@ -114,6 +114,18 @@ def test_what_was_found_belongs_to_its_car(look: Look, served: Served) -> None:
     look.wait_text("Nothing searched yet.")
     look.tab("Explore")
     assert "First cause" not in look.wait_text("Tell me this cycle")
+    driver = look.driver
+    address, first = driver.current_url, driver.current_window_handle
+    driver.switch_to.new_window("tab")
+    try:
+        look.open(address)
+        look.press("Open a car")
+        look.press("six")
+        look.wait_text("six")
+    finally:
+        driver.close()
+        driver.switch_to.window(first)
+    wait_for(lambda: "twin" not in look.text(), "the same work shows the same car")
 
 
 def open_car(look: Look, path: Path) -> None:
@@ -175,17 +187,23 @@ def test_what_somebody_else_has_written_is_left_alone(
     look.wait_text("mine.toml; changes not saved")
     assert path.read_text() == "theirs"
     look.press("Save as")
-    look.fill(look.field("new file, such as mycar.toml"), str(path.with_name("new.toml")))
-    look.driver.switch_to.active_element.send_keys(Keys.TAB)
-    dialog = look.driver.find_element("css selector", ".q-dialog")
-    next(
-        one for one in dialog.find_elements("css selector", "button") if one.text == "Save"
-    ).click()
-    look.wait_text("new.toml; no changes")
+    field = look.field("new file, such as mycar.toml")
+    field.send_keys(Keys.ENTER)
+    look.wait_text("A name is needed")
+    look.fill(field, str(path.with_name("new.toml")))
+    field.send_keys(Keys.ENTER)
+    told = look.wait_text("new.toml; no changes")
+    assert "was changed by" not in told, "said no more once it is saved elsewhere"
     assert load_car(path.with_name("new.toml")).feedback.deadband_rpm == 26.0
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
     look.wait_text("new.toml; saved")
     assert load_car(path.with_name("new.toml")).feedback.deadband_rpm == 27.0
+    shutil.copyfile(bundled_folder() / "cars" / "trials.toml", path.with_name("new.toml"))
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.press("Read it again")
+    told = look.wait_text("new.toml; no changes")
+    assert "was changed by" not in told
+    look.wait_text("25 rpm")
 
 
 @pytest.mark.parametrize("tab", TABS)
