@@ -9,7 +9,10 @@ from workbench import units
 from workbench.page.chart_idle import y_axis
 from workbench.page.look import Palette
 
-GRIDS = ((9, 40), (58, 15), (83, 10))
+GRIDS = ((60, 37), ("60%", 15), ("84%", 9))
+"""Top [px, or share of the chart] and height [%] of each row, below two lines of legend."""
+PLOT_SHARE, LETTER_px = 0.85, 6.2
+"""Share of the window that the plot has where it matters, and about how wide a letter is [px]."""
 
 
 def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict[str, Any]:
@@ -32,8 +35,9 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
     names = (
         "speed [rpm]", "valve [steps]", f"temperature [{units.written('degC', imperial)}]",
     )  # fmt: skip
+    length = found["length_s"]
     shades = [
-        [{"xAxis": begin, "name": name if end - begin > 0.04 * found["length_s"] else ""},
+        [{"xAxis": begin, "name": name, "label": _fitting(name, (end - begin) / length)},
          {"xAxis": end}]
         for name, begin, end, _ in found["phases"][::2]
     ]  # fmt: skip
@@ -42,36 +46,40 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
     axes[0] |= {"min": 0, "max": 500.0 * math.ceil(1.03 * highest / 500.0)}
     axes[1] |= {"min": 0, "minInterval": 1}
     x_axes = [
-        {"type": "value", "gridIndex": i, "min": 0, "max": found["length_s"],
+        {"type": "value", "gridIndex": i, "min": 0, "max": length,
          "axisLabel": {"show": i == 2, "formatter": "{value} s", "color": palette.ink},
          "splitLine": {"show": False}}
         for i in range(3)
     ]  # fmt: skip
-    lines = _lines(palette)
+    lines = _lines(palette, found["engine"])
     lines[0]["markArea"] = {
         "silent": True, "itemStyle": {"color": palette.band}, "data": shades,
         "label": {"color": palette.ink, "position": "insideTop"},
     }  # fmt: skip
     return {
         "animation": False, "backgroundColor": "transparent",
-        "grid": [{"left": 56, "right": 24, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS],
+        "grid": [{"left": 56, "right": 24, "top": t, "height": f"{h}%"} for t, h in GRIDS],
         "xAxis": x_axes, "yAxis": axes, "series": lines,
-        "legend": {"type": "scroll", "itemWidth": 26, "itemGap": 8,
-                   "top": 0, "left": 90, "right": 6,
+        "legend": {"itemWidth": 20, "itemHeight": 10, "itemGap": 8, "top": 0, "left": 0,
                    "textStyle": {"color": palette.ink},
-                   "pageTextStyle": {"color": palette.ink}, "pageIconColor": palette.speed,
-                   "data": ["speed", "target", "valve", "base curve", "engine", "oil"]},
+                   "data": [line["name"] for line in lines]},
         "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
     }  # fmt: skip
 
 
-def _lines(palette: Palette) -> list[dict[str, Any]]:
+def _fitting(name: str, share: float) -> dict[str, str]:
+    """A label left out in the browser where its band is too narrow for it."""
+    narrow = LETTER_px * len(name) / (PLOT_SHARE * share) if share > 0.0 else 1e9
+    return {":formatter": f"() => window.innerWidth > {narrow:.0f} ? '{name}' : ''"}
+
+
+def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
     kinds: tuple[tuple[str, int, str, str, bool], ...] = (
         ("speed", 0, palette.speed, "solid", False),
         ("target", 0, palette.ink, "dashed", True),
         ("valve", 1, palette.valve, "solid", True),
         ("base curve", 1, palette.soft, "dotted", True),
-        ("engine", 2, palette.pressure, "solid", False),
+        (engine, 2, palette.pressure, "solid", False),
         ("oil", 2, palette.ink, "dashed", False),
     )
     made = []
@@ -83,6 +91,63 @@ def _lines(palette: Palette) -> list[dict[str, Any]]:
         }  # fmt: skip
         made.append(line | ({"step": "end"} if steps else {}))
     return made
+
+
+def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
+    """What the engine does at a moment, by the last points drawn.
+
+    Parameters
+    ----------
+    found : dict
+        Of ``work_start.start_work``.
+    at_s : float
+        The moment [s].
+    imperial : bool
+        Units of temperature.
+
+    Returns
+    -------
+    str
+        Time, phase, speed, valve and temperatures, in the words of the legend.
+    """
+    now: dict[str, float] = {}
+    for name, points in found["lines"].items():
+        until = [value for time_s, value in points if time_s <= at_s]
+        if until:
+            now[name] = until[-1]
+    here = [name for name, begin, end, _ in found["phases"] if begin <= at_s < end]
+    told = []
+    if "rpm" in now:
+        told.append(f"speed {now['rpm']:.0f} rpm")
+    if "valve_steps" in now:
+        told.append(f"valve {now['valve_steps']:.0f} steps")
+    for name, words in (("coolant_degC", found["engine"]), ("oil_degC", "oil")):
+        if name in now:
+            told.append(units.in_words(f"{words} {now[name]:.0f} degC", imperial))
+    phase = f", {here[0]}" if here else ""
+    return f"{at_s:.1f} s{phase}: {', '.join(told)}" if told else f"{at_s:.1f} s{phase}"
+
+
+def past_phases(found: dict[str, Any], at_s: float) -> list[str]:
+    """Phases that are over at a moment, with what happened in them.
+
+    Parameters
+    ----------
+    found : dict
+        Of ``work_start.start_work``.
+    at_s : float
+        The moment [s].
+
+    Returns
+    -------
+    list of str
+        In order of time, temperatures in our unit.
+    """
+    return [
+        f"{name}, {begin:.1f} to {end:.1f} s: {text}"
+        for name, begin, end, text in found["phases"]
+        if end <= at_s
+    ]
 
 
 def start_data(found: dict[str, Any], until_s: float, imperial: bool) -> dict[str, Any]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from sim.errors import InputError
 from workbench import units
-from workbench.page.chart_start import start_data, start_frame
+from workbench.page.chart_start import moment, past_phases, start_data, start_frame
 from workbench.page.curve_table import CurveTable
 from workbench.page.job_panel import JobPanel
-from workbench.page.shown import cautions, heading, list_html
+from workbench.page.jobs import told_beside
+from workbench.page.shown import cautions, heading, list_html, plain_button
 from workbench.page.sliders import Slide, choice, slider
 
 if TYPE_CHECKING:
@@ -39,6 +41,9 @@ class StartTab:
         self._degC = 0.0
         self._played: dict[str, Any] | None = None
         self._at_s = 0.0
+        self._building = True
+        self._past: list[str] = []
+        self._held_up: list[JobPanel] = []
 
     def build(self) -> None:
         """Build it, with what was found before."""
@@ -48,24 +53,18 @@ class StartTab:
         with ui.element("section").classes("card"):
             self._play_part()
         with ui.element("section").classes("card"):
-            heading("Open-loop curves")
-            ui.label(
-                "Proposals come from the model; nothing is taken unless you take it, and 'Undo"
-                " changes' takes it back."
-            ).classes("soft")
-            self._base = JobPanel(
-                self.page, "base", "Propose curves", self._base_arguments, self._show_base,
-                grace_s=1.5,
-            )  # fmt: skip
-            self._base.build()
-            self._base_told = ui.html("", sanitize=False)
-        self._curves = [CurveTable(self.page, *curve) for curve in CURVES]
+            self._base_part()
+        self._curves = [
+            CurveTable(self.page, key, name, fade, self._curves_changed)
+            for key, name, fade in CURVES
+        ]
         with ui.element("div").classes("thirds"):
             for one in self._curves:
                 one.build()
         self.look.redraw.append(self._restyle)
         self._start.show_found()
         self._base.show_found()
+        self._building = False
 
     def _play_part(self) -> None:
         from nicegui import ui
@@ -76,16 +75,36 @@ class StartTab:
                 self._outside = slider(OUTSIDE, self._degC, self._set_degC, self._degC_text)
             self._speed = choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
-            self.page, "start", "Start it", self._start_arguments, self._show_start, grace_s=1.5
-        )
+            self.page, "start", "Start it", self._start_arguments, self._show_start, grace_s=1.5,
+            about=lambda: self.session.car,
+        )  # fmt: skip
         self._start.build()
         self._finding = ui.label().classes("big").props('role="status"')
         self._now = ui.label().classes("soft")
         self._chart = ui.echart({}).classes("tall").style("width: 100%")
         self._chart.props('role="img" aria-label="speed, valve and temperature of the start"')
         self._chart.set_visibility(False)
+        self._phases = ui.html("", sanitize=False)
         self._told = ui.html("", sanitize=False)
         self._timer = ui.timer(TICK_s, self._tick, active=False)
+
+    def _base_part(self) -> None:
+        from nicegui import ui
+
+        heading("Open-loop curves")
+        ui.label(
+            "Proposals come from the model; nothing is taken unless you take it, and 'Undo"
+            " changes' takes it back."
+        ).classes("soft")
+        self._base = JobPanel(
+            self.page, "base", "Propose curves", self._base_arguments, self._show_base,
+            grace_s=1.5, about=lambda: self.session.car, taken=self._has_them,
+        )  # fmt: skip
+        self._base.build()
+        self._base_told = ui.html("", sanitize=False)
+        self._take = plain_button("Take all three", self._take_all)
+        self._take.style("align-self: flex-start").set_visibility(False)
+        self._refused = ui.label().classes("error").props('role="alert"')
 
     def _set_degC(self, value: float) -> None:
         self._degC = value
@@ -94,29 +113,51 @@ class StartTab:
         shown = units.shown(value, "degC", self.look.imperial)
         return f"{shown:.0f} {units.written('degC', self.look.imperial)}"
 
-    def _start_arguments(self) -> dict[str, Any]:
+    def _start_arguments(self) -> dict[str, Any] | None:
+        if self._is_held_up(self._start):
+            return None
         return {
             "work": "workbench.page.work_start:start_work", "title": "Starting",
             "car": self.session.car, "coolant_degC": self._degC, "seed": self.session.seed,
         }  # fmt: skip
 
-    def _base_arguments(self) -> dict[str, Any]:
+    def _base_arguments(self) -> dict[str, Any] | None:
+        if self._is_held_up(self._base):
+            return None
         return {
             "work": "workbench.page.work_start:base_work", "title": "Proposing",
             "car": self.session.car, "seed": self.session.seed,
         }  # fmt: skip
 
+    def _is_held_up(self, panel: JobPanel) -> bool:
+        """Whether a field shows what no car has, which is then said beside the button."""
+        wrong = [one.name for one in self._curves if one.refused]
+        if wrong:
+            panel.tell_problem(
+                f"Not begun: a field is not valid ({', '.join(wrong)}). Mend it below, or press"
+                " 'Undo changes'."
+            )
+            self._held_up.append(panel)
+        return bool(wrong)
+
+    def _curves_changed(self) -> None:
+        """Once all fields are valid, nothing holds up a button any more."""
+        if not any(one.refused for one in self._curves):
+            for panel in self._held_up:
+                panel.tell_problem("")
+            self._held_up.clear()
+
     def _show_start(self, found: dict[str, Any]) -> None:
-        shown_before = found is self._played
-        self._played = found
+        if found is self._played:
+            return  # in other units or colours: drawn by `_restyle`, and played on
+        self._played, self._past = found, []
         self._chart.set_visibility(True)
-        self._restyle()
-        self._at_s = found["length_s"] if shown_before else 0.0
-        self._finding.set_text("")
-        self._told.set_content("")
-        if float(self._speed.value) == 0.0 or shown_before:
-            self._at_s = found["length_s"]
-        self._timer.active = True
+        # What was found before the tab was built has been played already.
+        at_once = self._building or float(self._speed.value) == 0.0
+        self._at_s = found["length_s"] if at_once else 0.0
+        self._restyle_chart(found)
+        self._tell(found)
+        self._timer.active = not at_once
 
     def _tick(self) -> None:
         """Play on."""
@@ -129,24 +170,33 @@ class StartTab:
         self._at_s = min(self._at_s + step_s, found["length_s"])
         data = start_data(found, self._at_s, self.look.imperial)
         self._chart.run_chart_method("setOption", data)
-        here = [text for _, begin, end, text in found["phases"] if begin <= self._at_s < end]
-        name = [name for name, begin, end, _ in found["phases"] if begin <= self._at_s < end]
-        told = f"{self._at_s:.1f} s  {name[0]}: {here[0]}" if here else f"{self._at_s:.1f} s"
-        self._now.set_text(self.look.words(told))
-        if self._at_s >= found["length_s"]:
-            self._timer.active = False
-            _, _, told = found["finding"].partition(": ")
-            self._finding.set_text(self.look.words(told[:1].upper() + told[1:]))
-            self._told.set_content(list_html([self.look.words(one) for one in found["wrong"]]))
+        self._tell(found)
+        self._timer.active = self._at_s < found["length_s"]
+
+    def _tell(self, found: dict[str, Any]) -> None:
+        """Say what is so at the moment shown, and what is over by then."""
+        self._now.set_text(moment(found, self._at_s, self.look.imperial))
+        past = [self.look.words(one) for one in past_phases(found, self._at_s)]
+        if past != self._past:
+            self._past = past
+            self._phases.set_content(list_html(past))
+        ended = self._at_s >= found["length_s"]
+        _, _, told = found["finding"].partition(": ")
+        self._finding.set_text(self.look.words(told[:1].upper() + told[1:]) if ended else "")
+        wrong = [self.look.words(one) for one in found["wrong"]]
+        self._told.set_content(list_html(wrong) if ended else "")
 
     def _restyle(self) -> None:
         self._outside.tell()
         for one in self._curves:
             one.fill()
-        if self._played is None:
-            return
-        frame = start_frame(self._played, self.look.palette, self.look.imperial)
-        data = start_data(self._played, self._at_s, self.look.imperial)["series"]
+        if self._played is not None:
+            self._restyle_chart(self._played)
+            self._tell(self._played)
+
+    def _restyle_chart(self, found: dict[str, Any]) -> None:
+        frame = start_frame(found, self.look.palette, self.look.imperial)
+        data = start_data(found, self._at_s, self.look.imperial)["series"]
         for line, points in zip(frame["series"], data, strict=True):
             line.update(points)
         self._chart.options.clear()
@@ -157,3 +207,24 @@ class StartTab:
         self._base_told.set_content(list_html([self.look.words(one) for one in found["told"]]))
         for one in self._curves:
             one.propose(found["curves"])
+        self._take.set_visibility(True)
+
+    def _has_them(self) -> bool:
+        """Whether the car has the proposed curves."""
+        return all(one.is_taken for one in self._curves)
+
+    def _take_all(self) -> None:
+        """Take the proposals of all curves at once, as they were made for each other."""
+        values: dict[str, Any] = {}
+        for one in self._curves:
+            values |= one.proposed()
+        try:
+            self.session.change("curves", **values)
+        except InputError as error:
+            self._refused.set_text(self.look.words(told_beside(error)))
+            return
+        self._refused.set_text("")
+        self.page.tell_state()
+        for one in self._curves:
+            one.forget()
+        self._curves_changed()

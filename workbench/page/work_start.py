@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from sim import Car
+    from sim import Car, Trace
+    from tuning.start_story import StartStory
     from workbench.page.jobs import Tell
 
 PLAYED_s = 240.0
 MOST_POINTS = 900
+LEAST_LATER_s = 30.0
+"""Hunting is told by no less [s]."""
 
 
 def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[str, Any]:
@@ -33,7 +37,7 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
     dict
         Sentences, phases and lines to be drawn.
     """
-    from sim import load_scenario, simulate
+    from sim import load_scenario, simulate, with_values
     from tuning.start_story import start_story
     from workbench.page.points import changes, thinned
 
@@ -46,7 +50,9 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
         }
     )  # fmt: skip
     trace = simulate(car, scenario, seed)
-    tell(0.8, "telling it")
+    tell(0.5, "starting it without feedback")
+    without = simulate(with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
+    tell(0.9, "telling it")
     story = start_story(trace, car)
     time_s = (np.arange(trace.resampled("rpm").size) + 1) * 0.05
     told: dict[str, Any] = {
@@ -58,11 +64,61 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
         for name in ("target_rpm", "valve_steps", "base_steps")
     }
     return {
-        "finding": story.finding(), "lines": told,
+        "finding": story.finding() + later_words(story, trace, without), "lines": told,
         "wrong": [*story.position(), *story.wrong()],
-        "length_s": trace.duration_s, "coolant_degC": coolant_degC,
+        "length_s": trace.duration_s, "coolant_degC": coolant_degC, "engine": engine_words(car),
         "phases": [[p.name, p.from_s, p.to_s, p.text] for p in story.phases],
     }  # fmt: skip
+
+
+def engine_words(car: Car) -> str:
+    """What the engine's temperature is called, so that no other of the start has the name.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    str
+        As the phases of the start call it.
+    """
+    return "engine" if car.sensors.temperature_of == "oil" else car.temperature_name
+
+
+def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
+    """Whether it hunts after the minute of which the story's finding tells.
+
+    Parameters
+    ----------
+    story : StartStory
+        The start told.
+    trace, without : Trace
+        The run, and the same with feedback off, which tells how far the engine swings by itself.
+
+    Returns
+    -------
+    str
+        Sentences after a space; empty where too little is left to tell by.
+    """
+    from tuning.measures import is_hunting, measure
+    from tuning.start_story import WATCHED_s
+    from workbench.figures_trace import trace_finding
+
+    from_s = story.key_s + WATCHED_s
+    runs = story.run_s < WATCHED_s and math.isnan(story.stalled_s)
+    if not runs or story.until_s - from_s < LEAST_LATER_s:
+        return ""
+    window = [("hunting", from_s, story.until_s)]
+    floor_rpm, floor = 0.0, ""
+    if math.isnan(without.stalled_s):
+        floor_rpm = measure(without, window).hunting_rpm
+    if floor_rpm > 0.0:  # an engine that does not run without feedback leaves none
+        floor = f" With feedback off it would be {floor_rpm:.0f} rpm."
+    later = measure(trace, window, floor_rpm=floor_rpm)
+    told = trace_finding(trace, later, is_hunting(later, floor_rpm)).partition(": ")[2]
+    return f" After that minute {told}{floor}"
 
 
 def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:

@@ -1,0 +1,92 @@
+"""Curves on the page: what is typed is kept, told in its own unit, and never silently left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+from selenium.webdriver.common.by import By
+
+from tests.page.browsing import Look, wait_for
+from workbench.page.curve_table import Row
+
+
+@dataclass
+class Field:
+    """A field with a number in it."""
+
+    value: float | None
+
+
+@pytest.mark.parametrize("typed", [20.0, 20.5, -4.0, 33.3, 0.01])
+def test_what_was_typed_is_what_is_shown_again(typed: float) -> None:
+    at_degC, steps = Row(Field(typed), Field(9.0), 50.0, 10.0).point(imperial=True)
+    assert at_degC is not None
+    assert f"{1.8 * at_degC + 32.0:.4g}" == f"{typed:.4g}"
+    assert steps == 9.0
+
+
+def test_what_nobody_touched_is_not_rounded() -> None:
+    row = Row(Field(50.01), Field(None), 50.01, 10.00341)
+    assert row.point(imperial=True) == (10.00341, None)
+    assert Row(Field(None), Field(3.0), 50.0, 10.0).point(imperial=True) == (None, 3.0)
+
+
+def errors(look: Look) -> list[str]:
+    """What is said to be wrong."""
+    return [one.text for one in look.driver.find_elements(By.CSS_SELECTOR, ".error") if one.text]
+
+
+def turn_units(look: Look) -> None:
+    """Press the switch between metric and imperial."""
+    look.driver.find_element(By.CSS_SELECTOR, ".q-toggle").click()
+
+
+@pytest.mark.browser
+def test_a_refused_field_is_kept_and_holds_up_a_start(look: Look) -> None:
+    look.tab("Start")
+    look.wait_text("Base curve")
+    turn_units(look)
+    wait_for(lambda: look.field("Base curve, temperature 2").get_attribute("value") == "80.6", "°F")
+    look.fill(look.field("Base curve, temperature 2"), "5000")
+    look.wait_text("point 2: too large (5000), allowed: a number from -76 to 392 °F")
+    look.press("Start it")
+    look.wait_text("Not begun: a field is not valid (Base curve).")
+    look.tab("Explore")
+    look.tab("Start")
+    turn_units(look)
+    look.wait_text("point 2: too large (2760), allowed: a number from -60 to 200 °C")
+    assert look.field("Base curve, temperature 2").get_attribute("value") == "2760"
+    look.fill(look.field("Base curve, temperature 2"), "27")
+    wait_for(lambda: errors(look) == [], "nothing is wrong any more")
+
+    def remove(at: str) -> None:
+        button = look.field(f"After-start air: remove the point at {at}")
+        look.driver.execute_script("arguments[0].click()", button)
+
+    remove("-20")
+    wait_for(
+        lambda: look.field("After-start air, temperature 1").get_attribute("value") == "20",
+        "one is gone",
+    )
+    remove("20")
+    look.wait_text("A curve needs 2 to 40 points.")
+
+
+@pytest.mark.browser
+def test_a_start_plays_on_in_other_units(look: Look) -> None:
+    look.tab("Start")
+    look.press("real time")
+    look.press("Start it")
+
+    def played_s() -> float:
+        return float(look.option(".tall")["series"][1]["data"][-1][0])
+
+    wait_for(lambda: look.driver.find_elements(By.CSS_SELECTOR, ".tall canvas"), "the chart")
+    wait_for(lambda: played_s() > 0.5, "it is played")
+    turn_units(look)
+    wait_for(lambda: "°F" in look.option(".tall")["yAxis"][2]["name"], "in °F")
+    before = played_s()
+    wait_for(lambda: before < played_s() < 60.0, "played on from where it was")
+    look.press("all at once")
+    look.wait_text("After that minute it hunts by")
