@@ -19,6 +19,17 @@ _CELL = """(params, api) => {
     width: size[0] + 0.5, height: size[1] + 0.5}, style: {fill: api.visual('color')}};
 }"""
 """Draws one cell as wide as its step; ECharts calls it."""
+_NUMBER = """(params, api) => {
+  const at = api.coord([api.value(0), api.value(1)]);
+  const size = api.size([api.value(3), api.value(4)]);
+  const text = String(api.value(2));
+  const font = [11, 9].find(px => 0.6 * px * text.length + 3 <= size[0] && px + 2 <= size[1]);
+  if (!font) return;
+  return {type: 'text', style: {x: at[0], y: at[1], text, font: font + 'px sans-serif',
+    fill: api.value(5) ? '#ffffff' : '#000000', textAlign: 'center',
+    textVerticalAlign: 'middle'}};
+}"""
+"""Writes the chance into a cell, smaller where it is narrow, and nothing where it has no room."""
 
 
 def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette) -> dict[str, Any]:
@@ -78,19 +89,47 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
 
 def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
     """The chance of each cell that hunts, in figures, so that no colour need be told apart."""
-    inked = [
-        {
-            "value": cell[:3],
-            "label": {"color": palette.card if cell[2] > palette.turn else palette.ink},
-        }
-        for cell in cells
-        if cell[2] > 0
-    ]
     return {
-        "name": "chance", "type": "scatter", "data": inked, "symbolSize": 1, "silent": True,
-        "itemStyle": {"color": "transparent"}, "tooltip": {"show": False},
-        "label": {"show": True, "formatter": "{@[2]}", "fontSize": 11},
+        "name": "chance", "type": "custom", ":renderItem": _NUMBER, "clip": True, "silent": True,
+        "data": [[*cell, int(white_ink(cell[2], palette))] for cell in cells if cell[2] > 0],
+        "encode": {"x": 0, "y": 1}, "tooltip": {"show": False}, "z": 11,
     }  # fmt: skip
+
+
+def white_ink(chance: float, palette: Palette) -> bool:
+    """Tell whether white is read better than black on the shade of a chance.
+
+    Parameters
+    ----------
+    chance : float
+        0 to 100 [%].
+    palette : Palette
+        Colours.
+
+    Returns
+    -------
+    bool
+        By contrast: the better of the two is never below 4.5 to 1.
+
+    Notes
+    -----
+    Source: contrast ratio of WCAG 2.1, from memory; black and white, 21 to 1 apart, are equally
+    good at a luminance of 0.18.
+    """
+    low, high = (_rgb(shade) for shade in (palette.least, palette.most))
+    shade = [a + (b - a) * chance / 100.0 for a, b in zip(low, high, strict=True)]
+    over = _luminance(shade) + 0.05
+    return 1.05 / over > over / 0.05
+
+
+def _rgb(shade: str) -> list[float]:
+    return [int(shade[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
+
+
+def _luminance(rgb: list[float]) -> float:
+    """Relative luminance of sRGB, 0 to 1; source: WCAG 2.1, from memory."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
@@ -110,8 +149,9 @@ def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
     """
     return {
         "name": "now", "type": "scatter", "data": [list(now)], "symbol": "diamond",
-        "symbolSize": 20, "z": 10, "silent": True, "tooltip": {"show": False},
-        "itemStyle": {"color": palette.card, "borderColor": palette.valve, "borderWidth": 3},
+        "symbolSize": 26, "z": 10, "silent": True, "tooltip": {"show": False},
+        # Hollow: the number of its cell is read through it.
+        "itemStyle": {"color": "transparent", "borderColor": palette.valve, "borderWidth": 3},
     }  # fmt: skip
 
 

@@ -9,6 +9,11 @@ from workbench.page.chart_idle import round_scale, y_axis
 from workbench.page.look import Palette
 
 LEAST_AXIS = 5.0
+TRIED = "tried; size: valve moves a minute"
+UNBEATEN = "no other beats it on all three"
+CHOSEN = "best score, which weighs more than these three"
+LEFT_px, RIGHT_px, PLOT_SHARE = 46, 12, "40%"
+"""Room beside the two pictures, and how wide each of them is; one scale serves both."""
 
 
 def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
@@ -16,8 +21,8 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
 
     Parameters
     ----------
-    points : list of [quiet, quick, wear, score]
-        Best score first [rpm, s, 1/min, rpm].
+    points : list of [quiet, quick, wear, score, unbeaten]
+        Best score first; 1 where no other beats it on the first three [rpm, s, 1/min, rpm, -].
     palette : Palette
         Colours.
 
@@ -32,20 +37,28 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
         {"value": [round(v, 2) for v in point], "symbolSize": 5.0 + math.sqrt(3.0 * point[2])}
         for point in points
     ]
+    beaten = [value for value, point in zip(values, points, strict=True) if not point[4]]
+    unbeaten = [value for value, point in zip(values, points, strict=True) if point[4]]
     plain = {"type": "scatter", "clip": True}
     return {
         "animation": False, "backgroundColor": "transparent",
-        "grid": {"left": 52, "right": 16, "top": 48, "bottom": 46},
-        "legend": {"top": 0, "left": 40, "textStyle": {"color": palette.ink}},
+        "grid": {"left": 52, "right": 16, "top": 84, "bottom": 46},
+        "legend": {"top": 0, "left": 0, "orient": "vertical", "itemGap": 4, "itemHeight": 11,
+                   "textStyle": {"color": palette.ink}},
         "xAxis": _axis("quiet: swing above the engine's own [rpm]", palette, 28)
         | round_scale(0.0, max(1.2 * widest, LEAST_AXIS), 6),
         "yAxis": _axis("quick: settling after a load [s]", palette, 34) | {"min": 0},
         "tooltip": {"trigger": "item", "confine": True, "transitionDuration": 0},
         "series": [
-            {**plain, "name": "tried; size: valve moves a minute", "data": values[1:],
-             "itemStyle": {"color": palette.speed, "opacity": 0.45}},
-            {**plain, "name": "best score in the search", "data": values[:1], "symbol": "diamond",
-             "itemStyle": {"color": palette.valve}, "z": 5},
+            {**plain, "name": TRIED, "data": beaten,
+             "itemStyle": {"color": palette.soft, "opacity": 0.4}},
+            {**plain, "name": UNBEATEN, "data": unbeaten,
+             "itemStyle": {"color": palette.speed, "opacity": 0.8}, "z": 4},
+            {**plain, "name": CHOSEN, "data": [value | {"symbolSize": 20} for value in values[:1]],
+             "symbol": "diamond", "z": 5,
+             # Hollow: it stands around its dot.
+             "itemStyle": {"color": "transparent", "borderColor": palette.valve,
+                           "borderWidth": 2.5}},
         ],
     }  # fmt: skip
 
@@ -85,16 +98,23 @@ def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any
         name = ("now", "proposed")[place]
         for row, (top, height, scale) in enumerate(((12, 48, speeds), (74, 16, valves))):
             index = 2 * place + row
-            left = "8%" if place == 0 else "56%"
-            grids.append({"left": left, "width": "40%", "top": f"{top}%", "height": f"{height}%"})
+            side = {"left": LEFT_px} if place == 0 else {"right": RIGHT_px}
+            grids.append(
+                {**side, "width": PLOT_SHARE, "top": f"{top}%", "height": f"{height}%"}
+            )  # fmt: skip
             x_axes.append(
                 {"type": "value", "gridIndex": index, "min": 0, "max": length,
-                 "axisLabel": {"show": row == 1, "formatter": "{value} s", "color": palette.ink},
+                 "splitNumber": 4,
+                 "axisLabel": {"show": row == 1, "formatter": "{value} s", "color": palette.ink,
+                               "alignMinLabel": "left", "alignMaxLabel": "right",
+                               "hideOverlap": True},
                  "splitLine": {"lineStyle": {"color": palette.line}}}
             )  # fmt: skip
             words = f"{name}: speed [rpm]" if row == 0 else "valve [steps]"
             axis = y_axis(index, words, palette, 4 if row == 0 else 2) | scale
-            axis["nameTextStyle"] = {**axis["nameTextStyle"], "padding": [0, 0, 0, -30]}
+            indent = 8 - LEFT_px if place == 0 else 0
+            axis["nameTextStyle"] = {**axis["nameTextStyle"], "padding": [0, 0, 0, indent]}
+            axis["axisLabel"] = {**axis["axisLabel"], "show": place == 0}
             y_axes.append(axis)
             series.append(_line(run, row, index, palette))
     return {

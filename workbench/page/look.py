@@ -103,7 +103,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 
 @dataclass(frozen=True)
 class Palette:
-    """Colours of a chart; above ``turn`` of 100 a shade bears the card's colour as ink."""
+    """Colours of a chart."""
 
     ink: str
     soft: str
@@ -115,18 +115,17 @@ class Palette:
     band: str
     least: str
     most: str
-    turn: float
 
 
 LIGHT = Palette(
     ink="#1b1f23", soft="#565d64", line="#d3d8dd", card="#ffffff", speed="#0060a8",
     valve="#a85a00", pressure="#14663f", band="rgba(0,96,168,0.13)", least="#f2f6fa",
-    most="#08407a", turn=60.0,
+    most="#08407a",
 )  # fmt: skip
 DARK = Palette(
     ink="#e8eaec", soft="#aab1b8", line="#3a4147", card="#1e2226", speed="#7db9f2",
     valve="#f0a850", pressure="#7fd6a8", band="rgba(125,185,242,0.18)", least="#232a31",
-    most="#8cc4f8", turn=45.0,
+    most="#8cc4f8",
 )  # fmt: skip
 
 

@@ -7,6 +7,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -92,7 +94,17 @@ def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
 
 
 def _points(seen: SoFar) -> list[list[float]]:
-    return [[p.quiet_rpm, p.quick_s, p.wear_per_min, p.score_rpm] for p in seen.points]
+    """What was tried: quiet, quick, wear, score, and 1 where no other beats it on three."""
+    from tuning.pareto import non_dominated
+
+    if not seen.points:
+        return []
+    wishes = [[p.quiet_rpm, p.quick_s, p.wear_per_min] for p in seen.points]
+    unbeaten = non_dominated(np.array(wishes)).tolist()
+    return [
+        [*wish, p.score_rpm, float(one)]
+        for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
+    ]
 
 
 def _best(seen: SoFar) -> dict[str, Any] | None:
