@@ -24,10 +24,14 @@ def test_explore_draws_what_the_sliders_say(look: Look) -> None:
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 20)
     look.wait_text("1 steps")
     look.wait_text("It comes to rest, wherever it starts.")
+
+    def wide() -> bool:
+        (band,) = look.option(".runs")["series"][0]["markArea"]["data"]
+        return bool(band[1]["yAxis"] - band[0]["yAxis"] == 90.0)
+
+    wait_for(wide, "the deadband drawn is that of the slider")
     after = look.option(".runs")
     assert after["series"][0]["data"] != before["series"][0]["data"]
-    (band,) = after["series"][0]["markArea"]["data"]
-    assert band[1]["yAxis"] - band[0]["yAxis"] == 90.0, "the deadband drawn is that of the slider"
     valve = after["yAxis"][1]
     assert valve["interval"] >= 1.0
     assert (valve["max"] - valve["min"]) % valve["interval"] == 0.0
@@ -118,7 +122,7 @@ def test_a_bad_log_is_told_in_plain_words(
         lambda: look.driver.find_elements(By.CSS_SELECTOR, 'input[type="file"]'), "upload"
     )
     chosen[0].send_keys(str(bad))
-    told = look.wait_text("Not done: bad.csv")
+    told = look.wait_text("Not taken in: bad.csv")
     assert "Traceback" not in told
     assert "allowed" in told
 
@@ -152,6 +156,10 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
         lambda: look.field("After-start air, fades over, seconds").get_attribute("value") == "120",
         "slow air is taken with its fade",
     )
+    look.press("Take all three")
+    first = "Base curve, temperature 1"
+    wait_for(lambda: look.field(first).get_attribute("value") == "-20", "the others too")
+    assert look.field("After-start air, steps at 0").get_attribute("value") == "3"
 
 
 def test_sheet_is_seen_with_its_cautions(look: Look) -> None:

@@ -169,7 +169,8 @@ class JobPanel:
     def _finish(self, job: Job) -> None:
         if job.result is None:
             stopped = job.problem == "stopped"
-            self._problem.set_text("Stopped." if stopped else f"Not done: {job.problem}")
+            told = "Stopped." if stopped else f"Not done: {job.problem}"
+            self._problem.set_text(self._page.look.words(told))
             return
         if self._page.session.found.get(self._kind) is not job.result:
             self._page.session.found[self._kind] = job.result
