@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from workbench import units
 from workbench.drawing import BLACK, BLUE, GREY, new_figure, styled
 
 if TYPE_CHECKING:
@@ -57,13 +58,15 @@ def stress_finding(result: Stress) -> str:
     )
 
 
-def matrix_figure(result: Stress) -> Figure:
+def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
     """Draw every case against every measure.
 
     Parameters
     ----------
     result : Stress
         The matrix.
+    imperial : bool
+        Whether degF is wanted in the names of the cases.
 
     Returns
     -------
@@ -77,11 +80,14 @@ def matrix_figure(result: Stress) -> Figure:
         for row, case in enumerate(result.cases):
             for column, check in enumerate(case.checks):
                 _cell(axes, row, column, check, case)
+            if not case.fitted:
+                axes.text(0.1, row + 0.52, "not fitted to this car", va="center", fontsize=7)
         axes.set_xlim(0, len(names))
         axes.set_ylim(len(result.cases), 0)
         axes.set_xticks([i + 0.5 for i in range(len(names))], [SHORT.get(n, n) for n in names])
         axes.xaxis.tick_top()
-        axes.set_yticks([i + 0.5 for i in range(len(result.cases))], [c.name for c in result.cases])
+        told = [units.in_words(case.name, imperial) for case in result.cases]
+        axes.set_yticks([i + 0.5 for i in range(len(told))], told)
         axes.tick_params(length=0, labelsize=7.5)
         axes.grid(visible=False)
         for side in axes.spines.values():
@@ -110,7 +116,7 @@ def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
     )  # fmt: skip
 
 
-def worst_figure(result: Stress, count: int = 3) -> Figure:
+def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figure:
     """Draw the worst run of the cases that strained their limits most.
 
     Parameters
@@ -119,6 +125,8 @@ def worst_figure(result: Stress, count: int = 3) -> Figure:
         The matrix.
     count : int
         How many, 1 or more.
+    imperial : bool
+        Whether degF is wanted in the names of the cases.
 
     Returns
     -------
@@ -139,7 +147,8 @@ def worst_figure(result: Stress, count: int = 3) -> Figure:
             told = (
                 f"{case.verdict}: {one.meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
             )
-            speed.set_title(f"{case.name}\n{told}", fontsize=7.5)
+            name = units.in_words(case.name, imperial)
+            speed.set_title(f"{name}\n{told}", fontsize=7.5)
             valve.set_xlabel("time [s]")
             top = float(np.max(run.rpm))
             speed.set_ylim(bottom=min(float(np.min(run.rpm)), run.target_rpm) * 0.9, top=top * 1.05)

@@ -169,8 +169,8 @@ class SettingsTab:
         self._stress_finding.set_text(self.look.words(found["finding"]))
         self._stress_finding.classes(replace="big good" if found["passed"] else "big bad")
         self._stress_body.set_content(
-            picture_html(found["matrix"], found["finding"], 640)
-            + picture_html(found["worst"], "the worst cases", 560)
+            picture_html(found["matrix"][self.look.imperial], found["finding"], 640)
+            + picture_html(found["worst"][self.look.imperial], "the worst cases", 560)
             + list_html([self.look.words(one) for one in found["lines"]])
         )
 

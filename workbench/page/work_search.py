@@ -159,7 +159,7 @@ def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any
     Returns
     -------
     dict
-        Sentences and two pictures (SVG), all plain.
+        Sentences and two pictures (SVG) by whether imperial, all plain.
     """
     from tuning import stress
     from workbench.drawing import figure_bytes
@@ -169,6 +169,10 @@ def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any
     tell(1.0, "drawing")
     return {
         "finding": stress_finding(found), "passed": found.passed, "lines": found.lines()[1:],
-        "matrix": figure_bytes(matrix_figure(found), "svg"),
-        "worst": figure_bytes(worst_figure(found), "svg"),
+        "matrix": {
+            one: figure_bytes(matrix_figure(found, one), "svg") for one in (False, True)
+        },
+        "worst": {
+            one: figure_bytes(worst_figure(found, imperial=one), "svg") for one in (False, True)
+        },
     }  # fmt: skip
