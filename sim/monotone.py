@@ -26,9 +26,10 @@ def _slopes(width: np.ndarray, secant: np.ndarray) -> np.ndarray:
     inner = np.zeros(secant.size - 1)
     same = secant[:-1] * secant[1:] > 0.0
     left, right = 2.0 * width[1:] + width[:-1], width[1:] + 2.0 * width[:-1]
-    inner[same] = ((left + right)[same]) / (
-        left[same] / secant[:-1][same] + right[same] / secant[1:][same]
-    )
+    with np.errstate(over="ignore"):  # beside a secant of next to nothing the slope is nothing
+        inner[same] = ((left + right)[same]) / (
+            left[same] / secant[:-1][same] + right[same] / secant[1:][same]
+        )
     first = _end_slope(width[0], width[1], secant[0], secant[1])
     last = _end_slope(width[-1], width[-2], secant[-1], secant[-2])
     return np.concatenate(([first], inner, [last]))

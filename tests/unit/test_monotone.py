@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
@@ -24,6 +24,7 @@ def test_it_is_the_interpolation_of_scipy(cells: list[tuple[float, float]]) -> N
 
 
 @given(st.lists(st.tuples(widths, st.floats(0.0, 50.0)), min_size=1, max_size=12))
+@example([(1.0, 1.1e-308), (1.0, 1.0)])
 def test_a_rising_table_never_falls_between_its_points(cells: list[tuple[float, float]]) -> None:
     points = np.cumsum([(0.0, 0.0), *cells], axis=0)
     read = monotone_cubic(points, np.linspace(0.0, points[-1, 0], 301))
