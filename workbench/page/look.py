@@ -59,7 +59,7 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
 .body--dark .picture { filter: brightness(0.8); }
 .kept { overflow-wrap: anywhere; min-width: 0; }
-.scroll { overflow-x: auto; max-width: 100%; }
+.scroll { overflow-x: auto; max-width: 100%; margin: 2px 0 8px; }
 table.plain { border-collapse: collapse; width: 100%; font-size: 14px; }
 table.plain th, table.plain td { text-align: left; padding: 3px 10px 3px 0; vertical-align: top;
   border-bottom: 1px solid var(--line); } table.plain th { font-weight: 650; }
