@@ -128,3 +128,12 @@ def test_the_end_of_the_server_loses_nothing(mine: Path) -> None:
     session.change("feedback", deadband_rpm=50.0)
     sessions.stop_all()
     assert load_car(mine).feedback.deadband_rpm == 50.0
+
+
+@pytest.mark.parametrize("name", ["~nobody-of-that-name/car.toml", "a" * 300 + ".toml"])
+def test_a_place_that_cannot_be_is_refused_in_words(name: str) -> None:
+    session = Sessions(seed=0).begin()
+    for act in (session.open, session.save_as):
+        with pytest.raises(InputError, match="file"):
+            act(name)
+    assert session.file is None

@@ -112,6 +112,21 @@ def test_sessions_are_apart_and_the_oldest_is_forgotten() -> None:
     assert sessions.get(newest.key) is newest
 
 
+def test_what_a_job_found_outlives_the_next_one_and_goes_with_its_car() -> None:
+    session = Sessions(seed=0).begin()
+    job = ended(Job("search", "Counting", WORK + "count", until=50))
+    job.about = session.car
+    session.take_in(job)
+    assert session.found["search"] == job.result is not None
+    assert session.found_of["search"] == session.car
+    session.job = slow = Job("a", "Counting", WORK + "count", until=100_000, pause_s=0.01)
+    session.open("twin")
+    assert not session.found
+    assert not session.found_of
+    ended(slow)
+    assert not runs(slow.pid)
+
+
 def test_a_refused_value_leaves_the_work_as_it_was(tmp_path: Path) -> None:
     session = Sessions(seed=0).begin()
     car = session.car

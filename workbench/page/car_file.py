@@ -58,12 +58,16 @@ class CarFile:
         """
         from sim import save_car
 
-        path = Path(name.strip()).expanduser()
+        try:
+            path = Path(name.strip()).expanduser()
+            there = path.exists()
+        except (OSError, RuntimeError) as error:
+            raise one_problem(name, 1, "file", f"is not a place for a file ({error})") from None
         # A name of dots alone would be a hidden file, which nobody finds again.
         if not re.search(r"[^. ] *\.toml$", path.name, re.IGNORECASE):
             message = "no car file's name, allowed: one ending in .toml, such as mycar.toml"
             raise one_problem(path, 1, "file", message)
-        if path.exists():
+        if there:
             raise one_problem(path, 1, "file", "is there already, allowed: a new name")
         save_car(car, path)
         return cls(path.resolve())
@@ -95,7 +99,12 @@ class CarFile:
         name = self.path.name
         if not self.path.is_file():
             raise one_problem(name, 1, "file", "is there no more, allowed: 'Save as', a new name")
-        if _digest(self.path) != self._known:
+        try:
+            digest = _digest(self.path)
+        except OSError as error:
+            message = f"cannot be read any more ({error.strerror}), allowed: 'Save as', a new name"
+            raise one_problem(name, 1, "file", message) from None
+        if digest != self._known:
             message = (
                 "was changed by something else since, allowed: 'Save as', a new name, or"
                 " 'Read it again', which drops what was changed here"

@@ -124,7 +124,7 @@ class Explore:
 
     def _coolant_text(self, value: float) -> str:
         shown = units.shown(value, "degC", self.look.imperial)
-        return f"{shown:.0f} {units.written('degC', self.look.imperial)}"
+        return f"{units.rounded(shown)} {units.written('degC', self.look.imperial)}"
 
     def _law(self, law: Any) -> None:
         self.change(law=law)
@@ -201,6 +201,7 @@ class Explore:
                 number, begun_s = self._wanted, time.monotonic()
                 run = await self._run()
                 self._finding.set_text(self.look.words(run["finding"]))
+                self.why.mark_now()
                 await self._send(idle_data(run, self.look.palette))
                 self._drawn, self.drawn_rests = number, run["hunts"] is False
                 self._took_s = time.monotonic() - begun_s

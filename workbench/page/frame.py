@@ -110,7 +110,7 @@ class Page:
             with panels.props("keep-alive").style("width: 100%"):
                 self._places = {name: ui.tab_panel(name) for name in TABS}
         self._opened(self.session.tab)
-        self.session.pages.append(self)
+        self.session.pages = [one for one in self.session.pages if not one.is_gone] + [self]
         ui.timer(0.05, self._ask_for_dark, once=True)
 
     def _head(self) -> None:
@@ -199,6 +199,8 @@ class Page:
     def build_anew(self) -> None:
         """Build what this page shows, and leave the rest until it is opened."""
         self._built = {}
+        if not self.session.changed:
+            self._tell_error("")  # it was about what is no longer
         self.look.redraw.clear()
         for place in self._places.values():
             place.clear()

@@ -62,7 +62,7 @@ class JobPanel:
         self._arguments, self._on_result, self._on_more = arguments, on_result, on_more
         self._stop_text, self._grace_s = stop_text, grace_s
         self._seen = -1
-        self._waits = False
+        self._waits = ""
 
     def build(self) -> None:
         """Build it; a job that runs already is shown, as after a reload."""
@@ -85,12 +85,12 @@ class JobPanel:
         """Start the job, unless another runs."""
         session = self._page.session
         if session.job is not None and not session.job.ended:
-            self._problem.set_text(
-                f"{session.job.title} is still going on: wait for it, or stop it."
-            )
-            self._waits = True
+            self._waits = f"{session.job.title} is still going on: wait for it, or stop it."
+            self._problem.set_text(self._waits)
             return
         self._problem.set_text("")
+        if session.job is not None and session.job.result is not None:
+            session.take_in(session.job)  # nobody may have looked since it ended
         given = self._arguments()
         if given is not None:
             title, work = str(given.pop("title")), str(given.pop("work"))
@@ -145,8 +145,9 @@ class JobPanel:
         self._tell_stale()
         busy = self._page.session.job
         if self._waits and (busy is None or busy.ended):
-            self._waits = False
-            self._problem.set_text("")
+            if self._problem.text == self._waits:
+                self._problem.set_text("")
+            self._waits = ""
         job = self._mine()
         runs = job is not None and not job.ended
         self._show_running(runs)
@@ -172,8 +173,6 @@ class JobPanel:
             told = "Stopped." if stopped else f"Not done: {job.problem}"
             self._problem.set_text(self._page.look.words(told))
             return
-        if self._page.session.found.get(self._kind) is not job.result:
-            self._page.session.found[self._kind] = job.result
-            self._page.session.found_of[self._kind] = job.about
+        self._page.session.take_in(job)
         self._tell_stale()
         self._on_result(job.result)

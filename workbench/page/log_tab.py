@@ -83,7 +83,7 @@ class LogTab:
         self._of_car = ui.checkbox("The log is of this car", value=True).props("dense")
         self._read = JobPanel(
             self.page, "log", "Read it", self._read_arguments, self._show_log, grace_s=1.5,
-            about=self._held_against,
+            about=self._judged_with,
         )  # fmt: skip
         self._read.build()
         self._parts = ui.label().classes("soft told kept")
@@ -159,6 +159,8 @@ class LogTab:
     async def _uploaded(self, event: Any) -> None:
         path = self._place(event.file.name)
         await event.file.save(path)
+        if event.sender.is_deleted:
+            return  # another car has been opened meanwhile
         event.sender.reset()
         self._add(path)
 
@@ -218,6 +220,13 @@ class LogTab:
         others = path is None or self._whose(path)
         return self.session.car if self._of_car.value and not others else None
 
+    def _judged_with(self) -> Car | None:
+        """The car that a reading begun now, or the one shown, depends on."""
+        shown = self.session.found.get("log")
+        if shown is not None and self.session.found_of.get("log") is None:
+            return None
+        return self._held_against() if shown is None else self.session.car
+
     def _path_to_read(self) -> Path | None:
         return self._newest or next(reversed(self.session.logs), None)
 
@@ -242,11 +251,11 @@ class LogTab:
         others = [one for one in self.session.logs if one != self._newest]
         self.session.logs = others if "refused" in found else [*others, self._newest]
         self._fit.tell_problem("")
-        self._list_logs()
 
     def _show_log(self, found: dict[str, Any]) -> None:
         words, imperial = self.look.words, self.look.imperial
         self._take_in(found)
+        self._list_logs()
         if "refused" in found:
             self._clear()
             self._forget_job()

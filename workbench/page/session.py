@@ -117,7 +117,10 @@ class Session:
         """
         from sim.car import cars_folder
 
-        path = Path(name).expanduser()
+        try:
+            path = Path(name).expanduser()
+        except RuntimeError:
+            raise one_problem(name, 1, "file", "nobody has such a folder of their own") from None
         # A bundled car is nobody's own, by whatever name it was opened.
         bundled = name in bundled_cars() or path.resolve().parent == cars_folder().resolve()
         car = load_car(name if name in bundled_cars() else path)
@@ -125,6 +128,17 @@ class Session:
         self.name, self.car, self.opened, self.saved = name, car, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
         self._forget()
+
+    def take_in(self, job: Job) -> None:
+        """Keep what a job has found, once; shown or not, it outlives the next job.
+
+        Parameters
+        ----------
+        job : Job
+            One that has ended with a result.
+        """
+        if self.found.get(job.kind) is not job.result:
+            self.found[job.kind], self.found_of[job.kind] = job.result, job.about
 
     def _forget(self) -> None:
         """Leave nothing that belongs to the car before."""

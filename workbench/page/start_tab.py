@@ -111,7 +111,7 @@ class StartTab:
 
     def _degC_text(self, value: float) -> str:
         shown = units.shown(value, "degC", self.look.imperial)
-        return f"{shown:.0f} {units.written('degC', self.look.imperial)}"
+        return f"{units.rounded(shown)} {units.written('degC', self.look.imperial)}"
 
     def _start_arguments(self) -> dict[str, Any] | None:
         if self._is_held_up(self._start):
@@ -151,6 +151,7 @@ class StartTab:
         if found is self._played:
             return  # in other units or colours: drawn by `_restyle`, and played on
         self._played, self._past = found, []
+        self._phases.set_content("")
         self._chart.set_visibility(True)
         # What was found before the tab was built has been played already.
         at_once = self._building or float(self._speed.value) == 0.0
@@ -211,7 +212,9 @@ class StartTab:
 
     def _has_them(self) -> bool:
         """Whether the car has the proposed curves."""
-        return all(one.is_taken for one in self._curves)
+        now = self.session.car
+        as_then = self._base.found_about().model_copy(update={"curves": now.curves})
+        return all(one.is_taken for one in self._curves) and bool(as_then == now)
 
     def _take_all(self) -> None:
         """Take the proposals of all curves at once, as they were made for each other."""

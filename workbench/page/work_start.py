@@ -173,5 +173,5 @@ def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     return {
         "html": {one: sheet_page(made, one) for one in (False, True)},
         "pdf": {one: sheet_pdf(made, one) for one in (False, True)},
-        "csv": sheet_csv(made), "json": sheet_json(made), "note": expected_note(made), "car": car,
+        "csv": sheet_csv(made), "json": sheet_json(made), "note": expected_note(made),
     }  # fmt: skip
