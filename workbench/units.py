@@ -119,6 +119,24 @@ def taken(value: float, unit: str, imperial: bool) -> float:
     return (value - offset) / factor
 
 
+def rounded(value: float, digits: int = 0) -> str:
+    """Write a number with so many decimals; next to nothing below nought is nought, not -0.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+    digits : int
+        Decimals.
+
+    Returns
+    -------
+    str
+        Without a unit.
+    """
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
 def in_words(text: str, imperial: bool) -> str:
     """Write the temperatures and pressures in a sentence as they are shown.
 
@@ -165,5 +183,5 @@ def _number(text: str, unit: str) -> str:
     factor, offset = _line(unit, IMPERIAL[unit])
     if text.startswith("+"):
         return f"{float(text) * factor:+.{digits}f}"
-    told = f"{float(text.replace('minus ', '-')) * factor + offset:.{digits}f}"
+    told = rounded(float(text.replace("minus ", "-")) * factor + offset, digits)
     return told.rstrip("0").rstrip(".") if decimals > _MOST_DIGITS else told

@@ -6,7 +6,7 @@ import pytest
 
 from sim import load_car, load_scenario, with_values
 from sim.errors import InputError
-from workbench.units import in_words
+from workbench.units import in_words, rounded
 
 # By hand throughout: degF = 1.8 degC + 32; 1 inHg = 3.386389 kPa (BS 350).
 
@@ -74,3 +74,8 @@ def test_a_refused_curve_is_told_in_one_unit() -> None:
     told = in_words(str(refused.value), imperial=True)
     assert "out of order (158 °F after 176 °F)" in told
     assert "degC" not in told
+
+
+def test_a_little_below_nought_is_nought() -> None:
+    assert in_words("at -18 degC", imperial=True) == "at 0 °F"
+    assert rounded(-0.04, 1) == "0.0"

@@ -219,7 +219,8 @@ class CurveTable:
         """A temperature in the units shown."""
         if at_degC is None:
             return None
-        return round(units.shown(at_degC, "degC", self._page.look.imperial), SHOWN_DIGITS)
+        shown = units.shown(at_degC, "degC", self._page.look.imperial)
+        return round(shown, SHOWN_DIGITS) + 0.0  # never -0
 
     def _own(self) -> tuple[tuple[float, float], ...]:
         return tuple(getattr(self._page.session.car.curves, self.key))
