@@ -38,7 +38,8 @@ class Case:
     checks : tuple of Check
         All measures.
     fitted : bool
-        False where the car has nothing that this scenario switches: then it passes.
+        False where the car has nothing that this scenario switches: then nothing is judged, and
+        ``verdict`` is "pass" without being counted as one.
     worst_car : str
         Which plausible car it was, in words.
     worst_run : Samples

@@ -11,6 +11,7 @@ import numpy as np
 
 from controllers import Feedback
 from sim import Car
+from tuning.measures import ABOVE_FLOOR, REGULAR, REPEATING, SMALLEST_HUNTING_rpm
 from tuning.objective import Score
 from tuning.pareto import Front, settings_dict
 from tuning.plateau import Plateau
@@ -40,7 +41,7 @@ class Prediction:
     stall_share : float
         Share of runs that stall [-].
     hunting_share : float
-        Share of runs whose warm idle swings regularly and well above that with the valve held [-].
+        Share of runs whose warm idle hunts, by the rule of ``measures.is_hunting`` [-].
     floor_rpm : float
         Swing with the valve held, mean [rpm].
     above_floor_share : float
@@ -115,9 +116,11 @@ def predict(runs: Runs, candidate: int) -> Prediction:
     Prediction
         The summary.
     """
-    warm = {name: runs.of(name)[candidate, :, 0, :] for name in {*_RANGED.values(), "regularity"}}
+    names = {*_RANGED.values(), "regularity", "repeat_share"}
+    warm = {name: runs.of(name)[candidate, :, 0, :] for name in names}
     hunting, floor = warm["hunting_rpm"], runs.floor[:, 0]
-    hunts = (hunting > 1.3 * floor[:, None]) & (warm["regularity"] > 1.0)
+    least = np.maximum(SMALLEST_HUNTING_rpm, ABOVE_FLOOR * floor)[:, None]
+    hunts = (hunting > least) & (warm["regularity"] > REGULAR) & (warm["repeat_share"] > REPEATING)
     periods = runs.of("hunting_period_s")[candidate, :, 0, :][hunts]
     by_car = np.array([_mean(one) for one in hunting])
     lowest = runs.of("lowest_rpm")[candidate]
