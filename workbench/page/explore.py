@@ -201,7 +201,6 @@ class Explore:
                 number, begun_s = self._wanted, time.monotonic()
                 run = await self._run()
                 self._finding.set_text(self.look.words(run["finding"]))
-                self.why.mark_now()
                 await self._send(idle_data(run, self.look.palette))
                 self._drawn, self.drawn_rests = number, run["hunts"] is False
                 self._took_s = time.monotonic() - begun_s
@@ -216,6 +215,7 @@ class Explore:
         finally:
             self._busy = False
         self.page.tell_state()
+        self.why.mark_now()
         await self._later(self._drawn)
 
     async def _run(self) -> dict[str, Any]:
