@@ -11,6 +11,7 @@ import numpy as np
 from tuning._diagnose_swing import Swing
 from tuning._fit_loads import find_shifts
 from tuning._fit_spark import spark_in
+from tuning.hunting_rule import ABOVE_FLOOR
 from tuning.logs import Log
 
 YES, NO, OPEN = "yes", "no", "cannot tell"
@@ -24,7 +25,6 @@ REPEATS = 0.4
 """Share of the swing that comes back after a period where the valve leads it [-]."""
 EQUAL_MOVES = 0.35
 """Moves whose sizes spread less than this about their mean are alike [-]."""
-ABOVE_FLOOR = 1.3
 TICKS_per_min = 10.0
 """A valve that moves so often though nothing hunts chases scatter [1/min]."""
 FIGHTS_deg_per_100rpm = -1.0

@@ -14,7 +14,7 @@ from tuning.explain_linear import known
 from tuning.explain_point import IdlePoint
 from tuning.explain_runs import Phases, run_phases, without_scatter
 from tuning.explain_switches import Switch
-from tuning.measures import ABOVE_FLOOR, REGULAR, REPEATING, REPEATING_ALONE, SMALLEST_HUNTING_rpm
+from tuning.hunting_rule import hunts
 
 ENDED_SHARE = 0.25
 """Hunting has ended when this share of its mean swing or less is left [-]."""
@@ -154,11 +154,8 @@ def regular_share(values: Measured, floor_rpm: float | None) -> float:
     float
         The rule of ``measures.is_hunting`` over all runs [-].
     """
-    repeating = REPEATING_ALONE if floor_rpm is None else REPEATING
-    least = max(SMALLEST_HUNTING_rpm, ABOVE_FLOOR * (floor_rpm or 0.0))
-    regular = values.of("regularity") > REGULAR
-    repeats = values.of("repeat_share") > repeating
-    return float(np.mean(regular & repeats & (values.of("hunting_rpm") > least)))
+    of = values.of
+    return float(np.mean(hunts(of("hunting_rpm"), of("regularity"), of("repeat_share"), floor_rpm)))
 
 
 def held_floor(

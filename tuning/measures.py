@@ -25,6 +25,7 @@ from tuning._row import (
     MeasureName,
     Measures,
 )
+from tuning.hunting_rule import hunts
 
 if TYPE_CHECKING:
     from tuning._band import Floats, Samples
@@ -38,16 +39,6 @@ START_MEASURES = ("start_s", "start_flare_rpm", "start_lowest_rpm", "start_stabl
 """What a start window leaves."""
 SAMPLE_s = 0.05
 """Spacing of the samples that measures are taken from [s]."""
-REGULAR = 1.0
-"""Hunting is regular: its ``regularity`` is above this [-]."""
-REPEATING = 0.2
-"""Hunting larger than the known floor repeats: its ``repeat_share`` is above this [-]."""
-REPEATING_ALONE = 0.45
-"""Where the floor is not known its ``repeat_share`` must be above this [-]."""
-ABOVE_FLOOR = 1.3
-"""Hunting is larger than this many times the swing with the valve held [-]."""
-SMALLEST_HUNTING_rpm = 5.0
-"""A swing below this is not called hunting however regular: nobody hears it [rpm]."""
 
 
 class Recorded(Protocol):
@@ -381,11 +372,6 @@ def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
     of 1 s 5 % (3 % with the floor).  Of as many with a 60 rpm swing of 4 s in 13 rpm of such
     scatter 99 %; 96 % (99 %) where its period wanders by a tenth.
     """
-    known = floor_rpm is not None and floor_rpm > 0.0
-    repeating = REPEATING if known else REPEATING_ALONE
-    least = max(SMALLEST_HUNTING_rpm, ABOVE_FLOOR * (floor_rpm or 0.0) if known else 0.0)
-    return (
-        measures.regularity > REGULAR
-        and measures.repeat_share > repeating
-        and measures.hunting_rpm > least
-    )
+    floor = floor_rpm if floor_rpm is not None and floor_rpm > 0.0 else None
+    m = measures
+    return bool(hunts(m.hunting_rpm, m.regularity, m.repeat_share, floor))

@@ -11,7 +11,7 @@ import numpy as np
 
 from controllers import Feedback
 from sim import Car
-from tuning.measures import ABOVE_FLOOR, REGULAR, REPEATING, SMALLEST_HUNTING_rpm
+from tuning.hunting_rule import hunts
 from tuning.objective import Score
 from tuning.pareto import Front, settings_dict
 from tuning.plateau import Plateau
@@ -119,9 +119,8 @@ def predict(runs: Runs, candidate: int) -> Prediction:
     names = {*_RANGED.values(), "regularity", "repeat_share"}
     warm = {name: runs.of(name)[candidate, :, 0, :] for name in names}
     hunting, floor = warm["hunting_rpm"], runs.floor[:, 0]
-    least = np.maximum(SMALLEST_HUNTING_rpm, ABOVE_FLOOR * floor)[:, None]
-    hunts = (hunting > least) & (warm["regularity"] > REGULAR) & (warm["repeat_share"] > REPEATING)
-    periods = runs.of("hunting_period_s")[candidate, :, 0, :][hunts]
+    hunting_runs = hunts(hunting, warm["regularity"], warm["repeat_share"], floor[:, None])
+    periods = runs.of("hunting_period_s")[candidate, :, 0, :][hunting_runs]
     by_car = np.array([_mean(one) for one in hunting])
     lowest = runs.of("lowest_rpm")[candidate]
     ranges = {
@@ -136,7 +135,7 @@ def predict(runs: Runs, candidate: int) -> Prediction:
         settle_s=_mean(warm["settle_s"]),
         moves_per_min=_mean(warm["moves_per_min"]),
         stall_share=float(runs.of("stalled")[candidate].mean()),
-        hunting_share=float(hunts.mean()),
+        hunting_share=float(hunting_runs.mean()),
         floor_rpm=float(floor.mean()),
         above_floor_share=max(0.0, _mean(by_car) / max(float(floor.mean()), 1e-9) - 1.0),
         mean_error_rpm=_mean(np.abs(runs.of("mean_error_rpm")[candidate, :, 0, :])),

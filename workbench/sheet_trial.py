@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 NARROW_rpm = 60.0
 """Trim limits of the first try with feedback are worth about this, either way."""
 HUNTING_SHARE = 0.1
-"""From this share of runs that hunt on, the sheet warns of its own settings [-]."""
+"""From this share of runs that hunt on, the sheet warns of its own settings: our choice [-]."""
 
 
 def narrow_limits(car: Car, spots: list[Spot]) -> tuple[float, float]:

@@ -125,9 +125,9 @@ def rounded(value: float, digits: int = 0) -> str:
     Parameters
     ----------
     value : float
-        The number.
+        The number [any].
     digits : int
-        Decimals.
+        Decimals, 0 or more.
 
     Returns
     -------

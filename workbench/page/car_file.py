@@ -62,7 +62,8 @@ class CarFile:
             path = Path(name.strip()).expanduser()
             there = path.exists()
         except (OSError, RuntimeError) as error:
-            raise one_problem(name, 1, "file", f"is not a place for a file ({error})") from None
+            message = f"no place for a file ({error}), allowed: a new name ending in .toml"
+            raise one_problem(name, 1, "file", message) from None
         # A name of dots alone would be a hidden file, which nobody finds again.
         if not re.search(r"[^. ] *\.toml$", path.name, re.IGNORECASE):
             message = "no car file's name, allowed: one ending in .toml, such as mycar.toml"

@@ -108,7 +108,6 @@ class Palette:
     ink: str
     soft: str
     line: str
-    card: str
     speed: str
     valve: str
     pressure: str
@@ -118,12 +117,12 @@ class Palette:
 
 
 LIGHT = Palette(
-    ink="#1b1f23", soft="#565d64", line="#d3d8dd", card="#ffffff", speed="#0060a8",
+    ink="#1b1f23", soft="#565d64", line="#d3d8dd", speed="#0060a8",
     valve="#a85a00", pressure="#14663f", band="rgba(0,96,168,0.13)", least="#f2f6fa",
     most="#08407a",
 )  # fmt: skip
 DARK = Palette(
-    ink="#e8eaec", soft="#aab1b8", line="#3a4147", card="#1e2226", speed="#7db9f2",
+    ink="#e8eaec", soft="#aab1b8", line="#3a4147", speed="#7db9f2",
     valve="#f0a850", pressure="#7fd6a8", band="rgba(125,185,242,0.18)", least="#232a31",
     most="#8cc4f8",
 )  # fmt: skip

@@ -120,7 +120,7 @@ class Session:
         try:
             path = Path(name).expanduser()
         except RuntimeError:
-            raise one_problem(name, 1, "file", "nobody has such a folder of their own") from None
+            raise one_problem(name, 1, "file", "no such folder, allowed: a car file") from None
         # A bundled car is nobody's own, by whatever name it was opened.
         bundled = name in bundled_cars() or path.resolve().parent == cars_folder().resolve()
         car = load_car(name if name in bundled_cars() else path)

@@ -206,7 +206,7 @@ def _in_words(settings: dict[str, Any]) -> str:
     else:
         gains = (
             f"gain {settings['gain_steps_per_100rpm']:g} steps per 100 rpm,"
-            f" integral {settings['integral_steps_per_100rpm_s']:g} a second of it"
+            f" integral {settings['integral_steps_per_100rpm_s']:g} steps per 100 rpm and s"
         )
     if settings["law"] == "pid":
         gains += f", derivative {settings['derivative_steps_s_per_100rpm']:g}"
