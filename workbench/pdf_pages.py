@@ -23,6 +23,9 @@ LEAST_SCALE = 0.8
 CAPTION_pt = 8.6
 BOLD_SHARE = 0.9
 """Letters of a bold line over those of a plain one of the same length [-]."""
+FIRST_BASELINE, LINE = 0.85, 1.16
+"""In a table's row: from its top to the first baseline, and from one to the next, over the font
+size [-]."""
 LETTER_SHARE = 0.51
 """Mean width of a letter over the font size, on the wide side [-]."""
 
@@ -120,11 +123,14 @@ class PdfPages:
             to_right = right[place : place + 1] == "r"
             left_in = lefts[place] + (spans[place] - 0.1 if to_right else 0.0)
             bold = strong in (-2, place)
-            self.pages[-1].text(
-                left_in / WIDTH_in, self.top_in / HEIGHT_in, "\n".join(lines), fontsize=size,
-                va="top", ha="right" if to_right else "left", linespacing=1.12, parse_math=False,
-                weight="bold" if bold else "normal", color="#1c1c1c",
-            )  # fmt: skip
+            for number, line in enumerate(lines):
+                # By the baseline: words without a tall letter would else stand above their row.
+                down_in = (FIRST_BASELINE + LINE * number) * size * POINT_in
+                self.pages[-1].text(
+                    left_in / WIDTH_in, (self.top_in - down_in) / HEIGHT_in, line, fontsize=size,
+                    ha="right" if to_right else "left", va="baseline", parse_math=False,
+                    weight="bold" if bold else "normal", color="#1c1c1c",
+                )  # fmt: skip
         self.top_in -= height_in
         self._rule()
 

@@ -153,7 +153,9 @@ def _print_section(section: Section, pages: PdfPages) -> None:
         widths = [
             max(len(str(row[i])) for row in (table.columns, *table.rows)) for i in _places(table)
         ]
-        pages.table(table.columns, table.rows, [min(max(w, 6), 60) for w in widths], table.right)
+        # Two letters of room, so that short cells stay whole; long ones are wrapped anyway.
+        shares = [min(max(w + 2, 6), 48) for w in widths]
+        pages.table(table.columns, table.rows, shares, table.right)
     for picture in section.pictures:
         png = figure_bytes(picture.figure, "png")
         pages.captioned(picture.finding, png)
