@@ -18,7 +18,14 @@ if TYPE_CHECKING:
         law_code,
         make_controller,
     )
-    from controllers.curves import POINTS, begin_running, curve_table, curve_value, read_coolant
+    from controllers.curves import (
+        POINTS,
+        begin_running,
+        curve_at,
+        curve_table,
+        curve_value,
+        read_coolant,
+    )
     from controllers.records import (
         MEMORY_FIELDS,
         NEVER,
@@ -53,6 +60,7 @@ _HOMES = {
     "make_controller": "controller",
     "POINTS": "curves",
     "begin_running": "curves",
+    "curve_at": "curves",
     "curve_table": "curves",
     "curve_value": "curves",
     "read_coolant": "curves",
@@ -88,6 +96,7 @@ __all__ = [
     "clamp",
     "compiled",
     "controller_row",
+    "curve_at",
     "curve_table",
     "curve_value",
     "hold",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from controllers.compiling import relation
@@ -64,6 +66,25 @@ def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC:
             share = (coolant_degC - low) / (high - low)
             return values[i - 1] + share * (values[i] - values[i - 1])
     return values[-1]
+
+
+def curve_at(points: Sequence[Sequence[float]], coolant_degC: float) -> float:
+    """Read one of a car file's curves at one temperature.
+
+    Parameters
+    ----------
+    points : sequence of pairs
+        Temperature, rising, and value, as in table [curves] [degC, any].
+    coolant_degC : float
+        Where to read [degC].
+
+    Returns
+    -------
+    float
+        Straight between points, held beyond them, by ``curve_value`` [any].
+    """
+    table = np.asarray(points, dtype=np.float64)
+    return float(curve_value(table[:, 0], table[:, 1], coolant_degC))
 
 
 @relation

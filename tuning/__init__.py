@@ -12,7 +12,8 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from tuning.base import base_from_logs, base_from_model
+    from tuning.base_curve import base_from_logs
+    from tuning.base_model import base_from_model
     from tuning.check import check
     from tuning.compare import compare
     from tuning.diagnose import diagnose

@@ -16,10 +16,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning.base_limits import MissedTarget, missed_targets, worse_than_now
-from tuning.base_need import Need, PLACES_degC, needs
+from tuning.base_need import LEAST_CRANKING_steps, LEAST_EXTRA_steps, Need, PLACES_degC, needs
 from tuning.base_search import (
-    LEAST_CRANKING_steps,
-    LEAST_EXTRA_steps,
     SearchResult,
     SLOW_FADE_s,
     StartCurves,

@@ -21,6 +21,10 @@ if TYPE_CHECKING:
 
     from sim import Car, Trace
 
+LEAST_EXTRA_steps = 4.0
+"""Cranking stands at least so far above the base; common practice, no source [steps]."""
+LEAST_CRANKING_steps = 20.0
+"""No cranking position below this; common practice, no source [steps]."""
 PLACES_degC = (*STARTS_degC, 55.0)
 """Starts are made at all but the last of these, and warm up beyond it."""
 HOLD_s, FADED_s, EACH_s = 110.0, 12.0, 0.5

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning._row import START_TOLERANCE_rpm
+from tuning.base_need import LEAST_CRANKING_steps, LEAST_EXTRA_steps
 from tuning.start_trials import (
     STABLE_s,
     StartResult,
@@ -42,10 +43,6 @@ EASE = 0.02
 """What a target that is met counts, so that it is met with ease [-]."""
 WORTH = 0.01
 """A change is made for more than this [-]."""
-LEAST_EXTRA_steps = 4.0
-"""Cranking stands at least so far above the base; common practice, no source [steps]."""
-LEAST_CRANKING_steps = 20.0
-"""No cranking position below this; common practice, no source [steps]."""
 ROUNDS = 8
 """How often points are bettered, every other one at a time."""
 SPARE = 0.85

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from controllers import curve_at
 from sim import Car
-from tuning.base_search import LEAST_CRANKING_steps, LEAST_EXTRA_steps
-from tuning.check import CheckLine, judged
-from tuning.check_room import curve_at
+from tuning.base_need import LEAST_CRANKING_steps, LEAST_EXTRA_steps
+from tuning.check_lines import CheckLine, judged
 
 SLOWEST_TO_RUNNING_s = 1.0
 """An engine that fires for longer than this with cranking air flares; our judgement [s]."""

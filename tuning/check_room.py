@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from controllers import curve_at
 from sim import Car
-from tuning.check import CheckLine, judged
+from tuning.check_lines import CheckLine, judged
 from tuning.cold_room import COLDEST_degC, Passing, STUCK_rpm, WARMED_degC, passings
 
 LEAST_steps = 2.0
@@ -130,24 +131,6 @@ def temperatures(car: Car) -> list[float]:
         parts = int(np.ceil((high - low) / FARTHEST_degC))
         filled += [float(np.rint(low + (high - low) * part / parts)) for part in range(parts)]
     return [*filled, kept[-1]]
-
-
-def curve_at(points: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
-    """Read a curve of the car file.
-
-    Parameters
-    ----------
-    points : tuple of (float, float)
-        Temperatures, rising, and values.
-    coolant_degC : float
-        Where to read it [degC].
-
-    Returns
-    -------
-    float
-        Value there; end values hold outside.
-    """
-    return float(np.interp(coolant_degC, *np.asarray(points, dtype=float).T))
 
 
 def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:

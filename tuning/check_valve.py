@@ -5,9 +5,9 @@ from __future__ import annotations
 from math import ceil
 from typing import NamedTuple
 
+from controllers import curve_at
 from sim import Car
-from tuning.check import CheckLine, judged
-from tuning.check_room import curve_at
+from tuning.check_lines import CheckLine, judged
 
 HOMING_MARGIN = 1.25
 """Homing drives at least this many times the travel [-]."""

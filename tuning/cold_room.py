@@ -69,8 +69,8 @@ def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[flo
     -----
     Source: definition our own.
     """
+    from controllers import curve_at
     from tuning.base_need import held_in_starts
-    from tuning.check_room import curve_at
 
     if not coolant_degC:
         return {}

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
 from sim import Car, with_values
 from sim.linearise import Slopes, linearise, settled_rpm
 from tuning.delays import Reals
@@ -167,25 +167,6 @@ def with_rpm_per_step(plant: LinearIdle, rpm_per_step: float) -> LinearIdle:
     scaled = plant.B.copy()
     scaled[:, 0] *= rpm_per_step / plant.rpm_per_step
     return replace(plant, B=scaled)
-
-
-def curve_at(points: Any, coolant_degC: float) -> float:
-    """Read one of a car's curves.
-
-    Parameters
-    ----------
-    points : sequence of pairs
-        Temperature and value, as in table [curves] [degC, any].
-    coolant_degC : float
-        Where [degC].
-
-    Returns
-    -------
-    float
-        Straight between points, held beyond them [any].
-    """
-    table = np.asarray(points, dtype=float)
-    return float(np.interp(coolant_degC, table[:, 0], table[:, 1]))
 
 
 def _with_fixed_spark(car: Car) -> Car:

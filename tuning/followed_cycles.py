@@ -17,12 +17,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from controllers import make_controller
+from controllers import curve_at, make_controller
 from sim import COUNTERS, Car, SAMPLE_s, with_values
 from tuning.cycles import Cycle, step_response
 from tuning.delays import Reals
 from tuning.explain_ends import Ends, TAIL_s, ends_of
-from tuning.explain_point import IdlePoint, curve_at
+from tuning.explain_point import IdlePoint
 from tuning.explain_runs import RUN_s, Samples
 
 

@@ -194,7 +194,7 @@ def _beside_target(rpm: Samples, target: Samples, starts: Floats) -> Samples:
     return moved.astype(np.float32)
 
 
-def _stalled_at(stalled_s: float, begin_s: float) -> int:
+def stalled_at(stalled_s: float, begin_s: float) -> int:
     """First sample at or after a stall; -1 without one."""
     if math.isnan(stalled_s):
         return -1
@@ -279,7 +279,7 @@ def measure(
     table[:, 1:3] -= begin_s
     stalled_s = getattr(trace, "stalled_s", None)
     stalled_s = math.nan if stalled_s is None else float(stalled_s)
-    out = _reduced(rpm, steps, held, table, _stalled_at(stalled_s, begin_s), floor_rpm or 0.0)
+    out = _reduced(rpm, steps, held, table, stalled_at(stalled_s, begin_s), floor_rpm or 0.0)
     out[COLUMN["stalled_s"]] = stalled_s
     if held is None:
         out[[i for i, one in enumerate(MEASURES) if one.needs_target]] = math.nan

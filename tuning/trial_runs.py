@@ -23,7 +23,7 @@ from sim import (
     make_fleet,
     run_plan,
 )
-from tuning.measures import COLUMN, MEASURES, _stalled_at, measure_runs
+from tuning.measures import COLUMN, MEASURES, measure_runs, stalled_at
 from tuning.search_drives import SHIFT_s, centring_steps, shifted, starting_phases
 
 _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
@@ -359,7 +359,7 @@ def measured(
         steps[:, :samples],
         drive.measure,
         counters[:, _COUNTER["target_rpm"]],
-        [_stalled_at(one, 0.0) for one in counters[:, _COUNTER["stalled_s"]].tolist()],
+        [stalled_at(one, 0.0) for one in counters[:, _COUNTER["stalled_s"]].tolist()],
         floor_rpm,
     )
 

@@ -13,7 +13,8 @@ from workbench.printing import Screen
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from tuning.base import BaseProposal, LoggedBase
+    from tuning.base_curve import LoggedBase
+    from tuning.base_model import BaseProposal
 
 
 def base(
@@ -61,14 +62,14 @@ def base(
 
 def _blocked(result: LoggedBase | BaseProposal) -> bool:
     """Whether the valve must be mended before any curve is tried."""
-    from tuning.base import LoggedBase
+    from tuning.base_curve import LoggedBase
 
     return not isinstance(result, LoggedBase) and bool(result.valve_faults)
 
 
 def toml_lines(result: LoggedBase | BaseProposal) -> list[str]:
     """The proposed curves as lines of a car file, a line a curve."""
-    from tuning.base import LoggedBase
+    from tuning.base_curve import LoggedBase
 
     curves = {"base_steps": result.curve} if isinstance(result, LoggedBase) else result.curves()
     return [f"{key} = {_written(value)}" for key, value in curves.items()]
@@ -82,7 +83,7 @@ def _written(value: Any) -> str:
 
 
 def _figure(result: LoggedBase | BaseProposal) -> Figure:
-    from tuning.base import LoggedBase
+    from tuning.base_curve import LoggedBase
     from workbench.figures_start import logged_base_figure, proposal_figure
 
     if isinstance(result, LoggedBase):

@@ -53,7 +53,8 @@ def curves_figure(car: Car) -> Figure:
     Figure
         Steps on the left, speed on the right.
     """
-    from tuning.check_room import base_spots, curve_at
+    from controllers import curve_at
+    from tuning.check_room import base_spots
 
     curves = car.curves
     lowest = min(curves.base_steps[0][0], -20.0)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from workbench.pdf_pages import PdfPages
-    from workbench.sheet import Sheet
+    from workbench.sheet_parts import Sheet
 
 FORMS = (".html", ".pdf")
 PRINT_dpi = 150

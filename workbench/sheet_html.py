@@ -6,7 +6,7 @@ from html import escape
 
 from workbench import units
 from workbench.html_page import html_cautions, html_list, html_page, html_table
-from workbench.sheet import Sheet
+from workbench.sheet_parts import Sheet
 from workbench.sheet_tables import (
     EXPECTED_COLUMNS,
     SETTING_COLUMNS,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from workbench import units
 from workbench.pdf_pages import PdfPages
-from workbench.sheet import Sheet
+from workbench.sheet_parts import Sheet
 from workbench.sheet_tables import (
     EXPECTED_COLUMNS,
     SETTING_COLUMNS,

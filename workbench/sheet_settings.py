@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.sheet import SettingRow
+from workbench.sheet_parts import SettingRow
 
 if TYPE_CHECKING:
     from sim import Car

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from workbench import units
 from workbench.printing import number
-from workbench.sheet import Sheet
+from workbench.sheet_parts import Sheet
 
 SETTING_COLUMNS = ("setting", "ours", "unit", "enter", "in", "why")
 EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")

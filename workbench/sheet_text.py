@@ -7,7 +7,7 @@ import io
 import json
 
 from workbench.printing import plain
-from workbench.sheet import Sheet
+from workbench.sheet_parts import Sheet
 
 
 def sheet_json(sheet: Sheet) -> str:

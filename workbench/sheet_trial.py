@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.sheet import TryStep
+from workbench.sheet_parts import TryStep
 
 if TYPE_CHECKING:
     from sim import Car

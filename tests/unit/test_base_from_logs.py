@@ -9,7 +9,7 @@ import pytest
 
 from sim import Car, InputError, load_car, with_values
 from tests.idle_records import CALM, simulated_log
-from tuning.base import base_from_logs
+from tuning.base_curve import base_from_logs
 from tuning.logs import Log
 
 
