@@ -7,22 +7,26 @@ hash of all sources that take part (``compiling.source_key``), so nothing else i
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from numba.core import config
 from numba.core.caching import _CacheLocator
 
 
 class BySource(_CacheLocator):
-    """Keep a function's machine code in the folder set last, by its line.
+    """Keep a function's machine code below the folder set last, by its module and line.
 
     Parameters
     ----------
+    module : str
+        Dotted name of the module: files in two packages may bear one name.
     line : int
-        First line of the function; files of one package have different names.
+        First line of the function.
     """
 
-    def __init__(self, line: int) -> None:
+    def __init__(self, module: str, line: int) -> None:
         self._line = line
-        self._folder = str(config.CACHE_DIR)  # type: ignore[attr-defined]
+        self._folder = str(Path(config.CACHE_DIR) / module)  # type: ignore[attr-defined]
 
     @classmethod
     def from_function(cls, py_func: object, py_file: str) -> BySource:
@@ -41,7 +45,8 @@ class BySource(_CacheLocator):
             The place.
         """
         del py_file
-        return cls(py_func.__code__.co_firstlineno)  # type: ignore[attr-defined]
+        line: int = py_func.__code__.co_firstlineno  # type: ignore[attr-defined]
+        return cls(py_func.__module__, line)
 
     def get_cache_path(self) -> str:
         """Give the folder.
@@ -49,7 +54,7 @@ class BySource(_CacheLocator):
         Returns
         -------
         str
-            Named by ``compiling.cache_folder``.
+            The module's own within ``compiling.cache_folder``.
         """
         return self._folder
 

@@ -30,7 +30,7 @@ import numba
 import numpy as np
 
 _COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
-_IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)\.\w+) import", re.MULTILINE)
+_IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)(?:\.\w+)+) import", re.MULTILINE)
 _ARRAYS = {"np.ndarray", "Tables"}
 """Annotations of what holds arrays."""
 F = TypeVar("F", bound=Callable[..., object])
@@ -60,24 +60,32 @@ def source_key(package: str) -> str:
     """
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
     for path, source in _sources_of_machine_code(package):
-        digest.update(f"{path.parent.name}/{path.name}".encode())
+        digest.update(path.as_posix().encode())
         digest.update(source)
     return digest.hexdigest()[:20]
 
 
 def _sources_of_machine_code(package: str) -> list[tuple[Path, bytes]]:
-    """Files with compiled functions, and those whose names (constants, records) they take in."""
+    """Files with compiled functions, and those whose names (constants, records) they take in.
+
+    Paths are relative to the folder that holds the packages.
+    """
     home = Path(__file__).resolve().parent.parent
     folders = CALLS_INTO.get(package, CALLS_INTO["tuning"])
-    all_files = {
-        f"{folder}.{path.stem}": (path, path.read_bytes())
-        for folder in folders
-        for path in sorted((home / folder).glob("*.py"))
+    paths = [path for folder in folders for path in sorted((home / folder).rglob("*.py"))]
+    shown = [path.relative_to(home) for path in paths]
+    sources = {
+        _module(name): (name, path.read_bytes()) for name, path in zip(shown, paths, strict=True)
     }
-    wanted = {name for name, (_, source) in all_files.items() if _COMPILES.search(source)}
+    wanted = {name for name, (_, source) in sources.items() if _COMPILES.search(source)}
     for name in sorted(wanted):
-        wanted.update(one.decode() for one in _IMPORTS.findall(all_files[name][1]))
-    return [all_files[name] for name in sorted(wanted & set(all_files))]
+        wanted.update(one.decode() for one in _IMPORTS.findall(sources[name][1]))
+    return [sources[name] for name in sorted(wanted & set(sources))]
+
+
+def _module(path: Path) -> str:
+    """Dotted name of a source file; that of the package for its ``__init__``."""
+    return ".".join(path.with_suffix("").parts).removesuffix(".__init__")
 
 
 def cache_root() -> Path:

@@ -14,14 +14,14 @@ import numpy as np
 
 from sim import with_values
 from tests.random_idle_cars import RandomIdle
-from tuning.explain_ablation import SELDOM, ablation, held_floor
-from tuning.explain_causes import agrees, named_by_theory
-from tuning.explain_cycle import CycleView, STARTS_rpm, cycle_view
-from tuning.explain_ends import ends_of, part
-from tuning.explain_linear import linear_view
-from tuning.explain_resolution import resolution_view
-from tuning.explain_runs import even_phases, run_phases, without_scatter
-from tuning.explain_switches import switches
+from tuning.explanation.ablation import SELDOM, ablation, held_floor
+from tuning.explanation.causes import agrees, named_by_theory
+from tuning.explanation.cycle import CycleView, STARTS_rpm, cycle_view
+from tuning.explanation.ends import ends_of, part
+from tuning.explanation.resolution import resolution_view
+from tuning.explanation.runs import even_phases, run_phases, without_scatter
+from tuning.explanation.switches import switches
+from tuning.loop.view import linear_view
 
 SWING_TOLERANCE, PERIOD_TOLERANCE = 0.10, 0.05
 

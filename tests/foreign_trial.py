@@ -17,15 +17,15 @@ from sim import Car
 from tests.foreign_drive import WINDOWS, DURATION_s, drive
 from tests.foreign_engine import ForeignEngine, make_engine
 from tests.idle_records import foreign_log, guessed_car
-from tuning.fit import Fit, fit
-from tuning.measures import measure_runs
-from tuning.objective import Score, score
-from tuning.recording_guide import recording_plan
-from tuning.search_drives import SHIFT_s, starting_phases
-from tuning.search_space import make_space
-from tuning.trial_runs import Runs
-from tuning.tune import tune
-from tuning.weights import Weights
+from tuning.ensemble.drives import SHIFT_s, starting_phases
+from tuning.ensemble.runs import Runs
+from tuning.identification.fitting import Fit, fit
+from tuning.identification.recording_guide import recording_plan
+from tuning.measures.measuring import measure_runs
+from tuning.search.objective import Score, score
+from tuning.search.searching import tune
+from tuning.search.space import make_space
+from tuning.search.weights import Weights
 
 STALLED_rpm = 300.0
 """A true speed below this counts as a stall [rpm]."""

@@ -12,8 +12,8 @@ from scipy.optimize import least_squares
 from sim import Car, Scenario, load_car, simulate, with_values
 from sim.replay import make_drive, replay
 from tests.foreign_engine import ForeignEngine
-from tuning.logs import Log
-from tuning.recording_guide import RecordingPlan
+from tuning.identification.recording_guide import RecordingPlan
+from tuning.logs.log import Log
 
 SPACING_s = 0.05
 

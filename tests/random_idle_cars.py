@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim import Car, load_car, with_values
-from tuning.explain_laws import linear_law, tread_steps
-from tuning.explain_linear import border
-from tuning.explain_point import IdlePoint, idle_point
+from tuning.loop.laws import linear_law, tread_steps
+from tuning.loop.point import IdlePoint, idle_point
+from tuning.loop.view import border
 
 NAMES = ("trials", "twin", "six")
 LEAST_NEED_steps = 8.0

@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import expm
 
-from tuning.linear import IdleJacobian, LinearIdle, linear_idle
-from tuning.margins import ultimate_gain
-from tuning.sampled_loop import SampledPI
+from tuning.loop.linear import IdleJacobian, LinearIdle, linear_idle
+from tuning.loop.margins import ultimate_gain
+from tuning.loop.sampled_loop import SampledPI
 
 Reals = NDArray[np.float64]
 TICK_s = 1e-3

@@ -148,7 +148,7 @@ def test_a_run_loads_no_linear_algebra_and_leaves_it_to_others() -> None:
     ("file", "source"),
     [
         ("controllers/x.py", "from sim import load_car"),
-        ("controllers/x.py", "def f():\n    import workbench.cli"),
+        ("controllers/x.py", "def f():\n    import workbench.commands.cli"),
         ("sim/x.py", "from controllers.shell import open"),
         ("sim/x.py", "import controllers"),
         ("sim/x.py", "from controllers import _hidden"),

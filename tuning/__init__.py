@@ -1,41 +1,39 @@
-"""From logs and models to settings: measures, fit, diagnosis, explanation, search, stress.
+"""From logs and models to settings: one package a subject, each using only those before it.
 
-The public names are loaded when first asked for, so that a command which reads a log does not
-start the optimiser.
+logs, measures, log_events, loop, ensemble, studies, starts, checks, open_loop, identification,
+diagnosis, explanation, stress_tests, search, prediction.  The public names are loaded when first
+asked for, so that a command which reads a log does not start the optimiser.
 """
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from tuning.base_curve import base_from_logs
-    from tuning.base_model import base_from_model
-    from tuning.check import check
-    from tuning.compare import compare
-    from tuning.diagnose import diagnose
-    from tuning.explain import explain
-    from tuning.fit import fit
+    from tuning.checks import check
+    from tuning.diagnosis import diagnose
+    from tuning.explanation import explain
+    from tuning.identification import fit
     from tuning.logs import read_log, write_log
     from tuning.measures import measure
-    from tuning.stress import stress
-    from tuning.tune import tune
+    from tuning.open_loop import base_from_logs, base_from_model
+    from tuning.prediction import compare
+    from tuning.search import tune
+    from tuning.stress_tests import stress
 
 _HOMES = {
-    "base_from_logs": "base",
-    "base_from_model": "base",
-    "check": "check",
-    "compare": "compare",
-    "diagnose": "diagnose",
-    "explain": "explain",
-    "fit": "fit",
+    "base_from_logs": "open_loop",
+    "base_from_model": "open_loop",
+    "check": "checks",
+    "compare": "prediction",
+    "diagnose": "diagnosis",
+    "explain": "explanation",
+    "fit": "identification",
     "measure": "measures",
     "read_log": "logs",
-    "stress": "stress",
-    "tune": "tune",
+    "stress": "stress_tests",
+    "tune": "search",
     "write_log": "logs",
 }
 
@@ -53,22 +51,6 @@ __all__ = [
     "tune",
     "write_log",
 ]
-
-
-class _Package(ModuleType):
-    """A package in which a function wins over the module of the same name.
-
-    Importing ``tuning.fit`` binds the module to ``tuning.fit``; the contract's name there is the
-    function.
-    """
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if _HOMES.get(name) == name and isinstance(value, ModuleType):
-            value = getattr(value, name, value)
-        super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package
 
 
 def __getattr__(name: str) -> Any:

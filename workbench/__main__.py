@@ -4,6 +4,6 @@ from __future__ import annotations
 
 import sys
 
-from workbench.cli import main
+from workbench.commands.cli import main
 
 sys.exit(main())

@@ -17,13 +17,13 @@ from sim import Car, InputError, load_car, with_values
 from sim.linearise import settled_rpm
 from sim.replay import make_drive, replay
 from tests.idle_records import SPACING_s, log_of
-from tuning._fit_parameters import Parameters, make_parameters
-from tuning.engine_figures import engine_figures
-from tuning.fit import NINETY, fit
-from tuning.fit_result import Interval
-from tuning.logs import Log
-from tuning.recording_guide import RecordingPlan, recording_plan
-from tuning.search_space import warm_target_rpm
+from tuning.identification.fitting import NINETY, fit
+from tuning.identification.parameters import Parameters, make_parameters
+from tuning.identification.recording_guide import RecordingPlan, recording_plan
+from tuning.identification.result import Interval
+from tuning.logs.log import Log
+from tuning.loop.engine_figures import engine_figures
+from tuning.search.space import warm_target_rpm
 
 NAMES = ("trials", "twin", "six")
 ENGINES = 36

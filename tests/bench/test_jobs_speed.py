@@ -16,11 +16,11 @@ from sim import full_plan, load_car, make_fleet, run_plan, settings_table
 from sim.files import bundled_folder
 from sim.scenario import load_scenario
 from sim.schedule import simulate
-from tuning.explain import explain
-from tuning.fit import fit
-from tuning.logs import read_log
-from tuning.stress import stress
-from tuning.tune import tune
+from tuning.explanation.explaining import explain
+from tuning.identification.fitting import fit
+from tuning.logs.log import read_log
+from tuning.search.searching import tune
+from tuning.stress_tests.stressing import stress
 
 pytestmark = [pytest.mark.bench, pytest.mark.benchmark(group="jobs on the demo car")]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tuning.logs import read_log
+from tuning.logs.log import read_log
 
 LARGE_BYTES = 50_000_000
 ALLOWED_s = 3.0

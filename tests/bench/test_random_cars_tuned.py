@@ -14,8 +14,8 @@ import pytest
 from sim import Car, load_car, with_values
 from tests.bench.telling import show
 from tests.random_idle_cars import RandomIdle, random_idles
-from tuning.stress import stress
-from tuning.tune import tune
+from tuning.search.searching import tune
+from tuning.stress_tests.stressing import stress
 
 pytestmark = pytest.mark.bench
 

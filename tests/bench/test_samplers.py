@@ -13,16 +13,16 @@ import pytest
 
 from sim import load_car
 from tests.bench.telling import show
-from tuning.budgets import BUDGETS, Budget
-from tuning.judge import Judge
-from tuning.objective import STRICT
-from tuning.plausible import SEARCH
-from tuning.proposals import Search
-from tuning.search_space import SEARCHED_LAWS, Space, make_space
-from tuning.start_points import start_points
-from tuning.studies import open_study
-from tuning.tune import SAMPLER, held_scatter_rpm
-from tuning.weights import weights_of
+from tuning.ensemble.plausible import SEARCH
+from tuning.search.budgets import BUDGETS, Budget
+from tuning.search.judge import Judge
+from tuning.search.objective import STRICT
+from tuning.search.proposals import Search
+from tuning.search.searching import SAMPLER, held_scatter_rpm
+from tuning.search.space import SEARCHED_LAWS, Space, make_space
+from tuning.search.start_points import start_points
+from tuning.search.weights import weights_of
+from tuning.studies.studies import open_study
 
 pytestmark = pytest.mark.bench
 

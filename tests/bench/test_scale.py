@@ -48,7 +48,7 @@ print(len(seeds) * len(fleet.cars), took, resource.getrusage(resource.RUSAGE_SEL
 WORKER = """
 import sys
 from sim import load_car
-from tuning.tune import tune
+from tuning.search.searching import tune
 tune(load_car("trials"), budget="quick", storage=sys.argv[1], resume=True, cores=1)
 """
 

@@ -15,7 +15,7 @@ import time
 from collections.abc import Sequence
 from typing import IO, TYPE_CHECKING
 
-from tuning.studies import Progress, open_study, run_search
+from tuning.studies.studies import Progress, open_study, run_search
 
 if TYPE_CHECKING:
     import optuna

@@ -10,7 +10,7 @@ from pathlib import Path
 PROGRAM = """
 import sys
 sys.path.insert(0, {tree!r})
-from workbench.first_run import compiling_beside, wait_for
+from workbench.output.first_run import compiling_beside, wait_for
 with compiling_beside() as other:
     wait_for(other)
     assert other is not None and other.returncode == 0, other
@@ -19,7 +19,7 @@ from controllers import is_warm
 assert is_warm()
 root = pathlib.Path(os.environ["EVENIDLE_CACHE_DIR"])
 before = {{path: path.stat().st_mtime_ns for path in root.rglob("*.nbc")}}
-from workbench.first_run import compile_batch
+from workbench.output.first_run import compile_batch
 compile_batch()
 after = {{path: path.stat().st_mtime_ns for path in root.rglob("*.nbc")}}
 assert before == after, sorted(set(after) - set(before))

@@ -20,7 +20,7 @@ from tests.command.study_processes import (
     evaluated,
     read_plainly,
 )
-from tuning.studies import open_study, run_search
+from tuning.studies.studies import open_study, run_search
 
 pytestmark = pytest.mark.server
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from workbench.page.chart_idle import LEAST_SPAN, round_scale
 from workbench.page.points import changes, thinned
-from workbench.units import in_words, shown, taken, written
+from workbench.words.units import in_words, shown, taken, written
 
 
 @given(

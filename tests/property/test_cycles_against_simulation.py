@@ -17,9 +17,9 @@ from tests.shell_on_linear_plant import (
     run_case,
     seen_cycle,
 )
-from tuning.cycles import Cycle, relay_cycles, square_cycle
-from tuning.lattice import lattice_chance, lattices, smallest_resting_deadband
-from tuning.waveform_cycles import predicted_cycles
+from tuning.loop.cycles import Cycle, relay_cycles, square_cycle
+from tuning.loop.lattice import lattice_chance, lattices, smallest_resting_deadband
+from tuning.loop.waveform_cycles import predicted_cycles
 
 CASES = 48
 """Random loops; about two thirds hunt, most of them regularly."""

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sim.errors import InputError
-from tuning.logs import Log, read_log
+from tuning.logs.log import Log, read_log
 
 ROWS = 120
 NAMES = ("time_s", "rpm", "map_kPa", "coolant_degC", "valve_steps")

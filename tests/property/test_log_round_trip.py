@@ -11,7 +11,7 @@ import pandas as pd
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tuning.logs import read_log, write_log
+from tuning.logs.log import read_log, write_log
 
 NAMES = {
     "time_s": ["Time", "Elapsed time", "t"],

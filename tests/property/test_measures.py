@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import butter, correlate, lfilter, sosfilt
 
-from tuning._row import MEASURES, Measures
-from tuning.measures import SAMPLE_s, is_hunting, measure_runs, resample_hold
+from tuning.measures.measuring import SAMPLE_s, is_hunting, measure_runs, resample_hold
+from tuning.measures.row import MEASURES, Measures
 
 Rpm = NDArray[np.float64]
 QUICK = settings(max_examples=60, deadline=None)

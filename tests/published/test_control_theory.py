@@ -12,26 +12,20 @@ from scipy.optimize import brentq
 from scipy.signal import lfilter
 
 from tests.shell_on_linear_plant import LoopCase, run_case, seen_cycle
-from tuning.cycles import relay_cycles, square_cycle
-from tuning.describing import (
+from tuning.loop.cycles import relay_cycles, square_cycle
+from tuning.loop.describing import (
     dead_zone_gain,
     deadband,
     memory_staircase,
     mid_tread_quantiser,
     staircase_gain,
 )
-from tuning.harmonic_balance import harmonic_balance
-from tuning.linear import IdleJacobian, LinearIdle, RPM_PER_rad_s, linear_idle
-from tuning.margins import closed_loop_poles, margins, ultimate_gain
-from tuning.oscillation import (
-    hagglund_load,
-    harris_index,
-    integrals_between_crossings,
-    regularity_of,
-    thornhill_regularity,
-)
-from tuning.rules import FirstOrderDelay, amigo_pi, half_rule, simc_pi
-from tuning.sampled_loop import SampledPI, loop
+from tuning.loop.harmonic_balance import harmonic_balance
+from tuning.loop.linear import IdleJacobian, LinearIdle, RPM_PER_rad_s, linear_idle
+from tuning.loop.margins import closed_loop_poles, margins, ultimate_gain
+from tuning.loop.rules import FirstOrderDelay, amigo_pi, half_rule, simc_pi
+from tuning.loop.sampled_loop import SampledPI, loop
+from tuning.measures.regularity import LAG_BLOCK, regularity
 
 # Six-cylinder idle model, parameters of J. A. Cook and B. K. Powell, "Modeling of an internal
 # combustion engine for control analysis", IEEE Control Systems Magazine 8(4), 1988, as given in two
@@ -361,33 +355,12 @@ def test_amigo(
 # Journal of Process Control 13 (2003) 91-100 (from memory): r = mean(Tp)/(3 std(Tp)), above 1 is
 # regular; period 10 +- 1 gives 3.33.
 def test_thornhill_regularity() -> None:
-    assert regularity_of([9.0, 11.0, 9.0, 11.0]) == pytest.approx(10.0 / 3.0, abs=5e-3)
     time = np.arange(4000) * 0.05
     rng = np.random.default_rng(1)
+    room = np.empty(2 * time.size + 2 * LAG_BLOCK)
     hunting = 30.0 * np.sin(2.0 * np.pi * time / 4.0) + rng.normal(0.0, 15.0, time.size)
-    regular = thornhill_regularity(hunting, 0.05)
-    assert regular.regularity > 3.0
-    assert regular.period_s == pytest.approx(4.0, rel=0.02)
+    period_s, regular, _ = regularity(hunting - hunting.mean(), 0.05, math.nan, room)
+    assert regular > 3.0
+    assert period_s == pytest.approx(4.0, rel=0.02)
     scatter = lfilter([1.0], [1.0, -0.9], rng.normal(0.0, 15.0, time.size))
-    assert thornhill_regularity(scatter, 0.05).regularity < 1.0
-
-
-# T. Hagglund, "A control-loop performance monitor", Control Engineering Practice 3 (1995) 1543-1551
-# (from memory): a sine of amplitude A and period T has A T/pi between crossings.
-def test_hagglund_integral() -> None:
-    time = np.arange(5000) * 0.01
-    halves = integrals_between_crossings(20.0 * np.sin(2.0 * np.pi * (time + 0.3) / 5.0), 0.01)
-    assert halves.size == 19
-    assert halves == pytest.approx(np.full(19, 20.0 * 5.0 / math.pi), rel=1e-4)
-    assert hagglund_load(20.0, 5.0) == pytest.approx(31.83, abs=5e-3)
-
-
-# T. J. Harris, "Assessment of control loop performance", Canadian Journal of Chemical Engineering
-# 67 (1989) 856-861 (from memory): AR(1) with phi, delay 2 and no control has 1 - phi^4.
-@pytest.mark.parametrize("phi", [0.9, 0.6])
-def test_harris_index(phi: float) -> None:
-    noise = np.random.default_rng(4).normal(0.0, 1.0, 200_000)
-    index = harris_index(lfilter([1.0], [1.0, -phi], noise), 2)
-    assert index == pytest.approx(1.0 - phi**4, abs=0.01)
-    if phi == 0.9:
-        assert index == pytest.approx(0.3439, abs=0.01)
+    assert regularity(scatter - scatter.mean(), 0.05, math.nan, room)[1] < 1.0

@@ -9,8 +9,8 @@ import pytest
 
 from sim import Car, InputError, load_car, with_values
 from tests.idle_records import CALM, simulated_log
-from tuning.base_curve import base_from_logs
-from tuning.logs import Log
+from tuning.logs.log import Log
+from tuning.open_loop.from_logs import base_from_logs
 
 
 @pytest.fixture(scope="module")

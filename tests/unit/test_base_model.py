@@ -13,10 +13,10 @@ import pytest
 from sim import Car, load_car, with_values
 from sim.linearise import settled_rpm
 from tuning import check
-from tuning.base_limits import missed_targets, worse_than_now
-from tuning.base_model import BaseProposal, base_from_model, with_curves
-from tuning.base_search import SLOW_FADE_s, StartTargets
-from tuning.start_trials import StartResult, STARTS_degC
+from tuning.open_loop.from_model import BaseProposal, base_from_model, with_curves
+from tuning.open_loop.limits import missed_targets, worse_than_now
+from tuning.open_loop.search import SLOW_FADE_s, StartTargets
+from tuning.starts.trials import StartResult, STARTS_degC
 
 CARS = ["trials", "six", "twin"]
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from sim import load_car, with_values
-from tuning.base_need import Held, Need, PLACES_degC, _fitted, needs
-from tuning.start_trials import STARTS_degC
+from tuning.starts.need import Held, Need, PLACES_degC, _fitted, needs
+from tuning.starts.trials import STARTS_degC
 
 FADES_s = (0.0, 60.0, 120.0)
 

@@ -11,11 +11,11 @@ import pytest
 from sim import Car, Scenario, load_car, simulate, with_values
 from sim.linearise import settled_rpm
 from tuning import check
-from tuning.check import CheckLine
-from tuning.check_curves import curve_checks
-from tuning.check_room import base_error_steps, base_spots, needed_steps, room_checks
-from tuning.check_valve import valve_checks
-from tuning.cold_room import passings
+from tuning.checks.lines import CheckLine
+from tuning.checks.cold_room import passings
+from tuning.checks.curves import curve_checks
+from tuning.checks.room import base_error_steps, base_spots, needed_steps, room_checks
+from tuning.checks.valve import valve_checks
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +120,7 @@ def test_the_steps_advised_for_a_warming_engine_hold_its_target_on_the_way(
     mended = with_values(off, base(*((at, base_steps + lacks[at]) for at in places), (90.0, 10.0)))
 
     def strays_rpm(one: Car) -> float:
-        from tuning.start_trials import start_scenario
+        from tuning.starts.trials import start_scenario
 
         trace = simulate(one, start_scenario(0.0, 75.0), seed=5)
         late = np.arange(25.0, 75.0, 0.05)
@@ -133,7 +133,7 @@ def test_the_steps_advised_for_a_warming_engine_hold_its_target_on_the_way(
 
 
 def test_an_open_limit_that_a_cold_engine_needs_more_than_is_told() -> None:
-    from tuning.start_trials import start_scenario
+    from tuning.starts.trials import start_scenario
 
     short = with_values(load_car("twin"), {"valve": {"open_limit_steps": 20}})
     told = {one.name: one for one in room_checks(short) if one.name.startswith("base curve at")}

@@ -9,13 +9,13 @@ import pytest
 
 from controllers import Feedback
 from sim import load_car
-from tuning.choice import LOUD, LOUD_MOST, LOUD_SHARE, finalists, loud_rpm
-from tuning.judge import Judge
-from tuning.objective import STRICT
-from tuning.plausible import SEARCH
-from tuning.search_space import make_space
-from tuning.start_points import start_points, step_model
-from tuning.weights import weights_of
+from tuning.ensemble.plausible import SEARCH
+from tuning.search.choice import LOUD, LOUD_MOST, LOUD_SHARE, finalists, loud_rpm
+from tuning.search.judge import Judge
+from tuning.search.objective import STRICT
+from tuning.search.space import make_space
+from tuning.search.start_points import start_points, step_model
+from tuning.search.weights import weights_of
 
 SPACE = make_space(load_car("trials"), ("pi", "pid"))
 PI = SPACE.feedback("pi", SPACE.values_of(SPACE.car.feedback))

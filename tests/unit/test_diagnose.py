@@ -13,8 +13,8 @@ import pytest
 
 from sim import Scenario, Trace, load_car, load_scenario, simulate
 from tests.idle_records import FAULTS, faulty_log, log_of
-from tuning.diagnose import Diagnosis, diagnose
-from tuning.logs import Log, read_log
+from tuning.diagnosis.diagnosing import Diagnosis, diagnose
+from tuning.logs.log import Log, read_log
 
 LOGS = Path(__file__).resolve().parents[2] / "scenarios" / "logs"
 SEEDS = range(0, 30, 6)

@@ -11,7 +11,7 @@ import pytest
 
 from sim import InputError, load_car, with_values
 from tuning import explain
-from tuning.explain import Explanation
+from tuning.explanation.explaining import Explanation
 
 FINE = {"min_move_steps": 1, "deadband_rpm": 15.0}
 SLOW_VALVE = {

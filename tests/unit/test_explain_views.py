@@ -10,19 +10,19 @@ import pytest
 from sim import Car, load_car, simulate, with_values
 from sim.linearise import settled_rpm
 from sim.scenario import Scenario
-from tuning.explain_ends import STILL_rpm, ends_of
-from tuning.explain_laws import SampledPID, linear_law, resting_deadband_rpm, tread_steps
-from tuning.explain_linear import border, linear_view
-from tuning.explain_point import IdlePoint, idle_point, with_rpm_per_step
-from tuning.explain_resolution import (
+from tuning.explanation.ends import STILL_rpm, ends_of
+from tuning.explanation.resolution import (
     bracket,
     creeping_period_s,
     hunting_expected,
     resolution_view,
     resting_exists,
 )
-from tuning.explain_runs import even_phases, run_phases, without_scatter
-from tuning.explain_switches import finer_valve, switches
+from tuning.explanation.runs import even_phases, run_phases, without_scatter
+from tuning.explanation.switches import finer_valve, switches
+from tuning.loop.laws import SampledPID, linear_law, resting_deadband_rpm, tread_steps
+from tuning.loop.point import IdlePoint, idle_point, with_rpm_per_step
+from tuning.loop.view import border, linear_view
 
 
 def with_feedback(**settings: object) -> Car:

@@ -12,12 +12,12 @@ import pytest
 
 from sim import Car, InputError, load_car, with_values
 from tests.idle_records import log_of
-from tuning.engine_figures import engine_figures
-from tuning.fit import fit
-from tuning.fit_result import Fit
-from tuning.invented_logs import invented_car, record_plan
-from tuning.logs import Log, read_log
-from tuning.recording_guide import recording_plan
+from tuning.identification.fitting import fit
+from tuning.identification.invented_logs import invented_car, record_plan
+from tuning.identification.recording_guide import recording_plan
+from tuning.identification.result import Fit
+from tuning.logs.log import Log, read_log
+from tuning.loop.engine_figures import engine_figures
 
 BUNDLED = Path(__file__).resolve().parents[2] / "scenarios" / "logs" / "trials_recording.csv"
 

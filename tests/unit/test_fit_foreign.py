@@ -24,11 +24,11 @@ from tests.foreign_engine import (
 )
 from tests.foreign_trial import ForeignJudge
 from tests.idle_records import foreign_log, guessed_car, poles, worth_of_step
-from tuning.fit import fit
-from tuning.plausible import VERDICT, noise_seeds, plausible_cars
-from tuning.recording_guide import recording_plan
-from tuning.search_drives import search_drives
-from tuning.trial_runs import TrialRuns
+from tuning.ensemble.drives import search_drives
+from tuning.ensemble.plausible import VERDICT, noise_seeds, plausible_cars
+from tuning.ensemble.runs import TrialRuns
+from tuning.identification.fitting import fit
+from tuning.identification.recording_guide import recording_plan
 
 SEEDS = (1, 12, 13)
 """Adiabatic with a hose and lagged fuelling; adiabatic; eight cylinders with wall film."""

@@ -9,10 +9,10 @@ import pytest
 
 from sim import Car, load_car
 from tests.idle_records import log_of
-from tuning.fit import fit
-from tuning.invented_logs import invented_car, record_plan
-from tuning.logs import Log
-from tuning.recording_guide import recording_plan
+from tuning.identification.fitting import fit
+from tuning.identification.invented_logs import invented_car, record_plan
+from tuning.identification.recording_guide import recording_plan
+from tuning.logs.log import Log
 
 PLAN_s = 100.0
 

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from sim import Car, load_car, with_values
-from tuning.explain_cycle import CycleView, cycle_view
-from tuning.explain_ends import ends_of
-from tuning.explain_point import idle_point
-from tuning.explain_runs import even_phases, run_phases, without_scatter
-from tuning.followed_cycles import followed_cycle
+from tuning.explanation.cycle import CycleView, cycle_view
+from tuning.explanation.ends import ends_of
+from tuning.explanation.followed_cycles import followed_cycle
+from tuning.explanation.runs import even_phases, run_phases, without_scatter
+from tuning.loop.point import idle_point
 
 PI = {"law": "pi", "gain_steps_per_100rpm": 1.0, "integral_steps_per_100rpm_s": 2.0}
 CASES: dict[str, dict[str, Any]] = {

@@ -24,8 +24,8 @@ from sim import (
 )
 from sim.noise import START_STREAM, uniform
 from sim.valve import needed_pulse_s, step_is_lost
-from tuning.start_story import StartStory, start_story
-from tuning.start_trials import start_scenario
+from tuning.starts.story import StartStory, start_story
+from tuning.starts.trials import start_scenario
 
 LONG_TRAVEL = {"travel_steps": 120, "useful_travel_steps": 100, "open_limit_steps": 100}
 

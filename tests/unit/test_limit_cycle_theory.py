@@ -11,15 +11,15 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from tests.shell_on_linear_plant import LoopCase, random_case, run_case
-from tuning.cycles import relay_cycles, square_cycle
-from tuning.describing import (
+from tuning.loop.cycles import relay_cycles, square_cycle
+from tuning.loop.describing import (
     balanced_offset,
     dead_zone_gain,
     deadband_gain,
     memory_staircase,
     staircase_gain,
 )
-from tuning.lattice import (
+from tuning.loop.lattice import (
     largest_of,
     largest_resting_move,
     lattice_chance,
@@ -28,9 +28,9 @@ from tuning.lattice import (
     smallest_resting_deadband,
     smallest_useful_move,
 )
-from tuning.sampled_loop import SampledPI, loop_response
-from tuning.staircase_cycles import shell_gain, staircase_cycles
-from tuning.waveform_cycles import waveform_cycles
+from tuning.loop.sampled_loop import SampledPI, loop_response
+from tuning.loop.staircase_cycles import shell_gain, staircase_cycles
+from tuning.loop.waveform_cycles import waveform_cycles
 
 UPDATE_s = 0.02
 

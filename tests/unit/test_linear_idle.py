@@ -11,10 +11,10 @@ import pytest
 
 from tests.shell_on_linear_plant import LoopCase as Case
 from tests.shell_on_linear_plant import random_jacobian, run_case
-from tuning.delays import mean_over, pade_delay, travel_response
-from tuning.linear import INPUTS, IdleJacobian, LinearIdle, linear_idle, sensor_response
-from tuning.margins import closed_loop_poles, margins, ultimate_gain
-from tuning.sampled_loop import SampledPI, held_response, loop, loop_response
+from tuning.loop.delays import mean_over, pade_delay, travel_response
+from tuning.loop.linear import INPUTS, IdleJacobian, LinearIdle, linear_idle, sensor_response
+from tuning.loop.margins import closed_loop_poles, margins, ultimate_gain
+from tuning.loop.sampled_loop import SampledPI, held_response, loop, loop_response
 
 SEEDS = range(6)
 

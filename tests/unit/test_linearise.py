@@ -8,9 +8,9 @@ import pytest
 
 from sim import Car, Scenario, equilibrium, load_car, simulate, with_values
 from sim.linearise import linearise, settled_rpm
-from tuning.explain_point import idle_point, linear_plant
-from tuning.explain_runs import without_scatter
-from tuning.linear import INPUTS
+from tuning.explanation.runs import without_scatter
+from tuning.loop.linear import INPUTS
+from tuning.loop.point import idle_point, linear_plant
 
 AT_steps = 12.0
 STEP_AT_s, AFTER_s = 10.0, 12.0

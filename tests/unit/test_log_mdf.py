@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from sim.errors import InputError
-from tuning.logs import read_log
+from tuning.logs.log import read_log
 
 TIME_s = np.arange(200) * 0.05
 RPM = 850.0 + 12.0 * np.sin(TIME_s)

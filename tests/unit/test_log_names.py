@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tuning import _log_units
-from tuning._log_names import Choice, choose_columns
-from tuning._log_signals import BY_NAME, SIGNALS
+from tuning.logs import units as _log_units
+from tuning.logs.names import Choice, choose_columns
+from tuning.logs.signals import BY_NAME, SIGNALS
 
 
 def chosen(*headers: str, units: tuple[str, ...] = ()) -> dict[str, Choice]:

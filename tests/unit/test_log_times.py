@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from sim.errors import InputError
-from tuning.logs import Log, read_log
+from tuning.logs.log import Log, read_log
 
 
 def log_of(

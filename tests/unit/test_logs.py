@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from sim.errors import InputError
-from tuning.logs import WRITTEN_COLUMNS, Log, Recognised, needs, read_log, write_log
+from tuning.logs.log import WRITTEN_COLUMNS, Log, Recognised, needs, read_log, write_log
 
 RPM = [850.0 + 7.0 * np.sin(0.9 * k) for k in range(40)]
 

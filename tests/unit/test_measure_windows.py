@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.signal import correlate
 
-from tuning._band import BAND_HIGH_Hz, BAND_LOW_Hz
-from tuning._reduce import reduce_runs, scratch_size
-from tuning._regularity import LAG_BLOCK, crossing_intervals, regularity
-from tuning._row import MEASURES, Measures
-from tuning._swings import root_mean_square, swings
-from tuning.measures import SAMPLE_s, measure, measure_runs
-from tuning.oscillation import thornhill_regularity
+from tuning.measures.band import BAND_HIGH_Hz, BAND_LOW_Hz
+from tuning.measures.measuring import SAMPLE_s, measure, measure_runs
+from tuning.measures.reduce import reduce_runs, scratch_size
+from tuning.measures.regularity import LAG_BLOCK, crossing_intervals, regularity
+from tuning.measures.row import MEASURES, Measures
+from tuning.measures.swings import root_mean_square, swings
 
 Rpm = NDArray[np.float64]
 Spans = list[tuple[str, float, float]]
@@ -241,9 +241,10 @@ def test_regularity_agrees_with_the_definition_on_whole_arrays(period_s: float) 
     x -= x.mean()
     # With no period expected the lags are 0.2 s apart, as in the signal itself.
     period, even, _ = regularity(x, 0.2, math.nan, np.empty(2 * x.size + 2 * LAG_BLOCK))
-    whole = thornhill_regularity(x, 0.2)
-    assert period == pytest.approx(whole.period_s, rel=1e-9)
-    assert even == pytest.approx(whole.regularity, rel=1e-9)
+    lags = correlate(x, x, mode="full", method="fft")[x.size - 1 :]
+    _, mean, deviation = crossing_intervals(lags[: int(0.8 * x.size)] / lags[0])
+    assert period == pytest.approx(0.2 * 2.0 * mean, rel=1e-9)
+    assert even == pytest.approx(mean / (3.0 * deviation), rel=1e-9)
     assert period == pytest.approx(period_s, rel=0.02)
 
 

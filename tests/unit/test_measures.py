@@ -14,8 +14,7 @@ from scipy.signal import lfilter
 import sim
 from sim import load_car, load_scenario, simulate
 from sim.scenario import Window
-from tuning._row import MEASURES, WINDOW_KINDS, Measures
-from tuning.measures import (
+from tuning.measures.measuring import (
     COLUMN,
     SAMPLE_s,
     is_hunting,
@@ -24,6 +23,7 @@ from tuning.measures import (
     resample_hold,
     windows_table,
 )
+from tuning.measures.row import MEASURES, WINDOW_KINDS, Measures
 
 SEEDS = 300
 Runs = NDArray[np.float32]

@@ -6,8 +6,8 @@ import numpy as np
 
 from controllers import Feedback
 from sim import load_car
-from tuning.next_places import CLOSE, WIDE, Reach, expected_ranking, next_settings, pictures
-from tuning.search_space import LAW_KEYS, make_space
+from tuning.search.next_places import CLOSE, WIDE, Reach, expected_ranking, next_settings, pictures
+from tuning.search.space import LAW_KEYS, make_space
 
 SPACE = make_space(load_car("trials"), ("pi", "nudge"))
 

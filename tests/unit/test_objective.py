@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tuning.measures import COLUMN, MEASURES
-from tuning.objective import (
+from tuning.ensemble.runs import Runs
+from tuning.measures.measuring import COLUMN, MEASURES
+from tuning.search.objective import (
     RANKED_BEHIND,
     score,
     worst_mean,
 )
-from tuning.trial_runs import Runs
-from tuning.weights import PRESETS, Weights, weights_of
+from tuning.search.weights import PRESETS, Weights, weights_of
 
 GOOD = {
     "hunting_rpm": 40.0, "mean_error_rpm": 5.0, "excursion_rpm": 100.0, "settle_s": 3.0,

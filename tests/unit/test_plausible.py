@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from sim import Car, load_car, with_values
-from tuning._known_idle import WARM_degC, idle_rpm, warm_base_steps
-from tuning.held_swing import held_swing_rpm, share_for_swing
-from tuning.plausible import DEFAULT_SPREADS, plausible_cars
+from tuning.ensemble.held_swing import held_swing_rpm, share_for_swing
+from tuning.ensemble.known_idle import WARM_degC, idle_rpm, warm_base_steps
+from tuning.ensemble.plausible import DEFAULT_SPREADS, plausible_cars
 
 COUNT = 12
 

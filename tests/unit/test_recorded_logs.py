@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from sim.errors import InputError
-from tuning.logs import Log, needs, read_log
+from tuning.logs.log import Log, needs, read_log
 
 FILES = ["real_idle_cold_start.csv", "real_idle_load_cycling.csv"]
 ROWS = {"real_idle_cold_start.csv": 1295, "real_idle_load_cycling.csv": 1465}

@@ -10,12 +10,12 @@ import pytest
 
 from controllers import Feedback
 from sim import Car, load_car, with_values
-from tuning.entry_form import ENTRY_KEYS, from_entry
-from tuning.stress import stress
-from tuning.tune import tune
-from workbench.cautions import CAUTIONS
-from workbench.sheet import make_sheet, write_sheet
-from workbench.sheet_tables import curve_columns
+from tuning.search.entry_form import ENTRY_KEYS, from_entry
+from tuning.search.searching import tune
+from tuning.stress_tests.stressing import stress
+from workbench.sheet.making import make_sheet, write_sheet
+from workbench.sheet.tables import curve_columns
+from workbench.words.cautions import CAUTIONS
 
 FORM = {
     "output_unit": "percent_of_travel",

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from sim import Car, Scenario, Trace, load_car, load_scenario, simulate, with_values
-from tuning.start_story import start_story
-from tuning.start_trials import start_results, start_scenario
+from tuning.starts.story import start_story
+from tuning.starts.trials import start_results, start_scenario
 
 CARS = ("trials", "six", "twin")
 

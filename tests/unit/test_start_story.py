@@ -10,9 +10,9 @@ import pytest
 from matplotlib.text import Text
 
 from sim import Scenario, load_car, load_scenario, simulate, with_values
-from tuning._start_position import Lost
-from tuning.start_story import StartStory, start_story
-from workbench.figures_start import start_figure
+from tuning.starts.position import Lost
+from tuning.starts.story import StartStory, start_story
+from workbench.figures.start import start_figure
 from workbench.page.work_start import start_work
 
 

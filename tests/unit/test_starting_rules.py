@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from tests.shell_on_linear_plant import random_jacobian
-from tuning.linear import LinearIdle, linear_idle
-from tuning.margins import margins, ultimate_gain
-from tuning.rules import (
+from tuning.loop.linear import LinearIdle, linear_idle
+from tuning.loop.margins import margins, ultimate_gain
+from tuning.loop.rules import (
     FirstOrderDelay,
     Rule,
     critical_point_model,
@@ -21,7 +21,7 @@ from tuning.rules import (
     simc_pi,
     starting_settings,
 )
-from tuning.sampled_loop import loop
+from tuning.loop.sampled_loop import loop
 
 
 def engine(seed: int) -> LinearIdle:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from sim.errors import InputError
-from tuning.studies import Outcome, Progress, Study, open_study, run_search
+from tuning.studies.studies import Outcome, Progress, Study, open_study, run_search
 
 if TYPE_CHECKING:
     import optuna

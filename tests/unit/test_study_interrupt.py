@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tuning.studies import Progress, Study, open_study, run_search
+from tuning.studies.studies import Progress, Study, open_study, run_search
 
 if TYPE_CHECKING:
     import optuna

@@ -16,10 +16,10 @@ import pytest
 
 from sim.errors import EvenidleError, InputError
 from tests.source_tree import ROOT
-from tuning import _journal
-from tuning._journal import JournalLock, cut_torn_tail, open_journal
-from tuning._workers import Worker
-from tuning.studies import open_study, run_search
+from tuning.studies import journal as _journal
+from tuning.studies.journal import JournalLock, cut_torn_tail, open_journal
+from tuning.studies.studies import open_study, run_search
+from tuning.studies.workers import Worker
 
 STYLES = pytest.mark.parametrize("symlink", [True, False], ids=["symlink", "exclusive_file"])
 """The lock of Linux and macOS, and the one of Windows, which works everywhere."""
@@ -27,7 +27,7 @@ STYLES = pytest.mark.parametrize("symlink", [True, False], ids=["symlink", "excl
 HOLD = """
 import sys, time
 from pathlib import Path
-from tuning._journal import JournalLock
+from tuning.studies.journal import JournalLock
 JournalLock(Path(sys.argv[1]), symlink=sys.argv[2] == "True").acquire()
 print("held", flush=True)
 time.sleep(60)
@@ -36,7 +36,7 @@ time.sleep(60)
 COUNT = """
 import sys
 from pathlib import Path
-from tuning._journal import JournalLock
+from tuning.studies.journal import JournalLock
 lock = JournalLock(Path(sys.argv[1]), symlink=sys.argv[2] == "True")
 counter = Path(sys.argv[3])
 for _ in range(200):

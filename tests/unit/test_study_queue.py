@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tuning._trial_queue import MOST_DEATHS, WORKER, TrialQueue
-from tuning._workers import LEASE_PREFIX, Lease, Watch, Worker, runs_here
-from tuning.studies import Study, open_study, run_search
+from tuning.studies.studies import Study, open_study, run_search
+from tuning.studies.trial_queue import MOST_DEATHS, WORKER, TrialQueue
+from tuning.studies.workers import LEASE_PREFIX, Lease, Watch, Worker, runs_here
 
 if TYPE_CHECKING:
     import optuna

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from sim import Car, Scenario, equilibrium, load_car, simulate, with_values
-from tuning.search_drives import (
+from tuning.ensemble.drives import (
     BASE_ERROR_steps,
     centring_steps,
     search_drives,
     starting_phases,
 )
-from tuning.trial_runs import TrialRuns, own_seeds
+from tuning.ensemble.runs import TrialRuns, own_seeds
 
 
 @pytest.fixture(scope="module")

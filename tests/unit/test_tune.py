@@ -9,11 +9,11 @@ import pytest
 
 from sim import load_car
 from tuning import stress, tune
-from tuning.entry_form import as_entered
-from tuning.objective import TERMS
-from tuning.search_space import LAW_KEYS, SEARCHED_LAWS, make_space
-from tuning.tuned import Tuning
-from workbench.tune_words import tune_notes
+from tuning.search.entry_form import as_entered
+from tuning.search.objective import TERMS
+from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space
+from tuning.search.tuned import Tuning
+from workbench.words.search import tune_notes
 
 CARS = ("trials", "twin", "six")
 PRICE_SHARE = 0.4

@@ -16,14 +16,14 @@ from sim import Car, load_car, with_values
 from tests.foreign_drive import WINDOWS, SPACING_s, drive
 from tests.foreign_engine import ForeignEngine, make_engine
 from tests.idle_records import foreign_log, guessed_car, log_of
-from tuning.compare import compare
-from tuning.diagnose import diagnose
-from tuning.fit import fit
-from tuning.fit_result import Fit
-from tuning.logs import Log
-from tuning.measures import Measures, measure
-from tuning.recording_guide import recording_plan
-from tuning.tune import tune
+from tuning.diagnosis.diagnosing import diagnose
+from tuning.identification.fitting import fit
+from tuning.identification.recording_guide import recording_plan
+from tuning.identification.result import Fit
+from tuning.logs.log import Log
+from tuning.measures.measuring import Measures, measure
+from tuning.prediction.comparing import compare
+from tuning.search.searching import tune
 
 SEED = 6
 """A four-cylinder engine with fuel on the port wall, fuelling that lags, scatter with memory."""

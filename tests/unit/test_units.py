@@ -6,7 +6,7 @@ import pytest
 
 from sim import load_car, load_scenario, with_values
 from sim.errors import InputError
-from workbench.units import in_words, rounded
+from workbench.words.units import in_words, rounded
 
 # By hand throughout: degF = 1.8 degC + 32; 1 inHg = 3.386389 kPa (BS 350).
 

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 from sim import Car, with_values
 
 if TYPE_CHECKING:
-    from tuning.explain_map import HuntingMap
-    from tuning.explain_point import IdlePoint
-    from tuning.explain_runs import Phases
+    from tuning.explanation import HuntingMap, Phases
+    from tuning.loop import IdlePoint
 
 PHASES = 24
 """Places between two positions of the valve that a run may start from."""
@@ -75,10 +74,8 @@ def chance_of(car: Car, coolant_degC: float) -> Chance:
     Chance
         By the runs that ``explain`` makes too.
     """
-    from tuning.explain_cycle import STARTS_rpm
-    from tuning.explain_ends import ends_of
-    from tuning.explain_point import idle_point
-    from tuning.explain_runs import even_phases, run_phases, without_scatter
+    from tuning.explanation import STARTS_rpm, ends_of, even_phases, run_phases, without_scatter
+    from tuning.loop import idle_point
 
     point = idle_point(car, coolant_degC)
     if point is None:
@@ -109,11 +106,15 @@ def cause_of(car: Car, chance: Chance, seed: int) -> str:
     str
         In plain words; not yet proved by switching it off.
     """
-    from tuning.explain_ablation import ablation, held_floor
-    from tuning.explain_causes import CAUSES, named_by_theory
-    from tuning.explain_linear import linear_view
-    from tuning.explain_resolution import resolution_view
-    from tuning.explain_switches import switches
+    from tuning.explanation import (
+        CAUSES,
+        ablation,
+        held_floor,
+        named_by_theory,
+        resolution_view,
+        switches,
+    )
+    from tuning.loop import linear_view
 
     point, phases = chance.point, chance.phases
     if point is None or phases is None:
@@ -145,7 +146,7 @@ def map_of(car: Car, chance: Chance, kind: str, seed: int) -> HuntingMap | None:
     HuntingMap or None
         None where there is nothing to map: no feedback, or an engine that swings by itself.
     """
-    from tuning.explain_map import QUICK, gain_map, resolution_map
+    from tuning.explanation import QUICK, gain_map, resolution_map
 
     point = chance.point
     if car.feedback.law == "none" or point is None or not point.plant.is_stable():

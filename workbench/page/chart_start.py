@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench import units
 from workbench.page.chart_idle import y_axis
 from workbench.page.look import Palette
+from workbench.words import units
 
 GRIDS = ((60, 37), ("60%", 15), ("84%", 9))
 """Top [px, or share of the chart] and height [%] of each row, below two lines of legend."""

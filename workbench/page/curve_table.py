@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sim.errors import InputError
-from workbench import units
 from workbench.page.jobs import told_beside
 from workbench.page.shown import plain_button, table_html
+from workbench.words import units
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page

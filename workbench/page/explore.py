@@ -10,12 +10,12 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
-from workbench import units
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
 from workbench.page.jobs import told_beside
 from workbench.page.sliders import Handle, Slide, choice, slider
+from workbench.words import units
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page

@@ -93,7 +93,7 @@ def _finding(
     """The sentence that ``simulate`` says of the same run, and whether it hunts."""
     from sim import Trace
     from tuning.measures import is_hunting, measure
-    from workbench.figures_trace import trace_finding
+    from workbench.figures.trace import trace_finding
 
     def trace(rpm: Any, steps: Any) -> Trace:
         target = np.full(begins_s.size, counted["target_rpm"])

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
-from workbench.column_names import columns_from_text
+from workbench.output.column_names import columns_from_text
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, plain_button

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from workbench import units
+from workbench.words import units
 
 CSS = """
 :root { --ink: #1b1f23; --soft: #565d64; --ground: #f5f6f7; --card: #ffffff; --line: #d3d8dd;

@@ -14,8 +14,8 @@ from workbench.page.guard import Guard
 if TYPE_CHECKING:
     from starlette.responses import Response
 
+    from workbench.output.printing import Screen
     from workbench.page.session import Sessions
-    from workbench.printing import Screen
 
 HERE = "127.0.0.1"
 TITLE = "evenidle"

@@ -8,8 +8,8 @@ from workbench.page.chart_search import beside_option, front_option
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
 from workbench.page.sliders import choice
-from workbench.sheet_settings import BESIDE, NAMES
-from workbench.tune_words import COMPARED_COLUMNS, setting_name
+from workbench.sheet.settings import BESIDE, NAMES
+from workbench.words.search import COMPARED_COLUMNS, setting_name
 
 if TYPE_CHECKING:
     from sim import Car

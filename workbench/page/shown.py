@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from html import escape
 from typing import Any
 
-from workbench.cautions import CAUTIONS
+from workbench.words.cautions import CAUTIONS
 
 
 def cautions() -> None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
-from workbench import units
 from workbench.page.chart_start import moment, past_phases, start_data, start_frame
 from workbench.page.curve_table import CurveTable
 from workbench.page.job_panel import JobPanel
 from workbench.page.jobs import told_beside
 from workbench.page.shown import cautions, heading, list_html, plain_button
 from workbench.page.sliders import Slide, choice, slider
+from workbench.words import units
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page

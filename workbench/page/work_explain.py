@@ -26,7 +26,7 @@ def explain_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     dict
         ``lines``: verdict first, then the cycle.
     """
-    from tuning.explain import explain
+    from tuning.explanation import explain
 
     found = explain(car, seed=seed, quick=True, on_progress=tell)
     return {"lines": found.lines(), "hunts": found.hunts}

@@ -124,9 +124,9 @@ def log_work(
         read.  Both have its place, and say once, by ``new``, that nobody has seen them yet.
     """
     from tuning import diagnose, read_log
-    from workbench.column_names import columns_from_text
-    from workbench.drawing import figure_bytes
-    from workbench.figures_log import diagnosis_figure
+    from workbench.figures.log import diagnosis_figure
+    from workbench.output.column_names import columns_from_text
+    from workbench.output.drawing import figure_bytes
 
     tell(0.1, "reading")
     try:
@@ -174,9 +174,9 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
         Sentences, pictures (SVG) by whether imperial, and the fitted car.
     """
     from tuning import fit, read_log
-    from workbench.column_names import columns_from_text
-    from workbench.drawing import figure_bytes
-    from workbench.figures_log import fit_figure, fit_finding, numbers_figure, numbers_finding
+    from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
+    from workbench.output.column_names import columns_from_text
+    from workbench.output.drawing import figure_bytes
 
     by_hand = columns_from_text(columns or None)
     try:

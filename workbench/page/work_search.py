@@ -14,8 +14,7 @@ if TYPE_CHECKING:
 
     from controllers import Feedback
     from sim import Car
-    from tuning.search_so_far import SoFar
-    from tuning.tuned import Prediction
+    from tuning.search import Prediction, SoFar
     from workbench.page.jobs import Tell
 
 LOOK_EVERY_s = 0.7
@@ -46,8 +45,8 @@ def search_work(
         Settings, sentences, table, runs and points, all plain.
     """
     from tuning import tune
-    from tuning.search_so_far import Watch, judged
-    from workbench.tune_words import tune_finding, tune_notes
+    from tuning.search import Watch, judged
+    from workbench.words.search import tune_finding, tune_notes
 
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         storage = Path(folder) / "search.journal"
@@ -95,7 +94,7 @@ def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
 
 def _points(seen: SoFar) -> list[list[float]]:
     """What was tried: quiet, quick, wear, score, and 1 where no other beats it on three."""
-    from tuning.pareto import non_dominated
+    from tuning.search import non_dominated
 
     if not seen.points:
         return []
@@ -120,9 +119,9 @@ def _result(
     samples: Any,
     seen: SoFar,
 ) -> dict[str, Any]:
+    from workbench.output.printing import number
     from workbench.page.points import changes, thinned
-    from workbench.printing import number
-    from workbench.tune_words import COMPARED
+    from workbench.words.search import COMPARED
 
     before, after = now.to_dict(), then.to_dict()
     rows = [[meaning, number(before[k]), number(after[k]), unit] for k, meaning, unit in COMPARED]
@@ -162,8 +161,8 @@ def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any
         Sentences and two pictures (SVG) by whether imperial, all plain.
     """
     from tuning import stress
-    from workbench.drawing import figure_bytes
-    from workbench.figures_stress import matrix_figure, stress_finding, worst_figure
+    from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
+    from workbench.output.drawing import figure_bytes
 
     found = stress(car, suite=suite, seed=seed, on_progress=tell)
     tell(1.0, "drawing")

@@ -9,7 +9,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from sim import Car, Trace
-    from tuning.start_story import StartStory
+    from tuning.starts import StartStory
     from workbench.page.jobs import Tell
 
 PLAYED_s = 240.0
@@ -38,7 +38,7 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
         Sentences, phases and lines to be drawn.
     """
     from sim import load_scenario, simulate, with_values
-    from tuning.start_story import start_story
+    from tuning.starts import start_story
     from workbench.page.points import changes, thinned
 
     tell(0.1, "starting the engine")
@@ -103,8 +103,8 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
         Sentences after a space; empty where too little is left to tell by.
     """
     from tuning.measures import is_hunting, measure
-    from tuning.start_story import WATCHED_s
-    from workbench.figures_trace import trace_finding
+    from tuning.starts import WATCHED_s
+    from workbench.figures.trace import trace_finding
 
     from_s = story.key_s + WATCHED_s
     runs = story.run_s < WATCHED_s and math.isnan(story.stalled_s)
@@ -162,11 +162,11 @@ def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     dict
         Content by ending, of HTML and PDF by whether imperial, and the car it was made for.
     """
-    from workbench.sheet import make_sheet
-    from workbench.sheet_html import sheet_page
-    from workbench.sheet_pdf import sheet_pdf
-    from workbench.sheet_tables import expected_note
-    from workbench.sheet_text import sheet_csv, sheet_json
+    from workbench.sheet.html import sheet_page
+    from workbench.sheet.making import make_sheet
+    from workbench.sheet.pdf import sheet_pdf
+    from workbench.sheet.tables import expected_note
+    from workbench.sheet.text import sheet_csv, sheet_json
 
     made = make_sheet(car, seed=seed, on_progress=lambda share, *_: tell(0.8 * share, "predicting"))
     tell(0.85, "writing")

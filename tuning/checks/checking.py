@@ -1,0 +1,70 @@
+"""Checks of a car file that need no engine run on the car: valve, homing, timing, curves.
+
+Each check is one line: what, pass or warn or fail, the number, why it matters and what to do.  The
+limits are common practice, no source, unless a line says otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from sim import Car
+    from tuning.checks.lines import CheckLine
+
+
+@dataclass(frozen=True)
+class Check:
+    """All checks of one car.
+
+    Attributes
+    ----------
+    car : str
+        Name of the car.
+    lines : tuple of CheckLine
+        In the order: valve, timing, room to move, curves.
+    """
+
+    car: str
+    lines: tuple[CheckLine, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether no check failed; a warning is no failure."""
+        return all(line.verdict != "fail" for line in self.lines)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the checks as plain values.
+
+        Returns
+        -------
+        dict
+            ``car``, ``passed`` and ``lines``, each a dict.
+        """
+        return {
+            "car": self.car,
+            "passed": self.passed,
+            "lines": [asdict(line) for line in self.lines],
+        }
+
+
+def check(car: Car) -> Check:
+    """Check what can be checked without running the engine on the car.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    Check
+        One line a check.
+    """
+    from tuning.checks.curves import curve_checks
+    from tuning.checks.room import room_checks
+    from tuning.checks.valve import valve_checks
+
+    lines = [*valve_checks(car), *room_checks(car), *curve_checks(car)]
+    return Check(car.name, tuple(lines))

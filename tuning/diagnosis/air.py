@@ -1,0 +1,278 @@
+"""Whether the same steps still give the same air: lost position, a leak, a wrong direction.
+
+Air drawn goes with manifold pressure times speed.  A load changes speed and pressure one against
+the other and leaves air to the valve; steps lost, or a leak, change air with the valve where it
+was.  Without manifold pressure a load and a lost position look alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tuning.log_events import idle_rows, valve_moves
+from tuning.logs import Log
+
+Floats = NDArray[np.float64]
+
+SPACING_s = 1.0
+SETTLED_s = 1.0
+"""Air is read where the valve has not moved by more than a step for this long [s]."""
+SHORTEST_SIDE = 6
+"""Readings needed on each side of a jump [-]."""
+BEFORE_s, AFTER_s = 0.1, 0.5
+"""Pressure is compared from just before a move to so long after [s]."""
+CLEAR_T = 4.0
+"""A slope is clear above this many of its standard errors [-]."""
+CLEAR_F = 60.0
+"""A jump is clear where it lowers the sum of squares by this factor's worth (F value) [-]."""
+WARMING_degC = 8.0
+"""Coolant so far below its highest: the engine still warms, and air at the same steps changes by
+itself [degC]."""
+HALF_WARM_degC = 60.0
+"""A log that only warms, and ends colder than this, has no hot rows [degC]."""
+LARGEST_RISE = 0.5
+"""Logarithm of the speed at the end over that at the beginning, beyond which it is no idle [-]."""
+CLEAR_DRIFT_T = 8.0
+"""A drift is clear above this many of its standard errors [-]."""
+MOVED_steps = 0.3
+"""The log's own moves tell what a step is worth where positions spread by more [steps]."""
+LEAST_JUMP_steps = 2.0
+LEAST_JUMP_SHARE = 0.04
+"""Smaller jumps of air are not told where the worth of a step is not known [-]."""
+
+
+@dataclass(frozen=True)
+class AirJump:
+    """A lasting change of air at the same steps.
+
+    Attributes
+    ----------
+    at_s : float
+        When [s].
+    share : float
+        Change of air over air [-].
+    steps : float
+        What it is worth in steps, nan where the worth of a step is not known [steps].
+    f_value : float
+        How clear it is [-].
+    """
+
+    at_s: float
+    share: float
+    steps: float
+    f_value: float
+
+
+@dataclass(frozen=True)
+class AirReadings:
+    """Air and steps while the engine idles.
+
+    Attributes
+    ----------
+    time_s, air, steps, rpm : ndarray
+        Shape (n,): time [s], pressure times speed over its mean [-], commanded position
+        [steps], speed [rpm].
+    """
+
+    time_s: Floats
+    air: Floats
+    steps: Floats
+    rpm: Floats
+
+
+def read_air(log: Log) -> AirReadings | None:
+    """Read air and steps once a second.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    AirReadings or None
+        None where pressure or steps were not recorded or read nothing, or the engine hardly
+        idles.
+    """
+    if log.map_kPa is None or log.valve_steps is None:
+        return None
+    idle = idle_rows(log) & ~warming_rows(log)
+    if idle.sum() < 3 * SHORTEST_SIDE:
+        return None
+    slot = np.floor((log.time_s - log.time_s[0]) / SPACING_s).astype(np.int64)
+    count = np.bincount(slot, idle.astype(float))
+    filled = count > 0.0
+
+    def mean(values: Floats) -> Floats:
+        return np.bincount(slot, values * idle)[filled] / count[filled]
+
+    air = mean(log.map_kPa) * mean(log.rpm)
+    if not np.mean(air) > 0.0:
+        return None
+    # Air through a move of the valve lags behind it: pair it with the steps of a moment before.
+    before = np.interp(log.time_s - 0.3, log.time_s, log.valve_steps)
+    return AirReadings(mean(log.time_s), air / float(np.mean(air)), mean(before), mean(log.rpm))
+
+
+def warming_rows(log: Log) -> NDArray[np.bool_]:
+    """Rows in which the engine warms, by its coolant; none where that was not recorded.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    ndarray of bool
+        Shape (rows,).
+    """
+    if log.coolant_degC is None or not np.isfinite(log.coolant_degC).any():
+        return np.zeros(log.rpm.size, dtype=bool)
+    coldest, hottest = float(np.nanmin(log.coolant_degC)), float(np.nanmax(log.coolant_degC))
+    if hottest < HALF_WARM_degC and hottest - coldest > 0.5 * WARMING_degC:
+        return np.ones(log.rpm.size, dtype=bool)
+    return np.asarray(log.coolant_degC < hottest - WARMING_degC)
+
+
+def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
+    """Find a change of air at the same steps that goes on throughout.
+
+    Parameters
+    ----------
+    read : AirReadings
+        Air and steps.
+    worth_of_step : float
+        Change of air a step over air, where a car file tells it; else the log's own moves tell,
+        if they are not all one way [-].
+
+    Returns
+    -------
+    AirJump or None
+        From the beginning to the end; None where there is none that is clear.
+
+    Notes
+    -----
+    Source: straight line, t value, any textbook on regression; our limits.
+    """
+    count = read.air.size
+    if count < 2 * SHORTEST_SIDE + 3:
+        return None
+    tenth = max(1, count // 10)
+    if abs(np.log(np.mean(read.rpm[-tenth:]) / np.mean(read.rpm[:tenth]))) > LARGEST_RISE:
+        return None  # speed itself goes elsewhere: not an idle that is held
+    time = (read.time_s - read.time_s.mean()) / np.ptp(read.time_s)
+    columns, air = [np.ones(count), time], read.air
+    if np.isfinite(worth_of_step):
+        air = air - worth_of_step * (read.steps - read.steps.mean())
+    elif float(np.std(read.steps)) > MOVED_steps:
+        columns.append(read.steps)
+    design = np.column_stack(columns)
+    weights = np.linalg.lstsq(design, air, rcond=None)[0]
+    variance = _left_over(design, air) / (count - design.shape[1])
+    error = float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[1, 1]))
+    change = float(weights[1])
+    slope = float(weights[2]) if len(columns) > 2 else worth_of_step
+    steps = change / slope if np.isfinite(slope) and slope > 0.0 else np.nan
+    enough = abs(steps) >= LEAST_JUMP_steps if np.isfinite(steps) else True
+    t_value = abs(change) / max(error, 1.0e-12)
+    if not enough or abs(change) < LEAST_JUMP_SHARE or t_value < CLEAR_DRIFT_T:
+        return None
+    return AirJump(float(read.time_s[0]), change, float(steps), t_value**2)
+
+
+def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
+    """Find the clearest lasting change of air at the same steps.
+
+    Parameters
+    ----------
+    read : AirReadings
+        Air and steps.
+    worth_of_step : float
+        Change of air a step over air, where a car file tells it [-].
+
+    Returns
+    -------
+    AirJump or None
+        None where there is none that is clear.
+
+    Notes
+    -----
+    Source: two straight lines against one, F value, any textbook on regression; our limits.
+    """
+    count = read.air.size
+    if count < 2 * SHORTEST_SIDE + 3:
+        return None
+    moved = float(np.std(read.steps)) > MOVED_steps
+    # A slow drift (warming up) is not a jump.
+    base = [np.ones(count), (read.time_s - read.time_s.mean()) / np.ptp(read.time_s)]
+    if moved:
+        base.append(read.steps)
+    plain = np.column_stack(base)
+    left = _left_over(plain, read.air)
+    best: tuple[float, int, Floats] | None = None
+    for cut in range(SHORTEST_SIDE, count - SHORTEST_SIDE):
+        step = (np.arange(count) >= cut).astype(float)
+        design = np.column_stack([plain, step])
+        after = _left_over(design, read.air)
+        f_value = (left - after) / max(after / (count - design.shape[1]), 1.0e-15)
+        if best is None or f_value > best[0]:
+            best = (f_value, cut, np.linalg.lstsq(design, read.air, rcond=None)[0])
+    if best is None or best[0] < CLEAR_F:
+        return None
+    f_value, cut, weights = best
+    jump = float(weights[-1])
+    slope = float(weights[2]) if moved and weights[2] > 0.0 else worth_of_step
+    steps = jump / slope if np.isfinite(slope) and slope > 0.0 else np.nan
+    enough = abs(steps) >= LEAST_JUMP_steps if np.isfinite(steps) else True
+    if not enough or abs(jump) < LEAST_JUMP_SHARE:
+        return None
+    return AirJump(float(read.time_s[cut]), jump, float(steps), float(f_value))
+
+
+def _left_over(design: Floats, values: Floats) -> float:
+    weights = np.linalg.lstsq(design, values, rcond=None)[0]
+    return float(np.sum((values - design @ weights) ** 2))
+
+
+def pressure_after_moves(log: Log) -> tuple[float, bool]:
+    """What a step does to manifold pressure within the first half second.
+
+    Speed has hardly answered by then, so that neither feedback nor scatter decides the sign.
+
+    Parameters
+    ----------
+    log : Log
+        With valve steps and manifold pressure.
+
+    Returns
+    -------
+    worth : float
+        Change of pressure a step [kPa per step].
+    clear : bool
+        Whether it is more than chance.
+
+    Notes
+    -----
+    Source: straight line through the origin, t value, any textbook on regression.
+    """
+    moves = valve_moves(log)
+    if log.map_kPa is None or len(moves) < 3:
+        return 0.0, False
+    size = moves[:, 2] - moves[:, 1]
+    at = moves[:, 0]
+    before = np.interp(at - BEFORE_s, log.time_s, log.map_kPa)
+    after = np.interp(at + AFTER_s, log.time_s, log.map_kPa)
+    earlier = np.interp(at - 2.0 * BEFORE_s - AFTER_s, log.time_s, log.map_kPa)
+    # Where pressure was heading anyway is taken off.
+    change = (after - before) - (before - earlier)
+    squares = float(np.dot(size, size))
+    if squares == 0.0:
+        return 0.0, False
+    worth = float(np.dot(size, change)) / squares
+    left = change - worth * size
+    error = float(np.sqrt(np.dot(left, left) / max(len(size) - 1, 1) / squares))
+    return worth, abs(worth) > CLEAR_T * max(error, 1.0e-9)

@@ -1,0 +1,322 @@
+"""Cars that the car at hand could be: what is not known well is varied, what is known is kept.
+
+Each plausible car is the car file with its uncertain numbers multiplied by factors drawn about 1
+(log-normal, cut off at two standard deviations).  How uncertain each is stands in the car file's
+``[uncertainty]`` (a fit writes it there) or, where it does not, in ``DEFAULT_SPREADS``.  One thing
+is known of every car whose base curve was set by hand: where it idles on it.  So after the draw
+the throttle's leak, and if that is not enough the work per air, is set such that each plausible
+car idles warm on the base curve where the car file's does, and a car that would idle far off when
+cool is drawn in toward the file.  Another is known where the file says how uncertain the scatter
+is, as a fit does: how far speed swings with the valve held.  What was drawn for the scatter then
+holds for that swing: a plausible car with a lighter flywheel scatters less, not more.
+
+An ensemble is small, so it is drawn in layers (a Latin hypercube): each number takes a value from
+each of as many equally likely layers as there are cars, in an order of its own.  What is drawn
+depends on the seed, the purpose, the number of cars and the number's own name, never on what else
+is drawn or in which order.
+Source of the layers: McKay, Beckman & Conover, Technometrics 21 (1979), from memory.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from zlib import crc32
+
+import numpy as np
+
+from sim import Car, InputError, with_values
+from tuning.ensemble.known_idle import (
+    COOL_degC,
+    WARM_degC,
+    bounded,
+    idle_rpm,
+    idles_at,
+    seen_swing_rpm,
+    swings_as,
+)
+
+DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
+    "engine": {
+        "inertia_kg_m2": 0.15,
+        "work_per_air_kJ_per_kg": 0.06,
+        "volumetric_efficiency": 0.06,
+        "friction_scale": 0.12,
+        "torque_delay_deg": 0.10,
+        "scatter_share": 0.20,
+    },
+    "spark": {"loss_per_deg2": 0.15},
+    "mixture": {"loss": 0.20},
+    "manifold": {"volume_cm3": 0.12},
+    "valve": {"area_mm2": 0.10},
+    "electrics": {"efficiency": 0.08, "lag_s": 0.30, "cut_in_rpm": 0.05},
+    "loads": {
+        "lamps_W": 0.08,
+        "fan_W": 0.08,
+        "screen_W": 0.08,
+        "steering_Nm": 0.15,
+        "aircon_Nm": 0.15,
+        "gearbox_Nm": 0.15,
+        "clutch_Nm": 0.15,
+    },
+}
+"""Relative standard deviations of an engine known from its papers only [-]; our judgement."""
+
+ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
+    "mixture": {"wall_share": 0.12, "fuelling_lag_s": 0.04},
+    "valve": {"backlash_steps": 0.3},
+    "sensors": {"rpm_noise_rpm": 1.0},
+}
+"""Standard deviations added, upwards only, to what car files often leave at 0; our judgement."""
+
+CUT_OFF = 2.0
+"""Draws are cut off at this many standard deviations [-]."""
+COOL_TOLERANCE_rpm = 120.0
+"""How near at 20 degC: the base curve was set by hand there too, if less well [rpm]."""
+SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)
+"""A draw that cannot be is drawn in to these shares of its deviations, one after the other [-]."""
+
+SEARCH, SELECTION, VERDICT, STRESS = range(4)
+"""Purposes: cars drawn for one are strangers to the others."""
+
+SCATTER = "engine.scatter_share"
+
+_PLAIN_NAMES = {
+    "engine.inertia_kg_m2": "flywheel",
+    "engine.work_per_air_kJ_per_kg": "work per air",
+    "engine.volumetric_efficiency": "filling",
+    "engine.friction_scale": "friction",
+    "engine.torque_delay_deg": "torque delay",
+    SCATTER: "scatter",
+    "manifold.volume_cm3": "manifold volume",
+    "valve.area_mm2": "valve area",
+    "throttle.leak_mm2": "throttle leak",
+    "electrics.efficiency": "alternator efficiency",
+}
+
+Changes = dict[str, dict[str, Any]]
+_Made = tuple[Car, dict[str, float]]
+
+
+@dataclass(frozen=True)
+class Plausible:
+    """An ensemble of cars.
+
+    Attributes
+    ----------
+    cars : tuple of Car
+        The first is the car as its file says.
+    factors : tuple of dict
+        For each car, "table.key" to the factor its number was multiplied by [-].
+    """
+
+    cars: tuple[Car, ...]
+    factors: tuple[Mapping[str, float], ...]
+
+    def describe(self, index: int) -> str:
+        """Say in words how a plausible car differs most from the car file.
+
+        Parameters
+        ----------
+        index : int
+            Which car, 0 the car as its file says.
+
+        Returns
+        -------
+        str
+            Such as "plausible car 7: flywheel 18 % less, valve area 9 % more".
+        """
+        if index == 0:
+            return "the car as its file says"
+        known = {k: f for k, f in self.factors[index].items() if k in _PLAIN_NAMES and f > 0.0}
+        largest = sorted(known, key=lambda key: -abs(math.log(known[key])))[:3]
+        told = ", ".join(f"{_PLAIN_NAMES[key]} {_percent(known[key])}" for key in largest)
+        return f"plausible car {index}: {told}" if told else f"plausible car {index}"
+
+    def with_feedback(self, car: Car) -> tuple[Car, ...]:
+        """The same cars with another car's feedback settings.
+
+        Parameters
+        ----------
+        car : Car
+            Whose settings to take.
+
+        Returns
+        -------
+        tuple of Car
+            In the same order.
+        """
+        return tuple(one.model_copy(update={"feedback": car.feedback}) for one in self.cars)
+
+
+def _percent(factor: float) -> str:
+    return f"{abs(factor - 1.0) * 100.0:.0f} % {'more' if factor > 1.0 else 'less'}"
+
+
+def spreads_of(car: Car) -> dict[str, dict[str, float]]:
+    """Relative standard deviations in force for a car.
+
+    Parameters
+    ----------
+    car : Car
+        Its ``[uncertainty]`` goes before ``DEFAULT_SPREADS``.
+
+    Returns
+    -------
+    dict
+        Table to key to relative standard deviation [-]; the throttle's leak is not among them
+        unless the car file names it, since it follows from where the car idles.
+    """
+    tables = {*DEFAULT_SPREADS, *car.uncertainty}
+    return {
+        table: {**DEFAULT_SPREADS.get(table, {}), **car.uncertainty.get(table, {})}
+        for table in sorted(tables)
+    }
+
+
+@dataclass(frozen=True)
+class _Draws:
+    """Standard normal numbers, cut off, one a name and car."""
+
+    seed: int
+    purpose: int
+    cars: int
+
+    def of(self, name: str, index: int) -> float:
+        """The number of a car, from its own layer of the normal distribution."""
+        from scipy.special import ndtri
+
+        key = np.random.SeedSequence([self.seed, self.purpose, self.cars, crc32(name.encode())])
+        rng = np.random.Generator(np.random.Philox(key))
+        layer = rng.permutation(self.cars)[index]
+        within = rng.random(self.cars)[index]
+        normal = float(ndtri((layer + within) / self.cars))
+        return min(max(normal, -CUT_OFF), CUT_OFF)
+
+
+def _scaled(value: Any, factor: float, key: str) -> Any:
+    """A number, or an array of numbers, times a factor; positions of a valve table are kept."""
+    if key == "area_mm2":
+        return tuple((steps, area * factor) for steps, area in value)
+    if isinstance(value, tuple):
+        return tuple(one * factor for one in value)
+    return max(1, round(value * factor)) if isinstance(value, int) else value * factor
+
+
+def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes, Any]:
+    """Changed values and factors of one plausible car; the share scales all deviations."""
+    changes: Changes = {}
+    factors: dict[str, float] = {}
+    for table, keys in spreads_of(car).items():
+        model = getattr(car, table)
+        for key, spread in keys.items():
+            old = getattr(model, key)
+            if old is None:
+                continue
+            name = f"{table}.{key}"
+            factor = math.exp(share * spread * draws.of(name, index))
+            new = _scaled(old, factor, key)
+            new = bounded(model, key, new) if isinstance(new, float) else new
+            changes.setdefault(table, {})[key] = new
+            factors[name] = factor
+    for table, added in ADDED_SPREADS.items():
+        model = getattr(car, table)
+        for key, spread in added.items():
+            if key in car.uncertainty.get(table, {}):
+                continue
+            more = share * spread * abs(draws.of(f"added {table}.{key}", index))
+            changes.setdefault(table, {})[key] = bounded(model, key, getattr(model, key) + more)
+    return changes, factors
+
+
+def _made(
+    car: Car, draws: _Draws, index: int, idles: tuple[float, float], swing_rpm: float
+) -> _Made:
+    """One plausible car that idles where it should.
+
+    A draw that the car file's rules refuse, or that idles far off when cool, is drawn in toward
+    the file as often as needed: with a share of 0 it is the file itself.
+    """
+    warm_rpm, cool_rpm = idles
+    for share in SHARES:
+        changes, factors = _varied(car, draws, index, share)
+        try:
+            one = with_values(car, changes)
+        except InputError:
+            continue
+        if warm_rpm > 0.0:
+            one = idles_at(one, warm_rpm)
+            one = swings_as(one, factors.get(SCATTER, 1.0) * swing_rpm, warm_rpm)
+        factors |= _set_factors(car, one)
+        if abs(idle_rpm(one, COOL_degC) - cool_rpm) <= COOL_TOLERANCE_rpm:
+            return one, factors
+    return car, {}
+
+
+def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH) -> Plausible:
+    """Draw an ensemble of cars that the car at hand could be.
+
+    Parameters
+    ----------
+    car : Car
+        The car as known.
+    count : int
+        How many, 1 or more; the first is the car as its file says.
+    seed : int
+        Seed, 0 or more.
+    purpose : int
+        ``SEARCH``, ``SELECTION``, ``VERDICT`` or ``STRESS``: other cars for each.
+
+    Returns
+    -------
+    Plausible
+        The ensemble.
+
+    Raises
+    ------
+    ValueError
+        If the count is below 1.
+    """
+    if count < 1:
+        raise ValueError(f"count of plausible cars: {count}, allowed: 1 or more")
+    idles = (idle_rpm(car, WARM_degC), idle_rpm(car, COOL_degC))
+    draws, swing_rpm = _Draws(seed, purpose, count - 1), seen_swing_rpm(car, idles[0])
+    made = [(car, {}), *(_made(car, draws, index, idles, swing_rpm) for index in range(count - 1))]
+    return Plausible(tuple(one for one, _ in made), tuple(factors for _, factors in made))
+
+
+def _set_factors(car: Car, one: Car) -> dict[str, float]:
+    """Factors of the numbers that setting the idle and its swing may have changed."""
+    numbers = {
+        "engine.work_per_air_kJ_per_kg": (
+            one.engine.work_per_air_kJ_per_kg, car.engine.work_per_air_kJ_per_kg
+        ),
+        "throttle.leak_mm2": (one.throttle.leak_mm2, car.throttle.leak_mm2),
+        SCATTER: (one.engine.scatter_share, car.engine.scatter_share),
+    }  # fmt: skip
+    return {name: new / old if old > 0.0 else 1.0 for name, (new, old) in numbers.items()}
+
+
+def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:
+    """Seeds of the engines' scatter, the same for every candidate (common random numbers).
+
+    Parameters
+    ----------
+    seed : int
+        Seed, 0 or more.
+    purpose : int
+        As for ``plausible_cars``.
+    count : int
+        How many, 1 or more.
+
+    Returns
+    -------
+    list of int
+        0 to 2**31 - 1, all different in all likelihood; the first of more are the same.
+    """
+    return [
+        int(np.random.SeedSequence([seed, purpose, index, 1]).generate_state(1)[0] >> 1)
+        for index in range(count)
+    ]

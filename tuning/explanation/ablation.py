@@ -1,0 +1,263 @@
+"""The proof of cause: each possible one switched off in simulation, with and without beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+
+from sim import Car
+from tuning.explanation.cycle import STARTS_rpm
+from tuning.explanation.ends import Ends, Measured, ends_of, measured, part
+from tuning.explanation.runs import Phases, run_phases, without_scatter
+from tuning.explanation.switches import Switch
+from tuning.loop import IdlePoint, known
+from tuning.measures import hunts
+
+ENDED_SHARE = 0.25
+"""Hunting has ended when this share of its mean swing or less is left [-]."""
+SELDOM = 0.05
+"""Below this share of runs without scatter it does not count as hunting [-]."""
+OFTEN_WITH_SCATTER = 0.25
+"""From this share of runs with scatter it does, though it comes to rest without [-]."""
+
+
+@dataclass(frozen=True)
+class AblationRow:
+    """What is left of the hunting with one thing changed.
+
+    Attributes
+    ----------
+    key, name : str
+        As in ``Switch``.
+    chance : float
+        Share of phases and starts that hunt, scatter taken out [-].
+    swing_rpm : float
+        Mean swing over all of them, 0 for those at rest: chance times size [rpm].
+    hunting_swing_rpm, period_s : float
+        Mean swing and usual period of those that hunt [rpm, s].
+    moves_per_min : float
+        Mean moves of the valve, scatter taken out [1/min].
+    limited_share : float
+        Mean share of time at a trim limit [-].
+    error_rpm : float
+        Mean distance of mean speed from target [rpm].
+    with_scatter_swing_rpm, with_scatter_moves_per_min : float
+        Mean band-passed swing and moves with the engine's scatter [rpm, 1/min].
+    with_scatter_chance : float
+        Share of runs with scatter whose swing is regular and above the valve-held floor [-].
+    left_share : float
+        ``swing_rpm`` over that of the car as it is; where that hunts only with scatter, the
+        swing above the valve-held floor over its own; nan where it does not hunt [-].
+    stalled_share : float
+        Share of runs that stalled [-].
+    """
+
+    key: str
+    name: str
+    chance: float
+    swing_rpm: float
+    hunting_swing_rpm: float
+    period_s: float
+    moves_per_min: float
+    limited_share: float
+    error_rpm: float
+    with_scatter_swing_rpm: float
+    with_scatter_moves_per_min: float
+    with_scatter_chance: float
+    left_share: float
+    stalled_share: float
+
+    @property
+    def ends_it(self) -> bool:
+        """Whether the hunting has ended."""
+        return self.left_share <= ENDED_SHARE
+
+    def to_dict(self) -> dict[str, object]:
+        """The row by name.
+
+        Returns
+        -------
+        dict
+            None where there is no number.
+        """
+        values = asdict(self) | {"ends_it": self.ends_it}
+        return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
+
+
+@dataclass(frozen=True, eq=False)
+class Ablation:
+    """The table 'with and without', and the runs behind its first row.
+
+    Attributes
+    ----------
+    rows : tuple of AblationRow
+        The car as it is first.
+    ends : Ends
+        Runs of the car as it is without scatter, phase by phase, ``STARTS_rpm`` side by side.
+    floor_rpm : float
+        Band-passed swing with the valve held [rpm].
+    scatter_rpm : float
+        Standard deviation of the speed read with the valve held [rpm].
+    held_chance, held_stalled : float
+        Share of runs that hunt, regularly, and that stall with the valve held [-].
+    """
+
+    rows: tuple[AblationRow, ...]
+    ends: Ends
+    floor_rpm: float
+    scatter_rpm: float
+    held_chance: float
+    held_stalled: float
+
+    @property
+    def as_is(self) -> AblationRow:
+        """The car as it is."""
+        return self.rows[0]
+
+    @property
+    def hunts(self) -> bool:
+        """Whether the car as it is hunts."""
+        row = self.as_is
+        return row.chance >= SELDOM or row.with_scatter_chance >= OFTEN_WITH_SCATTER
+
+    def row(self, key: str) -> AblationRow | None:
+        """The row of one switch.
+
+        Parameters
+        ----------
+        key : str
+            As in ``Switch``.
+
+        Returns
+        -------
+        AblationRow or None
+            None if it was not tried.
+        """
+        return next((row for row in self.rows if row.key == key), None)
+
+
+def regular_share(values: Measured, floor_rpm: float | None) -> float:
+    """Share of runs whose swing is regular and, if the floor is known, above it.
+
+    Parameters
+    ----------
+    values : Measured
+        Measures of the runs.
+    floor_rpm : float or None
+        Swing with the valve held [rpm].
+
+    Returns
+    -------
+    float
+        The rule of ``measures.is_hunting`` over all runs [-].
+    """
+    of = values.of
+    return float(np.mean(hunts(of("hunting_rpm"), of("regularity"), of("repeat_share"), floor_rpm)))
+
+
+def held_floor(
+    cars: Sequence[Car], phases: Phases, coolant_degC: float, seed: int
+) -> list[Measured]:
+    """Measure cars with scatter, phase by phase.
+
+    Parameters
+    ----------
+    cars : sequence of Car
+        Cars with scatter.
+    phases : Phases
+        Starting phases.
+    coolant_degC : float
+        Coolant temperature [degC].
+    seed : int
+        First seed.
+
+    Returns
+    -------
+    list of Measured
+        One a car.
+    """
+    count = len(phases)
+    values = measured(run_phases(cars, phases, coolant_degC=coolant_degC, seed=seed)).values
+    return [Measured(values[i * count : (i + 1) * count]) for i in range(len(cars))]
+
+
+def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> AblationRow:
+    on_target = ends.error_rpm[~ends.stalled]
+    return AblationRow(
+        key=switch.key,
+        name=switch.name,
+        chance=ends.chance,
+        swing_rpm=float(ends.swing_rpm.mean()),
+        hunting_swing_rpm=ends.mean_swing_rpm,
+        period_s=ends.usual_period_s,
+        moves_per_min=float(ends.moves_per_min.mean()),
+        limited_share=float(ends.limited_share.mean()),
+        error_rpm=float(np.abs(on_target).mean()) if on_target.size else float("nan"),
+        with_scatter_swing_rpm=noisy.mean("hunting_rpm"),
+        with_scatter_moves_per_min=noisy.mean("moves_per_min"),
+        with_scatter_chance=regular_share(noisy, floor_rpm),
+        left_share=float("nan"),
+        stalled_share=float(ends.stalled.mean()),
+    )
+
+
+def _with_share(row: AblationRow, as_is: AblationRow, floor_rpm: float) -> AblationRow:
+    """The row with what is left of the hunting beside it."""
+    if as_is.chance >= SELDOM:
+        return replace(row, left_share=row.swing_rpm / as_is.swing_rpm)
+    if as_is.with_scatter_chance < OFTEN_WITH_SCATTER:
+        return row
+    above = max(as_is.with_scatter_swing_rpm - floor_rpm, 1.0)
+    left = max(row.with_scatter_swing_rpm - floor_rpm, 0.0) / above
+    return replace(row, left_share=left)
+
+
+def ablation(
+    changed: Sequence[Switch], held: Measured, point: IdlePoint, phases: Phases, seed: int
+) -> Ablation:
+    """Run every changed car in every phase, with and without scatter.
+
+    Parameters
+    ----------
+    changed : sequence of Switch
+        The car as it is first.
+    held : Measured
+        The car with its valve held, with scatter.
+    point : IdlePoint
+        The idle point.
+    phases : Phases
+        Starting phases.
+    seed : int
+        First seed of the scatter.
+
+    Returns
+    -------
+    Ablation
+        The table.
+    """
+    cars = [switch.car for switch in changed]
+    quiet = ends_of(
+        run_phases(
+            [without_scatter(car) for car in cars],
+            phases,
+            coolant_degC=point.coolant_degC,
+            offsets_rpm=STARTS_rpm,
+        )
+    )
+    noisy = held_floor(cars, phases, point.coolant_degC, seed)
+    floor, count = held.mean("hunting_rpm"), len(phases) * len(STARTS_rpm)
+    each = [part(quiet, slice(i * count, (i + 1) * count)) for i in range(len(cars))]
+    rows = [
+        _row(switch, ends, values, floor)
+        for switch, ends, values in zip(changed, each, noisy, strict=True)
+    ]
+    return Ablation(
+        rows=tuple(_with_share(row, rows[0], floor) for row in rows),
+        ends=each[0],
+        floor_rpm=floor,
+        scatter_rpm=held.mean("scatter_rms_rpm"),
+        held_chance=regular_share(held, None),
+        held_stalled=float(np.mean(~np.isfinite(held.of("hunting_rpm")))),
+    )

@@ -1,0 +1,281 @@
+"""The bound that no controller beats: the dip if the valve opens at full slew with the load.
+
+Perfect knowledge is simulated, not assumed: from the moment of the load the scenario itself opens
+the valve, one step each step time, and the controller only keeps still.  A few steps less stand for
+a feed-forward that opens by just what the load needs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import matrix
+from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, with_values
+from sim.prepare import settings_row
+from tuning.explanation.runs import without_scatter
+from tuning.loop import IdlePoint, Reals, known
+from tuning.measures import COLUMN, measure_runs
+
+LOAD_AT_s = 10.0
+AFTER_s = 15.0
+SETTLED_s = 5.0
+"""The end of a run over which its settled speed is taken [s]."""
+MOST_OPENED_steps = 60
+"""Steps the valve is opened at most: long after any dip has passed its lowest point."""
+SPARK_deg_per_100rpm, SPARK_LIMIT_deg = 4.0, 10.0
+"""A fast spark trim as some controllers offer it; common practice, no source."""
+LOADS = {
+    "lamps": ("lamps_W", "lamps"),
+    "fan": ("fan_W", "fan"),
+    "screen": ("screen_W", "heated screen"),
+    "steering": ("steering_Nm", "power steering"),
+    "aircon": ("aircon_Nm", "air conditioning"),
+    "gearbox": ("gearbox_Nm", "gear engaged"),
+}
+ELECTRIC = ("lamps", "fan", "screen")
+
+
+@dataclass(frozen=True)
+class BoundRow:
+    """Dips after one load step, scatter taken out.
+
+    Attributes
+    ----------
+    key, name : str
+        Which load.
+    own_rpm : float
+        With the car's own settings [rpm].
+    held_rpm : float
+        With the valve held [rpm].
+    bound_rpm : float
+        With the valve opened at full slew from the moment of the load on: no controller of the
+        valve dips less [rpm].
+    forward_rpm : float
+        With a feed-forward that opens by what the load needs, in whole steps [rpm].
+    forward_steps : int
+        Those steps [steps].
+    spark_rpm : float
+        With the car's own settings and a fast spark trim [rpm].
+    forward_spark_rpm : float
+        With both, the feedback left to trim [rpm].
+    stalls, bound_stalls : bool
+        Whether the engine stalls with the car's own settings, and even at the bound.
+    """
+
+    key: str
+    name: str
+    own_rpm: float
+    held_rpm: float
+    bound_rpm: float
+    forward_rpm: float
+    forward_steps: int
+    spark_rpm: float
+    forward_spark_rpm: float
+    stalls: bool
+    bound_stalls: bool
+
+    @property
+    def left_to_gain_rpm(self) -> float:
+        """What any control of the valve could still take off the car's own dip [rpm]."""
+        return max(0.0, self.own_rpm - self.bound_rpm)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The row by name.
+
+        Returns
+        -------
+        dict
+            With ``left_to_gain_rpm``.
+        """
+        plain = {n: known(v) if isinstance(v, float) else v for n, v in vars(self).items()}
+        return plain | {"left_to_gain_rpm": known(self.left_to_gain_rpm)}
+
+
+def fitted_loads(car: Car) -> list[tuple[str, str, tuple[str, ...]]]:
+    """Load steps that a car can make.
+
+    Parameters
+    ----------
+    car : Car
+        Its table [loads].
+
+    Returns
+    -------
+    list of tuple
+        Key, words with the size, and what a scenario switches on.
+    """
+    found: list[tuple[str, str, tuple[str, ...]]] = []
+    for key, (field, words) in LOADS.items():
+        size = float(getattr(car.loads, field))
+        if size > 0.0:
+            found.append((key, f"{words}, {size:g} {field.rpartition('_')[2]}", (key,)))
+    electric = tuple(key for key, _, _ in found if key in ELECTRIC)
+    if len(electric) > 1:
+        total = sum(float(getattr(car.loads, LOADS[key][0])) for key in electric)
+        found.append(("electric", f"everything electric, {total:g} W", electric))
+    return found
+
+
+def opening_scenario(
+    names: Sequence[str], opened_steps: int, step_s: float, coolant_degC: float
+) -> Scenario:
+    """A load step from which on the valve opens by itself at full slew.
+
+    Parameters
+    ----------
+    names : sequence of str
+        What is switched on.
+    opened_steps : int
+        Steps the valve opens, 0 or more [steps].
+    step_s : float
+        Time of a step [s].
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    Scenario
+        The load at 10 s, each step done a step time after the one before.
+    """
+    events: list[dict[str, Any]] = [{"at_s": LOAD_AT_s, "set": n, "to": 1.0} for n in names]
+    # A step lost toward open is a step made without the controller: the shaft turns, it counts not.
+    events += [
+        {"at_s": LOAD_AT_s + (k + 1) * step_s, "set": "lost_steps", "to": -1.0}
+        for k in range(opened_steps)
+        if (k + 1) * step_s < AFTER_s
+    ]
+    return Scenario.model_validate(
+        {
+            "name": f"{'+'.join(names)} opened {opened_steps}",
+            "duration_s": LOAD_AT_s + AFTER_s,
+            "coolant_degC": coolant_degC,
+            "event": events,
+        }
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Dips:
+    """Deepest dip, settled speed and whether it stalled, of each car (rows) in each scenario."""
+
+    dip_rpm: Reals
+    settled_rpm: Reals
+    stalled: Reals
+
+
+def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: float) -> _Dips:
+    fleet = make_fleet(cars, scenarios)
+    car, scenario = (axis.ravel() for axis in np.indices((len(cars), len(scenarios))))
+    plan = Plan(
+        cars=np.ascontiguousarray(fleet.cars),
+        settings=np.vstack([matrix(settings_row(one)) for one in cars]),
+        scenarios=np.ascontiguousarray(fleet.scenarios),
+        car=car,
+        setting=car,
+        scenario=scenario,
+        seed=np.zeros(car.size),
+        base_error_steps=np.full(car.size, base_error_steps),
+        rpm_offset=np.zeros(car.size),
+    )
+    out = np.empty((3, car.size))
+    windows = [("load", LOAD_AT_s, LOAD_AT_s + AFTER_s)]
+    end = round(SETTLED_s / SAMPLE_s)
+
+    def keep(rows: Any, rpm: Any, steps: Any, counted: Reals) -> None:
+        stalled_s = counted[:, COUNTERS.index("stalled_s")]
+        stalled_at = np.where(np.isfinite(stalled_s), stalled_s / SAMPLE_s, -1.0).astype(np.int64)
+        target = counted[:, COUNTERS.index("target_rpm")]
+        values = measure_runs(rpm, steps, windows, target, stalled_at)
+        out[0, rows] = values[:, COLUMN["worst_dip_rpm"]]
+        out[1, rows] = rpm[:, -end:].mean(axis=1)
+        out[2, rows] = np.isfinite(stalled_s)
+
+    run_plan(fleet, plan, keep)
+    return _Dips(*out.reshape(3, len(cars), len(scenarios)))
+
+
+def _resting(car: Car, point: IdlePoint) -> tuple[Car, float, float]:
+    """The car without scatter, at rest on its target at a whole position; that, and base error."""
+    whole = min(max(round(point.needed_steps), 1), car.valve.open_limit_steps - 1)
+    leak = car.throttle.leak_mm2 + point.leak_for(whole - point.needed_steps)
+    at_rest = with_values(without_scatter(car), {"throttle": {"leak_mm2": max(leak, 0.0)}})
+    return at_rest, float(whole), float(whole) - point.base_steps
+
+
+def _changed(car: Car, **feedback: Any) -> Car:
+    return with_values(car, {"feedback": feedback})
+
+
+def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
+    """The unbeatable dip for each load the car can switch on, beside its own.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    point : IdlePoint
+        Its warm idle.
+
+    Returns
+    -------
+    tuple of BoundRow
+        One a load; empty for a car without loads.
+
+    Notes
+    -----
+    The bound holds for the valve alone: spark acts sooner.  Dips are of measured speed, from the
+    mean of the two seconds before.
+    """
+    at_rest, whole, error = _resting(car, point)
+    step_s = (car.valve.pulse_ms + car.valve.rest_ms) / 1000.0
+    most = min(MOST_OPENED_steps, int(car.valve.travel_steps - whole))
+    spark = {
+        "spark_trim_deg_per_100rpm": SPARK_deg_per_100rpm,
+        "spark_trim_limit_deg": SPARK_LIMIT_deg,
+    }
+    still = _changed(at_rest, law="none")
+    sparked = _changed(at_rest, **spark)
+    found = []
+    for key, words, names in fitted_loads(car):
+        opened = list(range(most + 1))
+        scenarios = [opening_scenario(names, n, step_s, point.coolant_degC) for n in opened]
+        held = _dips([still], scenarios, error)
+        forward = int(np.argmin(np.abs(held.settled_rpm[0] - point.target_rpm)))
+        own = _dips([at_rest, sparked], [scenarios[0], scenarios[forward]], error)
+        best = int(np.argmin(held.dip_rpm[0]))
+        found.append(
+            BoundRow(
+                key=key,
+                name=words,
+                own_rpm=float(own.dip_rpm[0, 0]),
+                held_rpm=float(held.dip_rpm[0, 0]),
+                bound_rpm=float(held.dip_rpm[0, best]),
+                forward_rpm=float(held.dip_rpm[0, forward]),
+                forward_steps=forward,
+                spark_rpm=float(own.dip_rpm[1, 0]),
+                forward_spark_rpm=float(own.dip_rpm[1, 1]),
+                stalls=bool(own.stalled[0, 0]),
+                bound_stalls=bool(held.stalled[0, best]),
+            )
+        )
+    return tuple(found)
+
+
+def deepest(rows: Sequence[BoundRow]) -> BoundRow | None:
+    """The load with the deepest dip of the car's own.
+
+    Parameters
+    ----------
+    rows : sequence of BoundRow
+        All loads.
+
+    Returns
+    -------
+    BoundRow or None
+        None without loads.
+    """
+    return max(rows, key=lambda row: row.own_rpm, default=None)

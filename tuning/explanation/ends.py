@@ -1,0 +1,230 @@
+"""How runs end: at rest, hunting or stalled, how far and how fast they swing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import SAMPLE_s
+from tuning.explanation.runs import RUN_s, Samples
+from tuning.loop import Reals
+from tuning.measures import COLUMN, measure_runs
+
+Truths = NDArray[np.bool_]
+
+TAIL_s = 60.0
+"""Its end, over which it is judged: what repeats more slowly is nothing anybody hears [s]."""
+STILL_rpm = 5.0
+"""A swing below this is none, whatever the valve does [rpm]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ends:
+    """How runs without scatter end, a run an entry.
+
+    Attributes
+    ----------
+    hunting : numpy.ndarray
+        Whether it has not come to rest: speed swings while the valve moves again and again, or
+        stands still.
+    swing_rpm, period_s : numpy.ndarray
+        Mean swing a period, peak to peak, and mean period; 0 and nan at rest, nan below two whole
+        periods [rpm, s].
+    low_steps, high_steps : numpy.ndarray
+        Lowest and highest position visited [steps].
+    largest_move_steps : numpy.ndarray
+        Largest single move, 0 at rest [steps].
+    moves_per_min : numpy.ndarray
+        Moves of the valve [1/min].
+    error_rpm : numpy.ndarray
+        Mean of target less speed [rpm].
+    limited_share : numpy.ndarray
+        Share of the whole run at a trim limit [-].
+    stalled : numpy.ndarray
+        Whether it stalled.
+    """
+
+    hunting: Truths
+    swing_rpm: Reals
+    period_s: Reals
+    low_steps: Reals
+    high_steps: Reals
+    largest_move_steps: Reals
+    moves_per_min: Reals
+    error_rpm: Reals
+    limited_share: Reals
+    stalled: Truths
+
+    @property
+    def chance(self) -> float:
+        """Share of runs that hunt [-]."""
+        return float(np.mean(self.hunting))
+
+    @property
+    def mean_swing_rpm(self) -> float:
+        """Mean swing of those that hunt, 0 if none does [rpm]."""
+        return float(self.swing_rpm[self.hunting].mean()) if self.hunting.any() else 0.0
+
+    @property
+    def usual_period_s(self) -> float:
+        """Median period of those that hunt, nan if none has one [s]."""
+        known = self.period_s[self.hunting & np.isfinite(self.period_s)]
+        return float(np.median(known)) if known.size else float("nan")
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """Measures of runs with scatter, a run a row.
+
+    Attributes
+    ----------
+    values : numpy.ndarray
+        Shape (runs, measures), places as in ``measures.COLUMN``.
+    """
+
+    values: Reals
+
+    def of(self, name: str) -> Reals:
+        """One measure of all runs.
+
+        Parameters
+        ----------
+        name : str
+            Name of a measure.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (runs,).
+        """
+        return np.asarray(self.values[:, COLUMN[name]])
+
+    def mean(self, name: str) -> float:
+        """Mean of one measure over the runs that have it.
+
+        Parameters
+        ----------
+        name : str
+            Name of a measure.
+
+        Returns
+        -------
+        float
+            Nan if none has it.
+        """
+        column = self.of(name)
+        known = column[np.isfinite(column)]
+        return float(known.mean()) if known.size else float("nan")
+
+
+def _spans(steps: NDArray[np.float32]) -> NDArray[np.int64]:
+    """Samples at which the valve rises through the middle of its swing: beginnings of periods."""
+    middle = 0.5 * (float(steps.min()) + float(steps.max()))
+    return np.flatnonzero((steps[1:] > middle) & (steps[:-1] <= middle)) + 1
+
+
+def _swing(rpm: NDArray[np.float32], steps: NDArray[np.float32]) -> tuple[float, float]:
+    """Mean swing and period of a run that hunts [rpm, s]."""
+    begins = _spans(steps)
+    if begins.size < 2:
+        return float(np.ptp(rpm)), float("nan")
+    swings = [np.ptp(rpm[a:b]) for a, b in pairwise(begins)]
+    period = (begins[-1] - begins[0]) / (begins.size - 1) * SAMPLE_s
+    return float(np.mean(swings)), float(period)
+
+
+def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
+    """Judge how runs without scatter end, from their last minute.
+
+    Parameters
+    ----------
+    samples : Samples
+        What they left.
+    duration_s : float
+        Their length [s].
+
+    Returns
+    -------
+    Ends
+        A run an entry.
+
+    Notes
+    -----
+    Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any;
+    a single move is a last step on the way to rest.
+    Source: our definition.
+    """
+    tail = round(min(TAIL_s, 0.5 * duration_s) / SAMPLE_s)
+    rpm, steps = samples.rpm[:, -tail:], samples.steps[:, -tail:]
+    changes = np.diff(steps, axis=1)
+    moves = np.count_nonzero(changes, axis=1)
+    swings = np.ptp(rpm, axis=1).astype(float)
+    stalled = np.isfinite(samples.counted("stalled_s"))
+    hunting = (moves != 1) & (swings > STILL_rpm) & ~stalled
+    swing, period = np.zeros(moves.size), np.full(moves.size, np.nan)
+    for row in np.flatnonzero(hunting):
+        swing[row], period[row] = _swing(rpm[row], steps[row])
+    updates = duration_s / samples.period_s
+    return Ends(
+        hunting=hunting,
+        swing_rpm=swing,
+        period_s=period,
+        low_steps=steps.min(axis=1).astype(float),
+        high_steps=steps.max(axis=1).astype(float),
+        largest_move_steps=np.abs(changes).max(axis=1).astype(float),
+        moves_per_min=moves * 60.0 / (tail * SAMPLE_s),
+        error_rpm=samples.counted("target_rpm") - rpm.mean(axis=1, dtype=float),
+        limited_share=samples.counted("limited_updates") / updates,
+        stalled=stalled,
+    )
+
+
+def measured(samples: Samples, duration_s: float = RUN_s, floor_rpm: float = 0.0) -> Measured:
+    """Measure runs with scatter over all but their first 20 s.
+
+    Parameters
+    ----------
+    samples : Samples
+        What they left.
+    duration_s : float
+        Their length [s].
+    floor_rpm : float
+        Swing with the valve held, 0 where not known [rpm].
+
+    Returns
+    -------
+    Measured
+        By the measures of ``tuning.measures.measuring``.
+    """
+    stalled_s = samples.counted("stalled_s")
+    first = np.where(np.isfinite(stalled_s), np.ceil(stalled_s / SAMPLE_s) - 1.0, -1.0)
+    values = measure_runs(
+        samples.rpm,
+        samples.steps,
+        [("hunting", 20.0, duration_s)],
+        samples.counted("target_rpm"),
+        first.astype(np.int64),
+        floor_rpm,
+    )
+    return Measured(values)
+
+
+def part(ends: Ends, rows: slice) -> Ends:
+    """Some of the runs.
+
+    Parameters
+    ----------
+    ends : Ends
+        All.
+    rows : slice
+        Which.
+
+    Returns
+    -------
+    Ends
+        Those.
+    """
+    return Ends(**{name: values[rows] for name, values in vars(ends).items()})

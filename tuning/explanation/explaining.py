@@ -1,0 +1,251 @@
+"""Why it hunts, or why it does not: views of theory, simulation, and the proof by switching off."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from sim import Car, InputError, Problem, with_values
+from tuning.explanation.ablation import Ablation, ablation, held_floor
+from tuning.explanation.bound import BoundRow, bound_rows
+from tuning.explanation.causes import Cause
+from tuning.explanation.cycle import CycleView, cycle_view
+from tuning.explanation.findings import Findings
+from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
+from tuning.explanation.remedies import causes_of
+from tuning.explanation.resolution import ResolutionView, resolution_view
+from tuning.explanation.runs import Phases, even_phases
+from tuning.explanation.story import Story, tell_cycle
+from tuning.explanation.suggest import suggested_settings
+from tuning.explanation.switches import switches
+from tuning.explanation.verdict import sentences
+from tuning.loop import IdlePoint, LinearView, WARM_degC, idle_point, known, linear_view
+
+PHASES, QUICK_PHASES = 24, 12
+"""Starting phases of the runs that prove the cause."""
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Explanation:
+    """Why a car's warm idle hunts, or why it does not.
+
+    Attributes
+    ----------
+    name : str
+        The car.
+    hunts : bool
+        Whether it does.
+    verdict : tuple of str
+        In plain sentences, the headline first.
+    causes : tuple of Cause
+        Ranked; empty where nothing hunts.
+    coolant_degC, target_rpm, needed_steps, base_steps : float
+        The idle point: coolant, target, position needed, position of the base curve
+        [degC, rpm, steps, steps].
+    settings : dict
+        The car's table [feedback].
+    suggested : dict
+        Settings by rule that should rest; empty where none can.
+    linear, resolution, cycle, ablation : LinearView, ResolutionView, CycleView, Ablation
+        The four views.
+    maps : tuple of HuntingMap
+        Minimum move against deadband; gain against integral. Empty with feedback off.
+    story : Story or None
+        One cycle, told; None where the valve makes none.
+    bound : tuple of BoundRow
+        The unbeatable dip for each load.
+    seconds : float
+        What it took [s].
+    """
+
+    name: str
+    hunts: bool
+    verdict: tuple[str, ...]
+    causes: tuple[Cause, ...]
+    coolant_degC: float
+    target_rpm: float
+    needed_steps: float
+    base_steps: float
+    settings: dict[str, Any]
+    suggested: dict[str, Any]
+    linear: LinearView
+    resolution: ResolutionView
+    cycle: CycleView
+    ablation: Ablation
+    maps: tuple[HuntingMap, ...]
+    story: Story | None
+    bound: tuple[BoundRow, ...]
+    seconds: float
+
+    def lines(self) -> list[str]:
+        """The verdict, then the cycle told.
+
+        Returns
+        -------
+        list of str
+            The headline first.
+        """
+        return [*self.verdict, *(self.story.lines if self.story else ())]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Everything, ready for JSON.
+
+        Returns
+        -------
+        dict
+            Plain values; None where there is no number.
+        """
+        return {
+            "name": self.name,
+            "hunts": self.hunts,
+            "verdict": list(self.verdict),
+            "causes": [cause.to_dict() for cause in self.causes],
+            "coolant_degC": self.coolant_degC,
+            "target_rpm": self.target_rpm,
+            "needed_steps": self.needed_steps,
+            "base_steps": self.base_steps,
+            "settings": self.settings,
+            "suggested": self.suggested,
+            "linear": self.linear.to_dict(),
+            "resolution": self.resolution.to_dict(),
+            "cycle": self.cycle.to_dict(),
+            "with_and_without": [row.to_dict() for row in self.ablation.rows],
+            "floor_rpm": known(self.ablation.floor_rpm),
+            "scatter_rpm": known(self.ablation.scatter_rpm),
+            "maps": [one.to_dict() for one in self.maps],
+            "story": self.story.to_dict() if self.story else None,
+            "bound": [row.to_dict() for row in self.bound],
+            "seconds": self.seconds,
+        }
+
+
+def _silent(_share: float, _text: str) -> None:
+    """Nobody wants to be told."""
+
+
+def _no_point(car: Car, coolant_degC: float) -> InputError:
+    wanted = f"no valve position gives its value at {coolant_degC:g} degC"
+    allowed = "a speed that the engine reaches between the valve's seat and its travel"
+    return InputError([Problem(car.name, 1, "curves.target_rpm", f"{wanted}, allowed: {allowed}")])
+
+
+def _maps(
+    car: Car,
+    point: IdlePoint,
+    suggested: dict[str, Any],
+    floor_rpm: float,
+    seed: int,
+    quick: bool,
+    tell: Progress,
+) -> tuple[HuntingMap, ...]:
+    if car.feedback.law == "none" or not point.plant.is_stable():
+        return ()
+    size = QUICK if quick else USUAL
+    first = resolution_map(
+        car, point, suggested, size, floor_rpm=floor_rpm, seed=seed,
+        on_row=lambda share: tell(0.35 + 0.25 * share, "minimum move against deadband"),
+    )  # fmt: skip
+    if car.feedback.law == "nudge":
+        return (first,)
+    second = gain_map(
+        car, point, suggested, size, floor_rpm=floor_rpm, seed=seed,
+        on_row=lambda share: tell(0.6 + 0.25 * share, "gain against integral"),
+    )  # fmt: skip
+    return first, second
+
+
+def _proof(
+    car: Car, point: IdlePoint, linear: LinearView, phases: Phases, seed: int
+) -> tuple[Ablation, ResolutionView, dict[str, Any]]:
+    still = with_values(car, {"feedback": {"law": "none"}})
+    held = held_floor([still], phases, point.coolant_degC, seed)[0]
+    scatter_rpm = held.mean("scatter_rms_rpm")
+    if not math.isfinite(scatter_rpm):  # it stalls with the valve held, from everywhere
+        scatter_rpm, suggested = 0.0, {}
+    else:
+        suggested = suggested_settings(car, point, scatter_rpm)
+    table = ablation(switches(car, linear, suggested), held, point, phases, seed)
+    return table, resolution_view(car, point, phases, scatter_rpm), suggested
+
+
+def explain(
+    car: Car, *, seed: int = 0, quick: bool = False, on_progress: Progress | None = None
+) -> Explanation:
+    """Say why a car's warm idle hunts, and prove it.
+
+    Parameters
+    ----------
+    car : Car
+        From ``load_car``.
+    seed : int
+        Seed of all scatter, 0 to 2**31 - 1.
+    quick : bool
+        Fewer phases and coarser maps, margins at the warm idle alone.
+    on_progress : callable, optional
+        Told the share done and what is being done.
+
+    Returns
+    -------
+    Explanation
+        Views, proof, maps, story, bound and verdict.
+
+    Raises
+    ------
+    InputError
+        If no valve position gives the target.
+    ValueError
+        If the seed is out of range.
+    """
+    if not 0 <= seed < 2**31:
+        raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")
+    tell: Progress = on_progress or _silent
+    begun = time.perf_counter()
+    tell(0.0, "idle point and margins")
+    point = idle_point(car, WARM_degC)
+    if point is None:
+        raise _no_point(car, WARM_degC)
+    linear = linear_view(car, point, quick=quick)
+    tell(0.1, "each cause switched off")
+    phases = even_phases(car, point, QUICK_PHASES if quick else PHASES)
+    table, resolution, suggested = _proof(car, point, linear, phases, seed)
+    tell(0.25, "predicted and simulated cycle")
+    cycle = cycle_view(car, point, phases, table.ends, resolution.chance)
+    story = tell_cycle(car, point, phases, cycle.seen, resolution.move_rpm)
+    maps = _maps(car, point, suggested, table.floor_rpm, seed, quick, tell)
+    tell(0.85, "load steps and the unbeatable dip")
+    bound = bound_rows(car, point)
+    findings = Findings(car, point, linear, resolution, cycle, table, bound, suggested)
+    tell(1.0, "explained")
+    return _put_together(findings, maps, story, time.perf_counter() - begun)
+
+
+def _put_together(
+    findings: Findings, maps: tuple[HuntingMap, ...], story: Story | None, seconds: float
+) -> Explanation:
+    """The result, with its verdict."""
+    f, causes = findings, causes_of(findings)
+    return Explanation(
+        name=f.car.name,
+        hunts=f.table.hunts,
+        verdict=sentences(f, causes),
+        causes=causes,
+        coolant_degC=f.point.coolant_degC,
+        target_rpm=f.point.target_rpm,
+        needed_steps=f.point.needed_steps,
+        base_steps=f.point.base_steps,
+        settings=f.car.feedback.model_dump(mode="json"),
+        suggested=f.suggested,
+        linear=f.linear,
+        resolution=f.resolution,
+        cycle=f.cycle,
+        ablation=f.table,
+        maps=maps,
+        story=story,
+        bound=f.bound,
+        seconds=seconds,
+    )

@@ -1,0 +1,324 @@
+"""The hunting map: chance and size of hunting over two settings, with theory's border over it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import Feedback
+from sim import Car, with_values
+from tuning.explanation.ablation import regular_share
+from tuning.explanation.cycle import STARTS_rpm
+from tuning.explanation.ends import Measured, ends_of, measured, part
+from tuning.explanation.runs import Phases, even_phases, run_settings, without_scatter
+from tuning.loop import IdlePoint, Reals, SampledPI, border, known, tread_steps
+
+LARGEST_MOVE_steps = 8
+WIDEST_LEAST_rpm = 60.0
+RAYS = 25
+"""Ratios of the two gains at which the border is looked for."""
+
+
+@dataclass(frozen=True, eq=False)
+class HuntingMap:
+    """Simulated hunting over a grid of two settings.
+
+    Attributes
+    ----------
+    x_key, y_key : str
+        The settings, as in table [feedback].
+    x, y : numpy.ndarray
+        Their values, shapes (n,) and (m,).
+    chance : numpy.ndarray
+        Shape (m, n): share of phases that hunt, scatter taken out [-].
+    swing_rpm : numpy.ndarray
+        Shape (m, n): mean swing of those, 0 where none does [rpm].
+    with_scatter_swing_rpm, with_scatter_chance : numpy.ndarray
+        Shape (m, n): band-passed swing, and share of regular swings above the floor, with the
+        engine's scatter [rpm, -].
+    border_x, border_y : numpy.ndarray
+        Theory's border as a line.
+    border_name : str
+        What the border says.
+    now, suggested : tuple of float or None
+        The car's settings and those suggested, in x and y; None where outside or not known.
+    """
+
+    x_key: str
+    y_key: str
+    x: Reals
+    y: Reals
+    chance: Reals
+    swing_rpm: Reals
+    with_scatter_swing_rpm: Reals
+    with_scatter_chance: Reals
+    border_x: Reals
+    border_y: Reals
+    border_name: str
+    now: tuple[float, float] | None
+    suggested: tuple[float, float] | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The map by name.
+
+        Returns
+        -------
+        dict
+            Arrays as lists.
+        """
+        return {
+            name: _listed(value) if isinstance(value, np.ndarray) else value
+            for name, value in vars(self).items()
+        }
+
+
+def _listed(values: Reals) -> Any:
+    """An array as lists, None where there is no number."""
+    if values.ndim == 1:
+        return [known(value) for value in values]
+    return [_listed(row) for row in values]
+
+
+@dataclass(frozen=True)
+class MapSize:
+    """How fine a map is.
+
+    Attributes
+    ----------
+    moves, deadbands, gains, integrals : int
+        Values along the axes.
+    phases : int
+        Starting phases in each cell; they take the starting speeds in turn.
+    """
+
+    moves: int
+    deadbands: int
+    gains: int
+    integrals: int
+    phases: int
+
+
+USUAL = MapSize(LARGEST_MOVE_steps, 17, 14, 13, 15)
+QUICK = MapSize(6, 8, 7, 6, 6)
+
+
+def _cells(
+    car: Car, row: Sequence[Feedback], phases: Phases, point: IdlePoint, floor: float, seed: int
+) -> Reals:
+    """Chance, swing, and both with scatter, of some settings; shape (4, settings)."""
+    count, coolant = len(phases), point.coolant_degC
+    still = without_scatter(car)
+    quiet = ends_of(run_settings(still, row, phases, coolant_degC=coolant, offsets_rpm=STARTS_rpm))
+    noisy = measured(run_settings(car, row, phases, coolant_degC=coolant, seed=seed)).values
+    out = np.empty((4, len(row)))
+    for i in range(len(row)):
+        rows = slice(i * count, (i + 1) * count)
+        ends, values = part(quiet, rows), Measured(noisy[rows])
+        out[:, i] = (
+            ends.chance,
+            ends.mean_swing_rpm,
+            values.mean("hunting_rpm"),
+            regular_share(values, floor),
+        )
+    return out
+
+
+def _place(settings: dict[str, Any], x_key: str, y_key: str) -> tuple[float, float] | None:
+    if x_key not in settings or y_key not in settings:
+        return None
+    return float(settings[x_key]), float(settings[y_key])
+
+
+def resolution_map(
+    car: Car,
+    point: IdlePoint,
+    suggested: dict[str, Any],
+    size: MapSize,
+    *,
+    floor_rpm: float = 0.0,
+    seed: int = 0,
+    on_row: Callable[[float], None] | None = None,
+) -> HuntingMap:
+    """Minimum move against deadband.
+
+    Parameters
+    ----------
+    car : Car
+        The car; law ``pi_park`` is drawn with its deadband as law ``pi`` takes it.
+    point : IdlePoint
+        Its warm idle.
+    suggested : dict
+        Suggested settings, may be empty.
+    size : MapSize
+        How fine.
+    floor_rpm : float
+        Swing with the valve held [rpm].
+    seed : int
+        First seed of the scatter.
+    on_row : callable, optional
+        Told the share done.
+
+    Returns
+    -------
+    HuntingMap
+        x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
+    """
+    worth, feedback = point.rpm_per_step, car.feedback
+    moves, bands = _move_and_deadband(feedback, worth, suggested, size)
+    grid = np.empty((4, bands.size, moves.size))
+    for column, move in enumerate(moves.astype(int).tolist()):
+        changed = {"min_move_steps": move}
+        row = [feedback.model_copy(update={**changed, "deadband_rpm": float(d)}) for d in bands]
+        wide = with_values(car, {"feedback": changed})
+        phases = even_phases(wide, point, size.phases, tread_steps(wide))
+        grid[:, :, column] = _cells(wide, row, phases, point, floor_rpm, seed)
+        if on_row is not None:
+            on_row((column + 1) / moves.size)
+    return HuntingMap(
+        x_key="min_move_steps",
+        y_key="deadband_rpm",
+        x=moves,
+        y=bands,
+        chance=grid[0],
+        swing_rpm=grid[1],
+        with_scatter_swing_rpm=grid[2],
+        with_scatter_chance=grid[3],
+        border_x=np.array([0.5, moves[-1] + 0.5]),
+        border_y=np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth,
+        border_name="deadband of half a move: above it a position to rest always exists",
+        now=(float(feedback.min_move_steps), feedback.deadband_rpm),
+        suggested=_place(suggested, "min_move_steps", "deadband_rpm"),
+    )
+
+
+def _move_and_deadband(
+    feedback: Feedback, worth_rpm: float, suggested: dict[str, Any], size: MapSize
+) -> tuple[Reals, Reals]:
+    """Axes wide enough for the car's settings, those suggested, and theory's border."""
+    most = max(size.moves, feedback.min_move_steps)
+    widest = 1.25 * max(
+        feedback.deadband_rpm, float(suggested.get("deadband_rpm", 0.0)), 0.5 * most * worth_rpm
+    )
+    bands = np.linspace(0.0, max(widest, WIDEST_LEAST_rpm), size.deadbands)
+    return np.arange(1, most + 1, dtype=float), bands
+
+
+def stability_border(
+    point: IdlePoint, update_period_s: float, move_steps: int
+) -> tuple[Reals, Reals]:
+    """Gains at which the loop without steps begins to swing, over their ratio.
+
+    Parameters
+    ----------
+    point : IdlePoint
+        The engine, stable with the valve still.
+    update_period_s : float
+        Update period [s].
+    move_steps : int
+        Size of the moves whose travel time counts [steps].
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        Proportional and integral gain [steps per 100 rpm (and second)].
+
+    Notes
+    -----
+    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
+    """
+    tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
+    rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]
+    found = []
+    for gain, integral in rays:
+        law = SampledPI(gain, integral, update_period_s)
+        multiplier = border(point, law, move_steps).multiplier
+        if np.isfinite(multiplier):
+            found.append((gain * multiplier, integral * multiplier))
+    table = np.array(found).reshape(-1, 2)
+    return table[:, 0], table[:, 1]
+
+
+def gain_map(
+    car: Car,
+    point: IdlePoint,
+    suggested: dict[str, Any],
+    size: MapSize,
+    *,
+    floor_rpm: float = 0.0,
+    seed: int = 0,
+    on_row: Callable[[float], None] | None = None,
+) -> HuntingMap:
+    """Proportional against integral gain.
+
+    Parameters
+    ----------
+    car : Car
+        The car, with law pi, pid or pi_park.
+    point : IdlePoint
+        Its warm idle.
+    suggested : dict
+        Suggested settings, may be empty.
+    size : MapSize
+        How fine.
+    floor_rpm : float
+        Swing with the valve held [rpm].
+    seed : int
+        First seed of the scatter.
+    on_row : callable, optional
+        Told the share done.
+
+    Returns
+    -------
+    HuntingMap
+        x is the gain, y the integral; border of the loop without steps.
+    """
+    feedback = car.feedback
+    edge = stability_border(point, feedback.update_period_ms / 1000.0, tread_steps(car))
+    now = (feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s)
+    gains, integrals = _gain_axes(now, edge, size)
+    phases = even_phases(car, point, size.phases)
+    grid = np.empty((4, integrals.size, gains.size))
+    for line, integral in enumerate(integrals):
+        cells = _gain_row(feedback, gains, float(integral))
+        grid[:, line] = _cells(car, cells, phases, point, floor_rpm, seed)
+        if on_row is not None:
+            on_row((line + 1) / integrals.size)
+    return HuntingMap(
+        x_key="gain_steps_per_100rpm",
+        y_key="integral_steps_per_100rpm_s",
+        x=gains,
+        y=integrals,
+        chance=grid[0],
+        swing_rpm=grid[1],
+        with_scatter_swing_rpm=grid[2],
+        with_scatter_chance=grid[3],
+        border_x=edge[0],
+        border_y=edge[1],
+        border_name="loop without steps: beyond this line it swings by itself",
+        now=now,
+        suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
+    )
+
+
+def _gain_axes(
+    now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSize
+) -> tuple[Reals, Reals]:
+    """Axes that show the car's settings and the border; no line without integral action."""
+    widest = [
+        max(1.3 * here, 1.25 * float(line.max(initial=1.0)))
+        for here, line in zip(now, edge, strict=True)
+    ]
+    gains = np.linspace(0.0, widest[0], size.gains)
+    return gains, np.linspace(0.0, widest[1], size.integrals + 1)[1:]
+
+
+def _gain_row(feedback: Feedback, gains: Reals, integral: float) -> list[Feedback]:
+    """Settings with one integral gain and many proportional ones."""
+    fixed = {"integral_steps_per_100rpm_s": integral}
+    return [
+        feedback.model_copy(update={**fixed, "gain_steps_per_100rpm": float(gain)})
+        for gain in gains
+    ]

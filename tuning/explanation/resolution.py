@@ -1,0 +1,301 @@
+"""The resolution view: what a move is worth, and whether any position satisfies the controller."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from sim import Car
+from tuning.explanation.runs import Phases
+from tuning.loop import (
+    IdlePoint,
+    Reals,
+    known,
+    largest_resting_move,
+    lattice_chance,
+    linear_law,
+    resolution_ratio,
+    resting_deadband_rpm,
+    smallest_resting_deadband,
+    smallest_useful_move,
+    tread_steps,
+)
+
+SLOWEST_s = 60.0
+"""A cycle slower than this is creeping, not hunting [s]."""
+
+
+@dataclass(frozen=True, eq=False)
+class ResolutionView:
+    """Positions, what they are worth, and the deadband against them.
+
+    Attributes
+    ----------
+    rpm : numpy.ndarray
+        Shape (travel + 1,): settled speed at each position [rpm].
+    rpm_per_step : numpy.ndarray
+        Shape (travel,): from each position to the next [rpm/step].
+    needed_steps, target_rpm : float
+        Position needed at the target [steps, rpm].
+    move_steps : int
+        Distance of positions the valve goes between [steps].
+    move_rpm : float
+        What one such move is worth there [rpm].
+    deadband_rpm : float
+        Half-width within which the law rests [rpm].
+    ratio : float
+        r = 2 deadband/(move rpm): at 1 and above a resting position always exists [-].
+    chance : float
+        Chance over the starting phase that none exists, from the true curve of speed over
+        position [-].
+    chance_even : float
+        The same from r alone, as if all steps were worth the same: max(0, 1 - r) [-].
+    scatter_rpm : float
+        Standard deviation of the speed read with the valve held [rpm].
+    deadband_in_scatters : float
+        Deadband in such standard deviations; below 3 to 4 the valve ticks [-].
+    smallest_deadband_rpm, smallest_deadband_with_scatter_rpm : float
+        Smallest half-width that rests from any phase, without and with scatter [rpm].
+    smallest_useful_move_steps, largest_resting_move_steps : int
+        Smallest move that can be told from scatter; largest with which this deadband rests, 0 if
+        none does [steps].
+    """
+
+    rpm: Reals
+    rpm_per_step: Reals
+    needed_steps: float
+    target_rpm: float
+    move_steps: int
+    move_rpm: float
+    deadband_rpm: float
+    ratio: float
+    chance: float
+    chance_even: float
+    scatter_rpm: float
+    deadband_in_scatters: float
+    smallest_deadband_rpm: float
+    smallest_deadband_with_scatter_rpm: float
+    smallest_useful_move_steps: int
+    largest_resting_move_steps: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """The view by name.
+
+        Returns
+        -------
+        dict
+            Arrays as lists.
+        """
+        plain = {
+            name: known(value) if isinstance(value, float) else value
+            for name, value in vars(self).items()
+        }
+        plain["rpm"] = [float(value) for value in self.rpm]
+        plain["rpm_per_step"] = [float(value) for value in self.rpm_per_step]
+        return plain
+
+
+@dataclass(frozen=True)
+class Bracket:
+    """The two positions of a lattice between which the target lies.
+
+    Attributes
+    ----------
+    low_steps : float
+        The lower position [steps].
+    rpm_per_step : float
+        Mean worth of a step between them [rpm/step].
+    phase : float
+        Where the target lies between them, 0 at the lower and 1 at the upper [-].
+    """
+
+    low_steps: float
+    rpm_per_step: float
+    phase: float
+
+
+def bracket(rpm: Reals, target_rpm: float, on_lattice: float, move_steps: int) -> Bracket | None:
+    """Find the positions of a lattice that lie either side of the target.
+
+    Parameters
+    ----------
+    rpm : numpy.ndarray
+        Settled speed at each whole position [rpm].
+    target_rpm : float
+        Target [rpm].
+    on_lattice : float
+        Any position of the lattice [steps].
+    move_steps : int
+        Its spacing [steps].
+
+    Returns
+    -------
+    Bracket or None
+        None where the target is beyond its ends.
+    """
+    places = np.arange(int(on_lattice) % move_steps, rpm.size, move_steps)
+    above = int(np.argmax(rpm[places] > target_rpm))
+    if above == 0:
+        return None
+    low, high = rpm[places[above - 1]], rpm[places[above]]
+    return Bracket(
+        low_steps=float(places[above - 1]),
+        rpm_per_step=float(high - low) / move_steps,
+        phase=float((target_rpm - low) / (high - low)),
+    )
+
+
+def resting_exists(
+    rpm: Reals, target_rpm: float, deadband_rpm: float, on_lattice: float, move_steps: int
+) -> bool:
+    """Whether a lattice holds a position within the deadband.
+
+    Parameters
+    ----------
+    rpm : numpy.ndarray
+        Settled speed at each whole position [rpm].
+    target_rpm, deadband_rpm : float
+        Target and half-width [rpm].
+    on_lattice : float
+        Any position of the lattice [steps].
+    move_steps : int
+        Its spacing [steps].
+
+    Returns
+    -------
+    bool
+        True if one does.
+    """
+    places = np.arange(int(on_lattice) % move_steps, rpm.size, move_steps)
+    return bool(np.any(np.abs(rpm[places] - target_rpm) <= deadband_rpm))
+
+
+def creeping_period_s(car: Car, place: Bracket) -> float:
+    """Period of the cycle about a target when it is so slow that the engine follows at once.
+
+    Parameters
+    ----------
+    car : Car
+        Its law and move.
+    place : Bracket
+        Where the target lies.
+
+    Returns
+    -------
+    float
+        Time for the integral to travel there and back; 0 where the gain alone does it, infinite
+        without integral action [s].
+
+    Notes
+    -----
+    (m - 1 - Kp m S)/Ki times the sum of one over each settled error:
+    ``tuning.loop.cycles.square_cycle`` without its transients.  Source: derivation our own.
+    """
+    law, move = linear_law(car), tread_steps(car)
+    if law is None or law.integral_steps_per_rpm_s == 0.0:
+        return float("inf")
+    tread_rpm = move * place.rpm_per_step
+    travel = move - 1.0 - law.gain_steps_per_rpm * tread_rpm
+    below, above = place.phase * tread_rpm, (1.0 - place.phase) * tread_rpm
+    if travel <= 0.0 or min(below, above) <= 0.0:
+        return 0.0
+    return travel / law.integral_steps_per_rpm_s * (1.0 / below + 1.0 / above)
+
+
+def starting_steps(car: Car, point: IdlePoint) -> float:
+    """Where the base curve puts the valve at the start of a run.
+
+    Parameters
+    ----------
+    car : Car
+        Its open limit.
+    point : IdlePoint
+        The idle point.
+
+    Returns
+    -------
+    float
+        Whole position [steps].
+    """
+    return min(max(float(np.floor(point.base_steps + 0.5)), 0.0), float(car.valve.open_limit_steps))
+
+
+def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
+    """Whether the geometry of positions leaves no rest, phase by phase.
+
+    Parameters
+    ----------
+    car : Car
+        Its move, deadband and base curve.
+    point : IdlePoint
+        The idle point.
+    phases : Phases
+        Starting phases.
+
+    Returns
+    -------
+    list of bool
+        True where no position within the deadband can be reached by whole moves from the start,
+        and the cycle would not be slower than a minute.
+
+    Notes
+    -----
+    Moves larger than the minimum shift the lattice; over the phases that changes no odds.
+    Source: geometry, derivation our own; see ``tuning.loop.lattice``.
+    """
+    start, move, band = starting_steps(car, point), tread_steps(car), resting_deadband_rpm(car)
+    told = []
+    for leak in phases.leak_mm2:
+        rpm = point.rpm_with_leak(leak)
+        place = bracket(rpm, point.target_rpm, start, move)
+        restless = not resting_exists(rpm, point.target_rpm, band, start, move)
+        slow = place is not None and creeping_period_s(car, place) > SLOWEST_s
+        told.append(restless and not slow)
+    return told
+
+
+def resolution_view(
+    car: Car, point: IdlePoint, phases: Phases, scatter_rpm: float
+) -> ResolutionView:
+    """What the valve's steps are worth, and whether the deadband leaves it a place to rest.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    point : IdlePoint
+        Its warm idle.
+    phases : Phases
+        Starting phases for the chance.
+    scatter_rpm : float
+        Standard deviation of the speed read with the valve held [rpm].
+
+    Returns
+    -------
+    ResolutionView
+        The numbers.
+    """
+    move, band = tread_steps(car), resting_deadband_rpm(car)
+    worth = point.rpm_per_step
+    off = car.feedback.law == "none"
+    expected = [False] if off else hunting_expected(car, point, phases)
+    return ResolutionView(
+        rpm=point.rpm,
+        rpm_per_step=np.diff(point.rpm),
+        needed_steps=point.needed_steps,
+        target_rpm=point.target_rpm,
+        move_steps=move,
+        move_rpm=move * worth,
+        deadband_rpm=band,
+        ratio=resolution_ratio(band, move, worth),
+        chance=float(np.mean(expected)),
+        chance_even=0.0 if off else lattice_chance(band, move, worth),
+        scatter_rpm=scatter_rpm,
+        deadband_in_scatters=band / scatter_rpm if scatter_rpm > 0.0 else float("inf"),
+        smallest_deadband_rpm=smallest_resting_deadband(move, worth),
+        smallest_deadband_with_scatter_rpm=smallest_resting_deadband(move, worth, scatter_rpm),
+        smallest_useful_move_steps=smallest_useful_move(worth, scatter_rpm),
+        largest_resting_move_steps=largest_resting_move(band, worth, scatter_rpm),
+    )

@@ -1,0 +1,361 @@
+"""What a fit may change in a car, by how much it is believed to be off, and how it is changed.
+
+Every parameter is a number that is 0 where the car file is right.  Most are logarithms of
+factors.  Beliefs are standard deviations: what a log does not tell stays near the file's value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import Car
+from tuning.identification.valve_area import SCALE_SD, adjusted_area, knot_covariance, valve_knots
+
+Floats = NDArray[np.float64]
+
+LOAD_SD = 0.8
+"""Belief about the size of a load that was not recorded, about a guess [log]."""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One number a fit may change.
+
+    Attributes
+    ----------
+    name : str
+        Table and key of the car file, and what about it.
+    table, key : str
+        Where it is written; empty for what is not in a car file.
+    sd : float
+        Belief: standard deviation of the departure from the car file [log or ``unit``].
+    low, high : float
+        Limits of the departure.
+    unit : str
+        Empty for a factor (the departure is its logarithm), else the unit of what is added.
+    """
+
+    name: str
+    table: str
+    key: str
+    sd: float
+    low: float
+    high: float
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """All that a fit may change in one car.
+
+    Attributes
+    ----------
+    car : Car
+        The car as described.
+    each : tuple of Parameter
+        In the order of a vector of departures.
+    knots : ndarray
+        Positions at which the valve's area per step is adjusted [steps].
+    pivot_rpm : float
+        Speed at which a change of friction's slope leaves friction as it is [rpm].
+    precision_root : ndarray
+        Shape (n, n): root of the prior's precision; times the departures it is standard normal.
+    """
+
+    car: Car
+    each: tuple[Parameter, ...]
+    knots: Floats
+    pivot_rpm: float
+    precision_root: Floats = field(repr=False)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names in order."""
+        return tuple(one.name for one in self.each)
+
+    @property
+    def prior_sd(self) -> Floats:
+        """Standard deviations believed before the log, in order."""
+        covariance = np.linalg.inv(self.precision_root.T @ self.precision_root)
+        return np.sqrt(np.diag(covariance))
+
+    def limits(self) -> tuple[Floats, Floats]:
+        """Lowest and highest departures.
+
+        Returns
+        -------
+        tuple of ndarray
+            In order.
+        """
+        return np.array([one.low for one in self.each]), np.array([one.high for one in self.each])
+
+    def loads(self, departures: Floats) -> Floats:
+        """Departures of the loads whose size is not known.
+
+        Parameters
+        ----------
+        departures : ndarray
+            Shape (n,), in order.
+
+        Returns
+        -------
+        ndarray
+            Shape (loads,): logarithms of their sizes over the guess [-].
+        """
+        return np.asarray(departures[[i for i, one in enumerate(self.each) if not one.table]])
+
+    def car_with(self, departures: Floats) -> Car:
+        """Change the car; the result is not checked against the car file's bounds.
+
+        Parameters
+        ----------
+        departures : ndarray
+            Shape (n,), in order.
+
+        Returns
+        -------
+        Car
+            A changed copy.
+        """
+        changes = self.changes(departures)
+        tables = {
+            table: getattr(self.car, table).model_copy(update=keys)
+            for table, keys in changes.items()
+        }
+        return self.car.model_copy(update=tables)
+
+    def changes(self, departures: Floats) -> dict[str, dict[str, Any]]:
+        """Values that a vector of departures stands for.
+
+        Parameters
+        ----------
+        departures : ndarray
+            Shape (n,), in order.
+
+        Returns
+        -------
+        dict
+            By table and key, as ``with_values`` takes them.
+        """
+        by_name = dict(zip(self.names, (float(x) for x in departures), strict=True))
+        changes: dict[str, dict[str, Any]] = {}
+        for one, departure in zip(self.each, departures, strict=True):
+            if one.table and one.key in SIMPLE:
+                value = SIMPLE[one.key](getattr(getattr(self.car, one.table), one.key), departure)
+                changes.setdefault(one.table, {})[one.key] = float(value)
+        slope = by_name.get(FRICTION_SLOPE, 0.0)
+        constant, linear, square = self.car.engine.friction_bar
+        turned = (constant - slope * self.pivot_rpm / 1000.0, linear + slope, square)
+        changes.setdefault("engine", {})["friction_bar"] = turned
+        adjust = np.array([by_name[f"{VALVE_AREA} {knot:g}"] for knot in self.knots])
+        changes.setdefault("valve", {})["area_mm2"] = adjusted_area(self.car, self.knots, adjust)
+        return changes
+
+
+def factor(value: float, departure: float) -> float:
+    """Apply a logarithmic departure.
+
+    Parameters
+    ----------
+    value : float
+        The car file's value [any].
+    departure : float
+        Logarithm of the factor [-].
+
+    Returns
+    -------
+    float
+        The changed value [any].
+    """
+    return value * float(np.exp(departure))
+
+
+def added(value: float, departure: float) -> float:
+    """Apply an additive departure; the result is not below 0.
+
+    Parameters
+    ----------
+    value, departure : float
+        The car file's value and what is added [any].
+
+    Returns
+    -------
+    float
+        The changed value [any].
+    """
+    return max(value + departure, 0.0)
+
+
+def lag_of_share(share: float) -> float:
+    """Lag that keeping a share of the old reading makes.
+
+    Parameters
+    ----------
+    share : float
+        Share kept at each firing, below 1 [-].
+
+    Returns
+    -------
+    float
+        Lag [firings].
+
+    Notes
+    -----
+    Source: first-order discrete filter, any textbook.
+    """
+    return share / (1.0 - share)
+
+
+def smoothing(share: float, departure: float) -> float:
+    """Change the lag of the speed reading.
+
+    Parameters
+    ----------
+    share : float
+        Share of the old reading kept [-].
+    departure : float
+        Firings added to its lag [-].
+
+    Returns
+    -------
+    float
+        The changed share [-].
+    """
+    lag = max(lag_of_share(share) + departure, 0.0)
+    return lag / (1.0 + lag)
+
+
+SIMPLE: dict[str, Callable[[float, float], float]] = {
+    "leak_mm2": factor,
+    "volume_cm3": factor,
+    "inertia_kg_m2": factor,
+    "work_per_air_kJ_per_kg": factor,
+    "friction_scale": factor,
+    "torque_delay_deg": factor,
+    "map_lag_s": factor,
+    "efficiency": factor,
+    "base_W": factor,
+    "backlash_steps": added,
+    "rpm_smoothing": smoothing,
+    "fuelling_lag_s": added,
+}
+"""Keys of the car file changed on their own, each with how."""
+FRICTION_SLOPE = "engine.friction_bar slope"
+VALVE_AREA = "valve.area_mm2 a step, about step"
+
+
+def _bounded(name: str, table: str, key: str, sd: float, car: Car, unit: str = "") -> Parameter:
+    """A parameter whose departures keep within the car file's bounds and rules, and 4 sd."""
+    model = getattr(car, table)
+    value = float(getattr(model, key))
+    low, high = -4.0 * sd, 4.0 * sd
+    least, most = field_bounds(type(model), key)
+    size = car.engine.displacement_cm3
+    if key == "torque_delay_deg":
+        most = min(most, 3.0 * 720.0 / car.engine.cylinders)
+    elif key == "inertia_kg_m2":
+        least = max(least, 2.0e-5 * size)
+    elif key == "volume_cm3":
+        least = max(least, 0.15 * size)
+    if unit:
+        # The lag of the reading and the backlash end at 0.
+        least_added = -lag_of_share(value) if key == "rpm_smoothing" else least - value
+        low = max(low, least_added)
+        high = min(high, 10.0 if key == "rpm_smoothing" else most - value)
+    else:
+        low = max(low, float(np.log(max(least, 1.0e-9) / value)))
+        high = min(high, float(np.log(most / value)))
+    return Parameter(name, table, key, sd, min(low, 0.0), max(high, 0.0), unit)
+
+
+def field_bounds(model: Any, key: str) -> tuple[float, float]:
+    """Bounds of a number of the car file.
+
+    Parameters
+    ----------
+    model : type
+        The table's model.
+    key : str
+        The number's key.
+
+    Returns
+    -------
+    tuple of float
+        Lowest and highest; infinite where there is none.
+    """
+    least, most = -np.inf, np.inf
+    for rule in model.model_fields[key].metadata:
+        least = max(least, float(getattr(rule, "ge", -np.inf)))
+        most = min(most, float(getattr(rule, "le", np.inf)))
+    return least, most
+
+
+def _spread(car: Car, table: str, key: str, default: float) -> float:
+    """Belief from the car file's [uncertainty] where it has one."""
+    return float(car.uncertainty.get(table, {}).get(key, default)) or default
+
+
+def make_parameters(
+    car: Car, visited: Floats, pivot_rpm: float, with_map: bool, loads: int = 0
+) -> Parameters:
+    """Decide what may change.
+
+    Parameters
+    ----------
+    car : Car
+        The car as described.
+    visited : ndarray
+        Valve positions in the logs [steps].
+    pivot_rpm : float
+        Usual speed in the logs [rpm].
+    with_map : bool
+        Whether manifold pressure was recorded.
+    loads : int
+        Number of loads whose size is not known.
+
+    Returns
+    -------
+    parameters : Parameters
+        With the beliefs about them.
+    """
+    plain = [
+        ("leak at the throttle", "throttle", "leak_mm2", 0.35, ""),
+        ("manifold volume", "manifold", "volume_cm3", 0.35, ""),
+        ("inertia", "engine", "inertia_kg_m2", 0.25, ""),
+        ("work per air", "engine", "work_per_air_kJ_per_kg", 0.12, ""),
+        ("friction", "engine", "friction_scale", 0.20, ""),
+        ("torque delay", "engine", "torque_delay_deg", 0.20, ""),
+        ("alternator efficiency", "electrics", "efficiency", 0.20, ""),
+        ("base load", "electrics", "base_W", 0.30, ""),
+        ("backlash", "valve", "backlash_steps", 1.0, "steps"),
+        ("lag of the speed reading", "sensors", "rpm_smoothing", 0.7, "firings"),
+        ("lag of the fuelling", "mixture", "fuelling_lag_s", 0.04, "s"),
+    ]
+    if with_map:
+        plain.append(("lag of the pressure reading", "sensors", "map_lag_s", 0.5, ""))
+    each = [
+        _bounded(
+            f"{table}.{key}", table, key, sd if unit else _spread(car, table, key, sd), car, unit
+        )
+        for _, table, key, sd, unit in plain
+        if unit or getattr(getattr(car, table), key) > 0.0
+    ]
+    each.append(Parameter(FRICTION_SLOPE, "engine", "friction_bar", 0.3, -0.9, 0.9, "bar"))
+    knots = valve_knots(visited, float(min(car.valve.open_limit_steps, car.valve.travel_steps)))
+    blocks = [np.diag([1.0 / one.sd**2 for one in each])]
+    blocks.append(np.linalg.inv(knot_covariance(knots, float(car.valve.travel_steps))))
+    each += [
+        Parameter(f"{VALVE_AREA} {knot:g}", "valve", "area_mm2", SCALE_SD, -2.5, 2.0)
+        for knot in knots
+    ]
+    each += [Parameter(f"load {number + 1}", "", "", LOAD_SD, -3.0, 3.0) for number in range(loads)]
+    blocks.append(np.eye(loads) / LOAD_SD**2)
+    from scipy.linalg import block_diag
+
+    root = np.linalg.cholesky(block_diag(*blocks)).T
+    return Parameters(car, tuple(each), knots, pivot_rpm, np.asarray(root))

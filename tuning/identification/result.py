@@ -1,0 +1,309 @@
+"""What a fit gives: a car, how sure it is of it, and whether to trust it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import Car, InputError, with_values
+from tuning.ensemble import held_swing_rpm, share_for_swing
+from tuning.identification.scatter import Scatter
+from tuning.identification.verdict import FitCheck, HeldBack
+
+Floats = NDArray[np.float64]
+
+UNSEEN = {("mixture", "wall_share"): 0.12, ("mixture", "fuelling_lag_s"): 0.04}
+"""Spread, upwards only, of what a log of small moves does not show [-, s]; our judgement."""
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """One number of the car, before and after the fit.
+
+    Attributes
+    ----------
+    name : str
+        Table and key, and what about it.
+    file_value, value : float or None
+        In the car file and fitted, in the file's unit; None for parts of a curve.
+    change : float
+        Factor on the file's value, or what was added to it.
+    low, high : float
+        90 % interval of the change.
+    unit : str
+        Unit of what was added; empty where the change is a factor.
+    told : bool
+        Whether the log told it; otherwise the file's value holds, as uncertain as before.
+    """
+
+    name: str
+    file_value: float | None
+    value: float | None
+    change: float
+    low: float
+    high: float
+    unit: str
+    told: bool
+
+    def text(self) -> str:
+        """Say it in words.
+
+        Returns
+        -------
+        str
+            One line.
+        """
+        shown = f"{self.change:+.2f} {self.unit}" if self.unit else f"x {self.change:.2f}"
+        text = f"{self.name}: {shown} ({self.low:.2f} to {self.high:.2f})"
+        if self.value is not None:
+            text += f", now {self.value:.4g}"
+        return text if self.told else text + ", not told by the log: the file's value holds"
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A figure and its 90 % interval.
+
+    Attributes
+    ----------
+    value, low, high : float
+        In the figure's unit.
+    """
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """Measured and modelled signals of one stretch, for figures.
+
+    Attributes
+    ----------
+    log : int
+        Which log.
+    time_s : ndarray
+        Shape (slots,): in its log's time [s].
+    measured, modelled : ndarray
+        Shape (slots, 1 or 2): rpm and, where recorded, pressure [rpm, kPa].
+    predicted : ndarray
+        As ``modelled``, by a fit without the held-back holds [rpm, kPa].
+    used, held_back : ndarray of bool
+        Shape (slots,).
+    """
+
+    log: int
+    time_s: Floats
+    measured: Floats
+    modelled: Floats
+    predicted: Floats
+    used: NDArray[np.bool_]
+    held_back: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A car fitted to logs.
+
+    Attributes
+    ----------
+    car : Car
+        With the fitted numbers and their ``[uncertainty]``.
+    described : Car
+        As it was before.
+    numbers : tuple of Fitted
+        What was changed, and how surely.
+    covariance : ndarray
+        Of the departures, in the order of ``numbers`` (logarithms of factors, or units added).
+    rpm_per_step : Interval
+        [rpm per step] What a step is worth at ``at_steps``.
+    main_pole_rad_s : Interval
+        [rad/s] How quickly the fitted engine answers there.
+    settled_rpm : Interval
+        [rpm] Where it settles there.
+    at_steps : float
+        Valve position these hold for: the middle of the log [steps].
+    scatter : Scatter
+        Unevenness of the firings.
+    loads_W : tuple of float
+        Sizes found of loads that were not recorded [W].
+    held_back : tuple of HeldBack
+        Predictions of what the fit had not seen.
+    checks : tuple of FitCheck
+        What speaks for and against it.
+    curves : tuple of Curve
+        Signals for figures.
+    notes : tuple of str
+        What else was noticed.
+    seconds : float
+        How long it took [s].
+    draw : callable
+        From departures to a car of the fit.
+    departures : ndarray
+        Fitted departures, in the order of ``numbers``.
+    """
+
+    car: Car
+    described: Car
+    numbers: tuple[Fitted, ...]
+    covariance: Floats
+    rpm_per_step: Interval
+    main_pole_rad_s: Interval
+    settled_rpm: Interval
+    at_steps: float
+    scatter: Scatter
+    loads_W: tuple[float, ...]
+    held_back: tuple[HeldBack, ...]
+    checks: tuple[FitCheck, ...]
+    curves: tuple[Curve, ...]
+    notes: tuple[str, ...]
+    seconds: float
+    draw: Callable[[Floats], Car] = field(repr=False)
+    departures: Floats = field(repr=False)
+
+    @property
+    def trusted(self) -> bool:
+        """Whether every check is passed."""
+        return all(check.passed for check in self.checks)
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Why it is not to be trusted; empty where it is."""
+        return tuple(check.text for check in self.checks if not check.passed)
+
+    def ensemble(self, count: int, seed: int = 0) -> tuple[Car, ...]:
+        """Draw cars that the logs leave possible, joint uncertainty included.
+
+        Parameters
+        ----------
+        count : int
+            How many, 1 or more; the first is the fitted car.
+        seed : int
+            Seed, 0 or more.
+
+        Returns
+        -------
+        tuple of Car
+            Cars that differ as the fit is uncertain; what the log does not show at all
+            (wall film, fuelling lag) is spread by judgement, upwards.  With the valve held
+            they swing as far as the fitted car, within what the log leaves open.
+
+        Raises
+        ------
+        ValueError
+            If the count is below 1.
+        """
+        if count < 1:
+            raise ValueError(f"an ensemble of {count} cars, allowed: 1 or more")
+        rng = np.random.default_rng(np.random.SeedSequence([seed, 4]))
+        root = root_of(self.covariance)
+        idles = (self.at_steps, self.settled_rpm.value)
+        swing_rpm = held_swing_rpm(self.car, *idles)
+        cars = [self.car]
+        while len(cars) < count:
+            departures = self.departures + root @ rng.standard_normal(self.departures.size)
+            drawn = _checked(self.draw(departures))
+            one = _with_unseen(drawn or self.car, rng)
+            # The log shows how far speed swings, not how uneven the firings are.
+            swings_rpm = swing_rpm * float(np.exp(self.scatter.share_sd * rng.standard_normal()))
+            share = share_for_swing(one, swings_rpm, *idles)
+            cars.append(with_values(one, {"engine": {"scatter_share": share}}))
+        return tuple(cars)
+
+    def lines(self) -> list[str]:
+        """The fit in words.
+
+        Returns
+        -------
+        list of str
+            The verdict first.
+        """
+        verdict = (
+            "The fit can be trusted."
+            if self.trusted
+            else "The fit is not to be trusted: " + "; ".join(self.reasons) + "."
+        )
+        pole, gain = self.main_pole_rad_s, self.rpm_per_step
+        rows = [
+            verdict,
+            (
+                f"at {self.at_steps:.0f} steps a step is worth {gain.value:.1f} rpm"
+                f" ({gain.low:.1f} to {gain.high:.1f}), main pole {pole.value:.2f} rad/s"
+                f" ({pole.low:.2f} to {pole.high:.2f})"
+            ),
+            (
+                f"scatter {self.scatter.rms_rpm:.1f} rpm with the valve held (work of a firing"
+                f" uneven by {100.0 * self.scatter.share:.1f} %, memory {self.scatter.memory:.1f})"
+            ),
+        ]
+        rows += [check.text for check in self.checks if check.passed]
+        rows += [one.text() for one in self.numbers]
+        return [*rows, *(f"note: {note}" for note in self.notes)]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the fit as plain values, ready for JSON.
+
+        Returns
+        -------
+        dict
+            Verdict, figures, numbers, covariance, predictions; no curves.
+        """
+        return {
+            "trusted": self.trusted,
+            "reasons": list(self.reasons),
+            "at_steps": self.at_steps,
+            "rpm_per_step": vars(self.rpm_per_step),
+            "main_pole_rad_s": vars(self.main_pole_rad_s),
+            "settled_rpm": vars(self.settled_rpm),
+            "scatter": vars(self.scatter),
+            "loads_W": list(self.loads_W),
+            "numbers": [vars(one) for one in self.numbers],
+            "covariance": self.covariance.tolist(),
+            "held_back": [vars(one) for one in self.held_back],
+            "checks": [vars(one) for one in self.checks],
+            "uncertainty": self.car.uncertainty,
+            "notes": list(self.notes),
+            "seconds": self.seconds,
+        }
+
+
+def root_of(covariance: Floats) -> Floats:
+    """Root of a covariance that may be singular.
+
+    Parameters
+    ----------
+    covariance : ndarray
+        Shape (n, n), symmetric.
+
+    Returns
+    -------
+    ndarray
+        Shape (n, n): times standard normal numbers it gives numbers of that covariance.
+
+    Notes
+    -----
+    Source: eigenvalues, definition.
+    """
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+
+
+def _checked(car: Car) -> Car | None:
+    """The car if its file could hold it."""
+    try:
+        return with_values(car, {})
+    except InputError:
+        return None
+
+
+def _with_unseen(car: Car, rng: np.random.Generator) -> Car:
+    changes: dict[str, dict[str, Any]] = {}
+    for (table, key), spread in UNSEEN.items():
+        value = getattr(getattr(car, table), key) + spread * abs(rng.standard_normal())
+        changes.setdefault(table, {})[key] = float(min(value, 0.9))
+    return with_values(car, changes)

@@ -1,0 +1,271 @@
+"""The least-squares problem of a fit: replays against logs, with beliefs about the car."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.replay import replay
+from tuning.identification.noise import Noise, estimate_noise, first_noise, rows_that_follow
+from tuning.identification.parameters import Parameters
+from tuning.identification.stretches import GUESSED_LOAD_W, Stretch
+
+Floats = NDArray[np.float64]
+
+DIFFERENCE_SHARE = 0.1
+"""Width of differences over the belief's standard deviation [-].  A replay's firings fall
+differently among the valve's steps for the smallest change of a parameter; narrow differences
+would measure that."""
+ROBUST_SD = 2.0
+"""Residuals beyond this many standard deviations weigh less [-]."""
+LAGS_s = 2.5
+"""Scores are taken to be independent when this far apart [s]."""
+WIDENED = 1.1
+"""Factor on the spread of the scores: fitting the noise model uses up some of it [-]."""
+
+
+@dataclass
+class Problem:
+    """Stretches, parameters and the present noise model.
+
+    Attributes
+    ----------
+    parameters : Parameters
+        What may change.
+    stretches : sequence of Stretch
+        What was recorded.
+    keep : sequence of ndarray of bool
+        Shape (slots,) each: slots that count.
+    noise : Noise
+        Noise model in force.
+    replays : int
+        Replays done so far.
+    """
+
+    parameters: Parameters
+    stretches: Sequence[Stretch]
+    keep: Sequence[NDArray[np.bool_]] = ()
+    noise: Noise = field(init=False)
+    replays: int = 0
+
+    def __post_init__(self) -> None:
+        self.keep = self.keep or [one.used for one in self.stretches]
+        self.noise = first_noise(self.stretches[0].measured.shape[1])
+        self._follows = [rows_that_follow(one.time_s[one.used]) for one in self.stretches]
+        self._kept = [keep[one.used] for one, keep in zip(self.stretches, self.keep, strict=True)]
+
+    def modelled(self, departures: Floats) -> list[Floats]:
+        """What the model gives for all slots of each stretch.
+
+        Parameters
+        ----------
+        departures : ndarray
+            In the order of the parameters.
+
+        Returns
+        -------
+        list of ndarray
+            Shape (slots, signals) each [rpm, kPa].
+        """
+        car = self.parameters.car_with(departures)
+        loads_W = GUESSED_LOAD_W * np.exp(self.parameters.loads(departures))
+        self.replays += len(self.stretches)
+        return [one.readings(replay(car, one.drive_with(loads_W))) for one in self.stretches]
+
+    def residuals(self, departures: Floats) -> list[Floats]:
+        """Model less measured in the used slots of each stretch.
+
+        Parameters
+        ----------
+        departures : ndarray
+            In the order of the parameters.
+
+        Returns
+        -------
+        list of ndarray
+            Shape (used slots, signals) each [rpm, kPa].
+        """
+        return [
+            (model - one.measured)[one.used]
+            for model, one in zip(self.modelled(departures), self.stretches, strict=True)
+        ]
+
+    def weighed(self, departures: Floats) -> Floats:
+        """Independent residuals of the slots that count, then those of the beliefs.
+
+        Parameters
+        ----------
+        departures : ndarray
+            In the order of the parameters.
+
+        Returns
+        -------
+        ndarray
+            Of unit variance each [-].
+        """
+        pieces = [
+            self.noise.independent(values, follows)[kept].ravel()
+            for values, follows, kept in zip(
+                self.residuals(departures), self._follows, self._kept, strict=True
+            )
+        ]
+        return np.concatenate([*pieces, self.parameters.precision_root @ departures])
+
+    def derivatives(self, departures: Floats, both_sides: bool = True) -> Floats:
+        """Differentiate the residuals.
+
+        Parameters
+        ----------
+        departures : ndarray
+            Where.
+        both_sides : bool
+            Central differences, else one-sided.
+
+        Returns
+        -------
+        ndarray
+            Shape (residuals, parameters).
+        """
+        low, high = self.parameters.limits()
+        here = None if both_sides else self.weighed(departures)
+        columns = []
+        for at, width in enumerate(DIFFERENCE_SHARE * self.parameters.prior_sd):
+            above, below = departures.copy(), departures.copy()
+            above[at] = min(departures[at] + width, high[at])
+            if here is not None and above[at] > departures[at]:
+                columns.append((self.weighed(above) - here) / (above[at] - departures[at]))
+                continue
+            below[at] = max(departures[at] - width, low[at])
+            change = self.weighed(above) - self.weighed(below)
+            columns.append(change / (above[at] - below[at]))
+        return np.column_stack(columns)
+
+    def solve(self, start: Floats, most: int, tolerance: float, quick: bool) -> Floats:
+        """Find the departures that fit best.
+
+        Parameters
+        ----------
+        start : ndarray
+            Where to begin.
+        most : int
+            Most evaluations beside those for derivatives.
+        tolerance : float
+            Relative change of departures and of the sum of squares at which to end [-].
+        quick : bool
+            One-sided differences.
+
+        Returns
+        -------
+        ndarray
+            Departures.
+        """
+        from scipy.optimize import least_squares
+
+        low, high = self.parameters.limits()
+        inside = 1.0e-3 * (high - low)
+        # In units of belief and about 1: the first step of the solver is as long as its start.
+        sd = self.parameters.prior_sd
+
+        def weighed(z: Floats) -> Floats:
+            return self.weighed((z - 1.0) * sd)
+
+        def derivatives(z: Floats) -> Floats:
+            return self.derivatives((z - 1.0) * sd, not quick) * sd
+
+        found = least_squares(
+            weighed,
+            np.clip(start, low + inside, high - inside) / sd + 1.0,
+            jac=derivatives,
+            bounds=(low / sd + 1.0, high / sd + 1.0),
+            # Not the factorisation of the whole, whose threads wait on a busy machine.
+            tr_solver="lsmr",
+            loss="soft_l1",
+            f_scale=ROBUST_SD,
+            max_nfev=most,
+            xtol=tolerance,
+            ftol=tolerance,
+        )
+        return np.clip((np.asarray(found.x) - 1.0) * sd, low, high)
+
+    def learn_noise(self, departures: Floats) -> None:
+        """Estimate the noise model from what is left at some departures.
+
+        Parameters
+        ----------
+        departures : ndarray
+            Where.
+        """
+        self.noise = estimate_noise(self.residuals(departures), self._follows)
+
+
+def covariance_of(problem: Problem, departures: Floats) -> Floats:
+    """Covariance of fitted departures.
+
+    Parameters
+    ----------
+    problem : Problem
+        With the noise model of the fit.
+    departures : ndarray
+        The best ones.
+
+    Returns
+    -------
+    ndarray
+        Shape (parameters, parameters).
+
+    Notes
+    -----
+    Source: sandwich estimate with Bartlett weights over lags, Newey and West, Econometrica 55
+    (1987), for robust weights as Huber (1964); beliefs enter as observations of their own.
+    """
+    slopes, values = problem.derivatives(departures), problem.weighed(departures)
+    count = departures.size
+    rows = values.size - count
+    weight = 1.0 / np.sqrt(1.0 + (values[:rows] / ROBUST_SD) ** 2)
+    data, belief = slopes[:rows], slopes[rows:]
+    beliefs = belief.T @ belief
+    curvature = data.T @ (weight[:, None] * data) + beliefs
+    signals = problem.noise.sd.size
+    scores = (data * (weight * values[:rows])[:, None]).reshape(-1, signals, count).sum(axis=1)
+    spread = scores.T @ scores
+    spacing_s = float(np.median(np.diff(problem.stretches[0].time_s)))
+    lags = int(np.clip(round(LAGS_s / spacing_s), 1, len(scores) // 4 + 1))
+    for lag in range(1, lags + 1):
+        product = scores[lag:].T @ scores[:-lag]
+        spread += (1.0 - lag / (lags + 1.0)) * (product + product.T)
+    inverse = np.linalg.inv(curvature)
+    return np.asarray(inverse @ (WIDENED * spread + beliefs) @ inverse)
+
+
+def fit_departures(
+    problem: Problem, start: Floats, tell: Callable[[float, str], None]
+) -> tuple[Floats, Floats]:
+    """Fit in three rounds: plain residuals, then twice with the noise model of the one before.
+
+    Parameters
+    ----------
+    problem : Problem
+        Left with the noise model of the last round.
+    start : ndarray
+        Where to begin.
+    tell : callable
+        Told the share done and what is being done.
+
+    Returns
+    -------
+    departures, covariance : ndarray
+        The fit.
+    """
+    tell(0.05, "a first fit")
+    found = problem.solve(start, 20, 1.0e-3, quick=True)
+    tell(0.3, "fitting with what scatter does")
+    problem.learn_noise(found)
+    found = problem.solve(found, 20, 1.0e-3, quick=True)
+    tell(0.5, "fitting closely")
+    problem.learn_noise(found)
+    found = problem.solve(found, 12, 1.0e-4, quick=False)
+    tell(0.7, "how sure it is")
+    return found, covariance_of(problem, found)

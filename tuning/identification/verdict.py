@@ -1,0 +1,314 @@
+"""Whether a fit is to be trusted: what speaks for it and what against, each with its number."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tuning.logs import Log
+
+if TYPE_CHECKING:
+    from tuning.identification.parameters import Parameters
+    from tuning.identification.stretches import Stretch
+
+Floats = NDArray[np.float64]
+
+FEWEST_MOVES = 4
+LEAST_MOVEMENT = 2.0
+"""Speed must move by this many times its scatter through the valve's moves [-]."""
+MOST_OVER_FITTED = 1.6
+"""Error in held-back holds over that in fitted ones, with 4 rpm to spare [-]."""
+LEAST_EXPLAINED = 0.8
+"""Share of the movement between held-back holds that must be predicted [-]."""
+WIDEST_GAIN = 0.3
+"""Widest half of the 90 % interval of rpm per step, over its value [-]."""
+FAR_FROM_BELIEF = 3.5
+"""A parameter this many of its beliefs' deviations off makes the car file doubtful [-]."""
+GUESSED = ("throttle.leak_mm2", "electrics.base_W", "valve.area_mm2")
+"""What an owner can only guess, by its begin: far off, it is remarked and no more."""
+LOST_SHIFT_steps = 2.5
+LOST_TIMES_SCATTER = 4.0
+
+
+@dataclass(frozen=True)
+class FitCheck:
+    """One question about a fit.
+
+    Attributes
+    ----------
+    name : str
+        What is asked.
+    passed : bool
+        Whether the answer lets the fit be trusted.
+    text : str
+        The answer, with numbers.
+    """
+
+    name: str
+    passed: bool
+    text: str
+
+
+@dataclass(frozen=True)
+class HeldBack:
+    """Prediction of one stretch of holding still that the fit had not seen.
+
+    Attributes
+    ----------
+    from_s, to_s : float
+        In its log's time [s].
+    log : int
+        Which log.
+    measured_rpm, predicted_rpm : float
+        Means over its later half [rpm].
+    rms_rpm : float
+        Root mean square of the difference over all of it [rpm].
+    """
+
+    from_s: float
+    to_s: float
+    log: int
+    measured_rpm: float
+    predicted_rpm: float
+    rms_rpm: float
+
+
+def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) -> list[HeldBack]:
+    """Compare prediction and record in each hold kept back.
+
+    Parameters
+    ----------
+    stretches : sequence of Stretch
+        What was recorded.
+    modelled : sequence of ndarray
+        Shape (slots, signals) each, by a fit without those holds [rpm, kPa].
+
+    Returns
+    -------
+    list of HeldBack
+        In order.
+    """
+    found = []
+    for one, model in zip(stretches, modelled, strict=True):
+        for hold in np.unique(one.hold[one.held_back & one.used]):
+            at = np.flatnonzero((one.hold == hold) & one.used)
+            if at.size < 5:
+                continue
+            late = at[at.size // 2 :]
+            found.append(
+                HeldBack(
+                    from_s=float(one.time_s[at[0]]),
+                    to_s=float(one.time_s[at[-1]]),
+                    log=one.log,
+                    measured_rpm=float(np.mean(one.measured[late, 0])),
+                    predicted_rpm=float(np.mean(model[late, 0])),
+                    rms_rpm=float(np.sqrt(np.mean((model[at, 0] - one.measured[at, 0]) ** 2))),
+                )
+            )
+    return found
+
+
+def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: float) -> FitCheck:
+    """Ask whether the valve was moved enough to learn from.
+
+    Parameters
+    ----------
+    logs : sequence of Log
+        The logs.
+    modelled : sequence of ndarray
+        Shape (slots, signals) each: the fitted model [rpm, kPa].
+    rms_rpm : float
+        Scatter left over [rpm].
+
+    Returns
+    -------
+    FitCheck
+        The answer.
+    """
+    moves = sum(int(np.count_nonzero(np.diff(log.valve_steps))) for log in logs
+                if log.valve_steps is not None)  # fmt: skip
+    moved = float(np.std(np.concatenate([one[:, 0] for one in modelled])))
+    enough = moves >= FEWEST_MOVES and moved >= LEAST_MOVEMENT * 0.5 * rms_rpm
+    text = f"{moves} moves of the valve and the loads moved speed by {moved:.0f} rpm rms in"
+    text += f" {rms_rpm:.0f} rpm of scatter"
+    if not enough:
+        text += f"; at least {FEWEST_MOVES} moves and {LEAST_MOVEMENT / 2:g} times the scatter"
+        text += " are needed: record as the guide says (fit --guide)"
+    return FitCheck("excitation", enough, text)
+
+
+def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitCheck:
+    """Ask whether holds that the fit had not seen are predicted.
+
+    Parameters
+    ----------
+    held : sequence of HeldBack
+        Predictions.
+    fitted_rms_rpm : float
+        Root mean square of what is left over where it was fitted [rpm].
+
+    Returns
+    -------
+    FitCheck
+        The answer.
+    """
+    if len(held) < 2:
+        return FitCheck("prediction", False, "too few holds of the valve to keep any back")
+    rms = float(np.sqrt(np.mean([one.rms_rpm**2 for one in held])))
+    measured = np.array([one.measured_rpm for one in held])
+    missed = measured - np.array([one.predicted_rpm for one in held])
+    explained = 1.0 - float(np.mean(missed**2)) / max(float(np.var(measured)), 1.0e-9)
+    small = float(np.sqrt(np.mean(missed**2))) <= max(0.5 * fitted_rms_rpm, 6.0)
+    passed = rms <= MOST_OVER_FITTED * fitted_rms_rpm + 4.0 and (
+        explained >= LEAST_EXPLAINED or small
+    )
+    text = (
+        f"{len(held)} holds kept back are predicted to {rms:.0f} rpm rms"
+        f" ({fitted_rms_rpm:.0f} rpm where fitted), their levels to"
+        f" {np.sqrt(np.mean(missed**2)):.0f} rpm"
+    )
+    return FitCheck("prediction", passed, text)
+
+
+def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
+    """Ask whether the car file had to be bent beyond belief.
+
+    Parameters
+    ----------
+    parameters : Parameters
+        With the beliefs.
+    departures : ndarray
+        Fitted, in their order.
+
+    Returns
+    -------
+    FitCheck
+        The answer.
+    """
+    far: list[str] = []
+    guessed: list[str] = []
+    for at, one in enumerate(parameters.each):
+        if one.table and abs(departures[at]) > FAR_FROM_BELIEF * parameters.prior_sd[at]:
+            change = departures[at] if one.unit else np.exp(departures[at])
+            word = f"{change:+.2g} {one.unit}" if one.unit else f"times {change:.2g}"
+            which = guessed if one.name.startswith(GUESSED) else far
+            which.append(f"{one.name} {word}")
+    if far:
+        text = "the car file had to be changed beyond belief: " + ", ".join(far)
+        return FitCheck("belief", False, text + "; check it against the car")
+    if guessed:
+        text = "only guesses of the car file were far off: " + ", ".join(guessed)
+        return FitCheck("belief", True, text)
+    return FitCheck("belief", True, "no number of the car file had to be changed beyond belief")
+
+
+def gain_check(value: float, low: float, high: float) -> FitCheck:
+    """Ask whether what a step is worth is known well enough.
+
+    Parameters
+    ----------
+    value, low, high : float
+        Worth of a step and its 90 % interval [rpm/step].
+
+    Returns
+    -------
+    FitCheck
+        The answer.
+    """
+    share = 0.5 * (high - low) / max(abs(value), 1.0e-9)
+    text = f"a step is worth {value:.1f} rpm ({low:.1f} to {high:.1f})"
+    passed = value > 0.0 and share <= WIDEST_GAIN
+    if not passed:
+        text += ", not known well enough: more and larger moves, held longer, would tell"
+    return FitCheck("worth of a step", passed, text)
+
+
+def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitCheck:
+    """Ask whether speed rises when more steps are commanded.
+
+    Parameters
+    ----------
+    logs : sequence of Log
+        The logs.
+    stretches : sequence of Stretch
+        Their stretches of idling.
+
+    Returns
+    -------
+    FitCheck
+        The answer.
+    """
+    steps, speed = [], []
+    for one in stretches:
+        commanded = logs[one.log].valve_steps
+        if commanded is None:
+            continue
+        averaged = one.averaged(commanded[one.rows])
+        for hold in np.unique(one.hold[one.used]):
+            at = np.flatnonzero((one.hold == hold) & one.used)
+            steps.append(float(np.mean(averaged[at[at.size // 2 :]])))
+            speed.append(float(np.mean(one.measured[at[at.size // 2 :], 0])))
+    if len(steps) < 3 or np.ptp(steps) == 0.0 or np.ptp(speed) == 0.0:
+        return FitCheck("direction", True, "the valve stood still: its direction is not seen")
+    likeness = float(np.corrcoef(steps, speed)[0, 1])
+    if likeness < -0.5:
+        text = (
+            "speed falls as more steps are commanded: the valve is wired the wrong way round, or"
+            " its steps are counted from the open end"
+        )
+        return FitCheck("direction", False, text)
+    return FitCheck("direction", True, "speed rises with the steps commanded")
+
+
+def lost_position_check(
+    stretches: Sequence[Stretch], modelled: Sequence[Floats], rms_rpm: float, rpm_per_step: float
+) -> FitCheck:
+    """Ask whether the level of speed shifts for good: a lost position, or a load not recorded.
+
+    Parameters
+    ----------
+    stretches : sequence of Stretch
+        What was recorded.
+    modelled : sequence of ndarray
+        Shape (slots, signals) each: the fitted model [rpm, kPa].
+    rms_rpm : float
+        Scatter left over [rpm].
+    rpm_per_step : float
+        Worth of a step [rpm/step].
+
+    Returns
+    -------
+    FitCheck
+        The answer.
+
+    Notes
+    -----
+    Source: largest difference of means before and after any hold (our limits).
+    """
+    worst, at_s = 0.0, 0.0
+    for one, model in zip(stretches, modelled, strict=True):
+        left = np.where(one.used, one.measured[:, 0] - model[:, 0], np.nan)
+        levels = [
+            (float(one.time_s[one.hold == hold][0]), float(np.nanmean(left[one.hold == hold])))
+            for hold in np.unique(one.hold[one.used])
+        ]
+        for cut in range(3, len(levels) - 2):
+            before = np.median([level for _, level in levels[:cut]])
+            after = np.median([level for _, level in levels[cut:]])
+            if abs(after - before) > abs(worst):
+                worst, at_s = float(after - before), levels[cut][0]
+    limit = max(
+        LOST_SHIFT_steps * max(rpm_per_step, 0.0), LOST_TIMES_SCATTER * rms_rpm / np.sqrt(12.0)
+    )
+    if abs(worst) > limit:
+        steps = worst / max(rpm_per_step, 1.0e-9)
+        text = (
+            f"from {at_s:.0f} s on, speed is {worst:+.0f} rpm off for the same steps (worth"
+            f" {steps:+.1f} steps): the valve lost its position, or a load changed"
+        )
+        return FitCheck("position", False, text)
+    return FitCheck("position", True, "the same steps give the same speed throughout")

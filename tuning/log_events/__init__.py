@@ -1,0 +1,65 @@
+"""What happens in a log: stretches, held positions, load steps, warming up, its swing."""
+
+from __future__ import annotations
+
+from tuning.log_events.load_steps import (
+    find_shifts,
+    unrecorded_loads,
+)
+from tuning.log_events.mended import (
+    mended,
+)
+from tuning.log_events.segments import (
+    Segment,
+    find_segments,
+    still_stretches,
+    valve_moves,
+)
+from tuning.log_events.spark import (
+    SparkFound,
+    spark_in,
+    with_recorded_spark,
+)
+from tuning.log_events.states import (
+    idle_rows,
+    stretches,
+    with_rising_time,
+)
+from tuning.log_events.swing import (
+    Swing,
+    read_swing,
+    undisturbed,
+)
+from tuning.log_events.warmth import (
+    HotPart,
+    WarmUp,
+    held_steps,
+    hot_part,
+    target_of,
+    warm_up,
+)
+
+__all__ = [
+    "HotPart",
+    "Segment",
+    "SparkFound",
+    "Swing",
+    "WarmUp",
+    "find_segments",
+    "find_shifts",
+    "held_steps",
+    "hot_part",
+    "idle_rows",
+    "mended",
+    "read_swing",
+    "spark_in",
+    "still_stretches",
+    "stretches",
+    "target_of",
+    "undisturbed",
+    "unrecorded_loads",
+    "valve_moves",
+    "warm_up",
+    "with_recorded_spark",
+    "with_rising_time",
+]

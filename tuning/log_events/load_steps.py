@@ -1,0 +1,185 @@
+"""Loads that came and went during a log and whose size was not recorded: found by their mark.
+
+A load shifts speed and manifold pressure for good while the valve stands still: down and up when
+it comes on, back when it goes.  Scatter does not do that, and hunting does not last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tuning.log_events.states import BETWEEN_PARTS_s, idle_rows, remembered
+from tuning.logs import Log
+
+Floats = NDArray[np.float64]
+
+LOOK_s, GAP_s = 4.0, 1.5
+"""Means over this long on both sides are compared, leaving out this long after the change [s]."""
+SMALLEST_rpm = 40.0
+"""Smaller shifts are not taken for loads [rpm]."""
+TIMES_SCATTER = 2.5
+"""A shift is this many times the scatter within the means compared [-]."""
+
+
+@dataclass(frozen=True)
+class Shift:
+    """A lasting change of speed with the valve still.
+
+    Attributes
+    ----------
+    at_s : float
+        When, in the log's time [s].
+    rpm : float
+        Mean speed after less mean speed before [rpm].
+    map_kPa : float
+        The same of manifold pressure, nan where it was not recorded [kPa].
+    """
+
+    at_s: float
+    rpm: float
+    map_kPa: float
+
+    @property
+    def comes_on(self) -> bool:
+        """Whether it is a load coming on: speed falls."""
+        return self.rpm < 0.0
+
+    def text(self) -> str:
+        """Say it in words.
+
+        Returns
+        -------
+        str
+            One line.
+        """
+        size = f"{self.rpm:+.0f} rpm"
+        if not np.isfinite(self.map_kPa):
+            return f"a load comes on: {size}" if self.comes_on else f"a load goes: {size}"
+        size += f", {self.map_kPa:+.1f} kPa"
+        if self.rpm * self.map_kPa < 0.0:
+            return f"a load comes on: {size}" if self.comes_on else f"a load goes: {size}"
+        return f"air is taken away: {size}" if self.comes_on else f"air is added: {size}"
+
+
+def _means(values: Floats, time_s: Floats, at_s: Floats) -> tuple[Floats, Floats, Floats]:
+    """Means before and after each time, and the scatter within both."""
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    squares = np.concatenate([[0.0], np.cumsum(values * values)])
+    spans = [
+        np.searchsorted(time_s, [at_s - LOOK_s, at_s - 0.2]),
+        np.searchsorted(time_s, [at_s + GAP_s, at_s + GAP_s + LOOK_s]),
+    ]
+    means, variances = [], []
+    for first, past in spans:
+        count = np.maximum(past - first, 1)
+        mean = (total[past] - total[first]) / count
+        means.append(mean)
+        variances.append(np.maximum((squares[past] - squares[first]) / count - mean**2, 0.0))
+    return means[0], means[1], np.sqrt(0.5 * (variances[0] + variances[1]))
+
+
+def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
+    """Whether the valve stands still around each time.
+
+    Parameters
+    ----------
+    log : Log
+        The log; without valve steps the valve is taken to stand.
+    at_s : ndarray
+        Times [s].
+
+    Returns
+    -------
+    ndarray of bool
+        Shape of ``at_s``.
+    """
+    if log.valve_steps is None:
+        return np.ones(at_s.size, dtype=bool)
+    moves = log.time_s[1:][np.diff(log.valve_steps) != 0.0]
+    first = np.searchsorted(moves, at_s - LOOK_s)
+    past = np.searchsorted(moves, at_s + GAP_s + LOOK_s)
+    return np.asarray(past == first)
+
+
+@remembered
+def find_shifts(log: Log) -> tuple[Shift, ...]:
+    """Find lasting changes of speed while the valve stands still.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    tuple of Shift
+        In order of time.
+
+    Notes
+    -----
+    Source: comparison of two means (our limits); each peak of the difference is one shift.
+    """
+    idle = idle_rows(log)
+    if idle.sum() < 20:
+        return ()
+    # A row every quarter second will do, whatever the rate of the log.
+    step = max(1, int(0.25 * log.rate_Hz)) if log.rate_Hz > 0.0 else 1
+    rows = np.arange(0, log.time_s.size, step)
+    at_s = log.time_s[rows]
+    before, after, scatter = _means(log.rpm, log.time_s, at_s)
+    change = after - before
+    inside = (at_s > log.time_s[0] + LOOK_s) & (at_s < log.time_s[-1] - LOOK_s - GAP_s)
+    clear = np.abs(change) > np.maximum(SMALLEST_rpm, TIMES_SCATTER * scatter)
+    clear &= inside & idle[rows] & still_valve(log, at_s)
+    for later in log.parts[1:]:
+        # Another recording: the engine may idle otherwise without any load.
+        begin_s = float(log.time_s[later.start])
+        clear &= (at_s < begin_s - BETWEEN_PARTS_s - GAP_s - LOOK_s) | (at_s > begin_s + LOOK_s)
+    shifts: list[Shift] = []
+    for part in _groups(clear, change):
+        peak = part[np.argmax(np.abs(change[part]))]
+        change_kPa = np.nan
+        if log.map_kPa is not None:
+            low, high, _ = _means(log.map_kPa, log.time_s, at_s[peak : peak + 1])
+            change_kPa = float(high[0] - low[0])
+        shifts.append(Shift(float(at_s[peak]), float(change[peak]), change_kPa))
+    return tuple(shifts)
+
+
+def _groups(clear: NDArray[np.bool_], change: Floats) -> list[NDArray[np.int64]]:
+    """Runs of rows that are clear and of one sign."""
+    signed = np.where(clear, np.sign(change), 0.0)
+    cuts = np.flatnonzero(np.diff(signed)) + 1
+    parts = np.split(np.arange(signed.size), cuts)
+    return [part for part in parts if part.size and signed[part[0]] != 0.0]
+
+
+def unrecorded_loads(log: Log) -> list[tuple[float, float]]:
+    """Find loads that came on and went, where the log does not record load.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    list of (float, float)
+        When each came on and went [s]; the end of the log where it stayed on.
+    """
+    if log.load_W is not None:
+        return []
+    loads: list[tuple[float, float]] = []
+    on_s: float | None = None
+    for shift in find_shifts(log):
+        if shift.comes_on and on_s is None:
+            on_s = shift.at_s
+        elif not shift.comes_on and on_s is not None:
+            loads.append((on_s, shift.at_s))
+            on_s = None
+    if on_s is not None:
+        loads.append((on_s, float(log.time_s[-1])))
+    return loads

@@ -1,0 +1,293 @@
+"""What a log is made of: start, idling, steady, step response, load, hunting, driving.
+
+Every row belongs to one state of the engine (``tuning.log_events.states``); within idling,
+stretches are told apart by what the valve does and what speed answers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tuning.log_events.load_steps import find_shifts
+from tuning.log_events.mended import mended
+from tuning.log_events.states import (
+    STOPPED_rpm,
+    driven_rows,
+    idle_rows,
+    remembered,
+    running_rows,
+    starting_rows,
+    stretches,
+)
+from tuning.logs import Log
+from tuning.measures import is_hunting, measure
+
+Floats = NDArray[np.float64]
+
+KINDS = ("stopped", "start", "driven", "idle", "steady", "step", "load", "hunting")
+"""Kinds of segment: states of the engine, then what happens while it idles."""
+SETTLE_s = 2.5
+"""Time after a move or a load that does not count as steady yet [s]."""
+SHORTEST_STEADY_s = 3.0
+LONE_s = 2.5
+"""A step is alone if the valve stood still for this long before it, and after it [s]."""
+JOINED_s = 0.75
+"""Moves closer together than this are pieces of one [s]."""
+STEP_LENGTH_s = 6.0
+LOAD_LENGTH_s = 8.0
+HUNTING_WINDOW_s = 20.0
+FEWEST_REVERSALS = 4
+"""A valve that moves while an engine hunts reverses at least this often in a window [-]."""
+SLOWEST_REFRESH_s = 0.6
+"""Speed that is refreshed more slowly cannot show hunting [s]."""
+
+
+@dataclass(frozen=True)
+class Segment:
+    """One stretch of a log.
+
+    Attributes
+    ----------
+    kind : str
+        One of ``KINDS``.
+    from_s, to_s : float
+        Beginning and end, in the log's time [s].
+    text : str
+        What it shows, in words.
+    values : dict of str to float
+        Numbers that belong to it, names with units.
+    """
+
+    kind: str
+    from_s: float
+    to_s: float
+    text: str
+    values: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def length_s(self) -> float:
+        """Length [s]."""
+        return self.to_s - self.from_s
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the segment as plain values.
+
+        Returns
+        -------
+        dict
+            By attribute.
+        """
+        return dict(vars(self))
+
+
+def _span(log: Log, rows: slice) -> tuple[float, float]:
+    return float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
+
+
+def _states(log: Log) -> Iterable[Segment]:
+    """Segments of the engine's states, idling among them."""
+    stopped = log.rpm < STOPPED_rpm
+    start = starting_rows(log) | (~running_rows(log) & ~stopped)
+    driven = driven_rows(log) & running_rows(log) & ~start
+    for rows in stretches(stopped, log.parts):
+        yield Segment("stopped", *_span(log, rows), "the engine stands")
+    for rows in stretches(start, log.parts):
+        highest = float(np.max(log.rpm[rows]))
+        yield Segment("start", *_span(log, rows), f"a start, up to {highest:.0f} rpm",
+                      {"highest_rpm": highest})  # fmt: skip
+    for rows in stretches(driven, log.parts):
+        highest = float(np.max(log.rpm[rows]))
+        text = f"throttle or overrun, up to {highest:.0f} rpm"
+        yield Segment("driven", *_span(log, rows), text, {"highest_rpm": highest})
+    for rows in stretches(idle_rows(log), log.parts):
+        mean = float(np.mean(log.rpm[rows]))
+        yield Segment("idle", *_span(log, rows), f"idling at {mean:.0f} rpm", {"mean_rpm": mean})
+
+
+@remembered
+def valve_moves(log: Log) -> Floats:
+    """Read the valve's moves; moving on in the same direction counts as one move.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    ndarray
+        Shape (moves, 3): time [s], steps before, steps after [steps].
+    """
+    if log.valve_steps is None:
+        return np.zeros((0, 3))
+    moves: list[list[float]] = []
+    for row in np.flatnonzero(np.diff(log.valve_steps) != 0.0) + 1:
+        at_s = float(log.time_s[row])
+        before, after = float(log.valve_steps[row - 1]), float(log.valve_steps[row])
+        onward = bool(moves) and (after - before) * (moves[-1][2] - moves[-1][1]) > 0.0
+        if onward and at_s - moves[-1][3] < JOINED_s:
+            moves[-1][2], moves[-1][3] = after, at_s
+        else:
+            moves.append([at_s, before, after, at_s])
+    return np.array([move[:3] for move in moves]).reshape(-1, 3)
+
+
+def still_stretches(log: Log, shortest_s: float = SHORTEST_STEADY_s) -> list[slice]:
+    """Stretches of idling with the valve at rest and loads unchanged, settling time left out.
+
+    Parameters
+    ----------
+    log : Log
+        The log; where it has no valve steps the valve is taken to stand.
+    shortest_s : float
+        Shorter ones are left out [s].
+
+    Returns
+    -------
+    list of slice
+        Rows, in order.
+    """
+    idle = idle_rows(log)
+    begins = [*(move[0] for move in valve_moves(log)), *(one.at_s for one in find_shifts(log))]
+    if log.load_W is not None:
+        begins += list(log.time_s[1:][np.diff(log.load_W) != 0.0])
+    marks = np.sort(np.asarray(begins, dtype=float))
+    found = []
+    for rows in stretches(idle, log.parts):
+        first_s, last_s = _span(log, rows)
+        inside = marks[(marks > first_s) & (marks < last_s)]
+        edges = [first_s - SETTLE_s, *inside, last_s]
+        for begin_s, end_s in pairwise(edges):
+            if end_s - begin_s - SETTLE_s < shortest_s:
+                continue
+            first, past = np.searchsorted(log.time_s, [begin_s + SETTLE_s, end_s])
+            found.append(slice(int(first), int(past)))
+    return [rows for rows in found if rows.stop - rows.start >= 4]
+
+
+def _steady(log: Log) -> Iterable[Segment]:
+    for rows in still_stretches(log):
+        values = {
+            "mean_rpm": float(np.mean(log.rpm[rows])),
+            "scatter_rpm": float(np.std(log.rpm[rows])),
+        }
+        for name in ("valve_steps", "map_kPa", "coolant_degC"):
+            signal = getattr(log, name)
+            if signal is not None:
+                values[f"mean_{name}"] = float(np.mean(signal[rows]))
+        text = f"steady at {values['mean_rpm']:.0f} rpm, scatter {values['scatter_rpm']:.1f} rpm"
+        yield Segment("steady", *_span(log, rows), text, values)
+
+
+def _steps(log: Log) -> Iterable[Segment]:
+    """Moves of the valve that stand alone, with what speed answers."""
+    moves = valve_moves(log)
+    idle = idle_rows(log)
+    for number, (at_s, before, after) in enumerate(moves):
+        since = at_s - moves[number - 1, 0] if number else np.inf
+        following = moves[number + 1, 0] if number + 1 < len(moves) else float(log.time_s[-1])
+        until = following - at_s
+        row = int(np.searchsorted(log.time_s, at_s))
+        if since < LONE_s or until < LONE_s or not idle[min(row, idle.size - 1)]:
+            continue
+        end_s = at_s + min(until, STEP_LENGTH_s)
+        old = log.rpm[(log.time_s >= at_s - min(since, 2.0)) & (log.time_s < at_s)]
+        new = log.rpm[(log.time_s > 0.5 * (at_s + end_s)) & (log.time_s <= end_s)]
+        if old.size < 2 or new.size < 2:
+            continue
+        change = float(np.mean(new) - np.mean(old))
+        size = after - before
+        worth = change / size if size != 0.0 else 0.0
+        values = {"steps": size, "change_rpm": change, "rpm_per_step": worth}
+        text = f"{size:+.0f} steps, speed {change:+.0f} rpm"
+        yield Segment("step", float(at_s), end_s, text, values)
+
+
+def _loads(log: Log) -> Iterable[Segment]:
+    """Loads that come and go, recorded or found by their mark."""
+    last_s = float(log.time_s[-1])
+    if log.load_W is not None:
+        for row in np.flatnonzero(np.diff(log.load_W) != 0.0) + 1:
+            change = float(log.load_W[row] - log.load_W[row - 1])
+            at_s = float(log.time_s[row])
+            text = f"load {change:+.0f} W"
+            end_s = min(at_s + LOAD_LENGTH_s, last_s)
+            yield Segment("load", at_s, end_s, text, {"change_W": change})
+        return
+    for shift in find_shifts(log):
+        text = shift.text()
+        values = {"change_rpm": shift.rpm}
+        if np.isfinite(shift.map_kPa):
+            values["change_kPa"] = shift.map_kPa
+        end_s = min(shift.at_s + LOAD_LENGTH_s, last_s)
+        yield Segment("load", shift.at_s, end_s, text, values)
+
+
+def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bool:
+    """Whether a swing in a window could be hunting: no load in it, the valve at rest or busy."""
+    if np.any((disturbed_s > begin_s - SETTLE_s) & (disturbed_s < end_s)):
+        return False
+    moves = valve_moves(log)
+    inside = moves[(moves[:, 0] >= begin_s) & (moves[:, 0] < end_s)]
+    if not len(inside):
+        return True
+    directions = np.sign(inside[:, 2] - inside[:, 1])
+    return int(np.count_nonzero(np.diff(directions))) >= FEWEST_REVERSALS
+
+
+def _hunting(log: Log) -> Iterable[Segment]:
+    """Windows of idling that hunt by their regularity, neighbours joined."""
+    if log.refresh_s.get("rpm", 1.0 / max(log.rate_Hz, 1e-9)) > SLOWEST_REFRESH_s:
+        return
+    disturbed_s = np.array([one.from_s for one in _loads(log)])
+    found: list[tuple[float, float, float, float]] = []
+    for rows in stretches(idle_rows(log), log.parts):
+        first_s, last_s = _span(log, rows)
+        latest_s = last_s - HUNTING_WINDOW_s
+        if latest_s < first_s:
+            continue
+        for begin_s in (*np.arange(first_s, latest_s, HUNTING_WINDOW_s / 2), latest_s):
+            end_s = begin_s + HUNTING_WINDOW_s
+            if not _may_hunt(log, begin_s, end_s, disturbed_s):
+                continue
+            measured = measure(log, [("hunting", float(begin_s), float(end_s))])
+            if not is_hunting(measured):
+                continue
+            size, period = measured.hunting_rpm, measured.hunting_period_s
+            first = float(begin_s)
+            if found and begin_s <= found[-1][1]:
+                first, _, largest, _ = found.pop()
+                size = max(size, largest)
+            found.append((first, float(end_s), size, period))
+    for begin_s, end_s, size, period in found:
+        text = f"hunting, {size:.0f} rpm every {period:.1f} s"
+        values = {"hunting_rpm": size, "hunting_period_s": period}
+        yield Segment("hunting", begin_s, min(end_s, float(log.time_s[-1])), text, values)
+
+
+def find_segments(log: Log) -> tuple[Segment, ...]:
+    """Divide a log into segments.
+
+    Parameters
+    ----------
+    log : Log
+        The log; time and rpm are enough, what else it has makes more of it.
+
+    Returns
+    -------
+    tuple of Segment
+        States of the engine and what happens while it idles, which overlap the idling; in
+        order of time.
+    """
+    log = mended(log)
+    found = [*_states(log), *_steady(log), *_steps(log), *_loads(log), *_hunting(log)]
+    return tuple(sorted(found, key=lambda one: (one.from_s, KINDS.index(one.kind))))
+
+
+__all__ = ["KINDS", "Segment", "find_segments", "still_stretches", "valve_moves"]

@@ -1,0 +1,136 @@
+"""What a log of spark advance says about the spark table: its level and its slope over speed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import Car
+from tuning.log_events.states import idle_rows
+from tuning.logs import Log
+
+LEAST_SPREAD_deg = 0.4
+"""Spark that varies less than this is constant [deg]."""
+FINEST_deg, CLEAR_SHARE = 0.12, 0.6
+"""Spark that varies less is still believed to follow speed where speed explains most of it."""
+TREND_s = 15.0
+"""Slower changes of spark and speed are trends, not one following the other [s]."""
+SLOWEST_REFRESH_s = 0.6
+"""Speed refreshed more slowly cannot be paired with spark [s]."""
+LEAST_SHARE = 0.3
+"""Share of the spark's variance that speed must explain for a slope to be believed [-]."""
+
+
+@dataclass(frozen=True)
+class SparkFound:
+    """Spark advance at idle as recorded.
+
+    Attributes
+    ----------
+    base_deg : float
+        At target speed [deg].
+    advance_deg_per_100rpm : float
+        Advance added below target; negative retards there [deg per 100 rpm].
+    explained : float
+        Share of the spark's variance that speed explains [-].
+    spread_deg : float
+        Standard deviation of the advance [deg].
+    """
+
+    base_deg: float
+    advance_deg_per_100rpm: float
+    explained: float
+    spread_deg: float
+
+    @property
+    def follows_speed(self) -> bool:
+        """Whether spark varies, and does so with speed."""
+        clear = self.spread_deg >= LEAST_SPREAD_deg and self.explained >= LEAST_SHARE
+        return clear or (self.spread_deg >= FINEST_deg and self.explained >= CLEAR_SHARE)
+
+
+def _without_trend(values: NDArray[np.float64], rate_Hz: float) -> NDArray[np.float64]:
+    """Values less their mean over some seconds around: what warming up does is no slope."""
+    width = int(np.clip(TREND_s * rate_Hz, 1, values.size))
+    ones = np.ones(width)
+    count = np.convolve(np.ones(values.size), ones, mode="same")
+    return np.asarray(values - np.convolve(values, ones, mode="same") / count)
+
+
+def spark_in(log: Log, target_rpm: float | None = None) -> SparkFound | None:
+    """Read level and slope of the spark from one log.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    target_rpm : float, optional
+        Speed at which the level is read; the log's own target, or its mean, when left out [rpm].
+
+    Returns
+    -------
+    SparkFound or None
+        None where spark was not recorded, speed is refreshed too slowly, or the engine does
+        not idle.
+
+    Notes
+    -----
+    Source: straight line by least squares through departures from the means around.
+    """
+    idle = idle_rows(log)
+    if log.spark_deg is None or idle.sum() < 20:
+        return None
+    if log.refresh_s.get("rpm", 0.0) > SLOWEST_REFRESH_s:
+        return None
+    spark, speed = log.spark_deg[idle], log.rpm[idle]
+    if target_rpm is None:
+        target_rpm = float(np.mean(speed if log.target_rpm is None else log.target_rpm[idle]))
+    quick_spark, quick_speed = (_without_trend(one, log.rate_Hz) for one in (spark, speed))
+    spread, swing = float(np.std(quick_spark)), float(np.std(quick_speed))
+    if spread < 1.0e-6 or swing < 1.0e-6:
+        return SparkFound(float(np.median(spark)), 0.0, 0.0, spread)
+    likeness = float(np.corrcoef(quick_speed, quick_spark)[0, 1])
+    slope = likeness * spread / swing
+    level = float(np.mean(spark)) + slope * (target_rpm - float(np.mean(speed)))
+    return SparkFound(level, -100.0 * slope, likeness**2, spread)
+
+
+def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound | None]:
+    """Give a car the spark that its logs show.
+
+    Parameters
+    ----------
+    car : Car
+        The car as described.
+    logs : sequence of Log
+        Its logs.
+
+    Returns
+    -------
+    car : Car
+        With level and slope as recorded; unchanged where spark was not recorded.
+    found : SparkFound or None
+        Of the log with most spark movement.
+    """
+    every = [one for one in (spark_in(log) for log in logs) if one is not None]
+    if not every:
+        return car, None
+    found = max(every, key=lambda one: one.spread_deg)
+    slope = found.advance_deg_per_100rpm if found.follows_speed else 0.0
+    spark = car.spark.model_copy(
+        update={
+            "base_deg": float(np.clip(found.base_deg, -20.0, 50.0)),
+            "advance_deg_per_100rpm": float(np.clip(slope, -20.0, 20.0)),
+        }
+    )
+    lost = spark.loss_per_deg2 * (spark.base_deg - spark.best_deg) ** 2
+    if lost > MOST_LOST:
+        return car, found
+    return car.model_copy(update={"spark": spark}), found
+
+
+MOST_LOST = 0.6
+"""Share of the work that the car file lets spark lose [-]."""

@@ -1,0 +1,306 @@
+"""Recorded logs: reading them from text tables or ASAM MDF 4, and writing our own form.
+
+A log needs time and engine speed; everything else is used when it is there. What was recognised,
+what was not used and what had to be put right is kept with the log, to be shown to the user.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sim.errors import InputError, Problem
+from sim.files import write_beside
+from tuning.logs.order import put_in_order
+from tuning.logs.rows import Findings
+from tuning.logs.signals import BY_NAME
+from tuning.logs.table import find_wanted, listed, read_table
+from tuning.logs.values import Table, convert, remarks
+
+FloatArray = NDArray[np.float64]
+
+WRITTEN_COLUMNS = (
+    "time_s", "rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg",
+    "target_rpm", "iat_degC", "throttle_percent", "load_W",
+)  # fmt: skip
+
+
+class Recognised(NamedTuple):
+    """One column of a file and what it was taken for.
+
+    Attributes
+    ----------
+    column : str
+        Name in the file.
+    name : str
+        Our name.
+    unit : str
+        Unit of the file's column.
+    how : str
+        How name and unit were recognised.
+    """
+
+    column: str
+    name: str
+    unit: str
+    how: str
+
+
+@dataclass(frozen=True, eq=False)
+class Log:
+    """A recorded log in our units.
+
+    All signals are float64 arrays of the same length and finite: where a file's cell was empty the
+    last value is held, and a note says so.
+
+    Attributes
+    ----------
+    file : str
+        The file as the user named it.
+    time_s : ndarray
+        [s] times as recorded, rising within each part; dates count from the first row.
+    rpm : ndarray
+        [rpm] engine speed, 0 to 20000.
+    map_kPa : ndarray or None
+        [kPa] absolute manifold pressure, 0 to 400; None, as for all below, when not recorded.
+    coolant_degC : ndarray or None
+        [degC] coolant or head temperature, -60 to 200.
+    battery_V : ndarray or None
+        [V] supply voltage, 0 to 60.
+    valve_steps : ndarray or None
+        [steps] commanded valve position.
+    spark_deg : ndarray or None
+        [deg] ignition advance before top dead centre, -90 to 90.
+    target_rpm : ndarray or None
+        [rpm] target of the idle controller.
+    iat_degC : ndarray or None
+        [degC] intake air temperature, -60 to 250.
+    throttle_percent : ndarray or None
+        [%] throttle opening.
+    load_W : ndarray or None
+        [W] electrical load.
+    parts : tuple of slice
+        Stretches between restarts and gaps (longer than 5 usual intervals or 2 s).
+    rate_Hz : float
+        [Hz] mean number of rows a second within the parts.
+    refresh_s : mapping of str to float
+        [s] by name, how often rpm and map_kPa are new where that is slower than the rows.
+    recognised : tuple of Recognised
+        Columns used.
+    ignored : tuple of str
+        Columns of the file not used.
+    notes : tuple of str
+        What was noticed and put right.
+    """
+
+    file: str
+    time_s: FloatArray
+    rpm: FloatArray
+    map_kPa: FloatArray | None = None
+    coolant_degC: FloatArray | None = None
+    battery_V: FloatArray | None = None
+    valve_steps: FloatArray | None = None
+    spark_deg: FloatArray | None = None
+    target_rpm: FloatArray | None = None
+    iat_degC: FloatArray | None = None
+    throttle_percent: FloatArray | None = None
+    load_W: FloatArray | None = None
+    parts: tuple[slice, ...] = ()
+    rate_Hz: float = 0.0
+    refresh_s: Mapping[str, float] = field(default_factory=dict)
+    recognised: tuple[Recognised, ...] = ()
+    ignored: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the signals recorded, time first."""
+        return tuple(name for name in WRITTEN_COLUMNS if getattr(self, name) is not None)
+
+    def columns(self) -> dict[str, FloatArray]:
+        """Signals recorded.
+
+        Returns
+        -------
+        dict of str to ndarray
+            By our name, time first, each in the unit of its name.
+        """
+        return {name: getattr(self, name) for name in self.names}
+
+    def summary(self) -> list[str]:
+        """What was recognised, what was ignored, and the notes.
+
+        Returns
+        -------
+        list of str
+            Lines for people.
+        """
+        rows, last = self.time_s.size, sum(
+            float(self.time_s[part.stop - 1] - self.time_s[part.start]) for part in self.parts
+        )  # fmt: skip
+        pieces = f" in {len(self.parts)} parts" if len(self.parts) > 1 else ""
+        lines = [
+            f"{self.file}: {rows} rows, {last:.1f} s{pieces}, {self.rate_Hz:.3g} rows a second"
+        ]
+        lines += [
+            f"  {column!r} is {name}" + (f" [{unit}]" if unit else "") + f" ({how})"
+            for column, name, unit, how in self.recognised
+        ]
+        if self.ignored:
+            lines.append("  ignored: " + ", ".join(repr(column) for column in self.ignored))
+        return [*lines, *(f"  note: {note}" for note in self.notes)]
+
+
+def read_log(
+    path: str | Path, columns: Mapping[str, str | None] | None = None, encoding: str | None = None
+) -> Log:
+    """Read a recorded log.
+
+    Parameters
+    ----------
+    path : str or Path
+        Comma, semicolon or tab separated text with a header, or ASAM MDF 4 (``.mf4``).
+    columns : mapping of str to str or None, optional
+        Our name (``rpm``, ``map_kPa`` or short ``map``) to the file's column, with a unit in
+        brackets where the file gives none or a wrong one (``"Pressure [inHg]"``); None or '' leaves
+        the signal out. Signals not named are recognised from their names.
+    encoding : str, optional
+        Encoding of a text file; by default UTF-8 and then Windows-1252 are tried.
+
+    Returns
+    -------
+    Log
+        Time, rpm and whatever else was recognised, in our units.
+
+    Raises
+    ------
+    InputError
+        With one line for each problem: file, line, column, what is wrong, what is allowed.
+    """
+    path = Path(path)
+    if path.suffix.lower() == ".mf4":
+        from tuning.logs.mdf import read_mdf
+
+        table = read_mdf(path, lambda headers: find_wanted(str(path), headers, 1, columns))
+    else:
+        table = read_table(path, columns, encoding)
+    return _log_from(table)
+
+
+def needs(log: Log, names: Sequence[str], for_what: str = "this") -> None:
+    """Make sure that a log holds the signals that something needs.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+    names : sequence of str
+        Our names of the signals needed.
+    for_what : str
+        Who needs them, for the message, such as ``"fit"``.
+
+    Raises
+    ------
+    InputError
+        One problem for each signal that was not recorded.
+    """
+    missing = [name for name in names if name not in log.names]
+    if not missing:
+        return
+    there = listed(log.ignored)
+    raise InputError(
+        Problem(
+            log.file, 1, name, f"not in this log, and {for_what} needs it (columns not used: "
+            f"{there}), allowed: record it, or name its column with --columns \"{name}=...\""
+        )
+        for name in missing
+    )  # fmt: skip
+
+
+def write_log(log: Log | Mapping[str, ArrayLike], path: str | Path) -> None:
+    """Write a log in our own form, completely or not at all.
+
+    Numbers are written so that reading gives back exactly the same.
+
+    Parameters
+    ----------
+    log : Log or mapping of str to array_like
+        Signals by our names, one value a row, all finite; `time_s` and `rpm` are needed.
+    path : str or Path
+        The file; one that is there is replaced.
+
+    Raises
+    ------
+    InputError
+        When a signal is missing, unknown, of another length or not finite, or when the place
+        cannot be written.
+    """
+    given = log.columns() if isinstance(log, Log) else dict(log)
+    arrays = {
+        name: np.asarray(given[name], np.float64) for name in WRITTEN_COLUMNS if name in given
+    }
+    problems = [
+        Problem(str(path), 1, name, f"unknown signal, allowed: {', '.join(WRITTEN_COLUMNS)}")
+        for name in given
+        if name not in BY_NAME
+    ]
+    problems += [
+        Problem(str(path), 1, name, "missing, allowed: one value a row")
+        for name in ("time_s", "rpm")
+        if name not in given
+    ]
+    rows = arrays["time_s"].size if "time_s" in arrays else 0
+    for name, values in arrays.items():
+        if values.shape != (rows,):
+            message = f"another shape ({values.shape}), allowed: {rows} values as time_s"
+            problems.append(Problem(str(path), 1, name, message))
+        elif not np.isfinite(values).all():
+            row = int(np.flatnonzero(~np.isfinite(values))[0])
+            message = f"not finite in row {row} ({values[row]}), allowed: finite numbers"
+            problems.append(Problem(str(path), row + 2, name, message))
+    if problems:
+        raise InputError(problems)
+    import pandas as pd
+
+    text = io.StringIO()
+    pd.DataFrame(arrays).to_csv(text, index=False, lineterminator="\n")
+    write_beside(path, text.getvalue())
+
+
+def _log_from(table: Table) -> Log:
+    """Convert, put in order and describe."""
+    findings = Findings(table.file)
+    signals = convert(table, findings)
+    others = [values for name, values in signals.columns.items() if name != "time_s"]
+    order = put_in_order(signals.columns["time_s"], others, signals.line_of_row, findings)
+    columns = {name: values[order.keep] for name, values in signals.columns.items()}
+    columns["time_s"] = order.time_s
+    said, refresh_s = remarks(columns, order.parts)
+    recognised = tuple(_recognised(table, name, *signals.units[name]) for name in columns)
+    used = {table.choices[name].column for name in columns}
+    ignored = tuple(header for at, header in enumerate(table.headers) if header and at not in used)
+    return Log(
+        file=table.file,
+        **columns,
+        parts=order.parts,
+        rate_Hz=order.rate_Hz,
+        refresh_s=refresh_s,
+        recognised=recognised,
+        ignored=ignored,
+        notes=(*table.notes, *signals.notes, *order.notes, *said),
+    )
+
+
+def _recognised(table: Table, name: str, unit: str, how_unit: str) -> Recognised:
+    choice = table.choices[name]
+    how = f"{choice.how}; {how_unit}" if how_unit else choice.how
+    return Recognised(table.headers[choice.column], name, unit, how)
+
+
+__all__ = ["WRITTEN_COLUMNS", "Log", "Recognised", "needs", "read_log", "write_log"]

@@ -1,0 +1,170 @@
+"""Logs in ASAM MDF 4, read by asammdf (optional extra ``mdf``)."""
+
+from __future__ import annotations
+
+import contextlib
+import gc
+import io
+import logging
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import InputError, Problem
+from sim.files import one_problem
+from tuning.logs.names import Choice, choose_columns
+from tuning.logs.table import listed
+from tuning.logs.text import one_line, read_bytes
+from tuning.logs.values import Table
+
+FloatArray = NDArray[np.float64]
+Channel = tuple[int, int]
+
+
+def read_mdf(
+    path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]
+) -> Table:
+    """Read recognised channels of an ASAM MDF 4 file.
+
+    The rows are the samples of the rpm channel; other channels, which may be sampled at other
+    times, give their last value at each.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    wanted_of : callable
+        Finds the channels the user named among all names.
+
+    Returns
+    -------
+    Table
+        Channels in the file's own units; rows are counted as lines, the first is 1.
+
+    Raises
+    ------
+    InputError
+        When asammdf is not installed, when the file is damaged, or holds no rpm.
+    """
+    file = str(path)
+    start = read_bytes(path)[:8]
+    if start not in (b"MDF     ", b"UnFinMF "):
+        message = f"not an ASAM MDF file (begins with {start!r}), allowed: MDF version 4"
+        raise one_problem(path, 1, "file", message)
+    try:
+        import asammdf
+    except ImportError:
+        message = "ASAM MDF needs asammdf, allowed: pip install 'evenidle[mdf]', or a text log"
+        raise one_problem(path, 1, "file", message) from None
+    with _quiet():
+        try:
+            recording = asammdf.MDF(path)
+            try:
+                return _table(file, recording, wanted_of)
+            finally:
+                recording.close()
+        except InputError:
+            raise
+        except Exception as error:  # noqa: BLE001 - a damaged file fails anywhere in its reader
+            reason = " ".join(str(error).split())[:80] or type(error).__name__
+            message = f"damaged ASAM MDF file ({reason}), allowed: a whole one"
+        # What is left of a half-opened file is thrown away here, where its complaint is unheard.
+        gc.collect()
+    raise one_problem(path, 1, "file", message)
+
+
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep the library's own remarks and printed tracebacks from standing among our messages."""
+    logging.getLogger("asammdf").setLevel(logging.CRITICAL)
+    before = sys.unraisablehook
+    sys.unraisablehook = lambda _: None
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):
+            yield
+    finally:
+        sys.unraisablehook = before
+
+
+def _table(
+    file: str,
+    recording: Any,
+    wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]],
+) -> Table:
+    places = _channels(recording)
+    headers = [one_line(recording.groups[group].channels[at].name, 80) for group, at in places]
+    units = [_unit(recording, place) for place in places]
+    wanted = wanted_of(headers)
+    choices, notes = choose_columns(headers, units, wanted)
+    if "rpm" not in choices:
+        there = listed(headers)
+        message = f"no such channel recognised (channels: {there}), allowed: name it with --columns"
+        raise InputError([Problem(file, 1, "rpm", message + ' "rpm=..."')])
+    time, rpm = _samples(recording, places[choices["rpm"].column])
+    numbers: dict[str, FloatArray] = {"time_s": time, "rpm": rpm}
+    kept = {"time_s": _time_choice(len(headers)), "rpm": choices["rpm"]}
+    for name, choice in choices.items():
+        if name in kept:
+            continue
+        try:
+            at, values = _samples(recording, places[choice.column])
+        except (TypeError, ValueError):
+            notes.append(f"{name}: '{headers[choice.column]}' holds no numbers: not used")
+            continue
+        kept[name] = choice
+        numbers[name] = _held_at(time, at, values)
+    return Table(
+        file=file,
+        headers=(*headers, "time of the samples"),
+        header_line=1,
+        choices=kept,
+        numbers=numbers,
+        time_how="ASAM MDF master channel",
+        line_of_row=np.arange(1, time.size + 1),
+        notes=tuple(notes),
+    )
+
+
+def _channels(recording: Any) -> list[Channel]:
+    """Return all channels but the master channels, which hold the time."""
+    return [
+        (group, at)
+        for group, content in enumerate(recording.groups)
+        for at in range(len(content.channels))
+        if recording.masters_db.get(group) != at
+    ]
+
+
+def _unit(recording: Any, place: Channel) -> str:
+    group, at = place
+    return str(recording.get_channel_unit(group=group, index=at) or "")
+
+
+def _samples(recording: Any, place: Channel) -> tuple[FloatArray, FloatArray]:
+    """Return times in seconds and values of one channel, invalid samples as nan."""
+    group, at = place
+    signal = recording.get(group=group, index=at, ignore_invalidation_bits=True)
+    values = np.array(signal.samples, dtype=np.float64)
+    if values.ndim != 1:
+        raise ValueError("more than one value a sample")
+    if signal.invalidation_bits is not None:
+        values[np.asarray(signal.invalidation_bits, np.bool_)] = np.nan
+    return np.asarray(signal.timestamps, np.float64), values
+
+
+def _held_at(time: FloatArray, at: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the last value at or before each time, nan before the first."""
+    if not at.size:
+        return np.full(time.size, np.nan)
+    last = np.searchsorted(at, time, side="right") - 1
+    return np.where(last < 0, np.nan, values[np.maximum(last, 0)])
+
+
+def _time_choice(column: int) -> Choice:
+    from tuning.logs.signals import BY_NAME
+
+    return Choice(column, BY_NAME["time_s"], "s", "ASAM MDF")

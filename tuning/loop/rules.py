@@ -1,0 +1,352 @@
+"""Starting settings by rule: from a first-order model with delay to PI gains, to seed a search.
+
+The rules know nothing of deadband, minimum move or scatter; they give gains that are sane for the
+engine's gain, lag and delay, in the form of table [feedback].
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tuning.loop.delays import Complexes, mean_over
+from tuning.loop.linear import LinearIdle
+from tuning.loop.sampled_loop import SampledPI, frequencies, loop_response
+
+Rule = Literal["simc", "amigo"]
+
+
+@dataclass(frozen=True)
+class FirstOrderDelay:
+    """Model ``gain exp(-s delay)/(s time_constant + 1)``.
+
+    Parameters
+    ----------
+    gain_rpm_per_step : float
+        Steady gain, not 0 [rpm/step].
+    time_constant_s : float
+        Lag, above 0 [s].
+    delay_s : float
+        Delay, above 0 [s].
+
+    Raises
+    ------
+    ValueError
+        If a value is outside its range.
+    """
+
+    gain_rpm_per_step: float
+    time_constant_s: float
+    delay_s: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.gain_rpm_per_step) and self.gain_rpm_per_step != 0.0):
+            raise ValueError(f"gain_rpm_per_step: {self.gain_rpm_per_step}, allowed: not 0")
+        for name in ("time_constant_s", "delay_s"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value > 0.0):
+                raise ValueError(f"{name}: {value}, allowed: above 0")
+
+
+@dataclass(frozen=True)
+class RulePI:
+    """PI settings as the rules give them: ``gain (e + integral of e / integral_time)``.
+
+    Parameters
+    ----------
+    gain_steps_per_rpm : float
+        Proportional gain [steps/rpm].
+    integral_time_s : float
+        Integral time [s].
+    """
+
+    gain_steps_per_rpm: float
+    integral_time_s: float
+
+    @property
+    def gain_steps_per_100rpm(self) -> float:
+        """Proportional gain as table [feedback] has it [steps per 100 rpm]."""
+        return 100.0 * self.gain_steps_per_rpm
+
+    @property
+    def integral_steps_per_100rpm_s(self) -> float:
+        """Integral gain as table [feedback] has it [steps per 100 rpm and second]."""
+        return 100.0 * self.gain_steps_per_rpm / self.integral_time_s
+
+
+def half_rule(
+    gain_rpm_per_step: float, time_constants_s: ArrayLike, delay_s: float
+) -> FirstOrderDelay:
+    """Reduce several lags and a delay to one lag and a delay.
+
+    Parameters
+    ----------
+    gain_rpm_per_step : float
+        Steady gain, not 0 [rpm/step].
+    time_constants_s : array_like
+        Lags, at least one, above 0 [s].
+    delay_s : float
+        Delay, with right half-plane zero times added and left half-plane zero times that a lag
+        does not cancel taken off [s].
+
+    Returns
+    -------
+    FirstOrderDelay
+        The largest lag plus half the second; the other half and all the rest become delay.
+
+    Raises
+    ------
+    ValueError
+        If a lag is not above 0 or no delay is left.
+
+    Notes
+    -----
+    Source: S. Skogestad, Simple analytic rules for model reduction and PID controller tuning,
+    Journal of Process Control 13 (2003) 291-309, section 2.
+    """
+    lags = np.sort(np.atleast_1d(np.asarray(time_constants_s, dtype=float)))[::-1]
+    if lags.size == 0 or not np.all(lags > 0.0):
+        raise ValueError(f"time_constants_s: {lags.tolist()}, allowed: at least one, above 0")
+    half = 0.5 * float(lags[1]) if lags.size > 1 else 0.0
+    rest = float(lags[2:].sum())
+    return FirstOrderDelay(gain_rpm_per_step, float(lags[0]) + half, delay_s + half + rest)
+
+
+def critical_point_model(
+    response: Callable[[float], complex], highest_rad_s: float, gain_rpm_per_step: float
+) -> FirstOrderDelay:
+    """The first-order model with delay that agrees at rest and where the phase is -180 degrees.
+
+    Parameters
+    ----------
+    response : callable
+        Frequency response of angular frequency [rad/s], phase falling [rpm/step].
+    highest_rad_s : float
+        Frequency by which the phase has passed -180 degrees [rad/s].
+    gain_rpm_per_step : float
+        Steady gain, above 0 [rpm/step].
+
+    Returns
+    -------
+    FirstOrderDelay
+        Same steady gain, same frequency and gain at -180 degrees; a plant that resonates there
+        more than 1/1.05 of its steady gain is given that much.
+
+    Raises
+    ------
+    ValueError
+        If the phase does not pass -180 degrees.
+
+    Notes
+    -----
+    With ratio k/``|G|`` at w: T = sqrt(ratio^2 - 1)/w, delay = (pi - atan(w T))/w.
+    Source: identification from the critical point, e.g. Astrom & Hagglund, PID Controllers,
+    2nd ed. 1995 (from memory); derivation our own.
+    """
+    from scipy.optimize import brentq
+
+    grid = np.geomspace(1e-4 * highest_rad_s, highest_rad_s, 400)
+    phase = np.unwrap(np.angle([response(float(w)) for w in grid]))
+    beyond = np.flatnonzero(phase < -math.pi)
+    if beyond.size == 0 or beyond[0] == 0:
+        raise ValueError(
+            f"highest_rad_s: {highest_rad_s}, allowed: where the phase has passed -180 degrees"
+        )
+    below, above = float(grid[beyond[0] - 1]), float(grid[beyond[0]])
+    omega = float(brentq(lambda w: (-response(w) / abs(response(w))).imag, below, above))
+    ratio = max(gain_rpm_per_step / abs(response(omega)), 1.05)
+    lag = math.sqrt(ratio * ratio - 1.0) / omega
+    return FirstOrderDelay(gain_rpm_per_step, lag, (math.pi - math.atan(omega * lag)) / omega)
+
+
+def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOrderDelay:
+    """Reduce the idle plant with its reading, valve and sampling to a first-order model with delay.
+
+    Parameters
+    ----------
+    plant : LinearIdle
+        The engine, stable with the valve still.
+    update_period_s : float
+        Time between controller updates, above 0 [s].
+
+    Returns
+    -------
+    FirstOrderDelay
+        By the half rule where manifold and crank have real poles, from the critical point where
+        they swing (the half rule has no place for complex poles).
+
+    Raises
+    ------
+    ValueError
+        If the engine is unstable with the valve still, or the update period is not above 0.
+
+    Notes
+    -----
+    Counted as delay: charge to torque, one firing interval for the reading, one valve step, half
+    an update for the hold.  Source: ``half_rule``, ``critical_point_model``; hold as half a
+    period: Skogestad 2003.
+    """
+    if not update_period_s > 0.0:
+        raise ValueError(f"update_period_s: {update_period_s}, allowed: above 0")
+    if not plant.is_stable():
+        raise ValueError("plant: unstable with the valve still, allowed: a stable engine")
+    poles = plant.poles()
+    gain = plant.rpm_per_step
+    late = plant.firing_interval_s + plant.valve_step_s + 0.5 * update_period_s
+    if float(np.max(np.abs(poles.imag))) < 1e-6 * float(np.max(np.abs(poles))):
+        lags = [float(-1.0 / pole.real) for pole in poles]
+        if plant.sensor_lag_s > 0.0:
+            lags.append(plant.sensor_lag_s)
+        return half_rule(gain, lags, plant.delay_s + late)
+
+    def response(omega: float) -> complex:
+        s = 1j * omega
+        held: Complexes = plant.response(s, measured=True) * mean_over(s, update_period_s)
+        return complex(held * np.exp(-s * plant.valve_step_s))
+
+    return critical_point_model(response, math.pi / late, gain)
+
+
+def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> RulePI:
+    """PI settings by the SIMC rule.
+
+    Parameters
+    ----------
+    model : FirstOrderDelay
+        Plant.
+    closed_loop_time_s : float, optional
+        Time constant wanted of the closed loop, above minus the delay; the delay if not given,
+        which is tight and yet robust [s].
+
+    Returns
+    -------
+    RulePI
+        Kc = T/(k (tc + L)), Ti = min(T, 4 (tc + L)).
+
+    Raises
+    ------
+    ValueError
+        If the closed-loop time is too small.
+
+    Notes
+    -----
+    Source: S. Skogestad, Journal of Process Control 13 (2003) 291-309.
+    """
+    wanted = model.delay_s if closed_loop_time_s is None else closed_loop_time_s
+    total = wanted + model.delay_s
+    if not total > 0.0:
+        raise ValueError(f"closed_loop_time_s: {wanted}, allowed: above {-model.delay_s:g}")
+    return RulePI(
+        model.time_constant_s / (model.gain_rpm_per_step * total),
+        min(model.time_constant_s, 4.0 * total),
+    )
+
+
+def amigo_pi(model: FirstOrderDelay) -> RulePI:
+    """PI settings by the AMIGO rule: more cautious, made for a sensitivity peak of 1.4.
+
+    Parameters
+    ----------
+    model : FirstOrderDelay
+        Plant.
+
+    Returns
+    -------
+    RulePI
+        K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7 L^2).
+
+    Notes
+    -----
+    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for
+    PID control, Journal of Process Control 14 (2004) 635-650.
+    """
+    k, t, late = model.gain_rpm_per_step, model.time_constant_s, model.delay_s
+    gain = 0.15 / k + (0.35 - late * t / (late + t) ** 2) * t / (k * late)
+    integral = 0.35 * late + 13.0 * late * t**2 / (t**2 + 12.0 * late * t + 7.0 * late**2)
+    return RulePI(gain, integral)
+
+
+def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
+    """How much of a loop's gain can be kept without a higher sensitivity peak than allowed.
+
+    Parameters
+    ----------
+    loop : ndarray
+        Open-loop response over frequencies from far below to half the update rate, stable for
+        small gains [-].
+    largest_sensitivity : float
+        Largest ``|1/(1 + L)|`` allowed, above 1 [-].
+
+    Returns
+    -------
+    float
+        Share of the gain, 0.02 to 1 [-].
+
+    Raises
+    ------
+    ValueError
+        If the limit is not above 1.
+
+    Notes
+    -----
+    The shares are tried from small to large, so that a loop beyond its stability border, whose
+    peak falls again, is not taken for a calm one.
+    Source: definition of the sensitivity peak (Astrom & Hagglund 2004).
+    """
+    if not largest_sensitivity > 1.0:
+        raise ValueError(f"largest_sensitivity: {largest_sensitivity}, allowed: above 1")
+    shares = np.geomspace(0.02, 1.0, 80)
+    distance = np.abs(1.0 + shares[:, None] * np.asarray(loop)[None, :]).min(axis=1)
+    beyond = np.flatnonzero(distance < 1.0 / largest_sensitivity)
+    return float(shares[max(0, int(beyond[0]) - 1)]) if beyond.size else 1.0
+
+
+def starting_settings(
+    plant: LinearIdle,
+    update_period_s: float,
+    rule: Rule = "simc",
+    largest_sensitivity: float = 1.8,
+) -> SampledPI:
+    """Gains to start a search from: by rule, then eased until the exact loop is calm.
+
+    Parameters
+    ----------
+    plant : LinearIdle
+        The engine, stable with the valve still; rpm must rise with steps.
+    update_period_s : float
+        Time between controller updates, above 0 [s].
+    rule : str
+        "simc" or "amigo".
+    largest_sensitivity : float
+        Both gains are lowered together until the exact sampled loop's sensitivity peak is no
+        higher, above 1; a first-order model is a poor one of an engine that swings [-].
+
+    Returns
+    -------
+    SampledPI
+        Gains in the units of table [feedback].
+
+    Raises
+    ------
+    ValueError
+        If the rule is unknown, the engine unstable, rpm does not rise with steps, or the limit is
+        not above 1.
+
+    Notes
+    -----
+    Source: ``first_order_plus_delay`` with ``simc_pi`` or ``amigo_pi``, then ``robust_share``.
+    """
+    rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {"simc": simc_pi, "amigo": amigo_pi}
+    if rule not in rules:
+        raise ValueError(f"rule: {rule!r}, allowed: {', '.join(rules)}")
+    if not plant.rpm_per_step > 0.0:
+        raise ValueError(f"rpm_per_step: {plant.rpm_per_step}, allowed: above 0")
+    found = rules[rule](first_order_plus_delay(plant, update_period_s))
+    law = SampledPI(found.gain_steps_per_100rpm, found.integral_steps_per_100rpm_s, update_period_s)
+    response = loop_response(plant, law, frequencies(plant, law, 800))
+    return law.scaled(robust_share(response, largest_sensitivity))

@@ -1,0 +1,236 @@
+"""The linear view: how far the loop would be from swinging by itself if the valve had no steps."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from sim import Car
+from tuning.loop.laws import linear_law, tread_steps
+from tuning.loop.margins import UltimateGain, margins, ultimate_gain
+from tuning.loop.point import IdlePoint, idle_point
+from tuning.loop.sampled_loop import SampledPI, loop
+
+COLD_degC, HALF_WARM_degC = 20.0, 50.0
+"""Coolant temperatures looked at beside the warm idle."""
+AWAY_SHARE = 0.15
+"""How far above and below the target the loop is looked at too [-]."""
+QUICK_UPDATE_s = 0.01
+"""Update period that stands for none [s]."""
+
+
+def known(value: float) -> float | None:
+    """A number for JSON.
+
+    Parameters
+    ----------
+    value : float
+        Any.
+
+    Returns
+    -------
+    float or None
+        None where it is not finite.
+    """
+    return float(value) if math.isfinite(value) else None
+
+
+@dataclass(frozen=True)
+class LinearRow:
+    """The loop at one idle point, without deadband, minimum move, rounding and limits.
+
+    Attributes
+    ----------
+    coolant_degC, load_W, rpm : float
+        The point: coolant, electric load above the car's own, speed [degC, W, rpm].
+    needed_steps, rpm_per_step : float
+        Position needed, and what a step is worth there [steps, rpm/step].
+    poles_per_s : tuple of pairs
+        Real and imaginary parts of the engine's two poles, valve still [1/s].
+    residence_time_s : float
+        Mean time from a command to the reading of its effect [s].
+    engine_stable : bool
+        Whether the engine holds its speed with the valve still.
+    gain_margin, phase_margin_deg, sensitivity_peak : float
+        Of the sampled loop, infinite where there is none [-, deg, -].
+    border_multiplier, border_period_s : float
+        Factor on all gains at which the loop swings by itself, and its period then; below 1 it
+        does so now; 0 if the engine does with the valve still; infinite if nothing does [-, s].
+    """
+
+    coolant_degC: float
+    load_W: float
+    rpm: float
+    needed_steps: float
+    rpm_per_step: float
+    poles_per_s: tuple[tuple[float, float], ...]
+    residence_time_s: float
+    engine_stable: bool
+    gain_margin: float
+    phase_margin_deg: float
+    sensitivity_peak: float
+    border_multiplier: float
+    border_period_s: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """The values by name.
+
+        Returns
+        -------
+        dict
+            None where a value is infinite or there is none.
+        """
+        values = asdict(self)
+        return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
+
+
+@dataclass(frozen=True)
+class LinearView:
+    """Margins over temperature, load and speed.
+
+    Attributes
+    ----------
+    here : LinearRow
+        The warm idle at the target.
+    rows : tuple of LinearRow
+        That and others.
+    border_without_valve_time, border_with_quick_updates : float
+        What ``border_multiplier`` would be with a valve that takes no time, and with updates every
+        10 ms [-].
+    """
+
+    here: LinearRow
+    rows: tuple[LinearRow, ...]
+    border_without_valve_time: float
+    border_with_quick_updates: float
+
+    @property
+    def lowest(self) -> LinearRow:
+        """The row nearest to the border."""
+        return min(self.rows, key=lambda row: row.border_multiplier)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The view by name.
+
+        Returns
+        -------
+        dict
+            Rows as lists.
+        """
+        return {
+            "here": self.here.to_dict(),
+            "rows": [row.to_dict() for row in self.rows],
+            "border_without_valve_time": known(self.border_without_valve_time),
+            "border_with_quick_updates": known(self.border_with_quick_updates),
+        }
+
+
+def border(point: IdlePoint, law: SampledPI | None, move_steps: int) -> UltimateGain:
+    """Where the loop begins to swing by itself.
+
+    Parameters
+    ----------
+    point : IdlePoint
+        The engine.
+    law : SampledPI or None
+        The controller; None where feedback is off.
+    move_steps : int
+        Size of the moves whose travel time counts [steps].
+
+    Returns
+    -------
+    UltimateGain
+        With feedback off infinite for an engine that holds its speed, else 0.
+    """
+    if law is not None:
+        return ultimate_gain(point.plant, law, move_steps)
+    multiplier = math.inf if point.plant.is_stable() else 0.0
+    return UltimateGain(multiplier, multiplier, multiplier, math.nan, math.nan)
+
+
+def linear_row(point: IdlePoint, law: SampledPI | None, move_steps: int) -> LinearRow:
+    """Poles and margins at one idle point.
+
+    Parameters
+    ----------
+    point : IdlePoint
+        The point.
+    law : SampledPI or None
+        The controller; None where feedback is off.
+    move_steps : int
+        Size of the moves whose travel time counts [steps].
+
+    Returns
+    -------
+    LinearRow
+        The numbers.
+    """
+    at_border = border(point, law, move_steps)
+    gain, phase, peak = math.inf, math.inf, 1.0
+    if law is not None:
+        found = margins(loop(point.plant, law, move_steps, count=600))
+        gain, phase, peak = found.gain_margin, found.phase_margin_deg, found.sensitivity_peak
+    return LinearRow(
+        coolant_degC=point.coolant_degC,
+        load_W=point.load_W,
+        rpm=point.target_rpm,
+        needed_steps=point.needed_steps,
+        rpm_per_step=point.rpm_per_step,
+        poles_per_s=tuple((float(p.real), float(p.imag)) for p in point.plant.poles()),
+        residence_time_s=point.plant.residence_time_s,
+        engine_stable=point.plant.is_stable(),
+        gain_margin=gain,
+        phase_margin_deg=phase,
+        sensitivity_peak=peak,
+        border_multiplier=at_border.multiplier,
+        border_period_s=at_border.period_s,
+    )
+
+
+def _other_points(car: Car, point: IdlePoint) -> list[IdlePoint]:
+    """Cold and half warm, everything electric on, a little above and below the target."""
+    loads_W = car.loads.lamps_W + car.loads.fan_W + car.loads.screen_W
+    target = point.target_rpm
+    found = [
+        idle_point(car, COLD_degC),
+        idle_point(car, HALF_WARM_degC),
+        idle_point(car, point.coolant_degC, loads_W) if loads_W > 0.0 else None,
+        idle_point(car, point.coolant_degC, at_rpm=target * (1.0 - AWAY_SHARE)),
+        idle_point(car, point.coolant_degC, at_rpm=target * (1.0 + AWAY_SHARE)),
+    ]
+    return [other for other in found if other is not None]
+
+
+def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearView:
+    """Margins at the idle point and, unless quick, at others.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    point : IdlePoint
+        Its warm idle.
+    quick : bool
+        The warm idle alone.
+
+    Returns
+    -------
+    LinearView
+        The numbers.
+    """
+    from dataclasses import replace
+
+    law, move = linear_law(car), tread_steps(car)
+    here = linear_row(point, law, move)
+    others = [] if quick else [linear_row(p, law, move) for p in _other_points(car, point)]
+    at_once = replace(point, plant=replace(point.plant, valve_step_s=0.0))
+    quicker = law
+    if law is not None and car.feedback.law != "nudge":
+        quicker = replace(law, update_period_s=min(QUICK_UPDATE_s, law.update_period_s))
+    return LinearView(
+        here,
+        (here, *others),
+        border(at_once, law, move).multiplier,
+        border(point, quicker, move).multiplier,
+    )

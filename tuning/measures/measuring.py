@@ -1,0 +1,377 @@
+"""Measures of idle quality: of a trace, a log or a batch of runs, by one implementation.
+
+``measure`` takes anything with times and rpm, ``measure_runs`` the samples of a batch run;
+both reduce evenly spaced samples in the compiled ``tuning.measures.reduce``.  Exact definitions
+stand in the docstrings of ``tuning.measures.windows``, ``_swings``, ``_regularity`` and ``_band``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tuning.measures.hunting_rule import hunts
+from tuning.measures.row import (
+    BLIP,
+    COLUMN,
+    HUNTING,
+    LOAD,
+    MEASURES,
+    START,
+    WINDOW_KINDS,
+    MeasureName,
+    Measures,
+)
+
+if TYPE_CHECKING:
+    from tuning.measures.band import Floats, Samples
+
+__all__ = [
+    "BLIP", "COLUMN", "HUNTING", "LOAD", "MEASURES", "START", "WINDOW_KINDS", "MeasureName",
+    "Measures", "is_hunting", "measure", "measure_runs", "resample_hold", "windows_table",
+]  # fmt: skip
+
+START_MEASURES = ("start_s", "start_flare_rpm", "start_lowest_rpm", "start_stable_s")
+"""What a start window leaves."""
+SAMPLE_s = 0.05
+"""Spacing of the samples that measures are taken from [s]."""
+
+
+class Recorded(Protocol):
+    """What ``measure`` needs: a trace, a log, or anything with times and rpm.
+
+    It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one number for the
+    target), ``windows`` as ``windows_table`` takes them, and ``stalled_s``, the time from
+    which the engine no longer runs (nan: it does).  Where it has ``resampled(name,
+    spacing_s)``, as a simulated trace has, its samples are taken from there; a recorded log
+    is resampled by ``resample_hold``.
+    """
+
+    @property
+    def time_s(self) -> ArrayLike:
+        """Times, rising, even or not [s]."""
+        ...
+
+    @property
+    def rpm(self) -> ArrayLike:
+        """Measured rpm at those times [rpm]."""
+        ...
+
+
+class WindowLike(Protocol):
+    """A span of a run and what is measured over it, as scenarios have them."""
+
+    @property
+    def what(self) -> str:
+        """One of ``WINDOW_KINDS``."""
+        ...
+
+    @property
+    def from_s(self) -> float:
+        """Beginning [s]."""
+        ...
+
+    @property
+    def to_s(self) -> float:
+        """End [s]."""
+        ...
+
+
+Windows = Iterable[WindowLike | tuple[str, float, float]]
+
+
+def windows_table(windows: Windows) -> Floats:
+    """Turn windows into the table that the compiled reduction takes.
+
+    Parameters
+    ----------
+    windows : iterable
+        Objects with ``what``, ``from_s`` and ``to_s``, or tuples of the three; ``what`` is
+        "hunting", "load", "blip" or "start" [-, s, s].
+
+    Returns
+    -------
+    ndarray of float64, shape (windows, 3)
+        Kind code, beginning and end [-, s, s].
+
+    Raises
+    ------
+    ValueError
+        If a kind is not known or a window does not end after it begins.
+    """
+    rows = []
+    for one in windows:
+        what, from_s, to_s = one if isinstance(one, tuple) else (one.what, one.from_s, one.to_s)
+        if what not in WINDOW_KINDS:
+            allowed = ", ".join(WINDOW_KINDS)
+            raise ValueError(f"window of unknown kind ({what}), allowed: {allowed}")
+        if not from_s < to_s < math.inf:
+            raise ValueError(f"{what} window from {from_s} s to {to_s} s, allowed: end after begin")
+        rows.append((WINDOW_KINDS[what], from_s, to_s))
+    return np.array(rows, dtype=np.float64).reshape(len(rows), 3)
+
+
+def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) -> Samples:
+    """Put a recorded signal on an even grid, holding each value until the next.
+
+    Parameters
+    ----------
+    time_s : array_like, shape (n,)
+        Times, rising; of equal times the last counts [s].
+    values : array_like, shape (n,)
+        Signal [any]; values that are not finite are passed over (the one before is held).
+    dt_s : float
+        Spacing of the grid, above 0 [s].
+
+    Returns
+    -------
+    ndarray of float32, shape (1 + whole spacings from the first time to the last,)
+        Sample k is the last value at or before the first time + k dt [any]: a log recorded
+        at this spacing gives its own rows.
+
+    Raises
+    ------
+    ValueError
+        If the shapes differ, times fall or are not finite, or no value is finite.
+    """
+    t, x = np.asarray(time_s, dtype=np.float64), np.asarray(values, dtype=np.float64)
+    if t.ndim != 1 or t.shape != x.shape:
+        raise ValueError(f"times of shape {t.shape}, values of {x.shape}, allowed: one row each")
+    if t.size == 0 or not np.all(np.isfinite(t)) or np.any(np.diff(t) < 0.0):
+        raise ValueError("times that are missing, not finite or falling, allowed: rising times")
+    known = np.flatnonzero(np.isfinite(x))
+    if known.size == 0:
+        raise ValueError("no finite value, allowed: at least one")
+    samples = 1 + math.floor((t[-1] - t[0]) / dt_s + 1e-6)
+    grid = t[0] + dt_s * (np.arange(samples) + 1e-6)
+    held = np.searchsorted(t[known], grid, side="right") - 1
+    return x[known][np.maximum(held, 0)].astype(np.float32)
+
+
+def _samples(trace: Recorded, name: str) -> Samples | None:
+    """Samples of a signal; None if the trace has it not, or nothing finite of it."""
+    given: ArrayLike | None = getattr(trace, name, None)
+    if given is None or not np.any(np.isfinite(np.asarray(given, dtype=np.float64))):
+        return None
+    if np.ndim(given) == 0:
+        given = np.full(np.shape(trace.time_s), given, dtype=np.float64)
+    resampled = getattr(trace, "resampled", None)
+    if resampled is not None:
+        return np.ascontiguousarray(resampled(name, SAMPLE_s), dtype=np.float32)
+    return resample_hold(trace.time_s, given)
+
+
+def _begin_s(trace: Recorded) -> float:
+    """Where the slot of the first sample begins: a simulated run at 0, a log one before it."""
+    first_s = float(np.asarray(trace.time_s, dtype=np.float64)[0])
+    return 0.0 if hasattr(trace, "resampled") else first_s - SAMPLE_s
+
+
+def _target_table(table: Floats, target: Samples, begin_s: float) -> Floats:
+    """Append each window's own target, the mean over it, as a fourth column."""
+    first = np.clip(np.floor((table[:, 1] - begin_s) / SAMPLE_s + 0.5), 0, target.size - 1)
+    past = np.clip(np.floor((table[:, 2] - begin_s) / SAMPLE_s + 0.5), first + 1, target.size)
+    spans = zip(first.astype(int), past.astype(int), strict=True)
+    means = [float(np.mean(target[a:b], dtype=np.float64)) for a, b in spans]
+    return np.column_stack([table, means])
+
+
+def _beside_target(rpm: Samples, target: Samples, starts: Floats) -> Samples:
+    """Speed less what the target has moved since each start; the table gets that first target.
+
+    While an engine warms up its target falls, and what counts is the distance from it.
+    """
+    moved = rpm.astype(np.float64)
+    for row in starts:
+        first = int(np.clip(math.floor(row[1] / SAMPLE_s + 0.5), 0, target.size - 1))
+        past = int(np.clip(math.floor(row[2] / SAMPLE_s + 0.5), first + 1, target.size))
+        moved[first:past] -= target[first:past] - float(target[first])
+        row[3] = target[first]
+    return moved.astype(np.float32)
+
+
+def stalled_at(stalled_s: float, begin_s: float) -> int:
+    """First sample at or after a stall; -1 without one."""
+    if math.isnan(stalled_s):
+        return -1
+    return max(0, math.ceil((stalled_s - begin_s) / SAMPLE_s - 1e-6) - 1)
+
+
+def _reduced(
+    rpm: Samples,
+    steps: Samples | None,
+    target: Samples | None,
+    table: Floats,
+    stalled_at: int,
+    floor_rpm: float,
+) -> Floats:
+    """Row of measures of one run; starts are measured beside the target of the moment."""
+    from tuning.measures.reduce import reduce_run, scratch_size
+
+    scratch = np.empty(scratch_size(rpm.size, SAMPLE_s))
+
+    def reduced(speed: Samples, windows: Floats) -> Floats:
+        row = np.empty(len(MEASURES))
+        reduce_run(
+            speed, speed[:0] if steps is None else steps, speed.size, SAMPLE_s, 0.0,
+            stalled_at, floor_rpm, windows, scratch, row,
+        )  # fmt: skip
+        return row
+
+    out = reduced(rpm, table)
+    starts = table[table[:, 0] == START]
+    if target is not None and starts.size:
+        places = [COLUMN[name] for name in START_MEASURES]
+        out[places] = reduced(_beside_target(rpm, target, starts), starts)[places]
+    return out
+
+
+def measure(
+    trace: Recorded,
+    windows: Windows | None = None,
+    target: float | None = None,
+    floor_rpm: float | None = None,
+) -> Measures:
+    """Measure the idle quality of one trace or log.
+
+    Parameters
+    ----------
+    trace : Recorded
+        Times and rpm, and what else it has: see ``Recorded``.
+    windows : iterable, optional
+        As ``windows_table`` takes them, in the trace's own time; without them the trace's own
+        ``windows``, and failing that one hunting window over all of it.
+    target : float, optional
+        Idle target [rpm]; without it the trace's own: its mean over each window, and in a start
+        the target of each moment (speed is then told less what the target has moved since the
+        start began).  Where there is neither, measures that need a target are nan.
+    floor_rpm : float, optional
+        ``hunting_rpm`` of this engine with the valve held [rpm]: the target band is at least
+        as wide to either side.
+
+    Returns
+    -------
+    Measures
+        What the windows ask for.
+
+    Raises
+    ------
+    ValueError
+        If the arrays do not fit together or a window cannot be used.
+    """
+    rpm = _samples(trace, "rpm")
+    if rpm is None:
+        raise ValueError("no finite rpm, allowed: at least one value")
+    steps = _samples(trace, "valve_steps")
+    begin_s = _begin_s(trace)
+    wanted = getattr(trace, "windows", None) if windows is None else windows
+    whole = ("hunting", begin_s, begin_s + rpm.size * SAMPLE_s)
+    table = windows_table([whole] if wanted is None else wanted)
+    held = _samples(trace, "target_rpm")
+    if target is not None:
+        held = np.full(rpm.size, target, dtype=np.float32)
+    if held is not None:
+        table = _target_table(table, held, begin_s)
+    table[:, 1:3] -= begin_s
+    stalled_s = getattr(trace, "stalled_s", None)
+    stalled_s = math.nan if stalled_s is None else float(stalled_s)
+    out = _reduced(rpm, steps, held, table, stalled_at(stalled_s, begin_s), floor_rpm or 0.0)
+    out[COLUMN["stalled_s"]] = stalled_s
+    if held is None:
+        out[[i for i, one in enumerate(MEASURES) if one.needs_target]] = math.nan
+    return Measures(*out.tolist())
+
+
+def measure_runs(
+    rpm: NDArray[np.float32],
+    steps: NDArray[np.float32],
+    windows: Windows,
+    target_rpm: ArrayLike,
+    stalled_at: ArrayLike = -1,
+    floor_rpm: ArrayLike = 0.0,
+    dt_s: float = SAMPLE_s,
+) -> Floats:
+    """Measure a batch of runs of one scenario.
+
+    Parameters
+    ----------
+    rpm, steps : ndarray of float32, shape (runs, n)
+        Samples of measured rpm and of commanded steps, a run a row [rpm, steps]; sample k is
+        the value held at the end of slot k.
+    windows : iterable
+        As ``windows_table`` takes them, from the beginning of the run.
+    target_rpm, floor_rpm : array_like, shape () or (runs,)
+        Target, and ``hunting_rpm`` with the valve held (0: not known) [rpm].
+    stalled_at : array_like of int, shape () or (runs,)
+        First sample at which the engine no longer runs, -1 if it never stalls [-].
+    dt_s : float
+        Sampling time, above 0 to 0.1 [s].
+
+    Returns
+    -------
+    ndarray of float64, shape (runs, measures)
+        Rows of measures, places as in ``COLUMN``.
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not fit together or the sampling time is out of range.
+    """
+    from tuning.measures.reduce import reduce_runs, scratch_size
+
+    if rpm.ndim != 2 or rpm.shape != steps.shape:
+        raise ValueError(f"rpm of shape {rpm.shape}, steps of {steps.shape}, allowed: (runs, n)")
+    if not 0.0 < dt_s <= 0.1:
+        raise ValueError(f"sampling time {dt_s} s, allowed: above 0 to 0.1 s")
+    runs, n = rpm.shape
+    out = np.empty((runs, len(MEASURES)))
+    reduce_runs(
+        np.ascontiguousarray(rpm, dtype=np.float32),
+        np.ascontiguousarray(steps, dtype=np.float32),
+        n,
+        dt_s,
+        np.array(np.broadcast_to(target_rpm, (runs,)), dtype=np.float64),
+        np.array(np.broadcast_to(stalled_at, (runs,)), dtype=np.int64),
+        np.array(np.broadcast_to(floor_rpm, (runs,)), dtype=np.float64),
+        windows_table(windows),
+        np.empty(scratch_size(n, dt_s)),
+        out,
+    )
+    return out
+
+
+def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
+    """Tell whether a run hunts: a swing that is regular and larger than scatter makes.
+
+    With the floor known, all of: ``regularity`` above 1 (Thornhill's rule), ``repeat_share``
+    above 0.2, ``hunting_rpm`` above 5 rpm and above 1.3 times the floor.  Without it,
+    regularity has to do more: ``repeat_share`` above 0.45 (nearly half of the power in the
+    band comes back after a period), the rest as before.
+
+    Parameters
+    ----------
+    measures : Measures
+        Of a run with a hunting window, best of 30 s or more.
+    floor_rpm : float, optional
+        ``hunting_rpm`` of this engine with the valve held [rpm]; None, 0 or nan: not known.
+
+    Returns
+    -------
+    bool
+        False also where the measures are nan: less than about 2.2 periods, too short to tell.
+
+    Notes
+    -----
+    Source: r above 1: Thornhill, Huang & Zhang, Journal of Process Control 13 (2003), from
+    memory.  The other limits: our definition, set on simulated runs of 30 s.  Of 3,000 of
+    pure scatter, white or with a memory of up to 0.5 s, 1 % are called hunting, with a memory
+    of 1 s 5 % (3 % with the floor).  Of as many with a 60 rpm swing of 4 s in 13 rpm of such
+    scatter 99 %; 96 % (99 %) where its period wanders by a tenth.
+    """
+    floor = floor_rpm if floor_rpm is not None and floor_rpm > 0.0 else None
+    m = measures
+    return bool(hunts(m.hunting_rpm, m.regularity, m.repeat_share, floor))

@@ -1,0 +1,307 @@
+"""From the samples of runs to rows of measures, compiled.
+
+A run is rpm and commanded steps on an even grid: sample k is the value held at the end of
+slot k, so at (k + 1) dt after the beginning.  A window from a to b holds the samples at times
+above a up to b.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controllers.compiling import compiled, relation
+from tuning.measures.band import Floats, MIRROR_s, Samples
+from tuning.measures.regularity import LAG_BLOCK
+from tuning.measures.row import BLIP, COLUMN, HUNTING, LOAD, START, START_TOLERANCE_rpm
+from tuning.measures.scan import whole_samples
+from tuning.measures.windows import (
+    TOLERANCE_rpm,
+    blip_window,
+    hunting_swing,
+    hunting_window,
+    load_window,
+    start_window,
+)
+
+_MEAN_ABS_ERROR_RPM = COLUMN["mean_abs_error_rpm"]
+_OUTSIDE_SHARE = COLUMN["outside_share"]
+_DIP_RPM = COLUMN["dip_rpm"]
+_FLARE_RPM = COLUMN["flare_rpm"]
+_EXCURSION_RPM = COLUMN["excursion_rpm"]
+_SETTLE_S = COLUMN["settle_s"]
+_MOVES_PER_MIN = COLUMN["moves_per_min"]
+_REVERSALS_PER_MIN = COLUMN["reversals_per_min"]
+_STEPS_PER_MIN = COLUMN["steps_per_min"]
+_STALLED = COLUMN["stalled"]
+_STALLED_S = COLUMN["stalled_s"]
+
+Indices = NDArray[np.int64]
+
+
+def scratch_size(n: int, dt_s: float) -> int:
+    """Room that ``reduce_run`` needs.
+
+    Parameters
+    ----------
+    n : int
+        Samples in the longest run [-].
+    dt_s : float
+        Sampling time, above 0 to 0.1 [s].
+
+    Returns
+    -------
+    int
+        Length of the scratch array, float64 [-].
+
+    Notes
+    -----
+    Source: definition: a window with its mirrored ends, then its autocorrelation and a copy.
+    """
+    return n + 2 * math.ceil(MIRROR_s / dt_s) + 2 * (n + LAG_BLOCK)
+
+
+@relation
+def window_samples(windows: Floats, w: int, n: int, dt_s: float) -> tuple[int, int]:
+    """Samples of a window, clipped to the run.
+
+    Parameters
+    ----------
+    windows : ndarray of float64, shape (windows, 3 or 4)
+        As in ``reduce_run``.
+    w, n : int
+        Which window, and samples in the run [-].
+    dt_s : float
+        Sampling time [s].
+
+    Returns
+    -------
+    first, past : int
+        First sample and the one past the last; none if ``past`` is not above ``first`` [-].
+
+    Notes
+    -----
+    Source: definition, at the top of this file.
+    """
+    return max(0, whole_samples(windows[w, 1], dt_s)), min(n, whole_samples(windows[w, 2], dt_s))
+
+
+@compiled
+def turn_into_means(out: Floats, idling: int, loads: int) -> None:
+    """Divide the sums in a row of measures by what they are sums of.
+
+    Parameters
+    ----------
+    out : ndarray of float64, shape (measures,)
+        Row of measures.
+    idling, loads : int
+        Samples in hunting windows, and load windows [-]; with 0 the mean becomes nan.
+
+    Notes
+    -----
+    Source: definition.
+    """
+    for column in (_MEAN_ABS_ERROR_RPM, _OUTSIDE_SHARE):
+        out[column] /= idling
+    for column in (_DIP_RPM, _FLARE_RPM, _EXCURSION_RPM, _SETTLE_S):
+        out[column] /= loads
+
+
+@compiled
+def valve_wear(steps: Samples, first: int, past: int) -> tuple[int, int, float]:
+    """Count the valve's moves, reversals and steps within a window.
+
+    Parameters
+    ----------
+    steps : ndarray of float32, shape (n,)
+        Commanded steps, held between samples [steps].
+    first, past : int
+        Window: first sample and the one past the last [-].
+
+    Returns
+    -------
+    moves, reversals : int
+        Samples that differ from the one before, and those of them against the direction of
+        the move before within the window [-].
+    total : float
+        Steps moved, either way [steps].
+
+    Notes
+    -----
+    Source: definition.  Moves less than one sample apart count as one.
+    """
+    moves, reversals, total = 0, 0, 0.0
+    last, way = steps[max(first - 1, 0)], 0.0
+    for k in range(first, past):
+        here = steps[k]
+        if here != last:
+            moves += 1
+            move = np.float64(here) - last
+            total += abs(move)
+            if move * way < 0.0:
+                reversals += 1
+            last, way = here, move
+    return moves, reversals, total
+
+
+@compiled
+def wear_of_run(
+    steps: Samples, alive: int, n: int, dt_s: float, windows: Floats, out: Floats
+) -> None:
+    """Moves, reversals and steps a minute over all windows of a run together.
+
+    ``moves_per_min``, ``reversals_per_min`` and ``steps_per_min``: counts of ``valve_wear``
+    in all windows, over the time in them before a stall; the whole run without a window.
+
+    Parameters
+    ----------
+    steps : ndarray of float32, shape (n or more,)
+        Commanded steps [steps]; empty if not known.
+    alive, n : int
+        Samples before a stall, and in the run [-].
+    dt_s : float
+        Sampling time [s].
+    windows : ndarray of float64, shape (windows, 3 or 4)
+        As in ``reduce_run``.
+    out : ndarray of float64, shape (measures,)
+        Row of measures.
+
+    Notes
+    -----
+    Source: our definition.
+    """
+    if steps.size < n:
+        return
+    count, moves, reversals, total = 0, 0, 0, 0.0
+    for w in range(max(1, windows.shape[0])):
+        first, past = 0, alive
+        if windows.shape[0] > 0:
+            first, past = window_samples(windows, w, alive, dt_s)
+        if past <= first:
+            continue
+        here, back, moved = valve_wear(steps, first, past)
+        count += past - first
+        moves += here
+        reversals += back
+        total += moved
+    if count == 0:
+        return
+    minutes = count * dt_s / 60.0
+    out[_MOVES_PER_MIN] = moves / minutes
+    out[_REVERSALS_PER_MIN] = reversals / minutes
+    out[_STEPS_PER_MIN] = total / minutes
+
+
+@compiled
+def reduce_run(
+    rpm: Samples,
+    steps: Samples,
+    n: int,
+    dt_s: float,
+    target_rpm: float,
+    stalled_at: int,
+    floor_rpm: float,
+    windows: Floats,
+    scratch: Floats,
+    out: Floats,
+) -> None:
+    """Reduce one run to its row of measures; allocates nothing.
+
+    Parameters
+    ----------
+    rpm, steps : ndarray of float32, shape (n or more,)
+        Samples of measured rpm and of commanded steps [rpm, steps]; steps may be empty.
+    n, stalled_at : int
+        Samples in the run, and the first at which the engine no longer runs, or -1 [-].
+    dt_s, target_rpm : float
+        Sampling time, above 0 to 0.1, and idle target [s, rpm].
+    floor_rpm : float
+        ``hunting_rpm`` with the valve held, 0 or nan if not known [rpm].  The target band's
+        half-width is 45 rpm (100 after a start) or this, whichever is larger.
+    windows : ndarray of float64, shape (windows, 3 or 4)
+        Kind code, beginning and end of each window [-, s, s], clipped to the run; a fourth
+        column is that window's own target [rpm].
+    scratch, out : ndarray of float64, shape (scratch_size(n, dt_s),) and (measures,)
+        Work space, and row of measures: nan where no window asks for one.  Overwritten.
+    """
+    out[:] = np.nan
+    out[_STALLED] = 1.0 if stalled_at >= 0 else 0.0
+    out[_STALLED_S] = (stalled_at + 1) * dt_s if stalled_at >= 0 else np.nan
+    live = rpm[: min(stalled_at, n)] if stalled_at >= 0 else rpm[:n]
+    band = floor_rpm if floor_rpm > TOLERANCE_rpm else TOLERANCE_rpm
+    idling, loads = 0, 0
+    for w in range(windows.shape[0]):
+        kind = int(windows[w, 0])
+        first, past = window_samples(windows, w, n, dt_s)
+        target = windows[w, 3] if windows.shape[1] > 3 else target_rpm
+        if past <= first:
+            continue
+        if kind == HUNTING:
+            used, mean, slope = hunting_window(live, first, past, target, band, dt_s, out)
+            hunting_swing(live[first : first + used], mean, slope, dt_s, scratch, out)
+            idling += used
+        elif kind == LOAD:
+            load_window(live, first, past, target, band, dt_s, out)
+            loads += 1
+        elif kind == BLIP:
+            blip_window(live, first, past, target, band, dt_s, out)
+        elif kind == START:
+            wide = band if band > START_TOLERANCE_rpm else START_TOLERANCE_rpm
+            start_window(live, first, past, target, wide, dt_s, out)
+    turn_into_means(out, idling, loads)
+    wear_of_run(steps, live.size, n, dt_s, windows, out)
+
+
+@compiled
+def reduce_runs(
+    rpm: NDArray[np.float32],
+    steps: NDArray[np.float32],
+    n: int,
+    dt_s: float,
+    target_rpm: Floats,
+    stalled_at: Indices,
+    floor_rpm: Floats,
+    windows: Floats,
+    scratch: Floats,
+    out: Floats,
+) -> None:
+    """Reduce many runs of one scenario to rows of measures; allocates nothing.
+
+    Parameters
+    ----------
+    rpm, steps : ndarray of float32, shape (runs, n or more)
+        Samples of measured rpm and of commanded steps, a run a row [rpm, steps].
+    n : int
+        Samples in each run [-].
+    dt_s : float
+        Sampling time, above 0 to 0.1 [s].
+    target_rpm, floor_rpm : ndarray of float64, shape (runs,)
+        As in ``reduce_run``, a run each [rpm].
+    stalled_at : ndarray of int64, shape (runs,)
+        As in ``reduce_run``, a run each [-].
+    windows : ndarray of float64, shape (windows, 3 or 4)
+        As in ``reduce_run``; the same for all runs.
+    scratch : ndarray of float64, shape (scratch_size(n, dt_s) or more,)
+        Work space, overwritten; one for each thread that calls this.
+    out : ndarray of float64, shape (runs, measures)
+        Rows of measures, overwritten.
+
+    Notes
+    -----
+    Source: ``reduce_run``.  Releases the interpreter lock.
+    """
+    for run in range(rpm.shape[0]):
+        reduce_run(
+            rpm[run],
+            steps[run],
+            n,
+            dt_s,
+            target_rpm[run],
+            stalled_at[run],
+            floor_rpm[run],
+            windows,
+            scratch,
+            out[run],
+        )

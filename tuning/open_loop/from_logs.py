@@ -1,0 +1,302 @@
+"""A base curve proposed from logs: the steps that held the target at each temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim import Car, InputError, Problem
+from tuning.log_events import idle_rows, mended, target_of
+from tuning.logs import Log, needs
+
+Floats = NDArray[np.float64]
+
+BIN_degC = 8.0
+"""Readings within this of each other make one point [degC]."""
+FARTHEST_rpm = 120.0
+"""Speed may be off its target by so much; what it lacks is put into steps by the model [rpm]."""
+SETTLED_s = 2.0
+"""Readings count once the valve has been within a step of where it is for this long [s]."""
+LEAST_s = 4.0
+"""A point needs readings over at least this time [s]."""
+LEAST_CLOSING_rpm = 60.0
+"""Room to close that feedback needs: as many steps as take off this much [rpm]."""
+
+
+@dataclass(frozen=True)
+class BasePoint:
+    """The base curve at one temperature, now and by the logs.
+
+    Attributes
+    ----------
+    coolant_degC : float
+        Mean temperature of the readings [degC].
+    now_steps : float
+        The car file's base curve there [steps].
+    held_steps : float
+        What held the target, before the curve was made to fall with warmth [steps].
+    proposed_steps : float
+        Proposed [steps].
+    spread_steps : float
+        Standard deviation of the readings [steps].
+    seconds : float
+        Time they cover [s].
+    mended_rpm : float
+        Mean distance of speed from target that was put into steps by the model [rpm].
+    files : tuple of str
+        Logs behind it.
+    """
+
+    coolant_degC: float
+    now_steps: float
+    held_steps: float
+    proposed_steps: float
+    spread_steps: float
+    seconds: float
+    mended_rpm: float
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LoggedBase:
+    """A base curve proposed from logs.
+
+    Attributes
+    ----------
+    car : str
+        Name of the car.
+    points : tuple of BasePoint
+        From cold to warm, only where there are readings.
+    now : tuple of (float, float)
+        The car file's own curve [degC, steps].
+    curve : tuple of (float, float)
+        The whole curve: the points, and the car file's own beyond them [degC, steps].
+    closing_steps, closing_rpm : float
+        Room to close that the warmest point leaves, and what it is worth [steps, rpm].
+    notes : tuple of str
+        What to mind.
+    """
+
+    car: str
+    points: tuple[BasePoint, ...]
+    now: tuple[tuple[float, float], ...]
+    curve: tuple[tuple[float, float], ...]
+    closing_steps: float
+    closing_rpm: float
+    notes: tuple[str, ...]
+
+    @property
+    def can_close(self) -> bool:
+        """Whether the warmest point leaves feedback room to close."""
+        return self.closing_rpm >= LEAST_CLOSING_rpm
+
+    def curves(self) -> dict[str, list[list[float]]]:
+        """Give the proposal in the form of a car file's table [curves].
+
+        Returns
+        -------
+        dict of str to list
+            ``base_steps`` only: logs of idling tell nothing of starts.
+        """
+        return {"base_steps": [[degrees, steps] for degrees, steps in self.curve]}
+
+    def lines(self) -> list[str]:
+        """Tell the proposal in words.
+
+        Returns
+        -------
+        list of str
+            The verdict first, then a line a temperature.
+        """
+        low, high = self.points[0].coolant_degC, self.points[-1].coolant_degC
+        worst = max(abs(p.proposed_steps - p.now_steps) for p in self.points)
+        where = f"from {low:.0f} to {high:.0f}" if len(self.points) > 1 else f"at {low:.0f}"
+        verdict = (
+            f"{self.car}: base curve proposed {where} degC, up to"
+            f" {worst:.1f} steps from yours. Nothing was changed."
+        )
+        told = [verdict]
+        for p in self.points:
+            mended = f", speed was {p.mended_rpm:.0f} rpm off" if p.mended_rpm > 15.0 else ""
+            told.append(
+                f"{p.coolant_degC:4.0f} degC: {p.now_steps:.1f} -> {p.proposed_steps:.1f} steps"
+                f" (held {p.held_steps:.1f}, spread {p.spread_steps:.1f}, over {p.seconds:.0f}"
+                f" s{mended})"
+            )
+        return [*told, *self.notes]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the proposal as plain values, ready for JSON.
+
+        Returns
+        -------
+        dict
+            Curves, points, room to close and notes.
+        """
+        return {
+            "car": self.car,
+            "source": "logs",
+            "curves": self.curves(),
+            "points": [asdict(point) for point in self.points],
+            "closing_steps": self.closing_steps,
+            "closing_rpm": self.closing_rpm,
+            "can_close": self.can_close,
+            "notes": list(self.notes),
+        }
+
+
+def _readings(car: Car, log: Log) -> Floats:
+    """Temperature, steps that hold the target, seconds and error of each reading."""
+    target = target_of(log, car)
+    if log.valve_steps is None or log.coolant_degC is None or target is None:
+        return np.zeros((0, 4))
+    usable = idle_rows(log).copy()
+    if log.load_W is not None:
+        usable &= log.load_W <= float(np.min(log.load_W)) + 1.0
+    earlier = np.interp(log.time_s - SETTLED_s, log.time_s, log.valve_steps)
+    usable &= np.abs(log.valve_steps - earlier) <= 1.0
+    # A second at a time: scatter is averaged, and a reading a second is plenty.
+    slot = np.floor(log.time_s - log.time_s[0]).astype(np.int64)
+    count = np.bincount(slot, usable.astype(float))
+    whole = count >= 0.6 * np.bincount(slot)
+    rows = []
+    for values in (log.coolant_degC, log.valve_steps, target - log.rpm):
+        mean = np.bincount(slot, values * usable) / np.maximum(count, 1.0)
+        rows.append(mean[whole & (count > 0.0)])
+    degrees, steps, error = rows
+    near = np.abs(error) <= FARTHEST_rpm
+    return np.column_stack([degrees, steps, np.ones(degrees.size), error])[near]
+
+
+def _mended(car: Car, readings: Floats) -> Floats:
+    """Steps that would have held the target, by what a step is worth in the model."""
+    from sim.linearise import settled_rpm
+
+    steps = readings[:, 1].copy()
+    for which in np.unique(np.floor(readings[:, 0] / BIN_degC)):
+        at = np.floor(readings[:, 0] / BIN_degC) == which
+        degrees, here = float(np.mean(readings[at, 0])), float(np.mean(readings[at, 1]))
+        ends = np.array([max(here - 2.0, 0.0), here + 2.0])
+        speeds = settled_rpm(car, ends, min(degrees, 95.0))
+        worth = float((speeds[1] - speeds[0]) / (ends[1] - ends[0]))
+        if speeds[0] > 0.0 and worth > 1.0:
+            steps[at] += readings[at, 3] / worth
+    return steps
+
+
+def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
+    """Propose a base curve from the steps that held the target at each temperature.
+
+    Parameters
+    ----------
+    car : Car
+        For its base curve, its target where a log has none, and the worth of a step where
+        speed was not quite at target.
+    logs : Log or sequence of Log
+        With valve steps and coolant temperature.
+
+    Returns
+    -------
+    LoggedBase
+        Falling with warmth, never beyond the temperatures that were recorded.
+
+    Raises
+    ------
+    InputError
+        When a log lacks steps or temperature, or none has settled idling near target.
+
+    Notes
+    -----
+    Source: isotonic regression, weighted by time (scipy); limits are ours.
+    """
+    from scipy.optimize import isotonic_regression
+
+    every = [mended(one) for one in ([logs] if isinstance(logs, Log) else logs)]
+    _check(every)
+    read = [(log.file, _readings(car, log)) for log in every]
+    together = np.vstack([rows for _, rows in read])
+    if together.shape[0] < LEAST_s:
+        raise InputError(
+            Problem(log.file, 1, "rpm", f"no settled idling within {FARTHEST_rpm:g} rpm of the"
+                    " target found, allowed: throttle shut, valve steady, no load")
+            for log in every
+        )  # fmt: skip
+    steps = _mended(car, together)
+    names = np.concatenate([np.full(len(rows), number) for number, (_, rows) in enumerate(read)])
+    now = np.asarray(car.curves.base_steps, dtype=float)
+    bins = np.floor(together[:, 0] / BIN_degC)
+    kept = [which for which in np.unique(bins) if np.sum(together[bins == which, 2]) >= LEAST_s]
+    found = []
+    for which in kept:
+        at = bins == which
+        degrees, mean = float(np.mean(together[at, 0])), float(np.mean(steps[at]))
+        files = tuple(sorted({read[int(i)][0] for i in np.unique(names[at])}))
+        found.append(
+            (degrees, mean, float(np.std(steps[at])), float(np.sum(together[at, 2])),
+             float(np.mean(np.abs(together[at, 3]))), files)
+        )  # fmt: skip
+    held, weight = (np.array([one[column] for one in found]) for column in (1, 3))
+    falling = isotonic_regression(held, weights=weight, increasing=False).x
+    falling = np.clip(falling, 0.0, float(car.valve.open_limit_steps))
+    points = tuple(
+        BasePoint(one[0], float(np.interp(one[0], now[:, 0], now[:, 1])), one[1], float(new),
+                  one[2], one[3], one[4], one[5])
+        for one, new in zip(found, falling, strict=True)
+    )  # fmt: skip
+    return _proposal(car, points, now)
+
+
+def _check(logs: Sequence[Log]) -> None:
+    """Every log must hold what a base curve is read from; all problems together."""
+    problems: list[Problem] = []
+    for log in logs:
+        try:
+            needs(log, ["valve_steps", "coolant_degC"], "base")
+        except InputError as error:
+            problems.extend(error.problems)
+    if problems:
+        raise InputError(problems)
+
+
+def _proposal(car: Car, points: tuple[BasePoint, ...], now: Floats) -> LoggedBase:
+    """Join the points with the car's own curve beyond them, and look at the room to close."""
+    from sim.linearise import settled_rpm
+
+    low, high = points[0], points[-1]
+    colder = [(float(d), float(s)) for d, s in now if d < low.coolant_degC - 1.0]
+    warmer = [(float(d), float(s)) for d, s in now if d > high.coolant_degC + 1.0]
+    notes = []
+    if any(s < low.proposed_steps for _, s in colder):
+        notes.append(
+            f"your curve below {low.coolant_degC:.0f} degC lies under the proposed"
+            f" {low.proposed_steps:.1f} steps: it was lifted to them, record a colder start"
+        )
+    if any(s > high.proposed_steps for _, s in warmer):
+        notes.append(
+            f"your curve above {high.coolant_degC:.0f} degC lies over the proposed"
+            f" {high.proposed_steps:.1f} steps: it was lowered to them, record it warmer"
+        )
+    middle = [(p.coolant_degC, p.proposed_steps) for p in points]
+    curve = (
+        *((d, max(s, low.proposed_steps)) for d, s in colder),
+        *((round(d, 1), round(s, 1)) for d, s in middle),
+        *((d, min(s, high.proposed_steps)) for d, s in warmer),
+    )
+    closing = min(s for _, s in curve)
+    ends = settled_rpm(car, np.array([0.0, closing]), 90.0)
+    worth = float(ends[1] - ends[0]) if ends[0] > 0.0 else float(ends[1])
+    if worth < LEAST_CLOSING_rpm:
+        notes.append(
+            f"only {closing:.1f} steps ({worth:.0f} rpm) are left to close when warm: close the"
+            " throttle stop a little, so that the valve must open more to hold the target"
+        )
+    return LoggedBase(
+        car.name, points, car.curves.base_steps, curve, float(closing), worth, tuple(notes)
+    )
+
+
+__all__ = ["BasePoint", "LoggedBase", "base_from_logs"]

@@ -1,0 +1,382 @@
+"""Open-loop curves proposed from the model: base, cranking and after-start, beside the owner's own.
+
+Where starts are tried, -20 to 40 degC, the curves come from ``tuning.open_loop.search``: what the
+engine needs while it warms up, bettered by starting it without feedback.  Warmer, the base is what
+those starts needed when they came so far, and else where the model settles at the target with the
+valve held, its oil as far behind the coolant as it is while warming up.  Nothing is applied;
+targets that cannot be met are named, with what limits them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
+from tuning.open_loop.search import (
+    SearchResult,
+    SLOW_FADE_s,
+    StartCurves,
+    StartTargets,
+    falling,
+    search_curves,
+)
+from tuning.starts import (
+    LEAST_CRANKING_steps,
+    LEAST_EXTRA_steps,
+    Need,
+    PLACES_degC,
+    StartResult,
+    STARTS_degC,
+    needs,
+    start_results,
+)
+
+if TYPE_CHECKING:
+    from sim import Car
+
+WARM_degC = (*PLACES_degC[len(STARTS_degC) :], 70.0, 90.0)
+FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
+OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
+"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of
+water-cooled cars; behind the head of an air-cooled one it is up to 10 K farther."""
+
+
+@dataclass(frozen=True)
+class ProposedPoint:
+    """The curves at one temperature, now and proposed.
+
+    Attributes
+    ----------
+    coolant_degC : float
+        Coolant temperature [degC].
+    target_rpm : float
+        Idle speed wanted there [rpm].
+    base_now_steps, base_steps : float
+        Base curve [steps].
+    cranking_now_steps, cranking_steps : float
+        Cranking curve [steps].
+    after_now_steps, after_steps : float
+        After-start air [steps].
+    reached : bool
+        Whether the open limit gives the base that the engine needs there.
+    """
+
+    coolant_degC: float
+    target_rpm: float
+    base_now_steps: float
+    base_steps: float
+    cranking_now_steps: float
+    cranking_steps: float
+    after_now_steps: float
+    after_steps: float
+    reached: bool
+
+
+@dataclass(frozen=True)
+class BaseProposal:
+    """Curves proposed from the model, and how starts go with the owner's and with these.
+
+    Attributes
+    ----------
+    car : str
+        Name of the car.
+    points : tuple of ProposedPoint
+        From cold to warm.
+    now, proposed : tuple of StartResult
+        Starts without feedback at the cold temperatures, worst of several.
+    targets : StartTargets
+        What was aimed at.
+    missed : tuple of MissedTarget
+        Targets that the proposed curves do not meet, and why.
+    worse : tuple of str
+        Where a start is farther from a target than with the owner's curves.
+    fade_now_s, fade_s : float
+        Over which after-start air fades [s].
+    finer : int or None
+        At how many temperatures starts meet all targets with curves found for a minimum move of 1
+        step; None where that is not asked [-].
+    valve_faults : tuple of str
+        Names of the checks that the valve fails: no curve helps it.
+    """
+
+    car: str
+    points: tuple[ProposedPoint, ...]
+    now: tuple[StartResult, ...]
+    proposed: tuple[StartResult, ...]
+    targets: StartTargets
+    missed: tuple[MissedTarget, ...] = ()
+    worse: tuple[str, ...] = ()
+    fade_now_s: float = 0.0
+    fade_s: float = 0.0
+    finer: int | None = None
+    valve_faults: tuple[str, ...] = ()
+
+    @property
+    def met(self) -> int:
+        """At how many temperatures starts meet all targets with the proposed curves [-]."""
+        return sum(self.targets.met(one) for one in self.proposed)
+
+    def curves(self) -> dict[str, Any]:
+        """Give the proposed curves in the form of a car file's table [curves].
+
+        Returns
+        -------
+        dict of str to list or float
+            ``base_steps``, ``cranking_steps``, ``after_start_steps``, ``after_start_fade_s``.
+        """
+        return {
+            "base_steps": [[p.coolant_degC, p.base_steps] for p in self.points],
+            "cranking_steps": [[p.coolant_degC, p.cranking_steps] for p in self.points],
+            "after_start_steps": [[p.coolant_degC, p.after_steps] for p in self.points],
+            "after_start_fade_s": self.fade_s,
+        }
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the proposal as plain values.
+
+        Returns
+        -------
+        dict
+            Curves, points and starts.
+        """
+        return {
+            "car": self.car,
+            "source": "model",
+            "targets": asdict(self.targets),
+            "curves": self.curves(),
+            "points": [asdict(point) for point in self.points],
+            "starts_now": [one.to_dict() for one in self.now],
+            "starts_proposed": [one.to_dict() for one in self.proposed],
+            "missed": [asdict(one) for one in self.missed],
+            "worse": list(self.worse),
+            "met_with_minimum_move_1": self.finer,
+            "valve_faults": list(self.valve_faults),
+        }
+
+    def lines(self) -> list[str]:
+        """Tell the proposal in words; the first line is the verdict.
+
+        Returns
+        -------
+        list of str
+            Curves, starts, targets missed and why, and what is worse than now.
+        """
+        told = [*self.verdict(), *self._targets()]
+        told += [
+            f"{p.coolant_degC:4.0f} degC: base {p.base_now_steps:.0f} -> {p.base_steps:.0f},"
+            f" cranking {p.cranking_now_steps:.0f} -> {p.cranking_steps:.0f},"
+            f" after-start {p.after_now_steps:.0f} -> {p.after_steps:.0f} steps"
+            + ("" if p.reached else "; the open limit does not reach the target speed here")
+            for p in self.points
+        ]
+        told += [
+            f"start at {new.coolant_degC:.0f} degC: {old.told()}; proposed: {new.told()}"
+            for old, new in zip(self.now, self.proposed, strict=True)
+        ]
+        return [*told, *(one.told() for one in self.missed), *self.worse]
+
+    def verdict(self) -> list[str]:
+        """Tell what the curves come to.
+
+        Returns
+        -------
+        list of str
+            At how many temperatures starts meet all targets; then, where it is so, that after-start
+            air fades otherwise, and what a smaller minimum move would do.
+        """
+        were = sum(self.targets.met(one) for one in self.now)
+        fails = sum(not one.runs for one in self.proposed)
+        first = ""
+        if self.valve_faults:
+            first = (
+                f"mend the valve first ({', '.join(self.valve_faults)}: see evenidle check), no"
+                " curve helps one that is not where it is counted; "
+            )
+        text = (
+            f"{self.car}: {first}curves proposed from the model; starts without feedback meet all"
+            f" targets at {self.met} of {len(self.proposed)} temperatures, with your own curves"
+            f" at {were} ({fails} do not run). Nothing was changed."
+        )
+        return [text, *self._fading(), *self._moves()]
+
+    def _targets(self) -> list[str]:
+        aims = self.targets
+        flare, dip, speed = (aims.wanted(name) for name in ("flare", "dip", "stable"))
+        return [f"targets: flare {flare}, dip {dip}, speed {speed}"]
+
+    def _fading(self) -> list[str]:
+        """Why after-start air is to fade otherwise than now."""
+        if self.fade_s == self.fade_now_s:
+            return []
+        fade = f"{self.fade_now_s:g} -> {self.fade_s:g} s"
+        why = "oil warms later than what the curves go by, and such air makes up for it"
+        return [f"after-start air fades over {fade}: {why}; take the three curves together"]
+
+    def _moves(self) -> list[str]:
+        """What a minimum move of one step would do to starts."""
+        if self.finer is None:
+            return []
+        return [
+            "with a minimum move of 1 step, curves found the same way meet all targets at"
+            f" {self.finer} of {len(self.proposed)} temperatures"
+            + (": settle the feedback first, then come back" if self.finer > self.met else "")
+        ]
+
+
+def base_from_model(
+    car: Car, targets: StartTargets | None = None, *, seed: int = 0
+) -> BaseProposal:
+    """Propose base, cranking and after-start curves from the model.
+
+    Parameters
+    ----------
+    car : Car
+        The car; its target speeds are kept.
+    targets : StartTargets, optional
+        What a start should be like.
+    seed : int
+        Added to the seeds of all starts.
+
+    Returns
+    -------
+    BaseProposal
+        Beside the owner's curves; never applied.
+    """
+    from sim import with_values
+    from tuning.checks import valve_checks
+
+    aims = targets or StartTargets()
+    settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
+    some = [_filled(one, settled) for one in needs(car, (0.0, SLOW_FADE_s), seed)]
+    found = search_curves(car, some, _warm(some[0], car, settled[-2:]), aims, seed)
+    faults = tuple(one.name for one in valve_checks(car) if one.verdict == "fail")
+    proposal = replace(_proposal(car, aims, some, found, seed), valve_faults=faults)
+    if not proposal.missed or faults or car.feedback.min_move_steps == 1:
+        return proposal
+    # What the engine needs has nothing to do with how the valve is moved.
+    single = with_values(car, {"feedback": {"min_move_steps": 1}})
+    warm = _warm(some[0], single, settled[-2:])
+    same_fade = [one for one in some if one.fade_s == found.curves.fade_s] or some[:1]
+    finer = search_curves(single, same_fade, warm, aims, seed, found.moves)
+    return replace(proposal, finer=_proposal(single, aims, some, finer, seed).met)
+
+
+def _proposal(
+    car: Car, aims: StartTargets, some: Sequence[Need], found: SearchResult, seed: int
+) -> BaseProposal:
+    """Start the car with the curves found and with its own, on chances of their own."""
+    limit = float(car.valve.open_limit_steps)
+    need = some[0].at_start_steps
+    proposal = BaseProposal(
+        car.name, _points(car, found.curves, need), (), (), aims,
+        fade_now_s=car.curves.after_start_fade_s, fade_s=found.curves.fade_s,
+    )  # fmt: skip
+    seeds = [seed + one for one in FRESH_SEEDS]
+    cars = [car, with_curves(car, proposal.curves())]
+    now, proposed = start_results(cars, STARTS_degC, seeds, aims.stable_s, found.moves)
+    return replace(
+        proposal,
+        now=now,
+        proposed=proposed,
+        missed=missed_targets(proposed, found.tried, aims, need, limit, _above_rpm(car, need)),
+        worse=worse_than_now(now, proposed, aims),
+    )
+
+
+def _filled(need: Need, settled: Sequence[float]) -> Need:
+    """A need with the settled positions where no run came."""
+    base = np.where(np.isfinite(need.base_steps), need.base_steps, settled[: len(PLACES_degC)])
+    return replace(need, base_steps=base)
+
+
+def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, float], ...]:
+    """The base curve where no start is tried; half of what a falling one stays above it is off."""
+    held = 0.5 * (car.feedback.min_move_steps - 1)
+    steps = [*need.base_steps[len(STARTS_degC) :], *hotter]
+    lower = falling([np.floor(max(one - held, 0.0)) for one in steps])
+    return tuple(zip(WARM_degC, lower, strict=True))
+
+
+def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
+    """Return the car with some of its curves replaced.
+
+    Parameters
+    ----------
+    car : Car
+        Left as it is.
+    curves : dict of str to list
+        As of ``BaseProposal.curves``.
+
+    Returns
+    -------
+    Car
+        The changed car.
+    """
+    from sim import with_values
+
+    return with_values(car, {"curves": curves})
+
+
+def _at(curve: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
+    """Read a curve as the controller does: straight lines, held beyond its ends."""
+    points = np.asarray(curve)
+    return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
+
+
+def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...]:
+    """Own and proposed curves, from the coldest start to warm."""
+    limit = float(car.valve.open_limit_steps)
+    warm = [steps for _, steps in found.warm]
+    base = falling([*found.base, *warm])
+    least = [min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps), limit) for steps in warm]
+    crank = falling([*found.cranking, *least])
+    after = falling([*found.after, *[found.after[-1]] * len(warm)])
+    reached = [*(need <= limit), *(_base(car, degC)[1] for degC in WARM_degC)]
+    curves = car.curves
+    return tuple(
+        ProposedPoint(
+            degC, _at(curves.target_rpm, degC), _at(curves.base_steps, degC), base[i],
+            _at(curves.cranking_steps, degC), crank[i],
+            _at(curves.after_start_steps, degC), after[i], bool(reached[i]),
+        )
+        for i, degC in enumerate((*STARTS_degC, *WARM_degC))
+    )  # fmt: skip
+
+
+def _above_rpm(car: Car, need: Any) -> list[float]:
+    """Worth of the steps by which the valve may stay above a falling curve, at each start [rpm]."""
+    from sim.linearise import settled_rpm
+
+    above = float(car.feedback.min_move_steps - 1)
+    limit = float(car.valve.open_limit_steps)
+    worth = []
+    for coolant_degC, steps in zip(STARTS_degC, np.clip(need, 0.0, limit), strict=True):
+        there = [steps, min(steps + above, limit)]
+        low, high = settled_rpm(car, there, coolant_degC, ambient_degC=coolant_degC)
+        worth.append(float(high - low))
+    return worth
+
+
+def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
+    """Whole steps at which the model settles nearest its target, and whether it reaches it.
+
+    A warming engine has colder oil than its coolant tells: it is settled that much colder,
+    unless the controller goes by the oil itself.
+    """
+    from sim.linearise import settled_rpm
+
+    steps = np.arange(float(car.valve.open_limit_steps) + 1.0)
+    behind = 0.0 if car.sensors.temperature_of == "oil" else _at(OIL_BEHIND_K, coolant_degC)
+    settled = settled_rpm(car, steps, coolant_degC - behind)
+    target = _at(car.curves.target_rpm, coolant_degC)
+    above = np.flatnonzero(settled >= target)
+    if not above.size:
+        return float(steps[-1]), False
+    first = int(above[0])
+    if first > 0 and target - settled[first - 1] < settled[first] - target:
+        first -= 1
+    return float(steps[first]), True

@@ -1,0 +1,389 @@
+"""Search of open-loop curves by starting the modelled car: base, cranking and after-start air.
+
+It begins at what the engine needs while it warms up (``tuning.starts.need``).  Many curves are then
+started without feedback, and the one nearest to the targets is bettered point by point: with the
+owner's fade of after-start air, and with a longer one if that is worth it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tuning.measures import START_TOLERANCE_rpm
+from tuning.starts import (
+    LEAST_CRANKING_steps,
+    LEAST_EXTRA_steps,
+    STABLE_s,
+    StartResult,
+    STARTS_degC,
+    start_results,
+    target_moves,
+)
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from sim import Car
+    from tuning.starts import Need
+
+SHIFTS_steps = (-1.0, 0.0, 1.0)
+CRANKING_EXTRA_steps = (6.0, 14.0)
+AFTER_START_steps = (0.0, 4.0, 9.0)
+SEEDS = tuple(range(11, 19))
+CHANGES = (
+    (0, -2.0), (0, -1.0), (0, 1.0), (0, 2.0), (1, -8.0), (1, 8.0), (2, -3.0), (2, 3.0),
+)  # fmt: skip
+"""Changes of a point that are tried: of base 0, cranking above base 1, after-start 2 [steps]."""
+WEIGHTS = {"flare": 1.0, "dip": 2.0, "stable": 1.0}
+"""What missing a target counts: a dip can end in a stall [-]."""
+EASE = 0.02
+"""What a target that is met counts, so that it is met with ease [-]."""
+WORTH = 0.01
+"""A change is made for more than this [-]."""
+ROUNDS = 8
+"""How often points are bettered, every other one at a time."""
+SPARE = 0.85
+"""Targets are aimed at with this share of them, so that fresh starts meet them too [-]."""
+SLOW_FADE_s = 120.0
+"""A fade of after-start air that is tried beside the owner's: about as slowly as oil warms [s]."""
+FADE_WORTH = 0.2
+"""A longer fade is proposed if it saves this share of what is missed [-]."""
+
+
+@dataclass(frozen=True)
+class StartTargets:
+    """What a start should be like; common practice, no source.
+
+    Attributes
+    ----------
+    flare_rpm : float
+        Highest above target [rpm].
+    dip_rpm : float
+        Lowest below target once it was reached [rpm].
+    stable_s : float
+        From the key until speed stays within 100 rpm of target [s].
+    """
+
+    flare_rpm: float = 500.0
+    dip_rpm: float = 120.0
+    stable_s: float = STABLE_s
+
+    def ratios(self, one: StartResult) -> dict[str, float]:
+        """What a start reached over what was aimed at.
+
+        Parameters
+        ----------
+        one : StartResult
+            Starts that run.
+
+        Returns
+        -------
+        dict of str to float
+            "flare", "dip" and "stable" (how far speed strays once it should be stable): up to 1
+            is met [-].
+        """
+        return {
+            "flare": one.flare_rpm / self.flare_rpm,
+            "dip": one.dip_rpm / self.dip_rpm,
+            "stable": one.late_rpm / START_TOLERANCE_rpm,
+        }
+
+    def met(self, one: StartResult) -> bool:
+        """Whether starts run and meet all targets.
+
+        Parameters
+        ----------
+        one : StartResult
+            The starts.
+
+        Returns
+        -------
+        bool
+            True if so.
+        """
+        return one.runs and max(self.ratios(one).values()) <= 1.0
+
+    def wanted(self, name: str) -> str:
+        """What is wanted of one target.
+
+        Parameters
+        ----------
+        name : str
+            "flare", "dip" or "stable".
+
+        Returns
+        -------
+        str
+            Number and unit.
+        """
+        if name == "flare":
+            return f"up to {self.flare_rpm:.0f} rpm"
+        if name == "dip":
+            return f"up to {self.dip_rpm:.0f} rpm"
+        return f"within {START_TOLERANCE_rpm:.0f} rpm from {self.stable_s:.0f} s after the key on"
+
+
+@dataclass(frozen=True)
+class StartCurves:
+    """Curves at the temperatures of the starts.
+
+    Attributes
+    ----------
+    base, cranking, after : tuple of float
+        At each of ``STARTS_degC``, never rising [steps].
+    warm : tuple of (float, float)
+        Points of the base curve at warmer temperatures [degC, steps].
+    fade_s : float
+        Of the after-start air [s].
+    """
+
+    base: tuple[float, ...]
+    cranking: tuple[float, ...]
+    after: tuple[float, ...]
+    warm: tuple[tuple[float, float], ...]
+    fade_s: float
+
+
+@dataclass(frozen=True)
+class SearchResult:
+    """Curves found, and all that was tried.
+
+    Attributes
+    ----------
+    curves : StartCurves
+        The best.
+    tried : tuple of tuple of StartResult
+        Starts of every curve tried, a result a temperature.
+    moves : list of numpy.ndarray
+        How far the target moves in each, from ``target_moves`` [rpm].
+    """
+
+    curves: StartCurves
+    tried: tuple[tuple[StartResult, ...], ...]
+    moves: list[NDArray[np.float32]]
+
+
+def cost(one: StartResult, aims: StartTargets) -> float:
+    """How far a start is from what is aimed at.
+
+    Parameters
+    ----------
+    one : StartResult
+        The starts.
+    aims : StartTargets
+        What is aimed at.
+
+    Returns
+    -------
+    float
+        Sum of what is missing of each target as a share of it; 100 for a car that does not run
+        [-].
+    """
+    if not one.runs:
+        return 100.0
+    ratios = aims.ratios(one).items()
+    return sum(WEIGHTS[name] * max(0.0, ratio - SPARE) + EASE * ratio for name, ratio in ratios)
+
+
+def with_start_curves(car: Car, curves: StartCurves) -> Car:
+    """The car with curves at the temperatures of the starts.
+
+    Parameters
+    ----------
+    car : Car
+        Left as it is.
+    curves : StartCurves
+        Held beyond the warmest.
+
+    Returns
+    -------
+    Car
+        The changed car.
+    """
+    from sim import with_values
+
+    def points(values: tuple[float, ...]) -> list[list[float]]:
+        return [list(pair) for pair in zip(STARTS_degC, values, strict=True)]
+
+    return with_values(
+        car,
+        {
+            "curves": {
+                "base_steps": [*points(curves.base), *map(list, curves.warm)],
+                "cranking_steps": points(curves.cranking),
+                "after_start_steps": points(curves.after),
+                "after_start_fade_s": curves.fade_s,
+            }
+        },
+    )
+
+
+def falling(values: Any) -> tuple[float, ...]:
+    """Make a curve that never rises with warmth: no point is below a warmer one.
+
+    Parameters
+    ----------
+    values : sequence of float
+        From cold to warm [steps].
+
+    Returns
+    -------
+    tuple of float
+        Each at least as high as all that follow [steps].
+    """
+    return tuple(float(v) for v in np.maximum.accumulate(np.asarray(values)[::-1])[::-1])
+
+
+@dataclass(frozen=True)
+class _Form:
+    """What curves of one search have in common.
+
+    ``slow`` is the part of after-start air that makes up for lagging oil: cranking stands above
+    it, as it stands above the base curve [steps].
+    """
+
+    fade_s: float
+    slow: NDArray[np.float64]
+    warm: tuple[tuple[float, float], ...]
+    limit: float
+
+    def curves(self, base: Any, extra: Any, air: Any) -> StartCurves:
+        """Curves within the valve's limits from base, air above it while cranking, after-start."""
+        least = max((steps for _, steps in self.warm), default=0.0)
+        level = np.clip(np.rint(base), least, self.limit)
+        above = level + self.slow + np.maximum(np.asarray(extra), LEAST_EXTRA_steps)
+        cranking = np.clip(above, LEAST_CRANKING_steps, self.limit)
+        after = np.maximum(self.slow + np.asarray(air), 0.0)
+        return StartCurves(
+            falling(level), falling(cranking), falling(after), self.warm, self.fade_s
+        )
+
+
+class _Search:
+    """Starts of many curves of one car, and what each came to."""
+
+    def __init__(
+        self, car: Car, aims: StartTargets, seed: int, moves: list[NDArray[np.float32]]
+    ) -> None:
+        self.car, self.aims, self.moves = car, aims, moves
+        self.seeds = [seed + one for one in SEEDS]
+        self.tried: list[tuple[StartResult, ...]] = []
+
+    def costs(self, tried: list[StartCurves]) -> NDArray[np.float64]:
+        """Cost of each of some curves at each temperature; less air wins among equals."""
+        cars = [with_start_curves(self.car, one) for one in tried]
+        found = start_results(cars, STARTS_degC, self.seeds, self.aims.stable_s, self.moves)
+        self.tried += found
+        air = np.array([np.add(one.cranking, one.after) for one in tried])
+        return np.array([[cost(one, self.aims) for one in row] for row in found]) + 1e-4 * air
+
+
+def search_curves(
+    car: Car,
+    needs: Sequence[Need],
+    warm: Sequence[tuple[float, float]],
+    aims: StartTargets,
+    seed: int,
+    moves: list[NDArray[np.float32]] | None = None,
+) -> SearchResult:
+    """Find base, cranking and after-start curves whose starts come nearest to the targets.
+
+    Parameters
+    ----------
+    car : Car
+        The car; its target speeds are kept.
+    needs : sequence of Need
+        Where to begin, one or two: with the owner's fade, and with a slow one; every place known.
+    warm : sequence of (float, float)
+        The base curve at temperatures warmer than a start's [degC, steps].
+    aims : StartTargets
+        What a start should be like.
+    seed : int
+        Added to the seeds of all starts.
+    moves : list of numpy.ndarray, optional
+        How far the target moves, if a search for the same engine has told [rpm].
+
+    Returns
+    -------
+    SearchResult
+        The curves and all starts tried.
+
+    Notes
+    -----
+    A valve that moves by no less than m steps stays up to m - 1 above a falling base curve, half
+    of that on average: the search begins that much lower.
+    Source: definition our own; coordinate search.
+    """
+    forms = [_form(car, need, warm) for need in needs]
+    if moves is None:
+        begun = forms[0].curves(
+            needs[0].base_steps[: len(STARTS_degC)], CRANKING_EXTRA_steps[0], 0.0
+        )
+        moves = target_moves(with_start_curves(car, begun), STARTS_degC)
+    search = _Search(car, aims, seed, moves)
+    found = [
+        _searched(search, form, need, (0.0,) if need.fade_s else AFTER_START_steps)
+        for form, need in zip(forms, needs, strict=True)
+    ]
+    best, least = found[0]
+    for curves, missed in found[1:]:
+        if missed < (1.0 - FADE_WORTH) * least:
+            best = curves
+    return SearchResult(best, tuple(search.tried), moves)
+
+
+def _form(car: Car, need: Need, warm: Sequence[tuple[float, float]]) -> _Form:
+    """Curves with the fade of a need, or with the owner's where it has none."""
+    fade_s = need.fade_s or car.curves.after_start_fade_s
+    return _Form(fade_s, np.rint(need.after_steps), tuple(warm), float(car.valve.open_limit_steps))
+
+
+def _searched(
+    search: _Search, form: _Form, need: Need, airs: Sequence[float]
+) -> tuple[StartCurves, float]:
+    """The best curves of one form, and their cost."""
+    count = len(STARTS_degC)
+    middle = need.base_steps[:count] - 0.5 * (search.car.feedback.min_move_steps - 1)
+    choices = [
+        (middle + shift, np.full(count, extra), np.full(count, air))
+        for shift in SHIFTS_steps
+        for extra in CRANKING_EXTRA_steps
+        for air in airs
+    ]
+    costs = search.costs([form.curves(*one) for one in choices])
+    return _bettered(search, form, list(choices[int(np.argmin(costs.sum(axis=1)))]))
+
+
+def _bettered(
+    search: _Search, form: _Form, rows: list[NDArray[np.float64]]
+) -> tuple[StartCurves, float]:
+    """Change every other point at a time, each as its own starts and the next colder ones like it.
+
+    A point acts on the start at its temperature and on the end of the next colder one, so points
+    that are not neighbours are tried together in one curve.
+    """
+    best, least = form.curves(*rows), np.inf
+    for turn in range(ROUNDS):
+        places = np.arange(turn % 2, len(STARTS_degC), 2)
+        tried = [rows]
+        for kind, by in CHANGES:
+            other = [row.copy() for row in rows]
+            other[kind][places] += by
+            tried.append(other)
+        costs = search.costs([form.curves(*one) for one in tried])
+        if costs[0].sum() < least:
+            least, best = float(costs[0].sum()), form.curves(*rows)
+        felt = costs + np.concatenate([np.zeros((len(tried), 1)), costs[:, :-1]], axis=1)
+        rows = [row.copy() for row in rows]
+        for place in places:
+            chosen = int(np.argmin(felt[:, place]))
+            if felt[chosen, place] < felt[0, place] - WORTH:
+                kind, by = CHANGES[chosen - 1]
+                rows[kind][place] += by
+    last = form.curves(*rows)
+    missed = float(search.costs([last]).sum())
+    return (last, missed) if missed < least else (best, least)

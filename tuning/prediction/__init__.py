@@ -1,0 +1,25 @@
+"""What is to be expected on the car, and how it compares with what was recorded."""
+
+from __future__ import annotations
+
+from tuning.prediction.comparing import (
+    Comparison,
+    compare,
+)
+from tuning.prediction.expected import (
+    Expectation,
+    Expected,
+    expect,
+)
+from tuning.prediction.result import (
+    predicted_and_recorded,
+)
+
+__all__ = [
+    "Comparison",
+    "Expectation",
+    "Expected",
+    "compare",
+    "expect",
+    "predicted_and_recorded",
+]

@@ -1,0 +1,35 @@
+"""The search for feedback settings over plausible variations of a car."""
+
+from __future__ import annotations
+
+from tuning.search.entry_form import (
+    to_entry,
+)
+from tuning.search.pareto import (
+    non_dominated,
+)
+from tuning.search.searching import (
+    tune,
+)
+from tuning.search.so_far import (
+    SoFar,
+    Watch,
+    judged,
+)
+from tuning.search.tuned import (
+    Prediction,
+    Tuning,
+    predict,
+)
+
+__all__ = [
+    "Prediction",
+    "SoFar",
+    "Tuning",
+    "Watch",
+    "judged",
+    "non_dominated",
+    "predict",
+    "to_entry",
+    "tune",
+]

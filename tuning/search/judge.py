@@ -1,0 +1,99 @@
+"""Scores of candidates on one ensemble; what was scored before is not run again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from controllers import Feedback
+from sim import Car
+from tuning.ensemble import TrialRuns, noise_seeds, plausible_cars, search_drives
+from tuning.search.objective import Limits, Score, score
+from tuning.search.weights import Weights
+
+AT_ONCE = 24
+"""Candidates run in one call: enough for all cores, few enough to tell of progress."""
+
+
+class Judge:
+    """One ensemble of plausible cars and seeds, and the scores given on it.
+
+    Parameters
+    ----------
+    car : Car
+        The car as known.
+    weights : Weights
+        What is weighed.
+    cars, seeds : int
+        How many plausible cars, and seeds with their starting phases.
+    seed, purpose : int
+        Which ones, see ``plausible.plausible_cars``.
+    limits : Limits, optional
+        Hard limits; the real ones when left out.
+    cores : int, optional
+        Threads; all cores when left out.
+    """
+
+    def __init__(
+        self,
+        car: Car,
+        weights: Weights,
+        *,
+        cars: int,
+        seeds: int,
+        seed: int,
+        purpose: int,
+        limits: Limits | None = None,
+        cores: int | None = None,
+    ) -> None:
+        self._weights = weights
+        self._limits = limits
+        self.plausible = plausible_cars(car, cars, seed=seed, purpose=purpose)
+        self.runs = TrialRuns(
+            self.plausible.cars, search_drives(car), noise_seeds(seed, purpose, seeds), cores
+        )
+        self._scores: dict[Feedback, Score] = {}
+
+    def scores(
+        self,
+        candidates: Sequence[Feedback],
+        on_progress: Callable[[float], None] | None = None,
+    ) -> list[Score]:
+        """Score candidates.
+
+        Parameters
+        ----------
+        candidates : sequence of Feedback
+            Settings; the same one may come more than once.
+        on_progress : callable, optional
+            Told the share that is done.
+
+        Returns
+        -------
+        list of Score
+            One a candidate, in order.
+        """
+        fresh = [one for one in dict.fromkeys(candidates) if one not in self._scores]
+        for first in range(0, len(fresh), AT_ONCE):
+            some = fresh[first : first + AT_ONCE]
+            runs = self.runs.run(some)
+            found = score(runs, self._weights, self._limits)
+            for one, its in zip(some, found, strict=True):
+                self._scores[one] = its
+            if on_progress is not None:
+                on_progress(min(1.0, (first + len(some)) / len(fresh)))
+        return [self._scores[one] for one in candidates]
+
+    def knows(self, candidate: Feedback) -> bool:
+        """Whether settings were scored already.
+
+        Parameters
+        ----------
+        candidate : Feedback
+            Settings.
+
+        Returns
+        -------
+        bool
+            True if so.
+        """
+        return candidate in self._scores

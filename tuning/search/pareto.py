@@ -1,0 +1,180 @@
+"""Many settings, not one: what a quieter idle costs in quickness and in wear of the valve."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import Feedback
+from tuning.search.objective import Score
+
+AXES: Mapping[str, tuple[str, str]] = {
+    "quiet": ("hunting", "hunting above the held valve, rpm"),
+    "quick": ("settling", "settling after a load, s"),
+    "wear": ("moves", "valve moves a minute"),
+}
+"""What the front weighs against each other: name to measure of the score, and its words."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """One candidate among the three wishes.
+
+    Attributes
+    ----------
+    settings : Feedback
+        The settings.
+    quiet_rpm : float
+        Hunting above the held-valve floor, mean over cars [rpm].
+    quick_s : float
+        Settling after a load, mean over cars [s].
+    wear_per_min : float
+        Moves of the valve a minute, mean over cars [1/min].
+    score_rpm : float
+        Score over all cars [rpm].
+    """
+
+    settings: Feedback
+    quiet_rpm: float
+    quick_s: float
+    wear_per_min: float
+    score_rpm: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name.
+        """
+        return asdict(self) | {"settings": settings_dict(self.settings)}
+
+
+@dataclass(frozen=True)
+class Front:
+    """The candidates, those that no other beats on all three, and the one chosen.
+
+    Attributes
+    ----------
+    points : tuple of Point
+        Every candidate that broke no hard limit, best score first.
+    on_front : tuple of int
+        Places in ``points`` of those that no other is at least as good as on all three.
+    chosen : Point
+        The settings chosen.
+    reason : str
+        Why these.
+    """
+
+    points: tuple[Point, ...]
+    on_front: tuple[int, ...]
+    chosen: Point
+    reason: str
+
+    @property
+    def front(self) -> tuple[Point, ...]:
+        """Points on the front, quietest first."""
+        return tuple(sorted((self.points[i] for i in self.on_front), key=lambda p: p.quiet_rpm))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Points on the front, the chosen one, the reason and how many were compared.
+        """
+        return {
+            "points": [point.to_dict() for point in self.front],
+            "chosen": self.chosen.to_dict(),
+            "reason": self.reason,
+            "compared": len(self.points),
+        }
+
+
+def settings_dict(settings: Feedback) -> dict[str, Any]:
+    """Settings as the car file has them, for JSON.
+
+    Parameters
+    ----------
+    settings : Feedback
+        The settings.
+
+    Returns
+    -------
+    dict
+        Keys of ``[feedback]``; the trim limits as a list.
+    """
+    return settings.model_dump(mode="json")
+
+
+def point(settings: Feedback, score: Score) -> Point:
+    """Place a candidate among the three wishes.
+
+    Parameters
+    ----------
+    settings : Feedback
+        The settings.
+    score : Score
+        What they scored.
+
+    Returns
+    -------
+    Point
+        The point.
+    """
+    quiet, quick, wear = (score.measured[measure] for measure, _ in AXES.values())
+    return Point(settings, quiet, quick, wear, score.total)
+
+
+def non_dominated(values: np.ndarray) -> np.ndarray:
+    """Rows that no other row is at least as low as everywhere and lower somewhere.
+
+    Parameters
+    ----------
+    values : numpy.ndarray
+        Shape (points, wishes), lower is better [any].
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (points,), bool; of equal rows all or none.
+
+    Notes
+    -----
+    Source: definition of Pareto dominance.
+    """
+    as_good = np.all(values[None, :, :] <= values[:, None, :], axis=2)
+    better = np.any(values[None, :, :] < values[:, None, :], axis=2)
+    return np.asarray(~np.any(as_good & better, axis=1))
+
+
+def pareto_front(points: Sequence[Point], chosen: Point, reason: str) -> Front:
+    """Find the front of candidates.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        Candidates that break no hard limit.
+    chosen : Point
+        The one chosen, of the same cars and seeds.
+    reason : str
+        Why it was.
+
+    Returns
+    -------
+    Front
+        The front; candidates with the same three values stand for each other.
+    """
+    ordered = sorted(points, key=lambda p: p.score_rpm)
+    if not ordered:
+        return Front((chosen,), (0,), chosen, reason)
+    values = np.array([[p.quiet_rpm, p.quick_s, p.wear_per_min] for p in ordered])
+    _, first = np.unique(values, axis=0, return_index=True)
+    distinct = np.isin(np.arange(len(ordered)), first)
+    best = non_dominated(values) & distinct
+    return Front(tuple(ordered), tuple(np.flatnonzero(best).tolist()), chosen, reason)

@@ -1,0 +1,146 @@
+"""A search looked at while it goes on, and settings judged when it was broken off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from controllers import Feedback
+from sim import Car
+from tuning.ensemble import VERDICT, Samples
+from tuning.search.budgets import budget_of
+from tuning.search.judge import Judge
+from tuning.search.objective import Limits
+from tuning.search.pareto import Point
+from tuning.search.space import SEARCHED_LAWS, make_space
+from tuning.search.tuned import Prediction, predict
+from tuning.search.weights import weights_of
+from tuning.studies import open_storage
+
+
+@dataclass(frozen=True)
+class SoFar:
+    """What a study holds.
+
+    Attributes
+    ----------
+    trials : int
+        Candidates evaluated.
+    points : tuple of Point
+        Those that broke no hard limit, best first.
+    """
+
+    trials: int
+    points: tuple[Point, ...]
+
+    @property
+    def best(self) -> Point | None:
+        """The best of them; None before there is one."""
+        return self.points[0] if self.points else None
+
+
+class Watch:
+    """Reads the study that a search writes, from within the same process or another.
+
+    Parameters
+    ----------
+    car : Car
+        The car that is tuned.
+    storage : Path
+        Journal file of the search; it need not be there yet.
+    law : str, optional
+        As given to `tuning.tune`.
+    """
+
+    def __init__(self, car: Car, storage: Path, law: str | None = None) -> None:
+        laws = (law,) if law else tuple(dict.fromkeys((*SEARCHED_LAWS, car.feedback.law)))
+        self._space = make_space(car, tuple(one for one in laws if one != "none"))
+        self._storage, self._name = storage, f"tune {car.name}"
+        self._study: Any = None
+
+    def look(self) -> SoFar:
+        """Read what is there.
+
+        Returns
+        -------
+        SoFar
+            Empty while the search has not begun.
+        """
+        import optuna
+
+        if self._study is None:
+            if not self._storage.is_file():
+                return SoFar(0, ())
+            try:
+                self._study = optuna.load_study(
+                    study_name=self._name, storage=open_storage(f"journal:{self._storage}").storage
+                )
+            except KeyError:  # the file is there, the study not yet
+                return SoFar(0, ())
+        found = []
+        done = self._study.get_trials(deepcopy=False, states=(optuna.trial.TrialState.COMPLETE,))
+        for trial in done:
+            notes = trial.user_attrs.get("notes", {})
+            if trial.value is not None and "measured" in notes and not notes.get("broken"):
+                found.append(self._point(trial.params, notes))
+        return SoFar(len(done), tuple(sorted(found, key=lambda one: one.score_rpm)))
+
+    def _point(self, params: Any, notes: Any) -> Point:
+        law = str(params.get("law", self._space.laws[0]))
+        settings = self._space.feedback(law, {k: v for k, v in params.items() if k != "law"})
+        measured = notes["measured"]
+        return Point(
+            settings, measured["hunting"], measured["settling"], measured["moves"], notes["total"]
+        )
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Present and other settings on the same fresh cars.
+
+    Attributes
+    ----------
+    now, then : Prediction
+        What to expect of either.
+    samples : tuple of Samples
+        The car as its file says on the warm drive: present settings, then the others.
+    """
+
+    now: Prediction
+    then: Prediction
+    samples: tuple[Samples, ...]
+
+
+def judged(car: Car, settings: Feedback, *, preset: str = "balanced", seed: int = 0) -> Judged:
+    """Judge settings on cars that no search has met, as `tuning.tune` does at its end.
+
+    Parameters
+    ----------
+    car : Car
+        With the present settings.
+    settings : Feedback
+        The others.
+    preset : str
+        Weights.
+    seed : int
+        Seed of cars and scatter.
+
+    Returns
+    -------
+    Judged
+        Both, by the quick budget's number of cars.
+
+    Raises
+    ------
+    InputError
+        If there are no such weights.
+    """
+    size = budget_of("quick")
+    judge = Judge(
+        car, weights_of(preset), cars=size.verdict_cars, seeds=size.verdict_seeds, seed=seed,
+        purpose=VERDICT, limits=Limits(),
+    )  # fmt: skip
+    runs = judge.runs.run([car.feedback, settings])
+    samples = tuple(judge.runs.samples([car.feedback, settings]))
+    return Judged(predict(runs, 0), predict(runs, 1), samples)

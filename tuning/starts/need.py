@@ -1,0 +1,182 @@
+"""Positions that a starting and warming engine needs: a base curve, and air that fades after it.
+
+The engine is started at each temperature under a slow, fine feedback of our own; what that holds
+while the engine warms up is the position it needs, with its air as cold and its oil as far behind
+as they then are.  One curve over the sensed temperature cannot follow oil that lags: air that fades
+after the start takes what is left, and it can only if it fades as slowly as the oil warms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tuning.starts.trials import STARTS_degC, start_scenario
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from sim import Car, Trace
+
+LEAST_EXTRA_steps = 4.0
+"""Cranking stands at least so far above the base; common practice, no source [steps]."""
+LEAST_CRANKING_steps = 20.0
+"""No cranking position below this; common practice, no source [steps]."""
+PLACES_degC = (*STARTS_degC, 55.0)
+"""Starts are made at all but the last of these, and warm up beyond it."""
+HOLD_s, FADED_s, EACH_s = 110.0, 12.0, 0.5
+"""Length of the runs, what is left out of each after it runs, time between readings [s]."""
+SEEN_s = 1.0
+"""A place is known that was held for so long, all runs together [s]."""
+HOLDING = {
+    "law": "pi",
+    "gain_steps_per_100rpm": 1.0,
+    "integral_steps_per_100rpm_s": 1.5,
+    "deadband_rpm": 0.0,
+    "min_move_steps": 1,
+    "update_period_ms": 200.0,
+    "enable_delay_s": 0.0,
+    "enable_above_target_rpm": 1000.0,
+}
+"""The feedback that tells what the engine needs: slow, fine, without a deadband."""
+
+
+@dataclass(frozen=True)
+class Need:
+    """What held the target while the engine warmed up.
+
+    Attributes
+    ----------
+    base_steps : numpy.ndarray
+        At each of ``PLACES_degC``, never rising; nan where no run stayed long enough [steps].
+    after_steps : numpy.ndarray
+        Fading air of a start at each of ``STARTS_degC``, never rising [steps].
+    fade_s : float
+        Over which it fades, linearly, from the moment the engine runs; 0: none is used [s].
+    """
+
+    base_steps: NDArray[np.float64]
+    after_steps: NDArray[np.float64]
+    fade_s: float
+
+    @property
+    def at_start_steps(self) -> NDArray[np.float64]:
+        """Position needed just after a start, at each of ``STARTS_degC`` [steps]."""
+        return np.asarray(self.base_steps[: len(STARTS_degC)] + self.after_steps)
+
+
+@dataclass(frozen=True)
+class Held:
+    """What was held in starts from several temperatures, reading by reading.
+
+    Attributes
+    ----------
+    start : numpy.ndarray
+        Which start [index].
+    coolant_degC : numpy.ndarray
+        What the controller reads [degC].
+    since_s : numpy.ndarray
+        Time since the engine runs [s].
+    steps : numpy.ndarray
+        Where the valve stands, and so what holds the target if it does not stand at an end [steps].
+    over_rpm : numpy.ndarray
+        Speed above the target [rpm].
+    """
+
+    start: NDArray[np.int64]
+    coolant_degC: NDArray[np.float64]
+    since_s: NDArray[np.float64]
+    steps: NDArray[np.float64]
+    over_rpm: NDArray[np.float64]
+
+
+def needs(car: Car, fades_s: Sequence[float], seed: int) -> list[Need]:
+    """Find base curve and fading air that hold the target together, for each fade.
+
+    Parameters
+    ----------
+    car : Car
+        The car; feedback and after-start air are not its own here.
+    fades_s : sequence of float
+        Time over which air added at the start is to fade; 0: a base curve alone [s].
+    seed : int
+        Of the runs.
+
+    Returns
+    -------
+    list of Need
+        One a fade.
+
+    Notes
+    -----
+    Source: least squares of what feedback holds, with increments that are not negative (Lawson &
+    Hanson 1974, by ``scipy.optimize.nnls``); definition our own.
+    """
+    held = held_in_starts(car, STARTS_degC, seed)
+    return [_fitted(held, fade_s) for fade_s in fades_s]
+
+
+def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
+    """Start the engine, and read what a slow and fine feedback holds while it warms up.
+
+    Parameters
+    ----------
+    car : Car
+        The car; feedback and after-start air are not its own here.
+    starts_degC : sequence of float
+        Engine and air at the starts [degC].
+    seed : int
+        Of the runs.
+
+    Returns
+    -------
+    Held
+        From some seconds after each start on.
+    """
+    from sim import simulate, with_values
+
+    limit = float(car.valve.open_limit_steps)
+    changes: dict[str, dict[str, object]] = {
+        "feedback": {**HOLDING, "trim_limit_steps": (-limit, limit)},
+        "curves": {"after_start_steps": [[0.0, 0.0], [1.0, 0.0]]},
+    }
+    held_car = with_values(car, changes)
+    return _joined(
+        [simulate(held_car, start_scenario(degC, HOLD_s), seed=seed) for degC in starts_degC]
+    )
+
+
+def _joined(traces: Sequence[Trace]) -> Held:
+    """What each run holds, from some time after it runs on."""
+    parts = []
+    for start, trace in enumerate(traces):
+        ran = np.flatnonzero(trace["running"] > 0.5)
+        if not ran.size:
+            continue
+        run_s = trace.time_s[ran[0]]
+        times = np.arange(run_s + FADED_s, trace.duration_s, EACH_s)
+        rows = np.searchsorted(trace.time_s, times) - 1
+        coolant, steps = trace["coolant_sensed_degC"][rows], trace["pintle_steps"][rows]
+        over_rpm = trace["speed_rpm"][rows] - trace["target_rpm"][rows]
+        parts.append((np.full(times.size, start), coolant, times - run_s, steps, over_rpm))
+    if not parts:
+        return Held(np.empty(0, dtype=np.int64), *(np.empty(0) for _ in range(4)))
+    return Held(*(np.concatenate(one) for one in zip(*parts, strict=True)))
+
+
+def _fitted(held: Held, fade_s: float) -> Need:
+    """Least squares in increments from warm to cold, so that no curve rises with warmth."""
+    from scipy.optimize import nnls
+
+    places, starts = len(PLACES_degC), len(STARTS_degC)
+    hats = np.array([np.interp(held.coolant_degC, PLACES_degC, one) for one in np.eye(places)])
+    left = np.maximum(1.0 - held.since_s / fade_s, 0.0) if fade_s > 0.0 else 0.0 * held.since_s
+    fading = np.array([left * (held.start == start) for start in range(starts)])
+    columns = np.vstack([np.cumsum(hats, axis=0), np.cumsum(fading, axis=0)]).T
+    rises = nnls(columns, held.steps)[0] if held.steps.size else np.zeros(places + starts)
+    base, after = (np.cumsum(one[::-1])[::-1] for one in (rises[:places], rises[places:]))
+    seen = hats.sum(axis=1) * EACH_s > SEEN_s
+    return Need(np.where(seen, base, np.nan), after, fade_s)

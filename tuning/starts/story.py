@@ -1,0 +1,307 @@
+"""One start told: its phases, its measures, and where trim shows the base curve wrong."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from tuning.measures import RUNNING_SHARE, START_TOLERANCE_rpm, measure
+from tuning.starts.base_needed import BaseError, OutOfReach, base_errors, out_of_reach
+from tuning.starts.phases import Phase, first_s, phases_of
+from tuning.starts.position import (
+    APART_steps,
+    HiddenOffset,
+    Lost,
+    hidden_offset,
+    homing_rows,
+    lost_in,
+    off_steps,
+)
+
+if TYPE_CHECKING:
+    from sim import Car, Trace
+
+WATCHED_s = 60.0
+"""Length of the start that is measured, from the key to crank [s]."""
+WRONG_steps = 2.0
+"""A trim held above this over a stretch of temperature is an error of the base curve."""
+
+
+@dataclass(frozen=True)
+class StartStory:
+    """What happened from key-on to warm.
+
+    Attributes
+    ----------
+    car, scenario : str
+        Names.
+    phases : tuple of Phase
+        In order of time.
+    homing_s : float
+        Time the homing took; nan if there was none [s].
+    hidden_steps : float
+        True position less the counted one when homing ended: 0 is right [steps].
+    cranking_rpm : float
+        Speed at which the starter turned the engine, before the first firing [rpm].
+    lowest_V : float
+        Battery while cranking [V].
+    first_firing_s, run_s : float
+        From the key to the first lit charge and to running by itself; nan: never [s].
+    flare_rpm : float
+        Highest above target [rpm].
+    lowest_rpm : float
+        Lowest once the target was reached [rpm].
+    stable_s : float
+        From the key to within 100 rpm of target for good, within the first minute [s].
+    trim_low_steps, trim_high_steps : float
+        Trim used on the way [steps].
+    base_errors : tuple of BaseError
+        Mean trim over stretches of temperature.
+    out_of_reach : OutOfReach or None
+        Where feedback did not act though the engine ran far off its target.
+    valve_steps : float
+        Where the valve stood as the engine stalled, or as it would not run up [steps].
+    stalled_s : float
+        When the engine stalled; nan if it did not [s].
+    offset : HiddenOffset or None
+        What a homing that missed the seat does afterwards; None where it found the seat.
+    off_at_end_steps : float
+        True position less the counted one at the end of the run: 0 is right [steps].
+    key_s : float
+        When the key was turned to crank [s].
+    feedback_s : float
+        From the key to the first moment at which feedback acts; nan: never [s].
+    until_s : float
+        When this start was over: key off, homed anew, or the end of the run [s].
+    lost : Lost or None
+        Where the running engine's valve was not where it was counted.
+    """
+
+    car: str
+    scenario: str
+    phases: tuple[Phase, ...]
+    homing_s: float
+    hidden_steps: float
+    cranking_rpm: float
+    lowest_V: float
+    first_firing_s: float
+    run_s: float
+    flare_rpm: float
+    lowest_rpm: float
+    stable_s: float
+    trim_low_steps: float
+    trim_high_steps: float
+    base_errors: tuple[BaseError, ...]
+    stalled_s: float
+    out_of_reach: OutOfReach | None = None
+    valve_steps: float = math.nan
+    offset: HiddenOffset | None = None
+    off_at_end_steps: float = 0.0
+    key_s: float = 0.0
+    feedback_s: float = math.nan
+    until_s: float = math.inf
+    lost: Lost | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the story as plain values, None for what did not happen.
+
+        Returns
+        -------
+        dict
+            The attributes.
+        """
+        return {
+            key: None if isinstance(value, float) and math.isnan(value) else value
+            for key, value in asdict(self).items()
+        }
+
+    def finding(self) -> str:
+        """Tell the start in one sentence.
+
+        Returns
+        -------
+        str
+            The verdict.
+        """
+        where = f"{self.car}, {self.scenario}"
+        if math.isnan(self.first_firing_s):
+            return f"{where}: the engine does not start."
+        fires = f"{where}: it fires {self.first_firing_s:.1f} s after the key"
+        if not self.run_s < WATCHED_s:
+            return (
+                f"{fires} and does not run up with the valve at its cranking position,"
+                f" {self.valve_steps:.0f} steps."
+            )
+        if not math.isnan(self.stalled_s):
+            return (
+                f"{where}: it runs {self.run_s:.1f} s after the key and stalls"
+                f" {self.stalled_s - self.key_s:.1f} s after it, with the valve at"
+                f" {self.valve_steps:.0f} steps."
+            )
+        if math.isnan(self.flare_rpm):
+            return (
+                f"{fires} and stays below {100.0 * RUNNING_SHARE:.0f} % of its target for the first"
+                " minute."
+            )
+        settled = (
+            f"stays, smoothed, within {START_TOLERANCE_rpm:.0f} rpm of target from"
+            f" {self.stable_s:.0f} s after the key to the end of the first minute"
+        )
+        if self.stable_s > WATCHED_s - 1.5:
+            settled = f"is not within {START_TOLERANCE_rpm:.0f} rpm of target to stay in a minute"
+        return (
+            f"{where}: it runs {self.run_s:.1f} s after the key, rises {self.flare_rpm:.0f} rpm"
+            f" above target, falls to {self.lowest_rpm:.0f} rpm and {settled}."
+        )
+
+    def wrong(self) -> list[str]:
+        """Tell where the base curve is wrong.
+
+        Returns
+        -------
+        list of str
+            One line where feedback did not act, and one a stretch of temperature; empty where it
+            had little to do.  What it did while the valve was not where it is counted does not
+            count: trim then tells of that.
+        """
+        told = [e.told() for e in self.base_errors if abs(e.trim_steps) >= WRONG_steps]
+        return told if self.out_of_reach is None else [self.out_of_reach.told(), *told]
+
+    def lines(self) -> list[str]:
+        """Tell the whole story; the first line is the verdict.
+
+        Returns
+        -------
+        list of str
+            Finding, numbers on the way, phases, what a hidden offset does, and where the base
+            curve is wrong.
+        """
+        phases = [f"{p.from_s:6.1f} s {p.name}: {p.text}" for p in self.phases]
+        return [self.finding(), self.numbers(), *phases, *self.position(), *self.wrong()]
+
+    def numbers(self) -> str:
+        """Tell what was measured on the way, as far as it happened.
+
+        Returns
+        -------
+        str
+            One sentence.
+        """
+        acts = (
+            f"feedback acts {self.feedback_s:.1f} s after it, with {self.trim_low_steps:+.0f} to"
+            f" {self.trim_high_steps:+.0f} steps of trim"
+        )
+        told = [
+            (self.cranking_rpm, f"cranked at {self.cranking_rpm:.0f} rpm"),
+            (self.lowest_V, f"battery down to {self.lowest_V:.1f} V"),
+            (self.first_firing_s, f"first firing {self.first_firing_s:.2f} s after the key"),
+            (self.feedback_s, acts),
+        ]
+        return "; ".join(text for value, text in told if not math.isnan(value)) + "."
+
+    def position(self) -> list[str]:
+        """Tell of a valve that is not where it is counted to be.
+
+        Returns
+        -------
+        list of str
+            One text, or none where it is.
+        """
+        if self.offset is not None:
+            return [self.offset.told()]
+        return [] if self.lost is None else [self.lost.told(self.until_s)]
+
+
+def start_story(trace: Trace, car: Car) -> StartStory:
+    """Tell one start.
+
+    Parameters
+    ----------
+    trace : Trace
+        A run that begins with the key turned on, or one with a restart in it.
+    car : Car
+        Its car.
+
+    Returns
+    -------
+    StartStory
+        Measures and phases of the first start in the run.
+
+    Raises
+    ------
+    ValueError
+        If the starter never turned in the run.
+    """
+    time_s = trace.time_s
+    crank_s = first_s(time_s, trace["key"] > 1.5)
+    if math.isnan(crank_s):
+        raise ValueError("the key is never turned to crank, allowed: a run with a start in it")
+    homing = homing_rows(trace, crank_s)
+    homed = min(homing[-1] + 1, time_s.size - 1) if homing.size else -1
+    run_s = first_s(time_s, (time_s >= crank_s) & (trace["running"] > 0.5))
+    stalled_s, until_s = _end_of(trace, run_s)
+    here = (time_s >= crank_s) & (time_s < until_s)
+    lit_s = first_s(time_s, here & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
+    seen = measure(trace, [("start", crank_s, past_s := min(crank_s + WATCHED_s, until_s))])
+    on = here & (trace["enabled"] > 0.5)
+    trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
+    since, right = run_s + car.curves.after_start_fade_s, _counted_right(trace)
+    return StartStory(
+        car=trace.name,
+        scenario=trace.scenario,
+        phases=phases_of(trace, car, (crank_s, run_s, stalled_s, until_s), homing),
+        homing_s=float(time_s[homed] - time_s[homing[0]]) if homing.size else math.nan,
+        hidden_steps=off_steps(trace, homed) if homing.size else 0.0,
+        cranking_rpm=_cranking_rpm(trace, here, lit_s),
+        lowest_V=float(np.min(trace["battery_V"][(trace["key"] > 1.5) & here])),
+        first_firing_s=lit_s - crank_s,
+        run_s=run_s - crank_s,
+        flare_rpm=seen.start_flare_rpm,
+        lowest_rpm=seen.start_lowest_rpm,
+        stable_s=seen.start_stable_s,
+        trim_low_steps=float(np.min(trim)),
+        trim_high_steps=float(np.max(trim)),
+        base_errors=base_errors(trace, car, on & right & (time_s > since)),
+        out_of_reach=out_of_reach(trace, here & right & ~on & (time_s > since)),
+        valve_steps=_valve_at(trace, stalled_s, past_s),
+        off_at_end_steps=off_steps(trace, -1),
+        key_s=crank_s,
+        feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
+        stalled_s=stalled_s,
+        until_s=until_s,
+        offset=hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
+        lost=lost_in(trace, here & (time_s > run_s)),
+    )
+
+
+def _counted_right(trace: Trace) -> Any:
+    """Rows in which the valve is where it is counted."""
+    return np.abs(trace["shaft_steps"] - trace["believed_steps"]) < APART_steps
+
+
+def _cranking_rpm(trace: Trace, here: Any, lit_s: float) -> float:
+    """Speed at which the starter turned the engine before it fired, nan if it did not [rpm]."""
+    until_s = trace.time_s[-1] if math.isnan(lit_s) else lit_s
+    turned = here & (trace.time_s < until_s) & (trace["rpm"] > 0.0)
+    return float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan
+
+
+def _valve_at(trace: Trace, stalled_s: float, else_s: float) -> float:
+    """Where the valve stood as the engine stalled, or at another moment if it did not [steps]."""
+    at_s = else_s if math.isnan(stalled_s) else stalled_s
+    return float(trace["shaft_steps"][np.searchsorted(trace.time_s, at_s) - 1])
+
+
+def _end_of(trace: Trace, run_s: float) -> tuple[float, float]:
+    """When the engine stalled after it ran, nan if it did not; and when this start is over.
+
+    It is over once the key is off or the valve homed anew; a stall is told with what comes then.
+    """
+    later = trace.time_s > run_s
+    stalled_s = first_s(trace.time_s, later & (trace["running"] < 0.5) & (trace["key"] > 0.5))
+    anew_s = first_s(trace.time_s, later & ((trace["key"] < 0.5) | (trace["homing"] > 0.5)))
+    over_s = trace.duration_s if math.isnan(anew_s) else anew_s
+    return (stalled_s, over_s) if stalled_s < over_s else (math.nan, over_s)

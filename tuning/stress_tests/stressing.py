@@ -1,0 +1,324 @@
+"""The stress matrix: settings against loads, driving, weather and faults, on plausible cars."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from controllers import controller_row, matrix
+from sim import COUNTERS, Car, Scenario, full_plan, make_fleet, run_plan
+from tuning.ensemble import (
+    STRESS,
+    Plausible,
+    Samples,
+    kept_samples,
+    known_mean,
+    measured,
+    noise_seeds,
+    picked,
+    plausible_cars,
+    starting_phases,
+)
+from tuning.measures import COLUMN, MEASURES
+from tuning.stress_tests.limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
+from tuning.stress_tests.suites import FAULTS, is_fitted, suite_scenarios
+
+CARS, SEEDS = 16, 3
+"""Plausible cars, and seeds with their starting phases, of each case."""
+
+_COUNTER = {name: place for place, name in enumerate(COUNTERS)}
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One scenario of the matrix.
+
+    Attributes
+    ----------
+    key, name, note : str
+        Name of the scenario's file, its own name, and what it shows.
+    verdict : str
+        "pass", "warn" or "fail".
+    decided_by : Check
+        The measure that decided, with its limit.
+    checks : tuple of Check
+        All measures.
+    fitted : bool
+        False where the car has nothing that this scenario switches: then nothing is judged, and
+        ``verdict`` is "pass" without being counted as one.
+    worst_car : str
+        Which plausible car it was, in words.
+    worst_run : Samples
+        That run, to be looked at.
+    """
+
+    key: str
+    name: str
+    note: str
+    verdict: str
+    decided_by: Check
+    checks: tuple[Check, ...]
+    fitted: bool
+    worst_car: str
+    worst_run: Samples
+
+    @property
+    def line(self) -> str:
+        """The case in a sentence."""
+        if not self.fitted:
+            return f"none  {self.name}: not fitted to this car"
+        one = self.decided_by
+        side = "at least" if one.lower_is_worse else "at most"
+        return (
+            f"{self.verdict}  {self.name}: {one.meaning} {one.value:.3g} {one.unit}"
+            f" (limit {side} {one.limit:.3g}), {self.worst_car}"
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name, without the run.
+        """
+        return {
+            "key": self.key,
+            "name": self.name,
+            "verdict": self.verdict,
+            "fitted": self.fitted,
+            "decided_by": self.decided_by.to_dict(),
+            "checks": [check.to_dict() for check in self.checks],
+            "worst_car": self.worst_car,
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Stress:
+    """The whole matrix.
+
+    Attributes
+    ----------
+    car : str
+        Name of the car.
+    suite : str
+        Name of the suite.
+    cases : tuple of Case
+        In the order of the suite.
+    engines, runs : int
+        Plausible cars, and runs made.
+    """
+
+    car: str
+    suite: str
+    cases: tuple[Case, ...]
+    engines: int
+    runs: int
+
+    @property
+    def passed(self) -> bool:
+        """Whether no case fails."""
+        return all(case.verdict != FAIL for case in self.cases)
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """How many cases have each verdict; those that need what the car lacks have none."""
+        met = [case.verdict for case in self.cases if case.fitted]
+        return {one: met.count(one) for one in (PASS, WARN, FAIL)}
+
+    @property
+    def not_fitted(self) -> int:
+        """Number of cases that need what this car does not have [-]."""
+        return sum(not case.fitted for case in self.cases)
+
+    def worst(self, count: int = 3) -> tuple[Case, ...]:
+        """The cases that strain their limits most.
+
+        Parameters
+        ----------
+        count : int
+            How many.
+
+        Returns
+        -------
+        tuple of Case
+            Worst first.
+        """
+
+        def badness(case: Case) -> tuple[int, float]:
+            return ORDER.index(case.verdict), case.decided_by.strain
+
+        fitted = [case for case in self.cases if case.fitted]
+        return tuple(sorted(fitted, key=badness, reverse=True)[:count])
+
+    def lines(self) -> list[str]:
+        """Tell the matrix in words.
+
+        Returns
+        -------
+        list of str
+            The verdict first, then one line a case, worst first.
+        """
+        told = ", ".join(f"{n} {one}" for one, n in self.counts.items())
+        told += f", {self.not_fitted} not fitted to this car" if self.not_fitted else ""
+        head = "passed" if self.passed else "FAILED"
+        first = (
+            f"Stress suite {self.suite} {head}: {len(self.cases)} cases on {self.engines} plausible"
+            f" cars, {told}."
+        )
+        ordered = sorted(self.cases, key=lambda case: -ORDER.index(case.verdict))
+        return [first, *(case.line for case in ordered)]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            ``passed``, ``cases`` and the rest by name.
+        """
+        return {
+            "car": self.car,
+            "suite": self.suite,
+            "passed": self.passed,
+            "counts": self.counts,
+            "not_fitted": self.not_fitted,
+            "cases": [case.to_dict() for case in self.cases],
+            "engines": self.engines,
+            "runs": self.runs,
+        }
+
+
+def stress(
+    car: Car,
+    *,
+    suite: str = "standard",
+    seed: int = 0,
+    cores: int | None = None,
+    on_progress: Callable[[float, str], None] | None = None,
+) -> Stress:
+    """Run settings through the scenarios of a suite on cars that the car at hand could be.
+
+    Parameters
+    ----------
+    car : Car
+        With the settings to be judged.
+    suite : str
+        "standard", "loads", "weather" or "faults".
+    seed : int
+        Seed of the plausible cars and their scatter, 0 or more; no search met these.
+    cores : int, optional
+        Threads; all cores when left out.  The result does not depend on it.
+    on_progress : callable, optional
+        Told the share done and what goes on.
+
+    Returns
+    -------
+    Stress
+        A verdict a case, with the measure that decided it and the worst car.
+
+    Raises
+    ------
+    InputError
+        If there is no such suite.
+    """
+    scenarios = suite_scenarios(suite)
+    cars = plausible_cars(car, CARS, seed=seed, purpose=STRESS)
+    tell = on_progress or (lambda _share, _text: None)
+    matrix_of = _Matrix(car, cars, list(scenarios.values()), noise_seeds(seed, STRESS, SEEDS))
+    matrix_of.run(cores, lambda share: tell(0.9 * share, "running the scenarios"))
+    judged = [
+        checks_of(matrix_of.case(place), car.feedback, key in FAULTS)
+        for place, key in enumerate(scenarios)
+    ]
+    decided = [deciding(checks) for checks in judged]
+    tell(0.95, "the worst run of each case")
+    worst = matrix_of.samples([(one.car, one.seed) for one in decided])
+    cases = []
+    for place, (key, scenario) in enumerate(scenarios.items()):
+        one, fitted = decided[place], is_fitted(car, scenario)
+        cases.append(
+            Case(
+                key, scenario.name, scenario.note, one.verdict if fitted else PASS, one,
+                tuple(judged[place]), fitted, cars.describe(one.car), worst[place],
+            )
+        )  # fmt: skip
+    tell(1.0, "done")
+    return Stress(car.name, suite, tuple(cases), len(cars.cars), matrix_of.runs)
+
+
+class _Matrix:
+    """All runs of a suite: the settings, and beside them the valve held still."""
+
+    def __init__(
+        self, car: Car, cars: Plausible, scenarios: Sequence[Scenario], seeds: Sequence[int]
+    ) -> None:
+        self._cars = cars.cars
+        self._scenarios = list(scenarios)
+        self._period_s = car.feedback.update_period_ms / 1000.0
+        self._fleet = make_fleet(self._cars, self._scenarios)
+        held = car.feedback.model_copy(update={"law": "none"})
+        fade_s, limit = car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
+        errors, offsets = starting_phases(len(seeds), len(self._cars))
+        plan = full_plan(
+            self._fleet,
+            np.vstack([matrix(controller_row(one, fade_s, limit)) for one in (car.feedback, held)]),
+            seeds=seeds,
+            rpm_offset=offsets,
+        )
+        which = np.arange(len(plan.car)) % len(seeds)
+        self._plan = plan._replace(base_error_steps=errors[plan.car, which])
+        self.runs = len(self._plan.car)
+        shape = (2, len(self._cars), len(self._scenarios), len(seeds))
+        self._values = np.full((*shape, len(MEASURES)), np.nan)
+        self._counted = np.zeros((*shape, len(COUNTERS)))
+
+    def run(self, cores: int | None, on_share: Callable[[float], None]) -> None:
+        """Run and measure everything."""
+        values = self._values.reshape(self.runs, -1)
+        counted = self._counted.reshape(self.runs, -1)
+        done = 0
+
+        def keep(
+            rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray
+        ) -> None:
+            counted[rows] = counters
+            for place, scenario in enumerate(self._scenarios):
+                mine = self._plan.scenario[rows] == place
+                if mine.any():
+                    none = np.zeros(int(mine.sum()))
+                    values[rows[mine]] = measured(
+                        scenario, rpm[mine], steps[mine], counters[mine], none
+                    )
+
+        def tell(runs: int) -> None:
+            nonlocal done
+            done += runs
+            on_share(done / self.runs)
+
+        run_plan(self._fleet, self._plan, keep, cores=cores, on_done=tell)
+
+    def case(self, place: int) -> CaseRuns:
+        """Runs of one scenario."""
+        values, counted = self._values[:, :, place], self._counted[0, :, place]
+        limited = counted[..., _COUNTER["limited_updates"]] * self._period_s
+        return CaseRuns(
+            values[0],
+            known_mean(values[1, ..., COLUMN["hunting_rpm"]], -1),
+            limited / self._scenarios[place].duration_s,
+            np.array([car.engine.stall_rpm for car in self._cars]),
+            counted[:, 0, _COUNTER["target_rpm"]],
+        )
+
+    def samples(self, which: Sequence[tuple[int, int]]) -> list[Samples]:
+        """The run of one car and seed in each scenario."""
+        grid = np.arange(self.runs).reshape(self._counted.shape[:-1])
+        rows = np.array([grid[0, car, place, seed] for place, (car, seed) in enumerate(which)])
+        kept = kept_samples(self._fleet, picked(self._plan, rows))
+        return [
+            one.until(scenario.duration_s)
+            for one, scenario in zip(kept, self._scenarios, strict=True)
+        ]

@@ -1,0 +1,94 @@
+"""A study as it is held, and the outcomes that are written into it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from tuning.studies.samplers import MakeSampler
+from tuning.studies.storage import Place
+from tuning.studies.trial_queue import counts_as_finished
+
+if TYPE_CHECKING:
+    import optuna
+    from optuna.storages import BaseStorage
+    from optuna.trial import FrozenTrial
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study and the place it is kept in.
+
+    Attributes
+    ----------
+    optuna_study : optuna.Study
+        The study itself, for whatever optuna can tell of it (best trials, importances).
+    place : Place
+        Where it is kept.
+    study_id : int
+        Its number there.
+    seed : int
+        Seed of every proposal.
+    make_sampler : callable
+        Returns a fresh sampler for a seed.
+    """
+
+    optuna_study: optuna.Study
+    place: Place
+    study_id: int
+    seed: int
+    make_sampler: MakeSampler
+
+    def __enter__(self) -> Study:
+        """Use the study in a `with` block, which closes it."""
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        """Close the study."""
+        self.close()
+
+    def close(self) -> None:
+        """End the connections to the place it is kept in; what is kept stays."""
+        self.place.close()
+
+    @property
+    def storage(self) -> BaseStorage:
+        """The storage it is kept in."""
+        return self.place.storage
+
+    @property
+    def where(self) -> str:
+        """The place as it may be shown, without a password."""
+        return self.place.shown
+
+    @property
+    def name(self) -> str:
+        """Name of the study within its storage."""
+        return self.optuna_study.study_name
+
+    def finished(self) -> list[FrozenTrial]:
+        """Return the evaluated trials by number, those found to have no value included."""
+        trials = self.storage.get_all_trials(self.study_id, deepcopy=False)
+        return [trial for trial in trials if counts_as_finished(trial)]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the evaluation of one candidate gave.
+
+    Attributes
+    ----------
+    values : float, sequence of float or None
+        One value for each direction of the study; None, or a NaN among them, if the candidate
+        has no value. Such a trial is finished and is not tried again.
+    notes : mapping
+        Plain values kept with the trial, as its user attribute ``notes``.
+    constraints : mapping
+        Name of a limit to how far it is exceeded; 0 and below is within. Samplers prefer trials
+        that keep all limits.
+    """
+
+    values: float | Sequence[float] | None
+    notes: Mapping[str, Any] = field(default_factory=dict)
+    constraints: Mapping[str, float] = field(default_factory=dict)

@@ -1,0 +1,178 @@
+"""What one worker does to a study in each batch: look, ask, tell."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+from tuning.studies.sketch import Sketch
+from tuning.studies.study import Outcome, Study
+from tuning.studies.trial_queue import NO_VALUE, WORKER, TrialQueue
+from tuning.studies.workers import Watch, Worker
+
+if TYPE_CHECKING:
+    import optuna
+    from optuna.samplers import BaseSampler
+    from optuna.trial import FrozenTrial
+
+C = TypeVar("C")
+NOTES = "notes"
+
+
+@dataclass(frozen=True)
+class Asked(Generic[C]):
+    """A trial that runs in this worker's name, and the candidate it stands for."""
+
+    trial_id: int
+    candidate: C
+
+
+class Work(Generic[C]):
+    """What one call of `run_search` does to the study."""
+
+    def __init__(self, study: Study, ask_space: Callable[[optuna.Trial], C]) -> None:
+        self.me = Worker.here()
+        self._study = study
+        self._ask_space = ask_space
+        self._watch = Watch()
+        self.queue = TrialQueue(
+            study.optuna_study, study.storage, study.study_id, self.me, self._watch
+        )
+        self._sketch = Sketch(study.optuna_study.directions)
+
+    def look(self) -> list[FrozenTrial]:
+        """Return all trials, after what workers that are gone left has been queued again."""
+        trials = self.queue.trials()
+        return self.queue.trials() if self.queue.retry_left_behind(trials) else trials
+
+    def ask(self, trials: Sequence[FrozenTrial], count: int) -> list[Asked[C]]:
+        """Take waiting trials, then propose new ones, `count` in all."""
+        self._sketch.follow(trials)
+        sampler = self._sampler(trials)
+        self._sketch.use(sampler)
+        self._study.optuna_study.sampler = sampler
+        claimed = (self._ask_claimed(trial) for trial in self.queue.claim(trials, count))
+        asked = [one for one in claimed if one is not None]
+        return asked + [self._ask_new() for _ in range(count - len(asked))]
+
+    def tell(
+        self,
+        asked: Sequence[Asked[C]],
+        outcomes: Sequence[Outcome | float | Sequence[float] | None],
+    ) -> int:
+        """Write the outcomes down and return how many were accepted."""
+        if len(outcomes) != len(asked):
+            raise ValueError(f"{len(asked)} candidates were given {len(outcomes)} outcomes")
+        return sum(
+            self._tell_one(one, outcome if isinstance(outcome, Outcome) else Outcome(outcome))
+            for one, outcome in zip(asked, outcomes, strict=True)
+        )
+
+    @contextmanager
+    def given_back_on_error(self) -> Iterator[None]:
+        """Queue what this worker has not finished again if the block raises."""
+        try:
+            yield
+        except BaseException:
+            # Whatever raised is what the caller must see; what cannot be given back now is
+            # found without a live worker later.
+            with suppress(Exception):
+                trials = self.queue.trials()
+                for trial in trials:
+                    owner = Worker.from_dict(trial.user_attrs.get(WORKER))
+                    if trial.state.name == "RUNNING" and owner == self.me:
+                        self.queue.give_back(trial, trials, died=False)
+            raise
+
+    def _sampler(self, trials: Sequence[FrozenTrial]) -> BaseSampler:
+        """Return a sampler for this batch, seeded by where in the study the batch stands.
+
+        So a study resumed goes on as if it had not been broken off. Two workers that stand at
+        the same place must not propose the same: among several each mixes in its own key.
+        """
+        from numpy.random import SeedSequence
+
+        attrs = self._study.storage.get_study_user_attrs(self._study.study_id)
+        entropy = [self._study.seed, sum(trial.state.name != "WAITING" for trial in trials)]
+        if self._watch.others(self.me, attrs):
+            entropy.append(int(self.me.key, 16))
+        return self._study.make_sampler(int(SeedSequence(entropy).generate_state(1)[0]))
+
+    def _ask_new(self) -> Asked[C]:
+        """Propose a trial and write it down whole, with its worker, in one write."""
+        from optuna.trial import TrialState, create_trial
+
+        candidate, proposed, place = self._sketch.propose(self._ask_space)
+        trial_id = self._study.storage.create_new_trial(
+            self._study.study_id,
+            create_trial(
+                state=TrialState.RUNNING,
+                params=proposed.params,
+                distributions=proposed.distributions,
+                user_attrs={**proposed.user_attrs, WORKER: self.me.to_dict()},
+                system_attrs=proposed.system_attrs,
+            ),
+        )
+        return self._asked(trial_id, candidate, place)
+
+    def _ask_claimed(self, trial: FrozenTrial) -> Asked[C] | None:
+        """Complete the parameters of a trial taken from the queue; None if it was taken back."""
+        from optuna.exceptions import UpdateFinishedTrialError
+
+        candidate, proposed, place = self._sketch.propose(self._ask_space, trial)
+        try:
+            self._write(trial, proposed)
+        except UpdateFinishedTrialError:
+            return None
+        return self._asked(trial._trial_id, candidate, place)
+
+    def _write(self, trial: FrozenTrial, proposed: FrozenTrial) -> None:
+        """Add what a proposal has beyond the trial it was made for."""
+        storage, trial_id = self._study.storage, trial._trial_id
+        for name, distribution in proposed.distributions.items():
+            value = distribution.to_internal_repr(proposed.params[name])
+            storage.set_trial_param(trial_id, name, value, distribution)
+        for key, attr in proposed.user_attrs.items():
+            storage.set_trial_user_attr(trial_id, key, attr)
+        for key, attr in proposed.system_attrs.items():
+            if key not in trial.system_attrs:
+                storage.set_trial_system_attr(trial_id, key, attr)
+
+    def _asked(self, trial_id: int, candidate: C, place: int) -> Asked[C]:
+        self._sketch.name(place, trial_id)
+        return Asked(trial_id, candidate)
+
+    def _tell_one(self, one: Asked[C], outcome: Outcome) -> bool:
+        """Write one outcome down, unless the trial was taken for lost and queued again."""
+        from optuna.exceptions import UpdateFinishedTrialError
+        from optuna.trial import Trial, TrialState
+
+        values = self._as_values(outcome.values)
+        storage = self._study.storage
+        try:
+            if outcome.notes:
+                storage.set_trial_user_attr(one.trial_id, NOTES, dict(outcome.notes))
+            if outcome.constraints:
+                trial = Trial(self._study.optuna_study, one.trial_id)
+                for name, excess in outcome.constraints.items():
+                    trial.set_constraint(name, excess)
+            if values is None:
+                storage.set_trial_user_attr(one.trial_id, NO_VALUE, "evaluated, without a value")
+            state = TrialState.FAIL if values is None else TrialState.COMPLETE
+            # Not `Study.tell`: it reads the trial before it writes, and another may tell between.
+            return storage.set_trial_state_values(one.trial_id, state, values)
+        except UpdateFinishedTrialError:
+            return False
+
+    def _as_values(self, values: float | Sequence[float] | None) -> list[float] | None:
+        """Return the values as a list, or None if there is none or one is not a number."""
+        if values is None:
+            return None
+        listed = [float(v) for v in values] if isinstance(values, Sequence) else [float(values)]
+        wanted = len(self._study.optuna_study.directions)
+        if len(listed) != wanted:
+            raise ValueError(f"an outcome has {len(listed)} values, the study {wanted} directions")
+        return None if any(math.isnan(value) for value in listed) else listed

@@ -1,0 +1,90 @@
+"""``evenidle base``: proposals for the open-loop curves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from workbench.commands.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
+from workbench.output.printing import Screen
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tuning.open_loop import BaseProposal, LoggedBase
+
+
+def base(
+    car: CarFile,
+    logs: Annotated[
+        list[Path] | None, typer.Argument(metavar="[LOG.csv...]", help="Recorded logs, if any.")
+    ] = None,
+    columns: Columns = None,
+    out: OutFolder = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Propose base, cranking and after-start curves, from logs or else from the model."""
+    from sim import load_car
+    from tuning import read_log
+    from workbench.output.column_names import columns_from_text
+    from workbench.output.results import say_lines, write_figures
+    from workbench.words.cautions import caution_lines
+
+    screen = Screen("base", as_json, quiet)
+    read = load_car(car)
+    wanted = columns_from_text(columns)
+    recorded = [read_log(log, wanted) for log in logs or []]
+    for log in recorded:
+        for line in log.summary():
+            screen.say(line)
+    screen.warn_of_compiling()
+    from tuning import base_from_logs, base_from_model
+
+    result: LoggedBase | BaseProposal
+    result = base_from_logs(read, recorded) if recorded else base_from_model(read, seed=seed)
+    say_lines(screen, result)
+    if not _blocked(result):
+        screen.say("To try them, these lines take the place of yours in [curves] of the car file:")
+        for line in toml_lines(result):
+            screen.say(line)
+    for line in caution_lines():
+        screen.say(line)
+    files = []
+    if out is not None:
+        files = write_figures(screen, out, {"base": _figure(result)})
+    screen.finish({**result.to_dict(), "files": files})
+
+
+def _blocked(result: LoggedBase | BaseProposal) -> bool:
+    """Whether the valve must be mended before any curve is tried."""
+    from tuning.open_loop import LoggedBase
+
+    return not isinstance(result, LoggedBase) and bool(result.valve_faults)
+
+
+def toml_lines(result: LoggedBase | BaseProposal) -> list[str]:
+    """The proposed curves as lines of a car file, a line a curve."""
+    from tuning.open_loop import LoggedBase
+
+    curves = {"base_steps": result.curve} if isinstance(result, LoggedBase) else result.curves()
+    return [f"{key} = {_written(value)}" for key, value in curves.items()]
+
+
+def _written(value: Any) -> str:
+    """A number, or a curve's points, as a car file has them."""
+    if isinstance(value, float):
+        return f"{value:g}"
+    return f"[{', '.join(f'[{degC:g}, {steps:g}]' for degC, steps in value)}]"
+
+
+def _figure(result: LoggedBase | BaseProposal) -> Figure:
+    from tuning.open_loop import LoggedBase
+    from workbench.figures.start import logged_base_figure, proposal_figure
+
+    if isinstance(result, LoggedBase):
+        return logged_base_figure(result)
+    return proposal_figure(result)

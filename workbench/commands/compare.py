@@ -1,0 +1,54 @@
+"""``evenidle compare``: predicted against recorded, after the try."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from workbench.commands.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
+from workbench.output.printing import Screen
+
+
+def compare(
+    car: CarFile,
+    log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Log recorded on the try.")],
+    columns: Columns = None,
+    out: OutFolder = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Compare what was predicted with what was recorded, after the try on the car."""
+    from sim import load_car
+    from tuning import read_log
+    from workbench.output.column_names import columns_from_text
+    from workbench.output.results import write_figures
+
+    screen = Screen("compare", as_json, quiet)
+    read_car = load_car(car)
+    read = read_log(log, columns_from_text(columns))
+    for line in read.summary():
+        screen.say(line)
+    screen.warn_of_compiling()
+    from tuning import compare as compare_log
+    from tuning.prediction import predicted_and_recorded
+
+    result = compare_log(read_car, read, seed=seed)
+    screen.table(
+        f"{read.file} beside what {read_car.name} should do",
+        ["measure", "predicted", "8 of 10 runs", "recorded", ""],
+        predicted_and_recorded(result.rows),
+        right=" rrr",
+    )
+    for line in result.lines()[1:]:
+        screen.say(line)
+    screen.verdict(result.verdict, "pass" if result.agrees else "warn")
+    files = []
+    if out is not None:
+        from workbench.figures.log import comparison_figure
+
+        files = write_figures(screen, out, {"comparison": comparison_figure(result)})
+    screen.finish({**result.to_dict(), "log": read.summary(), "files": files},
+                  bad=not result.agrees)  # fmt: skip

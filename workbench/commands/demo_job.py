@@ -1,0 +1,206 @@
+"""The whole job on a bundled car, as ``evenidle demo`` does it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from workbench.output.first_run import compiling_beside, wait_for
+from workbench.output.printing import Screen
+from workbench.output.progress import Tell
+from workbench.report.report import Report, Section, write_report
+
+CAR = "trials"
+START_ERROR_steps = 2.0
+"""The warm idle begins as its log does: beside the target, which hides nothing [steps]."""
+HUNTING_LOG, RECORDING_LOG = "trials_hunting.csv", "trials_recording.csv"
+
+
+class Job:
+    """The steps of the job: each is told, timed, and leaves a section of the report.
+
+    Parameters
+    ----------
+    screen : Screen
+        Told what goes on.
+    out : Path
+        Folder for the files.
+    seed : int
+        Seed of everything random.
+    """
+
+    def __init__(self, screen: Screen, out: Path, seed: int) -> None:
+        self.screen = screen
+        self.out = out
+        self.seed = seed
+        self.sections: list[Section] = []
+        self.seconds: dict[str, float] = {}
+        self.files: list[str] = []
+        self.results: dict[str, Any] = {}
+
+    @contextmanager
+    def step(self, name: str, what: str) -> Iterator[Tell]:
+        """Time a step and show its progress."""
+        begun = time.monotonic()
+        with self.screen.progress(what) as tell:
+            yield tell
+        self.seconds[name] = time.monotonic() - begun
+
+    def write(self, name: str, write: Callable[[Path], object]) -> None:
+        """Write one file into the folder."""
+        path = self.out / name
+        write(path)
+        self.files.append(str(path))
+
+    def tell(self, name: str, finding: str) -> None:
+        """Tell a finding on the screen."""
+        self.screen.say(f"{name:<8} {finding}  ({self.seconds[name]:.0f} s)")
+
+
+def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
+    """Do the whole job.
+
+    Parameters
+    ----------
+    screen : Screen
+        Told what goes on.
+    out : Path
+        Folder for the files; it is there.
+    seed : int
+        Seed of everything random.
+
+    Returns
+    -------
+    dict
+        Findings, files and times.
+    """
+    from sim import load_car
+
+    job = Job(screen, out, seed)
+    begun = time.monotonic()
+    with compiling_beside() as other:
+        car = load_car(CAR)
+        _describe(job, car)
+        _diagnose(job)
+        car = _fit(job, car)
+        _idle(job, car)
+        wait_for(other)
+    _explain(job, car)
+    tuned = _tune(job, car)
+    _stress(job, tuned)
+    _write_up(job, tuned)
+    total_s = time.monotonic() - begun
+    screen.verdict(f"Done in {total_s:.0f} s. Open these, the report first:")
+    for name in ("report.html", "report.pdf", "sheet.html", "sheet.pdf"):
+        screen.verdict(f"  {out / name}")
+    return {
+        "car": CAR, "seed": seed, "files": job.files, "seconds": total_s,
+        "step_seconds": job.seconds, **job.results,
+    }  # fmt: skip
+
+
+def _describe(job: Job, car: Any) -> None:
+    from tuning import check
+    from workbench.report.car import car_section, job_section
+
+    with job.step("check", "checking the car file"):
+        checked = check(car)
+        job.sections += [job_section(car), car_section(car, checked)]
+    bad = sum(line.verdict != "pass" for line in checked.lines)
+    job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
+    job.results["check"] = checked.to_dict()
+
+
+def _diagnose(job: Job) -> None:
+    from sim.files import bundled_folder
+    from tuning import diagnose, read_log
+    from workbench.report.log import diagnosis_section
+
+    with job.step("log", "reading its log"):
+        log = read_log(bundled_folder() / "logs" / HUNTING_LOG)
+        result = diagnose(log)
+        job.sections.append(diagnosis_section(log, result))
+    job.tell("log", result.lines()[0])
+    job.results["diagnosis"] = result.to_dict()
+
+
+def _fit(job: Job, car: Any) -> Any:
+    from sim import save_car
+    from sim.files import bundled_folder
+    from tuning import fit, read_log
+    from workbench.figures.log import fit_finding
+    from workbench.report.log import fit_section
+
+    with job.step("fit", "fitting the model to a recording") as tell:
+        log = read_log(bundled_folder() / "logs" / RECORDING_LOG)
+        result = fit(car, log, seed=job.seed, on_progress=tell)
+        job.sections.append(fit_section(result))
+    job.write("fitted.toml", lambda path: save_car(result.car, path))
+    job.tell("fit", fit_finding(result))
+    job.results["fit"] = result.to_dict()
+    return result.car
+
+
+def _idle(job: Job, car: Any) -> None:
+    from workbench.report.idle import idle_section
+
+    with job.step("idle", "letting it idle"):
+        section, hunts = idle_section(car, job.seed, START_ERROR_steps)
+        job.sections.append(section)
+    job.tell("idle", section.text)
+    job.results["hunts"] = hunts
+
+
+def _explain(job: Job, car: Any) -> None:
+    from tuning import explain
+    from workbench.report.explanation import explain_section
+
+    with job.step("explain", "finding out why") as tell:
+        result = explain(car, seed=job.seed, quick=True, on_progress=tell)
+        job.sections.append(explain_section(result))
+    job.tell("explain", result.verdict[0])
+    job.results["explain"] = result.to_dict()
+
+
+def _tune(job: Job, car: Any) -> Any:
+    from sim import save_car
+    from tuning import tune
+    from workbench.report.car import search_section
+    from workbench.words.search import tune_finding
+
+    with job.step("tune", "searching settings") as tell:
+        result = tune(car, budget="quick", seed=job.seed, on_progress=tell)
+        job.sections.append(search_section(car, result))
+    job.write("tuned.toml", lambda path: save_car(result.car, path))
+    job.tell("tune", tune_finding(result))
+    job.results["tune"] = result.to_dict()
+    return result.car
+
+
+def _stress(job: Job, car: Any) -> None:
+    from tuning import stress
+    from workbench.figures.stress import stress_finding
+    from workbench.report.stress import stress_section
+
+    with job.step("stress", "stressing them") as tell:
+        result = stress(car, seed=job.seed, on_progress=tell)
+        job.sections.append(stress_section(result))
+    job.tell("stress", stress_finding(result))
+    job.results["stress"] = result.to_dict()
+
+
+def _write_up(job: Job, car: Any) -> None:
+    from workbench.sheet.making import make_sheet, write_sheet
+
+    with job.step("sheet", "writing it down") as tell:
+        sheet = make_sheet(car, seed=job.seed, on_progress=lambda share, *_: tell(0.4 * share))
+        for form in ("html", "pdf", "csv", "json"):
+            job.write(f"sheet.{form}", lambda path: write_sheet(sheet, path))
+        report = Report(f"The idle of {car.name}", job.sections, sheet)
+        tell(0.5, "report")
+        for form in ("html", "pdf"):
+            job.write(f"report.{form}", lambda path: write_report(report, path))
+    job.tell("sheet", "Sheet and report written.")

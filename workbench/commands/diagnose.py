@@ -1,0 +1,45 @@
+"""``evenidle diagnose``: from a log alone, is it hunting and what drives it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from workbench.commands.options import AsJson, Columns, OutFolder, Quiet, Seed
+from workbench.output.printing import Screen
+
+
+def diagnose(
+    log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Recorded log.")],
+    car: Annotated[
+        str | None, typer.Option("--car", metavar="CAR.toml", help="Car file, if there is one.")
+    ] = None,
+    columns: Columns = None,
+    out: OutFolder = None,
+    seed: Seed = 0,  # noqa: ARG001 (every command takes it; nothing here is random)
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
+    from sim import load_car
+    from tuning import diagnose as diagnose_log
+    from tuning import read_log
+    from workbench.output.column_names import columns_from_text
+    from workbench.output.results import say_lines, write_figures
+
+    screen = Screen("diagnose", as_json, quiet)
+    read_car = None if car is None else load_car(car)
+    read = read_log(log, columns_from_text(columns))
+    for line in read.summary():
+        screen.say(line)
+    screen.warn_of_compiling()
+    result = diagnose_log(read, read_car)
+    say_lines(screen, result)
+    files = []
+    if out is not None:
+        from workbench.figures.log import diagnosis_figure
+
+        files = write_figures(screen, out, {"diagnosis": diagnosis_figure(read, result)})
+    screen.finish({**result.to_dict(), "log": read.summary(), "files": files})

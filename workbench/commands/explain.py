@@ -1,0 +1,86 @@
+"""``evenidle explain``: why it hunts, or why it does not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
+from workbench.output.printing import Screen
+
+if TYPE_CHECKING:
+    from tuning.explanation import Explanation
+    from workbench.report.report import Table
+
+
+def explain(
+    car: CarFile,
+    rough: Annotated[
+        bool, typer.Option("--rough", help="Coarser maps and fewer places, in a few seconds.")
+    ] = False,
+    out: OutFolder = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
+    from sim import load_car
+    from workbench.output.results import made_folder, write_figures
+    from workbench.words.cautions import caution_lines
+
+    screen = Screen("explain", as_json, quiet)
+    read = load_car(car)
+    if out is not None:
+        made_folder(out)
+    screen.warn_of_compiling()
+    from tuning import explain as explain_car
+
+    with screen.progress("explaining") as tell:
+        result = explain_car(read, seed=seed, quick=rough, on_progress=tell)
+    _tell(screen, result)
+    for line in caution_lines():
+        screen.say(line)
+    files: list[str] = []
+    if out is not None:
+        from workbench.figures.explanation import explain_figures
+
+        files = write_figures(screen, out, explain_figures(result))
+    screen.finish({**result.to_dict(), "seed": seed, "files": files})
+
+
+def _tell(screen: Screen, result: Explanation) -> None:
+    """The verdict, then each view as a table, then one cycle."""
+    from workbench.words.explanation import (
+        bound_table,
+        cycle_table,
+        loop_table,
+        map_table,
+        map_title,
+        resolution_table,
+        with_and_without_table,
+    )
+
+    first, *rest = result.verdict
+    screen.verdict(first)
+    for line in rest:
+        screen.say(line)
+    _table(screen, "With and without: the proof of cause", with_and_without_table(result))
+    _table(screen, "Whether the valve has a place to rest", resolution_table(result))
+    _table(screen, "The loop without steps", loop_table(result))
+    _table(screen, "The limit cycle, predicted and simulated", cycle_table(result))
+    for one in result.maps:
+        _table(screen, map_title(one), map_table(one))
+    _table(screen, "Loads: the dip now, and the least that this valve allows", bound_table(result))
+    if result.story is not None:
+        screen.say("One cycle, told:")
+        for line in result.story.lines:
+            screen.say(f"  {line}")
+
+
+def _table(screen: Screen, title: str, table: Table | None) -> None:
+    """Show a table with headings one word a line, for the table to fit a terminal."""
+    if table is not None:
+        name, *others = table.columns
+        headings = [name, *(heading.replace(" ", "\n") for heading in others)]
+        screen.table(title, headings, table.rows, table.right)

@@ -1,0 +1,98 @@
+"""``evenidle fit``: the model fitted to recorded logs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from workbench.commands.options import AsJson, CarFile, Columns, Quiet, Seed
+from workbench.output.printing import Screen
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tuning.identification import Fit
+
+MOST_DRAWN = 6
+"""Stretches of idling that are drawn."""
+
+
+def fit(
+    car: CarFile,
+    logs: Annotated[
+        list[Path] | None, typer.Argument(metavar="LOG.csv [LOG...]", help="Recorded logs.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FITTED.toml", help="Car file to write.")
+    ] = None,
+    guide: Annotated[
+        bool, typer.Option("--guide", help="Say how to record a useful log, and fit nothing.")
+    ] = False,
+    columns: Columns = None,
+    figures: Annotated[
+        Path | None,
+        typer.Option("--figures", metavar="DIR", help="Folder for figures of the fit."),
+    ] = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""
+    from sim import load_car, save_car
+    from sim.files import one_problem
+    from workbench.output.column_names import columns_from_text
+    from workbench.output.results import check_place, say_lines, write_figures
+
+    screen = Screen("fit", as_json, quiet)
+    read = load_car(car)
+    if guide:
+        _guide(screen, read)
+    if not logs:
+        raise one_problem("LOG", 1, "log", "missing, allowed: one log or more; see fit --guide")
+    if out is None and not as_json:
+        raise one_problem("--out", 1, "out", "missing, allowed: a car file to write")
+    from tuning import read_log
+
+    check_place(out)
+    wanted = columns_from_text(columns)
+    recorded = [read_log(log, wanted) for log in logs]
+    for log in recorded:
+        for line in log.summary():
+            screen.say(line)
+    screen.warn_of_compiling()
+    from tuning import fit as fit_car
+
+    with screen.progress("fitting") as tell:
+        result = fit_car(read, recorded, seed=seed, on_progress=tell)
+    if out is not None:
+        save_car(result.car, out, keep_old=True)
+    say_lines(screen, result)
+    if out is not None:
+        screen.say(f"written: {out}")
+    drawn = [] if figures is None else write_figures(screen, figures, _figures(result))
+    written = None if out is None else str(out)
+    screen.finish({**result.to_dict(), "file": written, "files": drawn}, bad=not result.trusted)
+
+
+def _figures(result: Fit) -> dict[str, Figure]:
+    """How the model follows each stretch, and what was changed."""
+    from workbench.figures.log import fit_figure, numbers_figure
+
+    drawn = {
+        f"fit-{which + 1}": fit_figure(result, which)
+        for which in range(min(len(result.curves), MOST_DRAWN))
+    }
+    return {**drawn, "numbers": numbers_figure(result)}
+
+
+def _guide(screen: Screen, car: object) -> None:
+    """Print how to record a log that the fit can learn from, and end."""
+    from tuning.identification import recording_plan
+
+    screen.warn_of_compiling()
+    plan = recording_plan(car)  # type: ignore[arg-type]
+    for line in plan.lines():
+        screen.verdict(line)
+    screen.finish(plan.to_dict())

@@ -1,0 +1,35 @@
+"""``evenidle page``: the local web page."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workbench.commands.options import AsJson, Quiet, Seed
+from workbench.output.printing import Screen
+
+
+def page(
+    port: Annotated[
+        int, typer.Option("--port", metavar="N", min=1, max=65535, help="Port on 127.0.0.1.")
+    ] = 8765,
+    show: Annotated[bool, typer.Option(help="Open it in the browser.")] = True,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Open the local page: drag, look, search, print. Nothing leaves this machine."""
+    from importlib.util import find_spec
+
+    from workbench.page.server import check_port, run_page
+
+    screen = Screen("page", as_json, quiet)
+    if find_spec("nicegui") is None:
+        from sim.files import one_problem
+
+        message = 'an extra is not installed, allowed: after pip install "evenidle[page]"'
+        raise one_problem("page", 1, "nicegui", message)
+    check_port(port)
+    run_page(port, screen, seed=seed, show=show)
+    screen.finish({"port": port})

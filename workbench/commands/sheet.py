@@ -1,0 +1,50 @@
+"""``evenidle sheet``: the settings sheet and the plan for trying it on the car."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.output.printing import Screen
+
+
+def sheet(
+    car: CarFile,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Ending in .html, .pdf, .csv or .json."),
+    ] = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Write the settings sheet: numbers, entries, reasons, prediction, and how to try them."""
+    from sim import load_car
+    from sim.files import one_problem
+    from workbench.output.results import check_place
+    from workbench.sheet.making import FORMS, make_sheet, write_sheet
+    from workbench.sheet.tables import expected_note
+    from workbench.sheet.trial import hunting_caution
+
+    screen = Screen("sheet", as_json, quiet)
+    if out is None and not as_json:
+        message = f"missing, allowed: a file ending in {', '.join(FORMS)}"
+        raise one_problem("--out", 1, "out", message)
+    if out is not None and out.suffix.lower() not in FORMS:
+        message = f'unknown form ("{out.suffix}"), allowed: {", ".join(FORMS)}'
+        raise one_problem(out, 1, "--out", message)
+    read = load_car(car)
+    check_place(out)
+    screen.warn_of_compiling()
+    with screen.progress("predicting") as tell:
+        made = make_sheet(read, seed=seed, on_progress=tell)
+    if out is not None:
+        write_sheet(made, out)
+    screen.say(expected_note(made))
+    for head, text in hunting_caution(made.expected):
+        screen.say(f"{head} {text}")
+    screen.verdict(f"Sheet of {read.name} written: {out}. Read its cautions first.")
+    screen.finish({**made.to_dict(), "file": None if out is None else str(out)})

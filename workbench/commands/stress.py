@@ -1,0 +1,41 @@
+"""``evenidle stress``: the settings against loads, starts, faults and weather."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
+from workbench.output.printing import Screen
+
+
+def stress(
+    car: CarFile,
+    suite: Annotated[
+        str, typer.Option("--suite", metavar="NAME", help="Which suite.")
+    ] = "standard",
+    out: OutFolder = None,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    quiet: Quiet = False,
+) -> None:
+    """Run the scenario matrix on plausible cars, a verdict a case."""
+    from sim import load_car
+    from workbench.output.results import say_lines, write_figures
+
+    screen = Screen("stress", as_json, quiet)
+    read = load_car(car)
+    screen.warn_of_compiling()
+    from tuning import stress as stress_car
+
+    with screen.progress("stressing") as tell:
+        result = stress_car(read, suite=suite, seed=seed, on_progress=tell)
+    say_lines(screen, result)
+    files: list[str] = []
+    if out is not None:
+        from workbench.figures.stress import matrix_figure, worst_figure
+
+        figures = {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
+        files = write_figures(screen, out, figures)
+    screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)

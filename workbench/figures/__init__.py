@@ -1,0 +1,1 @@
+"""Figures, each answering the question in its title."""

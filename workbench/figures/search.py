@@ -1,0 +1,124 @@
+"""Figures of a search: idle before and after, quiet against quick against wear, what mattered."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, new_figure, styled
+from workbench.words.search import setting_name
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from tuning.search import Tuning
+
+
+def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> Figure:
+    """Draw the car as its file says on the warm drive, with present and with found settings.
+
+    Parameters
+    ----------
+    result : Tuning
+        Its two samples.
+    deadbands_rpm : tuple of float
+        Half-widths, now and found [rpm].
+
+    Returns
+    -------
+    Figure
+        Speed and valve, side by side on the same scales.
+    """
+    with styled():
+        figure = new_figure((8.2, 4.4))
+        axes = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=(2, 1))
+        for place, (run, title) in enumerate(zip(result.samples, ("now", "found"), strict=True)):
+            speed, valve = axes[0, place], axes[1, place]
+            half = deadbands_rpm[place]
+            speed.axhspan(run.target_rpm - half, run.target_rpm + half, color=PALE, linewidth=0)
+            speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
+            speed.plot(run.time_s, run.rpm, color=BLUE, linewidth=0.8)
+            speed.set_title(f"{title}: deadband {half:g} rpm either side of target", fontsize=9)
+            valve.step(run.time_s, run.valve_steps, where="post", color=BLUE)
+            valve.set_xlabel("time [s]")
+        target = result.samples[0].target_rpm
+        lowest = min(float(run.rpm.min()) for run in result.samples)
+        # A blip goes far higher; its top tells nothing about the settings.
+        axes[0, 0].set_ylim(min(lowest, target - 100.0) - 30.0, 1.5 * target)
+        axes[0, 0].set_ylabel("speed [rpm]")
+        axes[1, 0].set_ylabel("valve [steps]")
+        axes[0, 0].set_xlim(0.0, float(result.samples[0].time_s[-1]))
+    return figure
+
+
+def front_figure(result: Tuning) -> Figure:
+    """Draw quiet against quick, wear as the size of the dot.
+
+    Parameters
+    ----------
+    result : Tuning
+        Its front.
+
+    Returns
+    -------
+    Figure
+        All candidates, those no other beats, and the chosen one.
+    """
+    front = result.front
+    kept = [front.points[place] for place in front.on_front]
+    with styled():
+        figure = new_figure((7.6, 4.0))
+        axes = figure.subplots()
+        axes.scatter(
+            [p.quiet_rpm for p in front.points], [p.quick_s for p in front.points],
+            s=[8.0 + 2.0 * p.wear_per_min for p in front.points], color="#c9c9c9", linewidths=0,
+            label="tried",
+        )  # fmt: skip
+        axes.scatter(
+            [p.quiet_rpm for p in kept], [p.quick_s for p in kept],
+            s=[8.0 + 2.0 * p.wear_per_min for p in kept], color=BLUE, alpha=0.75, linewidths=0,
+            label="no other beats it on all three",
+        )  # fmt: skip
+        chosen = front.chosen
+        axes.scatter(
+            [chosen.quiet_rpm], [chosen.quick_s], s=170, facecolors="none", edgecolors=ORANGE,
+            linewidths=2.4, label="chosen",
+        )  # fmt: skip
+        near = sorted(p.quiet_rpm for p in front.points)
+        limit = near[int(0.9 * (len(near) - 1))] if near else 1.0
+        axes.set_xlim(-0.03 * limit - 0.5, max(1.15 * limit, 1.2 * chosen.quiet_rpm, 5.0))
+        axes.set_xlabel("quiet: swing above the valve-held floor [rpm]")
+        axes.set_ylabel("quick: settling after a load [s]")
+        legend = figure.legend(
+            loc="outside lower left", ncols=3, title="size of dot: valve moves a minute",
+            alignment="left",
+        )  # fmt: skip
+        for mark in legend.legend_handles:
+            mark.set_sizes([45.0])  # type: ignore[union-attr]
+    return figure
+
+
+def importance_figure(result: Tuning) -> Figure:
+    """Draw which settings mattered.
+
+    Parameters
+    ----------
+    result : Tuning
+        Its importance.
+
+    Returns
+    -------
+    Figure
+        One bar a setting.
+    """
+    told = sorted(
+        ((setting_name(key), share) for key, share in result.importance.items()),
+        key=lambda item: item[1],
+    )
+    with styled():
+        figure = new_figure((7.6, 0.6 + 0.32 * max(len(told), 2)))
+        axes = figure.subplots()
+        axes.barh([name for name, _ in told], [100.0 * share for _, share in told], color=BLUE)
+        axes.set_xlabel("share of the score's variation [%]")
+        axes.grid(visible=False, axis="y")
+        axes.spines["left"].set_color(GREY)
+    return figure

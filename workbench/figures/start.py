@@ -1,0 +1,273 @@
+"""Figures of starts: one cold start from key-on to warm, and proposed curves beside the owner's."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tuning.measures import START_TOLERANCE_rpm
+from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from sim import Trace
+    from tuning.open_loop import BaseProposal, LoggedBase
+    from tuning.starts import Phase, StartStory
+
+FIRST_s, BEFORE_s = 30.0, 2.0
+"""The left half of the figure shows this long, and this much of what was before [s]."""
+
+
+def start_figure(trace: Trace, story: StartStory) -> Figure:
+    """Draw one start: its first half minute on the left, the whole run on the right.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    story : StartStory
+        Of that run: its phases are named, its finding is the title.
+
+    Returns
+    -------
+    Figure
+        Three rows of two.
+    """
+    with styled():
+        figure = new_figure((9.6, 7.4))
+        axes = figure.subplots(
+            3, 2, sharex="col",
+            gridspec_kw={"height_ratios": [3.0, 2.0, 1.5], "width_ratios": [1.15, 1.0]},
+        )  # fmt: skip
+        begins_s = max(story.phases[0].from_s - BEFORE_s, 0.0)
+        windows = ((1.0, begins_s, begins_s + FIRST_s), (60.0, 0.0, trace.duration_s))
+        for column, (factor, from_s, ends_s) in enumerate(windows):
+            shown = (trace.time_s >= from_s) & (trace.time_s <= ends_s)
+            speed, valve = axes[0, column], axes[1, column]
+            _draw_speed(speed, trace, shown, factor)
+            _draw_valve(valve, trace, shown, factor)
+            for one in axes[:, column]:
+                one.set_xlim(from_s / factor, ends_s / factor)
+                _shade(one, story.phases, (from_s, ends_s), factor, named=one is speed)
+        for one in axes[:, 0]:
+            _mark_moments(one, story, named=one is axes[2, 0])
+        _draw_battery(axes[2, 0], trace)
+        _draw_heat(axes[2, 1], trace)
+        axes[0, 0].set_ylabel("speed [rpm]")
+        axes[1, 0].set_ylabel("valve [steps]")
+        axes[2, 0].set_xlabel("time, half a minute about the start [s]")
+        axes[2, 1].set_xlabel("time, the whole run [min]")
+        axes[0, 0].legend(loc="lower right")
+        axes[1, 0].legend(loc="lower right", ncols=2)
+        figure.suptitle(_two_lines(story), fontsize=10, x=0.01, ha="left")
+        figure.align_ylabels()
+    return figure
+
+
+def proposal_figure(proposal: BaseProposal) -> Figure:
+    """Draw proposed curves beside the owner's, and what starts come to with both.
+
+    Parameters
+    ----------
+    proposal : BaseProposal
+        From the model.
+
+    Returns
+    -------
+    Figure
+        Base, cranking and after-start over temperature; below them flare, dip and how far speed
+        strays, with the targets.
+    """
+    verdict, *more = proposal.verdict()
+    told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
+    with styled():
+        figure = new_figure((9.2, 6.4))
+        curves, starts = figure.subplots(2, 3)
+        _draw_curves(curves, proposal)
+        _draw_starts(starts, proposal)
+        figure.suptitle(textwrap.fill(" ".join(told), 120), fontsize=10, x=0.01, ha="left")
+        figure.align_ylabels()
+    return figure
+
+
+def _draw_curves(row: Sequence[Axes], proposal: BaseProposal) -> None:
+    """Owner's and proposed curves over temperature."""
+    places = [p.coolant_degC for p in proposal.points]
+    kinds = (("base", "base curve"), ("cranking", "cranking curve"), ("after", "after-start air"))
+    for one, (kind, name) in zip(row, kinds, strict=True):
+        now = [getattr(p, f"{kind}_now_steps") for p in proposal.points]
+        new = [getattr(p, f"{kind}_steps") for p in proposal.points]
+        _draw_pair(one, places, now, new)
+        one.set_title(name)
+        one.set_ylim(0.0, 1.12 * max(*now, *new, 1.0))
+    if proposal.fade_s != proposal.fade_now_s:
+        row[2].set_title(
+            f"after-start air, gone in {proposal.fade_now_s:g} -> {proposal.fade_s:g} s"
+        )
+    row[0].set_ylabel("valve [steps]")
+    row[0].legend(loc="upper right")
+
+
+def _draw_starts(row: Sequence[Axes], proposal: BaseProposal) -> None:
+    """What starts without feedback come to, the worst of several, with the targets."""
+    aims = proposal.targets
+    kinds = (
+        ("flare_rpm", "flare", aims.flare_rpm),
+        ("dip_rpm", "dip", aims.dip_rpm),
+        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", START_TOLERANCE_rpm),
+    )
+    places = [one.coolant_degC for one in proposal.proposed]
+    for one, (name, title, target_rpm) in zip(row, kinds, strict=True):
+        now = [getattr(s, name) for s in proposal.now]
+        new = [getattr(s, name) for s in proposal.proposed]
+        one.axhline(target_rpm, color=BLACK, linestyle="--", linewidth=1, label="target, at most")
+        _draw_pair(one, places, now, new)
+        one.set_title(title)
+        one.set_ylim(0.0, 1.12 * max(*now, *new, target_rpm))
+        one.set_xlabel("temperature at the start [degC]")
+    row[0].set_ylabel("start without feedback [rpm]")
+    row[0].legend(loc="lower right")
+
+
+def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[float]) -> None:
+    axes.plot(places, now, color=GREY, marker="s", markersize=4, label="your own")
+    axes.plot(places, new, color=BLUE, marker="o", markersize=4, label="proposed")
+
+
+def logged_base_figure(proposal: LoggedBase) -> Figure:
+    """Draw the base curve that logs propose beside the owner's, with what is behind each point.
+
+    Parameters
+    ----------
+    proposal : LoggedBase
+        From logs.
+
+    Returns
+    -------
+    Figure
+        Steps over temperature; the recorded range is shaded.
+    """
+    with styled():
+        figure = new_figure((8.2, 4.4))
+        axes = figure.subplots()
+        points = proposal.points
+        places = [p.coolant_degC for p in points]
+        axes.axvspan(places[0] - 1.0, places[-1] + 1.0, color=PALE, linewidth=0, zorder=0,
+                     label="recorded")  # fmt: skip
+        axes.plot(*zip(*proposal.now, strict=True), color=GREY, marker="s", markersize=4,
+                  label="your own")  # fmt: skip
+        axes.plot(*zip(*proposal.curve, strict=True), color=BLUE, marker="o", markersize=4,
+                  label="proposed")  # fmt: skip
+        axes.errorbar(places, [p.held_steps for p in points], [p.spread_steps for p in points],
+                      color=ORANGE, marker="D", markersize=4, linestyle="none", capsize=3,
+                      label="held the target, with spread")  # fmt: skip
+        axes.set_ylim(bottom=0.0)
+        axes.set_xlabel("temperature the controller reads [degC]")
+        axes.set_ylabel("valve [steps]")
+        axes.legend(loc="upper right")
+        figure.suptitle(proposal.lines()[0], fontsize=10, x=0.01, ha="left", wrap=True)
+    return figure
+
+
+def _two_lines(story: StartStory) -> str:
+    wrong = story.wrong()
+    seen = story.base_errors
+    told = ""
+    if seen:
+        places = f"{seen[0].from_degC:.0f} to {seen[-1].to_degC:.0f} degC"
+        told = f"From {places} the base curve needs no mending"
+    if wrong:
+        told = "; ".join(wrong[:2])
+    elif not seen:
+        told = "Feedback did not act for long enough to tell how good the base curve is"
+    more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
+    if position := story.position():
+        told, more = position[0].rpartition(". ")[0], ""
+        told = told[0].upper() + told[1:]
+    return f"{textwrap.fill(story.finding(), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
+
+
+def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+    times = trace.time_s[shown] / factor
+    axes.plot(times, trace["rpm"][shown], color=BLUE, linewidth=0.9, label="measured")
+    axes.step(
+        times, trace["target_rpm"][shown], where="post", color=BLACK, linestyle="--", linewidth=1,
+        label="target",
+    )  # fmt: skip
+    axes.set_ylim(0.0, 1.2 * float(np.max(trace["rpm"])))
+
+
+def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+    times = trace.time_s[shown] / factor
+    for name, colour, width, label in (
+        ("valve_steps", GREY, 2.4, "commanded"),
+        ("shaft_steps", BLUE, 1.0, "true"),
+        ("base_steps", ORANGE, 1.0, "base curve"),
+    ):
+        style = ":" if name == "base_steps" else "-"
+        axes.step(
+            times, trace[name][shown], where="post", color=colour, linewidth=width,
+            linestyle=style, label=label,
+        )  # fmt: skip
+    highest = max(float(np.max(trace["valve_steps"])), float(np.max(trace["shaft_steps"])))
+    axes.set_ylim(-1.0, 1.1 * highest + 2.0)
+
+
+def _draw_battery(axes: Axes, trace: Trace) -> None:
+    axes.plot(trace.time_s, trace["battery_V"], color=GREEN)
+    axes.set_ylabel("battery [V]")
+
+
+def _draw_heat(axes: Axes, trace: Trace) -> None:
+    minutes = trace.time_s / 60.0
+    axes.plot(minutes, trace["coolant_degC"], color=RED, label="engine")
+    axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
+    sensed = trace["coolant_sensed_degC"]
+    axes.plot(minutes, sensed, color=GREY, linestyle=":", linewidth=2, label="the curves go by")
+    axes.set_ylabel("temperature [degC]")
+    axes.legend(loc="lower right")
+
+
+def _mark_moments(axes: Axes, story: StartStory, named: bool) -> None:
+    """Draw a line at the first firing and where feedback begins to act."""
+    for since_s, name in (
+        (story.first_firing_s, "first firing"), (story.feedback_s, "feedback acts"),
+    ):  # fmt: skip
+        if not since_s < FIRST_s:
+            continue
+        axes.axvline(story.key_s + since_s, color=RED, linestyle=":", linewidth=1)
+        if named:
+            axes.annotate(
+                name, (story.key_s + since_s, 0.04), xycoords=("data", "axes fraction"),
+                xytext=(3, 0), textcoords="offset points", fontsize=7.5, color=RED,
+            )  # fmt: skip
+
+
+def _shade(
+    axes: Axes,
+    phases: tuple[Phase, ...],
+    shown_s: tuple[float, float],
+    factor: float,
+    named: bool,
+) -> None:
+    """Shade every other phase, and name those wide enough to be seen."""
+    from_s, until_s = shown_s
+    for number, phase in enumerate(phases):
+        begin, end = max(phase.from_s, from_s), min(phase.to_s, until_s)
+        if end <= begin:
+            continue
+        if number % 2 == 0:
+            axes.axvspan(begin / factor, end / factor, color=PALE, linewidth=0, zorder=0)
+        if named and end - begin > 0.02 * (until_s - from_s):
+            tall = (end - begin) < 0.16 * (until_s - from_s)
+            axes.annotate(
+                phase.name, ((begin + end) / 2 / factor, 0.98),
+                xycoords=("data", "axes fraction"), ha="center", va="top",
+                rotation=90 if tall else 0, fontsize=7.5, color=BLACK,
+            )  # fmt: skip

@@ -1,0 +1,132 @@
+"""Figure of one cycle told: speed and valve, with the moments of its telling marked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, RED, new_figure, styled
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from tuning.explanation import Moment, Story
+
+MOMENT_MARKS = {
+    "told": ("D", ORANGE),
+    "there": (".", ORANGE),
+    "crosses": ("o", BLACK),
+    "leaves": ("s", GREY),
+    "peak": ("^", RED),
+    "trough": ("v", RED),
+}
+
+
+def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> None:
+    """Mark moments and number them, the same numbers in both panels."""
+    for number, (one, value) in enumerate(zip(moments, values, strict=True), start=1):
+        marker, colour = MOMENT_MARKS[one.kind]
+        axes.plot(one.at_s, value, marker, color=colour, markersize=5, zorder=5)
+        above = number % 2 == 1
+        axes.annotate(
+            str(number), (one.at_s, value), xytext=(0, 7 if above else -14), fontsize=8,
+            textcoords="offset points", ha="center",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8},
+        )  # fmt: skip
+
+
+def story_title(story: Story) -> str:
+    """Say how long and large the cycle is, and between which positions.
+
+    Parameters
+    ----------
+    story : Story
+        The cycle.
+
+    Returns
+    -------
+    str
+        One sentence without its full stop.
+    """
+    inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
+    told, swing = story.valve_steps[inside], float(np.ptp(story.rpm[inside]))
+    return (
+        f"One cycle of {story.period_s:.1f} s, {swing:.0f} rpm peak to peak:"
+        f" the valve goes to and fro between {told.min():.0f} and {told.max():.0f}"
+    )
+
+
+def _room_below(axes: Axes) -> None:
+    """Leave room for numbers above the curves, and for the legend below them."""
+    low, high = axes.get_ylim()
+    axes.set_ylim(low - 0.36 * (high - low), high + 0.1 * (high - low))
+
+
+def _short(text: str) -> str:
+    """The part of a moment's sentence that fits beside a figure."""
+    for words in ("it is told", "the valve is told"):
+        if words in text:
+            return f"told {text.rpartition(words)[2].strip()}"
+    return text
+
+
+def story_figure(story: Story) -> Figure:
+    """Draw one period of the hunting with the moments of its telling marked.
+
+    Parameters
+    ----------
+    story : Story
+        The cycle.
+
+    Returns
+    -------
+    Figure
+        Speed above, valve below, the numbered list beside them.
+    """
+    moments = [one for one in story.moments if one.kind != "there"]
+    with styled():
+        figure = new_figure((9.6, 5.2))
+        grid = figure.subplots(
+            2, 2, sharex="col", width_ratios=(1.75, 1.0), height_ratios=(1.5, 1.0)
+        )
+        speed, valve, beside = grid[0, 0], grid[1, 0], grid[0, 1]
+        grid[1, 1].axis("off")
+        low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
+        speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
+        speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
+        speed.step(story.time_s, story.rpm, where="post", color=BLUE, label="speed as measured")
+        _number_moments(speed, moments, [one.rpm for one in moments])
+        speed.set_ylabel("speed [rpm]")
+        speed.set_title(story_title(story))
+        _room_below(speed)
+        speed.legend(loc="lower left", ncols=3)
+        valve.step(
+            story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
+            linestyle="-.", label="wanted by the law",
+        )  # fmt: skip
+        valve.step(story.time_s, story.valve_steps, where="post", color=ORANGE, label="told")
+        valve.step(
+            story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":",
+            label="where it is",
+        )  # fmt: skip
+        _number_moments(valve, moments, [one.valve_steps for one in moments])
+        valve.set_ylabel("valve [steps]")
+        valve.set_xlabel("time since the move that opens it [s]")
+        _room_below(valve)
+        valve.legend(loc="lower left", ncols=3)
+        _tell_beside(beside, moments)
+    return figure
+
+
+def _tell_beside(axes: Axes, moments: list[Moment]) -> None:
+    """Write the moments as a numbered list."""
+    import textwrap
+
+    axes.axis("off")
+    lines = []
+    for number, one in enumerate(moments, start=1):
+        text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(one.text)}", 46)
+        lines += [text[0], *(f"     {rest}" for rest in text[1:])]
+    axes.text(0.0, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=7.6)

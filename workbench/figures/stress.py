@@ -1,0 +1,158 @@
+"""Figures of the stress matrix: the whole of it, and the runs that strained the limits most."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from workbench.output.drawing import BLACK, BLUE, GREY, new_figure, styled
+from workbench.words import units
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from tuning.stress_tests import Case, Check, Stress
+
+SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
+"""Light, middle and dark: told apart in grey print; the letter says it too."""
+INK = {"pass": "#47606f", "warn": BLACK, "fail": "#ffffff"}
+SIGN = {"pass": "", "warn": "W", "fail": "F"}
+SHORT = {
+    "stalled": "stalls",
+    "lowest_rpm": "lowest\nspeed",
+    "hunting_rpm": "swing\nat idle",
+    "mean_error_rpm": "error\nat rest",
+    "worst_below_target_rpm": "dip after\na load",
+    "blip_undershoot_rpm": "below after\na blip",
+    "highest_rpm": "above\ntarget",
+    "moves_per_min": "valve\nmoves",
+    "limited_share": "time at\na limit",
+}
+
+
+def stress_finding(result: Stress) -> str:
+    """Say in one sentence how the matrix went.
+
+    Parameters
+    ----------
+    result : Stress
+        From `tuning.stress`.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    counts = result.counts
+    worst = result.worst(1)
+    strained = f"; the hardest is {worst[0].name}" if worst else ""
+    lacking = f" ({result.not_fitted} more need what it does not have)" if result.not_fitted else ""
+    return (
+        f"Of {sum(counts.values())} cases on {result.engines} plausible cars {counts['pass']} pass,"
+        f" {counts['warn']} {'deserves' if counts['warn'] == 1 else 'deserve'} a look and"
+        f" {counts['fail']} {'fails' if counts['fail'] == 1 else 'fail'}{strained}{lacking}."
+    )
+
+
+def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
+    """Draw every case against every measure.
+
+    Parameters
+    ----------
+    result : Stress
+        The matrix.
+    imperial : bool
+        Whether degF is wanted in the names of the cases.
+
+    Returns
+    -------
+    Figure
+        One row a case, one column a measure; W and F mark limits that are broken.
+    """
+    names = [check.measure for check in result.cases[0].checks]
+    with styled():
+        figure = new_figure((7.8, 0.9 + 0.25 * len(result.cases)))
+        axes = figure.subplots()
+        for row, case in enumerate(result.cases):
+            for column, check in enumerate(case.checks):
+                _cell(axes, row, column, check, case)
+            if not case.fitted:
+                axes.text(0.1, row + 0.52, "not fitted to this car", va="center", fontsize=7)
+        axes.set_xlim(0, len(names))
+        axes.set_ylim(len(result.cases), 0)
+        axes.set_xticks([i + 0.5 for i in range(len(names))], [SHORT.get(n, n) for n in names])
+        axes.xaxis.tick_top()
+        told = [units.in_words(case.name, imperial) for case in result.cases]
+        axes.set_yticks([i + 0.5 for i in range(len(told))], told)
+        axes.tick_params(length=0, labelsize=7.5)
+        axes.grid(visible=False)
+        for side in axes.spines.values():
+            side.set_visible(False)
+        axes.set_xlabel(
+            "value on the worst plausible car [rpm, moves a minute, %];"
+            " W: beyond the limit that warns, F: that fails",
+            fontsize=7,
+        )
+    return figure
+
+
+def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
+    from matplotlib.patches import Rectangle
+
+    known = case.fitted and not math.isnan(one.value)
+    shade = SHADES[one.verdict] if known else "#f6f6f6"
+    axes.add_patch(Rectangle((column + 0.03, row + 0.06), 0.94, 0.88, facecolor=shade, linewidth=0))
+    if not known:
+        return
+    value = f"{one.value:.2g}" if abs(one.value) < 10.0 else f"{one.value:.0f}"
+    decided = one.measure == case.decided_by.measure
+    axes.text(
+        column + 0.5, row + 0.52, f"{value} {SIGN[one.verdict]}".strip(), ha="center", va="center",
+        fontsize=7, color=INK[one.verdict], weight="bold" if decided else "normal",
+    )  # fmt: skip
+
+
+def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figure:
+    """Draw the worst run of the cases that strained their limits most.
+
+    Parameters
+    ----------
+    result : Stress
+        The matrix.
+    count : int
+        How many, 1 or more.
+    imperial : bool
+        Whether degF is wanted in the names of the cases.
+
+    Returns
+    -------
+    Figure
+        Speed over valve, one column a case.
+    """
+    cases = result.worst(count)
+    with styled():
+        figure = new_figure((8.2, 4.0))
+        grid = figure.subplots(2, len(cases), sharex="col", squeeze=False, height_ratios=(2.2, 1.0))
+        for place, case in enumerate(cases):
+            run = case.worst_run
+            speed, valve = grid[0, place], grid[1, place]
+            speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
+            speed.plot(run.time_s, run.rpm, color=BLUE, linewidth=0.8)
+            valve.step(run.time_s, run.valve_steps, where="post", color=BLUE)
+            one = case.decided_by
+            told = (
+                f"{case.verdict}: {one.meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
+            )
+            name = units.in_words(case.name, imperial)
+            speed.set_title(f"{name}\n{told}", fontsize=7.5)
+            valve.set_xlabel("time [s]")
+            top = float(np.max(run.rpm))
+            speed.set_ylim(bottom=min(float(np.min(run.rpm)), run.target_rpm) * 0.9, top=top * 1.05)
+            speed.tick_params(colors=BLACK)
+            speed.spines["left"].set_color(GREY)
+        grid[0, 0].set_ylabel("speed [rpm]")
+        grid[1, 0].set_ylabel("valve [steps]")
+    return figure

@@ -1,0 +1,207 @@
+"""Figure of one run: speed, valve, pressure, trim and battery over time, events marked."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    PALE,
+    RED,
+    new_figure,
+    rows_of_axes,
+    styled,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from sim import Car, Trace
+    from tuning.measures import Measures
+
+MOST_MARKS = 12
+"""Events named in the figure; a run with more names the first of them."""
+
+
+def trace_finding(trace: Trace, measures: Measures, hunts: bool | None) -> str:
+    """Say in one sentence what a run shows.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    measures : Measures
+        Of that run.
+    hunts : bool or None
+        Whether it hunts; None where the run has no stretch to tell by.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    if not math.isnan(trace.stalled_s):
+        return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
+    told = []
+    if hunts:
+        told.append(
+            f"it hunts by {measures.hunting_rpm:.0f} rpm peak to peak every"
+            f" {measures.hunting_period_s:.1f} s"
+        )
+    elif hunts is False:
+        told.append(
+            f"it does not hunt; speed wanders by {measures.hunting_rpm:.0f} rpm peak to peak"
+        )
+    if not math.isnan(measures.worst_dip_rpm):
+        told.append(f"the deepest dip after a load is {measures.worst_dip_rpm:.0f} rpm")
+    if not math.isnan(measures.blip_undershoot_rpm):
+        below = max(0.0, measures.blip_undershoot_rpm)
+        told.append(f"after the blip speed falls {below:.0f} rpm below target")
+    if not told:
+        told.append(f"lowest speed {trace.counters.get('lowest_rpm', math.nan):.0f} rpm")
+    return f"{trace.name}, {trace.scenario}: {'; '.join(told)}."
+
+
+def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = None) -> Figure:
+    """Draw a run.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    car : Car
+        Its deadband and trim limits are drawn.
+    finding : str
+        Title: what the run shows.
+    until_s : float, optional
+        Draw up to here; all of it when left out [s].
+
+    Returns
+    -------
+    Figure
+        Five rows over one time axis.
+    """
+    with styled():
+        figure = new_figure((8.2, 8.6))
+        speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
+        _draw_speed(speed, trace, car)
+        _draw_valve(valve, trace, car)
+        pressure.plot(trace.time_s, trace["map_kPa"], color=BLUE, linewidth=0.8)
+        pressure.set_ylabel("manifold\n[kPa]")
+        _draw_trim(trim, trace, car)
+        battery.plot(trace.time_s, trace["battery_V"], color=BLUE)
+        battery.set_ylabel("battery\n[V]")
+        battery.ticklabel_format(axis="y", useOffset=False)
+        battery.set_xlabel("time [s]")
+        battery.set_xlim(0.0, until_s or max(trace.duration_s, 1e-3))
+        for axes in (speed, valve, pressure, trim, battery):
+            _mark_events(axes, trace, named=axes is speed)
+        figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
+        figure.align_ylabels()
+    return figure
+
+
+def idle_figure(trace: Trace, car: Car, until_s: float) -> Figure:
+    """Draw speed and valve of a run, for the report.
+
+    Parameters
+    ----------
+    trace : Trace
+        The run.
+    car : Car
+        Its deadband is drawn.
+    until_s : float
+        Draw up to here [s].
+
+    Returns
+    -------
+    Figure
+        Two rows over one time axis, without a title.
+    """
+    with styled():
+        figure = new_figure((7.6, 4.2))
+        speed, valve = rows_of_axes(figure, [2.0, 1.3])
+        _draw_speed(speed, trace, car)
+        _draw_valve(valve, trace, car)
+        valve.set_xlabel("time [s]")
+        valve.set_xlim(0.0, until_s)
+        for axes in (speed, valve):
+            _mark_events(axes, trace, named=axes is speed)
+        figure.align_ylabels()
+    return figure
+
+
+def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
+    target, half = trace["target_rpm"], car.feedback.deadband_rpm
+    axes.fill_between(
+        trace.time_s, target - half, target + half, step="post", color=PALE, linewidth=0,
+        label=f"deadband, {half:g} rpm either side",
+    )  # fmt: skip
+    axes.plot(trace.time_s, trace["rpm"], color=BLUE, linewidth=0.9, label="measured")
+    axes.step(
+        trace.time_s, target, where="post", color=BLACK, linestyle="--", linewidth=1, label="target"
+    )
+    axes.set_ylabel("speed [rpm]")
+    seen = trace["rpm"]
+    low, high = min(np.min(seen), np.min(target) - half), max(np.max(seen), np.max(target) + half)
+    axes.set_ylim(low - 0.04 * (high - low), high + 0.22 * (high - low))
+    axes.legend(loc="upper left", ncols=3)
+
+
+def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    axes.step(trace.time_s, trace["wanted_steps"], where="post", color=ORANGE, linewidth=0.8,
+              linestyle=":", label="wanted")  # fmt: skip
+    axes.step(trace.time_s, trace["valve_steps"], where="post", color=GREY, linewidth=2.4,
+              label="commanded")  # fmt: skip
+    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLUE, linewidth=1.0,
+              label="true")  # fmt: skip
+    limit = car.valve.open_limit_steps
+    columns = ("wanted_steps", "valve_steps", "pintle_steps")
+    low = min(float(np.min(trace[name])) for name in columns)
+    high = max(float(np.max(trace[name])) for name in columns)
+    if high > 0.8 * limit:
+        axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--", label="open limit")
+        high = max(high, float(limit))
+    axes.set_ylim(max(low - 1.0, -0.5), high + 1.0 + 0.3 * (high - low + 2.0))
+    axes.set_ylabel("valve [steps]")
+    axes.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=5))
+    axes.legend(loc="upper left", ncols=4)
+
+
+def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
+    low, high = car.feedback.trim_limit_steps
+    trim = trace["trim_steps"]
+    axes.step(trace.time_s, trim, where="post", color=GREEN)
+    for limit, reached in ((low, np.min(trim)), (high, np.max(trim))):
+        if abs(limit - reached) < 0.25 * max(high - low, 1.0):
+            axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--")
+    axes.set_ylabel("trim\n[steps]")
+    rests = trace["enabled"] < 0.5
+    if np.any(rests[trace.time_s > 0.5]) and car.feedback.law != "none":
+        axes.fill_between(
+            trace.time_s, 0, 1, where=rests, step="post", color="#ececec", linewidth=0,
+            transform=axes.get_xaxis_transform(), label="feedback rests",
+        )  # fmt: skip
+        axes.legend(loc="upper right")
+
+
+def _mark_events(axes: Axes, trace: Trace, named: bool) -> None:
+    told = [one for one in trace.events if one.name in ("scenario", "stall") and one.text != "end"]
+    for place, event in enumerate(told):
+        axes.axvline(event.time_s, color=GREY, linewidth=0.7, linestyle=(0, (4, 3)))
+        if named and place < MOST_MARKS:
+            text = "stall" if event.name == "stall" else event.text
+            axes.annotate(
+                text, (event.time_s, 0.01), xycoords=("data", "axes fraction"), rotation=90,
+                fontsize=7, color=BLACK, ha="right", va="bottom",
+            )  # fmt: skip

@@ -1,0 +1,1 @@
+"""What commands and page share to print, draw and write."""

@@ -1,0 +1,137 @@
+"""What commands print: tables for people or one JSON object, progress beside it.
+
+Results go to standard output, everything about the way there to standard error.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import typer
+
+from workbench.output.progress import Tell, told_progress
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+SIGNS = {"pass": "pass", "warn": "WARN", "fail": "FAIL"}
+"""How a verdict is written: told apart without colour."""
+STYLES = {"pass": "green", "warn": "yellow", "fail": "bold red"}
+
+
+def plain(value: Any) -> Any:
+    """Turn a result into what JSON can hold: no nan or infinity, no arrays."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
+    if hasattr(value, "tolist"):  # arrays and numbers of numpy
+        return plain(value.tolist())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if value is None or isinstance(value, bool | int | float | str):
+        return value
+    return str(value)
+
+
+def number(value: float | None, digits: int = 3) -> str:
+    """Write a number short; a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return "-"
+    if abs(value) >= 10.0**digits - 0.5:  # 999.7 is 1000, not 1e+03
+        return f"{value:.0f}"
+    return f"{value:.{digits}g}"
+
+
+class Screen:
+    """Where one command prints.
+
+    Parameters
+    ----------
+    command : str
+        Name of the command.
+    as_json : bool
+        Print one JSON object at the end and nothing else on standard output.
+    quiet : bool
+        Print verdicts only, and no progress.
+    """
+
+    def __init__(self, command: str, as_json: bool, quiet: bool) -> None:
+        self.command = command
+        self.as_json = as_json
+        self.quiet = quiet
+
+    def _console(self, to_error: bool = False) -> Console:
+        from rich.console import Console
+
+        # Highlighting and markup would read file names and brackets as instructions.
+        return Console(stderr=to_error, highlight=False, markup=False, emoji=False, soft_wrap=True)
+
+    def say(self, text: str = "") -> None:
+        """Print a line of the result, unless only the verdict or JSON is wanted."""
+        if not (self.as_json or self.quiet):
+            self._console().print(text)
+
+    def verdict(self, text: str, kind: str = "") -> None:
+        """Print the line that sums up, also when quiet."""
+        if not self.as_json:
+            self._console().print(text, style=STYLES.get(kind, ""))
+
+    def note(self, text: str) -> None:
+        """Say something about the way there, on standard error."""
+        if not self.quiet:
+            # Not by the console, whose library takes a tenth of a second to load.
+            print(text, file=sys.stderr, flush=True)  # noqa: T201 (what commands print)
+
+    def table(
+        self, title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = ""
+    ) -> None:
+        """Print a table; ``right`` holds an r for each column to be set to the right."""
+        if self.as_json or self.quiet:
+            return
+        from rich.box import SIMPLE_HEAD
+        from rich.table import Table
+        from rich.text import Text
+
+        table = Table(title=title, title_justify="left", box=SIMPLE_HEAD, pad_edge=False)
+        for place, name in enumerate(columns):
+            justify = "right" if right[place : place + 1] == "r" else "left"
+            table.add_column(name, justify=justify, overflow="fold")  # type: ignore[arg-type]
+        for row in rows:
+            table.add_row(*(Text(cell, style=_style(cell)) for cell in row))
+        console = self._console()
+        console.print(table, soft_wrap=False)
+
+    @contextmanager
+    def progress(self, what: str) -> Iterator[Tell]:
+        """Show progress on standard error while the block runs."""
+        with told_progress(what, self.quiet) as tell:
+            yield tell
+
+    def warn_of_compiling(self) -> None:
+        """On the first run after an install, say why it takes a while."""
+        from controllers import is_warm
+
+        if not is_warm():
+            self.tell_of_compiling()
+
+    def tell_of_compiling(self) -> None:
+        """Say that this run waits for compiling."""
+        self.note("compiling the simulation once, about a minute")
+
+    def finish(self, result: Mapping[str, Any], bad: bool = False) -> NoReturn:
+        """End the command: print the JSON object if wanted, and set the exit status."""
+        if self.as_json:
+            text = json.dumps(plain({"command": self.command, **result}), allow_nan=False)
+            sys.stdout.write(text + "\n")
+        sys.stdout.flush()
+        raise typer.Exit(1 if bad else 0)
+
+
+def _style(cell: str) -> str:
+    return next((STYLES[kind] for kind, sign in SIGNS.items() if cell == sign), "")

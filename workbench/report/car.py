@@ -1,0 +1,126 @@
+"""Report sections on the job, the car and the search."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from workbench.report.report import Picture, Section, Table
+
+if TYPE_CHECKING:
+    from sim import Car
+    from tuning.checks import Check
+    from tuning.search import Tuning
+
+JOB = (
+    "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
+    " how the car idles with its present feedback settings, which settings a search found over"
+    " all cars that this one could be, how they stand up to loads, starts and faults, and how to"
+    " try them on the car. The numbers are a model's: begin with the cautions of the sheet at the"
+    " end."
+)
+
+
+def job_section(car: Car) -> Section:
+    """Say what the report is about.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+
+    Returns
+    -------
+    Section
+        The first one.
+    """
+    return Section("The job", JOB, [car.car.note] if car.car.note else [])
+
+
+def car_section(car: Car, checked: Check) -> Section:
+    """Describe the car, with what the checks found and its open-loop curves.
+
+    Parameters
+    ----------
+    car : Car
+        The car as it came.
+    checked : Check
+        Its checks.
+
+    Returns
+    -------
+    Section
+        Facts, remarks of the checks, figure of the curves.
+    """
+    from workbench.figures.car import curves_figure, curves_finding
+
+    engine, valve = car.engine, car.valve
+    facts = [
+        ["engine", f"{engine.displacement_cm3:g} cm3, {engine.cylinders} cylinders"],
+        ["flywheel and crank", f"{engine.inertia_kg_m2:g} kg m2"],
+        ["manifold", f"{car.manifold.volume_cm3:g} cm3"],
+        ["valve", (f"{valve.travel_steps} steps of travel, {valve.useful_travel_steps} of use;"
+         f" one step {valve.pulse_ms + valve.rest_ms:g} ms")],
+        ["law now", car.feedback.law],
+    ]  # fmt: skip
+    looks = [line for line in checked.lines if line.verdict != "pass"]
+    told = f"{len(checked.lines)} checks of the car file, {len(looks)} to look at."
+    points = [
+        f"{line.name}: {line.value}. {line.remedy[:1].upper()}{line.remedy[1:]}." for line in looks
+    ]
+    picture = Picture(curves_finding(car), curves_figure(car))
+    return Section("The car", told, points, [Table(("", ""), facts)], [picture])
+
+
+def search_section(before: Car, result: Tuning) -> Section:
+    """Tell what the search found.
+
+    Parameters
+    ----------
+    before : Car
+        The car as it was.
+    result : Tuning
+        From `tuning.tune`.
+
+    Returns
+    -------
+    Section
+        Tables and three figures.
+    """
+    from workbench.figures.search import before_after_figure, front_figure, importance_figure
+    from workbench.words.search import (
+        COMPARED_COLUMNS,
+        changed_rows,
+        compared_rows,
+        setting_name,
+        tune_finding,
+        tune_notes,
+    )
+
+    deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
+    tables = [
+        Table(COMPARED_COLUMNS, compared_rows(result), " rr"),
+        Table(("setting", "now", "found"), changed_rows(before, result), " rr"),
+    ]
+    chosen = result.front.chosen
+    pictures = [
+        Picture(
+            f"On the warm drive of the search: from a swing of {result.now.hunting_rpm:.0f} rpm"
+            f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
+            f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
+            before_after_figure(result, deadbands),
+        )
+    ]
+    if result.front.points:
+        pictures.append(
+            Picture(
+                f"The chosen settings swing {chosen.quiet_rpm:.0f} rpm above the floor and settle"
+                f" in {chosen.quick_s:.1f} s; the score also weighs error, dips and blips, so"
+                " settings that are best on these three alone need not be chosen.",
+                front_figure(result),
+            )
+        )
+    if result.importance:
+        first = max(result.importance, key=lambda name: result.importance[name])
+        found = f"What decides most in this search is the {setting_name(first)}."
+        pictures.append(Picture(found, importance_figure(result)))
+    return Section("The search", tune_finding(result), tune_notes(result), tables, pictures)

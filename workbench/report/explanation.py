@@ -1,0 +1,57 @@
+"""Report section on why the idle hunts, or why it does not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from workbench.report.report import Picture, Section
+
+if TYPE_CHECKING:
+    from tuning.explanation import Explanation
+
+READ = {
+    "with_and_without": (
+        "Each bar is the same car with one thing changed; what ends the swing is its cause."
+    ),
+    "cycle_told": "One period of the hunting, scatter taken out, and what happens in it.",
+    "map_moves": (
+        "Each cell is the same car with another minimum move and deadband, run from many starting"
+        " places; below the line theory finds places without a position to rest."
+    ),
+    "map_gains": (
+        "Each cell is the same car with other gains: where the shade does not follow the line, it"
+        " is the steps that hunt, not the gains."
+    ),
+    "bound": (
+        "The dark part of each bar is the smallest dip this valve allows, opened at full speed"
+        " from the moment of the load; the rest could be gained."
+    ),
+}
+"""How each figure is read."""
+
+
+def explain_section(result: Explanation) -> Section:
+    """Tell why it hunts, with the proof.
+
+    Parameters
+    ----------
+    result : Explanation
+        From ``tuning.explanation.explaining``.
+
+    Returns
+    -------
+    Section
+        Verdict, the table with and without, and the figures.
+    """
+    from workbench.figures.explanation import explain_figures
+    from workbench.words.explanation import cycle_table, with_and_without_table
+
+    first, *rest = result.verdict
+    tables = [with_and_without_table(result)]
+    cycles = cycle_table(result)
+    if cycles is not None:
+        tables.append(cycles)
+    drawn = explain_figures(result)
+    pictures = [Picture(READ[name], drawn[name]) for name in READ if name in drawn]
+    title = "Why it hunts" if result.hunts else "Why it does not hunt"
+    return Section(title, first, rest, tables, pictures)

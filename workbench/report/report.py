@@ -1,0 +1,165 @@
+"""The report of a job: what was done, found and proved, in one file to print or send."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from workbench.output.html_page import html_figure, html_list, html_page, html_table
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from workbench.output.pdf_pages import PdfPages
+    from workbench.sheet.parts import Sheet
+
+FORMS = (".html", ".pdf")
+PRINT_dpi = 150
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: headings, cells, and an r for each column to be set to the right."""
+
+    columns: tuple[str, ...]
+    rows: Sequence[Sequence[str]]
+    right: str = ""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure and the one sentence that it shows."""
+
+    finding: str
+    figure: Figure
+
+
+@dataclass(frozen=True)
+class Section:
+    """One part of the report: text, then points, tables and figures."""
+
+    title: str
+    text: str
+    points: Sequence[str] = ()
+    tables: Sequence[Table] = ()
+    pictures: Sequence[Picture] = ()
+
+
+@dataclass(frozen=True)
+class Report:
+    """A report: sections in order, then the sheet."""
+
+    title: str
+    sections: Sequence[Section]
+    sheet: Sheet | None = field(default=None)
+
+
+def write_report(report: Report, path: Path) -> None:
+    """Write a report whole or not at all; the ending of the name says in which form.
+
+    Parameters
+    ----------
+    report : Report
+        What to write.
+    path : Path
+        Ending in .html or .pdf.
+
+    Raises
+    ------
+    InputError
+        If the ending is another, or the place cannot be written.
+    """
+    from sim.files import one_problem, write_beside
+
+    kind = path.suffix.lower()
+    if kind not in FORMS:
+        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
+        raise one_problem(path, 1, "--out", message)
+    write_beside(path, report_page(report) if kind == ".html" else report_pdf(report))
+
+
+def report_page(report: Report) -> str:
+    """Write the report as one HTML file.
+
+    Parameters
+    ----------
+    report : Report
+        What to write.
+
+    Returns
+    -------
+    str
+        HTML that needs nothing else: figures inside, no script.
+    """
+    from workbench.sheet.html import sheet_body
+
+    parts = [f"<h1>{escape(report.title)}</h1>"]
+    parts += [_section_html(section) for section in report.sections]
+    if report.sheet is not None:
+        parts.append(f'<h1 class="break">Settings sheet: {escape(report.sheet.car)}</h1>')
+        parts.append(sheet_body(report.sheet))
+    return html_page(report.title, "\n".join(parts))
+
+
+def _section_html(section: Section) -> str:
+    from workbench.output.drawing import figure_bytes
+
+    parts = [f"<h2>{escape(section.title)}</h2>", f"<p>{escape(section.text)}</p>"]
+    if section.points:
+        parts.append(html_list(section.points))
+    parts += [html_table(one.columns, one.rows, one.right) for one in section.tables]
+    parts += [html_figure(one.finding, figure_bytes(one.figure, "svg")) for one in section.pictures]
+    return "\n".join(parts)
+
+
+def report_pdf(report: Report) -> bytes:
+    """Print the report.
+
+    Parameters
+    ----------
+    report : Report
+        What to print.
+
+    Returns
+    -------
+    bytes
+        A PDF on A4.
+    """
+    from workbench.output.pdf_pages import PdfPages
+    from workbench.sheet.pdf import print_sheet
+
+    pages = PdfPages(report.title)
+    pages.heading(report.title, 15.0)
+    for section in report.sections:
+        _print_section(section, pages)
+    if report.sheet is not None:
+        pages.new_page()
+        pages.heading(f"Settings sheet: {report.sheet.car}", 14.0)
+        print_sheet(report.sheet, pages)
+    return pages.to_bytes()
+
+
+def _print_section(section: Section, pages: PdfPages) -> None:
+    from workbench.output.drawing import figure_bytes
+
+    pages.heading(section.title, 12.0)
+    pages.paragraph(section.text, 8.4)
+    for point in section.points:
+        pages.paragraph(point, 8.0, lead="-")
+    for table in section.tables:
+        widths = [
+            max(len(str(row[i])) for row in (table.columns, *table.rows)) for i in _places(table)
+        ]
+        # Two letters of room, so that short cells stay whole; long ones are wrapped anyway.
+        shares = [min(max(w + 2, 6), 48) for w in widths]
+        pages.table(table.columns, table.rows, shares, table.right)
+    for picture in section.pictures:
+        png = figure_bytes(picture.figure, "png")
+        pages.captioned(picture.finding, png)
+
+
+def _places(table: Table) -> range:
+    return range(len(table.columns))

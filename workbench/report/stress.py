@@ -1,0 +1,61 @@
+"""Report section on the stress matrix."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from workbench.report.report import Picture, Section, Table
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from tuning.stress_tests import Case, Stress
+
+WORST = 3
+COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
+
+
+def stress_section(result: Stress) -> Section:
+    """Tell how the settings stood up.
+
+    Parameters
+    ----------
+    result : Stress
+        From `tuning.stress`.
+
+    Returns
+    -------
+    Section
+        A table of the cases that do not pass, the matrix and the worst runs as figures.
+    """
+    from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
+
+    # A case that does not fit the car has no verdict to show.
+    broken = [case for case in result.worst(len(result.cases)) if case.verdict != "pass"]
+    worst = result.worst(WORST)
+    named = ", ".join(case.name for case in worst)
+    strained = [case for case in worst if case.verdict != "pass"]
+    told = "go beyond a limit" if len(strained) == len(worst) else "come nearest to their limits"
+    pictures = [
+        Picture(stress_finding(result), matrix_figure(result)),
+        Picture(f"The hardest cases {told}: {named}.", worst_figure(result, WORST)),
+    ]
+    text = (
+        f"{result.runs} runs on {result.engines} cars that this one could be and that the search"
+        " did not meet. Where something is broken (lost steps, a leak, a weak cylinder) only"
+        " stalling and racing count as failing."
+    )
+    tables = [Table(COLUMNS, _rows(broken), "  rr ")] if broken else []
+    return Section("The stress matrix", text, (), tables, pictures)
+
+
+def _rows(cases: Sequence[Case]) -> list[list[str]]:
+    rows = []
+    for case in cases:
+        one = case.decided_by
+        side = "at least" if one.lower_is_worse else "at most"
+        rows.append([
+            case.name if case.verdict == "warn" else f"{case.name} (fails)", one.meaning,
+            f"{one.value:.3g} {one.unit}", f"{side} {one.limit:.3g}", case.worst_car,
+        ])  # fmt: skip
+    return rows

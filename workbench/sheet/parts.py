@@ -1,0 +1,76 @@
+"""What stands on the settings sheet: its rows, and the sheet as a whole."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from tuning.prediction import Expectation
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """One setting: our number, the number to enter, and why."""
+
+    key: str
+    name: str
+    ours: str
+    unit: str
+    entry: str
+    entry_unit: str
+    reason: str
+    fits: bool
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """The open-loop curves at one temperature; the base curve is as it was."""
+
+    coolant_degC: float
+    target_rpm: float
+    base_steps: float
+    advice_steps: float
+    advice: str
+    cranking_steps: float
+    after_start_steps: float
+    rpm_per_step: float
+
+
+@dataclass(frozen=True)
+class TryStep:
+    """One step of trying the settings on the car."""
+
+    title: str
+    enter: str
+    do: str
+    go_on: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything on the sheet, in the order in which it is printed."""
+
+    car: str
+    law: str
+    temperature: str
+    cautions: tuple[tuple[str, str], ...]
+    settings: tuple[SettingRow, ...]
+    curves: tuple[CurveRow, ...]
+    homing: tuple[tuple[str, str, str], ...]
+    expected: Expectation
+    watch: tuple[str, ...]
+    stop: tuple[str, ...]
+    steps: tuple[TryStep, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the sheet as plain values."""
+        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        told = {name: _plain(value) for name, value in values.items() if name != "expected"}
+        return {**told, "expected": self.expected.to_dict()}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return asdict(value) if hasattr(value, "__dataclass_fields__") else value

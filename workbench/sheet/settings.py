@@ -1,0 +1,157 @@
+"""Rows of settings for the sheet: our number, the entry, and the reason in this car's numbers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from workbench.sheet.parts import SettingRow
+
+if TYPE_CHECKING:
+    from sim import Car
+    from tuning.checks import Spot
+    from tuning.prediction import Expectation
+
+NAMES = {
+    "gain_steps_per_100rpm": ("gain", "steps per 100 rpm"),
+    "integral_steps_per_100rpm_s": ("integral gain", "steps per 100 rpm and s"),
+    "derivative_steps_s_per_100rpm": ("derivative gain", "steps x s per 100 rpm"),
+    "deadband_rpm": ("deadband, half-width", "rpm"),
+    "min_move_steps": ("minimum move", "steps"),
+    "update_period_ms": ("update period", "ms"),
+    "trim_limit_steps": ("trim limit", "steps"),
+    "enable_above_target_rpm": ("feedback acts below target +", "rpm"),
+}
+ORDER = tuple(NAMES)
+BESIDE = (
+    ("enable_delay_s", "wait after a start", "s", "walls and oil settle before feedback acts"),
+    ("nudge_steps", "size of a nudge", "steps", "one move towards the target at each update"),
+    ("rpm_per_step", "rpm per step", "rpm", "tells the law where no better position exists"),
+    (
+        "entry_extra_steps",
+        "air added on closing the throttle",
+        "steps",
+        "catches the fall after a blip",
+    ),
+    ("entry_fade_s", "it fades over", "s", "long enough for speed to come down to target"),
+    (
+        "load_steps_per_100W",
+        "air for electrical load",
+        "steps per 100 W",
+        "acts before speed has dipped",
+    ),
+    ("aircon_steps", "air for air conditioning", "steps", "acts before speed has dipped"),
+    ("spark_trim_deg_per_100rpm", "spark trim", "deg per 100 rpm", "faster than air can be"),
+    ("spark_trim_limit_deg", "spark trim limit", "deg", "keeps it within safe timing"),
+)
+"""Settings that no entry form describes, told only where they act."""
+
+
+def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[SettingRow]:
+    """Make the rows of settings.
+
+    Parameters
+    ----------
+    car : Car
+        With the settings to be tried.
+    spots : list of Spot
+        The base curve in the model.
+    expected : Expectation
+        What the settings are expected to do.
+
+    Returns
+    -------
+    list of SettingRow
+        Law first, then in the order of ``ORDER``, then what else acts.
+    """
+    from tuning.search import to_entry
+
+    law = car.feedback.law
+    rows = [SettingRow("law", "law", law, "", law, "", LAWS[law], True)]
+    reasons = _reasons(car, spots, expected)
+    entries = sorted(to_entry(car), key=lambda entry: ORDER.index(entry.key))
+    for entry in entries:
+        if not _acts(car, entry.key):
+            continue
+        name, unit = NAMES[entry.key]
+        name = f"{name}, {entry.part}" if entry.part else name
+        reason = reasons[f"{entry.key} {entry.part}".strip()]
+        if not entry.fits:
+            reason = f"CUT OFF at the largest value the entry takes; {reason}"
+        rows.append(
+            SettingRow(
+                entry.key,
+                name,
+                f"{entry.ours:.4g}",
+                unit,
+                entry.text,
+                entry.unit,
+                reason,
+                entry.fits,
+            )
+        )
+    for key, name, unit, reason in BESIDE:
+        if _acts(car, key):
+            ours = f"{getattr(car.feedback, key):.4g}"
+            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True))
+    return rows
+
+
+LAWS = {
+    "none": "base curve only, no feedback",
+    "pi": "proportional and integral: the common choice",
+    "pid": "proportional, integral and derivative; a controller without: search for law pi",
+    "nudge": "a fixed move towards target at each update; a controller without: search for law pi",
+    "pi_park": "proportional and integral; rests where no better position exists",
+}
+
+
+def _acts(car: Car, key: str) -> bool:
+    """Whether a setting does anything with this law and these values."""
+    feedback = car.feedback
+    law = feedback.law
+    if key in ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s"):
+        return law in ("pi", "pid", "pi_park")
+    if key == "derivative_steps_s_per_100rpm":
+        return law == "pid"
+    if key == "nudge_steps":
+        return law == "nudge"
+    if key == "rpm_per_step":
+        return law == "pi_park"
+    if key == "entry_fade_s":
+        return feedback.entry_extra_steps > 0.0
+    if key == "spark_trim_limit_deg":
+        return feedback.spark_trim_deg_per_100rpm > 0.0
+    if key in NAMES or key == "enable_delay_s":
+        return law != "none"
+    return float(getattr(feedback, key)) > 0.0
+
+
+def _reasons(car: Car, spots: list[Spot], expected: Expectation) -> dict[str, str]:
+    """Why each number is what it is, in numbers of this car."""
+    feedback, warm = car.feedback, spots[-1]
+    least = min(spot.rpm_per_step for spot in spots)
+    most = max(spot.rpm_per_step for spot in spots)
+    move_rpm = feedback.min_move_steps * most
+    step_ms = car.valve.pulse_ms + car.valve.rest_ms
+    lost = feedback.gain_steps_per_100rpm / 100.0 * warm.rpm_per_step
+    grows = feedback.integral_steps_per_100rpm_s * warm.rpm_per_step / 100.0
+    one_move = f"one move of {feedback.min_move_steps}"
+    wide = 2.0 * feedback.deadband_rpm
+    held = "holds" if wide >= move_rpm else "is narrower than"
+    low_rpm, high_rpm = warm.close_rpm, warm.open_rpm
+    return {
+        "gain_steps_per_100rpm": f"answers at once {100.0 * lost:.0f} % of an error, one step being"
+        f" worth {least:.0f} to {most:.0f} rpm",
+        "integral_steps_per_100rpm_s": f"takes away {100.0 * grows:.0f} % of a lasting error each"
+        " second",
+        "derivative_steps_s_per_100rpm": "answers a falling speed before the error has grown",
+        "deadband_rpm": f"{wide:.0f} rpm in all {held} {one_move} ({move_rpm:.0f} rpm);"
+        f" speed swings {expected.prediction.floor_rpm:.0f} rpm with the valve held",
+        "min_move_steps": f"{one_move} changes speed by up to {move_rpm:.0f} rpm; smaller moves"
+        " tick more, larger ones are coarser",
+        "update_period_ms": f"time for {feedback.update_period_ms / step_ms:.0f} steps of the valve"
+        " between two decisions",
+        "trim_limit_steps low": f"can take away {low_rpm:.0f} rpm when warm",
+        "trim_limit_steps high": f"can add {high_rpm:.0f} rpm when warm",
+        "enable_above_target_rpm": "above it speed is left to fall by itself after a blip",
+    }

@@ -1,0 +1,76 @@
+"""The sheet as CSV and JSON, for other programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+
+from workbench.output.printing import plain
+from workbench.sheet.parts import Sheet
+
+
+def sheet_json(sheet: Sheet) -> str:
+    """Write the sheet as JSON.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What to write.
+
+    Returns
+    -------
+    str
+        One object.
+    """
+    return json.dumps(plain(sheet.to_dict()), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def sheet_csv(sheet: Sheet) -> str:
+    """Write the sheet as CSV: section, item, value, unit, entry, entry unit, remark.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What to write.
+
+    Returns
+    -------
+    str
+        One row an item; sections in the order of the printed sheet.
+    """
+    stream = io.StringIO()
+    table = csv.writer(stream, lineterminator="\n")
+    table.writerow(["section", "item", "value", "unit", "entry", "entry_unit", "remark"])
+    table.writerow(["car", sheet.car, sheet.law, "law", "", "", ""])
+    for title, text in sheet.cautions:
+        table.writerow(["caution", title, "", "", "", "", text])
+    for row in sheet.settings:
+        cells = [row.name, row.ours, row.unit, row.entry, row.entry_unit, row.reason]
+        table.writerow(["setting", *cells])
+    for at in sheet.curves:
+        table.writerow(
+            ["target speed", f"{at.coolant_degC:g} degC", f"{at.target_rpm:.0f}", "rpm", "", "", ""]
+        )
+        advice = at.advice if at.advice == "keep" else f"advice {at.advice}"
+        place = f"{at.coolant_degC:g} degC"
+        table.writerow(
+            ["base curve, unchanged", place, f"{at.base_steps:g}", "steps", "", "", advice]
+        )
+        table.writerow(["cranking curve", place, f"{at.cranking_steps:.3g}", "steps", "", "", ""])
+        table.writerow(
+            ["after-start air", place, f"{at.after_start_steps:.3g}", "steps", "", "", ""]
+        )
+    for name, value, remark in sheet.homing:
+        table.writerow(["homing and timing", name, value, "", "", "", remark])
+    for one in sheet.expected.rows:
+        span = f"{one.low:.4g} to {one.high:.4g}"
+        table.writerow(["expected", one.meaning, span, one.unit, "", "", "eight runs in ten"])
+    for text in sheet.watch:
+        table.writerow(["watch", "", "", "", "", "", text])
+    for text in sheet.stop:
+        table.writerow(["stop", "", "", "", "", "", text])
+    for number, step in enumerate(sheet.steps, 1):
+        told = f"{step.do} Go on: {step.go_on}"
+        table.writerow(["try on the car", f"{number}. {step.title}", step.enter, "", "", "", told])
+    return stream.getvalue()

@@ -1,0 +1,1 @@
+"""Words for people, in the units chosen."""
