@@ -32,17 +32,7 @@ class BySource(_CacheLocator):
     def from_function(cls, py_func: object, py_file: str) -> BySource:
         """Give numba the place of a function.
 
-        Parameters
-        ----------
-        py_func : callable
-            The function, not compiled.
-        py_file : str
-            Its source file; of no account here.
-
-        Returns
-        -------
-        BySource
-            The place.
+        Gives the place.
         """
         del py_file
         line: int = py_func.__code__.co_firstlineno  # type: ignore[attr-defined]
@@ -51,29 +41,20 @@ class BySource(_CacheLocator):
     def get_cache_path(self) -> str:
         """Give the folder.
 
-        Returns
-        -------
-        str
-            The module's own within ``compiling.cache_folder``.
+        Gives the module's own within ``compiling.cache_folder``.
         """
         return self._folder
 
     def get_source_stamp(self) -> str:
         """Tell fresh from stale: the folder's name does that already.
 
-        Returns
-        -------
-        str
-            Always the same.
+        Gives always the same.
         """
         return ""
 
     def get_disambiguator(self) -> str:
         """Tell functions of one name in one file apart.
 
-        Returns
-        -------
-        str
-            The function's first line.
+        Gives the function's first line.
         """
         return str(self._line)

@@ -48,15 +48,7 @@ KEPT_CACHES = 6
 def source_key(package: str) -> str:
     """Hash of every source file that can end up in a package's compiled code.
 
-    Parameters
-    ----------
-    package : str
-        ``controllers``, ``sim`` or ``tuning``; any other counts as ``tuning``.
-
-    Returns
-    -------
-    str
-        Twenty hexadecimal digits; the versions of numba and numpy take part too.
+    Gives twenty hexadecimal digits; the versions of numba and numpy take part too.
     """
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
     for path, source in _sources_of_machine_code(package):
@@ -91,10 +83,7 @@ def _module(path: Path) -> str:
 def cache_root() -> Path:
     """Folder that holds the caches: the user's cache folder, else a temporary one.
 
-    Returns
-    -------
-    Path
-        A folder that exists and can be written to.
+    Gives A folder that exists and can be written to.
     """
     from platformdirs import user_cache_path
 
@@ -133,15 +122,7 @@ def _remove_old(root: Path, keep: Path) -> None:
 def cache_folder(package: str) -> Path:
     """Folder of the compiled code of a package, made if it is not there.
 
-    Parameters
-    ----------
-    package : str
-        ``controllers``, ``sim`` or ``tuning``.
-
-    Returns
-    -------
-    Path
-        Named by the package and by ``source_key``.
+    Gives named by the package and by ``source_key``.
     """
     root = cache_root()
     folder = root / f"compiled-{package}-{source_key(package)}"

@@ -46,22 +46,8 @@ def clamp(value: float, low: float, high: float) -> float:
 def fading(amount: float, since_ticks: float, fade_ticks: float) -> float:
     """Amount that fades in a straight line to nothing.
 
-    Parameters
-    ----------
-    amount : float
-        Amount at the beginning [any].
-    since_ticks : float
-        Time since the beginning, negative before it [ticks].
-    fade_ticks : float
-        Time to nothing, above 0 [ticks].
+    Gives what is left, 0 before the beginning [any].
 
-    Returns
-    -------
-    float
-        What is left, 0 before the beginning [any].
-
-    Notes
-    -----
     Source: after-start air fades over some 20 s: common practice, no source.
     """
     left = 1.0 - since_ticks / fade_ticks
@@ -105,22 +91,8 @@ def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
 def feedback_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
     """One feedback update: error, deadband, integral, law, limits.  Changes the memory.
 
-    Parameters
-    ----------
-    c, k : Block
-        Settings and memory.
-    lane : int
-        Lane [-].
-    rpm : float
-        Measured speed [rpm].
+    Gives trim within its limits [steps].
 
-    Returns
-    -------
-    float
-        Trim within its limits [steps].
-
-    Notes
-    -----
     Source: the semantics fixed for the car file's table [feedback].
     """
     law = c.law[lane]
@@ -154,17 +126,6 @@ def feedback_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
 def tell_valve(c: Block, k: Block, lane: int, wanted_steps: float) -> None:
     """Round, limit, compare with the last command and count the move if one is made.
 
-    Parameters
-    ----------
-    c, k : Block
-        Settings and memory.
-    lane : int
-        Lane [-].
-    wanted_steps : float
-        Steps wanted, not yet rounded [steps].
-
-    Notes
-    -----
     Source: the semantics fixed for the car file's table [feedback].
     """
     wanted = clamp(math.floor(wanted_steps + 0.5), 0.0, c.open_limit_steps[lane])

@@ -31,22 +31,8 @@ NEAR_rad = 1.0e-6
 def time_to_turn(angle_rad: float, speed: float, acceleration: float) -> float:
     """Time to turn an angle at constant acceleration, as a short series.
 
-    Parameters
-    ----------
-    angle_rad : float
-        Angle to turn, 0 or more [rad].
-    speed : float
-        Speed now [rad/s].
-    acceleration : float
-        Acceleration now [rad/s2].
+    Gives time [s].
 
-    Returns
-    -------
-    float
-        Time [s].
-
-    Notes
-    -----
     Source: series of x (sqrt(1 + 2 e) - 1) / e, e = change of speed over speed.
     """
     inverse = 1.0 / pick(speed > SLOWEST_rad_s, speed, SLOWEST_rad_s)
@@ -61,17 +47,7 @@ def time_to_turn(angle_rad: float, speed: float, acceleration: float) -> float:
 def angle_ahead(s: Block, p: Block, lane: int) -> tuple[float, float]:
     """Crank angle to the next firing, and how much of it one step may cover.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-
-    Returns
-    -------
-    tuple of float
-        Angle to the firing and angle to aim for, the latter not negative [rad].
+    Gives angle to the firing and angle to aim for, the latter not negative [rad].
     """
     remaining = p.firing_rad[lane] - s.angle_rad[lane]
     cap = p.angle_cap_rad[lane]
@@ -85,17 +61,7 @@ def predicted_firing(s: Block, p: Block, lane: int) -> float:
 
     The narrated schedule sleeps until then; ``advance`` predicts by the same functions.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-
-    Returns
-    -------
-    float
-        Tick [ticks].
+    Gives tick [ticks].
     """
     rates = slopes(s, p, lane, s.map_Pa[lane], s.speed_rad_s[lane], s.given_W[lane], False)
     _, aim = angle_ahead(s, p, lane)
@@ -110,23 +76,7 @@ def room_ahead(
 ) -> tuple[float, float]:
     """Time to the next event that is no firing, and how much of it one step may cover.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    next_update : float
-        Tick of the next controller update [ticks].
-    rate_Pa_s : float
-        Rate of manifold pressure now [Pa/s].
-    choked_only : bool
-        All openings are known to be choked [-].
-
-    Returns
-    -------
-    tuple of float
-        Time to the event and longest step, neither negative [ticks].
+    Gives time to the event and longest step, neither negative [ticks].
     """
     room = first_due(s, lane, next_update) - s.tick[lane]
     room = pick(room > 0.0, room, 0.0)
@@ -138,19 +88,7 @@ def room_ahead(
 def ticks_to_crossing(rest_rad: float, speed: float, step: float, room: float) -> float:
     """Time by which a step missed the crossing, covered along its last slope, either way.
 
-    Parameters
-    ----------
-    rest_rad : float
-        Angle still to turn; negative where the step went too far [rad].
-    speed : float
-        Speed at the end of the step [rad/s].
-    step, room : float
-        Length of the step and time to the next event [ticks].
-
-    Returns
-    -------
-    float
-        Time to add to the step [ticks].
+    Gives time to add to the step [ticks].
     """
     extra = np.rint(rest_rad / pick(speed > SLOWEST_rad_s, speed, SLOWEST_rad_s) * TICKS_PER_s)
     extra = pick(extra < room - step, extra, room - step)
@@ -167,22 +105,7 @@ def advance(
     books: bool,
     choked_only: bool,
 ) -> None:
-    """Take one lane from its present event to its next one.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    next_update : float
-        Tick of the next controller update [ticks].
-    full, books : bool
-        With lagged fuelling, and with the books [-].
-    choked_only : bool
-        Take the step only where the common case holds; else leave the lane unchanged and
-        set ``scalar`` [-].
-    """
+    """Take one lane from its present event to its next one."""
     tick = s.tick[lane]
     speed0 = s.speed_rad_s[lane]
     first = slopes(s, p, lane, s.map_Pa[lane], speed0, s.given_W[lane], choked_only)

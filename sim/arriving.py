@@ -11,21 +11,7 @@ from sim.slopes import SURELY_CHOKED, highest_reach
 def follow_pressure(
     s: Block, p: Block, lane: int, live: bool, elapsed_s: float, map_Pa: float
 ) -> None:
-    """Let the pressure that fuelling goes by follow a step (implicit Euler).
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    live : bool
-        Whether the step counts [-].
-    elapsed_s : float
-        Length of the step [s].
-    map_Pa : float
-        Manifold pressure reached [Pa].
-    """
+    """Let the pressure that fuelling goes by follow a step (implicit Euler)."""
     lagged = s.map_lagged_Pa[lane]
     followed = elapsed_s / (p.fuelling_lag_s[lane] + elapsed_s + 1.0e-12)
     s.map_lagged_Pa[lane] = hold(live, lagged + (map_Pa - lagged) * followed, lagged)
@@ -46,23 +32,6 @@ def keep_books(
 
     Only for runs that are told or recorded: no controller sees them, and in the lanes so many
     more arrays would keep the compiler from making vectors of the loop.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    live : bool
-        Whether the step counts [-].
-    elapsed_s : float
-        Length of the step [s].
-    map_Pa : float
-        Manifold pressure reached [Pa].
-    air : tuple of float
-        Air in and out [kg].
-    work : tuple of float
-        Work driven and resisted at the crank [J].
     """
     sensed = s.map_sensed_Pa[lane]
     share = elapsed_s * p.inverse_map_lag_per_s[lane]
@@ -85,23 +54,7 @@ def stays_common(
 ) -> bool:
     """Whether a step that was tried on the common path holds in the common case throughout.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    rate_Pa_s : float
-        Rate of manifold pressure as the step began [Pa/s].
-    highest_Pa, map_Pa : float
-        Highest manifold pressure met, and that reached [Pa].
-    speed : float
-        Crank speed reached [rad/s].
-
-    Returns
-    -------
-    bool
-        All openings choked from beginning to end, and no stall.
+    Gives all openings choked from beginning to end, and no stall.
     """
     below = p.choked_below_Pa[lane]
     fast = speed > p.stall_rad_s[lane]
@@ -123,25 +76,7 @@ def judged(
 ) -> tuple[bool, bool, float, float]:
     """Say whether a step holds and whether the engine stalls, and keep both values possible.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    rate_Pa_s : float
-        Rate of manifold pressure as the step began [Pa/s].
-    highest_Pa, map_Pa : float
-        Highest manifold pressure met, and that reached [Pa].
-    speed : float
-        Crank speed reached [rad/s].
-    choked_only : bool
-        Whether the step was tried on the common path [-].
-
-    Returns
-    -------
-    tuple of bool, bool, float, float
-        Whether it holds, whether the engine stalls; pressure [Pa] and speed [rad/s].
+    Gives whether it holds, whether the engine stalls; pressure [Pa] and speed [rad/s].
     """
     if choked_only:
         ok = stays_common(s, p, lane, rate_Pa_s, highest_Pa, map_Pa, speed)
@@ -155,23 +90,7 @@ def judged(
 def settle_path(
     s: Block, p: Block, lane: int, ok: bool, stops: bool, map_Pa: float, choked_only: bool
 ) -> None:
-    """Note whether the next step of a lane must take the general path.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    ok : bool
-        Whether the step just tried holds in the common case [-].
-    stops : bool
-        Whether the engine stalls [-].
-    map_Pa : float
-        Manifold pressure reached [Pa].
-    choked_only : bool
-        Whether the step was tried on the common path [-].
-    """
+    """Note whether the next step of a lane must take the general path."""
     if choked_only:
         s.scalar[lane] = hold(not ok, 1.0, s.scalar[lane])
     else:
@@ -188,21 +107,7 @@ def settle_path(
 def arrive(
     s: Block, lane: int, live: bool, tick: float, map_Pa: float, speed: float, given_W: float
 ) -> None:
-    """Take over what a step reached, where it counts.
-
-    Parameters
-    ----------
-    s : Block
-        State (changed).
-    lane : int
-        Lane [-].
-    live : bool
-        Whether the step counts [-].
-    tick : float
-        Now [ticks].
-    map_Pa, speed, given_W : float
-        Manifold pressure [Pa], crank speed [rad/s] and alternator power [W] reached.
-    """
+    """Take over what a step reached, where it counts."""
     s.map_Pa[lane] = hold(live, map_Pa, s.map_Pa[lane])
     s.speed_rad_s[lane] = hold(live, speed, s.speed_rad_s[lane])
     s.given_W[lane] = hold(live, given_W, s.given_W[lane])

@@ -46,21 +46,7 @@ def vector_pass(
 ) -> int:
     """Advance all lanes by one event each and handle those that are firings.
 
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    lanes : int
-        Lanes in the block; a variable, else the compiler unrolls instead of vectorising [-].
-    balance : numpy.ndarray
-        Work factors of the cylinders.
-    full : bool
-        With every feature; a constant where this is inlined [-].
-
-    Returns
-    -------
-    int
-        Lanes that still need something that is not a firing [-].
+    Gives lanes that still need something that is not a firing [-].
     """
     for lane in range(lanes):
         draw_noise(s, p, lane, full)
@@ -83,15 +69,7 @@ def vector_pass(
 def vector_basic(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray) -> int:
     """``vector_pass`` without the features that few cars need.
 
-    Parameters
-    ----------
-    s, p, c, k, lanes, balance
-        As in ``vector_pass``.
-
-    Returns
-    -------
-    int
-        As there.
+    Gives as there.
     """
     return vector_pass(s, p, c, k, lanes, balance, False)
 
@@ -100,15 +78,7 @@ def vector_basic(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np
 def vector_full(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray) -> int:
     """``vector_pass`` with every feature.
 
-    Parameters
-    ----------
-    s, p, c, k, lanes, balance
-        As in ``vector_pass``.
-
-    Returns
-    -------
-    int
-        As there.
+    Gives as there.
     """
     return vector_pass(s, p, c, k, lanes, balance, True)
 
@@ -117,36 +87,14 @@ def vector_full(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.
 def slot_of(s: Block, lane: int, samples: int) -> int:
     """Slot of the samples into which a lane's clock falls.
 
-    Parameters
-    ----------
-    s : Block
-        State.
-    lane : int
-        Lane [-].
-    samples : int
-        Number of slots; the end of the run falls into the last [-].
-
-    Returns
-    -------
-    int
-        Slot [-].
+    Gives slot [-].
     """
     return min(int(s.tick[lane] * (1.0 / SAMPLE_TICKS)), samples - 1)
 
 
 @relation
 def update_now(s: Block, p: Block, c: Block, k: Block, lane: int, steps: np.ndarray) -> None:
-    """Update the controller of a lane, start its valve, and note the command if it changed.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    lane : int
-        Lane [-].
-    steps : numpy.ndarray
-        Shape (lanes, samples), changed [steps].
-    """
+    """Update the controller of a lane, start its valve, and note the command if it changed."""
     update(c, k, lane, s.measured_rpm[lane], s.tick[lane])
     begin_move(s, p, lane, k.commanded_steps[lane])
     steps[lane, slot_of(s, lane, steps.shape[1])] = k.commanded_steps[lane]
@@ -164,21 +112,7 @@ def take_general_path(
     steps: np.ndarray,
     full: bool,
 ) -> None:
-    """Handle what a lane has reached, and go on alone until the common case holds again.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    lane : int
-        Lane [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    rpm, steps : numpy.ndarray
-        Shape (lanes, samples), changed [rpm, steps].
-    full : bool
-        With every feature [-].
-    """
+    """Handle what a lane has reached, and go on alone until the common case holds again."""
     samples = rpm.shape[1]
     if s.scalar[lane] == 0.0:
         handle(s, p, c, k, lane, tables)
@@ -203,23 +137,7 @@ def rare_pass(
 ) -> int:
     """Handle, lane by lane, what is not a firing.
 
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    lanes : int
-        Lanes in the block [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    rpm, steps : numpy.ndarray
-        Shape (lanes, samples), changed [rpm, steps].
-    full : bool
-        With every feature [-].
-
-    Returns
-    -------
-    int
-        Lanes that have not ended [-].
+    Gives lanes that have not ended [-].
     """
     live = 0
     for lane in range(lanes):
@@ -244,21 +162,7 @@ def run_lanes(
     steps: np.ndarray,
     full: bool,
 ) -> None:
-    """Run all lanes of a block to their ends, keeping samples.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    lanes : int
-        Lanes in the block [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    rpm, steps : numpy.ndarray
-        Shape (lanes, samples), empty slots nan, changed [rpm, steps].
-    full : bool
-        With every feature [-].
-    """
+    """Run all lanes of a block to their ends, keeping samples."""
     live = lanes
     samples = rpm.shape[1]
     while live > 0:
@@ -283,19 +187,7 @@ def run_scalar(
     steps: np.ndarray,
     full: bool,
 ) -> None:
-    """Run one lane to its end on the general path only: the plain event loop.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    tables : Tables
-        Tables of all cars and scenarios.
-    rpm, steps : numpy.ndarray
-        Shape (1, samples), empty slots nan, changed [rpm, steps].
-    full : bool
-        With every feature [-].
-    """
+    """Run one lane to its end on the general path only: the plain event loop."""
     samples = rpm.shape[1]
     while s.live[0] > 0.5:
         general_step(s, p, c, k, 0, tables, full)
@@ -306,13 +198,7 @@ def run_scalar(
 
 @relation
 def fill_gaps(samples: np.ndarray) -> None:
-    """Let empty slots hold the value before them.
-
-    Parameters
-    ----------
-    samples : numpy.ndarray
-        Shape (samples,), empty slots nan, the first one not empty; changed.
-    """
+    """Let empty slots hold the value before them."""
     held = samples[0]
     for slot in range(len(samples)):
         value = samples[slot]
@@ -333,27 +219,7 @@ def run_range(
     full: bool,
     side_by_side: bool,
 ) -> None:
-    """Run rows of a plan, block after block; the last block repeats its last run.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        Working memory of this thread.
-    plan : Plan
-        What to run.
-    tables : Tables
-        Tables of all cars and scenarios.
-    first, last : int
-        Rows from first to before last [-].
-    rpm, steps : numpy.ndarray
-        Shape (at least last - first rounded up to lanes, samples), changed [rpm, steps].
-    counters : numpy.ndarray
-        Shape as rows of ``rpm`` by counters, changed.
-    full : bool
-        With every feature [-].
-    side_by_side : bool
-        Eight lanes at once; else the plain event loop, one run after the other [-].
-    """
+    """Run rows of a plan, block after block; the last block repeats its last run."""
     lanes = blocks.state_matrix.shape[1] if side_by_side else 1
     for start in range(first, last, lanes):
         row = start - first

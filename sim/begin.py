@@ -40,17 +40,7 @@ def set_ambient(
     ambient_Pa: float,
     ambient_K: float,
 ) -> None:
-    """Put the surrounding air into force.
-
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters (changed).
-    lane : int
-        Lane [-].
-    ambient_Pa, ambient_K : float
-        Pressure [Pa] and temperature [K] of the surroundings.
-    """
+    """Put the surrounding air into force."""
     p.ambient_Pa[lane] = ambient_Pa
     p.ambient_K[lane] = ambient_K
     p.flow_scale[lane] = choked_flow_per_area(ambient_Pa, ambient_K)
@@ -60,17 +50,7 @@ def set_ambient(
 
 @relation
 def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
-    """Fill the state with what holds before anything happens.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    coolant_degC : float
-        Coolant temperature [degC].
-    """
+    """Fill the state with what holds before anything happens."""
     s.due_valve[lane] = NEVER
     s.due_thermal[lane] = NEVER
     s.stalled_tick[lane] = NEVER
@@ -93,19 +73,7 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
 
 @relation
 def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> None:
-    """Place the valve, believed and true, and add up the openings.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    tables : Tables
-        Valve areas.
-    steps : float
-        Position from the seat [steps].
-    """
+    """Place the valve, believed and true, and add up the openings."""
     s.believed_steps[lane] = steps
     s.shaft_steps[lane] = steps
     s.pintle_steps[lane] = steps
@@ -119,21 +87,6 @@ def breathe_beside(p: Block, lane: int, tables: Tables, part: float, steps: floa
     A valve takes whole positions only; where they lie about what the engine needs is chance, and
     decides whether feedback can rest.
 
-    Parameters
-    ----------
-    p : Block
-        Parameters (the leak is changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Valve areas.
-    part : float
-        Part of a step, -0.5 to 0.5 [steps].
-    steps : float
-        Position at which a step is measured, whole [steps].
-
-    Notes
-    -----
     Source: openings in parallel add.
     """
     if part != 0.0:
@@ -147,51 +100,21 @@ def breathe_beside(p: Block, lane: int, tables: Tables, part: float, steps: floa
 def held_position(c: Block, lane: int, steps: float) -> float:
     """Whole position within the controller's reach that is nearest.
 
-    Parameters
-    ----------
-    c : Block
-        Controller settings.
-    lane : int
-        Lane [-].
-    steps : float
-        Position wanted [steps].
-
-    Returns
-    -------
-    float
-        0 to the open limit [steps].
+    Gives 0 to the open limit [steps].
     """
     return min(max(math.floor(steps + 0.5), 0.0), c.open_limit_steps[lane])
 
 
 @relation
 def show_tables(s: Block, lane: int) -> None:
-    """Let the last charge have had what the idle tables ask for, before the first one fires.
-
-    Parameters
-    ----------
-    s : Block
-        State (changed).
-    lane : int
-        Lane [-].
-    """
+    """Let the last charge have had what the idle tables ask for, before the first one fires."""
     s.spark_deg[lane] = s.spark_wanted_deg[lane]
     s.lambda_[lane] = s.lambda_wanted[lane]
 
 
 @relation
 def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
-    """Let the engine idle at a speed, with pressure and torque as settled there.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    speed_rad_s : float
-        Speed at the beginning [rad/s].
-    """
+    """Let the engine idle at a speed, with pressure and torque as settled there."""
     mean_acceleration(s, p, lane, speed_rad_s)
     show_tables(s, lane)
     work = s.torque_Nm[lane] * p.firing_rad[lane]
@@ -216,17 +139,6 @@ def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
 def start_standing(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
     """Switch on an engine that stands, its valve wherever it was left.
 
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Valve areas.
-
-    Notes
-    -----
     Source: any position of the whole travel is as likely as another; assumed.
     """
     s.ignition[lane] = 0.0
@@ -256,19 +168,6 @@ def begin(
     A running engine starts at the target speed plus an offset, the valve where the open
     loop puts it, no trim: what a car does at the moment feedback begins.  An engine to be
     started stands; the key has just been turned on, and nobody knows where the valve is.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State and memory (changed), parameters (ambient is added), controller settings.
-    lane : int
-        Lane [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    scenario : numpy.ndarray
-        One row in the order of ``SCENARIO_FIELDS``.
-    rpm_offset : float
-        Speed at the beginning, above target, of a running engine [rpm].
     """
     set_ambient(s, p, lane, scenario[0], scenario[1])
     p.end_tick[lane] = scenario[3]

@@ -166,10 +166,7 @@ _NUMBER_TABLES = (
 def cars_folder() -> Path:
     """Find the folder of the bundled cars.
 
-    Returns
-    -------
-    Path
-        It holds the files and nothing else.
+    Gives it holds the files and nothing else.
     """
     return bundled_folder() / "cars"
 

@@ -54,29 +54,9 @@ def pumping_coefficients(
     exact law has a fractional power; a cubic is within 0.3 % of it and costs a tenth.
     The last few hundred results are kept: a fit asks for the same ones thousands of times.
 
-    Parameters
-    ----------
-    displacement_m3 : float
-        All cylinders [m3].
-    compression_ratio : float
-        Above 1 [-].
-    residual_exponent : float
-        Polytropic exponent of the residual gas, 1 to 1.5 [-].
-    exhaust_Pa : float
-        Exhaust back pressure [Pa].
-    gas_K : float
-        Temperature of the gas in the manifold [K].
-    fit_kPa : tuple of float
-        Range of manifold pressure to fit [kPa].
+    Gives four coefficients, ascending, not to be written to [kg/rad, kg/(rad Pa), kg/(rad Pa2),
+    kg/(rad Pa3)].
 
-    Returns
-    -------
-    numpy.ndarray
-        Four coefficients, ascending, not to be written to
-        [kg/rad, kg/(rad Pa), kg/(rad Pa2), kg/(rad Pa3)].
-
-    Notes
-    -----
     Source: Guzzella and Onder, engine mass flow: lambda_p = (Vc + Vd)/Vd -
     Vc/Vd (p_exhaust / p)^(1/kappa).
     """
@@ -98,20 +78,8 @@ def delay_shares(delay_deg: float, cylinders: int) -> np.ndarray:
     the interval that begins at a firing is centred half an interval later, so a share is
     given to the two charges whose centres lie on either side.
 
-    Parameters
-    ----------
-    delay_deg : float
-        Crank angle from induction to the middle of the torque [deg].
-    cylinders : int
-        Number of cylinders.
+    Gives four shares that add up to 1 [-].
 
-    Returns
-    -------
-    numpy.ndarray
-        Four shares that add up to 1 [-].
-
-    Notes
-    -----
     Source: delay of 180 to 360 degrees of crank; linear interpolation between firings.
     """
     intervals = delay_deg / (720.0 / cylinders) - 0.5
@@ -127,18 +95,8 @@ def delay_shares(delay_deg: float, cylinders: int) -> np.ndarray:
 def valve_areas_m2(car: Car) -> np.ndarray:
     """Valve area at each whole step, by monotone cubic interpolation of the file's points.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
+    Gives shape (VALVE_TABLE_STEPS,), held flat beyond the last point [m2].
 
-    Returns
-    -------
-    numpy.ndarray
-        Shape (VALVE_TABLE_STEPS,), held flat beyond the last point [m2].
-
-    Notes
-    -----
     Source: Fritsch and Carlson (1980), see ``sim.monotone``.
     """
     points = np.asarray(car.valve.area_mm2, dtype=float)
@@ -276,15 +234,7 @@ def _thermal_fields(car: Car, row: Any) -> None:
 def car_row(car: Car) -> Any:
     """Turn a car into the record that compiled code reads.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    numpy.ndarray
-        One row of ``CAR_FIELDS``.
+    Gives one row of ``CAR_FIELDS``.
     """
     row = rows(CAR_FIELDS, 1)
     _engine_fields(car, row)

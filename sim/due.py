@@ -10,21 +10,7 @@ from sim.records import NO_EVENT, SCENARIO, THERMAL, UPDATE, VALVE_STEP, Block
 def event_of(s: Block, lane: int, tick: float, next_update: float) -> float:
     """Code of the event due at a tick, the first in order where several are.
 
-    Parameters
-    ----------
-    s : Block
-        State.
-    lane : int
-        Lane [-].
-    tick : float
-        Now [ticks].
-    next_update : float
-        Tick of the next controller update [ticks].
-
-    Returns
-    -------
-    float
-        Code of the event [-].
+    Gives code of the event [-].
     """
     event = pick(next_update <= tick, UPDATE, NO_EVENT)
     event = pick(s.due_thermal[lane] <= tick, THERMAL, event)
@@ -36,19 +22,7 @@ def event_of(s: Block, lane: int, tick: float, next_update: float) -> float:
 def first_due(s: Block, lane: int, next_update: float) -> float:
     """Tick of the next event that is not a firing.
 
-    Parameters
-    ----------
-    s : Block
-        State.
-    lane : int
-        Lane [-].
-    next_update : float
-        Tick of the next controller update [ticks].
-
-    Returns
-    -------
-    float
-        The earliest tick [ticks].
+    Gives the earliest tick [ticks].
     """
     first = s.due_valve[lane]
     first = pick(s.due_event[lane] < first, s.due_event[lane], first)

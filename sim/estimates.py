@@ -39,20 +39,7 @@ RPM_PER_STEP = 18.0
 def base_from_text(text: str) -> Curve:
     """Read a base curve written as ``degC:steps,degC:steps``.
 
-    Parameters
-    ----------
-    text : str
-        Such as ``"0:50,30:30,80:12"``.
-
-    Returns
-    -------
-    tuple of (float, float)
-        Temperatures [degC] and steps [steps] in the order given.
-
-    Raises
-    ------
-    InputError
-        When a piece is not a pair of numbers; the file is given as ``--base``.
+    Gives temperatures [degC] and steps [steps] in the order given.
     """
     pairs: list[tuple[float, float]] = []
     for number, piece in enumerate(text.split(","), start=1):
@@ -75,37 +62,7 @@ def estimate_car(
     name: str = "my car",
     cooling: str = "water",
 ) -> tuple[Car, dict[str, str]]:
-    """Estimate a car from a few facts.
-
-    Parameters
-    ----------
-    displacement_cm3 : float
-        Swept volume of all cylinders, 50 to 10000 [cm3].
-    cylinders : int
-        1 to 12.
-    target_rpm : float
-        Idle speed wanted when warm, 400 to 2000 [rpm].
-    pulse_ms, rest_ms : float
-        Coil pulse and rest of one step of the valve [ms].
-    base : sequence of (float, float)
-        The base curve the car idles on now [degC, steps].
-    name : str
-        What the car is called.
-    cooling : str
-        ``"water"`` or ``"air"``.
-
-    Returns
-    -------
-    car : Car
-        A car that idles at the target on its base curve.
-    notes : dict of ``"table.key"`` to str
-        Where each estimated number comes from.
-
-    Raises
-    ------
-    InputError
-        When a fact is out of its range; the file is given as the car's name.
-    """
+    """Estimate a car from a few facts."""
     values = _from_size(displacement_cm3, cylinders)
     values["car"] = {"name": name, "note": "Estimated from a few facts; fit it to a log."}
     values["thermal"] = {"cooling": cooling}
@@ -132,32 +89,7 @@ def new_car_toml(
 ) -> str:
     """Write a commented car file from a few facts.
 
-    Parameters
-    ----------
-    displacement_cm3 : float
-        Swept volume of all cylinders, 50 to 10000 [cm3].
-    cylinders : int
-        1 to 12.
-    target_rpm : float
-        Idle speed wanted when warm, 400 to 2000 [rpm].
-    pulse_ms, rest_ms : float
-        Coil pulse and rest of one step of the valve [ms].
-    base : sequence of (float, float)
-        The base curve the car idles on now [degC, steps].
-    name : str
-        What the car is called.
-    cooling : str
-        ``"water"`` or ``"air"``.
-
-    Returns
-    -------
-    str
-        TOML; the comment of each estimated key says so.
-
-    Raises
-    ------
-    InputError
-        When a fact is out of its range; the file is given as the car's name.
+    Gives TOML; the comment of each estimated key says so.
     """
     car, notes = estimate_car(
         displacement_cm3,

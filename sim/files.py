@@ -19,21 +19,7 @@ LARGEST_BYTES = 2_000_000
 def one_problem(file: str | Path, line: int, key: str, message: str) -> InputError:
     """Make an `InputError` of a single problem, to be raised by the caller.
 
-    Parameters
-    ----------
-    file : str or Path
-        The file as the user named it.
-    line : int
-        Line number from 1.
-    key : str
-        Key path, or ``file``.
-    message : str
-        What is wrong (value), allowed: what is.
-
-    Returns
-    -------
-    InputError
-        Not yet raised.
+    Gives not yet raised.
     """
     return InputError([Problem(str(file), line, key, message)])
 
@@ -41,22 +27,7 @@ def one_problem(file: str | Path, line: int, key: str, message: str) -> InputErr
 def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
     """Read a UTF-8 text file.
 
-    Parameters
-    ----------
-    path : Path
-        The file; a byte order mark at its start is dropped.
-    largest_bytes : int
-        [B] files above it are refused.
-
-    Returns
-    -------
-    str
-        The text, line ends as they are in the file.
-
-    Raises
-    ------
-    InputError
-        When the file is missing, a folder, unreadable, too large or not UTF-8.
+    Gives the text, line ends as they are in the file.
     """
     try:
         if path.is_dir():
@@ -81,25 +52,7 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
-    """Read a TOML file and the line of each of its keys.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    values : dict
-        As `tomllib` gives them.
-    lines : dict of key path to int
-        As `sim.key_lines.key_lines` gives them.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read or is not TOML; the line is that of the fault.
-    """
+    """Read a TOML file and the line of each of its keys."""
     text = read_text(path)
     try:
         return tomllib.loads(text), key_lines(text)
@@ -129,20 +82,6 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
 
     The content goes to a temporary file in the same folder, which then takes the place of the
     old one in a single step, so that an interruption leaves either the old file or the new.
-
-    Parameters
-    ----------
-    path : str or Path
-        Where to write. A link is followed, its target replaced.
-    content : str or bytes
-        Text is written as UTF-8 with plain line feeds.
-    keep_old : bool
-        Keep a file that was there as ``NAME.bak``.
-
-    Raises
-    ------
-    InputError
-        When the place cannot be written; nothing has changed then.
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -193,10 +132,7 @@ def _replace(target: Path, data: bytes, mode: int) -> None:
 def bundled_folder() -> Path:
     """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed.
 
-    Returns
-    -------
-    Path
-        It lies beside the package in both.
+    Gives it lies beside the package in both.
     """
     return Path(__file__).resolve().parent.parent / "scenarios"
 
@@ -204,15 +140,7 @@ def bundled_folder() -> Path:
 def bundled_names(folder: Path) -> list[str]:
     """List the bundled files of a folder.
 
-    Parameters
-    ----------
-    folder : Path
-        Where to look for TOML files.
-
-    Returns
-    -------
-    list of str
-        Their names without ending, sorted.
+    Gives their names without ending, sorted.
     """
     return sorted(file.stem for file in folder.glob("*.toml"))
 
@@ -220,24 +148,7 @@ def bundled_names(folder: Path) -> list[str]:
 def find_file(path_or_name: str | Path, folder: Path, what: str) -> Path:
     """Return the file meant by a path or by the bare name of a bundled file.
 
-    Parameters
-    ----------
-    path_or_name : str or Path
-        A path, or a name such as ``"trials"``.
-    folder : Path
-        Where bundled files of this kind are.
-    what : str
-        Their kind, for the message: ``"car"`` or ``"scenario"``.
-
-    Returns
-    -------
-    Path
-        A path that exists, or one given with a folder or an ending, to be read and reported on.
-
-    Raises
-    ------
-    InputError
-        When a bare name is neither a file nor bundled.
+    Gives A path that exists, or one given with a folder or an ending, to be read and reported on.
     """
     path = Path(path_or_name)
     name = str(path_or_name)

@@ -26,15 +26,6 @@ def draw_noise(s: Block, p: Block, lane: int, full: bool) -> None:
     """Draw the random numbers of the next firing into the state.
 
     Kept apart from the firing itself: random bits and arithmetic do not vectorise together.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    full : bool
-        Draw for the speed sensor too [-].
     """
     s.gauss[lane] = gauss(p.seed[lane], SCATTER_STREAM, s.firings[lane])
     if full:
@@ -43,17 +34,7 @@ def draw_noise(s: Block, p: Block, lane: int, full: bool) -> None:
 
 @relation
 def read_balance(s: Block, p: Block, lane: int, balance: np.ndarray) -> None:
-    """Look up the work factor of the cylinder that fires next.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    balance : numpy.ndarray
-        Shape (cars, cylinders): work factors [-].
-    """
+    """Look up the work factor of the cylinder that fires next."""
     cylinder = int(s.cylinder[lane])
     weak = s.weak_share[lane] if cylinder == 0 else 0.0
     s.balance[lane] = balance[int(p.row_car[lane]), cylinder] * (1.0 - weak)
@@ -65,28 +46,8 @@ def burnt_efficiency(
 ) -> float:
     """Efficiency of spark and mixture of this charge; changes the wall film.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    rpm : float
-        Measured speed [rpm].
-    target_rpm : float
-        Idle speed the spark table is built about [rpm].
-    spark_trim_deg : float
-        The controller's trim [deg].
-    on : bool
-        Whether a firing happens at all [-].
+    Gives efficiency, 0 to 1 [-].
 
-    Returns
-    -------
-    float
-        Efficiency, 0 to 1 [-].
-
-    Notes
-    -----
     Source: see ``sim.combustion``; fuel metered by speed-density from lagged pressure.
     """
     slope_deg = s.advance_deg_per_rpm[lane] * (target_rpm - rpm)
@@ -112,19 +73,6 @@ def burnt_efficiency(
 def shift_work(s: Block, p: Block, lane: int, on: bool, newest_J: float) -> None:
     """Take the newest charge's work into the torque until the next firing.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    on : bool
-        Whether a firing happens; nothing changes if not [-].
-    newest_J : float
-        Work of the charge just trapped [J].
-
-    Notes
-    -----
     Source: one charge per cylinder makes torque 1 to 1.5 strokes after induction: the
     torque between two firings is a weighted sum of the last four charges' work, the weights
     placing it at the crank-angle delay asked for.
@@ -155,23 +103,7 @@ def fire(
     target_rpm: float,
     spark_trim_deg: float,
 ) -> None:
-    """Handle a firing: trap the charge, shift the torque, measure the speed.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    on : bool
-        Whether a firing happens; nothing changes if not [-].
-    full : bool
-        With film, spark slope and trim and sensor noise [-].
-    target_rpm : float
-        Idle speed the spark table is built about [rpm].
-    spark_trim_deg : float
-        The controller's spark trim [deg].
-    """
+    """Handle a firing: trap the charge, shift the torque, measure the speed."""
     scatter = scatter_next(
         s.scatter[lane], p.scatter_memory[lane], p.scatter_fresh[lane], s.gauss[lane]
     )

@@ -170,15 +170,7 @@ def _chunks(runs: int) -> Iterator[tuple[int, int]]:
 def sample_count(fleet: Fleet) -> int:
     """Samples kept of each run: enough for the longest scenario.
 
-    Parameters
-    ----------
-    fleet : Fleet
-        Cars and scenarios.
-
-    Returns
-    -------
-    int
-        Samples.
+    Gives samples.
     """
     longest = fleet.scenarios[:, SCENARIO_FIELDS.index("duration_ticks")].max() / TICKS_PER_s
     return int(np.ceil(longest / SAMPLE_s - 1.0e-9))
@@ -263,15 +255,7 @@ def _chunk_work(
 def plan_needs_full(plan: Plan) -> bool:
     """Whether any settings of a plan use the spark trim.
 
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    bool
-        True if so.
+    Gives true if so.
     """
     column = SETTINGS_FIELDS.index("spark_deg_per_rpm")
     return bool(np.any(plan.settings[:, column] != 0.0))

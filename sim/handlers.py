@@ -28,17 +28,7 @@ THERMAL_s = THERMAL_TICKS / TICKS_PER_s
 def battery_now(s: Block, p: Block, lane: int) -> float:
     """Battery voltage of a lane: of its alternator, or of its battery while the engine is started.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-
-    Returns
-    -------
-    float
-        Voltage [V].
+    Gives voltage [V].
     """
     if s.running[lane] > 0.5:
         return battery_volts(
@@ -52,19 +42,7 @@ def battery_now(s: Block, p: Block, lane: int) -> float:
 
 @relation
 def fire_now(s: Block, p: Block, c: Block, k: Block, lane: int, on: bool, full: bool) -> None:
-    """Handle a firing of a lane, with the controller's spark trim where there is one.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State (changed), parameters, controller settings and memory (changed).
-    lane : int
-        Lane [-].
-    on : bool
-        Whether a firing happens [-].
-    full : bool
-        With every feature [-].
-    """
+    """Handle a firing of a lane, with the controller's spark trim where there is one."""
     trim_deg = 0.0
     if full:
         trim_deg = idle_spark_trim(c, k, lane, s.measured_rpm[lane])
@@ -76,19 +54,7 @@ def fire_now(s: Block, p: Block, c: Block, k: Block, lane: int, on: bool, full: 
 def fire_alone(
     s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool
 ) -> None:
-    """Handle a firing of one lane by itself, of an engine that runs or is being started.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State (changed), parameters, controller settings and memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    full : bool
-        With every feature [-].
-    """
+    """Handle a firing of one lane by itself, of an engine that runs or is being started."""
     draw_noise(s, p, lane, full)
     read_balance(s, p, lane, tables.balance)
     starting = s.starting[lane] > 0.5
@@ -104,13 +70,6 @@ def stop_engine(s: Block, k: Block, lane: int) -> None:
     """Handle a stall: no more torque, the sensor reads nothing; the key may start it again.
 
     An engine switched off has not stalled.
-
-    Parameters
-    ----------
-    s, k : Block
-        State and controller memory (changed).
-    lane : int
-        Lane [-].
     """
     s.running[lane] = 0.0
     if s.stalled_tick[lane] >= NEVER and s.key[lane] != KEY_OFF:
@@ -132,13 +91,6 @@ def warm(s: Block, p: Block, lane: int) -> None:
     """Let engine and oil warm or cool over one thermal tick.
 
     The air drawn now stands for the whole tick: over many ticks its scatter averages out.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
     """
     speed = s.speed_rad_s[lane]
     coolant, oil = s.coolant_degC[lane], s.oil_degC[lane]
@@ -166,17 +118,7 @@ def warm(s: Block, p: Block, lane: int) -> None:
 
 @relation
 def thermal_tick(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Handle a thermal tick: temperatures move, friction and curves follow them.
-
-    Parameters
-    ----------
-    s, p, k : Block
-        State (changed), parameters and controller memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    """
+    """Handle a thermal tick: temperatures move, friction and curves follow them."""
     warm(s, p, lane)
     set_coolant(s, p, k, lane, tables)
     s.due_thermal[lane] = s.tick[lane] + THERMAL_TICKS
@@ -184,17 +126,7 @@ def thermal_tick(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> Non
 
 @routine
 def handle(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Handle the event that the last step reached, firings excepted.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    lane : int
-        Lane [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    """
+    """Handle the event that the last step reached, firings excepted."""
     event = s.event[lane]
     if s.running[lane] < 0.5:
         forget_speed(s, lane)
@@ -216,17 +148,6 @@ def advance_alone(s: Block, p: Block, lane: int, next_update: float, full: bool)
     """Take one run by itself from its present event to its next one.
 
     On the common path, which is the quicker one, where that holds.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    next_update : float
-        Tick of the next controller update [ticks].
-    full : bool
-        With lagged fuelling and the books [-].
     """
     if s.scalar[lane] == 0.0:
         advance(s, p, lane, next_update, full, full, True)
@@ -238,19 +159,7 @@ def advance_alone(s: Block, p: Block, lane: int, next_update: float, full: bool)
 def general_step(
     s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool
 ) -> None:
-    """Advance one lane to its next event, whatever it is, and handle it.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State, parameters, controller settings and memory.
-    lane : int
-        Lane [-].
-    tables : Tables
-        Tables of all cars and scenarios.
-    full : bool
-        With every feature [-].
-    """
+    """Advance one lane to its next event, whatever it is, and handle it."""
     advance_alone(s, p, lane, k.due_update[lane], full)
     if s.event[lane] == FIRING:
         fire_alone(s, p, c, k, lane, tables, full)

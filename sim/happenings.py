@@ -71,15 +71,6 @@ SETTABLE = (
 def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
     """Put the loads switched on into force: electric power, and the resisting parabola.
 
-    Parameters
-    ----------
-    s, p, k : Block
-        State (changed), parameters, controller memory (told of its switches).
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
     Source: loads add; an automatic gearbox held by the brake drags with the square of
     speed (torque converter at stall, any textbook on drive lines).
     """
@@ -109,15 +100,6 @@ def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
 def set_gas(s: Block, p: Block, lane: int) -> None:
     """Let the air in the manifold be as warm as the engine makes it; none of it is lost.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (pressure is changed) and parameters (those of filling and pumping are changed).
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
     Source: ideal gas; pumping draws volume, so mass goes with density.
     """
     warm_K = p.warm_gas_K[lane]
@@ -135,15 +117,6 @@ def set_gas(s: Block, p: Block, lane: int) -> None:
 def set_tables(s: Block, p: Block, lane: int) -> None:
     """Let the spark and mixture that the idle tables ask for follow the temperature sensed.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
     Source: see ``sim.combustion``.
     """
     cold = cold_share(s.coolant_sensed_degC[lane])
@@ -160,17 +133,6 @@ def set_tables(s: Block, p: Block, lane: int) -> None:
 def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
     """Let friction follow the oil, the manifold's air the engine, tables and curves the sensor.
 
-    Parameters
-    ----------
-    s, p, k : Block
-        State (changed), parameters, controller memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Curves of all cars.
-
-    Notes
-    -----
     Source: see ``sim.thermal``.
     """
     s.friction_factor[lane] = cold_friction_factor(
@@ -189,15 +151,7 @@ def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None
 
 @relation
 def start_counting(s: Block, k: Block, lane: int) -> None:
-    """Set the counters of moves and extremes to zero: what counts begins here.
-
-    Parameters
-    ----------
-    s, k : Block
-        State and controller memory (changed).
-    lane : int
-        Lane [-].
-    """
+    """Set the counters of moves and extremes to zero: what counts begins here."""
     k.moves[lane] = 0.0
     k.reversals[lane] = 0.0
     k.limited_updates[lane] = 0.0
@@ -207,17 +161,7 @@ def start_counting(s: Block, k: Block, lane: int) -> None:
 
 @relation
 def move_throttle(s: Block, k: Block, lane: int, share: float) -> None:
-    """Open or close the throttle; the controller sees only whether it is closed.
-
-    Parameters
-    ----------
-    s, k : Block
-        State and controller memory (changed).
-    lane : int
-        Lane [-].
-    share : float
-        0 closed to 1 fully open [-].
-    """
+    """Open or close the throttle; the controller sees only whether it is closed."""
     closed = 1.0 if share <= 0.0 else 0.0
     if closed > 0.5 and k.throttle_closed[lane] < 0.5:
         k.closed_tick[lane] = s.tick[lane]
@@ -227,17 +171,7 @@ def move_throttle(s: Block, k: Block, lane: int, share: float) -> None:
 
 @relation
 def lose_steps(s: Block, p: Block, lane: int, steps: float) -> None:
-    """Turn the shaft toward the seat without the controller knowing.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    steps : float
-        Steps lost; negative loses toward open [steps].
-    """
+    """Turn the shaft toward the seat without the controller knowing."""
     shaft = s.shaft_steps[lane] - steps
     shaft = shaft if shaft > 0.0 else 0.0
     shaft = shaft if shaft < p.travel_steps[lane] else p.travel_steps[lane]
@@ -248,19 +182,7 @@ def lose_steps(s: Block, p: Block, lane: int, steps: float) -> None:
 
 @relation
 def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> None:
-    """Set what only changes one field of the state: loads and faults.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    code : int
-        What is set [-].
-    value : float
-        To what [unit of the name].
-    """
+    """Set what only changes one field of the state: loads and faults."""
     if code == LAMPS:
         s.lamps[lane] = value
     elif code == FAN:
@@ -301,19 +223,7 @@ def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> Non
 def set_temperature(
     s: Block, p: Block, k: Block, lane: int, tables: Tables, new_degC: float
 ) -> None:
-    """Bring engine, oil and sensor to one temperature.
-
-    Parameters
-    ----------
-    s, p, k : Block
-        State (changed), parameters, controller memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Curves of all cars.
-    new_degC : float
-        Temperature [degC].
-    """
+    """Bring engine, oil and sensor to one temperature."""
     s.coolant_degC[lane] = new_degC
     s.oil_degC[lane] = new_degC
     s.coolant_sensed_degC[lane] = new_degC
@@ -322,15 +232,7 @@ def set_temperature(
 
 @relation
 def find_seat(s: Block, p: Block, k: Block, lane: int) -> None:
-    """Home the valve again, where there is power to do it.
-
-    Parameters
-    ----------
-    s, p, k : Block
-        State (changed), parameters, controller memory.
-    lane : int
-        Lane [-].
-    """
+    """Home the valve again, where there is power to do it."""
     if s.key[lane] != KEY_OFF:
         go_home(s, p, lane)
         begin_move(s, p, lane, k.commanded_steps[lane])
@@ -338,17 +240,7 @@ def find_seat(s: Block, p: Block, k: Block, lane: int) -> None:
 
 @relation
 def apply_event(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Handle the scenario event that is due, and note when the next one is.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State (changed), parameters, controller settings and memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Events of all scenarios, valve areas and curves of all cars.
-    """
+    """Handle the scenario event that is due, and note when the next one is."""
     events = tables.events[int(p.row_scenario[lane])]
     row = int(s.next_event[lane])
     code = int(events[row, 1])

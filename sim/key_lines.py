@@ -18,16 +18,8 @@ _VALUE_END = " \t\n,]}#"
 def key_lines(text: str) -> dict[KeyPath, int]:
     """Return the line of every key path of a valid TOML document.
 
-    Parameters
-    ----------
-    text : str
-        The document, already accepted by `tomllib`.
-
-    Returns
-    -------
-    dict of key path to int
-        1-based lines. Elements of arrays are counted from 0: ``("valve", "area_mm2", 2, 0)``.
-        The empty path is the document, line 1.
+    Gives 1-based lines. Elements of arrays are counted from 0: ``("valve", "area_mm2", 2, 0)``. The
+    empty path is the document, line 1.
     """
     return _Scanner(text.replace("\r\n", "\n")).lines()
 
@@ -35,17 +27,7 @@ def key_lines(text: str) -> dict[KeyPath, int]:
 def nearest_line(lines: dict[KeyPath, int], path: KeyPath) -> int:
     """Find the line of a key path or, when it is not in the file, of what would hold it.
 
-    Parameters
-    ----------
-    lines : dict of key path to int
-        As `key_lines` gives them.
-    path : tuple of str and int
-        The key path.
-
-    Returns
-    -------
-    int
-        Line number from 1.
+    Gives line number from 1.
     """
     for length in range(len(path), -1, -1):
         if path[:length] in lines:

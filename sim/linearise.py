@@ -196,28 +196,8 @@ def linearise(
 ) -> Slopes:
     """Differentiate the model where the engine settles with the valve held.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    steps : float
-        Valve position from the seat, also between whole steps, 0 to its travel [steps].
-    coolant_degC : float
-        Coolant (and oil) temperature [degC].
-    load_W : float
-        Electric load above the car's base load [W].
-    altitude_m : float
-        Geopotential height [m].
-    ambient_degC : float
-        Air temperature [degC].
+    Gives all zero where the engine cannot run.
 
-    Returns
-    -------
-    Slopes
-        All zero where the engine cannot run.
-
-    Notes
-    -----
     Source: central differences; the relations are those that every run uses.  A spark table's
     slope is left out: it is ``torque_per_spark_deg`` times that slope.
     """
@@ -238,25 +218,7 @@ def settled_rpm(
 ) -> np.ndarray:
     """Speed to which the engine settles at each of many valve positions.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    steps : sequence of float
-        Positions from the seat [steps].
-    coolant_degC : float
-        Coolant (and oil) temperature [degC].
-    load_W : float
-        Electric load above the car's base load [W].
-    altitude_m : float
-        Geopotential height [m].
-    ambient_degC : float
-        Air temperature [degC].
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape of ``steps``, 0 where the engine cannot run [rpm].
+    Gives shape of ``steps``, 0 where the engine cannot run [rpm].
     """
     blocks, tables = _prepared(car, coolant_degC, load_W, altitude_m, ambient_degC)
     positions = np.asarray(steps, dtype=float)

@@ -38,20 +38,8 @@ def _slopes(width: np.ndarray, secant: np.ndarray) -> np.ndarray:
 def monotone_cubic(points: np.ndarray, at: np.ndarray) -> np.ndarray:
     """Interpolate a table by cubics that rise and fall only where the table does.
 
-    Parameters
-    ----------
-    points : numpy.ndarray
-        Shape (n, 2), n >= 2: place and value, places rising.
-    at : numpy.ndarray
-        Shape (m,): where to read, within the places.
+    Gives shape (m,), in the unit of the values.
 
-    Returns
-    -------
-    numpy.ndarray
-        Shape (m,), in the unit of the values.
-
-    Notes
-    -----
     Source: Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980); slopes by Fritsch and Butland,
     SIAM J. Sci. Stat. Comput. 5 (1984).
     """

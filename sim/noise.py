@@ -41,22 +41,8 @@ _SCALE = _VARIANCE**-0.5
 def philox_2x32(count: Word, stream: Word, seed: Word, rounds: int) -> tuple[Word, Word]:
     """Two 32-bit words of the counter-based generator Philox 2x32.
 
-    Parameters
-    ----------
-    count, stream : int
-        The two words of the counter, 0 to 2**32 - 1 [-].
-    seed : int
-        The key, 0 to 2**32 - 1 [-].
-    rounds : int
-        Number of rounds, 7 or 10 [-].
+    Gives two uniform 32-bit words [-].
 
-    Returns
-    -------
-    tuple of int
-        Two uniform 32-bit words [-].
-
-    Notes
-    -----
     Source: Salmon, Moraes, Dror and Shaw, Parallel random numbers: as easy as 1, 2, 3,
     SC11 (2011), doi 10.1145/2063384.2063405.
     """
@@ -78,22 +64,8 @@ def gauss(seed: float, stream: int, count: float) -> float:
     The sum of four uniform numbers of 16 bits, its kurtosis mended by one Cornish-Fisher
     term; at most 4 standard deviations from zero.
 
-    Parameters
-    ----------
-    seed : float
-        Seed of the run, a whole number from 0 to 2**31 - 1 [-].
-    stream : int
-        Purpose of the number, one of the ``_STREAM`` constants [-].
-    count : float
-        Which number of the stream, a whole number from 0 to 2**31 - 1 [-].
+    Gives mean 0, variance 1 within 0.1 % [-].
 
-    Returns
-    -------
-    float
-        Mean 0, variance 1 within 0.1 % [-].
-
-    Notes
-    -----
     Source: Philox as above; Cornish and Fisher (1938) for the kurtosis term.
     """
     first, second = philox_2x32(np.int32(count), stream, np.int32(seed), ROUNDS)
@@ -108,22 +80,8 @@ def gauss(seed: float, stream: int, count: float) -> float:
 def uniform(seed: float, stream: int, count: float) -> float:
     """Uniform number.
 
-    Parameters
-    ----------
-    seed : float
-        Seed of the run, a whole number from 0 to 2**31 - 1 [-].
-    stream : int
-        Purpose of the number [-].
-    count : float
-        Which number of the stream [-].
+    Gives 0 to below 1 [-].
 
-    Returns
-    -------
-    float
-        0 to below 1 [-].
-
-    Notes
-    -----
     Source: Philox as above.
     """
     first, _ = philox_2x32(np.int32(count), stream, np.int32(seed), ROUNDS)

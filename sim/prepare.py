@@ -36,15 +36,7 @@ __all__ = [
 def settings_row(car: Car) -> Any:
     """Turn a car's feedback settings into the record that compiled code reads.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    numpy.ndarray
-        One row of the controller's settings.
+    Gives one row of the controller's settings.
     """
     return controller_row(
         car.feedback, car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
@@ -54,15 +46,7 @@ def settings_row(car: Car) -> Any:
 def scenario_row(scenario: Scenario) -> Any:
     """Turn a scenario into the record that compiled code reads.
 
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-
-    Returns
-    -------
-    numpy.ndarray
-        One row of ``SCENARIO_FIELDS``.
+    Gives one row of ``SCENARIO_FIELDS``.
     """
     row = rows(SCENARIO_FIELDS, 1)
     pressure_Pa, _ = standard_atmosphere(scenario.altitude_m)
@@ -78,15 +62,7 @@ def scenario_row(scenario: Scenario) -> Any:
 def scenario_events(scenario: Scenario) -> np.ndarray:
     """Turn a scenario's events into rows for compiled code, the end last.
 
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario; its events are in order of time.
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (events + 1, 3): tick, code of what is set (-1 the end), value.
+    Gives shape (events + 1, 3): tick, code of what is set (-1 the end), value.
     """
     table = [
         (float(round(event.at_s * TICKS_PER_s)), float(SETTABLE.index(event.set)), event.number)
@@ -99,17 +75,7 @@ def scenario_events(scenario: Scenario) -> np.ndarray:
 def stack_tables(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Tables:
     """Stack the tables of several cars and scenarios for compiled code.
 
-    Parameters
-    ----------
-    cars : sequence of Car
-        The cars.
-    scenarios : sequence of Scenario
-        The scenarios.
-
-    Returns
-    -------
-    Tables
-        See there; events are padded with ends.
+    Gives see there; events are padded with ends.
     """
     balance = np.ones((len(cars), MOST_CYLINDERS))
     for index, car in enumerate(cars):

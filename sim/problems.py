@@ -23,18 +23,7 @@ _LONGEST_VALUE = 40
 
 
 def raise_found(found: Found) -> None:
-    """Raise, from a model's own check, all problems found by it; do nothing when there are none.
-
-    Parameters
-    ----------
-    found : list of (key path, message)
-        Key paths are relative to the model.
-
-    Raises
-    ------
-    PydanticCustomError
-        When `found` is not empty; `plain_problems` takes it apart again.
-    """
+    """Raise, from a model's own check, all problems found by it; do nothing when there are none."""
     if found:
         raise PydanticCustomError(_FOUND, "inconsistent values", {"found": found})
 
@@ -42,15 +31,7 @@ def raise_found(found: Found) -> None:
 def key_text(path: KeyPath) -> str:
     """Write a key path for people.
 
-    Parameters
-    ----------
-    path : tuple of str and int
-        Keys, and indices counted from 0.
-
-    Returns
-    -------
-    str
-        Such as ``valve.area_mm2[3]``, counted from 1.
+    Gives such as ``valve.area_mm2[3]``, counted from 1.
     """
     text = ""
     for part in path:
@@ -64,15 +45,7 @@ def key_text(path: KeyPath) -> str:
 def value_text(value: object) -> str:
     """Write a value as it would stand in the file, shortened to be read.
 
-    Parameters
-    ----------
-    value : object
-        Anything a TOML file can hold.
-
-    Returns
-    -------
-    str
-        At most 40 characters.
+    Gives at most 40 characters.
     """
     if isinstance(value, bool):
         text = "true" if value else "false"
@@ -99,21 +72,7 @@ def plain_problems(
 ) -> list[Problem]:
     """Translate a validation error into problems in plain words, in the order of the file.
 
-    Parameters
-    ----------
-    error : ValidationError
-        What pydantic found.
-    model : type of BaseModel
-        The model that was validated; its bounds and descriptions are quoted.
-    file : str
-        The file as the user named it.
-    line_of : callable
-        Gives the line of a key path, or of the nearest table around it.
-
-    Returns
-    -------
-    list of Problem
-        At least one.
+    Gives at least one.
     """
     problems: list[Problem] = []
     for details in error.errors(include_url=False):

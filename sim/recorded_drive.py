@@ -110,35 +110,7 @@ def make_drive(
 ) -> Drive:
     """Describe what was done to an engine.
 
-    Parameters
-    ----------
-    time_s : array_like
-        Shape (n,): times of the wanted readings, strictly rising [s].
-    valve_steps : array_like
-        Shape (n,): commanded position there, rounded to whole steps; a change is taken to
-        have come half way between two times [steps].
-    start_rpm : float
-        Speed at the first time, above 0 [rpm].
-    coolant_degC : float
-        Coolant temperature at the first time [degC].
-    load_W : float
-        Electric load above the car's base load at the first time [W].
-    events : sequence of (float, str, float)
-        Time [s], name as in a scenario, and value of whatever else happened.
-    altitude_m : float
-        Geopotential height [m].
-    ambient_degC : float
-        Air temperature [degC].
-
-    Returns
-    -------
-    Drive
-        Ready for ``replay``.
-
-    Raises
-    ------
-    ValueError
-        If times do not rise, shapes differ, or a name is not known.
+    Gives ready for ``replay``.
     """
     times, steps = _checked_rows(time_s, valve_steps)
     ticks = np.rint((times - times[0]) * TICKS_PER_s)

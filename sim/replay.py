@@ -66,17 +66,7 @@ class Replayed:
 
 @relation
 def take_command(s: Block, p: Block, k: Block, commands: np.ndarray, row: int) -> None:
-    """Tell the valve where to go, and note when the next command comes.
-
-    Parameters
-    ----------
-    s, p, k : Block
-        State (changed), parameters, controller memory (changed).
-    commands : numpy.ndarray
-        Shape (moves + 1, 2): tick and steps [ticks, steps].
-    row : int
-        The command that is due [-].
-    """
+    """Tell the valve where to go, and note when the next command comes."""
     k.commanded_steps[0] = commands[row, 1]
     begin_move(s, p, 0, commands[row, 1])
     k.due_update[0] = commands[row + 1, 0]
@@ -84,19 +74,7 @@ def take_command(s: Block, p: Block, k: Block, commands: np.ndarray, row: int) -
 
 @relation
 def begin_replay(blocks: Blocks, car: np.ndarray, tables: Tables, start: Beginning) -> None:
-    """Make the first state of a replay in the first lane.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        Working memory (changed).
-    car : numpy.ndarray
-        One row of ``CAR_FIELDS``.
-    tables : Tables
-        Tables of the car and the drive.
-    start : Beginning
-        What holds as the drive begins.
-    """
+    """Make the first state of a replay in the first lane."""
     for matrix_ in (blocks.state_matrix, blocks.memory_matrix, blocks.settings_matrix):
         matrix_[:, 0] = 0.0
     load_lane(blocks.parameters_matrix, 0, car)
@@ -117,21 +95,7 @@ def begin_replay(blocks: Blocks, car: np.ndarray, tables: Tables, start: Beginni
 def do_event(blocks: Blocks, tables: Tables, commands: np.ndarray, command: int) -> int:
     """Let the event that is due in the first lane happen.
 
-    Parameters
-    ----------
-    blocks : Blocks
-        Working memory (changed).
-    tables : Tables
-        Tables of the car and the drive.
-    commands : numpy.ndarray
-        Shape (moves + 1, 2): tick and steps [ticks, steps].
-    command : int
-        The next command [-].
-
-    Returns
-    -------
-    int
-        The next command [-].
+    Gives the next command [-].
     """
     s, p, c, k = blocks.state[0], blocks.parameters[0], blocks.settings[0], blocks.memory[0]
     event = s.event[0]
@@ -161,32 +125,7 @@ def run_replay(
 ) -> float:
     """Replay a drive.
 
-    Parameters
-    ----------
-    blocks : Blocks
-        Working memory.
-    car : numpy.ndarray
-        One row of ``CAR_FIELDS``.
-    tables : Tables
-        Tables of the car, events of the drive.
-    start : Beginning
-        What holds as the drive begins.
-    commands : numpy.ndarray
-        Shape (moves + 1, 2): tick and steps [ticks, steps].
-    ticks : numpy.ndarray
-        Shape (n,): when readings are wanted [ticks].
-    held : bool
-        Read speed as a recorder does, the last measured; else each measured value at the
-        middle of the time it was held, with straight lines between [-].
-    seed : float
-        Seed of all random numbers [-].
-    out : numpy.ndarray
-        Shape (4, n): readings in the order of ``READINGS`` (changed) [rpm, kPa, deg, V].
-
-    Returns
-    -------
-    float
-        Tick of a stall, NEVER without one [ticks].
+    Gives tick of a stall, NEVER without one [ticks].
     """
     begin_replay(blocks, car, tables, start)
     s, p, k = blocks.state[0], blocks.parameters[0], blocks.memory[0]
@@ -244,26 +183,7 @@ def _tables(car: Car, events: Floats, alike: bool) -> Tables:
 def replay(car: Car, drive: Drive, *, seed: int | None = None) -> Replayed:
     """Do to a car in the model what was done to an engine.
 
-    Parameters
-    ----------
-    car : Car
-        The car; its feedback takes no part.
-    drive : Drive
-        What was done.
-    seed : int, optional
-        Seed of scatter and noise, 0 to 2**31 - 1: readings as a recorder would take them.
-        Left out: no scatter, no noise, cylinders alike, no step lost by chance, and readings
-        of speed that are smooth in the car's parameters (each at the middle of its time).
-
-    Returns
-    -------
-    Replayed
-        Readings at the drive's times.
-
-    Raises
-    ------
-    ValueError
-        If the seed is out of range.
+    Gives readings at the drive's times.
     """
     if seed is not None and not 0 <= seed < 2**31:
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")

@@ -21,26 +21,8 @@ def fill_line(
 ) -> int:
     """Read a straight line at all wanted times up to its end.
 
-    Parameters
-    ----------
-    ticks : numpy.ndarray
-        Shape (n,): wanted times [ticks].
-    row : int
-        First time not yet read [-].
-    tick0, tick1 : float
-        Beginning and end of the line [ticks].
-    value0, value1 : float
-        Values there [any].
-    out : numpy.ndarray
-        Shape (n,): readings (changed) [any].
+    Gives first time not yet read [-].
 
-    Returns
-    -------
-    int
-        First time not yet read [-].
-
-    Notes
-    -----
     Source: linear interpolation; before its beginning the line is held.
     """
     slope = (value1 - value0) / (tick1 - tick0) if tick1 > tick0 else 0.0
@@ -64,27 +46,7 @@ def read_step(
 ) -> tuple[int, int, int]:
     """Read all but centred speed at the wanted times that a step went past.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    ticks : numpy.ndarray
-        Shape (n,): wanted times [ticks].
-    held : bool
-        Whether speed is read as a recorder does, the last measured [-].
-    tick : float
-        Where the step began [ticks].
-    sensed_Pa : float
-        Pressure of the manifold sensor there [Pa].
-    rows : tuple of int
-        First times not yet read, of speed, pressure and the rest [-].
-    out : numpy.ndarray
-        Shape (4, n): readings (changed) [rpm, Pa, deg, V].
-
-    Returns
-    -------
-    tuple of int
-        First times not yet read [-].
+    Gives first times not yet read [-].
     """
     rpm_row, map_row, slow_row = rows
     now = s.tick[0]
@@ -110,23 +72,7 @@ def read_centred(
 ) -> tuple[tuple[int, int, int], tuple[float, float]]:
     """At a firing, read speed by a line to the middle of the time its measured value was held.
 
-    Parameters
-    ----------
-    s : Block
-        State.
-    ticks : numpy.ndarray
-        Shape (n,): wanted times [ticks].
-    rows : tuple of int
-        First times not yet read, of speed, pressure and the rest [-].
-    centre : tuple of float
-        Where the line begins [ticks, rpm].
-    out : numpy.ndarray
-        Shape (4, n): readings (changed) [rpm, Pa, deg, V].
-
-    Returns
-    -------
-    tuple
-        The rows, and where the next line begins [ticks, rpm].
+    Gives the rows, and where the next line begins [ticks, rpm].
     """
     middle = 0.5 * (s.fired_tick[0] + s.tick[0])
     read = s.measured_rpm[0]

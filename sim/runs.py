@@ -92,10 +92,7 @@ class Plan(NamedTuple):
 def new_blocks() -> Blocks:
     """Make the working memory of one thread; a single run uses its first lane.
 
-    Returns
-    -------
-    Blocks
-        Blocks of zeros, each also as a matrix over the same memory.
+    Gives blocks of zeros, each also as a matrix over the same memory.
     """
     arrays = [
         np.zeros(1, dtype=block_dtype(fields, LANES))
@@ -107,38 +104,14 @@ def new_blocks() -> Blocks:
 
 @relation
 def load_lane(block: np.ndarray, lane: int, row: np.ndarray) -> None:
-    """Copy a row of numbers into one lane of a block.
-
-    Parameters
-    ----------
-    block : numpy.ndarray
-        Shape (fields, lanes), the block's memory (changed).
-    lane : int
-        Lane [-].
-    row : numpy.ndarray
-        Shape (fields or fewer,): values.
-    """
+    """Copy a row of numbers into one lane of a block."""
     for field in range(len(row)):
         block[field, lane] = row[field]
 
 
 @routine
 def load_run(blocks: Blocks, lane: int, run: int, plan: Plan, tables: Tables) -> None:
-    """Put one run of a plan into a lane and make its first state.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        The four blocks, by attribute and as matrices (changed).
-    lane : int
-        Lane [-].
-    run : int
-        Row of the plan [-].
-    plan : Plan
-        What to run.
-    tables : Tables
-        Tables of all cars and scenarios.
-    """
+    """Put one run of a plan into a lane and make its first state."""
     blocks.state_matrix[:, lane] = 0.0
     blocks.memory_matrix[:, lane] = 0.0
     car = plan.car[run]
@@ -164,17 +137,7 @@ def load_run(blocks: Blocks, lane: int, run: int, plan: Plan, tables: Tables) ->
 
 @routine
 def write_counters(blocks: Blocks, lane: int, out: np.ndarray) -> None:
-    """Write what a run counted into its row.
-
-    Parameters
-    ----------
-    blocks : Blocks
-        The four blocks after the run.
-    lane : int
-        Lane [-].
-    out : numpy.ndarray
-        Row in the order of ``COUNTERS`` (changed).
-    """
+    """Write what a run counted into its row."""
     s = blocks.state[0]
     k = blocks.memory[0]
     out[0] = k.moves[lane]

@@ -88,7 +88,7 @@ class Event(Table):
 
     @property
     def number(self) -> float:
-        """The new value as a number; the key counts off 0, on 1, crank 2."""
+        """The new value as a number; the key counts off 0, on 1, crank 2 [any]."""
         return float(KEY_POSITIONS.index(self.to)) if isinstance(self.to, str) else self.to
 
     @field_validator("to", mode="plain")
@@ -210,10 +210,7 @@ class Scenario(Table):
 def scenarios_folder() -> Path:
     """Find the folder of the bundled scenarios.
 
-    Returns
-    -------
-    Path
-        Its TOML files are scenarios; cars and logs are in folders below it.
+    Gives its TOML files are scenarios; cars and logs are in folders below it.
     """
     return bundled_folder()
 

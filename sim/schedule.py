@@ -71,15 +71,7 @@ class Reader:
     def __call__(self, name: str) -> float:
         """Read a field.
 
-        Parameters
-        ----------
-        name : str
-            Its name.
-
-        Returns
-        -------
-        float
-            Its value in the first lane.
+        Gives its value in the first lane.
         """
         return float(self._first[self._row[name]])
 
@@ -146,17 +138,7 @@ class NarratedRun:
     def at(self, tick: float, code: int) -> simpy.Event:
         """Make an event at a tick, ordered among others of that tick by its code.
 
-        Parameters
-        ----------
-        tick : float
-            When [ticks].
-        code : int
-            Code of the event.
-
-        Returns
-        -------
-        simpy.Event
-            Already scheduled.
+        Gives already scheduled.
         """
         event = self.env.event()
         event._ok = True
@@ -166,26 +148,12 @@ class NarratedRun:
         return event
 
     def tell(self, name: str, text: str) -> None:
-        """Add an event in words.
-
-        Parameters
-        ----------
-        name : str
-            Kind of event.
-        text : str
-            What happened, with numbers.
-        """
+        """Add an event in words."""
         seconds = float(self.state("tick")) / TICKS_PER_s
         self.events.append(Happening(seconds, name, text))
 
     def reach(self, own: int) -> None:
-        """Advance to now and handle what is due, which may be of another kind than one's own.
-
-        Parameters
-        ----------
-        own : int
-            Code of the process that woke.
-        """
+        """Advance to now and handle what is due, which may be of another kind than one's own."""
         # A mere step of the integrator has no handler of its own; an engine at rest may still be
         # forgotten by its sensor.
         self._handlers.get(int(self.steps.reach()), self.steps.handle)()
@@ -199,13 +167,7 @@ class NarratedRun:
             self._crank.interrupt()
 
     def crank(self) -> Generator[simpy.Event, Any, None]:
-        """Turn the crank: fire, and predict anew whenever something else came between.
-
-        Yields
-        ------
-        simpy.Event
-            The next firing.
-        """
+        """Turn the crank: fire, and predict anew whenever something else came between."""
         while True:
             try:
                 yield self.at(self.steps.next_firing(), FIRING)
@@ -214,20 +176,7 @@ class NarratedRun:
             self.reach(FIRING)
 
     def wait_for(self, name: str, code: int) -> Generator[simpy.Event, Any, None]:
-        """Handle events of one kind when they are due; sleep while none is.
-
-        Parameters
-        ----------
-        name : str
-            Field that holds the tick of the next one.
-        code : int
-            Code of the event.
-
-        Yields
-        ------
-        simpy.Event
-            The next one, or what wakes the process.
-        """
+        """Handle events of one kind when they are due; sleep while none is."""
         while True:
             due = self._due(name)
             if due >= NEVER:
@@ -304,26 +253,7 @@ def single_plan(
 ) -> Plan:
     """Make a plan of one run.
 
-    Parameters
-    ----------
-    car, scenario : Car, Scenario
-        What to run.
-    seed : int
-        Seed, 0 to 2**31 - 1.
-    base_error_steps : float
-        Error of the base curve [steps].
-    rpm_offset : float
-        Speed at the start above target [rpm].
-
-    Returns
-    -------
-    Plan
-        One run.
-
-    Raises
-    ------
-    ValueError
-        If the seed is out of range.
+    Gives one run.
     """
     if not 0 <= seed < 2**31:
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")

@@ -13,22 +13,8 @@ HALVINGS = 60
 def settled_map(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
     """Manifold pressure at which as much air flows in as is drawn, at a held speed.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (its openings) and parameters.
-    lane : int
-        Lane [-].
-    speed_rad_s : float
-        Held speed, above 0 [rad/s].
+    Gives manifold pressure [Pa].
 
-    Returns
-    -------
-    float
-        Manifold pressure [Pa].
-
-    Notes
-    -----
     Source: bisection of the model's own pressure rate.
     """
     low = 100.0
@@ -46,22 +32,8 @@ def settled_map(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
 def mean_acceleration(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
     """Acceleration of the crank at a held speed with manifold and torque settled.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (its openings, loads, efficiency; torque is changed) and parameters.
-    lane : int
-        Lane [-].
-    speed_rad_s : float
-        Held speed, above 0 [rad/s].
+    Gives acceleration [rad/s2].
 
-    Returns
-    -------
-    float
-        Acceleration [rad/s2].
-
-    Notes
-    -----
     Source: the model's own slopes; mean torque is work per air times air per radian.
     """
     s.given_W[lane] = alternator_heading(s, p, lane, speed_rad_s)
@@ -77,20 +49,8 @@ def mean_acceleration(s: Block, p: Block, lane: int, speed_rad_s: float) -> floa
 def settled_speed(s: Block, p: Block, lane: int) -> float:
     """Speed to which the engine settles with its present openings and loads.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (map, torque and alternator are left settled) and parameters.
-    lane : int
-        Lane [-].
+    Gives speed, 0 where the engine cannot run [rad/s].
 
-    Returns
-    -------
-    float
-        Speed, 0 where the engine cannot run [rad/s].
-
-    Notes
-    -----
     Source: bisection of ``mean_acceleration`` between stall and 700 rad/s, from above: the
     settled speed is the highest at which torque balances.
     """

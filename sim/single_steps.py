@@ -13,29 +13,15 @@ from sim.runs import Blocks, Plan, load_run
 
 @compiled
 def load_single(blocks: Blocks, plan: Plan, tables: Tables) -> None:
-    """Make the first state of the plan's only run in the first lane.
-
-    Parameters
-    ----------
-    blocks, plan, tables
-        As in ``sim.batch.load_run``.
-    """
+    """Make the first state of the plan's only run in the first lane."""
     load_run(blocks, 0, 0, plan, tables)
 
 
 @compiled
 def step_plant(state: np.ndarray, parameters: np.ndarray, memory: np.ndarray) -> float:
-    """Advance the plant to its next event.
+    """Advance the plant to its next event [any].
 
-    Parameters
-    ----------
-    state, parameters, memory : numpy.ndarray
-        Arrays of one block (state is changed).
-
-    Returns
-    -------
-    float
-        Code of the event reached.
+    Gives code of the event reached.
     """
     advance(state[0], parameters[0], 0, memory[0].due_update[0], True, True, False)
     return state[0].event[0]
@@ -43,17 +29,9 @@ def step_plant(state: np.ndarray, parameters: np.ndarray, memory: np.ndarray) ->
 
 @compiled
 def next_firing(state: np.ndarray, parameters: np.ndarray) -> float:
-    """Tick at which the crank is predicted to reach the next firing or step limit.
+    """Tick at which the crank is predicted to reach the next firing or step limit [ticks].
 
-    Parameters
-    ----------
-    state, parameters : numpy.ndarray
-        Arrays of one block.
-
-    Returns
-    -------
-    float
-        Tick.
+    Gives tick.
     """
     return predicted_firing(state[0], parameters[0], 0)
 
@@ -66,15 +44,7 @@ def fire_cylinder(
     memory: np.ndarray,
     tables: Tables,
 ) -> None:
-    """Handle a firing.
-
-    Parameters
-    ----------
-    state, parameters, settings, memory : numpy.ndarray
-        Arrays of one block (changed).
-    tables : Tables
-        Cylinder balance and curves.
-    """
+    """Handle a firing."""
     fire_alone(state[0], parameters[0], settings[0], memory[0], 0, tables, True)
 
 
@@ -86,15 +56,7 @@ def handle_other(
     memory: np.ndarray,
     tables: Tables,
 ) -> None:
-    """Handle the event reached, which is not a firing.
-
-    Parameters
-    ----------
-    state, parameters, settings, memory : numpy.ndarray
-        Arrays of one block (changed).
-    tables : Tables
-        Events, valve areas and curves.
-    """
+    """Handle the event reached, which is not a firing."""
     handle(state[0], parameters[0], settings[0], memory[0], 0, tables)
 
 
@@ -102,14 +64,6 @@ def handle_other(
 def volts_now(state: np.ndarray, parameters: np.ndarray) -> float:
     """Battery voltage.
 
-    Parameters
-    ----------
-    state, parameters : numpy.ndarray
-        Arrays of one block.
-
-    Returns
-    -------
-    float
-        Voltage [V].
+    Gives voltage [V].
     """
     return battery_now(state[0], parameters[0], 0)

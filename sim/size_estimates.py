@@ -10,18 +10,8 @@ from __future__ import annotations
 def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]:
     """Estimate the warm-up numbers of an engine.
 
-    Parameters
-    ----------
-    displacement_cm3 : float
-        [cm3] swept volume of all cylinders, 50 to 10000.
-    cooling : str
-        ``"water"`` or ``"air"``.
-
-    Returns
-    -------
-    dict of str to float
-        ``heat_capacity_kJ_per_K`` and ``oil_capacity_kJ_per_K`` [kJ/K], ``heat_share_to_coolant``
-        [-], ``loss_W_per_K`` [W/K] and ``thermostat_degC`` [degC].
+    Gives ``heat_capacity_kJ_per_K`` and ``oil_capacity_kJ_per_K`` [kJ/K], ``heat_share_to_coolant``
+    [-], ``loss_W_per_K`` [W/K] and ``thermostat_degC`` [degC].
 
     Notes
     -----
@@ -52,18 +42,8 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
 def starter_estimates(displacement_cm3: float) -> dict[str, float]:
     """Estimate the starter's torque-speed line, seen at the crankshaft.
 
-    Parameters
-    ----------
-    displacement_cm3 : float
-        [cm3] swept volume of all cylinders, 50 to 10000.
+    Gives ``stall_torque_Nm`` [N m], ``free_rpm`` [rpm] and ``sag_V_per_Nm`` [V per N m].
 
-    Returns
-    -------
-    dict of str to float
-        ``stall_torque_Nm`` [N m], ``free_rpm`` [rpm] and ``sag_V_per_Nm`` [V per N m].
-
-    Notes
-    -----
     Sized so that an engine cranks at 200 to 250 rpm when warm, against about 1 bar of friction,
     and at 80 to 120 rpm at -20 degC, against three times that (both from memory); the battery
     sags by about 4 V at standstill. Common practice, no source.
@@ -80,18 +60,8 @@ def starter_estimates(displacement_cm3: float) -> dict[str, float]:
 def torque_delay_estimate_deg(cylinders: int) -> float:
     """Estimate the crank angle from an induction to the middle of its torque.
 
-    Parameters
-    ----------
-    cylinders : int
-        1 to 12.
+    Gives [deg] 270, or three firing intervals where that is less.
 
-    Returns
-    -------
-    float
-        [deg] 270, or three firing intervals where that is less.
-
-    Notes
-    -----
     Delay from charge to torque is 180 to 360 degrees of crank (from memory: the usual figure of
     mean-value engine models).
     """

@@ -31,21 +31,7 @@ Moved = tuple[float, float, float, float, float, float, float]
 def drawn_at(p: Block, lane: int, map_Pa: float, speed: float) -> float:
     """Air the cylinders of a lane draw for each radian.
 
-    Parameters
-    ----------
-    p : Block
-        Parameters.
-    lane : int
-        Lane [-].
-    map_Pa : float
-        Manifold pressure [Pa].
-    speed : float
-        Crank speed [rad/s].
-
-    Returns
-    -------
-    float
-        Air drawn [kg/rad].
+    Gives air drawn [kg/rad].
     """
     pump0, pump1 = p.pump0[lane], p.pump1[lane]
     pump2, pump3 = p.pump2[lane], p.pump3[lane]
@@ -56,19 +42,7 @@ def drawn_at(p: Block, lane: int, map_Pa: float, speed: float) -> float:
 def alternator_heading(s: Block, p: Block, lane: int, speed: float) -> float:
     """Electric power the alternator of a lane is heading for.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    speed : float
-        Crank speed [rad/s].
-
-    Returns
-    -------
-    float
-        Power [W].
+    Gives power [W].
     """
     cut_in, rise = p.cut_in_rad_s[lane], p.rise_W_s_per_rad[lane]
     return alternator_target(s.load_W[lane], speed, cut_in, rise, p.alternator_max_W[lane])
@@ -80,26 +54,8 @@ def slopes(
 ) -> Slopes:
     """Right-hand side of the plant's differential equations.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    map_Pa : float
-        Manifold pressure [Pa].
-    speed : float
-        Crank speed; the engine does not turn backwards, so none below 0 [rad/s].
-    given_W : float
-        Electric power the alternator gives [W].
-    choked_only : bool
-        All openings are known to be choked and the engine turns by itself [-].
-
-    Returns
-    -------
-    tuple of float
-        Rates of pressure [Pa/s], speed [rad/s2], alternator power [W/s]; air in [kg/s], air
-        out [kg/s], torque against rotation [Nm].
+    Gives rates of pressure [Pa/s], speed [rad/s2], alternator power [W/s]; air in [kg/s], air out
+    [kg/s], torque against rotation [Nm].
     """
     ratio_flow = CHOKED_FLOW
     if not choked_only:
@@ -130,19 +86,7 @@ def slopes(
 def highest_reach(s: Block, p: Block, lane: int, rate_Pa_s: float) -> float:
     """Manifold pressure that the present rate would reach within the longest step.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    rate_Pa_s : float
-        Rate of manifold pressure now [Pa/s].
-
-    Returns
-    -------
-    float
-        Pressure, not below the present one [Pa].
+    Gives pressure, not below the present one [Pa].
     """
     rising = pick(rate_Pa_s > 0.0, rate_Pa_s, 0.0)
     return s.map_Pa[lane] + rising * (p.step_cap_ticks[lane] * s_PER_TICK)
@@ -152,21 +96,7 @@ def highest_reach(s: Block, p: Block, lane: int, rate_Pa_s: float) -> float:
 def longest_step(s: Block, p: Block, lane: int, rate_Pa_s: float, choked_only: bool) -> float:
     """Longest step the integrator may take from here, however far the next event is.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
-    rate_Pa_s : float
-        Rate of manifold pressure now: a wide opening fills the manifold within a step [Pa/s].
-    choked_only : bool
-        All openings are known to be choked and to stay so [-].
-
-    Returns
-    -------
-    float
-        Step [ticks].
+    Gives step [ticks].
     """
     cap = p.step_cap_ticks[lane]
     if choked_only:
@@ -185,15 +115,7 @@ def longest_step(s: Block, p: Block, lane: int, rate_Pa_s: float, choked_only: b
 def weighted(first: float, third: float, fourth: float, fifth: float, last: float) -> float:
     """Ninety times the mean slope of a step.
 
-    Parameters
-    ----------
-    first, third, fourth, fifth, last : float
-        Slopes of the stages that count; the second has no weight [any].
-
-    Returns
-    -------
-    float
-        Weighted sum [any].
+    Gives weighted sum [any].
     """
     return 7.0 * (first + last) + 32.0 * (third + fifth) + 12.0 * fourth
 
@@ -202,15 +124,7 @@ def weighted(first: float, third: float, fourth: float, fifth: float, last: floa
 def ahead_of_last(first: float, second: float, third: float, fourth: float, fifth: float) -> float:
     """Seven times the slope along which the last stage is reached.
 
-    Parameters
-    ----------
-    first, second, third, fourth, fifth : float
-        Slopes of the stages before it [any].
-
-    Returns
-    -------
-    float
-        Weighted sum [any].
+    Gives weighted sum [any].
     """
     return 2.0 * second - 3.0 * first + 12.0 * (third - fourth) + 8.0 * fifth
 
@@ -219,17 +133,7 @@ def ahead_of_last(first: float, second: float, third: float, fourth: float, fift
 def forwards(speed: float, choked_only: bool) -> float:
     """Speed of a stage; none is below zero where the engine may stand.
 
-    Parameters
-    ----------
-    speed : float
-        Speed of the stage [rad/s].
-    choked_only : bool
-        The engine is known to turn [-].
-
-    Returns
-    -------
-    float
-        Speed [rad/s].
+    Gives speed [rad/s].
     """
     return speed if choked_only or speed > 0.0 else 0.0
 
@@ -240,15 +144,7 @@ def highest_of(
 ) -> float:
     """Highest of six pressures.
 
-    Parameters
-    ----------
-    first, second, third, fourth, fifth, last : float
-        Manifold pressure at the stages [Pa].
-
-    Returns
-    -------
-    float
-        Pressure [Pa].
+    Gives pressure [Pa].
     """
     highest = pick(second > first, second, first)
     highest = pick(third > highest, third, highest)
@@ -263,25 +159,9 @@ def runge_kutta(
 ) -> tuple[Moved, Slopes, float]:
     """One step of fifth order.
 
-    Parameters
-    ----------
-    s, p : Block
-        State and parameters.
-    lane, h : int, float
-        Lane [-] and step [s].
-    first : Slopes
-        Slopes at the beginning.
-    choked_only : bool
-        All openings are known to be choked [-].
+    Gives what was reached and moved, the slopes at the end of the step, and the highest manifold
+    pressure of any stage [Pa].
 
-    Returns
-    -------
-    tuple
-        What was reached and moved, the slopes at the end of the step, and the highest manifold
-        pressure of any stage [Pa].
-
-    Notes
-    -----
     Source: Butcher (1964), J. Austral. Math. Soc. 4; from memory, so a test measures its order.
     """
     a, map0, speed0, given0 = 0.25 * h, s.map_Pa[lane], s.speed_rad_s[lane], s.given_W[lane]

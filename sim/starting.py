@@ -23,15 +23,6 @@ SETTLED_FIRINGS = 5.0
 def power_on(s: Block, p: Block, c: Block, k: Block, lane: int) -> None:
     """Wake the controller: it does not know where the valve is, so it homes it.
 
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State (changed), parameters, controller settings and memory (changed).
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
     Source: after power-up the position of a stepper is unknown (Acarnley, ch. 4).
     """
     s.key[lane] = KEY_ON
@@ -50,15 +41,6 @@ def power_on(s: Block, p: Block, c: Block, k: Block, lane: int) -> None:
 def power_off(s: Block, k: Block, lane: int) -> None:
     """Cut all power: no spark, no fuel, no starter, and the valve stays where it is.
 
-    Parameters
-    ----------
-    s, k : Block
-        State and controller memory (changed).
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
     Source: common practice, no source.
     """
     s.key[lane] = KEY_OFF
@@ -79,15 +61,6 @@ def power_off(s: Block, k: Block, lane: int) -> None:
 def engage_starter(s: Block, p: Block, lane: int) -> None:
     """Let the starter turn the engine: a weak battery lowers its whole line.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
     Source: torque at rest and speed without load both follow voltage (direct-current motor,
     any textbook of electrical machines).
     """
@@ -104,19 +77,7 @@ def engage_starter(s: Block, p: Block, lane: int) -> None:
 def turn_key(
     s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, position: float
 ) -> None:
-    """Turn the key; cranking a running engine does nothing.
-
-    Parameters
-    ----------
-    s, p, c, k : Block
-        State (changed), parameters, controller settings and memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Curves of all cars.
-    position : float
-        ``KEY_OFF``, ``KEY_ON`` or ``KEY_CRANK`` [-].
-    """
+    """Turn the key; cranking a running engine does nothing."""
     if position == KEY_OFF:
         power_off(s, k, lane)
         return
@@ -137,15 +98,6 @@ def turn_key(
 def prime_film(s: Block, p: Block, lane: int) -> None:
     """Wet the port walls as much as they will be wetted, with the first fuel of a start.
 
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
     Source: a priming injection: common practice, no source.
     """
     speed = s.speed_rad_s[lane] if s.speed_rad_s[lane] > 1.0 else 1.0
@@ -161,15 +113,6 @@ def light_charge(s: Block, p: Block, lane: int, full: bool) -> None:
 
     The first engine cycle finds the crank position and is not lit; then charges light by
     chance and burn in part, better with each firing.
-
-    Parameters
-    ----------
-    s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    full : bool
-        With a wall film [-].
     """
     s.cranked[lane] += 1.0
     number = s.cranked[lane] - p.cylinders[lane]
@@ -192,15 +135,6 @@ def run_up(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
     """Note the moment at which a cranked engine runs: the driver lets go of the key.
 
     It runs once it has turned faster than the starter turns it for two engine cycles.
-
-    Parameters
-    ----------
-    s, p, k : Block
-        State (changed), parameters, controller memory (changed).
-    lane : int
-        Lane [-].
-    tables : Tables
-        Curves of all cars.
     """
     fast = s.measured_rpm[lane] >= p.start_rad_s[lane] * RPM_PER_rad_s
     s.caught[lane] = s.caught[lane] + 1.0 if fast else 0.0

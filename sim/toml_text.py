@@ -15,19 +15,7 @@ _WIDTH = 100
 def table_to_toml(name: str, table: BaseModel, remarks: Mapping[str, str]) -> str:
     """Return one table of a file, each key under a comment with its unit and meaning.
 
-    Parameters
-    ----------
-    name : str
-        Path of the table, such as ``entry_form.resolution``.
-    table : BaseModel
-        Its values; models inside become tables of their own after it.
-    remarks : mapping of ``"table.key"`` to str
-        Added to the comments of single keys.
-
-    Returns
-    -------
-    str
-        Lines of TOML, ended by a line feed.
+    Gives lines of TOML, ended by a line feed.
     """
     heading = re.sub(
         r" \(.*table ``.*``\)", "", (type(table).__doc__ or "").strip().splitlines()[0]
@@ -62,20 +50,7 @@ def _commented(key: str, value: object, comment: str) -> list[str]:
 def toml_value(value: object) -> str:
     """Return a value as TOML that reads back equal.
 
-    Parameters
-    ----------
-    value : bool, int, float, str, list or tuple
-        Floats must be finite.
-
-    Returns
-    -------
-    str
-        One line, or one line a row for an array of arrays.
-
-    Raises
-    ------
-    TypeError
-        When the value is of another type.
+    Gives one line, or one line a row for an array of arrays.
     """
     if isinstance(value, bool):
         return "true" if value else "false"

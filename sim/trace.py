@@ -190,13 +190,7 @@ class Recorder:
         self._volts: list[float] = []
 
     def keep(self, battery_V: float) -> None:
-        """Append the present state.
-
-        Parameters
-        ----------
-        battery_V : float
-            Battery voltage now [V].
-        """
+        """Append the present state."""
         self._states.append(self._state[:, 0].copy())
         self._memories.append(self._memory[:, 0].copy())
         self._volts.append(battery_V)
@@ -204,10 +198,7 @@ class Recorder:
     def finish(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
         """Return what was recorded.
 
-        Returns
-        -------
-        tuple
-            Times, shape (events,) [s], and signals of that shape by name.
+        Gives times, shape (events,) [s], and signals of that shape by name.
         """
         columns = dict(zip(STATE_FIELDS, np.asarray(self._states).T, strict=True))
         columns |= dict(zip(MEMORY_FIELDS, np.asarray(self._memories).T, strict=True))

@@ -180,7 +180,8 @@ def class_problems(node: ast.ClassDef) -> list[str]:
             if name.startswith("_") or "ClassVar" in ast.unparse(field.annotation):
                 continue
             if name not in told:
-                problems.append(f"{name}: not described under Attributes")
+                if not named_unit(name):
+                    problems.append(f"{name}: not described under Attributes")
             else:
                 problems += unit_problems(name, told[name])
     return problems
@@ -203,3 +204,20 @@ def relation_problems(function: FunctionNode) -> list[str]:
     if not SOURCE.search(docstring):
         problems.append("no 'Source: ...', no References, no 'common practice, no source'")
     return problems
+
+
+def named_unit(name: str) -> bool:
+    """Whether a name of several words ends in a unit, or says what it is a share of."""
+    last = name.rpartition("_")[2]
+    return "_" in name and (last in UNITS or last in {"share", "rpm", "min"})
+
+
+def result_problems(node: FunctionNode | ast.ClassDef) -> list[str]:
+    """What a short docstring lacks: the unit of the number given, where no name tells it."""
+    if isinstance(node, ast.ClassDef) or node.returns is None:
+        return []
+    if ast.unparse(node.returns) not in {"float", "NDArray[np.float64]", "Floats", "Reals"}:
+        return []
+    if named_unit(node.name) or unit_brackets(ast.get_docstring(node) or ""):
+        return []
+    return ["gives a number without a unit in its name or in square brackets"]

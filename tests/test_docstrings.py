@@ -13,42 +13,60 @@ from tests.docstring_rules import (
     decorators,
     function_problems,
     relation_problems,
+    result_problems,
     summary_problems,
     unit_brackets,
     unit_problems,
 )
 from tests.source_tree import ROOT, FunctionNode, functions, parsed, shown, source_files
 
-DOCUMENTED = ("controllers", "sim", "tuning")
+DOCUMENTED = ("controllers", "sim", "tuning", "workbench")
 PHYSICS = ("air", "combustion", "crank", "manifold", "sensors", "thermal", "valve")
 """The files of sim/ that hold the relations of the model."""
 
 
-def public(body: list[ast.stmt]) -> Iterator[FunctionNode | ast.ClassDef]:
+def public(
+    body: list[ast.stmt], with_methods: bool = True
+) -> Iterator[FunctionNode | ast.ClassDef]:
     """Functions and classes of a module, and methods of its classes, without underscore."""
     for node in body:
         if isinstance(node, FunctionNode | ast.ClassDef) and not node.name.startswith("_"):
             yield node
-            if isinstance(node, ast.ClassDef):
+            if with_methods and isinstance(node, ast.ClassDef):
                 yield from public(node.body)
+
+
+def handed_on(path: Path) -> set[str]:
+    """Names of a file that its package, or the package above, lists in ``__all__``."""
+    names: set[str] = set()
+    for init in {
+        path.parent / "__init__.py",
+        ROOT / path.relative_to(ROOT).parts[0] / "__init__.py",
+    }:
+        for node in parsed(init).body:
+            if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+                names |= set(ast.literal_eval(node.value))
+    return names
 
 
 def problems_of(path: Path) -> list[str]:
     """Everything that the docstrings of one file lack, one line each.
 
-    A private module (``_name.py``) need only say in a sentence what each thing is.
+    What a package hands on is described in full.  For the rest a sentence does, with the unit of
+    what it gives where its name has none.
     """
     tree = parsed(path)
     found = [f"{shown(path)}:1: {p}" for p in summary_problems(ast.get_docstring(tree))]
-    private = path.name.startswith("_") and path.name != "__init__.py"
-    for node in public(tree.body):
-        if private:
-            own = summary_problems(ast.get_docstring(node))
-        elif isinstance(node, ast.ClassDef):
-            own = class_problems(node)
-        else:
-            own = function_problems(node)
-        found += [f"{shown(path)}:{node.lineno}: {node.name}: {p}" for p in own]
+    in_full = handed_on(path)
+    for outer in public(tree.body, with_methods=False):
+        for node in (outer, *(public(outer.body) if isinstance(outer, ast.ClassDef) else ())):
+            if outer.name not in in_full:
+                own = [*summary_problems(ast.get_docstring(node)), *result_problems(node)]
+            elif isinstance(node, ast.ClassDef):
+                own = class_problems(node)
+            else:
+                own = function_problems(node)
+            found += [f"{shown(path)}:{node.lineno}: {node.name}: {p}" for p in own]
     return found
 
 
@@ -141,10 +159,13 @@ def test_a_gap_is_seen(old: str, new: str, told: str) -> None:
 
 
 def test_undescribed_fields_of_a_record_are_seen() -> None:
-    source = '@dataclass(frozen=True)\nclass Dip:\n    """How deep."""\n    depth_rpm: float\n'
+    source = (
+        '@dataclass(frozen=True)\nclass Dip:\n    """How deep."""\n'
+        "    depth: float\n    at_rpm: float\n"
+    )
     (node,) = ast.parse(source).body
     assert isinstance(node, ast.ClassDef)
-    assert class_problems(node) == ["depth_rpm: not described under Attributes"]
+    assert class_problems(node) == ["depth: not described under Attributes"]
 
 
 @pytest.mark.parametrize(

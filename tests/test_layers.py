@@ -126,7 +126,7 @@ def test_no_module_hides_a_public_name(package: str) -> None:
 
 def test_starting_the_command_imports_nothing_heavy() -> None:
     script = (
-        "import json, sys, workbench.cli\n"
+        "import json, sys, workbench.commands.cli\n"
         f"print(json.dumps(sorted(set(sys.modules) & set({NOT_FOR_HELP!r}))))"
     )
     assert json_from(script) == []

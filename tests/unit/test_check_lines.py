@@ -11,9 +11,9 @@ import pytest
 from sim import Car, Scenario, load_car, simulate, with_values
 from sim.linearise import settled_rpm
 from tuning import check
-from tuning.checks.lines import CheckLine
 from tuning.checks.cold_room import passings
 from tuning.checks.curves import curve_checks
+from tuning.checks.lines import CheckLine
 from tuning.checks.room import base_error_steps, base_spots, needed_steps, room_checks
 from tuning.checks.valve import valve_checks
 

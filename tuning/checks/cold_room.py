@@ -51,22 +51,8 @@ class Passing(NamedTuple):
 def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[float, Passing]:
     """Look at an engine on its way through temperatures, in starts from several.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    coolant_degC : sequence of float
-        Temperatures as the controller reads them [degC].
-    seed : int
-        Of the starts.
+    Gives by temperature; those that no start passes are left out.
 
-    Returns
-    -------
-    dict of float to Passing
-        By temperature; those that no start passes are left out.
-
-    Notes
-    -----
     Source: definition our own.
     """
     from controllers import curve_at

@@ -26,15 +26,7 @@ CURVES = {
 def curve_checks(car: Car) -> list[CheckLine]:
     """Check the open-loop curves.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    list of CheckLine
-        Cranking above running, reach, direction of each curve, after-start.
+    Gives cranking above running, reach, direction of each curve, after-start.
     """
     return [
         _cranking(car),

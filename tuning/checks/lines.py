@@ -42,14 +42,6 @@ class CheckLine:
 def judged(fails: bool, warns: bool) -> Verdict:
     """Choose a verdict.
 
-    Parameters
-    ----------
-    fails, warns : bool
-        Whether the check fails, and failing that, whether it deserves a look.
-
-    Returns
-    -------
-    str
-        "fail", "warn" or "pass".
+    Gives "fail", "warn" or "pass".
     """
     return "fail" if fails else "warn" if warns else "pass"

@@ -69,15 +69,7 @@ class Spot(NamedTuple):
 def room_checks(car: Car) -> list[CheckLine]:
     """Check speed on the base curve, worth of a step, and authority, at each temperature.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    list of CheckLine
-        Three for each temperature of the base curve and one on resolution.
+    Gives three for each temperature of the base curve and one on resolution.
     """
     spots = base_spots(car)
     lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
@@ -107,16 +99,8 @@ def base_spots(car: Car) -> list[Spot]:
 def temperatures(car: Car) -> list[float]:
     """Temperatures at which the curves are looked at.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    list of float
-        Those of the base curve that are not too close together, others where they are far apart,
-        a frosty morning and warm, rising [degC].
+    Gives those of the base curve that are not too close together, others where they are far apart,
+    a frosty morning and warm, rising [degC].
     """
     given = sorted(degC for degC, _ in car.curves.base_steps if degC < WARM_degC - APART_degC)
     kept: list[float] = []
@@ -176,20 +160,8 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
 def needed_steps(car: Car, target_rpm: float, coolant_degC: float) -> float:
     """Position at which the engine settles at a speed, by the model.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    target_rpm : float
-        The speed, above 0 [rpm].
-    coolant_degC : float
-        Coolant temperature [degC].
-
-    Returns
-    -------
-    float
-        Between whole positions as far as need be; minus infinity where even the seat is too much,
-        infinity where even the open limit is too little [steps].
+    Gives between whole positions as far as need be; minus infinity where even the seat is too much,
+    infinity where even the open limit is too little [steps].
     """
     from sim.linearise import settled_rpm
 

@@ -111,17 +111,7 @@ def _homing_time(car: Car) -> CheckLine:
 def lowest_cranking_V(car: Car, start_degC: float) -> float:
     """Let the starter turn the engine in the model, and read its battery.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    start_degC : float
-        Temperature of engine and oil [degC].
-
-    Returns
-    -------
-    float
-        Lowest voltage as the starter begins to turn [V].
+    Gives lowest voltage as the starter begins to turn [V].
     """
     from sim import Scenario, simulate
 
@@ -183,17 +173,7 @@ def _pulse(car: Car, needed: _Pulses) -> CheckLine:
 def still_after_s(car: Car, needed: _Pulses) -> float:
     """How long the valve moves after the key on, homing and pulse being as advised.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    needed : _Pulses
-        What its valve needs.
-
-    Returns
-    -------
-    float
-        Until it is homed and stands where cranking a hot engine wants it; rounded up [s].
+    Gives until it is homed and stands where cranking a hot engine wants it; rounded up [s].
     """
     valve = car.valve
     too_short = valve.pulse_ms < max(needed.running_ms, needed.cold_ms)

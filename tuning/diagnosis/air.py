@@ -86,16 +86,8 @@ class AirReadings:
 def read_air(log: Log) -> AirReadings | None:
     """Read air and steps once a second.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    AirReadings or None
-        None where pressure or steps were not recorded or read nothing, or the engine hardly
-        idles.
+    Gives none where pressure or steps were not recorded or read nothing, or the engine hardly
+    idles.
     """
     if log.map_kPa is None or log.valve_steps is None:
         return None
@@ -120,15 +112,7 @@ def read_air(log: Log) -> AirReadings | None:
 def warming_rows(log: Log) -> NDArray[np.bool_]:
     """Rows in which the engine warms, by its coolant; none where that was not recorded.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    ndarray of bool
-        Shape (rows,).
+    Gives shape (rows,).
     """
     if log.coolant_degC is None or not np.isfinite(log.coolant_degC).any():
         return np.zeros(log.rpm.size, dtype=bool)
@@ -141,21 +125,8 @@ def warming_rows(log: Log) -> NDArray[np.bool_]:
 def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
     """Find a change of air at the same steps that goes on throughout.
 
-    Parameters
-    ----------
-    read : AirReadings
-        Air and steps.
-    worth_of_step : float
-        Change of air a step over air, where a car file tells it; else the log's own moves tell,
-        if they are not all one way [-].
+    Gives from the beginning to the end; None where there is none that is clear.
 
-    Returns
-    -------
-    AirJump or None
-        From the beginning to the end; None where there is none that is clear.
-
-    Notes
-    -----
     Source: straight line, t value, any textbook on regression; our limits.
     """
     count = read.air.size
@@ -187,20 +158,8 @@ def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | No
 def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
     """Find the clearest lasting change of air at the same steps.
 
-    Parameters
-    ----------
-    read : AirReadings
-        Air and steps.
-    worth_of_step : float
-        Change of air a step over air, where a car file tells it [-].
+    Gives none where there is none that is clear.
 
-    Returns
-    -------
-    AirJump or None
-        None where there is none that is clear.
-
-    Notes
-    -----
     Source: two straight lines against one, F value, any textbook on regression; our limits.
     """
     count = read.air.size
@@ -243,20 +202,6 @@ def pressure_after_moves(log: Log) -> tuple[float, bool]:
 
     Speed has hardly answered by then, so that neither feedback nor scatter decides the sign.
 
-    Parameters
-    ----------
-    log : Log
-        With valve steps and manifold pressure.
-
-    Returns
-    -------
-    worth : float
-        Change of pressure a step [kPa per step].
-    clear : bool
-        Whether it is more than chance.
-
-    Notes
-    -----
     Source: straight line through the origin, t value, any textbook on regression.
     """
     moves = valve_moves(log)

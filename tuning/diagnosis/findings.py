@@ -54,10 +54,7 @@ class Finding:
     def to_dict(self) -> dict[str, Any]:
         """Give the finding as plain values.
 
-        Returns
-        -------
-        dict
-            By attribute, numbers that are not known as None.
+        Gives by attribute, numbers that are not known as None.
         """
         values = {k: (v if np.isfinite(v) else None) for k, v in self.values.items()}
         return {"name": self.name, "answer": self.answer, "text": self.text, "values": values}
@@ -66,15 +63,7 @@ class Finding:
 def load_finding(log: Log) -> Finding:
     """Ask whether a load comes and goes again and again.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     shifts = find_shifts(log)
     turns = sum(a.comes_on != b.comes_on for a, b in pairwise(shifts))
@@ -96,19 +85,7 @@ def load_finding(log: Log) -> Finding:
 def hunting_finding(log: Log, swing: Swing | None, cycling: bool) -> Finding:
     """Ask whether the idle feedback hunts.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    swing : Swing or None
-        What speed does; None where it cannot be seen.
-    cycling : bool
-        Whether a load comes and goes.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     if swing is None:
         if cycling:
@@ -202,17 +179,7 @@ def _slow_hunting(log: Log, refresh_s: float) -> Finding:
 def still_finding(log: Log, swing: Swing | None) -> Finding:
     """Ask whether speed swings with the valve standing still.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    swing : Swing or None
-        What speed does.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     name = "swings with the valve still"
     if log.valve_steps is None:
@@ -235,17 +202,7 @@ def still_finding(log: Log, swing: Swing | None) -> Finding:
 def scatter_finding(swing: Swing | None, hunts: bool) -> Finding:
     """Ask whether the valve chases scatter.
 
-    Parameters
-    ----------
-    swing : Swing or None
-        What speed does.
-    hunts : bool
-        Whether it hunts.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     name = "valve chases scatter"
     if swing is None or np.isnan(swing.moves_per_min):
@@ -268,15 +225,7 @@ def scatter_finding(swing: Swing | None, hunts: bool) -> Finding:
 def spark_finding(log: Log) -> Finding:
     """Ask whether the spark works against the idle.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     found = spark_in(log)
     if found is None:

@@ -28,17 +28,7 @@ BY_HAND_per_min = 3.0
 def position_findings(log: Log, car: Car | None) -> tuple[Finding, Finding]:
     """Ask whether the valve lost its position, and whether air leaks in.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    car : Car or None
-        For the worth of a step and the base curve.
-
-    Returns
-    -------
-    tuple of Finding
-        Lost position, leak.
+    Gives lost position, leak.
     """
     names = ("lost position", "leak")
     air = read_air(log)
@@ -142,17 +132,7 @@ def _limit_leak(log: Log, car: Car | None, jump: AirJump | None) -> Finding:
 def direction_finding(log: Log, swing: Swing | None) -> Finding:
     """Ask whether more steps give more speed.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    swing : Swing or None
-        What speed does.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     name = "wrong direction"
     if log.valve_steps is None:
@@ -183,17 +163,7 @@ def direction_finding(log: Log, swing: Swing | None) -> Finding:
 def limit_finding(log: Log, car: Car | None) -> Finding:
     """Ask whether the valve stands at a limit while speed is off target.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    car : Car or None
-        For the open limit and the trim limits.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     target, idle = target_of(log, car), idle_rows(log)
     if log.valve_steps is None or target is None or not idle.any():
@@ -226,17 +196,7 @@ def _limits(log: Log, car: Car) -> tuple[float, float]:
 def base_finding(log: Log, car: Car | None) -> Finding:
     """Ask how far the base curve is off at each temperature.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    car : Car or None
-        For its base curve.
-
-    Returns
-    -------
-    Finding
-        The answer.
+    Gives the answer.
     """
     held = held_steps(log, car)
     if not held:

@@ -84,18 +84,8 @@ def centring_steps(car: Car, drive: Scenario) -> float:
     fitted to one may be far off on its base curve there; trim deep enough for that would be bought
     with what the engine does warm.
 
-    Parameters
-    ----------
-    car : Car
-        The car as known.
-    drive : Scenario
-        What it does.
-
-    Returns
-    -------
-    float
-        Whole steps; 0 warm, where the car idles within ``COOL_TOLERANCE_rpm`` of its target, and
-        where no position would do.
+    Gives whole steps; 0 warm, where the car idles within ``COOL_TOLERANCE_rpm`` of its target, and
+    where no position would do.
     """
     if drive.coolant_degC >= WARM_degC:
         return 0.0
@@ -118,19 +108,7 @@ def centring_steps(car: Car, drive: Scenario) -> float:
 def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
     """The same drive with all that happens, and all that is measured, a little later.
 
-    Parameters
-    ----------
-    drive : Scenario
-        The drive.
-    shift_s : float
-        How much later, 0 or more [s].
-    room_s : float
-        How much longer the whole becomes, at least the shift [s].
-
-    Returns
-    -------
-    Scenario
-        The shifted drive.
+    Gives the shifted drive.
     """
     given = drive.model_dump()
     given["duration_s"] = drive.duration_s + room_s

@@ -17,17 +17,7 @@ WARM_degC, COOL_degC = 90.0, 20.0
 def base_steps(car: Car, coolant_degC: float) -> float:
     """Position that the base curve gives, as the valve takes it.
 
-    Parameters
-    ----------
-    car : Car
-        Its ``curves.base_steps`` are read.
-    coolant_degC : float
-        Coolant temperature [degC].
-
-    Returns
-    -------
-    float
-        Valve position, whole [steps].
+    Gives valve position, whole [steps].
     """
     points = np.asarray(car.curves.base_steps, dtype=float)
     return float(math.floor(np.interp(coolant_degC, points[:, 0], points[:, 1]) + 0.5))
@@ -50,7 +40,7 @@ def warm_base_steps(car: Car) -> float:
 
 
 def bounded(model: Any, key: str, value: float) -> float:
-    """The value cut off at the bounds that the car file's field has."""
+    """The value cut off at the bounds that the car file's field has [any]."""
     for rule in type(model).model_fields[key].metadata:
         value = max(value, float(getattr(rule, "ge", value)))
         value = min(value, float(getattr(rule, "le", value)))

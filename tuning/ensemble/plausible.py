@@ -156,19 +156,7 @@ def _percent(factor: float) -> str:
 
 
 def spreads_of(car: Car) -> dict[str, dict[str, float]]:
-    """Relative standard deviations in force for a car.
-
-    Parameters
-    ----------
-    car : Car
-        Its ``[uncertainty]`` goes before ``DEFAULT_SPREADS``.
-
-    Returns
-    -------
-    dict
-        Table to key to relative standard deviation [-]; the throttle's leak is not among them
-        unless the car file names it, since it follows from where the car idles.
-    """
+    """Relative standard deviations in force for a car."""
     tables = {*DEFAULT_SPREADS, *car.uncertainty}
     return {
         table: {**DEFAULT_SPREADS.get(table, {}), **car.uncertainty.get(table, {})}

@@ -294,17 +294,7 @@ def own_seeds(seeds: np.ndarray, cars: np.ndarray) -> np.ndarray:
     Half a minute of scatter tells how far an engine swings to some 17 % only; with the same few
     seeds for all cars an ensemble would be as far off as one car is.
 
-    Parameters
-    ----------
-    seeds : numpy.ndarray
-        Shape (runs,): seeds of the first car, 0 to 2**31 - 1 [-].
-    cars : numpy.ndarray
-        Shape (runs,): which car, from 0 [-].
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (runs,), 0 to 2**31 - 1, of any two cars all different in all likelihood [-].
+    Gives shape (runs,), 0 to 2**31 - 1, of any two cars all different in all likelihood [-].
     """
     return np.asarray((seeds + 0x9E3779B1 * cars.astype(float)) % 2.0**31)
 

@@ -77,10 +77,7 @@ class AblationRow:
     def to_dict(self) -> dict[str, object]:
         """The row by name.
 
-        Returns
-        -------
-        dict
-            None where there is no number.
+        Gives none where there is no number.
         """
         values = asdict(self) | {"ends_it": self.ends_it}
         return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
@@ -125,15 +122,7 @@ class Ablation:
     def row(self, key: str) -> AblationRow | None:
         """The row of one switch.
 
-        Parameters
-        ----------
-        key : str
-            As in ``Switch``.
-
-        Returns
-        -------
-        AblationRow or None
-            None if it was not tried.
+        Gives none if it was not tried.
         """
         return next((row for row in self.rows if row.key == key), None)
 
@@ -141,17 +130,7 @@ class Ablation:
 def regular_share(values: Measured, floor_rpm: float | None) -> float:
     """Share of runs whose swing is regular and, if the floor is known, above it.
 
-    Parameters
-    ----------
-    values : Measured
-        Measures of the runs.
-    floor_rpm : float or None
-        Swing with the valve held [rpm].
-
-    Returns
-    -------
-    float
-        The rule of ``measures.is_hunting`` over all runs [-].
+    Gives the rule of ``measures.is_hunting`` over all runs [-].
     """
     of = values.of
     return float(np.mean(hunts(of("hunting_rpm"), of("regularity"), of("repeat_share"), floor_rpm)))

@@ -86,10 +86,7 @@ class BoundRow:
     def to_dict(self) -> dict[str, Any]:
         """The row by name.
 
-        Returns
-        -------
-        dict
-            With ``left_to_gain_rpm``.
+        Gives with ``left_to_gain_rpm``.
         """
         plain = {n: known(v) if isinstance(v, float) else v for n, v in vars(self).items()}
         return plain | {"left_to_gain_rpm": known(self.left_to_gain_rpm)}
@@ -98,15 +95,7 @@ class BoundRow:
 def fitted_loads(car: Car) -> list[tuple[str, str, tuple[str, ...]]]:
     """Load steps that a car can make.
 
-    Parameters
-    ----------
-    car : Car
-        Its table [loads].
-
-    Returns
-    -------
-    list of tuple
-        Key, words with the size, and what a scenario switches on.
+    Gives key, words with the size, and what a scenario switches on.
     """
     found: list[tuple[str, str, tuple[str, ...]]] = []
     for key, (field, words) in LOADS.items():
@@ -125,21 +114,7 @@ def opening_scenario(
 ) -> Scenario:
     """A load step from which on the valve opens by itself at full slew.
 
-    Parameters
-    ----------
-    names : sequence of str
-        What is switched on.
-    opened_steps : int
-        Steps the valve opens, 0 or more [steps].
-    step_s : float
-        Time of a step [s].
-    coolant_degC : float
-        Coolant temperature [degC].
-
-    Returns
-    -------
-    Scenario
-        The load at 10 s, each step done a step time after the one before.
+    Gives the load at 10 s, each step done a step time after the one before.
     """
     events: list[dict[str, Any]] = [{"at_s": LOAD_AT_s, "set": n, "to": 1.0} for n in names]
     # A step lost toward open is a step made without the controller: the shaft turns, it counts not.
@@ -213,20 +188,8 @@ def _changed(car: Car, **feedback: Any) -> Car:
 def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
     """The unbeatable dip for each load the car can switch on, beside its own.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    point : IdlePoint
-        Its warm idle.
+    Gives one a load; empty for a car without loads.
 
-    Returns
-    -------
-    tuple of BoundRow
-        One a load; empty for a car without loads.
-
-    Notes
-    -----
     The bound holds for the valve alone: spark acts sooner.  Dips are of measured speed, from the
     mean of the two seconds before.
     """
@@ -268,14 +231,6 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
 def deepest(rows: Sequence[BoundRow]) -> BoundRow | None:
     """The load with the deepest dip of the car's own.
 
-    Parameters
-    ----------
-    rows : sequence of BoundRow
-        All loads.
-
-    Returns
-    -------
-    BoundRow or None
-        None without loads.
+    Gives none without loads.
     """
     return max(rows, key=lambda row: row.own_rpm, default=None)

@@ -78,10 +78,7 @@ class Cause:
     def to_dict(self) -> dict[str, Any]:
         """The cause by name.
 
-        Returns
-        -------
-        dict
-            None where there is no number.
+        Gives none where there is no number.
         """
         return {n: known(v) if isinstance(v, float) else v for n, v in vars(self).items()}
 
@@ -152,22 +149,7 @@ def best_row(table: Ablation, key: str) -> AblationRow | None:
 
 
 def ranked(table: Ablation, first: str) -> list[tuple[str, AblationRow | None]]:
-    """Causes that have a part in the hunting, the first cause first.
-
-    Parameters
-    ----------
-    table : Ablation
-        What was switched off.
-    first : str
-        Key of the cause named by theory.
-
-    Returns
-    -------
-    list of tuple
-        Key and the row that proves it: those that end it before those that only lessen it.
-        Theory's choice comes first where switching it off ends the hunting or, where nothing does,
-        is as good as any; else the best switch-off overrules it.
-    """
+    """Causes that have a part in the hunting, the first cause first."""
     if first == "not_feedback":
         return [(first, table.row("feedback"))]
     rows = {key: best_row(table, key) for key in _SWITCHED_BY}
@@ -184,21 +166,7 @@ def ranked(table: Ablation, first: str) -> list[tuple[str, AblationRow | None]]:
 
 
 def agrees(table: Ablation, first: str) -> bool:
-    """Whether the switch-off bears out the cause that theory named first.
-
-    Parameters
-    ----------
-    table : Ablation
-        What was switched off.
-    first : str
-        Key of the cause named.
-
-    Returns
-    -------
-    bool
-        True if switching it off ends the hunting, or, where no single switch-off does, lessens
-        it most; for ``not_feedback`` if it goes on with the valve held.
-    """
+    """Whether the switch-off bears out the cause that theory named first."""
     if first == "not_feedback":
         held = table.row("feedback")
         return held is None or held.left_share > 1.0 - NO_PART_SHARE or table.held_chance > 0.0

@@ -122,10 +122,7 @@ class CycleView:
     def to_dict(self) -> dict[str, Any]:
         """The view by name.
 
-        Returns
-        -------
-        dict
-            Cycles as dicts.
+        Gives cycles as dicts.
         """
         return {
             "phase": self.phase,
@@ -151,21 +148,7 @@ def _place_of(car: Car, point: IdlePoint, leak_mm2: float, low_steps: float) -> 
 def seen_cycles(car: Car, point: IdlePoint, phases: Phases, ends: Ends) -> list[SeenCycle]:
     """The cycles of the runs that hunt and have a period.
 
-    Parameters
-    ----------
-    car : Car
-        Its move.
-    point : IdlePoint
-        The idle point.
-    phases : Phases
-        Starting phases of the runs.
-    ends : Ends
-        How the runs ended, phase by phase, the starts of a phase side by side.
-
-    Returns
-    -------
-    list of SeenCycle
-        Those with the target midway between two positions first.
+    Gives those with the target midway between two positions first.
     """
     starts = ends.hunting.size // len(phases)
     found = []
@@ -193,23 +176,7 @@ def stable_cycles(
 ) -> list[Cycle]:
     """The stable cycles that theory predicts.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        Engine.
-    law : SampledPI
-        Controller; with derivative action only first harmonics are at hand.
-    move_steps : int
-        Minimum move [steps].
-    deadband_rpm : float
-        Half-width [rpm].
-    phase : float
-        Where the target lies between two positions, 0 to 1 [-].
-
-    Returns
-    -------
-    list of Cycle
-        From quick to slow.
+    Gives from quick to slow.
     """
     inside = min(max(phase, EDGE), 1.0 - EDGE)
     if isinstance(law, SampledPID) and law.derivative_steps_s_per_100rpm > 0.0:
@@ -221,16 +188,8 @@ def stable_cycles(
 def best_of(cycles: list[Cycle]) -> Cycle | None:
     """The prediction that is told where there are several.
 
-    Parameters
-    ----------
-    cycles : list of Cycle
-        Stable ones.
-
-    Returns
-    -------
-    Cycle or None
-        Of those the staircase was seen to follow, else of all, the slowest: it is the one with the
-        fewest positions and the nearest to rest.
+    Gives of those the staircase was seen to follow, else of all, the slowest: it is the one with
+    the fewest positions and the nearest to rest.
     """
     if not cycles:
         return None
@@ -252,23 +211,7 @@ def cycle_view(
 ) -> CycleView:
     """Predict the limit cycle and put it beside the simulated one.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    point : IdlePoint
-        Its warm idle.
-    phases : Phases
-        Starting phases.
-    ends : Ends
-        Ends of runs without scatter, phase by phase, ``STARTS_rpm`` side by side.
-    predicted_chance : float
-        Chance of hunting by theory [-].
-
-    Returns
-    -------
-    CycleView
-        Both.
+    Gives both.
     """
     by_start = ends.hunting.reshape(len(phases), -1)
     seen = next(iter(seen_cycles(car, point, phases, ends)), None)

@@ -88,32 +88,16 @@ class Measured:
     values: Reals
 
     def of(self, name: str) -> Reals:
-        """One measure of all runs.
+        """One measure of all runs [any].
 
-        Parameters
-        ----------
-        name : str
-            Name of a measure.
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (runs,).
+        Gives shape (runs,).
         """
         return np.asarray(self.values[:, COLUMN[name]])
 
     def mean(self, name: str) -> float:
-        """Mean of one measure over the runs that have it.
+        """Mean of one measure over the runs that have it [any].
 
-        Parameters
-        ----------
-        name : str
-            Name of a measure.
-
-        Returns
-        -------
-        float
-            Nan if none has it.
+        Gives nan if none has it.
         """
         column = self.of(name)
         known = column[np.isfinite(column)]
@@ -185,19 +169,7 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
 def measured(samples: Samples, duration_s: float = RUN_s, floor_rpm: float = 0.0) -> Measured:
     """Measure runs with scatter over all but their first 20 s.
 
-    Parameters
-    ----------
-    samples : Samples
-        What they left.
-    duration_s : float
-        Their length [s].
-    floor_rpm : float
-        Swing with the valve held, 0 where not known [rpm].
-
-    Returns
-    -------
-    Measured
-        By the measures of ``tuning.measures.measuring``.
+    Gives by the measures of ``tuning.measures.measuring``.
     """
     stalled_s = samples.counted("stalled_s")
     first = np.where(np.isfinite(stalled_s), np.ceil(stalled_s / SAMPLE_s) - 1.0, -1.0)
@@ -215,16 +187,6 @@ def measured(samples: Samples, duration_s: float = RUN_s, floor_rpm: float = 0.0
 def part(ends: Ends, rows: slice) -> Ends:
     """Some of the runs.
 
-    Parameters
-    ----------
-    ends : Ends
-        All.
-    rows : slice
-        Which.
-
-    Returns
-    -------
-    Ends
-        Those.
+    Gives those.
     """
     return Ends(**{name: values[rows] for name, values in vars(ends).items()})

@@ -110,26 +110,6 @@ def followed_cycle(
 ) -> Cycle | None:
     """Follow the controller on the linear engine until it goes round, if it does.
 
-    Parameters
-    ----------
-    car : Car
-        Its feedback, any law, and its base curve.
-    point : IdlePoint
-        Its idle point; the engine must hold its speed with the valve still.
-    settled_rpm : numpy.ndarray
-        Shape (travel + 1,): settled speed at each whole position [rpm].
-    positions : tuple of float
-        Lowest and highest position of the cycle asked about [steps].
-
-    Returns
-    -------
-    Cycle or None
-        The cycle over those positions if one of the starts (base curve, lowest, highest) leads
-        to it, else the first other cycle; None where all come to rest or turn too slowly for a
-        period within a minute.
-
-    Notes
-    -----
     Trim limits are counted from where it starts.  The valve loses no step here.
     Source: superposition of step responses; the controller is the product's own.
     """

@@ -211,22 +211,8 @@ def stability_border(
 ) -> tuple[Reals, Reals]:
     """Gains at which the loop without steps begins to swing, over their ratio.
 
-    Parameters
-    ----------
-    point : IdlePoint
-        The engine, stable with the valve still.
-    update_period_s : float
-        Update period [s].
-    move_steps : int
-        Size of the moves whose travel time counts [steps].
+    Gives proportional and integral gain [steps per 100 rpm (and second)].
 
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Proportional and integral gain [steps per 100 rpm (and second)].
-
-    Notes
-    -----
     Source: ``tuning.loop.margins.ultimate_gain`` along rays.
     """
     tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()

@@ -145,15 +145,7 @@ _TOLD: dict[str, Callable[[Findings], tuple[str, str, str]]] = {
 def causes_of(findings: Findings) -> tuple[Cause, ...]:
     """Causes that take part, ranked, each with its number, remedy and cost.
 
-    Parameters
-    ----------
-    findings : Findings
-        What was found.
-
-    Returns
-    -------
-    tuple of Cause
-        Empty where nothing hunts and feedback is on.
+    Gives empty where nothing hunts and feedback is on.
     """
     f = findings
     first = named_by_theory(f.car, f.linear, f.resolution, f.table)

@@ -83,10 +83,7 @@ class ResolutionView:
     def to_dict(self) -> dict[str, Any]:
         """The view by name.
 
-        Returns
-        -------
-        dict
-            Arrays as lists.
+        Gives arrays as lists.
         """
         plain = {
             name: known(value) if isinstance(value, float) else value
@@ -119,21 +116,7 @@ class Bracket:
 def bracket(rpm: Reals, target_rpm: float, on_lattice: float, move_steps: int) -> Bracket | None:
     """Find the positions of a lattice that lie either side of the target.
 
-    Parameters
-    ----------
-    rpm : numpy.ndarray
-        Settled speed at each whole position [rpm].
-    target_rpm : float
-        Target [rpm].
-    on_lattice : float
-        Any position of the lattice [steps].
-    move_steps : int
-        Its spacing [steps].
-
-    Returns
-    -------
-    Bracket or None
-        None where the target is beyond its ends.
+    Gives none where the target is beyond its ends.
     """
     places = np.arange(int(on_lattice) % move_steps, rpm.size, move_steps)
     above = int(np.argmax(rpm[places] > target_rpm))
@@ -152,21 +135,7 @@ def resting_exists(
 ) -> bool:
     """Whether a lattice holds a position within the deadband.
 
-    Parameters
-    ----------
-    rpm : numpy.ndarray
-        Settled speed at each whole position [rpm].
-    target_rpm, deadband_rpm : float
-        Target and half-width [rpm].
-    on_lattice : float
-        Any position of the lattice [steps].
-    move_steps : int
-        Its spacing [steps].
-
-    Returns
-    -------
-    bool
-        True if one does.
+    Gives true if one does.
     """
     places = np.arange(int(on_lattice) % move_steps, rpm.size, move_steps)
     return bool(np.any(np.abs(rpm[places] - target_rpm) <= deadband_rpm))
@@ -175,21 +144,9 @@ def resting_exists(
 def creeping_period_s(car: Car, place: Bracket) -> float:
     """Period of the cycle about a target when it is so slow that the engine follows at once.
 
-    Parameters
-    ----------
-    car : Car
-        Its law and move.
-    place : Bracket
-        Where the target lies.
+    Gives time for the integral to travel there and back; 0 where the gain alone does it, infinite
+    without integral action [s].
 
-    Returns
-    -------
-    float
-        Time for the integral to travel there and back; 0 where the gain alone does it, infinite
-        without integral action [s].
-
-    Notes
-    -----
     (m - 1 - Kp m S)/Ki times the sum of one over each settled error:
     ``tuning.loop.cycles.square_cycle`` without its transients.  Source: derivation our own.
     """
@@ -207,17 +164,7 @@ def creeping_period_s(car: Car, place: Bracket) -> float:
 def starting_steps(car: Car, point: IdlePoint) -> float:
     """Where the base curve puts the valve at the start of a run.
 
-    Parameters
-    ----------
-    car : Car
-        Its open limit.
-    point : IdlePoint
-        The idle point.
-
-    Returns
-    -------
-    float
-        Whole position [steps].
+    Gives whole position [steps].
     """
     return min(max(float(np.floor(point.base_steps + 0.5)), 0.0), float(car.valve.open_limit_steps))
 
@@ -225,23 +172,9 @@ def starting_steps(car: Car, point: IdlePoint) -> float:
 def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     """Whether the geometry of positions leaves no rest, phase by phase.
 
-    Parameters
-    ----------
-    car : Car
-        Its move, deadband and base curve.
-    point : IdlePoint
-        The idle point.
-    phases : Phases
-        Starting phases.
+    Gives true where no position within the deadband can be reached by whole moves from the start,
+    and the cycle would not be slower than a minute.
 
-    Returns
-    -------
-    list of bool
-        True where no position within the deadband can be reached by whole moves from the start,
-        and the cycle would not be slower than a minute.
-
-    Notes
-    -----
     Moves larger than the minimum shift the lattice; over the phases that changes no odds.
     Source: geometry, derivation our own; see ``tuning.loop.lattice``.
     """

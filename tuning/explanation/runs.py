@@ -154,17 +154,9 @@ class Samples:
     period_s: Reals
 
     def counted(self, name: str) -> Reals:
-        """One counter of all runs.
+        """One counter of all runs [-].
 
-        Parameters
-        ----------
-        name : str
-            One of ``sim.COUNTERS``.
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (runs,).
+        Gives shape (runs,).
         """
         return np.asarray(self.counters[:, COUNTERS.index(name)])
 
@@ -229,27 +221,7 @@ def run_settings(
 ) -> Samples:
     """Run one car with many settings in each phase.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    feedbacks : sequence of Feedback
-        Settings, the same minimum move in all for the phases to suit them.
-    phases : Phases
-        Starting phases.
-    coolant_degC : float
-        Coolant temperature, held [degC].
-    seed : int
-        First seed; phase n takes seed + n, the same for all settings.
-    offsets_rpm : sequence of float
-        Speeds at the start above target; the phases take them in turn [rpm].
-    duration_s : float
-        Length of the runs [s].
-
-    Returns
-    -------
-    Samples
-        Rows setting by setting, then phase by phase.
+    Gives rows setting by setting, then phase by phase.
     """
     scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
     fleet = _phase_fleet([car], phases, scenario)

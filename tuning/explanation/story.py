@@ -209,23 +209,7 @@ def tell_cycle(
 ) -> Story | None:
     """Run the hunting car again in the narrated schedule and tell one period of it.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    point : IdlePoint
-        Its warm idle.
-    phases : Phases
-        Phases of the runs among which the cycle was seen.
-    seen : SeenCycle or None
-        The cycle to tell; its row says phase and start.
-    move_rpm : float
-        What one smallest move is worth [rpm].
-
-    Returns
-    -------
-    Story or None
-        None where there is no cycle of the valve to tell.
+    Gives none where there is no cycle of the valve to tell.
     """
     if seen is None:
         return None

@@ -27,22 +27,9 @@ ROUND_gain = 0.1
 def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[str, Any]:
     """Simple settings that should rest: a starting point, not a search.
 
-    Parameters
-    ----------
-    car : Car
-        Its update period, limits and law are kept; law ``nudge`` and ``pid`` become ``pi``.
-    point : IdlePoint
-        Its warm idle, with an engine that holds its speed with the valve still.
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held [rpm].
+    Gives keys of table [feedback]; empty where feedback is off or the engine does not hold its
+    speed.
 
-    Returns
-    -------
-    dict
-        Keys of table [feedback]; empty where feedback is off or the engine does not hold its speed.
-
-    Notes
-    -----
     Gains by the AMIGO rule, lowered if need be; the smallest move that can be told from scatter;
     a deadband that always holds a position, and two standard deviations more.
     Source: ``tuning.loop.rules``, ``tuning.loop.lattice``.

@@ -49,18 +49,8 @@ class Switch:
 def finer_valve(car: Car) -> tuple[Car, int]:
     """The same valve and law with many small steps in place of each whole one, and minimum move 1.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
+    Gives the changed car, and how many positions stand for one [-].
 
-    Returns
-    -------
-    tuple
-        The changed car, and how many positions stand for one [-].
-
-    Notes
-    -----
     Steps, travel, curves, gains and limits are multiplied by n, the time of a step divided by it,
     so that areas, seconds and the law stay what they were; only rounding and minimum move get
     finer.  A nudge becomes n times as many of one fine step.

@@ -171,17 +171,7 @@ def _suggestion(f: Findings) -> list[str]:
 def sentences(findings: Findings, causes: tuple[Cause, ...]) -> tuple[str, ...]:
     """The verdict in plain sentences.
 
-    Parameters
-    ----------
-    findings : Findings
-        What was found.
-    causes : tuple of Cause
-        Of ``causes_of``.
-
-    Returns
-    -------
-    tuple of str
-        The headline first.
+    Gives the headline first.
     """
     told = [_headline(findings, causes), *_stalls(findings)]
     for cause in causes:

@@ -54,10 +54,7 @@ DECIMALS = {"time_s": 2, "rpm": 0, "map_kPa": 1, "coolant_degC": 0, "battery_V":
 def invented_car() -> Car:
     """The engine behind the bundled logs.
 
-    Returns
-    -------
-    Car
-        The trials car with the values of ``TRUTH``.
+    Gives the trials car with the values of ``TRUTH``.
     """
     return with_values(load_car("trials"), TRUTH)
 
@@ -67,28 +64,7 @@ def record_plan(
 ) -> Columns:
     """Carry out a recording plan on a car in the model.
 
-    Parameters
-    ----------
-    car : Car
-        The engine recorded; the plan may have been made for another.
-    plan : RecordingPlan
-        What to do.
-    seed : int
-        Seed of scatter and noise, 0 to 2**31 - 1.
-    rate_Hz : float
-        Rows a second [Hz].
-    coolant_degC : float
-        Coolant temperature [degC].
-
-    Returns
-    -------
-    dict of str to ndarray
-        Columns of a log by our names, as ``write_log`` takes them.
-
-    Raises
-    ------
-    ValueError
-        If the engine stalls on the way.
+    Gives columns of a log by our names, as ``write_log`` takes them.
     """
     times = np.arange(1, int(plan.duration_s * rate_Hz) + 1) / rate_Hz
     begins = np.array([hold.from_s for hold in plan.holds])
@@ -126,23 +102,7 @@ def record_idle(
 ) -> Columns:
     """Record a car that runs with its own feedback.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    seed : int
-        Seed of scatter and noise, 0 to 2**31 - 1.
-    scenario : str
-        Name of a scenario.
-    rate_Hz : float
-        Rows a second [Hz].
-    base_error_steps : float
-        Error of the base curve [steps].
-
-    Returns
-    -------
-    dict of str to ndarray
-        Columns of a log by our names.
+    Gives columns of a log by our names.
     """
     trace = simulate(car, load_scenario(scenario), seed, base_error_steps=base_error_steps)
     spacing_s = 1.0 / rate_Hz
@@ -154,22 +114,7 @@ def record_idle(
 
 
 def write_invented(columns: Columns, path: str | Path, note: str) -> None:
-    """Write an invented log that says so in its first line.
-
-    Parameters
-    ----------
-    columns : dict of str to ndarray
-        By our names.
-    path : str or Path
-        The file.
-    note : str
-        What it shows, for the first line.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written.
-    """
+    """Write an invented log that says so in its first line."""
     rounded: dict[str, ArrayLike] = {
         name: np.round(values, DECIMALS[name]) + 0.0 for name, values in columns.items()
     }
@@ -183,15 +128,7 @@ def write_invented(columns: Columns, path: str | Path, note: str) -> None:
 def write_bundled_logs(folder: str | Path) -> list[Path]:
     """Make the bundled demonstration logs anew.
 
-    Parameters
-    ----------
-    folder : str or Path
-        Where to.
-
-    Returns
-    -------
-    list of Path
-        The files written.
+    Gives the files written.
     """
     car, described = invented_car(), load_car("trials")
     recording, hunting = Path(folder) / "trials_recording.csv", Path(folder) / "trials_hunting.csv"

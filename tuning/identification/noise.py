@@ -51,17 +51,7 @@ class Noise:
     def independent(self, residuals: Floats, follows: NDArray[np.int64]) -> Floats:
         """Turn residuals into independent ones of unit variance.
 
-        Parameters
-        ----------
-        residuals : ndarray
-            Shape (rows, signals) [rpm, kPa].
-        follows : ndarray of int
-            Shape (rows,): how many rows before each one it follows without a gap.
-
-        Returns
-        -------
-        ndarray
-            Shape of ``residuals`` [-].
+        Gives shape of ``residuals`` [-].
         """
         order = len(self.memory)
         plain = residuals / self.sd
@@ -76,15 +66,7 @@ class Noise:
 def rows_that_follow(time_s: Floats) -> NDArray[np.int64]:
     """Count, for each row, the rows before it without a gap.
 
-    Parameters
-    ----------
-    time_s : ndarray
-        Shape (rows,): rising [s].
-
-    Returns
-    -------
-    ndarray of int
-        Shape (rows,).
+    Gives shape (rows,).
     """
     rows = np.arange(time_s.size)
     if time_s.size < 2:
@@ -97,15 +79,7 @@ def rows_that_follow(time_s: Floats) -> NDArray[np.int64]:
 def first_noise(signals: int) -> Noise:
     """Noise that a first fit takes: no memory.
 
-    Parameters
-    ----------
-    signals : int
-        1 without, 2 with manifold pressure.
-
-    Returns
-    -------
-    Noise
-        The model.
+    Gives the model.
     """
     return Noise(FIRST_GUESS[:signals], (), np.eye(signals))
 
@@ -113,20 +87,8 @@ def first_noise(signals: int) -> Noise:
 def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int64]]) -> Noise:
     """Estimate a noise model from residuals.
 
-    Parameters
-    ----------
-    residuals : sequence of ndarray
-        Shape (rows, signals) each: a stretch [rpm, kPa].
-    follows : sequence of ndarray
-        Shape (rows,) each, as of ``rows_that_follow``.
+    Gives the model.
 
-    Returns
-    -------
-    Noise
-        The model.
-
-    Notes
-    -----
     Source: least-squares estimate of a vector autoregression, Lutkepohl, New Introduction to
     Multiple Time Series Analysis (2005), ch. 3; standard deviations by the median.
     """

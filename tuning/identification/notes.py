@@ -20,20 +20,8 @@ BEFORE_s = 0.6
 def moves_follow_speed(log: Log, car: Car) -> bool:
     """Tell whether the valve's moves answer speed: feedback was on.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    car : Car
-        For its target speed.
+    Gives true if many small moves open below and close above the target.
 
-    Returns
-    -------
-    bool
-        True if many small moves open below and close above the target.
-
-    Notes
-    -----
     Source: likeness (Pearson) of error and direction of move (our limit).
     """
     if log.valve_steps is None:
@@ -60,21 +48,7 @@ def notes_on(
 ) -> list[str]:
     """Remark on what the logs are like.
 
-    Parameters
-    ----------
-    logs : sequence of Log
-        The logs.
-    car : Car
-        The car as described.
-    spark : SparkFound or None
-        What spark does in them.
-    loads_W : ndarray
-        Sizes found of loads that were not recorded [W].
-
-    Returns
-    -------
-    list of str
-        Remarks for people.
+    Gives remarks for people.
     """
     notes = []
     for log in logs:

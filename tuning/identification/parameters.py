@@ -80,47 +80,28 @@ class Parameters:
 
     @property
     def prior_sd(self) -> Floats:
-        """Standard deviations believed before the log, in order."""
+        """Standard deviations believed before the log, in order [any]."""
         covariance = np.linalg.inv(self.precision_root.T @ self.precision_root)
         return np.sqrt(np.diag(covariance))
 
     def limits(self) -> tuple[Floats, Floats]:
         """Lowest and highest departures.
 
-        Returns
-        -------
-        tuple of ndarray
-            In order.
+        Gives in order.
         """
         return np.array([one.low for one in self.each]), np.array([one.high for one in self.each])
 
     def loads(self, departures: Floats) -> Floats:
         """Departures of the loads whose size is not known.
 
-        Parameters
-        ----------
-        departures : ndarray
-            Shape (n,), in order.
-
-        Returns
-        -------
-        ndarray
-            Shape (loads,): logarithms of their sizes over the guess [-].
+        Gives shape (loads,): logarithms of their sizes over the guess [-].
         """
         return np.asarray(departures[[i for i, one in enumerate(self.each) if not one.table]])
 
     def car_with(self, departures: Floats) -> Car:
         """Change the car; the result is not checked against the car file's bounds.
 
-        Parameters
-        ----------
-        departures : ndarray
-            Shape (n,), in order.
-
-        Returns
-        -------
-        Car
-            A changed copy.
+        Gives A changed copy.
         """
         changes = self.changes(departures)
         tables = {
@@ -132,15 +113,7 @@ class Parameters:
     def changes(self, departures: Floats) -> dict[str, dict[str, Any]]:
         """Values that a vector of departures stands for.
 
-        Parameters
-        ----------
-        departures : ndarray
-            Shape (n,), in order.
-
-        Returns
-        -------
-        dict
-            By table and key, as ``with_values`` takes them.
+        Gives by table and key, as ``with_values`` takes them.
         """
         by_name = dict(zip(self.names, (float(x) for x in departures), strict=True))
         changes: dict[str, dict[str, Any]] = {}
@@ -160,17 +133,7 @@ class Parameters:
 def factor(value: float, departure: float) -> float:
     """Apply a logarithmic departure.
 
-    Parameters
-    ----------
-    value : float
-        The car file's value [any].
-    departure : float
-        Logarithm of the factor [-].
-
-    Returns
-    -------
-    float
-        The changed value [any].
+    Gives the changed value [any].
     """
     return value * float(np.exp(departure))
 
@@ -178,15 +141,7 @@ def factor(value: float, departure: float) -> float:
 def added(value: float, departure: float) -> float:
     """Apply an additive departure; the result is not below 0.
 
-    Parameters
-    ----------
-    value, departure : float
-        The car file's value and what is added [any].
-
-    Returns
-    -------
-    float
-        The changed value [any].
+    Gives the changed value [any].
     """
     return max(value + departure, 0.0)
 
@@ -194,18 +149,8 @@ def added(value: float, departure: float) -> float:
 def lag_of_share(share: float) -> float:
     """Lag that keeping a share of the old reading makes.
 
-    Parameters
-    ----------
-    share : float
-        Share kept at each firing, below 1 [-].
+    Gives lag [firings].
 
-    Returns
-    -------
-    float
-        Lag [firings].
-
-    Notes
-    -----
     Source: first-order discrete filter, any textbook.
     """
     return share / (1.0 - share)
@@ -214,17 +159,7 @@ def lag_of_share(share: float) -> float:
 def smoothing(share: float, departure: float) -> float:
     """Change the lag of the speed reading.
 
-    Parameters
-    ----------
-    share : float
-        Share of the old reading kept [-].
-    departure : float
-        Firings added to its lag [-].
-
-    Returns
-    -------
-    float
-        The changed share [-].
+    Gives the changed share [-].
     """
     lag = max(lag_of_share(share) + departure, 0.0)
     return lag / (1.0 + lag)
@@ -276,17 +211,7 @@ def _bounded(name: str, table: str, key: str, sd: float, car: Car, unit: str = "
 def field_bounds(model: Any, key: str) -> tuple[float, float]:
     """Bounds of a number of the car file.
 
-    Parameters
-    ----------
-    model : type
-        The table's model.
-    key : str
-        The number's key.
-
-    Returns
-    -------
-    tuple of float
-        Lowest and highest; infinite where there is none.
+    Gives lowest and highest; infinite where there is none.
     """
     least, most = -np.inf, np.inf
     for rule in model.model_fields[key].metadata:
@@ -305,23 +230,7 @@ def make_parameters(
 ) -> Parameters:
     """Decide what may change.
 
-    Parameters
-    ----------
-    car : Car
-        The car as described.
-    visited : ndarray
-        Valve positions in the logs [steps].
-    pivot_rpm : float
-        Usual speed in the logs [rpm].
-    with_map : bool
-        Whether manifold pressure was recorded.
-    loads : int
-        Number of loads whose size is not known.
-
-    Returns
-    -------
-    parameters : Parameters
-        With the beliefs about them.
+    Gives with the beliefs about them.
     """
     plain = [
         ("leak at the throttle", "throttle", "leak_mm2", 0.35, ""),

@@ -123,10 +123,7 @@ class RecordingPlan:
     def lines(self) -> list[str]:
         """The plan as text, a line a hold.
 
-        Returns
-        -------
-        list of str
-            Lines for people.
+        Gives lines for people.
         """
         minutes = self.duration_s / 60.0
         rows = [f"Recording plan for {self.car}: {minutes:.1f} minutes at {self.rate_Hz:g} Hz", ""]
@@ -143,10 +140,7 @@ class RecordingPlan:
     def to_dict(self) -> dict[str, Any]:
         """Give the plan as plain values, ready for JSON.
 
-        Returns
-        -------
-        dict
-            By attribute; each hold a dict.
+        Gives by attribute; each hold a dict.
         """
         return asdict(self) | {"duration_s": self.duration_s}
 
@@ -154,17 +148,7 @@ class RecordingPlan:
 def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
     """Read the base curve.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    coolant_degC : float
-        Where to read it [degC].
-
-    Returns
-    -------
-    float
-        Valve position [steps].
+    Gives valve position [steps].
     """
     points = np.asarray(car.curves.base_steps, dtype=float)
     return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))

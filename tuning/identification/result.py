@@ -273,20 +273,10 @@ class Fit:
 
 
 def root_of(covariance: Floats) -> Floats:
-    """Root of a covariance that may be singular.
+    """Root of a covariance that may be singular [any].
 
-    Parameters
-    ----------
-    covariance : ndarray
-        Shape (n, n), symmetric.
+    Gives shape (n, n): times standard normal numbers it gives numbers of that covariance.
 
-    Returns
-    -------
-    ndarray
-        Shape (n, n): times standard normal numbers it gives numbers of that covariance.
-
-    Notes
-    -----
     Source: eigenvalues, definition.
     """
     values, vectors = np.linalg.eigh(covariance)

@@ -81,20 +81,8 @@ def _lags(rate_Hz: float) -> NDArray[np.int64]:
 def swings(series: Sequence[Floats], lags: NDArray[np.int64]) -> Floats:
     """Variance, and mean squares of the change over each lag.
 
-    Parameters
-    ----------
-    series : sequence of ndarray
-        Even residuals, about zero [rpm].
-    lags : ndarray of int
-        Lags, each 1 or more [rows].
+    Gives shape (1 + lags,): the variance first [rpm2].
 
-    Returns
-    -------
-    ndarray
-        Shape (1 + lags,): the variance first [rpm2].
-
-    Notes
-    -----
     Source: structure function, definition.
     """
     everything = np.concatenate(list(series))
@@ -114,15 +102,7 @@ def _changed(car: Car, share: float, memory: float, noise_rpm: float) -> Car:
 def settled_slots(stretches: Sequence[Stretch]) -> list[Flags]:
     """Slots in which speed has settled after the last change.
 
-    Parameters
-    ----------
-    stretches : sequence of Stretch
-        Stretches of idling.
-
-    Returns
-    -------
-    list of ndarray
-        Shape (slots,) each; all used ones where few have settled.
+    Gives shape (slots,) each; all used ones where few have settled.
     """
     settled = []
     for one in stretches:
@@ -154,21 +134,7 @@ def without_odd_holds(
     In one hold of many, near a stall or with a load that the model has too small, what is left
     over is not scatter; squares would let it speak for all the others.
 
-    Parameters
-    ----------
-    stretches : sequence of Stretch
-        Stretches of idling.
-    slots : sequence of ndarray
-        As of `settled_slots`.
-    left : sequence of ndarray
-        What is left over of the log, by stretch [rpm].
-    replays : sequence of sequence of ndarray
-        The same of several replays with scatter.
-
-    Returns
-    -------
-    list of ndarray
-        The slots that remain.
+    Gives the slots that remain.
     """
     each = list(zip(stretches, slots, strict=True))
     seen = np.hstack([_hold_squares(*at, one) for at, one in zip(each, left, strict=True)])
@@ -238,26 +204,8 @@ def match_scatter(
 ) -> Scatter:
     """Find the scatter with which replays leave the same over as the log.
 
-    Parameters
-    ----------
-    car : Car
-        The fitted car.
-    logs : sequence of Log
-        The logs.
-    stretches : sequence of Stretch
-        Their stretches of idling.
-    loads_W : ndarray
-        Sizes found of the loads that were not recorded [W].
-    seed : int
-        Seed of the replays.
+    Gives what matches the size and the quickness of what is left over best.
 
-    Returns
-    -------
-    Scatter
-        What matches the size and the quickness of what is left over best.
-
-    Notes
-    -----
     Source: our own; small scatter adds to speed in proportion, so that its mean squares are
     mixed from those of one trial size and of the sensor's noise (non-negative least squares).
     """

@@ -60,15 +60,7 @@ class Problem:
     def modelled(self, departures: Floats) -> list[Floats]:
         """What the model gives for all slots of each stretch.
 
-        Parameters
-        ----------
-        departures : ndarray
-            In the order of the parameters.
-
-        Returns
-        -------
-        list of ndarray
-            Shape (slots, signals) each [rpm, kPa].
+        Gives shape (slots, signals) each [rpm, kPa].
         """
         car = self.parameters.car_with(departures)
         loads_W = GUESSED_LOAD_W * np.exp(self.parameters.loads(departures))
@@ -78,15 +70,7 @@ class Problem:
     def residuals(self, departures: Floats) -> list[Floats]:
         """Model less measured in the used slots of each stretch.
 
-        Parameters
-        ----------
-        departures : ndarray
-            In the order of the parameters.
-
-        Returns
-        -------
-        list of ndarray
-            Shape (used slots, signals) each [rpm, kPa].
+        Gives shape (used slots, signals) each [rpm, kPa].
         """
         return [
             (model - one.measured)[one.used]
@@ -96,15 +80,7 @@ class Problem:
     def weighed(self, departures: Floats) -> Floats:
         """Independent residuals of the slots that count, then those of the beliefs.
 
-        Parameters
-        ----------
-        departures : ndarray
-            In the order of the parameters.
-
-        Returns
-        -------
-        ndarray
-            Of unit variance each [-].
+        Gives of unit variance each [-].
         """
         pieces = [
             self.noise.independent(values, follows)[kept].ravel()
@@ -115,19 +91,9 @@ class Problem:
         return np.concatenate([*pieces, self.parameters.precision_root @ departures])
 
     def derivatives(self, departures: Floats, both_sides: bool = True) -> Floats:
-        """Differentiate the residuals.
+        """Differentiate the residuals [any].
 
-        Parameters
-        ----------
-        departures : ndarray
-            Where.
-        both_sides : bool
-            Central differences, else one-sided.
-
-        Returns
-        -------
-        ndarray
-            Shape (residuals, parameters).
+        Gives shape (residuals, parameters).
         """
         low, high = self.parameters.limits()
         here = None if both_sides else self.weighed(departures)
@@ -144,23 +110,9 @@ class Problem:
         return np.column_stack(columns)
 
     def solve(self, start: Floats, most: int, tolerance: float, quick: bool) -> Floats:
-        """Find the departures that fit best.
+        """Find the departures that fit best [any].
 
-        Parameters
-        ----------
-        start : ndarray
-            Where to begin.
-        most : int
-            Most evaluations beside those for derivatives.
-        tolerance : float
-            Relative change of departures and of the sum of squares at which to end [-].
-        quick : bool
-            One-sided differences.
-
-        Returns
-        -------
-        ndarray
-            Departures.
+        Gives departures.
         """
         from scipy.optimize import least_squares
 
@@ -180,7 +132,7 @@ class Problem:
             np.clip(start, low + inside, high - inside) / sd + 1.0,
             jac=derivatives,
             bounds=(low / sd + 1.0, high / sd + 1.0),
-            # Not the factorisation of the whole, whose threads wait on a busy machine.
+            # Not the factorisation of the whole, whose threads wait on a busy machine [any].
             tr_solver="lsmr",
             loss="soft_l1",
             f_scale=ROBUST_SD,
@@ -191,33 +143,15 @@ class Problem:
         return np.clip((np.asarray(found.x) - 1.0) * sd, low, high)
 
     def learn_noise(self, departures: Floats) -> None:
-        """Estimate the noise model from what is left at some departures.
-
-        Parameters
-        ----------
-        departures : ndarray
-            Where.
-        """
+        """Estimate the noise model from what is left at some departures."""
         self.noise = estimate_noise(self.residuals(departures), self._follows)
 
 
 def covariance_of(problem: Problem, departures: Floats) -> Floats:
-    """Covariance of fitted departures.
+    """Covariance of fitted departures [any].
 
-    Parameters
-    ----------
-    problem : Problem
-        With the noise model of the fit.
-    departures : ndarray
-        The best ones.
+    Gives shape (parameters, parameters).
 
-    Returns
-    -------
-    ndarray
-        Shape (parameters, parameters).
-
-    Notes
-    -----
     Source: sandwich estimate with Bartlett weights over lags, Newey and West, Econometrica 55
     (1987), for robust weights as Huber (1964); beliefs enter as observations of their own.
     """
@@ -245,19 +179,7 @@ def fit_departures(
 ) -> tuple[Floats, Floats]:
     """Fit in three rounds: plain residuals, then twice with the noise model of the one before.
 
-    Parameters
-    ----------
-    problem : Problem
-        Left with the noise model of the last round.
-    start : ndarray
-        Where to begin.
-    tell : callable
-        Told the share done and what is being done.
-
-    Returns
-    -------
-    departures, covariance : ndarray
-        The fit.
+    Gives the fit.
     """
     tell(0.05, "a first fit")
     found = problem.solve(start, 20, 1.0e-3, quick=True)

@@ -83,30 +83,14 @@ class Stretch:
     def averaged(self, values: Floats) -> Floats:
         """Mean over each slot.
 
-        Parameters
-        ----------
-        values : ndarray
-            Shape (rows,) [any].
-
-        Returns
-        -------
-        ndarray
-            Shape (slots,) [any].
+        Gives shape (slots,) [any].
         """
         return np.bincount(self.slot, values, self.weight.size) * self.weight
 
     def readings(self, read: Replayed) -> Floats:
         """What a replay gives for what was measured.
 
-        Parameters
-        ----------
-        read : Replayed
-            Of this stretch's drive.
-
-        Returns
-        -------
-        ndarray
-            Shape of ``measured`` [rpm, kPa].
+        Gives shape of ``measured`` [rpm, kPa].
         """
         signals = (read.rpm, read.map_kPa)[: self.measured.shape[1]]
         return np.column_stack([self.averaged(signal) for signal in signals])
@@ -114,15 +98,7 @@ class Stretch:
     def drive_with(self, loads_W: Floats) -> Drive:
         """The drive with other sizes of the loads that were not recorded.
 
-        Parameters
-        ----------
-        loads_W : ndarray
-            Sizes by number of the load [W].
-
-        Returns
-        -------
-        Drive
-            The same drive where it has no such load.
+        Gives the same drive where it has no such load.
         """
         at = self.load_of_event >= 0
         if not at.any():
@@ -135,17 +111,7 @@ class Stretch:
 def fresh_rows(log: Log, name: str = "rpm") -> Flags:
     """Rows in which a slowly refreshed signal is new.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    name : str
-        The signal.
-
-    Returns
-    -------
-    ndarray of bool
-        Shape (rows,); all True where it is refreshed with the rows.
+    Gives shape (rows,); all True where it is refreshed with the rows.
     """
     values = getattr(log, name)
     if name not in log.refresh_s:
@@ -156,15 +122,7 @@ def fresh_rows(log: Log, name: str = "rpm") -> Flags:
 def holds_of(time_s: Floats, steps: Floats) -> NDArray[np.int64]:
     """Number the holds of the valve, long ones cut.
 
-    Parameters
-    ----------
-    time_s, steps : ndarray
-        Shape (n,): times and commanded positions [s, steps].
-
-    Returns
-    -------
-    ndarray of int
-        Shape (n,), rising from 0.
+    Gives shape (n,), rising from 0.
     """
     number = np.zeros(time_s.size, dtype=np.int64)
     began_s = time_s[0]
@@ -271,22 +229,7 @@ def _with_slots(
 
 
 def find_stretches(logs: Sequence[Log], altitude_m: float = 0.0) -> tuple[list[Stretch], int]:
-    """Find the stretches of idling that a fit can use.
-
-    Parameters
-    ----------
-    logs : sequence of Log
-        Logs with valve steps.
-    altitude_m : float
-        Geopotential height at which they were recorded [m].
-
-    Returns
-    -------
-    stretches : list of Stretch
-        In order; may be empty.  Manifold pressure takes part only if every log has it.
-    loads : int
-        Number of loads whose size was not recorded.
-    """
+    """Find the stretches of idling that a fit can use."""
     all_have_map = all(log.map_kPa is not None for log in logs)
     found: list[Stretch] = []
     loads = 0

@@ -34,23 +34,7 @@ def figures_with_intervals(
 ) -> dict[str, Interval]:
     """Worth of a step, main pole and settled speed with 90 % intervals.
 
-    Parameters
-    ----------
-    draw : callable
-        From departures to a car.
-    found : ndarray
-        Fitted departures.
-    covariance : ndarray
-        Of the departures.
-    steps : float
-        Valve position [steps].
-    seed : int
-        Seed of the draws.
-
-    Returns
-    -------
-    dict of str to Interval
-        ``rpm_per_step``, ``main_pole_rad_s``, ``settled_rpm``.
+    Gives ``rpm_per_step``, ``main_pole_rad_s``, ``settled_rpm``.
     """
     rng = np.random.default_rng(np.random.SeedSequence([seed, 3]))
     root = root_of(covariance)
@@ -88,24 +72,8 @@ def uncertainty_of(
     the leak follows where the engine idles: cars drawn with these are, on average, as likely as
     cars drawn from the full covariance.
 
-    Parameters
-    ----------
-    parameters : Parameters
-        What was changed.
-    found : ndarray
-        Fitted departures.
-    covariance : ndarray
-        Of the departures.
-    scatter : Scatter
-        Unevenness of the firings.
+    Gives by table and key, as the car file takes it [-].
 
-    Returns
-    -------
-    dict
-        By table and key, as the car file takes it [-].
-
-    Notes
-    -----
     Source: conditional variances, the inverse of the precision's diagonal (any textbook); the
     mean of the quadratic form is the number of parameters in both cases.
     """

@@ -34,22 +34,8 @@ def _rise_mm2(points: tuple[tuple[float, float], ...]) -> tuple[float, Floats]:
 def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float, float], ...]:
     """Valve table with the area that each step adds multiplied by a smooth factor.
 
-    Parameters
-    ----------
-    car : Car
-        The car as described.
-    knots : ndarray
-        Positions of the adjustments, rising [steps].
-    adjust : ndarray
-        Logarithms of the factors there; straight lines between, flat beyond [-].
+    Gives area over position, never falling [steps, mm2].
 
-    Returns
-    -------
-    tuple of (float, float)
-        Area over position, never falling [steps, mm2].
-
-    Notes
-    -----
     Source: our own; a table of areas that never fall stays one whatever the factors.
     """
     seat_mm2, rise = _rise_mm2(car.valve.area_mm2)
@@ -65,17 +51,7 @@ def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float,
 def valve_knots(visited: Floats, open_limit_steps: float) -> Floats:
     """Positions at which the valve's curve is adjusted: where the log has been, and the ends.
 
-    Parameters
-    ----------
-    visited : ndarray
-        Positions in the log [steps].
-    open_limit_steps : float
-        Farthest position that the controller asks for [steps].
-
-    Returns
-    -------
-    ndarray
-        Rising [steps].
+    Gives rising [steps].
     """
     low, high = float(np.min(visited)), float(np.max(visited))
     count = int(np.clip(np.unique(visited).size - 1, 1, MOST_KNOTS))
@@ -87,20 +63,8 @@ def valve_knots(visited: Floats, open_limit_steps: float) -> Floats:
 def knot_covariance(knots: Floats, travel_steps: float) -> Floats:
     """Belief about the adjustments: a common factor, and departures alike near each other.
 
-    Parameters
-    ----------
-    knots : ndarray
-        Positions [steps].
-    travel_steps : float
-        Travel of the valve [steps].
+    Gives shape (knots, knots): covariance of the logarithms [-].
 
-    Returns
-    -------
-    ndarray
-        Shape (knots, knots): covariance of the logarithms [-].
-
-    Notes
-    -----
     Source: Gaussian process with a squared exponential covariance, Rasmussen and Williams,
     Gaussian Processes for Machine Learning (2006), ch. 4.
     """

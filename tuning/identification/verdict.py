@@ -80,17 +80,7 @@ class HeldBack:
 def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) -> list[HeldBack]:
     """Compare prediction and record in each hold kept back.
 
-    Parameters
-    ----------
-    stretches : sequence of Stretch
-        What was recorded.
-    modelled : sequence of ndarray
-        Shape (slots, signals) each, by a fit without those holds [rpm, kPa].
-
-    Returns
-    -------
-    list of HeldBack
-        In order.
+    Gives in order.
     """
     found = []
     for one, model in zip(stretches, modelled, strict=True):
@@ -115,19 +105,7 @@ def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) ->
 def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: float) -> FitCheck:
     """Ask whether the valve was moved enough to learn from.
 
-    Parameters
-    ----------
-    logs : sequence of Log
-        The logs.
-    modelled : sequence of ndarray
-        Shape (slots, signals) each: the fitted model [rpm, kPa].
-    rms_rpm : float
-        Scatter left over [rpm].
-
-    Returns
-    -------
-    FitCheck
-        The answer.
+    Gives the answer.
     """
     moves = sum(int(np.count_nonzero(np.diff(log.valve_steps))) for log in logs
                 if log.valve_steps is not None)  # fmt: skip
@@ -144,17 +122,7 @@ def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: f
 def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitCheck:
     """Ask whether holds that the fit had not seen are predicted.
 
-    Parameters
-    ----------
-    held : sequence of HeldBack
-        Predictions.
-    fitted_rms_rpm : float
-        Root mean square of what is left over where it was fitted [rpm].
-
-    Returns
-    -------
-    FitCheck
-        The answer.
+    Gives the answer.
     """
     if len(held) < 2:
         return FitCheck("prediction", False, "too few holds of the valve to keep any back")
@@ -177,17 +145,7 @@ def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitChec
 def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
     """Ask whether the car file had to be bent beyond belief.
 
-    Parameters
-    ----------
-    parameters : Parameters
-        With the beliefs.
-    departures : ndarray
-        Fitted, in their order.
-
-    Returns
-    -------
-    FitCheck
-        The answer.
+    Gives the answer.
     """
     far: list[str] = []
     guessed: list[str] = []
@@ -209,15 +167,7 @@ def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
 def gain_check(value: float, low: float, high: float) -> FitCheck:
     """Ask whether what a step is worth is known well enough.
 
-    Parameters
-    ----------
-    value, low, high : float
-        Worth of a step and its 90 % interval [rpm/step].
-
-    Returns
-    -------
-    FitCheck
-        The answer.
+    Gives the answer.
     """
     share = 0.5 * (high - low) / max(abs(value), 1.0e-9)
     text = f"a step is worth {value:.1f} rpm ({low:.1f} to {high:.1f})"
@@ -230,17 +180,7 @@ def gain_check(value: float, low: float, high: float) -> FitCheck:
 def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitCheck:
     """Ask whether speed rises when more steps are commanded.
 
-    Parameters
-    ----------
-    logs : sequence of Log
-        The logs.
-    stretches : sequence of Stretch
-        Their stretches of idling.
-
-    Returns
-    -------
-    FitCheck
-        The answer.
+    Gives the answer.
     """
     steps, speed = [], []
     for one in stretches:
@@ -269,24 +209,8 @@ def lost_position_check(
 ) -> FitCheck:
     """Ask whether the level of speed shifts for good: a lost position, or a load not recorded.
 
-    Parameters
-    ----------
-    stretches : sequence of Stretch
-        What was recorded.
-    modelled : sequence of ndarray
-        Shape (slots, signals) each: the fitted model [rpm, kPa].
-    rms_rpm : float
-        Scatter left over [rpm].
-    rpm_per_step : float
-        Worth of a step [rpm/step].
+    Gives the answer.
 
-    Returns
-    -------
-    FitCheck
-        The answer.
-
-    Notes
-    -----
     Source: largest difference of means before and after any hold (our limits).
     """
     worst, at_s = 0.0, 0.0

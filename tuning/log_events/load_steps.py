@@ -50,10 +50,7 @@ class Shift:
     def text(self) -> str:
         """Say it in words.
 
-        Returns
-        -------
-        str
-            One line.
+        Gives one line.
         """
         size = f"{self.rpm:+.0f} rpm"
         if not np.isfinite(self.map_kPa):
@@ -84,17 +81,7 @@ def _means(values: Floats, time_s: Floats, at_s: Floats) -> tuple[Floats, Floats
 def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
     """Whether the valve stands still around each time.
 
-    Parameters
-    ----------
-    log : Log
-        The log; without valve steps the valve is taken to stand.
-    at_s : ndarray
-        Times [s].
-
-    Returns
-    -------
-    ndarray of bool
-        Shape of ``at_s``.
+    Gives shape of ``at_s``.
     """
     if log.valve_steps is None:
         return np.ones(at_s.size, dtype=bool)

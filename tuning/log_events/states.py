@@ -52,15 +52,7 @@ T = TypeVar("T")
 def remembered(read: Callable[[Log], T]) -> Callable[[Log], T]:
     """Let a reading of a log be worked out once a log.
 
-    Parameters
-    ----------
-    read : callable
-        From a log to anything that is not changed afterwards.
-
-    Returns
-    -------
-    callable
-        The same, remembering its result as long as the log is in use.
+    Gives the same, remembering its result as long as the log is in use.
     """
 
     @wraps(read)
@@ -102,19 +94,9 @@ def with_rising_time(log: Log) -> Log:
 def usual_idle_rpm(log: Log) -> Floats:
     """Idle speed around each row, whatever the engine does in that row.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
+    Gives shape (rows,): the target where it was recorded, else the lower quartile of the running
+    speed within 20 s either way [rpm].
 
-    Returns
-    -------
-    ndarray
-        Shape (rows,): the target where it was recorded, else the lower quartile of the running
-        speed within 20 s either way [rpm].
-
-    Notes
-    -----
     Source: our definition; idle is the speed an engine keeps coming back to from above.
     """
     if log.target_rpm is not None and float(np.min(log.target_rpm)) > 200.0:
@@ -135,18 +117,8 @@ def usual_idle_rpm(log: Log) -> Floats:
 def open_throttle(log: Log) -> Flags:
     """Rows in which the throttle is open, by its own reading where there is one.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
+    Gives shape (rows,).
 
-    Returns
-    -------
-    ndarray of bool
-        Shape (rows,).
-
-    Notes
-    -----
     Source: our definition: 4 % above the lowest tenth of the readings of the running engine.
     """
     if log.throttle_percent is None:
@@ -171,15 +143,7 @@ def _held_for(time_s: Floats, flags: Flags, after_s: float) -> Flags:
 def running_rows(log: Log) -> Flags:
     """Rows in which the engine runs on its own: not stopped, not cranked.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    ndarray of bool
-        Shape (rows,).
+    Gives shape (rows,).
     """
     usual = usual_idle_rpm(log)
     rows = np.arange(log.rpm.size)
@@ -194,15 +158,7 @@ def running_rows(log: Log) -> Flags:
 def starting_rows(log: Log) -> Flags:
     """Rows of a start: cranking, and the first seconds of running after it.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    ndarray of bool
-        Shape (rows,).
+    Gives shape (rows,).
     """
     runs = running_rows(log)
     return np.asarray(_held_for(log.time_s, ~runs, AFTER_START_s) & (log.rpm >= STOPPED_rpm))
@@ -231,15 +187,7 @@ def _swung_by_valve(log: Log) -> Flags:
 def driven_rows(log: Log) -> Flags:
     """Rows in which someone works the throttle, and those until speed has come back.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    ndarray of bool
-        Shape (rows,).
+    Gives shape (rows,).
     """
     swings = _swung_by_valve(log)
     before = np.interp(log.time_s - RISE_s, log.time_s, log.rpm)

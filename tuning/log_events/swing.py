@@ -151,21 +151,6 @@ def valve_part(speed: Floats, valve: Floats) -> tuple[float, float]:
     Speed is told from its own past and the valve's (so that an unevenness which the valve
     only follows is not laid at its door); then the valve's part alone is run.
 
-    Parameters
-    ----------
-    speed, valve : ndarray
-        Shape (n,), even and about zero [rpm, steps].
-
-    Returns
-    -------
-    share : float
-        Variance of the valve's part over that of speed, with the sign of their likeness; nan
-        where it cannot be told [-].
-    lag_s : float
-        Time at which the answer to a move has reached half its height [s].
-
-    Notes
-    -----
     Source: least-squares ARX model, Ljung, System Identification (1999), ch. 10.
     """
     rows = np.arange(PAST, speed.size)

@@ -24,23 +24,7 @@ _DAY_s = 86400.0
 
 
 def seconds_from_text(cells: Sequence[str]) -> tuple[FloatArray, NDArray[np.bool_], str]:
-    """Turn clock times or dates into seconds.
-
-    Parameters
-    ----------
-    cells : sequence of str
-        As in the file: ``h:mm:ss.fff``, ``mm:ss``, ``h:mm:ss am``, or a date with time.
-
-    Returns
-    -------
-    seconds : ndarray
-        [s] clock times as written, going on past midnight; dates counted from the first row; nan
-        where a cell is empty or not understood.
-    bad : ndarray of bool
-        True where a cell is not understood.
-    how : str
-        The form found, for people.
-    """
+    """Turn clock times or dates into seconds."""
     text = [cell.strip().strip("'\"").replace(",", ".") for cell in cells]
     empty = np.array([cell.lower() in MISSING_WORDS for cell in text], np.bool_)
     text = ["" if gone else cell for cell, gone in zip(text, empty, strict=True)]

@@ -74,20 +74,7 @@ class Layout:
 def find_table(text: Text) -> Layout:
     """Find the table in a text.
 
-    Parameters
-    ----------
-    text : Text
-        The file.
-
-    Returns
-    -------
-    Layout
-        The table's place and form.
-
-    Raises
-    ------
-    InputError
-        When there is no row of numbers or no header above it.
+    Gives the table's place and form.
     """
     lines = _sample(text.data)
     sketches = [sketch for sketch in (_sketch(lines, d) for d in DELIMITERS) if sketch is not None]

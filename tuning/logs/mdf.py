@@ -33,22 +33,7 @@ def read_mdf(
     The rows are the samples of the rpm channel; other channels, which may be sampled at other
     times, give their last value at each.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    wanted_of : callable
-        Finds the channels the user named among all names.
-
-    Returns
-    -------
-    Table
-        Channels in the file's own units; rows are counted as lines, the first is 1.
-
-    Raises
-    ------
-    InputError
-        When asammdf is not installed, when the file is damaged, or holds no rpm.
+    Gives channels in the file's own units; rows are counted as lines, the first is 1.
     """
     file = str(path)
     start = read_bytes(path)[:8]

@@ -65,25 +65,7 @@ _HOW = {
 def choose_columns(
     headers: Sequence[str], units: Sequence[str], wanted: Mapping[str, tuple[int, str] | None]
 ) -> tuple[dict[str, Choice], list[str]]:
-    """Choose at most one column for each signal.
-
-    Parameters
-    ----------
-    headers : sequence of str
-        Column names as they stand in the file.
-    units : sequence of str
-        Units row, one text a column ('' for none); may be shorter than `headers`.
-    wanted : mapping of str to (int, str) or None
-        The user's own choice: our name to column number and unit ('' for the one in the file), or
-        None to leave the signal out.
-
-    Returns
-    -------
-    choices : dict of str to Choice
-        By our name, in our order.
-    notes : list of str
-        Columns that look like a signal and were not taken, and why.
-    """
+    """Choose at most one column for each signal."""
     row = [*units, *[""] * (len(headers) - len(units))]
     choices: dict[str, Choice] = {}
     for name, given in wanted.items():

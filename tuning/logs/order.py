@@ -53,17 +53,9 @@ class Order:
 
 
 def usual_interval(time: FloatArray) -> float:
-    """Return the usual difference between rows, stamps that repeat shared out among their rows.
+    """Return the usual difference between rows, stamps that repeat shared out among their rows [s].
 
-    Parameters
-    ----------
-    time : ndarray
-        Times in any unit, as recorded.
-
-    Returns
-    -------
-    float
-        Median step between different stamps times stamps by rows; nan when time never rises.
+    Gives median step between different stamps times stamps by rows; nan when time never rises.
     """
     steps = np.diff(time)
     rising = steps[steps > 0.0]
@@ -80,27 +72,7 @@ def put_in_order(
 ) -> Order:
     """Put rows in order of time.
 
-    Parameters
-    ----------
-    time_s : ndarray
-        [s] times as recorded, finite.
-    others : sequence of ndarray
-        The other signals, to tell a row written twice from a clock that ticks too coarsely.
-    line_of_row : ndarray of int
-        Lines in the file, for messages.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    Order
-        Rows in order; parts of one row are possible.
-
-    Raises
-    ------
-    InputError
-        When there are fewer than 10 rows, when time does not rise, when rows are out of order all
-        over, or when rows are more than 2 s or less than 0.1 ms apart.
+    Gives rows in order; parts of one row are possible.
     """
     _check_enough(time_s, line_of_row, findings)
     steps = np.diff(time_s)

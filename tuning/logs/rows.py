@@ -83,24 +83,7 @@ class Findings:
 def read_rows(text: Text, layout: Layout, columns: Sequence[int], as_text: Sequence[int]) -> Rows:
     """Read chosen columns.
 
-    Parameters
-    ----------
-    text, layout
-        The file and the place of its table.
-    columns : sequence of int
-        Columns to read as numbers.
-    as_text : sequence of int
-        Columns to keep as text.
-
-    Returns
-    -------
-    Rows
-        All rows of the file.
-
-    Raises
-    ------
-    InputError
-        Listing rows with too few or too many cells, and cells that are no finite numbers.
+    Gives all rows of the file.
     """
     findings = Findings(text.file)
     body, lines, notes, open_end = _sorted_out(text, layout, findings)

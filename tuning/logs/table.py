@@ -28,24 +28,7 @@ _SHORT_NAMES = {
 def read_table(path: Path, columns: Mapping[str, str | None] | None, encoding: str | None) -> Table:
     """Read a text file as far as recognised columns in the file's own units.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    columns : mapping of str to str or None, optional
-        As for `tuning.logs.read_log`.
-    encoding : str, optional
-        Of the file.
-
-    Returns
-    -------
-    Table
-        Time, rpm and whatever else was recognised.
-
-    Raises
-    ------
-    InputError
-        When the file is no table of numbers, or time or rpm are not recognised.
+    Gives time, rpm and whatever else was recognised.
     """
     text = load_text(path, encoding)
     layout = find_table(text)
@@ -97,26 +80,7 @@ def find_wanted(
 ) -> Wanted:
     """Find the columns that the user named.
 
-    Parameters
-    ----------
-    file : str
-        For messages.
-    headers : sequence of str
-        All columns of the file.
-    line : int
-        Line of the header, for messages.
-    columns : mapping of str to str or None, optional
-        As for `tuning.logs.read_log`.
-
-    Returns
-    -------
-    dict of str to (int, str) or None
-        Our name to column number and unit ('' for the file's own); None leaves a signal out.
-
-    Raises
-    ------
-    InputError
-        When a signal or a column is unknown.
+    Gives our name to column number and unit ('' for the file's own); None leaves a signal out.
     """
     wanted: dict[str, tuple[int, str] | None] = {}
     problems: list[Problem] = []

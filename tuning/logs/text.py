@@ -45,22 +45,7 @@ class Text:
 def load_text(path: Path, encoding: str | None) -> Text:
     """Read a file as text.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    encoding : str or None
-        Its encoding; None tries UTF-8 (byte-order mark or none) and then Windows-1252.
-
-    Returns
-    -------
-    Text
-        Clean text.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read, is empty, or is not text.
+    Gives clean text.
     """
     file = str(path)
     raw = read_bytes(path)

@@ -104,15 +104,7 @@ class Conversion:
 
 
 def is_written(unit: str, kind: str = "") -> bool:
-    """Tell whether a unit text says anything: empty brackets and dashes do not.
-
-    Parameters
-    ----------
-    unit : str
-        As written in the file.
-    kind : str
-        Kind of quantity; degrees alone do not say which for a temperature.
-    """
+    """Tell whether a unit text says anything: empty brackets and dashes do not."""
     key = _key(unit)
     return key not in _UNWRITTEN and not (kind == "temperature" and key in ("deg", "degrees"))
 
@@ -130,17 +122,7 @@ def is_of_kind(unit: str, kind: str) -> bool:
 def conversion(unit: str, signal: Signal) -> Conversion | None:
     """Return how a written unit turns into the signal's own.
 
-    Parameters
-    ----------
-    unit : str
-        As written in the file, not empty.
-    signal : Signal
-        The signal the column was taken for.
-
-    Returns
-    -------
-    Conversion or None
-        None when the unit is unknown or of another kind.
+    Gives none when the unit is unknown or of another kind.
     """
     key = _key(unit)
     by_hand = _BY_HAND.get(signal.kind)
@@ -206,17 +188,7 @@ _WARMEST_K = 400.0
 def pressure_from_values(values: FloatArray, signal: Signal) -> Conversion | None:
     """Choose the pressure unit that makes idle sense of values without a written unit.
 
-    Parameters
-    ----------
-    values : ndarray
-        The column, nan where empty.
-    signal : Signal
-        The pressure signal.
-
-    Returns
-    -------
-    Conversion or None
-        None when no unit makes sense.
+    Gives none when no unit makes sense.
     """
     middle, high = float(np.nanmedian(values)), float(np.nanmax(values))
     best: tuple[float, Conversion] | None = None
@@ -240,15 +212,7 @@ def pressure_from_values(values: FloatArray, signal: Signal) -> Conversion | Non
 def temperature_from_values(values: FloatArray) -> Conversion:
     """Choose degC, degF or K for engine temperatures without a written unit.
 
-    Parameters
-    ----------
-    values : ndarray
-        All unmarked temperatures of the file together: one file has one unit.
-
-    Returns
-    -------
-    Conversion
-        To degC; degC when nothing else makes sense.
+    Gives to degC; degC when nothing else makes sense.
     """
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     if low > _COLDEST_K and high < _WARMEST_K:
@@ -273,16 +237,7 @@ def voltage_from_values(values: FloatArray) -> Conversion:
 def time_from_interval(interval: float) -> Conversion:
     """Choose s, ms or us for a time column without a written unit.
 
-    Parameters
-    ----------
-    interval : float
-        Usual difference between rows, in the unknown unit. Logs are recorded at 2 Hz or faster,
-        so that a difference of 5 or more can not be seconds.
-
-    Returns
-    -------
-    Conversion
-        To seconds.
+    Gives to seconds.
     """
     unit, scale = "s", 1.0
     if interval >= 5000.0:

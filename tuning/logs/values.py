@@ -83,22 +83,7 @@ class Signals:
 def convert(table: Table, findings: Findings) -> Signals:
     """Turn recognised columns into our units and fill what is empty.
 
-    Parameters
-    ----------
-    table : Table
-        Recognised columns; time and rpm are among them.
-    findings : Findings
-        Takes the problems.
-
-    Returns
-    -------
-    Signals
-        Rows that hold both time and rpm; other signals hold their last value where empty.
-
-    Raises
-    ------
-    InputError
-        When time or rpm are empty throughout, a unit does not fit, or values are impossible.
+    Gives rows that hold both time and rpm; other signals hold their last value where empty.
     """
     filled = {name: values for name, values in table.numbers.items() if np.isfinite(values).any()}
     empty = [name for name in table.numbers if name not in filled]
@@ -228,22 +213,7 @@ def _held(name: str, values: FloatArray, time_s: FloatArray, notes: list[str]) -
 def remarks(
     columns: Mapping[str, FloatArray], parts: Sequence[slice]
 ) -> tuple[list[str], dict[str, float]]:
-    """Say which signals never change and which are refreshed more slowly than rows are written.
-
-    Parameters
-    ----------
-    columns : mapping of str to ndarray
-        Signals by our name, in order of time.
-    parts : sequence of slice
-        Stretches without gaps.
-
-    Returns
-    -------
-    notes : list of str
-        For people.
-    refresh_s : dict of str to float
-        [s] time between refreshes of the signals that are held for several rows.
-    """
+    """Say which signals never change and which are refreshed more slowly than rows are written."""
     notes: list[str] = []
     still = [
         f"{name} {values[0]:.6g}"

@@ -112,22 +112,7 @@ class Cycle:
 
 
 def check_shell(min_move_steps: int, deadband_rpm: float, phase: float) -> None:
-    """Refuse settings that no shell can have.
-
-    Parameters
-    ----------
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
-    deadband_rpm : float
-        Half-width, 0 or more [rpm].
-    phase : float
-        Where the target lies between two positions, above 0 and below 1 [-].
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-    """
+    """Refuse settings that no shell can have."""
     if min_move_steps < 1:
         raise ValueError(f"min_move_steps: {min_move_steps}, allowed: 1 or more")
     if not deadband_rpm >= 0.0:

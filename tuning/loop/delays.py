@@ -14,20 +14,8 @@ Reals = NDArray[np.float64]
 def pade_delay(delay_s: float, order: int) -> Any:
     """A pure delay for python-control.
 
-    Parameters
-    ----------
-    delay_s : float
-        0 or more [s].
-    order : int
-        Order of the Pade fraction [-].
+    Gives unit gain at every frequency [-].
 
-    Returns
-    -------
-    control.StateSpace
-        Unit gain at every frequency [-].
-
-    Notes
-    -----
     Source: python-control ``pade``.
     """
     import control
@@ -40,20 +28,8 @@ def pade_delay(delay_s: float, order: int) -> Any:
 def mean_over(s: ArrayLike, period_s: float) -> Complexes:
     """Transfer function of the mean over the last period (also of a zero-order hold's mean).
 
-    Parameters
-    ----------
-    s : array_like
-        Laplace variable [rad/s].
-    period_s : float
-        Length of the mean, 0 or more [s].
+    Gives ``(1 - exp(-s T)) / (s T)``, 1 where s T is 0 [-].
 
-    Returns
-    -------
-    ndarray
-        ``(1 - exp(-s T)) / (s T)``, 1 where s T is 0 [-].
-
-    Notes
-    -----
     Source: textbook zero-order hold, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
     """
     product = np.asarray(s, dtype=complex) * period_s
@@ -65,23 +41,9 @@ def mean_over(s: ArrayLike, period_s: float) -> Complexes:
 def travel_response(s: ArrayLike, valve_step_s: float, steps: int) -> Complexes:
     """Transfer function from a commanded move to the valve's position.
 
-    Parameters
-    ----------
-    s : array_like
-        Laplace variable [rad/s].
-    valve_step_s : float
-        Time a step takes, 0 or more [s].
-    steps : int
-        Steps in the move, 1 or more [steps].
+    Gives mean of ``exp(-k s valve_step_s)`` over the steps k = 1..steps: step k is done k step
+    times after the command [-].
 
-    Returns
-    -------
-    ndarray
-        Mean of ``exp(-k s valve_step_s)`` over the steps k = 1..steps: step k is done k step
-        times after the command [-].
-
-    Notes
-    -----
     Exact for moves of that many steps that do not overlap; the valve's slew is not linear.
     Source: derivation our own.
     """

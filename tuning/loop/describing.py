@@ -43,25 +43,8 @@ def _ratio(amplitude: ArrayLike, edge: float) -> Reals:
 def deadband_gain(amplitude: ArrayLike, half_width: float) -> Reals:
     """Describing function of the shell's deadband: x if ``|x|`` is above it, else 0.
 
-    Parameters
-    ----------
-    amplitude : array_like
-        Amplitude of the sine, 0 or more [rpm].
-    half_width : float
-        Deadband half-width, 0 or more [rpm].
+    Gives gain 0 to 1, real: no phase shift [-].
 
-    Returns
-    -------
-    ndarray
-        Gain 0 to 1, real: no phase shift [-].
-
-    Raises
-    ------
-    ValueError
-        If an amplitude or the width is below 0.
-
-    Notes
-    -----
     With sin t = D/A: N = 1 - (2/pi)(t - sin t cos t), 0 for A up to D.
     Source: first Fourier coefficient, derivation our own (a threshold, cf. Gelb & Vander Velde,
     Multiple-Input Describing Functions, 1968, appendix B, from memory).
@@ -73,25 +56,8 @@ def deadband_gain(amplitude: ArrayLike, half_width: float) -> Reals:
 def dead_zone_gain(amplitude: ArrayLike, half_width: float) -> Reals:
     """Describing function of the textbook dead zone: x less the half-width outside it, else 0.
 
-    Parameters
-    ----------
-    amplitude : array_like
-        Amplitude of the sine, 0 or more [any].
-    half_width : float
-        Half-width, 0 or more [unit of amplitude].
+    Gives gain 0 to 1, real [-].
 
-    Returns
-    -------
-    ndarray
-        Gain 0 to 1, real [-].
-
-    Raises
-    ------
-    ValueError
-        If an amplitude or the width is below 0.
-
-    Notes
-    -----
     Source: Gelb & Vander Velde, Multiple-Input Describing Functions, 1968, appendix B (from
     memory).
     """
@@ -129,30 +95,8 @@ def staircase_gain(
 ) -> Complexes:
     """Describing function of a staircase with memory.
 
-    Parameters
-    ----------
-    amplitude : array_like
-        Amplitude of the sine at the wanted position, 0 or more [steps].
-    tread : float
-        Distance of neighbouring positions, above 0 [steps].
-    hysteresis : float
-        Half-width of the hysteresis around the middle between two positions, 0 or more [steps].
-    offset : array_like
-        Mean of the sine less the middle between two positions: 0 swings symmetrically between
-        two positions, half a tread about a position; broadcast with the amplitude [steps].
+    Gives complex gain; 0 while no middle is crossed both ways [-].
 
-    Returns
-    -------
-    ndarray
-        Complex gain; 0 while no middle is crossed both ways [-].
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-
-    Notes
-    -----
     Relays of height ``tread`` with centres x_i = i tread - offset; each that is crossed both ways
     (A > |x_i| + h) adds (tread/(pi A)) (sqrt(1 - ((x_i + h)/A)^2) + sqrt(1 - ((x_i - h)/A)^2))
     and -2j h tread/(pi A^2).  Source: sum of the relay with hysteresis (Gelb & Vander Velde 1968,
@@ -167,28 +111,9 @@ def staircase_gain(
 def balanced_offset(amplitude: ArrayLike, tread: float, hysteresis: float, phase: float) -> Reals:
     """Mean of the sine that makes the staircase's mean output lie at a given place.
 
-    Parameters
-    ----------
-    amplitude : array_like
-        Amplitude of the sine, 0 or more [steps].
-    tread, hysteresis : float
-        As in ``staircase_gain`` [steps].
-    phase : float
-        Place wanted, 0 at the lower of the two positions and 1 at the upper [-].
+    Gives offset for ``staircase_gain``, shape of the amplitude; (phase - 1/2) tread where the sine
+    is too small to cross a relay [steps].
 
-    Returns
-    -------
-    ndarray
-        Offset for ``staircase_gain``, shape of the amplitude; (phase - 1/2) tread where the sine
-        is too small to cross a relay [steps].
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-
-    Notes
-    -----
     Each relay is up for 1/2 - (asin((x + h)/A) + asin((x - h)/A))/(2 pi) of the time; the sum over
     the relays rises with the offset and is solved by bisection.
     Source: bias of a describing function with a constant and a sine (Gelb & Vander Velde 1968,
@@ -240,18 +165,8 @@ def _nonlinearity_class() -> Any:
 def deadband(half_width: float) -> Any:
     """The shell's deadband as a python-control nonlinearity.
 
-    Parameters
-    ----------
-    half_width : float
-        Half-width, 0 or more [rpm].
+    Gives call it with an error [rpm].
 
-    Returns
-    -------
-    control.DescribingFunctionNonlinearity
-        Call it with an error [rpm].
-
-    Notes
-    -----
     Source: semantics fixed for table [feedback]; ``deadband_gain``.
     """
     return _nonlinearity_class()(
@@ -264,18 +179,8 @@ def deadband(half_width: float) -> Any:
 def mid_tread_quantiser(step: float) -> Any:
     """Rounding to whole multiples of a step as a python-control nonlinearity.
 
-    Parameters
-    ----------
-    step : float
-        Distance of the levels, above 0 [any].
+    Gives rounds half up.
 
-    Returns
-    -------
-    control.DescribingFunctionNonlinearity
-        Rounds half up.
-
-    Notes
-    -----
     N = (4 step/(pi A)) sum_k sqrt(1 - ((2k - 1) step/(2A))^2).
     Source: Gelb & Vander Velde 1968 (from memory); ``staircase_gain`` about a position.
     """
@@ -289,27 +194,9 @@ def mid_tread_quantiser(step: float) -> Any:
 def memory_staircase(min_move_steps: int, offset_steps: float = 0.0) -> Any:
     """Rounding and minimum move with its memory as a python-control nonlinearity.
 
-    Parameters
-    ----------
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
-    offset_steps : float
-        Mean of the input less the middle between two positions, as in ``staircase_gain``
-        [steps].
+    Gives call it with the wanted position about its mean [steps]; it answers with the commanded
+    position about the lower of the two [steps] and remembers it.
 
-    Returns
-    -------
-    control.DescribingFunctionNonlinearity
-        Call it with the wanted position about its mean [steps]; it answers with the commanded
-        position about the lower of the two [steps] and remembers it.
-
-    Raises
-    ------
-    ValueError
-        If the minimum move is below 1.
-
-    Notes
-    -----
     Source: semantics fixed for table [feedback]: wanted = round half up; if
     ``|wanted - commanded| >= min_move_steps``, commanded = wanted.
     """

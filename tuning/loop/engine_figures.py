@@ -37,18 +37,8 @@ class EngineFigures:
 def slowest_pole(linear: LinearIdle) -> float:
     """Distance from zero of the slowest pole of manifold and crank.
 
-    Parameters
-    ----------
-    linear : LinearIdle
-        The linear plant.
+    Gives distance [rad/s].
 
-    Returns
-    -------
-    float
-        Distance [rad/s].
-
-    Notes
-    -----
     Source: poles without delay, followed by Newton's method while the delay grows to its own
     (as ``LinearIdle.poles``, without the library that takes seconds to load).
     """

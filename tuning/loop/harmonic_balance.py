@@ -37,20 +37,8 @@ class Balance:
 def loeb_stable(defect: Callable[[float, float], complex], amplitude: float, omega: float) -> bool:
     """Loeb's criterion: whether a limit cycle pulls its neighbours in.
 
-    Parameters
-    ----------
-    defect : callable
-        1 + N(A) L(jw) of amplitude and frequency, 0 at the cycle [-].
-    amplitude, omega : float
-        The cycle, above 0 [unit of the input, rad/s].
+    Gives true if (dU/dA)(dV/dw) - (dV/dA)(dU/dw) > 0 with U + jV the defect.
 
-    Returns
-    -------
-    bool
-        True if (dU/dA)(dV/dw) - (dV/dA)(dU/dw) > 0 with U + jV the defect.
-
-    Notes
-    -----
     Source: Gelb & Vander Velde 1968, section 3 (from memory).  A criterion of first harmonics:
     right where the describing function is.
     """
@@ -65,24 +53,8 @@ def harmonic_balance(
 ) -> list[Balance]:
     """All limit cycles of a nonlinearity in a linear loop, by its describing function.
 
-    Parameters
-    ----------
-    response : callable
-        Exact frequency response of the rest of the loop, negative feedback understood.
-    nonlinearity : control.DescribingFunctionNonlinearity
-        With a describing function of amplitude alone.
-    amplitudes : array_like
-        Rising amplitudes to search between, shape (n,) [unit of the input].
-    omegas_rad_s : array_like
-        Rising frequencies to search between, shape (m,) [rad/s].
+    Gives in order of amplitude; empty if there is none.
 
-    Returns
-    -------
-    list of Balance
-        In order of amplitude; empty if there is none.
-
-    Notes
-    -----
     python-control's ``describing_function_response`` finds the crossings of the two curves on
     the grid; each is then polished on the exact response by ``scipy.optimize.root`` (kept as
     found where the describing function has an edge that the polish cannot cross).

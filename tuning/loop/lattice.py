@@ -60,27 +60,10 @@ def resolution_ratio(deadband_rpm: float, min_move_steps: int, rpm_per_step: flo
 
 
 def largest_of(looks: float, chance: float) -> float:
-    """Deviation that the largest of several normal readings stays below, both sides.
+    """Deviation that the largest of several normal readings stays below, both sides [-].
 
-    Parameters
-    ----------
-    looks : float
-        Independent readings, 1 or more [-].
-    chance : float
-        Chance that one of them goes beyond, above 0 and below 1 [-].
+    Gives deviation [standard deviations].
 
-    Returns
-    -------
-    float
-        Deviation [standard deviations].
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-
-    Notes
-    -----
     (1 - 2 Q(z))^looks = 1 - chance.  Readings closer together than the engine's own memory are not
     independent: count one a quarter period of the slowest pole, say (common practice, no source).
     Source: normal distribution.
@@ -295,30 +278,6 @@ def lattices(
 ) -> tuple[Lattice, ...]:
     """All sets of positions that the valve may find itself on, and which of them let it rest.
 
-    Parameters
-    ----------
-    required_steps : float
-        Real valve position at which speed is on target [steps].
-    deadband_rpm : float
-        Half-width, 0 or more [rpm].
-    min_move_steps : int
-        Minimum move m, 1 or more [steps].
-    rpm_per_step : float
-        Steady rpm a step is worth, above 0 [rpm/step].
-
-    Returns
-    -------
-    tuple of Lattice
-        One for each offset 0 to m - 1; if some rest and some do not, the same settings have two
-        end states, and a disturbance that calls for a larger move chooses anew.
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-
-    Notes
-    -----
     A larger move may be any whole number of steps and so lead from one lattice to another.
     Source: geometry of the lattice; derivation our own.
     """

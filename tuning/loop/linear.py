@@ -78,11 +78,6 @@ class IdleJacobian:
         Change of torque a degree of advance, at once [Nm/deg].
     valve_step_s : float
         Time the valve takes for one step, pulse and rest, 0 or more [s].
-
-    Raises
-    ------
-    ValueError
-        If a value is not finite or outside its range.
     """
 
     pressure_rate_per_Pa: float
@@ -303,18 +298,8 @@ class LinearIdle:
 def linear_idle(jac: IdleJacobian) -> LinearIdle:
     """Build the linear plant from the slopes of the engine model.
 
-    Parameters
-    ----------
-    jac : IdleJacobian
-        Slopes and times at one operating point.
+    Gives the plant, departures from that point.
 
-    Returns
-    -------
-    LinearIdle
-        The plant, departures from that point.
-
-    Notes
-    -----
     dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load.  A delay
     fixed in crank angle stretches as speed falls, but to first order that changes nothing: the
     delayed quantity is constant at the operating point.
@@ -354,20 +339,8 @@ def linear_idle(jac: IdleJacobian) -> LinearIdle:
 def sensor_response(plant: LinearIdle, s: ArrayLike) -> Complexes:
     """Transfer function of the speed reading.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        Gives firing interval and lag.
-    s : array_like
-        Laplace variable [rad/s].
+    Gives complex, shape of ``s`` [rpm per rpm].
 
-    Returns
-    -------
-    ndarray
-        Complex, shape of ``s`` [rpm per rpm].
-
-    Notes
-    -----
     The reading is the mean over one firing interval, held until the next firing; seen at a time
     unrelated to the firings, both are ``mean_over`` the interval.  Then one lag.
     Source: definition of the reading; averaging over the unrelated time our own.

@@ -42,10 +42,7 @@ class Margins:
     def to_dict(self) -> dict[str, float]:
         """The margins by name.
 
-        Returns
-        -------
-        dict
-            Field names to values.
+        Gives field names to values.
         """
         return asdict(self)
 
@@ -74,10 +71,7 @@ class UltimateGain:
     def to_dict(self) -> dict[str, float]:
         """The values by name.
 
-        Returns
-        -------
-        dict
-            Field names to values.
+        Gives field names to values.
         """
         return asdict(self)
 
@@ -85,18 +79,8 @@ class UltimateGain:
 def margins(loop: Any) -> Margins:
     """Gain margin, phase margin and sensitivity peak of a loop.
 
-    Parameters
-    ----------
-    loop : control.FrequencyResponseData or control LTI system
-        Open loop, positive for slow frequencies (negative feedback is understood) [-].
+    Gives what ``control.stability_margins`` finds, nearest to the border.
 
-    Returns
-    -------
-    Margins
-        What ``control.stability_margins`` finds, nearest to the border.
-
-    Notes
-    -----
     The margins say how far the border is, not on which side the loop is: see
     ``ultimate_gain`` and ``closed_loop_poles``.
     Source: python-control ``stability_margins``.
@@ -125,25 +109,8 @@ def _nearest_at_an_end(loop: Any) -> tuple[float, float]:
 def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> UltimateGain:
     """Gain at which the loop goes unstable without quantisation, integral in proportion.
 
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledPI
-        Engine and controller; the law's two gains are raised together.
-    move_steps : int
-        Size of the moves whose travel time is counted [steps].
+    Gives the first border met as the gains rise from nothing.
 
-    Returns
-    -------
-    UltimateGain
-        The first border met as the gains rise from nothing.
-
-    Raises
-    ------
-    ValueError
-        If both gains are 0.
-
-    Notes
-    -----
     For an engine that is stable with the valve still, the loop is stable for small gains; the
     border is the smallest multiplier that puts the exact loop response through -1, at a phase
     crossover or at half the update rate.  Source: Nyquist; derivation our own.
@@ -183,20 +150,8 @@ def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> Ult
 def closed_loop_poles(plant: LinearIdle, law: SampledPI, pade_order: int = 4) -> Complexes:
     """Poles of the sampled closed loop.
 
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledPI
-        Engine and controller.
-    pade_order : int
-        Order of the Pade fraction of each delay [-].
+    Gives complex; the loop is stable if all are inside the unit circle [-].
 
-    Returns
-    -------
-    ndarray
-        Complex; the loop is stable if all are inside the unit circle [-].
-
-    Notes
-    -----
     The Pade plant is sampled exactly with its hold; the travel of the valve counts as the delay
     of one step.  Source: python-control ``sample_system``, ``feedback``.
     """

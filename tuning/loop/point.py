@@ -101,17 +101,7 @@ class IdlePoint:
 def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
     """The linear engine from the model's slopes at a settled point.
 
-    Parameters
-    ----------
-    car : Car
-        Inertia, delay, spark table, sensor and valve times.
-    slopes : Slopes
-        Of ``sim.linearise``, running.
-
-    Returns
-    -------
-    LinearIdle
-        Departures from that point.
+    Gives departures from that point.
 
     Notes
     -----

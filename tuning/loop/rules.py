@@ -84,28 +84,8 @@ def half_rule(
 ) -> FirstOrderDelay:
     """Reduce several lags and a delay to one lag and a delay.
 
-    Parameters
-    ----------
-    gain_rpm_per_step : float
-        Steady gain, not 0 [rpm/step].
-    time_constants_s : array_like
-        Lags, at least one, above 0 [s].
-    delay_s : float
-        Delay, with right half-plane zero times added and left half-plane zero times that a lag
-        does not cancel taken off [s].
+    Gives the largest lag plus half the second; the other half and all the rest become delay.
 
-    Returns
-    -------
-    FirstOrderDelay
-        The largest lag plus half the second; the other half and all the rest become delay.
-
-    Raises
-    ------
-    ValueError
-        If a lag is not above 0 or no delay is left.
-
-    Notes
-    -----
     Source: S. Skogestad, Simple analytic rules for model reduction and PID controller tuning,
     Journal of Process Control 13 (2003) 291-309, section 2.
     """
@@ -122,28 +102,9 @@ def critical_point_model(
 ) -> FirstOrderDelay:
     """The first-order model with delay that agrees at rest and where the phase is -180 degrees.
 
-    Parameters
-    ----------
-    response : callable
-        Frequency response of angular frequency [rad/s], phase falling [rpm/step].
-    highest_rad_s : float
-        Frequency by which the phase has passed -180 degrees [rad/s].
-    gain_rpm_per_step : float
-        Steady gain, above 0 [rpm/step].
+    Gives same steady gain, same frequency and gain at -180 degrees; a plant that resonates there
+    more than 1/1.05 of its steady gain is given that much.
 
-    Returns
-    -------
-    FirstOrderDelay
-        Same steady gain, same frequency and gain at -180 degrees; a plant that resonates there
-        more than 1/1.05 of its steady gain is given that much.
-
-    Raises
-    ------
-    ValueError
-        If the phase does not pass -180 degrees.
-
-    Notes
-    -----
     With ratio k/``|G|`` at w: T = sqrt(ratio^2 - 1)/w, delay = (pi - atan(w T))/w.
     Source: identification from the critical point, e.g. Astrom & Hagglund, PID Controllers,
     2nd ed. 1995 (from memory); derivation our own.
@@ -167,26 +128,9 @@ def critical_point_model(
 def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOrderDelay:
     """Reduce the idle plant with its reading, valve and sampling to a first-order model with delay.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        The engine, stable with the valve still.
-    update_period_s : float
-        Time between controller updates, above 0 [s].
+    Gives by the half rule where manifold and crank have real poles, from the critical point where
+    they swing (the half rule has no place for complex poles).
 
-    Returns
-    -------
-    FirstOrderDelay
-        By the half rule where manifold and crank have real poles, from the critical point where
-        they swing (the half rule has no place for complex poles).
-
-    Raises
-    ------
-    ValueError
-        If the engine is unstable with the valve still, or the update period is not above 0.
-
-    Notes
-    -----
     Counted as delay: charge to torque, one firing interval for the reading, one valve step, half
     an update for the hold.  Source: ``half_rule``, ``critical_point_model``; hold as half a
     period: Skogestad 2003.
@@ -274,26 +218,8 @@ def amigo_pi(model: FirstOrderDelay) -> RulePI:
 def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
     """How much of a loop's gain can be kept without a higher sensitivity peak than allowed.
 
-    Parameters
-    ----------
-    loop : ndarray
-        Open-loop response over frequencies from far below to half the update rate, stable for
-        small gains [-].
-    largest_sensitivity : float
-        Largest ``|1/(1 + L)|`` allowed, above 1 [-].
+    Gives share of the gain, 0.02 to 1 [-].
 
-    Returns
-    -------
-    float
-        Share of the gain, 0.02 to 1 [-].
-
-    Raises
-    ------
-    ValueError
-        If the limit is not above 1.
-
-    Notes
-    -----
     The shares are tried from small to large, so that a loop beyond its stability border, whose
     peak falls again, is not taken for a calm one.
     Source: definition of the sensitivity peak (Astrom & Hagglund 2004).

@@ -126,26 +126,8 @@ def held_response(
 ) -> Complexes:
     """Exact response of the readings at the updates to commands that are held between updates.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        The engine.
-    update_period_s : float
-        Time between updates, above 0 [s].
-    omega_rad_s : array_like
-        Frequencies above 0 and up to pi / update period [rad/s].
-    move_steps : int
-        Size of the moves whose travel time is counted [steps].
-    images : int
-        Images of the sampling taken into account on each side, 0 for the base band alone [-].
+    Gives complex, same shape [rpm/step].
 
-    Returns
-    -------
-    ndarray
-        Complex, same shape [rpm/step].
-
-    Notes
-    -----
     ``sum_k P(w + 2 pi k/h)`` with P the plant, its reading and the hold over one update period h.
     The images k die away at least as ``|k|^-3``; ten leave less than 1e-4 of the whole at half the
     update rate.
@@ -164,24 +146,8 @@ def loop_response(
 ) -> Complexes:
     """Exact open-loop frequency response of the sampled loop.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        The engine.
-    law : SampledPI
-        The controller.
-    omega_rad_s : array_like
-        Frequencies above 0 and up to pi / update period [rad/s].
-    move_steps : int
-        Size of the moves whose travel time is counted [steps].
+    Gives complex, same shape, positive for slow frequencies: breaks the loop at the error [-].
 
-    Returns
-    -------
-    ndarray
-        Complex, same shape, positive for slow frequencies: breaks the loop at the error [-].
-
-    Notes
-    -----
     Source: ``SampledPI.response`` times ``held_response``.
     """
     held = held_response(plant, law.update_period_s, omega_rad_s, move_steps)
@@ -191,21 +157,9 @@ def loop_response(
 def frequencies(plant: LinearIdle, law: SampledPI, count: int = 1500) -> Reals:
     """Frequencies fine enough to find all crossings of the loop.
 
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledPI
-        Give the times that matter.
-    count : int
-        Number of points [-].
+    Gives rising, logarithmic, from 1/1000 of the slowest corner to just below half the update rate
+    [rad/s].
 
-    Returns
-    -------
-    ndarray
-        Rising, logarithmic, from 1/1000 of the slowest corner to just below half the update
-        rate [rad/s].
-
-    Notes
-    -----
     Source: common practice, no source.
     """
     top = math.pi / law.update_period_s
@@ -217,22 +171,8 @@ def frequencies(plant: LinearIdle, law: SampledPI, count: int = 1500) -> Reals:
 def loop(plant: LinearIdle, law: SampledPI, move_steps: int = 1, count: int = 1500) -> Any:
     """The sampled loop as python-control's frequency response data, for ``margins`` and plots.
 
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledPI
-        Engine and controller.
-    move_steps : int
-        Size of the moves whose travel time is counted [steps].
-    count : int
-        Number of frequencies [-].
+    Gives exact response on ``frequencies``, smooth between [-].
 
-    Returns
-    -------
-    control.FrequencyResponseData
-        Exact response on ``frequencies``, smooth between [-].
-
-    Notes
-    -----
     Source: ``loop_response``.
     """
     import control

@@ -39,25 +39,7 @@ def shell_gain(
 ) -> Complexes:
     """Describing function of the whole shell, from the error read to the commanded position.
 
-    Parameters
-    ----------
-    amplitude_rpm : array_like
-        Amplitude of the error, above 0 [rpm].
-    omega_rad_s : array_like
-        Frequency, above 0 and below pi / update period, broadcast with the amplitude [rad/s].
-    law : SampledPI
-        Gains and update period.
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
-    deadband_rpm : float
-        Half-width, 0 or more [rpm].
-    offset_steps : array_like
-        Mean of the wanted position less the middle between two positions [steps].
-
-    Returns
-    -------
-    ndarray
-        Complex gain at the moments of update, without the hold [steps/rpm].
+    Gives complex gain at the moments of update, without the hold [steps/rpm].
 
     Notes
     -----

@@ -76,10 +76,7 @@ class LinearRow:
     def to_dict(self) -> dict[str, Any]:
         """The values by name.
 
-        Returns
-        -------
-        dict
-            None where a value is infinite or there is none.
+        Gives none where a value is infinite or there is none.
         """
         values = asdict(self)
         return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
@@ -152,19 +149,7 @@ def border(point: IdlePoint, law: SampledPI | None, move_steps: int) -> Ultimate
 def linear_row(point: IdlePoint, law: SampledPI | None, move_steps: int) -> LinearRow:
     """Poles and margins at one idle point.
 
-    Parameters
-    ----------
-    point : IdlePoint
-        The point.
-    law : SampledPI or None
-        The controller; None where feedback is off.
-    move_steps : int
-        Size of the moves whose travel time counts [steps].
-
-    Returns
-    -------
-    LinearRow
-        The numbers.
+    Gives the numbers.
     """
     at_border = border(point, law, move_steps)
     gain, phase, peak = math.inf, math.inf, 1.0

@@ -55,7 +55,7 @@ class Waves:
 
 
 def in_time(harmonics: Complexes, mean: Reals, points: int) -> Reals:
-    """Periodic signal from its harmonics 1, 2, ... along the last axis and its mean."""
+    """Periodic signal from its harmonics 1, 2, ... along the last axis and its mean [any]."""
     spectrum = np.zeros((*harmonics.shape[:-1], points // 2 + 1), dtype=complex)
     spectrum[..., 0] = mean
     spectrum[..., 1 : points // 2] = harmonics
@@ -63,7 +63,7 @@ def in_time(harmonics: Complexes, mean: Reals, points: int) -> Reals:
 
 
 def acting_error(error_rpm: Reals, deadband_rpm: float) -> Reals:
-    """Error after the deadband, its jump drawn as a steep ramp.
+    """Error after the deadband, its jump drawn as a steep ramp [rpm].
 
     A switch may fall on the jump itself (the kick of the gain carries the wanted position across
     its threshold); the ramp keeps such a cycle a solution of equations.

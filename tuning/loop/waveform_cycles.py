@@ -203,26 +203,7 @@ def waveform_cycles(
 ) -> list[Cycle]:
     """All cycles over a few neighbouring positions, quick and slow, with all harmonics.
 
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledPI
-        Engine and controller.
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
-    deadband_rpm : float
-        Half-width, 0 or more [rpm].
-    phase : float
-        Where the target lies between two positions, above 0 and below 1 [-].
-
-    Returns
-    -------
-    list of Cycle
-        From quick to slow; empty if there is none.
-
-    Raises
-    ------
-    ValueError
-        If a setting is outside its range.
+    Gives from quick to slow; empty if there is none.
 
     Notes
     -----

@@ -39,23 +39,9 @@ Samples = NDArray[np.float32]
 def butterworth(corner_Hz: float, dt_s: float, moved: float) -> tuple[float, float, float, float]:
     """Second order Butterworth filter: what its high-pass and its low-pass have in common.
 
-    Parameters
-    ----------
-    corner_Hz : float
-        Corner, below half the sampling rate [Hz].
-    dt_s : float
-        Sampling time [s].
-    moved : float
-        Factor on the warped corner [-].
+    Gives the high-pass is high (1 - 2/z + 1/z2)/(1 + a1/z + a2/z2), the low-pass low (1 + 2/z +
+    1/z2)/(1 + a1/z + a2/z2) [-].
 
-    Returns
-    -------
-    high, low, a1, a2 : float
-        The high-pass is high (1 - 2/z + 1/z2)/(1 + a1/z + a2/z2), the low-pass
-        low (1 + 2/z + 1/z2)/(1 + a1/z + a2/z2) [-].
-
-    Notes
-    -----
     Source: bilinear transform of 1/(s2 + sqrt 2 s + 1) and its mirror image (Oppenheim &
     Schafer, Discrete-Time Signal Processing, from memory); corner of two passes: Winter,
     Biomechanics and Motor Control of Human Movement, from memory.  Held against
@@ -72,17 +58,6 @@ def butterworth(corner_Hz: float, dt_s: float, moved: float) -> tuple[float, flo
 def run_through(x: Floats, step: int, spacing_s: float) -> None:
     """Run the high-pass and behind it the low-pass over an array, in place.
 
-    Parameters
-    ----------
-    x : ndarray of float64, shape (n,)
-        Signal, replaced by the filtered one [any].
-    step : int
-        1 runs forward, -1 backward [-].
-    spacing_s : float
-        Spacing of the signal [s].
-
-    Notes
-    -----
     Source: direct form I difference equations; both start at rest.
     """
     high, _, h1, h2 = butterworth(BAND_LOW_Hz, spacing_s, _TWO_PASSES)
@@ -102,15 +77,6 @@ def run_through(x: Floats, step: int, spacing_s: float) -> None:
 def mirror_ends(x: Floats, pad: int) -> None:
     """Fill both ends of an array with the mirror image of what lies between.
 
-    Parameters
-    ----------
-    x : ndarray of float64, shape (pad + n + pad,)
-        Signal in the middle, n above ``pad``; the ends are written [any].
-    pad : int
-        Samples at each end, 0 or more [-].
-
-    Notes
-    -----
     Source: definition: even continuation, the end sample itself not repeated.
     """
     last = x.size - 1 - pad
@@ -125,28 +91,6 @@ def band_pass(
 ) -> tuple[Floats, Floats, float]:
     """Band-pass a stretch of rpm between 0.05 and 2 Hz, thinned to about 10 a second.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the stretch, at least ``SHORTEST_BAND_s`` long [rpm].
-    mean, slope : float
-        Straight line through it: value in the middle, rise a sample [rpm].
-    dt_s : float
-        Sampling time, above 0 to 0.1 [s].
-    scratch : ndarray of float64, shape (n + 2*ceil(MIRROR_s/dt_s) or more,)
-        Work space, overwritten.
-
-    Returns
-    -------
-    band : ndarray of float64, shape (n // thin,)
-        Band-passed signal, part of ``scratch`` [rpm].
-    rest : ndarray of float64
-        What is left of ``scratch``.
-    spacing_s : float
-        Spacing of the band-passed signal, thin times dt [s].
-
-    Notes
-    -----
     Source: our definition, in full at the top of this file.
     """
     thin = max(1, int(math.floor(THINNED_s / dt_s + 0.5)))

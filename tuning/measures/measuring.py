@@ -87,21 +87,7 @@ Windows = Iterable[WindowLike | tuple[str, float, float]]
 def windows_table(windows: Windows) -> Floats:
     """Turn windows into the table that the compiled reduction takes.
 
-    Parameters
-    ----------
-    windows : iterable
-        Objects with ``what``, ``from_s`` and ``to_s``, or tuples of the three; ``what`` is
-        "hunting", "load", "blip" or "start" [-, s, s].
-
-    Returns
-    -------
-    ndarray of float64, shape (windows, 3)
-        Kind code, beginning and end [-, s, s].
-
-    Raises
-    ------
-    ValueError
-        If a kind is not known or a window does not end after it begins.
+    Gives kind code, beginning and end [-, s, s].
     """
     rows = []
     for one in windows:
@@ -195,7 +181,18 @@ def _beside_target(rpm: Samples, target: Samples, starts: Floats) -> Samples:
 
 
 def stalled_at(stalled_s: float, begin_s: float) -> int:
-    """First sample at or after a stall; -1 without one."""
+    """First sample at or after a stall.
+
+    Parameters
+    ----------
+    stalled_s, begin_s : float
+        Time of the stall, nan without one, and of the first sample [s].
+
+    Returns
+    -------
+    int
+        Its number; -1 without one.
+    """
     if math.isnan(stalled_s):
         return -1
     return max(0, math.ceil((stalled_s - begin_s) / SAMPLE_s - 1e-6) - 1)

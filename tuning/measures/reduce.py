@@ -44,20 +44,8 @@ Indices = NDArray[np.int64]
 def scratch_size(n: int, dt_s: float) -> int:
     """Room that ``reduce_run`` needs.
 
-    Parameters
-    ----------
-    n : int
-        Samples in the longest run [-].
-    dt_s : float
-        Sampling time, above 0 to 0.1 [s].
+    Gives length of the scratch array, float64 [-].
 
-    Returns
-    -------
-    int
-        Length of the scratch array, float64 [-].
-
-    Notes
-    -----
     Source: definition: a window with its mirrored ends, then its autocorrelation and a copy.
     """
     return n + 2 * math.ceil(MIRROR_s / dt_s) + 2 * (n + LAG_BLOCK)
@@ -67,22 +55,8 @@ def scratch_size(n: int, dt_s: float) -> int:
 def window_samples(windows: Floats, w: int, n: int, dt_s: float) -> tuple[int, int]:
     """Samples of a window, clipped to the run.
 
-    Parameters
-    ----------
-    windows : ndarray of float64, shape (windows, 3 or 4)
-        As in ``reduce_run``.
-    w, n : int
-        Which window, and samples in the run [-].
-    dt_s : float
-        Sampling time [s].
+    Gives first sample and the one past the last; none if ``past`` is not above ``first`` [-].
 
-    Returns
-    -------
-    first, past : int
-        First sample and the one past the last; none if ``past`` is not above ``first`` [-].
-
-    Notes
-    -----
     Source: definition, at the top of this file.
     """
     return max(0, whole_samples(windows[w, 1], dt_s)), min(n, whole_samples(windows[w, 2], dt_s))
@@ -92,15 +66,6 @@ def window_samples(windows: Floats, w: int, n: int, dt_s: float) -> tuple[int, i
 def turn_into_means(out: Floats, idling: int, loads: int) -> None:
     """Divide the sums in a row of measures by what they are sums of.
 
-    Parameters
-    ----------
-    out : ndarray of float64, shape (measures,)
-        Row of measures.
-    idling, loads : int
-        Samples in hunting windows, and load windows [-]; with 0 the mean becomes nan.
-
-    Notes
-    -----
     Source: definition.
     """
     for column in (_MEAN_ABS_ERROR_RPM, _OUTSIDE_SHARE):
@@ -113,23 +78,6 @@ def turn_into_means(out: Floats, idling: int, loads: int) -> None:
 def valve_wear(steps: Samples, first: int, past: int) -> tuple[int, int, float]:
     """Count the valve's moves, reversals and steps within a window.
 
-    Parameters
-    ----------
-    steps : ndarray of float32, shape (n,)
-        Commanded steps, held between samples [steps].
-    first, past : int
-        Window: first sample and the one past the last [-].
-
-    Returns
-    -------
-    moves, reversals : int
-        Samples that differ from the one before, and those of them against the direction of
-        the move before within the window [-].
-    total : float
-        Steps moved, either way [steps].
-
-    Notes
-    -----
     Source: definition.  Moves less than one sample apart count as one.
     """
     moves, reversals, total = 0, 0, 0.0
@@ -155,21 +103,6 @@ def wear_of_run(
     ``moves_per_min``, ``reversals_per_min`` and ``steps_per_min``: counts of ``valve_wear``
     in all windows, over the time in them before a stall; the whole run without a window.
 
-    Parameters
-    ----------
-    steps : ndarray of float32, shape (n or more,)
-        Commanded steps [steps]; empty if not known.
-    alive, n : int
-        Samples before a stall, and in the run [-].
-    dt_s : float
-        Sampling time [s].
-    windows : ndarray of float64, shape (windows, 3 or 4)
-        As in ``reduce_run``.
-    out : ndarray of float64, shape (measures,)
-        Row of measures.
-
-    Notes
-    -----
     Source: our definition.
     """
     if steps.size < n:
@@ -207,25 +140,7 @@ def reduce_run(
     scratch: Floats,
     out: Floats,
 ) -> None:
-    """Reduce one run to its row of measures; allocates nothing.
-
-    Parameters
-    ----------
-    rpm, steps : ndarray of float32, shape (n or more,)
-        Samples of measured rpm and of commanded steps [rpm, steps]; steps may be empty.
-    n, stalled_at : int
-        Samples in the run, and the first at which the engine no longer runs, or -1 [-].
-    dt_s, target_rpm : float
-        Sampling time, above 0 to 0.1, and idle target [s, rpm].
-    floor_rpm : float
-        ``hunting_rpm`` with the valve held, 0 or nan if not known [rpm].  The target band's
-        half-width is 45 rpm (100 after a start) or this, whichever is larger.
-    windows : ndarray of float64, shape (windows, 3 or 4)
-        Kind code, beginning and end of each window [-, s, s], clipped to the run; a fourth
-        column is that window's own target [rpm].
-    scratch, out : ndarray of float64, shape (scratch_size(n, dt_s),) and (measures,)
-        Work space, and row of measures: nan where no window asks for one.  Overwritten.
-    """
+    """Reduce one run to its row of measures; allocates nothing."""
     out[:] = np.nan
     out[_STALLED] = 1.0 if stalled_at >= 0 else 0.0
     out[_STALLED_S] = (stalled_at + 1) * dt_s if stalled_at >= 0 else np.nan
@@ -269,27 +184,6 @@ def reduce_runs(
 ) -> None:
     """Reduce many runs of one scenario to rows of measures; allocates nothing.
 
-    Parameters
-    ----------
-    rpm, steps : ndarray of float32, shape (runs, n or more)
-        Samples of measured rpm and of commanded steps, a run a row [rpm, steps].
-    n : int
-        Samples in each run [-].
-    dt_s : float
-        Sampling time, above 0 to 0.1 [s].
-    target_rpm, floor_rpm : ndarray of float64, shape (runs,)
-        As in ``reduce_run``, a run each [rpm].
-    stalled_at : ndarray of int64, shape (runs,)
-        As in ``reduce_run``, a run each [-].
-    windows : ndarray of float64, shape (windows, 3 or 4)
-        As in ``reduce_run``; the same for all runs.
-    scratch : ndarray of float64, shape (scratch_size(n, dt_s) or more,)
-        Work space, overwritten; one for each thread that calls this.
-    out : ndarray of float64, shape (runs, measures)
-        Rows of measures, overwritten.
-
-    Notes
-    -----
     Source: ``reduce_run``.  Releases the interpreter lock.
     """
     for run in range(rpm.shape[0]):

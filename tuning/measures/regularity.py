@@ -37,19 +37,6 @@ LARGEST_REGULARITY = 1000.0
 def eight_lags(x: Floats, n: int, first: int, lags: Floats) -> None:
     """Autocorrelation at eight lags side by side (eight sums that do not wait on each other).
 
-    Parameters
-    ----------
-    x : ndarray of float64, shape (n + 8 or more,)
-        Signal about zero, followed by zeros [any].
-    n : int
-        Samples of the signal [-].
-    first : int
-        First lag, below n [-].
-    lags : ndarray of float64, shape (8,)
-        Written: sum over i of x(i) x(i + lag) [unit of x squared].
-
-    Notes
-    -----
     Source: definition; dividing by n gives the biased, by n - lag the unbiased estimate, and
     neither moves a zero crossing.
     """
@@ -73,24 +60,8 @@ def eight_lags(x: Floats, n: int, first: int, lags: Floats) -> None:
 def autocorrelation(x: Floats, n: int, wanted: int, lags: Floats) -> int:
     """Autocorrelation from lag 0 on, until it has crossed zero often enough.
 
-    Parameters
-    ----------
-    x : ndarray of float64, shape (n + 8 or more,)
-        Signal about zero, followed by zeros [any].
-    n : int
-        Samples of the signal [-].
-    wanted : int
-        Lags at most, n or less [-].
-    lags : ndarray of float64, shape (wanted + 7 or more,)
-        Written, not normalised [unit of x squared].
+    Gives lags written: ``wanted``, or fewer with ``CROSSINGS`` zero crossings among them [-].
 
-    Returns
-    -------
-    int
-        Lags written: ``wanted``, or fewer with ``CROSSINGS`` zero crossings among them [-].
-
-    Notes
-    -----
     Source: definition.
     """
     crossings = 0
@@ -109,21 +80,6 @@ def autocorrelation(x: Floats, n: int, wanted: int, lags: Floats) -> int:
 def crossing_intervals(lags: Floats) -> tuple[int, float, float]:
     """Spacing of the zero crossings of an autocorrelation and how even it is.
 
-    Parameters
-    ----------
-    lags : ndarray of float64, shape (m,)
-        Autocorrelation at lag 0, 1, ... [any].
-
-    Returns
-    -------
-    intervals : int
-        Intervals between crossings found, at most ten [-].
-    mean, deviation : float
-        Mean and standard deviation (about that mean, divided by the count) of the
-        intervals [lags]; nan without any.
-
-    Notes
-    -----
     Source: Thornhill, Huang & Zhang, Detection of multiple oscillations in control loops,
     Journal of Process Control 13 (2003), from memory.  Crossings are interpolated linearly.
     The quarter period before the first crossing is no interval.
@@ -153,24 +109,6 @@ def crossing_intervals(lags: Floats) -> tuple[int, float, float]:
 def repeat_share(lags: Floats, n: int, period: float) -> float:
     """Share of the signal's power that comes back after one period.
 
-    Parameters
-    ----------
-    lags : ndarray of float64, shape (m,)
-        Autocorrelation at lag 0, 1, ... of n samples, not normalised [any].
-    n : int
-        Samples it was made from [-].
-    period : float
-        Period [lags].
-
-    Returns
-    -------
-    float
-        Unbiased autocorrelation near one period (the highest between 0.75 and 1.25 periods,
-        at the vertex of the parabola through it and its neighbours) over that at lag 0, -1
-        to about 1 [-]; nan if the lags do not reach one period.
-
-    Notes
-    -----
     Source: our definition; for a sine of mean square s in scatter of variance v that has
     forgotten itself after a period it is s/(s + v).
     """
@@ -196,31 +134,6 @@ def regularity(
 ) -> tuple[float, float, float]:
     """Period, regularity and repeating share from the autocorrelation.
 
-    Parameters
-    ----------
-    x : ndarray of float64, shape (n,)
-        Band-passed signal [any].
-    spacing_s : float
-        Its spacing [s].
-    expected_s : float
-        Period to be expected, of ``swings`` [s]; nan if not known.  It sets the spacing of the
-        lags and nothing else: samples are averaged in groups to a tenth of it, between 0.2 s
-        and 1 s.
-    scratch : ndarray of float64, shape (2*n + 2*LAG_BLOCK or more,)
-        Work space, overwritten.
-
-    Returns
-    -------
-    period_s : float
-        Twice the mean interval between zero crossings [s]; nan without an interval.
-    r : float
-        Mean over three standard deviations of the intervals, at most 1000; above 1 the
-        oscillation is regular [-].  nan below three intervals.
-    share : float
-        Of ``repeat_share`` [-].
-
-    Notes
-    -----
     Source: r: Thornhill, Huang & Zhang (2003), from memory; period 10 +- 1 gives 3.33.
     """
     step_s = min(max(expected_s / LAGS_A_PERIOD, SHORTEST_STEP_s), LONGEST_STEP_s)

@@ -40,6 +40,13 @@ class Measures:
     Each is defined exactly in ``tuning.measures.windows`` (by kind of window) and, for hunting, in
     ``tuning.measures.band`` and ``tuning.measures.regularity``.  Error is target less rpm.  A
     stall counts as 0 rpm from its moment on.
+
+    Attributes
+    ----------
+    regularity : float
+        Of the swing, above 1 where it is regular [-].
+    stalled : int
+        1 if it stalled.
     """
 
     hunting_rpm: float = _row("rpm", "mean swing, peak to peak, between 0.05 and 2 Hz")

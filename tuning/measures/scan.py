@@ -23,18 +23,8 @@ SMOOTHED_s = 0.5
 def larger(so_far: float, value: float) -> float:
     """Larger of a value and what was kept so far.
 
-    Parameters
-    ----------
-    so_far, value : float
-        What was kept, nan for nothing yet, and the new value [any].
+    Gives the larger [any].
 
-    Returns
-    -------
-    float
-        The larger [any].
-
-    Notes
-    -----
     Source: definition.
     """
     return so_far if so_far >= value else value
@@ -44,18 +34,8 @@ def larger(so_far: float, value: float) -> float:
 def smaller(so_far: float, value: float) -> float:
     """Smaller of a value and what was kept so far.
 
-    Parameters
-    ----------
-    so_far, value : float
-        What was kept, nan for nothing yet, and the new value [any].
+    Gives the smaller [any].
 
-    Returns
-    -------
-    float
-        The smaller [any].
-
-    Notes
-    -----
     Source: definition.
     """
     return so_far if so_far <= value else value
@@ -65,18 +45,8 @@ def smaller(so_far: float, value: float) -> float:
 def summed(so_far: float, value: float) -> float:
     """Sum of a value and what was kept so far.
 
-    Parameters
-    ----------
-    so_far, value : float
-        What was kept, nan for nothing yet, and the new value [any].
+    Gives the sum [any].
 
-    Returns
-    -------
-    float
-        The sum [any].
-
-    Notes
-    -----
     Source: definition.
     """
     return value if so_far != so_far else so_far + value
@@ -109,22 +79,8 @@ def whole_samples(time_s: float, dt_s: float) -> int:
 def is_outside(rpm: Samples, k: int, half: int, target_rpm: float, tolerance_rpm: float) -> bool:
     """Tell whether smoothed rpm near an end of the array is outside the target band.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    k, half : int
-        Sample, and samples smoothed over on either side, as far as there are any [-].
-    target_rpm, tolerance_rpm : float
-        Middle and half-width of the band [rpm].
+    Gives true outside.
 
-    Returns
-    -------
-    bool
-        True outside.
-
-    Notes
-    -----
     Source: our definition; smoothing at the top of this file.
     """
     total = 0.0
@@ -141,26 +97,6 @@ def outside_band(
 ) -> tuple[int, int]:
     """Count samples whose smoothed rpm is outside the target band, and find the last.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first, past : int
-        Window: first sample and the one past the last [-].
-    target_rpm, tolerance_rpm : float
-        Middle and half-width of the band [rpm].
-    dt_s : float
-        Sampling time [s].
-
-    Returns
-    -------
-    count : int
-        Samples outside [-].
-    past_last : int
-        One past the last sample outside, ``first`` if none is [-].
-
-    Notes
-    -----
     Source: our definition; smoothing and stall at the top of this file.
     """
     half = whole_samples(0.5 * SMOOTHED_s, dt_s)
@@ -193,22 +129,6 @@ def outside_band(
 def extremes(rpm: Samples, first: int, past: int) -> tuple[float, float, int]:
     """Lowest and highest rpm of a window; 0 once the engine has stalled.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first, past : int
-        Window: first sample and the one past the last, at least one [-].
-
-    Returns
-    -------
-    lowest, highest : float
-        Extremes of measured rpm, not smoothed [rpm].
-    top : int
-        Sample of the highest, the first of equals [-].
-
-    Notes
-    -----
     Source: definition.
     """
     if first >= rpm.size:
@@ -228,26 +148,6 @@ def extremes(rpm: Samples, first: int, past: int) -> tuple[float, float, int]:
 def line_and_scatter(rpm: Samples, target_rpm: float) -> tuple[float, float, float, float]:
     """Least-squares straight line through a stretch, scatter about it, distance from target.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the stretch, n above 0, not smoothed [rpm].
-    target_rpm : float
-        Target [rpm].
-
-    Returns
-    -------
-    mean : float
-        Mean, the line's value in the middle [rpm].
-    slope : float
-        Rise of the line a sample [rpm]; 0 for one sample.
-    scatter_rms : float
-        Root mean square distance from the line [rpm].
-    distance : float
-        Mean of the absolute errors from target [rpm].
-
-    Notes
-    -----
     Source: definition (ordinary least squares on equally spaced points).  Sums are taken
     about the first sample, so they keep their digits at any speed.
     """
@@ -272,24 +172,8 @@ def line_and_scatter(rpm: Samples, target_rpm: float) -> tuple[float, float, flo
 def mean_before(rpm: Samples, first: int, count: int, fewest: int, otherwise: float) -> float:
     """Mean of the samples just before a stretch.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first : int
-        First sample of the stretch [-].
-    count, fewest : int
-        Samples wanted, and fewest that will do [-].
-    otherwise : float
-        Value where there are fewer, or the engine has stalled by then [rpm].
+    Gives the mean [rpm].
 
-    Returns
-    -------
-    float
-        The mean [rpm].
-
-    Notes
-    -----
     Source: definition.
     """
     begin = max(0, first - count)

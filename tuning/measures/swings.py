@@ -15,20 +15,10 @@ SWING_HYSTERESIS = 0.5
 
 @compiled
 def root_mean_square(x: Floats) -> float:
-    """Root of the mean square.
+    """Root of the mean square [any].
 
-    Parameters
-    ----------
-    x : ndarray of float64, shape (n,)
-        Signal, n above 0 [any].
+    Gives root mean square [unit of x].
 
-    Returns
-    -------
-    float
-        Root mean square [unit of x].
-
-    Notes
-    -----
     Source: definition.
     """
     even, odd = 0.0, 0.0
@@ -53,23 +43,6 @@ def swings(x: Floats, rms: float) -> tuple[float, float]:
     the rms would be right for one of them only.  For pure scatter it is about 3 times its rms in
     the band, steady because it averages over many swings (a maximum grows with the time).
 
-    Parameters
-    ----------
-    x : ndarray of float64, shape (n,)
-        Signal about zero [any].
-    rms : float
-        Its root mean square [unit of x].
-
-    Returns
-    -------
-    peak_to_peak : float
-        Mean swing [unit of x]; with less than one whole half swing on each side, the largest
-        less the smallest value of the stretch; 0 for a signal without any.
-    period : float
-        Mean spacing of crossings in the same direction [samples]; nan below two half swings.
-
-    Notes
-    -----
     Source: our definition.
     """
     band = SWING_HYSTERESIS * rms

@@ -70,21 +70,6 @@ def hunting_swing(
     from the swings where the autocorrelation has no whole interval).  All five are those of
     the window with the largest ``hunting_rpm``; a stretch below 5 s is not measured.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the stretch [rpm].
-    mean, slope : float
-        Straight line through it [rpm, rpm a sample].
-    dt_s : float
-        Sampling time, above 0 to 0.1 [s].
-    scratch : ndarray of float64, shape (``_reduce.scratch_size``,)
-        Work space, overwritten.
-    out : ndarray of float64, shape (measures,)
-        Row of measures.
-
-    Notes
-    -----
     Source: our definitions; regularity after Thornhill, Huang & Zhang (2003), from memory.
     """
     if rpm.size * dt_s < SHORTEST_BAND_s - 0.5 * dt_s:
@@ -122,28 +107,6 @@ def hunting_window(
     than the tolerance from target.  ``lowest_rpm``, ``highest_rpm``: of measured rpm.  After
     a stall only the lowest (0) counts.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first, past : int
-        Window: first sample and the one past the last, at least one [-].
-    target_rpm, tolerance_rpm : float
-        Target and half-width of the target band [rpm].
-    dt_s : float
-        Sampling time [s].
-    out : ndarray of float64, shape (measures,)
-        Row of measures; sums, not means, in ``mean_abs_error_rpm`` and ``outside_share``.
-
-    Returns
-    -------
-    samples : int
-        Samples before a stall [-], which the two sums are to be divided by.
-    mean, slope : float
-        Straight line through them [rpm, rpm a sample].
-
-    Notes
-    -----
     Source: our definitions.
     """
     lowest, highest, _ = extremes(rpm, first, past)
@@ -185,22 +148,6 @@ def load_window(
     to the last sample whose smoothed rpm is more than the tolerance from target, 0 if none
     is, the window's length if the last one is; mean, and ``worst_settle_s`` the longest.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first, past : int
-        Window: first sample and the one past the last, at least one [-].
-    target_rpm, tolerance_rpm : float
-        Target and half-width of the target band [rpm].
-    dt_s : float
-        Sampling time [s].
-    out : ndarray of float64, shape (measures,)
-        Row of measures; sums, not means, in ``dip_rpm``, ``flare_rpm``, ``excursion_rpm``
-        and ``settle_s``.
-
-    Notes
-    -----
     Source: our definitions.
     """
     lowest, highest, _ = extremes(rpm, first, past)
@@ -239,21 +186,6 @@ def blip_window(
     (the top of the blip), at least 0; largest over windows.  ``blip_settle_s``: time from the
     top to the last sample whose smoothed rpm is more than the tolerance from target; longest.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first, past : int
-        Window: first sample and the one past the last, at least one [-].
-    target_rpm, tolerance_rpm : float
-        Target and half-width of the target band [rpm].
-    dt_s : float
-        Sampling time [s].
-    out : ndarray of float64, shape (measures,)
-        Row of measures.
-
-    Notes
-    -----
     Source: our definitions.
     """
     _, _, top = extremes(rpm, first, past)
@@ -268,24 +200,8 @@ def blip_window(
 def first_running(rpm: Samples, first: int, past: int, least_rpm: float, count: int) -> int:
     """First sample from which rpm stays at or above a speed for a number of samples.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first, past : int
-        Window: first sample and the one past the last [-].
-    least_rpm : float
-        Speed [rpm].
-    count : int
-        Samples in a row, 1 or more [-].
+    Gives the sample; ``past`` if there is none [-].
 
-    Returns
-    -------
-    int
-        The sample; ``past`` if there is none [-].
-
-    Notes
-    -----
     Source: definition.
     """
     row = 0
@@ -316,21 +232,6 @@ def start_window(
     rpm is more than the tolerance from target, ``START_TOLERANCE_rpm`` or more: while an engine
     warms up, its idle is not finer.  Of several starts the worst of each.
 
-    Parameters
-    ----------
-    rpm : ndarray of float32, shape (n,)
-        Samples of the run up to its end or stall [rpm].
-    first, past : int
-        Window: first sample and the one past the last, at least one [-].
-    target_rpm, tolerance_rpm : float
-        Target and half-width of the target band [rpm].
-    dt_s : float
-        Sampling time [s].
-    out : ndarray of float64, shape (measures,)
-        Row of measures.
-
-    Notes
-    -----
     Source: our definitions.
     """
     sustained = max(1, whole_samples(SUSTAINED_s, dt_s))

@@ -304,17 +304,7 @@ def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, f
 def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
     """Return the car with some of its curves replaced.
 
-    Parameters
-    ----------
-    car : Car
-        Left as it is.
-    curves : dict of str to list
-        As of ``BaseProposal.curves``.
-
-    Returns
-    -------
-    Car
-        The changed car.
+    Gives the changed car.
     """
     from sim import with_values
 

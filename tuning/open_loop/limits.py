@@ -46,10 +46,7 @@ class MissedTarget:
     def told(self) -> str:
         """Tell it in one line.
 
-        Returns
-        -------
-        str
-            Such as "start at -20 degC misses its target for dip: 143 rpm, ...".
+        Gives such as "start at -20 degC misses its target for dip: 143 rpm, ...".
         """
         return (
             f"start at {self.coolant_degC:.0f} degC misses its target for {self.target}:"
@@ -60,17 +57,7 @@ class MissedTarget:
 def value_of(name: str, one: StartResult) -> str:
     """What a start reached of one target.
 
-    Parameters
-    ----------
-    name : str
-        "flare", "dip" or "stable".
-    one : StartResult
-        The starts.
-
-    Returns
-    -------
-    str
-        Number and unit.
+    Gives number and unit.
     """
     reached = {"flare": one.flare_rpm, "dip": one.dip_rpm}.get(name, one.late_rpm)
     # Rounded up: what misses its target by less than 1 rpm must not read as if it met it.
@@ -88,26 +75,7 @@ def missed_targets(
 ) -> tuple[MissedTarget, ...]:
     """Name the targets that are missed, and what limits each.
 
-    Parameters
-    ----------
-    proposed : sequence of StartResult
-        Starts with the proposed curves, at each of ``STARTS_degC``.
-    tried : sequence of sequence of StartResult
-        Starts of all curves tried.
-    aims : StartTargets
-        The targets.
-    need : array_like
-        Position needed at each temperature [steps].
-    open_limit_steps : float
-        The controller never asks for more [steps].
-    above_rpm : array_like
-        What the steps are worth by which the valve may stay above a falling curve, one less than
-        the minimum move, at each temperature [rpm].
-
-    Returns
-    -------
-    tuple of MissedTarget
-        From cold to warm.
+    Gives from cold to warm.
     """
     missed = []
     for place, one in enumerate(proposed):
@@ -170,17 +138,7 @@ def worse_than_now(
 ) -> tuple[str, ...]:
     """Tell where proposed curves do worse on a target than the owner's own.
 
-    Parameters
-    ----------
-    now, proposed : sequence of StartResult
-        Starts at the same temperatures.
-    aims : StartTargets
-        The targets.
-
-    Returns
-    -------
-    tuple of str
-        A line a temperature where anything is worse.
+    Gives A line a temperature where anything is worse.
     """
     told = []
     for old, new in zip(now, proposed, strict=True):

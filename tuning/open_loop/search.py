@@ -75,16 +75,8 @@ class StartTargets:
     def ratios(self, one: StartResult) -> dict[str, float]:
         """What a start reached over what was aimed at.
 
-        Parameters
-        ----------
-        one : StartResult
-            Starts that run.
-
-        Returns
-        -------
-        dict of str to float
-            "flare", "dip" and "stable" (how far speed strays once it should be stable): up to 1
-            is met [-].
+        Gives "flare", "dip" and "stable" (how far speed strays once it should be stable): up to 1
+        is met [-].
         """
         return {
             "flare": one.flare_rpm / self.flare_rpm,
@@ -95,30 +87,14 @@ class StartTargets:
     def met(self, one: StartResult) -> bool:
         """Whether starts run and meet all targets.
 
-        Parameters
-        ----------
-        one : StartResult
-            The starts.
-
-        Returns
-        -------
-        bool
-            True if so.
+        Gives true if so.
         """
         return one.runs and max(self.ratios(one).values()) <= 1.0
 
     def wanted(self, name: str) -> str:
         """What is wanted of one target.
 
-        Parameters
-        ----------
-        name : str
-            "flare", "dip" or "stable".
-
-        Returns
-        -------
-        str
-            Number and unit.
+        Gives number and unit.
         """
         if name == "flare":
             return f"up to {self.flare_rpm:.0f} rpm"
@@ -170,18 +146,8 @@ class SearchResult:
 def cost(one: StartResult, aims: StartTargets) -> float:
     """How far a start is from what is aimed at.
 
-    Parameters
-    ----------
-    one : StartResult
-        The starts.
-    aims : StartTargets
-        What is aimed at.
-
-    Returns
-    -------
-    float
-        Sum of what is missing of each target as a share of it; 100 for a car that does not run
-        [-].
+    Gives sum of what is missing of each target as a share of it; 100 for a car that does not run
+    [-].
     """
     if not one.runs:
         return 100.0
@@ -192,17 +158,7 @@ def cost(one: StartResult, aims: StartTargets) -> float:
 def with_start_curves(car: Car, curves: StartCurves) -> Car:
     """The car with curves at the temperatures of the starts.
 
-    Parameters
-    ----------
-    car : Car
-        Left as it is.
-    curves : StartCurves
-        Held beyond the warmest.
-
-    Returns
-    -------
-    Car
-        The changed car.
+    Gives the changed car.
     """
     from sim import with_values
 
@@ -225,15 +181,7 @@ def with_start_curves(car: Car, curves: StartCurves) -> Car:
 def falling(values: Any) -> tuple[float, ...]:
     """Make a curve that never rises with warmth: no point is below a warmer one.
 
-    Parameters
-    ----------
-    values : sequence of float
-        From cold to warm [steps].
-
-    Returns
-    -------
-    tuple of float
-        Each at least as high as all that follow [steps].
+    Gives each at least as high as all that follow [steps].
     """
     return tuple(float(v) for v in np.maximum.accumulate(np.asarray(values)[::-1])[::-1])
 
@@ -292,28 +240,8 @@ def search_curves(
 ) -> SearchResult:
     """Find base, cranking and after-start curves whose starts come nearest to the targets.
 
-    Parameters
-    ----------
-    car : Car
-        The car; its target speeds are kept.
-    needs : sequence of Need
-        Where to begin, one or two: with the owner's fade, and with a slow one; every place known.
-    warm : sequence of (float, float)
-        The base curve at temperatures warmer than a start's [degC, steps].
-    aims : StartTargets
-        What a start should be like.
-    seed : int
-        Added to the seeds of all starts.
-    moves : list of numpy.ndarray, optional
-        How far the target moves, if a search for the same engine has told [rpm].
+    Gives the curves and all starts tried.
 
-    Returns
-    -------
-    SearchResult
-        The curves and all starts tried.
-
-    Notes
-    -----
     A valve that moves by no less than m steps stays up to m - 1 above a falling base curve, half
     of that on average: the search begins that much lower.
     Source: definition our own; coordinate search.

@@ -60,20 +60,7 @@ class Predicted:
 def longest_idling(log: Log) -> slice:
     """Find the longest stretch of idling, cut to what is compared.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    slice
-        Its rows.
-
-    Raises
-    ------
-    InputError
-        If none is long enough.
+    Gives its rows.
     """
     found = stretches(idle_rows(log), log.parts)
     length = [log.time_s[rows.stop - 1] - log.time_s[rows.start] for rows in found]
@@ -90,17 +77,7 @@ def longest_idling(log: Log) -> slice:
 def switched_loads(log: Log, rows: slice) -> Loads:
     """Find the loads within a stretch.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    rows : slice
-        The stretch.
-
-    Returns
-    -------
-    list of (float, float)
-        Times from its beginning, and the load from then on [s, W].
+    Gives times from its beginning, and the load from then on [s, W].
     """
     begin_s, end_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     if log.load_W is not None:
@@ -118,19 +95,7 @@ def switched_loads(log: Log, rows: slice) -> Loads:
 def windows_of(log: Log, rows: slice, loads: Loads) -> Windows:
     """Choose what is measured: calm idling, and each load.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    rows : slice
-        The stretch.
-    loads : list of (float, float)
-        As of ``switched_loads`` [s, W].
-
-    Returns
-    -------
-    list of (str, float, float)
-        Kinds and spans, from the stretch's beginning [-, s, s].
+    Gives kinds and spans, from the stretch's beginning [-, s, s].
     """
     begin_s, end_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     windows: Windows = []
@@ -164,23 +129,7 @@ def _scenario(log: Log, rows: slice, loads: Loads) -> Scenario:
 def predict_runs(car: Car, log: Log, rows: slice, loads: Loads, seed: int) -> Predicted:
     """Run plausible cars as the log was recorded.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings that were tried.
-    log : Log
-        The log.
-    rows : slice
-        The stretch that is compared.
-    loads : list of (float, float)
-        Its loads [s, W].
-    seed : int
-        Seed of plausible cars and scatter, 0 or more.
-
-    Returns
-    -------
-    Predicted
-        All runs; the first is of the car as its file has it.
+    Gives all runs; the first is of the car as its file has it.
     """
     from tuning.ensemble import VERDICT, noise_seeds, plausible_cars, starting_phases
 

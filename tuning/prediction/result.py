@@ -101,10 +101,7 @@ class Compared:
     def text(self) -> str:
         """Say it in words.
 
-        Returns
-        -------
-        str
-            One line.
+        Gives one line.
         """
         line = (
             f"{self.meaning}: predicted {self.predicted:.3g} {self.unit} ({self.low:.3g} to"
@@ -215,15 +212,7 @@ class Comparison:
 def outer_parts(runs: NDArray[Any]) -> Floats:
     """Range that most runs keep within.
 
-    Parameters
-    ----------
-    runs : ndarray
-        Shape (runs, ...) [any].
-
-    Returns
-    -------
-    ndarray
-        Shape (2, ...): percentiles 10 and 90 over the runs [any].
+    Gives shape (2, ...): percentiles 10 and 90 over the runs [any].
     """
     return np.asarray(np.percentile(runs, [LOW, HIGH], axis=0), dtype=np.float64)
 
@@ -231,19 +220,7 @@ def outer_parts(runs: NDArray[Any]) -> Floats:
 def compared_measure(asked: Asked, runs: Floats, recorded: float | None) -> Compared | None:
     """Compare one measure.
 
-    Parameters
-    ----------
-    asked : Asked
-        What is compared.
-    runs : ndarray
-        Shape (runs,): its values in the predicted runs, nan where a run has none [unit].
-    recorded : float or None
-        Its value in the log, None where it has none [unit].
-
-    Returns
-    -------
-    Compared or None
-        None where either side has nothing to say.
+    Gives none where either side has nothing to say.
     """
     known = runs[np.isfinite(runs)]
     if recorded is None or known.size < max(3, runs.size // 2):

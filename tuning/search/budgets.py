@@ -65,20 +65,7 @@ BUDGETS: Mapping[str, Budget] = {
 def budget_of(name: str) -> Budget:
     """Find a budget.
 
-    Parameters
-    ----------
-    name : str
-        One of ``BUDGETS``.
-
-    Returns
-    -------
-    Budget
-        The budget.
-
-    Raises
-    ------
-    InputError
-        If there is none of that name.
+    Gives the budget.
     """
     if name not in BUDGETS:
         message = f"there is no such budget ({name}), allowed: {', '.join(BUDGETS)}"

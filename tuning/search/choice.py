@@ -63,19 +63,7 @@ def finalists(
 ) -> list[Feedback]:
     """Take the best few that are not all the same.
 
-    Parameters
-    ----------
-    ranking : sequence of tuple
-        Value [rpm] and settings, best first.
-    space : Space
-        Says how far apart settings are.
-    count : int
-        How many, 1 or more.
-
-    Returns
-    -------
-    list of Feedback
-        The best of each law first in line, then others; fewer if there are no more.
+    Gives the best of each law first in line, then others; fewer if there are no more.
     """
     taken: list[Feedback] = []
     best_of_law = {one.law: one for _, one in reversed(ranking)}
@@ -105,19 +93,7 @@ def _apart(space: Space, one: Feedback, other: Feedback) -> bool:
 def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
     """Score the neighbours of settings, one entry step away each way.
 
-    Parameters
-    ----------
-    settings : Feedback
-        As the controller can hold them.
-    space : Space
-        Knows the neighbours.
-    judge : Judge
-        Scores them.
-
-    Returns
-    -------
-    Plateau
-        Their scores.
+    Gives their scores.
     """
     near = space.neighbours(settings)
     values = [one.value - one.seen for one in judge.scores([settings, *near.values()])]
@@ -127,19 +103,7 @@ def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
 def choose(search: Search, judge: Judge, size: Budget) -> Choice:
     """Choose one candidate of a search.
 
-    Parameters
-    ----------
-    search : Search
-        Finished.
-    judge : Judge
-        Other cars than those of the search.
-    size : Budget
-        How many candidates are looked at.
-
-    Returns
-    -------
-    Choice
-        The settings, with the reason.
+    Gives the settings, with the reason.
     """
     space = search.space
     some = finalists(search.expected_ranking(), space, size.finalists)
@@ -172,17 +136,8 @@ def choose(search: Search, judge: Judge, size: Budget) -> Choice:
 def loud_rpm(score: Score, judge: Judge) -> float:
     """What hunting costs that would be told as such.
 
-    Parameters
-    ----------
-    score : Score
-        Of settings on the judge's cars.
-    judge : Judge
-        Knows the held valve's swing.
-
-    Returns
-    -------
-    float
-        0 where the idle is no louder than with the valve held, at most a share of the score [rpm].
+    Gives 0 where the idle is no louder than with the valve held, at most a share of the score
+    [rpm].
     """
     allowed_rpm = LOUD_SHARE * float(np.mean(judge.runs.floor))
     beyond_rpm = max(score.measured["hunting"] - allowed_rpm, 0.0)
@@ -200,19 +155,7 @@ def _steepness(plateau: Plateau) -> float:
 def narrowed(settings: Feedback, space: Space, judge: Judge) -> Feedback:
     """Draw the trim limits in as far as that costs nothing.
 
-    Parameters
-    ----------
-    settings : Feedback
-        As the controller can hold them.
-    space : Space
-        Its ranges say what the trim limits must leave room for.
-    judge : Judge
-        Scores the variants.
-
-    Returns
-    -------
-    Feedback
-        The narrowest limits that score as well; narrow limits bound what a fault can do.
+    Gives the narrowest limits that score as well; narrow limits bound what a fault can do.
     """
     values = space.values_of(settings)
     low, high = values["trim_low_steps"], values["trim_high_steps"]

@@ -75,10 +75,7 @@ class Entry:
     def to_dict(self) -> dict[str, Any]:
         """Give the entry as plain values.
 
-        Returns
-        -------
-        dict
-            Fields by name, and ``text``.
+        Gives fields by name, and ``text``.
         """
         return {**asdict(self), "text": self.text}
 
@@ -212,27 +209,7 @@ def from_entry(
 ) -> Feedback:
     """Turn numbers as entered into the controller back into settings.
 
-    Parameters
-    ----------
-    car : Car
-        Its ``entry_form`` and valve travel are used.
-    entered : mapping
-        Keys of ``ENTRY_KEYS`` to numbers; a pair (low, high) for ``trim_limit_steps``.  What is
-        not named stays as in ``base``.
-    base : Feedback, optional
-        Where everything else comes from; the car's own settings when left out.
-
-    Returns
-    -------
-    Feedback
-        The settings that those numbers amount to.
-
-    Raises
-    ------
-    InputError
-        If a number is outside what a setting can be.
-    ValueError
-        If a key is not one of ``ENTRY_KEYS``.
+    Gives the settings that those numbers amount to.
     """
     unknown = [key for key in entered if key not in ENTRY_KEYS]
     if unknown:
@@ -262,22 +239,7 @@ def _clean(value: float) -> float:
 def as_entered(car: Car, feedback: Feedback | None = None) -> Feedback:
     """Settings as they will be in the car once entered: rounded, cut off at the largest values.
 
-    Parameters
-    ----------
-    car : Car
-        Its ``entry_form`` and valve travel are used.
-    feedback : Feedback, optional
-        Settings; those of the car when left out.
-
-    Returns
-    -------
-    Feedback
-        What ``from_entry`` makes of ``to_entry``; a second pass changes nothing.
-
-    Raises
-    ------
-    InputError
-        If what the entries amount to is outside what a setting can be.
+    Gives what ``from_entry`` makes of ``to_entry``; a second pass changes nothing.
     """
     given = feedback or car.feedback
     entries = to_entry(car, given)
@@ -292,39 +254,15 @@ def as_entered(car: Car, feedback: Feedback | None = None) -> Feedback:
 def entry_step(car: Car, key: str, period_ms: float) -> float:
     """What one step of an entry is worth in our unit.
 
-    Parameters
-    ----------
-    car : Car
-        Its ``entry_form`` and valve travel are used.
-    key : str
-        One of ``ENTRY_KEYS``.
-    period_ms : float
-        Update period, for gains counted per update, above 0 [ms].
-
-    Returns
-    -------
-    float
-        Finest change of the setting that can be entered, above 0 [unit of the key].
+    Gives finest change of the setting that can be entered, above 0 [unit of the key].
     """
     resolution = float(getattr(car.entry_form.resolution, key))
     return _clean(resolution / abs(_factor(car, key, period_ms)))
 
 
 def entry_largest(car: Car, key: str, period_ms: float) -> float:
-    """Largest value of an entry in our unit.
+    """Largest value of an entry in our unit [any].
 
-    Parameters
-    ----------
-    car : Car
-        Its ``entry_form`` and valve travel are used.
-    key : str
-        One of ``ENTRY_KEYS``.
-    period_ms : float
-        Update period, for gains counted per update, above 0 [ms].
-
-    Returns
-    -------
-    float
-        Largest size of the setting that can be entered, above 0 [unit of the key].
+    Gives largest size of the setting that can be entered, above 0 [unit of the key].
     """
     return float(getattr(car.entry_form.largest, key)) / abs(_factor(car, key, period_ms))

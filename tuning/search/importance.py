@@ -16,21 +16,9 @@ FEWEST_TRIALS = 30
 def parameter_importance(trials: Sequence[FrozenTrial], law: str | None = None) -> dict[str, float]:
     """Importance of each thing that was varied, for coming among the best tenth of the trials.
 
-    Parameters
-    ----------
-    trials : sequence of FrozenTrial
-        Finished trials, lower is better.
-    law : str, optional
-        Only trials of this law count, where the law was varied too.
+    Gives name to share, most important first, adding up to 1; empty where there are too few trials
+    to tell.
 
-    Returns
-    -------
-    dict
-        Name to share, most important first, adding up to 1; empty where there are too few trials
-        to tell.
-
-    Notes
-    -----
     Source: Watanabe, Bansal and Hutter, PED-ANOVA: efficiently quantifying hyperparameter
     importance in arbitrary subspaces, IJCAI 2023; optuna's implementation.
     """

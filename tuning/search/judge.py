@@ -60,17 +60,7 @@ class Judge:
     ) -> list[Score]:
         """Score candidates.
 
-        Parameters
-        ----------
-        candidates : sequence of Feedback
-            Settings; the same one may come more than once.
-        on_progress : callable, optional
-            Told the share that is done.
-
-        Returns
-        -------
-        list of Score
-            One a candidate, in order.
+        Gives one a candidate, in order.
         """
         fresh = [one for one in dict.fromkeys(candidates) if one not in self._scores]
         for first in range(0, len(fresh), AT_ONCE):
@@ -86,14 +76,6 @@ class Judge:
     def knows(self, candidate: Feedback) -> bool:
         """Whether settings were scored already.
 
-        Parameters
-        ----------
-        candidate : Feedback
-            Settings.
-
-        Returns
-        -------
-        bool
-            True if so.
+        Gives true if so.
         """
         return candidate in self._scores

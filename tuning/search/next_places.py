@@ -89,21 +89,7 @@ def pictures(
 ) -> list[Picture]:
     """Fit a picture for each law that is near the best or not yet known.
 
-    Parameters
-    ----------
-    ranking : sequence of tuple
-        Value [rpm] and settings, best first.
-    space : Space
-        Where settings lie in the unit cube.
-    fair : int
-        Trials that a law has before it can be given up.
-    near_best : float
-        How much of the best score a law's own best may be [-].
-
-    Returns
-    -------
-    list of Picture
-        The law of the best settings first; empty before enough was tried.
+    Gives the law of the best settings first; empty before enough was tried.
     """
     found = []
     for law in dict.fromkeys(one.law for _, one in ranking):
@@ -122,17 +108,7 @@ def expected_ranking(
 ) -> list[tuple[float, Feedback]]:
     """The same with scores that have luck taken out, where there is a picture.
 
-    Parameters
-    ----------
-    ranking : sequence of tuple
-        Value [rpm] and settings, best first.
-    space : Space
-        Where settings lie in the unit cube.
-
-    Returns
-    -------
-    list of tuple
-        Expected value [rpm] and settings, best first; laws without a picture come last.
+    Gives expected value [rpm] and settings, best first; laws without a picture come last.
     """
     found: list[tuple[float, Feedback]] = []
     for picture in pictures(ranking, space):
@@ -165,25 +141,7 @@ def next_settings(
 ) -> list[Feedback]:
     """Settings that promise most.
 
-    Parameters
-    ----------
-    ranking : sequence of tuple
-        Value [rpm] and settings tried, best first.
-    space : Space
-        What may be tried.
-    count : int
-        How many, 1 or more.
-    seed : sequence of int
-        Seed of the places drawn.
-    fair : int
-        Trials that a law has before it can be given up.
-    reach : Reach
-        How far from the best settings to look.
-
-    Returns
-    -------
-    list of Feedback
-        As the controller can hold them, none tried before; fewer, or none, if nothing is left.
+    Gives as the controller can hold them, none tried before; fewer, or none, if nothing is left.
     """
     from threadpoolctl import threadpool_limits
 

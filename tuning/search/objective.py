@@ -117,10 +117,7 @@ class Score:
     def to_dict(self) -> dict[str, Any]:
         """Give the score as plain values.
 
-        Returns
-        -------
-        dict
-            Fields by name.
+        Gives fields by name.
         """
         return {key: dict(v) if isinstance(v, Mapping) else v for key, v in vars(self).items()}
 
@@ -136,16 +133,8 @@ def _over_drives(by_drive: np.ndarray) -> np.ndarray:
 def raw_terms(runs: Runs) -> np.ndarray:
     """What the score weighs, a car at a time.
 
-    Parameters
-    ----------
-    runs : Runs
-        Candidates on cars.
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (candidates, cars, terms), in the order of ``TERMS``: rpm, rpm, rpm, s, rpm, moves a
-        minute, stalls a run.
+    Gives shape (candidates, cars, terms), in the order of ``TERMS``: rpm, rpm, rpm, s, rpm, moves a
+    minute, stalls a run.
     """
     hunting = np.maximum(known_mean(runs.of("hunting_rpm"), -1) - runs.floor, 0.0)
     error = np.maximum(np.abs(runs.of("mean_error_rpm")) - ERROR_FREE_rpm, 0.0)
@@ -190,15 +179,7 @@ def _least(values: np.ndarray) -> np.ndarray:
 def worst_mean(by_car: np.ndarray) -> np.ndarray:
     """Mean of the worst quarter of the cars, at least one.
 
-    Parameters
-    ----------
-    by_car : numpy.ndarray
-        Shape (candidates, cars): scores, higher is worse [rpm].
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (candidates,): conditional value at risk [rpm].
+    Gives shape (candidates,): conditional value at risk [rpm].
     """
     count = max(1, math.ceil(WORST_SHARE * by_car.shape[-1] - 1e-9))
     worst: np.ndarray = np.sort(by_car, axis=-1)[..., -count:].mean(axis=-1)
@@ -208,19 +189,7 @@ def worst_mean(by_car: np.ndarray) -> np.ndarray:
 def seen_hunting_rpm(runs: Runs, raw: np.ndarray, weights: Weights) -> np.ndarray:
     """What settings cost under which an engine is seen to hunt.
 
-    Parameters
-    ----------
-    runs : Runs
-        For the swing with the valve held.
-    raw : numpy.ndarray
-        Shape (candidates, cars, terms), of ``raw_terms``.
-    weights : Weights
-        What hunting is worth.
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (candidates,), 0 where no car is seen to hunt [rpm].
+    Gives shape (candidates,), 0 where no car is seen to hunt [rpm].
     """
     unseen = UNSEEN_SHARE * _over_drives(runs.floor)
     beyond = np.maximum(raw[..., TERMS.index("hunting")] - unseen, 0.0)
@@ -235,19 +204,7 @@ def score(
 ) -> list[Score]:
     """Score candidates.
 
-    Parameters
-    ----------
-    runs : Runs
-        Candidates on cars.
-    weights : Weights
-        What each measure is worth.
-    limits : Limits, optional
-        Hard limits; the usual ones when left out.
-
-    Returns
-    -------
-    list of Score
-        One a candidate, in order.
+    Gives one a candidate, in order.
     """
     raw = raw_terms(runs)
     weighted = raw * weights.in_order()

@@ -46,10 +46,7 @@ class Point:
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain values.
 
-        Returns
-        -------
-        dict
-            Fields by name.
+        Gives fields by name.
         """
         return asdict(self) | {"settings": settings_dict(self.settings)}
 
@@ -83,10 +80,7 @@ class Front:
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain values.
 
-        Returns
-        -------
-        dict
-            Points on the front, the chosen one, the reason and how many were compared.
+        Gives points on the front, the chosen one, the reason and how many were compared.
         """
         return {
             "points": [point.to_dict() for point in self.front],
@@ -99,15 +93,7 @@ class Front:
 def settings_dict(settings: Feedback) -> dict[str, Any]:
     """Settings as the car file has them, for JSON.
 
-    Parameters
-    ----------
-    settings : Feedback
-        The settings.
-
-    Returns
-    -------
-    dict
-        Keys of ``[feedback]``; the trim limits as a list.
+    Gives keys of ``[feedback]``; the trim limits as a list.
     """
     return settings.model_dump(mode="json")
 
@@ -115,17 +101,7 @@ def settings_dict(settings: Feedback) -> dict[str, Any]:
 def point(settings: Feedback, score: Score) -> Point:
     """Place a candidate among the three wishes.
 
-    Parameters
-    ----------
-    settings : Feedback
-        The settings.
-    score : Score
-        What they scored.
-
-    Returns
-    -------
-    Point
-        The point.
+    Gives the point.
     """
     quiet, quick, wear = (score.measured[measure] for measure, _ in AXES.values())
     return Point(settings, quiet, quick, wear, score.total)
@@ -156,19 +132,7 @@ def non_dominated(values: np.ndarray) -> np.ndarray:
 def pareto_front(points: Sequence[Point], chosen: Point, reason: str) -> Front:
     """Find the front of candidates.
 
-    Parameters
-    ----------
-    points : sequence of Point
-        Candidates that break no hard limit.
-    chosen : Point
-        The one chosen, of the same cars and seeds.
-    reason : str
-        Why it was.
-
-    Returns
-    -------
-    Front
-        The front; candidates with the same three values stand for each other.
+    Gives the front; candidates with the same three values stand for each other.
     """
     ordered = sorted(points, key=lambda p: p.score_rpm)
     if not ordered:

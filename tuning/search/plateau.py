@@ -44,15 +44,7 @@ class Plateau:
     def allowed_rpm(self, name: str) -> float:
         """Highest score a neighbour may have.
 
-        Parameters
-        ----------
-        name : str
-            What is changed.
-
-        Returns
-        -------
-        float
-            Score [rpm].
+        Gives score [rpm].
         """
         share = WHOLE_RISE_SHARE if name.startswith(WHOLE) else RISE_SHARE
         return self.value_rpm + max(share * abs(self.value_rpm), RISE_rpm)
@@ -70,15 +62,7 @@ class Plateau:
     def excess_rpm(self, *, whole: bool) -> float:
         """How much more a neighbour scores than it may, at most.
 
-        Parameters
-        ----------
-        whole : bool
-            Whether to look at numbers of whole steps, or at the others.
-
-        Returns
-        -------
-        float
-            0 where none scores too much [rpm].
+        Gives 0 where none scores too much [rpm].
         """
         beyond = [
             score - self.allowed_rpm(name)
@@ -100,10 +84,7 @@ class Plateau:
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain values.
 
-        Returns
-        -------
-        dict
-            Fields by name, and the verdict.
+        Gives fields by name, and the verdict.
         """
         return {
             "value_rpm": self.value_rpm,

@@ -40,15 +40,7 @@ Tell = Callable[[float, str], None]
 def since_improved(values: Sequence[float]) -> int:
     """Trials since the last worthwhile improvement of the best value.
 
-    Parameters
-    ----------
-    values : sequence of float
-        Values in order of trials, lower is better [rpm].
-
-    Returns
-    -------
-    int
-        0 when the last trial was one.
+    Gives 0 when the last trial was one.
     """
     best, since = float("inf"), 0
     for value in values:
@@ -61,15 +53,7 @@ def since_improved(values: Sequence[float]) -> int:
 def improvement_chance(values: Sequence[float]) -> float:
     """Bound on the chance that one more trial is a worthwhile improvement.
 
-    Parameters
-    ----------
-    values : sequence of float
-        Values in order of trials, lower is better [rpm].
-
-    Returns
-    -------
-    float
-        0 to 1, with 95 % confidence, if further trials are like the last ones [-].
+    Gives 0 to 1, with 95 % confidence, if further trials are like the last ones [-].
     """
     return min(1.0, RULE_OF_THREE / max(1, since_improved(values)))
 
@@ -77,15 +61,7 @@ def improvement_chance(values: Sequence[float]) -> float:
 def outcome(score: Score) -> Outcome:
     """What the study keeps of a score.
 
-    Parameters
-    ----------
-    score : Score
-        The score.
-
-    Returns
-    -------
-    Outcome
-        Value, hard limits, and what was measured as notes.
+    Gives value, hard limits, and what was measured as notes.
     """
     notes = {"total": score.total, "measured": dict(score.measured), "broken": dict(score.broken)}
     return Outcome(score.value, notes)
@@ -119,13 +95,7 @@ class Search:
     tell: Tell
 
     def run(self, start: Mapping[str, Feedback]) -> None:
-        """Search until the budget is spent or nothing is gained any more.
-
-        Parameters
-        ----------
-        start : mapping of str to Feedback
-            Settings to evaluate first.
-        """
+        """Search until the budget is spent or nothing is gained any more."""
         points = {name: self.space.params_of(one) for name, one in start.items()}
         self._stage(self.budget.widely, points | self._even(start))
         begun = done = len(self.study.finished())
@@ -159,20 +129,14 @@ class Search:
     def values(self) -> list[float]:
         """Values of all finished trials in order.
 
-        Returns
-        -------
-        list of float
-            Score with hard limits [rpm].
+        Gives score with hard limits [rpm].
         """
         return [t.value for t in self.study.finished() if t.value is not None]
 
     def ranking(self) -> list[tuple[float, Feedback]]:
         """Distinct candidates of the study, best first.
 
-        Returns
-        -------
-        list of tuple
-            Value [rpm] and settings.
+        Gives value [rpm] and settings.
         """
         found: dict[Feedback, float] = {}
         for trial in self.study.finished():
@@ -183,25 +147,14 @@ class Search:
     def expected_ranking(self) -> list[tuple[float, Feedback]]:
         """The same with the luck of scatter taken out.
 
-        Returns
-        -------
-        list of tuple
-            Expected value [rpm] and settings, best first.
+        Gives expected value [rpm] and settings, best first.
         """
         return expected_ranking(self.ranking(), self.space)
 
     def settings(self, params: Mapping[str, Any]) -> Feedback:
         """Settings that a trial stands for.
 
-        Parameters
-        ----------
-        params : mapping
-            Parameters of the trial.
-
-        Returns
-        -------
-        Feedback
-            As the controller can hold them.
+        Gives as the controller can hold them.
         """
         law = str(params.get("law", self.space.laws[0]))
         return self.space.feedback(law, {k: v for k, v in params.items() if k != "law"})

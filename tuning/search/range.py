@@ -26,17 +26,9 @@ class Range:
     whole: bool = False
 
     def at(self, place: float) -> float:
-        """The value at a place.
+        """The value at a place [any].
 
-        Parameters
-        ----------
-        place : float
-            0 to 1; outside counts as the nearer end [-].
-
-        Returns
-        -------
-        float
-            From low to high.
+        Gives from low to high.
         """
         place = min(max(place, 0.0), 1.0)
         if self.whole:
@@ -48,15 +40,7 @@ class Range:
     def place(self, value: float) -> float:
         """Where a value lies.
 
-        Parameters
-        ----------
-        value : float
-            Outside the range counts as the nearer end.
-
-        Returns
-        -------
-        float
-            0 to 1, such that ``at`` gives the value back [-].
+        Gives 0 to 1, such that ``at`` gives the value back [-].
         """
         value = min(max(value, self.low), self.high)
         if self.high <= self.low:

@@ -54,15 +54,7 @@ def _laws(car: Car, law: str | None) -> tuple[str, ...]:
 def car_digest(car: Car) -> str:
     """Digest of all that a score depends on in a car file.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    str
-        Sixteen hexadecimal digits; the car's name and note take no part.
+    Gives sixteen hexadecimal digits; the car's name and note take no part.
     """
     text = car.model_dump_json(exclude={"car"})
     return hashlib.sha256(text.encode()).hexdigest()[:16]
@@ -173,15 +165,7 @@ def _found(study: Study, ensembles: _Ensembles, space: Space, tell: OnProgress) 
 def held_scatter_rpm(judge: Judge) -> float:
     """Standard deviation of measured speed with the valve held, warm, mean over cars.
 
-    Parameters
-    ----------
-    judge : Judge
-        Its ensemble.
-
-    Returns
-    -------
-    float
-        Scatter [rpm].
+    Gives scatter [rpm].
     """
     held = judge.runs.cars[0].feedback.model_copy(update={"law": "none"})
     runs = judge.runs.run([held], base_curve_wrong=False)

@@ -70,15 +70,7 @@ def _steps_for(car: Car, wanted_rpm: float, load_W: float) -> float:
 def warm_target_rpm(car: Car) -> float:
     """Idle target of a warm engine.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    float
-        Target [rpm].
+    Gives target [rpm].
     """
     points = np.asarray(car.curves.target_rpm, dtype=float)
     return float(np.interp(WARM_degC, points[:, 0], points[:, 1]))
@@ -87,15 +79,7 @@ def warm_target_rpm(car: Car) -> float:
 def rpm_per_step(car: Car) -> float:
     """What one step is worth, warm, about the base curve.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    float
-        At least 1 [rpm/step].
+    Gives at least 1 [rpm/step].
     """
     base = warm_base_steps(car)
     above = equilibrium(car, base + 2.0, WARM_degC)["rpm"]
@@ -124,15 +108,7 @@ class Space:
     def ask(self, trial: optuna.Trial) -> Feedback:
         """Let a trial propose settings.
 
-        Parameters
-        ----------
-        trial : optuna.Trial
-            Asked for the law first, then for what that law has.
-
-        Returns
-        -------
-        Feedback
-            As the controller can hold them.
+        Gives as the controller can hold them.
         """
         law = self.laws[0]
         if len(self.laws) > 1:
@@ -149,17 +125,7 @@ class Space:
     def feedback(self, law: str, values: Mapping[str, float]) -> Feedback:
         """Settings from proposed values.
 
-        Parameters
-        ----------
-        law : str
-            The law.
-        values : mapping
-            Each of ``LAW_KEYS[law]`` to a value.
-
-        Returns
-        -------
-        Feedback
-            As the controller can hold them.
+        Gives as the controller can hold them.
         """
         given: dict[str, Any] = {k: v for k, v in values.items() if not k.startswith("trim_")}
         given |= {k: round(given[k]) for k in ("min_move_steps", "nudge_steps") if k in given}
@@ -176,15 +142,7 @@ class Space:
     def values_of(self, feedback: Feedback) -> dict[str, float]:
         """What would have to be proposed to come to these settings, within the ranges.
 
-        Parameters
-        ----------
-        feedback : Feedback
-            Settings, of one of the laws.
-
-        Returns
-        -------
-        dict
-            Each of ``LAW_KEYS[law]`` to a value.
+        Gives each of ``LAW_KEYS[law]`` to a value.
         """
         low, high = feedback.trim_limit_steps
         own = {"trim_low_steps": low, "trim_high_steps": high}
@@ -197,15 +155,7 @@ class Space:
     def params_of(self, feedback: Feedback) -> dict[str, Any]:
         """The same as the parameters of a trial.
 
-        Parameters
-        ----------
-        feedback : Feedback
-            Settings, of one of the laws.
-
-        Returns
-        -------
-        dict
-            Names to values, the law too where there is a choice.
+        Gives names to values, the law too where there is a choice.
         """
         values: dict[str, Any] = {
             name: round(value) if self.ranges[name].whole else value
@@ -216,17 +166,7 @@ class Space:
     def from_unit(self, law: str, places: Sequence[float] | np.ndarray) -> Feedback:
         """Settings from places in the unit cube, for searches other than optuna's.
 
-        Parameters
-        ----------
-        law : str
-            The law.
-        places : sequence of float
-            0 to 1 each, in the order of ``LAW_KEYS[law]`` [-].
-
-        Returns
-        -------
-        Feedback
-            As the controller can hold them.
+        Gives as the controller can hold them.
         """
         names = LAW_KEYS[law]
         return self.feedback(
@@ -236,30 +176,14 @@ class Space:
     def to_unit(self, feedback: Feedback) -> np.ndarray:
         """Places in the unit cube of settings.
 
-        Parameters
-        ----------
-        feedback : Feedback
-            Settings, of one of the laws.
-
-        Returns
-        -------
-        numpy.ndarray
-            In the order of ``LAW_KEYS[law]`` [-].
+        Gives in the order of ``LAW_KEYS[law]`` [-].
         """
         return np.array([self.ranges[n].place(v) for n, v in self.values_of(feedback).items()])
 
     def neighbours(self, feedback: Feedback) -> dict[str, Feedback]:
         """Settings one entry step away, up and down in each thing that is varied.
 
-        Parameters
-        ----------
-        feedback : Feedback
-            As the controller can hold them.
-
-        Returns
-        -------
-        dict
-            Such as "gain_steps_per_100rpm +0.1" to settings; those at an end have one less.
+        Gives such as "gain_steps_per_100rpm +0.1" to settings; those at an end have one less.
         """
         found: dict[str, Feedback] = {}
         for name in LAW_KEYS[feedback.law]:
@@ -285,21 +209,7 @@ class Space:
 
 
 def make_space(car: Car, laws: Sequence[str]) -> Space:
-    """Find what may be tried on a car.
-
-    Parameters
-    ----------
-    car : Car
-        Its rpm per step, the room its valve has and its entry form set the ranges.
-    laws : sequence of str
-        Laws to choose from, of ``LAW_KEYS``.
-
-    Returns
-    -------
-    Space
-        Trim limits leave room for everything switched on, with the base curve too low and steps
-        lost, on the one side, and for a base curve too high on the other.
-    """
+    """Find what may be tried on a car."""
     worth = rpm_per_step(car)
     longest = entry_largest(car, "update_period_ms", 0.0)
     period = (SHORTEST_PERIOD_ms, min(LONGEST_PERIOD_ms, longest))

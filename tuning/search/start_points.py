@@ -48,15 +48,7 @@ LEAD_SHARE = 0.4
 def quiet_car(car: Car) -> Car:
     """The same car without scatter, reading noise or uneven cylinders, its feedback off.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    Car
-        For reading off step responses.
+    Gives for reading off step responses.
     """
     return with_values(
         car,
@@ -71,15 +63,7 @@ def quiet_car(car: Car) -> Car:
 def step_response(car: Car) -> tuple[np.ndarray, np.ndarray]:
     """Measured speed after the valve is put two steps further open.
 
-    Parameters
-    ----------
-    car : Car
-        The car, warm, its feedback off.
-
-    Returns
-    -------
-    time_s, rpm : numpy.ndarray
-        Shape (samples,): time since the step, and speed above that just before it [s, rpm].
+    Gives shape (samples,): time since the step, and speed above that just before it [s, rpm].
     """
     scenario = Scenario.model_validate(
         {
@@ -105,18 +89,8 @@ def step_response(car: Car) -> tuple[np.ndarray, np.ndarray]:
 def step_model(car: Car) -> FirstOrderDelay | None:
     """First-order model with delay of valve to measured speed, warm.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
+    Gives none where more steps do not raise the speed.
 
-    Returns
-    -------
-    FirstOrderDelay or None
-        None where more steps do not raise the speed.
-
-    Notes
-    -----
     T = 1.5 (t63 - t28), delay = t63 - T, from the times at which 28 and 63 % of the rise are
     reached.  Source: C. L. Smith, Digital Computer Process Control (1972), from memory.
     """
@@ -132,17 +106,7 @@ def step_model(car: Car) -> FirstOrderDelay | None:
 def start_points(space: Space, scatter_rpm: float) -> dict[str, Feedback]:
     """Settings to evaluate first.
 
-    Parameters
-    ----------
-    space : Space
-        What may be tried; its car is the one to tune.
-    scatter_rpm : float
-        Standard deviation of measured speed with the valve held [rpm].
-
-    Returns
-    -------
-    dict
-        Name to settings, within the space: the present ones, and for each law some by rule.
+    Gives name to settings, within the space: the present ones, and for each law some by rule.
     """
     car = space.car
     found: dict[str, Feedback] = {}

@@ -29,20 +29,8 @@ _ROOT5 = math.sqrt(5.0)
 def matern(one: Reals, other: Reals, lengths: Reals) -> Reals:
     """Covariance of scores at two sets of places, for unit variance.
 
-    Parameters
-    ----------
-    one, other : ndarray
-        Shapes (n, dimensions) and (m, dimensions): places [-].
-    lengths : ndarray
-        Shape (dimensions,): length scales, above 0 [-].
+    Gives shape (n, m), 0 to 1 [-].
 
-    Returns
-    -------
-    ndarray
-        Shape (n, m), 0 to 1 [-].
-
-    Notes
-    -----
     Matern covariance of order 5/2.  Source: Rasmussen & Williams, Gaussian Processes for Machine
     Learning (2006), eq. 4.17.
     """
@@ -79,17 +67,9 @@ class Surrogate:
     weights: Reals
 
     def mean(self, places: Reals) -> Reals:
-        """Expected score, luck taken out.
+        """Expected score, luck taken out [any].
 
-        Parameters
-        ----------
-        places : ndarray
-            Shape (m, dimensions) [-].
-
-        Returns
-        -------
-        ndarray
-            Shape (m,) [unit of the scores].
+        Gives shape (m,) [unit of the scores].
         """
         normed = matern(places, self.places, self.lengths) @ self.weights
         return np.asarray(self.middle + self.size * normed)
@@ -97,15 +77,7 @@ class Surrogate:
     def mean_and_sd(self, places: Reals) -> tuple[Reals, Reals]:
         """Expected score, and how sure it is.
 
-        Parameters
-        ----------
-        places : ndarray
-            Shape (m, dimensions) [-].
-
-        Returns
-        -------
-        mean, sd : ndarray
-            Shape (m,) each [unit of the scores].
+        Gives shape (m,) each [unit of the scores].
         """
         from scipy.linalg import solve_triangular
 
@@ -117,15 +89,7 @@ class Surrogate:
     def with_guess(self, place: Reals) -> Surrogate:
         """The process as if the expected score had been found at a place.
 
-        Parameters
-        ----------
-        place : ndarray
-            Shape (dimensions,) [-].
-
-        Returns
-        -------
-        Surrogate
-            Surer there, so that the next proposal goes elsewhere.
+        Gives surer there, so that the next proposal goes elsewhere.
         """
         known = self.factor @ (self.factor.T @ self.weights)
         guess = matern(place[None], self.places, self.lengths) @ self.weights
@@ -179,22 +143,8 @@ def _cost(log_values: Reals, places: Reals, normed: Reals) -> tuple[float, Reals
 def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) -> Surrogate:
     """Fit the process to scores.
 
-    Parameters
-    ----------
-    places : ndarray
-        Shape (n, dimensions), n at least 2: where, 0 to 1 [-].
-    scores : ndarray
-        Shape (n,): scores there, finite [any].
-    start : Surrogate, optional
-        An earlier fit to begin from.
+    Gives with the most likely length scales and noise under wide priors.
 
-    Returns
-    -------
-    Surrogate
-        With the most likely length scales and noise under wide priors.
-
-    Notes
-    -----
     Source: Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), sections 2.2 and
     5.4.1; priors our own.
     """
@@ -217,24 +167,10 @@ def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) 
 
 
 def expected_improvement(surrogate: Surrogate, places: Reals, best: float) -> Reals:
-    """How much lower than the best so far scores are expected to be.
+    """How much lower than the best so far scores are expected to be [-].
 
-    Parameters
-    ----------
-    surrogate : Surrogate
-        The process.
-    places : ndarray
-        Shape (m, dimensions) [-].
-    best : float
-        Best expected score so far [unit of the scores].
+    Gives shape (m,), 0 or more [unit of the scores].
 
-    Returns
-    -------
-    ndarray
-        Shape (m,), 0 or more [unit of the scores].
-
-    Notes
-    -----
     Source: Jones, Schonlau & Welch, Efficient global optimization of expensive black-box
     functions, Journal of Global Optimization 13 (1998), eq. 15.
     """

@@ -170,10 +170,7 @@ class Gap:
     def to_dict(self) -> dict[str, float]:
         """Give it as plain values.
 
-        Returns
-        -------
-        dict
-            Fields by name, and the share.
+        Gives fields by name, and the share.
         """
         return {**asdict(self), "share": self.share}
 

@@ -41,10 +41,7 @@ class Weights:
     def in_order(self) -> np.ndarray:
         """The weights in the order of ``TERMS``.
 
-        Returns
-        -------
-        numpy.ndarray
-            Shape (terms,).
+        Gives shape (terms,).
         """
         return np.array(list(asdict(self).values()))
 
@@ -61,20 +58,7 @@ PRESETS: Mapping[str, Weights] = {
 def weights_of(preset: str) -> Weights:
     """Find named weights.
 
-    Parameters
-    ----------
-    preset : str
-        One of ``PRESETS``.
-
-    Returns
-    -------
-    Weights
-        The weights.
-
-    Raises
-    ------
-    InputError
-        If there are none of that name.
+    Gives the weights.
     """
     if preset not in PRESETS:
         message = f"there are no such weights ({preset}), allowed: {', '.join(PRESETS)}"

@@ -38,10 +38,7 @@ class BaseError:
     def told(self) -> str:
         """Tell it in a line.
 
-        Returns
-        -------
-        str
-            Such as "base curve at 0 to 10 degC: at least 12 steps too high".
+        Gives such as "base curve at 0 to 10 degC: at least 12 steps too high".
         """
         most = "at least " if self.at_limit else ""
         way = "low" if self.trim_steps > 0 else "high"
@@ -70,10 +67,7 @@ class OutOfReach:
     def told(self) -> str:
         """Tell it in a line.
 
-        Returns
-        -------
-        str
-            Where, and how far speed was off.
+        Gives where, and how far speed was off.
         """
         way, curve = ("above", "high") if self.off_rpm > 0.0 else ("below", "low")
         return (
@@ -88,19 +82,7 @@ def base_errors(trace: Trace, car: Car, used: Any) -> tuple[BaseError, ...]:
 
     What is switched on asks for trim as a wrong curve does: those rows are left out.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    car : Car
-        Its car.
-    used : numpy.ndarray
-        Shape (rows,): where trim tells of the base curve [bool].
-
-    Returns
-    -------
-    tuple of BaseError
-        From cold to warm.
+    Gives from cold to warm.
     """
     sensed, trim, load_W = (trace[n] for n in ("coolant_sensed_degC", "trim_steps", "load_W"))
     if used.any():
@@ -121,17 +103,7 @@ def base_errors(trace: Trace, car: Car, used: Any) -> tuple[BaseError, ...]:
 def out_of_reach(trace: Trace, idle: Any) -> OutOfReach | None:
     """Temperatures at which the running engine stood far off its target without feedback.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    idle : numpy.ndarray
-        Shape (rows,): where feedback does not act though it might [bool].
-
-    Returns
-    -------
-    OutOfReach or None
-        None where it was not so for long.
+    Gives none where it was not so for long.
     """
     error = trace["rpm"] - trace["target_rpm"]
     far = idle & (trace["running"] > 0.5) & (np.abs(error) > FAR_rpm)

@@ -51,10 +51,7 @@ class HiddenOffset:
     def told(self) -> str:
         """Tell it in words, with the remedy.
 
-        Returns
-        -------
-        str
-            Two or three sentences.
+        Gives two or three sentences.
         """
         way = "open" if self.left_steps > 0 else "closed"
         stop = ""
@@ -104,15 +101,7 @@ class Lost:
     def told(self, until_s: float) -> str:
         """Tell it in words.
 
-        Parameters
-        ----------
-        until_s : float
-            End of what is looked at: a position not found again by then is lost [s].
-
-        Returns
-        -------
-        str
-            Two sentences.
+        Gives two sentences.
         """
         ways = ((-self.low_steps, "closed"), (self.high_steps, "open"))
         off = " and up to ".join(
@@ -130,17 +119,7 @@ class Lost:
 def homing_rows(trace: Trace, crank_s: float) -> Any:
     """Rows of the last homing that began before the starter turned.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    crank_s : float
-        When the key was turned to crank [s].
-
-    Returns
-    -------
-    ndarray
-        Indices in a row; none if nothing was homed.
+    Gives indices in a row; none if nothing was homed.
     """
     homing = trace["homing"] > 0.5
     begins = np.flatnonzero(homing & ~np.r_[False, homing[:-1]])
@@ -155,17 +134,7 @@ def homing_rows(trace: Trace, crank_s: float) -> Any:
 def off_steps(trace: Trace, row: int) -> float:
     """True position less the counted one.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    row : int
-        Row of the trace.
-
-    Returns
-    -------
-    float
-        0 where it is right [steps].
+    Gives 0 where it is right [steps].
     """
     return float(trace["shaft_steps"][row] - trace["believed_steps"][row])
 
@@ -199,21 +168,7 @@ def hidden_offset(
 ) -> HiddenOffset | None:
     """What a start shows of a homing that missed the seat.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    car : Car
-        Its car.
-    homed : int
-        Row in which homing has ended.
-    since_s, until_s : float
-        Stretch looked at [s].
-
-    Returns
-    -------
-    HiddenOffset or None
-        None if the seat was met, or the engine never ran afterwards.
+    Gives none if the seat was met, or the engine never ran afterwards.
     """
     steps = off_steps(trace, homed)
     later = (trace.time_s > since_s) & (trace.time_s < until_s) & (trace["running"] > 0.5)

@@ -99,17 +99,7 @@ class StartResult:
 def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
     """Make the scenario of one start: key on, homing, crank, a minute of running.
 
-    Parameters
-    ----------
-    coolant_degC : float
-        Engine and air at the start [degC].
-    length_s : float
-        End of the run; what is measured ends a minute after the key at the latest [s].
-
-    Returns
-    -------
-    Scenario
-        With a start window.
+    Gives with a start window.
     """
     from sim import Scenario
 

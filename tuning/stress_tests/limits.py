@@ -137,15 +137,7 @@ class CaseRuns:
     def of(self, name: str) -> np.ndarray:
         """One measure.
 
-        Parameters
-        ----------
-        name : str
-            Name of a measure.
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (cars, seeds).
+        Gives shape (cars, seeds).
         """
         column: np.ndarray = self.values[..., COLUMN[name]]
         return column
@@ -190,19 +182,7 @@ def _mean_of_seeds(values: np.ndarray) -> np.ndarray:
 def checks_of(runs: CaseRuns, feedback: Feedback, is_fault: bool) -> list[Check]:
     """Hold all measures of a case against their limits.
 
-    Parameters
-    ----------
-    runs : CaseRuns
-        The runs.
-    feedback : Feedback
-        The settings; errors within the deadband are meant to stay.
-    is_fault : bool
-        Whether something is broken in this case: then only stalling and racing fail.
-
-    Returns
-    -------
-    list of Check
-        One a measure, on the worst car.
+    Gives one a measure, on the worst car.
     """
     target, stall = runs.target_rpm, runs.stall_rpm
     band = feedback.deadband_rpm if feedback.law != "none" else 0.0
@@ -272,14 +252,6 @@ def _moving_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
 def deciding(checks: Sequence[Check]) -> Check:
     """The check that decides a case: the worst verdict, and of those the one most strained.
 
-    Parameters
-    ----------
-    checks : sequence of Check
-        At least one.
-
-    Returns
-    -------
-    Check
-        One of them.
+    Gives one of them.
     """
     return max(checks, key=lambda one: (ORDER.index(one.verdict), one.strain))

@@ -67,20 +67,7 @@ AFTER_START_s = 35.0
 def suite_scenarios(suite: str) -> dict[str, Scenario]:
     """Read the scenarios of a suite.
 
-    Parameters
-    ----------
-    suite : str
-        One of ``SUITES``.
-
-    Returns
-    -------
-    dict
-        Name of the file to scenario, each watched for hunting after its loads and starts too.
-
-    Raises
-    ------
-    InputError
-        If there is no such suite.
+    Gives name of the file to scenario, each watched for hunting after its loads and starts too.
     """
     if suite not in SUITES:
         message = f"there is no such suite ({suite}), allowed: {', '.join(SUITES)}"
@@ -89,20 +76,7 @@ def suite_scenarios(suite: str) -> dict[str, Scenario]:
 
 
 def watched_longer(scenario: Scenario) -> Scenario:
-    """Measure hunting and error after starts, and in the second half of longer loads, as well.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        As its file says.
-
-    Returns
-    -------
-    Scenario
-        With a hunting window for each load window of 12 s and more, for a load must be carried
-        and the loop be quiet under it; and one of 35 s after the last start.  A start that goes
-        on after that is cut off there.
-    """
+    """Measure hunting and error after starts, and in the second half of longer loads, as well."""
     given = scenario.model_dump()
     windows = [window.model_dump() for window in scenario.measure]
     for one in scenario.measure:
@@ -123,17 +97,7 @@ def watched_longer(scenario: Scenario) -> Scenario:
 def is_fitted(car: Car, scenario: Scenario) -> bool:
     """Whether a car has what a scenario switches.
 
-    Parameters
-    ----------
-    car : Car
-        Its ``[loads]`` say what is fitted.
-    scenario : Scenario
-        The scenario.
-
-    Returns
-    -------
-    bool
-        False only where everything that happens is a load the car has not got.
+    Gives false only where everything that happens is a load the car has not got.
     """
     if not scenario.event:
         return True

@@ -63,13 +63,7 @@ class JournalLock:
         self._mine = json.dumps(self._me.to_dict())
 
     def acquire(self) -> bool:
-        """Take the lock, waiting for it; break it where its owner is dead.
-
-        Raises
-        ------
-        EvenidleError
-            If a live process of this machine holds it for longer than `PATIENCE_S`.
-        """
+        """Take the lock, waiting for it; break it where its owner is dead."""
         began = since = time.monotonic()
         standing: object = None
         wait_s = 0.001
@@ -196,18 +190,7 @@ def cut_torn_tail(journal: Path, *, read_last: bool = False) -> Path | None:
     The lock must be held. A line written half would be completed by the next one appended, and
     the file could not be read any more.
 
-    Parameters
-    ----------
-    journal : Path
-        The journal file; may be absent or empty.
-    read_last : bool
-        Also read the last whole lines, and cut those that are no records (after a power cut
-        a file may end in zeros).
-
-    Returns
-    -------
-    Path or None
-        File to which the piece cut off was added (NAME.torn), or None if nothing was cut.
+    Gives file to which the piece cut off was added (NAME.torn), or None if nothing was cut.
     """
     try:
         file = journal.open("r+b")
@@ -267,21 +250,7 @@ def _is_record(line: bytes) -> bool:
 def open_journal(path: Path) -> JournalStorage:
     """Open a journal file, or make it, and mend its end.
 
-    Parameters
-    ----------
-    path : Path
-        The journal; its folder must exist.
-
-    Returns
-    -------
-    JournalStorage
-        optuna's storage over that file.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be made, read or written, is no journal, or is damaged in the midst;
-        the file is left as it was.
+    Gives optuna's storage over that file.
     """
     from optuna.storages import JournalStorage
     from optuna.storages.journal import JournalFileBackend

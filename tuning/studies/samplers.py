@@ -20,21 +20,7 @@ _PACKAGES = {"tpe": None, "random": None, "cmaes": "cmaes", "gp": "torch"}
 
 
 def sampler_maker(sampler: str | MakeSampler) -> MakeSampler:
-    """Return a function from seed to a fresh sampler.
-
-    Parameters
-    ----------
-    sampler : str or callable
-        ``tpe`` (tree-structured Parzen estimator, joint over each group of parameters that
-        occur together), ``cmaes`` (covariance matrix adaptation; parameters that are not in
-        every trial or not numbers are left to tpe), ``random``, ``gp`` (Gaussian process); or a
-        function of the seed that returns an optuna sampler.
-
-    Raises
-    ------
-    InputError
-        If there is no such sampler or the package it needs is missing.
-    """
+    """Return a function from seed to a fresh sampler."""
     if callable(sampler):
         return sampler
     if sampler not in _PACKAGES:

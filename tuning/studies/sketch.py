@@ -42,13 +42,7 @@ class Sketch:
         self._study.sampler = sampler
 
     def follow(self, trials: Sequence[FrozenTrial]) -> None:
-        """Bring the copy up to date.
-
-        Parameters
-        ----------
-        trials : sequence of FrozenTrial
-            All trials of the study by number; those still waiting are left out.
-        """
+        """Bring the copy up to date."""
         for trial in trials:
             key = trial._trial_id
             if key in self._places:
@@ -62,24 +56,7 @@ class Sketch:
     def propose(
         self, ask_space: Callable[[optuna.Trial], C], claimed: FrozenTrial | None = None
     ) -> tuple[C, FrozenTrial, int]:
-        """Let the sampler propose one trial.
-
-        Parameters
-        ----------
-        ask_space : callable
-            Asks the trial for each parameter and returns what is to be evaluated.
-        claimed : FrozenTrial or None
-            A trial from the queue whose fixed parameters are to be kept.
-
-        Returns
-        -------
-        candidate : object
-            What `ask_space` returned.
-        proposed : FrozenTrial
-            The trial with its parameters, as it stands in memory.
-        place : int
-            Where it stands in memory, for `name`.
-        """
+        """Let the sampler propose one trial."""
         if claimed is not None:
             self._study.enqueue_trial(claimed.system_attrs.get("fixed_params", {}))
         trial = self._study.ask()

@@ -194,13 +194,7 @@ def _first_line(error: BaseException) -> str:
 
 @contextmanager
 def storage_errors(shown: str) -> Iterator[None]:
-    """Turn what a storage raises when it is lost in mid-search into an error with advice.
-
-    Raises
-    ------
-    EvenidleError
-        In place of the storage's own error.
-    """
+    """Turn what a storage raises when it is lost in mid-search into an error with advice."""
     from optuna.exceptions import StorageInternalError
     from sqlalchemy.exc import SQLAlchemyError
 

@@ -68,7 +68,13 @@ class Study:
         return self.optuna_study.study_name
 
     def finished(self) -> list[FrozenTrial]:
-        """Return the evaluated trials by number, those found to have no value included."""
+        """Give the evaluated trials, those found to have no value included.
+
+        Returns
+        -------
+        list of FrozenTrial
+            By number.
+        """
         trials = self.storage.get_all_trials(self.study_id, deepcopy=False)
         return [trial for trial in trials if counts_as_finished(trial)]
 

@@ -68,14 +68,7 @@ class TrialQueue:
         return self.storage.get_all_trials(self.study_id, deepcopy=False)
 
     def add_start_points(self, points: Mapping[str, Mapping[str, Any]]) -> None:
-        """Queue the start points that the study does not hold yet.
-
-        Parameters
-        ----------
-        points : mapping
-            Name of a start point to its parameters; a parameter not given is left to the
-            sampler.
-        """
+        """Queue the start points that the study does not hold yet."""
         held = {trial.user_attrs.get(_KEY) for trial in self.trials()}
         for name, params in points.items():
             plain = {key: _plain(value) for key, value in params.items()}
@@ -90,15 +83,7 @@ class TrialQueue:
         To be called while this worker evaluates nothing: a trial running in its own name then
         was left by a claim that went wrong.
 
-        Parameters
-        ----------
-        trials : sequence of FrozenTrial
-            All trials of the study.
-
-        Returns
-        -------
-        bool
-            Whether anything changed.
+        Gives whether anything changed.
         """
         running = [trial for trial in trials if trial.state.name == "RUNNING"]
         if not running:
@@ -118,17 +103,7 @@ class TrialQueue:
         return changed
 
     def give_back(self, trial: FrozenTrial, trials: Sequence[FrozenTrial], *, died: bool) -> None:
-        """Queue a copy of an unfinished trial, then tell the trial FAIL.
-
-        Parameters
-        ----------
-        trial : FrozenTrial
-            A running trial.
-        trials : sequence of FrozenTrial
-            All trials of the study, among which its copy may already be.
-        died : bool
-            Whether its worker died; a trial that outlived `MOST_DEATHS` workers is given up.
-        """
+        """Queue a copy of an unfinished trial, then tell the trial FAIL."""
         deaths = int(trial.user_attrs.get(_DEATHS, 0)) + died
         params = {**trial.system_attrs.get("fixed_params", {}), **trial.params}
         key = f"{_RETRY}{trial.number}"
@@ -145,17 +120,7 @@ class TrialQueue:
     def claim(self, trials: Sequence[FrozenTrial], most: int) -> list[FrozenTrial]:
         """Take waiting trials for this worker; no other can take the same.
 
-        Parameters
-        ----------
-        trials : sequence of FrozenTrial
-            All trials of the study by number, read just before.
-        most : int
-            How many to take at most.
-
-        Returns
-        -------
-        list of FrozenTrial
-            The trials taken, now running in this worker's name.
+        Gives the trials taken, now running in this worker's name.
         """
         first: dict[str, int] = {}
         for trial in trials:

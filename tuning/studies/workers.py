@@ -84,21 +84,7 @@ class Worker:
 
 
 def runs_here(pid: int, started: str) -> bool:
-    """Tell whether a process runs on this machine.
-
-    Parameters
-    ----------
-    pid : int
-        Process number.
-    started : str
-        Start of the process meant, from `Worker.started`; empty if not known.
-
-    Returns
-    -------
-    bool
-        False if there is no such process, if it has ended and only waits to be collected, or
-        if the number now belongs to a process that started at another time.
-    """
+    """Tell whether a process runs on this machine."""
     return pid > 0 and _runs(pid, started)
 
 
@@ -229,15 +215,7 @@ class Watch:
     _seen: dict[str, tuple[object, float]] = field(default_factory=dict)
 
     def is_gone(self, worker: Worker, study_attrs: Mapping[str, Any]) -> bool:
-        """Tell whether a worker has left, has died, or has been silent for too long.
-
-        Parameters
-        ----------
-        worker : Worker
-            The one asked about.
-        study_attrs : mapping
-            User attributes of the study, which hold the leases.
-        """
+        """Tell whether a worker has left, has died, or has been silent for too long."""
         lease = study_attrs.get(LEASE_PREFIX + worker.key)
         beats = lease.get("beats") if isinstance(lease, Mapping) else None
         if isinstance(lease, Mapping) and lease.get("left"):

@@ -62,15 +62,7 @@ def overview() -> None:
 def main(arguments: list[str] | None = None) -> int:
     """Run one command.
 
-    Parameters
-    ----------
-    arguments : list of str, optional
-        Those of the process when left out.
-
-    Returns
-    -------
-    int
-        Exit status: 0 done, 1 done and the verdict is bad, 2 bad input or usage, 130 interrupted.
+    Gives exit status: 0 done, 1 done and the verdict is bad, 2 bad input or usage, 130 interrupted.
     """
     try:
         status = int(app(arguments, prog_name="evenidle", standalone_mode=False) or 0)

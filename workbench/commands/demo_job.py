@@ -63,19 +63,7 @@ class Job:
 def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
     """Do the whole job.
 
-    Parameters
-    ----------
-    screen : Screen
-        Told what goes on.
-    out : Path
-        Folder for the files; it is there.
-    seed : int
-        Seed of everything random.
-
-    Returns
-    -------
-    dict
-        Findings, files and times.
+    Gives findings, files and times.
     """
     from sim import load_car
 

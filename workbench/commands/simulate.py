@@ -95,22 +95,7 @@ def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
 
 
 def measured(trace: Trace, scenario: Scenario) -> tuple[Measures, bool | None]:
-    """Measure a run over the windows of its scenario, and tell whether it hunts.
-
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    scenario : Scenario
-        Its windows; one over the whole run where it has none.
-
-    Returns
-    -------
-    measures : Measures
-        What the windows ask for.
-    hunts : bool or None
-        None where there is no window to tell by.
-    """
+    """Measure a run over the windows of its scenario, and tell whether it hunts."""
     from tuning.measures import is_hunting, measure
 
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]

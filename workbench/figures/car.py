@@ -17,15 +17,7 @@ if TYPE_CHECKING:
 def curves_finding(car: Car) -> str:
     """Say how well the base curve holds the target in the model.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    str
-        One sentence.
+    Gives one sentence.
     """
     from tuning.checks import base_spots
 
@@ -43,15 +35,7 @@ def curves_finding(car: Car) -> str:
 def curves_figure(car: Car) -> Figure:
     """Draw curves and settled speed over coolant temperature.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    Figure
-        Steps on the left, speed on the right.
+    Gives steps on the left, speed on the right.
     """
     from controllers import curve_at
     from tuning.checks import base_spots

@@ -31,15 +31,7 @@ DARK_CHANCE = 0.5
 def explain_figures(result: Explanation) -> dict[str, Figure]:
     """Draw everything an explanation can show.
 
-    Parameters
-    ----------
-    result : Explanation
-        Of ``tuning.explanation.explaining``.
-
-    Returns
-    -------
-    dict of str to Figure
-        By file name without ending; what there is nothing to show of is left out.
+    Gives by file name without ending; what there is nothing to show of is left out.
     """
     from workbench.figures.story import story_figure
 
@@ -65,17 +57,7 @@ def _edges(values: Any) -> Any:
 def map_title(one: HuntingMap, chance: float) -> str:
     """Say what a map shows about the car's settings.
 
-    Parameters
-    ----------
-    one : HuntingMap
-        The map.
-    chance : float
-        Chance of hunting at the car's own settings [-].
-
-    Returns
-    -------
-    str
-        One sentence without its full stop.
+    Gives one sentence without its full stop.
     """
     if one.now is None:
         return "Where it hunts"
@@ -99,17 +81,7 @@ def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -
 def map_figure(one: HuntingMap, chance: float) -> Figure:
     """Draw a hunting map: chance as shade, size as dots, theory's border as a line.
 
-    Parameters
-    ----------
-    one : HuntingMap
-        The map.
-    chance : float
-        Chance of hunting at the car's own settings, for the title [-].
-
-    Returns
-    -------
-    Figure
-        With the car's settings and the suggested ones marked.
+    Gives with the car's settings and the suggested ones marked.
     """
     from matplotlib.patheffects import Normal, Stroke
 
@@ -154,15 +126,7 @@ def map_figure(one: HuntingMap, chance: float) -> Figure:
 def ablation_title(result: Explanation) -> str:
     """Say what switching off showed.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its causes and table.
-
-    Returns
-    -------
-    str
-        One sentence without its full stop.
+    Gives one sentence without its full stop.
     """
     from tuning.explanation import best_row
 
@@ -181,15 +145,7 @@ def ablation_title(result: Explanation) -> str:
 def ablation_figure(result: Explanation) -> Figure:
     """Draw the swing with each possible cause switched off, beside the car as it is.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its table 'with and without'.
-
-    Returns
-    -------
-    Figure
-        Bars without scatter, marks with it.
+    Gives bars without scatter, marks with it.
     """
     rows = list(reversed(result.ablation.rows))
     names = [row.name for row in rows]
@@ -224,15 +180,7 @@ def ablation_figure(result: Explanation) -> Figure:
 def bound_title(result: Explanation) -> str:
     """Say how deep the deepest dip is and could be.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its bound, not empty.
-
-    Returns
-    -------
-    str
-        One sentence without its full stop.
+    Gives one sentence without its full stop.
     """
     worst = max(result.bound, key=lambda row: row.own_rpm)
     name = worst.name.partition(",")[0].capitalize()
@@ -243,15 +191,7 @@ def bound_title(result: Explanation) -> str:
 def bound_figure(result: Explanation) -> Figure:
     """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its bound.
-
-    Returns
-    -------
-    Figure
-        One group a load.
+    Gives one group a load.
     """
     rows = sorted(result.bound, key=lambda row: row.own_rpm)
     places = np.arange(len(rows))
@@ -287,15 +227,7 @@ def bound_figure(result: Explanation) -> Figure:
 def rpm_per_step_figure(result: Explanation) -> Figure:
     """Draw what a step is worth over the valve's travel.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its resolution view.
-
-    Returns
-    -------
-    Figure
-        Speed above, rpm per step below, the need marked.
+    Gives speed above, rpm per step below, the need marked.
     """
     view = result.resolution
     places = np.arange(view.rpm.size)

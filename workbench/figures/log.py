@@ -49,21 +49,7 @@ def segments_figure(
 ) -> Figure:
     """Draw a log with what it is made of.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    segments : sequence of Segment
-        As of ``tuning.log_events.segments.find_segments``.
-    finding : str
-        Title: what the log shows; empty where it is told above the figure.
-    imperial : bool
-        Whether inHg is wanted.
-
-    Returns
-    -------
-    Figure
-        Speed, the segments as strips, and valve or pressure where recorded.
+    Gives speed, the segments as strips, and valve or pressure where recorded.
     """
     from tuning.log_events import with_rising_time
 
@@ -128,21 +114,7 @@ def diagnosis_figure(
 ) -> Figure:
     """Draw a log under its diagnosis.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    diagnosis : Diagnosis
-        Of that log.
-    titled : bool
-        Whether the finding stands in it; it need not where it is told above it.
-    imperial : bool
-        Whether inHg is wanted.
-
-    Returns
-    -------
-    Figure
-        As of ``segments_figure``, the verdict as its title.
+    Gives as of ``segments_figure``, the verdict as its title.
     """
     finding = diagnosis.lines()[0] if titled else ""
     return segments_figure(log, diagnosis.segments, finding, imperial)
@@ -151,15 +123,7 @@ def diagnosis_figure(
 def fit_finding(fit: Fit) -> str:
     """Say in one sentence what a fit shows.
 
-    Parameters
-    ----------
-    fit : Fit
-        The fit.
-
-    Returns
-    -------
-    str
-        One sentence.
+    Gives one sentence.
     """
     errors = [one.rms_rpm for one in fit.held_back]
     rms = float(np.sqrt(np.mean(np.square(errors)))) if errors else float("nan")
@@ -174,21 +138,7 @@ def fit_finding(fit: Fit) -> str:
 def fit_figure(fit: Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
     """Draw how the fitted model follows one stretch of a log.
 
-    Parameters
-    ----------
-    fit : Fit
-        The fit.
-    which : int
-        Which of its curves [-].
-    titled : bool
-        Whether the finding stands in it; it need not where it is told above it.
-    imperial : bool
-        Whether inHg is wanted.
-
-    Returns
-    -------
-    Figure
-        Speed, what is left over, and manifold pressure where recorded.
+    Gives speed, what is left over, and manifold pressure where recorded.
     """
     curve = fit.curves[which]
     with_map = curve.measured.shape[1] > 1
@@ -240,15 +190,7 @@ def _shade_held_back(axes: Axes, curve: Curve) -> None:
 def numbers_finding(fit: Fit) -> str:
     """Say in one sentence how much of the car file the log tells.
 
-    Parameters
-    ----------
-    fit : Fit
-        The fit.
-
-    Returns
-    -------
-    str
-        One sentence.
+    Gives one sentence.
     """
     told = sum(one.told for one in fit.numbers)
     return (
@@ -260,17 +202,7 @@ def numbers_finding(fit: Fit) -> str:
 def numbers_figure(fit: Fit, *, titled: bool = True) -> Figure:
     """Draw what the fit changed in the car file, and how surely.
 
-    Parameters
-    ----------
-    fit : Fit
-        The fit.
-    titled : bool
-        Whether the finding stands in it; it need not where it is told above it.
-
-    Returns
-    -------
-    Figure
-        A row a number: factor on the file's value with its 90 % interval.
+    Gives A row a number: factor on the file's value with its 90 % interval.
     """
     factors = [one for one in fit.numbers if not one.unit]
     added = [one for one in fit.numbers if one.unit]
@@ -314,15 +246,7 @@ def _short(name: str) -> str:
 def comparison_figure(comparison: Comparison) -> Figure:
     """Draw prediction and record over each other.
 
-    Parameters
-    ----------
-    comparison : Comparison
-        After the try.
-
-    Returns
-    -------
-    Figure
-        Speed with the range of predicted runs, and the valve.
+    Gives speed with the range of predicted runs, and the valve.
     """
     over = comparison.overlay
     with_valve = over.recorded_steps.size > 0

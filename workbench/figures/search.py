@@ -16,17 +16,7 @@ if TYPE_CHECKING:
 def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> Figure:
     """Draw the car as its file says on the warm drive, with present and with found settings.
 
-    Parameters
-    ----------
-    result : Tuning
-        Its two samples.
-    deadbands_rpm : tuple of float
-        Half-widths, now and found [rpm].
-
-    Returns
-    -------
-    Figure
-        Speed and valve, side by side on the same scales.
+    Gives speed and valve, side by side on the same scales.
     """
     with styled():
         figure = new_figure((8.2, 4.4))
@@ -53,15 +43,7 @@ def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> F
 def front_figure(result: Tuning) -> Figure:
     """Draw quiet against quick, wear as the size of the dot.
 
-    Parameters
-    ----------
-    result : Tuning
-        Its front.
-
-    Returns
-    -------
-    Figure
-        All candidates, those no other beats, and the chosen one.
+    Gives all candidates, those no other beats, and the chosen one.
     """
     front = result.front
     kept = [front.points[place] for place in front.on_front]
@@ -100,15 +82,7 @@ def front_figure(result: Tuning) -> Figure:
 def importance_figure(result: Tuning) -> Figure:
     """Draw which settings mattered.
 
-    Parameters
-    ----------
-    result : Tuning
-        Its importance.
-
-    Returns
-    -------
-    Figure
-        One bar a setting.
+    Gives one bar a setting.
     """
     told = sorted(
         ((setting_name(key), share) for key, share in result.importance.items()),

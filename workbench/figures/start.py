@@ -27,17 +27,7 @@ FIRST_s, BEFORE_s = 30.0, 2.0
 def start_figure(trace: Trace, story: StartStory) -> Figure:
     """Draw one start: its first half minute on the left, the whole run on the right.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    story : StartStory
-        Of that run: its phases are named, its finding is the title.
-
-    Returns
-    -------
-    Figure
-        Three rows of two.
+    Gives three rows of two.
     """
     with styled():
         figure = new_figure((9.6, 7.4))
@@ -73,16 +63,8 @@ def start_figure(trace: Trace, story: StartStory) -> Figure:
 def proposal_figure(proposal: BaseProposal) -> Figure:
     """Draw proposed curves beside the owner's, and what starts come to with both.
 
-    Parameters
-    ----------
-    proposal : BaseProposal
-        From the model.
-
-    Returns
-    -------
-    Figure
-        Base, cranking and after-start over temperature; below them flare, dip and how far speed
-        strays, with the targets.
+    Gives base, cranking and after-start over temperature; below them flare, dip and how far speed
+    strays, with the targets.
     """
     verdict, *more = proposal.verdict()
     told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
@@ -143,15 +125,7 @@ def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[floa
 def logged_base_figure(proposal: LoggedBase) -> Figure:
     """Draw the base curve that logs propose beside the owner's, with what is behind each point.
 
-    Parameters
-    ----------
-    proposal : LoggedBase
-        From logs.
-
-    Returns
-    -------
-    Figure
-        Steps over temperature; the recorded range is shaded.
+    Gives steps over temperature; the recorded range is shaded.
     """
     with styled():
         figure = new_figure((8.2, 4.4))

@@ -40,15 +40,7 @@ def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> N
 def story_title(story: Story) -> str:
     """Say how long and large the cycle is, and between which positions.
 
-    Parameters
-    ----------
-    story : Story
-        The cycle.
-
-    Returns
-    -------
-    str
-        One sentence without its full stop.
+    Gives one sentence without its full stop.
     """
     inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
     told, swing = story.valve_steps[inside], float(np.ptp(story.rpm[inside]))
@@ -75,15 +67,7 @@ def _short(text: str) -> str:
 def story_figure(story: Story) -> Figure:
     """Draw one period of the hunting with the moments of its telling marked.
 
-    Parameters
-    ----------
-    story : Story
-        The cycle.
-
-    Returns
-    -------
-    Figure
-        Speed above, valve below, the numbered list beside them.
+    Gives speed above, valve below, the numbered list beside them.
     """
     moments = [one for one in story.moments if one.kind != "there"]
     with styled():

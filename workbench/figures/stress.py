@@ -36,15 +36,7 @@ SHORT = {
 def stress_finding(result: Stress) -> str:
     """Say in one sentence how the matrix went.
 
-    Parameters
-    ----------
-    result : Stress
-        From `tuning.stress`.
-
-    Returns
-    -------
-    str
-        One sentence.
+    Gives one sentence.
     """
     counts = result.counts
     worst = result.worst(1)
@@ -60,17 +52,7 @@ def stress_finding(result: Stress) -> str:
 def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
     """Draw every case against every measure.
 
-    Parameters
-    ----------
-    result : Stress
-        The matrix.
-    imperial : bool
-        Whether degF is wanted in the names of the cases.
-
-    Returns
-    -------
-    Figure
-        One row a case, one column a measure; W and F mark limits that are broken.
+    Gives one row a case, one column a measure; W and F mark limits that are broken.
     """
     names = [check.measure for check in result.cases[0].checks]
     with styled():
@@ -118,19 +100,7 @@ def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
 def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figure:
     """Draw the worst run of the cases that strained their limits most.
 
-    Parameters
-    ----------
-    result : Stress
-        The matrix.
-    count : int
-        How many, 1 or more.
-    imperial : bool
-        Whether degF is wanted in the names of the cases.
-
-    Returns
-    -------
-    Figure
-        Speed over valve, one column a case.
+    Gives speed over valve, one column a case.
     """
     cases = result.worst(count)
     with styled():

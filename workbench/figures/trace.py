@@ -34,19 +34,7 @@ MOST_MARKS = 12
 def trace_finding(trace: Trace, measures: Measures, hunts: bool | None) -> str:
     """Say in one sentence what a run shows.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    measures : Measures
-        Of that run.
-    hunts : bool or None
-        Whether it hunts; None where the run has no stretch to tell by.
-
-    Returns
-    -------
-    str
-        One sentence.
+    Gives one sentence.
     """
     if not math.isnan(trace.stalled_s):
         return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
@@ -73,21 +61,7 @@ def trace_finding(trace: Trace, measures: Measures, hunts: bool | None) -> str:
 def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = None) -> Figure:
     """Draw a run.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    car : Car
-        Its deadband and trim limits are drawn.
-    finding : str
-        Title: what the run shows.
-    until_s : float, optional
-        Draw up to here; all of it when left out [s].
-
-    Returns
-    -------
-    Figure
-        Five rows over one time axis.
+    Gives five rows over one time axis.
     """
     with styled():
         figure = new_figure((8.2, 8.6))
@@ -112,19 +86,7 @@ def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = N
 def idle_figure(trace: Trace, car: Car, until_s: float) -> Figure:
     """Draw speed and valve of a run, for the report.
 
-    Parameters
-    ----------
-    trace : Trace
-        The run.
-    car : Car
-        Its deadband is drawn.
-    until_s : float
-        Draw up to here [s].
-
-    Returns
-    -------
-    Figure
-        Two rows over one time axis, without a title.
+    Gives two rows over one time axis, without a title.
     """
     with styled():
         figure = new_figure((7.6, 4.2))

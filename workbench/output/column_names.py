@@ -10,21 +10,7 @@ NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
 def columns_from_text(text: str | None) -> dict[str, str | None] | None:
     """Read ``"rpm=Engine Speed, map=Pressure [inHg]"``.
 
-    Parameters
-    ----------
-    text : str or None
-        A comma begins the next pair only where ``NAME=`` follows, so that a column's name may
-        hold one.  Nothing after the equals sign leaves a signal out.
-
-    Returns
-    -------
-    dict of str to str or None, or None
-        As `tuning.read_log` takes it; None where nothing was given.
-
-    Raises
-    ------
-    InputError
-        If there is no pair, or text before the first.
+    Gives as `tuning.read_log` takes it; None where nothing was given.
     """
     if text is None:
         return None

@@ -53,15 +53,7 @@ NO_DATE: dict[str, dict[str, None]] = {
 def new_figure(size_in: tuple[float, float] = A4_WIDE_in) -> Figure:
     """Make an empty figure; no window toolkit takes part.
 
-    Parameters
-    ----------
-    size_in : tuple of float
-        Width and height in inches.
-
-    Returns
-    -------
-    Figure
-        With constrained layout.
+    Gives with constrained layout.
     """
     from matplotlib.figure import Figure
 
@@ -71,10 +63,7 @@ def new_figure(size_in: tuple[float, float] = A4_WIDE_in) -> Figure:
 def styled() -> AbstractContextManager[None]:
     """Apply the style while a ``with`` block draws or writes.
 
-    Returns
-    -------
-    context manager
-        As of ``matplotlib.rc_context``.
+    Gives as of ``matplotlib.rc_context``.
     """
     from matplotlib import rc_context
 
@@ -84,17 +73,7 @@ def styled() -> AbstractContextManager[None]:
 def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:
     """Stack axes that share their horizontal axis.
 
-    Parameters
-    ----------
-    figure : Figure
-        Empty.
-    heights : list of float
-        Relative heights.
-
-    Returns
-    -------
-    list of Axes
-        From top to bottom.
+    Gives from top to bottom.
     """
     grid = figure.subplots(
         len(heights), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights}
@@ -105,17 +84,7 @@ def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:
 def figure_bytes(figure: Figure, kind: str) -> bytes:
     """Draw a figure into a file's bytes.
 
-    Parameters
-    ----------
-    figure : Figure
-        What to draw.
-    kind : str
-        "png", "svg" or "pdf".
-
-    Returns
-    -------
-    bytes
-        The same for the same figure.
+    Gives the same for the same figure.
     """
     stream = io.BytesIO()
     with styled():
@@ -124,20 +93,7 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
 
 
 def save_figure(figure: Figure, path: Path) -> None:
-    """Write a figure whole or not at all; the ending of the name says in which form.
-
-    Parameters
-    ----------
-    figure : Figure
-        What to draw.
-    path : Path
-        Ending in .png, .svg or .pdf.
-
-    Raises
-    ------
-    InputError
-        If the place cannot be written.
-    """
+    """Write a figure whole or not at all; the ending of the name says in which form."""
     from sim.files import write_beside
 
     write_beside(path, figure_bytes(figure, path.suffix[1:].lower()))

@@ -18,13 +18,7 @@ LONGEST_s = 300.0
 
 @contextmanager
 def compiling_beside() -> Iterator[subprocess.Popen[bytes] | None]:
-    """Compile the batch run in another process while the block runs, if nothing is compiled yet.
-
-    Yields
-    ------
-    subprocess.Popen or None
-        The process; None where there is nothing to do.  It is ended with the block.
-    """
+    """Compile the batch run in another process while the block runs, if nothing is compiled yet."""
     from controllers import is_warm
 
     if is_warm():
@@ -48,13 +42,7 @@ def compiling_beside() -> Iterator[subprocess.Popen[bytes] | None]:
 
 
 def wait_for(other: subprocess.Popen[bytes] | None) -> None:
-    """Wait until the other process is done; if it fails, this one compiles when it must.
-
-    Parameters
-    ----------
-    other : subprocess.Popen or None
-        From ``compiling_beside``.
-    """
+    """Wait until the other process is done; if it fails, this one compiles when it must."""
     if other is not None:
         try:
             other.wait(LONGEST_s)

@@ -38,17 +38,7 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
 def html_page(title: str, body: str) -> str:
     """Frame a body as a whole file.
 
-    Parameters
-    ----------
-    title : str
-        Title of the window.
-    body : str
-        HTML.
-
-    Returns
-    -------
-    str
-        A file that needs nothing else.
+    Gives A file that needs nothing else.
     """
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
@@ -63,21 +53,7 @@ def html_table(
 ) -> str:
     """Write a table.
 
-    Parameters
-    ----------
-    columns : sequence of str
-        Headings; none are written when all are empty.
-    rows : sequence of sequences of str
-        Cells, not yet escaped.
-    right : str
-        An r at the place of each column to be set to the right.
-    strong : int
-        Column to be set bold, -1 for none.
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     kinds = [
         " ".join(k for k in ("n" * (right[i : i + 1] == "r"), "e" * (i == strong)) if k)
@@ -95,17 +71,7 @@ def html_table(
 def html_list(items: Sequence[str], ordered: bool = False) -> str:
     """Write a list.
 
-    Parameters
-    ----------
-    items : sequence of str
-        Texts, not yet escaped.
-    ordered : bool
-        Numbered.
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     tag = "ol" if ordered else "ul"
     return f"<{tag}>" + "".join(f"<li>{escape(item)}</li>" for item in items) + f"</{tag}>"
@@ -114,17 +80,7 @@ def html_list(items: Sequence[str], ordered: bool = False) -> str:
 def html_figure(finding: str, svg: bytes) -> str:
     """Write a figure with its finding above it.
 
-    Parameters
-    ----------
-    finding : str
-        One sentence.
-    svg : bytes
-        The picture; as an image of its own, so that its names cannot clash with another's.
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     data = base64.b64encode(svg).decode("ascii")
     told = escape(finding)
@@ -141,15 +97,7 @@ def html_figure(finding: str, svg: bytes) -> str:
 def html_cautions(cautions: Sequence[tuple[str, str]]) -> str:
     """Write the cautions, framed.
 
-    Parameters
-    ----------
-    cautions : sequence of (str, str)
-        Heading and text of each.
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     items = "".join(f"<li><b>{escape(title)}</b> {escape(text)}</li>" for title, text in cautions)
     return f'<section class="cautions"><h2>Before anything else</h2><ul>{items}</ul></section>'

@@ -172,10 +172,7 @@ class PdfPages:
     def to_bytes(self) -> bytes:
         """Write all pages.
 
-        Returns
-        -------
-        bytes
-            A PDF, the same for the same pages.
+        Gives A PDF, the same for the same pages.
         """
         from matplotlib.backends.backend_pdf import PdfPages as Writer
 

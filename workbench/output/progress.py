@@ -15,20 +15,7 @@ LINE_EVERY_s = 10.0
 
 @contextmanager
 def told_progress(what: str, quiet: bool) -> Iterator[Tell]:
-    """Show progress while the block runs.
-
-    Parameters
-    ----------
-    what : str
-        What is being done.
-    quiet : bool
-        Show nothing.
-
-    Yields
-    ------
-    callable
-        To be called with the share done, 0 to 1, and optionally a text.
-    """
+    """Show progress while the block runs."""
     if quiet:
         yield lambda *_: None
     elif sys.stderr.isatty():

@@ -13,15 +13,7 @@ if TYPE_CHECKING:
 
 
 def say_lines(screen: Screen, result: Any) -> None:
-    """Print a result in words: its verdict always, the rest unless quiet.
-
-    Parameters
-    ----------
-    screen : Screen
-        Where to.
-    result : object
-        With ``lines()``; the first is the verdict.
-    """
+    """Print a result in words: its verdict always, the rest unless quiet."""
     first, *rest = result.lines()
     screen.verdict(first)
     for line in rest:
@@ -29,18 +21,7 @@ def say_lines(screen: Screen, result: Any) -> None:
 
 
 def check_place(path: Path | None) -> None:
-    """See that a file can be made there, before the work that will fill it.
-
-    Parameters
-    ----------
-    path : Path or None
-        The file; None where none is wanted.
-
-    Raises
-    ------
-    InputError
-        If its folder is not there or cannot be written to, or it is a folder itself.
-    """
+    """See that a file can be made there, before the work that will fill it."""
     import os
 
     from sim.files import one_problem
@@ -59,20 +40,7 @@ def check_place(path: Path | None) -> None:
 def made_folder(out: Path) -> Path:
     """Make a folder for output, if it is not there.
 
-    Parameters
-    ----------
-    out : Path
-        The folder.
-
-    Returns
-    -------
-    Path
-        The same.
-
-    Raises
-    ------
-    InputError
-        If it cannot be made.
+    Gives the same.
     """
     from sim.files import one_problem
 
@@ -88,19 +56,7 @@ def made_folder(out: Path) -> Path:
 def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> list[str]:
     """Write figures into a folder as PNG.
 
-    Parameters
-    ----------
-    screen : Screen
-        Told the files.
-    out : Path
-        The folder, made if it is not there.
-    figures : mapping of str to Figure
-        By name of the file, without ending.
-
-    Returns
-    -------
-    list of str
-        Files written.
+    Gives files written.
     """
     from workbench.output.drawing import save_figure
 

@@ -16,13 +16,7 @@ COLLECT_AFTER = 50_000
 
 
 def run_beside(pipe: Connection) -> None:
-    """Answer questions until nobody asks any more; a process beside the server begins here.
-
-    Parameters
-    ----------
-    pipe : Connection
-        Where questions come from and answers go to.
-    """
+    """Answer questions until nobody asks any more; a process beside the server begins here."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's: it ends this one
     gc.set_threshold(COLLECT_AFTER)
     with contextlib.suppress(EOFError, OSError):

@@ -49,17 +49,7 @@ class Beside:
     def submit(self, work: str, *arguments: object) -> Future[Any]:
         """Ask something; questions are answered in turn.
 
-        Parameters
-        ----------
-        work : str
-            ``MODULE:FUNCTION`` called there with the arguments.
-        *arguments : object
-            What it needs, able to be pickled.
-
-        Returns
-        -------
-        Future
-            The answer; `NoAnswerError` where there is none.
+        Gives the answer; `NoAnswerError` where there is none.
         """
         future: Future[Any] = Future()
         self._asked.put((work, arguments, future))
@@ -164,17 +154,7 @@ class Runs:
         self.slow = Beside()
 
     def make_ready(self, car: Car, wish: Wish, on_compiling: Callable[[], None]) -> None:
-        """Load the compiled simulation, or compile it: each process its own part of it.
-
-        Parameters
-        ----------
-        car : Car
-            Any.
-        wish : Wish
-            Any.
-        on_compiling : callable
-            Called, in a thread, where nothing is compiled yet.
-        """
+        """Load the compiled simulation, or compile it: each process its own part of it."""
         drawn = self.quick.submit(WORK + "idle", car, wish, 0)
 
         def on_drawn(_: object) -> None:

@@ -39,22 +39,7 @@ class CarFile:
     def new(cls, name: str, car: Car) -> CarFile:
         """Make one.
 
-        Parameters
-        ----------
-        name : str
-            Where; nothing may be there, and it ends in .toml with something before that.
-        car : Car
-            What is written.
-
-        Returns
-        -------
-        CarFile
-            The file.
-
-        Raises
-        ------
-        InputError
-            If the name is refused or the place cannot be written.
+        Gives the file.
         """
         from sim import save_car
 
@@ -82,19 +67,7 @@ class CarFile:
             return False  # it is gone or cannot be read: there is nothing to be read again
 
     def write(self, car: Car) -> None:
-        """Write a car into it, the file as it was opened first kept beside it.
-
-        Parameters
-        ----------
-        car : Car
-            What is written.
-
-        Raises
-        ------
-        InputError
-            If somebody else has changed or moved it since, or the place cannot be written; it is
-            as it was then.
-        """
+        """Write a car into it, the file as it was opened first kept beside it."""
         from sim import save_car
 
         name = self.path.name

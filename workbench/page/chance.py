@@ -43,10 +43,7 @@ class Chance:
     def text(self) -> str:
         """Say it in one sentence.
 
-        Returns
-        -------
-        str
-            With numbers.
+        Gives with numbers.
         """
         if self.point is None:
             return "No valve position gives the target speed at this temperature."
@@ -62,17 +59,7 @@ class Chance:
 def chance_of(car: Car, coolant_degC: float) -> Chance:
     """Run the car from many places between two positions of the valve.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings explored.
-    coolant_degC : float
-        Coolant temperature, held [degC].
-
-    Returns
-    -------
-    Chance
-        By the runs that ``explain`` makes too.
+    Gives by the runs that ``explain`` makes too.
     """
     from tuning.explanation import STARTS_rpm, ends_of, even_phases, run_phases, without_scatter
     from tuning.loop import idle_point
@@ -92,19 +79,7 @@ def chance_of(car: Car, coolant_degC: float) -> Chance:
 def cause_of(car: Car, chance: Chance, seed: int) -> str:
     """Name the cause that the numbers of theory point to.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    chance : Chance
-        Of that car; it hunts.
-    seed : int
-        Seed of the scatter.
-
-    Returns
-    -------
-    str
-        In plain words; not yet proved by switching it off.
+    Gives in plain words; not yet proved by switching it off.
     """
     from tuning.explanation import (
         CAUSES,
@@ -130,21 +105,7 @@ def cause_of(car: Car, chance: Chance, seed: int) -> str:
 def map_of(car: Car, chance: Chance, kind: str, seed: int) -> HuntingMap | None:
     """The coarse hunting map of two settings.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    chance : Chance
-        Of that car.
-    kind : str
-        "moves" for minimum move against deadband, "gains" for gain against integral.
-    seed : int
-        Seed of the scatter.
-
-    Returns
-    -------
-    HuntingMap or None
-        None where there is nothing to map: no feedback, or an engine that swings by itself.
+    Gives none where there is nothing to map: no feedback, or an engine that swings by itself.
     """
     from tuning.explanation import QUICK, gain_map, resolution_map
 

@@ -18,17 +18,7 @@ GRIDS = ((8, 40), (57, 12), (80, 13))
 def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
     """Everything of the chart but its data.
 
-    Parameters
-    ----------
-    palette : Palette
-        Colours.
-    pressure_unit : str
-        Unit of pressure as it is shown.
-
-    Returns
-    -------
-    dict
-        Options of ECharts.
+    Gives options of ECharts.
     """
     names = ("speed [rpm]", "valve [steps]", f"manifold [{pressure_unit}]")
     grids = [{"left": 56, "right": 24, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS]
@@ -54,21 +44,7 @@ def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
 def y_axis(grid: int, name: str, palette: Palette, splits: int) -> dict[str, Any]:
     """A vertical axis with its name above it.
 
-    Parameters
-    ----------
-    grid : int
-        Row.
-    name : str
-        With its unit.
-    palette : Palette
-        Colours.
-    splits : int
-        About how many lines.
-
-    Returns
-    -------
-    dict
-        Options of ECharts.
+    Gives options of ECharts.
     """
     return {
         "type": "value", "gridIndex": grid, "name": name, "scale": True, "splitNumber": splits,
@@ -99,17 +75,7 @@ def _lines(palette: Palette) -> list[dict[str, Any]]:
 def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
     """What changes when a slider moves: the points, and where the deadband lies.
 
-    Parameters
-    ----------
-    run : dict
-        Of ``work_live.idle``.
-    palette : Palette
-        Colours.
-
-    Returns
-    -------
-    dict
-        Options of ECharts, to be merged.
+    Gives options of ECharts, to be merged.
     """
     target, half = run["target_rpm"], run["deadband_rpm"]
     low, high = target - half, target + half
@@ -139,15 +105,7 @@ def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
 def pressure_data(points: list[list[float]]) -> dict[str, Any]:
     """The points of the pressure.
 
-    Parameters
-    ----------
-    points : list of [s, as shown]
-        The line.
-
-    Returns
-    -------
-    dict
-        Options of ECharts, to be merged.
+    Gives options of ECharts, to be merged.
     """
     values = [value for _, value in points]
     scale = round_scale(min(values), max(values), MOST_PRESSURE_LINES) if values else {}
@@ -157,17 +115,7 @@ def pressure_data(points: list[list[float]]) -> dict[str, Any]:
 def round_scale(low: float, high: float, most: int) -> dict[str, float]:
     """Ends and distance of the lines of an axis, all round numbers.
 
-    Parameters
-    ----------
-    low, high : float
-        What has to be shown [any].
-    most : int
-        Most spaces between lines, 2 or more [-].
-
-    Returns
-    -------
-    dict of str to float
-        Options of an axis of ECharts.
+    Gives options of an axis of ECharts.
     """
     high = max(high, low + LEAST_SPAN)
     size = 10.0 ** math.floor(math.log10((high - low) / most))

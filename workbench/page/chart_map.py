@@ -35,19 +35,7 @@ _NUMBER = """(params, api) => {
 def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette) -> dict[str, Any]:
     """Everything of the chart.
 
-    Parameters
-    ----------
-    found : dict
-        The map, of ``work_live.hunting_map``.
-    now : tuple of float
-        Present settings in x and y.
-    palette : Palette
-        Colours.
-
-    Returns
-    -------
-    dict
-        Options of ECharts.
+    Gives options of ECharts.
     """
     xs, ys = found["x"], found["y"]
     wide, tall = xs[1] - xs[0], ys[1] - ys[0]
@@ -99,20 +87,8 @@ def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
 def white_ink(chance: float, palette: Palette) -> bool:
     """Tell whether white is read better than black on the shade of a chance.
 
-    Parameters
-    ----------
-    chance : float
-        0 to 100 [%].
-    palette : Palette
-        Colours.
+    Gives by contrast: the better of the two is never below 4.5 to 1.
 
-    Returns
-    -------
-    bool
-        By contrast: the better of the two is never below 4.5 to 1.
-
-    Notes
-    -----
     Source: contrast ratio of WCAG 2.1, from memory; black and white, 21 to 1 apart, are equally
     good at a luminance of 0.18.
     """
@@ -135,17 +111,7 @@ def _luminance(rgb: list[float]) -> float:
 def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
     """The present settings.
 
-    Parameters
-    ----------
-    now : tuple of float
-        In x and y.
-    palette : Palette
-        Colours.
-
-    Returns
-    -------
-    dict
-        A series of ECharts.
+    Gives A series of ECharts.
     """
     return {
         "name": "now", "type": "scatter", "data": [list(now)], "symbol": "diamond",
@@ -167,17 +133,7 @@ def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict
 def nearest_cell(found: dict[str, Any], x: float, y: float) -> tuple[float, float]:
     """Values of the cell nearest to a click.
 
-    Parameters
-    ----------
-    found : dict
-        The map, of ``work_live.hunting_map``.
-    x, y : float
-        Where it was clicked, in the settings' units.
-
-    Returns
-    -------
-    tuple of float
-        Values of both settings.
+    Gives values of both settings.
     """
     return (
         min(found["x"], key=lambda value: abs(value - x)),

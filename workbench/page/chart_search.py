@@ -19,17 +19,7 @@ LEFT_px, RIGHT_px, PLOT_SHARE = 46, 12, "40%"
 def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
     """Candidates tried: quiet to the left, quick at the bottom, wear as size.
 
-    Parameters
-    ----------
-    points : list of [quiet, quick, wear, score, unbeaten]
-        Best score first; 1 where no other beats it on the first three [rpm, s, 1/min, rpm, -].
-    palette : Palette
-        Colours.
-
-    Returns
-    -------
-    dict
-        Options of ECharts.
+    Gives options of ECharts.
     """
     quiet = sorted(point[0] for point in points)
     widest = quiet[int(0.9 * (len(quiet) - 1))] if quiet else LEAST_AXIS
@@ -74,17 +64,7 @@ def _axis(name: str, palette: Palette, gap: int) -> dict[str, Any]:
 def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any]:
     """Speed and valve with present and proposed settings, side by side on one scale.
 
-    Parameters
-    ----------
-    runs : list of dict
-        Two, each with ``rpm``, ``valve`` (points) and ``target_rpm``.
-    palette : Palette
-        Colours.
-
-    Returns
-    -------
-    dict
-        Options of ECharts.
+    Gives options of ECharts.
     """
     target = max(run["target_rpm"] for run in runs)
     lowest = min(value for run in runs for _, value in run["rpm"])

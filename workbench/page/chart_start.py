@@ -18,19 +18,7 @@ PLOT_SHARE, LETTER_px = 0.85, 6.2
 def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict[str, Any]:
     """Everything of the chart but its data.
 
-    Parameters
-    ----------
-    found : dict
-        Of ``work_start.start_work``.
-    palette : Palette
-        Colours.
-    imperial : bool
-        Units of temperature.
-
-    Returns
-    -------
-    dict
-        Options of ECharts.
+    Gives options of ECharts.
     """
     names = (
         "speed [rpm]", "valve [steps]", f"temperature [{units.written('degC', imperial)}]",
@@ -96,19 +84,7 @@ def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
 def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
     """What the engine does at a moment, by the last points drawn.
 
-    Parameters
-    ----------
-    found : dict
-        Of ``work_start.start_work``.
-    at_s : float
-        The moment [s].
-    imperial : bool
-        Units of temperature.
-
-    Returns
-    -------
-    str
-        Time, phase, speed, valve and temperatures, in the words of the legend.
+    Gives time, phase, speed, valve and temperatures, in the words of the legend.
     """
     now: dict[str, float] = {}
     for name, points in found["lines"].items():
@@ -131,17 +107,7 @@ def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
 def past_phases(found: dict[str, Any], at_s: float) -> list[str]:
     """Phases that are over at a moment, with what happened in them.
 
-    Parameters
-    ----------
-    found : dict
-        Of ``work_start.start_work``.
-    at_s : float
-        The moment [s].
-
-    Returns
-    -------
-    list of str
-        In order of time, temperatures in our unit.
+    Gives in order of time, temperatures in our unit.
     """
     return [
         f"{name}, {begin:.1f} to {end:.1f} s: {text}"
@@ -153,19 +119,7 @@ def past_phases(found: dict[str, Any], at_s: float) -> list[str]:
 def start_data(found: dict[str, Any], until_s: float, imperial: bool) -> dict[str, Any]:
     """The points up to a moment.
 
-    Parameters
-    ----------
-    found : dict
-        Of ``work_start.start_work``.
-    until_s : float
-        The moment [s].
-    imperial : bool
-        Units of temperature.
-
-    Returns
-    -------
-    dict
-        Options of ECharts, to be merged.
+    Gives options of ECharts, to be merged.
     """
     lines = found["lines"]
     order = ("rpm", "target_rpm", "valve_steps", "base_steps", "coolant_degC", "oil_degC")

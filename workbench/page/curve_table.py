@@ -49,15 +49,7 @@ class Row:
     def point(self, imperial: bool) -> tuple[float | None, float | None]:
         """The point as it stands in the fields.
 
-        Parameters
-        ----------
-        imperial : bool
-            Units of the first field.
-
-        Returns
-        -------
-        tuple of float or None
-            Temperature and steps [degC, steps].
+        Gives temperature and steps [degC, steps].
         """
         typed, steps = self.where.value, self.what.value
         at_degC = self.at_degC
@@ -122,13 +114,7 @@ class CurveTable:
         self.fill()
 
     def propose(self, curves: dict[str, Any]) -> None:
-        """Show a proposal below the curve.
-
-        Parameters
-        ----------
-        curves : dict
-            Proposed values of table [curves] by key.
-        """
+        """Show a proposal below the curve."""
         self._proposal = curves
         self._take.set_visibility(True)
         self._tell_proposed()
@@ -136,10 +122,7 @@ class CurveTable:
     def proposed(self) -> dict[str, Any]:
         """The proposal.
 
-        Returns
-        -------
-        dict
-            Values of table [curves] by key; empty where nothing is proposed.
+        Gives values of table [curves] by key; empty where nothing is proposed.
         """
         if not self._proposal:
             return {}

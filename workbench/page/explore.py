@@ -144,13 +144,7 @@ class Explore:
         self.changed()
 
     def change(self, **values: Any) -> None:
-        """Change feedback settings and draw what they make; a refusal is told beside the sliders.
-
-        Parameters
-        ----------
-        **values : object
-            New values by key of table [feedback].
-        """
+        """Change feedback settings and draw what they make; a refusal stands beside the sliders."""
         try:
             self.session.change("feedback", **values)
         except InputError as error:
@@ -160,13 +154,7 @@ class Explore:
         self.changed()
 
     def set_sliders(self, **values: float) -> None:
-        """Move sliders, which changes the settings.
-
-        Parameters
-        ----------
-        **values : float
-            By key of table [feedback].
-        """
+        """Move sliders, which changes the settings."""
         for key, value in values.items():
             self._set[key].move(value)
 
@@ -182,15 +170,7 @@ class Explore:
     def is_newest(self, number: int) -> bool:
         """Whether nothing has been changed since.
 
-        Parameters
-        ----------
-        number : int
-            Of the drawing.
-
-        Returns
-        -------
-        bool
-            False: an answer for it is stale.
+        Gives false: an answer for it is stale.
         """
         return number == self._wanted and not self.chart.is_deleted
 

@@ -112,13 +112,7 @@ class WhyPanel:
             self._draw()
 
     def tell_waiting(self, text: str) -> None:
-        """Say what the answer waits for.
-
-        Parameters
-        ----------
-        text : str
-            In plain words.
-        """
+        """Say what the answer waits for."""
         self._told.set_text(text)
 
     def _now(self, found: dict[str, Any]) -> tuple[float, float]:

@@ -34,10 +34,7 @@ TABS = {
 def early_links() -> str:
     """Have the browser fetch the chart's scripts at once, not when the page's own have asked.
 
-    Returns
-    -------
-    str
-        Link elements; none if the library keeps them elsewhere.
+    Gives link elements; none if the library keeps them elsewhere.
     """
     from nicegui import __version__, ui
     from nicegui.dependencies import esm_modules
@@ -57,15 +54,7 @@ def early_links() -> str:
 
 
 def build_page(session: Session, runs: Runs) -> None:
-    """Build the page of one tab.
-
-    Parameters
-    ----------
-    session : Session
-        Its work.
-    runs : Runs
-        Where its runs are made.
-    """
+    """Build the page of one tab."""
     Page(session, runs).build()
 
 

@@ -65,15 +65,7 @@ class Guard:
     def refusal(self, headers: list[tuple[bytes, bytes]]) -> tuple[int, str] | None:
         """Say why a request is refused.
 
-        Parameters
-        ----------
-        headers : list of (bytes, bytes)
-            Names in lower case, and values.
-
-        Returns
-        -------
-        tuple or None
-            Status and reason; None where the request may pass.
+        Gives status and reason; None where the request may pass.
         """
         named: dict[bytes, list[str]] = {}
         for name, value in headers:

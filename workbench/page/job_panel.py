@@ -100,13 +100,7 @@ class JobPanel:
             self._look()
 
     def tell_problem(self, text: str) -> None:
-        """Say beside the button what is wrong.
-
-        Parameters
-        ----------
-        text : str
-            In plain words; empty where nothing is.
-        """
+        """Say beside the button what is wrong."""
         self._problem.set_text(text)
 
     def show_found(self) -> None:

@@ -80,13 +80,7 @@ class Job:
         return self._process.pid
 
     def stop(self, grace_s: float = GRACE_s) -> None:
-        """Ask it to stop and give what it has; end it if it has not after a while.
-
-        Parameters
-        ----------
-        grace_s : float
-            How long it may take [s].
-        """
+        """Ask it to stop and give what it has; end it if it has not after a while."""
         self.asked_to_stop = True
         self.text = "stopping"
         with contextlib.suppress(OSError):  # it has ended just now
@@ -133,17 +127,7 @@ class Job:
 
 
 def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
-    """Do the work of a job; the process of a job begins here.
-
-    Parameters
-    ----------
-    work : str
-        ``MODULE:FUNCTION``.
-    arguments : dict
-        Its arguments.
-    pipe : Connection
-        Where to tell; anything that comes from there asks the job to stop.
-    """
+    """Do the work of a job; the process of a job begins here."""
 
     def tell(share: float, text: str = "", **more: object) -> None:
         pipe.send(("told", min(max(float(share), 0.0), 1.0), text, more))
@@ -171,15 +155,7 @@ def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
 def told_beside(error: EvenidleError) -> str:
     """Tell an error beside the field that it is about.
 
-    Parameters
-    ----------
-    error : EvenidleError
-        The error.
-
-    Returns
-    -------
-    str
-        What is wrong and what is allowed, and in a table at which point.
+    Gives what is wrong and what is allowed, and in a table at which point.
     """
     told = []
     for one in getattr(error, "problems", ()):
@@ -191,15 +167,7 @@ def told_beside(error: EvenidleError) -> str:
 def plain_problem(error: EvenidleError) -> str:
     """Tell an error to somebody who has no file with line numbers before them.
 
-    Parameters
-    ----------
-    error : EvenidleError
-        The error.
-
-    Returns
-    -------
-    str
-        Key and what is wrong with it, one line a problem.
+    Gives key and what is wrong with it, one line a problem.
     """
     problems = getattr(error, "problems", ())
     if not problems:

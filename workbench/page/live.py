@@ -45,19 +45,7 @@ class View:
 def run_view(car: Car, wish: Wish, seed: int = 0) -> View:
     """Run the car as wished.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings explored.
-    wish : Wish
-        What is supposed of its engine.
-    seed : int
-        Seed of the scatter, 0 to 2**31 - 1.
-
-    Returns
-    -------
-    View
-        The run.
+    Gives the run.
     """
     from sim import COUNTERS, SAMPLE_s, full_plan, make_fleet, run_plan, settings_table
 
@@ -124,19 +112,7 @@ def _finding(
 def pressure_of(car: Car, wish: Wish, seed: int = 0) -> tuple[Any, Any]:
     """Manifold pressure of the same run, by the narrated schedule: the same to the last bit.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings explored.
-    wish : Wish
-        What is supposed of its engine.
-    seed : int
-        As of ``run_view``.
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Times and pressure, shape (samples,) each [s, kPa].
+    Gives times and pressure, shape (samples,) each [s, kPa].
     """
     from sim import SAMPLE_s, simulate
 

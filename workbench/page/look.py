@@ -152,15 +152,7 @@ class Look:
     def words(self, text: str) -> str:
         """A sentence in the units shown.
 
-        Parameters
-        ----------
-        text : str
-            In our units.
-
-        Returns
-        -------
-        str
-            As of `units.in_words`.
+        Gives as of `units.in_words`.
         """
         return units.in_words(text, self.imperial)
 

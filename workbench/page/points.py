@@ -17,19 +17,7 @@ def thinned(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) ->
     A line drawn through these covers the same pixels as the whole one while a span is no wider
     than a pixel or two.
 
-    Parameters
-    ----------
-    time_s, values : array_like
-        Shape (n,), times rising; values that are not finite are left out [s, any].
-    most : int
-        Points wanted at most, 8 or more.
-    digits : int
-        Decimals kept of the values.
-
-    Returns
-    -------
-    list of [float, float]
-        At most ``most`` points, in order of time, ends included.
+    Gives at most ``most`` points, in order of time, ends included.
     """
     times = np.asarray(time_s, dtype=float)
     given = np.asarray(values, dtype=float)
@@ -44,19 +32,7 @@ def thinned(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) ->
 def changes(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) -> Pairs:
     """Reduce a line of steps to the points at which it changes, and its end.
 
-    Parameters
-    ----------
-    time_s, values : array_like
-        Shape (n,), times rising [s, any].
-    most : int
-        Points wanted at most, 8 or more; where there are more changes, they are thinned.
-    digits : int
-        Decimals kept of the values.
-
-    Returns
-    -------
-    list of [float, float]
-        To be drawn holding each value until the next point.
+    Gives to be drawn holding each value until the next point.
     """
     times = np.asarray(time_s, dtype=float)
     given = np.asarray(values, dtype=float)

@@ -27,19 +27,7 @@ ICON = (
 
 
 def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> None:
-    """Serve the page until the process is interrupted.
-
-    Parameters
-    ----------
-    port : int
-        Port on 127.0.0.1.
-    screen : Screen
-        Told where it is, and that it is being made ready.
-    seed : int
-        Seed of everything random on the page.
-    show : bool
-        Open it in the browser.
-    """
+    """Serve the page until the process is interrupted."""
     runs = Runs()  # before anything else is loaded: its process takes longest to be ready
     from sim import load_car
     from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
@@ -81,18 +69,7 @@ def _without(name: str) -> Iterator[None]:
 
 
 def check_port(port: int) -> None:
-    """See that the port is free.
-
-    Parameters
-    ----------
-    port : int
-        Port on 127.0.0.1.
-
-    Raises
-    ------
-    InputError
-        If it cannot be had.
-    """
+    """See that the port is free."""
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

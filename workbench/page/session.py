@@ -86,35 +86,11 @@ class Session:
         return self.car != self.saved
 
     def change(self, table: str, **values: object) -> None:
-        """Change values of one table of the car.
-
-        Parameters
-        ----------
-        table : str
-            Name of the table, such as "feedback".
-        **values : object
-            New values by key.
-
-        Raises
-        ------
-        InputError
-            If a value is not allowed; the car is as it was.
-        """
+        """Change values of one table of the car."""
         self.car = with_values(self.car, {table: values})
 
     def open(self, name: str) -> None:
-        """Take up another car; a job for the one before is ended, and what was found of it goes.
-
-        Parameters
-        ----------
-        name : str
-            Name of a bundled car, or path of a car file.
-
-        Raises
-        ------
-        InputError
-            If it cannot be read; the work is as it was.
-        """
+        """Take up another car; a job for the one before is ended, and what was found of it goes."""
         from sim.car import cars_folder
 
         try:
@@ -130,13 +106,7 @@ class Session:
         self._forget()
 
     def take_in(self, job: Job) -> None:
-        """Keep what a job has found, once; shown or not, it outlives the next job.
-
-        Parameters
-        ----------
-        job : Job
-            One that has ended with a result.
-        """
+        """Keep what a job has found, once; shown or not, it outlives the next job."""
         if self.found.get(job.kind) is not job.result:
             self.found[job.kind], self.found_of[job.kind] = job.result, job.about
 
@@ -147,43 +117,20 @@ class Session:
         self.job, self.found, self.found_of, self.logs = None, {}, {}, []
 
     def keep(self) -> None:
-        """Write changes into the car's file, if it is the owner's and there are some.
-
-        Raises
-        ------
-        InputError
-            If it was changed or moved by somebody else, or cannot be written.
-        """
+        """Write changes into the car's file, if it is the owner's and there are some."""
         if self.file is not None and self.changed:
             self.file.write(self.car)
             self.saved = self.car
 
     def save(self) -> None:
-        """Write the car into its file, and make it what 'Undo changes' goes back to.
-
-        Raises
-        ------
-        InputError
-            As of `keep`, or if it is a bundled car.
-        """
+        """Write the car into its file, and make it what 'Undo changes' goes back to."""
         if self.file is None:
             raise one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
         self.keep()
         self.opened = self.car
 
     def save_as(self, name: str) -> None:
-        """Write the car into a new file, which holds it from now on.
-
-        Parameters
-        ----------
-        name : str
-            Where; nothing may be there, and it ends in .toml.
-
-        Raises
-        ------
-        InputError
-            If the name is refused or the place cannot be written.
-        """
+        """Write the car into a new file, which holds it from now on."""
         self.file = CarFile.new(name, self.car)
         self.name = str(self.file.path)
         self.opened = self.saved = self.car
@@ -209,10 +156,7 @@ class Sessions:
     def begin(self) -> Session:
         """Begin a new one with the first bundled car.
 
-        Returns
-        -------
-        Session
-            The new one; the oldest without a running job is forgotten where there are too many.
+        Gives the new one; the oldest without a running job is forgotten where there are too many.
         """
         car = load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
@@ -227,15 +171,7 @@ class Sessions:
     def get(self, key: str) -> Session | None:
         """Find one.
 
-        Parameters
-        ----------
-        key : str
-            Its part of the address.
-
-        Returns
-        -------
-        Session or None
-            None if there is none.
+        Gives none if there is none.
         """
         return self._held.get(key)
 
@@ -250,10 +186,7 @@ class Sessions:
 def bundled_cars() -> list[str]:
     """Names of the cars that come with evenidle.
 
-    Returns
-    -------
-    list of str
-        Sorted.
+    Gives sorted.
     """
     from sim.car import cars_folder
 

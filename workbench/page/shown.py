@@ -28,19 +28,7 @@ def cautions() -> None:
 def plain_button(text: str, act: Callable[..., Any], props: str = "") -> Any:
     """Show a button that is not the main one of its place.
 
-    Parameters
-    ----------
-    text : str
-        On it.
-    act : callable
-        What it does.
-    props : str
-        More properties.
-
-    Returns
-    -------
-    Button
-        The button.
+    Gives the button.
     """
     from nicegui import ui
 
@@ -49,13 +37,7 @@ def plain_button(text: str, act: Callable[..., Any], props: str = "") -> Any:
 
 
 def heading(text: str) -> None:
-    """Show a heading.
-
-    Parameters
-    ----------
-    text : str
-        Plain text.
-    """
+    """Show a heading."""
     from nicegui import ui
 
     ui.html(f"<h2>{escape(text)}</h2>", sanitize=False)
@@ -64,19 +46,7 @@ def heading(text: str) -> None:
 def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "") -> str:
     """Write a table.
 
-    Parameters
-    ----------
-    columns : sequence of str
-        Headings.
-    rows : sequence of sequences of str
-        Cells, not yet escaped.
-    right : str
-        An r at the place of each column set to the right.
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     marks = [' class="n"' if right[i : i + 1] == "r" else "" for i in range(len(columns))]
     head = "".join(
@@ -93,15 +63,7 @@ def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str
 def list_html(lines: Sequence[str]) -> str:
     """Write a list.
 
-    Parameters
-    ----------
-    lines : sequence of str
-        Not yet escaped.
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
 
@@ -109,19 +71,7 @@ def list_html(lines: Sequence[str]) -> str:
 def picture_html(svg: bytes, told: str, least_px: int = 0) -> str:
     """Write a picture as an image of its own, so that its names cannot clash with another's.
 
-    Parameters
-    ----------
-    svg : bytes
-        The picture.
-    told : str
-        What it shows, for those who do not see it.
-    least_px : int
-        Width below which it is scrolled and not made smaller [px].
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     data = base64.b64encode(svg).decode("ascii")
     style = f' style="min-width: {least_px}px"' if least_px else ""

@@ -31,15 +31,7 @@ class Slide:
     def text(self, value: float) -> str:
         """Write a value with its unit.
 
-        Parameters
-        ----------
-        value : float
-            The value.
-
-        Returns
-        -------
-        str
-            With the decimals of the step.
+        Gives with the decimals of the step.
         """
         decimals = 0 if self.step >= 1 else 1
         return f"{value:.{decimals}f} {self.unit}"
@@ -72,21 +64,7 @@ def slider(
 ) -> Handle:
     """Build a slider.
 
-    Parameters
-    ----------
-    slide : Slide
-        What it sets.
-    value : float
-        Where it stands first.
-    on_value : callable
-        Told each new value while it moves.
-    text : callable, optional
-        Writes the value; `Slide.text` when left out.
-
-    Returns
-    -------
-    Handle
-        Moves it, and writes its value anew.
+    Gives moves it, and writes its value anew.
     """
     from nicegui import ui
 
@@ -120,21 +98,7 @@ def choice(
 ) -> Any:
     """Build a row of buttons of which one is chosen.
 
-    Parameters
-    ----------
-    name : str
-        What is chosen, as shown.
-    options : mapping
-        Values to their words.
-    value : object
-        The one chosen first.
-    on_value : callable, optional
-        Told the one chosen.
-
-    Returns
-    -------
-    Toggle
-        With the ``value`` chosen.
+    Gives with the ``value`` chosen.
     """
     from nicegui import ui
 

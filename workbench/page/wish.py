@@ -40,25 +40,14 @@ class Wish:
     def car(self, car: Car) -> Car:
         """The car with the scatter supposed.
 
-        Parameters
-        ----------
-        car : Car
-            The car.
-
-        Returns
-        -------
-        Car
-            A copy.
+        Gives A copy.
         """
         return with_values(car, {"engine": {"scatter_share": self.scatter_share}})
 
     def scenario(self) -> Scenario:
         """The run that is shown.
 
-        Returns
-        -------
-        Scenario
-            Idle at the temperature wished, with the events wished.
+        Gives idle at the temperature wished, with the events wished.
         """
         events: list[Event] = []
         windows: list[Window] = []

@@ -12,19 +12,7 @@ if TYPE_CHECKING:
 def explain_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     """Explain why a car hunts, or why it does not.
 
-    Parameters
-    ----------
-    tell : callable
-        Told the share done and what is being done.
-    car : Car
-        The car.
-    seed : int
-        Seed of the scatter.
-
-    Returns
-    -------
-    dict
-        ``lines``: verdict first, then the cycle.
+    Gives ``lines``: verdict first, then the cycle.
     """
     from tuning.explanation import explain
 

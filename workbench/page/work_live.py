@@ -17,10 +17,7 @@ MOST_POINTS = 480
 def is_compiled() -> bool:
     """Tell whether the machine code of this version is on disk.
 
-    Returns
-    -------
-    bool
-        False: the first answer takes about a minute.
+    Gives false: the first answer takes about a minute.
     """
     from controllers import is_warm
 
@@ -30,20 +27,8 @@ def is_compiled() -> bool:
 def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
     """Run one idle.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings explored.
-    wish : Wish
-        What is supposed of its engine.
-    seed : int
-        Seed of the scatter.
-
-    Returns
-    -------
-    dict
-        Points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
-        ``deadband_rpm``, the ``finding`` and whether it ``hunts``.
+    Gives points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
+    ``deadband_rpm``, the ``finding`` and whether it ``hunts``.
     """
     from workbench.page.live import run_view
     from workbench.page.points import changes, thinned
@@ -64,19 +49,7 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
 def pressure(car: Car, wish: Wish, seed: int) -> list[list[float]]:
     """Manifold pressure of the same idle.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings explored.
-    wish : Wish
-        What is supposed of its engine.
-    seed : int
-        As of `idle`.
-
-    Returns
-    -------
-    list of [s, kPa]
-        Points of the line.
+    Gives points of the line.
     """
     from workbench.page.live import pressure_of
     from workbench.page.points import thinned
@@ -87,17 +60,7 @@ def pressure(car: Car, wish: Wish, seed: int) -> list[list[float]]:
 def chance(car: Car, coolant_degC: float) -> dict[str, Any]:
     """How often the car hunts.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings explored and the scatter supposed.
-    coolant_degC : float
-        Coolant temperature, held [degC].
-
-    Returns
-    -------
-    dict
-        ``text``; whether it ``hunts``; whether that is ``bad``.
+    Gives ``text``; whether it ``hunts``; whether that is ``bad``.
     """
     found = _chance(car, coolant_degC)
     bad = found.share + found.stalled_share > 0.0
@@ -107,19 +70,7 @@ def chance(car: Car, coolant_degC: float) -> dict[str, Any]:
 def cause(car: Car, coolant_degC: float, seed: int) -> str:
     """Why it hunts, by theory.
 
-    Parameters
-    ----------
-    car : Car
-        As of `chance`; it hunts.
-    coolant_degC : float
-        Coolant temperature, held [degC].
-    seed : int
-        Seed of the scatter.
-
-    Returns
-    -------
-    str
-        In plain words.
+    Gives in plain words.
     """
     from workbench.page.chance import cause_of
 
@@ -129,21 +80,7 @@ def cause(car: Car, coolant_degC: float, seed: int) -> str:
 def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
     """Where it hunts, over two settings.
 
-    Parameters
-    ----------
-    car : Car
-        As of `chance`.
-    coolant_degC : float
-        Coolant temperature, held [degC].
-    kind : str
-        As of `chance.map_of`.
-    seed : int
-        Seed of the scatter.
-
-    Returns
-    -------
-    dict or None
-        The map by name, arrays as lists; None where there is none.
+    Gives the map by name, arrays as lists; None where there is none.
     """
     from workbench.page.chance import map_of
 

@@ -32,16 +32,8 @@ THROUGHOUT = 0.95
 def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
     """Say what a log is made of.
 
-    Parameters
-    ----------
-    segments : iterable of (str, float, float)
-        Kind, beginning and end [s] of each stretch.
-
-    Returns
-    -------
-    str
-        States of the engine with how long each lasted, then what happened while it idled; empty
-        where nothing was recognised.
+    Gives states of the engine with how long each lasted, then what happened while it idled; empty
+    where nothing was recognised.
     """
     lasted: dict[str, float] = {}
     counted: Counter[str] = Counter()
@@ -61,15 +53,7 @@ def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
 def in_page_words(text: str) -> str:
     """Name the field of the page where a message names the commands' option.
 
-    Parameters
-    ----------
-    text : str
-        A message.
-
-    Returns
-    -------
-    str
-        The same for the page.
+    Gives the same for the page.
     """
     return re.sub(r'with --columns "([^"]*)"', r"under 'Columns by hand': \1", text)
 
@@ -77,17 +61,7 @@ def in_page_words(text: str) -> str:
 def refusal(name: str, error: InputError) -> str:
     """Say why a log was not taken in.
 
-    Parameters
-    ----------
-    name : str
-        Name of the log.
-    error : InputError
-        What reading it raised.
-
-    Returns
-    -------
-    str
-        One line a problem, without what only somebody with a terminal would look for.
+    Gives one line a problem, without what only somebody with a terminal would look for.
     """
     told = []
     for one in error.problems:
@@ -102,27 +76,7 @@ def refusal(name: str, error: InputError) -> str:
 def log_work(
     tell: Tell, *, path: Path, columns: str, car: Car | None, whose: str = ""
 ) -> dict[str, Any]:
-    """Read a log and say what is in it and what drives the idle.
-
-    Parameters
-    ----------
-    tell : callable
-        Told the share done and what is being done.
-    path : Path
-        The log.
-    columns : str
-        Columns by hand, empty where none are.
-    car : Car or None
-        The car, if the log is of it.
-    whose : str
-        Whose the log is, if it is known to be another's; handed on.
-
-    Returns
-    -------
-    dict
-        Sentences and a picture (SVG) by whether imperial; or only ``refused``, why it cannot be
-        read.  Both have its place, and say once, by ``new``, that nobody has seen them yet.
-    """
+    """Read a log and say what is in it and what drives the idle."""
     from tuning import diagnose, read_log
     from workbench.figures.log import diagnosis_figure
     from workbench.output.column_names import columns_from_text
@@ -155,23 +109,7 @@ def log_work(
 def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int) -> dict[str, Any]:
     """Fit the model to logs.
 
-    Parameters
-    ----------
-    tell : callable
-        Told the share done and what is being done.
-    paths : list of Path
-        The logs.
-    columns : str
-        Columns by hand, empty where none are.
-    car : Car
-        As described so far.
-    seed : int
-        Seed of the fit.
-
-    Returns
-    -------
-    dict
-        Sentences, pictures (SVG) by whether imperial, and the fitted car.
+    Gives sentences, pictures (SVG) by whether imperial, and the fitted car.
     """
     from tuning import fit, read_log
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding

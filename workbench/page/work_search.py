@@ -28,21 +28,7 @@ def search_work(
 ) -> dict[str, Any]:
     """Search settings; asked to stop, judge the best so far and give that.
 
-    Parameters
-    ----------
-    tell : callable
-        Told the share done, what is being done, and what was found so far.
-    car : Car
-        With its present settings.
-    budget, preset, law : str
-        As of `tuning.tune`.
-    seed : int
-        Seed of everything random.
-
-    Returns
-    -------
-    dict
-        Settings, sentences, table, runs and points, all plain.
+    Gives settings, sentences, table, runs and points, all plain.
     """
     from tuning import tune
     from tuning.search import Watch, judged
@@ -144,21 +130,7 @@ def _result(
 def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any]:
     """Run the scenario matrix.
 
-    Parameters
-    ----------
-    tell : callable
-        Told the share done.
-    car : Car
-        With the settings to be stressed.
-    suite : str
-        As of `tuning.stress`.
-    seed : int
-        Seed of cars and scatter.
-
-    Returns
-    -------
-    dict
-        Sentences and two pictures (SVG) by whether imperial, all plain.
+    Gives sentences and two pictures (SVG) by whether imperial, all plain.
     """
     from tuning import stress
     from workbench.figures.stress import matrix_figure, stress_finding, worst_figure

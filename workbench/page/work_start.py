@@ -21,21 +21,7 @@ LEAST_LATER_s = 30.0
 def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[str, Any]:
     """Start the engine at a temperature and tell what happens.
 
-    Parameters
-    ----------
-    tell : callable
-        Told what is being done.
-    car : Car
-        The car.
-    coolant_degC : float
-        Engine and air at the start, -30 to 40 [degC].
-    seed : int
-        Seed of the scatter.
-
-    Returns
-    -------
-    dict
-        Sentences, phases and lines to be drawn.
+    Gives sentences, phases and lines to be drawn.
     """
     from sim import load_scenario, simulate, with_values
     from tuning.starts import start_story
@@ -74,15 +60,7 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
 def engine_words(car: Car) -> str:
     """What the engine's temperature is called, so that no other of the start has the name.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    str
-        As the phases of the start call it.
+    Gives as the phases of the start call it.
     """
     return "engine" if car.sensors.temperature_of == "oil" else car.temperature_name
 
@@ -90,17 +68,7 @@ def engine_words(car: Car) -> str:
 def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
     """Whether it hunts after the minute of which the story's finding tells.
 
-    Parameters
-    ----------
-    story : StartStory
-        The start told.
-    trace, without : Trace
-        The run, and the same with feedback off, which tells how far the engine swings by itself.
-
-    Returns
-    -------
-    str
-        Sentences after a space; empty where too little is left to tell by.
+    Gives sentences after a space; empty where too little is left to tell by.
     """
     from tuning.measures import is_hunting, measure
     from tuning.starts import WATCHED_s
@@ -124,19 +92,7 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
 def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     """Propose the open-loop curves from the model.
 
-    Parameters
-    ----------
-    tell : callable
-        Told what is being done.
-    car : Car
-        The car.
-    seed : int
-        Added to the seeds of the starts.
-
-    Returns
-    -------
-    dict
-        Verdict and curves.
+    Gives verdict and curves.
     """
     from tuning import base_from_model
 
@@ -148,19 +104,7 @@ def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
 def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     """Make the sheet in every form.
 
-    Parameters
-    ----------
-    tell : callable
-        Told the share done.
-    car : Car
-        With the settings to be tried.
-    seed : int
-        Seed of the prediction.
-
-    Returns
-    -------
-    dict
-        Content by ending, of HTML and PDF by whether imperial, and the car it was made for.
+    Gives content by ending, of HTML and PDF by whether imperial, and the car it was made for.
     """
     from workbench.sheet.html import sheet_page
     from workbench.sheet.making import make_sheet

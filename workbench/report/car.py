@@ -23,15 +23,7 @@ JOB = (
 def job_section(car: Car) -> Section:
     """Say what the report is about.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    Section
-        The first one.
+    Gives the first one.
     """
     return Section("The job", JOB, [car.car.note] if car.car.note else [])
 
@@ -39,17 +31,7 @@ def job_section(car: Car) -> Section:
 def car_section(car: Car, checked: Check) -> Section:
     """Describe the car, with what the checks found and its open-loop curves.
 
-    Parameters
-    ----------
-    car : Car
-        The car as it came.
-    checked : Check
-        Its checks.
-
-    Returns
-    -------
-    Section
-        Facts, remarks of the checks, figure of the curves.
+    Gives facts, remarks of the checks, figure of the curves.
     """
     from workbench.figures.car import curves_figure, curves_finding
 
@@ -74,17 +56,7 @@ def car_section(car: Car, checked: Check) -> Section:
 def search_section(before: Car, result: Tuning) -> Section:
     """Tell what the search found.
 
-    Parameters
-    ----------
-    before : Car
-        The car as it was.
-    result : Tuning
-        From `tuning.tune`.
-
-    Returns
-    -------
-    Section
-        Tables and three figures.
+    Gives tables and three figures.
     """
     from workbench.figures.search import before_after_figure, front_figure, importance_figure
     from workbench.words.search import (

@@ -33,15 +33,7 @@ READ = {
 def explain_section(result: Explanation) -> Section:
     """Tell why it hunts, with the proof.
 
-    Parameters
-    ----------
-    result : Explanation
-        From ``tuning.explanation.explaining``.
-
-    Returns
-    -------
-    Section
-        Verdict, the table with and without, and the figures.
+    Gives verdict, the table with and without, and the figures.
     """
     from workbench.figures.explanation import explain_figures
     from workbench.words.explanation import cycle_table, with_and_without_table

@@ -14,25 +14,7 @@ DRAWN_s = 40.0
 
 
 def idle_section(car: Car, seed: int, base_error_steps: float = 0.0) -> tuple[Section, bool]:
-    """Let the car idle warm, with its feedback and with the valve held still.
-
-    Parameters
-    ----------
-    car : Car
-        With its present settings.
-    seed : int
-        Seed of the scatter.
-    base_error_steps : float
-        Error of the base curve as the run begins: a start exactly on target hides hunting
-        [steps].
-
-    Returns
-    -------
-    section : Section
-        What was seen, and the figure of both.
-    hunts : bool
-        Whether it hunts: regular, and above what the valve held still leaves.
-    """
+    """Let the car idle warm, with its feedback and with the valve held still."""
     from sim import load_scenario, simulate, with_values
     from tuning import measure
     from tuning.measures import is_hunting

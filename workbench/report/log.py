@@ -16,17 +16,7 @@ if TYPE_CHECKING:
 def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
     """Tell what a log shows without any model.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-    diagnosis : Diagnosis
-        Of that log.
-
-    Returns
-    -------
-    Section
-        The verdict, every question with its answer, and the log with its parts.
+    Gives the verdict, every question with its answer, and the log with its parts.
     """
     from workbench.figures.log import BANDS, diagnosis_figure
 
@@ -46,15 +36,7 @@ def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
 def fit_section(fit: Fit) -> Section:
     """Tell how the car file was fitted to a log.
 
-    Parameters
-    ----------
-    fit : Fit
-        The fit.
-
-    Returns
-    -------
-    Section
-        Verdict, what speaks for it, what was changed, and how the model follows the log.
+    Gives verdict, what speaks for it, what was changed, and how the model follows the log.
     """
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
 

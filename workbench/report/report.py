@@ -58,20 +58,7 @@ class Report:
 
 
 def write_report(report: Report, path: Path) -> None:
-    """Write a report whole or not at all; the ending of the name says in which form.
-
-    Parameters
-    ----------
-    report : Report
-        What to write.
-    path : Path
-        Ending in .html or .pdf.
-
-    Raises
-    ------
-    InputError
-        If the ending is another, or the place cannot be written.
-    """
+    """Write a report whole or not at all; the ending of the name says in which form."""
     from sim.files import one_problem, write_beside
 
     kind = path.suffix.lower()
@@ -84,15 +71,7 @@ def write_report(report: Report, path: Path) -> None:
 def report_page(report: Report) -> str:
     """Write the report as one HTML file.
 
-    Parameters
-    ----------
-    report : Report
-        What to write.
-
-    Returns
-    -------
-    str
-        HTML that needs nothing else: figures inside, no script.
+    Gives HTML that needs nothing else: figures inside, no script.
     """
     from workbench.sheet.html import sheet_body
 
@@ -118,15 +97,7 @@ def _section_html(section: Section) -> str:
 def report_pdf(report: Report) -> bytes:
     """Print the report.
 
-    Parameters
-    ----------
-    report : Report
-        What to print.
-
-    Returns
-    -------
-    bytes
-        A PDF on A4.
+    Gives A PDF on A4.
     """
     from workbench.output.pdf_pages import PdfPages
     from workbench.sheet.pdf import print_sheet

@@ -18,15 +18,7 @@ COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
 def stress_section(result: Stress) -> Section:
     """Tell how the settings stood up.
 
-    Parameters
-    ----------
-    result : Stress
-        From `tuning.stress`.
-
-    Returns
-    -------
-    Section
-        A table of the cases that do not pass, the matrix and the worst runs as figures.
+    Gives A table of the cases that do not pass, the matrix and the worst runs as figures.
     """
     from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 

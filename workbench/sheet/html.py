@@ -21,17 +21,7 @@ from workbench.words import units
 def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
     """Write the sheet as a file of its own.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What to write.
-    imperial : bool
-        Whether degF and inHg are wanted.
-
-    Returns
-    -------
-    str
-        HTML.
+    Gives HTML.
     """
     head = f"<h1>Settings sheet: {escape(sheet.car)}</h1>"
     outside = f"outside ______ {units.written('degC', imperial)}"
@@ -42,17 +32,7 @@ def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
 def sheet_body(sheet: Sheet, imperial: bool = False) -> str:
     """Write the sheet's content, also for the report.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What to write.
-    imperial : bool
-        Whether degF and inHg are wanted.
-
-    Returns
-    -------
-    str
-        HTML, cautions first.
+    Gives HTML, cautions first.
     """
     steps = "".join(
         f"<li><b>{escape(step.title)}.</b> Enter: {escape(step.enter)}. {escape(step.do)}"

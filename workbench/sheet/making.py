@@ -20,19 +20,7 @@ FORMS = (".html", ".pdf", ".csv", ".json")
 def make_sheet(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None = None) -> Sheet:
     """Gather a car's sheet.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings to be tried.
-    seed : int
-        Seed of the prediction.
-    on_progress : callable, optional
-        Told the share done.
-
-    Returns
-    -------
-    Sheet
-        To be written by `write_sheet`.
+    Gives to be written by `write_sheet`.
     """
     from tuning.checks import base_spots
     from tuning.prediction import expect
@@ -97,20 +85,7 @@ def _homing(car: Car) -> list[tuple[str, str, str]]:
 
 
 def write_sheet(sheet: Sheet, path: Path) -> None:
-    """Write a sheet whole or not at all; the ending of the name says in which form.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        From `make_sheet`.
-    path : Path
-        Ending in .html, .pdf, .csv or .json.
-
-    Raises
-    ------
-    InputError
-        If the ending is another, or the place cannot be written.
-    """
+    """Write a sheet whole or not at all; the ending of the name says in which form."""
     from sim.files import one_problem, write_beside
 
     kind = path.suffix.lower()

@@ -19,17 +19,7 @@ from workbench.words import units
 def sheet_pdf(sheet: Sheet, imperial: bool = False) -> bytes:
     """Print the sheet.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What to print.
-    imperial : bool
-        Whether degF and inHg are wanted.
-
-    Returns
-    -------
-    bytes
-        A PDF of two pages.
+    Gives A PDF of two pages.
     """
     pages = PdfPages(f"Settings sheet: {sheet.car}")
     pages.heading(f"Settings sheet: {sheet.car}", 14.0)
@@ -40,17 +30,7 @@ def sheet_pdf(sheet: Sheet, imperial: bool = False) -> bytes:
 
 
 def print_sheet(sheet: Sheet, pages: PdfPages, imperial: bool = False) -> None:
-    """Print the sheet's content, also for the report.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        What to print.
-    pages : PdfPages
-        Where; it begins where these stand.
-    imperial : bool
-        Whether degF and inHg are wanted.
-    """
+    """Print the sheet's content, also for the report."""
     pages.heading("Before anything else")
     for title, text in sheet.cautions:
         pages.paragraph(f"{title} {text}", lead="!", colour="#7a1010")

@@ -49,19 +49,7 @@ BESIDE = (
 def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[SettingRow]:
     """Make the rows of settings.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings to be tried.
-    spots : list of Spot
-        The base curve in the model.
-    expected : Expectation
-        What the settings are expected to do.
-
-    Returns
-    -------
-    list of SettingRow
-        Law first, then in the order of ``ORDER``, then what else acts.
+    Gives law first, then in the order of ``ORDER``, then what else acts.
     """
     from tuning.search import to_entry
 

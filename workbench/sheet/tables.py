@@ -13,15 +13,7 @@ EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")
 def setting_cells(sheet: Sheet) -> list[list[str]]:
     """Make the cells of the settings.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What is written.
-
-    Returns
-    -------
-    list of list of str
-        As ``SETTING_COLUMNS``.
+    Gives as ``SETTING_COLUMNS``.
     """
     return [
         [row.name, row.ours, row.unit, row.entry, row.entry_unit, row.reason]
@@ -32,17 +24,7 @@ def setting_cells(sheet: Sheet) -> list[list[str]]:
 def curve_columns(sheet: Sheet, imperial: bool = False) -> list[str]:
     """Make the headings of the curves.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        Says what the temperature is of.
-    imperial : bool
-        Whether degF is wanted.
-
-    Returns
-    -------
-    list of str
-        One a column.
+    Gives one a column.
     """
     return [
         f"{sheet.temperature} {units.written('degC', imperial)}",
@@ -53,17 +35,7 @@ def curve_columns(sheet: Sheet, imperial: bool = False) -> list[str]:
 def curve_cells(sheet: Sheet, imperial: bool = False) -> list[list[str]]:
     """Make the cells of the curves.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What is written.
-    imperial : bool
-        Whether degF is wanted.
-
-    Returns
-    -------
-    list of list of str
-        As ``curve_columns``.
+    Gives as ``curve_columns``.
     """
     return [
         [
@@ -82,15 +54,7 @@ def curve_cells(sheet: Sheet, imperial: bool = False) -> list[list[str]]:
 def expected_cells(sheet: Sheet) -> list[list[str]]:
     """Make the cells of what is expected.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What is written.
-
-    Returns
-    -------
-    list of list of str
-        As ``EXPECTED_COLUMNS``.
+    Gives as ``EXPECTED_COLUMNS``.
     """
     return [
         [row.meaning, f"{number(row.low)} to {number(row.high)}", row.unit]
@@ -101,15 +65,7 @@ def expected_cells(sheet: Sheet) -> list[list[str]]:
 def expected_note(sheet: Sheet) -> str:
     """Say what the ranges stand on.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What is written.
-
-    Returns
-    -------
-    str
-        Two sentences.
+    Gives two sentences.
     """
     expected = sheet.expected
     stalls = round(expected.prediction.stall_share * expected.runs)

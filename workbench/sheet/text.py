@@ -13,15 +13,7 @@ from workbench.sheet.parts import Sheet
 def sheet_json(sheet: Sheet) -> str:
     """Write the sheet as JSON.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What to write.
-
-    Returns
-    -------
-    str
-        One object.
+    Gives one object.
     """
     return json.dumps(plain(sheet.to_dict()), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
@@ -29,15 +21,7 @@ def sheet_json(sheet: Sheet) -> str:
 def sheet_csv(sheet: Sheet) -> str:
     """Write the sheet as CSV: section, item, value, unit, entry, entry unit, remark.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        What to write.
-
-    Returns
-    -------
-    str
-        One row an item; sections in the order of the printed sheet.
+    Gives one row an item; sections in the order of the printed sheet.
     """
     stream = io.StringIO()
     table = csv.writer(stream, lineterminator="\n")

@@ -20,17 +20,7 @@ HUNTING_SHARE = 0.1
 def narrow_limits(car: Car, spots: list[Spot]) -> tuple[float, float]:
     """Trim limits for the first try with feedback.
 
-    Parameters
-    ----------
-    car : Car
-        With the full limits.
-    spots : list of Spot
-        The base curve in the model; the last is warm.
-
-    Returns
-    -------
-    tuple of float
-        Lowest and highest trim, within the full limits [steps].
+    Gives lowest and highest trim, within the full limits [steps].
     """
     low, high = car.feedback.trim_limit_steps
     worth = max(spots[-1].rpm_per_step, 1.0)
@@ -50,17 +40,7 @@ def _entered(car: Car, limits: tuple[float, float]) -> str:
 def try_steps(car: Car, spots: list[Spot]) -> list[TryStep]:
     """Order the tries from the safest on.
 
-    Parameters
-    ----------
-    car : Car
-        With the settings to be tried.
-    spots : list of Spot
-        The base curve in the model.
-
-    Returns
-    -------
-    list of TryStep
-        Engine off, feedback off, narrow limits, full limits, loads, a cold start.
+    Gives engine off, feedback off, narrow limits, full limits, loads, a cold start.
     """
     before = _before_feedback(car, spots[-1])
     if car.feedback.law == "none":
@@ -126,15 +106,7 @@ def _with_feedback(car: Car, limits: tuple[float, float]) -> list[TryStep]:
 def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
     """Warn of settings that hunt in the model.
 
-    Parameters
-    ----------
-    expected : Expectation
-        What is expected.
-
-    Returns
-    -------
-    tuple of (str, str)
-        One caution, head and text; empty where next to no run hunts.
+    Gives one caution, head and text; empty where next to no run hunts.
     """
     share = expected.prediction.hunting_share
     if share < HUNTING_SHARE:
@@ -149,17 +121,7 @@ def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
 def watch_points(car: Car, expected: Expectation) -> list[str]:
     """Say what to watch while trying.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    expected : Expectation
-        What is expected.
-
-    Returns
-    -------
-    list of str
-        One sentence each.
+    Gives one sentence each.
     """
     by_name: dict[str, Expected] = {}
     for row in expected.rows:
@@ -187,17 +149,7 @@ def watch_points(car: Car, expected: Expectation) -> list[str]:
 def stop_signs(car: Car, expected: Expectation) -> list[str]:
     """Say when to stop trying and go back to the base curve.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    expected : Expectation
-        What is expected.
-
-    Returns
-    -------
-    list of str
-        One sentence each.
+    Gives one sentence each.
     """
     target = car.curves.target_rpm[-1][1]
     lowest = next((row.low for row in expected.rows if row.name == "lowest_rpm"), 0.0)

@@ -37,10 +37,7 @@ CAUTIONS = (
 def caution_lines() -> list[str]:
     """Tell the cautions in a terminal.
 
-    Returns
-    -------
-    list of str
-        A heading, then one line each.
+    Gives A heading, then one line each.
     """
     return ["Before anything of this is tried on the car:",
             *(f"  {heading} {text}" for heading, text in CAUTIONS)]  # fmt: skip

@@ -20,15 +20,7 @@ MOST_LINES = 9
 def with_and_without_table(result: Explanation) -> Table:
     """Table the proof of cause: the car as it is, and with one thing changed at a time.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its ablation.
-
-    Returns
-    -------
-    Table
-        One row a change.
+    Gives one row a change.
     """
     rows = [
         [
@@ -57,15 +49,7 @@ def with_and_without_table(result: Explanation) -> Table:
 def resolution_table(result: Explanation) -> Table:
     """Table what the valve's steps are worth against the deadband.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its resolution view.
-
-    Returns
-    -------
-    Table
-        One row a number.
+    Gives one row a number.
     """
     view = result.resolution
     needed = view.smallest_deadband_with_scatter_rpm
@@ -97,15 +81,7 @@ def _move(result: Explanation) -> str:
 def loop_table(result: Explanation) -> Table:
     """Table the loop as it would be without steps, over temperature, load and speed.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its linear view.
-
-    Returns
-    -------
-    Table
-        One column an idle point, the warm idle first.
+    Gives one column an idle point, the warm idle first.
     """
     points = result.linear.rows
     poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
@@ -136,15 +112,7 @@ def _real(pair: Sequence[tuple[float, float]]) -> str:
 def cycle_table(result: Explanation) -> Table | None:
     """Table the cycles that theory predicts beside the one that simulation shows.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its limit-cycle view.
-
-    Returns
-    -------
-    Table or None
-        None where there is neither.
+    Gives none where there is neither.
     """
     cycle = result.cycle
     followed = cycle.predicted if cycle.predicted is not cycle.waveform else None
@@ -175,15 +143,7 @@ def cycle_table(result: Explanation) -> Table | None:
 def bound_table(result: Explanation) -> Table | None:
     """Table the dip after each load beside the smallest that this valve allows.
 
-    Parameters
-    ----------
-    result : Explanation
-        Its bound.
-
-    Returns
-    -------
-    Table or None
-        None for a car without loads.
+    Gives none for a car without loads.
     """
     if not result.bound:
         return None
@@ -216,15 +176,7 @@ def bound_table(result: Explanation) -> Table | None:
 def map_table(one: HuntingMap) -> Table:
     """Table a hunting map: chance of hunting in percent, every so many lines.
 
-    Parameters
-    ----------
-    one : HuntingMap
-        The map.
-
-    Returns
-    -------
-    Table
-        The second setting downward, the first to the right.
+    Gives the second setting downward, the first to the right.
     """
     every = math.ceil(one.y.size / MOST_LINES)
     across = math.ceil(one.x.size / MOST_LINES)
@@ -239,15 +191,7 @@ def map_table(one: HuntingMap) -> Table:
 def map_title(one: HuntingMap) -> str:
     """What a map's lines and columns are.
 
-    Parameters
-    ----------
-    one : HuntingMap
-        The map.
-
-    Returns
-    -------
-    str
-        For its table.
+    Gives for its table.
     """
     if one.x_key == "min_move_steps":
         return "Hunting [%]: deadband down, move across"

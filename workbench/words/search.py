@@ -41,15 +41,7 @@ COMPARED_COLUMNS = ("on fresh plausible cars", "now", "found", "unit")
 def setting_name(key: str) -> str:
     """Name of a setting in words.
 
-    Parameters
-    ----------
-    key : str
-        Its name in a search.
-
-    Returns
-    -------
-    str
-        In words where there are some.
+    Gives in words where there are some.
     """
     return SETTING_NAMES.get(key, key)
 
@@ -57,15 +49,7 @@ def setting_name(key: str) -> str:
 def tune_finding(result: Tuning) -> str:
     """Say in one sentence what the search found.
 
-    Parameters
-    ----------
-    result : Tuning
-        From `tuning.tune`.
-
-    Returns
-    -------
-    str
-        One sentence.
+    Gives one sentence.
     """
     now, found = result.now, result.predicted
     if result.kept:
@@ -81,15 +65,7 @@ def tune_finding(result: Tuning) -> str:
 def compared_rows(result: Tuning) -> list[list[str]]:
     """Make the cells of now against found.
 
-    Parameters
-    ----------
-    result : Tuning
-        From `tuning.tune`.
-
-    Returns
-    -------
-    list of list of str
-        As ``COMPARED_COLUMNS``.
+    Gives as ``COMPARED_COLUMNS``.
     """
     now, found = result.now.to_dict(), result.predicted.to_dict()
     return [
@@ -100,17 +76,7 @@ def compared_rows(result: Tuning) -> list[list[str]]:
 def changed_rows(before: Car, result: Tuning) -> list[list[str]]:
     """Make the cells of the settings that the search changed.
 
-    Parameters
-    ----------
-    before : Car
-        The car as it was.
-    result : Tuning
-        From `tuning.tune`.
-
-    Returns
-    -------
-    list of list of str
-        Setting, now, found.
+    Gives setting, now, found.
     """
     old, new = before.feedback.model_dump(), result.settings.model_dump()
     return [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
@@ -125,15 +91,7 @@ def _short(value: object) -> str:
 def tune_notes(result: Tuning) -> list[str]:
     """Say what the numbers stand on.
 
-    Parameters
-    ----------
-    result : Tuning
-        From `tuning.tune`.
-
-    Returns
-    -------
-    list of str
-        Sentences.
+    Gives sentences.
     """
     gap = result.gap
     notes = [

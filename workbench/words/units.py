@@ -39,17 +39,7 @@ def _line(unit: str, other: str) -> tuple[float, float]:
 def unit_of(unit: str, imperial: bool) -> str:
     """The unit in which a quantity is shown.
 
-    Parameters
-    ----------
-    unit : str
-        Our own, such as "degC".
-    imperial : bool
-        Whether imperial units are wanted.
-
-    Returns
-    -------
-    str
-        Its name, to be looked up in ``WRITTEN`` before it is shown.
+    Gives its name, to be looked up in ``WRITTEN`` before it is shown.
     """
     return IMPERIAL.get(unit, unit) if imperial else unit
 
@@ -57,17 +47,7 @@ def unit_of(unit: str, imperial: bool) -> str:
 def written(unit: str, imperial: bool) -> str:
     """The unit as it is shown.
 
-    Parameters
-    ----------
-    unit : str
-        Our own.
-    imperial : bool
-        Whether imperial units are wanted.
-
-    Returns
-    -------
-    str
-        Such as "°F".
+    Gives such as "°F".
     """
     shown = unit_of(unit, imperial)
     return WRITTEN.get(shown, shown)
@@ -76,19 +56,7 @@ def written(unit: str, imperial: bool) -> str:
 def shown(value: Any, unit: str, imperial: bool) -> Any:
     """Convert a value or an array for showing.
 
-    Parameters
-    ----------
-    value : float or numpy.ndarray
-        In our unit.
-    unit : str
-        Our unit.
-    imperial : bool
-        Whether imperial units are wanted.
-
-    Returns
-    -------
-    float or numpy.ndarray
-        In the unit shown.
+    Gives in the unit shown.
     """
     if not imperial or unit not in IMPERIAL:
         return value
@@ -97,21 +65,9 @@ def shown(value: Any, unit: str, imperial: bool) -> Any:
 
 
 def taken(value: float, unit: str, imperial: bool) -> float:
-    """Convert back what somebody entered.
+    """Convert back what somebody entered [any].
 
-    Parameters
-    ----------
-    value : float
-        In the unit shown.
-    unit : str
-        Our unit.
-    imperial : bool
-        Whether imperial units are shown.
-
-    Returns
-    -------
-    float
-        In our unit.
+    Gives in our unit.
     """
     if not imperial or unit not in IMPERIAL:
         return value
@@ -122,17 +78,7 @@ def taken(value: float, unit: str, imperial: bool) -> float:
 def rounded(value: float, digits: int = 0) -> str:
     """Write a number with so many decimals; next to nothing below nought is nought, not -0.
 
-    Parameters
-    ----------
-    value : float
-        The number [any].
-    digits : int
-        Decimals, 0 or more.
-
-    Returns
-    -------
-    str
-        Without a unit.
+    Gives without a unit.
     """
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
@@ -140,19 +86,8 @@ def rounded(value: float, digits: int = 0) -> str:
 def in_words(text: str, imperial: bool) -> str:
     """Write the temperatures and pressures in a sentence as they are shown.
 
-    Parameters
-    ----------
-    text : str
-        With numbers in our units, such as "from 20 to 90 degC" or "minus 20 degC"; one with a plus
-        sign is a difference.
-    imperial : bool
-        Whether imperial units are wanted.
-
-    Returns
-    -------
-    str
-        The same with numbers and units converted; where metric ones are wanted, the same with the
-        unit of each number as it is shown.
+    Gives the same with numbers and units converted; where metric ones are wanted, the same with the
+    unit of each number as it is shown.
     """
     if not imperial:
         return _WITH_UNIT.sub(_as_written, text)

@@ -1,0 +1,51 @@
+"""One thing found: a code and the quantities that belong to it, without words."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+Value: TypeAlias = "float | int | str | bool | Note | tuple[Value, ...] | None"
+"""A quantity, a word that needs no unit (the name of a setting), or notes within a note."""
+
+
+@dataclass(frozen=True, init=False)
+class Note:
+    """Something found, for people to be told in their own units.
+
+    Attributes
+    ----------
+    code : str
+        Which sentence it is, in dots, the package first: ``checks.homing.short``.
+    values : tuple of (str, Value)
+        Quantities by name, in order; a name ends in its unit, as everywhere.
+    """
+
+    code: str
+    values: tuple[tuple[str, Value], ...]
+
+    def __init__(self, code: str, **values: Value) -> None:
+        object.__setattr__(self, "code", code)
+        object.__setattr__(self, "values", tuple(values.items()))
+
+    def __getitem__(self, name: str) -> Value:
+        return dict(self.values)[name]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the note as plain values.
+
+        Returns
+        -------
+        dict
+            ``code`` and ``values``; what is not finite as None.
+        """
+        return {"code": self.code, "values": {name: _plain(value) for name, value in self.values}}
+
+
+def _plain(value: Value) -> Any:
+    if isinstance(value, Note):
+        return value.to_dict()
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -1,0 +1,129 @@
+"""Notes made into sentences, in the units chosen.
+
+A sentence is a template in the table of its subject (``workbench/words/SUBJECT.py``, gathered in
+``sentences.py``), with the quantities of the note in braces:
+
+* ``{oil_degC:.0f}`` is the number with its unit, "20 °C" or "68 °F": the end of the name tells it;
+* ``{oil_degC!n:.0f}`` is the number alone, in the unit chosen;
+* ``{law}`` without a unit in its name is the value as it is;
+* a note, or several, within a note is its sentence, several joined by a comma.
+
+Where a sentence depends on more than its quantities, its entry is a function of the note's values
+and of ``tell(template)``, which gives such a template's text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from string import Formatter
+from typing import Any
+
+from tuning.notes import Note
+from workbench.words import units
+
+Tell = Callable[[str], str]
+Sentence = str | Callable[[Mapping[str, Any], Tell], str]
+
+UNITS = {
+    "degC": "degC", "K": "K", "kPa": "kPa", "rpm": "rpm", "steps": "steps", "s": "s", "ms": "ms",
+    "min": "min", "V": "V", "W": "W", "Nm": "N m", "A": "A", "mm2": "mm²", "cm3": "cm³",
+    "deg": "°", "Hz": "Hz", "percent": "%", "per_min": "a minute", "rpm_per_step": "rpm per step",
+    "steps_per_100rpm": "steps per 100 rpm",
+    "steps_per_100rpm_s": "steps per 100 rpm and second", "deg_per_100rpm": "° per 100 rpm",
+}  # fmt: skip
+"""How a unit at the end of a name is written; longest end first."""
+_ENDS = sorted(UNITS, key=len, reverse=True)
+CLOSE = {"°", "°C", "°F"}
+"""Written without a space where it stands alone after a number."""
+
+
+def unit_at_end(name: str) -> str:
+    """Unit that a name ends in, one of ``UNITS``; empty where it has none."""
+    return next((unit for unit in _ENDS if name == unit or name.endswith(f"_{unit}")), "")
+
+
+class _Words(Formatter):
+    """Fills one template with the quantities of one note."""
+
+    def __init__(self, imperial: bool) -> None:
+        self._imperial = imperial
+
+    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> Any:
+        """The quantity with its name, so that its unit is known where it is written."""
+        return str(key), super().get_value(key, args, kwargs)
+
+    def convert_field(self, value: Any, conversion: str | None) -> Any:
+        """Mark a number that is wanted without its unit."""
+        return (*value, conversion == "n")
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        """Write one quantity."""
+        name, quantity, bare = value
+        if isinstance(quantity, Note | tuple | list):
+            some = quantity if isinstance(quantity, tuple | list) else (quantity,)
+            return ", ".join(in_words(one, self._imperial) for one in some)
+        unit = unit_at_end(name)
+        if not unit or isinstance(quantity, str) or quantity is None:
+            return format(quantity, format_spec)
+        number = self._number(float(quantity), unit, format_spec)
+        if bare:
+            return number
+        written = self._unit(unit)
+        if written == "steps" and number.lstrip("+-") == "1":
+            written = "step"
+        return f"{number}{'' if written == '°' else ' '}{written}"
+
+    def _number(self, quantity: float, unit: str, spec: str) -> str:
+        if unit == "K" and self._imperial:
+            quantity *= 1.8
+        shown = float(units.shown(quantity, unit, self._imperial))
+        text = format(shown, spec or "g")
+        return text.removeprefix("-") if not any(c in "123456789" for c in text) else text
+
+    def _unit(self, unit: str) -> str:
+        if unit == "K":
+            return "°F" if self._imperial else "K"
+        written = units.written(unit, self._imperial)
+        return UNITS.get(written, written)
+
+
+def filled(template: str, values: Mapping[str, Any], imperial: bool = False) -> str:
+    """Text of a template with quantities in the units chosen."""
+    return _Words(imperial).vformat(template, (), values)
+
+
+def in_words(note: Note, imperial: bool = False) -> str:
+    """The sentence of a note, in the units chosen; without a full stop where it is a part."""
+    from workbench.words.sentences import SENTENCES
+
+    values = dict(note.values)
+    sentence = SENTENCES[note.code]
+    if callable(sentence):
+        return sentence(values, lambda template: filled(template, values, imperial))
+    return filled(sentence, values, imperial)
+
+
+def worded(tree: Any, imperial: bool = False) -> Any:
+    """The same lists and dicts with a sentence in the place of each note, or of its plain form."""
+    if isinstance(tree, Note):
+        return in_words(tree, imperial)
+    if isinstance(tree, Mapping):
+        if set(tree) == {"code", "values"}:
+            return in_words(note_of(tree), imperial)
+        return {key: worded(value, imperial) for key, value in tree.items()}
+    if isinstance(tree, list | tuple):
+        return [worded(one, imperial) for one in tree]
+    return tree
+
+
+def note_of(plain: Mapping[str, Any]) -> Note:
+    """The note of which ``Note.to_dict`` made this; what was not finite is nan."""
+    return Note(plain["code"], **{name: _value(one) for name, one in plain["values"].items()})
+
+
+def _value(plain: Any) -> Any:
+    if isinstance(plain, Mapping):
+        return note_of(plain)
+    if isinstance(plain, list):
+        return tuple(_value(one) for one in plain)
+    return float("nan") if plain is None else plain
