@@ -90,4 +90,4 @@ def test_a_start_plays_on_in_other_units(look: Look) -> None:
     before = played_s()
     wait_for(lambda: before < played_s() < 60.0, "played on from where it was")
     look.press("all at once")
-    look.wait_text("After that minute it hunts by")
+    look.wait_text("After that minute this run hunts")

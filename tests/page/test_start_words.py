@@ -74,9 +74,9 @@ def test_hunting_after_the_first_minute_is_told() -> None:
     car = load_car("trials")
     # A step of this valve moves the speed by more than the deadband holds.
     told = started(with_values(car, {"feedback": {"min_move_steps": 12}}))["finding"]
-    assert "After that minute it hunts by" in told
+    assert "After that minute this run hunts" in told
     held = started(with_values(car, {"feedback": {"law": "none"}}))["finding"]
-    assert "After that minute it does not hunt" in held
+    assert "After that minute this run does not hunt" in held
 
 
 def test_a_start_that_stalls_tells_of_nothing_later() -> None:

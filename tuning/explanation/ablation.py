@@ -132,8 +132,7 @@ def regular_share(values: Measured, floor_rpm: float | None) -> float:
 
     Gives the rule of ``measures.is_hunting`` over all runs [-].
     """
-    of = values.of
-    return float(np.mean(hunts(of("hunting_rpm"), of("regularity"), of("repeat_share"), floor_rpm)))
+    return float(np.mean(hunts(values.of, floor_rpm)))
 
 
 def held_floor(

@@ -4,13 +4,21 @@ from __future__ import annotations
 
 from tuning.measures.hunting_rule import (
     ABOVE_FLOOR,
+    CANNOT_TELL,
+    DOES_NOT_HUNT,
+    HUNTS,
+    MAY_HUNT,
+    RULED_BY,
+    hunting_chance,
     hunts,
+    is_hunting,
+    run_answer,
+    run_note,
 )
 from tuning.measures.measuring import (
     COLUMN,
     MEASURES,
     Measures,
-    is_hunting,
     measure,
     measure_runs,
     resample_hold,
@@ -27,17 +35,25 @@ from tuning.measures.scan import (
 
 __all__ = [
     "ABOVE_FLOOR",
+    "CANNOT_TELL",
     "COLUMN",
+    "DOES_NOT_HUNT",
+    "HUNTS",
+    "MAY_HUNT",
     "MEASURES",
+    "RULED_BY",
     "RUNNING_SHARE",
     "Measures",
     "SMOOTHED_s",
     "START_TOLERANCE_rpm",
+    "hunting_chance",
     "hunts",
     "is_hunting",
     "measure",
     "measure_runs",
     "resample_hold",
+    "run_answer",
+    "run_note",
     "stalled_at",
     "whole_samples",
 ]

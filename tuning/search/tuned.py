@@ -12,7 +12,7 @@ import numpy as np
 from controllers import Feedback
 from sim import Car
 from tuning.ensemble import Runs, Samples
-from tuning.measures import hunts
+from tuning.measures import RULED_BY, hunts
 from tuning.search.objective import Score
 from tuning.search.pareto import Front, settings_dict
 from tuning.search.plateau import Plateau
@@ -116,10 +116,10 @@ def predict(runs: Runs, candidate: int) -> Prediction:
     Prediction
         The summary.
     """
-    names = {*_RANGED.values(), "regularity", "repeat_share"}
+    names = {*_RANGED.values(), *RULED_BY}
     warm = {name: runs.of(name)[candidate, :, 0, :] for name in names}
     hunting, floor = warm["hunting_rpm"], runs.floor[:, 0]
-    hunting_runs = hunts(hunting, warm["regularity"], warm["repeat_share"], floor[:, None])
+    hunting_runs = hunts(warm.__getitem__, floor[:, None])
     periods = runs.of("hunting_period_s")[candidate, :, 0, :][hunting_runs]
     by_car = np.array([_mean(one) for one in hunting])
     lowest = runs.of("lowest_rpm")[candidate]

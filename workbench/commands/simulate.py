@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -14,6 +15,7 @@ from workbench.output.printing import Screen, number
 if TYPE_CHECKING:
     from sim import Car, Scenario, Trace
     from tuning.measures import Measures
+    from tuning.notes import Note
     from tuning.starts import StartStory
 
 DRAWN = (".png", ".svg", ".pdf")
@@ -52,9 +54,10 @@ def simulate(
     from workbench.figures.trace import trace_finding
 
     trace = run(read_car, read_scenario, seed)
-    measures, hunts = measured(trace, read_scenario)
+    measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
+    told, hunts = _hunting(measures, floor_rpm)
     story = _story(trace, read_car, read_scenario)
-    finding = trace_finding(trace, measures, hunts) if story is None else story.finding()
+    finding = trace_finding(trace, measures, told) if story is None else story.finding()
     files = _write(trace, read_car, finding, out, story) if out is not None else []
     if events and not as_json:
         for event in trace.events:
@@ -67,6 +70,7 @@ def simulate(
     screen.verdict(finding)
     result: dict[str, Any] = {
         "car": trace.name, "scenario": trace.scenario, "seed": seed, "finding": finding,
+        "floor_rpm": floor_rpm or None,
         "measures": measures.to_dict(), "hunts": hunts, "counters": trace.counters,
         "stalled_s": trace.stalled_s,
         "start": None if story is None else story.to_dict(), "files": [str(file) for file in files],
@@ -94,14 +98,37 @@ def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
     return start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
 
 
-def measured(trace: Trace, scenario: Scenario) -> tuple[Measures, bool | None]:
-    """Measure a run over the windows of its scenario, and tell whether it hunts."""
-    from tuning.measures import is_hunting, measure
+def measured(
+    trace: Trace, car: Car, scenario: Scenario, seed: int
+) -> tuple[Measures, float | None]:
+    """Measure a run over the windows of its scenario.
+
+    Gives the measures, and the swing of the same run with the valve held; that is None where
+    nothing of the scenario asks whether it hunts, 0 where the engine stalls with the valve held.
+    """
+    from sim import simulate as run
+    from sim import with_values
+    from tuning.measures import measure
 
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
-    measures = measure(trace, windows or None)
-    asked = not windows or any(what == "hunting" for what, _, _ in windows)
-    return measures, is_hunting(measures) if asked else None
+    asked = [one for one in windows if one[0] == "hunting"]
+    if windows and not asked:
+        return measure(trace, windows), None
+    held = run(with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
+    floor_rpm = measure(held, asked or None).hunting_rpm
+    if not math.isnan(held.stalled_s):
+        floor_rpm = 0.0
+    return measure(trace, windows or None), floor_rpm
+
+
+def _hunting(measures: Measures, floor_rpm: float | None) -> tuple[Note | None, bool | None]:
+    """Whether the run hunts, told and as the JSON has it: None where that cannot be told."""
+    from tuning.measures import CANNOT_TELL, HUNTS, run_answer, run_note
+
+    if floor_rpm is None:
+        return None, None
+    answer = run_answer(measures, floor_rpm)
+    return run_note(measures, floor_rpm), None if answer == CANNOT_TELL else answer == HUNTS
 
 
 def _rows(measures: Measures) -> list[list[str]]:

@@ -26,28 +26,19 @@ if TYPE_CHECKING:
 
     from sim import Car, Trace
     from tuning.measures import Measures
+    from tuning.notes import Note
 
 MOST_MARKS = 12
 """Events named in the figure; a run with more names the first of them."""
 
 
-def trace_finding(trace: Trace, measures: Measures, hunts: bool | None) -> str:
-    """Say in one sentence what a run shows.
+def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str:
+    """Say in one sentence what a run shows: whether it hunts, where that was asked, comes first."""
+    from workbench.words.wording import in_words
 
-    Gives one sentence.
-    """
     if not math.isnan(trace.stalled_s):
         return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
-    told = []
-    if hunts:
-        told.append(
-            f"it hunts by {measures.hunting_rpm:.0f} rpm peak to peak every"
-            f" {measures.hunting_period_s:.1f} s"
-        )
-    elif hunts is False:
-        told.append(
-            f"it does not hunt; speed wanders by {measures.hunting_rpm:.0f} rpm peak to peak"
-        )
+    told = [] if hunting is None else [in_words(hunting)]
     if not math.isnan(measures.worst_dip_rpm):
         told.append(f"the deepest dip after a load is {measures.worst_dip_rpm:.0f} rpm")
     if not math.isnan(measures.blip_undershoot_rpm):

@@ -70,7 +70,7 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
 
     Gives sentences after a space; empty where too little is left to tell by.
     """
-    from tuning.measures import is_hunting, measure
+    from tuning.measures import measure, run_note
     from tuning.starts import WATCHED_s
     from workbench.figures.trace import trace_finding
 
@@ -85,7 +85,7 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
     if floor_rpm > 0.0:  # an engine that does not run without feedback leaves none
         floor = f" With feedback off it would be {floor_rpm:.0f} rpm."
     later = measure(trace, window, floor_rpm=floor_rpm)
-    told = trace_finding(trace, later, is_hunting(later, floor_rpm)).partition(": ")[2]
+    told = trace_finding(trace, later, run_note(later, floor_rpm)).partition(": ")[2]
     return f" After that minute {told}{floor}"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from workbench.words import hunting
 from workbench.words.wording import Sentence
 
-SENTENCES: Mapping[str, Sentence] = {}
+SENTENCES: Mapping[str, Sentence] = {**hunting.SENTENCES}
