@@ -43,7 +43,7 @@ def test_new_writes_a_car_that_check_accepts(tmp_path: Path) -> None:
     assert tomllib.loads(text)["engine"]["displacement_cm3"] == 1275.0
     checked = run("check", "mini.toml", "--json", folder=tmp_path)
     assert checked.status == 0, checked.err
-    settled = [line for line in checked.result["lines"] if line["name"] == "base curve at 90 degC"]
+    settled = [line for line in checked.result["lines"] if line["name"] == "base curve at 90 °C"]
     assert "target 850 rpm" in settled[0]["value"]
     again = run("new", "mini.toml", *FACTS, folder=tmp_path)
     assert again.status == 2
@@ -73,7 +73,7 @@ def test_check_fails_a_car_without_room_to_close(tmp_path: Path) -> None:
     assert outcome.status == 1
     verdicts = {line["name"]: line["verdict"] for line in outcome.result["lines"]}
     failed = {name for name, verdict in verdicts.items() if verdict == "fail"}
-    assert {"direction", "homing reaches the seat", "pulse", "room to close at 90 degC"} <= failed
+    assert {"direction", "homing reaches the seat", "pulse", "room to close at 90 °C"} <= failed
     told = run("check", path)
     assert told.status == 1
     assert "raise the base curve here first" in told.out

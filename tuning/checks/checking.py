@@ -6,7 +6,7 @@ limits are common practice, no source, unless a line says otherwise.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ class Check:
         return {
             "car": self.car,
             "passed": self.passed,
-            "lines": [asdict(line) for line in self.lines],
+            "lines": [line.to_dict() for line in self.lines],
         }
 
 

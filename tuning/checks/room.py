@@ -11,6 +11,7 @@ from controllers import curve_at
 from sim import Car
 from tuning.checks.cold_room import COLDEST_degC, Passing, STUCK_rpm, WARMED_degC, passings
 from tuning.checks.lines import CheckLine, judged
+from tuning.notes import Note
 
 LEAST_steps = 2.0
 LEAST_rpm = 100.0
@@ -184,19 +185,16 @@ def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     move_rpm = coarsest.rpm_per_step * feedback.min_move_steps
     ratio = 2.0 * feedback.deadband_rpm / move_rpm if move_rpm > 0.0 else float("inf")
     hunts = feedback.law not in ("none", "pi_park") and ratio < 1.0
-    width = 2.0 * feedback.deadband_rpm
-    finite = ratio if np.isfinite(ratio) else None
-    wide = int(np.ceil(move_rpm / 2.0))
     return CheckLine(
-        "deadband holds a minimum move",
+        Note("checks.resolution"),
         judged(False, hunts),
-        finite,
+        ratio if np.isfinite(ratio) else None,
         "-",
-        f"deadband {width:.0f} rpm wide, one move {move_rpm:.0f} rpm"
-        f" at {coarsest.coolant_degC:.0f} degC",
-        "where no position lies within the deadband an integrating law must hunt",
-        f"take a smaller minimum move, or a deadband half-width of {wide} rpm or more",
-    )
+        Note("checks.resolution.value", width_rpm=2.0 * feedback.deadband_rpm, move_rpm=move_rpm,
+             at_degC=coarsest.coolant_degC),
+        Note("checks.resolution.why"),
+        Note("checks.resolution.do", half_rpm=int(np.ceil(move_rpm / 2.0))),
+    )  # fmt: skip
 
 
 def _worth_taking(car: Car, warm: Spot) -> CheckLine:
@@ -204,21 +202,20 @@ def _worth_taking(car: Car, warm: Spot) -> CheckLine:
 
     start_rpm = warm.settled_rpm or warm.target_rpm
     swing_rpm = held_swing_rpm(car, float(np.rint(warm.base_steps)), start_rpm)
-    known = np.isfinite(swing_rpm)
+    known = bool(np.isfinite(swing_rpm))
     least = WORTH_SHARE * swing_rpm if known else 0.0
     moves = int(np.ceil(least / warm.rpm_per_step)) if warm.rpm_per_step > 0.0 else 1
-    scatter = f"{swing_rpm:.0f} rpm" if known else "not known, as it stalls"
     worth = warm.rpm_per_step * car.feedback.min_move_steps
     return CheckLine(
-        "a minimum move is worth taking",
+        Note("checks.worth_taking"),
         judged(False, 0.0 < worth < least),
         worth,
         "rpm",
-        f"{worth:.0f} rpm warm, {warm.rpm_per_step:.0f} rpm per step; scatter with the valve held"
-        f" {scatter}",
-        "a move far smaller than the scatter wears the valve and nobody hears it",
-        f"take a minimum move of {moves} steps",
-    )
+        Note("checks.worth_taking.value", worth_rpm=worth, step_rpm=warm.rpm_per_step,
+             known=known, scatter_rpm=float(swing_rpm)),
+        Note("checks.worth_taking.why"),
+        Note("checks.worth_taking.do", move_steps=moves),
+    )  # fmt: skip
 
 
 def base_error_steps(spot: Spot) -> float:
@@ -238,61 +235,59 @@ def base_error_steps(spot: Spot) -> float:
     return spot.needed_steps - spot.base_steps
 
 
-def _towards_target(spot: Spot) -> str:
-    """What would bring the speed to its target, in words."""
+def _towards_target(spot: Spot) -> Note:
+    """What would bring the speed to its target."""
     steps = base_error_steps(spot)
     if steps == np.inf:
-        return (
-            "the open limit does not reach the target: raise it if the valve has travel left, else"
-            " open the throttle stop a little"
-        )
+        return Note("checks.towards.out_of_reach")
     if steps == -np.inf:
-        return "even at the seat it idles above the target: close the throttle stop a little"
-    return f"{abs(steps):.0f} steps {'more' if steps > 0 else 'fewer'} at this temperature"
+        return Note("checks.towards.seat_too_much")
+    return Note("checks.towards.steps", by=float(steps))
 
 
 def _speed(spot: Spot) -> CheckLine:
     off = spot.settled_rpm - spot.target_rpm
-    told = "idles on the way through at" if spot.passing else "settles at"
-    settled = f"{told} {spot.settled_rpm:.0f}" if spot.settled_rpm > 0.0 else "cannot run"
     return CheckLine(
-        f"base curve at {spot.coolant_degC:.0f} degC",
+        Note("checks.base", at_degC=spot.coolant_degC),
         judged(spot.settled_rpm <= 0.0, abs(off) > BASE_OFF_rpm),
         spot.rpm_per_step,
         "rpm per step",
-        f"{settled} on {spot.base_steps:.0f} steps, target {spot.target_rpm:.0f} rpm;"
-        f" {spot.rpm_per_step:.0f} rpm per step",
-        "feedback corrects small errors; a base curve far off leaves it at its trim limit",
-        f"in the model: {_towards_target(spot)}; see evenidle base",
-    )
+        Note("checks.base.value", passing=spot.passing, settled=spot.settled_rpm,
+             base_steps=spot.base_steps, target_rpm=spot.target_rpm,
+             worth_rpm_per_step=spot.rpm_per_step),
+        Note("checks.base.why"),
+        Note("checks.base.do", towards=_towards_target(spot)),
+    )  # fmt: skip
 
 
 def _close(car: Car, spot: Spot) -> CheckLine:
-    reach = -float(car.feedback.trim_limit_steps[0])
-    remedy = "lower the low trim limit once the valve is known to be sound"
-    if spot.base_steps <= reach:
-        remedy = _closed_stop(car, spot)
-        mended = min(spot.needed_steps, float(car.valve.open_limit_steps))
-        # The base comes first: a stop closed for a base that is too low would keep it too slow.
-        if mended > spot.base_steps + LEAST_steps and min(mended, reach) >= LEAST_steps:
-            remedy = (
-                f"raise the base curve here first, to {mended:.0f} steps in the model:"
-                f" {min(mended, reach):.0f} steps can then be closed; only if it idles right as it"
-                f" is, {remedy}"
-            )
     return CheckLine(
-        f"room to close at {spot.coolant_degC:.0f} degC",
+        Note("checks.close", at_degC=spot.coolant_degC),
         judged(spot.close_steps < LEAST_steps, spot.close_rpm < LEAST_rpm),
         spot.close_steps,
         "steps",
-        f"{spot.close_steps:.0f} steps, worth {spot.close_rpm:.0f} rpm",
-        "a base curve near the seat leaves feedback nothing to close",
-        remedy,
+        Note("checks.close.value", close_steps=spot.close_steps, close_rpm=spot.close_rpm),
+        Note("checks.close.why"),
+        _room_to_close(car, spot),
     )
 
 
-def _closed_stop(car: Car, spot: Spot) -> str:
-    """How far to close the throttle stop for the base curve to leave room, in words."""
+def _room_to_close(car: Car, spot: Spot) -> Note:
+    """How feedback gets room to close."""
+    reach = -float(car.feedback.trim_limit_steps[0])
+    if spot.base_steps > reach:
+        return Note("checks.close.wider_trim")
+    stop = _closed_stop(car, spot)
+    mended = min(spot.needed_steps, float(car.valve.open_limit_steps))
+    # The base comes first: a stop closed for a base that is too low would keep it too slow.
+    if mended > spot.base_steps + LEAST_steps and min(mended, reach) >= LEAST_steps:
+        room = min(mended, reach)
+        return Note("checks.close.base_first", mended_steps=mended, room_steps=room, stop=stop)
+    return stop
+
+
+def _closed_stop(car: Car, spot: Spot) -> Note:
+    """How far to close the throttle stop for the base curve to leave room."""
     from sim.air import series_area
     from sim.car_record import car_row, valve_areas_m2
     from sim.valve import table_area
@@ -309,21 +304,18 @@ def _closed_stop(car: Car, spot: Spot) -> str:
         higher -= 1.0
     less = leak - (air_mm2(higher) - air_mm2(spot.base_steps))
     if higher <= spot.base_steps:
-        return "too little air passes the throttle to give the valve more: look for another leak"
-    return (
-        f"close the throttle stop a little: in the model from {leak:.1f} to {less:.1f} mm2 of"
-        f" opening; at {spot.coolant_degC:.0f} degC the base curve then becomes {higher:.0f} steps"
-    )
+        return Note("checks.stop.too_little_air")
+    return Note("checks.stop.close", now_mm2=leak, then_mm2=less, at_degC=spot.coolant_degC,
+                higher_steps=higher)  # fmt: skip
 
 
 def _open(spot: Spot) -> CheckLine:
     return CheckLine(
-        f"room to open at {spot.coolant_degC:.0f} degC",
+        Note("checks.open", at_degC=spot.coolant_degC),
         judged(spot.open_steps < LEAST_steps, spot.open_rpm < LEAST_rpm),
         spot.open_steps,
         "steps",
-        f"{spot.open_steps:.0f} steps, worth {spot.open_rpm:.0f} rpm",
-        "a load must be answered by opening; at the end of useful travel nothing is left",
-        "raise the high trim limit or the open limit; near the end of useful travel open the"
-        " throttle stop a little and lower the base curve",
+        Note("checks.open.value", open_steps=spot.open_steps, open_rpm=spot.open_rpm),
+        Note("checks.open.why"),
+        Note("checks.open.do"),
     )

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tuning.notes import Note
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
     SearchResult,
@@ -92,14 +93,14 @@ class BaseProposal:
         What was aimed at.
     missed : tuple of MissedTarget
         Targets that the proposed curves do not meet, and why.
-    worse : tuple of str
+    worse : tuple of Note
         Where a start is farther from a target than with the owner's curves.
     fade_now_s, fade_s : float
         Over which after-start air fades [s].
     finer : int or None
         At how many temperatures starts meet all targets with curves found for a minimum move of 1
         step; None where that is not asked [-].
-    valve_faults : tuple of str
+    valve_faults : tuple of Note
         Names of the checks that the valve fails: no curve helps it.
     """
 
@@ -109,11 +110,11 @@ class BaseProposal:
     proposed: tuple[StartResult, ...]
     targets: StartTargets
     missed: tuple[MissedTarget, ...] = ()
-    worse: tuple[str, ...] = ()
+    worse: tuple[Note, ...] = ()
     fade_now_s: float = 0.0
     fade_s: float = 0.0
     finer: int | None = None
-    valve_faults: tuple[str, ...] = ()
+    valve_faults: tuple[Note, ...] = ()
 
     @property
     def met(self) -> int:
@@ -151,80 +152,67 @@ class BaseProposal:
             "points": [asdict(point) for point in self.points],
             "starts_now": [one.to_dict() for one in self.now],
             "starts_proposed": [one.to_dict() for one in self.proposed],
-            "missed": [asdict(one) for one in self.missed],
-            "worse": list(self.worse),
+            "missed": [one.to_dict() for one in self.missed],
+            "worse": [one.to_dict() for one in self.worse],
             "met_with_minimum_move_1": self.finer,
-            "valve_faults": list(self.valve_faults),
+            "valve_faults": [one.to_dict() for one in self.valve_faults],
         }
 
-    def lines(self) -> list[str]:
-        """Tell the proposal in words; the first line is the verdict.
+    def lines(self) -> list[Note]:
+        """Tell the proposal; the first note is the verdict.
 
         Returns
         -------
-        list of str
+        list of Note
             Curves, starts, targets missed and why, and what is worse than now.
         """
-        told = [*self.verdict(), *self._targets()]
+        told = [*self.verdict(), self._targets()]
         told += [
-            f"{p.coolant_degC:4.0f} degC: base {p.base_now_steps:.0f} -> {p.base_steps:.0f},"
-            f" cranking {p.cranking_now_steps:.0f} -> {p.cranking_steps:.0f},"
-            f" after-start {p.after_now_steps:.0f} -> {p.after_steps:.0f} steps"
-            + ("" if p.reached else "; the open limit does not reach the target speed here")
+            Note("open_loop.point", at_degC=p.coolant_degC, base_now=p.base_now_steps,
+                 base=p.base_steps, cranking_now=p.cranking_now_steps, cranking=p.cranking_steps,
+                 after_now=p.after_now_steps, after_steps=p.after_steps, reached=p.reached)
             for p in self.points
-        ]
+        ]  # fmt: skip
         told += [
-            f"start at {new.coolant_degC:.0f} degC: {old.told()}; proposed: {new.told()}"
+            Note("open_loop.starts", start_degC=new.coolant_degC, now=old.told(), then=new.told())
             for old, new in zip(self.now, self.proposed, strict=True)
         ]
         return [*told, *(one.told() for one in self.missed), *self.worse]
 
-    def verdict(self) -> list[str]:
+    def verdict(self) -> list[Note]:
         """Tell what the curves come to.
 
         Returns
         -------
-        list of str
+        list of Note
             At how many temperatures starts meet all targets; then, where it is so, that after-start
             air fades otherwise, and what a smaller minimum move would do.
         """
-        were = sum(self.targets.met(one) for one in self.now)
-        fails = sum(not one.runs for one in self.proposed)
-        first = ""
-        if self.valve_faults:
-            first = (
-                f"mend the valve first ({', '.join(self.valve_faults)}: see evenidle check), no"
-                " curve helps one that is not where it is counted; "
-            )
-        text = (
-            f"{self.car}: {first}curves proposed from the model; starts without feedback meet all"
-            f" targets at {self.met} of {len(self.proposed)} temperatures, with your own curves"
-            f" at {were} ({fails} do not run). Nothing was changed."
-        )
-        return [text, *self._fading(), *self._moves()]
+        told = Note(
+            "open_loop.verdict", car=self.car, faults=self.valve_faults, met=self.met,
+            of=len(self.proposed), were=sum(self.targets.met(one) for one in self.now),
+            fails=sum(not one.runs for one in self.proposed),
+        )  # fmt: skip
+        return [told, *self._fading(), *self._moves()]
 
-    def _targets(self) -> list[str]:
-        aims = self.targets
-        flare, dip, speed = (aims.wanted(name) for name in ("flare", "dip", "stable"))
-        return [f"targets: flare {flare}, dip {dip}, speed {speed}"]
+    def _targets(self) -> Note:
+        flare, dip, speed = (self.targets.wanted(name) for name in ("flare", "dip", "stable"))
+        return Note("open_loop.targets", flare=flare, dip=dip, speed=speed)
 
-    def _fading(self) -> list[str]:
+    def _fading(self) -> list[Note]:
         """Why after-start air is to fade otherwise than now."""
         if self.fade_s == self.fade_now_s:
             return []
-        fade = f"{self.fade_now_s:g} -> {self.fade_s:g} s"
-        why = "oil warms later than what the curves go by, and such air makes up for it"
-        return [f"after-start air fades over {fade}: {why}; take the three curves together"]
+        return [Note("open_loop.fading", now=self.fade_now_s, fade_s=self.fade_s)]
 
-    def _moves(self) -> list[str]:
+    def _moves(self) -> list[Note]:
         """What a minimum move of one step would do to starts."""
         if self.finer is None:
             return []
         return [
-            "with a minimum move of 1 step, curves found the same way meet all targets at"
-            f" {self.finer} of {len(self.proposed)} temperatures"
-            + (": settle the feedback first, then come back" if self.finer > self.met else "")
-        ]
+            Note("open_loop.finer", met=self.finer, of=len(self.proposed),
+                 more=self.finer > self.met)
+        ]  # fmt: skip
 
 
 def base_from_model(

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning.measures import START_TOLERANCE_rpm
+from tuning.notes import Note
 from tuning.starts import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
@@ -91,16 +92,15 @@ class StartTargets:
         """
         return one.runs and max(self.ratios(one).values()) <= 1.0
 
-    def wanted(self, name: str) -> str:
-        """What is wanted of one target.
-
-        Gives number and unit.
-        """
+    def wanted(self, name: str) -> Note:
+        """What is wanted of one target, "flare", "dip" or "stable"."""
         if name == "flare":
-            return f"up to {self.flare_rpm:.0f} rpm"
+            return Note("open_loop.wanted.most", most_rpm=self.flare_rpm)
         if name == "dip":
-            return f"up to {self.dip_rpm:.0f} rpm"
-        return f"within {START_TOLERANCE_rpm:.0f} rpm from {self.stable_s:.0f} s after the key on"
+            return Note("open_loop.wanted.most", most_rpm=self.dip_rpm)
+        return Note(
+            "open_loop.wanted.stable", within_rpm=START_TOLERANCE_rpm, stable_s=self.stable_s
+        )
 
 
 @dataclass(frozen=True)

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from controllers import Feedback
 from tuning.measures import COLUMN
+from tuning.notes import Note
 
 PASS, WARN, FAIL = "pass", "warn", "fail"
 ORDER = (PASS, WARN, FAIL)
@@ -48,8 +49,10 @@ class Check:
     ----------
     measure : str
         Name of the measure.
-    meaning, unit : str
-        In words, and the unit of the numbers.
+    meaning : Note
+        What it is.
+    unit : str
+        The unit of the numbers.
     value : float
         On the worst plausible car; nan where a case has nothing to measure.
     warn, fail : float
@@ -61,7 +64,7 @@ class Check:
     """
 
     measure: str
-    meaning: str
+    meaning: Note
     unit: str
     value: float
     warn: float
@@ -104,11 +107,13 @@ class Check:
         dict
             Fields by name; None where there is no number.
         """
-        plain = {k: _plain(v) for k, v in asdict(self).items()}
+        plain = {name: _plain(getattr(self, name)) for name in self.__dataclass_fields__}
         return plain | {"verdict": self.verdict, "limit": _plain(self.limit)}
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, Note):
+        return value.to_dict()
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
@@ -145,7 +150,7 @@ class CaseRuns:
 
 def _worst(
     name: str,
-    words: tuple[str, str],
+    words: tuple[Note, str],
     values: np.ndarray,
     warn: np.ndarray | float,
     fail: np.ndarray | float,
@@ -189,9 +194,9 @@ def checks_of(runs: CaseRuns, feedback: Feedback, is_fault: bool) -> list[Check]
     never = math.inf
     lowest_fail = stall + LOWEST_FAIL * (target - stall)
     return [
-        _worst("stalled", ("stalls", "runs"), runs.of("stalled"), never, 0.5),
+        _worst("stalled", (Note("stress.stalled"), "runs"), runs.of("stalled"), never, 0.5),
         _worst(
-            "lowest_rpm", ("lowest speed", "rpm"), runs.of("lowest_rpm"),
+            "lowest_rpm", (Note("stress.lowest"), "rpm"), runs.of("lowest_rpm"),
             stall + LOWEST_WARN * (target - stall), -never if is_fault else lowest_fail, True,
         ),
         *_resting_checks(runs, band, is_fault),
@@ -210,11 +215,11 @@ def _resting_checks(runs: CaseRuns, band_rpm: float, is_fault: bool) -> list[Che
     most = _soft(HUNTING_FAIL * floor + HUNTING_FAIL_rpm, is_fault)
     return [
         _worst(
-            "hunting_rpm", ("swing at idle, peak to peak", "rpm"),
+            "hunting_rpm", (Note("stress.hunting"), "rpm"),
             _mean_of_seeds(runs.of("hunting_rpm")), HUNTING_WARN * floor + HUNTING_WARN_rpm, most,
         ),
         _worst(
-            "mean_error_rpm", ("mean error at rest", "rpm"),
+            "mean_error_rpm", (Note("stress.error"), "rpm"),
             _mean_of_seeds(np.abs(runs.of("mean_error_rpm"))),
             band_rpm + ERROR_WARN_rpm, _soft(band_rpm + ERROR_FAIL_rpm, is_fault),
         ),
@@ -227,23 +232,23 @@ def _moving_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
     deepest = _soft(DIP_FAIL * target, is_fault)
     return [
         _worst(
-            "worst_below_target_rpm", ("deepest below target after a load", "rpm"),
+            "worst_below_target_rpm", (Note("stress.dip"), "rpm"),
             runs.of("worst_below_target_rpm"), DIP_WARN * target, deepest,
         ),
         _worst(
-            "blip_undershoot_rpm", ("deepest below target after a blip", "rpm"),
+            "blip_undershoot_rpm", (Note("stress.undershoot"), "rpm"),
             runs.of("blip_undershoot_rpm"), DIP_WARN * target, deepest,
         ),
         _worst(
-            "highest_rpm", ("highest above target", "rpm"),
+            "highest_rpm", (Note("stress.highest"), "rpm"),
             runs.of("highest_rpm") - target[:, None], FLARE_WARN_rpm, FLARE_FAIL_rpm,
         ),
         _worst(
-            "moves_per_min", ("moves of the valve", "1/min"),
+            "moves_per_min", (Note("stress.moves"), "1/min"),
             _mean_of_seeds(runs.of("moves_per_min")), MOVES_WARN, _soft(MOVES_FAIL, is_fault),
         ),
         _worst(
-            "limited_share", ("time at a trim limit", "%"), 100.0 * runs.limited,
+            "limited_share", (Note("stress.limited"), "%"), 100.0 * runs.limited,
             100.0 * LIMITED_WARN, math.inf,
         ),
     ]  # fmt: skip

@@ -33,6 +33,7 @@ def base(
     from workbench.output.column_names import columns_from_text
     from workbench.output.results import say_lines, write_figures
     from workbench.words.cautions import caution_lines
+    from workbench.words.wording import worded
 
     screen = Screen("base", as_json, quiet)
     read = load_car(car)
@@ -56,7 +57,7 @@ def base(
     files = []
     if out is not None:
         files = write_figures(screen, out, {"base": _figure(result)})
-    screen.finish({**result.to_dict(), "files": files})
+    screen.finish({**worded(result.to_dict()), "files": files})
 
 
 def _blocked(result: LoggedBase | BaseProposal) -> bool:

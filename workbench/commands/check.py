@@ -15,6 +15,7 @@ def check(
     """Check valve, homing, timing, room to move and curves; no engine is run on the car."""
     from sim import load_car
     from workbench.words.cautions import caution_lines
+    from workbench.words.wording import in_words, worded
 
     screen = Screen("check", as_json, quiet)
     read = load_car(car)
@@ -22,14 +23,14 @@ def check(
     from tuning import check as check_car
 
     result = check_car(read)
-    rows = [[SIGNS[line.verdict], line.name, line.value] for line in result.lines]
+    rows = [[SIGNS[one.verdict], *map(in_words, (one.name, one.value))] for one in result.lines]
     screen.table(f"Checks of {read.name}", ["", "what", "number"], rows)
     remedies = [line for line in result.lines if line.verdict != "pass"]
     if remedies:
         screen.say("What to do, and why:")
     for line in remedies:
-        screen.say(f"  {line.name}: {line.remedy}.")
-        screen.say(f"    ({line.reason})")
+        screen.say(f"  {in_words(line.name)}: {in_words(line.remedy)}.")
+        screen.say(f"    ({in_words(line.reason)})")
     if remedies:
         for one in caution_lines():
             screen.say(one)
@@ -41,4 +42,4 @@ def check(
         f"{len(result.lines) - len(remedies)} passed.",
         kind,
     )
-    screen.finish(result.to_dict(), bad=failed > 0)
+    screen.finish(worded(result.to_dict()), bad=failed > 0)

@@ -93,13 +93,14 @@ def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
 def _describe(job: Job, car: Any) -> None:
     from tuning import check
     from workbench.report.car import car_section, job_section
+    from workbench.words.wording import worded
 
     with job.step("check", "checking the car file"):
         checked = check(car)
         job.sections += [job_section(car), car_section(car, checked)]
     bad = sum(line.verdict != "pass" for line in checked.lines)
     job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
-    job.results["check"] = checked.to_dict()
+    job.results["check"] = worded(checked.to_dict())
 
 
 def _diagnose(job: Job) -> None:
@@ -172,12 +173,13 @@ def _stress(job: Job, car: Any) -> None:
     from tuning import stress
     from workbench.figures.stress import stress_finding
     from workbench.report.stress import stress_section
+    from workbench.words.wording import worded
 
     with job.step("stress", "stressing them") as tell:
         result = stress(car, seed=job.seed, on_progress=tell)
         job.sections.append(stress_section(result))
     job.tell("stress", stress_finding(result))
-    job.results["stress"] = result.to_dict()
+    job.results["stress"] = worded(result.to_dict())
 
 
 def _write_up(job: Job, car: Any) -> None:

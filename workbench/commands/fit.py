@@ -90,9 +90,11 @@ def _figures(result: Fit) -> dict[str, Figure]:
 def _guide(screen: Screen, car: object) -> None:
     """Print how to record a log that the fit can learn from, and end."""
     from tuning.identification import recording_plan
+    from workbench.words.cautions import caution_lines
+    from workbench.words.wording import worded
 
     screen.warn_of_compiling()
     plan = recording_plan(car)  # type: ignore[arg-type]
-    for line in plan.lines():
+    for line in (*worded(plan.lines()), *caution_lines()):
         screen.verdict(line)
-    screen.finish(plan.to_dict())
+    screen.finish(worded(plan.to_dict()) | {"cautions": caution_lines()})

@@ -52,19 +52,19 @@ def simulate(
     screen.warn_of_compiling()
     from sim import simulate as run
     from workbench.figures.trace import trace_finding
+    from workbench.words.wording import in_words, worded
 
     trace = run(read_car, read_scenario, seed)
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
     told, hunts = _hunting(measures, floor_rpm)
     story = _story(trace, read_car, read_scenario)
-    finding = trace_finding(trace, measures, told) if story is None else story.finding()
+    finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
     files = _write(trace, read_car, finding, out, story) if out is not None else []
-    if events and not as_json:
-        for event in trace.events:
-            screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
+    for event in trace.events if events and not as_json else ():
+        screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
     for line in _position(trace) if story is None else story.lines()[1:]:
-        screen.say(line)
+        screen.say(in_words(line))
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
@@ -73,7 +73,8 @@ def simulate(
         "floor_rpm": floor_rpm or None,
         "measures": measures.to_dict(), "hunts": hunts, "counters": trace.counters,
         "stalled_s": trace.stalled_s,
-        "start": None if story is None else story.to_dict(), "files": [str(file) for file in files],
+        "start": None if story is None else worded(story.to_dict()),
+        "files": [str(file) for file in files],
     }  # fmt: skip
     if events:
         result["events"] = [
@@ -82,7 +83,7 @@ def simulate(
     screen.finish(result)
 
 
-def _position(trace: Trace) -> list[str]:
+def _position(trace: Trace) -> list[Note]:
     """What a run without a start tells of a valve that is not where it is counted."""
     from tuning.starts import lost_in
 

@@ -23,6 +23,7 @@ def stress(
     """Run the scenario matrix on plausible cars, a verdict a case."""
     from sim import load_car
     from workbench.output.results import say_lines, write_figures
+    from workbench.words.wording import worded
 
     screen = Screen("stress", as_json, quiet)
     read = load_car(car)
@@ -38,4 +39,4 @@ def stress(
 
         figures = {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
         files = write_figures(screen, out, figures)
-    screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)
+    screen.finish({**worded(result.to_dict()), "files": files}, bad=not result.passed)

@@ -9,6 +9,7 @@ import numpy as np
 
 from tuning.measures import START_TOLERANCE_rpm
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,7 +67,7 @@ def proposal_figure(proposal: BaseProposal) -> Figure:
     Gives base, cranking and after-start over temperature; below them flare, dip and how far speed
     strays, with the targets.
     """
-    verdict, *more = proposal.verdict()
+    verdict, *more = map(in_words, proposal.verdict())
     told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
     with styled():
         figure = new_figure((9.2, 6.4))
@@ -145,7 +146,7 @@ def logged_base_figure(proposal: LoggedBase) -> Figure:
         axes.set_xlabel("temperature the controller reads [degC]")
         axes.set_ylabel("valve [steps]")
         axes.legend(loc="upper right")
-        figure.suptitle(proposal.lines()[0], fontsize=10, x=0.01, ha="left", wrap=True)
+        figure.suptitle(in_words(proposal.lines()[0]), fontsize=10, x=0.01, ha="left", wrap=True)
     return figure
 
 
@@ -157,14 +158,16 @@ def _two_lines(story: StartStory) -> str:
         places = f"{seen[0].from_degC:.0f} to {seen[-1].to_degC:.0f} degC"
         told = f"From {places} the base curve needs no mending"
     if wrong:
-        told = "; ".join(wrong[:2])
+        told = "; ".join(map(in_words, wrong[:2]))
     elif not seen:
         told = "Feedback did not act for long enough to tell how good the base curve is"
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
     if position := story.position():
-        told, more = position[0].rpartition(". ")[0], ""
+        told, more = in_words(position[0]).rpartition(". ")[0], ""
         told = told[0].upper() + told[1:]
-    return f"{textwrap.fill(story.finding(), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
+    return (
+        f"{textwrap.fill(in_words(story.finding()), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
+    )
 
 
 def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from workbench.output.drawing import BLACK, BLUE, GREY, new_figure, styled
 from workbench.words import units
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -113,9 +114,8 @@ def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figu
             speed.plot(run.time_s, run.rpm, color=BLUE, linewidth=0.8)
             valve.step(run.time_s, run.valve_steps, where="post", color=BLUE)
             one = case.decided_by
-            told = (
-                f"{case.verdict}: {one.meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
-            )
+            meaning = in_words(one.meaning)
+            told = f"{case.verdict}: {meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
             name = units.in_words(case.name, imperial)
             speed.set_title(f"{name}\n{told}", fontsize=7.5)
             valve.set_xlabel("time [s]")

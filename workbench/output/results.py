@@ -14,7 +14,9 @@ if TYPE_CHECKING:
 
 def say_lines(screen: Screen, result: Any) -> None:
     """Print a result in words: its verdict always, the rest unless quiet."""
-    first, *rest = result.lines()
+    from workbench.words.wording import worded
+
+    first, *rest = worded(result.lines())
     screen.verdict(first)
     for line in rest:
         screen.say(line)

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 from workbench.words import units
+from workbench.words.wording import worded
 
 CSS = """
 :root { --ink: #1b1f23; --soft: #565d64; --ground: #f5f6f7; --card: #ffffff; --line: #d3d8dd;
@@ -149,11 +151,9 @@ class Look:
         """Colours now."""
         return DARK if self.dark else LIGHT
 
-    def words(self, text: str) -> str:
-        """A sentence in the units shown.
-
-        Gives as of `units.in_words`.
-        """
+    def words(self, told: Any) -> str:
+        """A sentence, or a note in plain form, in the units shown."""
+        text: str = worded(told, self.imperial)
         return units.in_words(text, self.imperial)
 
     def changed(self) -> None:

@@ -177,7 +177,7 @@ class StartTab:
     def _tell(self, found: dict[str, Any]) -> None:
         """Say what is so at the moment shown, and what is over by then."""
         self._now.set_text(moment(found, self._at_s, self.look.imperial))
-        past = [self.look.words(one) for one in past_phases(found, self._at_s)]
+        past = past_phases(found, self._at_s, self.look.imperial)
         if past != self._past:
             self._past = past
             self._phases.set_content(list_html(past))

@@ -139,7 +139,8 @@ def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any
     found = stress(car, suite=suite, seed=seed, on_progress=tell)
     tell(1.0, "drawing")
     return {
-        "finding": stress_finding(found), "passed": found.passed, "lines": found.lines()[1:],
+        "finding": stress_finding(found), "passed": found.passed,
+        "lines": [one.to_dict() for one in found.lines()[1:]],
         "matrix": {
             one: figure_bytes(matrix_figure(found, one), "svg") for one in (False, True)
         },

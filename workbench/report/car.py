@@ -34,6 +34,7 @@ def car_section(car: Car, checked: Check) -> Section:
     Gives facts, remarks of the checks, figure of the curves.
     """
     from workbench.figures.car import curves_figure, curves_finding
+    from workbench.words.wording import in_words
 
     engine, valve = car.engine, car.valve
     facts = [
@@ -46,9 +47,10 @@ def car_section(car: Car, checked: Check) -> Section:
     ]  # fmt: skip
     looks = [line for line in checked.lines if line.verdict != "pass"]
     told = f"{len(checked.lines)} checks of the car file, {len(looks)} to look at."
-    points = [
-        f"{line.name}: {line.value}. {line.remedy[:1].upper()}{line.remedy[1:]}." for line in looks
-    ]
+    points = []
+    for line in looks:
+        name, value, remedy = (in_words(one) for one in (line.name, line.value, line.remedy))
+        points.append(f"{name}: {value}. {remedy[:1].upper()}{remedy[1:]}.")
     picture = Picture(curves_finding(car), curves_figure(car))
     return Section("The car", told, points, [Table(("", ""), facts)], [picture])
 

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from workbench.words import hunting
+from workbench.words import checks, guide, hunting, open_loop, starts, stress
 from workbench.words.wording import Sentence
 
-SENTENCES: Mapping[str, Sentence] = {**hunting.SENTENCES}
+SENTENCES: Mapping[str, Sentence] = {
+    **checks.SENTENCES,
+    **guide.SENTENCES,
+    **hunting.SENTENCES,
+    **open_loop.SENTENCES,
+    **starts.SENTENCES,
+    **stress.SENTENCES,
+}
+"""The sentence, or what makes it, of each code."""
