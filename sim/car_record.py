@@ -12,6 +12,7 @@ from controllers import TICKS_PER_s, rows
 from sim.air import R_AIR
 from sim.car import Car
 from sim.crank import friction_torque_per_bar
+from sim.friction_limits import OVERSPEED_rpm
 from sim.monotone import monotone_cubic
 from sim.records import CAR_FIELDS, VALVE_TABLE_STEPS
 from sim.sensors import RPM_PER_rad_s
@@ -138,6 +139,7 @@ def _engine_fields(car: Car, row: Any) -> None:
     row["scatter_memory"] = engine.scatter_memory
     row["scatter_fresh"] = math.sqrt(1.0 - engine.scatter_memory**2)
     row["stall_rad_s"] = engine.stall_rpm / RPM_PER_rad_s
+    row["overspeed_rad_s"] = OVERSPEED_rpm / RPM_PER_rad_s
     slope_per_rad = row["gas_Pa_per_kg"] * (pump[1] + 2.0 * pump[2] * 1.0e5) * row["fill0"]
     row["angle_cap_rad"] = np.maximum(ANGLE_SHARE / np.maximum(slope_per_rad, 1.0e-3), 0.05)
     row["step_cap_ticks"] = TICKS_PER_s * min(LONGEST_STEP_s, 0.5 * car.electrics.lag_s)

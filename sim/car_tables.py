@@ -12,6 +12,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from sim.friction_limits import friction_fault
 from sim.problems import Found, raise_found
 from sim.size_estimates import torque_delay_estimate_deg
 
@@ -169,11 +170,9 @@ class Engine(Table):
         if not 0.2 <= filling <= 1.5:
             message = f"too steep (filling {filling:g} at 4000 rpm), allowed: 0.2 to 1.5 there"
             found.append((("volumetric_efficiency_per_1000rpm",), message))
-        constant, slope, square = self.friction_bar
-        least = min(constant + slope * n + square * n * n for n in (0.0, 0.5, 1.0, 2.0, 4.0, 6.0))
-        if least < 0.1:
-            message = f"falls too low ({least:g} bar), allowed: at least 0.1 bar up to 6000 rpm"
-            found.append((("friction_bar",), message))
+        fault = friction_fault(*self.friction_bar)
+        if fault:
+            found.append((("friction_bar",), fault))
         return found
 
 

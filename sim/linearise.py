@@ -122,8 +122,9 @@ def _differentiate(blocks: Blocks, tables: Tables, steps: float, out: np.ndarray
     gained = spark_efficiency(base + HALF_deg, best, loss)
     gained -= spark_efficiency(base - HALF_deg, best, loss)
     out[11] = s.torque_Nm[0] * gained / (2.0 * HALF_deg * spark_efficiency(base, best, loss))
-    below = max(steps - HALF_STEP, 0.0)
-    above = min(steps + HALF_STEP, p.travel_steps[0])
+    here = min(steps, p.travel_steps[0])
+    below = max(here - HALF_STEP, 0.0)
+    above = min(here + HALF_STEP, p.travel_steps[0])
     set_valve(s, p, 0, tables, below)
     lower = s.opening_m2[0]
     set_valve(s, p, 0, tables, above)

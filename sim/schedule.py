@@ -21,6 +21,7 @@ from sim.prepare import car_row, scenario_row, settings_row, stack_tables
 from sim.records import (
     FIRING,
     NO_EVENT,
+    RACE,
     SCENARIO,
     STALL,
     STATE_FIELDS,
@@ -31,6 +32,7 @@ from sim.records import (
 )
 from sim.runs import COUNTERS, Blocks, Plan, new_blocks, write_counters
 from sim.scenario import KEY_POSITIONS, Scenario
+from sim.sensors import RPM_PER_rad_s
 from sim.single_steps import (
     fire_cylinder,
     handle_other,
@@ -123,6 +125,7 @@ class NarratedRun:
             SCENARIO: self._change,
             THERMAL: self._warm,
             STALL: self._stall,
+            RACE: self._race,
         }
         self._keep()
         self._asleep: dict[str, simpy.Event] = {}
@@ -246,6 +249,11 @@ class NarratedRun:
         self.steps.handle()
         switched_off = self.state("key") == KEY_OFF
         self.tell("stop" if switched_off else "stall", "the engine has stopped")
+
+    def _race(self) -> None:
+        self.steps.handle()
+        turning = self.state("speed_rad_s") * RPM_PER_rad_s
+        self.tell("racing", f"over-speed, {turning:.0f} rpm: the run ends here")
 
 
 def single_plan(

@@ -204,6 +204,8 @@ def test_missing_tables_are_each_named(tmp_path: Path) -> None:
         ({"engine": {"cylinder_balance": [1.0, 1.0]}}, "engine.cylinder_balance"),
         ({"engine": {"cylinder_balance": [0.1] * 4}}, "engine.cylinder_balance"),
         ({"engine": {"friction_bar": [0.5, -0.5, 0.0]}}, "engine.friction_bar"),
+        ({"engine": {"friction_bar": [0.9, 0.0, -0.022]}}, "engine.friction_bar"),
+        ({"engine": {"friction_bar": [0.2, -0.5, 0.5]}}, "engine.friction_bar"),
         (
             {"engine": {"volumetric_efficiency_per_1000rpm": -0.2}},
             "engine.volumetric_efficiency_per_1000rpm",
