@@ -32,6 +32,8 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
     try:
         if path.is_dir():
             raise one_problem(path, 1, "file", "is a folder, allowed: a file")
+        if path.exists() and not path.is_file():  # reading it might never end
+            raise one_problem(path, 1, "file", "is a device or a pipe, allowed: a file")
         size = path.stat().st_size
         if size > largest_bytes:
             message = f"too large ({size} bytes), allowed: up to {largest_bytes} bytes"

@@ -115,21 +115,6 @@ def test_nothing_is_written_over(tmp_path: Path) -> None:
     assert (tmp_path / "new.toml").read_text() == car_to_toml(session.car)
 
 
-def test_the_end_of_the_server_loses_nothing(mine: Path) -> None:
-    sessions = Sessions(seed=0)
-    session = sessions.begin()
-    session.open(str(mine))
-    session.change("feedback", deadband_rpm=40.0)
-    for _ in range(41):
-        sessions.begin()
-    assert load_car(mine).feedback.deadband_rpm == 40.0, "saved before it is forgotten"
-    session = sessions.begin()
-    session.open(str(mine))
-    session.change("feedback", deadband_rpm=50.0)
-    sessions.stop_all()
-    assert load_car(mine).feedback.deadband_rpm == 50.0
-
-
 @pytest.mark.parametrize("name", ["~nobody-of-that-name/car.toml", "a" * 300 + ".toml"])
 def test_a_place_that_cannot_be_is_refused_in_words(name: str) -> None:
     session = Sessions(seed=0).begin()

@@ -238,3 +238,12 @@ def test_input_errors_share_the_root_and_survive_pickling() -> None:
     assert issubclass(InputError, EvenidleError)
     assert again.problems == error.problems
     assert str(again) == "a.toml:3: key: bad (1), allowed: 2"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="devices and pipes are files on POSIX only")
+def test_what_reading_might_never_end_is_refused(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.toml"
+    os.mkfifo(pipe)
+    for path in (Path("/dev/zero"), pipe):
+        with pytest.raises(InputError, match="is a device or a pipe, allowed: a file"):
+            read_text(path)

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, new_figure, styled
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREY,
+    ORANGE,
+    PALE,
+    SPEED,
+    VALVE,
+    new_figure,
+    styled,
+)
 from workbench.words.search import setting_name
 
 if TYPE_CHECKING:
@@ -26,9 +36,9 @@ def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> F
             half = deadbands_rpm[place]
             speed.axhspan(run.target_rpm - half, run.target_rpm + half, color=PALE, linewidth=0)
             speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
-            speed.plot(run.time_s, run.rpm, color=BLUE, linewidth=0.8)
+            speed.plot(run.time_s, run.rpm, color=SPEED, linewidth=0.8)
             speed.set_title(f"{title}: deadband {half:g} rpm either side of target", fontsize=9)
-            valve.step(run.time_s, run.valve_steps, where="post", color=BLUE)
+            valve.step(run.time_s, run.valve_steps, where="post", color=VALVE)
             valve.set_xlabel("time [s]")
         target = result.samples[0].target_rpm
         lowest = min(float(run.rpm.min()) for run in result.samples)

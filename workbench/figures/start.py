@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tuning.measures import START_TOLERANCE_rpm
-from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREY,
+    HEAT,
+    ORANGE,
+    PALE,
+    RED,
+    SPEED,
+    VALVE,
+    new_figure,
+    styled,
+)
 from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
@@ -172,7 +184,7 @@ def _two_lines(story: StartStory) -> str:
 
 def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
-    axes.plot(times, trace["rpm"][shown], color=BLUE, linewidth=0.9, label="measured")
+    axes.plot(times, trace["rpm"][shown], color=SPEED, linewidth=0.9, label="measured")
     axes.step(
         times, trace["target_rpm"][shown], where="post", color=BLACK, linestyle="--", linewidth=1,
         label="target",
@@ -183,9 +195,9 @@ def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
 def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     for name, colour, width, label in (
-        ("valve_steps", GREY, 2.4, "commanded"),
-        ("shaft_steps", BLUE, 1.0, "true"),
-        ("base_steps", ORANGE, 1.0, "base curve"),
+        ("valve_steps", VALVE, 2.4, "commanded"),
+        ("shaft_steps", BLACK, 1.0, "true"),
+        ("base_steps", GREY, 1.0, "base curve"),
     ):
         style = ":" if name == "base_steps" else "-"
         axes.step(
@@ -197,13 +209,13 @@ def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
 
 
 def _draw_battery(axes: Axes, trace: Trace) -> None:
-    axes.plot(trace.time_s, trace["battery_V"], color=GREEN)
+    axes.plot(trace.time_s, trace["battery_V"], color=BLACK)
     axes.set_ylabel("battery [V]")
 
 
 def _draw_heat(axes: Axes, trace: Trace) -> None:
     minutes = trace.time_s / 60.0
-    axes.plot(minutes, trace["coolant_degC"], color=RED, label="engine")
+    axes.plot(minutes, trace["coolant_degC"], color=HEAT, label="engine")
     axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
     sensed = trace["coolant_sensed_degC"]
     axes.plot(minutes, sensed, color=GREY, linestyle=":", linewidth=2, label="the curves go by")

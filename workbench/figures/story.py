@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, RED, new_figure, styled
+from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, new_figure, styled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from tuning.explanation import Moment, Story
 
 MOMENT_MARKS = {
-    "told": ("D", ORANGE),
-    "there": (".", ORANGE),
+    "told": ("D", VALVE),
+    "there": (".", VALVE),
     "crosses": ("o", BLACK),
     "leaves": ("s", GREY),
     "peak": ("^", RED),
@@ -80,7 +80,7 @@ def story_figure(story: Story) -> Figure:
         low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
         speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
         speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
-        speed.step(story.time_s, story.rpm, where="post", color=BLUE, label="speed as measured")
+        speed.step(story.time_s, story.rpm, where="post", color=SPEED, label="speed as measured")
         _number_moments(speed, moments, [one.rpm for one in moments])
         speed.set_ylabel("speed [rpm]")
         speed.set_title(story_title(story))
@@ -90,7 +90,7 @@ def story_figure(story: Story) -> Figure:
             story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
             linestyle="-.", label="wanted by the law",
         )  # fmt: skip
-        valve.step(story.time_s, story.valve_steps, where="post", color=ORANGE, label="told")
+        valve.step(story.time_s, story.valve_steps, where="post", color=VALVE, label="told")
         valve.step(
             story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":",
             label="where it is",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from workbench.output.drawing import BLACK, BLUE, GREY, new_figure, styled
+from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, new_figure, styled
 from workbench.words import units
 from workbench.words.wording import in_words
 
@@ -111,8 +111,8 @@ def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figu
             run = case.worst_run
             speed, valve = grid[0, place], grid[1, place]
             speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
-            speed.plot(run.time_s, run.rpm, color=BLUE, linewidth=0.8)
-            valve.step(run.time_s, run.valve_steps, where="post", color=BLUE)
+            speed.plot(run.time_s, run.rpm, color=SPEED, linewidth=0.8)
+            valve.step(run.time_s, run.valve_steps, where="post", color=VALVE)
             one = case.decided_by
             meaning = in_words(one.meaning)
             told = f"{case.verdict}: {meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"

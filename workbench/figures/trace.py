@@ -9,12 +9,13 @@ import numpy as np
 
 from workbench.output.drawing import (
     BLACK,
-    BLUE,
-    GREEN,
     GREY,
-    ORANGE,
     PALE,
+    PRESSURE,
     RED,
+    SPEED,
+    TRIM,
+    VALVE,
     new_figure,
     rows_of_axes,
     styled,
@@ -59,10 +60,10 @@ def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = N
         speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
         _draw_speed(speed, trace, car)
         _draw_valve(valve, trace, car)
-        pressure.plot(trace.time_s, trace["map_kPa"], color=BLUE, linewidth=0.8)
+        pressure.plot(trace.time_s, trace["map_kPa"], color=PRESSURE, linewidth=0.8)
         pressure.set_ylabel("manifold\n[kPa]")
         _draw_trim(trim, trace, car)
-        battery.plot(trace.time_s, trace["battery_V"], color=BLUE)
+        battery.plot(trace.time_s, trace["battery_V"], color=BLACK)
         battery.set_ylabel("battery\n[V]")
         battery.ticklabel_format(axis="y", useOffset=False)
         battery.set_xlabel("time [s]")
@@ -98,7 +99,7 @@ def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
         trace.time_s, target - half, target + half, step="post", color=PALE, linewidth=0,
         label=f"deadband, {half:g} rpm either side",
     )  # fmt: skip
-    axes.plot(trace.time_s, trace["rpm"], color=BLUE, linewidth=0.9, label="measured")
+    axes.plot(trace.time_s, trace["rpm"], color=SPEED, linewidth=0.9, label="measured")
     axes.step(
         trace.time_s, target, where="post", color=BLACK, linestyle="--", linewidth=1, label="target"
     )
@@ -112,11 +113,11 @@ def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
 def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
     from matplotlib.ticker import MaxNLocator
 
-    axes.step(trace.time_s, trace["wanted_steps"], where="post", color=ORANGE, linewidth=0.8,
+    axes.step(trace.time_s, trace["wanted_steps"], where="post", color=GREY, linewidth=0.8,
               linestyle=":", label="wanted")  # fmt: skip
-    axes.step(trace.time_s, trace["valve_steps"], where="post", color=GREY, linewidth=2.4,
+    axes.step(trace.time_s, trace["valve_steps"], where="post", color=VALVE, linewidth=2.4,
               label="commanded")  # fmt: skip
-    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLUE, linewidth=1.0,
+    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLACK, linewidth=1.0,
               label="true")  # fmt: skip
     limit = car.valve.open_limit_steps
     columns = ("wanted_steps", "valve_steps", "pintle_steps")
@@ -134,7 +135,7 @@ def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
 def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
     low, high = car.feedback.trim_limit_steps
     trim = trace["trim_steps"]
-    axes.step(trace.time_s, trim, where="post", color=GREEN)
+    axes.step(trace.time_s, trim, where="post", color=TRIM)
     for limit, reached in ((low, np.min(trim)), (high, np.max(trim))):
         if abs(limit - reached) < 0.25 * max(high - low, 1.0):
             axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--")

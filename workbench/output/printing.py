@@ -88,6 +88,11 @@ class Screen:
             # Not by the console, whose library takes a tenth of a second to load.
             print(text, file=sys.stderr, flush=True)  # noqa: T201 (what commands print)
 
+    def address(self, address: str) -> None:
+        """Say where to go, also when quiet: nobody can guess it."""
+        told = address if self.quiet else f"open {address} ; Ctrl-C ends it"
+        print(told, file=sys.stderr, flush=True)  # noqa: T201 (what commands print)
+
     def table(
         self, title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = ""
     ) -> None:

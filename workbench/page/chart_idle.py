@@ -11,6 +11,9 @@ from workbench.page.wish import LENGTH_s
 LEAST_ABOUT_TARGET_rpm = 150.0
 LEAST_SPAN = 0.5
 MOST_SPEED_LINES, MOST_VALVE_LINES, MOST_PRESSURE_LINES = 5, 3, 3
+ROUNDED = """(value) => [value].flat().map(
+  one => typeof one === 'number' ? String(Number(one.toPrecision(4))) : one).join(', ')"""
+"""Writes a value beside the pointer; ECharts calls it."""
 GRIDS = ((8, 40), (57, 12), (80, 13))
 """Top and height of each row, in hundredths of the chart."""
 
@@ -35,9 +38,20 @@ def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
     return {
         "animation": False, "backgroundColor": "transparent", "grid": grids, "xAxis": x_axes,
         "yAxis": y_axes, "series": [*_lines(palette)],
-        "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
+        "tooltip": tooltip("axis"),
         "axisPointer": {"link": [{"xAxisIndex": "all"}]},
         "textStyle": {"color": palette.ink},
+    }  # fmt: skip
+
+
+def tooltip(trigger: str) -> dict[str, Any]:
+    """What is told beside the pointer, in no more digits than mean something.
+
+    Gives options of ECharts.
+    """
+    return {
+        "trigger": trigger, "confine": True, "transitionDuration": 0,
+        ":valueFormatter": ROUNDED, "axisPointer": {"label": {"precision": 2}},
     }  # fmt: skip
 
 
@@ -110,6 +124,14 @@ def pressure_data(points: list[list[float]]) -> dict[str, Any]:
     values = [value for _, value in points]
     scale = round_scale(min(values), max(values), MOST_PRESSURE_LINES) if values else {}
     return {"series": [{}, {}, {"data": points}], "yAxis": [{}, {}, scale]}
+
+
+def no_pressure(data: dict[str, Any]) -> dict[str, Any]:
+    """The same with the line of the pressure empty.
+
+    Gives options of ECharts, to be merged.
+    """
+    return {**data, "series": [*data["series"], {"data": []}]}
 
 
 def round_scale(low: float, high: float, most: int) -> dict[str, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench.page.chart_idle import y_axis
+from workbench.page.chart_idle import tooltip, y_axis
 from workbench.page.look import Palette
 from workbench.words import units
 from workbench.words.wording import filled, worded
@@ -52,7 +52,7 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
         "legend": {"itemWidth": 20, "itemHeight": 10, "itemGap": 8, "top": 0, "left": 0,
                    "textStyle": {"color": palette.ink},
                    "data": [line["name"] for line in lines]},
-        "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
+        "tooltip": tooltip("axis"),
     }  # fmt: skip
 
 
@@ -68,7 +68,7 @@ def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
         ("target", 0, palette.ink, "dashed", True),
         ("valve", 1, palette.valve, "solid", True),
         ("base curve", 1, palette.soft, "dotted", True),
-        (engine, 2, palette.pressure, "solid", False),
+        (engine, 2, palette.heat, "solid", False),
         ("oil", 2, palette.ink, "dashed", False),
     )
     made = []

@@ -149,9 +149,13 @@ class SettingsTab:
     def _show_search(self, found: dict[str, Any]) -> None:
         self._points, self._runs = found["points"], found["runs"]
         self._finding.set_text(self.look.words(found["finding"]))
-        self._best.set_text(f"Proposed: {_in_words(found['settings'])}")
+        offered = found["offered"]
+        self._finding.classes(replace="big" if offered else "big bad")
+        self._best.set_text(
+            f"{'Proposed' if offered else 'Best so far'}: {_in_words(found['settings'])}"
+        )
         self._beside.set_visibility(True)
-        self._use.set_visibility(True)
+        self._use.set_visibility(offered)
         now = self._search.found_about().feedback.model_dump(mode="json")
         changed = [
             [_name(key), _value(now[key]), _value(value), _unit(key)]

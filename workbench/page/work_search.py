@@ -47,19 +47,47 @@ def search_work(
             if best is None:
                 raise
             known = judged(car, best.settings, preset=preset, seed=seed)
-            text = (
-                f"Stopped after {watch.look().trials} settings. The best of them, on fresh"
-                f" cars: warm idle swings {known.then.hunting_rpm:.0f} rpm, now"
-                f" {known.now.hunting_rpm:.0f} rpm."
-            )
-            return _result(
+            text, better = stopped_words(watch.look().trials, known.now, known.then)
+            found = _result(
                 best.settings, text, [], known.now, known.then, known.samples, watch.look()
             )
+            return found | {"offered": better}
         points = watch.look()
     return _result(
         found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
         found.samples, points,
     )  # fmt: skip
+
+
+def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, bool]:
+    """Say what a search that was stopped has, with what is worse about it.
+
+    Gives sentences; whether the settings may be offered: none that hunt or stall more often than
+    the present ones are, whatever else they do better.
+    """
+    told = f"Stopped after {tried} settings."
+    often = [
+        f"{what} in {100.0 * then:.0f} of 100 runs (now {100.0 * before:.0f})"
+        for what, then, before in (
+            ("hunts", best.hunting_share, now.hunting_share),
+            ("stalls", best.stall_share, now.stall_share),
+        )
+        if then > before
+    ]
+    if often:
+        told += f" Nothing to recommend yet: on fresh cars the best of them {' and '.join(often)}."
+        return f"{told} Your settings stay. Search longer.", False
+    told += (
+        f" On fresh cars the best of them swings {best.hunting_rpm:.0f} rpm at warm idle (now"
+        f" {now.hunting_rpm:.0f} rpm) and hunts in {100.0 * best.hunting_share:.0f} of 100 runs"
+        f" (now {100.0 * now.hunting_share:.0f})."
+    )
+    if best.worst_dip_rpm > now.worst_dip_rpm:
+        told += (
+            f" Worse: the deepest dip, {best.worst_dip_rpm:.0f} rpm (now"
+            f" {now.worst_dip_rpm:.0f} rpm)."
+        )
+    return told, True
 
 
 def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
@@ -123,7 +151,7 @@ def _result(
         )
     return {
         "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
-        "rows": rows, "runs": runs, "points": _points(seen),
+        "rows": rows, "runs": runs, "points": _points(seen), "offered": True,
     }  # fmt: skip
 
 
