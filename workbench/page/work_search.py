@@ -48,10 +48,9 @@ def search_work(
                 raise
             known = judged(car, best.settings, preset=preset, seed=seed)
             text, better = stopped_words(watch.look().trials, known.now, known.then)
-            found = _result(
-                best.settings, text, [], known.now, known.then, known.samples, watch.look()
+            return _result(
+                best.settings, text, [], known.now, known.then, known.samples, watch.look(), better
             )
-            return found | {"offered": better}
         points = watch.look()
     return _result(
         found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
@@ -132,6 +131,7 @@ def _result(
     then: Prediction,
     samples: Any,
     seen: SoFar,
+    offered: bool = True,
 ) -> dict[str, Any]:
     from workbench.output.printing import number
     from workbench.page.points import changes, thinned
@@ -151,7 +151,7 @@ def _result(
         )
     return {
         "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
-        "rows": rows, "runs": runs, "points": _points(seen), "offered": True,
+        "rows": rows, "runs": runs, "points": _points(seen), "offered": offered,
     }  # fmt: skip
 
 
