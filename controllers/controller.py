@@ -7,9 +7,9 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from controllers import law_none, law_nudge, law_pi, law_pi_park, law_pid
 from controllers.compiling import compiled, machine_code
 from controllers.curves import curve_table, read_coolant
+from controllers.laws import law_code
 from controllers.records import (
     MEMORY_FIELDS,
     SETTINGS_FIELDS,
@@ -21,15 +21,6 @@ from controllers.records import (
 )
 from controllers.settings import Curves, Feedback
 from controllers.shell import open_loop_steps, update
-
-LAW_CODES = {
-    "none": law_none.CODE,
-    "pi": law_pi.CODE,
-    "pid": law_pid.CODE,
-    "nudge": law_nudge.CODE,
-    "pi_park": law_pi_park.CODE,
-}
-"""Code of each law by its name in the car file."""
 
 
 class _Valve(Protocol):
@@ -54,29 +45,6 @@ class ControlledCar(Protocol):
     def valve(self) -> _Valve:
         """Its open limit."""
         ...
-
-
-def law_code(name: str) -> float:
-    """Code of a law.
-
-    Parameters
-    ----------
-    name : str
-        One of ``LAW_CODES``.
-
-    Returns
-    -------
-    float
-        The code [-].
-
-    Raises
-    ------
-    ValueError
-        If there is no such law.
-    """
-    if name not in LAW_CODES:
-        raise ValueError(f"unknown law {name!r}, allowed: {', '.join(LAW_CODES)}")
-    return LAW_CODES[name]
 
 
 def controller_row(feedback: Feedback, after_start_fade_s: float, open_limit_steps: float) -> Any:

@@ -111,6 +111,11 @@ class Feedback(BaseModel):
         default=5.0, ge=0, le=30, description="[deg] largest spark trim either way"
     )
 
+    @property
+    def acts(self) -> bool:
+        """Whether there is feedback at all, and not the base curve alone."""
+        return self.law != "none"
+
     @field_validator("trim_limit_steps")
     @classmethod
     def _low_not_above_high(cls, limits: tuple[float, float]) -> tuple[float, float]:

@@ -190,7 +190,7 @@ def _valve_fields(car: Car, row: Any) -> None:
     row["backlash_steps"] = valve.backlash_steps
     row["direction"] = -1.0 if valve.wired_reversed else 1.0
     row["series_m2"] = math.inf if valve.series_mm2 is None else valve.series_mm2 * 1.0e-6
-    row["step_ticks"] = round((valve.pulse_ms + valve.rest_ms) * 1.0e-3 * TICKS_PER_s)
+    row["step_ticks"] = round(valve.step_ms * 1.0e-3 * TICKS_PER_s)
     row["pulse_s"] = valve.pulse_ms * 1.0e-3
     row["pull_in_s"] = valve.pull_in_ms * 1.0e-3
     row["rpm_keep"] = car.sensors.rpm_smoothing

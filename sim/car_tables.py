@@ -338,6 +338,11 @@ class Valve(Table):
         default=False, description="[-] true when steps meant to open close the valve"
     )
 
+    @property
+    def step_ms(self) -> float:
+        """Time of one step, pulse and rest [ms]."""
+        return self.pulse_ms + self.rest_ms
+
     @model_validator(mode="after")
     def _consistent(self) -> Valve:
         found: Found = []

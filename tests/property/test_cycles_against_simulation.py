@@ -17,7 +17,7 @@ from tests.shell_on_linear_plant import (
     run_case,
     seen_cycle,
 )
-from tuning.loop.cycles import Cycle, relay_cycles, square_cycle
+from tuning.loop.cycles import Cycle, square_cycle
 from tuning.loop.lattice import lattice_chance, lattices, smallest_resting_deadband
 from tuning.loop.waveform_cycles import predicted_cycles
 
@@ -114,25 +114,6 @@ def test_slow_cycles_in_closed_form() -> None:
     update = np.array([case.law.update_period_s / seen.period_s for case, seen, _ in slow])
     assert np.all(period < 0.03 + update)
     assert np.all(swing < 0.10)
-
-
-@pytest.mark.parametrize("hysteresis_share", [0.0, 0.5])
-def test_hysteresis_of_the_relay_is_half_of_one_step_less_than_the_move(
-    hysteresis_share: float,
-) -> None:
-    # Whole-step rounding takes half a step off either threshold: (m - 1)/2, not m/2.
-    middle = [one for one in hunting_loops() if abs(one[2] - 0.5) < 0.15 and one[1].positions == 2]
-    assert len(middle) >= 5
-
-    def predict(case: LoopCase, _: float) -> list[Cycle]:
-        width = 0.5 * (case.min_move_steps - 1) + hysteresis_share
-        return relay_cycles(case.plant, case.law, case.min_move_steps, case.deadband_rpm, width)
-
-    period, _ = errors(middle, predict)
-    if hysteresis_share == 0.0:
-        assert np.median(period) < 0.08
-    else:
-        assert np.median(period) > 0.10
 
 
 def test_a_kick_can_change_rest_into_hunting_by_shifting_the_lattice() -> None:

@@ -14,8 +14,9 @@ from tests.said import said
 from tuning import check
 from tuning.checks.cold_room import passings
 from tuning.checks.curves import curve_checks
-from tuning.checks.room import base_error_steps, base_spots, needed_steps, room_checks
+from tuning.checks.room import base_error_steps, base_spots, room_checks
 from tuning.checks.valve import valve_checks
+from tuning.loop import needed_steps
 
 
 @pytest.fixture(scope="module")

@@ -10,11 +10,12 @@ import pytest
 from controllers import Feedback
 from sim import load_car
 from tuning.ensemble.plausible import SEARCH
+from tuning.loop import first_order_plus_delay, usual_idle
 from tuning.search.choice import LOUD, LOUD_MOST, LOUD_SHARE, finalists, loud_rpm
 from tuning.search.judge import Judge
 from tuning.search.objective import STRICT
 from tuning.search.space import make_space
-from tuning.search.start_points import start_points, step_model
+from tuning.search.start_points import start_points
 from tuning.search.weights import weights_of
 
 SPACE = make_space(load_car("trials"), ("pi", "pid"))
@@ -42,13 +43,14 @@ def test_the_best_of_a_law_that_is_near_comes_in_and_of_one_that_is_far_does_not
 
 
 def test_leading_start_points_have_a_deadband_of_a_move_or_less() -> None:
-    model = step_model(SPACE.car)
-    assert model is not None
+    idle = usual_idle(SPACE.car)
+    assert idle is not None
+    model = first_order_plus_delay(idle.plant, 0.1)
     leads = {name: one for name, one in start_points(SPACE, 12.0).items() if "lead" in name}
     assert len(leads) == 7
     for one in leads.values():
         assert one.law == "pid"
-        # Derivative worth two fifths of the lag: that of the valve's step, in the simulator.
+        # Derivative worth two fifths of the lag: that of the linear engine, reduced.
         lead_s = one.derivative_steps_s_per_100rpm / 100.0 * model.gain_rpm_per_step
         assert abs(lead_s - 0.4 * model.time_constant_s) < 0.02
         worth = one.deadband_rpm / one.min_move_steps

@@ -17,7 +17,7 @@ from tuning.identification.invented_logs import invented_car, record_plan
 from tuning.identification.recording_guide import recording_plan
 from tuning.identification.result import Fit
 from tuning.logs.log import Log, read_log
-from tuning.loop.engine_figures import engine_figures
+from tuning.loop.point import engine_figures
 
 BUNDLED = Path(__file__).resolve().parents[2] / "scenarios" / "logs" / "trials_recording.csv"
 

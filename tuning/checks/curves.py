@@ -73,7 +73,7 @@ def _to_running(car: Car) -> CheckLine:
         # Where cranking has less air than running the line above tells: nothing flares there.
         ways[max(curve_at(curves.cranking_steps, at) - running, 0.0)] = at
     longest = max(ways)
-    seconds = longest * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    seconds = longest * valve.step_ms / 1000.0
     return CheckLine(
         Note("checks.to_running"),
         judged(False, seconds > SLOWEST_TO_RUNNING_s),

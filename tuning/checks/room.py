@@ -11,6 +11,15 @@ from controllers import curve_at
 from sim import Car
 from tuning.checks.cold_room import COLDEST_degC, Passing, STUCK_rpm, WARMED_degC, passings
 from tuning.checks.lines import CheckLine, judged
+from tuning.loop import (
+    WARM_degC,
+    engine_figures,
+    needed_steps,
+    resolution_ratio,
+    resting_deadband_rpm,
+    tread_steps,
+    usual_idle,
+)
 from tuning.notes import Note
 
 LEAST_steps = 2.0
@@ -21,7 +30,6 @@ WORTH_SHARE = 0.5
 """A move smaller than this share of the scatter does nothing that can be heard; our judgement."""
 HIGHER_steps = 4.0
 """Least base curve that leaves room to close; our judgement [steps]."""
-WARM_degC = 90.0
 APART_degC, FARTHEST_degC, FROST_APART_K = 12.0, 30.0, 10.0
 """Temperatures closer than this to the one before are left out, farther ones filled in, and a
 frosty morning is looked at where the curve begins this much warmer [K]."""
@@ -128,7 +136,6 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
     top = float(min(valve.open_limit_steps, valve.useful_travel_steps))
     lowest = max(base + low_trim, 0.0)
     highest = max(min(base + high_trim, top), base)
-    below, above = max(base - 1.0, 0.0), min(base + 1.0, float(valve.travel_steps))
     target = curve_at(car.curves.target_rpm, coolant_degC)
     needed = needed_steps(car, target, coolant_degC)
     shift = 0.0
@@ -140,15 +147,17 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
         alike = needed_steps(car, target + passing.over_rpm, coolant_degC) if reach else needed
         shift = min(max(alike, 0.0), limit) - base - passing.lacks_steps
         needed = reach * np.inf if reach else base + passing.lacks_steps
-    positions = [max(one + shift, 0.0) for one in (base, lowest, highest, below, above)]
+    positions = [max(one + shift, 0.0) for one in (base, lowest, highest)]
     speeds = settled_rpm(car, positions, coolant_degC)
-    settled, closed, opened, less, more = (float(speed) for speed in speeds)
+    settled, closed, opened = (float(speed) for speed in speeds)
+    idle = usual_idle(car, coolant_degC) if passing is None else None
+    here = engine_figures(car, positions[0], coolant_degC).rpm_per_step
     return Spot(
         coolant_degC,
         base,
         target,
         settled,
-        (more - less) / (above - below),
+        here if idle is None else idle.rpm_per_step,
         needed,
         base - lowest,
         settled - closed,
@@ -158,39 +167,19 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
     )
 
 
-def needed_steps(car: Car, target_rpm: float, coolant_degC: float) -> float:
-    """Position at which the engine settles at a speed, by the model.
-
-    Gives between whole positions as far as need be; minus infinity where even the seat is too much,
-    infinity where even the open limit is too little [steps].
-    """
-    from sim.linearise import settled_rpm
-
-    limit = car.valve.open_limit_steps
-    speeds = settled_rpm(car, np.arange(limit + 1.0), coolant_degC)
-    if speeds[0] > target_rpm:
-        return -np.inf
-    if speeds[limit] < target_rpm:
-        return np.inf
-    above = int(np.argmax(speeds >= target_rpm))
-    if above == 0 or speeds[above - 1] <= 0.0:
-        return float(above)
-    part = (target_rpm - speeds[above - 1]) / (speeds[above] - speeds[above - 1])
-    return float(above - 1 + part)
-
-
 def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     feedback = car.feedback
     coarsest = max(spots, key=lambda spot: spot.rpm_per_step)
-    move_rpm = coarsest.rpm_per_step * feedback.min_move_steps
-    ratio = 2.0 * feedback.deadband_rpm / move_rpm if move_rpm > 0.0 else float("inf")
-    hunts = feedback.law not in ("none", "pi_park") and ratio < 1.0
+    move_rpm = coarsest.rpm_per_step * tread_steps(car)
+    band_rpm, move, worth = resting_deadband_rpm(car), tread_steps(car), coarsest.rpm_per_step
+    ratio = resolution_ratio(band_rpm, move, worth) if worth > 0.0 else float("inf")
+    hunts = feedback.acts and ratio < 1.0
     return CheckLine(
         Note("checks.resolution"),
         judged(False, hunts),
         ratio if np.isfinite(ratio) else None,
         "-",
-        Note("checks.resolution.value", width_rpm=2.0 * feedback.deadband_rpm, move_rpm=move_rpm,
+        Note("checks.resolution.value", width_rpm=2.0 * band_rpm, move_rpm=move_rpm,
              at_degC=coarsest.coolant_degC),
         Note("checks.resolution.why"),
         Note("checks.resolution.do", half_rpm=int(np.ceil(move_rpm / 2.0))),

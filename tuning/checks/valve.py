@@ -94,7 +94,7 @@ def _homing_reach(car: Car) -> CheckLine:
 
 def _homing_time(car: Car) -> CheckLine:
     valve = car.valve
-    seconds = valve.homing_steps * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    seconds = valve.homing_steps * valve.step_ms / 1000.0
     return CheckLine(
         Note("checks.homing_time"),
         judged(False, seconds > LONGEST_HOMING_s),
@@ -256,11 +256,11 @@ def _backlash(car: Car) -> CheckLine:
 
 def _slew(car: Car) -> CheckLine:
     valve, feedback = car.valve, car.feedback
-    move_ms = feedback.min_move_steps * (valve.pulse_ms + valve.rest_ms)
+    move_ms = feedback.min_move_steps * valve.step_ms
     period_ms = feedback.update_period_ms
     return CheckLine(
         Note("checks.slew"),
-        judged(False, feedback.law != "none" and move_ms > period_ms),
+        judged(False, feedback.acts and move_ms > period_ms),
         move_ms,
         "ms",
         Note("checks.slew.value", move_ms=move_ms, period_ms=period_ms),

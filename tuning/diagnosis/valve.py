@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from controllers import curve_at
 from sim import Car
 from tuning.diagnosis.air import (
     AirJump,
@@ -188,7 +189,7 @@ def limit_finding(log: Log, car: Car | None) -> Finding:
 
 def _limits(log: Log, car: Car) -> tuple[float, float]:
     warm = 90.0 if log.coolant_degC is None else float(np.median(log.coolant_degC))
-    base = float(np.interp(warm, *np.asarray(car.curves.base_steps, dtype=float).T))
+    base = curve_at(car.curves.base_steps, warm)
     low, high = car.feedback.trim_limit_steps
     return max(base + low, 0.0), min(base + high, float(car.valve.open_limit_steps))
 

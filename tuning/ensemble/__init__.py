@@ -13,10 +13,6 @@ from tuning.ensemble.held_swing import (
     held_swing_rpm,
     share_for_swing,
 )
-from tuning.ensemble.known_idle import (
-    WARM_degC,
-    warm_base_steps,
-)
 from tuning.ensemble.plausible import (
     SEARCH,
     SELECTION,
@@ -48,7 +44,6 @@ __all__ = [
     "Runs",
     "Samples",
     "TrialRuns",
-    "WARM_degC",
     "held_swing_rpm",
     "kept_samples",
     "known_mean",
@@ -59,5 +54,4 @@ __all__ = [
     "search_drives",
     "share_for_swing",
     "starting_phases",
-    "warm_base_steps",
 ]

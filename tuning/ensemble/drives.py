@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from controllers import curve_at
 from sim import Car, Scenario, equilibrium
-from tuning.ensemble.known_idle import WARM_degC, base_steps
 from tuning.ensemble.plausible import COOL_TOLERANCE_rpm
+from tuning.loop import WARM_degC, base_position, needed_steps
 
 LAMPS_W_per_l = 90.0
 """Load of lamps and the like [W per litre of displacement]."""
@@ -89,20 +90,13 @@ def centring_steps(car: Car, drive: Scenario) -> float:
     """
     if drive.coolant_degC >= WARM_degC:
         return 0.0
-    points = np.asarray(car.curves.target_rpm, dtype=float)
-    target_rpm = float(np.interp(drive.coolant_degC, points[:, 0], points[:, 1]))
-    base = base_steps(car, drive.coolant_degC)
+    target_rpm = curve_at(car.curves.target_rpm, drive.coolant_degC)
+    base = base_position(car, drive.coolant_degC)
     idles_rpm = equilibrium(car, base, drive.coolant_degC)["rpm"]
     if abs(idles_rpm - target_rpm) <= COOL_TOLERANCE_rpm:
         return 0.0
-    low, high = 0, car.valve.open_limit_steps
-    while low < high:
-        middle = (low + high) // 2
-        if equilibrium(car, middle, drive.coolant_degC)["rpm"] < target_rpm:
-            low = middle + 1
-        else:
-            high = middle
-    return low - base if 0 < low < car.valve.open_limit_steps else 0.0
+    needed = np.ceil(needed_steps(car, target_rpm, drive.coolant_degC))
+    return float(needed - base) if 0 < needed < car.valve.open_limit_steps else 0.0
 
 
 def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:

@@ -30,13 +30,13 @@ import numpy as np
 from sim import Car, InputError, with_values
 from tuning.ensemble.known_idle import (
     COOL_degC,
-    WARM_degC,
     bounded,
     idle_rpm,
     idles_at,
     seen_swing_rpm,
     swings_as,
 )
+from tuning.loop import WARM_degC
 
 DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
     "engine": {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,8 +12,9 @@ from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Ends, Measured, ends_of, measured, part
 from tuning.explanation.runs import Phases, run_phases, without_scatter
 from tuning.explanation.switches import Switch
-from tuning.loop import IdlePoint, known
+from tuning.loop import IdlePoint
 from tuning.measures import hunts
+from tuning.notes import Note, plain
 
 ENDED_SHARE = 0.25
 """Hunting has ended when this share of its mean swing or less is left [-]."""
@@ -29,7 +30,9 @@ class AblationRow:
 
     Attributes
     ----------
-    key, name : str
+    key : str
+        As in ``Switch``.
+    name : Note
         As in ``Switch``.
     chance : float
         Share of phases and starts that hunt, scatter taken out [-].
@@ -55,7 +58,7 @@ class AblationRow:
     """
 
     key: str
-    name: str
+    name: Note
     chance: float
     swing_rpm: float
     hunting_swing_rpm: float
@@ -79,8 +82,8 @@ class AblationRow:
 
         Gives none where there is no number.
         """
-        values = asdict(self) | {"ends_it": self.ends_it}
-        return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
+        values = vars(self) | {"ends_it": self.ends_it}
+        return {n: plain(v) for n, v in values.items()}
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,18 +9,19 @@ from typing import Any
 from sim import Car
 from tuning.explanation.ablation import Ablation, AblationRow
 from tuning.explanation.resolution import ResolutionView
-from tuning.loop import LinearView, known
+from tuning.loop import LinearView
+from tuning.notes import Note, plain
 
 CAUSES = {
-    "resolution": "the valve's resolution",
-    "gains": "gains too high for the engine's delay",
-    "valve_speed": "the valve's speed",
-    "updates": "the update period",
-    "limits": "a trim limit",
-    "backlash": "backlash in the valve",
-    "not_feedback": "not the idle feedback",
+    "resolution": Note("explanation.cause.resolution"),
+    "gains": Note("explanation.cause.gains"),
+    "valve_speed": Note("explanation.cause.valve_speed"),
+    "updates": Note("explanation.cause.updates"),
+    "limits": Note("explanation.cause.limits"),
+    "backlash": Note("explanation.cause.backlash"),
+    "not_feedback": Note("explanation.cause.not_feedback"),
 }
-"""Causes in plain words."""
+"""Names of the causes."""
 _SWITCHED_BY = {
     "resolution": ("resolution",),
     "gains": ("gains",),
@@ -50,37 +51,39 @@ class Cause:
 
     Attributes
     ----------
-    key, name : str
+    key : str
         Of ``CAUSES``.
+    name : Note
+        Its name.
     named_first : bool
         Whether theory named it first, before anything was switched off.
     left_share : float
         Share of the swing left when it is switched off, nan where that cannot be [-].
     ends_it : bool
         Whether switching it off ends the hunting.
-    number : str
-        Its number, in words.
-    remedy : str
+    number : Note
+        Its number.
+    remedy : Note
         The change that removes it.
-    cost : str
+    cost : Note
         What that will cost.
     """
 
     key: str
-    name: str
+    name: Note
     named_first: bool
     left_share: float
     ends_it: bool
-    number: str
-    remedy: str
-    cost: str
+    number: Note
+    remedy: Note
+    cost: Note
 
     def to_dict(self) -> dict[str, Any]:
         """The cause by name.
 
         Gives none where there is no number.
         """
-        return {n: known(v) if isinstance(v, float) else v for n, v in vars(self).items()}
+        return {n: plain(v) for n, v in vars(self).items()}
 
 
 def named_by_theory(
@@ -115,7 +118,7 @@ def named_by_theory(
     """
     here = linear.here
     restless = table.held_chance + table.held_stalled >= HELD_CHANCE
-    if car.feedback.law == "none" or not here.engine_stable or restless:
+    if not car.feedback.acts or not here.engine_stable or restless:
         return "not_feedback"
     rests = resolution.chance == 0.0
     if here.border_multiplier < (ROUNDING_GAIN if rests else 1.0):

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim import SAMPLE_s
-from tuning.explanation.runs import RUN_s, Samples
-from tuning.loop import Reals
+from tuning.explanation.runs import Reals, RUN_s, Samples
 from tuning.measures import COLUMN, measure_runs
 
 Truths = NDArray[np.bool_]

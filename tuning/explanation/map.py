@@ -13,8 +13,9 @@ from sim import Car, with_values
 from tuning.explanation.ablation import regular_share
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Measured, ends_of, measured, part
-from tuning.explanation.runs import Phases, even_phases, run_settings, without_scatter
-from tuning.loop import IdlePoint, Reals, SampledPI, border, known, tread_steps
+from tuning.explanation.runs import Phases, Reals, even_phases, run_settings, without_scatter
+from tuning.loop import IdlePoint, SampledLaw, border, tread_steps
+from tuning.notes import Note, plain
 
 LARGEST_MOVE_steps = 8
 WIDEST_LEAST_rpm = 60.0
@@ -41,7 +42,7 @@ class HuntingMap:
         engine's scatter [rpm, -].
     border_x, border_y : numpy.ndarray
         Theory's border as a line.
-    border_name : str
+    border_name : Note
         What the border says.
     now, suggested : tuple of float or None
         The car's settings and those suggested, in x and y; None where outside or not known.
@@ -57,7 +58,7 @@ class HuntingMap:
     with_scatter_chance: Reals
     border_x: Reals
     border_y: Reals
-    border_name: str
+    border_name: Note
     now: tuple[float, float] | None
     suggested: tuple[float, float] | None
 
@@ -70,7 +71,7 @@ class HuntingMap:
             Arrays as lists.
         """
         return {
-            name: _listed(value) if isinstance(value, np.ndarray) else value
+            name: _listed(value) if isinstance(value, np.ndarray) else plain(value)
             for name, value in vars(self).items()
         }
 
@@ -78,7 +79,7 @@ class HuntingMap:
 def _listed(values: Reals) -> Any:
     """An array as lists, None where there is no number."""
     if values.ndim == 1:
-        return [known(value) for value in values]
+        return [plain(float(value)) for value in values]
     return [_listed(row) for row in values]
 
 
@@ -188,7 +189,7 @@ def resolution_map(
         with_scatter_chance=grid[3],
         border_x=np.array([0.5, moves[-1] + 0.5]),
         border_y=np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth,
-        border_name="deadband of half a move: above it a position to rest always exists",
+        border_name=Note("explanation.border.moves"),
         now=(float(feedback.min_move_steps), feedback.deadband_rpm),
         suggested=_place(suggested, "min_move_steps", "deadband_rpm"),
     )
@@ -219,7 +220,7 @@ def stability_border(
     rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]
     found = []
     for gain, integral in rays:
-        law = SampledPI(gain, integral, update_period_s)
+        law = SampledLaw(gain, integral, update_period_s)
         multiplier = border(point, law, move_steps).multiplier
         if np.isfinite(multiplier):
             found.append((gain * multiplier, integral * multiplier))
@@ -283,7 +284,7 @@ def gain_map(
         with_scatter_chance=grid[3],
         border_x=edge[0],
         border_y=edge[1],
-        border_name="loop without steps: beyond this line it swings by itself",
+        border_name=Note("explanation.border.gains"),
         now=now,
         suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
     )

@@ -8,11 +8,10 @@ from typing import Any
 import numpy as np
 
 from sim import Car
-from tuning.explanation.runs import Phases
+from tuning.explanation.runs import Phases, Reals
 from tuning.loop import (
     IdlePoint,
-    Reals,
-    known,
+    base_position,
     largest_resting_move,
     lattice_chance,
     linear_law,
@@ -22,6 +21,7 @@ from tuning.loop import (
     smallest_useful_move,
     tread_steps,
 )
+from tuning.notes import plain
 
 SLOWEST_s = 60.0
 """A cycle slower than this is creeping, not hunting [s]."""
@@ -85,13 +85,8 @@ class ResolutionView:
 
         Gives arrays as lists.
         """
-        plain = {
-            name: known(value) if isinstance(value, float) else value
-            for name, value in vars(self).items()
-        }
-        plain["rpm"] = [float(value) for value in self.rpm]
-        plain["rpm_per_step"] = [float(value) for value in self.rpm_per_step]
-        return plain
+        values = {name: plain(value) for name, value in vars(self).items()}
+        return values | {"rpm": self.rpm.tolist(), "rpm_per_step": self.rpm_per_step.tolist()}
 
 
 @dataclass(frozen=True)
@@ -161,14 +156,6 @@ def creeping_period_s(car: Car, place: Bracket) -> float:
     return travel / law.integral_steps_per_rpm_s * (1.0 / below + 1.0 / above)
 
 
-def starting_steps(car: Car, point: IdlePoint) -> float:
-    """Where the base curve puts the valve at the start of a run.
-
-    Gives whole position [steps].
-    """
-    return min(max(float(np.floor(point.base_steps + 0.5)), 0.0), float(car.valve.open_limit_steps))
-
-
 def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     """Whether the geometry of positions leaves no rest, phase by phase.
 
@@ -178,7 +165,8 @@ def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     Moves larger than the minimum shift the lattice; over the phases that changes no odds.
     Source: geometry, derivation our own; see ``tuning.loop.lattice``.
     """
-    start, move, band = starting_steps(car, point), tread_steps(car), resting_deadband_rpm(car)
+    start, move = base_position(car, point.coolant_degC), tread_steps(car)
+    band = resting_deadband_rpm(car)
     told = []
     for leak in phases.leak_mm2:
         rpm = point.rpm_with_leak(leak)
@@ -212,7 +200,7 @@ def resolution_view(
     """
     move, band = tread_steps(car), resting_deadband_rpm(car)
     worth = point.rpm_per_step
-    off = car.feedback.law == "none"
+    off = not car.feedback.acts
     expected = [False] if off else hunting_expected(car, point, phases)
     return ResolutionView(
         rpm=point.rpm,

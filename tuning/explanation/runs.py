@@ -18,7 +18,9 @@ from controllers import Feedback, controller_row, matrix
 from sim import COUNTERS, Car, Fleet, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, with_values
 from sim.prepare import settings_row
 from sim.records import CAR_FIELDS
-from tuning.loop import IdlePoint, Reals, tread_steps
+from tuning.loop import IdlePoint, tread_steps
+
+Reals = NDArray[np.float64]
 
 RUN_s = 120.0
 """Length of a run [s]."""

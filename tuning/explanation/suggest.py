@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from controllers import LAWS, law_of
 from sim import Car
 from tuning.loop import (
     IdlePoint,
+    SampledLaw,
     border,
     smallest_resting_deadband,
     smallest_useful_move,
@@ -21,7 +23,14 @@ SCATTERS = 2.0
 BORDER_LEAST = 3.0
 """Suggested gains stay this factor below those at which the loop swings by itself [-]."""
 ROUND_rpm = 5.0
+RULED = "pi"
+"""The law for which the rules give gains."""
 ROUND_gain = 0.1
+
+
+def ruled_gains(car: Car, point: IdlePoint) -> SampledLaw:
+    """Gains by the AMIGO rule at the car's own update period."""
+    return starting_settings(point.plant, car.feedback.update_period_ms / 1000.0, "amigo")
 
 
 def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[str, Any]:
@@ -34,16 +43,16 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
     a deadband that always holds a position, and two standard deviations more.
     Source: ``tuning.loop.rules``, ``tuning.loop.lattice``.
     """
-    if car.feedback.law == "none" or not point.plant.is_stable():
+    if not car.feedback.acts or not point.plant.is_stable():
         return {}
     worth = point.rpm_per_step
     move = smallest_useful_move(worth, scatter_rpm, readings=4.0)
-    law = starting_settings(point.plant, car.feedback.update_period_ms / 1000.0, "amigo")
+    law = ruled_gains(car, point)
     law = law.scaled(min(1.0, border(point, law, move).multiplier / BORDER_LEAST))
     half_width = ROOM * smallest_resting_deadband(move, worth) + SCATTERS * scatter_rpm
-    kept = car.feedback.law if car.feedback.law in ("pi", "pi_park") else "pi"
+    alike = law_of(car.feedback).searched == LAWS[RULED].searched
     return {
-        "law": kept,
+        "law": car.feedback.law if alike else RULED,
         "gain_steps_per_100rpm": _rounded(law.gain_steps_per_100rpm),
         "integral_steps_per_100rpm_s": _rounded(law.integral_steps_per_100rpm_s),
         "deadband_rpm": ROUND_rpm * math.ceil(half_width / ROUND_rpm),

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from controllers import curve_at
 from sim import Car, load_car, load_scenario, simulate, with_values
 from sim.files import write_beside
 from sim.replay import make_drive, replay
@@ -79,7 +80,7 @@ def record_plan(
     read = replay(car, drive, seed=seed)
     if np.isfinite(read.stalled_s):
         raise ValueError(f"the engine stalls at {read.stalled_s:.1f} s, allowed: it keeps running")
-    target = np.interp(coolant_degC, *np.asarray(car.curves.target_rpm, dtype=float).T)
+    target = curve_at(car.curves.target_rpm, coolant_degC)
     return {
         "time_s": times,
         "rpm": read.rpm,

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
 from sim import Car
 from tuning.log_events import SparkFound, idle_rows
 from tuning.logs import Log
@@ -34,7 +35,7 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
     if log.target_rpm is not None:
         target = float(np.median(log.target_rpm))
     elif car is not None:
-        target = float(np.interp(90.0, *np.asarray(car.curves.target_rpm, dtype=float).T))
+        target = curve_at(car.curves.target_rpm, 90.0)
     moves = np.sign(np.diff(log.valve_steps)[rows])
     before = np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
     error = target - before

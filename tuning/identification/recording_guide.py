@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
 from sim import Car
 from tuning.notes import Note
 
@@ -132,8 +133,7 @@ def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
 
     Gives valve position [steps].
     """
-    points = np.asarray(car.curves.base_steps, dtype=float)
-    return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
+    return curve_at(car.curves.base_steps, coolant_degC)
 
 
 def _fitting_load(car: Car, base: int, floor_rpm: float) -> tuple[str, float]:
@@ -224,7 +224,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
 
     limit = min(car.valve.open_limit_steps, car.valve.travel_steps)
     base = int(np.clip(round(warm_base_steps(car)), 0, limit))
-    target = float(np.interp(WARM_degC, *np.asarray(car.curves.target_rpm, dtype=float).T))
+    target = curve_at(car.curves.target_rpm, WARM_degC)
     floor_rpm = max(BELOW_TARGET * target, car.engine.stall_rpm + ABOVE_STALL_rpm)
     load, load_W = _fitting_load(car, base, floor_rpm)
     speeds = settled_rpm(car, np.arange(limit + 1.0), WARM_degC)

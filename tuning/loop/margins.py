@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from tuning.loop.delays import Complexes, pade_delay
 from tuning.loop.linear import LinearIdle
-from tuning.loop.sampled_loop import SampledPI, frequencies, loop_response
+from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
 
 
 @dataclass(frozen=True)
@@ -82,7 +81,7 @@ def margins(loop: Any) -> Margins:
     Gives what ``control.stability_margins`` finds, nearest to the border.
 
     The margins say how far the border is, not on which side the loop is: see
-    ``ultimate_gain`` and ``closed_loop_poles``.
+    ``ultimate_gain``.
     Source: python-control ``stability_margins``.
     """
     import control
@@ -106,7 +105,7 @@ def _nearest_at_an_end(loop: Any) -> tuple[float, float]:
     return float(distance[at]), float(omega[at])
 
 
-def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> UltimateGain:
+def ultimate_gain(plant: LinearIdle, law: SampledLaw, move_steps: int = 1) -> UltimateGain:
     """Gain at which the loop goes unstable without quantisation, integral in proportion.
 
     Gives the first border met as the gains rise from nothing.
@@ -117,8 +116,8 @@ def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> Ult
     """
     from scipy.optimize import brentq
 
-    if law.gain_steps_per_100rpm == 0.0 and law.integral_steps_per_100rpm_s == 0.0:
-        raise ValueError("gains: both 0, allowed: at least one above 0")
+    if law.scaled(0.0) == law:
+        raise ValueError("gains: all 0, allowed: at least one above 0")
     if not plant.is_stable():
         return UltimateGain(0.0, 0.0, 0.0, math.nan, math.nan)
 
@@ -145,19 +144,3 @@ def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> Ult
         crossings[at],
         2.0 * math.pi / crossings[at],
     )
-
-
-def closed_loop_poles(plant: LinearIdle, law: SampledPI, pade_order: int = 4) -> Complexes:
-    """Poles of the sampled closed loop.
-
-    Gives complex; the loop is stable if all are inside the unit circle [-].
-
-    The Pade plant is sampled exactly with its hold; the travel of the valve counts as the delay
-    of one step.  Source: python-control ``sample_system``, ``feedback``.
-    """
-    import control
-
-    valve = plant.state_space(pade_order, measured=True)[0, 0]
-    valve = control.series(pade_delay(plant.valve_step_s, pade_order), valve)
-    sampled = control.sample_system(valve, law.update_period_s, method="zoh")
-    return np.asarray(control.feedback(law.transfer_function() * sampled, 1.0).poles())

@@ -16,9 +16,11 @@ from numpy.typing import ArrayLike
 
 from tuning.loop.delays import Complexes, mean_over
 from tuning.loop.linear import LinearIdle
-from tuning.loop.sampled_loop import SampledPI, frequencies, loop_response
+from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
 
-Rule = Literal["simc", "amigo"]
+Rule = Literal["simc", "amigo", "slow"]
+SLOW_DELAYS = 4.0
+"""Closed-loop time of the rule "slow", in delays of the reduced engine [-]."""
 
 
 @dataclass(frozen=True)
@@ -128,9 +130,26 @@ def critical_point_model(
 def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOrderDelay:
     """Reduce the idle plant with its reading, valve and sampling to a first-order model with delay.
 
-    Gives by the half rule where manifold and crank have real poles, from the critical point where
-    they swing (the half rule has no place for complex poles).
+    Parameters
+    ----------
+    plant : LinearIdle
+        The engine, stable with the valve still.
+    update_period_s : float
+        Time between controller updates, above 0 [s].
 
+    Returns
+    -------
+    FirstOrderDelay
+        By the half rule where manifold and crank have real poles, from the critical point where
+        they swing (the half rule has no place for complex poles).
+
+    Raises
+    ------
+    ValueError
+        If the engine is unstable or the period not above 0.
+
+    Notes
+    -----
     Counted as delay: charge to torque, one firing interval for the reading, one valve step, half
     an update for the hold.  Source: ``half_rule``, ``critical_point_model``; hold as half a
     period: Skogestad 2003.
@@ -237,7 +256,7 @@ def starting_settings(
     update_period_s: float,
     rule: Rule = "simc",
     largest_sensitivity: float = 1.8,
-) -> SampledPI:
+) -> SampledLaw:
     """Gains to start a search from: by rule, then eased until the exact loop is calm.
 
     Parameters
@@ -247,14 +266,14 @@ def starting_settings(
     update_period_s : float
         Time between controller updates, above 0 [s].
     rule : str
-        "simc" or "amigo".
+        "simc", "amigo", or "slow": SIMC with a closed-loop time of four delays.
     largest_sensitivity : float
         Both gains are lowered together until the exact sampled loop's sensitivity peak is no
         higher, above 1; a first-order model is a poor one of an engine that swings [-].
 
     Returns
     -------
-    SampledPI
+    SampledLaw
         Gains in the units of table [feedback].
 
     Raises
@@ -267,12 +286,18 @@ def starting_settings(
     -----
     Source: ``first_order_plus_delay`` with ``simc_pi`` or ``amigo_pi``, then ``robust_share``.
     """
-    rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {"simc": simc_pi, "amigo": amigo_pi}
+    rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {
+        "simc": simc_pi,
+        "amigo": amigo_pi,
+        "slow": lambda model: simc_pi(model, SLOW_DELAYS * model.delay_s),
+    }
     if rule not in rules:
         raise ValueError(f"rule: {rule!r}, allowed: {', '.join(rules)}")
     if not plant.rpm_per_step > 0.0:
         raise ValueError(f"rpm_per_step: {plant.rpm_per_step}, allowed: above 0")
     found = rules[rule](first_order_plus_delay(plant, update_period_s))
-    law = SampledPI(found.gain_steps_per_100rpm, found.integral_steps_per_100rpm_s, update_period_s)
+    law = SampledLaw(
+        found.gain_steps_per_100rpm, found.integral_steps_per_100rpm_s, update_period_s
+    )
     response = loop_response(plant, law, frequencies(plant, law, 800))
     return law.scaled(robust_share(response, largest_sensitivity))

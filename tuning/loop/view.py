@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from controllers import law_of
 from sim import Car
 from tuning.loop.laws import linear_law, tread_steps
 from tuning.loop.margins import UltimateGain, margins, ultimate_gain
 from tuning.loop.point import IdlePoint, idle_point
-from tuning.loop.sampled_loop import SampledPI, loop
+from tuning.loop.sampled_loop import SampledLaw, loop
+from tuning.notes import plain
 
 COLD_degC, HALF_WARM_degC = 20.0, 50.0
 """Coolant temperatures looked at beside the warm idle."""
@@ -18,22 +20,6 @@ AWAY_SHARE = 0.15
 """How far above and below the target the loop is looked at too [-]."""
 QUICK_UPDATE_s = 0.01
 """Update period that stands for none [s]."""
-
-
-def known(value: float) -> float | None:
-    """A number for JSON.
-
-    Parameters
-    ----------
-    value : float
-        Any.
-
-    Returns
-    -------
-    float or None
-        None where it is not finite.
-    """
-    return float(value) if math.isfinite(value) else None
 
 
 @dataclass(frozen=True)
@@ -78,8 +64,7 @@ class LinearRow:
 
         Gives none where a value is infinite or there is none.
         """
-        values = asdict(self)
-        return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
+        return {name: plain(value) for name, value in vars(self).items()}
 
 
 @dataclass(frozen=True)
@@ -118,19 +103,19 @@ class LinearView:
         return {
             "here": self.here.to_dict(),
             "rows": [row.to_dict() for row in self.rows],
-            "border_without_valve_time": known(self.border_without_valve_time),
-            "border_with_quick_updates": known(self.border_with_quick_updates),
+            "border_without_valve_time": plain(self.border_without_valve_time),
+            "border_with_quick_updates": plain(self.border_with_quick_updates),
         }
 
 
-def border(point: IdlePoint, law: SampledPI | None, move_steps: int) -> UltimateGain:
+def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> UltimateGain:
     """Where the loop begins to swing by itself.
 
     Parameters
     ----------
     point : IdlePoint
         The engine.
-    law : SampledPI or None
+    law : SampledLaw or None
         The controller; None where feedback is off.
     move_steps : int
         Size of the moves whose travel time counts [steps].
@@ -146,7 +131,7 @@ def border(point: IdlePoint, law: SampledPI | None, move_steps: int) -> Ultimate
     return UltimateGain(multiplier, multiplier, multiplier, math.nan, math.nan)
 
 
-def linear_row(point: IdlePoint, law: SampledPI | None, move_steps: int) -> LinearRow:
+def linear_row(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> LinearRow:
     """Poles and margins at one idle point.
 
     Gives the numbers.
@@ -204,14 +189,12 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
     LinearView
         The numbers.
     """
-    from dataclasses import replace
-
     law, move = linear_law(car), tread_steps(car)
     here = linear_row(point, law, move)
     others = [] if quick else [linear_row(p, law, move) for p in _other_points(car, point)]
     at_once = replace(point, plant=replace(point.plant, valve_step_s=0.0))
     quicker = law
-    if law is not None and car.feedback.law != "nudge":
+    if law is not None and law_of(car.feedback).has_gains:
         quicker = replace(law, update_period_s=min(QUICK_UPDATE_s, law.update_period_s))
     return LinearView(
         here,

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
 from sim import Car, InputError, Problem
 from tuning.log_events import idle_rows, mended, target_of
 from tuning.logs import Log, needs
@@ -241,7 +242,7 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     falling = isotonic_regression(held, weights=weight, increasing=False).x
     falling = np.rint(np.clip(falling, 0.0, float(car.valve.open_limit_steps)))
     points = tuple(
-        BasePoint(one[0], float(np.interp(one[0], now[:, 0], now[:, 1])), one[1], float(new),
+        BasePoint(one[0], curve_at(now, one[0]), one[1], float(new),
                   one[2], one[3], one[4], one[5])
         for one, new in zip(found, falling, strict=True)
     )  # fmt: skip

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from controllers import curve_at
 from tuning.notes import Note
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
@@ -299,12 +300,6 @@ def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
     return with_values(car, {"curves": curves})
 
 
-def _at(curve: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
-    """Read a curve as the controller does: straight lines, held beyond its ends."""
-    points = np.asarray(curve)
-    return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
-
-
 def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...]:
     """Own and proposed curves, from the coldest start to warm."""
     limit = float(car.valve.open_limit_steps)
@@ -317,9 +312,9 @@ def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...
     curves = car.curves
     return tuple(
         ProposedPoint(
-            degC, _at(curves.target_rpm, degC), _at(curves.base_steps, degC), base[i],
-            _at(curves.cranking_steps, degC), crank[i],
-            _at(curves.after_start_steps, degC), after[i], bool(reached[i]),
+            degC, curve_at(curves.target_rpm, degC), curve_at(curves.base_steps, degC), base[i],
+            curve_at(curves.cranking_steps, degC), crank[i],
+            curve_at(curves.after_start_steps, degC), after[i], bool(reached[i]),
         )
         for i, degC in enumerate((*STARTS_degC, *WARM_degC))
     )  # fmt: skip
@@ -348,9 +343,9 @@ def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     from sim.linearise import settled_rpm
 
     steps = np.arange(float(car.valve.open_limit_steps) + 1.0)
-    behind = 0.0 if car.sensors.temperature_of == "oil" else _at(OIL_BEHIND_K, coolant_degC)
+    behind = 0.0 if car.sensors.temperature_of == "oil" else curve_at(OIL_BEHIND_K, coolant_degC)
     settled = settled_rpm(car, steps, coolant_degC - behind)
-    target = _at(car.curves.target_rpm, coolant_degC)
+    target = curve_at(car.curves.target_rpm, coolant_degC)
     above = np.flatnonzero(settled >= target)
     if not above.size:
         return float(steps[-1]), False

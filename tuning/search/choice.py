@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controllers import Feedback
+from controllers import LAWS, Feedback
 from tuning.search.budgets import Budget
 from tuning.search.judge import Judge
 from tuning.search.objective import Score
@@ -31,7 +31,9 @@ SIMPLER_SHARE = 0.01
 """A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
 NARROWER_SHARE = 0.005
 """Trim limits are drawn in if that costs at most this share of the score [-]."""
-LAWS_BY_SIMPLICITY = ("nudge", "pi", "pi_park", "pid")
+LAWS_BY_SIMPLICITY = sorted(
+    LAW_KEYS, key=lambda name: (len(LAWS[name].searched), len(LAWS[name].settings))
+)
 NARROWINGS = (0.0, 0.25, 0.5, 0.75)
 """Trim limits tried, from the closest that the space allows to those found [-]."""
 

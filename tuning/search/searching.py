@@ -44,7 +44,8 @@ def _laws(car: Car, law: str | None) -> tuple[str, ...]:
     """Laws to choose from."""
     if law is None:
         own = car.feedback.law
-        return SEARCHED_LAWS if own in (*SEARCHED_LAWS, "none") else (*SEARCHED_LAWS, own)
+        fits = own in SEARCHED_LAWS or not car.feedback.acts
+        return SEARCHED_LAWS if fits else (*SEARCHED_LAWS, own)
     if law not in LAW_KEYS:
         message = f"cannot be tuned ({law}), allowed: {', '.join(LAW_KEYS)}"
         raise one_problem("command line", 1, "law", message)

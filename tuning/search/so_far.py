@@ -13,7 +13,7 @@ from tuning.search.budgets import budget_of
 from tuning.search.judge import Judge
 from tuning.search.objective import Limits
 from tuning.search.pareto import Point
-from tuning.search.space import SEARCHED_LAWS, make_space
+from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space
 from tuning.search.tuned import Prediction, predict
 from tuning.search.weights import weights_of
 from tuning.studies import open_storage
@@ -55,7 +55,7 @@ class Watch:
 
     def __init__(self, car: Car, storage: Path, law: str | None = None) -> None:
         laws = (law,) if law else tuple(dict.fromkeys((*SEARCHED_LAWS, car.feedback.law)))
-        self._space = make_space(car, tuple(one for one in laws if one != "none"))
+        self._space = make_space(car, tuple(one for one in laws if one in LAW_KEYS))
         self._storage, self._name = storage, f"tune {car.name}"
         self._study: Any = None
 

@@ -13,20 +13,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from controllers import Feedback
-from sim import Car, equilibrium
-from tuning.ensemble import BASE_ERROR_steps, EVERYTHING_W_per_l, WARM_degC, warm_base_steps
+from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback, curve_at
+from sim import Car
+from tuning.ensemble import BASE_ERROR_steps, EVERYTHING_W_per_l
+from tuning.loop import WARM_degC, base_position, needed_steps, usual_idle
 from tuning.search.entry_form import as_entered, entry_largest, entry_step
 from tuning.search.range import Range
 
 if TYPE_CHECKING:
     import optuna
 
-GAIN, INTEGRAL, DERIVATIVE = (
-    "gain_steps_per_100rpm",
-    "integral_steps_per_100rpm_s",
-    "derivative_steps_s_per_100rpm",
-)
 COMMON = (
     "deadband_rpm",
     "min_move_steps",
@@ -35,15 +31,11 @@ COMMON = (
     "trim_high_steps",
 )
 LAW_KEYS: Mapping[str, tuple[str, ...]] = {
-    "pi": (GAIN, INTEGRAL, *COMMON),
-    "pid": (GAIN, INTEGRAL, DERIVATIVE, *COMMON),
-    "nudge": ("nudge_steps", *COMMON),
-    "pi_park": (GAIN, INTEGRAL, *COMMON),
+    name: (*law.searched, *COMMON) for name, law in LAWS.items() if law.searched
 }
 """What is varied for each law."""
-SEARCHED_LAWS = ("pi", "pid", "nudge")
-"""Laws tried where none is asked for.  ``pi_park`` is ``pi`` with a least deadband, and the search
-chooses the deadband itself."""
+SEARCHED_LAWS = tuple(name for name, law in LAWS.items() if law.searched_unasked)
+"""Laws tried where none is asked for."""
 LOST_STEPS = 5.0
 """Steps the valve may have lost that the upper trim limit must be able to make up."""
 LONGEST_PERIOD_ms, SHORTEST_PERIOD_ms = 1000.0, 40.0
@@ -56,15 +48,9 @@ CLOSING_SHARE = 0.35
 
 
 def _steps_for(car: Car, wanted_rpm: float, load_W: float) -> float:
-    """Valve position that holds a speed under a load, warm; whole, the travel if none does."""
-    low, high = 0, car.valve.open_limit_steps
-    while low < high:
-        middle = (low + high) // 2
-        if equilibrium(car, middle, WARM_degC, load_W=load_W)["rpm"] < wanted_rpm:
-            low = middle + 1
-        else:
-            high = middle
-    return float(low)
+    """Valve position that holds a speed under a load, warm; whole, the open limit if none does."""
+    needed = needed_steps(car, wanted_rpm, WARM_degC, load_W)
+    return float(math.ceil(min(max(needed, 0.0), car.valve.open_limit_steps)))
 
 
 def warm_target_rpm(car: Car) -> float:
@@ -72,19 +58,16 @@ def warm_target_rpm(car: Car) -> float:
 
     Gives target [rpm].
     """
-    points = np.asarray(car.curves.target_rpm, dtype=float)
-    return float(np.interp(WARM_degC, points[:, 0], points[:, 1]))
+    return curve_at(car.curves.target_rpm, WARM_degC)
 
 
 def rpm_per_step(car: Car) -> float:
-    """What one step is worth, warm, about the base curve.
+    """What one step is worth at the warm idle.
 
     Gives at least 1 [rpm/step].
     """
-    base = warm_base_steps(car)
-    above = equilibrium(car, base + 2.0, WARM_degC)["rpm"]
-    below = equilibrium(car, max(base - 2.0, 0.0), WARM_degC)["rpm"]
-    return max(1.0, (above - below) / (base + 2.0 - max(base - 2.0, 0.0)))
+    idle = usual_idle(car)
+    return max(1.0, idle.rpm_per_step if idle is not None else 0.0)
 
 
 @dataclass(frozen=True)
@@ -134,7 +117,7 @@ class Space:
             float(values["trim_low_steps"]),
             float(values["trim_high_steps"]),
         )
-        if law != "pid":
+        if DERIVATIVE not in LAW_KEYS[law]:
             given[DERIVATIVE] = 0.0
         kept = self.car.feedback.model_dump()
         return as_entered(self.car, Feedback.model_validate(kept | given))
@@ -245,7 +228,7 @@ def _gain_range(car: Car, key: str, most: float, period_ms: float) -> Range:
 def _trim_ranges(car: Car) -> dict[str, Range]:
     """How far trim limits may be set: from what is needed to what the valve and the entry have."""
     litres = car.engine.displacement_cm3 / 1000.0
-    base, target = warm_base_steps(car), warm_target_rpm(car)
+    base, target = base_position(car), warm_target_rpm(car)
     entry = _largest(car, "trim_limit_steps")
     carry = _steps_for(car, target, EVERYTHING_W_per_l * litres) - base
     up = AUTHORITY_MARGIN * (max(carry, 0.0) + BASE_ERROR_steps + LOST_STEPS)

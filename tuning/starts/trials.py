@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from controllers import curve_at
 from tuning.measures import START_TOLERANCE_rpm
 from tuning.notes import Note
 
@@ -220,8 +221,7 @@ def target_moves(car: Car, coolant_degC: Sequence[float]) -> list[NDArray[np.flo
 
 
 def _target(car: Car, coolant_degC: float) -> float:
-    points = np.asarray(car.curves.target_rpm)
-    return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
+    return curve_at(car.curves.target_rpm, coolant_degC)
 
 
 def _worst(coolant_degC: float, target_rpm: float, starts: Any) -> StartResult:

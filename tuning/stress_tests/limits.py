@@ -190,7 +190,7 @@ def checks_of(runs: CaseRuns, feedback: Feedback, is_fault: bool) -> list[Check]
     Gives one a measure, on the worst car.
     """
     target, stall = runs.target_rpm, runs.stall_rpm
-    band = feedback.deadband_rpm if feedback.law != "none" else 0.0
+    band = feedback.deadband_rpm if feedback.acts else 0.0
     never = math.inf
     lowest_fail = stall + LOWEST_FAIL * (target - stall)
     return [

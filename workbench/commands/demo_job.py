@@ -12,6 +12,7 @@ from workbench.output.first_run import compiling_beside, wait_for
 from workbench.output.printing import Screen
 from workbench.output.progress import Tell
 from workbench.report.report import Report, Section, write_report
+from workbench.words.wording import in_words, worded
 
 CAR = "trials"
 START_ERROR_steps = 2.0
@@ -150,8 +151,8 @@ def _explain(job: Job, car: Any) -> None:
     with job.step("explain", "finding out why") as tell:
         result = explain(car, seed=job.seed, quick=True, on_progress=tell)
         job.sections.append(explain_section(result))
-    job.tell("explain", result.verdict[0])
-    job.results["explain"] = result.to_dict()
+    job.tell("explain", in_words(result.verdict[0]))
+    job.results["explain"] = worded(result.to_dict())
 
 
 def _tune(job: Job, car: Any) -> Any:

@@ -28,6 +28,7 @@ def explain(
     from sim import load_car
     from workbench.output.results import made_folder, write_figures
     from workbench.words.cautions import caution_lines
+    from workbench.words.wording import worded
 
     screen = Screen("explain", as_json, quiet)
     read = load_car(car)
@@ -46,12 +47,12 @@ def explain(
         from workbench.figures.explanation import explain_figures
 
         files = write_figures(screen, out, explain_figures(result))
-    screen.finish({**result.to_dict(), "seed": seed, "files": files})
+    screen.finish({**worded(result.to_dict()), "seed": seed, "files": files})
 
 
 def _tell(screen: Screen, result: Explanation) -> None:
     """The verdict, then each view as a table, then one cycle."""
-    from workbench.words.explanation import (
+    from workbench.words.explanation_tables import (
         bound_table,
         cycle_table,
         loop_table,
@@ -60,8 +61,9 @@ def _tell(screen: Screen, result: Explanation) -> None:
         resolution_table,
         with_and_without_table,
     )
+    from workbench.words.wording import worded
 
-    first, *rest = result.verdict
+    first, *rest = worded(result.verdict)
     screen.verdict(first)
     for line in rest:
         screen.say(line)
@@ -74,7 +76,7 @@ def _tell(screen: Screen, result: Explanation) -> None:
     _table(screen, "Loads: the dip now, and the least that this valve allows", bound_table(result))
     if result.story is not None:
         screen.say("One cycle, told:")
-        for line in result.story.lines:
+        for line in worded(result.story.lines):
             screen.say(f"  {line}")
 
 

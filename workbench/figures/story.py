@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, new_figure, styled
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -111,6 +112,6 @@ def _tell_beside(axes: Axes, moments: list[Moment]) -> None:
     axes.axis("off")
     lines = []
     for number, one in enumerate(moments, start=1):
-        text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(one.text)}", 46)
+        text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(in_words(one.text))}", 46)
         lines += [text[0], *(f"     {rest}" for rest in text[1:])]
     axes.text(0.0, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=7.6)

@@ -141,7 +141,7 @@ def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
             axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--")
     axes.set_ylabel("trim\n[steps]")
     rests = trace["enabled"] < 0.5
-    if np.any(rests[trace.time_s > 0.5]) and car.feedback.law != "none":
+    if np.any(rests[trace.time_s > 0.5]) and car.feedback.acts:
         axes.fill_between(
             trace.time_s, 0, 1, where=rests, step="post", color="#ececec", linewidth=0,
             transform=axes.get_xaxis_transform(), label="feedback rests",

@@ -9,6 +9,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from controllers import LAWS, setting_acts
 from sim.errors import InputError
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, no_pressure, pressure_data
@@ -35,7 +36,6 @@ COMPILING = (
     "The simulation is being compiled for this machine: once, about a minute ({:.0f} s so far)."
     " Then the page draws by itself."
 )
-LAWS = {"none": "none", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
 SLIDES = (
     Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
     Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
@@ -45,12 +45,6 @@ SLIDES = (
     Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
     Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
-GAINS = ("pi", "pid", "pi_park")
-ACTS_IN = {
-    "gain_steps_per_100rpm": GAINS, "integral_steps_per_100rpm_s": GAINS,
-    "derivative_steps_s_per_100rpm": ("pid",), "nudge_steps": ("nudge",),
-}  # fmt: skip
-"""Laws in which a setting acts, where that is not every law with feedback."""
 SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
 COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
@@ -90,7 +84,7 @@ class Explore:
         from nicegui import ui
 
         feedback, wish = self.session.car.feedback, self.session.wish
-        choice("Law", LAWS, feedback.law, self._law)
+        choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = slider(one, value, partial(self._moved, one))
@@ -134,10 +128,10 @@ class Explore:
         self._show_those_that_act()
 
     def _show_those_that_act(self) -> None:
-        law = self.session.car.feedback.law
+        feedback = self.session.car.feedback
         for one in SLIDES:
-            self._set[one.key].show(law != "none" and law in ACTS_IN.get(one.key, LAWS))
-        self._no_feedback.set_visibility(law == "none")
+            self._set[one.key].show(setting_acts(feedback, one.key))
+        self._no_feedback.set_visibility(not feedback.acts)
 
     def _moved(self, one: Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from controllers import law_of
 from workbench.page.beside import WORK
 from workbench.page.chart_map import map_option, mark, nearest_cell
 from workbench.page.job_panel import JobPanel
@@ -135,10 +136,10 @@ class WhyPanel:
         )
 
     def _why_no_map(self) -> str:
-        law = self.explore.session.car.feedback.law
-        if law == "none":
+        feedback = self.explore.session.car.feedback
+        if not feedback.acts:
             return "No map: feedback is off."
-        if law == "nudge" and self._kind == "gains":
+        if self._kind == "gains" and not law_of(feedback).has_gains:
             return "No map: this law has no gain and no integral."
         return "No map: the engine swings by itself, or no position gives the target."
 

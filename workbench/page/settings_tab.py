@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from controllers import DERIVATIVE, LAWS
 from workbench.page.chart_search import beside_option, front_option
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
@@ -20,7 +21,7 @@ WEIGHTS = {
     "balanced": "balanced", "quiet": "a quiet idle", "quick": "quick recovery",
     "gentle": "a valve that rests",
 }  # fmt: skip
-LAWS = {"": "any law", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
+SEARCHED = {"": "any law"} | {name: name for name, law in LAWS.items() if law.searched}
 WORDS = {key: (name, unit) for key, name, unit, _ in BESIDE} | NAMES
 """Name and unit of each setting, as on the sheet."""
 SUITES = {"standard": "everything", "loads": "loads and blips only"}
@@ -66,7 +67,7 @@ class SettingsTab:
         with ui.element("div").classes("line"):
             self._budget = choice("How long", BUDGETS, "quick")
             self._weights = choice("What counts", WEIGHTS, "balanced")
-            self._law = choice("Law", LAWS, "")
+            self._law = choice("Law", SEARCHED, "")
         self._search = JobPanel(
             self.page, "search", "Search", self._search_arguments, self._show_search,
             self._show_more, "Stop and keep the best", about=self._car, taken=self._has_it,
@@ -205,14 +206,15 @@ def _value(value: Any) -> str:
 
 def _in_words(settings: dict[str, Any]) -> str:
     """The settings that matter most, in one line."""
-    if settings["law"] == "nudge":
+    law = LAWS[settings["law"]]
+    if not law.has_gains:
         gains = f"{settings['nudge_steps']} steps at a time"
     else:
         gains = (
             f"gain {settings['gain_steps_per_100rpm']:g} steps per 100 rpm,"
             f" integral {settings['integral_steps_per_100rpm_s']:g} steps per 100 rpm and s"
         )
-    if settings["law"] == "pid":
+    if DERIVATIVE in law.settings:
         gains += f", derivative {settings['derivative_steps_s_per_100rpm']:g}"
     return (
         f"law {settings['law']}, {gains}, deadband {settings['deadband_rpm']:g} rpm, minimum move"

@@ -15,6 +15,7 @@ def explain_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     Gives ``lines``: verdict first, then the cycle.
     """
     from tuning.explanation import explain
+    from workbench.words.wording import worded
 
     found = explain(car, seed=seed, quick=True, on_progress=tell)
-    return {"lines": found.lines(), "hunts": found.hunts}
+    return {"lines": worded(found.lines()), "hunts": found.hunts}

@@ -5,9 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from workbench.words.wording import in_words, worded
+
 if TYPE_CHECKING:
     from sim import Car
-    from workbench.page.chance import Chance
+    from tuning.explanation import HuntingChance
     from workbench.page.wish import Wish
 
 MOST_POINTS = 480
@@ -64,7 +66,7 @@ def chance(car: Car, coolant_degC: float) -> dict[str, Any]:
     """
     found = _chance(car, coolant_degC)
     bad = found.share + found.stalled_share > 0.0
-    return {"text": found.text(), "hunts": found.share > 0.0, "bad": bad}
+    return {"text": in_words(found.told), "hunts": found.share > 0.0, "bad": bad}
 
 
 def cause(car: Car, coolant_degC: float, seed: int) -> str:
@@ -72,9 +74,10 @@ def cause(car: Car, coolant_degC: float, seed: int) -> str:
 
     Gives in plain words.
     """
-    from workbench.page.chance import cause_of
+    from tuning.explanation import cause_by_theory
 
-    return cause_of(car, _chance(car, coolant_degC), seed)
+    found = cause_by_theory(car, _chance(car, coolant_degC), seed)
+    return "" if found is None else in_words(found)
 
 
 def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
@@ -82,15 +85,15 @@ def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str
 
     Gives the map by name, arrays as lists; None where there is none.
     """
-    from workbench.page.chance import map_of
+    from tuning.explanation import hunting_map as map_of
 
     found = map_of(car, _chance(car, coolant_degC), kind, seed)
-    return None if found is None else found.to_dict()
+    return None if found is None else worded(found.to_dict())
 
 
 @lru_cache(maxsize=8)
-def _chance(car: Car, coolant_degC: float) -> Chance:
+def _chance(car: Car, coolant_degC: float) -> HuntingChance:
     """Found once for sentence, cause and map of the same settings."""
-    from workbench.page.chance import chance_of
+    from tuning.explanation import hunting_chance
 
-    return chance_of(car, coolant_degC)
+    return hunting_chance(car, coolant_degC)

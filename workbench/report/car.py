@@ -42,7 +42,7 @@ def car_section(car: Car, checked: Check) -> Section:
         ["flywheel and crank", f"{engine.inertia_kg_m2:g} kg m2"],
         ["manifold", f"{car.manifold.volume_cm3:g} cm3"],
         ["valve", (f"{valve.travel_steps} steps of travel, {valve.useful_travel_steps} of use;"
-         f" one step {valve.pulse_ms + valve.rest_ms:g} ms")],
+         f" one step {valve.step_ms:g} ms")],
         ["law now", car.feedback.law],
     ]  # fmt: skip
     looks = [line for line in checked.lines if line.verdict != "pass"]

@@ -36,9 +36,10 @@ def explain_section(result: Explanation) -> Section:
     Gives verdict, the table with and without, and the figures.
     """
     from workbench.figures.explanation import explain_figures
-    from workbench.words.explanation import cycle_table, with_and_without_table
+    from workbench.words.explanation_tables import cycle_table, with_and_without_table
+    from workbench.words.wording import worded
 
-    first, *rest = result.verdict
+    first, *rest = worded(result.verdict)
     tables = [with_and_without_table(result)]
     cycles = cycle_table(result)
     if cycles is not None:

@@ -71,12 +71,12 @@ def _curve_row(car: Car, spot: Spot) -> CurveRow:
 def _homing(car: Car) -> list[tuple[str, str, str]]:
     """Homing and timing: what, number, remark."""
     valve = car.valve
-    seconds = valve.homing_steps * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    seconds = valve.homing_steps * valve.step_ms / 1000.0
     return [
         ("homing", f"{valve.homing_steps} steps closed",
          f"at power-up, {seconds:.2f} s; farthest position {valve.travel_steps} steps"),
         ("pulse, rest", f"{valve.pulse_ms:g} ms, {valve.rest_ms:g} ms",
-         f"{1000.0 / (valve.pulse_ms + valve.rest_ms):.0f} steps a second"),
+         f"{1000.0 / valve.step_ms:.0f} steps a second"),
         ("open limit", f"{valve.open_limit_steps} steps",
          f"useful travel ends at {valve.useful_travel_steps} steps"),
         ("after-start fade", f"{car.curves.after_start_fade_s:g} s",

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from controllers import setting_acts
 from workbench.sheet.parts import SettingRow
+from workbench.words.laws import LAW_WORDS
 
 if TYPE_CHECKING:
     from sim import Car
@@ -54,7 +56,7 @@ def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[Set
     from tuning.search import to_entry
 
     law = car.feedback.law
-    rows = [SettingRow("law", "law", law, "", law, "", LAWS[law], True)]
+    rows = [SettingRow("law", "law", law, "", law, "", LAW_WORDS.get(law, ""), True)]
     reasons = _reasons(car, spots, expected)
     entries = sorted(to_entry(car), key=lambda entry: ORDER.index(entry.key))
     for entry in entries:
@@ -84,33 +86,15 @@ def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[Set
     return rows
 
 
-LAWS = {
-    "none": "base curve only, no feedback",
-    "pi": "proportional and integral: the common choice",
-    "pid": "proportional, integral and derivative; a controller without: search for law pi",
-    "nudge": "a fixed move towards target at each update; a controller without: search for law pi",
-    "pi_park": "proportional and integral; rests where no better position exists",
-}
-
-
 def _acts(car: Car, key: str) -> bool:
     """Whether a setting does anything with this law and these values."""
     feedback = car.feedback
-    law = feedback.law
-    if key in ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s"):
-        return law in ("pi", "pid", "pi_park")
-    if key == "derivative_steps_s_per_100rpm":
-        return law == "pid"
-    if key == "nudge_steps":
-        return law == "nudge"
-    if key == "rpm_per_step":
-        return law == "pi_park"
     if key == "entry_fade_s":
         return feedback.entry_extra_steps > 0.0
     if key == "spark_trim_limit_deg":
         return feedback.spark_trim_deg_per_100rpm > 0.0
-    if key in NAMES or key == "enable_delay_s":
-        return law != "none"
+    if key in NAMES or key in ("enable_delay_s", "nudge_steps", "rpm_per_step"):
+        return setting_acts(feedback, key)
     return float(getattr(feedback, key)) > 0.0
 
 
@@ -120,7 +104,7 @@ def _reasons(car: Car, spots: list[Spot], expected: Expectation) -> dict[str, st
     least = min(spot.rpm_per_step for spot in spots)
     most = max(spot.rpm_per_step for spot in spots)
     move_rpm = feedback.min_move_steps * most
-    step_ms = car.valve.pulse_ms + car.valve.rest_ms
+    step_ms = car.valve.step_ms
     lost = feedback.gain_steps_per_100rpm / 100.0 * warm.rpm_per_step
     grows = feedback.integral_steps_per_100rpm_s * warm.rpm_per_step / 100.0
     one_move = f"one move of {feedback.min_move_steps}"

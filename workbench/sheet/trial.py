@@ -43,7 +43,7 @@ def try_steps(car: Car, spots: list[Spot]) -> list[TryStep]:
     Gives engine off, feedback off, narrow limits, full limits, loads, a cold start.
     """
     before = _before_feedback(car, spots[-1])
-    if car.feedback.law == "none":
+    if not car.feedback.acts:
         return before
     return [*before, *_with_feedback(car, narrow_limits(car, spots))]
 
@@ -141,7 +141,7 @@ def watch_points(car: Car, expected: Expectation) -> list[str]:
     points.append("Trim: which way it leans, and how far, at each coolant temperature.")
     points.append("Valve at a limit for more than a few seconds: the base curve is off there.")
     points.append("Mixture and battery voltage when loads come on.")
-    if car.feedback.law == "none":
+    if not car.feedback.acts:
         points = points[-1:]
     return points
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from controllers import GAIN, INTEGRAL, law_of
 from workbench.output.printing import number
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def tune_notes(result: Tuning) -> list[str]:
         worst = max(result.plateau.neighbours_rpm.values()) - result.plateau.value_rpm
         notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm"
                      " at most.")  # fmt: skip
-    if result.settings.law not in ("none", "pi"):
+    if not set(law_of(result.settings).settings) <= {GAIN, INTEGRAL}:
         notes.append(
             f"These settings need the law {result.settings.law}: where the controller has only a"
             " proportional and an integral gain, search for the law pi alone: --law pi."

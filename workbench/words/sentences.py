@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from workbench.words import checks, guide, hunting, open_loop, starts, stress
+from workbench.words import checks, explanation, guide, hunting, open_loop, starts, stress
 from workbench.words.wording import Sentence
 
 SENTENCES: Mapping[str, Sentence] = {
     **checks.SENTENCES,
+    **explanation.SENTENCES,
     **guide.SENTENCES,
     **hunting.SENTENCES,
     **open_loop.SENTENCES,
