@@ -10,15 +10,7 @@ from scipy.stats import norm
 
 from tests.shell_on_linear_plant import LoopCase, random_case, run_case
 from tuning.loop.cycles import square_cycle
-from tuning.loop.lattice import (
-    largest_of,
-    largest_resting_move,
-    lattice_chance,
-    lattices,
-    resolution_ratio,
-    smallest_resting_deadband,
-    smallest_useful_move,
-)
+from tuning.loop.lattice import Treads, largest_of, largest_resting_move, smallest_useful_move
 from tuning.loop.sampled_loop import SampledLaw
 from tuning.loop.waveform_cycles import predicted_cycles
 
@@ -27,29 +19,13 @@ from tuning.loop.waveform_cycles import predicted_cycles
 def test_chance_is_one_less_the_ratio_and_falls_with_the_deadband(
     deadband: float, move: int, step_rpm: float
 ) -> None:
-    chance = lattice_chance(deadband, move, step_rpm)
-    assert chance == pytest.approx(max(0.0, 1.0 - resolution_ratio(deadband, move, step_rpm)))
-    assert lattice_chance(deadband + 1.0, move, step_rpm) <= chance
-    assert lattice_chance(deadband, move + 1, step_rpm) >= chance
-
-
-def test_chance_under_scatter_against_throwing_dice() -> None:
-    rng = np.random.default_rng(3)
-    deadband, move, step_rpm, scatter, looks = 20.0, 2, 12.0, 6.0, 5
-    error = rng.uniform(-12.0, 12.0, 40_000)
-    readings = error[:, None] + rng.normal(0.0, scatter, (error.size, looks))
-    drawn_out = np.mean(np.any(np.abs(readings) > deadband, axis=1))
-    found = lattice_chance(deadband, move, step_rpm, scatter, looks)
-    assert found == pytest.approx(drawn_out, abs=0.01)
-    assert lattice_chance(deadband, move, step_rpm, 1e-6, looks) == pytest.approx(0.0, abs=1e-6)
-    assert lattice_chance(6.0, move, step_rpm, 1e-3) == pytest.approx(0.5, abs=5e-3)
-
-
-def test_every_lattice_is_told_with_its_phase_and_whether_it_rests() -> None:
-    found = lattices(7.3, 6.0, 3, 10.0)
-    assert [one.offset_steps for one in found] == [0, 1, 2]
-    assert [one.phase for one in found] == pytest.approx([0.4333, 0.1, 0.7667], abs=1e-4)
-    assert [one.rests for one in found] == [False, True, False]
+    treads = Treads(move, step_rpm)
+    chance = treads.restless_chance(deadband)
+    # By throwing the dice: the nearest position's error is even over half a move either way.
+    error = (np.arange(2000) + 0.5) / 2000 * treads.rpm - 0.5 * treads.rpm
+    assert chance == pytest.approx(np.mean(np.abs(error) > deadband), abs=1.0e-3)
+    assert treads.restless_chance(deadband + 1.0) <= chance
+    assert Treads(move + 1, step_rpm).restless_chance(deadband) >= chance
 
 
 def test_largest_of_many_normal_readings() -> None:
@@ -60,8 +36,8 @@ def test_largest_of_many_normal_readings() -> None:
 
 
 def test_smallest_deadband_and_largest_move_are_each_other_turned_round() -> None:
-    assert smallest_resting_deadband(2, 15.0) == 15.0
-    wide = smallest_resting_deadband(2, 15.0, 8.0)
+    assert Treads(2, 15.0).smallest_deadband_rpm() == 15.0
+    wide = Treads(2, 15.0).smallest_deadband_rpm(8.0)
     assert wide == pytest.approx(15.0 + 8.0 * largest_of(600.0, 0.05))
     assert largest_resting_move(wide, 15.0, 8.0) == 2
     assert largest_resting_move(wide - 0.1, 15.0, 8.0) == 1
@@ -77,11 +53,10 @@ def test_smallest_useful_move_can_be_told_from_scatter() -> None:
 @pytest.mark.parametrize(
     ("call", "name"),
     [
-        (lambda: lattice_chance(-1.0, 1, 10.0), "deadband_rpm"),
-        (lambda: lattice_chance(1.0, 0, 10.0), "min_move_steps"),
-        (lambda: lattice_chance(1.0, 1, 0.0), "rpm_per_step"),
-        (lambda: lattice_chance(1.0, 1, 10.0, 1.0, 0.0), "looks"),
-        (lambda: smallest_resting_deadband(1, 10.0, -1.0), "scatter_rpm"),
+        (lambda: Treads(1, 10.0).restless_chance(-1.0), "deadband_rpm"),
+        (lambda: Treads(0, 10.0), "min_move_steps"),
+        (lambda: Treads(1, 0.0), "rpm_per_step"),
+        (lambda: Treads(1, 10.0).smallest_deadband_rpm(-1.0), "scatter_rpm"),
         (lambda: largest_of(0.0, 0.05), "looks"),
         (lambda: largest_of(10.0, 1.0), "chance"),
         (lambda: smallest_useful_move(10.0, 1.0, 0.0), "readings"),

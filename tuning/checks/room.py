@@ -12,10 +12,10 @@ from sim import Car
 from tuning.checks.cold_room import COLDEST_degC, Passing, STUCK_rpm, WARMED_degC, passings
 from tuning.checks.lines import CheckLine, judged
 from tuning.loop import (
+    Treads,
     WARM_degC,
     engine_figures,
     needed_steps,
-    resolution_ratio,
     resting_deadband_rpm,
     tread_steps,
     usual_idle,
@@ -172,7 +172,7 @@ def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     coarsest = max(spots, key=lambda spot: spot.rpm_per_step)
     move_rpm = coarsest.rpm_per_step * tread_steps(car)
     band_rpm, move, worth = resting_deadband_rpm(car), tread_steps(car), coarsest.rpm_per_step
-    ratio = resolution_ratio(band_rpm, move, worth) if worth > 0.0 else float("inf")
+    ratio = Treads(move, worth).ratio(band_rpm) if worth > 0.0 else float("inf")
     hunts = feedback.acts and ratio < 1.0
     return CheckLine(
         Note("checks.resolution"),

@@ -143,21 +143,7 @@ def held_floor(
 ) -> list[Measured]:
     """Measure cars with scatter, phase by phase.
 
-    Parameters
-    ----------
-    cars : sequence of Car
-        Cars with scatter.
-    phases : Phases
-        Starting phases.
-    coolant_degC : float
-        Coolant temperature [degC].
-    seed : int
-        First seed.
-
-    Returns
-    -------
-    list of Measured
-        One a car.
+    Gives one a car.
     """
     count = len(phases)
     values = measured(run_phases(cars, phases, coolant_degC=coolant_degC, seed=seed)).values
@@ -200,23 +186,7 @@ def ablation(
 ) -> Ablation:
     """Run every changed car in every phase, with and without scatter.
 
-    Parameters
-    ----------
-    changed : sequence of Switch
-        The car as it is first.
-    held : Measured
-        The car with its valve held, with scatter.
-    point : IdlePoint
-        The idle point.
-    phases : Phases
-        Starting phases.
-    seed : int
-        First seed of the scatter.
-
-    Returns
-    -------
-    Ablation
-        The table.
+    Gives the table.
     """
     cars = [switch.car for switch in changed]
     quiet = ends_of(

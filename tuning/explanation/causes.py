@@ -91,30 +91,13 @@ def named_by_theory(
 ) -> str:
     """The cause that the numbers of theory point to, without looking at what was switched off.
 
-    Parameters
-    ----------
-    car : Car
-        Its law.
-    linear : LinearView
-        Distance to the border without steps.
-    resolution : ResolutionView
-        Whether a position to rest exists.
-    table : Ablation
-        Its valve-held runs and the time at a limit; not its switch-offs.
+    Gives key of ``CAUSES``.
 
-    Returns
-    -------
-    str
-        Key of ``CAUSES``.
-
-    Notes
-    -----
     In this order: swings or stalls with the valve still; unstable without steps, or so near that
     rounding, which answers a small swing with up to 4/pi of it, can make it so, and why; no
-    position to rest; long at a limit.  What is left hunts though stable and with a place to rest: a
-    cycle that the moves' coarseness keeps up, which smaller steps end.
-    Source: describing function of the mid-tread quantiser (Gelb & Vander Velde 1968, from memory);
-    the order is our own.
+    position to rest; long at a limit. What is left hunts though stable and with a place to rest: a
+    cycle that the moves' coarseness keeps up, which smaller steps end. Source: describing function
+    of the mid-tread quantiser (Gelb & Vander Velde 1968, from memory); the order is our own.
     """
     here = linear.here
     restless = table.held_chance + table.held_stalled >= HELD_CHANCE
@@ -135,17 +118,7 @@ def named_by_theory(
 def best_row(table: Ablation, key: str) -> AblationRow | None:
     """The switch-off of a cause that leaves least.
 
-    Parameters
-    ----------
-    table : Ablation
-        What was switched off.
-    key : str
-        Key of ``CAUSES``.
-
-    Returns
-    -------
-    AblationRow or None
-        None if it was not switched off.
+    Gives none if it was not switched off.
     """
     tried = [row for switch in _SWITCHED_BY[key] if (row := table.row(switch)) is not None]
     return min(tried, key=lambda row: row.left_share) if tried else None

@@ -8,28 +8,15 @@ from typing import Any
 
 import numpy as np
 
-from controllers import law_of
 from sim import Car
 from tuning.explanation.ends import Ends
 from tuning.explanation.resolution import Bracket, bracket
 from tuning.explanation.runs import Phases
-from tuning.loop import (
-    Cycle,
-    IdlePoint,
-    base_position,
-    linear_law,
-    predicted_cycles,
-    resting_deadband_rpm,
-    square_cycle,
-    tread_steps,
-    with_rpm_per_step,
-)
+from tuning.loop import Cycle, IdlePoint, base_position, cycles_at, tread_steps
 from tuning.notes import plain
 
 STARTS_rpm = (0.0, 150.0, -100.0)
 """Speeds above target at which runs start, to find end states that depend on it [rpm]."""
-EDGE = 1.0e-3
-"""A target nearer than this to a position counts as this far from it [-]."""
 
 
 @dataclass(frozen=True)
@@ -183,15 +170,10 @@ def cycle_view(
     """
     by_start = ends.hunting.reshape(len(phases), -1)
     seen = seen_cycle(_places(car, point, phases), ends)
-    law, move, band = linear_law(car), tread_steps(car), resting_deadband_rpm(car)
-    plant, phase = point.plant, 0.5
+    worth, phase = point.rpm_per_step, 0.5
     if seen is not None:
-        plant, phase = with_rpm_per_step(plant, seen.rpm_per_step), seen.phase
-    square, stable = None, []
-    if law is not None and law_of(car.feedback).has_gains and plant.is_stable():
-        inside = min(max(phase, EDGE), 1.0 - EDGE)
-        square = square_cycle(plant, law, move, band, inside)
-        stable = predicted_cycles(plant, law, move, band, inside)
+        worth, phase = seen.rpm_per_step, seen.phase
+    stable, square = cycles_at(car, point, worth, phase)
     return CycleView(
         phase=phase,
         predicted=best_of(stable),

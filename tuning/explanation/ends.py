@@ -122,23 +122,10 @@ def _swing(rpm: NDArray[np.float32], steps: NDArray[np.float32]) -> tuple[float,
 def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     """Judge how runs without scatter end, from their last minute.
 
-    Parameters
-    ----------
-    samples : Samples
-        What they left.
-    duration_s : float
-        Their length [s].
+    Gives A run an entry.
 
-    Returns
-    -------
-    Ends
-        A run an entry.
-
-    Notes
-    -----
     Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any;
-    a single move is a last step on the way to rest.
-    Source: our definition.
+    a single move is a last step on the way to rest. Source: our definition.
     """
     tail = round(min(TAIL_s, 0.5 * duration_s) / SAMPLE_s)
     rpm, steps = samples.rpm[:, -tail:], samples.steps[:, -tail:]

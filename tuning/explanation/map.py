@@ -14,13 +14,11 @@ from tuning.explanation.ablation import regular_share
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Measured, ends_of, measured, part
 from tuning.explanation.runs import Phases, Reals, even_phases, run_settings, without_scatter
-from tuning.loop import IdlePoint, SampledLaw, border, tread_steps
+from tuning.loop import IdlePoint, stability_border, tread_steps
 from tuning.notes import Note, plain
 
 LARGEST_MOVE_steps = 8
 WIDEST_LEAST_rpm = 60.0
-RAYS = 25
-"""Ratios of the two gains at which the border is looked for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,27 +143,7 @@ def resolution_map(
 ) -> HuntingMap:
     """Minimum move against deadband.
 
-    Parameters
-    ----------
-    car : Car
-        The car; law ``pi_park`` is drawn with its deadband as law ``pi`` takes it.
-    point : IdlePoint
-        Its warm idle.
-    suggested : dict
-        Suggested settings, may be empty.
-    size : MapSize
-        How fine.
-    floor_rpm : float
-        Swing with the valve held [rpm].
-    seed : int
-        First seed of the scatter.
-    on_row : callable, optional
-        Told the share done.
-
-    Returns
-    -------
-    HuntingMap
-        x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
+    Gives x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
     """
     worth, feedback = point.rpm_per_step, car.feedback
     moves, bands = _move_and_deadband(feedback, worth, suggested, size)
@@ -207,27 +185,6 @@ def _move_and_deadband(
     return np.arange(1, most + 1, dtype=float), bands
 
 
-def stability_border(
-    point: IdlePoint, update_period_s: float, move_steps: int
-) -> tuple[Reals, Reals]:
-    """Gains at which the loop without steps begins to swing, over their ratio.
-
-    Gives proportional and integral gain [steps per 100 rpm (and second)].
-
-    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
-    """
-    tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
-    rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]
-    found = []
-    for gain, integral in rays:
-        law = SampledLaw(gain, integral, update_period_s)
-        multiplier = border(point, law, move_steps).multiplier
-        if np.isfinite(multiplier):
-            found.append((gain * multiplier, integral * multiplier))
-    table = np.array(found).reshape(-1, 2)
-    return table[:, 0], table[:, 1]
-
-
 def gain_map(
     car: Car,
     point: IdlePoint,
@@ -240,27 +197,7 @@ def gain_map(
 ) -> HuntingMap:
     """Proportional against integral gain.
 
-    Parameters
-    ----------
-    car : Car
-        The car, with law pi, pid or pi_park.
-    point : IdlePoint
-        Its warm idle.
-    suggested : dict
-        Suggested settings, may be empty.
-    size : MapSize
-        How fine.
-    floor_rpm : float
-        Swing with the valve held [rpm].
-    seed : int
-        First seed of the scatter.
-    on_row : callable, optional
-        Told the share done.
-
-    Returns
-    -------
-    HuntingMap
-        x is the gain, y the integral; border of the loop without steps.
+    Gives x is the gain, y the integral; border of the loop without steps.
     """
     feedback = car.feedback
     edge = stability_border(point, feedback.update_period_ms / 1000.0, tread_steps(car))

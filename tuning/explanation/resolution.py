@@ -11,13 +11,11 @@ from sim import Car
 from tuning.explanation.runs import Phases, Reals
 from tuning.loop import (
     IdlePoint,
+    Treads,
     base_position,
     largest_resting_move,
-    lattice_chance,
     linear_law,
-    resolution_ratio,
     resting_deadband_rpm,
-    smallest_resting_deadband,
     smallest_useful_move,
     tread_steps,
 )
@@ -182,25 +180,11 @@ def resolution_view(
 ) -> ResolutionView:
     """What the valve's steps are worth, and whether the deadband leaves it a place to rest.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    point : IdlePoint
-        Its warm idle.
-    phases : Phases
-        Starting phases for the chance.
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held [rpm].
-
-    Returns
-    -------
-    ResolutionView
-        The numbers.
+    Gives the numbers.
     """
     move, band = tread_steps(car), resting_deadband_rpm(car)
     worth = point.rpm_per_step
-    off = not car.feedback.acts
+    treads, off = Treads(move, worth), not car.feedback.acts
     expected = [False] if off else hunting_expected(car, point, phases)
     return ResolutionView(
         rpm=point.rpm,
@@ -208,15 +192,15 @@ def resolution_view(
         needed_steps=point.needed_steps,
         target_rpm=point.target_rpm,
         move_steps=move,
-        move_rpm=move * worth,
+        move_rpm=treads.rpm,
         deadband_rpm=band,
-        ratio=resolution_ratio(band, move, worth),
+        ratio=treads.ratio(band),
         chance=float(np.mean(expected)),
-        chance_even=0.0 if off else lattice_chance(band, move, worth),
+        chance_even=0.0 if off else treads.restless_chance(band),
         scatter_rpm=scatter_rpm,
         deadband_in_scatters=band / scatter_rpm if scatter_rpm > 0.0 else float("inf"),
-        smallest_deadband_rpm=smallest_resting_deadband(move, worth),
-        smallest_deadband_with_scatter_rpm=smallest_resting_deadband(move, worth, scatter_rpm),
+        smallest_deadband_rpm=treads.smallest_deadband_rpm(),
+        smallest_deadband_with_scatter_rpm=treads.smallest_deadband_rpm(scatter_rpm),
         smallest_useful_move_steps=smallest_useful_move(worth, scatter_rpm),
         largest_resting_move_steps=largest_resting_move(band, worth, scatter_rpm),
     )

@@ -52,21 +52,7 @@ class Phases:
 def even_phases(car: Car, point: IdlePoint, count: int, over_steps: int | None = None) -> Phases:
     """Spread the position needed evenly over one whole move.
 
-    Parameters
-    ----------
-    car : Car
-        Its leak and move.
-    point : IdlePoint
-        The idle point.
-    count : int
-        Phases, 1 or more.
-    over_steps : int, optional
-        Width; the car's own move if not given [steps].
-
-    Returns
-    -------
-    Phases
-        From half a move less to half a move more.
+    Gives from half a move less to half a move more.
     """
     width = float(tread_steps(car) if over_steps is None else over_steps)
     shifts = ((np.arange(count) + 0.5) / count - 0.5) * width
@@ -78,15 +64,7 @@ def even_phases(car: Car, point: IdlePoint, count: int, over_steps: int | None =
 def without_scatter(car: Car) -> Car:
     """The same car with even combustion and a perfect speed reading.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    Car
-        Cylinders alike at their mean, no scatter, no reading noise, no rounding of the reading.
+    Gives cylinders alike at their mean, no scatter, no reading noise, no rounding of the reading.
     """
     cylinders = car.engine.cylinders
     mean = float(np.mean(car.engine.cylinder_balance))
@@ -174,25 +152,7 @@ def run_phases(
 ) -> Samples:
     """Run each car in each phase from each starting speed.
 
-    Parameters
-    ----------
-    cars : sequence of Car
-        Changed copies of one car.
-    phases : Phases
-        Starting phases, the same for all.
-    coolant_degC : float
-        Coolant temperature, held [degC].
-    seed : int
-        First seed; phase n takes seed + n, the same for every car.
-    offsets_rpm : sequence of float
-        Speeds at the start above target [rpm].
-    duration_s : float
-        Length of the runs [s].
-
-    Returns
-    -------
-    Samples
-        Rows car by car, then phase by phase, then start by start.
+    Gives rows car by car, then phase by phase, then start by start.
     """
     scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
     fleet = _phase_fleet(cars, phases, scenario)

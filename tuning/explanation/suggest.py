@@ -9,11 +9,9 @@ from controllers import LAWS, law_of
 from sim import Car
 from tuning.loop import (
     IdlePoint,
-    SampledLaw,
-    border,
-    smallest_resting_deadband,
+    Treads,
+    calm_settings,
     smallest_useful_move,
-    starting_settings,
 )
 
 ROOM = 1.1
@@ -26,11 +24,6 @@ ROUND_rpm = 5.0
 RULED = "pi"
 """The law for which the rules give gains."""
 ROUND_gain = 0.1
-
-
-def ruled_gains(car: Car, point: IdlePoint) -> SampledLaw:
-    """Gains by the AMIGO rule at the car's own update period."""
-    return starting_settings(point.plant, car.feedback.update_period_ms / 1000.0, "amigo")
 
 
 def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[str, Any]:
@@ -47,9 +40,8 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
         return {}
     worth = point.rpm_per_step
     move = smallest_useful_move(worth, scatter_rpm, readings=4.0)
-    law = ruled_gains(car, point)
-    law = law.scaled(min(1.0, border(point, law, move).multiplier / BORDER_LEAST))
-    half_width = ROOM * smallest_resting_deadband(move, worth) + SCATTERS * scatter_rpm
+    law = calm_settings(point.plant, car.feedback.update_period_ms / 1000.0, move, BORDER_LEAST)
+    half_width = ROOM * Treads(move, worth).smallest_deadband_rpm() + SCATTERS * scatter_rpm
     alike = law_of(car.feedback).searched == LAWS[RULED].searched
     return {
         "law": car.feedback.law if alike else RULED,

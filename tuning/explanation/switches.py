@@ -108,19 +108,7 @@ def eased_gains(car: Car, linear: LinearView) -> dict[str, Any]:
 def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Switch]:
     """The car as it is, and copies with one possible cause switched off each.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    linear : LinearView
-        Says how far gains must come down.
-    suggested : dict
-        Suggested settings, as of table [feedback]; may be empty.
-
-    Returns
-    -------
-    list of Switch
-        "as_is" first.
+    Gives "as_is" first.
     """
     period = car.feedback.update_period_ms
     quick = max(min(SHORTEST_UPDATE_ms, period), period / QUICKER)

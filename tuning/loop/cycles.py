@@ -111,32 +111,11 @@ def square_cycle(
 ) -> Cycle | None:
     """The slow cycle between two positions, in which speed settles before the next move.
 
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledLaw
-        Engine and controller.
-    min_move_steps : int
-        Minimum move m, 1 or more [steps].
-    deadband_rpm : float
-        Half-width D, 0 or more [rpm].
-    phase : float
-        Where the target lies between the positions, above 0 and below 1 [-].
+    Gives none if there is none: a position lies within the deadband, nothing integrates, or the
+    gain alone carries the wanted position back (m - 1 <= Kp m S).
 
-    Returns
-    -------
-    Cycle or None
-        None if there is none: a position lies within the deadband, nothing integrates, or the gain
-        alone carries the wanted position back (m - 1 <= Kp m S).
-
-    Raises
-    ------
-    ValueError
-        If a setting is outside its range.
-
-    Notes
-    -----
-    Switches are assumed to come after the transient: trust it while low_s and high_s are some
-    three residence times.  Source: derivation our own, in the module's docstring.
+    Switches are assumed to come after the transient: trust it while low_s and high_s are some three
+    residence times. Source: derivation our own, in the module's docstring.
     """
     check_shell(min_move_steps, deadband_rpm, phase)
     tread_rpm = min_move_steps * plant.rpm_per_step
@@ -176,23 +155,11 @@ def _transient_area(
 def step_response(plant: LinearIdle, move_steps: int) -> tuple[Reals, Reals, Reals]:
     """Speed after one move of the valve, from its command on.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        The engine, stable with the valve still.
-    move_steps : int
-        Steps of the move, one after the other, 1 or more [steps].
+    Gives shape (2049,): time until all has settled, true and read speed as shares of their end [s,
+    -, -].
 
-    Returns
-    -------
-    time, true, reading : ndarray
-        Shape (2049,): time until all has settled, true and read speed as shares of their end
-        [s, -, -].
-
-    Notes
-    -----
-    Half a period of the answer to a square wave slow enough to settle, all harmonics.
-    Source: the exact response; derivation our own.
+    Half a period of the answer to a square wave slow enough to settle, all harmonics. Source: the
+    exact response; derivation our own.
     """
     slowest = float(np.min(np.abs(plant.poles().real)))
     half = 12.0 / slowest + 4.0 * plant.residence_time_s + move_steps * plant.valve_step_s

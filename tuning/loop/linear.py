@@ -141,29 +141,10 @@ class LinearIdle:
     def response(self, s: ArrayLike, of: str = "valve_steps", measured: bool = False) -> Complexes:
         """Exact transfer function from one input to speed.
 
-        Parameters
-        ----------
-        s : array_like
-            Laplace variable, ``1j * omega`` for a frequency response, any shape [rad/s].
-        of : str
-            One of ``INPUTS``.
-        measured : bool
-            Whether the speed reading (``sensor_response``) is included.
+        Gives complex, shape of ``s`` [rpm per unit of the input].
 
-        Returns
-        -------
-        ndarray
-            Complex, shape of ``s`` [rpm per unit of the input].
-
-        Raises
-        ------
-        ValueError
-            If ``of`` is not one of ``INPUTS``.
-
-        Notes
-        -----
-        Solves (s I - A - A_delayed exp(-s delay)) x = B: the delay is exact.
-        Source: textbook state space; derivation our own.
+        Solves (s I - A - A_delayed exp(-s delay)) x = B: the delay is exact. Source: textbook state
+        space; derivation our own.
         """
         if of not in INPUTS:
             raise ValueError(f"of: {of!r}, allowed: {', '.join(INPUTS)}")
@@ -207,15 +188,10 @@ class LinearIdle:
     def poles(self) -> Complexes:
         """The two poles of manifold and crank, exact to the delay.
 
-        Returns
-        -------
-        ndarray
-            Complex, shape (2,), the slower first [1/s].
+        Gives complex, shape (2,), the slower first [1/s].
 
-        Notes
-        -----
-        Poles without delay, followed by Newton's method while the delay grows to its own.
-        Source: derivation our own.
+        Poles without delay, followed by Newton's method while the delay grows to its own. Source:
+        derivation our own.
         """
         # Off the real axis, so that two real poles that meet may part into a pair.
         poles = np.linalg.eigvals(self.A + self.A_delayed) * (1.0 + 0.02j)
@@ -250,14 +226,9 @@ class LinearIdle:
     def is_stable(self) -> bool:
         """Tell whether the engine holds its speed with the valve still.
 
-        Returns
-        -------
-        bool
-            True if every characteristic root has a negative real part, exact to the delay.
+        Gives true if every characteristic root has a negative real part, exact to the delay.
 
-        Notes
-        -----
-        The characteristic function turns by two quarters from frequency 0 to infinity.  Source:
+        The characteristic function turns by two quarters from frequency 0 to infinity. Source:
         Mikhailov's criterion, 1938; for delays Stepan, Retarded Dynamical Systems, 1989 (from
         memory).
         """

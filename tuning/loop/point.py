@@ -107,14 +107,12 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
 
     Gives departures from that point.
 
-    Notes
-    -----
     From charge to torque: the delay in crank angle; the charge is drawn over one firing interval
-    and its torque held over one, half of which each is in that angle or in the interval before,
-    so half an interval is added.  A spark table that advances by a per rpm below target adds
-    torque for the charge just trapped, which then takes the same way.  A reading that keeps a
-    share k of the old one at each firing lags by k/(1 - k) intervals.
-    Source: ``sim.firing`` and ``sim.prepare.delay_shares``; derivation our own.
+    and its torque held over one, half of which each is in that angle or in the interval before, so
+    half an interval is added. A spark table that advances by a per rpm below target adds torque for
+    the charge just trapped, which then takes the same way. A reading that keeps a share k of the
+    old one at each firing lags by k/(1 - k) intervals. Source: ``sim.firing`` and
+    ``sim.prepare.delay_shares``; derivation our own.
     """
     interval_s = 120.0 / slopes.rpm / car.engine.cylinders
     keep = car.sensors.rpm_smoothing
@@ -145,18 +143,7 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
 def with_rpm_per_step(plant: LinearIdle, rpm_per_step: float) -> LinearIdle:
     """The same engine with another worth of a step.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        The engine.
-    rpm_per_step : float
-        What a step is worth, above 0: over a move of several steps the mean over them, say
-        [rpm/step].
-
-    Returns
-    -------
-    LinearIdle
-        All else as it was.
+    Gives all else as it was.
     """
     scaled = plant.B.copy()
     scaled[:, 0] *= rpm_per_step / plant.rpm_per_step

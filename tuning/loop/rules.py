@@ -9,16 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tuning.loop.delays import Complexes, mean_over
 from tuning.loop.linear import LinearIdle
+from tuning.loop.margins import ultimate_gain
 from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
 
-Rule = Literal["simc", "amigo", "slow"]
 SLOW_DELAYS = 4.0
 """Closed-loop time of the rule "slow", in delays of the reduced engine [-]."""
 
@@ -178,26 +177,8 @@ def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOr
 def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> RulePI:
     """PI settings by the SIMC rule.
 
-    Parameters
-    ----------
-    model : FirstOrderDelay
-        Plant.
-    closed_loop_time_s : float, optional
-        Time constant wanted of the closed loop, above minus the delay; the delay if not given,
-        which is tight and yet robust [s].
+    Gives kc = T/(k (tc + L)), Ti = min(T, 4 (tc + L)).
 
-    Returns
-    -------
-    RulePI
-        Kc = T/(k (tc + L)), Ti = min(T, 4 (tc + L)).
-
-    Raises
-    ------
-    ValueError
-        If the closed-loop time is too small.
-
-    Notes
-    -----
     Source: S. Skogestad, Journal of Process Control 13 (2003) 291-309.
     """
     wanted = model.delay_s if closed_loop_time_s is None else closed_loop_time_s
@@ -213,20 +194,11 @@ def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> 
 def amigo_pi(model: FirstOrderDelay) -> RulePI:
     """PI settings by the AMIGO rule: more cautious, made for a sensitivity peak of 1.4.
 
-    Parameters
-    ----------
-    model : FirstOrderDelay
-        Plant.
+    Gives K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7
+    L^2).
 
-    Returns
-    -------
-    RulePI
-        K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7 L^2).
-
-    Notes
-    -----
-    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for
-    PID control, Journal of Process Control 14 (2004) 635-650.
+    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for PID
+    control, Journal of Process Control 14 (2004) 635-650.
     """
     k, t, late = model.gain_rpm_per_step, model.time_constant_s, model.delay_s
     gain = 0.15 / k + (0.35 - late * t / (late + t) ** 2) * t / (k * late)
@@ -254,7 +226,7 @@ def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
 def starting_settings(
     plant: LinearIdle,
     update_period_s: float,
-    rule: Rule = "simc",
+    rule: str = "simc",
     largest_sensitivity: float = 1.8,
 ) -> SampledLaw:
     """Gains to start a search from: by rule, then eased until the exact loop is calm.
@@ -301,3 +273,32 @@ def starting_settings(
     )
     response = loop_response(plant, law, frequencies(plant, law, 800))
     return law.scaled(robust_share(response, largest_sensitivity))
+
+
+def calm_settings(
+    plant: LinearIdle, update_period_s: float, move_steps: int, border_least: float
+) -> SampledLaw:
+    """Gains by the cautious rule, and so many times below those at which the loop swings.
+
+    Parameters
+    ----------
+    plant : LinearIdle
+        The engine, stable with the valve still; rpm must rise with steps.
+    update_period_s : float
+        Time between controller updates, above 0 [s].
+    move_steps : int
+        Size of the moves whose travel time counts [steps].
+    border_least : float
+        Least factor from the gains to those at the border, above 0 [-].
+
+    Returns
+    -------
+    SampledLaw
+        Gains in the units of table [feedback].
+
+    Notes
+    -----
+    Source: ``starting_settings`` by the rule "amigo", then ``ultimate_gain``.
+    """
+    law = starting_settings(plant, update_period_s, "amigo")
+    return law.scaled(min(1.0, ultimate_gain(plant, law, move_steps).multiplier / border_least))

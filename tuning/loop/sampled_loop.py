@@ -68,33 +68,15 @@ class SampledLaw:
     def scaled(self, multiplier: float) -> SampledLaw:
         """The same law with all gains multiplied.
 
-        Parameters
-        ----------
-        multiplier : float
-            0 or more [-].
-
-        Returns
-        -------
-        SampledLaw
-            New settings.
+        Gives new settings.
         """
         return replace(self, **{name: getattr(self, name) * multiplier for name in GAINS})
 
     def response(self, omega_rad_s: ArrayLike) -> Complexes:
         """Exact frequency response of the law, sample to sample.
 
-        Parameters
-        ----------
-        omega_rad_s : array_like
-            Frequencies above 0 and up to pi / update period [rad/s].
+        Gives complex, same shape [steps/rpm].
 
-        Returns
-        -------
-        ndarray
-            Complex, same shape [steps/rpm].
-
-        Notes
-        -----
         ``Kp + Ki h z/(z - 1) + Kd (z - 1)/(h z)`` on the unit circle, the target standing still.
         The integral takes in the present error before the trim is formed (backward rectangle).
         Source: semantics fixed for table [feedback].

@@ -6,8 +6,11 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from controllers import law_of
 from sim import Car
+from tuning.loop.delays import Reals
 from tuning.loop.laws import linear_law, tread_steps
 from tuning.loop.margins import UltimateGain, margins, ultimate_gain
 from tuning.loop.point import IdlePoint, idle_point
@@ -18,6 +21,8 @@ COLD_degC, HALF_WARM_degC = 20.0, 50.0
 """Coolant temperatures looked at beside the warm idle."""
 AWAY_SHARE = 0.15
 """How far above and below the target the loop is looked at too [-]."""
+RAYS = 25
+"""Ratios of the two gains at which the border is looked for."""
 QUICK_UPDATE_s = 0.01
 """Update period that stands for none [s]."""
 
@@ -111,19 +116,7 @@ class LinearView:
 def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> UltimateGain:
     """Where the loop begins to swing by itself.
 
-    Parameters
-    ----------
-    point : IdlePoint
-        The engine.
-    law : SampledLaw or None
-        The controller; None where feedback is off.
-    move_steps : int
-        Size of the moves whose travel time counts [steps].
-
-    Returns
-    -------
-    UltimateGain
-        With feedback off infinite for an engine that holds its speed, else 0.
+    Gives with feedback off infinite for an engine that holds its speed, else 0.
     """
     if law is not None:
         return ultimate_gain(point.plant, law, move_steps)
@@ -202,3 +195,38 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
         border(at_once, law, move).multiplier,
         border(point, quicker, move).multiplier,
     )
+
+
+def stability_border(
+    point: IdlePoint, update_period_s: float, move_steps: int
+) -> tuple[Reals, Reals]:
+    """Gains at which the loop without steps begins to swing, over their ratio.
+
+    Parameters
+    ----------
+    point : IdlePoint
+        The engine.
+    update_period_s : float
+        Time between updates, above 0 [s].
+    move_steps : int
+        Size of the moves whose travel time counts [steps].
+
+    Returns
+    -------
+    gains, integrals : numpy.ndarray
+        Shape (rays,): proportional and integral gain [steps per 100 rpm (and second)].
+
+    Notes
+    -----
+    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
+    """
+    tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
+    rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]
+    found = []
+    for gain, integral in rays:
+        law = SampledLaw(gain, integral, update_period_s)
+        multiplier = border(point, law, move_steps).multiplier
+        if np.isfinite(multiplier):
+            found.append((gain * multiplier, integral * multiplier))
+    table = np.array(found).reshape(-1, 2)
+    return table[:, 0], table[:, 1]

@@ -18,9 +18,13 @@ from typing import Any
 
 import numpy as np
 
+from controllers import law_of
+from sim import Car
 from tuning.loop.cycles import Cycle, check_shell, square_cycle
 from tuning.loop.delays import Reals
+from tuning.loop.laws import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.linear import LinearIdle
+from tuning.loop.point import IdlePoint, with_rpm_per_step
 from tuning.loop.sampled_loop import SampledLaw
 from tuning.loop.waveform import Loop, Pattern, Waves, at_share, drawn, waveforms
 from tuning.loop.whole_updates import whole_updates
@@ -33,6 +37,8 @@ SHARES = 25
 """Shares of the period tried for the stay at the lower position."""
 MOST_TREADS = 6
 """Cycles over more positions than this and one are not followed."""
+EDGE = 1.0e-3
+"""A target nearer than this to a position counts as this far from it [-]."""
 
 
 def _one_tread_patterns(loop: Loop, phase: float, periods: Reals) -> list[tuple[Pattern, bool]]:
@@ -178,39 +184,18 @@ def predicted_cycles(
 ) -> list[Cycle]:
     """Stable cycles over a few neighbouring positions, quick and slow, with all harmonics.
 
-    Parameters
-    ----------
-    plant, law : LinearIdle, SampledLaw
-        Engine and controller.
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
-    deadband_rpm : float
-        Half-width, 0 or more [rpm].
-    phase : float
-        Where the target lies between two positions, above 0 and below 1 [-].
+    Gives from quick to slow; empty if there is none, or nothing integrates.
 
-    Returns
-    -------
-    list of Cycle
-        From quick to slow; empty if there is none, or nothing integrates.
-
-    Raises
-    ------
-    ValueError
-        If a setting is outside its range.
-
-    Notes
-    -----
     Exact for the linear plant but for the means taken over the moments of update and firing, and
     for moves larger than the minimum, which a quick wanted position can make between updates.
     Cycles of few updates lock to whole numbers of them: those over two positions are recounted in
-    whole updates, for those over more expect half an update either way.
-    Stable is told by the slope at the two-position cycle that it grew from: a longer period must
-    carry the wanted position further.  A cycle is confirmed if the memory staircase, driven by the
-    predicted wave, makes just these moves; unconfirmed ones (mostly irregular chatter at the
-    deadband's edge) are given only if no other is found.
-    Source: the method of Tsypkin's locus for relay loops (Tsypkin, Relay Control Systems, 1984,
-    from memory) with unequal stays, several relays, deadband and law added; derivation our own.
+    whole updates, for those over more expect half an update either way. Stable is told by the slope
+    at the two-position cycle that it grew from: a longer period must carry the wanted position
+    further. A cycle is confirmed if the memory staircase, driven by the predicted wave, makes just
+    these moves; unconfirmed ones (mostly irregular chatter at the deadband's edge) are given only
+    if no other is found. Source: the method of Tsypkin's locus for relay loops (Tsypkin, Relay
+    Control Systems, 1984, from memory) with unequal stays, several relays, deadband and law added;
+    derivation our own.
     """
     check_shell(min_move_steps, deadband_rpm, phase)
     if law.integral_steps_per_100rpm_s == 0.0:
@@ -253,3 +238,40 @@ def _told(loop: Loop, pattern: Pattern, waves: Waves, stable: bool, confirmed: b
         positions=pattern.on.size + 1,
         confirmed=confirmed,
     )
+
+
+def cycles_at(
+    car: Car, point: IdlePoint, rpm_per_step: float, phase: float
+) -> tuple[list[Cycle], Cycle | None]:
+    """Cycles that theory predicts for a car whose target lies at a phase between two positions.
+
+    Parameters
+    ----------
+    car : Car
+        Its law and settings.
+    point : IdlePoint
+        The engine.
+    rpm_per_step : float
+        Mean worth of a step between the two positions, above 0 [rpm/step].
+    phase : float
+        Where the target lies between them, 0 at the lower and 1 at the upper [-].
+
+    Returns
+    -------
+    cycles : list of Cycle
+        Stable ones with all harmonics, from quick to slow.
+    square : Cycle or None
+        The slow one in closed form.
+
+    Notes
+    -----
+    None where feedback is off, the law has no gains of its own, or the engine does not hold its
+    speed.  Source: ``predicted_cycles`` and ``square_cycle``.
+    """
+    law, move, band_rpm = linear_law(car), tread_steps(car), resting_deadband_rpm(car)
+    if law is None or not law_of(car.feedback).has_gains or not point.plant.is_stable():
+        return [], None
+    plant = with_rpm_per_step(point.plant, rpm_per_step)
+    inside = min(max(phase, EDGE), 1.0 - EDGE)
+    square = square_cycle(plant, law, move, band_rpm, inside)
+    return predicted_cycles(plant, law, move, band_rpm, inside), square

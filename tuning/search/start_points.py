@@ -8,9 +8,8 @@ from __future__ import annotations
 from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback
 from tuning.loop import (
     IdlePoint,
-    Rule,
+    Treads,
     first_order_plus_delay,
-    smallest_resting_deadband,
     starting_settings,
     usual_idle,
 )
@@ -20,7 +19,7 @@ UPDATE_s = 0.1
 """Update period of the rules' settings [s]."""
 LOOKS = 60.0
 """Readings that the valve should rest for in the rules' deadband: some 6 s at idle [-]."""
-RULES: dict[str, Rule] = {"simc": "simc", "amigo": "amigo", "simc, slow": "slow"}
+RULES = {"simc": "simc", "amigo": "amigo", "simc, slow": "slow"}
 """Rules for gains, by the names of their settings."""
 LEADS = (
     (2, 1.0, 0.7, 0.7),
@@ -93,12 +92,12 @@ def _by_rule(space: Space, law: str, idle: IdlePoint, scatter_rpm: float) -> dic
     described = LAWS[law]
     model = first_order_plus_delay(idle.plant, UPDATE_s)
     slow_ms = 1000.0 * (model.delay_s + model.time_constant_s)
-    names: dict[str, Rule] = RULES if described.has_gains else {law: "simc"}
+    names = RULES if described.has_gains else {law: "simc"}
     found = {}
     for place, (name, rule) in enumerate(names.items()):
         move = 1 + place % 2
         gains = starting_settings(idle.plant, UPDATE_s, rule)
-        band = smallest_resting_deadband(move, model.gain_rpm_per_step, scatter_rpm, LOOKS)
+        band = Treads(move, model.gain_rpm_per_step).smallest_deadband_rpm(scatter_rpm, LOOKS)
         leads = DERIVATIVE in described.searched
         gain = gains.gain_steps_per_100rpm
         values = {
