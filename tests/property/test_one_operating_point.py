@@ -11,7 +11,7 @@ import pytest
 from controllers import curve_along, curve_at
 from sim import Car, with_values
 from tests.random_cars import random_car
-from tuning.checks import base_spots
+from tuning.checks.room import spot_at
 from tuning.explanation.suggest import suggested_settings
 from tuning.identification.uncertainty import figures_with_intervals
 from tuning.loop.laws import tread_steps
@@ -56,7 +56,7 @@ def test_the_worth_of_a_step_is_one_number(cars: list[tuple[Car, IdlePoint]]) ->
         assert fitted["rpm_per_step"].value == worth
         assert fitted["settled_rpm"].value == pytest.approx(point.target_rpm, rel=1e-3)
         assert fitted["main_pole_rad_s"].value == abs(point.plant.poles()[0])
-        assert base_spots(car)[-1].rpm_per_step == worth
+        assert spot_at(car, 90.0).rpm_per_step == worth
         assert rpm_per_step(car) == worth
 
 
@@ -64,7 +64,7 @@ def test_the_position_for_a_speed_is_one_number(cars: list[tuple[Car, IdlePoint]
     for car, point in cars:
         if point.needed_steps <= car.valve.open_limit_steps:
             assert needed_steps(car, point.target_rpm, 90.0) == point.needed_steps
-            assert base_spots(car)[-1].needed_steps == point.needed_steps
+            assert spot_at(car, 90.0).needed_steps == point.needed_steps
 
 
 def test_gains_by_rule_are_the_same_in_explanation_and_search(

@@ -102,7 +102,7 @@ def base_spots(car: Car) -> list[Spot]:
     """
     places = temperatures(car)
     passed = passings(car, [degC for degC in places if degC < WARMED_degC])
-    return [_spot(car, degC, passed.get(degC)) for degC in places]
+    return [spot_at(car, degC, passed.get(degC)) for degC in places]
 
 
 def temperatures(car: Car) -> list[float]:
@@ -126,7 +126,8 @@ def temperatures(car: Car) -> list[float]:
     return [*filled, kept[-1]]
 
 
-def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
+def spot_at(car: Car, coolant_degC: float, passing: Passing | None = None) -> Spot:
+    """The base curve at one temperature, of an engine that has settled or is on its way."""
     from sim.linearise import settled_rpm
 
     valve = car.valve
