@@ -8,7 +8,8 @@ No constant of the explanation was set on them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -82,6 +83,18 @@ def healthy(rng: np.random.Generator) -> tuple[Car, IdlePoint] | None:
     return with_values(drawn, {"feedback": feedback, "curves": {"base_steps": base}}), point
 
 
+def _slow_valve(rng: np.random.Generator, point: IdlePoint, law: SampledLaw) -> Changes:
+    """A valve so slow that gains swing with it that a quick valve leaves far below their border."""
+    move, step_s = int(rng.integers(2, 5)), float(rng.uniform(0.04, 0.1))
+    slow = replace(point.plant, valve_step_s=step_s)
+    quick_border = ultimate_gain(point.plant, law, move).multiplier
+    slow_border = ultimate_gain(slow, law, move).multiplier
+    times = math.sqrt(quick_border * slow_border) * rng.uniform(0.9, 1.1)
+    half = {"pulse_ms": 500.0 * step_s, "rest_ms": 500.0 * step_s}
+    band = {"min_move_steps": move, "deadband_rpm": move * point.rpm_per_step * 0.6}
+    return {"valve": half, "feedback": _gains(law.scaled(times)) | band}
+
+
 def fault(rng: np.random.Generator, cause: str, point: IdlePoint) -> Changes:
     """What is changed, and by how much."""
     u, half = rng.uniform, 0.5 * point.rpm_per_step
@@ -89,8 +102,7 @@ def fault(rng: np.random.Generator, cause: str, point: IdlePoint) -> Changes:
     if cause == "gains":
         return {"feedback": _at_border(point, law, 1.0 / u(1.2, 2.5))}
     if cause == "valve_speed":
-        slow = {"pulse_ms": float(u(25.0, 50.0)), "rest_ms": float(u(25.0, 50.0))}
-        return {"valve": slow, "feedback": _at_border(point, law, u(1.5, 3.0))}
+        return _slow_valve(rng, point, law)
     if cause == "updates":
         slow = {"update_period_ms": float(u(800.0, 2500.0))}
         return {"feedback": slow | _at_border(point, law, u(1.5, 3.0))}
@@ -108,7 +120,7 @@ def without(cause: str, changes: Changes) -> Changes:
     """The same without the fault itself: gains that came along stay."""
     kept = {table: dict(values) for table, values in changes.items()}
     kept.pop("valve", None)
-    for key in ("update_period_ms", "trim_limit_steps", "min_move_steps", "deadband_rpm"):
+    for key in ("update_period_ms", "trim_limit_steps"):
         kept["feedback"].pop(key, None)
     return {} if cause in ("gains", "resolution") else kept
 
