@@ -7,6 +7,7 @@ is what the owner has already found out by hand.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +17,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from sim.car import Car, car_to_toml, with_values
-from sim.errors import InputError
+from sim.errors import InputError, Problem
 from sim.files import one_problem
 from sim.key_lines import nearest_line
 from sim.problems import plain_problems
@@ -63,6 +64,9 @@ def estimate_car(
     cooling: str = "water",
 ) -> tuple[Car, dict[str, str]]:
     """Estimate a car from a few facts."""
+    _refuse_no_numbers(
+        displacement_cm3=displacement_cm3, target_rpm=target_rpm, pulse_ms=pulse_ms, rest_ms=rest_ms
+    )
     values = _from_size(displacement_cm3, cylinders)
     values["car"] = {"name": name, "note": "Estimated from a few facts; fit it to a log."}
     values["thermal"] = {"cooling": cooling}
@@ -74,6 +78,16 @@ def estimate_car(
     leak_mm2, area_mm2 = _air_for_base(rough)
     car = with_values(rough, {"valve": {"area_mm2": area_mm2}, "throttle": {"leak_mm2": leak_mm2}})
     return car, _notes(car)
+
+
+def _refuse_no_numbers(**facts: float) -> None:
+    """Refuse facts that are no finite numbers, before anything is computed from them."""
+    wrong = [(name, value) for name, value in facts.items() if not math.isfinite(value)]
+    if wrong:
+        raise InputError(
+            Problem("--" + name.replace("_", "-"), 1, name, f"not a number ({value}), allowed: one")
+            for name, value in wrong
+        )
 
 
 def new_car_toml(

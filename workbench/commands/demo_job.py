@@ -11,6 +11,7 @@ from typing import Any
 from workbench.output.first_run import compiling_beside, wait_for
 from workbench.output.printing import Screen
 from workbench.output.progress import Tell
+from workbench.output.results import check_place
 from workbench.report.report import Report, Section, write_report
 from workbench.words.wording import in_words, worded
 
@@ -53,6 +54,7 @@ class Job:
     def write(self, name: str, write: Callable[[Path], object]) -> None:
         """Write one file into the folder."""
         path = self.out / name
+        check_place(path)
         write(path)
         self.files.append(str(path))
 

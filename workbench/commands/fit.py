@@ -55,7 +55,7 @@ def fit(
         raise one_problem("--out", 1, "out", "missing, allowed: a car file to write")
     from tuning import read_log
 
-    check_place(out)
+    check_place(out, car, *logs)
     wanted = columns_from_text(columns)
     recorded = [read_log(log, wanted) for log in logs]
     for log in recorded:

@@ -59,8 +59,10 @@ def new(
     from sim import save_car
     from sim.estimates import base_from_text, estimate_car
     from sim.files import one_problem
+    from workbench.output.results import check_place
 
     screen = Screen("new", as_json, quiet)
+    check_place(out)
     if out.exists() and not force:
         message = "is there already, allowed: a new name, or --force (the old one is kept as .bak)"
         raise one_problem(out, 1, "file", message)

@@ -37,7 +37,7 @@ def sheet(
         message = f'unknown form ("{out.suffix}"), allowed: {", ".join(FORMS)}'
         raise one_problem(out, 1, "--out", message)
     read = load_car(car)
-    check_place(out)
+    check_place(out, car)
     screen.warn_of_compiling()
     with screen.progress("predicting") as tell:
         made = make_sheet(read, seed=seed, on_progress=tell)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -49,6 +50,7 @@ def simulate(
 
     screen = Screen("simulate", as_json, quiet)
     read_car, read_scenario = load_car(car), load_scenario(scenario)
+    places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)
     screen.warn_of_compiling()
     from sim import simulate as run
     from workbench.figures.trace import trace_finding
@@ -59,7 +61,7 @@ def simulate(
     told, hunts = _hunting(measures, floor_rpm)
     story = _story(trace, read_car, read_scenario)
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
-    files = _write(trace, read_car, finding, out, story) if out is not None else []
+    files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
@@ -77,9 +79,7 @@ def simulate(
         "files": [str(file) for file in files],
     }  # fmt: skip
     if events:
-        result["events"] = [
-            {"time_s": one.time_s, "name": one.name, "text": one.text} for one in trace.events
-        ]
+        result["events"] = [asdict(one) for one in trace.events]
     screen.finish(result)
 
 
@@ -143,26 +143,39 @@ def _rows(measures: Measures) -> list[list[str]]:
     ]
 
 
-def _write(trace: Trace, car: Car, finding: str, out: Path, story: StartStory | None) -> list[Path]:
-    """Write trace and figures; ``out`` is a folder, or the name of trace or figure."""
-    from workbench.figures.trace import trace_figure
-    from workbench.output.drawing import save_figure
-    from workbench.output.results import made_folder
+def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
+    """Find where trace and figures may go; ``out`` is a folder, or the name of trace or figure."""
+    from workbench.output.results import check_place, made_folder
 
+    if out is None:
+        return []
     if out.suffix.lower() == ".csv":
         table, picture = out, out.with_suffix(".png")
     elif out.suffix.lower() in DRAWN:
         table, picture = out.with_suffix(".csv"), out
     else:
         made_folder(out)
-        stem = re.sub(r"[^A-Za-z0-9]+", "-", f"{trace.name}-{trace.scenario}").strip("-")
+        stem = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:100]
         table, picture = out / f"{stem}.csv", out / f"{stem}.png"
+    places = [table, picture, picture.with_name(f"{picture.stem}-start{picture.suffix}")]
+    for place in places:
+        check_place(place, *inputs)
+    return places
+
+
+def _write(
+    trace: Trace, car: Car, finding: str, places: list[Path], story: StartStory | None
+) -> list[Path]:
+    """Write trace and figures."""
+    from workbench.figures.trace import trace_figure
+    from workbench.output.drawing import save_figure
+
+    table, picture, start = places
     trace.to_csv(table)
     save_figure(trace_figure(trace, car, finding), picture)
     if story is None:
         return [table, picture]
     from workbench.figures.start import start_figure
 
-    start = picture.with_name(f"{picture.stem}-start{picture.suffix}")
     save_figure(start_figure(trace, story), start)
     return [table, picture, start]

@@ -59,7 +59,9 @@ def tune(
     if out is None and not as_json:
         raise one_problem("--out", 1, "out", "missing, allowed: a car file to write")
     read = load_car(car)
-    check_place(out)
+    if resume:
+        _refuse_nothing_to_resume(storage)
+    check_place(out, car)
     screen.warn_of_compiling()
     from tuning import tune as tune_car
 
@@ -78,3 +80,15 @@ def tune(
     if out is not None:
         screen.say(f"written: {out}")
     screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
+
+
+def _refuse_nothing_to_resume(storage: str | None) -> None:
+    """Refuse to resume where no study is kept, instead of beginning one anew unasked."""
+    from sim.files import one_problem
+
+    allowed = "allowed: the --storage of a study, or no --resume to begin one"
+    if storage is None:
+        raise one_problem("--resume", 1, "storage", f"missing, {allowed}")
+    path = storage.removeprefix("journal:").removeprefix("sqlite:///")
+    if "://" not in path and not Path(path).is_file():
+        raise one_problem(path, 1, "storage", f"no study there to resume, {allowed}")

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
+from workbench.output.failing import object_printed
 from workbench.output.progress import Tell, told_progress
 
 if TYPE_CHECKING:
@@ -134,6 +135,7 @@ class Screen:
         if self.as_json:
             text = json.dumps(plain({"command": self.command, **result}), allow_nan=False)
             sys.stdout.write(text + "\n")
+            object_printed()
         sys.stdout.flush()
         raise typer.Exit(1 if bad else 0)
 

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 
+from workbench.output.kinds import SHEET_COLUMNS
 from workbench.output.printing import plain
 from workbench.sheet.parts import Sheet
 
@@ -25,7 +26,7 @@ def sheet_csv(sheet: Sheet) -> str:
     """
     stream = io.StringIO()
     table = csv.writer(stream, lineterminator="\n")
-    table.writerow(["section", "item", "value", "unit", "entry", "entry_unit", "remark"])
+    table.writerow(SHEET_COLUMNS)
     table.writerow(["car", sheet.car, sheet.law, "law", "", "", ""])
     for title, text in sheet.cautions:
         table.writerow(["caution", title, "", "", "", "", text])
