@@ -28,6 +28,7 @@ FloatArray = NDArray[np.float64]
 WRITTEN_COLUMNS = (
     "time_s", "rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg",
     "target_rpm", "iat_degC", "throttle_percent", "load_W",
+    "vehicle_speed_km_h",
 )  # fmt: skip
 
 
@@ -85,6 +86,8 @@ class Log:
         [%] throttle opening.
     load_W : ndarray or None
         [W] electrical load.
+    vehicle_speed_km_h : ndarray or None
+        [km/h] speed of the car.
     parts : tuple of slice
         Stretches between restarts and gaps (longer than 5 usual intervals or 2 s).
     rate_Hz : float
@@ -111,6 +114,7 @@ class Log:
     iat_degC: FloatArray | None = None
     throttle_percent: FloatArray | None = None
     load_W: FloatArray | None = None
+    vehicle_speed_km_h: FloatArray | None = None
     parts: tuple[slice, ...] = ()
     rate_Hz: float = 0.0
     refresh_s: Mapping[str, float] = field(default_factory=dict)

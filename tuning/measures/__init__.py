@@ -12,6 +12,7 @@ from tuning.measures.hunting_rule import (
     hunting_chance,
     hunts,
     is_hunting,
+    regular_swing,
     run_answer,
     run_note,
 )
@@ -51,6 +52,7 @@ __all__ = [
     "is_hunting",
     "measure",
     "measure_runs",
+    "regular_swing",
     "resample_hold",
     "run_answer",
     "run_note",

@@ -42,7 +42,7 @@ SURE, MOST_LEFT = 0.9, 0.15
 """Level of the interval of a chance; "does not hunt" leaves at most so much of it [-]."""
 
 
-def regular_swing(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> NDArray[np.bool_]:
+def regular_swings(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> NDArray[np.bool_]:
     """Runs whose speed swings regularly and by more than scatter makes."""
     repeating = REPEATING_ALONE if floor_rpm is None else REPEATING
     floor = 0.0 if floor_rpm is None else np.asarray(floor_rpm)
@@ -93,7 +93,7 @@ def hunts(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> NDArray[np.b
     scatter 99 %; 96 % (99 %) where its period wanders by a tenth.
     """
     goes = np.asarray(of("half_swings")) >= FEWEST_HALF_SWINGS
-    return regular_swing(of, floor_rpm) | (goes & swung_by_valve(of, floor_rpm))
+    return regular_swings(of, floor_rpm) | (goes & swung_by_valve(of, floor_rpm))
 
 
 def known_floor(floor_rpm: float | None) -> float | None:
@@ -117,6 +117,24 @@ def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
         False also where the measures are nan: less than about 2.2 periods, too short to tell.
     """
     return bool(hunts(lambda name: getattr(measures, name), known_floor(floor_rpm)))
+
+
+def regular_swing(measures: Measures, floor_rpm: float | None = None) -> bool:
+    """Tell whether speed swings regularly in one run, whatever the valve does.
+
+    Parameters
+    ----------
+    measures : Measures
+        Of a run with a hunting window.
+    floor_rpm : float, optional
+        ``hunting_rpm`` of this engine with the valve held [rpm]; None, 0 or nan: not known.
+
+    Returns
+    -------
+    bool
+        The first half of ``hunts``.
+    """
+    return bool(regular_swings(lambda name: getattr(measures, name), known_floor(floor_rpm)))
 
 
 def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
@@ -165,7 +183,7 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
     """
     answer = run_answer(measures, floor_rpm)
     swing_rpm, period_s = measures.hunting_rpm, measures.hunting_period_s
-    regular = bool(regular_swing(lambda name: getattr(measures, name), known_floor(floor_rpm)))
+    regular = regular_swing(measures, floor_rpm)
     if answer == DOES_NOT_HUNT:
         return Note("measures.run.does_not_hunt", swing_rpm=swing_rpm)
     if answer == CANNOT_TELL and math.isnan(swing_rpm):

@@ -110,12 +110,13 @@ def _diagnose(job: Job) -> None:
     from sim.files import bundled_folder
     from tuning import diagnose, read_log
     from workbench.report.log import diagnosis_section
+    from workbench.words.wording import in_words
 
     with job.step("log", "reading its log"):
         log = read_log(bundled_folder() / "logs" / HUNTING_LOG)
         result = diagnose(log)
         job.sections.append(diagnosis_section(log, result))
-    job.tell("log", result.lines()[0])
+    job.tell("log", in_words(result.lines()[0]))
     job.results["diagnosis"] = result.to_dict()
 
 

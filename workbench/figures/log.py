@@ -22,6 +22,7 @@ from workbench.output.drawing import (
     styled,
 )
 from workbench.words import units
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -120,7 +121,7 @@ def diagnosis_figure(
 
     Gives as of ``segments_figure``, the verdict as its title.
     """
-    finding = diagnosis.lines()[0] if titled else ""
+    finding = in_words(diagnosis.lines()[0], imperial) if titled else ""
     return segments_figure(log, diagnosis.segments, finding, imperial)
 
 
@@ -132,7 +133,7 @@ def fit_finding(fit: Fit) -> str:
     errors = [one.rms_rpm for one in fit.held_back]
     rms = float(np.sqrt(np.mean(np.square(errors)))) if errors else float("nan")
     if not fit.trusted:
-        return f"Not to be trusted: {fit.reasons[0]}."
+        return f"Not to be trusted: {in_words(fit.reasons[0])}."
     return (
         f"The fitted model predicts holds it had not seen to {rms:.0f} rpm rms; scatter alone is"
         f" {fit.scatter.rms_rpm:.0f} rpm."
@@ -271,6 +272,6 @@ def comparison_figure(comparison: Comparison) -> Figure:
         axes[-1].set_xlabel("time [s]")
         axes[-1].set_xlim(float(over.time_s[0]), float(over.time_s[-1]))
         _legend_above(axes[0], 3)
-        figure.suptitle(comparison.lines()[0], fontsize=10, x=0.01, ha="left", wrap=True)
+        figure.suptitle(in_words(comparison.verdict), fontsize=10, x=0.01, ha="left", wrap=True)
         figure.align_ylabels()
     return figure

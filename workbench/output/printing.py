@@ -133,7 +133,10 @@ class Screen:
     def finish(self, result: Mapping[str, Any], bad: bool = False) -> NoReturn:
         """End the command: print the JSON object if wanted, and set the exit status."""
         if self.as_json:
-            text = json.dumps(plain({"command": self.command, **result}), allow_nan=False)
+            from workbench.words.wording import worded
+
+            told = worded({"command": self.command, **result})
+            text = json.dumps(plain(told), allow_nan=False)
             sys.stdout.write(text + "\n")
             object_printed()
         sys.stdout.flush()

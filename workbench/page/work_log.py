@@ -92,6 +92,7 @@ def log_work(
     from workbench.figures.log import diagnosis_figure
     from workbench.output.column_names import columns_from_text
     from workbench.output.drawing import figure_bytes
+    from workbench.words.wording import worded
 
     tell(0.1, "reading")
     try:
@@ -101,7 +102,7 @@ def log_work(
     tell(0.4, "judging")
     found = diagnose(log, car)
     tell(0.8, "drawing")
-    verdict, *lines = without_folders(found.lines(), [path])
+    verdict, *lines = without_folders(worded(found.lines()), [path])
     return {
         "path": path, "name": path.name, "new": True, "whose": whose, "verdict": verdict,
         "lines": [in_page_words(one) for one in lines],
@@ -126,6 +127,7 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
     from workbench.output.column_names import columns_from_text
     from workbench.output.drawing import figure_bytes
+    from workbench.words.wording import worded
 
     by_hand = columns_from_text(columns or None)
     try:
@@ -138,7 +140,7 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
             for message in without_folders([one.message], paths)
         ) from error
     tell(1.0, "drawing")
-    verdict, *lines = without_folders(found.lines(), paths)
+    verdict, *lines = without_folders(worded(found.lines()), paths)
     numbers = figure_bytes(numbers_figure(found, titled=False), "svg")
     curves = range(min(len(found.curves), MOST_CURVES))
     pictures = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from workbench.output.printing import number
 from workbench.sheet.parts import Sheet
 from workbench.words import units
+from workbench.words.wording import in_words
 
 SETTING_COLUMNS = ("setting", "ours", "unit", "enter", "in", "why")
 EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")
@@ -57,7 +58,7 @@ def expected_cells(sheet: Sheet) -> list[list[str]]:
     Gives as ``EXPECTED_COLUMNS``.
     """
     return [
-        [row.meaning, f"{number(row.low)} to {number(row.high)}", row.unit]
+        [in_words(row.meaning), f"{number(row.low)} to {number(row.high)}", row.unit]
         for row in sheet.expected.rows
     ]
 

@@ -9,6 +9,7 @@ import json
 from workbench.output.kinds import SHEET_COLUMNS
 from workbench.output.printing import plain
 from workbench.sheet.parts import Sheet
+from workbench.words.wording import in_words, worded
 
 
 def sheet_json(sheet: Sheet) -> str:
@@ -16,7 +17,10 @@ def sheet_json(sheet: Sheet) -> str:
 
     Gives one object.
     """
-    return json.dumps(plain(sheet.to_dict()), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return (
+        json.dumps(plain(worded(sheet.to_dict())), indent=1, ensure_ascii=False, allow_nan=False)
+        + "\n"
+    )
 
 
 def sheet_csv(sheet: Sheet) -> str:
@@ -50,7 +54,9 @@ def sheet_csv(sheet: Sheet) -> str:
         table.writerow(["homing and timing", name, value, "", "", "", remark])
     for one in sheet.expected.rows:
         span = f"{one.low:.4g} to {one.high:.4g}"
-        table.writerow(["expected", one.meaning, span, one.unit, "", "", "eight runs in ten"])
+        table.writerow(
+            ["expected", in_words(one.meaning), span, one.unit, "", "", "eight runs in ten"]
+        )
     for text in sheet.watch:
         table.writerow(["watch", "", "", "", "", "", text])
     for text in sheet.stop:

@@ -4,15 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from workbench.words import checks, explanation, guide, hunting, open_loop, starts, stress
+from workbench.words import (
+    checks,
+    diagnosis,
+    explanation,
+    fit,
+    guide,
+    hunting,
+    open_loop,
+    prediction,
+    starts,
+    stress,
+)
 from workbench.words.wording import Sentence
 
 SENTENCES: Mapping[str, Sentence] = {
     **checks.SENTENCES,
+    **diagnosis.SENTENCES,
     **explanation.SENTENCES,
+    **fit.SENTENCES,
     **guide.SENTENCES,
     **hunting.SENTENCES,
     **open_loop.SENTENCES,
+    **prediction.SENTENCES,
     **starts.SENTENCES,
     **stress.SENTENCES,
 }

@@ -1,0 +1,102 @@
+"""What is predicted and how it compares with what was recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from workbench.words.wording import Sentence, Tell, in_words
+
+if TYPE_CHECKING:
+    from tuning.prediction import Comparison
+
+MEASURES = {
+    "hunting_rpm": (
+        "swing at idle, peak to peak",
+        "a step is worth more than the model has, or something beside the valve swings",
+        "calmer than expected",
+    ),
+    "scatter_rms_rpm": (
+        "variation of speed, rms",
+        "speed varies more: hunting, or firing less even than the model's",
+        "speed varies less than expected",
+    ),
+    "mean_error_rpm": (
+        "target less mean speed",
+        "the engine is short of air: base curve, or feedback at its limit",
+        "the engine has too much air: base curve, throttle stop or a leak",
+    ),
+    "lowest_rpm": (
+        "lowest speed",
+        "it dips less than expected",
+        "it dips deeper than expected",
+    ),
+    "dip_rpm": (
+        "dip after a load, mean",
+        "loads are larger, or torque comes later than the model has",
+        "loads are smaller than the model has",
+    ),
+    "settle_s": (
+        "settling after a load, mean",
+        "feedback is slower on the car: are the settings entered as listed?",
+        "it settles sooner than expected",
+    ),
+    "moves_per_min": (
+        "valve moves a minute",
+        "scatter or hunting keeps the valve busy",
+        "the valve rests more than expected",
+    ),
+    "mean_steps": (
+        "mean valve position",
+        "the car needs more steps: steps lost, a pinched hose, or more friction",
+        "the car needs fewer steps: a leak, or the throttle stop moved",
+    ),
+}
+"""Meaning of what is compared, and what it hints at where the record is above, below."""
+EXPECTED = {
+    "hunting_rpm": "swing at warm idle, peak to peak",
+    "worst_dip_rpm": "deepest dip as everything electric comes on",
+    "settle_s": "settling after a load",
+    "undershoot_rpm": "furthest below target after a blip",
+    "lowest_rpm": "lowest speed, blip and loads included",
+    "moves_per_min": "valve moves a minute",
+}
+
+
+def _of(column: int) -> Sentence:
+    def told(values: Mapping[str, Any], _: Tell) -> str:
+        return MEASURES[values["name"]][column]
+
+    return told
+
+
+SENTENCES: dict[str, Sentence] = {
+    "prediction.measure": _of(0),
+    "prediction.more": _of(1),
+    "prediction.less": _of(2),
+    "prediction.no_hint": "",
+    "prediction.expected": lambda values, _: EXPECTED[values["name"]],
+    "prediction.as_predicted": "The car does what was predicted.",
+    "prediction.differs": "The car differs from the prediction in: {measures}.",
+    "prediction.difference": "{measure}: {hint}.",
+    "prediction.runs_stall": (
+        "{stalling_percent:.0f} of the predicted runs stall under these loads"
+    ),
+    "prediction.loads_guessed": (
+        "loads were not recorded: their times were found, their size is guessed"
+    ),
+}
+
+
+def predicted_and_recorded(result: Comparison) -> Sequence[Sequence[str]]:
+    """Table a comparison: measure, predicted, range, recorded, verdict."""
+    return [
+        [
+            in_words(row.meaning),
+            f"{row.predicted:.3g} {row.unit}",
+            f"{row.low:.3g} to {row.high:.3g}",
+            f"{row.recorded:.3g}",
+            "as predicted" if row.agrees else "differs",
+        ]
+        for row in result.rows
+    ]
