@@ -102,11 +102,11 @@ def _keeps_time(swing: Swing) -> bool:
 
 
 def share_made(log: Log, swing: Swing, car: Car | None) -> float:
-    """Share of the swing that the valve's moves can make, by the valve's worth at that period.
+    """Share of the swing that the valve's moves can make, by its worth at that period [-].
 
     Gives 0 where manifold pressure goes against speed, as under torque or a load, or where a
     slow swing does not go with the valve; 1 at the most; of a valve whose worth is not known,
-    1 unless no valve of this kind could do it.
+    1 unless no valve of this kind could do it [-].
 
     Source: first-order lag of the usual engine; our limits.
     """

@@ -50,7 +50,13 @@ class Expected:
         return Note("prediction.expected", name=self.name)
 
     def to_dict(self) -> dict[str, Any]:
-        """Give the row as plain values, the meaning as a note."""
+        """Give the row as plain values, the meaning as a note.
+
+        Returns
+        -------
+        dict
+            By attribute, and the meaning.
+        """
         return {**asdict(self), "meaning": self.meaning.to_dict()}
 
 
