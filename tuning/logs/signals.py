@@ -205,7 +205,7 @@ SIGNALS: tuple[Signal, ...] = (
         "vehicle_speed_km_h", "road speed", "km/h", -1.0, 500.0,
         ("vehicle speed",),
         (
-            "road speed", "car speed", "driving speed", "wheel speed", "fahrgeschwindigkeit",
+            "road speed", "car speed", "driving speed", "fahrgeschwindigkeit",
             "vitesse vehicule", "velocita veicolo", "velocidad del vehiculo",
         ),
         _sets("vehicle speed", "road speed"),
