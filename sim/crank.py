@@ -226,27 +226,3 @@ def friction_torque_per_bar(displacement_m3: float) -> float:
     Source: definition of mean effective pressure, Heywood (1988), ch. 2: T = mep Vd/(4 pi).
     """
     return 1.0e5 * displacement_m3 / (4.0 * math.pi)
-
-
-def motored_friction_bar(speed_rpm: float, coefficients: tuple[float, float, float]) -> float:
-    """Friction mean effective pressure of a warm engine.
-
-    Parameters
-    ----------
-    speed_rpm : float
-        Crank speed [rpm].
-    coefficients : tuple of float
-        Coefficients over speed in thousands of rpm [bar].
-
-    Returns
-    -------
-    float
-        Friction mean effective pressure [bar].
-
-    Notes
-    -----
-    Source: Barnes-Moss in Heywood (1988), ch. 13: 0.97 + 0.15 n + 0.05 n2, pumping included.
-    """
-    thousands = speed_rpm / 1000.0
-    constant, linear, square = coefficients
-    return constant + thousands * (linear + thousands * square)

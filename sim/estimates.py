@@ -16,19 +16,14 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from sim.car import Car, car_to_toml, with_values
+from sim.car import Car, with_values
 from sim.errors import InputError, Problem
 from sim.files import one_problem
 from sim.key_lines import nearest_line
 from sim.problems import plain_problems
+from sim.toml_text import FROM_BASE, RUBS, RULE_OF_THUMB, STARTING_POINT, TYPICAL
 
 Curve = tuple[tuple[float, float], ...]
-
-RULE_OF_THUMB = "estimated from displacement: common practice, no source"
-FROM_BASE = "estimated so that the base curve holds the target in the model"
-TYPICAL = "typical value: common practice, no source"
-RUBS = "only what rubs, with pumping apart: our judgement, no source"
-STARTING_POINT = "starting point, to be searched"
 
 DEFAULT_BASE: Curve = ((0.0, 50.0), (30.0, 30.0), (50.0, 20.0), (65.0, 14.0), (80.0, 12.0))
 """[degC, steps] a base curve as it is often found."""
@@ -88,34 +83,6 @@ def _refuse_no_numbers(**facts: float) -> None:
             Problem("--" + name.replace("_", "-"), 1, name, f"not a number ({value}), allowed: one")
             for name, value in wrong
         )
-
-
-def new_car_toml(
-    displacement_cm3: float,
-    cylinders: int,
-    target_rpm: float = 900.0,
-    pulse_ms: float = 4.0,
-    rest_ms: float = 1.0,
-    base: Sequence[tuple[float, float]] = DEFAULT_BASE,
-    *,
-    name: str = "my car",
-    cooling: str = "water",
-) -> str:
-    """Write a commented car file from a few facts.
-
-    Gives TOML; the comment of each estimated key says so.
-    """
-    car, notes = estimate_car(
-        displacement_cm3,
-        cylinders,
-        target_rpm,
-        pulse_ms,
-        rest_ms,
-        base,
-        name=name,
-        cooling=cooling,
-    )
-    return car_to_toml(car, notes)
 
 
 def _checked(values: dict[str, Any], name: str) -> Car:

@@ -196,15 +196,44 @@ def bundled_folder() -> Path:
     return Path(__file__).resolve().parent.parent / "scenarios"
 
 
-def bundled_names(folder: Path) -> list[str]:
-    """List the bundled files of a folder.
+def bundled_cars() -> list[str]:
+    """List the cars that come with evenidle.
 
-    Gives their names without ending, sorted.
+    Returns
+    -------
+    list of str
+        Names that `load_car` and `simulate` take, sorted.
     """
-    return sorted(file.stem for file in folder.glob("*.toml"))
+    return _names(bundled_folder() / "cars", ".toml")
 
 
-def find_file(path_or_name: str | Path, folder: Path, what: str) -> Path:
+def bundled_scenarios() -> list[str]:
+    """List the scenarios that come with evenidle.
+
+    Returns
+    -------
+    list of str
+        Names that `load_scenario` and `simulate` take, sorted.
+    """
+    return _names(bundled_folder(), ".toml")
+
+
+def bundled_logs() -> list[str]:
+    """List the recorded logs that come with evenidle.
+
+    Returns
+    -------
+    list of str
+        Names that `tuning.read_log` takes, sorted.
+    """
+    return _names(bundled_folder() / "logs", ".csv")
+
+
+def _names(folder: Path, ending: str) -> list[str]:
+    return sorted(file.stem for file in folder.glob(f"*{ending}"))
+
+
+def find_file(path_or_name: str | Path, folder: Path, what: str, ending: str = ".toml") -> Path:
     """Return the file meant by a path or by the bare name of a bundled file.
 
     Gives A path that exists, or one given with a folder or an ending, to be read and reported on.
@@ -213,9 +242,9 @@ def find_file(path_or_name: str | Path, folder: Path, what: str) -> Path:
     name = str(path_or_name)
     if not re.fullmatch(r"[A-Za-z0-9_-]{1,100}", name) or path.is_file():
         return path
-    bundled = folder / f"{name}.toml"
+    bundled = folder / f"{name}{ending}"
     if bundled.is_file():
         return bundled
-    names = ", ".join(bundled_names(folder))
+    names = ", ".join(_names(folder, ending))
     message = f"not found, allowed: a {what} file, or a bundled {what}: {names}"
     raise one_problem(name, 1, "file", message)

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from controllers import SETTINGS_FIELDS, TICKS_PER_s, matrix
+from controllers import SETTINGS_FIELDS, Feedback, TICKS_PER_s, controller_row, matrix
 from sim.batch import COUNTERS, LANES, Plan, SAMPLE_s, run_rows
 from sim.begin import SCENARIO_FIELDS
 from sim.car import Car
 from sim.happenings import SETTABLE
-from sim.prepare import car_row, new_blocks, scenario_row, settings_row, stack_tables
+from sim.prepare import car_row, new_blocks, scenario_row, stack_tables
 from sim.records import CAR_FIELDS, Tables
 from sim.scenario import Scenario
 
@@ -104,7 +104,25 @@ def settings_table(cars: Sequence[Car]) -> np.ndarray:
     numpy.ndarray
         Shape (cars, settings fields).
     """
-    return np.vstack([matrix(settings_row(car)) for car in cars])
+    return np.vstack([matrix(controller_row(car)) for car in cars])
+
+
+def settings_of(car: Car, choices: Sequence[Feedback]) -> np.ndarray:
+    """Stack several feedback settings for one car.
+
+    Parameters
+    ----------
+    car : Car
+        Its open limit and the fading of its after-start air go with each.
+    choices : sequence of Feedback
+        At least one.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (choices, settings fields).
+    """
+    return np.vstack([matrix(controller_row(car, one)) for one in choices])
 
 
 def full_plan(

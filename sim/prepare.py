@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from controllers import TICKS_PER_s, car_curves, compiled, controller_row, matrix, rows
+from controllers import TICKS_PER_s, car_curves, compiled, matrix, rows
 from sim.air import standard_atmosphere
 from sim.begin import SCENARIO_FIELDS, set_ambient, set_rest, set_valve
 from sim.car import Car
@@ -27,20 +27,9 @@ __all__ = [
     "pumping_coefficients",
     "scenario_events",
     "scenario_row",
-    "settings_row",
     "stack_tables",
     "valve_areas_m2",
 ]
-
-
-def settings_row(car: Car) -> Any:
-    """Turn a car's feedback settings into the record that compiled code reads.
-
-    Gives one row of the controller's settings.
-    """
-    return controller_row(
-        car.feedback, car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
-    )
 
 
 def scenario_row(scenario: Scenario) -> Any:

@@ -135,8 +135,6 @@ NO_EVENT, FIRING, VALVE_STEP, SCENARIO, THERMAL, UPDATE, STALL, RACE, END = rang
 VALVE_TABLE_STEPS = 513
 """Steps the valve's area table can hold."""
 MOST_CYLINDERS = 12
-EVENT_COLUMNS = 3
-"""Columns of the scenario's events: tick, code of what is set, value."""
 
 
 class Tables(NamedTuple):

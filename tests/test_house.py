@@ -16,7 +16,7 @@ from tests.source_tree import PACKAGES, ROOT, functions, imports, parsed, shown,
 TOP_LEVEL = {
     *PACKAGES,
     "scenarios", "tests", ".ci",
-    "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml",
+    "evenidle.py", "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml",
     ".editorconfig", ".gitattributes", ".gitignore", ".git",
 }  # fmt: skip
 MOST_LINES_IN_A_FILE = 400

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from sim import car_to_toml, load_car, with_values
-from tests.command.running import run
+from tests.command.running import owners_car, remarks, run
 
 ALL = (
     "demo", "new", "check", "simulate", "explain", "fit", "diagnose", "tune", "stress", "base",
@@ -180,8 +180,8 @@ def test_colour_and_quiet() -> None:
 
 
 def test_tune_leaves_the_base_curve_alone(tmp_path: Path) -> None:
-    tuned = tmp_path / "tuned.toml"
-    outcome = run("tune", "trials", "--budget", "quick", "--out", tuned, "--json")
+    mine, tuned = owners_car(tmp_path), tmp_path / "tuned.toml"
+    outcome = run("tune", mine, "--budget", "quick", "--out", tuned, "--json")
     assert outcome.status == 0, outcome.err
     result = outcome.result
     assert {"settings", "now", "predicted", "trials", "engines", "seconds"} <= set(result)
@@ -194,6 +194,7 @@ def test_tune_leaves_the_base_curve_alone(tmp_path: Path) -> None:
     car = load_car(tuned)
     assert car.curves == load_car("trials").curves
     assert car.feedback.deadband_rpm == result["settings"]["deadband_rpm"]
+    assert remarks(mine) <= remarks(tuned)
     assert result["predicted"]["hunting_rpm"] < result["now"]["hunting_rpm"]
 
 

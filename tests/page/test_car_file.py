@@ -43,6 +43,8 @@ def test_changes_are_kept_and_the_file_as_it_was_stays_beside(mine: Path) -> Non
         session.keep()
         assert session.saved == session.car
         assert load_car(mine) == session.car
+        assert mine.read_text().startswith("# wet Tuesday\n"), "the owner's remark stays"
+        assert mine.read_text().count("#") == original.count("#")
     assert mine.with_name("mine.toml.bak").read_text() == original
     session.take_back()
     session.keep()
@@ -85,6 +87,13 @@ def test_what_somebody_else_did_to_the_file_is_left(mine: Path, gone: bool) -> N
     assert left.name == ("moved.toml" if gone else "mine.toml")
     session.save_as(str(mine.with_name("again.toml")))
     assert load_car(mine.with_name("again.toml")).feedback.deadband_rpm == 40.0
+
+
+def test_a_copy_under_a_new_name_keeps_the_remarks(mine: Path) -> None:
+    session = opened(mine)
+    session.change("feedback", deadband_rpm=40.0)
+    session.save_as(str(mine.with_name("copy.toml")))
+    assert mine.with_name("copy.toml").read_text().startswith("# wet Tuesday\n")
 
 
 @pytest.mark.parametrize("by_path", [False, True])

@@ -6,18 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from sim.car import Car, load_car
+from sim.car import Car, load_car, save_car
 from sim.errors import InputError
 from sim.estimates import (
     DEFAULT_BASE,
-    FROM_BASE,
-    RULE_OF_THUMB,
     Curve,
     base_from_text,
     estimate_car,
-    new_car_toml,
 )
 from sim.prepare import equilibrium
+from sim.toml_text import FROM_BASE, RULE_OF_THUMB
 
 TWIN_BASE: Curve = ((0.0, 46.0), (40.0, 28.0), (100.0, 15.0))
 AT_SEAT: Curve = ((0.0, 40.0), (80.0, 0.0))
@@ -61,8 +59,10 @@ def test_the_cold_base_holds_about_the_cold_target(
 
 
 def test_a_new_file_loads_and_says_what_is_estimated(tmp_path: Path) -> None:
-    text = new_car_toml(1300.0, 4, 880.0, 3.5, 1.5, base_from_text("0:50, 30:30, 80:12"), name="x")
-    (tmp_path / "car.toml").write_text(text, encoding="utf-8")
+    base = base_from_text("0:50, 30:30, 80:12")
+    estimated, notes = estimate_car(1300.0, 4, 880.0, 3.5, 1.5, base, name="x")
+    save_car(estimated, tmp_path / "car.toml", notes)
+    text = (tmp_path / "car.toml").read_text(encoding="utf-8")
     car = load_car(tmp_path / "car.toml")
     assert car.name == "x"
     assert (car.valve.pulse_ms, car.valve.rest_ms) == (3.5, 1.5)

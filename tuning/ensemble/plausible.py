@@ -135,21 +135,6 @@ class Plausible:
         told = ", ".join(f"{_PLAIN_NAMES[key]} {_percent(known[key])}" for key in largest)
         return f"plausible car {index}: {told}" if told else f"plausible car {index}"
 
-    def with_feedback(self, car: Car) -> tuple[Car, ...]:
-        """The same cars with another car's feedback settings.
-
-        Parameters
-        ----------
-        car : Car
-            Whose settings to take.
-
-        Returns
-        -------
-        tuple of Car
-            In the same order.
-        """
-        return tuple(one.model_copy(update={"feedback": car.feedback}) for one in self.cars)
-
 
 def _percent(factor: float) -> str:
     return f"{abs(factor - 1.0) * 100.0:.0f} % {'more' if factor > 1.0 else 'less'}"

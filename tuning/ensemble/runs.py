@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controllers import Feedback, controller_row, matrix
+from controllers import Feedback
 from sim import (
     COUNTERS,
     Car,
@@ -22,6 +22,7 @@ from sim import (
     full_plan,
     make_fleet,
     run_plan,
+    settings_of,
 )
 from tuning.ensemble.drives import SHIFT_s, centring_steps, shifted, starting_phases
 from tuning.measures import COLUMN, MEASURES, measure_runs, stalled_at
@@ -173,11 +174,6 @@ class TrialRuns:
         swing = self.run([held], base_curve_wrong=False).of("hunting_rpm")[0]
         self.floor = np.nan_to_num(known_mean(swing, axis=-1))
 
-    @property
-    def runs_per_candidate(self) -> int:
-        """Runs that one candidate costs."""
-        return len(self.cars) * len(self.drives) * len(self.seeds)
-
     def run(
         self,
         candidates: Sequence[Feedback],
@@ -256,7 +252,7 @@ class TrialRuns:
         errors, offsets = starting_phases(len(self.seeds), len(self.cars))
         plan = full_plan(
             self._fleet,
-            np.vstack([self._row(one) for one in candidates]),
+            settings_of(self.cars[0], candidates),
             seeds=self.seeds,
             rpm_offset=offsets,
         )
@@ -265,14 +261,6 @@ class TrialRuns:
         wrong = errors[plan.car, plan.scenario % len(self.seeds)] if base_curve_wrong else 0.0
         centring = self._centring[plan.scenario // len(self.seeds)]
         return plan._replace(seed=own_seeds(plan.seed, plan.car), base_error_steps=wrong + centring)
-
-    def _row(self, feedback: Feedback) -> np.ndarray:
-        car = self.cars[0]
-        return matrix(
-            controller_row(
-                feedback, car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
-            )
-        )
 
     def _runs(
         self, values: np.ndarray, counted: np.ndarray, candidates: Sequence[Feedback]

@@ -13,9 +13,17 @@ from typing import Any
 
 import numpy as np
 
-from controllers import matrix
-from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, with_values
-from sim.prepare import settings_row
+from sim import (
+    COUNTERS,
+    Car,
+    Plan,
+    SAMPLE_s,
+    Scenario,
+    make_fleet,
+    run_plan,
+    settings_table,
+    with_values,
+)
 from tuning.explanation.runs import Reals, without_scatter
 from tuning.loop import IdlePoint
 from tuning.measures import COLUMN, measure_runs
@@ -149,7 +157,7 @@ def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: 
     car, scenario = (axis.ravel() for axis in np.indices((len(cars), len(scenarios))))
     plan = Plan(
         cars=np.ascontiguousarray(fleet.cars),
-        settings=np.vstack([matrix(settings_row(one)) for one in cars]),
+        settings=settings_table(cars),
         scenarios=np.ascontiguousarray(fleet.scenarios),
         car=car,
         setting=car,

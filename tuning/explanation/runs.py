@@ -14,9 +14,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from controllers import Feedback, controller_row, matrix
-from sim import COUNTERS, Car, Fleet, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, with_values
-from sim.prepare import settings_row
+from controllers import Feedback
+from sim import (
+    COUNTERS,
+    Car,
+    Fleet,
+    Plan,
+    SAMPLE_s,
+    Scenario,
+    make_fleet,
+    run_plan,
+    settings_of,
+    settings_table,
+    with_values,
+)
 from sim.records import CAR_FIELDS
 from tuning.loop import IdlePoint, tread_steps
 
@@ -161,7 +172,7 @@ def run_phases(
     setting = which // len(phases)
     plan = _rows_plan(
         fleet,
-        np.vstack([matrix(settings_row(car)) for car in cars]),
+        settings_table(cars),
         which,
         setting,
         (seed + which % len(phases)) % 2.0**31,
@@ -187,8 +198,7 @@ def run_settings(
     """
     scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
     fleet = _phase_fleet([car], phases, scenario)
-    fade_s, limit = car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
-    table = np.vstack([matrix(controller_row(one, fade_s, limit)) for one in feedbacks])
+    table = settings_of(car, feedbacks)
     offsets = np.asarray(offsets_rpm, dtype=float)
     setting, which = (axis.ravel() for axis in np.indices((len(feedbacks), len(phases))))
     plan = _rows_plan(

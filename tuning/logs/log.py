@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError, Problem
-from sim.files import write_beside
+from sim.files import bundled_folder, find_file, write_beside
 from tuning.logs.order import put_in_order
 from tuning.logs.rows import Findings
 from tuning.logs.signals import BY_NAME
@@ -169,7 +169,8 @@ def read_log(
     Parameters
     ----------
     path : str or Path
-        Comma, semicolon or tab separated text with a header, or ASAM MDF 4 (``.mf4``).
+        Comma, semicolon or tab separated text with a header, or ASAM MDF 4 (``.mf4``); or a name
+        of ``sim.bundled_logs``.
     columns : mapping of str to str or None, optional
         Our name (``rpm``, ``map_kPa`` or short ``map``) to the file's column, with a unit in
         brackets where the file gives none or a wrong one (``"Pressure [inHg]"``); None or '' leaves
@@ -187,7 +188,7 @@ def read_log(
     InputError
         With one line for each problem: file, line, column, what is wrong, what is allowed.
     """
-    path = Path(path)
+    path = find_file(path, bundled_folder() / "logs", "log", ".csv")
     if path.suffix.lower() == ".mf4":
         from tuning.logs.mdf import read_mdf
 

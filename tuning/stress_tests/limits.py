@@ -33,10 +33,6 @@ FLARE_WARN_rpm, FLARE_FAIL_rpm = 400.0, 1200.0
 """Speed above the target while idling or under load [rpm]."""
 MOVES_WARN, MOVES_FAIL = 60.0, 240.0
 """Moves of the valve a minute [1/min]."""
-START_WARN_s, START_FAIL_s = 8.0, 30.0
-"""Time from cranking to running [s]."""
-START_FLARE_WARN_rpm, START_FLARE_FAIL_rpm = 900.0, 1800.0
-"""Speed above the target just after a start [rpm]."""
 LIMITED_WARN = 0.25
 """Share of the time at a trim limit [-]."""
 

@@ -8,8 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from controllers import controller_row, matrix
-from sim import COUNTERS, Car, Scenario, full_plan, make_fleet, run_plan
+from sim import COUNTERS, Car, Scenario, full_plan, make_fleet, run_plan, settings_of
 from tuning.ensemble import (
     STRESS,
     Plausible,
@@ -261,11 +260,10 @@ class _Matrix:
         self._period_s = car.feedback.update_period_ms / 1000.0
         self._fleet = make_fleet(self._cars, self._scenarios)
         held = car.feedback.model_copy(update={"law": "none"})
-        fade_s, limit = car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
         errors, offsets = starting_phases(len(seeds), len(self._cars))
         plan = full_plan(
             self._fleet,
-            np.vstack([matrix(controller_row(one, fade_s, limit)) for one in (car.feedback, held)]),
+            settings_of(car, (car.feedback, held)),
             seeds=seeds,
             rpm_offset=offsets,
         )

@@ -18,7 +18,7 @@ from workbench.words.wording import in_words, worded
 CAR = "trials"
 START_ERROR_steps = 2.0
 """The warm idle begins as its log does: beside the target, which hides nothing [steps]."""
-HUNTING_LOG, RECORDING_LOG = "trials_hunting.csv", "trials_recording.csv"
+HUNTING_LOG, RECORDING_LOG = "trials_hunting", "trials_recording"
 
 
 class Job:
@@ -107,13 +107,12 @@ def _describe(job: Job, car: Any) -> None:
 
 
 def _diagnose(job: Job) -> None:
-    from sim.files import bundled_folder
     from tuning import diagnose, read_log
     from workbench.report.log import diagnosis_section
     from workbench.words.wording import in_words
 
     with job.step("log", "reading its log"):
-        log = read_log(bundled_folder() / "logs" / HUNTING_LOG)
+        log = read_log(HUNTING_LOG)
         result = diagnose(log)
         job.sections.append(diagnosis_section(log, result))
     job.tell("log", in_words(result.lines()[0]))
@@ -122,13 +121,12 @@ def _diagnose(job: Job) -> None:
 
 def _fit(job: Job, car: Any) -> Any:
     from sim import save_car
-    from sim.files import bundled_folder
     from tuning import fit, read_log
     from workbench.figures.log import fit_finding
     from workbench.report.log import fit_section
 
     with job.step("fit", "fitting the model to a recording") as tell:
-        log = read_log(bundled_folder() / "logs" / RECORDING_LOG)
+        log = read_log(RECORDING_LOG)
         result = fit(car, log, seed=job.seed, on_progress=tell)
         job.sections.append(fit_section(result))
     job.write("fitted.toml", lambda path: save_car(result.car, path))

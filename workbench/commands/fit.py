@@ -67,7 +67,7 @@ def fit(
     with screen.progress("fitting") as tell:
         result = fit_car(read, recorded, seed=seed, on_progress=tell)
     if out is not None:
-        save_car(result.car, out, keep_old=True)
+        save_car(result.car, out, keep_old=True, text_of=car)
     say_lines(screen, result)
     if out is not None:
         screen.say(f"written: {out}")

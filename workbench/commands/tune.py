@@ -71,7 +71,7 @@ def tune(
             preset=preset, on_progress=tell,
         )  # fmt: skip
     if out is not None:
-        save_car(result.car, out, keep_old=True)
+        save_car(result.car, out, keep_old=True, text_of=car)
     screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")
     screen.table("Settings changed", ["setting", "now", "found"], changed_rows(read, result), " rr")
     for note in tune_notes(result):

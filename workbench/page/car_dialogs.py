@@ -7,9 +7,9 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from sim import bundled_cars
 from sim.errors import InputError
 from workbench.page.jobs import plain_problem
-from workbench.page.session import bundled_cars
 from workbench.page.shown import plain_button
 
 if TYPE_CHECKING:

@@ -35,8 +35,8 @@ class CarFile:
         self._known = _digest(path)
 
     @classmethod
-    def new(cls, name: str, car: Car) -> CarFile:
-        """Make one.
+    def new(cls, name: str, car: Car, text_of: Path | None = None) -> CarFile:
+        """Make one, with the text of another where there is one.
 
         Gives the file.
         """
@@ -54,7 +54,7 @@ class CarFile:
             raise one_problem(path, 1, "file", message)
         if there:
             raise one_problem(path, 1, "file", "is there already, allowed: a new name")
-        save_car(car, path)
+        save_car(car, path, text_of=text_of)
         return cls(path.resolve())
 
     @property

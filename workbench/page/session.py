@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim import Car, load_car, with_values
-from sim.files import bundled_names, one_problem
+from sim import Car, bundled_cars, load_car, with_values
+from sim.files import one_problem
 from workbench.page.car_file import CarFile
 from workbench.page.drafts import Draft, Drafts
 from workbench.page.jobs import Job
@@ -135,7 +135,8 @@ class Session:
 
     def save_as(self, name: str) -> None:
         """Write the car into a new file, which holds it from now on."""
-        self.file = CarFile.new(name, self.car)
+        of = None if self.file is None else self.file.path
+        self.file = CarFile.new(name, self.car, of)
         self.name = str(self.file.path)
         self.opened = self.saved = self.car
 
@@ -215,13 +216,3 @@ class Sessions:
             self.keep_draft(one)
             if one.job is not None:
                 one.job.end_now()
-
-
-def bundled_cars() -> list[str]:
-    """Names of the cars that come with evenidle.
-
-    Gives sorted.
-    """
-    from sim.car import cars_folder
-
-    return bundled_names(cars_folder())

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from workbench.page.jobs import Tell
 
 LOOK_EVERY_s = 0.7
-KEEP_FREE_s = 3.0
 SHOWN_s = 40.0
 """So much of the runs before and after is shown [s]."""
 

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from workbench.sheet.parts import Sheet
 
 FORMS = (".html", ".pdf")
-PRINT_dpi = 150
 
 
 @dataclass(frozen=True)
