@@ -171,7 +171,7 @@ def test_every_imported_library_is_declared(
     # Parts of a declared library's own interface: pydantic's errors, nicegui's web framework.
     known = {name.replace("-", "_") for name in requirement_names(*extras)}
     known |= {"pydantic_core", "starlette"}
-    known |= {*PACKAGES, "scenarios", "tests", *sys.stdlib_module_names}
+    known |= {*PACKAGES, "evenidle", "scenarios", "tests", *sys.stdlib_module_names}
     unknown = [
         f"{shown(path)}:{line}: {module}"
         for path in source_files(*folders)
