@@ -149,7 +149,7 @@ class Tables(NamedTuple):
     curves : numpy.ndarray
         Shape (cars, 4, 2, points): the controller's curves.
     events : numpy.ndarray
-        Shape (scenarios, events, EVENT_COLUMNS): what happens; the last row is the end.
+        Shape (scenarios, events, 3): tick, code of what is set, value; the last row is the end.
     """
 
     valve_m2: np.ndarray
