@@ -25,6 +25,10 @@ from sim.fleet import sample_count
 from sim.friction_limits import OVERSPEED_rpm
 from sim.linearise import linearise, settled_rpm
 from sim.prepare import equilibrium, new_blocks
+from tuning import explain
+from tuning.measures import measure, races
+from workbench.figures.trace import trace_finding
+from workbench.words.wording import in_words
 
 WIDE_OPEN = {"at_s": 1.0, "set": "throttle_share", "to": 1.0}
 TRAVEL, COUNTED = 40, 52
@@ -94,6 +98,20 @@ def test_what_is_beyond_the_stop_opens_nothing_more() -> None:
     assert equilibrium(car, float(COUNTED))["rpm"] == at_stop
     assert list(settled_rpm(car, [TRAVEL, COUNTED])) == pytest.approx([at_stop, at_stop], abs=1e-6)
     assert linearise(car, float(COUNTED)) == linearise(car, float(TRAVEL))
+
+
+def test_racing_is_told_before_all_else() -> None:
+    """At nearly twice its target for the whole run it was told not to hunt."""
+    car = short_travel()
+    trace = simulate(car, scenario())
+    measures = measure(trace)
+    assert races(measures.mean_error_rpm, trace.counters["target_rpm"])
+    assert "it races, " in trace_finding(trace, measures, None)
+    first = in_words(explain(car, quick=True).lines()[0])
+    assert first.startswith("It races: from 100 of 100 places")
+    assert f"The base curve asks for {COUNTED} steps, beyond the valve's stop at {TRAVEL}" in first
+    raced = simulate(light_engine(), scenario(WIDE_OPEN), seed=3)
+    assert "over-speed ends the run" in trace_finding(raced, measure(raced), None)
 
 
 def long_plan(runs: int) -> tuple[Any, ...]:

@@ -53,8 +53,8 @@ class AblationRow:
     left_share : float
         ``swing_rpm`` over that of the car as it is; where that hunts only with scatter, the
         swing above the valve-held floor over its own; nan where it does not hunt [-].
-    stalled_share : float
-        Share of runs that stalled [-].
+    stalled_share, racing_share : float
+        Share of runs that stalled, and that race [-].
     """
 
     key: str
@@ -71,6 +71,7 @@ class AblationRow:
     with_scatter_chance: float
     left_share: float
     stalled_share: float
+    racing_share: float
 
     @property
     def ends_it(self) -> bool:
@@ -167,6 +168,7 @@ def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> Ablat
         with_scatter_chance=regular_share(noisy, floor_rpm),
         left_share=float("nan"),
         stalled_share=float(ends.stalled.mean()),
+        racing_share=float(ends.racing.mean()),
     )
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sim import SAMPLE_s
 from tuning.explanation.runs import Reals, RUN_s, Samples
-from tuning.measures import COLUMN, measure_runs
+from tuning.measures import COLUMN, measure_runs, races
 
 Truths = NDArray[np.bool_]
 
@@ -42,8 +42,8 @@ class Ends:
         Mean of target less speed [rpm].
     limited_share : numpy.ndarray
         Share of the whole run at a trim limit [-].
-    stalled : numpy.ndarray
-        Whether it stalled.
+    stalled, racing : numpy.ndarray
+        Whether it stalled; whether it races.
     """
 
     hunting: Truths
@@ -56,6 +56,7 @@ class Ends:
     error_rpm: Reals
     limited_share: Reals
     stalled: Truths
+    racing: Truths
 
     @property
     def chance(self) -> float:
@@ -138,6 +139,8 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     for row in np.flatnonzero(hunting):
         swing[row], period[row] = _swing(rpm[row], steps[row])
     updates = duration_s / samples.period_s
+    target_rpm = samples.counted("target_rpm")
+    error_rpm = target_rpm - rpm.mean(axis=1, dtype=float)
     return Ends(
         hunting=hunting,
         swing_rpm=swing,
@@ -146,9 +149,10 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
         high_steps=steps.max(axis=1).astype(float),
         largest_move_steps=np.abs(changes).max(axis=1).astype(float),
         moves_per_min=moves * 60.0 / (tail * SAMPLE_s),
-        error_rpm=samples.counted("target_rpm") - rpm.mean(axis=1, dtype=float),
+        error_rpm=error_rpm,
         limited_share=samples.counted("limited_updates") / updates,
         stalled=stalled,
+        racing=races(error_rpm, target_rpm),
     )
 
 

@@ -58,7 +58,9 @@ def finer_valve(car: Car) -> tuple[Car, int]:
     finer.  A nudge becomes n times as many of one fine step.
     """
     valve, feedback = car.valve, car.feedback
-    n = max(1, min(FINEST, MOST_STEPS // valve.travel_steps))
+    # What lies beyond the stop counts too: a car file holds no more steps than these.
+    farthest = max(valve.travel_steps, valve.open_limit_steps, valve.area_mm2[-1][0])
+    n = max(1, min(FINEST, int(MOST_STEPS // farthest)))
     times_n = {
         key: min(NO_LIMIT_steps, getattr(feedback, key) * n)
         for key in ("entry_extra_steps", "aircon_steps")

@@ -23,12 +23,22 @@ SELDOM_STALLS = 0.01
 """From this share of runs stalls are told [-]."""
 SELDOM_HUNTS = 0.05
 """Below this share of quiet runs it is the scatter that makes it hunt [-]."""
+MOST_RACE = 0.5
+"""An engine that races from this share of places is told to race before all else [-]."""
 MOST_STALLS = 0.5
 """An engine that stalls from this share of places has no dips to speak of [-]."""
 
 
 def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
     row = f.table.as_is
+    if row.racing_share >= MOST_RACE:
+        return Note(
+            "explanation.headline.races",
+            of_100=100.0 * row.racing_share,
+            off_rpm=row.error_rpm,
+            base_steps=f.point.base_steps,
+            travel_steps=f.car.valve.travel_steps,
+        )
     if causes and causes[0].key == "not_feedback":
         return Note("explanation.headline.not_feedback", number=causes[0].number)
     if not f.table.hunts and row.chance > 0.0:

@@ -25,6 +25,7 @@ from tuning.measures.measuring import (
     resample_hold,
     stalled_at,
 )
+from tuning.measures.racing_rule import races
 from tuning.measures.row import (
     RUNNING_SHARE,
     START_TOLERANCE_rpm,
@@ -52,6 +53,7 @@ __all__ = [
     "is_hunting",
     "measure",
     "measure_runs",
+    "races",
     "regular_swing",
     "resample_hold",
     "run_answer",

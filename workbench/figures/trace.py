@@ -35,10 +35,18 @@ MOST_MARKS = 12
 
 def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str:
     """Say in one sentence what a run shows: whether it hunts, where that was asked, comes first."""
+    from tuning.measures import races
     from workbench.words.wording import in_words
 
     if not math.isnan(trace.stalled_s):
         return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
+    raced_s = trace.counters.get("raced_s", math.nan)
+    if not math.isnan(raced_s):
+        told_s = f"the engine races, and over-speed ends the run after {raced_s:.1f} s"
+        return f"{trace.name}, {trace.scenario}: {told_s}."
+    if races(measures.mean_error_rpm, trace.counters.get("target_rpm", math.nan)):
+        above = f"it races, {-measures.mean_error_rpm:.0f} rpm above target in the mean"
+        return f"{trace.name}, {trace.scenario}: {above}."
     told = [] if hunting is None else [in_words(hunting)]
     if not math.isnan(measures.worst_dip_rpm):
         told.append(f"the deepest dip after a load is {measures.worst_dip_rpm:.0f} rpm")

@@ -70,6 +70,16 @@ def _updates_cost(values: Values, _tell: Tell) -> str:
     return "more moves of the valve" if values["quicker"] else "loads are noticed later"
 
 
+def _races(values: Values, tell: Tell) -> str:
+    told = tell("It races: from {of_100:.0f} of 100 places, {off_rpm:.0f} off target in the mean.")
+    if values["base_steps"] > values["travel_steps"]:
+        told += tell(
+            " The base curve asks for {base_steps:.0f}, beyond the valve's stop at"
+            " {travel_steps:.0f}: the valve stands open there."
+        )
+    return told + " Mend the base curve first; until then no feedback can be judged."
+
+
 def _hunts(values: Values, tell: Tell) -> str:
     every = "" if math.isnan(values["period_s"]) else tell(" every {period_s:.1f}")
     return tell(
@@ -221,6 +231,7 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.not_feedback.cost": (
         "none to the feedback: leave its settings alone until this is mended"
     ),
+    "explanation.headline.races": _races,
     "explanation.headline.not_feedback": "If it swings, it is not the idle feedback: {number}.",
     "explanation.headline.hardly": (
         "It hardly hunts: from {rests_of_100:.0f} of 100 places the valve comes to rest."
