@@ -167,7 +167,8 @@ def test_ultimate_gain_is_where_the_closed_loop_leaves_the_circle(
     there = margins(loop(plant, law.scaled(border.multiplier)))
     assert there.gain_margin == pytest.approx(1.0, abs=1e-4)
     assert there.phase_margin_deg == pytest.approx(0.0, abs=0.05)
-    assert border.period_s == pytest.approx(2.0 * math.pi / border.omega_rad_s)
+    at_border = loop_response(plant, law.scaled(border.multiplier), 2.0 * math.pi / border.period_s)
+    assert complex(at_border) == pytest.approx(-1.0, abs=1e-6)
 
 
 def test_margins_of_a_loop_that_never_reaches_one_say_so() -> None:
@@ -176,7 +177,6 @@ def test_margins_of_a_loop_that_never_reaches_one_say_so() -> None:
     assert math.isinf(found.phase_margin_deg)
     assert math.isinf(found.delay_margin_s)
     assert found.sensitivity_peak == pytest.approx(1.0, abs=0.01)
-    assert set(found.to_dict()) >= {"gain_margin", "phase_margin_deg", "sensitivity_peak"}
 
 
 def test_ultimate_gain_needs_a_gain() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -38,13 +38,6 @@ class Margins:
     sensitivity_peak_rad_s: float
     delay_margin_s: float
 
-    def to_dict(self) -> dict[str, float]:
-        """The margins by name.
-
-        Gives field names to values.
-        """
-        return asdict(self)
-
 
 @dataclass(frozen=True)
 class UltimateGain:
@@ -55,24 +48,12 @@ class UltimateGain:
     multiplier : float
         Factor on both gains; below 1 the present settings are unstable already; 0 if the engine
         is unstable with the valve still; infinite if no gain does it [-].
-    gain_steps_per_100rpm, integral_steps_per_100rpm_s : float
-        The gains there [steps per 100 rpm (and second)].
-    omega_rad_s, period_s : float
-        The swing there, nan if there is none [rad/s, s].
+    period_s : float
+        Period of the swing there, nan if there is none [s].
     """
 
     multiplier: float
-    gain_steps_per_100rpm: float
-    integral_steps_per_100rpm_s: float
-    omega_rad_s: float
     period_s: float
-
-    def to_dict(self) -> dict[str, float]:
-        """The values by name.
-
-        Gives field names to values.
-        """
-        return asdict(self)
 
 
 def margins(loop: Any) -> Margins:
@@ -119,7 +100,7 @@ def ultimate_gain(plant: LinearIdle, law: SampledLaw, move_steps: int = 1) -> Ul
     if law.scaled(0.0) == law:
         raise ValueError("gains: all 0, allowed: at least one above 0")
     if not plant.is_stable():
-        return UltimateGain(0.0, 0.0, 0.0, math.nan, math.nan)
+        return UltimateGain(0.0, math.nan)
 
     def imaginary(omega: float) -> float:
         return float(loop_response(plant, law, omega, move_steps).imag)
@@ -134,13 +115,5 @@ def ultimate_gain(plant: LinearIdle, law: SampledLaw, move_steps: int = 1) -> Ul
     sizes = loop_response(plant, law, np.array(crossings), move_steps).real
     at = int(np.argmin(sizes))
     if sizes[at] >= 0.0:
-        return UltimateGain(math.inf, math.inf, math.inf, math.nan, math.nan)
-    multiplier = -1.0 / float(sizes[at])
-    there = law.scaled(multiplier)
-    return UltimateGain(
-        multiplier,
-        there.gain_steps_per_100rpm,
-        there.integral_steps_per_100rpm_s,
-        crossings[at],
-        2.0 * math.pi / crossings[at],
-    )
+        return UltimateGain(math.inf, math.nan)
+    return UltimateGain(-1.0 / float(sizes[at]), 2.0 * math.pi / crossings[at])

@@ -92,11 +92,6 @@ class LinearView:
     border_without_valve_time: float
     border_with_quick_updates: float
 
-    @property
-    def lowest(self) -> LinearRow:
-        """The row nearest to the border."""
-        return min(self.rows, key=lambda row: row.border_multiplier)
-
     def to_dict(self) -> dict[str, Any]:
         """The view by name.
 
@@ -121,7 +116,7 @@ def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> Ultimat
     if law is not None:
         return ultimate_gain(point.plant, law, move_steps)
     multiplier = math.inf if point.plant.is_stable() else 0.0
-    return UltimateGain(multiplier, multiplier, multiplier, math.nan, math.nan)
+    return UltimateGain(multiplier, math.nan)
 
 
 def linear_row(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> LinearRow:
