@@ -198,8 +198,9 @@ class LinearIdle:
         for delay_s in np.linspace(0.0, self.delay_s, DELAY_STAGES + 1)[1:]:
             poles = np.array([self._followed(pole, float(delay_s)) for pole in poles])
         poles = np.where(np.abs(poles.imag) < 1e-9 * np.abs(poles), poles.real + 0j, poles)
-        if poles[0].imag != 0.0 and abs(poles[0] - poles[1]) < 1e-6 * abs(poles[0]):
-            poles[1] = poles[0].conjugate()  # both went the same way where they parted
+        if poles[0].imag != 0.0:  # a pair, also where both went the same way when they parted
+            pair = complex(poles[0].real, abs(poles[0].imag))
+            poles = np.array([pair, pair.conjugate()])
         return np.asarray(poles[np.argsort(np.abs(poles), kind="stable")])
 
     def _followed(self, pole: complex, delay_s: float) -> complex:
