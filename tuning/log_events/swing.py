@@ -108,7 +108,7 @@ class Swing:
     @property
     def by_hand(self) -> bool:
         """Whether it was moved by hand: it rests until speed settles, and moves unequally."""
-        rests = self.moves_per_min > 0.0 and self.settled_share >= MOSTLY_SETTLED
+        rests = self.move_size_steps > 0.0 and self.settled_share >= MOSTLY_SETTLED
         return rests and not self.alternates
 
     @property
