@@ -170,7 +170,7 @@ def _load_fields(car: Car, row: Any) -> None:
     row["battery_ohm"] = electrics.battery_ohm
     row["alternator_max_W"] = electrics.alternator_max_W
     row["cut_in_rad_s"] = cut_in
-    row["rise_W_s_per_rad"] = electrics.alternator_max_W / (full - cut_in)
+    row["alternator_endless_W"] = electrics.alternator_max_W / (1.0 - cut_in / full)
     row["inverse_efficiency"] = 1.0 / electrics.efficiency
     row["inverse_lag_per_s"] = 1.0 / electrics.lag_s
     for name in ("lamps_W", "fan_W", "screen_W"):

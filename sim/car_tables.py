@@ -8,7 +8,7 @@ description. `Car`, which joins the tables and checks them against each other, i
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -41,6 +41,11 @@ class Identity(Table):
 
     name: Text = Field(min_length=1, max_length=80, description="[-] what the car is called")
     note: Text = Field(default="", max_length=4000, description="[-] anything worth remembering")
+    basis: Literal["given", "guessed", "fitted"] = Field(
+        default="given",
+        description="[-] where its numbers come from: given by hand, guessed from a few facts, or"
+        " fitted to logs",
+    )
 
 
 class Engine(Table):
@@ -306,6 +311,11 @@ class Valve(Table):
     )
     travel_steps: Whole = Field(
         ge=5, le=400, description="[steps] hard stop when opening, counted from the seat"
+    )
+    travel_counted: Truth = Field(
+        default=True,
+        description="[-] travel_steps is known, by counting or from a data sheet; false where it is"
+        " a guess",
     )
     useful_travel_steps: Whole = Field(
         ge=2, le=400, description="[steps] beyond it more steps stop changing rpm"

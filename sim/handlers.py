@@ -32,7 +32,11 @@ def battery_now(s: Block, p: Block, lane: int) -> float:
     """
     if s.running[lane] > 0.5:
         return battery_volts(
-            s.regulated_V[lane], p.battery_ohm[lane], s.load_W[lane], s.given_W[lane]
+            s.regulated_V[lane],
+            s.resting_V[lane],
+            p.battery_ohm[lane],
+            s.load_W[lane],
+            s.given_W[lane],
         )
     starter = starter_torque(s.speed_rad_s[lane], s.starter0_Nm[lane], s.starter1_Nms[lane])
     return cranking_volts(

@@ -85,7 +85,7 @@ def _rates(blocks: Blocks, map_Pa: float, speed: float, out: np.ndarray) -> None
     s = blocks.state[0]
     p = blocks.parameters[0]
     given_W = alternator_target(
-        s.load_W[0], speed, p.cut_in_rad_s[0], p.rise_W_s_per_rad[0], p.alternator_max_W[0]
+        s.load_W[0], speed, p.cut_in_rad_s[0], p.alternator_endless_W[0], p.alternator_max_W[0]
     )
     pressure_rate, _, _, _, air_out, against = slopes(s, p, 0, map_Pa, speed, given_W, False)
     out[0] = pressure_rate

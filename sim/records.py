@@ -34,7 +34,7 @@ CAR_FIELDS = (
     "spark_cold_deg", "lambda_cold",  # what a stone cold engine has more than a warm one
     "wall_share", "wall_s", "fuelling_lag_s",
     "base_W", "regulated_V", "battery_ohm",
-    "alternator_max_W", "cut_in_rad_s", "rise_W_s_per_rad", "inverse_efficiency",
+    "alternator_max_W", "cut_in_rad_s", "alternator_endless_W", "inverse_efficiency",
     "inverse_lag_per_s",
     "lamps_W", "fan_W", "screen_W",
     "steering_Nm", "aircon_Nm", "gearbox_Nm", "clutch_Nm",

@@ -16,7 +16,8 @@ FROM_BASE = "estimated so that the base curve holds the target in the model"
 TYPICAL = "typical value: common practice, no source"
 RUBS = "only what rubs, with pumping apart: our judgement, no source"
 STARTING_POINT = "starting point, to be searched"
-ORIGINS = (RULE_OF_THUMB, FROM_BASE, TYPICAL, RUBS, STARTING_POINT)
+NOT_COUNTED = "A GUESS, count it: the valve may never reach its seat"
+ORIGINS = (RULE_OF_THUMB, FROM_BASE, TYPICAL, RUBS, STARTING_POINT, NOT_COUNTED)
 """Where a number that was never measured comes from: true until it is changed."""
 
 

@@ -77,7 +77,7 @@ def test_check_fails_a_car_without_room_to_close(tmp_path: Path) -> None:
     told = run("check", path)
     assert told.status == 1
     assert "raise the base curve here first" in told.out
-    assert "only if it idles right as it is, close the throttle stop a little" in told.out
+    assert "only if it idles right as it is, close the throttle stop until" in told.out
     assert "Exhaust gas kills" in told.out, "cautions stand where numbers are acted on"
 
 

@@ -50,7 +50,7 @@ def test_fit_tells_how_to_record(tmp_path: Path) -> None:
     outcome = run("fit", "trials", "--guide", folder=tmp_path)
     assert outcome.status == 0
     assert "Recording plan for trials: 3.0 minutes at 20 Hz" in outcome.out
-    assert "Running engines kill" in outcome.out
+    assert "carbon monoxide has no smell" in outcome.out
     assert outcome.out.count("lamps on") + outcome.out.count("screen on") >= 1
     assert list(tmp_path.iterdir()) == []
 

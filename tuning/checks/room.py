@@ -28,8 +28,8 @@ LEAST_rpm = 100.0
 BASE_OFF_rpm = 100.0
 WORTH_SHARE = 0.5
 """A move smaller than this share of the scatter does nothing that can be heard; our judgement."""
-HIGHER_steps = 4.0
-"""Least base curve that leaves room to close; our judgement [steps]."""
+LEAST_WARM_SHARE, WARM_SHARE = 0.10, 0.15
+"""A warm base curve stands at 10 to 15 % of travel: room to close; common practice, no source."""
 APART_degC, FARTHEST_degC, FROST_APART_K = 12.0, 30.0, 10.0
 """Temperatures closer than this to the one before are left out, farther ones filled in, and a
 frosty morning is looked at where the curve begins this much warmer [K]."""
@@ -75,12 +75,12 @@ class Spot(NamedTuple):
     passing: bool
 
 
-def room_checks(car: Car) -> list[CheckLine]:
+def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
     """Check speed on the base curve, worth of a step, and authority, at each temperature.
 
     Gives three for each temperature of the base curve and one on resolution.
     """
-    spots = base_spots(car)
+    spots = spots or base_spots(car)
     lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
     for spot in spots:
         lines += [_speed(spot), _close(car, spot), _open(spot)]
@@ -229,10 +229,17 @@ def _towards_target(spot: Spot) -> Note:
     """What would bring the speed to its target."""
     steps = base_error_steps(spot)
     if steps == np.inf:
-        return Note("checks.towards.out_of_reach")
+        return _more_air(spot)
     if steps == -np.inf:
         return Note("checks.towards.seat_too_much")
     return Note("checks.towards.steps", by=float(steps))
+
+
+def _more_air(spot: Spot) -> Note:
+    """How an engine gets more than the open limit gives: a stop cannot be open only while cold."""
+    if spot.coolant_degC < WARMED_degC:
+        return Note("checks.towards.cold_air")
+    return Note("checks.towards.out_of_reach")
 
 
 def _speed(spot: Spot) -> CheckLine:
@@ -251,9 +258,11 @@ def _speed(spot: Spot) -> CheckLine:
 
 
 def _close(car: Car, spot: Spot) -> CheckLine:
+    least_steps = LEAST_WARM_SHARE * car.valve.travel_steps
+    low = spot.coolant_degC >= WARM_degC and spot.base_steps < least_steps
     return CheckLine(
         Note("checks.close", at_degC=spot.coolant_degC),
-        judged(spot.close_steps < LEAST_steps, spot.close_rpm < LEAST_rpm),
+        judged(spot.close_steps < LEAST_steps, low or spot.close_rpm < LEAST_rpm),
         spot.close_steps,
         "steps",
         Note("checks.close.value", close_steps=spot.close_steps, close_rpm=spot.close_rpm),
@@ -265,7 +274,8 @@ def _close(car: Car, spot: Spot) -> CheckLine:
 def _room_to_close(car: Car, spot: Spot) -> Note:
     """How feedback gets room to close."""
     reach = -float(car.feedback.trim_limit_steps[0])
-    if spot.base_steps > reach:
+    travel = car.valve.travel_steps
+    if spot.base_steps > max(reach, LEAST_WARM_SHARE * travel):
         return Note("checks.close.wider_trim")
     stop = _closed_stop(car, spot)
     mended = min(spot.needed_steps, float(car.valve.open_limit_steps))
@@ -288,15 +298,16 @@ def _closed_stop(car: Car, spot: Spot) -> Note:
     def air_mm2(steps: float) -> float:
         return 1.0e6 * float(series_area(float(table_area(areas, steps)), series_m2))
 
-    leak = car.throttle.leak_mm2
-    higher = max(spot.base_steps, HIGHER_steps, -float(car.feedback.trim_limit_steps[0]))
+    leak, travel = car.throttle.leak_mm2, car.valve.travel_steps
+    least, most = (float(round(share * travel)) for share in (LEAST_WARM_SHARE, WARM_SHARE))
+    higher = max(spot.base_steps, most)
     while higher > spot.base_steps and air_mm2(higher) - air_mm2(spot.base_steps) > leak:
         higher -= 1.0
     less = leak - (air_mm2(higher) - air_mm2(spot.base_steps))
     if higher <= spot.base_steps:
-        return Note("checks.stop.too_little_air")
+        return Note("checks.stop.close_all", least=least, most_steps=most)
     return Note("checks.stop.close", now_mm2=leak, then_mm2=less, at_degC=spot.coolant_degC,
-                higher_steps=higher)  # fmt: skip
+                higher_steps=higher, least=least, most_steps=most)  # fmt: skip
 
 
 def _open(spot: Spot) -> CheckLine:
@@ -307,5 +318,5 @@ def _open(spot: Spot) -> CheckLine:
         "steps",
         Note("checks.open.value", open_steps=spot.open_steps, open_rpm=spot.open_rpm),
         Note("checks.open.why"),
-        Note("checks.open.do"),
+        Note("checks.open.do", more=_more_air(spot)),
     )

@@ -78,15 +78,20 @@ def _homing_reach(car: Car) -> CheckLine:
     margin = valve.homing_steps - farthest
     astray = valve.wired_reversed
     remedy = Note("checks.homing_reach.do", homing_steps=_advised_homing(car))
+    if not valve.travel_counted:
+        remedy = Note("checks.homing_reach.count")
     if astray:
         remedy = Note("checks.homing_reach.swap_first")
     return CheckLine(
         Note("checks.homing_reach"),
-        judged(margin < 0 or astray, valve.homing_steps < HOMING_MARGIN * farthest),
+        judged(
+            margin < 0 or astray or not valve.travel_counted,
+            valve.homing_steps < HOMING_MARGIN * farthest,
+        ),
         float(margin),
         "steps",
         Note("checks.homing_reach.value", homing_steps=valve.homing_steps, margin=margin,
-             farthest=farthest, astray=astray),
+             farthest=farthest, astray=astray, counted=valve.travel_counted),
         Note("checks.homing_reach.why"),
         remedy,
     )  # fmt: skip
@@ -121,6 +126,37 @@ def lowest_cranking_V(car: Car, start_degC: float) -> float:
     return float(simulate(car, Scenario.model_validate(values), seed=0)["battery_V"].min())
 
 
+def idle_output_W(car: Car) -> float:
+    """Most that the alternator gives at warm idle [W]."""
+    from sim.car_record import car_row
+    from sim.crank import alternator_target
+    from sim.sensors import RPM_PER_rad_s
+
+    row = car_row(car)
+    idle_rpm = curve_at(car.curves.target_rpm, HOT_degC)
+    return float(
+        alternator_target(
+            1.0e9, idle_rpm / RPM_PER_rad_s, row["cut_in_rad_s"].item(),
+            row["alternator_endless_W"].item(), car.electrics.alternator_max_W,
+        )
+    )  # fmt: skip
+
+
+def loaded_idle_V(car: Car) -> float:
+    """Battery of a warm idle with everything electric on, the fan just starting [V]."""
+    from sim.crank import battery_volts
+    from sim.prepare import FAN_INRUSH
+
+    electrics, loads = car.electrics, car.loads
+    drawn = electrics.base_W + loads.lamps_W + loads.screen_W + FAN_INRUSH * loads.fan_W
+    return float(
+        battery_volts(
+            electrics.regulated_V, car.starter.resting_V, electrics.battery_ohm, drawn,
+            idle_output_W(car),
+        )
+    )  # fmt: skip
+
+
 def _needed_ms(car: Car, volts: float, coil_degC: float) -> float:
     from sim.valve import needed_pulse_s
 
@@ -131,23 +167,33 @@ class _Pulses(NamedTuple):
     """Pulses below which steps are lost [ms], and the battery's lowest voltages [V]."""
 
     running_ms: float
+    loaded_ms: float
     cold_ms: float
     hot_ms: float
+    loaded_V: float
     cold_V: float
     hot_V: float
 
     @property
     def advised_ms(self) -> float:
         """Enough while running, and while cranked cold [ms]."""
-        return ceil(10.0 * max(self.running_ms, self.cold_ms)) / 10.0 + SPARE_ms
+        return ceil(10.0 * self.longest_ms) / 10.0 + SPARE_ms
+
+    @property
+    def longest_ms(self) -> float:
+        """Enough running, with everything on, and while cranked cold [ms]."""
+        return max(self.running_ms, self.loaded_ms, self.cold_ms)
 
 
 def _pulses(car: Car) -> _Pulses:
+    loaded_V = loaded_idle_V(car)
     cold_V, hot_V = (lowest_cranking_V(car, degC) for degC in (COLD_degC, HOT_degC))
     return _Pulses(
         _needed_ms(car, car.electrics.regulated_V, HOT_degC),
+        _needed_ms(car, loaded_V, HOT_degC),
         _needed_ms(car, cold_V, COLD_degC),
         _needed_ms(car, hot_V, HOT_degC),
+        loaded_V,
         cold_V,
         hot_V,
     )
@@ -157,11 +203,12 @@ def _pulse(car: Car, needed: _Pulses) -> CheckLine:
     pulse_ms = car.valve.pulse_ms
     return CheckLine(
         Note("checks.pulse"),
-        judged(pulse_ms < needed.running_ms, pulse_ms < needed.cold_ms),
+        judged(pulse_ms < needed.running_ms, pulse_ms < needed.longest_ms),
         pulse_ms,
         "ms",
         Note("checks.pulse.value", pulse_ms=pulse_ms, running_ms=needed.running_ms,
-             cold_ms=needed.cold_ms, cold_V=needed.cold_V, cold_degC=COLD_degC),
+             loaded_ms=needed.loaded_ms, loaded_V=needed.loaded_V, cold_ms=needed.cold_ms,
+             cold_V=needed.cold_V, cold_degC=COLD_degC),
         Note("checks.pulse.why"),
         Note("checks.pulse.do", advised_ms=needed.advised_ms),
     )  # fmt: skip
@@ -173,7 +220,7 @@ def still_after_s(car: Car, needed: _Pulses) -> float:
     Gives until it is homed and stands where cranking a hot engine wants it; rounded up [s].
     """
     valve = car.valve
-    too_short = valve.pulse_ms < max(needed.running_ms, needed.cold_ms)
+    too_short = valve.pulse_ms < needed.longest_ms
     pulse_ms = needed.advised_ms if too_short else valve.pulse_ms
     homing = valve.homing_steps
     if homing < HOMING_MARGIN * _farthest(car):

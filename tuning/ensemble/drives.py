@@ -24,7 +24,7 @@ SHIFT_s = 1.0
 """What happens in a drive comes up to this much later, by seed: the longest update period [s]."""
 COLD_degC = 20.0
 """Coolant of the cold drive: where a step is worth most rpm in most cars."""
-BLIP_SHARE = 0.12
+BLIP_SHARE = 0.07
 
 
 def _drive(name: str, coolant_degC: float, duration_s: float, **given: Any) -> Scenario:

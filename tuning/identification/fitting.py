@@ -156,7 +156,7 @@ def _result(
     fitted_car, notes = _fitted_car(draw, found, car)
     spreads = uncertainty_of(parameters, found, covariance, scatter)
     return Fit(
-        car=with_values(fitted_car, {"uncertainty": spreads}),
+        car=with_values(fitted_car, {"uncertainty": spreads, "car": {"basis": "fitted"}}),
         described=car,
         numbers=_numbers(parameters, found, covariance),
         covariance=covariance,

@@ -36,11 +36,11 @@ TRUTH: dict[str, dict[str, object]] = {
     "valve": {
         "area_mm2": [
             [0, 0], [3, 0.04], [8, 0.5], [12, 1.12], [20, 2.85], [30, 5.5], [40, 8.6],
-            [50, 11.7], [56, 13.8], [60, 14.6], [70, 15.0], [75, 15.05],
+            [50, 13.0], [56, 16.2], [60, 18.4], [70, 19.3], [75, 19.4],
         ],
         "backlash_steps": 0.5,
     },
-    "electrics": {"efficiency": 0.5, "base_W": 135.0},
+    "electrics": {"efficiency": 0.5, "base_W": 205.0},
     "sensors": {"map_lag_s": 0.07},
 }  # fmt: skip
 """What the invented engine has otherwise than the bundled trials car file."""

@@ -42,9 +42,6 @@ if TYPE_CHECKING:
 
 WARM_degC = (*PLACES_degC[len(STARTS_degC) :], 70.0, 90.0)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
-OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
-"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of
-water-cooled cars; behind the head of an air-cooled one it is up to 10 K farther."""
 
 
 @dataclass(frozen=True)
@@ -241,7 +238,9 @@ def base_from_model(
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
     some = [_filled(one, settled) for one in needs(car, (0.0, SLOW_FADE_s), seed)]
-    found = search_curves(car, some, _warm(some[0], car, settled[-2:]), aims, seed)
+    starts = _starting_cranking(car, aims, seed)
+    warm = _warm(some[0], car, settled[-2:])
+    found = search_curves(car, some, warm, aims, seed, cranking=starts)
     faults = tuple(one.name for one in valve_checks(car) if one.verdict == "fail")
     proposal = replace(_proposal(car, aims, some, found, seed), valve_faults=faults)
     if not proposal.missed or faults or car.feedback.min_move_steps == 1:
@@ -250,8 +249,25 @@ def base_from_model(
     single = with_values(car, {"feedback": {"min_move_steps": 1}})
     warm = _warm(some[0], single, settled[-2:])
     same_fade = [one for one in some if one.fade_s == found.curves.fade_s] or some[:1]
-    finer = search_curves(single, same_fade, warm, aims, seed, found.moves)
+    finer = search_curves(single, same_fade, warm, aims, seed, found.moves, starts)
     return replace(proposal, finer=_proposal(single, aims, some, finer, seed).met)
+
+
+def _starts_well(one: StartResult, aims: StartTargets) -> bool:
+    """Whether every start ran, and none flared beyond its target."""
+    return one.runs and one.flare_rpm <= aims.flare_rpm
+
+
+def _starting_cranking(car: Car, aims: StartTargets, seed: int) -> list[float]:
+    """The owner's cranking curve where it starts the engine well: that is not to be lowered."""
+    seeds = [seed + one for one in FRESH_SEEDS]
+    (own,) = start_results([car], STARTS_degC, seeds, aims.stable_s, None)
+    return [
+        round(curve_at(car.curves.cranking_steps, one.coolant_degC))
+        if _starts_well(one, aims)
+        else 0.0
+        for one in own
+    ]
 
 
 def _proposal(
@@ -305,7 +321,11 @@ def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...
     limit = float(car.valve.open_limit_steps)
     warm = [steps for _, steps in found.warm]
     base = falling([*found.base, *warm])
-    least = [min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps), limit) for steps in warm]
+    own = [round(curve_at(car.curves.cranking_steps, degC)) for degC in WARM_degC]
+    least = [
+        min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps, mine), limit)
+        for steps, mine in zip(warm, own, strict=True)
+    ]
     crank = falling([*found.cranking, *least])
     after = falling([*found.after, *[found.after[-1]] * len(warm)])
     reached = [*(need <= limit), *(_base(car, degC)[1] for degC in WARM_degC)]
@@ -340,6 +360,7 @@ def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     A warming engine has colder oil than its coolant tells: it is settled that much colder,
     unless the controller goes by the oil itself.
     """
+    from sim.estimates import OIL_BEHIND_K
     from sim.linearise import settled_rpm
 
     steps = np.arange(float(car.valve.open_limit_steps) + 1.0)

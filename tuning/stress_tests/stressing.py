@@ -230,8 +230,7 @@ def stress(
     matrix_of = _Matrix(car, cars, list(scenarios.values()), noise_seeds(seed, STRESS, SEEDS))
     matrix_of.run(cores, lambda share: tell(0.9 * share, "running the scenarios"))
     judged = [
-        checks_of(matrix_of.case(place), car.feedback, key in FAULTS)
-        for place, key in enumerate(scenarios)
+        checks_of(matrix_of.case(place), key in FAULTS) for place, key in enumerate(scenarios)
     ]
     decided = [deciding(checks) for checks in judged]
     tell(0.95, "the worst run of each case")

@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from typing import Annotated
 
 import typer
 
@@ -57,8 +58,21 @@ for command in OFFERED:
     app.command(name=command.__name__)(command)
 
 
+def _version(wanted: bool) -> None:
+    """Tell the version, and end."""
+    if wanted:
+        from workbench.sheet.making import version
+
+        typer.echo(f"evenidle {version()}")
+        raise typer.Exit
+
+
 @app.callback()
-def overview() -> None:
+def overview(
+    version: Annotated[  # noqa: ARG001 (its callback acts)
+        bool, typer.Option("--version", is_eager=True, callback=_version, help="Tell the version.")
+    ] = False,
+) -> None:
     """Keep the commands as commands, however few there are."""
     # Imports make many objects and free hardly any: looking through them costs a fifth of a start.
     gc.set_threshold(COLLECT_AFTER)

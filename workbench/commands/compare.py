@@ -37,11 +37,12 @@ def compare(
     from workbench.words.wording import worded
 
     result = compare_log(read_car, read, seed=seed)
+    screen.caution(read_car)
     screen.table(
         f"{read.file} beside what {read_car.name} should do",
-        ["measure", "predicted", "8 of 10 runs", "recorded", ""],
+        ["measure", "predicted", "8 of 10 runs", "with margin", "recorded", ""],
         predicted_and_recorded(result),
-        right=" rrr",
+        right=" rrrr",
     )
     verdict, *lines = worded(result.lines())
     for line in lines:

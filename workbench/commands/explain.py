@@ -27,7 +27,6 @@ def explain(
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
     from sim import load_car
     from workbench.output.results import made_folder, write_figures
-    from workbench.words.cautions import caution_lines
     from workbench.words.wording import worded
 
     screen = Screen("explain", as_json, quiet)
@@ -39,9 +38,8 @@ def explain(
 
     with screen.progress("explaining") as tell:
         result = explain_car(read, seed=seed, quick=rough, on_progress=tell)
+    screen.caution(read)
     _tell(screen, result)
-    for line in caution_lines():
-        screen.say(line)
     files: list[str] = []
     if out is not None:
         from workbench.figures.explanation import explain_figures

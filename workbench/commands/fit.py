@@ -95,6 +95,6 @@ def _guide(screen: Screen, car: object) -> None:
 
     screen.warn_of_compiling()
     plan = recording_plan(car)  # type: ignore[arg-type]
-    for line in (*worded(plan.lines()), *caution_lines()):
+    for line in (*caution_lines(), *worded(plan.lines())):
         screen.verdict(line)
     screen.finish(worded(plan.to_dict()) | {"cautions": caution_lines()})

@@ -22,14 +22,21 @@ if TYPE_CHECKING:
 DRAWN = (".png", ".svg", ".pdf")
 
 
+ScenarioName = Annotated[
+    str,
+    typer.Option(
+        "--scenario",
+        metavar="NAME_OR_FILE",
+        help="Scenario file, or a bundled name such as warm_idle, lamps, fan, everything_on,"
+        " gear_engagement, blip_return, fuel_cut_return, cold_start_0, hot_restart, lost_step;"
+        " all of them: the folder scenarios.",
+    ),
+]
+
+
 def simulate(
     car: CarFile,
-    scenario: Annotated[
-        str,
-        typer.Option(
-            "--scenario", metavar="NAME_OR_FILE", help="Scenario file, or a bundled name."
-        ),
-    ] = "warm_idle",
+    scenario: ScenarioName = "warm_idle",
     events: Annotated[
         bool, typer.Option("--events", help="Tell every firing, update and valve step.")
     ] = False,
@@ -60,6 +67,7 @@ def simulate(
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
     told, hunts = _hunting(measures, floor_rpm)
     story = _story(trace, read_car, read_scenario)
+    _tell_basis(screen, read_car, read_scenario)
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not as_json else ():
@@ -81,6 +89,16 @@ def simulate(
     if events:
         result["events"] = [asdict(one) for one in trace.events]
     screen.finish(result)
+
+
+def _tell_basis(screen: Screen, car: Car, scenario: Scenario) -> None:
+    """Say where the car's numbers come from, and what of the scenario it has not got."""
+    from tuning.stress_tests import not_fitted
+    from workbench.words.basis import basis_words
+
+    screen.say(basis_words(car))
+    if missing := not_fitted(car, scenario):
+        screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
 
 
 def _position(trace: Trace) -> list[Note]:
@@ -110,8 +128,11 @@ def measured(
     from sim import simulate as run
     from sim import with_values
     from tuning.measures import measure
+    from tuning.stress_tests import is_fitted
 
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
+    if not is_fitted(car, scenario):  # nothing happens that a load window could measure
+        windows = [one for one in windows if one[0] != "load"]
     asked = [one for one in windows if one[0] == "hunting"]
     if windows and not asked:
         return measure(trace, windows), None

@@ -6,16 +6,17 @@ from typing import Annotated
 
 import typer
 
-from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
+from workbench.commands.options import AsJson, CarFile, Full, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
 
 
 def stress(
     car: CarFile,
     suite: Annotated[
-        str, typer.Option("--suite", metavar="NAME", help="Which suite.")
+        str, typer.Option("--suite", metavar="NAME", help="standard, loads, weather or faults.")
     ] = "standard",
     out: OutFolder = None,
+    full: Full = False,
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -32,7 +33,8 @@ def stress(
 
     with screen.progress("stressing") as tell:
         result = stress_car(read, suite=suite, seed=seed, on_progress=tell)
-    say_lines(screen, result)
+    screen.caution(read)
+    say_lines(screen, result, full)
     files: list[str] = []
     if out is not None:
         from workbench.figures.stress import matrix_figure, worst_figure

@@ -20,25 +20,40 @@ class Budget(StrEnum):
     DEEP = "deep"
 
 
+Preset = Annotated[
+    str,
+    typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick or gentle."),
+]
+
+
+Storage = Annotated[
+    str | None,
+    typer.Option("--storage", metavar="URL", help="Keep the study in this file or database."),
+]
+
+
+Law = Annotated[
+    str | None,
+    typer.Option(
+        "--law",
+        metavar="NAME",
+        help="This law only: pi, pid, nudge or pi_park.",
+    ),
+]
+
+
 def tune(
     car: CarFile,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="TUNED.toml", help="Car file to write.")
     ] = None,
-    law: Annotated[
-        str | None, typer.Option("--law", metavar="NAME", help="Search this law only.")
-    ] = None,
+    law: Law = None,
     budget: Annotated[Budget, typer.Option("--budget", help="How long.")] = Budget.NORMAL,
-    storage: Annotated[
-        str | None,
-        typer.Option("--storage", metavar="URL", help="Keep the study in this file or database."),
-    ] = None,
+    storage: Storage = None,
     resume: Annotated[
         bool, typer.Option("--resume", help="Go on with the study kept there.")
     ] = False,
-    preset: Annotated[
-        str, typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick...")
-    ] = "balanced",
+    preset: Preset = "balanced",
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -72,6 +87,7 @@ def tune(
         )  # fmt: skip
     if out is not None:
         save_car(result.car, out, keep_old=True, text_of=car)
+    screen.caution(read)
     screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")
     screen.table("Settings changed", ["setting", "now", "found"], changed_rows(read, result), " rr")
     for note in tune_notes(result):

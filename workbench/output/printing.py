@@ -20,6 +20,8 @@ from workbench.output.progress import Tell, told_progress
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from sim import Car
+
 SIGNS = {"pass": "pass", "warn": "WARN", "fail": "FAIL"}
 """How a verdict is written: told apart without colour."""
 STYLES = {"pass": "green", "warn": "yellow", "fail": "bold red"}
@@ -66,6 +68,7 @@ class Screen:
         self.command = command
         self.as_json = as_json
         self.quiet = quiet
+        self._cautioned = False
 
     def _console(self, to_error: bool = False) -> Console:
         from rich.console import Console
@@ -77,6 +80,20 @@ class Screen:
         """Print a line of the result, unless only the verdict or JSON is wanted."""
         if not (self.as_json or self.quiet):
             self._console().print(text)
+
+    def caution(self, car: Car | None = None) -> None:
+        """Say once, before anything that somebody may act on, what to see to first.
+
+        With a car, say whether its numbers are guessed or fitted as well.
+        """
+        from workbench.words.basis import basis_words
+        from workbench.words.cautions import caution_lines
+
+        if self._cautioned:
+            return
+        self._cautioned = True
+        for line in (*caution_lines(), *(() if car is None else (basis_words(car),))):
+            self.say(line)
 
     def verdict(self, text: str, kind: str = "") -> None:
         """Print the line that sums up, also when quiet."""

@@ -12,14 +12,21 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def say_lines(screen: Screen, result: Any) -> None:
+FEW = 5
+"""Lines of a result that are printed unless all are wanted."""
+
+
+def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
     """Print a result in words: its verdict always, the rest unless quiet."""
     from workbench.words.wording import worded
 
     first, *rest = worded(result.lines())
     screen.verdict(first)
-    for line in rest:
+    shown = rest if full else rest[: FEW - 1]
+    for line in shown:
         screen.say(line)
+    if len(rest) > len(shown):
+        screen.say(f"... {len(rest) - len(shown)} more with --full")
 
 
 def check_place(path: Path | None, *inputs: str | Path) -> None:

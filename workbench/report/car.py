@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from workbench.report.report import Picture, Section, Table
+from workbench.words.basis import basis_words
 
 if TYPE_CHECKING:
     from sim import Car
@@ -15,8 +16,7 @@ JOB = (
     "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
     " how the car idles with its present feedback settings, which settings a search found over"
     " all cars that this one could be, how they stand up to loads, starts and faults, and how to"
-    " try them on the car. The numbers are a model's: begin with the cautions of the sheet at the"
-    " end."
+    " try them on the car. The numbers are a model's; the cautions come first."
 )
 
 
@@ -25,7 +25,8 @@ def job_section(car: Car) -> Section:
 
     Gives the first one.
     """
-    return Section("The job", JOB, [car.car.note] if car.car.note else [])
+    notes = [basis_words(car), *([car.car.note] if car.car.note else [])]
+    return Section("The job", JOB, notes)
 
 
 def car_section(car: Car, checked: Check) -> Section:

@@ -48,15 +48,76 @@ BESIDE = (
 """Settings that no entry form describes, told only where they act."""
 
 
-def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[SettingRow]:
+def refuse_lost_entries(car: Car) -> None:
+    """Refuse a setting that the controller's entry form rounds to nothing or turns around."""
+    from sim import InputError, Problem
+    from tuning.search import to_entry
+
+    problems = []
+    for entry in to_entry(car):
+        turned = car.entry_form.sign if entry.key in GAIN_KEYS else 1
+        lost = entry.ours != 0.0 and entry.entered * entry.ours * turned <= 0.0
+        if lost and _acts(car, entry.key):
+            where = f"feedback.{entry.key}" + (f" ({entry.part})" if entry.part else "")
+            message = (
+                f"rounds to {entry.text} {entry.unit} ({entry.ours:g}), allowed: a number that the"
+                f" entry form holds: a finer entry_form.resolution.{entry.key} than"
+                f" {entry.resolution:g}, or another gain_per_rpm or output_unit"
+            )
+            problems.append(Problem(car.name, 1, where, message))
+    if problems:
+        raise InputError(problems)
+
+
+def worked_line(car: Car) -> str:
+    """What an error of 100 rpm for one second does, for the owner to check the entries by."""
+    feedback = car.feedback
+    if feedback.law not in ("pi", "pid", "pi_park"):
+        return ""
+    gain, integral = feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s
+    moved = gain + integral
+    percent = 100.0 * moved / car.valve.travel_steps
+    told = (
+        f"To check the entries: target 100 rpm above speed for 1 s must open the valve by"
+        f" {moved:.1f} steps ({percent:.1f} % of travel): {gain:.1f} at once and {integral:.1f} in"
+        " that second."
+    )
+    if gain > 0.0 and integral > 0.0:
+        told += (
+            f" As other forms: time constant {gain / integral:.2f} s, inverse gain"
+            f" {100.0 / gain:.0f} rpm per step."
+        )
+    return told
+
+
+GAIN_KEYS = (
+    "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
+)  # fmt: skip
+
+
+def _present(before: Car | None) -> dict[str, str]:
+    """Entries of the settings to go back to, by key and part."""
+    from tuning.search import to_entry
+
+    if before is None:
+        return {}
+    told = {f"{one.key} {one.part}".strip(): one.text for one in to_entry(before)}
+    beside = {key: f"{getattr(before.feedback, key):.4g}" for key, *_ in BESIDE}
+    return {**told, **beside, "law": before.feedback.law}
+
+
+def setting_rows(
+    car: Car, spots: list[Spot], expected: Expectation, before: Car | None = None
+) -> list[SettingRow]:
     """Make the rows of settings.
 
     Gives law first, then in the order of ``ORDER``, then what else acts.
     """
     from tuning.search import to_entry
 
-    law = car.feedback.law
-    rows = [SettingRow("law", "law", law, "", law, "", LAW_WORDS.get(law, ""), True)]
+    law, present = car.feedback.law, _present(before)
+    told = LAW_WORDS.get(law, "")
+    rows = [SettingRow("law", "law", law, "", law, "", told, True, present.get("law", ""))]
     reasons = _reasons(car, spots, expected)
     entries = sorted(to_entry(car), key=lambda entry: ORDER.index(entry.key))
     for entry in entries:
@@ -77,12 +138,14 @@ def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[Set
                 entry.unit,
                 reason,
                 entry.fits,
+                present.get(f"{entry.key} {entry.part}".strip(), ""),
             )
         )
     for key, name, unit, reason in BESIDE:
         if _acts(car, key):
             ours = f"{getattr(car.feedback, key):.4g}"
-            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True))
+            back = present.get(key, "")
+            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True, back))
     return rows
 
 

@@ -7,8 +7,17 @@ from workbench.sheet.parts import Sheet
 from workbench.words import units
 from workbench.words.wording import in_words
 
-SETTING_COLUMNS = ("setting", "ours", "unit", "enter", "in", "why")
+SETTING_COLUMNS = ("setting", "go back to", "enter", "in", "entered", "why")
+BOX, BLANK = "\u2610", "______"
+"""To be ticked on paper, and to be written in."""
 EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")
+
+
+def today() -> str:
+    """The day on which it is printed."""
+    from datetime import date
+
+    return date.today().isoformat()
 
 
 def setting_cells(sheet: Sheet) -> list[list[str]]:
@@ -17,7 +26,7 @@ def setting_cells(sheet: Sheet) -> list[list[str]]:
     Gives as ``SETTING_COLUMNS``.
     """
     return [
-        [row.name, row.ours, row.unit, row.entry, row.entry_unit, row.reason]
+        [row.name, row.present or BLANK, row.entry, row.entry_unit, BOX, row.reason]
         for row in sheet.settings
     ]
 

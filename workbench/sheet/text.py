@@ -32,11 +32,19 @@ def sheet_csv(sheet: Sheet) -> str:
     table = csv.writer(stream, lineterminator="\n")
     table.writerow(SHEET_COLUMNS)
     table.writerow(["car", sheet.car, sheet.law, "law", "", "", ""])
+    table.writerow(["made", sheet.made, "", "", "", "", f"loads fitted: {sheet.loads}"])
     for title, text in sheet.cautions:
         table.writerow(["caution", title, "", "", "", "", text])
     for row in sheet.settings:
         cells = [row.name, row.ours, row.unit, row.entry, row.entry_unit, row.reason]
         table.writerow(["setting", *cells])
+    for row in sheet.settings:
+        if row.present:
+            table.writerow(["to go back to", row.name, "", "", row.present, row.entry_unit, ""])
+    if sheet.worked:
+        table.writerow(["worked line", "", "", "", "", "", sheet.worked])
+    for name in sheet.to_look_at:
+        table.writerow(["check", name, "", "", "", "", "see evenidle check"])
     for at in sheet.curves:
         table.writerow(
             ["target speed", f"{at.coolant_degC:g} degC", f"{at.target_rpm:.0f}", "rpm", "", "", ""]

@@ -17,6 +17,11 @@ def _direction(values: Mapping[str, Any], _tell: Tell) -> str:
 
 
 def _homing(values: Mapping[str, Any], tell: Tell) -> str:
+    if not values["counted"]:
+        return tell(
+            "{homing_steps}, but how far the valve goes is a guess ({farthest} steps): it may never"
+            " reach its seat"
+        )
     astray = "; they drive it open, as it is wired the wrong way round" if values["astray"] else ""
     return tell("{homing_steps}, {margin} more than the farthest position, {farthest}") + astray
 
@@ -64,6 +69,10 @@ SENTENCES: dict[str, Sentence] = {
         " was left is chance)"
     ),
     "checks.homing_reach.swap_first": "swap the two wires of one coil first",
+    "checks.homing_reach.count": (
+        "measure first: count the valve's travel, engine off (see evenidle new), and set"
+        " travel_steps, homing_steps 1.5 times that, and travel_counted = true"
+    ),
     "checks.homing_reach.do": (
         "drive {homing_steps} closed at power-up, twice the farthest position"
     ),
@@ -75,8 +84,9 @@ SENTENCES: dict[str, Sentence] = {
     ),
     "checks.pulse": "pulse",
     "checks.pulse.value": (
-        "{pulse_ms:g}; needed {running_ms:.1f} running with a hot coil, {cold_ms:.1f} when the"
-        " starter pulls the battery to {cold_V:.1f} at {cold_degC:.0f}"
+        "{pulse_ms:g}; needed {running_ms:.1f} running with a hot coil, {loaded_ms:.1f} with"
+        " everything on ({loaded_V:.1f}), {cold_ms:.1f} when the starter pulls the battery to"
+        " {cold_V:.1f} at {cold_degC:.0f}"
     ),
     "checks.pulse.why": (
         "a pulse too short for voltage and coil lets the motor skip, and position is lost"
@@ -144,7 +154,11 @@ SENTENCES: dict[str, Sentence] = {
     "checks.base.do": "in the model: {towards}; see evenidle base",
     "checks.towards.out_of_reach": (
         "the open limit does not reach the target: raise it if the valve has travel left, else"
-        " open the throttle stop a little"
+        " open the throttle stop a little and lower all curves"
+    ),
+    "checks.towards.cold_air": (
+        "the open limit does not reach the target: raise it if the valve has travel left, else an"
+        " auxiliary valve that passes air only while cold, or a larger valve"
     ),
     "checks.towards.seat_too_much": (
         "even at the seat it idles above the target: close the throttle stop a little"
@@ -158,12 +172,17 @@ SENTENCES: dict[str, Sentence] = {
         "raise the base curve here first, to {mended_steps:.0f} in the model: {room_steps:.0f} can"
         " then be closed; only if it idles right as it is, {stop}"
     ),
-    "checks.stop.too_little_air": (
-        "too little air passes the throttle to give the valve more: look for another leak"
+    "checks.stop.close_all": (
+        "close the throttle stop until the warm base curve stands at {least:.0f} to"
+        " {most_steps:.0f} (10 to 15 % of travel), as far as the plate does not jam; then set the"
+        " throttle sensor's closed reading again"
     ),
     "checks.stop.close": (
-        "close the throttle stop a little: in the model from {now_mm2!n:.1f} to {then_mm2:.1f} of"
-        " opening; at {at_degC:.0f} the base curve then becomes {higher_steps:.0f}"
+        "close the throttle stop until the warm base curve stands at {least:.0f} to"
+        " {most_steps:.0f} (10 to 15 % of travel): in the model from {now_mm2!n:.1f} to"
+        " {then_mm2:.1f} of opening, the base curve at {at_degC:.0f} then becomes"
+        " {higher_steps:.0f}; the plate must not jam, and the throttle sensor's closed reading is"
+        " set again"
     ),
     "checks.open": "room to open at {at_degC:.0f}",
     "checks.open.value": "{open_steps:.0f}, worth {open_rpm:.0f}",
@@ -171,8 +190,7 @@ SENTENCES: dict[str, Sentence] = {
         "a load must be answered by opening; at the end of useful travel nothing is left"
     ),
     "checks.open.do": (
-        "raise the high trim limit or the open limit; near the end of useful travel open the"
-        " throttle stop a little and lower the base curve"
+        "raise the high trim limit; where the base curve is near the end of useful travel: {more}"
     ),
     "checks.cranking": "cranking above running",
     "checks.cranking.value": _cranking,
@@ -195,7 +213,10 @@ SENTENCES: dict[str, Sentence] = {
         " limit {limit_steps!n}"
     ),
     "checks.reach.why": "what is asked above the open limit is not given",
-    "checks.reach.do": "lower the curve, or open the throttle stop a little and lower all curves",
+    "checks.reach.do": (
+        "lower the curve; an engine that needs it while cold wants an auxiliary cold-air valve or a"
+        " larger one"
+    ),
     "checks.climate": "curves cover the climate",
     "checks.climate.value": (
         "points from {coldest_degC:g} ({coldest}) to {warmest_degC:g} ({warmest}), wanted"
@@ -214,6 +235,30 @@ SENTENCES: dict[str, Sentence] = {
     "checks.falls.rises": "rises by {rise} to {at_degC:g}",
     "checks.falls.why": "a warmer engine needs less air; a rise is mostly a slip of the pen",
     "checks.falls.do": "look at the value at {at_degC:g}",
+    "checks.gains": "gains suit the valve",
+    "checks.gains.value": (
+        "{at_once_percent:.0f} of an error answered at once, {second_percent:.0f} each second"
+    ),
+    "checks.gains.why": (
+        "a gain that answers more than the whole error drives speed past its target"
+    ),
+    "checks.gains.do": (
+        "take a gain of {most_steps_per_100rpm:.1f} at the most, and see evenidle tune"
+    ),
+    "checks.hottest": "points where an engine can be",
+    "checks.hottest.value": (
+        "hottest point of a curve {hottest_degC:.0f}, usual up to {most_degC:.0f}"
+    ),
+    "checks.hottest.why": "a point where the engine never is bends the curve before it",
+    "checks.hottest.do": "look at that point; it is mostly a slip of the pen",
+    "checks.alternator": "the alternator carries the lamps at idle",
+    "checks.alternator.value": (
+        "gives up to {able_W:.0f} at warm idle, drawn {drawn_W:.0f} with lamps on"
+    ),
+    "checks.alternator.why": (
+        "what it does not give the battery gives: voltage falls, coils pull less, and it empties"
+    ),
+    "checks.alternator.do": "measure the voltage at idle with lamps on, or idle a little faster",
     "checks.fade": "after-start fade",
     "checks.fade.value": "{fade_s:g}, usual {least_s!n:g} to {most_s:g}",
     "checks.fade.why": (

@@ -70,14 +70,38 @@ def _of(column: int) -> Sentence:
     return told
 
 
+def _base(values: Mapping[str, Any], tell: Tell) -> str:
+    way, side = ("Raise", "more") if values["more"] else ("Lower", "less")
+    return tell(
+        way + " the base curve by {by_steps:.0f} at this temperature: that is how much the valve"
+        f" was held {side} open than predicted."
+    )
+
+
 SENTENCES: dict[str, Sentence] = {
     "prediction.measure": _of(0),
     "prediction.more": _of(1),
     "prediction.less": _of(2),
     "prediction.no_hint": "",
     "prediction.expected": lambda values, _: EXPECTED[values["name"]],
-    "prediction.as_predicted": "The car does what was predicted.",
-    "prediction.differs": "The car differs from the prediction in: {measures}.",
+    "prediction.as_predicted": (
+        "The car does what was predicted: {inside} of {of} measures lie in the range of eight runs"
+        " in ten."
+    ),
+    "prediction.near": (
+        "The car is near the prediction, but not as predicted: {inside} of {of} measures lie in the"
+        " range of eight runs in ten."
+    ),
+    "prediction.differs": (
+        "The car differs from the prediction in: {measures}; {inside} of {of} measures lie in the"
+        " range of eight runs in ten."
+    ),
+    "prediction.next.base": _base,
+    "prediction.next.swing": (
+        "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one change at a"
+        " time, and fit the car to this log before the next search."
+    ),
+    "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",
     "prediction.difference": "{measure}: {hint}.",
     "prediction.runs_stall": (
         "{stalling_percent:.0f} of the predicted runs stall under these loads"
@@ -89,14 +113,15 @@ SENTENCES: dict[str, Sentence] = {
 
 
 def predicted_and_recorded(result: Comparison) -> Sequence[Sequence[str]]:
-    """Table a comparison: measure, predicted, range, recorded, verdict."""
+    """Table a comparison: measure, predicted, range, range with margins, recorded, verdict."""
     return [
         [
             in_words(row.meaning),
             f"{row.predicted:.3g} {row.unit}",
             f"{row.low:.3g} to {row.high:.3g}",
+            f"{row.least:.3g} to {row.most:.3g}",
             f"{row.recorded:.3g}",
-            "as predicted" if row.agrees else "differs",
+            "as predicted" if row.inside else "just outside" if row.agrees else "DIFFERS",
         ]
         for row in result.rows
     ]

@@ -33,6 +33,8 @@ SENTENCES: dict[str, Sentence] = {
     "stress.dip": "deepest below target after a load",
     "stress.undershoot": "deepest below target after a blip",
     "stress.highest": "highest above target",
+    "stress.start_flare": "flare after a start",
+    "stress.settle": "recovery after a load",
     "stress.moves": "moves of the valve",
     "stress.limited": "time at a trim limit",
     "stress.not_fitted": "none  {name}: not fitted to this car",
