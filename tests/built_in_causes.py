@@ -31,7 +31,7 @@ CAUSES = ("gains", "valve_speed", "updates", "limits", "backlash", "resolution")
 PHASES = 12
 HUNTS, RESTS = 0.25, 0.0
 """Least share of starting places from which the faulty car hunts, most for the healthy one [-]."""
-MOST_TRIED = 60
+MOST_TRIED = 20
 """Cars drawn for each that is wanted before a cause is given up."""
 
 Changes = dict[str, dict[str, Any]]

@@ -1,4 +1,4 @@
-"""Causes named against causes built in, some minutes of one core.
+"""Causes named against causes built in, some ten minutes of one core.
 
 Run with ``python -m pytest -m bench tests/bench/test_built_in_causes.py``.
 """
@@ -14,7 +14,7 @@ from tests.built_in_causes import CAUSES, built_cars
 
 pytestmark = pytest.mark.bench
 
-EACH, SEED = 12, 5
+EACH, SEED = 6, 5
 SAID = ("by_theory", "by_switching")
 
 
