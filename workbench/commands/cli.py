@@ -27,10 +27,9 @@ from workbench.commands.new import new
 from workbench.commands.page import page
 from workbench.commands.sheet import sheet
 from workbench.commands.simulate import simulate
-from workbench.commands.start import INTERRUPTED, KEPT
 from workbench.commands.stress import stress
 from workbench.commands.tune import tune
-from workbench.output.failing import tell_failure
+from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
 
 BAD_INPUT = 2
 COLLECT_AFTER = 50_000

@@ -33,7 +33,7 @@ def compare(
         screen.say(line)
     screen.warn_of_compiling()
     from tuning import compare as compare_log
-    from workbench.words.prediction import predicted_and_recorded
+    from workbench.words.prediction_table import predicted_and_recorded
     from workbench.words.wording import worded
 
     result = compare_log(read_car, read, seed=seed)

@@ -11,7 +11,7 @@ from workbench.output.printing import Screen
 
 if TYPE_CHECKING:
     from tuning.explanation import Explanation
-    from workbench.report.report import Table
+    from workbench.words.table import Table
 
 
 def explain(

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
-from workbench.output.printing import Screen, number
+from workbench.output.printing import Screen
+from workbench.words.numbers import number
 
 if TYPE_CHECKING:
     from sim import Car, Scenario, Trace

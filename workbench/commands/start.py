@@ -9,10 +9,7 @@ from contextlib import suppress
 from types import FrameType
 from typing import Any, NoReturn
 
-from workbench.output.failing import tell_failure
-
-INTERRUPTED = 130
-KEPT = "interrupted; what was finished is kept"
+from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
 
 
 def main() -> int:

@@ -13,6 +13,9 @@ from contextlib import suppress
 OUTPUT, COMPLAINTS = 1, 2
 """Numbers of the standard streams."""
 
+INTERRUPTED = 130
+KEPT = "interrupted; what was finished is kept"
+
 _printed = False
 
 

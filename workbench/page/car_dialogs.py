@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from sim import bundled_cars
 from sim.errors import InputError
@@ -16,13 +16,32 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from workbench.page.drafts import Draft
-    from workbench.page.frame import Page
+    from workbench.page.session import Session, Sessions
 
 MOST_DRAFTS = 8
 WIDTH = "width: 320px; max-width: 80vw"
 
 
-def save_dialog(page: Page) -> None:
+class CarPage(Protocol):
+    """What the windows need of the page behind them."""
+
+    session: Session
+    sessions: Sessions
+
+    def tell_error(self, text: str) -> None:
+        """Show a problem, none where empty."""
+        ...
+
+    def tell_state(self) -> None:
+        """Show which car is open."""
+        ...
+
+    def rebuild(self) -> None:
+        """Build the page anew for the car that is open now."""
+        ...
+
+
+def save_dialog(page: CarPage) -> None:
     """Ask for the name of a new file."""
     from nicegui import ui
 
@@ -52,7 +71,7 @@ def save_dialog(page: Page) -> None:
     dialog.open()
 
 
-def open_dialog(page: Page) -> None:
+def open_dialog(page: CarPage) -> None:
     """Ask for another car."""
     from nicegui import ui
 

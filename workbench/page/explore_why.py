@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from controllers import law_of
 from workbench.page.beside import WORK
@@ -11,7 +11,9 @@ from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions
 
 if TYPE_CHECKING:
-    from workbench.page.explore import Explore
+    from workbench.page.frame import Page
+    from workbench.page.look import Look
+    from workbench.page.session import Session
 
 TWO_LINES, THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (2, 3, 4))
 """Room for what comes later: a button must not move from under a finger."""
@@ -22,16 +24,37 @@ BORDERS = {
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
 
+class Drawn(Protocol):
+    """What the panel needs of the tab beside it, which draws the idle."""
+
+    page: Page
+    session: Session
+    look: Look
+    drawn_rests: bool
+
+    def is_newest(self, number: int) -> bool:
+        """Whether nothing has been changed since."""
+        ...
+
+    def changed(self) -> None:
+        """Draw anew."""
+        ...
+
+    def set_sliders(self, **values: float) -> None:
+        """Move sliders."""
+        ...
+
+
 class WhyPanel:
     """The panel.
 
     Parameters
     ----------
-    explore : Explore
+    explore : Drawn
         The tab it is part of.
     """
 
-    def __init__(self, explore: Explore) -> None:
+    def __init__(self, explore: Drawn) -> None:
         self.explore = explore
         self._kind = "moves"
         self._map: dict[str, Any] | None = None

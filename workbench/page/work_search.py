@@ -132,8 +132,8 @@ def _result(
     seen: SoFar,
     offered: bool = True,
 ) -> dict[str, Any]:
-    from workbench.output.printing import number
     from workbench.page.points import changes, thinned
+    from workbench.words.numbers import number
     from workbench.words.search import COMPARED
 
     before, after = now.to_dict(), then.to_dict()

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.report.report import Picture, Section, Table
+from workbench.report.report import Picture, Section
 from workbench.words.basis import basis_words
+from workbench.words.table import Table
 
 if TYPE_CHECKING:
     from sim import Car

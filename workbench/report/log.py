@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from workbench.report.report import Picture, Section, Table
+from workbench.report.report import Picture, Section
+from workbench.words.table import Table
 from workbench.words.wording import in_words, worded
 
 if TYPE_CHECKING:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from workbench.output.html_page import html_cautions, html_figure, html_list, html_page, html_table
+from workbench.words.table import Table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -17,15 +18,6 @@ if TYPE_CHECKING:
     from workbench.sheet.parts import Sheet
 
 FORMS = (".html", ".pdf")
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table: headings, cells, and an r for each column to be set to the right."""
-
-    columns: tuple[str, ...]
-    rows: Sequence[Sequence[str]]
-    right: str = ""
 
 
 @dataclass(frozen=True)

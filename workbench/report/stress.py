@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.report.report import Picture, Section, Table
+from workbench.report.report import Picture, Section
+from workbench.words.table import Table
 from workbench.words.wording import in_words
 
 if TYPE_CHECKING:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from workbench.output.printing import number
 from workbench.sheet.parts import Sheet
 from workbench.words import units
+from workbench.words.numbers import number
 from workbench.words.wording import in_words
 
 SETTING_COLUMNS = ("setting", "go back to", "enter", "in", "entered", "why")

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from workbench.words.wording import Sentence, Tell, in_words
+from workbench.words.sentence import Sentence, Tell
 
 
 def _known(values: Mapping[str, Any], name: str) -> bool:
@@ -42,8 +42,8 @@ def _open(values: Mapping[str, Any], tell: Tell) -> str:
     return f"{values['name']}: this log cannot tell. {_as_sentence(tell('{why}'))}"
 
 
-def _causes(values: Mapping[str, Any], _: Tell) -> str:
-    return "it may be: " + "; or ".join(in_words(one) for one in values["causes"])
+def _causes(values: Mapping[str, Any], tell: Tell) -> str:
+    return "it may be: " + "; or ".join(map(tell, values["causes"]))
 
 
 _SIZE = "{swing_rpm:.0f} every {period_s:.1f}"

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from workbench.words.wording import Sentence, Tell
+from workbench.words.sentence import Sentence, Tell
 
 Values = Mapping[str, Any]
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from workbench.output.printing import number
-from workbench.report.report import Table
+from workbench.words.numbers import number
+from workbench.words.table import Table
 from workbench.words.wording import in_words
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from workbench.words.wording import Sentence, Tell, in_words
+from workbench.words.sentence import Sentence, Tell
 
 
 def _number(values: Mapping[str, Any], tell: Tell) -> str:
@@ -89,10 +89,8 @@ SENTENCES: dict[str, Sentence] = {
     "identification.number": _number,
     "identification.number_not_told": _not_told,
     "identification.trusted": "The fit can be trusted.",
-    "identification.not_trusted": lambda values, _: (
-        "The fit is not to be trusted: "
-        + "; ".join(in_words(one) for one in values["reasons"])
-        + "."
+    "identification.not_trusted": lambda values, tell: (
+        "The fit is not to be trusted: " + "; ".join(map(tell, values["reasons"])) + "."
     ),
     "identification.at_steps": (
         "at {at_steps:.0f} a step is worth {worth_rpm:.1f} ({low_rpm!n:.1f} to {high_rpm!n:.1f}),"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from workbench.words.wording import Sentence
+from workbench.words.sentence import Sentence
 
 SENTENCES: dict[str, Sentence] = {
     "measures.hunts": (

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any
 
-from workbench.words.wording import Sentence, Tell, in_words
-
-if TYPE_CHECKING:
-    from tuning.prediction import Comparison
+from workbench.words.sentence import Sentence, Tell
 
 MEASURES = {
     "hunting_rpm": (
@@ -110,18 +107,3 @@ SENTENCES: dict[str, Sentence] = {
         "loads were not recorded: their times were found, their size is guessed"
     ),
 }
-
-
-def predicted_and_recorded(result: Comparison) -> Sequence[Sequence[str]]:
-    """Table a comparison: measure, predicted, range, range with margins, recorded, verdict."""
-    return [
-        [
-            in_words(row.meaning),
-            f"{row.predicted:.3g} {row.unit}",
-            f"{row.low:.3g} to {row.high:.3g}",
-            f"{row.least:.3g} to {row.most:.3g}",
-            f"{row.recorded:.3g}",
-            "as predicted" if row.inside else "just outside" if row.agrees else "DIFFERS",
-        ]
-        for row in result.rows
-    ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from controllers import GAIN, INTEGRAL, law_of
-from workbench.output.printing import number
+from workbench.words.numbers import number
 
 if TYPE_CHECKING:
     from sim import Car

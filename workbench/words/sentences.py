@@ -16,7 +16,7 @@ from workbench.words import (
     starts,
     stress,
 )
-from workbench.words.wording import Sentence
+from workbench.words.sentence import Sentence
 
 SENTENCES: Mapping[str, Sentence] = {
     **checks.SENTENCES,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from workbench.words.wording import Sentence, Tell
+from workbench.words.sentence import Sentence, Tell
 
 
 def _base_error(values: Mapping[str, Any], tell: Tell) -> str:

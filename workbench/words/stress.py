@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from workbench.words.wording import Sentence, Tell
+from workbench.words.sentence import Sentence, Tell
 
 
 def _case(values: Mapping[str, Any], tell: Tell) -> str:
