@@ -43,6 +43,11 @@ class PdfPages:
         """Begin a page."""
         self._pdf.add_page()
 
+    def need(self, height_in: float) -> None:
+        """Begin a page unless this much room is left."""
+        if self._pdf.will_page_break(height_in):
+            self.new_page()
+
     def _font(self, size: float, bold: bool = False, colour: str = INK) -> None:
         self._pdf.set_font("sans", "B" if bold else "", size)
         self._pdf.set_text_color(colour)
