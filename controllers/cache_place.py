@@ -8,13 +8,37 @@ place belongs to each of our functions: numba's configuration, which others shar
 
 from __future__ import annotations
 
+import hashlib
+import os
+import pickle
+import stat
 import sys
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from numba.core.caching import CompileResultCacheImpl, FunctionCache, _CacheLocator
+from numba.core.caching import (
+    CompileResultCacheImpl,
+    FunctionCache,
+    IndexDataCacheFile,
+    _CacheLocator,
+)
+
+_TOLD: list[str] = []
+"""Said once a process: that machine code cannot be kept."""
+
+
+def is_private(folder: Path) -> bool:
+    """Whether a folder in a place for all belongs to this user and to nobody else.
+
+    What lies in it is run: another user's machine code must not be.
+    """
+    if not hasattr(os, "getuid"):
+        return True  # a user's temporary folder is the user's own there
+    about = folder.lstat()
+    mine = stat.S_ISDIR(about.st_mode) and about.st_uid == os.getuid()
+    return mine and not about.st_mode & 0o077
 
 
 class _BySource(_CacheLocator):
@@ -53,6 +77,43 @@ class _Form(CompileResultCacheImpl):
         )
 
 
+class _WholeFiles(IndexDataCacheFile):
+    """Files that carry the digest of their content: what is damaged is as if it were not there."""
+
+    def _dump(self, obj: object) -> bytes:
+        dump: Any = super()._dump
+        data: bytes = dump(obj)
+        return hashlib.sha256(data).digest() + data
+
+    def _load_index(self) -> Any:
+        """Give what the index lists; nothing where it is damaged or of another version."""
+        try:
+            with Path(self._index_path).open("rb") as file:
+                if pickle.load(file) != self._version:
+                    return {}
+                stamp, listed = pickle.loads(_whole(file.read()))
+        except (OSError, ValueError, EOFError, pickle.UnpicklingError, AttributeError, IndexError,
+                ImportError, TypeError, KeyError, MemoryError):  # fmt: skip
+            return {}
+        return listed if stamp == self._source_stamp else {}
+
+    def _load_data(self, name: str) -> Any:
+        """Give one function's machine code; an error that numba takes for a file that is gone."""
+        place: Any = self._data_path
+        data = Path(place(name)).read_bytes()
+        try:
+            return pickle.loads(_whole(data))
+        except ValueError as error:
+            raise OSError(str(error)) from None
+
+
+def _whole(data: bytes) -> bytes:
+    """Content without its digest, which has to agree."""
+    if hashlib.sha256(data[32:]).digest() != data[:32]:
+        raise ValueError("damaged machine code")
+    return data[32:]
+
+
 class PlacedCache(FunctionCache):
     """The machine code of one function on disk.
 
@@ -69,3 +130,20 @@ class PlacedCache(FunctionCache):
         self._impl_class = form
         begin: Any = super().__init__
         begin(function)
+        files: Any = _WholeFiles
+        self._cache_file = files(
+            self._cache_path, self._impl.filename_base, self._impl.locator.get_source_stamp()
+        )
+
+    def save_overload(self, sig: Any, data: Any) -> None:
+        """Keep machine code; where that cannot be done, say so once and go on without."""
+        keep: Any = super().save_overload
+        try:
+            keep(sig, data)
+        except OSError as error:
+            if not _TOLD:
+                _TOLD.append(str(error))
+                reason = (error.strerror or str(error)).lower()
+                sys.stderr.write(
+                    f"compiled code cannot be kept ({reason}): next time compiles too\n"
+                )

@@ -27,7 +27,7 @@ from typing import Any, TypeVar, cast
 import numba
 import numpy as np
 
-from controllers.cache_place import PlacedCache
+from controllers.cache_place import PlacedCache, is_private
 
 _COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
 _IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)(?:\.\w+)+) import", re.MULTILINE)
@@ -96,7 +96,10 @@ def cache_root() -> Path:
     )
     for root in choices:
         try:
-            root.mkdir(parents=True, exist_ok=True)
+            shared = root is choices[-1]
+            root.mkdir(mode=0o700 if shared else 0o777, parents=True, exist_ok=True)
+            if shared and not is_private(root):
+                continue
             with tempfile.TemporaryFile(dir=root):
                 return root
         except OSError:
