@@ -12,7 +12,7 @@ from controllers import law_of
 from sim import Car, Scenario, Trace, simulate, with_values
 from tuning.explanation.cycle import SeenCycle, STARTS_rpm
 from tuning.explanation.runs import Phases, Reals, RUN_s, without_scatter
-from tuning.loop import IdlePoint, resting_deadband_rpm
+from tuning.loop import IdlePoint, resting_deadband_rpm, tread_steps
 from tuning.notes import Note, plain
 
 LEAST_APART_s = 1.0e-6
@@ -56,6 +56,12 @@ class Story:
     time_s, rpm, valve_steps, opening_steps, wanted_steps : numpy.ndarray
         Shape (events,): times since the cycle began, measured speed, where the valve was told to
         be, where it was, and the position wanted before minimum move [s, rpm, steps].
+    map_kPa : numpy.ndarray
+        Shape (events,): absolute pressure in the manifold [kPa].
+    settled_rpm : numpy.ndarray
+        Shape (travel + 1,): speed at which this engine would settle at each position [rpm].
+    move_steps : int
+        Distance of the positions that the controller's smallest moves reach [steps].
     period_s, target_rpm, deadband_rpm : float
         Of the cycle, and of the car [s, rpm].
     moments : tuple of Moment
@@ -69,6 +75,9 @@ class Story:
     valve_steps: Reals
     opening_steps: Reals
     wanted_steps: Reals
+    map_kPa: Reals
+    settled_rpm: Reals
+    move_steps: int
     period_s: float
     target_rpm: float
     deadband_rpm: float
@@ -252,6 +261,9 @@ def tell_cycle(
         valve_steps=trace["valve_steps"][shown],
         opening_steps=trace["pintle_steps"][shown],
         wanted_steps=(trace["base_steps"] + trace["trim_steps"])[shown],
+        map_kPa=trace["map_kPa"][shown],
+        settled_rpm=point.rpm_with_leak(phases.leak_mm2[phase]),
+        move_steps=tread_steps(car),
         period_s=period_s,
         target_rpm=point.target_rpm,
         deadband_rpm=told.band_rpm,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from controllers import LAWS, setting_acts
 from sim.errors import InputError
 from workbench.page.beside import WORK, NoAnswerError
-from workbench.page.chart_idle import idle_data, idle_frame, no_pressure, pressure_data
+from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
 from workbench.page.jobs import told_beside
 from workbench.page.sliders import Handle, Slide, choice, slider
@@ -77,6 +77,7 @@ class Explore:
                 self._shown()
             with ui.element("section").classes("why").style("display: grid; gap: 10px"):
                 self.why.build()
+        self.why.build_below()
         self.look.redraw.append(self._restyle)
         self.changed()
 
@@ -112,9 +113,12 @@ class Explore:
         self._finding = ui.label().classes("big").props('role="status" aria-live="polite"')
         self.chart = ui.echart(self._frame()).classes("runs").style("width: 100%")
         self.chart.props('role="img" aria-label="speed, valve and manifold pressure over time"')
-        ui.label("Band: deadband about the target. Pressure follows a moment later.").classes(
-            "soft"
-        )
+        self._rungs = ui.label().props('role="status"')
+        self._rungs.style("min-height: 2.8em")
+        ui.label(
+            "Right of the speed: a line for each position of the valve, at its own steady speed;"
+            " the bar is the deadband."
+        ).classes("soft")
 
     def _frame(self) -> dict[str, Any]:
         return idle_frame(self.look.palette, units.written("kPa", self.look.imperial))
@@ -178,8 +182,8 @@ class Explore:
                 number = self._wanted
                 run = await self._run()
                 self._finding.set_text(self.look.words(run["finding"]))
-                data = idle_data(run, self.look.palette)
-                await self._send(no_pressure(data))  # what is drawn there is of another run
+                self._rungs.set_text(self.look.words(run["rungs"]["text"]))
+                await self._send(idle_data(run, self.look.palette))
                 self._drawn, self.drawn_rests = number, run["hunts"] is False
         except NoAnswerError as error:
             self._problem.set_text(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from controllers import law_of
 from workbench.page.beside import WORK
 from workbench.page.chart_map import map_option, mark, nearest_cell
+from workbench.page.cycle_panel import CyclePanel
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions
 
@@ -56,6 +57,7 @@ class WhyPanel:
 
     def __init__(self, explore: Drawn) -> None:
         self.explore = explore
+        self._cycle = CyclePanel(explore.look)
         self._kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
@@ -93,8 +95,12 @@ class WhyPanel:
             self._job.build()
             self._story = ui.label().classes("told")
         cautions()
-        self._job.show_found()
         self.explore.look.redraw.append(self._draw)
+
+    def build_below(self) -> None:
+        """Build what has the whole width: the cycle, once it is told."""
+        self._cycle.build()
+        self._job.show_found()
 
     async def refresh(self, number: int) -> None:
         """Find chance and cause for what is shown.
@@ -194,3 +200,4 @@ class WhyPanel:
 
     def _tell(self, result: Any) -> None:
         self._story.set_text(self.explore.look.words("\n".join(result["lines"])))
+        self._cycle.show(result["cycle"])

@@ -74,6 +74,16 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .curve { display: grid; gap: 2px 10px; align-items: center;
   grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto auto; }
 .curve .q-field { min-width: 0; } .curve .q-field__control { height: 34px; min-height: 34px; }
+.orbit { display: grid; grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); gap: 10px; }
+.cycle .moment { flex: 1 1 300px; min-height: 2.8em; }
+.loop { list-style: none; padding: 0; display: flex; gap: 22px; justify-content: space-between; }
+.loop li { border: 1px solid var(--line); border-radius: 6px; padding: 3px 8px; flex: 1 1 0;
+  position: relative; display: flex; flex-direction: column; min-width: 0; }
+.loop li span { color: var(--soft); font-size: 12.5px; line-height: 1.25; }
+.loop li + li::before { content: "\\2192"; position: absolute; left: -19px; top: 6px;
+  color: var(--ink); }
+.loop li.acts { background: var(--mark); color: var(--on-mark); border-color: var(--mark); }
+.loop li.acts span { color: var(--on-mark); }
 .cautions { border-left: 4px solid var(--bad); }
 .q-focus-helper { opacity: 0; } .q-btn:focus-visible { z-index: 2; }
 @layer theme {
@@ -93,7 +103,8 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 }
 @media (max-width: 760px) {
   body .nicegui-content { padding: 4px 6px 24px; }
-  .halves, .thirds { grid-template-columns: minmax(0, 1fr); }
+  .halves, .thirds, .orbit { grid-template-columns: minmax(0, 1fr); }
+  .loop { gap: 6px; } .loop li { padding: 3px 5px; } .loop li + li::before { content: ""; }
   .explore { display: flex; flex-direction: column; align-items: stretch; }
   .q-tab-panels, .q-tab-panels > .q-panel { overflow: visible; }
   .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; gap: 2px; }
@@ -120,6 +131,8 @@ class Palette:
     valve: str
     pressure: str
     heat: str
+    good: str
+    card: str
     band: str
     least: str
     most: str
@@ -127,12 +140,13 @@ class Palette:
 
 LIGHT = Palette(
     ink="#1b1f23", soft="#565d64", line="#d3d8dd", speed=SPEED, valve=VALVE,
-    pressure=PRESSURE, heat=HEAT, band="rgba(0,96,168,0.13)", least="#f2f6fa",
-    most="#08407a",
+    pressure=PRESSURE, heat=HEAT, good="#14663f", card="#ffffff", band="rgba(0,96,168,0.13)",
+    least="#f2f6fa", most="#08407a",
 )  # fmt: skip
 DARK = Palette(
     ink="#e8eaec", soft="#aab1b8", line="#3a4147", speed="#7db9f2",
-    valve="#f0a850", pressure="#7fd6a8", heat="#ff9b93", band="rgba(125,185,242,0.18)",
+    valve="#f0a850", pressure="#7fd6a8", heat="#ff9b93", good="#7fd6a8", card="#1e2226",
+    band="rgba(125,185,242,0.18)",
     least="#232a31", most="#8cc4f8",
 )  # fmt: skip
 

@@ -30,10 +30,11 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
     """Run one idle.
 
     Gives points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
-    ``deadband_rpm``, the ``finding`` and whether it ``hunts``.
+    ``deadband_rpm``, the ``finding``, whether it ``hunts``, and the ``rungs``.
     """
     from workbench.page.live import run_view
     from workbench.page.points import changes, thinned
+    from workbench.page.rungs import rungs_of
 
     view = run_view(car, wish, seed)
     spans = {
@@ -45,6 +46,7 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
         "valve_steps": changes(view.time_s, view.valve_steps, MOST_POINTS),
         "spans": spans, "target_rpm": view.target_rpm, "deadband_rpm": view.deadband_rpm,
         "finding": view.finding, "hunts": view.hunts,
+        "rungs": rungs_of(wish.car(car), wish.coolant_degC, float(view.valve_steps[-1])),
     }  # fmt: skip
 
 
