@@ -13,7 +13,7 @@ READ = {
     "with_and_without": (
         "Each bar is the same car with one thing changed; what ends the swing is its cause."
     ),
-    "cycle_told": "One period of the hunting, scatter taken out, and what happens in it.",
+    "cycle_told": "One period of the hunting, scatter taken out, and where the valve could hold.",
     "map_moves": (
         "Each cell is the same car with another minimum move and deadband, run from many starting"
         " places; below the line theory finds places without a position to rest."
