@@ -127,7 +127,7 @@ def _pins(
 def _pin_series(
     places: list[list[float]], at: int, palette: Palette, alone: bool = False
 ) -> dict[str, Any]:
-    data = []
+    data: list[dict[str, Any]] = []
     for number, place in enumerate(places):
         lit = number == at
         if alone and not lit:
