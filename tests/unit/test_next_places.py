@@ -44,6 +44,8 @@ def test_the_last_trials_look_close_to_the_best() -> None:
         return float(np.mean([min(np.linalg.norm(at - one) for one in best) for at in places]))
 
     assert far(CLOSE) < far(WIDE)
-    near = sorted(tried("pi", 20, 100.0) + tried("nudge", 20, 105.0), key=lambda one: one[0])
+    far_rpm = 1.05 * min(value for value, _ in tried("pi", 20, 100.0))
+    worse = [(value + far_rpm - 100.0, one) for value, one in tried("nudge", 20, 100.0)]
+    near = sorted(tried("pi", 20, 100.0) + worse, key=lambda one: one[0])
     laws = {one.law for one in next_settings(near, SPACE, 8, [0], 0, CLOSE)}
     assert laws == {near[0][1].law}

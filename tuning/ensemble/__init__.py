@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from tuning.ensemble.drives import (
+    ANSWER,
+    HIGH,
+    LOW,
     BASE_ERROR_steps,
     EVERYTHING_W_per_l,
-    search_drives,
+    LOAD_SPAN_s,
     starting_phases,
 )
 from tuning.ensemble.held_swing import (
@@ -24,22 +27,30 @@ from tuning.ensemble.plausible import (
 )
 from tuning.ensemble.runs import (
     Runs,
-    Samples,
-    TrialRuns,
-    kept_samples,
     known_mean,
-    measured,
+)
+from tuning.ensemble.samples import (
+    Samples,
+    kept_samples,
     picked,
+)
+from tuning.ensemble.trial_runs import (
+    TrialRuns,
+    measured,
 )
 
 __all__ = [
+    "ANSWER",
+    "HIGH",
     "LARGEST_SHARE",
+    "LOW",
     "SEARCH",
     "SELECTION",
     "STRESS",
     "VERDICT",
     "BASE_ERROR_steps",
     "EVERYTHING_W_per_l",
+    "LOAD_SPAN_s",
     "Plausible",
     "Runs",
     "Samples",
@@ -51,7 +62,6 @@ __all__ = [
     "noise_seeds",
     "picked",
     "plausible_cars",
-    "search_drives",
     "share_for_swing",
     "starting_phases",
 ]

@@ -6,6 +6,7 @@ from tuning.explanation.chance import HuntingChance, cause_by_theory, hunting_ch
 from tuning.explanation.explaining import Explanation, explain
 from tuning.explanation.map import HuntingMap
 from tuning.explanation.story import Moment, Story
+from tuning.explanation.suggest import suggested_settings
 
 __all__ = [
     "Explanation",
@@ -17,4 +18,5 @@ __all__ = [
     "explain",
     "hunting_chance",
     "hunting_map",
+    "suggested_settings",
 ]

@@ -34,6 +34,13 @@ from tuning.measures.scan import (
     SMOOTHED_s,
     whole_samples,
 )
+from tuning.measures.terms import (
+    TERMS,
+    answer_terms,
+    below_target_rpm,
+    rest_terms,
+    score_terms,
+)
 
 __all__ = [
     "ABOVE_FLOOR",
@@ -45,9 +52,12 @@ __all__ = [
     "MEASURES",
     "RULED_BY",
     "RUNNING_SHARE",
+    "TERMS",
     "Measures",
     "SMOOTHED_s",
     "START_TOLERANCE_rpm",
+    "answer_terms",
+    "below_target_rpm",
     "hunting_chance",
     "hunts",
     "is_hunting",
@@ -56,8 +66,10 @@ __all__ = [
     "races",
     "regular_swing",
     "resample_hold",
+    "rest_terms",
     "run_answer",
     "run_note",
+    "score_terms",
     "stalled_at",
     "whole_samples",
 ]

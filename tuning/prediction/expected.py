@@ -114,10 +114,10 @@ def expect(
     Expectation
         Over cars and seeds that no search has seen.
     """
-    from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars, search_drives
+    from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars
     from tuning.search import predict
 
     cars = plausible_cars(car, CARS, seed=seed, purpose=STRESS).cars
-    trial = TrialRuns(cars, search_drives(car), noise_seeds(seed, STRESS, SEEDS))
+    trial = TrialRuns(cars, noise_seeds(seed, STRESS, SEEDS), measures=True)
     runs = trial.run([car.feedback], on_progress=on_progress)
-    return Expectation(predict(runs, 0), len(cars), int(runs.of("stalled")[0].size))
+    return Expectation(predict(runs, 0), len(cars), trial.runs_per_candidate)

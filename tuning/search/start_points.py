@@ -5,6 +5,8 @@ The rules take the linear engine at the warm idle (``tuning.loop``), as the expl
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback
 from tuning.loop import (
     IdlePoint,
@@ -36,15 +38,15 @@ LEAD_SHARE = 0.4
 """Derivative over what would cancel the lag [-]."""
 
 
-def start_points(space: Space, scatter_rpm: float) -> dict[str, Feedback]:
+def start_points(
+    space: Space, scatter_rpm: float, known: Mapping[str, Feedback]
+) -> dict[str, Feedback]:
     """Settings to evaluate first.
 
-    Gives name to settings, within the space: the present ones, and for each law some by rule.
+    Gives name to settings, within the space: those known, and for each law some by rule.
     """
     car = space.car
-    found: dict[str, Feedback] = {}
-    if car.feedback.law in space.laws:
-        found["present settings"] = car.feedback
+    found = {name: one for name, one in known.items() if one.law in space.laws}
     idle = usual_idle(car)
     if idle is not None and idle.plant.is_stable():
         for law in space.laws:

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
+
+if TYPE_CHECKING:
+    from sim import Car
+    from tuning.search import Tuning
+
+
+FAVOUR = "Take another of the candidates tried: quiet, quick or wear, such as quick:2."
 
 
 class Budget(StrEnum):
@@ -54,6 +61,14 @@ def tune(
         bool, typer.Option("--resume", help="Go on with the study kept there.")
     ] = False,
     preset: Preset = "balanced",
+    favour: Annotated[
+        list[str] | None,
+        typer.Option("--favour", metavar="NAME:FACTOR", help=FAVOUR),
+    ] = None,
+    keep: Annotated[
+        str,
+        typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are."),
+    ] = "",
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -62,13 +77,7 @@ def tune(
     from sim import load_car, save_car
     from sim.files import one_problem
     from workbench.output.results import check_place
-    from workbench.words.search import (
-        COMPARED_COLUMNS,
-        changed_rows,
-        compared_rows,
-        tune_finding,
-        tune_notes,
-    )
+    from workbench.words.wording import worded
 
     screen = Screen("tune", as_json, quiet)
     if out is None and not as_json:
@@ -83,19 +92,37 @@ def tune(
     with screen.progress("searching") as tell:
         result = tune_car(
             read, law=law, budget=budget.value, seed=seed, storage=storage, resume=resume,
-            preset=preset, on_progress=tell,
+            preset=preset, favour=favour or (), on_progress=tell,
+            keep=[one.strip() for one in keep.split(",") if one.strip()],
         )  # fmt: skip
     if out is not None:
         save_car(result.car, out, keep_old=True, text_of=car)
     screen.caution(read)
+    _tell(screen, read, result)
+    if out is not None:
+        screen.say(f"written: {out}")
+    screen.finish(worded({**result.to_dict(), "file": None if out is None else str(out)}))
+
+
+def _tell(screen: Screen, before: Car, result: Tuning) -> None:
+    """Print all sets side by side, what the proposed one brings, and why."""
+    from workbench.words.search import (
+        COMPARED_COLUMNS,
+        SCORED_COLUMNS,
+        changed_rows,
+        compared_rows,
+        scored_rows,
+        tune_finding,
+        tune_notes,
+    )
+
+    screen.table("Side by side", SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr")
     screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")
-    screen.table("Settings changed", ["setting", "now", "found"], changed_rows(read, result), " rr")
+    changed = changed_rows(before, result)
+    screen.table("Settings changed", ["setting", "now", "proposed"], changed, " rr")
     for note in tune_notes(result):
         screen.say(note)
     screen.verdict(tune_finding(result))
-    if out is not None:
-        screen.say(f"written: {out}")
-    screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
 
 
 def _refuse_nothing_to_resume(storage: str | None) -> None:

@@ -10,7 +10,7 @@ from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
 from workbench.page.sliders import choice
 from workbench.sheet.settings import BESIDE, NAMES
-from workbench.words.search import COMPARED_COLUMNS, setting_name
+from workbench.words.search import COMPARED_COLUMNS, SCORED_COLUMNS, setting_name
 
 if TYPE_CHECKING:
     from sim import Car
@@ -165,6 +165,7 @@ class SettingsTab:
         ]
         self._tables.set_content(
             table_html(["setting", "now", "proposed", "unit"], changed, " rr ")
+            + (table_html(SCORED_COLUMNS, found["scored"], " rrrrrrrrr") if found["scored"] else "")
             + table_html(COMPARED_COLUMNS, found["rows"], " rr ")
             + list_html([self.look.words(one) for one in found["notes"]])
         )

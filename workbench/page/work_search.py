@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from workbench.page.jobs import Tell
 
 LOOK_EVERY_s = 0.7
-SHOWN_s = 40.0
+SHOWN_s = 60.0
 """So much of the runs before and after is shown [s]."""
 
 
@@ -31,7 +31,7 @@ def search_work(
     """
     from tuning import tune
     from tuning.search import Watch, judged
-    from workbench.words.search import tune_finding, tune_notes
+    from workbench.words.search import scored_rows, tune_finding, tune_notes
 
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         storage = Path(folder) / "search.journal"
@@ -48,12 +48,13 @@ def search_work(
             known = judged(car, best.settings, preset=preset, seed=seed)
             text, better = stopped_words(watch.look().trials, known.now, known.then)
             return _result(
-                best.settings, text, [], known.now, known.then, known.samples, watch.look(), better
-            )
+                best.settings, text, [], known.now, known.then, known.samples, watch.look(), [],
+                offered=better,
+            )  # fmt: skip
         points = watch.look()
     return _result(
         found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
-        found.samples, points,
+        found.samples, points, scored_rows(found),
     )  # fmt: skip
 
 
@@ -130,6 +131,8 @@ def _result(
     then: Prediction,
     samples: Any,
     seen: SoFar,
+    scored: list[list[str]],
+    *,
     offered: bool = True,
 ) -> dict[str, Any]:
     from workbench.page.points import changes, thinned
@@ -150,7 +153,7 @@ def _result(
         )
     return {
         "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
-        "rows": rows, "runs": runs, "points": _points(seen), "offered": offered,
+        "rows": rows, "scored": scored, "runs": runs, "points": _points(seen), "offered": offered,
     }  # fmt: skip
 
 

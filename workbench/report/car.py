@@ -62,11 +62,19 @@ def search_section(before: Car, result: Tuning) -> Section:
 
     Gives tables and three figures.
     """
-    from workbench.figures.search import before_after_figure, front_figure, importance_figure
+    from workbench.figures.search import (
+        before_after_figure,
+        compared_figure,
+        compared_finding,
+        front_figure,
+        importance_figure,
+    )
     from workbench.words.search import (
         COMPARED_COLUMNS,
+        SCORED_COLUMNS,
         changed_rows,
         compared_rows,
+        scored_rows,
         setting_name,
         tune_finding,
         tune_notes,
@@ -74,17 +82,19 @@ def search_section(before: Car, result: Tuning) -> Section:
 
     deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
     tables = [
+        Table(SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr"),
         Table(COMPARED_COLUMNS, compared_rows(result), " rr"),
-        Table(("setting", "now", "found"), changed_rows(before, result), " rr"),
+        Table(("setting", "now", "proposed"), changed_rows(before, result), " rr"),
     ]
     chosen = result.front.chosen
     pictures = [
+        Picture(compared_finding(result), compared_figure(result)),
         Picture(
-            f"On the warm drive of the search: from a swing of {result.now.hunting_rpm:.0f} rpm"
+            f"At loads and a blip, and at rest: from a swing of {result.now.hunting_rpm:.0f} rpm"
             f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
             f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
             before_after_figure(result, deadbands),
-        )
+        ),
     ]
     if result.front.points:
         pictures.append(

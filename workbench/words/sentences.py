@@ -13,6 +13,7 @@ from workbench.words import (
     hunting,
     open_loop,
     prediction,
+    search,
     starts,
     stress,
 )
@@ -27,6 +28,7 @@ SENTENCES: Mapping[str, Sentence] = {
     **hunting.SENTENCES,
     **open_loop.SENTENCES,
     **prediction.SENTENCES,
+    **search.SENTENCES,
     **starts.SENTENCES,
     **stress.SENTENCES,
 }
