@@ -109,6 +109,7 @@ def _tell(screen: Screen, before: Car, result: Tuning) -> None:
     from workbench.words.search import (
         COMPARED_COLUMNS,
         SCORED_COLUMNS,
+        SCORED_LEGEND,
         changed_rows,
         compared_rows,
         scored_rows,
@@ -117,6 +118,7 @@ def _tell(screen: Screen, before: Car, result: Tuning) -> None:
     )
 
     screen.table("Side by side", SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr")
+    screen.say(SCORED_LEGEND)
     screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")
     changed = changed_rows(before, result)
     screen.table("Settings changed", ["setting", "now", "proposed"], changed, " rr")

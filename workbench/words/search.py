@@ -50,9 +50,13 @@ SET_NAMES = {
     "found": "found",
 }  # fmt: skip
 """What stands beside each other, in words."""
+SCORED_LEGEND = (
+    "Swing above the held valve's, mean error beyond 15, largest distance at a load and undershoot"
+    " after a blip beyond 40 in rpm; moves a minute; s: settling; fails: share of cars on which the"
+    " settings are not acceptable, a tenth is allowed. The mark > is on what is proposed."
+)
 SCORED_COLUMNS = (
-    "settings", "score", "swing", "error", "moves/min", "excursion", "settling", "undershoot",
-    "stalls", "acceptable",
+    "settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails",
 )  # fmt: skip
 BESIDE = {
     "open_loop": "the base curve alone", "present": "the present settings",
@@ -160,14 +164,15 @@ def scored_rows(result: Tuning) -> list[list[str]]:
     """
     rows = []
     for one in result.compared:
-        mark = " (proposed)" if one.name == result.proposed else ""
-        measured = [number(value) for value in one.score.measured.values()]
-        met = one.score.acceptance
-        does = "yes" if met.is_met else f"not on {100.0 * met.failing_share:.0f} %"
+        mark = "> " if one.name == result.proposed else ""
+        measured = [
+            f"{value:.{name == 'settling':d}f}" for name, value in one.score.measured.items()
+        ]
+        fails = f"{100.0 * one.score.acceptance.failing_share:.0f} %"
         hunting, error, moves, excursion, settling, undershoot, stalls = measured
         rows.append([
-            SET_NAMES[one.name] + mark, number(one.score.total), hunting, error, moves, excursion,
-            settling, undershoot, stalls, does,
+            mark + SET_NAMES[one.name], number(one.score.total), hunting, error, moves, excursion,
+            settling, undershoot, stalls, fails,
         ])  # fmt: skip
     return rows
 
