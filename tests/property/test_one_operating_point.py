@@ -84,7 +84,7 @@ def test_gains_by_rule_are_the_same_in_explanation_and_search(
             }
         )
         entered = space.feedback("pi", space.values_of(ruled))
-        found = start_points(space, 10.0)["pi: amigo"]
+        found = start_points(space, 10.0, {})["pi: amigo"]
         assert found.gain_steps_per_100rpm == entered.gain_steps_per_100rpm
         assert found.integral_steps_per_100rpm_s == entered.integral_steps_per_100rpm_s
         suggested = suggested_settings(car, point, 10.0)
