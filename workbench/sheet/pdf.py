@@ -51,7 +51,7 @@ def print_sheet(
     if sheet.to_look_at:
         pages.paragraph(f"evenidle check has to say of: {'; '.join(sheet.to_look_at)}.", bold=True)
     pages.heading("Settings")
-    widths = [2.1, 1.1, 0.9, 2.5, 0.9, 4.6]
+    widths = [2.1, 1.1, 0.9, 2.4, 1.2, 4.4]
     pages.table(SETTING_COLUMNS, setting_cells(sheet), widths, " rr", strong=2)
     if sheet.worked:
         pages.paragraph(sheet.worked)

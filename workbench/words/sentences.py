@@ -13,7 +13,7 @@ from workbench.words import (
     hunting,
     open_loop,
     prediction,
-    search,
+    search_sentences,
     starts,
     stress,
 )
@@ -28,7 +28,7 @@ SENTENCES: Mapping[str, Sentence] = {
     **hunting.SENTENCES,
     **open_loop.SENTENCES,
     **prediction.SENTENCES,
-    **search.SENTENCES,
+    **search_sentences.SENTENCES,
     **starts.SENTENCES,
     **stress.SENTENCES,
 }
