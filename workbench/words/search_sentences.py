@@ -10,7 +10,8 @@ from workbench.words.sentence import Sentence, Tell
 BESIDE = {
     "open_loop": "the base curve alone", "present": "the present settings",
     "rule": "the settings by rule", "plain": "the plain set",
-} FAILINGS = {
+}  # fmt: skip
+FAILINGS = {
     "stalls_percent": "an engine stalls", "not_back_percent": "a load is not over within 6 s",
     "error_percent": "the mean error at rest is above 20 rpm",
     "limited_percent": "the trim stands at its limit for more than a tenth of a drive",
