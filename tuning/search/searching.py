@@ -95,7 +95,7 @@ def tune(
     seed : int
         Seed of everything random, 0 or more.
     storage : str or Path, optional
-        Where the study is kept, see ``studies.open_study``; in memory when left out.
+        Where the study is kept, see ``studies.open_study``.
     resume : bool
         Continue or join a study that is there.
     preset : str
@@ -119,9 +119,8 @@ def tune(
     InputError
         If something asked for cannot be used.
     """
-    begun, weights = time.monotonic(), weights_of(preset)
-    space = make_space(car, _laws(car, law), keep)
-    wanted = _Wanted(space, weights, favoured(weights, favour), preset)
+    begun = time.monotonic()
+    wanted = _wanted(make_space(car, _laws(car, law), keep), preset, favour)
     ensembles = _Ensembles(car, budget_of(budget), seed, cores)
     with open_study(
         storage, f"tune {car.name}", seed=seed, resume=resume, inputs=_made_for(wanted, budget),
@@ -129,6 +128,12 @@ def tune(
     ) as study:  # fmt: skip
         found = _found(study, ensembles, wanted, on_progress or _silent)
     return replace(found, seconds=time.monotonic() - begun)
+
+
+def _wanted(space: Space, preset: str, favour: Sequence[str]) -> _Wanted:
+    """What is searched, by the weights of a preset and the wishes beside them."""
+    weights = weights_of(preset)
+    return _Wanted(space, weights, favoured(weights, favour), preset)
 
 
 def _made_for(wanted: _Wanted, budget: str) -> dict[str, str | int]:

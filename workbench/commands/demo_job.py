@@ -199,7 +199,7 @@ def _tune(job: Job, car: Car, resumable: bool) -> Car:
         job.sections.append(search_section(car, result))
     job.write("tuned.toml", lambda path: save_car(result.car, path))
     job.tell("tune", tune_finding(result))
-    job.results["tune"] = result.to_dict()
+    job.results["tune"] = worded(result.to_dict())
     return result.car
 
 
