@@ -57,7 +57,6 @@ SCORED_LEGEND = (
 SCORED_COLUMNS = (
     "settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails",
 )  # fmt: skip
-# fmt: skip
 TERM_WORDS = {
     "hunting": ("the swing above the held valve's", "rpm"),
     "error": ("the mean error beyond 15 rpm", "rpm"),
