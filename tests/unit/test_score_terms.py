@@ -23,11 +23,11 @@ def averaged(rpm: np.ndarray, span_s: float) -> np.ndarray:
 
 def swing_rpm(rpm: np.ndarray) -> float:
     """1st to 99th percentile between 0.05 and 2 Hz, by scipy; ends mirrored as in ours."""
-    even = {"padtype": "even", "padlen": 200}
     narrow = (2.0**0.5 - 1.0) ** 0.25  # both ways lose 3 dB at the corner
     high = butter(2, 0.05 * narrow, "highpass", fs=1.0 / DT_s, output="sos")
     low = butter(2, 2.0 / narrow, "lowpass", fs=1.0 / DT_s, output="sos")
-    band = sosfiltfilt(low, sosfiltfilt(high, rpm - rpm.mean(), **even), **even)
+    slow = sosfiltfilt(high, rpm - rpm.mean(), padtype="even", padlen=200)
+    band = sosfiltfilt(low, slow, padtype="even", padlen=200)
     return float(np.diff(np.percentile(band, [1.0, 99.0]))[0])
 
 
