@@ -13,8 +13,7 @@ if TYPE_CHECKING:
     from sim.batch import COUNTERS, Plan, SAMPLE_s
     from sim.car import Car, car_to_toml, load_car, save_car, with_values
     from sim.errors import EvenidleError, InputError, Problem
-    from sim.files import bundled_cars, bundled_logs, bundled_scenarios
-    from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_of, settings_table
+    from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_table
     from sim.prepare import equilibrium
     from sim.scenario import Scenario, load_scenario
     from sim.schedule import simulate
@@ -29,9 +28,6 @@ _HOMES = {
     "load_car": "car",
     "save_car": "car",
     "with_values": "car",
-    "bundled_cars": "files",
-    "bundled_logs": "files",
-    "bundled_scenarios": "files",
     "EvenidleError": "errors",
     "InputError": "errors",
     "Problem": "errors",
@@ -39,7 +35,6 @@ _HOMES = {
     "full_plan": "fleet",
     "make_fleet": "fleet",
     "run_plan": "fleet",
-    "settings_of": "fleet",
     "settings_table": "fleet",
     "equilibrium": "prepare",
     "Scenario": "scenario",
@@ -61,9 +56,6 @@ __all__ = [
     "SAMPLE_s",
     "Scenario",
     "Trace",
-    "bundled_cars",
-    "bundled_logs",
-    "bundled_scenarios",
     "car_to_toml",
     "equilibrium",
     "full_plan",
@@ -72,7 +64,6 @@ __all__ = [
     "make_fleet",
     "run_plan",
     "save_car",
-    "settings_of",
     "settings_table",
     "simulate",
     "with_values",

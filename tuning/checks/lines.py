@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
-
-from tuning.notes import Note
+from typing import Literal
 
 Verdict = Literal["pass", "warn", "fail"]
 
@@ -16,7 +14,7 @@ class CheckLine:
 
     Attributes
     ----------
-    name : Note
+    name : str
         What was checked.
     verdict : str
         "pass", "warn" or "fail".
@@ -24,28 +22,21 @@ class CheckLine:
         The number that decided, in ``unit``.
     unit : str
         Its unit.
-    value : Note
-        The number with what it is compared with.
-    reason : Note
+    value : str
+        The number with what it is compared with, in words.
+    reason : str
         Why it matters.
-    remedy : Note
+    remedy : str
         What to do where it does not pass.
     """
 
-    name: Note
+    name: str
     verdict: Verdict
     number: float | None
     unit: str
-    value: Note
-    reason: Note
-    remedy: Note
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the check as plain values, notes as code and quantities."""
-        return {
-            name: one.to_dict() if isinstance(one := getattr(self, name), Note) else one
-            for name in self.__dataclass_fields__
-        }
+    value: str
+    reason: str
+    remedy: str
 
 
 def judged(fails: bool, warns: bool) -> Verdict:

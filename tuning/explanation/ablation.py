@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
@@ -12,9 +12,8 @@ from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Ends, Measured, ends_of, measured, part
 from tuning.explanation.runs import Phases, run_phases, without_scatter
 from tuning.explanation.switches import Switch
-from tuning.loop import IdlePoint
+from tuning.loop import IdlePoint, known
 from tuning.measures import hunts
-from tuning.notes import Note, plain
 
 ENDED_SHARE = 0.25
 """Hunting has ended when this share of its mean swing or less is left [-]."""
@@ -30,9 +29,7 @@ class AblationRow:
 
     Attributes
     ----------
-    key : str
-        As in ``Switch``.
-    name : Note
+    key, name : str
         As in ``Switch``.
     chance : float
         Share of phases and starts that hunt, scatter taken out [-].
@@ -53,12 +50,12 @@ class AblationRow:
     left_share : float
         ``swing_rpm`` over that of the car as it is; where that hunts only with scatter, the
         swing above the valve-held floor over its own; nan where it does not hunt [-].
-    stalled_share, racing_share : float
-        Share of runs that stalled, and that race [-].
+    stalled_share : float
+        Share of runs that stalled [-].
     """
 
     key: str
-    name: Note
+    name: str
     chance: float
     swing_rpm: float
     hunting_swing_rpm: float
@@ -71,7 +68,6 @@ class AblationRow:
     with_scatter_chance: float
     left_share: float
     stalled_share: float
-    racing_share: float
 
     @property
     def ends_it(self) -> bool:
@@ -83,8 +79,8 @@ class AblationRow:
 
         Gives none where there is no number.
         """
-        values = vars(self) | {"ends_it": self.ends_it}
-        return {n: plain(v) for n, v in values.items()}
+        values = asdict(self) | {"ends_it": self.ends_it}
+        return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +132,8 @@ def regular_share(values: Measured, floor_rpm: float | None) -> float:
 
     Gives the rule of ``measures.is_hunting`` over all runs [-].
     """
-    return float(np.mean(hunts(values.of, floor_rpm)))
+    of = values.of
+    return float(np.mean(hunts(of("hunting_rpm"), of("regularity"), of("repeat_share"), floor_rpm)))
 
 
 def held_floor(
@@ -144,7 +141,21 @@ def held_floor(
 ) -> list[Measured]:
     """Measure cars with scatter, phase by phase.
 
-    Gives one a car.
+    Parameters
+    ----------
+    cars : sequence of Car
+        Cars with scatter.
+    phases : Phases
+        Starting phases.
+    coolant_degC : float
+        Coolant temperature [degC].
+    seed : int
+        First seed.
+
+    Returns
+    -------
+    list of Measured
+        One a car.
     """
     count = len(phases)
     values = measured(run_phases(cars, phases, coolant_degC=coolant_degC, seed=seed)).values
@@ -168,7 +179,6 @@ def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> Ablat
         with_scatter_chance=regular_share(noisy, floor_rpm),
         left_share=float("nan"),
         stalled_share=float(ends.stalled.mean()),
-        racing_share=float(ends.racing.mean()),
     )
 
 
@@ -188,7 +198,23 @@ def ablation(
 ) -> Ablation:
     """Run every changed car in every phase, with and without scatter.
 
-    Gives the table.
+    Parameters
+    ----------
+    changed : sequence of Switch
+        The car as it is first.
+    held : Measured
+        The car with its valve held, with scatter.
+    point : IdlePoint
+        The idle point.
+    phases : Phases
+        Starting phases.
+    seed : int
+        First seed of the scatter.
+
+    Returns
+    -------
+    Ablation
+        The table.
     """
     cars = [switch.car for switch in changed]
     quiet = ends_of(

@@ -8,18 +8,20 @@ from typing import Any
 import numpy as np
 
 from sim import Car
-from tuning.explanation.runs import Phases, Reals
+from tuning.explanation.runs import Phases
 from tuning.loop import (
     IdlePoint,
-    Treads,
-    base_position,
+    Reals,
+    known,
     largest_resting_move,
+    lattice_chance,
     linear_law,
+    resolution_ratio,
     resting_deadband_rpm,
+    smallest_resting_deadband,
     smallest_useful_move,
     tread_steps,
 )
-from tuning.notes import plain
 
 SLOWEST_s = 60.0
 """A cycle slower than this is creeping, not hunting [s]."""
@@ -83,8 +85,13 @@ class ResolutionView:
 
         Gives arrays as lists.
         """
-        values = {name: plain(value) for name, value in vars(self).items()}
-        return values | {"rpm": self.rpm.tolist(), "rpm_per_step": self.rpm_per_step.tolist()}
+        plain = {
+            name: known(value) if isinstance(value, float) else value
+            for name, value in vars(self).items()
+        }
+        plain["rpm"] = [float(value) for value in self.rpm]
+        plain["rpm_per_step"] = [float(value) for value in self.rpm_per_step]
+        return plain
 
 
 @dataclass(frozen=True)
@@ -154,6 +161,14 @@ def creeping_period_s(car: Car, place: Bracket) -> float:
     return travel / law.integral_steps_per_rpm_s * (1.0 / below + 1.0 / above)
 
 
+def starting_steps(car: Car, point: IdlePoint) -> float:
+    """Where the base curve puts the valve at the start of a run.
+
+    Gives whole position [steps].
+    """
+    return min(max(float(np.floor(point.base_steps + 0.5)), 0.0), float(car.valve.open_limit_steps))
+
+
 def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     """Whether the geometry of positions leaves no rest, phase by phase.
 
@@ -163,8 +178,7 @@ def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     Moves larger than the minimum shift the lattice; over the phases that changes no odds.
     Source: geometry, derivation our own; see ``tuning.loop.lattice``.
     """
-    start, move = base_position(car, point.coolant_degC), tread_steps(car)
-    band = resting_deadband_rpm(car)
+    start, move, band = starting_steps(car, point), tread_steps(car), resting_deadband_rpm(car)
     told = []
     for leak in phases.leak_mm2:
         rpm = point.rpm_with_leak(leak)
@@ -180,11 +194,25 @@ def resolution_view(
 ) -> ResolutionView:
     """What the valve's steps are worth, and whether the deadband leaves it a place to rest.
 
-    Gives the numbers.
+    Parameters
+    ----------
+    car : Car
+        The car.
+    point : IdlePoint
+        Its warm idle.
+    phases : Phases
+        Starting phases for the chance.
+    scatter_rpm : float
+        Standard deviation of the speed read with the valve held [rpm].
+
+    Returns
+    -------
+    ResolutionView
+        The numbers.
     """
     move, band = tread_steps(car), resting_deadband_rpm(car)
     worth = point.rpm_per_step
-    treads, off = Treads(move, worth), not car.feedback.acts
+    off = car.feedback.law == "none"
     expected = [False] if off else hunting_expected(car, point, phases)
     return ResolutionView(
         rpm=point.rpm,
@@ -192,15 +220,15 @@ def resolution_view(
         needed_steps=point.needed_steps,
         target_rpm=point.target_rpm,
         move_steps=move,
-        move_rpm=treads.rpm,
+        move_rpm=move * worth,
         deadband_rpm=band,
-        ratio=treads.ratio(band),
+        ratio=resolution_ratio(band, move, worth),
         chance=float(np.mean(expected)),
-        chance_even=0.0 if off else treads.restless_chance(band),
+        chance_even=0.0 if off else lattice_chance(band, move, worth),
         scatter_rpm=scatter_rpm,
         deadband_in_scatters=band / scatter_rpm if scatter_rpm > 0.0 else float("inf"),
-        smallest_deadband_rpm=treads.smallest_deadband_rpm(),
-        smallest_deadband_with_scatter_rpm=treads.smallest_deadband_rpm(scatter_rpm),
+        smallest_deadband_rpm=smallest_resting_deadband(move, worth),
+        smallest_deadband_with_scatter_rpm=smallest_resting_deadband(move, worth, scatter_rpm),
         smallest_useful_move_steps=smallest_useful_move(worth, scatter_rpm),
         largest_resting_move_steps=largest_resting_move(band, worth, scatter_rpm),
     )

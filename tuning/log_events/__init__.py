@@ -12,7 +12,6 @@ from tuning.log_events.mended import (
 from tuning.log_events.segments import (
     Segment,
     find_segments,
-    rpm_per_step_in,
     still_stretches,
     valve_moves,
 )
@@ -22,13 +21,11 @@ from tuning.log_events.spark import (
     with_recorded_spark,
 )
 from tuning.log_events.states import (
-    driven_share,
     idle_rows,
     stretches,
     with_rising_time,
 )
 from tuning.log_events.swing import (
-    QUICK_ENOUGH_s,
     Swing,
     read_swing,
     undisturbed,
@@ -44,12 +41,10 @@ from tuning.log_events.warmth import (
 
 __all__ = [
     "HotPart",
-    "QUICK_ENOUGH_s",
     "Segment",
     "SparkFound",
     "Swing",
     "WarmUp",
-    "driven_share",
     "find_segments",
     "find_shifts",
     "held_steps",
@@ -57,7 +52,6 @@ __all__ = [
     "idle_rows",
     "mended",
     "read_swing",
-    "rpm_per_step_in",
     "spark_in",
     "still_stretches",
     "stretches",

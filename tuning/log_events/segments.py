@@ -27,7 +27,6 @@ from tuning.log_events.states import (
 )
 from tuning.logs import Log
 from tuning.measures import is_hunting, measure
-from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 
@@ -59,8 +58,8 @@ class Segment:
         One of ``KINDS``.
     from_s, to_s : float
         Beginning and end, in the log's time [s].
-    note : Note
-        What it shows.
+    text : str
+        What it shows, in words.
     values : dict of str to float
         Numbers that belong to it, names with units.
     """
@@ -68,7 +67,7 @@ class Segment:
     kind: str
     from_s: float
     to_s: float
-    note: Note
+    text: str
     values: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -82,10 +81,9 @@ class Segment:
         Returns
         -------
         dict
-            By attribute, the note as ``text``.
+            By attribute.
         """
-        told = {"kind": self.kind, "from_s": self.from_s, "to_s": self.to_s}
-        return {**told, "text": self.note.to_dict(), "values": self.values}
+        return dict(vars(self))
 
 
 def _span(log: Log, rows: slice) -> tuple[float, float]:
@@ -98,22 +96,18 @@ def _states(log: Log) -> Iterable[Segment]:
     start = starting_rows(log) | (~running_rows(log) & ~stopped)
     driven = driven_rows(log) & running_rows(log) & ~start
     for rows in stretches(stopped, log.parts):
-        yield Segment("stopped", *_span(log, rows), Note("log_events.segment.stopped"))
+        yield Segment("stopped", *_span(log, rows), "the engine stands")
     for rows in stretches(start, log.parts):
         highest = float(np.max(log.rpm[rows]))
-        values = {"highest_rpm": highest}
-        yield Segment(
-            "start", *_span(log, rows), Note("log_events.segment.start", **values), values
-        )
+        yield Segment("start", *_span(log, rows), f"a start, up to {highest:.0f} rpm",
+                      {"highest_rpm": highest})  # fmt: skip
     for rows in stretches(driven, log.parts):
         highest = float(np.max(log.rpm[rows]))
-        values = {"highest_rpm": highest}
-        note = Note("log_events.segment.driven", **values)
-        yield Segment("driven", *_span(log, rows), note, values)
+        text = f"throttle or overrun, up to {highest:.0f} rpm"
+        yield Segment("driven", *_span(log, rows), text, {"highest_rpm": highest})
     for rows in stretches(idle_rows(log), log.parts):
         mean = float(np.mean(log.rpm[rows]))
-        values = {"mean_rpm": mean}
-        yield Segment("idle", *_span(log, rows), Note("log_events.segment.idle", **values), values)
+        yield Segment("idle", *_span(log, rows), f"idling at {mean:.0f} rpm", {"mean_rpm": mean})
 
 
 @remembered
@@ -187,8 +181,8 @@ def _steady(log: Log) -> Iterable[Segment]:
             signal = getattr(log, name)
             if signal is not None:
                 values[f"mean_{name}"] = float(np.mean(signal[rows]))
-        note = Note("log_events.segment.steady", **values)
-        yield Segment("steady", *_span(log, rows), note, values)
+        text = f"steady at {values['mean_rpm']:.0f} rpm, scatter {values['scatter_rpm']:.1f} rpm"
+        yield Segment("steady", *_span(log, rows), text, values)
 
 
 def _steps(log: Log) -> Iterable[Segment]:
@@ -203,17 +197,16 @@ def _steps(log: Log) -> Iterable[Segment]:
         if since < LONE_s or until < LONE_s or not idle[min(row, idle.size - 1)]:
             continue
         end_s = at_s + min(until, STEP_LENGTH_s)
-        first = int(np.searchsorted(log.time_s, at_s - min(since, 2.0)))
-        middle, past = np.searchsorted(log.time_s, [0.5 * (at_s + end_s), end_s], side="right")
-        old, new = log.rpm[first:row], log.rpm[middle:past]
+        old = log.rpm[(log.time_s >= at_s - min(since, 2.0)) & (log.time_s < at_s)]
+        new = log.rpm[(log.time_s > 0.5 * (at_s + end_s)) & (log.time_s <= end_s)]
         if old.size < 2 or new.size < 2:
             continue
         change = float(np.mean(new) - np.mean(old))
         size = after - before
         worth = change / size if size != 0.0 else 0.0
         values = {"steps": size, "change_rpm": change, "rpm_per_step": worth}
-        note = Note("log_events.segment.step", moved_steps=float(size), change_rpm=change)
-        yield Segment("step", float(at_s), end_s, note, values)
+        text = f"{size:+.0f} steps, speed {change:+.0f} rpm"
+        yield Segment("step", float(at_s), end_s, text, values)
 
 
 def _loads(log: Log) -> Iterable[Segment]:
@@ -223,16 +216,17 @@ def _loads(log: Log) -> Iterable[Segment]:
         for row in np.flatnonzero(np.diff(log.load_W) != 0.0) + 1:
             change = float(log.load_W[row] - log.load_W[row - 1])
             at_s = float(log.time_s[row])
-            note = Note("log_events.segment.load", change_W=change)
+            text = f"load {change:+.0f} W"
             end_s = min(at_s + LOAD_LENGTH_s, last_s)
-            yield Segment("load", at_s, end_s, note, {"change_W": change})
+            yield Segment("load", at_s, end_s, text, {"change_W": change})
         return
     for shift in find_shifts(log):
+        text = shift.text()
         values = {"change_rpm": shift.rpm}
         if np.isfinite(shift.map_kPa):
             values["change_kPa"] = shift.map_kPa
         end_s = min(shift.at_s + LOAD_LENGTH_s, last_s)
-        yield Segment("load", shift.at_s, end_s, shift.note(), values)
+        yield Segment("load", shift.at_s, end_s, text, values)
 
 
 def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bool:
@@ -240,46 +234,11 @@ def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bo
     if np.any((disturbed_s > begin_s - SETTLE_s) & (disturbed_s < end_s)):
         return False
     moves = valve_moves(log)
-    inside = moves[slice(*np.searchsorted(moves[:, 0], [begin_s, end_s]))]
+    inside = moves[(moves[:, 0] >= begin_s) & (moves[:, 0] < end_s)]
     if not len(inside):
         return True
     directions = np.sign(inside[:, 2] - inside[:, 1])
     return int(np.count_nonzero(np.diff(directions))) >= FEWEST_REVERSALS
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """Some rows of a log, for measures: to look at a window takes no longer in a longer log."""
-
-    time_s: Floats
-    rpm: Floats
-    valve_steps: Floats | None
-
-
-def _window(log: Log, begin_s: float, end_s: float) -> _Rows:
-    """Rows of a window, and the one before it that still holds at its beginning."""
-    first, past = np.searchsorted(log.time_s, [begin_s, end_s], side="right")
-    rows = slice(max(int(first) - 2, 0), int(past))
-    steps = None if log.valve_steps is None else log.valve_steps[rows]
-    return _Rows(log.time_s[rows], log.rpm[rows], steps)
-
-
-def rpm_per_step_in(log: Log) -> float:
-    """What a step is worth by the moves that stand alone.
-
-    Parameters
-    ----------
-    log : Log
-        The log.
-
-    Returns
-    -------
-    float
-        Median over them; nan where fewer than two show it, or speed does not rise [rpm per step].
-    """
-    moves = [one.values["rpm_per_step"] for one in _steps(log)]
-    worth = float(np.median(moves)) if len(moves) >= 2 else float("nan")
-    return worth if worth > 0.0 else float("nan")
 
 
 def _hunting(log: Log) -> Iterable[Segment]:
@@ -293,23 +252,23 @@ def _hunting(log: Log) -> Iterable[Segment]:
         latest_s = last_s - HUNTING_WINDOW_s
         if latest_s < first_s:
             continue
-        for begin_s in (*np.arange(first_s, latest_s, HUNTING_WINDOW_s / 2).tolist(), latest_s):
+        for begin_s in (*np.arange(first_s, latest_s, HUNTING_WINDOW_s / 2), latest_s):
             end_s = begin_s + HUNTING_WINDOW_s
             if not _may_hunt(log, begin_s, end_s, disturbed_s):
                 continue
-            measured = measure(_window(log, begin_s, end_s), [("hunting", begin_s, end_s)])
+            measured = measure(log, [("hunting", float(begin_s), float(end_s))])
             if not is_hunting(measured):
                 continue
             size, period = measured.hunting_rpm, measured.hunting_period_s
-            first = begin_s
+            first = float(begin_s)
             if found and begin_s <= found[-1][1]:
                 first, _, largest, _ = found.pop()
                 size = max(size, largest)
-            found.append((first, end_s, size, period))
+            found.append((first, float(end_s), size, period))
     for begin_s, end_s, size, period in found:
+        text = f"hunting, {size:.0f} rpm every {period:.1f} s"
         values = {"hunting_rpm": size, "hunting_period_s": period}
-        note = Note("log_events.segment.hunting", **values)
-        yield Segment("hunting", begin_s, min(end_s, float(log.time_s[-1])), note, values)
+        yield Segment("hunting", begin_s, min(end_s, float(log.time_s[-1])), text, values)
 
 
 def find_segments(log: Log) -> tuple[Segment, ...]:

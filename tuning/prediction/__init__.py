@@ -11,6 +11,9 @@ from tuning.prediction.expected import (
     Expected,
     expect,
 )
+from tuning.prediction.result import (
+    predicted_and_recorded,
+)
 
 __all__ = [
     "Comparison",
@@ -18,4 +21,5 @@ __all__ = [
     "Expected",
     "compare",
     "expect",
+    "predicted_and_recorded",
 ]

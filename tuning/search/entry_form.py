@@ -33,8 +33,6 @@ ENTRY_KEYS = (
 )
 """Settings that ``[entry_form]`` describes, in the order in which they are converted."""
 
-OUTPUTS = {"steps": "steps", "percent_of_travel": "% of travel", "duty_percent": "% of duty"}
-
 _MARGIN = 1e-9
 
 
@@ -97,8 +95,8 @@ def _nearest(value: float, resolution: float) -> float:
 
 def _steps_per_unit(car: Car) -> float:
     """Valve steps that one unit of the controller's output is worth."""
-    whole = car.entry_form.output_unit == "steps"
-    return 1.0 if whole else car.valve.travel_steps / 100.0
+    percent = car.entry_form.output_unit == "percent_of_travel"
+    return car.valve.travel_steps / 100.0 if percent else 1.0
 
 
 def _gain_factor(car: Car, key: str, period_ms: float) -> float:
@@ -125,7 +123,7 @@ def _factor(car: Car, key: str, period_ms: float) -> float:
 def _unit(car: Car, key: str) -> str:
     """Unit of an entry in words."""
     form = car.entry_form
-    output = OUTPUTS[form.output_unit]
+    output = "% of travel" if form.output_unit == "percent_of_travel" else "steps"
     if key in GAIN_KEYS:
         per = f"{output} per {form.gain_per_rpm:g} rpm"
         if key == "gain_steps_per_100rpm":

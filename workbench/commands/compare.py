@@ -33,21 +33,18 @@ def compare(
         screen.say(line)
     screen.warn_of_compiling()
     from tuning import compare as compare_log
-    from workbench.words.prediction_table import predicted_and_recorded
-    from workbench.words.wording import worded
+    from tuning.prediction import predicted_and_recorded
 
     result = compare_log(read_car, read, seed=seed)
-    screen.caution(read_car)
     screen.table(
         f"{read.file} beside what {read_car.name} should do",
-        ["measure", "predicted", "8 of 10 runs", "with margin", "recorded", ""],
-        predicted_and_recorded(result),
-        right=" rrrr",
+        ["measure", "predicted", "8 of 10 runs", "recorded", ""],
+        predicted_and_recorded(result.rows),
+        right=" rrr",
     )
-    verdict, *lines = worded(result.lines())
-    for line in lines:
+    for line in result.lines()[1:]:
         screen.say(line)
-    screen.verdict(verdict, "pass" if result.agrees else "warn")
+    screen.verdict(result.verdict, "pass" if result.agrees else "warn")
     files = []
     if out is not None:
         from workbench.figures.log import comparison_figure

@@ -12,50 +12,25 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-FEW = 5
-"""Lines of a result that are printed unless all are wanted."""
-
-
-def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
+def say_lines(screen: Screen, result: Any) -> None:
     """Print a result in words: its verdict always, the rest unless quiet."""
-    from workbench.words.wording import worded
-
-    first, *rest = worded(result.lines())
+    first, *rest = result.lines()
     screen.verdict(first)
-    shown = rest if full else rest[: FEW - 1]
-    for line in shown:
+    for line in rest:
         screen.say(line)
-    if len(rest) > len(shown):
-        screen.say(f"... {len(rest) - len(shown)} more with --full")
 
 
-def check_place(path: Path | None, *inputs: str | Path) -> None:
-    """See that a file may and can be made there, before the work that will fill it.
-
-    What is there already is replaced only by its like, and never where it was read from.
-    """
+def check_place(path: Path | None) -> None:
+    """See that a file can be made there, before the work that will fill it."""
     import os
 
-    from sim.files import one_problem, refuse_no_place
-    from workbench.output.kinds import refuse_another_kind
+    from sim.files import one_problem
 
     if path is None:
         return
     folder = path.absolute().parent
-    try:
-        refuse_no_place(path, shown=path)
-        there = path.exists()
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise one_problem(
-            path, 1, "file", f"no place for a file ({reason}), allowed: one"
-        ) from None
-    if there:
-        for one in map(Path, inputs):
-            if one.exists() and one.samefile(path):
-                message = "is read by this very command, allowed: another name"
-                raise one_problem(path, 1, "file", message)
-        refuse_another_kind(path)
+    if path.is_dir():
+        raise one_problem(path, 1, "file", "is a folder, allowed: the name of a file")
     if not folder.is_dir():
         raise one_problem(path, 1, "file", "its folder is not there, allowed: one that is")
     if not os.access(folder, os.W_OK):
@@ -87,11 +62,8 @@ def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> l
 
     made_folder(out)
     files = []
-    paths = {name: out / f"{name}.png" for name in figures}
-    for path in paths.values():
-        check_place(path)
     for name, figure in figures.items():
-        path = paths[name]
+        path = out / f"{name}.png"
         save_figure(figure, path)
         files.append(str(path))
         screen.say(f"written: {path}")
