@@ -137,23 +137,22 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     told = look.wait_text("It runs")
     assert re.search(r"It runs [\d.]+ s after the key", told)
     assert look.option(".tall")["series"][0]["data"][-1][0] == 240.0
-    field = look.field("Base curve, steps at 0")
-    look.fill(field, "900")
+    look.fill(look.field("Base curve, steps at 0"), "900")
     look.wait_text("too large (900)")
-    look.fill(field, "48")
+    look.fill(look.field("Base curve, steps at 0"), "48")  # it may have been drawn anew
     look.wait_text("changes not saved")
     look.press("Propose curves")
     look.press("Take the proposal")
     told = look.wait_text("after-start air fades over 20 -> 120 s")
     assert "meet all targets at" in told
-    fade = look.field("After-start air, fades over, seconds")
-    assert fade.get_attribute("value") == "20"
+    fade = "After-start air, fades over, seconds"
+    wait_for(lambda: look.field(fade).get_attribute("value") == "20", "the fade is not taken yet")
     look.driver.execute_script(
         "[...document.querySelectorAll('button')]"
         ".filter(one => one.innerText.trim() == 'Take the proposal')[2].click()"
     )
     wait_for(
-        lambda: look.field("After-start air, fades over, seconds").get_attribute("value") == "120",
+        lambda: look.field(fade).get_attribute("value") == "120",
         "slow air is taken with its fade",
     )
     look.press("Take all three")
