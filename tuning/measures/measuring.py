@@ -2,7 +2,7 @@
 
 ``measure`` takes anything with times and rpm, ``measure_runs`` the samples of a batch run;
 both reduce evenly spaced samples in the compiled ``tuning.measures.reduce``.  Exact definitions
-stand in the docstrings of ``tuning.measures.windows``, ``_swings``, ``_regularity`` and ``_band``.
+stand in the docstrings of ``tuning.measures.windows``, ``swings``, ``regularity`` and ``band``.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 optuna appends one line for each operation to the journal, under a lock file beside it. Of the
 four traps of such a file three are handled here: a lock whose owner died, a last line cut off
 in mid-write, and a system that refuses symbolic links. The fourth, trials whose worker died,
-is met by `tuning._trial_queue` on every storage.
+is met by `trial_queue` on every storage.
 """
 
 from __future__ import annotations
