@@ -15,17 +15,19 @@ if TYPE_CHECKING:
         Controller,
         car_curves,
         controller_row,
-        law_code,
         make_controller,
     )
     from controllers.curves import (
         POINTS,
         begin_running,
+        curve_along,
         curve_at,
         curve_table,
         curve_value,
         read_coolant,
     )
+    from controllers.law import DERIVATIVE, GAIN, INTEGRAL, Law
+    from controllers.laws import LAWS, law_code, law_of, setting_acts
     from controllers.records import (
         MEMORY_FIELDS,
         NEVER,
@@ -56,10 +58,18 @@ _HOMES = {
     "Controller": "controller",
     "car_curves": "controller",
     "controller_row": "controller",
-    "law_code": "controller",
+    "DERIVATIVE": "law",
+    "GAIN": "law",
+    "INTEGRAL": "law",
+    "Law": "law",
+    "LAWS": "laws",
+    "law_code": "laws",
+    "law_of": "laws",
+    "setting_acts": "laws",
     "make_controller": "controller",
     "POINTS": "curves",
     "begin_running": "curves",
+    "curve_along": "curves",
     "curve_at": "curves",
     "curve_table": "curves",
     "curve_value": "curves",
@@ -82,6 +92,10 @@ _HOMES = {
 }
 
 __all__ = [
+    "DERIVATIVE",
+    "GAIN",
+    "INTEGRAL",
+    "LAWS",
     "MEMORY_FIELDS",
     "NEVER",
     "POINTS",
@@ -89,6 +103,7 @@ __all__ = [
     "Controller",
     "Curves",
     "Feedback",
+    "Law",
     "TICKS_PER_s",
     "begin_running",
     "block_dtype",
@@ -96,6 +111,7 @@ __all__ = [
     "clamp",
     "compiled",
     "controller_row",
+    "curve_along",
     "curve_at",
     "curve_table",
     "curve_value",
@@ -103,6 +119,7 @@ __all__ = [
     "idle_spark_trim",
     "is_warm",
     "law_code",
+    "law_of",
     "machine_code",
     "make_controller",
     "matrix",
@@ -114,6 +131,7 @@ __all__ = [
     "routine",
     "rows",
     "s_PER_TICK",
+    "setting_acts",
     "update",
 ]
 

@@ -1,60 +1,149 @@
-"""Where numba finds machine code again: by what the sources say, not by where they lie.
+"""Where numba finds our machine code again: by what the sources say, not by where they lie.
 
 Numba's own rule takes the folder and the age of a source file, so the same release in another
 folder, or a fresh copy of it, would be compiled afresh.  Here the folder is already named by a
-hash of all sources that take part (``compiling.source_key``), so nothing else is asked.
+hash of all sources that take part (``compiling.source_key``), so nothing else is asked.  The
+place belongs to each of our functions: numba's configuration, which others share, is left alone.
 """
 
 from __future__ import annotations
 
+import hashlib
+import os
+import pickle
+import stat
+import sys
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
+from typing import Any
 
-from numba.core import config
-from numba.core.caching import _CacheLocator
+from numba.core.caching import (
+    CompileResultCacheImpl,
+    FunctionCache,
+    IndexDataCacheFile,
+    _CacheLocator,
+)
+
+_TOLD: list[str] = []
+"""Said once a process: that machine code cannot be kept."""
 
 
-class BySource(_CacheLocator):
-    """Keep a function's machine code below the folder set last, by its module and line.
+def is_private(folder: Path) -> bool:
+    """Whether a folder in a place for all belongs to this user and to nobody else.
 
-    Parameters
-    ----------
-    module : str
-        Dotted name of the module: files in two packages may bear one name.
-    line : int
-        First line of the function.
+    What lies in it is run: another user's machine code must not be.
+    """
+    if not hasattr(os, "getuid"):
+        return True  # a user's temporary folder is the user's own there
+    about = folder.lstat()
+    mine = stat.S_ISDIR(about.st_mode) and about.st_uid == os.getuid()
+    return mine and not about.st_mode & 0o077
+
+
+class _BySource(_CacheLocator):
+    """A function's place: below its package's folder by its module, then by its first line.
+
+    By module, as files in two packages may bear one name.
     """
 
-    def __init__(self, module: str, line: int) -> None:
-        self._line = line
-        self._folder = str(Path(config.CACHE_DIR) / module)  # type: ignore[attr-defined]
-
-    @classmethod
-    def from_function(cls, py_func: object, py_file: str) -> BySource:
-        """Give numba the place of a function.
-
-        Gives the place.
-        """
-        del py_file
-        line: int = py_func.__code__.co_firstlineno  # type: ignore[attr-defined]
-        return cls(py_func.__module__, line)
+    def __init__(self, folder: Path, function: Callable[..., object]) -> None:
+        self._line = function.__code__.co_firstlineno
+        self._folder = str(folder / function.__module__)
 
     def get_cache_path(self) -> str:
-        """Give the folder.
-
-        Gives the module's own within ``compiling.cache_folder``.
-        """
+        """Give the module's own folder."""
         return self._folder
 
     def get_source_stamp(self) -> str:
-        """Tell fresh from stale: the folder's name does that already.
-
-        Gives always the same.
-        """
+        """Tell fresh from stale: always the same, as the folder's name tells that already."""
         return ""
 
     def get_disambiguator(self) -> str:
-        """Tell functions of one name in one file apart.
-
-        Gives the function's first line.
-        """
+        """Tell functions of one name in one file apart: by the first line."""
         return str(self._line)
+
+
+class _Form(CompileResultCacheImpl):
+    """How numba writes machine code down, at a place given instead of looked for."""
+
+    def __init__(self, folder: Path, function: Callable[..., object]) -> None:
+        self._lineno = function.__code__.co_firstlineno
+        self._locator = _BySource(folder, function)
+        module = function.__module__.rpartition(".")[2]
+        base: Any = self.get_filename_base
+        self._filename_base = base(
+            f"{module}.{function.__qualname__}", getattr(sys, "abiflags", "")
+        )
+
+
+class _WholeFiles(IndexDataCacheFile):
+    """Files that carry the digest of their content: what is damaged is as if it were not there."""
+
+    def _dump(self, obj: object) -> bytes:
+        dump: Any = super()._dump
+        data: bytes = dump(obj)
+        return hashlib.sha256(data).digest() + data
+
+    def _load_index(self) -> Any:
+        """Give what the index lists; nothing where it is damaged or of another version."""
+        try:
+            with Path(self._index_path).open("rb") as file:
+                if pickle.load(file) != self._version:
+                    return {}
+                stamp, listed = pickle.loads(_whole(file.read()))
+        except (OSError, ValueError, EOFError, pickle.UnpicklingError, AttributeError, IndexError,
+                ImportError, TypeError, KeyError, MemoryError):  # fmt: skip
+            return {}
+        return listed if stamp == self._source_stamp else {}
+
+    def _load_data(self, name: str) -> Any:
+        """Give one function's machine code; an error that numba takes for a file that is gone."""
+        place: Any = self._data_path
+        data = Path(place(name)).read_bytes()
+        try:
+            return pickle.loads(_whole(data))
+        except ValueError as error:
+            raise OSError(str(error)) from None
+
+
+def _whole(data: bytes) -> bytes:
+    """Content without its digest, which has to agree."""
+    if hashlib.sha256(data[32:]).digest() != data[:32]:
+        raise ValueError("damaged machine code")
+    return data[32:]
+
+
+class PlacedCache(FunctionCache):
+    """The machine code of one function on disk.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the function's package, see ``compiling.cache_folder``.
+    function : callable
+        The function in Python.
+    """
+
+    def __init__(self, folder: Path, function: Callable[..., object]) -> None:
+        form: Any = partial(_Form, folder)
+        self._impl_class = form
+        begin: Any = super().__init__
+        begin(function)
+        files: Any = _WholeFiles
+        self._cache_file = files(
+            self._cache_path, self._impl.filename_base, self._impl.locator.get_source_stamp()
+        )
+
+    def save_overload(self, sig: Any, data: Any) -> None:
+        """Keep machine code; where that cannot be done, say so once and go on without."""
+        keep: Any = super().save_overload
+        try:
+            keep(sig, data)
+        except OSError as error:
+            if not _TOLD:
+                _TOLD.append(str(error))
+                reason = (error.strerror or str(error)).lower()
+                sys.stderr.write(
+                    f"compiled code cannot be kept ({reason}): next time compiles too\n"
+                )

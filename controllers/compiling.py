@@ -16,9 +16,7 @@ import hashlib
 import os
 import re
 import shutil
-import sys
 import tempfile
-import threading
 import time
 from collections.abc import Callable
 from functools import cache
@@ -29,11 +27,14 @@ from typing import Any, TypeVar, cast
 import numba
 import numpy as np
 
+from controllers.cache_place import PlacedCache, is_private
+
 _COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
 _IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)(?:\.\w+)+) import", re.MULTILINE)
 _ARRAYS = {"np.ndarray", "Tables"}
 """Annotations of what holds arrays."""
 F = TypeVar("F", bound=Callable[..., object])
+_PLAIN = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
 
 CALLS_INTO = {
     "controllers": ("controllers",),
@@ -95,7 +96,10 @@ def cache_root() -> Path:
     )
     for root in choices:
         try:
-            root.mkdir(parents=True, exist_ok=True)
+            shared = root is choices[-1]
+            root.mkdir(mode=0o700 if shared else 0o777, parents=True, exist_ok=True)
+            if shared and not is_private(root):
+                continue
             with tempfile.TemporaryFile(dir=root):
                 return root
         except OSError:
@@ -132,27 +136,6 @@ def cache_folder(package: str) -> Path:
     return folder
 
 
-def _spare_linear_algebra() -> None:
-    """Import numba's array functions without scipy's linear algebra: 0.2 s of every start.
-
-    They ask for it only to choose how ``convolve`` adds up, which no compiled function here uses.
-    Left alone where another thread may be importing scipy.
-    """
-    unwanted = ("scipy.linalg", "scipy.linalg.cython_blas")
-    if threading.active_count() > 1 or not sys.modules.keys().isdisjoint(unwanted):
-        return
-    nothing: Any = None
-    sys.modules.update(dict.fromkeys(unwanted, nothing))
-    try:
-        import_module("numba.np.arraymath")
-    finally:
-        for name in unwanted:
-            del sys.modules[name]
-
-
-_spare_linear_algebra()
-
-
 def is_warm() -> bool:
     """Tell whether the simulation's compiled code for this exact source is on disk.
 
@@ -180,10 +163,11 @@ def _lent(function: Callable[..., object]) -> dict[str, bool]:
 
 def _cached(function: F, **options: Any) -> F:
     """Compile with the disk cache of the function's own package."""
-    folder = cache_folder(function.__module__.partition(".")[0])
-    numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]
-    numba.config.CACHE_LOCATOR_CLASSES = "controllers.cache_place.BySource"  # type: ignore[attr-defined]
-    return cast("F", numba.njit(error_model="numpy", cache=True, **options)(function))
+    made: Any = numba.njit(error_model="numpy", **options)(function)
+    if not _PLAIN:
+        folder = cache_folder(function.__module__.partition(".")[0])
+        made._cache = PlacedCache(folder, function)
+    return cast("F", made)
 
 
 def _pick_python(condition: bool, new: float, old: float) -> float:
@@ -219,7 +203,6 @@ def _pick_select(whole: bool) -> Callable[[bool, float, float], float]:
     return cast("Callable[[bool, float, float], float]", intrinsic(build))
 
 
-_PLAIN = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
 pick = _pick_python if _PLAIN else _pick_select(False)
 """Choose ``new`` if a condition holds, else ``old``, without a branch: (bool, float, float)."""
 hold = _pick_python if _PLAIN else _pick_select(True)

@@ -7,9 +7,9 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from controllers import law_none, law_nudge, law_pi, law_pi_park, law_pid
 from controllers.compiling import compiled, machine_code
 from controllers.curves import curve_table, read_coolant
+from controllers.laws import law_code
 from controllers.records import (
     MEMORY_FIELDS,
     SETTINGS_FIELDS,
@@ -22,14 +22,12 @@ from controllers.records import (
 from controllers.settings import Curves, Feedback
 from controllers.shell import open_loop_steps, update
 
-LAW_CODES = {
-    "none": law_none.CODE,
-    "pi": law_pi.CODE,
-    "pid": law_pid.CODE,
-    "nudge": law_nudge.CODE,
-    "pi_park": law_pi_park.CODE,
-}
-"""Code of each law by its name in the car file."""
+_AS_GIVEN = (
+    "gain_steps_per_rpm", "integral_steps_per_rpm_s", "derivative_steps_s_per_rpm", "deadband_rpm",
+    "min_move_steps", "nudge_steps", "rpm_per_step", "entry_extra_steps", "load_steps_per_W",
+    "aircon_steps", "spark_deg_per_rpm",
+)  # fmt: skip
+"""Fields of the record that hold what the settings have under the same name."""
 
 
 class _Valve(Protocol):
@@ -56,69 +54,40 @@ class ControlledCar(Protocol):
         ...
 
 
-def law_code(name: str) -> float:
-    """Code of a law.
-
-    Parameters
-    ----------
-    name : str
-        One of ``LAW_CODES``.
-
-    Returns
-    -------
-    float
-        The code [-].
-
-    Raises
-    ------
-    ValueError
-        If there is no such law.
-    """
-    if name not in LAW_CODES:
-        raise ValueError(f"unknown law {name!r}, allowed: {', '.join(LAW_CODES)}")
-    return LAW_CODES[name]
-
-
-def controller_row(feedback: Feedback, after_start_fade_s: float, open_limit_steps: float) -> Any:
+def controller_row(car: ControlledCar, feedback: Feedback | None = None) -> Any:
     """Turn feedback settings into the record that compiled code reads.
 
+    The one place where a controller's row is put together: ``gain`` and ``min_move_steps`` come
+    from the car file by here, and go from here to ``feedback_trim`` and ``tell_valve``.
+
     Parameters
     ----------
-    feedback : Feedback
-        Settings of the car file.
-    after_start_fade_s : float
-        Time over which after-start air fades [s].
-    open_limit_steps : float
-        Position the controller never asks beyond [steps].
+    car : ControlledCar
+        The car: its curves' fading, its valve's open limit and, unless others are given, its
+        settings.
+    feedback : Feedback, optional
+        Other settings for the same car.
 
     Returns
     -------
     numpy.recarray
         One row of ``SETTINGS_FIELDS``.
     """
+    given = car.feedback if feedback is None else feedback
     row = rows(SETTINGS_FIELDS, 1)
-    period_ticks = float(round(feedback.update_period_ms * 1.0e-3 * TICKS_PER_s))
-    row["law"] = law_code(feedback.law)
-    row["gain_steps_per_rpm"] = feedback.gain_steps_per_100rpm / 100.0
-    row["integral_steps_per_rpm_s"] = feedback.integral_steps_per_100rpm_s / 100.0
-    row["derivative_steps_s_per_rpm"] = feedback.derivative_steps_s_per_100rpm / 100.0
-    row["deadband_rpm"] = feedback.deadband_rpm
-    row["min_move_steps"] = feedback.min_move_steps
+    for name in _AS_GIVEN:
+        row[name] = getattr(given, name)
+    row["law"] = law_code(given.law)
+    period_ticks = float(round(given.update_period_ms * 1.0e-3 * TICKS_PER_s))
     row["period_ticks"] = period_ticks
     row["period_s"] = period_ticks / TICKS_PER_s
-    row["trim_low_steps"], row["trim_high_steps"] = feedback.trim_limit_steps
-    row["enable_above_rpm"] = feedback.enable_above_target_rpm
-    row["enable_delay_ticks"] = feedback.enable_delay_s * TICKS_PER_s
-    row["open_limit_steps"] = open_limit_steps
-    row["nudge_steps"] = feedback.nudge_steps
-    row["rpm_per_step"] = feedback.rpm_per_step
-    row["entry_extra_steps"] = feedback.entry_extra_steps
-    row["entry_fade_ticks"] = feedback.entry_fade_s * TICKS_PER_s
-    row["load_steps_per_W"] = feedback.load_steps_per_100W / 100.0
-    row["aircon_steps"] = feedback.aircon_steps
-    row["after_fade_ticks"] = after_start_fade_s * TICKS_PER_s
-    row["spark_deg_per_rpm"] = feedback.spark_trim_deg_per_100rpm / 100.0
-    row["spark_limit_deg"] = feedback.spark_trim_limit_deg
+    row["trim_low_steps"], row["trim_high_steps"] = given.trim_limit_steps
+    row["enable_above_rpm"] = given.enable_above_target_rpm
+    row["enable_delay_ticks"] = given.enable_delay_s * TICKS_PER_s
+    row["entry_fade_ticks"] = given.entry_fade_s * TICKS_PER_s
+    row["spark_limit_deg"] = given.spark_trim_limit_deg
+    row["open_limit_steps"] = car.valve.open_limit_steps
+    row["after_fade_ticks"] = car.curves.after_start_fade_s * TICKS_PER_s
     return row
 
 
@@ -177,9 +146,7 @@ class Controller:
 
     def __init__(self, car: ControlledCar) -> None:
         self._curves = car_curves(car.curves)
-        row = controller_row(
-            car.feedback, car.curves.after_start_fade_s, car.valve.open_limit_steps
-        )
+        row = controller_row(car)
         self._settings = new_block(SETTINGS_FIELDS, 1)
         for name, value in zip(SETTINGS_FIELDS, matrix(row)[0], strict=True):
             getattr(self._settings, name)[0] = value

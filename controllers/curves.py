@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from controllers.compiling import relation
+from controllers.compiling import compiled, relation
 from controllers.records import Block
 
 POINTS = 40
@@ -68,7 +68,7 @@ def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC:
     return values[-1]
 
 
-def curve_at(points: Sequence[Sequence[float]], coolant_degC: float) -> float:
+def curve_at(points: Sequence[Sequence[float]] | np.ndarray, coolant_degC: float) -> float:
     """Read one of a car file's curves at one temperature.
 
     Parameters
@@ -85,6 +85,35 @@ def curve_at(points: Sequence[Sequence[float]], coolant_degC: float) -> float:
     """
     table = np.asarray(points, dtype=np.float64)
     return float(curve_value(table[:, 0], table[:, 1], coolant_degC))
+
+
+@compiled
+def _read_along(
+    temperatures_degC: np.ndarray, values: np.ndarray, places_degC: np.ndarray, out: np.ndarray
+) -> None:
+    for i in range(places_degC.size):
+        out[i] = curve_value(temperatures_degC, values, places_degC[i])
+
+
+def curve_along(points: Sequence[Sequence[float]], coolant_degC: np.ndarray) -> np.ndarray:
+    """Read one of a car file's curves at many temperatures.
+
+    Parameters
+    ----------
+    points : sequence of pairs
+        As for ``curve_at`` [degC, any].
+    coolant_degC : numpy.ndarray
+        Shape (n,): where to read [degC].
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n,), each as ``curve_at`` gives it [any].
+    """
+    table = np.ascontiguousarray(np.asarray(points, dtype=np.float64).T)
+    out = np.empty(coolant_degC.size)
+    _read_along(table[0], table[1], np.ascontiguousarray(coolant_degC, dtype=np.float64), out)
+    return out
 
 
 @relation

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from controllers.compiling import relation
+from controllers.law import GAIN, INTEGRAL, Law
 
 CODE = 1.0
+LAW = Law("pi", CODE, (GAIN, INTEGRAL), (GAIN, INTEGRAL), searched_unasked=True)
 
 
-@relation
 def proportional_trim(error_rpm: float, gain_steps_per_rpm: float, integral_steps: float) -> float:
     """Trim of the law before it is limited.
 

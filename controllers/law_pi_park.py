@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from controllers.compiling import relation
+from typing import TYPE_CHECKING
+
+from controllers.law import GAIN, INTEGRAL, Law
+
+if TYPE_CHECKING:
+    from controllers.settings import Feedback
 
 CODE = 4.0
 
@@ -10,7 +15,6 @@ MARGIN = 1.1
 """Share by which the resting band exceeds half a move, for an rpm per step not known well."""
 
 
-@relation
 def resting_band_rpm(deadband_rpm: float, min_move_steps: float, rpm_per_step: float) -> float:
     """Half-width of the band in which the law rests.
 
@@ -40,3 +44,19 @@ def resting_band_rpm(deadband_rpm: float, min_move_steps: float, rpm_per_step: f
     """
     half_move = MARGIN * 0.5 * min_move_steps * rpm_per_step
     return deadband_rpm if deadband_rpm > half_move else half_move
+
+
+def parking_band_rpm(feedback: Feedback) -> float:
+    """The band of settings."""
+    move = float(feedback.min_move_steps)
+    return resting_band_rpm(feedback.deadband_rpm, move, feedback.rpm_per_step)
+
+
+LAW = Law(
+    "pi_park",
+    CODE,
+    (GAIN, INTEGRAL, "rpm_per_step"),
+    # A search chooses the deadband itself, and law pi with it is the same.
+    (GAIN, INTEGRAL),
+    resting_band_rpm=parking_band_rpm,
+)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from controllers.compiling import relation
+from typing import TYPE_CHECKING
+
+from controllers.law import GAINS, Law, LinearPart
+
+if TYPE_CHECKING:
+    from controllers.settings import Feedback
 
 CODE = 2.0
 
 
-@relation
 def derivative_trim(
     error_rpm: float, change_rpm: float, derivative_steps_s_per_rpm: float, period_s: float
 ) -> float:
@@ -40,3 +44,11 @@ def derivative_trim(
     if error_rpm == 0.0:
         return 0.0
     return -derivative_steps_s_per_rpm * change_rpm / period_s
+
+
+def all_gains(feedback: Feedback) -> LinearPart:
+    """All three gains as they are set."""
+    return LinearPart(*(getattr(feedback, key) for key in GAINS))
+
+
+LAW = Law("pid", CODE, GAINS, GAINS, searched_unasked=True, linear=all_gains)

@@ -25,6 +25,9 @@ Trim = Annotated[float, Field(strict=True, ge=-400, le=400)]
 StepsCurve = Annotated[tuple[tuple[Temperature, Steps], ...], Field(min_length=2, max_length=40)]
 SpeedCurve = Annotated[tuple[tuple[Temperature, Speed], ...], Field(min_length=2, max_length=40)]
 
+HUNDRED = 100.0
+"""The file gives gains for 100 rpm or 100 W, laws take them for one: divided here, nowhere else."""
+
 
 class Feedback(BaseModel):
     """Settings of the closed loop (car file table ``[feedback]``).
@@ -110,6 +113,36 @@ class Feedback(BaseModel):
     spark_trim_limit_deg: Real = Field(
         default=5.0, ge=0, le=30, description="[deg] largest spark trim either way"
     )
+
+    @property
+    def acts(self) -> bool:
+        """Whether there is feedback at all, and not the base curve alone."""
+        return self.law != "none"
+
+    @property
+    def gain_steps_per_rpm(self) -> float:
+        """Proportional gain [steps/rpm]."""
+        return self.gain_steps_per_100rpm / HUNDRED
+
+    @property
+    def integral_steps_per_rpm_s(self) -> float:
+        """Integral gain [steps/(rpm s)]."""
+        return self.integral_steps_per_100rpm_s / HUNDRED
+
+    @property
+    def derivative_steps_s_per_rpm(self) -> float:
+        """Derivative gain [steps s/rpm]."""
+        return self.derivative_steps_s_per_100rpm / HUNDRED
+
+    @property
+    def load_steps_per_W(self) -> float:
+        """Air added for electrical load [steps/W]."""
+        return self.load_steps_per_100W / HUNDRED
+
+    @property
+    def spark_deg_per_rpm(self) -> float:
+        """Spark advanced below the target [deg/rpm]."""
+        return self.spark_trim_deg_per_100rpm / HUNDRED
 
     @field_validator("trim_limit_steps")
     @classmethod

@@ -11,13 +11,19 @@ import math
 
 from controllers.compiling import relation
 from controllers.law_nudge import CODE as NUDGE
-from controllers.law_nudge import nudge_steps
-from controllers.law_pi import proportional_trim
+from controllers.law_nudge import nudge_steps as plain_nudge_steps
+from controllers.law_pi import proportional_trim as plain_proportional_trim
 from controllers.law_pi_park import CODE as PI_PARK
-from controllers.law_pi_park import resting_band_rpm
+from controllers.law_pi_park import resting_band_rpm as plain_resting_band_rpm
 from controllers.law_pid import CODE as PID
-from controllers.law_pid import derivative_trim
+from controllers.law_pid import derivative_trim as plain_derivative_trim
 from controllers.records import NEVER, Block
+
+# The files of the laws stay free of the compiler, for their descriptions to be read without it.
+nudge_steps = relation(plain_nudge_steps)
+proportional_trim = relation(plain_proportional_trim)
+resting_band_rpm = relation(plain_resting_band_rpm)
+derivative_trim = relation(plain_derivative_trim)
 
 
 @relation

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from sim.batch import COUNTERS, Plan, SAMPLE_s
     from sim.car import Car, car_to_toml, load_car, save_car, with_values
     from sim.errors import EvenidleError, InputError, Problem
-    from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_table
+    from sim.files import bundled_cars, bundled_logs, bundled_scenarios
+    from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_of, settings_table
     from sim.prepare import equilibrium
     from sim.scenario import Scenario, load_scenario
     from sim.schedule import simulate
@@ -28,6 +29,9 @@ _HOMES = {
     "load_car": "car",
     "save_car": "car",
     "with_values": "car",
+    "bundled_cars": "files",
+    "bundled_logs": "files",
+    "bundled_scenarios": "files",
     "EvenidleError": "errors",
     "InputError": "errors",
     "Problem": "errors",
@@ -35,6 +39,7 @@ _HOMES = {
     "full_plan": "fleet",
     "make_fleet": "fleet",
     "run_plan": "fleet",
+    "settings_of": "fleet",
     "settings_table": "fleet",
     "equilibrium": "prepare",
     "Scenario": "scenario",
@@ -56,6 +61,9 @@ __all__ = [
     "SAMPLE_s",
     "Scenario",
     "Trace",
+    "bundled_cars",
+    "bundled_logs",
+    "bundled_scenarios",
     "car_to_toml",
     "equilibrium",
     "full_plan",
@@ -64,6 +72,7 @@ __all__ = [
     "make_fleet",
     "run_plan",
     "save_car",
+    "settings_of",
     "settings_table",
     "simulate",
     "with_values",

@@ -14,7 +14,7 @@ import numpy as np
 from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
 from sim.arriving import arrive, follow_pressure, judged, keep_books, settle_path
 from sim.due import event_of, first_due
-from sim.records import END, FIRING, NO_EVENT, STALL, Block
+from sim.records import END, FIRING, NO_EVENT, Block
 from sim.slopes import longest_step, runge_kutta, slopes
 
 __all__ = ["advance", "predicted_firing", "slopes"]
@@ -125,7 +125,7 @@ def advance(
     turned += e * speed1
     reached = tick + step + extra
 
-    ok, stops, map1, final = judged(s, p, lane, first[0], highest, map1, final, choked_only)
+    ok, ends, map1, final = judged(s, p, lane, first[0], highest, map1, final, choked_only)
     live = ok & (s.live[lane] > 0.5)
     if full:
         follow_pressure(s, p, lane, live, (step + extra) * s_PER_TICK, map1)
@@ -135,9 +135,9 @@ def advance(
         keep_books(s, p, lane, live, (step + extra) * s_PER_TICK, map1, air, work)
 
     event = pick(fires, FIRING, event_of(s, lane, reached, next_update))
-    event = pick(stops, STALL, event)
+    event = pick(ends == NO_EVENT, event, ends)
     s.event[lane] = pick(live, event, pick(s.live[lane] > 0.5, NO_EVENT, END))
     s.angle_rad[lane] += pick(live, turned - pick(fires, p.firing_rad[lane], 0.0), 0.0)
     s.drawn_kg[lane] += pick(live, air_out + e * last[4], 0.0)
     arrive(s, lane, live, reached, map1, final, given1 + e * last[2])
-    settle_path(s, p, lane, ok, stops, map1, choked_only)
+    settle_path(s, p, lane, ok, ends, map1, choked_only)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from controllers import hold, pick, relation
-from sim.records import Block
+from sim.records import NO_EVENT, RACE, STALL, Block
 from sim.slopes import SURELY_CHOKED, highest_reach
 
 
@@ -54,10 +54,10 @@ def stays_common(
 ) -> bool:
     """Whether a step that was tried on the common path holds in the common case throughout.
 
-    Gives all openings choked from beginning to end, and no stall.
+    Gives all openings choked from beginning to end, no stall and no over-speed.
     """
     below = p.choked_below_Pa[lane]
-    fast = speed > p.stall_rad_s[lane]
+    fast = (speed > p.stall_rad_s[lane]) & (speed < p.overspeed_rad_s[lane])
     steady = highest_reach(s, p, lane, rate_Pa_s) <= SURELY_CHOKED * p.ambient_Pa[lane]
     choked = (highest_Pa <= below) & (map_Pa <= below)
     return (s.scalar[lane] == 0.0) & steady & choked & fast
@@ -73,22 +73,25 @@ def judged(
     map_Pa: float,
     speed: float,
     choked_only: bool,
-) -> tuple[bool, bool, float, float]:
-    """Say whether a step holds and whether the engine stalls, and keep both values possible.
+) -> tuple[bool, float, float, float]:
+    """Say whether a step holds and whether it ends in a stall or in racing; keep values possible.
 
-    Gives whether it holds, whether the engine stalls; pressure [Pa] and speed [rad/s].
+    Gives whether it holds; STALL, RACE or NO_EVENT; pressure [Pa] and speed [rad/s].
     """
     if choked_only:
         ok = stays_common(s, p, lane, rate_Pa_s, highest_Pa, map_Pa, speed)
-        return ok, False, map_Pa, speed
+        return ok, NO_EVENT, map_Pa, speed
+    # Asked this way round, a speed that is no number ends the run too.
+    races = not speed < p.overspeed_rad_s[lane]
     speed = pick(speed > 0.0, speed, 0.0)
     stops = (s.running[lane] > 0.5) & (speed <= p.stall_rad_s[lane])
-    return True, stops, pick(map_Pa > 1.0, map_Pa, 1.0), speed
+    ends = pick(races, RACE, pick(stops, STALL, NO_EVENT))
+    return True, ends, pick(map_Pa > 1.0, map_Pa, 1.0), speed
 
 
 @relation
 def settle_path(
-    s: Block, p: Block, lane: int, ok: bool, stops: bool, map_Pa: float, choked_only: bool
+    s: Block, p: Block, lane: int, ok: bool, ends: float, map_Pa: float, choked_only: bool
 ) -> None:
     """Note whether the next step of a lane must take the general path."""
     if choked_only:
@@ -98,7 +101,7 @@ def settle_path(
             map_Pa <= p.choked_below_Pa[lane]
             and s.starting[lane] == 0.0
             and s.running[lane] > 0.5
-            and not stops
+            and ends == NO_EVENT
         )
         s.scalar[lane] = 0.0 if common else 1.0
 

@@ -7,6 +7,8 @@ vector instructions; the rest is done lane by lane with the same handlers.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from controllers import compiled, relation, routine, update
@@ -35,9 +37,12 @@ __all__ = [
     "SAMPLE_s",
     "load_lane",
     "load_run",
-    "run_range",
+    "run_rows",
     "write_counters",
 ]
+
+MOST_SPENT = 200_000
+"""Passes over all lanes and steps of single ones in one call: a tenth of a second or less."""
 
 
 @relation
@@ -111,16 +116,22 @@ def take_general_path(
     rpm: np.ndarray,
     steps: np.ndarray,
     full: bool,
-) -> None:
-    """Handle what a lane has reached, and go on alone until the common case holds again."""
+) -> int:
+    """Handle what a lane has reached, and go on alone until the common case holds again.
+
+    Gives steps taken [-].
+    """
     samples = rpm.shape[1]
     if s.scalar[lane] == 0.0:
         handle(s, p, c, k, lane, tables)
-    while s.scalar[lane] != 0.0 and s.live[lane] > 0.5:
+    spent = 0
+    while s.scalar[lane] != 0.0 and s.live[lane] > 0.5 and spent < MOST_SPENT:
         general_step(s, p, c, k, lane, tables, full)
         slot = slot_of(s, lane, samples)
         rpm[lane, slot] = s.measured_rpm[lane]
         steps[lane, slot] = k.commanded_steps[lane]
+        spent += 1
+    return spent
 
 
 @relation
@@ -134,20 +145,21 @@ def rare_pass(
     rpm: np.ndarray,
     steps: np.ndarray,
     full: bool,
-) -> int:
+) -> tuple[int, int]:
     """Handle, lane by lane, what is not a firing.
 
-    Gives lanes that have not ended [-].
+    Gives lanes that have not ended, and steps that lanes took by themselves [-].
     """
     live = 0
+    spent = 0
     for lane in range(lanes):
         event = s.event[lane]
         if event == UPDATE and s.scalar[lane] == 0.0:
             update_now(s, p, c, k, lane, steps)
         elif event != FIRING and s.live[lane] > 0.5:
-            take_general_path(s, p, c, k, lane, tables, rpm, steps, full)
+            spent += take_general_path(s, p, c, k, lane, tables, rpm, steps, full)
         live += 1 if s.live[lane] > 0.5 else 0
-    return live
+    return live, spent
 
 
 @relation
@@ -161,19 +173,28 @@ def run_lanes(
     rpm: np.ndarray,
     steps: np.ndarray,
     full: bool,
-) -> None:
-    """Run all lanes of a block to their ends, keeping samples."""
-    live = lanes
+    spent: int,
+) -> int:
+    """Run all lanes of a block to their ends or for a while, keeping samples.
+
+    Gives what was spent, with what had been before [-].
+    """
+    live = 0
+    for lane in range(lanes):
+        live += 1 if s.live[lane] > 0.5 else 0
     samples = rpm.shape[1]
-    while live > 0:
+    while live > 0 and spent < MOST_SPENT:
+        spent += 1
         if full:
             rare = vector_full(s, p, c, k, lanes, tables.balance)
         else:
             rare = vector_basic(s, p, c, k, lanes, tables.balance)
         if rare > 0:
-            live = rare_pass(s, p, c, k, lanes, tables, rpm, steps, full)
+            live, alone = rare_pass(s, p, c, k, lanes, tables, rpm, steps, full)
+            spent += alone
         for lane in range(lanes):
             rpm[lane, slot_of(s, lane, samples)] = s.measured_rpm[lane]
+    return spent
 
 
 @relation
@@ -186,14 +207,20 @@ def run_scalar(
     rpm: np.ndarray,
     steps: np.ndarray,
     full: bool,
-) -> None:
-    """Run one lane to its end on the general path only: the plain event loop."""
+    spent: int,
+) -> int:
+    """Run one lane on the general path only, to its end or for a while: the plain event loop.
+
+    Gives what was spent, with what had been before [-].
+    """
     samples = rpm.shape[1]
-    while s.live[0] > 0.5:
+    while s.live[0] > 0.5 and spent < MOST_SPENT:
+        spent += 1
         general_step(s, p, c, k, 0, tables, full)
         slot = slot_of(s, 0, samples)
         rpm[0, slot] = s.measured_rpm[0]
         steps[0, slot] = k.commanded_steps[0]
+    return spent
 
 
 @relation
@@ -204,6 +231,25 @@ def fill_gaps(samples: np.ndarray) -> None:
         value = samples[slot]
         held = value if value == value else held
         samples[slot] = held
+
+
+@relation
+def load_block(
+    blocks: Blocks,
+    plan: Plan,
+    tables: Tables,
+    start: int,
+    last: int,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+) -> None:
+    """Put the runs from one row of a plan on into the lanes; the last run fills the rest."""
+    rpm[:] = np.nan
+    steps[:] = np.nan
+    for lane in range(len(rpm)):
+        load_run(blocks, lane, min(start + lane, last - 1), plan, tables)
+        rpm[lane, 0] = blocks.state[0].measured_rpm[lane]
+        steps[lane, 0] = blocks.memory[0].commanded_steps[lane]
 
 
 @compiled
@@ -218,28 +264,58 @@ def run_range(
     counters: np.ndarray,
     full: bool,
     side_by_side: bool,
-) -> None:
-    """Run rows of a plan, block after block; the last block repeats its last run."""
+    reached: np.ndarray,
+) -> bool:
+    """Run rows of a plan, block after block, for about a tenth of a second at the most.
+
+    ``reached`` keeps the row reached and whether its block is under way: called again with it,
+    and with all else as it was left, it goes on. So whoever waits can be interrupted.
+
+    Gives whether all is done.
+    """
     lanes = blocks.state_matrix.shape[1] if side_by_side else 1
-    for start in range(first, last, lanes):
-        row = start - first
-        rpm[row : row + lanes] = np.nan
-        steps[row : row + lanes] = np.nan
-        for lane in range(lanes):
-            load_run(blocks, lane, min(start + lane, last - 1), plan, tables)
-            rpm[row + lane, 0] = blocks.state[0].measured_rpm[lane]
-            steps[row + lane, 0] = blocks.memory[0].commanded_steps[lane]
+    spent = 0
+    while reached[0] < last:
+        row = reached[0] - first
+        here_rpm = rpm[row : row + lanes]
+        here_steps = steps[row : row + lanes]
+        if reached[1] == 0:
+            load_block(blocks, plan, tables, reached[0], last, here_rpm, here_steps)
+            reached[1] = 1
         s = blocks.state[0]
         p = blocks.parameters[0]
         c = blocks.settings[0]
         k = blocks.memory[0]
-        here_rpm = rpm[row : row + lanes]
-        here_steps = steps[row : row + lanes]
         if not side_by_side:
-            run_scalar(s, p, c, k, tables, here_rpm, here_steps, full)
+            spent = run_scalar(s, p, c, k, tables, here_rpm, here_steps, full, spent)
         else:
-            run_lanes(s, p, c, k, lanes, tables, here_rpm, here_steps, full)
+            spent = run_lanes(s, p, c, k, lanes, tables, here_rpm, here_steps, full, spent)
+        if spent >= MOST_SPENT:
+            return False
         for lane in range(lanes):
             fill_gaps(rpm[row + lane])
             fill_gaps(steps[row + lane])
             write_counters(blocks, lane, counters[row + lane])
+        reached[0] += lanes
+        reached[1] = 0
+    return True
+
+
+def run_rows(
+    blocks: Blocks,
+    plan: Plan,
+    tables: Tables,
+    first: int,
+    last: int,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    counters: np.ndarray,
+    full: bool,
+    side_by_side: bool,
+) -> Iterator[None]:
+    """Call ``run_range`` until all is done; between two calls whoever waits may stop."""
+    reached = np.array([first, 0])
+    while not run_range(
+        blocks, plan, tables, first, last, rpm, steps, counters, full, side_by_side, reached
+    ):
+        yield

@@ -54,6 +54,7 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
     s.due_valve[lane] = NEVER
     s.due_thermal[lane] = NEVER
     s.stalled_tick[lane] = NEVER
+    s.raced_tick[lane] = NEVER
     s.first_start_tick[lane] = NEVER
     s.key[lane] = KEY_ON
     s.resting_V[lane] = p.resting_V[lane]
@@ -73,10 +74,15 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
 
 @relation
 def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> None:
-    """Place the valve, believed and true, and add up the openings."""
+    """Place the valve, believed and true, and add up the openings.
+
+    The true one is within its stops: what was counted beyond them was lost on the way there.
+    """
+    true = min(steps, p.travel_steps[lane])
     s.believed_steps[lane] = steps
-    s.shaft_steps[lane] = steps
-    s.pintle_steps[lane] = steps
+    s.lost_steps[lane] = steps - true
+    s.shaft_steps[lane] = true
+    s.pintle_steps[lane] = true
     set_opening(s, p, lane, tables.valve_m2)
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from controllers import Curves, Feedback
 from sim.car_tables import (
@@ -22,11 +23,12 @@ from sim.car_tables import (
 )
 from sim.equipment_tables import Electrics, EntryForm, Loads, Sensors, Starter, Thermal
 from sim.errors import InputError
-from sim.files import bundled_folder, find_file, read_toml, write_beside
+from sim.files import bundled_folder, find_file, read_text, read_toml, write_beside
 from sim.key_lines import nearest_line
 from sim.problems import Found, plain_problems, raise_found
 from sim.size_estimates import starter_estimates, thermal_estimates
-from sim.toml_text import table_to_toml, toml_value
+from sim.toml_edit import edited
+from sim.toml_text import commented, table_to_toml, toml_value, without_origin
 
 Spread = Annotated[float, Field(strict=True, ge=0, le=1)]
 
@@ -252,9 +254,16 @@ def car_to_toml(car: Car, notes: Mapping[str, str] | None = None) -> str:
 
 
 def save_car(
-    car: Car, path: str | Path, notes: Mapping[str, str] | None = None, keep_old: bool = False
+    car: Car,
+    path: str | Path,
+    notes: Mapping[str, str] | None = None,
+    keep_old: bool = False,
+    text_of: str | Path | None = None,
 ) -> None:
     """Write a car file beside and rename it into place.
+
+    Where there is a text to go on from, only what differs is changed in it: an owner's comments,
+    order and spacing stay.
 
     Parameters
     ----------
@@ -263,13 +272,66 @@ def save_car(
     path : str or Path
         Where to.
     notes : mapping of ``"table.key"`` to str, optional
-        As for `car_to_toml`.
+        As for `car_to_toml`; with them the file is written anew.
     keep_old : bool
         Keep a file that was there as ``NAME.bak``.
+    text_of : str or Path, optional
+        Car file whose text to go on from; the one at ``path`` when left out.
 
     Raises
     ------
     InputError
         When the place cannot be written; a file that was there is unchanged.
     """
-    write_beside(path, car_to_toml(car, notes), keep_old=keep_old)
+    text = None if notes else _text_kept(car, path if text_of is None else text_of)
+    write_beside(path, text or car_to_toml(car, notes), keep_old=keep_old)
+
+
+def _text_kept(car: Car, path: str | Path) -> str | None:
+    """Text of an owner's car file with what differs changed; None where there is none.
+
+    A second round writes what an estimate from a changed displacement would fill in otherwise.
+    """
+    try:
+        place = find_file(path, cars_folder(), "car")
+        if place.resolve().parent == cars_folder().resolve():
+            return None
+        text: str | None = read_text(place)
+        for _ in range(2):
+            if text is None:
+                break
+            said = Car.model_validate(tomllib.loads(text))
+            if said == car:
+                return text
+            text = _with_car(text, said, car)
+        good = text is not None and Car.model_validate(tomllib.loads(text)) == car
+    except (InputError, ValueError):
+        return None
+    return text if good else None
+
+
+def _with_car(text: str, said: Car, car: Car) -> str | None:
+    """Text that says one car, made to say another."""
+    before, after = said.model_dump(), car.model_dump()
+    changed = edited(text, before, after, _new_lines)
+    for table, keys in after.items():
+        for key in keys if changed else ():
+            if keys[key] != before.get(table, {}).get(key, keys[key]):
+                changed = without_origin(changed or "", key, _meaning((table, key)))
+    return changed
+
+
+def _new_lines(path: tuple[str, ...], value: object) -> list[str]:
+    """Lines of a key that its owner's file did not have."""
+    return commented(path[-1], value, _meaning(path))
+
+
+def _meaning(path: tuple[str, ...]) -> str:
+    """Unit and meaning of a key; empty for a relative standard deviation of one."""
+    model: type[BaseModel] = Car
+    for name in path[:-1]:
+        inner = model.model_fields[name].annotation
+        if not (isinstance(inner, type) and issubclass(inner, BaseModel)):
+            return ""
+        model = inner
+    return model.model_fields[path[-1]].description or ""

@@ -12,6 +12,7 @@ from controllers import TICKS_PER_s, rows
 from sim.air import R_AIR
 from sim.car import Car
 from sim.crank import friction_torque_per_bar
+from sim.friction_limits import OVERSPEED_rpm
 from sim.monotone import monotone_cubic
 from sim.records import CAR_FIELDS, VALVE_TABLE_STEPS
 from sim.sensors import RPM_PER_rad_s
@@ -138,6 +139,7 @@ def _engine_fields(car: Car, row: Any) -> None:
     row["scatter_memory"] = engine.scatter_memory
     row["scatter_fresh"] = math.sqrt(1.0 - engine.scatter_memory**2)
     row["stall_rad_s"] = engine.stall_rpm / RPM_PER_rad_s
+    row["overspeed_rad_s"] = OVERSPEED_rpm / RPM_PER_rad_s
     slope_per_rad = row["gas_Pa_per_kg"] * (pump[1] + 2.0 * pump[2] * 1.0e5) * row["fill0"]
     row["angle_cap_rad"] = np.maximum(ANGLE_SHARE / np.maximum(slope_per_rad, 1.0e-3), 0.05)
     row["step_cap_ticks"] = TICKS_PER_s * min(LONGEST_STEP_s, 0.5 * car.electrics.lag_s)
@@ -168,7 +170,7 @@ def _load_fields(car: Car, row: Any) -> None:
     row["battery_ohm"] = electrics.battery_ohm
     row["alternator_max_W"] = electrics.alternator_max_W
     row["cut_in_rad_s"] = cut_in
-    row["rise_W_s_per_rad"] = electrics.alternator_max_W / (full - cut_in)
+    row["alternator_endless_W"] = electrics.alternator_max_W / (1.0 - cut_in / full)
     row["inverse_efficiency"] = 1.0 / electrics.efficiency
     row["inverse_lag_per_s"] = 1.0 / electrics.lag_s
     for name in ("lamps_W", "fan_W", "screen_W"):
@@ -188,7 +190,7 @@ def _valve_fields(car: Car, row: Any) -> None:
     row["backlash_steps"] = valve.backlash_steps
     row["direction"] = -1.0 if valve.wired_reversed else 1.0
     row["series_m2"] = math.inf if valve.series_mm2 is None else valve.series_mm2 * 1.0e-6
-    row["step_ticks"] = round((valve.pulse_ms + valve.rest_ms) * 1.0e-3 * TICKS_PER_s)
+    row["step_ticks"] = round(valve.step_ms * 1.0e-3 * TICKS_PER_s)
     row["pulse_s"] = valve.pulse_ms * 1.0e-3
     row["pull_in_s"] = valve.pull_in_ms * 1.0e-3
     row["rpm_keep"] = car.sensors.rpm_smoothing

@@ -8,10 +8,11 @@ description. `Car`, which joins the tables and checks them against each other, i
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from sim.friction_limits import friction_fault
 from sim.problems import Found, raise_found
 from sim.size_estimates import torque_delay_estimate_deg
 
@@ -40,6 +41,11 @@ class Identity(Table):
 
     name: Text = Field(min_length=1, max_length=80, description="[-] what the car is called")
     note: Text = Field(default="", max_length=4000, description="[-] anything worth remembering")
+    basis: Literal["given", "guessed", "fitted"] = Field(
+        default="given",
+        description="[-] where its numbers come from: given by hand, guessed from a few facts, or"
+        " fitted to logs",
+    )
 
 
 class Engine(Table):
@@ -169,11 +175,9 @@ class Engine(Table):
         if not 0.2 <= filling <= 1.5:
             message = f"too steep (filling {filling:g} at 4000 rpm), allowed: 0.2 to 1.5 there"
             found.append((("volumetric_efficiency_per_1000rpm",), message))
-        constant, slope, square = self.friction_bar
-        least = min(constant + slope * n + square * n * n for n in (0.0, 0.5, 1.0, 2.0, 4.0, 6.0))
-        if least < 0.1:
-            message = f"falls too low ({least:g} bar), allowed: at least 0.1 bar up to 6000 rpm"
-            found.append((("friction_bar",), message))
+        fault = friction_fault(*self.friction_bar)
+        if fault:
+            found.append((("friction_bar",), fault))
         return found
 
 
@@ -308,6 +312,11 @@ class Valve(Table):
     travel_steps: Whole = Field(
         ge=5, le=400, description="[steps] hard stop when opening, counted from the seat"
     )
+    travel_counted: Truth = Field(
+        default=True,
+        description="[-] travel_steps is known, by counting or from a data sheet; false where it is"
+        " a guess",
+    )
     useful_travel_steps: Whole = Field(
         ge=2, le=400, description="[steps] beyond it more steps stop changing rpm"
     )
@@ -338,6 +347,11 @@ class Valve(Table):
     wired_reversed: Truth = Field(
         default=False, description="[-] true when steps meant to open close the valve"
     )
+
+    @property
+    def step_ms(self) -> float:
+        """Time of one step, pulse and rest [ms]."""
+        return self.pulse_ms + self.rest_ms
 
     @model_validator(mode="after")
     def _consistent(self) -> Valve:

@@ -12,6 +12,8 @@ COLDEST_START_degC, EASY_START_degC = -30.0, 50.0
 """Between these a start grows easier; assumed [degC]."""
 COLD_TABLE_degC, WARM_TABLE_degC = -20.0, 60.0
 """Between these the idle tables for spark and mixture change from cold to warm; assumed [degC]."""
+LEAN_ROUGHNESS, LEANEST = 10.0, 0.3
+"""Scatter grows by so much for each unit of lambda above 1, up to so far above [-]."""
 
 
 @relation
@@ -117,6 +119,30 @@ def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> f
     Source: first-order autoregressive process, any textbook on time series.
     """
     return memory * scatter + fresh * gauss
+
+
+@relation
+def lean_roughness(lambda_: float) -> float:
+    """Growth of cyclic scatter of a mixture leaner than its chemistry needs.
+
+    Parameters
+    ----------
+    lambda_ : float
+        Air over stoichiometric air, 0.6 to 1.5 [-].
+
+    Returns
+    -------
+    float
+        Factor of the scatter, 1 up to 1.0, 2 at 1.1 [-].
+
+    Notes
+    -----
+    Source: that a lean idle roughens is common practice, no source; a straight line of ours.
+    """
+    leaner = lambda_ - 1.0
+    leaner = leaner if leaner > 0.0 else 0.0
+    leaner = leaner if leaner < LEANEST else LEANEST
+    return 1.0 + LEAN_ROUGHNESS * leaner
 
 
 @relation

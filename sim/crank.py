@@ -6,6 +6,8 @@ import math
 
 from controllers import relation
 
+SURFACE_A = 5.0
+"""Current drawn from a battery at which it has fallen to its own voltage [A]."""
 SLOWEST_rad_s = 5.0
 """Below this speed the alternator's torque is not raised further [rad/s]."""
 
@@ -87,7 +89,7 @@ def alternator_torque(power_W: float, speed_rad_s: float, inverse_efficiency: fl
 
 @relation
 def alternator_target(
-    load_W: float, speed_rad_s: float, cut_in_rad_s: float, rise_W_s_per_rad: float, max_W: float
+    load_W: float, speed_rad_s: float, cut_in_rad_s: float, endless_W: float, max_W: float
 ) -> float:
     """Electric power the regulator is heading for: the load, as far as speed allows.
 
@@ -99,8 +101,8 @@ def alternator_target(
         Crank speed [rad/s].
     cut_in_rad_s : float
         Crank speed at which the alternator begins to give [rad/s].
-    rise_W_s_per_rad : float
-        Rise of its limit with speed [W s/rad].
+    endless_W : float
+        What its limit would tend to at any speed, without an end [W].
     max_W : float
         Its largest output [W].
 
@@ -111,22 +113,28 @@ def alternator_target(
 
     Notes
     -----
-    Source: common practice, no source: output limit rising in a line from cut-in speed.
+    Source: common practice, no source: the limit rises steeply from cut-in speed and ever less
+    above, as 1 - cut-in / speed; at idle an alternator gives a third to a half of its largest.
     """
-    able = (speed_rad_s - cut_in_rad_s) * rise_W_s_per_rad
+    floored = speed_rad_s if speed_rad_s > SLOWEST_rad_s else SLOWEST_rad_s
+    able = (1.0 - cut_in_rad_s / floored) * endless_W
     able = able if able > 0.0 else 0.0
     able = able if able < max_W else max_W
     return load_W if load_W < able else able
 
 
 @relation
-def battery_volts(regulated_V: float, battery_ohm: float, load_W: float, given_W: float) -> float:
-    """Voltage at the battery while the alternator lags behind the load.
+def battery_volts(
+    regulated_V: float, resting_V: float, battery_ohm: float, load_W: float, given_W: float
+) -> float:
+    """Voltage at the battery, by what the alternator does not give of the load.
 
     Parameters
     ----------
     regulated_V : float
         Voltage the regulator holds [V].
+    resting_V : float
+        Battery without load or charge [V].
     battery_ohm : float
         Resistance of battery and leads [ohm].
     load_W : float
@@ -141,11 +149,14 @@ def battery_volts(regulated_V: float, battery_ohm: float, load_W: float, given_W
 
     Notes
     -----
-    Source: Ohm's law; the battery gives what the alternator does not.
+    Source: Ohm's law; the battery gives what the alternator does not, and then falls from the
+    regulated voltage to its own: common practice, no source, within `SURFACE_A`.
     """
     missing_A = (load_W - given_W) / regulated_V
     missing_A = missing_A if missing_A > 0.0 else 0.0
-    volts = regulated_V - battery_ohm * missing_A
+    drained = missing_A / SURFACE_A if missing_A < SURFACE_A else 1.0
+    own_V = resting_V if resting_V < regulated_V else regulated_V
+    volts = regulated_V - (regulated_V - own_V) * drained - battery_ohm * missing_A
     return volts if volts > 6.0 else 6.0
 
 
@@ -226,27 +237,3 @@ def friction_torque_per_bar(displacement_m3: float) -> float:
     Source: definition of mean effective pressure, Heywood (1988), ch. 2: T = mep Vd/(4 pi).
     """
     return 1.0e5 * displacement_m3 / (4.0 * math.pi)
-
-
-def motored_friction_bar(speed_rpm: float, coefficients: tuple[float, float, float]) -> float:
-    """Friction mean effective pressure of a warm engine.
-
-    Parameters
-    ----------
-    speed_rpm : float
-        Crank speed [rpm].
-    coefficients : tuple of float
-        Coefficients over speed in thousands of rpm [bar].
-
-    Returns
-    -------
-    float
-        Friction mean effective pressure [bar].
-
-    Notes
-    -----
-    Source: Barnes-Moss in Heywood (1988), ch. 13: 0.97 + 0.15 n + 0.05 n2, pumping included.
-    """
-    thousands = speed_rpm / 1000.0
-    constant, linear, square = coefficients
-    return constant + thousands * (linear + thousands * square)

@@ -23,16 +23,16 @@ class Electrics(Table):
         default=0.02, ge=0.001, le=0.5, description="[ohm] inner resistance of battery and cables"
     )
     base_W: Real = Field(
-        default=120.0, ge=0, le=2000, description="[W] ignition, injection, pump: always drawn"
+        default=200.0, ge=0, le=2000, description="[W] ignition, injection, pump: always drawn"
     )
     alternator_max_W: Real = Field(
         default=750.0, ge=0, le=5000, description="[W] most the alternator gives at full_rpm"
     )
     cut_in_rpm: Real = Field(
-        default=400.0, ge=0, le=2000, description="[rpm] engine speed where charging begins"
+        default=550.0, ge=0, le=2000, description="[rpm] engine speed where charging begins"
     )
     full_rpm: Real = Field(
-        default=1400.0, ge=200, le=8000, description="[rpm] engine speed of full output"
+        default=2700.0, ge=200, le=8000, description="[rpm] engine speed of full output"
     )
     efficiency: Real = Field(
         default=0.55, ge=0.2, le=0.95, description="[-] electrical over mechanical power"
@@ -176,8 +176,10 @@ class EntryLargest(Table):
 class EntryForm(Table):
     """How the car's controller wants its numbers entered (table ``[entry_form]``)."""
 
-    output_unit: Literal["steps", "percent_of_travel"] = Field(
-        default="steps", description="[-] what a gain moves: steps or percent of travel_steps"
+    output_unit: Literal["steps", "percent_of_travel", "duty_percent"] = Field(
+        default="steps",
+        description="[-] what a gain moves: steps, percent of travel_steps, or percent of a duty"
+        " whose 100 stand for the whole travel",
     )
     gain_time: Literal["per_second", "per_update"] = Field(
         default="per_second", description="[-] integral counted per second or per update"

@@ -31,6 +31,23 @@ class Problem:
     key: str
     message: str
 
+    def to_dict(self) -> dict[str, str | int]:
+        """Take the problem apart.
+
+        Returns
+        -------
+        dict of str to str or int
+            ``file``, ``line``, ``key``, ``what`` is wrong, what is ``allowed``.
+        """
+        what, _, allowed = self.message.partition("allowed: ")
+        return {
+            "file": self.file,
+            "line": self.line,
+            "key": self.key,
+            "what": what.rstrip(" ,;"),
+            "allowed": allowed,
+        }
+
     def __str__(self) -> str:
         """Return the problem as one line, ``FILE:LINE: key: message``."""
         text = f"{self.file}:{self.line}: {self.key}: {self.message}"

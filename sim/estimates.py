@@ -1,54 +1,64 @@
 """A first car file from a few facts: what cannot be known without the car is estimated.
 
 The sizes are rules of thumb (common practice, no source). The valve's area and the leak past the
-throttle are then found with the model itself, so that the base curve given holds the target: that
-is what the owner has already found out by hand.
+throttle are then found with the model itself, so that the base curve given holds the target at
+each of its points: that is what the owner has already found out by hand.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
 from pydantic import ValidationError
 
-from sim.car import Car, car_to_toml, with_values
-from sim.errors import InputError
-from sim.files import one_problem
+from sim.car import Car, with_values
+from sim.errors import InputError, Problem
+from sim.facts import Curve
 from sim.key_lines import nearest_line
 from sim.problems import plain_problems
+from sim.toml_text import FROM_BASE, NOT_COUNTED, RUBS, RULE_OF_THUMB, STARTING_POINT, TYPICAL
 
-Curve = tuple[tuple[float, float], ...]
-
-RULE_OF_THUMB = "estimated from displacement: common practice, no source"
-FROM_BASE = "estimated so that the base curve holds the target in the model"
-TYPICAL = "typical value: common practice, no source"
-RUBS = "only what rubs, with pumping apart: our judgement, no source"
-STARTING_POINT = "starting point, to be searched"
-
-DEFAULT_BASE: Curve = ((0.0, 50.0), (30.0, 30.0), (50.0, 20.0), (65.0, 14.0), (80.0, 12.0))
-"""[degC, steps] a base curve as it is often found."""
+DEFAULT_BASE: Curve = ((0.0, 120.0), (30.0, 75.0), (50.0, 50.0), (65.0, 38.0), (80.0, 30.0))
+"""[degC, steps] a base curve as it is often found with a fine valve."""
 WARM_degC = 90.0
-RPM_PER_STEP = 18.0
-"""[rpm per step] worth of a step at the warm base position that the estimate aims at."""
+FINE_TRAVEL_steps, COARSE_steps = 200, 130
+"""A usual four-wire valve has 180 to 250 steps of about 0.04 mm, a coarse one 100 to 125."""
+RPM_OVER_TRAVEL = 1500.0
+"""[rpm] what the whole travel would be worth at its warm worth of a step: 5 to 10 rpm a step with a
+fine valve on 1 to 2 l; common practice, no source."""
+TARGET_ABOVE_rpm = ((-20.0, 420.0), (0.0, 300.0), (30.0, 140.0), (50.0, 60.0), (70.0, 0.0))
+"""[degC, rpm] a cold engine idles so much faster; common practice, no source."""
+OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
+"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of
+water-cooled cars; behind the head of an air-cooled one it is up to 10 K farther."""
+LAGGING_degC = 45.0
+"""Warmer than this an engine is taken as settled, its oil as warm as its coolant [degC]."""
+HOMING_SHARE = 1.5
+"""Homing drives so many times the travel [-]."""
 
 
-def base_from_text(text: str) -> Curve:
-    """Read a base curve written as ``degC:steps,degC:steps``.
+@dataclass(frozen=True)
+class Known:
+    """What an owner may know beyond the few facts; None where it is not known.
 
-    Gives temperatures [degC] and steps [steps] in the order given.
+    ``travel_steps`` [steps], ``rpm_on_10_steps`` worth of ten steps more when warm [rpm],
+    ``map_kPa`` warm manifold pressure [kPa], ``loads``, ``feedback`` and ``entry_form`` as in the
+    tables of the car file.
     """
-    pairs: list[tuple[float, float]] = []
-    for number, piece in enumerate(text.split(","), start=1):
-        found = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*", piece)
-        if found is None:
-            message = f'not a pair ("{piece.strip()}"), allowed: degC:steps, such as 30:25'
-            raise one_problem("--base", 1, f"pair {number}", message)
-        pairs.append((float(found.group(1)), float(found.group(2))))
-    return tuple(pairs)
+
+    travel_steps: int | None = None
+    rpm_on_10_steps: float | None = None
+    map_kPa: float | None = None
+    loads: Mapping[str, float] | None = None
+    feedback: Mapping[str, Any] | None = None
+    entry_form: Mapping[str, Any] | None = None
+
+
+NOTHING_MORE = Known()
 
 
 def estimate_car(
@@ -61,47 +71,43 @@ def estimate_car(
     *,
     name: str = "my car",
     cooling: str = "water",
+    known: Known = NOTHING_MORE,
 ) -> tuple[Car, dict[str, str]]:
     """Estimate a car from a few facts."""
-    values = _from_size(displacement_cm3, cylinders)
-    values["car"] = {"name": name, "note": "Estimated from a few facts; fit it to a log."}
-    values["thermal"] = {"cooling": cooling}
-    values["valve"] = _typical_valve(base) | {"pulse_ms": pulse_ms, "rest_ms": rest_ms}
-    values["valve"]["area_mm2"] = [[0.0, 0.0], [values["valve"]["travel_steps"], 1.0]]
-    values["curves"] = _curves(target_rpm, base, values["valve"]["open_limit_steps"])
-    values["feedback"] = _cautious_feedback(base)
-    rough = _checked(values, name)
-    leak_mm2, area_mm2 = _air_for_base(rough)
-    car = with_values(rough, {"valve": {"area_mm2": area_mm2}, "throttle": {"leak_mm2": leak_mm2}})
-    return car, _notes(car)
-
-
-def new_car_toml(
-    displacement_cm3: float,
-    cylinders: int,
-    target_rpm: float = 900.0,
-    pulse_ms: float = 4.0,
-    rest_ms: float = 1.0,
-    base: Sequence[tuple[float, float]] = DEFAULT_BASE,
-    *,
-    name: str = "my car",
-    cooling: str = "water",
-) -> str:
-    """Write a commented car file from a few facts.
-
-    Gives TOML; the comment of each estimated key says so.
-    """
-    car, notes = estimate_car(
-        displacement_cm3,
-        cylinders,
-        target_rpm,
-        pulse_ms,
-        rest_ms,
-        base,
-        name=name,
-        cooling=cooling,
+    _refuse_no_numbers(
+        displacement_cm3=displacement_cm3, target_rpm=target_rpm, pulse_ms=pulse_ms, rest_ms=rest_ms
     )
-    return car_to_toml(car, notes)
+    values = _from_size(displacement_cm3, cylinders, cooling, target_rpm)
+    note = "Estimated from a few facts; fit it to a log."
+    values["car"] = {"name": name, "note": note, "basis": "guessed"}
+    values["thermal"] = {"cooling": cooling}
+    values["valve"] = _valve(base, known.travel_steps) | {"pulse_ms": pulse_ms, "rest_ms": rest_ms}
+    travel = float(values["valve"]["travel_steps"])
+    values["valve"]["area_mm2"] = [[0.0, 0.0], [travel, 1.0]]
+    values["curves"] = _curves(target_rpm, base, values["valve"])
+    worth_rpm = (known.rpm_on_10_steps or 10.0 * RPM_OVER_TRAVEL / travel) / 10.0
+    given = dict(known.feedback or {})
+    values["feedback"] = _cautious_feedback(base, travel, worth_rpm) | given
+    if known.loads is not None:
+        values["loads"] = dict(known.loads)
+    if known.entry_form is not None:
+        values["entry_form"] = dict(known.entry_form)
+    rough = _checked(values, name)
+    if known.map_kPa is not None:
+        rough = _with_pressure(rough, known.map_kPa)
+    leak_mm2, area_mm2 = _air_for_base(rough, worth_rpm)
+    car = with_values(rough, {"valve": {"area_mm2": area_mm2}, "throttle": {"leak_mm2": leak_mm2}})
+    return car, _notes(car, known)
+
+
+def _refuse_no_numbers(**facts: float) -> None:
+    """Refuse facts that are no finite numbers, before anything is computed from them."""
+    wrong = [(name, value) for name, value in facts.items() if not math.isfinite(value)]
+    if wrong:
+        raise InputError(
+            Problem("--" + name.replace("_", "-"), 1, name, f"not a number ({value}), allowed: one")
+            for name, value in wrong
+        )
 
 
 def _checked(values: dict[str, Any], name: str) -> Car:
@@ -112,7 +118,9 @@ def _checked(values: dict[str, Any], name: str) -> Car:
         raise InputError(plain_problems(error, Car, name, partial(nearest_line, {}))) from None
 
 
-def _from_size(displacement_cm3: float, cylinders: int) -> dict[str, Any]:
+def _from_size(
+    displacement_cm3: float, cylinders: int, cooling: str, target_rpm: float
+) -> dict[str, Any]:
     """Engine, manifold, throttle and electrics by rules of thumb over displacement."""
     litres = displacement_cm3 / 1000.0
     return {
@@ -132,128 +140,154 @@ def _from_size(displacement_cm3: float, cylinders: int) -> dict[str, Any]:
         "manifold": {"volume_cm3": round(max(100.0, 1.7 * displacement_cm3))},
         "throttle": {
             "leak_mm2": 0.0,
-            "open_mm2": round(min(9000.0, max(20.0, 0.45 * displacement_cm3))),
+            "open_mm2": round(min(9000.0, max(20.0, 0.8 * displacement_cm3))),
         },
         "electrics": {
-            "base_W": round(min(90.0 + 25.0 * litres, 10.0 + 150.0 * litres)),
-            "alternator_max_W": round(min(500.0 + 250.0 * litres, 60.0 + 800.0 * litres)),
-            "cut_in_rpm": 380.0,
-            "full_rpm": 1400.0,
+            "base_W": round(min(170.0 + 20.0 * litres, 10.0 + 350.0 * litres)),
+            "alternator_max_W": round(min(500.0 + 250.0 * litres, 60.0 + 1200.0 * litres)),
+            "cut_in_rpm": max(round(min(550.0, 0.65 * target_rpm)), 0),
+            "full_rpm": 2700.0,
         },
-        "loads": {"lamps_W": round(min(120.0, 20.0 + 150.0 * litres))},
+        "loads": {
+            "lamps_W": round(min(150.0, 10.0 + 150.0 * litres)),
+            "fan_W": 0.0 if cooling == "air" else round(min(180.0, 60.0 + 110.0 * litres)),
+        },
     }
 
 
-def _typical_valve(base: Sequence[tuple[float, float]]) -> dict[str, Any]:
-    """A valve large enough for the base curve; its area is still to be found."""
+def _valve(base: Sequence[tuple[float, float]], travel_steps: int | None) -> dict[str, Any]:
+    """The valve's travel as counted, or a usual one; its area is still to be found."""
     most = max((steps for _, steps in base), default=50.0)
-    useful = int(min(340, max(60, 1.2 * most)))
-    travel = useful + 15
+    counted = travel_steps is not None
+    travel = travel_steps if travel_steps is not None else max(FINE_TRAVEL_steps, 1.2 * most)
+    travel = int(min(travel, 380))
+    useful = int(min(travel, max(round(0.85 * travel), math.ceil(most), 2)))
     return {
         "travel_steps": travel,
+        "travel_counted": counted,
         "useful_travel_steps": useful,
-        "open_limit_steps": useful + 10,
-        "homing_steps": 2 * travel,
+        "open_limit_steps": min(travel, useful + max(round(0.05 * travel), 1)),
+        "homing_steps": math.ceil(HOMING_SHARE * travel),
     }
 
 
 def _curves(
-    target_rpm: float, base: Sequence[tuple[float, float]], most_steps: int
+    target_rpm: float, base: Sequence[tuple[float, float]], valve: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Target, cranking and after-start curves around the base curve given."""
-    temperatures = (-20.0, 0.0, 30.0, 50.0, 70.0)
-    shares = (1.19, 1.19, 1.09, 1.03, 1.0)
-    target = [
-        [degC, float(round(target_rpm * share))]
-        for degC, share in zip(temperatures, shares, strict=True)
-    ]
+    limit = float(valve["open_limit_steps"])
+    extra = max(20.0, 0.1 * valve["travel_steps"])
+    after = ((-20.0, 14.0), (20.0, 8.0), (80.0, 4.0))
     return {
-        "target_rpm": target,
+        "target_rpm": [[at, float(round(target_rpm + above))] for at, above in TARGET_ABOVE_rpm],
         "base_steps": [list(pair) for pair in base],
-        "cranking_steps": [[degC, min(float(most_steps), steps + 22.0)] for degC, steps in base],
-        "after_start_steps": [[-20.0, 14.0], [20.0, 10.0], [80.0, 6.0]],
+        "cranking_steps": [[at, min(limit, float(round(steps + extra)))] for at, steps in base],
+        "after_start_steps": [list(pair) for pair in after],
         "after_start_fade_s": 20.0,
     }
 
 
-def _cautious_feedback(base: Sequence[tuple[float, float]]) -> dict[str, Any]:
+def _cautious_feedback(
+    base: Sequence[tuple[float, float]], travel_steps: float, worth_rpm: float
+) -> dict[str, Any]:
     """Mild settings that keep the valve near the base curve until a search is done."""
     warm = base[-1][1] if base else 10.0
+    reach = float(round(0.2 * travel_steps))
     return {
         "law": "pi",
-        "gain_steps_per_100rpm": 2.0,
-        "integral_steps_per_100rpm_s": 1.0,
+        "gain_steps_per_100rpm": round(min(36.0 / worth_rpm, 20.0), 1),
+        "integral_steps_per_100rpm_s": round(min(18.0 / worth_rpm, 20.0), 1),
         "deadband_rpm": 30.0,
         "min_move_steps": 1,
         "update_period_ms": 200.0,
-        "trim_limit_steps": [-float(min(15.0, warm)), 15.0],
+        "trim_limit_steps": [-float(min(reach, warm)), reach],
         "enable_above_target_rpm": 400.0,
+        "enable_delay_s": 20.0,  # until after-start air has faded
     }
 
 
-@dataclass(frozen=True)
-class _Opening:
-    """Area over position: bent mildly up to the warm base, more so above it for the cold."""
+def _air_for_base(car: Car, worth_rpm: float) -> tuple[float, list[list[float]]]:
+    """Leak and valve area with which the base curve holds the target at each of its points.
 
-    warm_steps: float
-    slope: float
-    curvature: float
-
-    def area_mm2(self, steps: float) -> float:
-        """Area at a position within useful travel."""
-        below = min(steps, self.warm_steps)
-        above = max(0.0, steps - self.warm_steps)
-        bend = 0.3 * below**2 / self.warm_steps if self.warm_steps > 0.0 else 0.0
-        return self.slope * (0.4 * below + bend + above) + self.curvature * above**2
-
-
-def _air_for_base(car: Car) -> tuple[float, list[list[float]]]:
-    """Leak and valve area with which the base curve holds the target, warm and cold.
-
-    The slope at the warm base makes a step worth `RPM_PER_STEP`; the coldest base point from
-    0 degC on gives the curvature above it; what the valve does not pass when warm leaks.
+    The slope at the warm base makes a step worth what is wanted; what the valve does not pass when
+    warm leaks; colder points follow from what the engine needs there, its oil behind.
     """
+    from controllers import curve_at
+
     curves = car.curves
     warm_steps, warm_rpm = (
-        _read(curve, WARM_degC) for curve in (curves.base_steps, curves.target_rpm)
+        curve_at(one, WARM_degC) for one in (curves.base_steps, curves.target_rpm)
     )
     warm_mm2 = _area_for(car, warm_rpm, WARM_degC)
-    slope = max(_area_for(car, warm_rpm + RPM_PER_STEP, WARM_degC) - warm_mm2, 0.002 * warm_mm2)
+    slope = max(_area_for(car, warm_rpm + worth_rpm, WARM_degC) - warm_mm2, 0.002 * warm_mm2)
     # Some air always leaks, so the valve cannot pass all of it.
-    share_of_valve = _Opening(warm_steps, slope, 0.0).area_mm2(warm_steps) / warm_mm2
+    share_of_valve = _below_warm(warm_steps, slope, warm_steps) / warm_mm2
     slope *= min(1.0, 0.8 / share_of_valve) if share_of_valve > 0.0 else 1.0
-    cold_degC = max(0.0, curves.base_steps[0][0])
-    span = _read(curves.base_steps, cold_degC) - warm_steps
-    curvature = 0.0
-    if span > 5.0:
-        cold_mm2 = _area_for(car, _read(curves.target_rpm, cold_degC), cold_degC)
-        curvature = max(0.0, (cold_mm2 - warm_mm2 - slope * span) / span**2)
-    opening = _Opening(warm_steps, slope, curvature)
-    leak_mm2 = warm_mm2 - opening.area_mm2(warm_steps)
-    return round(min(leak_mm2, 200.0), 3), _area_table(car, opening)
+    warm_valve_mm2 = _below_warm(warm_steps, slope, warm_steps)
+    leak_mm2 = warm_mm2 - warm_valve_mm2
+    points = {share * warm_steps: _below_warm(share * warm_steps, slope, warm_steps)
+              for share in (0.0, 0.25, 0.5, 0.75, 1.0)}  # fmt: skip
+    colder = sorted(steps for _, steps in curves.base_steps if steps > warm_steps + 6.0)
+    if colder:  # near the warm base a step is worth what it should, whatever the cold wants
+        near = warm_steps + 0.25 * (colder[0] - warm_steps)
+        for step in {near, warm_steps + 1.0}:
+            points[step] = warm_valve_mm2 + slope * (step - warm_steps)
+    for at_degC, steps in sorted(curves.base_steps, reverse=True):
+        if at_degC < WARM_degC and steps > max(points) + 1.0:
+            behind_K = curve_at(OIL_BEHIND_K, at_degC) if at_degC < LAGGING_degC else 0.0
+            needed_mm2 = _area_for(car, curve_at(curves.target_rpm, at_degC), at_degC - behind_K)
+            points[steps] = needed_mm2 - leak_mm2
+    return round(min(leak_mm2, 200.0), 3), _area_table(car, points, slope)
 
 
-def _area_table(car: Car, opening: _Opening) -> list[list[float]]:
-    """Points of the opening up to the end of useful travel, nearly flat from there on."""
-    useful, travel = car.valve.useful_travel_steps, car.valve.travel_steps
-    knee = float(round(0.92 * useful))
-    even = {float(round(share * useful)) for share in (0.1, 0.2, 0.35, 0.5, 0.65, 0.8)}
-    steps = sorted({0.0, *even, knee})
-    areas = [opening.area_mm2(position) for position in steps]
-    rise = (areas[-1] - areas[-2]) / (steps[-1] - steps[-2]) * (useful - knee)
-    steps += [float(useful), float(travel)]
-    areas += [areas[-1] + 0.6 * rise, areas[-1] + 0.7 * rise]
+def _below_warm(steps: float, slope: float, warm_steps: float) -> float:
+    """Area at a position up to the warm base: mildly bent, as a tapered pintle opens [mm2]."""
+    bend = 0.3 * steps**2 / warm_steps if warm_steps > 0.0 else 0.0
+    return slope * (0.4 * steps + bend)
+
+
+def _area_table(car: Car, points: Mapping[float, float], slope: float) -> list[list[float]]:
+    """The points, never falling, and on to the end of useful travel; nearly flat from there on."""
+    useful, travel = float(car.valve.useful_travel_steps), float(car.valve.travel_steps)
+    steps, areas = [0.0], [0.0]
+    for position, area_mm2 in sorted(points.items()):
+        if 0.0 < position <= useful:
+            # A step opens by something wherever it is within useful travel.
+            least = areas[-1] + 0.25 * slope * (position - steps[-1])
+            steps.append(position)
+            areas.append(max(area_mm2, least))
+    last = (areas[-1] - areas[-2]) / (steps[-1] - steps[-2]) if len(steps) > 2 else slope
+    if useful > steps[-1] + 0.5:
+        areas.append(areas[-1] + max(last, slope) * (useful - steps[-1]))
+        steps.append(useful)
+    if travel > steps[-1] + 0.5:
+        areas.append(areas[-1] + 0.05 * slope * (travel - steps[-1]))
+        steps.append(travel)
     return [[position, round(area, 4)] for position, area in zip(steps, areas, strict=True)]
 
 
-def _read(curve: Curve, coolant_degC: float) -> float:
-    """Read a curve as the controller does."""
-    import numpy as np
+def _with_pressure(car: Car, map_kPa: float) -> Car:
+    """The car with as much friction as makes it idle warm at a manifold pressure."""
+    from scipy.optimize import brentq
 
-    from controllers import curve_value
+    from controllers import curve_at
+    from sim.prepare import equilibrium
 
-    points = np.asarray(curve)
-    return float(curve_value(points[:, 0].copy(), points[:, 1].copy(), coolant_degC))
+    warm_rpm = curve_at(car.curves.target_rpm, WARM_degC)
+
+    def rubbing(scale: float) -> Car:
+        return with_values(car, {"engine": {"friction_scale": scale}})
+
+    def above(scale: float) -> float:
+        one = rubbing(scale)
+        leak_mm2 = _area_for(one, warm_rpm, WARM_degC)
+        opened = with_values(one, {"throttle": {"leak_mm2": leak_mm2}})
+        return equilibrium(opened, 0.0, WARM_degC)["map_kPa"] - map_kPa
+
+    low, high = 0.3, 2.0
+    if above(low) > 0.0 or above(high) < 0.0:
+        return rubbing(low if above(low) > 0.0 else high)
+    return rubbing(round(float(brentq(above, low, high, xtol=1e-3)), 3))
 
 
 def _area_for(car: Car, rpm: float, coolant_degC: float) -> float:
@@ -272,7 +306,7 @@ def _area_for(car: Car, rpm: float, coolant_degC: float) -> float:
     return float(brentq(above, 0.0, largest, xtol=1e-3))
 
 
-def _notes(car: Car) -> dict[str, str]:
+def _notes(car: Car, known: Known) -> dict[str, str]:
     """Say of each estimated key where its number comes from."""
     keys = {
         RULE_OF_THUMB: (
@@ -298,13 +332,11 @@ def _notes(car: Car) -> dict[str, str]:
             "spark.base_deg",
             "spark.best_deg",
             "manifold.air_degC",
-            "valve.travel_steps",
             "valve.useful_travel_steps",
             "valve.open_limit_steps",
             "valve.homing_steps",
             "electrics.cut_in_rpm",
             "electrics.full_rpm",
-            "loads.lamps_W",
             "thermal.heat_share_to_coolant",
             "thermal.thermostat_degC",
             "starter.free_rpm",
@@ -314,4 +346,14 @@ def _notes(car: Car) -> dict[str, str]:
         ),
         STARTING_POINT: tuple(f"feedback.{key}" for key in type(car.feedback).model_fields),
     }
-    return {key: note for note, names in keys.items() for key in names}
+    notes = {key: note for note, names in keys.items() for key in names}
+    if known.travel_steps is None:
+        notes["valve.travel_steps"] = NOT_COUNTED
+    if known.loads is None:
+        notes |= {f"loads.{name}": TYPICAL for name in ("lamps_W", "fan_W")}
+    return {key: note for key, note in notes.items() if key.partition(".")[2] not in _given(known)}
+
+
+def _given(known: Known) -> set[str]:
+    """Keys that an owner has told."""
+    return set(known.feedback or {})

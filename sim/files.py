@@ -5,15 +5,23 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import stat
 import tempfile
 import tomllib
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 from sim.errors import InputError, Problem
 from sim.key_lines import KeyPath, key_lines
 
-LARGEST_BYTES = 2_000_000
+LARGEST_BYTES = 500_000
+"""A car or scenario file of this size would hold thousands of events."""
+DEEPEST_KEY = 16
+_DEEP_KEY = re.compile(
+    r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){16}"""
+)
+"""More parts in a dotted key than any key of ours has; each would be kept with all before it."""
 
 
 def one_problem(file: str | Path, line: int, key: str, message: str) -> InputError:
@@ -29,20 +37,7 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
 
     Gives the text, line ends as they are in the file.
     """
-    try:
-        if path.is_dir():
-            raise one_problem(path, 1, "file", "is a folder, allowed: a file")
-        size = path.stat().st_size
-        if size > largest_bytes:
-            message = f"too large ({size} bytes), allowed: up to {largest_bytes} bytes"
-            raise one_problem(path, 1, "file", message)
-        content = path.read_bytes()
-    except FileNotFoundError:
-        raise one_problem(path, 1, "file", "not found, allowed: a file that exists") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        message = f"cannot be read ({reason.lower()}), allowed: a readable file"
-        raise one_problem(path, 1, "file", message) from None
+    content = read_regular(path, largest_bytes)
     try:
         return content.decode("utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
@@ -51,9 +46,48 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
         raise one_problem(path, line, "file", message) from None
 
 
+def read_regular(path: Path, largest_bytes: int) -> bytes:
+    """Read a regular file up to a size; a device or pipe might never end."""
+    try:
+        if path.is_dir():
+            raise one_problem(path, 1, "file", "is a folder, allowed: a file")
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            message = f"is {_other_kind(about.st_mode)}, allowed: a regular file"
+            raise one_problem(path, 1, "file", message)
+        if about.st_size > largest_bytes:
+            message = f"too large ({about.st_size} bytes), allowed: up to {largest_bytes} bytes"
+            raise one_problem(path, 1, "file", message)
+        with path.open("rb") as stream:
+            return stream.read(largest_bytes + 1)[:largest_bytes]
+    except FileNotFoundError:
+        raise one_problem(path, 1, "file", "not found, allowed: a file that exists") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        message = f"cannot be read ({reason.lower()}), allowed: a readable file"
+        raise one_problem(path, 1, "file", message) from None
+
+
+def _other_kind(mode: int) -> str:
+    """Name what is no regular file."""
+    if stat.S_ISFIFO(mode):
+        return "a pipe"
+    return "a socket" if stat.S_ISSOCK(mode) else "a device"
+
+
+def _refuse_deep_keys(path: Path, text: str) -> None:
+    """Refuse keys of very many parts before anything grows with the square of their number."""
+    deep = _DEEP_KEY.search(text)
+    if deep:
+        line = text.count("\n", 0, deep.start()) + 1
+        message = f"a key of too many parts, allowed: up to {DEEPEST_KEY}"
+        raise one_problem(path, line, "file", message)
+
+
 def read_toml(path: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
     """Read a TOML file and the line of each of its keys."""
     text = read_text(path)
+    _refuse_deep_keys(path, text)
     try:
         return tomllib.loads(text), key_lines(text)
     except tomllib.TOMLDecodeError as error:
@@ -74,7 +108,7 @@ def _place_of(message: str, text: str) -> tuple[int, str]:
     reason = reason[:1].lower() + reason[1:]
     if place:
         return int(place.group(1)), reason
-    return max(1, len(text.rstrip().splitlines())), f"{reason} at the end of the file"
+    return text.rstrip().count("\n") + 1, f"{reason} at the end of the file"
 
 
 def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False) -> None:
@@ -82,19 +116,44 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
 
     The content goes to a temporary file in the same folder, which then takes the place of the
     old one in a single step, so that an interruption leaves either the old file or the new.
+    Only a regular file is ever replaced. With ``keep_old`` it stays beside under a name of its own.
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
     try:
-        if target.is_dir():
-            raise one_problem(path, 1, "file", "is a folder, allowed: the name of a file")
-        if keep_old and target.is_file():
-            _replace(target.with_name(target.name + ".bak"), target.read_bytes(), _mode_of(target))
+        refuse_no_place(target, shown=path)
+        if keep_old and target.is_file() and target.read_bytes() != data:
+            keep_copy(target)
         _replace(target, data, _mode_of(target))
     except (OSError, ValueError) as error:
         reason = (getattr(error, "strerror", None) or str(error)).lower()
         message = f"cannot be written ({reason}), allowed: a place where files can be made"
         raise one_problem(path, 1, "file", message) from None
+
+
+def refuse_no_place(target: Path, shown: str | Path) -> None:
+    """Refuse to write where something is that is no regular file."""
+    if target.is_dir():
+        raise one_problem(shown, 1, "file", "is a folder, allowed: the name of a file")
+    if target.exists() and not target.is_file():
+        message = f"is {_other_kind(target.stat().st_mode)}, allowed: a new name or a regular file"
+        raise one_problem(shown, 1, "file", message)
+
+
+def keep_copy(target: Path) -> Path:
+    """Keep a file as it is under a name that nothing else has, the first copy before all later.
+
+    Gives the copy, or one of the same content that was there already.
+    """
+    content = target.read_bytes()
+    for number in count(1):
+        place = target.with_name(f"{target.name}.bak{number if number > 1 else ''}")
+        if not place.exists():
+            _replace(place, content, _mode_of(target))
+            return place
+        if place.is_file() and place.read_bytes() == content:
+            return place
+    raise AssertionError  # count never ends
 
 
 def _mode_of(target: Path) -> int:
@@ -137,26 +196,55 @@ def bundled_folder() -> Path:
     return Path(__file__).resolve().parent.parent / "scenarios"
 
 
-def bundled_names(folder: Path) -> list[str]:
-    """List the bundled files of a folder.
+def bundled_cars() -> list[str]:
+    """List the cars that come with evenidle.
 
-    Gives their names without ending, sorted.
+    Returns
+    -------
+    list of str
+        Names that `load_car` and `simulate` take, sorted.
     """
-    return sorted(file.stem for file in folder.glob("*.toml"))
+    return _names(bundled_folder() / "cars", ".toml")
 
 
-def find_file(path_or_name: str | Path, folder: Path, what: str) -> Path:
+def bundled_scenarios() -> list[str]:
+    """List the scenarios that come with evenidle.
+
+    Returns
+    -------
+    list of str
+        Names that `load_scenario` and `simulate` take, sorted.
+    """
+    return _names(bundled_folder(), ".toml")
+
+
+def bundled_logs() -> list[str]:
+    """List the recorded logs that come with evenidle.
+
+    Returns
+    -------
+    list of str
+        Names that `tuning.read_log` takes, sorted.
+    """
+    return _names(bundled_folder() / "logs", ".csv")
+
+
+def _names(folder: Path, ending: str) -> list[str]:
+    return sorted(file.stem for file in folder.glob(f"*{ending}"))
+
+
+def find_file(path_or_name: str | Path, folder: Path, what: str, ending: str = ".toml") -> Path:
     """Return the file meant by a path or by the bare name of a bundled file.
 
     Gives A path that exists, or one given with a folder or an ending, to be read and reported on.
     """
     path = Path(path_or_name)
     name = str(path_or_name)
-    if not re.fullmatch(r"[A-Za-z0-9_-]+", name) or path.is_file():
+    if not re.fullmatch(r"[A-Za-z0-9_-]{1,100}", name) or path.is_file():
         return path
-    bundled = folder / f"{name}.toml"
+    bundled = folder / f"{name}{ending}"
     if bundled.is_file():
         return bundled
-    names = ", ".join(bundled_names(folder))
+    names = ", ".join(_names(folder, ending))
     message = f"not found, allowed: a {what} file, or a bundled {what}: {names}"
     raise one_problem(name, 1, "file", message)

@@ -8,6 +8,7 @@ from controllers import hold, pick, relation, s_PER_TICK
 from sim.combustion import (
     STOICHIOMETRIC_AIR_TO_FUEL,
     film_evaporated,
+    lean_roughness,
     mixture_efficiency,
     mixture_lambda,
     scatter_next,
@@ -108,10 +109,12 @@ def fire(
         s.scatter[lane], p.scatter_memory[lane], p.scatter_fresh[lane], s.gauss[lane]
     )
     efficiency = s.efficiency[lane]
-    factor = 1.0 + p.scatter_share[lane] * scatter
     rpm = measured_speed(s, p, lane, full)
+    lambda_ = s.lambda_wanted[lane]
     if full:
         efficiency = burnt_efficiency(s, p, lane, rpm, target_rpm, spark_trim_deg, on)
+        lambda_ = s.lambda_[lane]
+    factor = 1.0 + p.scatter_share[lane] * lean_roughness(lambda_) * scatter
     factor *= s.balance[lane]
     factor = pick(factor > 0.0, factor, 0.0)
     newest = p.work_J_per_kg[lane] * s.drawn_kg[lane] * efficiency * factor * s.ignition[lane]

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from controllers import SETTINGS_FIELDS, TICKS_PER_s, matrix
-from sim.batch import COUNTERS, LANES, Plan, SAMPLE_s, run_range
+from controllers import SETTINGS_FIELDS, Feedback, TICKS_PER_s, controller_row, matrix
+from sim.batch import COUNTERS, LANES, Plan, SAMPLE_s, run_rows
 from sim.begin import SCENARIO_FIELDS
 from sim.car import Car
 from sim.happenings import SETTABLE
-from sim.prepare import car_row, new_blocks, scenario_row, settings_row, stack_tables
+from sim.prepare import car_row, new_blocks, scenario_row, stack_tables
 from sim.records import CAR_FIELDS, Tables
 from sim.scenario import Scenario
 
@@ -104,7 +104,25 @@ def settings_table(cars: Sequence[Car]) -> np.ndarray:
     numpy.ndarray
         Shape (cars, settings fields).
     """
-    return np.vstack([matrix(settings_row(car)) for car in cars])
+    return np.vstack([matrix(controller_row(car)) for car in cars])
+
+
+def settings_of(car: Car, choices: Sequence[Feedback]) -> np.ndarray:
+    """Stack several feedback settings for one car.
+
+    Parameters
+    ----------
+    car : Car
+        Its open limit and the fading of its after-start air go with each.
+    choices : sequence of Feedback
+        At least one.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (choices, settings fields).
+    """
+    return np.vstack([matrix(controller_row(car, one)) for one in choices])
 
 
 def full_plan(
@@ -210,7 +228,8 @@ def run_plan(
         Called with the number of runs finished by each chunk.
     """
     with_all = fleet.needs_full or bool(plan_needs_full(plan)) if full is None else full
-    work = _chunk_work(fleet, plan, reduce, with_all, side_by_side)
+    stopped = threading.Event()
+    work = _chunk_work(fleet, plan, reduce, with_all, side_by_side, stopped)
     threads = max(1, cores or os.cpu_count() or 1)
     chunks = list(_chunks(len(plan.car)))
     report = on_done if on_done is not None else _keep_quiet
@@ -223,6 +242,7 @@ def run_plan(
             for done in pool.map(work, chunks):
                 report(done)
         except BaseException:
+            stopped.set()
             pool.shutdown(wait=True, cancel_futures=True)
             raise
 
@@ -232,7 +252,12 @@ def _keep_quiet(done: int) -> None:
 
 
 def _chunk_work(
-    fleet: Fleet, plan: Plan, reduce: Reduce, full: bool, side_by_side: bool
+    fleet: Fleet,
+    plan: Plan,
+    reduce: Reduce,
+    full: bool,
+    side_by_side: bool,
+    stopped: threading.Event,
 ) -> Callable[[tuple[int, int]], int]:
     """Make the function that runs one chunk of a plan and hands it to the reduction."""
     samples = sample_count(fleet)
@@ -241,10 +266,13 @@ def _chunk_work(
         first, last = bounds
         memory = _thread_memory(samples)
         rpm, steps, counters = memory["rpm"], memory["steps"], memory["counters"]
-        run_range(
+        parts = run_rows(
             memory["blocks"], plan, fleet.tables, first, last, rpm, steps, counters,
             full, side_by_side,
         )  # fmt: skip
+        for _ in parts:
+            if stopped.is_set():
+                return 0
         size = last - first
         reduce(np.arange(first, last), rpm[:size], steps[:size], counters[:size])
         return size

@@ -8,7 +8,7 @@ from sim.begin import THERMAL_TICKS
 from sim.crank import battery_volts, cranking_volts, starter_torque
 from sim.firing import draw_noise, fire, read_balance
 from sim.happenings import apply_event, set_coolant
-from sim.records import FIRING, SCENARIO, STALL, THERMAL, UPDATE, VALVE_STEP, Block, Tables
+from sim.records import FIRING, RACE, SCENARIO, STALL, THERMAL, UPDATE, VALVE_STEP, Block, Tables
 from sim.sensors import followed_degC, forget_speed
 from sim.slopes import drawn_at
 from sim.starting import KEY_OFF, light_charge, run_up
@@ -32,7 +32,11 @@ def battery_now(s: Block, p: Block, lane: int) -> float:
     """
     if s.running[lane] > 0.5:
         return battery_volts(
-            s.regulated_V[lane], p.battery_ohm[lane], s.load_W[lane], s.given_W[lane]
+            s.regulated_V[lane],
+            s.resting_V[lane],
+            p.battery_ohm[lane],
+            s.load_W[lane],
+            s.given_W[lane],
         )
     starter = starter_torque(s.speed_rad_s[lane], s.starter0_Nm[lane], s.starter1_Nms[lane])
     return cranking_volts(
@@ -84,6 +88,13 @@ def stop_engine(s: Block, k: Block, lane: int) -> None:
     s.ignition[lane] = 0.0
     k.started_tick[lane] = NEVER
     k.integral_steps[lane] = 0.0
+
+
+@relation
+def end_racing(s: Block, lane: int) -> None:
+    """End a run whose engine turns faster than any stands: nothing after it tells anything."""
+    s.raced_tick[lane] = s.tick[lane]
+    s.live[lane] = 0.0
 
 
 @relation
@@ -141,6 +152,8 @@ def handle(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) ->
         thermal_tick(s, p, k, lane, tables)
     elif event == STALL:
         stop_engine(s, k, lane)
+    elif event == RACE:
+        end_racing(s, lane)
 
 
 @relation

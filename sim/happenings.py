@@ -35,6 +35,7 @@ SETTABLE = (
     "key",
     "home",
     "battery_V",
+    "fuel_cut",
     "count_from_here",
 )
 """Names a scenario may set, in the order of their codes."""
@@ -63,6 +64,7 @@ SETTABLE = (
     KEY,
     HOME,
     BATTERY,
+    FUEL_CUT,
     COUNT,
 ) = range(len(SETTABLE))
 
@@ -205,6 +207,10 @@ def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> Non
         s.regulated_V[lane] = value
     elif code == BATTERY:
         s.resting_V[lane] = value
+    elif code == FUEL_CUT:
+        # Only an engine that runs has fuel to be cut: a start lights its own charges.
+        if s.running[lane] > 0.5 and s.starting[lane] < 0.5 and s.key[lane] != KEY_OFF:
+            s.ignition[lane] = 1.0 - value
     elif code == VALVE_STICKS:
         s.valve_sticks[lane] = value
     elif code == BACKLASH:

@@ -85,7 +85,7 @@ def _rates(blocks: Blocks, map_Pa: float, speed: float, out: np.ndarray) -> None
     s = blocks.state[0]
     p = blocks.parameters[0]
     given_W = alternator_target(
-        s.load_W[0], speed, p.cut_in_rad_s[0], p.rise_W_s_per_rad[0], p.alternator_max_W[0]
+        s.load_W[0], speed, p.cut_in_rad_s[0], p.alternator_endless_W[0], p.alternator_max_W[0]
     )
     pressure_rate, _, _, _, air_out, against = slopes(s, p, 0, map_Pa, speed, given_W, False)
     out[0] = pressure_rate
@@ -122,8 +122,9 @@ def _differentiate(blocks: Blocks, tables: Tables, steps: float, out: np.ndarray
     gained = spark_efficiency(base + HALF_deg, best, loss)
     gained -= spark_efficiency(base - HALF_deg, best, loss)
     out[11] = s.torque_Nm[0] * gained / (2.0 * HALF_deg * spark_efficiency(base, best, loss))
-    below = max(steps - HALF_STEP, 0.0)
-    above = min(steps + HALF_STEP, p.travel_steps[0])
+    here = min(steps, p.travel_steps[0])
+    below = max(here - HALF_STEP, 0.0)
+    above = min(here + HALF_STEP, p.travel_steps[0])
     set_valve(s, p, 0, tables, below)
     lower = s.opening_m2[0]
     set_valve(s, p, 0, tables, above)

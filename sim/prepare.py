@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from controllers import TICKS_PER_s, car_curves, compiled, controller_row, matrix, rows
+from controllers import TICKS_PER_s, car_curves, compiled, matrix, rows
 from sim.air import standard_atmosphere
 from sim.begin import SCENARIO_FIELDS, set_ambient, set_rest, set_valve
 from sim.car import Car
@@ -27,20 +27,12 @@ __all__ = [
     "pumping_coefficients",
     "scenario_events",
     "scenario_row",
-    "settings_row",
     "stack_tables",
     "valve_areas_m2",
 ]
 
-
-def settings_row(car: Car) -> Any:
-    """Turn a car's feedback settings into the record that compiled code reads.
-
-    Gives one row of the controller's settings.
-    """
-    return controller_row(
-        car.feedback, car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
-    )
+FAN_INRUSH, FAN_INRUSH_s = 2.5, 0.5
+"""An electric fan draws so many times its power for so long as it runs up [-], [s]."""
 
 
 def scenario_row(scenario: Scenario) -> Any:
@@ -59,15 +51,39 @@ def scenario_row(scenario: Scenario) -> Any:
     return row
 
 
+def _rows_of(scenario: Scenario) -> list[tuple[float, float, float]]:
+    """Tick, code and value of each event; a fan that starts draws its inrush first."""
+    table, fan = [], 0.0
+    for event in scenario.event:
+        code = float(SETTABLE.index(event.set))
+        value = event.number
+        if event.set == "fan":
+            starts, fan = value > fan, value
+            if starts:
+                table.append((event.at_s, code, value * FAN_INRUSH))
+                if event.at_s + FAN_INRUSH_s < _fan_again_s(scenario, event.at_s):
+                    table.append((event.at_s + FAN_INRUSH_s, code, value))
+                continue
+        table.append((event.at_s, code, value))
+    table.sort(key=lambda row: row[0])  # those at the same time stay in order
+    return [(float(round(at_s * TICKS_PER_s)), code, value) for at_s, code, value in table]
+
+
+def _fan_again_s(scenario: Scenario, at_s: float) -> float:
+    """When the fan is next switched, or the run ends [s]."""
+    later = (one.at_s for one in scenario.event if one.set == "fan" and one.at_s > at_s)
+    return min(later, default=scenario.duration_s)
+
+
 def scenario_events(scenario: Scenario) -> np.ndarray:
     """Turn a scenario's events into rows for compiled code, the end last.
 
-    Gives shape (events + 1, 3): tick, code of what is set (-1 the end), value.
+    Gives shape (rows, 3): tick, code of what is set (-1 the end), value.
+
+    Source: an electric fan draws two to three times its power while it runs up: common practice,
+    no source.
     """
-    table = [
-        (float(round(event.at_s * TICKS_PER_s)), float(SETTABLE.index(event.set)), event.number)
-        for event in scenario.event
-    ]
+    table = _rows_of(scenario)
     table.append((float(round(scenario.duration_s * TICKS_PER_s)), -1.0, 0.0))
     return np.asarray(table)
 

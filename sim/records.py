@@ -34,7 +34,7 @@ CAR_FIELDS = (
     "spark_cold_deg", "lambda_cold",  # what a stone cold engine has more than a warm one
     "wall_share", "wall_s", "fuelling_lag_s",
     "base_W", "regulated_V", "battery_ohm",
-    "alternator_max_W", "cut_in_rad_s", "rise_W_s_per_rad", "inverse_efficiency",
+    "alternator_max_W", "cut_in_rad_s", "alternator_endless_W", "inverse_efficiency",
     "inverse_lag_per_s",
     "lamps_W", "fan_W", "screen_W",
     "steering_Nm", "aircon_Nm", "gearbox_Nm", "clutch_Nm",
@@ -46,7 +46,7 @@ CAR_FIELDS = (
     "travel_steps", "open_limit_steps", "homing_steps", "backlash_steps", "direction",
     "series_m2",  # infinity: none
     "step_ticks", "pulse_s", "pull_in_s",
-    "stall_rad_s",
+    "stall_rad_s", "overspeed_rad_s",  # below the one it stalls, from the other on it races
     "gearbox_rad_s",  # speed at which gearbox_Nm is taken
     "start_rad_s",  # speed from which a cranked engine counts as running
     "starter_Nm", "starter_Nms",  # starter torque at rest and its fall with speed, full battery
@@ -123,30 +123,18 @@ STATE_FIELDS = (
     "resting_V",  # battery without load
     "first_start_tick",  # NEVER until the engine runs
     "stalled_tick",  # NEVER while it has not
+    "raced_tick",  # NEVER while its speed has kept below all that an engine stands
     "live",  # 1 until the end of the run
     "event",  # code of the event that the last step reached
     "scalar",  # 1 where the next step must take the general path
 )  # fmt: skip
 
-NO_EVENT, FIRING, VALVE_STEP, SCENARIO, THERMAL, UPDATE, STALL, END = range(8)
+NO_EVENT, FIRING, VALVE_STEP, SCENARIO, THERMAL, UPDATE, STALL, RACE, END = range(9)
 """Codes of events, in the order in which events of the same tick are handled."""
-
-EVENT_NAMES = (
-    "integration",
-    "firing",
-    "valve step",
-    "scenario",
-    "thermal",
-    "controller update",
-    "stall",
-    "end",
-)
 
 VALVE_TABLE_STEPS = 513
 """Steps the valve's area table can hold."""
 MOST_CYLINDERS = 12
-EVENT_COLUMNS = 3
-"""Columns of the scenario's events: tick, code of what is set, value."""
 
 
 class Tables(NamedTuple):
@@ -161,7 +149,7 @@ class Tables(NamedTuple):
     curves : numpy.ndarray
         Shape (cars, 4, 2, points): the controller's curves.
     events : numpy.ndarray
-        Shape (scenarios, events, EVENT_COLUMNS): what happens; the last row is the end.
+        Shape (scenarios, events, 3): tick, code of what is set, value; the last row is the end.
     """
 
     valve_m2: np.ndarray

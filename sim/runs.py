@@ -30,6 +30,7 @@ COUNTERS = (
     "trim_steps",
     "hidden_error_steps",
     "started_s",  # when it first ran by itself: 0 where it idles at the start, else nan
+    "raced_s",  # when over-speed ended it; nan where it did not
 )
 """What each run counts, in order."""
 LANES = 8
@@ -150,3 +151,4 @@ def write_counters(blocks: Blocks, lane: int, out: np.ndarray) -> None:
     out[7] = k.trim_steps[lane]
     out[8] = s.shaft_steps[lane] - s.believed_steps[lane]
     out[9] = s.first_start_tick[lane] / TICKS_PER_s if s.first_start_tick[lane] < NEVER else np.nan
+    out[10] = s.raced_tick[lane] / TICKS_PER_s if s.raced_tick[lane] < NEVER else np.nan

@@ -40,6 +40,7 @@ EventName = Literal[
     "key",
     "home",
     "battery_V",
+    "fuel_cut",
 ]
 
 KEY_POSITIONS = ("off", "on", "crank")
@@ -53,7 +54,7 @@ EVENT_RANGES: dict[str, tuple[float, float]] = {
     "gearbox": (0, 3),
     "clutch": (0, 3),
     "electrical_W": (0, 3000),
-    "torque_Nm": (0, 200),
+    "torque_Nm": (-50, 200),
     "throttle_share": (0, 1),
     "vacuum_leak_mm2": (0, 200),
     "coolant_degC": (-40, 130),
@@ -67,13 +68,15 @@ EVENT_RANGES: dict[str, tuple[float, float]] = {
     "wired_reversed": (0, 1),
     "home": (1, 1),
     "battery_V": (6, 14),
+    "fuel_cut": (0, 1),
 }
 """Lowest and highest value of each event that takes a number.
 
-Loads are multiples of what the car has fitted: 0 off, 1 on.
+Loads are multiples of what the car has fitted: 0 off, 1 on.  A torque below 0 drives the engine,
+as wheels do.
 """
 
-_WHOLE = ("lost_steps", "valve_sticks", "wired_reversed", "home")
+_WHOLE = ("lost_steps", "valve_sticks", "wired_reversed", "home", "fuel_cut")
 
 
 class Event(Table):

@@ -9,18 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import simpy
 
-from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, machine_code, matrix
-from sim.car import Car
+from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, controller_row, machine_code, matrix
+from sim.car import Car, load_car
 from sim.happenings import SETTABLE
-from sim.prepare import car_row, scenario_row, settings_row, stack_tables
+from sim.prepare import car_row, scenario_row, stack_tables
 from sim.records import (
     FIRING,
     NO_EVENT,
+    RACE,
     SCENARIO,
     STALL,
     STATE_FIELDS,
@@ -30,7 +32,8 @@ from sim.records import (
     Tables,
 )
 from sim.runs import COUNTERS, Blocks, Plan, new_blocks, write_counters
-from sim.scenario import KEY_POSITIONS, Scenario
+from sim.scenario import KEY_POSITIONS, Scenario, load_scenario
+from sim.sensors import RPM_PER_rad_s
 from sim.single_steps import (
     fire_cylinder,
     handle_other,
@@ -123,6 +126,7 @@ class NarratedRun:
             SCENARIO: self._change,
             THERMAL: self._warm,
             STALL: self._stall,
+            RACE: self._race,
         }
         self._keep()
         self._asleep: dict[str, simpy.Event] = {}
@@ -247,6 +251,11 @@ class NarratedRun:
         switched_off = self.state("key") == KEY_OFF
         self.tell("stop" if switched_off else "stall", "the engine has stopped")
 
+    def _race(self) -> None:
+        self.steps.handle()
+        turning = self.state("speed_rad_s") * RPM_PER_rad_s
+        self.tell("racing", f"over-speed, {turning:.0f} rpm: the run ends here")
+
 
 def single_plan(
     car: Car, scenario: Scenario, seed: int, base_error_steps: float, rpm_offset: float
@@ -260,7 +269,7 @@ def single_plan(
     zero = np.zeros(1, dtype=np.int64)
     return Plan(
         cars=matrix(car_row(car)),
-        settings=matrix(settings_row(car)),
+        settings=matrix(controller_row(car)),
         scenarios=matrix(scenario_row(scenario)),
         car=zero,
         setting=zero,
@@ -272,8 +281,8 @@ def single_plan(
 
 
 def simulate(
-    car: Car,
-    scenario: Scenario,
+    car: Car | str | Path,
+    scenario: Scenario | str | Path,
     seed: int = 0,
     *,
     base_error_steps: float = 0.0,
@@ -283,10 +292,10 @@ def simulate(
 
     Parameters
     ----------
-    car : Car
-        From ``load_car``.
-    scenario : Scenario
-        From ``load_scenario``.
+    car : Car, str or Path
+        From ``load_car``, or what that takes: a file, or a name of ``bundled_cars``.
+    scenario : Scenario, str or Path
+        From ``load_scenario``, or what that takes: a file, or a name of ``bundled_scenarios``.
     seed : int
         Seed of all random numbers, 0 to 2**31 - 1.
     base_error_steps : float
@@ -302,9 +311,13 @@ def simulate(
 
     Raises
     ------
+    InputError
+        If a file is not there or not right.
     ValueError
         If the seed is out of range.
     """
+    car = car if isinstance(car, Car) else load_car(car)
+    scenario = scenario if isinstance(scenario, Scenario) else load_scenario(scenario)
     plan = single_plan(car, scenario, seed, base_error_steps, rpm_offset)
     run = NarratedRun(car, scenario, plan)
     run.run()

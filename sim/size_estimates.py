@@ -31,7 +31,7 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
             "thermostat_degC": 90.0,
         }
     return {
-        "heat_capacity_kJ_per_K": round(12.0 * litres, 2),
+        "heat_capacity_kJ_per_K": round(13.0 * litres, 2),
         "oil_capacity_kJ_per_K": round(5.0 * litres + 1.0, 2),
         "heat_share_to_coolant": 0.50,
         "loss_W_per_K": round(18.0 * litres ** (2.0 / 3.0), 2),

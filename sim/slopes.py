@@ -44,8 +44,8 @@ def alternator_heading(s: Block, p: Block, lane: int, speed: float) -> float:
 
     Gives power [W].
     """
-    cut_in, rise = p.cut_in_rad_s[lane], p.rise_W_s_per_rad[lane]
-    return alternator_target(s.load_W[lane], speed, cut_in, rise, p.alternator_max_W[lane])
+    cut_in, endless = p.cut_in_rad_s[lane], p.alternator_endless_W[lane]
+    return alternator_target(s.load_W[lane], speed, cut_in, endless, p.alternator_max_W[lane])
 
 
 @relation

@@ -13,6 +13,9 @@ from sim.slopes import drawn_at
 from sim.valve import begin_move, go_home
 
 KEY_OFF, KEY_ON, KEY_CRANK = range(3)
+BATTERY_FULL_degC, BATTERY_LOSS_per_K = 20.0, 0.003
+"""A battery colder than this, which an engine's temperature at the start tells, gives so much less
+for each kelvin; common practice, no source [degC], [1/K]."""
 FEWEST_CAUGHT = 8.0
 """Firings at least before an engine counts as running; assumed [-]."""
 SETTLED_FIRINGS = 5.0
@@ -62,14 +65,18 @@ def engage_starter(s: Block, p: Block, lane: int) -> None:
     """Let the starter turn the engine: a weak battery lowers its whole line.
 
     Source: torque at rest and speed without load both follow voltage (direct-current motor,
-    any textbook of electrical machines).
+    any textbook of electrical machines); that a cold battery gives less is common practice, no
+    source.
     """
     s.key[lane] = KEY_CRANK
     s.starting[lane] = 1.0
     s.cranked[lane] = 0.0
     s.caught[lane] = 0.0
     s.ignition[lane] = 0.0
-    s.starter0_Nm[lane] = p.starter_Nm[lane] * s.resting_V[lane] / p.resting_V[lane]
+    cold_K = BATTERY_FULL_degC - s.coolant_degC[lane]
+    cold_K = cold_K if cold_K > 0.0 else 0.0
+    left = 1.0 - BATTERY_LOSS_per_K * cold_K
+    s.starter0_Nm[lane] = p.starter_Nm[lane] * left * s.resting_V[lane] / p.resting_V[lane]
     s.starter1_Nms[lane] = p.starter_Nms[lane]
 
 

@@ -11,6 +11,15 @@ from pydantic import BaseModel
 
 _WIDTH = 100
 
+RULE_OF_THUMB = "estimated from displacement: common practice, no source"
+FROM_BASE = "estimated so that the base curve holds the target in the model"
+TYPICAL = "typical value: common practice, no source"
+RUBS = "only what rubs, with pumping apart: our judgement, no source"
+STARTING_POINT = "starting point, to be searched"
+NOT_COUNTED = "A GUESS, count it: the valve may never reach its seat"
+ORIGINS = (RULE_OF_THUMB, FROM_BASE, TYPICAL, RUBS, STARTING_POINT, NOT_COUNTED)
+"""Where a number that was never measured comes from: true until it is changed."""
+
 
 def table_to_toml(name: str, table: BaseModel, remarks: Mapping[str, str]) -> str:
     """Return one table of a file, each key under a comment with its unit and meaning.
@@ -31,11 +40,11 @@ def table_to_toml(name: str, table: BaseModel, remarks: Mapping[str, str]) -> st
         remark = remarks.get(f"{name}.{key}")
         if remark:
             comment = f"{comment}; {remark}" if comment else remark
-        lines.extend(_commented(key, value, comment))
+        lines.extend(commented(key, value, comment))
     return "\n".join(lines) + "\n" + "".join(inner)
 
 
-def _commented(key: str, value: object, comment: str) -> list[str]:
+def commented(key: str, value: object, comment: str) -> list[str]:
     """Return the lines of one key: comment beside it where it fits, else above."""
     written = f"{key} =" if value is None else f"{key} = {toml_value(value)}"
     if value is None:
@@ -44,7 +53,22 @@ def _commented(key: str, value: object, comment: str) -> list[str]:
     last = written.rsplit("\n", 1)[-1]
     if len(last) + len(comment) + 4 <= _WIDTH and "\n" not in written:
         return [f"{written}  # {comment}"]
-    return [*(f"# {part}" for part in textwrap.wrap(comment, _WIDTH - 2)), *written.split("\n")]
+    return [*_above(comment).split("\n"), *written.split("\n")]
+
+
+def without_origin(text: str, key: str, meaning: str) -> str:
+    """Take out of a key's comment where its number came from, once it is another number."""
+    for origin in ORIGINS:
+        told = f"{meaning}; {origin}"
+        beside = rf"(?m)^({re.escape(key)} = .*  # ){re.escape(told)}$"
+        text = re.sub(beside, lambda line: line[1] + meaning, text)
+        text = text.replace(f"{_above(told)}\n{key} =", f"{_above(meaning)}\n{key} =")
+    return text
+
+
+def _above(comment: str) -> str:
+    """A comment on lines of its own."""
+    return "\n".join(f"# {part}" for part in textwrap.wrap(comment, _WIDTH - 2))
 
 
 def toml_value(value: object) -> str:

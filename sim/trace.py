@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from controllers import MEMORY_FIELDS, TICKS_PER_s
 from sim.files import write_beside
 from sim.records import STATE_FIELDS
 from sim.sensors import RPM_PER_rad_s
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SAMPLE_s = 0.05
 """Default spacing of resampled signals [s]."""
@@ -83,9 +88,11 @@ class Happening:
     text: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Trace:
     """One run: signals at every event, and the events.
+
+    Two are equal when everything in them is, to the last bit.
 
     Attributes
     ----------
@@ -113,6 +120,29 @@ class Trace:
     scenario: str = ""
     duration_s: float = 0.0
     counters: dict[str, float] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        end = f"stalled at {self.stalled_s:.1f} s" if self.stalled_s == self.stalled_s else "ran"
+        return (
+            f"<Trace of {self.name!r} in {self.scenario!r}: {self.duration_s:g} s, {end};"
+            f" {len(self.signals)} signals, {len(self.events)} events>"
+        )
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Trace):
+            return NotImplemented
+        mine, theirs = self.signals, other.signals
+        return (
+            (self.name, self.scenario, self.duration_s, self.events)
+            == (other.name, other.scenario, other.duration_s, other.events)
+            and mine.keys() == theirs.keys()
+            and _same(self.time_s, other.time_s)
+            and all(_same(values, theirs[name]) for name, values in mine.items())
+            and self.counters.keys() == other.counters.keys()
+            and _same(list(self.counters.values()), list(other.counters.values()))
+        )
+
+    __hash__ = None  # type: ignore[assignment]
 
     def __getattr__(self, name: str) -> np.ndarray:
         signals = self.__dict__.get("signals", {})
@@ -143,6 +173,27 @@ class Trace:
         rows = np.searchsorted(self.time_s, ends - 1.0e-10, side="left") - 1
         return self.signals[name][np.maximum(rows, 0)]
 
+    def to_frame(self, spacing_s: float | None = None) -> pd.DataFrame:
+        """Give the signals as a pandas table.
+
+        Parameters
+        ----------
+        spacing_s : float, optional
+            Read them on an even grid of this spacing; at every event when left out [s].
+
+        Returns
+        -------
+        pandas.DataFrame
+            One column a signal, by name; the index is ``time_s`` [s].
+        """
+        import pandas as pd
+
+        columns, times = self.signals, self.time_s
+        if spacing_s is not None:
+            columns = {name: self.resampled(name, spacing_s) for name in self.signals}
+            times = (np.arange(len(columns["rpm"])) + 1) * spacing_s
+        return pd.DataFrame(columns, index=pd.Index(times, name="time_s"))
+
     def to_csv(self, path: str | Path, spacing_s: float = SAMPLE_s) -> Path:
         """Write the trace as a log in our own form.
 
@@ -171,6 +222,11 @@ class Trace:
         ]
         write_beside(Path(path), "\n".join(lines) + "\n")
         return Path(path)
+
+
+def _same(one: ArrayLike, other: ArrayLike) -> bool:
+    """Whether two arrays hold the same, nan where nan is."""
+    return np.array_equal(np.asarray(one), np.asarray(other), equal_nan=True)
 
 
 class Recorder:

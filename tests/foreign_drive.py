@@ -1,7 +1,8 @@
-"""Engines of another structure run by the product's controller: idle, loads, a blip."""
+"""Engines of another structure run by the product's controller: the drives of the score on them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numba
@@ -9,16 +10,34 @@ import numpy as np
 
 from controllers import make_controller
 from sim import Car, with_values
-from tests.foreign_engine import ForeignEngine, begun, chance, go
+from tests.foreign_engine import LEAK, ForeignEngine, begun, chance, go
+from tuning.ensemble.drives import (
+    BLIP_OPENING,
+    ANSWER_s,
+    BLIP_AT_s,
+    BLIP_CLOSING_s,
+    BLIP_OPEN_s,
+    EVERYTHING_W_per_l,
+    LAMPS_W_per_l,
+    LOAD_SPAN_s,
+    LOADS_AT_s,
+    REST_s,
+)
 
 SPACING_s = 0.05
-LAMPS_W_per_l, EVERYTHING_W_per_l, BLIP_m2_per_l = 90.0, 190.0, 1.5e-4
-"""Loads and throttle opening by displacement: of the size that cars have, no source."""
+CLOSING_PART_s = 0.05
+"""The throttle closes in steps of so much time here, twice as fine as in the model [s]."""
 WINDOWS = (
-    ("hunting", 8.0, 30.0), ("load", 30.0, 42.0), ("load", 42.0, 54.0), ("load", 54.0, 68.0),
-    ("load", 68.0, 80.0), ("blip", 80.0, 92.0),
+    *(("load", at_s, at_s + LOAD_SPAN_s) for at_s in LOADS_AT_s), ("blip", BLIP_AT_s, ANSWER_s),
 )  # fmt: skip
-DURATION_s = 92.0
+CLOSED_s = BLIP_AT_s + BLIP_OPEN_s + BLIP_CLOSING_s
+CHANGES_s = (
+    *LOADS_AT_s,
+    BLIP_AT_s,
+    *np.arange(BLIP_AT_s + BLIP_OPEN_s, CLOSED_s, CLOSING_PART_s),
+    CLOSED_s,
+)
+"""When something outside changes: lamps, everything, each on and off, and the throttle."""
 
 
 @dataclass(frozen=True)
@@ -30,18 +49,24 @@ class ForeignDrive:
     lowest_rpm: float
 
 
-CHANGES_s = (30.0, 42.0, 54.0, 68.0, 80.0, 80.8)
-"""When something outside changes: lamps, everything, the throttle, each on and off."""
-
-
-def outside(time_s: float, litres: float) -> tuple[float, float, float]:
-    """Load [W], torque [Nm] and open throttle [m2] from a time of the drive on."""
+def outside(engine: ForeignEngine, time_s: float) -> tuple[float, float, float]:
+    """Load [W], torque [Nm] and open throttle [m2] from a time of the loads and the blip on."""
+    litres = engine.displacement_cm3 / 1000.0
+    lamps_s, off_s, everything_s, all_off_s = LOADS_AT_s
     watts = 0.0
-    if 30.0 <= time_s < 42.0:
+    if lamps_s <= time_s < off_s:
         watts = LAMPS_W_per_l * litres
-    elif 54.0 <= time_s < 68.0:
+    elif everything_s <= time_s < all_off_s:
         watts = EVERYTHING_W_per_l * litres
-    return watts, 0.0, BLIP_m2_per_l * litres if 80.0 <= time_s < 80.8 else 0.0
+    return watts, 0.0, opened(time_s) * float(engine.numbers[LEAK])
+
+
+def opened(time_s: float) -> float:
+    """How far the throttle is open beyond its leak, over the leak [-]."""
+    share = np.interp(
+        time_s, (BLIP_AT_s, BLIP_AT_s + BLIP_OPEN_s, CLOSED_s), (1.0, 1.0, 0.0), left=0.0, right=0.0
+    )
+    return float((BLIP_OPENING - 1.0) * share) if time_s < CLOSED_s - 1e-9 else 0.0
 
 
 @numba.njit(cache=False)
@@ -69,16 +94,15 @@ def with_base_error(car: Car, error_steps: float) -> Car:
 
 def drive(
     engine: ForeignEngine, car: Car, seed: int, base_error_steps: float = 0.0,
-    duration_s: float = DURATION_s, shift_s: float = 0.0,
+    duration_s: float = ANSWER_s, shift_s: float = 0.0, resting: bool = False,
 ) -> ForeignDrive:  # fmt: skip
     """Run an engine from its idle with a car's controller, which knows nothing of it.
 
     The base curve is wrong by ``base_error_steps`` throughout.  All that happens comes
-    ``shift_s`` later, and the drive lasts that much longer.
+    ``shift_s`` later, and the drive lasts that much longer; nothing happens to one ``resting``.
     """
     controller = make_controller(with_base_error(car, base_error_steps))
     draws = chance(seed)
-    litres = engine.displacement_cm3 / 1000.0
     commanded = engine.base_steps + base_error_steps
     memory = begun(engine.numbers, engine.target_rpm, commanded, -4.0)
     rpm, _, _ = go(engine.numbers, memory, 0.0, commanded, (0.0, 0.0, 0.0), draws)
@@ -86,12 +110,26 @@ def drive(
     out = np.zeros((2, round((duration_s + shift_s) / SPACING_s)))
     end_s, first, lowest = out.shape[1] * SPACING_s, 0, np.inf
     updates = np.arange(0.0, end_s, controller.period_s)
-    changes = np.array(CHANGES_s) + shift_s
+    changes = np.array(() if resting else CHANGES_s) + shift_s
     times = np.unique(np.concatenate([updates, changes[changes < end_s]]))
+    around = (0.0, 0.0, 0.0)
     for at_s, next_s in zip(times, [*times[1:], end_s], strict=True):
-        around = outside(at_s - shift_s, litres)
+        if not resting:
+            around = outside(engine, at_s - shift_s)
         commanded = float(controller.step(at_s, rpm, 90.0, around[2] == 0.0))
         first, rpm, lowest = go_on(
             engine.numbers, memory, first, next_s, commanded, around, draws, out
         )
     return ForeignDrive(out[0], out[1], float(lowest))
+
+
+def rest(engine: ForeignEngine, car: Car, seed: int, base_error_steps: float) -> ForeignDrive:
+    """A warm idle of the score."""
+    return drive(engine, car, seed, base_error_steps, REST_s, resting=True)
+
+
+def runs_of(
+    engine: ForeignEngine, car: Car, seed: int, errors_steps: Sequence[float]
+) -> list[ForeignDrive]:
+    """Warm idles with the base curve wrong by so much, then loads and a blip with it as it is."""
+    return [*(rest(engine, car, seed, error) for error in errors_steps), drive(engine, car, seed)]

@@ -18,8 +18,8 @@ STEP_s = 0.0005
     CYLINDERS, SWEPT, INERTIA, VOLUME, HEATED_K, ADIABATIC, FILL0, FILL_P, FILL_W, WORK, FRICTION,
     RISE, POWER, PUMPING, LEAK, AREA, DEAD, KNEE, CURVE, HOSE, HOSE_VOLUME, SCATTER, MEMORY,
     ALTERNATE, FUEL_LAG, WALL, WALL_S, BASE_W, EFFICIENCY, MAP_LAG, SMOOTH, STEP_TIME, BACKLASH,
-    SPARK_SLOPE, SPARK_WORTH, SPARK_rpm,
-) = range(36)  # fmt: skip
+    SPARK_SLOPE, SPARK_WORTH, SPARK_rpm, COMPRESSION, UNEVEN,
+) = range(38)  # fmt: skip
 """Places of an engine's numbers."""
 
 
@@ -107,12 +107,15 @@ def fuelled(n: np.ndarray, w: float, lagged: float, film: float) -> tuple[float,
 
 
 @numba.njit(cache=False)
-def burnt(n: np.ndarray, drawn: float, fuel: float, rpm: float, quality: float) -> float:
-    """Work of one charge, by its mixture, the spark at that speed, and chance [J]."""
+def burnt(
+    n: np.ndarray, drawn: float, fuel: float, rpm: float, quality: float, which: int
+) -> float:
+    """Work of one charge, by its mixture, the spark at that speed, cylinder and chance [J]."""
     lean = drawn / max(fuel, 1e-9) - 0.92
     share = 1.0 - 1.6 * lean * lean
     share *= 1.0 + n[SPARK_WORTH] * n[SPARK_SLOPE] * (n[SPARK_rpm] - rpm) / 100.0
-    return max(n[WORK] * drawn * share * (1.0 + quality), 0.0)
+    even = 1.0 + n[UNEVEN] * np.cos(2.4 * which)
+    return max(n[WORK] * drawn * share * even * (1.0 + quality), 0.0)
 
 
 @numba.njit(cache=False)
@@ -158,6 +161,8 @@ def go(
         air_out, rate, warmed, hose_rate = breathing(n, w, p, gas_K, hose, area, outside[2])
         given_W += STEP_s / 0.15 * (n[BASE_W] + outside[0] - given_W)
         pull = pushing(began, works, turned) - holding(n, w, p, given_W) - outside[1]
+        if n[COMPRESSION] > 0.0:
+            pull -= n[COMPRESSION] * p / AMBIENT_Pa * np.sin(2.0 * np.pi * angle / interval)
         before, w = w, max(w + STEP_s * pull / n[INERTIA], 1.0)
         lowest = min(lowest, w)
         p, gas_K, hose = p + STEP_s * rate, gas_K + STEP_s * warmed, hose + STEP_s * hose_rate
@@ -177,7 +182,7 @@ def go(
             last[which] = n[SCATTER] * noise - n[ALTERNATE] * last[which]
             newest += 1
             began[newest % 16] = turned
-            works[newest % 16] = burnt(n, drawn, fuel, rpm, last[which])
+            works[newest % 16] = burnt(n, drawn, fuel, rpm, last[which], which)
             drawn = 0.0
     m[:] = np.array([
         w, p, hose, gas_K, shaft, pintle, ready_s, angle, drawn, fired_s, turned, noise,
@@ -249,7 +254,7 @@ class ForeignEngine:
 
 
 def _draw(rng: np.random.Generator) -> tuple[np.ndarray, float]:
-    n = np.zeros(36)
+    n = np.zeros(38)
     cylinders = int(rng.choice([2, 4, 4, 4, 5, 6, 8]))
     litres = float({2: 0.6, 4: 1.4, 5: 2.2, 6: 2.6, 8: 3.6}[cylinders] * rng.uniform(0.8, 1.25))
     n[CYLINDERS], n[SWEPT] = cylinders, litres * 1e-3
@@ -290,11 +295,38 @@ def _draw(rng: np.random.Generator) -> tuple[np.ndarray, float]:
     return n, litres
 
 
+WIDE_FROM = 101
+"""Engines from this seed on are of the widened family."""
+
+
+def _widened(
+    n: np.ndarray, litres: float, rng: np.random.Generator
+) -> tuple[np.ndarray, float, bool]:
+    """Torque within the cycle, uneven cylinders, more film; some small fours near a stall."""
+    n, small = n.copy(), bool(rng.random() < 0.2)
+    if small:
+        before, litres = litres, float(rng.uniform(0.95, 1.15))
+        n[CYLINDERS] = 4
+        for which in (SWEPT, INERTIA, VOLUME, FRICTION, RISE):
+            n[which] *= litres / before
+        n[INERTIA] *= 0.95
+    n[COMPRESSION] = litres * rng.uniform(5.0, 20.0)
+    n[UNEVEN] = rng.uniform(0.0, 0.06)
+    if rng.random() < 0.5:
+        n[WALL], n[WALL_S] = rng.uniform(0.1, 0.3), rng.uniform(0.3, 0.9)
+        n[FUEL_LAG] = max(n[FUEL_LAG], rng.uniform(0.0, 0.08))
+    return n, litres, small
+
+
 def make_engine(seed: int) -> ForeignEngine:
     """Draw an engine that idles at its target on its base steps."""
     rng = np.random.default_rng(seed)
     n, litres = _draw(rng)
-    target = float(rng.uniform(780.0, 950.0) + (120.0 if n[CYLINDERS] == 2 else 0.0))
+    low_idle = 0.0
+    if seed >= WIDE_FROM:
+        n, litres, small = _widened(n, litres, np.random.default_rng([seed, 1]))
+        low_idle = 30.0 if small else 0.0
+    target = float(rng.uniform(780.0, 950.0) + (120.0 if n[CYLINDERS] == 2 else 0.0)) - low_idle
     base, leak_share = float(rng.integers(14, 26)), rng.uniform(0.3, 0.6)
     n[SPARK_rpm] = target
     low, high = 0.5e-6 * litres, 40e-6 * litres

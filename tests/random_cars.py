@@ -12,7 +12,7 @@ from sim.scenario import EVENT_RANGES, KEY_POSITIONS
 
 LAWS = ("none", "pi", "pid", "nudge", "pi_park")
 CHOKED = 0.6847  # flow parameter of choked air, see tests/published/test_air.py
-WHOLE_EVENTS = ("lost_steps", "valve_sticks", "wired_reversed", "home")
+WHOLE_EVENTS = ("lost_steps", "valve_sticks", "wired_reversed", "home", "fuel_cut")
 GENTLE_EVENTS: dict[str, tuple[float, float]] = {
     "electrical_W": (0.0, 300.0),
     "torque_Nm": (0.0, 6.0),

@@ -19,7 +19,7 @@ from scipy.linalg import expm
 
 from tuning.loop.linear import IdleJacobian, LinearIdle, linear_idle
 from tuning.loop.margins import ultimate_gain
-from tuning.loop.sampled_loop import SampledPI
+from tuning.loop.sampled_loop import SampledLaw
 
 Reals = NDArray[np.float64]
 TICK_s = 1e-3
@@ -30,7 +30,7 @@ class LoopCase:
     """An engine, gains, and the shell around them."""
 
     plant: LinearIdle
-    law: SampledPI
+    law: SampledLaw
     min_move_steps: int
     deadband_rpm: float
     required_steps: float
@@ -95,7 +95,7 @@ def random_case(rng: np.random.Generator, widest_ratio: float = 0.6) -> LoopCase
     plant = linear_idle(random_jacobian(rng))
     move = int(rng.choice([1, 1, 2, 3, 4]))
     update = float(rng.choice([0.05, 0.1, 0.2, 0.3]))
-    law = SampledPI(rng.uniform(0.0, 4.0), rng.uniform(0.3, 6.0), update)
+    law = SampledLaw(rng.uniform(0.0, 4.0), rng.uniform(0.3, 6.0), update)
     law = law.scaled(ultimate_gain(plant, law, move).multiplier * rng.uniform(0.05, 0.6))
     half_width = 0.5 * rng.uniform(0.0, widest_ratio) * move * plant.rpm_per_step
     return LoopCase(plant, law, move, half_width, 5.0 + rng.uniform(0.0, 1.0))

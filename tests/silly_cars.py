@@ -65,7 +65,7 @@ def engine(draw: Draw) -> dict[str, Any]:
         ends_or_between(max(-0.3, steepest[0] + 1e-9), min(0.3, steepest[1] - 1e-9))
     )
     values["friction_bar"] = draw(
-        st.sampled_from([(0.97, 0.15, 0.05), (0.1, 0.0, 0.0), (5.0, 2.0, 1.0), (5.0, -0.8, 0.0),
+        st.sampled_from([(0.97, 0.15, 0.05), (0.1, 0.0, 0.0), (5.0, 2.0, 1.0), (0.5, 1.6, -0.1),
                          (0.3, -0.1, 0.05), (0.1, 2.0, 0.0)])
     )  # fmt: skip
     values["pumping_in_friction"] = draw(st.booleans())

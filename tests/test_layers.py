@@ -132,18 +132,6 @@ def test_starting_the_command_imports_nothing_heavy() -> None:
     assert json_from(script) == []
 
 
-def test_a_run_loads_no_linear_algebra_and_leaves_it_to_others() -> None:
-    script = (
-        "import json, sys\n"
-        "from sim import load_car, load_scenario, simulate\n"
-        "simulate(load_car('trials'), load_scenario('warm_idle'))\n"
-        "spared = 'scipy.linalg' not in sys.modules\n"
-        "from scipy.linalg import solve\n"
-        "print(json.dumps([spared, float(solve([[2.0]], [3.0])[0])]))"
-    )
-    assert json_from(script) == [True, 1.5]
-
-
 @pytest.mark.parametrize(
     ("file", "source"),
     [

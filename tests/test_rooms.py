@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.source_tree import ROOT, imports, parsed, shown, source_files
+from tests.source_tree import PACKAGES, ROOT, imports, parsed, shown, source_files
 from tests.test_layers import public_names
 
 ORDER = (
@@ -16,6 +16,10 @@ ORDER = (
     "prediction",
 )  # fmt: skip
 """Packages of tuning/, lowest first: a package uses only what stands before it."""
+
+
+BENCH_ORDER = ("words", "output", "figures", "sheet", "report", "page", "commands")
+"""Packages of workbench/, lowest first."""
 
 
 def room_of(path: Path) -> str:
@@ -76,6 +80,49 @@ def test_every_exported_name_is_used_elsewhere() -> None:
         for name in exported(room) - {one for where, one in used if where == room}
     ]
     assert not spare, "\n".join(sorted(spare))
+
+
+def test_workbench_holds_packages_that_use_only_those_before() -> None:
+    found = {p.name for p in (ROOT / "workbench").iterdir() if p.name != "__pycache__"}
+    assert found == {*BENCH_ORDER, "__init__.py", "__main__.py", "pictures"}
+    wrong = []
+    for path in source_files(*(f"workbench/{room}" for room in BENCH_ORDER)):
+        own = BENCH_ORDER.index(path.relative_to(ROOT).parts[1])
+        for line, module, _ in imports(path, parsed(path)):
+            parts = module.split(".")
+            if parts[0] == "workbench" and len(parts) > 1 and BENCH_ORDER.index(parts[1]) > own:
+                wrong.append(
+                    f"{shown(path)}:{line}: {module} stands above workbench.{BENCH_ORDER[own]}"
+                )
+    assert not wrong, "\n".join(wrong)
+
+
+def circles(uses: dict[str, set[str]]) -> list[str]:
+    """Modules that reach themselves by what they use; each once what it needs is taken away."""
+    left = dict(uses)
+    while free := [name for name, used in left.items() if not used & left.keys()]:
+        for name in free:
+            del left[name]
+    return sorted(left)
+
+
+def test_no_file_reaches_itself_through_what_it_imports() -> None:
+    files = {
+        ".".join(path.relative_to(ROOT).with_suffix("").parts): path
+        for path in source_files(*PACKAGES)
+        if path.name != "__init__.py"
+    }
+    uses = {
+        own: {
+            one
+            for _, module, name in imports(path, parsed(path))
+            for one in (module, f"{module}.{name}")
+            if one in files and one != own
+        }
+        for own, path in files.items()
+    }
+    assert circles(uses) == []
+    assert circles({"a": {"b"}, "b": {"a"}, "c": {"a"}, "d": set()}) == ["a", "b", "c"]
 
 
 @pytest.mark.parametrize(

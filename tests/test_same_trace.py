@@ -25,7 +25,7 @@ from sim import (
     settings_table,
     with_values,
 )
-from sim.batch import LANES, run_range, write_counters
+from sim.batch import LANES, run_rows, write_counters
 from sim.fleet import sample_count
 from sim.happenings import SETTABLE
 from sim.prepare import new_blocks
@@ -144,10 +144,11 @@ def final_states(cases: Cases, side_by_side: bool) -> tuple[np.ndarray, np.ndarr
     at_once = LANES if side_by_side else 1
     for first in range(0, count, at_once):
         last = min(first + at_once, count)
-        run_range(
+        parts = run_rows(
             blocks, cases.plan, cases.fleet.tables, first, last,
             rpm, steps, counters, True, side_by_side,
         )  # fmt: skip
+        assert not list(parts)  # short enough to be done in one call
         states[first:last] = blocks.state_matrix[:, : last - first].T
         memories[first:last] = blocks.memory_matrix[:, : last - first].T
     return states, memories

@@ -4,6 +4,6 @@ from __future__ import annotations
 
 import sys
 
-from workbench.commands.cli import main
+from workbench.commands.start import main
 
 sys.exit(main())

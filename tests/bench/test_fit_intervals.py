@@ -22,7 +22,7 @@ from tuning.identification.parameters import Parameters, make_parameters
 from tuning.identification.recording_guide import RecordingPlan, recording_plan
 from tuning.identification.result import Interval
 from tuning.logs.log import Log
-from tuning.loop.engine_figures import engine_figures
+from tuning.loop.point import engine_figures
 from tuning.search.space import warm_target_rpm
 
 NAMES = ("trials", "twin", "six")

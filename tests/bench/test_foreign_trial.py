@@ -1,8 +1,10 @@
 """What becomes of settings found by fit and search on engines of another structure.
 
-Each engine is recorded as the guide asks, fitted, tuned and driven with the settings found; beside
-them stands the best that differential evolution (Storn & Price 1997, scipy's) finds on that very
-engine.  Run alone: ``python -m tests.bench.test_foreign_trial 20 normal``.
+Each engine is recorded as the guide asks, fitted, tuned (law ``pi``) and driven with the settings
+found, by its own controller; beside them stand no feedback, the settings an owner begins with, the
+plain set, and the best that differential evolution finds on that very engine.  Seeds from 101 on
+are of the widened family; odd ones served for building, even ones for the table only.  Run alone:
+``python -m tests.bench.test_foreign_trial normal 400 102 106 108``: budget, candidates, engines.
 """
 
 from __future__ import annotations
@@ -14,28 +16,27 @@ import pytest
 
 from tests.foreign_trial import HEADING, TrialResult, tried
 
-ENGINES = (4, 12, 13)
-NEAR_BEST, AS_TOLD = 1.15, 0.2
-"""Score over the best, and how far a swing may be from what was told [-]."""
+ENGINES = (102, 106)
+NEAR_BEST, WORST = 1.15, 1.35
 
 
 def summary(done: list[TrialResult]) -> str:
-    """How many came near the best, and how many swing as told."""
-    near = sum(one.ratio <= NEAR_BEST for one in done)
-    told = sum(abs(one.hunting_ratio - 1.0) <= AS_TOLD for one in done)
-    middle = float(np.median([one.ratio for one in done]))
+    """How many came near the best, and how many beat the plain set."""
+    ratios = np.array([one.ratio for one in done])
+    plain = np.array([one.plain_ratio for one in done])
     return (
-        f"{near} of {len(done)} within {100.0 * (NEAR_BEST - 1.0):.0f} % of the best (median"
-        f" {middle:.3f}), {told} swing within {100.0 * AS_TOLD:.0f} % of what was told"
+        f"{np.sum(ratios <= NEAR_BEST)} of {len(done)} within 15 % of the best (median"
+        f" {np.median(ratios):.3f}, worst {ratios.max():.3f}); better than the plain set on"
+        f" {np.sum(plain > 1.0)}, the plain set {np.median(plain):.2f} times theirs in the median"
     )
 
 
-def run(seeds: tuple[int, ...], budget: str) -> list[TrialResult]:
+def run(seeds: tuple[int, ...], budget: str, most: int) -> list[TrialResult]:
     """Try engines, a row each as they come."""
     sys.stdout.write(f"\n{HEADING}\n")
     done = []
     for seed in seeds:
-        done.append(tried(seed, budget=budget))
+        done.append(tried(seed, budget=budget, most=most))
         sys.stdout.write(done[-1].line() + "\n")
         sys.stdout.flush()
     sys.stdout.write(summary(done) + "\n")
@@ -44,11 +45,11 @@ def run(seeds: tuple[int, ...], budget: str) -> list[TrialResult]:
 
 @pytest.mark.bench
 def test_settings_for_foreign_engines_come_near_the_best_there() -> None:
-    done = run(ENGINES, "quick")
-    assert all(one.lowest_rpm > 350.0 for one in done)
-    assert sum(one.ratio <= NEAR_BEST for one in done) > len(done) / 2
-    assert sum(abs(one.hunting_ratio - 1.0) <= AS_TOLD for one in done) > len(done) / 2
+    done = run(ENGINES, "quick", 100)
+    assert all(one.true["stalls"] == 0.0 for one in done)
+    assert all(one.plain_ratio > 1.0 for one in done)
+    assert all(one.ratio <= WORST for one in done)
 
 
 if __name__ == "__main__":
-    run(tuple(range(1, 1 + int(sys.argv[1]))), sys.argv[2])
+    run(tuple(int(one) for one in sys.argv[3:]), sys.argv[1], int(sys.argv[2]))

@@ -18,10 +18,10 @@ from scipy.optimize import Bounds, differential_evolution
 from sim import load_car
 from tuning.ensemble.plausible import SEARCH
 from tuning.search.budgets import BUDGETS
+from tuning.search.compared import known_settings
 from tuning.search.judge import Judge
-from tuning.search.objective import STRICT
 from tuning.search.proposals import Search
-from tuning.search.searching import SAMPLER, held_scatter_rpm
+from tuning.search.searching import SAMPLER
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, Space, make_space
 from tuning.search.start_points import start_points
 from tuning.search.weights import weights_of
@@ -62,9 +62,9 @@ def test_a_search_comes_near_the_reference(name: str) -> None:
     space = make_space(car, SEARCHED_LAWS)
     judge = Judge(
         car, weights_of("balanced"), cars=SIZE.cars, seeds=SIZE.seeds, seed=0, purpose=SEARCH,
-        limits=STRICT,
     )  # fmt: skip
-    start = start_points(space, held_scatter_rpm(judge))
+    scatter_rpm = judge.runs.scatter_rpm
+    start = start_points(space, scatter_rpm, known_settings(car, space.kept, scatter_rpm))
     searched = []
     for seed in range(SEEDS):
         with open_study(None, name, seed=seed, sampler=SAMPLER) as study:

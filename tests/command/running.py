@@ -60,3 +60,17 @@ def run(*arguments: object, folder: Path | None = None, **environment: str) -> O
         check=False,
     )
     return Outcome(done.returncode, done.stdout, done.stderr)
+
+
+def owners_car(folder: Path) -> Path:
+    """A car file of an owner's own: that of a demonstration car with a remark more."""
+    path = folder / "mine.toml"
+    text = (ROOT / "scenarios" / "cars" / "trials.toml").read_text(encoding="utf-8")
+    path.write_text(text + "# wet Tuesday: 4 was too much\n", encoding="utf-8")
+    return path
+
+
+def remarks(path: Path) -> set[str]:
+    """Every comment of a car file."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return {line.partition("#")[2].strip() for line in lines if "#" in line}

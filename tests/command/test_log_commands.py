@@ -9,7 +9,7 @@ import pytest
 
 from sim import load_car, with_values
 from sim.files import bundled_folder
-from tests.command.running import run
+from tests.command.running import owners_car, remarks, run
 
 LOGS = bundled_folder() / "logs"
 HUNTING, RECORDING = LOGS / "trials_hunting.csv", LOGS / "trials_recording.csv"
@@ -24,7 +24,8 @@ def is_picture(path: str) -> bool:
 
 def test_fit_writes_a_car_with_its_uncertainty(tmp_path: Path) -> None:
     out, figures = tmp_path / "fitted.toml", tmp_path / "figures"
-    outcome = run("fit", "trials", RECORDING, "--out", out, "--figures", figures, "--json")
+    mine = owners_car(tmp_path)
+    outcome = run("fit", mine, RECORDING, "--out", out, "--figures", figures, "--json")
     assert outcome.status == 0, outcome.err
     assert outcome.result["trusted"] is True
     assert all(is_picture(file) for file in outcome.result["files"])
@@ -32,6 +33,7 @@ def test_fit_writes_a_car_with_its_uncertainty(tmp_path: Path) -> None:
     assert car.uncertainty["valve"]["area_mm2"] < 0.1
     assert car.curves == load_car("trials").curves
     assert car.feedback == load_car("trials").feedback
+    assert remarks(mine) <= remarks(out)
 
 
 def test_fit_on_a_log_that_tells_too_little_ends_with_1(tmp_path: Path) -> None:
@@ -48,7 +50,7 @@ def test_fit_tells_how_to_record(tmp_path: Path) -> None:
     outcome = run("fit", "trials", "--guide", folder=tmp_path)
     assert outcome.status == 0
     assert "Recording plan for trials: 3.0 minutes at 20 Hz" in outcome.out
-    assert "Running engines kill" in outcome.out
+    assert "carbon monoxide has no smell" in outcome.out
     assert outcome.out.count("lamps on") + outcome.out.count("screen on") >= 1
     assert list(tmp_path.iterdir()) == []
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import http.client
 import json
+import re
 import socket
 import subprocess
 import time
@@ -50,8 +52,18 @@ class Served:
 
     @property
     def address(self) -> str:
-        """Where a new piece of work begins."""
-        return f"http://127.0.0.1:{self.port}/"
+        """Where a new piece of work begins, as the server printed it."""
+        found = re.search(r"http://\S+", (self.folder / "server.log").read_text())
+        assert found, "no address was printed"
+        return found[0]
+
+    def cookie(self) -> str:
+        """What a browser keeps that was there."""
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        line.request("GET", self.address.partition(str(self.port))[2])
+        kept = line.getresponse().getheader("Set-Cookie") or ""
+        line.close()
+        return kept.partition(";")[0]
 
 
 def free_port() -> int:
@@ -61,11 +73,15 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def serve(folder: Path, port: int | None = None) -> Served:
-    """Start ``evenidle page`` and wait until it answers, on a port that nobody has if not told."""
+def serve(folder: Path, port: int | None = None, state: Path | None = None) -> Served:
+    """Start ``evenidle page`` and wait until it answers, on a port that nobody has if not told.
+
+    What is not saved is kept in a folder of its own, beside that in which it was started.
+    """
     port = port or free_port()
     # The page's library behaves otherwise where it believes to be under test.
     around = {k: v for k, v in surroundings().items() if not k.startswith("PYTEST")}
+    around["XDG_STATE_HOME"] = str(state or folder.with_name(f"{folder.name}-state"))
     with (folder / "server.log").open("wb") as log:
         process = subprocess.Popen(
             words("page", "--port", port, "--no-show"),
@@ -74,7 +90,8 @@ def serve(folder: Path, port: int | None = None) -> Served:
     until = time.monotonic() + 60.0
     while time.monotonic() < until and process.poll() is None:
         with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
+            printed = "http://" in (folder / "server.log").read_text()
+            if printed and probe.connect_ex(("127.0.0.1", port)) == 0:
                 return Served(port, process, folder)
         time.sleep(0.05)
     raise AssertionError((folder / "server.log").read_text())

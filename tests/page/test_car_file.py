@@ -43,6 +43,8 @@ def test_changes_are_kept_and_the_file_as_it_was_stays_beside(mine: Path) -> Non
         session.keep()
         assert session.saved == session.car
         assert load_car(mine) == session.car
+        assert mine.read_text().startswith("# wet Tuesday\n"), "the owner's remark stays"
+        assert mine.read_text().count("#") == original.count("#")
     assert mine.with_name("mine.toml.bak").read_text() == original
     session.take_back()
     session.keep()
@@ -87,6 +89,13 @@ def test_what_somebody_else_did_to_the_file_is_left(mine: Path, gone: bool) -> N
     assert load_car(mine.with_name("again.toml")).feedback.deadband_rpm == 40.0
 
 
+def test_a_copy_under_a_new_name_keeps_the_remarks(mine: Path) -> None:
+    session = opened(mine)
+    session.change("feedback", deadband_rpm=40.0)
+    session.save_as(str(mine.with_name("copy.toml")))
+    assert mine.with_name("copy.toml").read_text().startswith("# wet Tuesday\n")
+
+
 @pytest.mark.parametrize("by_path", [False, True])
 def test_a_bundled_car_is_never_written(by_path: bool) -> None:
     path = cars_folder() / "trials.toml"
@@ -113,21 +122,6 @@ def test_nothing_is_written_over(tmp_path: Path) -> None:
     session.save_as(str(tmp_path / "new.toml"))
     assert load_car(tmp_path / "new.toml") == session.car
     assert (tmp_path / "new.toml").read_text() == car_to_toml(session.car)
-
-
-def test_the_end_of_the_server_loses_nothing(mine: Path) -> None:
-    sessions = Sessions(seed=0)
-    session = sessions.begin()
-    session.open(str(mine))
-    session.change("feedback", deadband_rpm=40.0)
-    for _ in range(41):
-        sessions.begin()
-    assert load_car(mine).feedback.deadband_rpm == 40.0, "saved before it is forgotten"
-    session = sessions.begin()
-    session.open(str(mine))
-    session.change("feedback", deadband_rpm=50.0)
-    sessions.stop_all()
-    assert load_car(mine).feedback.deadband_rpm == 50.0
 
 
 @pytest.mark.parametrize("name", ["~nobody-of-that-name/car.toml", "a" * 300 + ".toml"])

@@ -9,27 +9,41 @@ from selenium.webdriver.common.by import By
 
 from tests.page.browsing import Look, wait_for
 from workbench.page.curve_table import Row
+from workbench.page.typed import number_shown, number_typed
 
 
 @dataclass
 class Field:
-    """A field with a number in it."""
+    """A field with something typed in it."""
 
-    value: float | None
+    value: str
 
 
 @pytest.mark.parametrize("typed", [20.0, 20.5, -4.0, 33.3, 0.01])
 def test_what_was_typed_is_what_is_shown_again(typed: float) -> None:
-    at_degC, steps = Row(Field(typed), Field(9.0), 50.0, 10.0).point(imperial=True)
-    assert at_degC is not None
+    at_degC, steps = Row(Field(f"{typed:g}"), Field("9"), 50.0, 10.0).point(imperial=True)
+    assert isinstance(at_degC, float)
     assert f"{1.8 * at_degC + 32.0:.4g}" == f"{typed:.4g}"
     assert steps == 9.0
 
 
 def test_what_nobody_touched_is_not_rounded() -> None:
-    row = Row(Field(50.01), Field(None), 50.01, 10.00341)
+    row = Row(Field("50.01"), Field(""), 50.01, 10.00341)
     assert row.point(imperial=True) == (10.00341, None)
-    assert Row(Field(None), Field(3.0), 50.0, 10.0).point(imperial=True) == (None, 3.0)
+    assert Row(Field(""), Field("3"), 50.0, 10.0).point(imperial=True) == (None, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("12,5", 12.5), ("12.5", 12.5), (" 7 ", 7.0), ("-3,25", -3.25), ("+4", 4.0), (",5", 0.5),
+        ("\N{MINUS SIGN}20", -20.0), ("", None), ("  ", None), ("0x10", "0x10"), ("1e3", "1e3"),
+        ("1,234.5", "1,234.5"), ("nan", "nan"), ("12 5", "12 5"), ("-", "-"),
+    ],
+)  # fmt: skip
+def test_a_number_is_what_was_typed_or_none(typed: str, meant: float | str | None) -> None:
+    assert number_typed(typed) == meant
+    assert number_typed(number_shown(meant)) == meant
 
 
 def errors(look: Look) -> list[str]:
@@ -74,6 +88,23 @@ def test_a_refused_field_is_kept_and_holds_up_a_start(look: Look) -> None:
 
 
 @pytest.mark.browser
+def test_a_comma_stands_before_decimals_and_nothing_is_guessed(look: Look) -> None:
+    look.tab("Start")
+    first = "Base curve, temperature 1"
+    wait_for(lambda: look.field(first).get_attribute("value"), "the curve")
+    name = look.field(first).get_attribute("value")
+    label = f"Base curve, steps at {name}"
+    look.fill(look.field(label), "12,5")
+    look.wait_text("changes not saved")
+    turn_units(look)
+    turn_units(look)  # drawn anew, as the car has it
+    wait_for(lambda: look.field(label).get_attribute("value") == "12.5", "twelve and a half")
+    look.fill(look.field(label), "0x10")
+    look.wait_text("point 1: no number ('0x10')")
+    assert look.field(label).get_attribute("value") == "0x10"
+
+
+@pytest.mark.browser
 def test_a_start_plays_on_in_other_units(look: Look) -> None:
     look.tab("Start")
     look.press("real time")
@@ -90,4 +121,4 @@ def test_a_start_plays_on_in_other_units(look: Look) -> None:
     before = played_s()
     wait_for(lambda: before < played_s() < 60.0, "played on from where it was")
     look.press("all at once")
-    look.wait_text("After that minute it hunts by")
+    look.wait_text("After that minute this run hunts")

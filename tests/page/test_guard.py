@@ -10,8 +10,11 @@ import pytest
 
 from tests.page.browsing import Served
 from workbench.page.guard import Guard
+from workbench.page.start_key import StartKey
 
-OWN = [(b"host", b"127.0.0.1:8765")]
+KEY = StartKey(8765)
+COOKIE = KEY.cookie.partition(";")[0].encode()
+OWN = [(b"host", b"127.0.0.1:8765"), (b"cookie", COOKIE)]
 
 
 class Answers:
@@ -32,7 +35,11 @@ class Answers:
 
 
 def ask(
-    headers: list[tuple[bytes, bytes]], kind: str = "http", body: tuple[bytes, ...] = (b"",)
+    headers: list[tuple[bytes, bytes]],
+    kind: str = "http",
+    body: tuple[bytes, ...] = (b"",),
+    address: str = "/",
+    key: StartKey = KEY,
 ) -> tuple[list[dict[str, Any]], int]:
     """What is sent back, and how often the application was reached."""
     inside = Answers()
@@ -45,15 +52,17 @@ def ask(
     async def send(message: Any) -> None:
         sent.append(dict(message))
 
-    scope = {"type": kind, "headers": headers}
-    asyncio.run(Guard(inside, 8765, largest_bytes=1000)(scope, receive, send))
+    path, _, query = address.partition("?")
+    scope = {"type": kind, "headers": headers, "path": path, "query_string": query.encode()}
+    scope |= {"method": "GET"} if kind == "http" else {}
+    asyncio.run(Guard(inside, 8765, key, largest_bytes=1000)(scope, receive, send))
     return sent, inside.asked
 
 
 @pytest.mark.parametrize("host", [b"127.0.0.1:8765", b"localhost:8765", b"LOCALHOST:8765"])
 @pytest.mark.parametrize("kind", ["http", "websocket"])
 def test_its_own_browser_may_pass(host: bytes, kind: str) -> None:
-    sent, reached = ask([(b"host", host), (b"origin", b"http://127.0.0.1:8765")], kind)
+    sent, reached = ask([(b"host", host), (b"origin", b"http://127.0.0.1:8765"), OWN[1]], kind)
     assert reached == 1
     assert sent[0].get("status", 200) == 200
 
@@ -71,14 +80,39 @@ def test_its_own_browser_may_pass(host: bytes, kind: str) -> None:
         [(b"host", b"127.0.0.1:8765"), (b"origin", b"null")],
         [(b"host", b"127.0.0.1:8765"), (b"origin", b"https://127.0.0.1:8765")],
         [(b"host", b"evil.example"), (b"origin", b"http://evil.example")],
+        [*OWN, (b"sec-fetch-site", b"cross-site")],
+        [*OWN, (b"sec-fetch-site", b"same-site")],
+        OWN[:1],
+        [OWN[0], (b"cookie", b"evenidle_8765=")],
+        [OWN[0], (b"cookie", COOKIE[:-1])],
+        [OWN[0], (b"cookie", COOKIE.replace(b"8765", b"8766"))],
+        [OWN[0], (b"cookie", b"evenidle_8765; \x00")],
     ],
 )
 @pytest.mark.parametrize("kind", ["http", "websocket"])
 def test_others_are_refused(headers: list[tuple[bytes, bytes]], kind: str) -> None:
-    sent, reached = ask(headers, kind)
+    sent, reached = ask(headers, kind, key=KEY)
     assert reached == 0
     assert sent[0].get("status", 403) in (400, 403)
     assert sent[0]["type"] in ("http.response.start", "websocket.close")
+
+
+def test_the_key_opens_and_the_browser_keeps_it() -> None:
+    key = StartKey(8765)
+    for address, status in (
+        (key.path, 303), (key.path_once, 303), (key.path_once, 403), (key.path, 303),
+        (f"{key.path}x", 403), ("/?key=", 403), ("/?key=None", 403), (f"/work{key.path}", 403),
+    ):  # fmt: skip
+        sent, reached = ask(OWN[:1], address=address, key=key)
+        assert (sent[0]["status"], reached) == (status, 0), address
+        kept = dict(sent[0]["headers"]).get(b"set-cookie", b"").decode()
+        assert bool(kept) == (status == 303)
+        if kept:
+            assert "HttpOnly" in kept
+            assert "SameSite=Strict" in kept
+            cookie = kept.partition(";")[0].encode()
+            assert ask([OWN[0], (b"cookie", b"other=1; " + cookie)], key=key)[1] == 1
+    assert key.path_once not in key.path
 
 
 def test_a_body_is_capped_whether_its_length_is_told_or_not() -> None:
@@ -111,6 +145,9 @@ def test_every_answer_says_that_nothing_may_come_from_elsewhere() -> None:
         ("/_nicegui_ws/socket.io/?EIO=4&transport=polling", {"Origin": "http://evil.example"}, 403),
         ("/_nicegui_ws/socket.io/?EIO=4&transport=polling", {"Host": "evil.example:80"}, 400),
         ("/", {"Content-Length": "99000000"}, 413),
+        ("/", {"Cookie": ""}, 403),
+        ("/", {"Sec-Fetch-Site": "cross-site"}, 403),
+        ("/_nicegui_ws/socket.io/?EIO=4&transport=polling", {"Cookie": ""}, 403),
     ],
 )
 def test_the_real_server_refuses_strangers(
@@ -119,7 +156,7 @@ def test_the_real_server_refuses_strangers(
     line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=20)
     own = {} if "Host" in more else {"Host": f"127.0.0.1:{served.port}"}
     line.putrequest("GET", path, skip_host=True)
-    for name, value in {**own, **more}.items():
+    for name, value in {"Cookie": served.cookie(), **own, **more}.items():
         line.putheader(name, value)
     line.endheaders()
     assert line.getresponse().status == status
@@ -140,6 +177,7 @@ def test_the_real_server_keeps_its_sockets_to_itself(origin: str, served: Served
             "Sec-WebSocket-Key": "MDEyMzQ1Njc4OWFiY2RlZg==",
             "Sec-WebSocket-Version": "13",
             "Origin": own if origin == "own" else origin,
+            "Cookie": served.cookie(),
         },
     )
     status = line.getresponse().status

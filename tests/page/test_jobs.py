@@ -100,7 +100,7 @@ def test_a_taken_port_is_told_in_one_line() -> None:
     assert line.endswith("allowed: a free port")
 
 
-def test_sessions_are_apart_and_the_oldest_is_forgotten() -> None:
+def test_sessions_are_apart_and_the_oldest_without_changes_is_forgotten() -> None:
     sessions = Sessions(seed=0)
     first, second = sessions.begin(), sessions.begin()
     first.change("feedback", deadband_rpm=60.0)
@@ -108,7 +108,8 @@ def test_sessions_are_apart_and_the_oldest_is_forgotten() -> None:
     assert not second.changed
     assert sessions.get(first.key) is first
     newest = [sessions.begin() for _ in range(40)][-1]
-    assert sessions.get(first.key) is None
+    assert sessions.get(first.key) is first, "changed, and not saved"
+    assert sessions.get(second.key) is None
     assert sessions.get(newest.key) is newest
 
 

@@ -11,6 +11,7 @@ from sim import Car, load_car, with_values
 from workbench.page.chart_start import moment, past_phases, start_frame
 from workbench.page.look import DARK
 from workbench.page.work_start import start_work
+from workbench.words.wording import worded
 
 FOUND: dict[str, Any] = {
     "lines": {
@@ -46,12 +47,14 @@ def test_a_moment_is_told_as_it_is_then() -> None:
 
 
 def test_a_phase_is_summed_up_once_it_is_over() -> None:
-    assert past_phases(FOUND, 3.9) == []
-    assert past_phases(FOUND, 48.0) == [
+    assert past_phases(FOUND, 3.9, imperial=False) == []
+    assert past_phases(FOUND, 48.0, imperial=False) == [
         "cranking, 2.0 to 4.0 s: runs after 2.0 s",
         "flare, 4.0 to 9.0 s: highest 1500 rpm in 5 s",
     ]
-    assert past_phases(FOUND, 240.0)[-1].endswith("cylinder head 44 degC at the end")
+    assert past_phases(FOUND, 240.0, imperial=False)[-1].endswith(
+        "cylinder head 44 degC at the end"
+    )
 
 
 def test_the_legend_has_the_words_of_the_text_and_needs_no_pages() -> None:
@@ -65,7 +68,7 @@ def test_the_legend_has_the_words_of_the_text_and_needs_no_pages() -> None:
 def test_the_engine_is_called_what_its_phases_call_it(name: str, engine: str) -> None:
     found = started(load_car(name))
     assert found["engine"] == engine
-    assert found["phases"][-1][3].startswith(engine)
+    assert worded(found["phases"][-1][3]).startswith(engine)
     oil = with_values(load_car(name), {"sensors": {"temperature_of": "oil"}})
     assert started(oil)["engine"] == "engine", "not the name of the other line"
 
@@ -74,9 +77,9 @@ def test_hunting_after_the_first_minute_is_told() -> None:
     car = load_car("trials")
     # A step of this valve moves the speed by more than the deadband holds.
     told = started(with_values(car, {"feedback": {"min_move_steps": 12}}))["finding"]
-    assert "After that minute it hunts by" in told
+    assert "After that minute this run hunts" in told
     held = started(with_values(car, {"feedback": {"law": "none"}}))["finding"]
-    assert "After that minute it does not hunt" in held
+    assert "After that minute this run does not hunt" in held
 
 
 def test_a_start_that_stalls_tells_of_nothing_later() -> None:

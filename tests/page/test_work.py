@@ -136,7 +136,7 @@ def open_car(look: Look, path: Path) -> None:
     look.press("Open")
 
 
-def test_changes_go_into_the_owners_file_and_outlive_the_server(
+def test_changes_go_into_the_owners_file_when_asked_and_outlive_the_server(
     look: Look, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     path = tmp_path_factory.mktemp("cars") / "mine.toml"
@@ -147,32 +147,109 @@ def test_changes_go_into_the_owners_file_and_outlive_the_server(
     look.press("Cancel")
     open_car(look, path)
     look.wait_text("mine.toml; no changes")
-    assert not backup.exists()
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 4)
+    look.wait_text("mine.toml; changes not saved")
+    time.sleep(2.5)  # nothing is written by waiting either
+    assert path.read_text() == original
+    assert not backup.exists()
+    look.press("Save")
     look.wait_text("mine.toml; saved, as it was before in mine.toml.bak")
     assert load_car(path).feedback.deadband_rpm == 29.0
     assert backup.read_text() == original
-    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
-    wait_for(lambda: load_car(path).feedback.deadband_rpm == 30.0, "it is saved by itself")
-    assert backup.read_text() == original, "the backup is what was opened"
     look.driver.refresh()
-    assert "30 rpm" in look.wait_text("starting places"), "the work outlives a reload"
+    assert "29 rpm" in look.wait_text("starting places"), "the work outlives a reload"
 
-    other = serve(tmp_path_factory.mktemp("restarted"))
+    state = tmp_path_factory.mktemp("state")
+    other = serve(tmp_path_factory.mktemp("first"), state=state)
     try:
         look.open(other.address)
         open_car(look, path)
         look.wait_text("mine.toml; no changes")
-        look.wait_text("30 rpm")
-        look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+        look.slide("deadband_rpm", Keys.ARROW_RIGHT, 2)
         look.wait_text("31 rpm")
-        other.process.terminate()  # before the moment has passed after which it is saved
+        other.process.terminate()
         assert other.process.wait(20) is not None
     finally:
         other.process.kill()
-    assert load_car(path).feedback.deadband_rpm == 31.0
-    assert backup.read_text() == original, "an earlier backup is not written over"
-    assert load_car(path.with_name("mine.toml.bak2")).feedback.deadband_rpm == 30.0
+    assert load_car(path).feedback.deadband_rpm == 29.0, "the file is left alone"
+    again = serve(tmp_path_factory.mktemp("again"), state=state)
+    try:
+        look.open(again.address)
+        look.press("Open a car")
+        look.wait_text("not saved when the page was closed")
+        draft = look.driver.find_element("xpath", '//button[contains(., "mine, 20")]')
+        draft.click()
+        look.wait_text("mine.toml; changes not saved")
+        look.wait_text("31 rpm")
+        look.press("Save")
+        look.wait_text("mine.toml; saved")
+        assert load_car(path).feedback.deadband_rpm == 31.0
+    finally:
+        again.process.terminate()
+        again.process.wait(20)
+
+
+def test_two_pages_of_one_work_show_the_same(look: Look) -> None:
+    driver = look.driver
+    first = driver.current_window_handle
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 3)
+    look.wait_text("28 rpm")
+    address = driver.current_url
+    driver.switch_to.new_window("tab")
+    try:
+        look.open(address)
+        look.wait_text("28 rpm")
+        look.slide("deadband_rpm", Keys.ARROW_RIGHT, 4)
+        look.wait_text("32 rpm")
+        driver.switch_to.window(first)
+        look.wait_text("32 rpm")
+        wait_for(lambda: band_rpm(look) == 64.0, "drawn too")
+    finally:
+        driver.switch_to.window(next(one for one in driver.window_handles if one != first))
+        driver.close()
+        driver.switch_to.window(first)
+
+
+def band_rpm(look: Look) -> float:
+    """Width of the deadband as it is drawn."""
+    (band,) = look.option(".runs")["series"][0]["markArea"]["data"]
+    return float(band[1]["yAxis"] - band[0]["yAxis"])
+
+
+def test_the_idle_is_drawn_however_late_its_chart_is_put_up(look: Look, served: Served) -> None:
+    driver = look.driver
+    for _ in range(3):
+        driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 12})
+        try:
+            look.open(served.address)
+            wait_for(lambda: driver.find_elements("css selector", ".runs canvas"), "the chart")
+            wait_for(lambda: len(look.option(".runs")["series"][0]["data"]) > 100, "the speed", 20)
+        finally:
+            driver.execute_cdp_cmd("Emulation.setCPUThrottlingRate", {"rate": 1})
+
+
+def test_no_pressure_of_another_run_stands_below_a_run(look: Look) -> None:
+    wait_for(lambda: look.option(".runs")["series"][2]["data"], "pressure follows")
+    look.driver.execute_script(
+        """const chart = getElement(Number(document.querySelector('.runs').id.slice(1))).chart;
+        const set = chart.setOption.bind(chart);
+        window.seen = [];
+        let of = JSON.stringify(chart.getOption().series[2].data);
+        chart.setOption = (given, how) => {
+          set(given, how);
+          const [speed, , pressure] = chart.getOption().series;
+          const now = JSON.stringify(pressure.data);
+          const fresh = given.series?.[0]?.data?.length > 0;
+          if (fresh) window.seen.push(pressure.data.length === 0 || now !== of);
+          of = now;
+        };"""
+    )
+    look.slide("deadband_rpm", Keys.ARROW_RIGHT, 5)
+    look.wait_text("30 rpm")
+    wait_for(lambda: len(look.option(".runs")["series"][2]["data"]) > 100, "pressure again")
+    seen = look.driver.execute_script("return window.seen")
+    assert seen
+    assert all(seen), "where speed is drawn anew, the pressure before is gone"
 
 
 def test_what_somebody_else_has_written_is_left_alone(
@@ -184,6 +261,8 @@ def test_what_somebody_else_has_written_is_left_alone(
     look.wait_text("mine.toml; no changes")
     path.write_text("theirs")
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.wait_text("mine.toml; changes not saved")
+    look.press("Save")
     look.wait_text("was changed by something else since")
     look.wait_text("mine.toml; changes not saved")
     assert path.read_text() == "theirs"
@@ -197,10 +276,14 @@ def test_what_somebody_else_has_written_is_left_alone(
     assert "was changed by" not in told, "said no more once it is saved elsewhere"
     assert load_car(path.with_name("new.toml")).feedback.deadband_rpm == 26.0
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.wait_text("new.toml; changes not saved")
+    look.press("Save")
     look.wait_text("new.toml; saved")
     assert load_car(path.with_name("new.toml")).feedback.deadband_rpm == 27.0
     shutil.copyfile(bundled_folder() / "cars" / "trials.toml", path.with_name("new.toml"))
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 1)
+    look.wait_text("new.toml; changes not saved")
+    look.press("Save")
     look.press("Read it again")
     told = look.wait_text("new.toml; no changes")
     assert "was changed by" not in told

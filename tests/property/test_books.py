@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 
 from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, matrix
 from sim import COUNTERS, Car, Scenario, load_car, make_fleet, settings_table, with_values
-from sim.batch import LANES, Plan, run_range
+from sim.batch import LANES, Plan, run_rows
 from sim.fleet import sample_count
+from sim.friction_limits import OVERSPEED_rpm
 from sim.prepare import car_row, new_blocks
 from sim.records import CAR_FIELDS, STATE_FIELDS
 from sim.schedule import NarratedRun, single_plan
+from sim.sensors import RPM_PER_rad_s
 from sim.thermal import manifold_K
 from tests.random_cars import random_car, random_scenario
 from tests.silly_cars import silly_cars, silly_scenarios
@@ -133,9 +135,10 @@ def run_eight_seeds(
     blocks = new_blocks()
     rpm, steps, counters = memory(sample_count(fleet))
     count = LANES if side_by_side else 1
-    run_range(
+    for _ in run_rows(
         blocks, plan, fleet.tables, 0, count, rpm, steps, counters, True, side_by_side,
-    )  # fmt: skip
+    ):  # fmt: skip
+        pass
     shown = np.concatenate([rpm[:count], steps[:count]], axis=1)
     kept = counters[:count].copy()
     return shown, kept, blocks.state_matrix[:, :count], blocks.memory_matrix[:, :count]
@@ -148,14 +151,27 @@ def assert_all_finite(car: Car, scenario: Scenario, side_by_side: bool = True) -
     """Every sample, counter, state and memory is a finite number of a possible size."""
     shown, counters, states, memories = run_eight_seeds(car, scenario, side_by_side)
     assert np.isfinite(shown).all()
-    stalled = COUNTERS.index("stalled_s")
-    assert np.isfinite(np.delete(counters, stalled, axis=1)).all()
+    moments = [COUNTERS.index(name) for name in ("stalled_s", "raced_s")]  # nan: it did not
+    assert np.isfinite(np.delete(counters, moments, axis=1)).all()
     lost = [STATE_FIELDS[row] for row in np.flatnonzero(~np.isfinite(states).all(axis=1))]
     assert lost == []
     lost = [MEMORY_FIELDS[row] for row in np.flatnonzero(~np.isfinite(memories).all(axis=1))]
     assert lost == []
     row = {name: states[i] for i, name in enumerate(STATE_FIELDS)}
-    assert (row["tick"] == round(scenario.duration_s * TICKS_PER_s)).all()
+    raced = row["raced_tick"] < NEVER
+    assert (row["tick"] == round(scenario.duration_s * TICKS_PER_s))[~raced].all()
+    overspeed_rad_s = OVERSPEED_rpm / RPM_PER_rad_s
+    assert ((row["speed_rad_s"] >= overspeed_rad_s) == raced).all()
+    assert ((row["shaft_steps"] >= 0.0) & (row["shaft_steps"] <= car.valve.travel_steps)).all()
+    kept = {name: memories[i] for i, name in enumerate(MEMORY_FIELDS)}
+    assert (kept["commanded_steps"] >= 0.0).all()
+    assert (kept["commanded_steps"] <= car.valve.open_limit_steps).all()
+    low, high = car.feedback.trim_limit_steps
+    acts = kept["enabled"] > 0.5
+    assert ((kept["trim_steps"] >= low) & (kept["trim_steps"] <= high))[acts].all()
+    # Half as many firings as cylinders a turn: over-speed bounds the events of a run.
+    turns = OVERSPEED_rpm / 60.0 * scenario.duration_s
+    assert (row["firings"] <= 0.5 * car.engine.cylinders * turns + car.engine.cylinders).all()
     assert (np.abs(row["due_valve"]) <= NEVER).all()
     assert (row["map_Pa"] > 0.0).all()
     assert (row["map_Pa"] < 1.2e5).all()

@@ -17,8 +17,8 @@ from tests.shell_on_linear_plant import (
     run_case,
     seen_cycle,
 )
-from tuning.loop.cycles import Cycle, relay_cycles, square_cycle
-from tuning.loop.lattice import lattice_chance, lattices, smallest_resting_deadband
+from tuning.loop.cycles import Cycle, square_cycle
+from tuning.loop.lattice import Treads
 from tuning.loop.waveform_cycles import predicted_cycles
 
 CASES = 48
@@ -116,25 +116,6 @@ def test_slow_cycles_in_closed_form() -> None:
     assert np.all(swing < 0.10)
 
 
-@pytest.mark.parametrize("hysteresis_share", [0.0, 0.5])
-def test_hysteresis_of_the_relay_is_half_of_one_step_less_than_the_move(
-    hysteresis_share: float,
-) -> None:
-    # Whole-step rounding takes half a step off either threshold: (m - 1)/2, not m/2.
-    middle = [one for one in hunting_loops() if abs(one[2] - 0.5) < 0.15 and one[1].positions == 2]
-    assert len(middle) >= 5
-
-    def predict(case: LoopCase, _: float) -> list[Cycle]:
-        width = 0.5 * (case.min_move_steps - 1) + hysteresis_share
-        return relay_cycles(case.plant, case.law, case.min_move_steps, case.deadband_rpm, width)
-
-    period, _ = errors(middle, predict)
-    if hysteresis_share == 0.0:
-        assert np.median(period) < 0.08
-    else:
-        assert np.median(period) > 0.10
-
-
 def test_a_kick_can_change_rest_into_hunting_by_shifting_the_lattice() -> None:
     # The same settings and load: started at rest the valve rests; kicked by a move that is no
     # multiple of the minimum it lands on positions none of which lies in the deadband.
@@ -146,7 +127,8 @@ def test_a_kick_can_change_rest_into_hunting_by_shifting_the_lattice() -> None:
         ratio = rng.uniform(0.3, 1.3)
         place = min(rng.uniform(0.02, 0.45 * ratio if ratio < 1.0 else 0.45), 0.48) * move
         case = replace(case, deadband_rpm=0.5 * ratio * move * step_rpm, required_steps=place)
-        rests = [one.rests for one in lattices(place, case.deadband_rpm, move, step_rpm)]
+        apart = [min((place - first) % move, (first - place) % move) for first in range(move)]
+        rests = [steps * step_rpm <= case.deadband_rpm for steps in apart]
         assert rests[0]
         assert not np.any(np.diff(run_case(case, 150.0).commanded[100_000:]))
         for kick in (1.3, -1.4, 3.0):
@@ -171,7 +153,7 @@ def test_odds_of_hunting_are_those_of_the_lattice() -> None:
             run = run_case(replace(case, required_steps=place), 150.0)
             hunted.append(bool(np.any(np.diff(run.commanded[110_000:]))))
         predicted += [
-            lattice_chance(case.deadband_rpm, case.min_move_steps, case.plant.rpm_per_step)
+            Treads(case.min_move_steps, case.plant.rpm_per_step).restless_chance(case.deadband_rpm)
         ] * 10
     assert np.mean(hunted) == pytest.approx(np.mean(predicted), abs=0.06)
     sure = np.array(predicted) == 0.0
@@ -184,7 +166,9 @@ def test_the_smallest_resting_deadband_rests_under_scatter_and_half_of_it_does_n
     plant = replace(case.plant, sensor_lag_s=0.0)
     scatter, move = 0.4 * plant.rpm_per_step, 1
     law = replace(case.law.scaled(0.3), update_period_s=0.1)
-    wide = smallest_resting_deadband(move, plant.rpm_per_step, scatter, looks=1000.0, chance=0.01)
+    wide = Treads(move, plant.rpm_per_step).smallest_deadband_rpm(
+        scatter, looks=1000.0, chance=0.01
+    )
     moves = []
     for share in (1.0, 0.5):
         trial = LoopCase(plant, law, move, share * wide, 6.5)

@@ -1,4 +1,4 @@
-"""Control theory against published values: linear models, describing functions, rules, measures."""
+"""Control theory against published values: linear models, limit cycles, rules, measures."""
 
 from __future__ import annotations
 
@@ -11,20 +11,14 @@ import pytest
 from scipy.optimize import brentq
 from scipy.signal import lfilter
 
+from tests.control_plant import closed_loop_poles, state_space
 from tests.shell_on_linear_plant import LoopCase, run_case, seen_cycle
-from tuning.loop.cycles import relay_cycles, square_cycle
-from tuning.loop.describing import (
-    dead_zone_gain,
-    deadband,
-    memory_staircase,
-    mid_tread_quantiser,
-    staircase_gain,
-)
-from tuning.loop.harmonic_balance import harmonic_balance
+from tuning.loop.cycles import square_cycle
 from tuning.loop.linear import IdleJacobian, LinearIdle, RPM_PER_rad_s, linear_idle
-from tuning.loop.margins import closed_loop_poles, margins, ultimate_gain
+from tuning.loop.margins import margins, ultimate_gain
 from tuning.loop.rules import FirstOrderDelay, amigo_pi, half_rule, simc_pi
-from tuning.loop.sampled_loop import SampledPI, loop
+from tuning.loop.sampled_loop import SampledLaw, loop
+from tuning.loop.waveform_cycles import predicted_cycles
 from tuning.measures.regularity import LAG_BLOCK, regularity
 
 # Six-cylinder idle model, parameters of J. A. Cook and B. K. Powell, "Modeling of an internal
@@ -74,7 +68,7 @@ def test_margins_of_the_six_cylinder_loop_agree_with_python_control(delay_s: flo
     # control.margin works on polynomials, the delay a Pade fraction; ours on the exact response.
     plant = cook_powell(delay_s)
     law = control.tf([0.08, 0.25], [1.0, 0.0]) * 0.01
-    rational = control.tf(law * plant.state_space(8, measured=False)[0, 0])
+    rational = control.tf(law * state_space(plant, 8, measured=False)[0, 0])
     gain, phase, w_phase, w_gain = control.margin(rational)
     omega = np.geomspace(0.01, 200.0, 3000)
     exact = law(1j * omega) * plant.response(1j * omega)
@@ -91,7 +85,7 @@ def test_margins_of_the_six_cylinder_loop_agree_with_python_control(delay_s: flo
 def test_ultimate_gain_of_the_sampled_six_cylinder_loop_is_where_its_poles_leave_the_circle() -> (
     None
 ):
-    plant, law = cook_powell(0.033, 0.033), SampledPI(0.08, 0.25, 0.02)
+    plant, law = cook_powell(0.033, 0.033), SampledLaw(0.08, 0.25, 0.02)
     border = ultimate_gain(plant, law)
     assert border.multiplier == pytest.approx(margins(loop(plant, law)).gain_margin, rel=1e-6)
 
@@ -152,97 +146,6 @@ def test_margins_of_the_v8_loop_agree_with_python_control_and_with_its_poles() -
     assert ours.gain_margin == pytest.approx(border, rel=1e-4)
 
 
-# Describing functions: A. Gelb and W. E. Vander Velde, "Multiple-Input Describing Functions and
-# Nonlinear System Design", McGraw-Hill 1968, appendix B (closed forms from memory); digits computed
-# with python-control's own classes.
-@pytest.mark.parametrize(("amplitude", "value"), [(2, 0.5513 - 0.3183j), (5, 0.2495 - 0.0509j)])
-def test_one_relay_of_the_staircase_is_a_relay_with_hysteresis(
-    amplitude: float, value: complex
-) -> None:
-    # Height b = 1 is a tread of 2. Neighbours ten treads apart do not exist for one relay: shown
-    # by a sum cut to the one in the middle, which a tread of 2 is for A below 2 + 1 only.
-    theirs = control.relay_hysteresis_nonlinearity(1, 1).describing_function(amplitude)
-    assert theirs == pytest.approx(value, abs=5e-5)
-    if amplitude < 3:
-        assert complex(staircase_gain(amplitude, 2.0, 1.0)) == pytest.approx(value, abs=5e-5)
-    else:
-        sparse = complex(staircase_gain(amplitude, 20.0, 1.0)) / 10.0
-        assert sparse == pytest.approx(value, abs=5e-5)
-
-
-@pytest.mark.parametrize(
-    ("nonlinearity", "amplitude", "value"),
-    [
-        (control.saturation_nonlinearity(1), 2, 0.6090),
-        (control.saturation_nonlinearity(1), 5, 0.2529),
-        (control.friction_backlash_nonlinearity(1), 1, 0.5 - 0.3183j),
-        (control.friction_backlash_nonlinearity(1), 2, 0.8045 - 0.2387j),
-    ],
-)
-def test_library_nonlinearities_have_their_published_values(
-    nonlinearity: control.DescribingFunctionNonlinearity, amplitude: float, value: complex
-) -> None:
-    assert nonlinearity.describing_function(amplitude) == pytest.approx(value, abs=5e-5)
-
-
-@pytest.mark.parametrize(("amplitude", "value"), [(2, 0.3910), (5, 0.7471)])
-def test_dead_zone(amplitude: float, value: float) -> None:
-    assert float(dead_zone_gain(amplitude, 1.0)) == pytest.approx(value, abs=5e-5)
-    saturation = control.saturation_nonlinearity(1).describing_function(amplitude)
-    assert float(dead_zone_gain(amplitude, 1.0)) == pytest.approx(1.0 - saturation, abs=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("amplitude", "value"),
-    [(0.5, 0.0), (0.7071, 4 / math.pi), (1, 1.1027), (1.5, 0.8003), (2, 1.0375), (3, 1.0206)],
-)
-def test_mid_tread_quantiser(amplitude: float, value: float) -> None:
-    closed = mid_tread_quantiser(1.0).describing_function(amplitude)
-    assert closed == pytest.approx(value, abs=5e-5)
-    numeric = control.describing_function(
-        mid_tread_quantiser(1.0), amplitude, num_points=40_000, try_method=False
-    )
-    assert numeric.item() == pytest.approx(closed, abs=2e-4)
-
-
-@pytest.mark.parametrize("min_move_steps", [1, 2, 3, 5])
-@pytest.mark.parametrize("offset_treads", [0.0, 0.2, 0.5])
-@pytest.mark.parametrize("amplitude_treads", [0.72, 1.3, 3.3])
-def test_memory_staircase_agrees_with_its_own_steps(
-    min_move_steps: int, offset_treads: float, amplitude_treads: float
-) -> None:
-    offset, amplitude = offset_treads * min_move_steps, amplitude_treads * min_move_steps
-    closed = memory_staircase(min_move_steps, offset).describing_function(amplitude)
-    numeric = control.describing_function(
-        memory_staircase(min_move_steps, offset), amplitude, num_points=20_000, try_method=False
-    )
-    assert numeric.item() == pytest.approx(closed, abs=5e-4)
-
-
-@pytest.mark.parametrize("amplitude", [0.8, 1.05, 1.5, 4.0])
-def test_deadband_of_the_shell_agrees_with_its_own_steps(amplitude: float) -> None:
-    closed = deadband(1.0).describing_function(amplitude)
-    numeric = control.describing_function(
-        deadband(1.0), amplitude, num_points=40_000, try_method=False
-    )
-    assert numeric.item() == pytest.approx(closed, abs=3e-4)
-
-
-def test_limit_cycle_of_a_saturation() -> None:
-    # python-control, example "describing functions": saturation(1) with 8/(s^3 + 2 s^2 + 2 s + 1)
-    # swings at sqrt 2 rad/s with amplitude 3.344.
-    linear = control.tf([8.0], [1.0, 2.0, 2.0, 1.0])
-    (found,) = harmonic_balance(
-        lambda omega: linear(1j * np.asarray(omega)),
-        control.saturation_nonlinearity(1),
-        np.linspace(1.0, 6.0, 40),
-        np.geomspace(0.1, 10.0, 300),
-    )
-    assert found.omega_rad_s == pytest.approx(math.sqrt(2.0), abs=1e-5)
-    assert found.amplitude == pytest.approx(3.344, abs=5e-4)
-    assert found.stable
-
-
 # G. McMillan, 2007 (seen): a resolution limit in a loop with integral action gives a limit cycle
 # that no tuning removes; a dead band alone does not with one integrator.  From memory: amplitude
 # about process gain times resolution, period about 4 Ti (1/(Ko Kc) - 1).
@@ -271,7 +174,7 @@ def test_a_resolution_limit_cycles_whatever_the_tuning(
     # A minimum move of 40 steps is nearly a pure resolution limit (rounding is 1/40 of it).
     plant, move = slow_engine(), 40
     gain = gain_share / plant.rpm_per_step
-    law = SampledPI(100.0 * gain, 100.0 * gain / integral_time_s, 0.02)
+    law = SampledLaw(100.0 * gain, 100.0 * gain / integral_time_s, 0.02)
     cycle = square_cycle(plant, law, move)
     seen = seen_cycle(run_case(LoopCase(plant, law, move, 0.0, 60.0), 400.0), 100.0, move)
     assert cycle is not None
@@ -285,16 +188,9 @@ def test_a_resolution_limit_cycles_whatever_the_tuning(
 
 def test_a_dead_band_alone_does_not_cycle_with_one_integrator() -> None:
     # A dead band of eight steps between law and valve, started with the law five steps off.
-    plant, law = slow_engine(), SampledPI(5.0, 5.0, 0.02)
-    omega = np.geomspace(1e-3, math.pi / 0.02 * 0.999, 800)
+    plant, law = slow_engine(), SampledLaw(5.0, 5.0, 0.02)
     lost_motion = control.friction_backlash_nonlinearity(8)
-
-    def response(w: float) -> complex:
-        return complex(law.response(w) * plant.response(1j * w, measured=True))
-
-    sizes = np.geomspace(4.01, 400.0, 200)
-    assert harmonic_balance(np.vectorize(response), lost_motion, sizes, omega) == []
-    sampled = control.sample_system(plant.state_space(4)[0, 0], law.update_period_s)
+    sampled = control.sample_system(state_space(plant, 4)[0, 0], law.update_period_s)
     state, integral = np.zeros(sampled.nstates), 0.0
     commanded = []
     for _ in range(20_000):
@@ -306,15 +202,16 @@ def test_a_dead_band_alone_does_not_cycle_with_one_integrator() -> None:
     assert np.ptp(commanded[-5000:]) < 1e-6
 
 
-def test_a_describing_function_misses_the_slow_cycle_of_a_resolution_limit() -> None:
-    plant, law = slow_engine(), SampledPI(5.0, 5.0, 0.02)
+def test_the_slow_cycle_of_a_resolution_limit_lives_far_within_the_border() -> None:
+    plant, law = slow_engine(), SampledLaw(5.0, 5.0, 0.02)
     assert ultimate_gain(plant, law).multiplier > 10.0
-    assert relay_cycles(plant, law, 8) == []
     cycle = square_cycle(plant, law, 8)
+    (all_harmonics,) = predicted_cycles(plant, law, 8)
     seen = seen_cycle(run_case(LoopCase(plant, law, 8, 0.0, 12.0), 300.0), 100.0, 8)
     assert cycle is not None
     assert seen is not None
     assert cycle.period_s == pytest.approx(seen.period_s, rel=0.02)
+    assert all_harmonics.period_s == pytest.approx(seen.period_s, rel=0.02)
 
 
 # SIMC: S. Skogestad, "Simple analytic rules for model reduction and PID controller tuning", Journal

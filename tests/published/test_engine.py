@@ -10,7 +10,7 @@ import pytest
 from controllers import matrix
 from sim import Car, Scenario, equilibrium, simulate, with_values
 from sim.air import CHOKED_FLOW, R_AIR, GRAVITY_m_PER_s2, LAPSE_K_PER_m
-from sim.crank import friction_torque_per_bar, motored_friction_bar
+from sim.crank import friction_torque_per_bar
 from sim.firing import RPM_PER_rad_s
 from sim.linearise import linearise
 from sim.prepare import car_row, delay_shares, pumping_coefficients
@@ -133,11 +133,6 @@ def identified_engine() -> Car:
             **OPEN_LOOP,
         }
     )
-
-
-@pytest.mark.parametrize(("rpm", "bar"), FRICTION_bar)
-def test_motored_friction(rpm: float, bar: float) -> None:
-    assert motored_friction_bar(rpm, BARNES_MOSS) == pytest.approx(bar, abs=5e-4)
 
 
 @pytest.mark.parametrize(("rpm", "bar"), FRICTION_bar)

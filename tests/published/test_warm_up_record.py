@@ -27,7 +27,10 @@ def warming() -> Trace:
     """A car of that size, all heat numbers estimated, idling down from 1150 to 650 rpm."""
     car, _ = estimate_car(DISPLACEMENT_cm3, 4, target_rpm=700.0)
     curves = {"target_rpm": [[20.0, 1250.0], [40.0, 1000.0], [60.0, 790.0], [80.0, 650.0]]}
-    feedback = {"trim_limit_steps": [-60.0, 60.0], "enable_above_target_rpm": 1500.0}
+    feedback = {
+        "trim_limit_steps": [-140.0, 100.0], "enable_above_target_rpm": 1500.0,
+        "enable_delay_s": 5.0, "deadband_rpm": 15.0,
+    }  # fmt: skip
     car = with_values(car, {"curves": curves, "feedback": feedback})
     scenario = Scenario.model_validate(
         {

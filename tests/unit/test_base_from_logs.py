@@ -9,6 +9,7 @@ import pytest
 
 from sim import Car, InputError, load_car, with_values
 from tests.idle_records import CALM, simulated_log
+from tests.said import said
 from tuning.logs.log import Log
 from tuning.open_loop.from_logs import base_from_logs
 
@@ -40,8 +41,17 @@ def test_each_point_is_what_feedback_held(owner: Car, logs: list[Log]) -> None:
         held = float(np.mean(log.valve_steps[400:]))
         assert point.proposed_steps == pytest.approx(held, abs=1.5)
         assert point.seconds >= 30.0
-    assert found.points[-1].proposed_steps > found.points[-1].now_steps + 1.0
-    assert found.points[0].proposed_steps < found.points[0].now_steps - 1.0
+    assert found.points[-1].held_steps > found.points[-1].now_steps + 1.0
+    assert found.points[0].held_steps < found.points[0].now_steps - 1.0
+
+
+def test_a_proposal_is_made_of_whole_steps_at_whole_degrees_none_twice(
+    owner: Car, logs: list[Log]
+) -> None:
+    found = base_from_logs(owner, [*logs, *logs])
+    degrees, steps = zip(*found.curve, strict=True)
+    assert len(set(degrees)) == len(degrees)
+    assert all(float(one).is_integer() for one in (*degrees, *steps))
 
 
 def test_it_falls_with_warmth_and_keeps_the_curve_beyond(owner: Car, logs: list[Log]) -> None:
@@ -53,7 +63,7 @@ def test_it_falls_with_warmth_and_keeps_the_curve_beyond(owner: Car, logs: list[
     assert found.curve[0] == (coldest[0], max(coldest[1], found.points[0].proposed_steps))
     changed = with_values(owner, {"curves": found.curves()})
     assert changed.curves.base_steps[0][0] == coldest[0]
-    assert "Nothing was changed" in found.lines()[0]
+    assert "Nothing was changed" in said(found.lines()[0])
 
 
 def test_no_room_to_close_is_told(owner: Car, logs: list[Log]) -> None:
@@ -62,7 +72,7 @@ def test_no_room_to_close_is_told(owner: Car, logs: list[Log]) -> None:
     log = simulated_log(open_stop, seed=5, coolant_degC=90.0)
     found = base_from_logs(open_stop, log)
     assert not found.can_close
-    assert any("close the throttle stop" in note for note in found.notes)
+    assert any("close the throttle stop" in note for note in said(found.notes))
     assert base_from_logs(owner, logs).can_close
 
 

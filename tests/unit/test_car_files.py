@@ -11,7 +11,7 @@ from pydantic import BaseModel, ValidationError
 from controllers import Feedback
 from sim.car import Car, car_to_toml, cars_folder, load_car, save_car, with_values
 from sim.errors import InputError, Problem
-from sim.files import bundled_names
+from sim.files import bundled_cars
 
 TRIALS = (cars_folder() / "trials.toml").read_text(encoding="utf-8")
 
@@ -78,7 +78,7 @@ def line_of(text: str, start: str) -> int:
     return next(n for n, line in enumerate(text.splitlines(), 1) if line.startswith(start))
 
 
-@pytest.mark.parametrize("name", bundled_names(cars_folder()))
+@pytest.mark.parametrize("name", bundled_cars())
 def test_bundled_cars_load_by_name_and_round_trip(name: str, tmp_path: Path) -> None:
     car = load_car(name)
     save_car(car, tmp_path / "again.toml")
@@ -204,6 +204,8 @@ def test_missing_tables_are_each_named(tmp_path: Path) -> None:
         ({"engine": {"cylinder_balance": [1.0, 1.0]}}, "engine.cylinder_balance"),
         ({"engine": {"cylinder_balance": [0.1] * 4}}, "engine.cylinder_balance"),
         ({"engine": {"friction_bar": [0.5, -0.5, 0.0]}}, "engine.friction_bar"),
+        ({"engine": {"friction_bar": [0.9, 0.0, -0.022]}}, "engine.friction_bar"),
+        ({"engine": {"friction_bar": [0.2, -0.5, 0.5]}}, "engine.friction_bar"),
         (
             {"engine": {"volumetric_efficiency_per_1000rpm": -0.2}},
             "engine.volumetric_efficiency_per_1000rpm",

@@ -1,21 +1,23 @@
-"""From the best few of a search to one: those compared differ, and what hunts is not taken."""
+"""From the best few of a search to one: acceptance first, then the score, and pi before others."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from operator import itemgetter
 
 import numpy as np
-import pytest
 
 from controllers import Feedback
 from sim import load_car
-from tuning.ensemble.plausible import SEARCH
-from tuning.search.choice import LOUD, LOUD_MOST, LOUD_SHARE, finalists, loud_rpm
-from tuning.search.judge import Judge
-from tuning.search.objective import STRICT
-from tuning.search.space import make_space
-from tuning.search.start_points import start_points, step_model
-from tuning.search.weights import weights_of
+from tuning.loop import first_order_plus_delay, usual_idle
+from tuning.search.acceptance import Acceptance
+from tuning.search.budgets import BUDGETS
+from tuning.search.choice import choose, finalists
+from tuning.search.compared import better
+from tuning.search.objective import Score
+from tuning.search.space import Space, make_space
+from tuning.search.start_points import start_points
+from tuning.search.weights import Weights
 
 SPACE = make_space(load_car("trials"), ("pi", "pid"))
 PI = SPACE.feedback("pi", SPACE.values_of(SPACE.car.feedback))
@@ -42,31 +44,68 @@ def test_the_best_of_a_law_that_is_near_comes_in_and_of_one_that_is_far_does_not
 
 
 def test_leading_start_points_have_a_deadband_of_a_move_or_less() -> None:
-    model = step_model(SPACE.car)
-    assert model is not None
-    leads = {name: one for name, one in start_points(SPACE, 12.0).items() if "lead" in name}
+    idle = usual_idle(SPACE.car)
+    assert idle is not None
+    model = first_order_plus_delay(idle.plant, 0.1)
+    leads = {name: one for name, one in start_points(SPACE, 12.0, {}).items() if "lead" in name}
     assert len(leads) == 7
     for one in leads.values():
         assert one.law == "pid"
-        # Derivative worth two fifths of the lag: that of the valve's step, in the simulator.
+        # Derivative worth two fifths of the lag: that of the linear engine, reduced.
         lead_s = one.derivative_steps_s_per_100rpm / 100.0 * model.gain_rpm_per_step
         assert abs(lead_s - 0.4 * model.time_constant_s) < 0.02
         worth = one.deadband_rpm / one.min_move_steps
         assert worth == 0.0 or 7.0 < worth < 25.0
 
 
-def test_hunting_that_would_be_told_as_hunting_costs_far_more_than_it_scores() -> None:
-    judge = Judge(
-        load_car("trials"), weights_of("balanced"), cars=2, seeds=2, seed=0, purpose=SEARCH,
-        limits=STRICT,
-    )  # fmt: skip
-    (score,) = judge.scores([PI])
-    floor_rpm = float(np.mean(judge.runs.floor))
+class Known:
+    """A judge that knows what each number costs, and a search that has tried some."""
 
-    def loud(share: float) -> float:
-        hunting = {"hunting": share * floor_rpm}
-        return loud_rpm(replace(score, measured=dict(score.measured) | hunting), judge)
+    def __init__(self, space: Space, scores: dict[Feedback, tuple[float, float]]) -> None:
+        self.space, self._scores, self.weights = space, scores, Weights()
 
-    assert loud(0.0) == loud(LOUD_SHARE - 0.01) == 0.0
-    assert loud(LOUD_SHARE + 0.02) == pytest.approx(LOUD * 0.02 * floor_rpm)
-    assert loud(LOUD_SHARE + 5.0) == pytest.approx(LOUD_MOST * score.total)
+    def scores(self, candidates: Sequence[Feedback]) -> list[Score]:
+        """Total [rpm] and share of the cars that fail, by the nearest that is known."""
+        return [self._one(one) for one in candidates]
+
+    def _one(self, settings: Feedback) -> Score:
+        total, failing = self._scores.get(settings, (self._near(settings), 0.0))
+        return Score(total, total, total, {}, {}, (), Acceptance({}, failing))
+
+    def _near(self, settings: Feedback) -> float:
+        same = [one for one in self._scores if one.law == settings.law]
+        place = self.space.to_unit(settings)
+        nearest = min(same, key=lambda one: np.abs(self.space.to_unit(one) - place).max())
+        return self._scores[nearest][0]
+
+    def expected_ranking(self, _weights: Weights) -> list[tuple[float, Feedback]]:
+        """All that is known, best first."""
+        return sorted(((total, one) for one, (total, _) in self._scores.items()), key=itemgetter(0))
+
+
+def chosen(scores: dict[Feedback, tuple[float, float]]) -> Feedback:
+    """What is chosen of settings whose score and failing share are known."""
+    known = Known(SPACE, scores)
+    return choose(known, known, BUDGETS["quick"], ()).settings  # type: ignore[arg-type]
+
+
+def test_what_is_not_acceptable_is_not_chosen_however_well_it_scores() -> None:
+    quick = changed(update_period_ms=300.0)
+    assert chosen({PI: (90.0, 0.3), quick: (150.0, 0.1)}) == quick
+    assert chosen({PI: (90.0, 0.1), quick: (150.0, 0.1)}) == PI
+
+
+def test_another_law_than_pi_has_to_earn_a_twentieth() -> None:
+    pid = changed(law="pid", derivative_steps_s_per_100rpm=1.0)
+    assert chosen({PI: (100.0, 0.0), pid: (96.0, 0.0)}) == PI
+    assert chosen({PI: (100.0, 0.0), pid: (94.0, 0.0)}) == pid
+
+
+def test_the_found_settings_are_proposed_only_where_they_beat_all_others() -> None:
+    def score(total: float, failing: float = 0.0) -> Score:
+        return Score(total, total, total, {}, {}, (), Acceptance({}, failing))
+
+    rows = {"open_loop": score(200.0, 1.0), "plain": score(100.0), "found": score(99.0)}
+    assert better(rows) == "found"
+    assert better(rows | {"found": score(100.0)}) == "plain"
+    assert better(rows | {"found": score(60.0, 0.4)}) == "plain"

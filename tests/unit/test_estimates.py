@@ -6,18 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from sim.car import Car, load_car
+from sim.car import Car, load_car, save_car
 from sim.errors import InputError
 from sim.estimates import (
     DEFAULT_BASE,
-    FROM_BASE,
-    RULE_OF_THUMB,
-    Curve,
-    base_from_text,
     estimate_car,
-    new_car_toml,
 )
+from sim.facts import Curve, base_from_text
 from sim.prepare import equilibrium
+from sim.toml_text import FROM_BASE, RULE_OF_THUMB
 
 TWIN_BASE: Curve = ((0.0, 46.0), (40.0, 28.0), (100.0, 15.0))
 AT_SEAT: Curve = ((0.0, 40.0), (80.0, 0.0))
@@ -47,7 +44,8 @@ def test_the_warm_base_holds_the_target(
     # Common practice, no source: a warm engine idles near a third of the outside pressure.
     assert 27.0 < settled["map_kPa"] < 42.0
     one_more = equilibrium(car, warm_base(car) + 1.0, coolant_degC)
-    assert 10.0 < one_more["rpm"] - settled["rpm"] < 30.0
+    # 5 to 10 rpm a step with a fine valve on 1 to 2 l: common practice, no source.
+    assert 4.5 < one_more["rpm"] - settled["rpm"] < 14.0
 
 
 @pytest.mark.parametrize(("size_cm3", "cylinders", "target_rpm", "base", "cooling"), SIZES[:3])
@@ -61,8 +59,10 @@ def test_the_cold_base_holds_about_the_cold_target(
 
 
 def test_a_new_file_loads_and_says_what_is_estimated(tmp_path: Path) -> None:
-    text = new_car_toml(1300.0, 4, 880.0, 3.5, 1.5, base_from_text("0:50, 30:30, 80:12"), name="x")
-    (tmp_path / "car.toml").write_text(text, encoding="utf-8")
+    base = base_from_text("0:50, 30:30, 80:12")
+    estimated, notes = estimate_car(1300.0, 4, 880.0, 3.5, 1.5, base, name="x")
+    save_car(estimated, tmp_path / "car.toml", notes)
+    text = (tmp_path / "car.toml").read_text(encoding="utf-8")
     car = load_car(tmp_path / "car.toml")
     assert car.name == "x"
     assert (car.valve.pulse_ms, car.valve.rest_ms) == (3.5, 1.5)
@@ -104,7 +104,7 @@ def test_a_base_curve_that_is_none(text: str, key: str) -> None:
     [
         ((20.0, 4), "engine.displacement_cm3"),
         ((1300.0, 0), "engine.cylinders"),
-        ((1300.0, 4, 100.0), "curves.target_rpm[1][2]"),
+        ((1300.0, 4, 100.0), "curves.target_rpm[5][2]"),
         ((1300.0, 4, 900.0, -4.0), "valve.pulse_ms"),
         ((1300.0, 4, 900.0, 4.0, 1.0, ((0.0, 50.0),)), "curves.base_steps"),
         ((1300.0, 4, 900.0, 4.0, 1.0, ((80.0, 12.0), (0.0, 50.0))), "curves.base_steps[2]"),

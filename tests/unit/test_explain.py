@@ -12,6 +12,7 @@ import pytest
 from sim import InputError, load_car, with_values
 from tuning import explain
 from tuning.explanation.explaining import Explanation
+from workbench.words.wording import in_words, worded
 
 FINE = {"min_move_steps": 1, "deadband_rpm": 15.0}
 SLOW_VALVE = {
@@ -71,16 +72,17 @@ def test_the_cause_built_in_is_the_first_told_and_ends_it(name: str, cause: str)
     first = result.causes[0]
     assert (first.key, first.named_first, first.ends_it) == (cause, True, True)
     assert first.left_share < 0.25
-    assert f"First cause: {first.name}." in result.verdict[0]
-    assert first.remedy in " ".join(result.verdict)
-    assert first.cost in " ".join(result.verdict)
+    told = worded(result.verdict)
+    assert f"First cause: {in_words(first.name)}." in told[0]
+    assert in_words(first.remedy) in " ".join(told)
+    assert in_words(first.cost) in " ".join(told)
 
 
 @pytest.mark.parametrize("name", ["off", "surging engine", "retarding spark"])
 def test_what_is_not_the_valve_is_not_blamed_on_it(name: str) -> None:
     result = explained(name)
     assert [cause.key for cause in result.causes] == ["not_feedback"]
-    assert "not the idle feedback" in result.verdict[0]
+    assert result.verdict[0].code == "explanation.headline.not_feedback"
     if name == "off":
         assert result.maps == ()
         assert result.suggested == {}
@@ -100,10 +102,10 @@ def test_what_comes_to_rest_is_not_called_hunting() -> None:
     assert result.causes == ()
     assert result.story is None
     assert result.ablation.as_is.chance == 0.0
-    assert result.verdict[0].startswith("It does not hunt")
+    assert in_words(result.verdict[0]).startswith("It does not hunt")
     limited = explained("narrow limits")
     assert not limited.hunts
-    assert any("stands at a limit" in line for line in limited.verdict)
+    assert "explanation.at_limit" in [note.code for note in limited.verdict]
 
 
 @pytest.mark.parametrize("name", ["as it came", "coarse", "high integral", "slow updates"])

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import os
 import pickle
+import stat
 import subprocess
 import sys
 import tomllib
+from functools import partial
 from pathlib import Path
 
 import pytest
 
+from sim import load_car
 from sim.errors import EvenidleError, InputError, Problem
 from sim.files import find_file, read_text, read_toml, write_beside
 from sim.key_lines import key_lines, nearest_line
@@ -200,7 +203,10 @@ def test_places_that_cannot_be_written(tmp_path: Path) -> None:
         (b"a = 1\nb = 'caf\xe9'\n", 2, "not UTF-8 (byte 0xe9), allowed: text saved as UTF-8"),
         (b"a = " + b"9" * 5000, 1, "not usable (exceeds the limit"),
         (b"a = " + b"[" * 20_000, 1, "nested too deeply"),
-        (b"x" * 2_000_001, 1, "too large (2000001 bytes), allowed: up to 2000000 bytes"),
+        (b"\n" + b".".join([b"a"] * 20_000) + b" = 1", 2, "a key of too many parts"),
+        (b"[" + b".".join([b'"a"'] * 17) + b"]", 1, "a key of too many parts"),
+        ("a = [\n'\x85 \u2028'\n".encode(), 2, "not TOML"),
+        (b"x" * 500_001, 1, "too large (500001 bytes), allowed: up to 500000 bytes"),
     ],
 )
 def test_files_that_are_no_toml(tmp_path: Path, content: bytes, line: int, reason: str) -> None:
@@ -238,3 +244,29 @@ def test_input_errors_share_the_root_and_survive_pickling() -> None:
     assert issubclass(InputError, EvenidleError)
     assert again.problems == error.problems
     assert str(again) == "a.toml:3: key: bad (1), allowed: 2"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="other kinds of files")
+def test_what_is_no_regular_file_is_neither_read_nor_replaced(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    for place in (tmp_path / "pipe", Path("/dev/zero")):
+        for act in (read_toml, partial(write_beside, content="text")):
+            with pytest.raises(InputError, match=r"is a (pipe|device), allowed: .*regular file"):
+                act(place)
+    assert stat.S_ISFIFO((tmp_path / "pipe").stat().st_mode)
+
+
+def test_a_name_too_long_for_the_system_is_told(tmp_path: Path) -> None:
+    for name in ("a" * 300, "a" * 300 + ".toml"):
+        with pytest.raises(InputError, match=r"too long|not found"):
+            load_car(name)
+        with pytest.raises(InputError, match="too long"):
+            write_beside(tmp_path / name, "text")
+
+
+def test_copies_never_take_the_place_of_the_first(tmp_path: Path) -> None:
+    path = tmp_path / "car.toml"
+    for content in ("first", "second", "second", "third"):
+        write_beside(path, content, keep_old=True)
+    kept = {file.name: file.read_text() for file in tmp_path.iterdir()}
+    assert kept == {"car.toml": "third", "car.toml.bak": "first", "car.toml.bak2": "second"}

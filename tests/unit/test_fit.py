@@ -17,7 +17,8 @@ from tuning.identification.invented_logs import invented_car, record_plan
 from tuning.identification.recording_guide import recording_plan
 from tuning.identification.result import Fit
 from tuning.logs.log import Log, read_log
-from tuning.loop.engine_figures import engine_figures
+from tuning.loop.point import engine_figures
+from workbench.words.wording import in_words
 
 BUNDLED = Path(__file__).resolve().parents[2] / "scenarios" / "logs" / "trials_recording.csv"
 
@@ -90,7 +91,7 @@ def test_the_result_is_plain(fitted: Fit) -> None:
     plain = json.loads(json.dumps(fitted.to_dict(), allow_nan=False))
     assert plain["trusted"] is True
     assert len(plain["covariance"]) == len(plain["numbers"])
-    assert fitted.lines()[0] == "The fit can be trusted."
+    assert in_words(fitted.lines()[0]) == "The fit can be trusted."
 
 
 def test_the_ensemble_spreads_as_the_fit_is_uncertain(fitted: Fit) -> None:
@@ -130,7 +131,7 @@ def test_without_manifold_pressure_it_is_less_sure(car: Car, log: Log, fitted: F
         return number.high - number.low
 
     assert width(blind, "throttle.leak_mm2") > 2.0 * width(fitted, "throttle.leak_mm2")
-    assert any("without manifold pressure" in note for note in blind.notes)
+    assert any("without manifold pressure" in in_words(note) for note in blind.notes)
 
 
 @pytest.fixture(scope="module")

@@ -24,9 +24,8 @@ from tests.foreign_engine import (
 )
 from tests.foreign_trial import ForeignJudge
 from tests.idle_records import foreign_log, guessed_car, poles, worth_of_step
-from tuning.ensemble.drives import search_drives
 from tuning.ensemble.plausible import VERDICT, noise_seeds, plausible_cars
-from tuning.ensemble.runs import TrialRuns
+from tuning.ensemble.trial_runs import TrialRuns
 from tuning.identification.fitting import fit
 from tuning.identification.recording_guide import recording_plan
 
@@ -72,7 +71,6 @@ def test_plausible_cars_swing_with_the_valve_held_as_the_engine_does(seed: int) 
     car = guessed_car(engine)
     found = fit(car, replace(foreign_log(engine, recording_plan(car), seed), load_W=None)).car
     cars = plausible_cars(found, 12, purpose=VERDICT).cars
-    held = found.feedback.model_copy(update={"law": "none"})
-    runs = TrialRuns(cars, search_drives(found)[:1], noise_seeds(0, VERDICT, 6)).run([held])
-    measured_rpm = ForeignJudge(engine, found, 12, 7).floor_rpm
-    assert float(runs.floor.mean()) == pytest.approx(measured_rpm, rel=0.20)
+    told_rpm = TrialRuns(cars, noise_seeds(0, VERDICT, 6)).held_swing
+    measured_rpm = ForeignJudge(engine, found, 8, 7).held_swing_rpm
+    assert float(told_rpm.mean()) == pytest.approx(float(measured_rpm.mean()), rel=0.20)

@@ -13,6 +13,7 @@ from tuning.identification.fitting import fit
 from tuning.identification.invented_logs import invented_car, record_plan
 from tuning.identification.recording_guide import recording_plan
 from tuning.logs.log import Log
+from workbench.words.wording import in_words
 
 PLAN_s = 100.0
 
@@ -37,7 +38,7 @@ def test_a_valve_that_stood_still_tells_too_little(car: Car) -> None:
     still = replace(plan, holds=tuple(replace(h, steps=12, load="") for h in plan.holds))
     held = fit(car, log_of(record_plan(invented_car(), still, seed=4)))
     assert not held.trusted
-    assert any("moves of the valve" in reason for reason in held.reasons)
+    assert any("moves of the valve" in in_words(reason) for reason in held.reasons)
 
 
 def test_a_valve_wired_backwards_is_noticed(car: Car, log: Log) -> None:
@@ -45,7 +46,7 @@ def test_a_valve_wired_backwards_is_noticed(car: Car, log: Log) -> None:
     backwards = replace(log, valve_steps=30.0 - log.valve_steps)
     turned = fit(car, backwards)
     assert not turned.trusted
-    assert any("wrong way round" in reason for reason in turned.reasons)
+    assert any("wrong way round" in in_words(reason) for reason in turned.reasons)
 
 
 def test_a_position_lost_on_the_way_is_noticed(car: Car, log: Log) -> None:
@@ -53,4 +54,4 @@ def test_a_position_lost_on_the_way_is_noticed(car: Car, log: Log) -> None:
     moved = np.where(log.time_s > 55.0, log.valve_steps + 6.0, log.valve_steps)
     lost = fit(car, replace(log, valve_steps=moved))
     assert not lost.trusted
-    assert any("lost its position" in reason for reason in lost.reasons)
+    assert any("lost its position" in in_words(reason) for reason in lost.reasons)

@@ -24,6 +24,7 @@ from sim import (
 )
 from sim.noise import START_STREAM, uniform
 from sim.valve import needed_pulse_s, step_is_lost
+from tests.said import said
 from tuning.starts.story import StartStory, start_story
 from tuning.starts.trials import start_scenario
 
@@ -171,8 +172,8 @@ def test_a_homing_too_short_is_told_with_what_it_does_afterwards() -> None:
     assert short.limited_share > 0.5
     assert short.error_rpm > 50.0
     assert short.closing_steps == 0.0
-    assert "30 steps off" in short.told()
-    assert "further open" in short.told()
+    assert "30 steps off" in said(short.told())
+    assert "further open" in said(short.told())
 
 
 def test_feedback_hides_a_small_offset_and_has_less_left_to_close_with() -> None:

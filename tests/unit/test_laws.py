@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from controllers import Curves, Feedback, law_code, make_controller
-from controllers.controller import LAW_CODES, Controller
+from controllers import LAWS, Curves, Feedback, law_code, make_controller
+from controllers.controller import Controller
 from tests.shell_reference import ControlledPlan, ValveLimit
 
 TARGET_rpm, BASE_steps = 800.0, 20.0
-ACTING = sorted(set(LAW_CODES) - {"none"})
+ACTING = sorted(set(LAWS) - {"none"})
 
 
 def controller(law: str, base: float = BASE_steps, **changes: Any) -> Controller:
@@ -46,9 +46,11 @@ def drive(made: Controller, speeds: list[float], start: int = 0) -> list[int]:
 
 
 def test_every_law_has_a_code_of_its_own() -> None:
-    assert set(LAW_CODES) == {"none", "pi", "pid", "nudge", "pi_park"}
-    assert len(set(LAW_CODES.values())) == len(LAW_CODES)
-    assert [law_code(name) for name in LAW_CODES] == list(LAW_CODES.values())
+    assert set(LAWS) == {"none", "pi", "pid", "nudge", "pi_park"}
+    codes = [law_code(name) for name in LAWS]
+    assert len(set(codes)) == len(LAWS)
+    assert codes == [law.code for law in LAWS.values()]
+    assert [law.name for law in LAWS.values()] == list(LAWS)
     with pytest.raises(ValueError, match=r"unknown law 'fuzzy'.*none, pi, pid, nudge, pi_park"):
         law_code("fuzzy")
 

@@ -8,6 +8,7 @@ import pytest
 
 from sim import Car, Scenario, equilibrium, load_car, simulate, with_values
 from sim.linearise import linearise, settled_rpm
+from tests.control_plant import state_space
 from tuning.explanation.runs import without_scatter
 from tuning.loop.linear import INPUTS
 from tuning.loop.point import idle_point, linear_plant
@@ -62,7 +63,7 @@ def test_linear_answer_agrees_with_finite_steps_of_the_simulation(
     if event == "lost_steps":
         simulated = 0.5 * (simulated - answer_rpm(car, event, -size, times))
     plant = linear_plant(car, linearise(car, AT_steps))
-    system = plant.state_space(8, measured=False)[0, INPUTS.index(of)]
+    system = state_space(plant, 8, measured=False)[0, INPUTS.index(of)]
     _, linear = control.step_response(system, times)
     linear = np.asarray(linear).ravel() * size * unit
     # 2 % of the largest departure, at every time: shape, delay and steady value together.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import asammdf
@@ -101,3 +102,22 @@ def test_the_name_must_say_what_the_file_is(tmp_path: Path) -> None:
     path = written(tmp_path, [signal("Engine speed", "1/min", RPM)]).rename(tmp_path / "a.csv")
     with pytest.raises(InputError, match=r"is an ASAM MDF file.*must end in \.mf4"):
         read_log(path)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the system does not tell what is in use")
+def test_a_count_that_no_file_holds_takes_no_memory(tmp_path: Path) -> None:
+    """A damaged count of samples is refused before it fills the memory (4 GB of a file of 5 kB)."""
+    path = written(tmp_path, [signal("Engine speed", "1/min", RPM)])
+    whole = bytearray(path.read_bytes())
+    at = whole.find(b"##CG")
+    while at >= 0:
+        whole[at + 80 : at + 88] = (400_000_000).to_bytes(8, "little")
+        at = whole.find(b"##CG", at + 4)
+    path.write_bytes(bytes(whole))
+    import resource
+
+    before = resource.getrlimit(resource.RLIMIT_AS)
+    with pytest.raises(InputError, match=r"\.mf4:1: file: damaged ASAM MDF file"):
+        read_log(path)
+    assert resource.getrlimit(resource.RLIMIT_AS) == before
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss < 1_500_000  # kB

@@ -58,6 +58,7 @@ def chosen(*headers: str, units: tuple[str, ...] = ()) -> dict[str, Choice]:
         ("IAT", "iat_degC", ""),
         ("Throttle position (%)", "throttle_percent", "%"),
         ("Electrical load W", "load_W", "W"),
+        ("Vehicle speed (km/h)", "vehicle_speed_km_h", "km/h"),
     ],
 )
 def test_names_recognised(header: str, name: str, unit: str) -> None:
@@ -69,7 +70,7 @@ def test_names_recognised(header: str, name: str, unit: str) -> None:
 @pytest.mark.parametrize(
     "header",
     [
-        "Vehicle speed (km/h)", "ENGINE_LOAD ()", "ABSOLUTE_BAROMETRIC_PRESSURE ()",
+        "Fan speed (km/h)", "ENGINE_LOAD ()", "ABSOLUTE_BAROMETRIC_PRESSURE ()",
         "ABSOLUTE_THROTTLE_B ()", "RELATIVE_THROTTLE_POSITION ()", "COMMANDED_THROTTLE_ACTUATOR ()",
         "TIME_RUN_WITH_MIL_ON ()", "TIME_SINCE_TROUBLE_CODES_CLEARED ()", "PEDAL_D ()",
         "CATALYST_TEMPERATURE_BANK1_SENSOR1 ()", "Fuel pressure (kPa)", "Oil temperature", "Lambda",

@@ -12,9 +12,12 @@ from tuning.search.space import LAW_KEYS, make_space
 SPACE = make_space(load_car("trials"), ("pi", "nudge"))
 
 
-def tried(law: str, count: int, best_rpm: float) -> list[tuple[float, Feedback]]:
+def tried(
+    law: str, count: int, best_rpm: float, spread: float = 1.0
+) -> list[tuple[float, Feedback]]:
     """Settings over the cube that score the more the farther they are from its middle."""
     places = np.random.default_rng(0).random((count, len(LAW_KEYS[law])))
+    places = 0.5 + spread * (places - 0.5)
     return [
         (best_rpm * (1.0 + float(np.sum((place - 0.5) ** 2))), SPACE.from_unit(law, place))
         for place in places
@@ -35,7 +38,9 @@ def test_a_law_as_good_as_the_best_takes_part_in_any_case() -> None:
 
 
 def test_the_last_trials_look_close_to_the_best() -> None:
-    ranking = sorted(tried("pi", 120, 100.0), key=lambda one: one[0])
+    # As late in a search: the whole cube was tried, and more about the best.
+    some = tried("pi", 80, 100.0) + tried("pi", 40, 100.0, 0.2)
+    ranking = sorted(some, key=lambda one: one[0])
     best = [SPACE.to_unit(one) for _, one in expected_ranking(ranking, SPACE)[:6]]
 
     def far(reach: Reach) -> float:
@@ -44,6 +49,8 @@ def test_the_last_trials_look_close_to_the_best() -> None:
         return float(np.mean([min(np.linalg.norm(at - one) for one in best) for at in places]))
 
     assert far(CLOSE) < far(WIDE)
-    near = sorted(tried("pi", 20, 100.0) + tried("nudge", 20, 105.0), key=lambda one: one[0])
+    far_rpm = 1.05 * min(value for value, _ in tried("pi", 20, 100.0))
+    worse = [(value + far_rpm - 100.0, one) for value, one in tried("nudge", 20, 100.0)]
+    near = sorted(tried("pi", 20, 100.0) + worse, key=lambda one: one[0])
     laws = {one.law for one in next_settings(near, SPACE, 8, [0], 0, CLOSE)}
     assert laws == {near[0][1].law}

@@ -7,14 +7,15 @@ import pytest
 
 from sim import Car, load_car, with_values
 from tuning.ensemble.held_swing import held_swing_rpm, share_for_swing
-from tuning.ensemble.known_idle import WARM_degC, idle_rpm, warm_base_steps
+from tuning.ensemble.known_idle import idle_rpm
 from tuning.ensemble.plausible import DEFAULT_SPREADS, plausible_cars
+from tuning.loop import WARM_degC, base_position
 
 COUNT = 12
 
 
 def swing_rpm(car: Car) -> float:
-    return held_swing_rpm(car, warm_base_steps(car), idle_rpm(car, WARM_degC))
+    return held_swing_rpm(car, base_position(car), idle_rpm(car, WARM_degC))
 
 
 @pytest.mark.parametrize("name", ["trials", "twin", "six"])
@@ -59,7 +60,7 @@ def test_the_words_tell_how_scatter_differs() -> None:
 
 def test_scatter_is_found_for_a_swing() -> None:
     car = load_car("six")
-    at = (warm_base_steps(car), idle_rpm(car, WARM_degC))
+    at = (base_position(car), idle_rpm(car, WARM_degC))
     wanted_rpm = 1.4 * held_swing_rpm(car, *at)
     share = share_for_swing(car, wanted_rpm, *at)
     made = with_values(car, {"engine": {"scatter_share": share}})
@@ -71,7 +72,7 @@ def test_a_car_without_scatter_or_one_that_stalls_keeps_its_own() -> None:
         load_car("trials"),
         {"engine": {"scatter_share": 0.0}, "sensors": {"rpm_noise_rpm": 0.0}},
     )
-    at = (warm_base_steps(quiet), idle_rpm(quiet, WARM_degC))
+    at = (base_position(quiet), idle_rpm(quiet, WARM_degC))
     assert share_for_swing(quiet, 20.0, *at) == 0.0
     stalling = with_values(load_car("trials"), {"throttle": {"leak_mm2": 0.0}})
     assert np.isnan(held_swing_rpm(stalling, 0.0, at[1]))

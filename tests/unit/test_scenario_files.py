@@ -8,8 +8,8 @@ from typing import get_args
 import pytest
 
 from sim.errors import InputError
-from sim.files import bundled_names
-from sim.scenario import EVENT_RANGES, EventName, load_scenario, scenarios_folder
+from sim.files import bundled_scenarios
+from sim.scenario import EVENT_RANGES, EventName, load_scenario
 
 SMALL = """\
 name = "two lamps"
@@ -43,7 +43,7 @@ def loaded_problems(text: str, folder: Path) -> list[tuple[int, str, str]]:
     return [(p.line, p.key, p.message) for p in caught.value.problems]
 
 
-@pytest.mark.parametrize("name", bundled_names(scenarios_folder()))
+@pytest.mark.parametrize("name", bundled_scenarios())
 def test_bundled_scenarios_load_by_name(name: str) -> None:
     scenario = load_scenario(name)
     assert scenario.measure

@@ -10,10 +10,12 @@ import pytest
 from matplotlib.text import Text
 
 from sim import Scenario, load_car, load_scenario, simulate, with_values
+from tests.said import said
 from tuning.starts.position import Lost
 from tuning.starts.story import StartStory, start_story
 from workbench.figures.start import start_figure
 from workbench.page.work_start import start_work
+from workbench.words.wording import worded
 
 
 def told(scenario: str | Scenario, seed: int = 0, **changes: Any) -> StartStory:
@@ -23,7 +25,7 @@ def told(scenario: str | Scenario, seed: int = 0, **changes: Any) -> StartStory:
 
 
 def text(story: StartStory) -> str:
-    return "\n".join(story.lines())
+    return "\n".join(said(story.lines()))
 
 
 def test_phases_end_where_the_engine_stalls_and_the_second_try_is_told() -> None:
@@ -33,13 +35,13 @@ def test_phases_end_where_the_engine_stalls_and_the_second_try_is_told() -> None
     assert last.name == "stalled"
     assert last.from_s == story.stalled_s
     assert all(one.to_s <= story.stalled_s for one in story.phases[:-1])
-    assert "the key is turned again at 32 s" in last.text
+    assert "the key is turned again at 32 s" in said(last.text)
     assert story.wrong() == []
 
 
 def test_an_engine_that_fires_and_does_not_run_up_is_told_so() -> None:
     story = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 10.0), (90.0, 10.0)]})
-    assert "does not run up" in story.finding()
+    assert "does not run up" in said(story.finding())
     assert "nan" not in text(story)
 
 
@@ -51,7 +53,7 @@ def test_a_valve_that_is_not_where_it_is_counted_is_no_fault_of_the_base_curve(
     assert story.off_at_end_steps != 0.0
     assert story.wrong() == []
     assert "than counted" in text(story)
-    assert not any("base curve at" in one for one in story.lines())
+    assert not any("base curve at" in one for one in said(story.lines()))
 
 
 def run_of(duration_s: float, *happens: tuple[float, str, Any], **more: Any) -> Scenario:
@@ -84,7 +86,7 @@ def test_a_missed_homing_that_is_mended_ends_what_it_does() -> None:
     missed = [one.offset for one in told_of if one.offset is not None]
     assert missed
     assert all(one.to_s == pytest.approx(60.0, abs=0.1) for one in missed)
-    assert "More homing_steps" in missed[0].told()
+    assert "More homing_steps" in said(missed[0].told())
 
 
 def test_steps_lost_and_found_again_are_told_and_blame_no_curve() -> None:
@@ -112,13 +114,13 @@ def test_a_second_start_after_a_stall_is_told_as_it_went() -> None:
     assert [one.from_s for one in story.phases] == sorted(one.from_s for one in story.phases)
     assert {"cranking", "flare", "warm-up"} <= set(names)
     assert "warm" not in names  # at 20 degC
-    assert "stall" not in story.finding()
+    assert "stall" not in said(story.finding())
 
 
 def test_a_valve_wired_the_wrong_way_is_not_mended_by_more_homing() -> None:
     story = told("cold_start_20", valve={"wired_reversed": True})
     assert story.offset is not None
-    assert "wired the wrong way round" in story.offset.told()
+    assert "wired the wrong way round" in said(story.offset.told())
     assert "More homing_steps" not in text(story)
 
 
@@ -150,7 +152,7 @@ def test_the_page_tells_of_a_valve_that_is_not_where_it_is_counted() -> None:
     car = with_values(load_car("trials"), {"valve": {"homing_steps": 0}})
     played = start_work(lambda *_: None, car=car, coolant_degC=0.0, seed=0)
     (told,) = played["wrong"]
-    assert "than counted" in told
+    assert "than counted" in worded(told)
 
 
 def test_a_restart_is_told_from_its_homing_on() -> None:
@@ -159,7 +161,7 @@ def test_a_restart_is_told_from_its_homing_on() -> None:
     assert story.phases[0].name == "homing"
     assert story.phases[0].from_s == pytest.approx(40.0, abs=0.1)
     assert story.phases[-1].name == "warm"
-    idles = float(story.phases[-1].text.split()[2])
+    idles = float(said(story.phases[-1].text).split()[2])
     assert idles == pytest.approx(880.0, abs=25.0)  # not mixed with the time it stood
     car = load_car("trials")
     trace = simulate(car, load_scenario("hot_restart"), 0)
@@ -182,7 +184,7 @@ def test_the_numbers_on_the_way_are_told_and_marked() -> None:
     marked = [one.get_text() for axes in figure.axes for one in axes.texts]
     assert {"first firing", "feedback acts"} <= set(marked)
     never = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 0.0), (90.0, 0.0)]})
-    assert "nan" not in never.numbers()
+    assert "nan" not in said(never.numbers())
 
 
 def flat(steps: float) -> dict[str, Any]:
@@ -194,35 +196,35 @@ def test_a_speed_that_never_reaches_its_target_is_told_without_numbers_that_do_n
     never = [
         told("cold_start_0", seed, valve={"wired_reversed": True}).finding() for seed in range(6)
     ]
-    assert not any("nan" in one for one in never)
+    assert not any("nan" in one for one in said(never))
     story = told("cold_start_20")
-    assert "stays below 60 % of its target" in replace(story, flare_rpm=math.nan).finding()
+    assert "stays below 60 % of its target" in said(replace(story, flare_rpm=math.nan).finding())
 
 
 def test_trim_at_its_limit_tells_only_the_least_that_is_wrong_and_racing_is_told() -> None:
     story = told("cold_start_m20", curves=flat(60.0))
     limited = [one for one in story.base_errors if one.at_limit]
     assert limited
-    assert all("at least 12 steps too high" in one.told() for one in limited)
+    assert all("at least 12 steps too high" in said(one.told()) for one in limited)
     racing = told(run_of(200.0, (2.0, "key", "crank"), coolant_degC=40.0), curves=flat(60.0))
     assert racing.out_of_reach is not None
     assert racing.out_of_reach.off_rpm > 400.0
-    assert "feedback did not act and the engine ran" in "\n".join(racing.wrong())
+    assert "feedback did not act and the engine ran" in "\n".join(said(racing.wrong()))
     assert told("cold_start_20").out_of_reach is None
 
 
 def test_a_start_that_fails_tells_where_the_valve_stood() -> None:
     low = {"cranking_steps": [(-20.0, 10.0), (90.0, 10.0)]}
     hangs = told("cold_start_m20", curves=low)
-    assert "at its cranking position, 10 steps" in hangs.finding()
+    assert "at its cranking position, 10 steps" in said(hangs.finding())
     (cranking,) = [one for one in hangs.phases if one.name == "cranking"]
-    assert "most of it without the starter" in cranking.text
+    assert "most of it without the starter" in said(cranking.text)
     none = [(0.0, 0.0), (90.0, 0.0)]
     stalls = told("cold_start_m20", curves={"base_steps": none, "after_start_steps": none})
-    assert "with the valve at 0 steps" in stalls.finding()
+    assert "with the valve at 0 steps" in said(stalls.finding())
 
 
 def test_a_position_lost_both_ways_is_told_both_ways() -> None:
     lost = Lost(4.0, 300.0, -33.0, 10.0)
-    assert "up to 33 steps further closed and up to 10 steps further open" in lost.told(300.0)
-    assert "open" not in Lost(4.0, 300.0, -33.0, 0.0).told(300.0).partition(":")[0]
+    assert "up to 33 steps further closed and up to 10 steps further open" in said(lost.told(300.0))
+    assert "open" not in said(Lost(4.0, 300.0, -33.0, 0.0).told(300.0)).partition(":")[0]

@@ -7,9 +7,8 @@ import re
 import sqlite3
 import sys
 from collections.abc import Sequence
-from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pytest
 
@@ -82,23 +81,6 @@ def test_a_missing_driver_is_named_with_its_cure(monkeypatch: pytest.MonkeyPatch
         open_study("postgresql://me@127.0.0.1:9/base", "any")
 
 
-def test_names_of_samplers_are_checked() -> None:
-    with pytest.raises(InputError, match=r"no such sampler .*allowed: tpe, random, cmaes, gp"):
-        open_study(None, "any", sampler="annealing")
-
-
-@pytest.mark.parametrize("sampler", ["tpe", "random", "cmaes", "gp"])
-def test_every_sampler_searches_a_space_with_conditions(sampler: str) -> None:
-    package = {"cmaes": "cmaes", "gp": "torch"}.get(sampler)
-    if package is not None and find_spec(package) is None:
-        with pytest.raises(InputError, match=f"{sampler} needs the package {package}"):
-            open_study(None, "any", sampler=sampler)
-        return
-    with open_study(None, "any", seed=1, sampler=sampler) as study:
-        assert run_search(study, ask_space, evaluate, n_trials=40) == 40
-    assert study.optuna_study.best_value < 1.5
-
-
 def test_an_unnamed_study_is_refused() -> None:
     with pytest.raises(InputError, match="must not be empty"):
         open_study(None, " ")
@@ -137,30 +119,24 @@ def test_a_study_made_for_other_inputs_is_not_joined(tmp_path: Path) -> None:
         )
     with pytest.raises(InputError, match="car was ab12, is not given"):
         open_study(journal, "tune", seed=1, resume=True)
-    with pytest.raises(InputError, match="directions was minimize, is minimize,maximize"):
-        open_study(
-            journal,
-            "tune",
-            seed=1,
-            directions=("minimize", "maximize"),
-            inputs={"car": "ab12", "objective": "balanced"},
-            resume=True,
-        )
 
 
 def test_a_study_of_another_program_is_joined_only_while_empty(tmp_path: Path) -> None:
     import optuna
 
-    def by_optuna(name: str) -> optuna.Study:
+    def by_optuna(
+        name: str, direction: Literal["minimize", "maximize"] = "minimize"
+    ) -> optuna.Study:
         backend = optuna.storages.journal.JournalFileBackend(str(tmp_path / f"{name}.journal"))
-        return optuna.create_study(storage=optuna.storages.JournalStorage(backend), study_name=name)
+        storage = optuna.storages.JournalStorage(backend)
+        return optuna.create_study(storage=storage, study_name=name, direction=direction)
 
     by_optuna("empty")  # as if its maker had died before it wrote the inputs
     study = open_study(tmp_path / "empty.journal", "empty", seed=3, resume=True)
     assert study.optuna_study.user_attrs["inputs"]["seed"] == 3
-    by_optuna("maximum")
-    with pytest.raises(InputError, match="directions was minimize, is maximize"):
-        open_study(tmp_path / "maximum.journal", "maximum", directions=("maximize",), resume=True)
+    by_optuna("maximum", "maximize")
+    with pytest.raises(InputError, match="seed was not given"):
+        open_study(tmp_path / "maximum.journal", "maximum", resume=True)
     by_optuna("full").optimize(lambda trial: trial.suggest_float("x", 0, 1), n_trials=1)
     with pytest.raises(InputError, match="seed was not given"):
         open_study(tmp_path / "full.journal", "full", resume=True)
@@ -197,21 +173,12 @@ def test_a_search_resumed_between_batches_goes_on_as_if_never_broken_off(
     assert len({params["gain"] for params, _ in found(whole)}) == 48  # no batch repeats another
 
 
-def test_a_search_stops_when_asked_and_tells_its_progress() -> None:
+def test_a_search_tells_its_progress() -> None:
     told: list[Progress] = []
     with open_study(None, "tune", sampler="random") as study:
         run_search(study, ask_space, evaluate, n_trials=12, batch=5, on_progress=told.append)
         assert told == [Progress(5, 12, 5), Progress(10, 12, 10), Progress(12, 12, 12)]
         assert run_search(study, ask_space, evaluate, n_trials=12) == 0
-        here = run_search(
-            study,
-            ask_space,
-            evaluate,
-            n_trials=100,
-            batch=4,
-            should_stop=lambda study: len(study.finished()) >= 20,
-        )
-    assert here == 8
 
 
 def test_outcomes_without_a_value_are_finished_and_not_tried_again() -> None:
@@ -227,44 +194,23 @@ def test_outcomes_without_a_value_are_finished_and_not_tried_again() -> None:
     assert study.optuna_study.best_value >= 0.6
 
 
-def test_several_values_notes_and_limits_are_kept() -> None:
-    def two(candidates: Sequence[float]) -> list[Outcome]:
-        return [
-            Outcome((x, 1.0 - x), notes={"dip_rpm": 100 * x}, constraints={"stall": x - 0.5})
-            for x in candidates
-        ]
-
-    with open_study(None, "tune", seed=1, directions=("minimize", "maximize")) as study:
-        run_search(study, lambda trial: trial.suggest_float("x", 0, 1), two, n_trials=40)
-    for trial in study.finished():
-        assert trial.values == [trial.params["x"], 1.0 - trial.params["x"]]
-        assert trial.user_attrs["notes"] == {"dip_rpm": 100 * trial.params["x"]}
-        assert trial.constraints == {"stall": trial.params["x"] - 0.5}
-    assert all(trial.params["x"] <= 0.5 for trial in study.optuna_study.best_trials)
-
-
-def test_a_limit_steers_the_sampler() -> None:
-    def steep(candidates: Sequence[float]) -> list[Outcome]:
-        # The best values lie beyond the limit: whoever does not see it goes there.
-        return [Outcome(-x, constraints={"stall": x - 0.25}) for x in candidates]
+def test_notes_are_kept() -> None:
+    def noted(candidates: Sequence[float]) -> list[Outcome]:
+        return [Outcome(x, {"dip_rpm": 100 * x}) for x in candidates]
 
     with open_study(None, "tune", seed=1) as study:
-        run_search(study, lambda trial: trial.suggest_float("x", 0, 1), steep, n_trials=80)
-    late = [trial.params["x"] for trial in study.finished()[40:]]
-    assert sum(x <= 0.25 for x in late) > len(late) / 2
-    assert study.optuna_study.best_trial.params["x"] <= 0.25
+        run_search(study, lambda trial: trial.suggest_float("x", 0, 1), noted, n_trials=10)
+    for trial in study.finished():
+        assert trial.value == trial.params["x"]
+        assert trial.user_attrs["notes"] == {"dip_rpm": 100 * trial.params["x"]}
 
 
-@pytest.mark.parametrize(
-    ("outcomes", "told"),
-    [
-        (lambda xs: [0.0] * (len(xs) - 1), "4 candidates were given 3 outcomes"),
-        (lambda xs: [(0.0, 1.0)] * len(xs), "an outcome has 2 values, the study 1 directions"),
-    ],
-)
-def test_wrong_outcomes_are_refused(outcomes: object, told: str) -> None:
-    with open_study(None, "tune", sampler="random") as study, pytest.raises(ValueError, match=told):
-        run_search(study, ask_space, outcomes, n_trials=4)  # type: ignore[arg-type] # on purpose
+def test_wrong_outcomes_are_refused() -> None:
+    with (
+        open_study(None, "tune", sampler="random") as study,
+        pytest.raises(ValueError, match="4 candidates were given 3 outcomes"),
+    ):
+        run_search(study, ask_space, lambda xs: [0.0] * (len(xs) - 1), n_trials=4)
 
 
 @pytest.mark.parametrize(("n_trials", "batch"), [(4, 0), (-1, 4)])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import socket
 import subprocess
 import sys
 import time
@@ -19,16 +18,13 @@ from tests.source_tree import ROOT
 from tuning.studies import journal as _journal
 from tuning.studies.journal import JournalLock, cut_torn_tail, open_journal
 from tuning.studies.studies import open_study, run_search
-from tuning.studies.workers import Worker
-
-STYLES = pytest.mark.parametrize("symlink", [True, False], ids=["symlink", "exclusive_file"])
-"""The lock of Linux and macOS, and the one of Windows, which works everywhere."""
 
 HOLD = """
 import sys, time
 from pathlib import Path
 from tuning.studies.journal import JournalLock
-JournalLock(Path(sys.argv[1]), symlink=sys.argv[2] == "True").acquire()
+lock = JournalLock(Path(sys.argv[1]))
+lock.acquire()
 print("held", flush=True)
 time.sleep(60)
 """
@@ -37,8 +33,8 @@ COUNT = """
 import sys
 from pathlib import Path
 from tuning.studies.journal import JournalLock
-lock = JournalLock(Path(sys.argv[1]), symlink=sys.argv[2] == "True")
-counter = Path(sys.argv[3])
+lock = JournalLock(Path(sys.argv[1]))
+counter = Path(sys.argv[2])
 for _ in range(200):
     lock.acquire()
     counter.write_text(str(int(counter.read_text()) + 1))
@@ -62,15 +58,6 @@ def python(script: str, *arguments: object) -> Iterator[subprocess.Popen[str]]:
         process.communicate()
 
 
-def holder(journal: Path, symlink: bool) -> str:
-    """Have another process take the lock and be killed; returns what the lock says."""
-    with python(HOLD, journal, symlink) as process:
-        assert process.stdout is not None
-        assert process.stdout.readline() == "held\n"
-    lock = journal.with_name(journal.name + ".lock")
-    return str(lock.readlink()) if symlink else lock.read_text("utf-8")
-
-
 def some_study(path: Path, trials: int = 3) -> list[dict[str, object]]:
     """Fill a journal; returns the parameters of its trials."""
     study = open_study(path, "any", resume=True, sampler="random")
@@ -78,144 +65,39 @@ def some_study(path: Path, trials: int = 3) -> list[dict[str, object]]:
     return [trial.params for trial in study.finished()]
 
 
-@STYLES
-def test_lock_of_a_killed_process_is_broken_at_once(tmp_path: Path, symlink: bool) -> None:
+def test_lock_of_a_killed_process_is_free_at_once(tmp_path: Path) -> None:
     journal = tmp_path / "a.journal"
     journal.touch()
-    owner = Worker.from_dict(json.loads(holder(journal, symlink)))
-    assert owner is not None
-    assert owner.pid != os.getpid()
+    with python(HOLD, journal) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "held\n"
     began = time.monotonic()
-    lock = JournalLock(journal, symlink=symlink)
+    lock = JournalLock(journal)
     assert lock.acquire()
     assert time.monotonic() - began < 25.0  # optuna's own lock: 30 s; a busy machine may stall
     lock.release()
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.journal"]
 
 
-@STYLES
 def test_lock_of_a_live_process_is_respected(
-    tmp_path: Path, symlink: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(_journal, "PATIENCE_S", 0.5)
-    monkeypatch.setattr(_journal, "GRACE_S", 0.1)
-    journal = tmp_path / "a.journal"
-    journal.touch()
-    with python(HOLD, journal, symlink) as process:
-        assert process.stdout is not None
-        process.stdout.readline()
-        with pytest.raises(EvenidleError, match=f"process {process.pid} on .*--resume"):
-            JournalLock(journal, symlink=symlink).acquire()
-
-
-@STYLES
-@pytest.mark.parametrize("owner", ["elsewhere", "unknown"])
-def test_lock_of_a_distant_or_unknown_owner_is_broken_after_the_grace_period(
-    tmp_path: Path, symlink: bool, owner: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(_journal, "GRACE_S", 0.3)
-    journal = tmp_path / "a.journal"
-    journal.touch()
-    lock_file = tmp_path / "a.journal.lock"
-    distant = {**Worker.here().to_dict(), "host": "another." + socket.gethostname()}
-    text = json.dumps(distant) if owner == "elsewhere" else str(journal)  # as optuna's own lock
-    if symlink:
-        lock_file.symlink_to(text)
-    else:
-        lock_file.write_text(text, "utf-8")
-    began = time.monotonic()
-    lock = JournalLock(journal, symlink=symlink)
-    lock.acquire()
-    assert 0.3 <= time.monotonic() - began < 25.0
-    lock.release()
-    assert not os.path.lexists(lock_file)
-
-
-@STYLES
-def test_a_lock_that_changed_hands_meanwhile_is_not_broken(tmp_path: Path, symlink: bool) -> None:
-    journal = tmp_path / "a.journal"
-    journal.touch()
-    holder(journal, symlink)
-    slow, quick = JournalLock(journal, symlink=symlink), JournalLock(journal, symlink=symlink)
-    dead = slow._look()
-    assert dead is not None
-    quick.acquire()  # it broke the dead one's lock, and holds its own now
-    slow._break(dead)
-    assert quick._look() is not None
-    quick.release()
-    assert quick._look() is None
-
-
-@STYLES
-def test_two_processes_never_hold_the_lock_at_once(tmp_path: Path, symlink: bool) -> None:
-    journal, counter = tmp_path / "a.journal", tmp_path / "counter"
-    journal.touch()
-    holder(journal, symlink)  # and a dead one's lock is there to be broken first, by one of them
-    counter.write_text("0")
-    with (
-        python(COUNT, journal, symlink, counter) as one,
-        python(COUNT, journal, symlink, counter) as two,
-    ):
-        assert one.wait(60) == two.wait(60) == 0
-    assert counter.read_text() == "400"
-
-
-def test_release_leaves_the_lock_of_another_alone(tmp_path: Path) -> None:
-    journal, lock_file = tmp_path / "a.journal", tmp_path / "a.journal.lock"
-    journal.touch()
-    lock = JournalLock(journal, symlink=False)
-    lock.acquire()
-    lock_file.write_text("broken and taken by another", "utf-8")
-    lock.release()
-    assert lock_file.exists()
-
-
-@STYLES
-def test_optunas_own_locks_and_ours_exclude_each_other(
-    tmp_path: Path, symlink: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from optuna.storages.journal import JournalFileOpenLock, JournalFileSymlinkLock
-
-    monkeypatch.setattr(_journal, "PATIENCE_S", 0.2)
-    journal = tmp_path / "a.journal"
-    journal.touch()
-    theirs = (JournalFileSymlinkLock if symlink else JournalFileOpenLock)(str(journal))
-    theirs.acquire()
-    with pytest.raises(EvenidleError, match="held by"):
-        JournalLock(journal, symlink=symlink).acquire()
-    theirs.release()
-    assert JournalLock(journal, symlink=symlink).acquire()
-
-
-def test_the_lock_is_a_plain_file_where_there_are_no_symbolic_links(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import errno
-
-    def refuse(self: Path, _target: str) -> None:
-        raise OSError(errno.EPERM, "Operation not permitted", str(self))
-
-    monkeypatch.setattr(Path, "symlink_to", refuse)  # as on a memory stick with FAT
-    journal = tmp_path / "a.journal"
-    some_study(journal)
-    lock = JournalLock(journal)
-    lock.acquire()
-    assert (tmp_path / "a.journal.lock").is_file()
-    lock.release()
-
-
-def test_windows_takes_no_symbolic_link(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert JournalLock.__init__.__kwdefaults__ == {"symlink": sys.platform != "win32"}
-
-    def refuse(_self: Path, _target: str) -> None:
-        raise AssertionError("a symbolic link was asked for")
-
-    monkeypatch.setattr(Path, "symlink_to", refuse)
+    monkeypatch.setattr(_journal, "PATIENCE_S", 0.5)
     journal = tmp_path / "a.journal"
     journal.touch()
-    lock = JournalLock(journal, symlink=False)
-    lock.acquire()
-    lock.release()
+    with python(HOLD, journal) as process:
+        assert process.stdout is not None
+        process.stdout.readline()
+        with pytest.raises(EvenidleError, match=r"held by another process for 0.5 s.*--resume"):
+            JournalLock(journal).acquire()
+
+
+def test_two_processes_never_hold_the_lock_at_once(tmp_path: Path) -> None:
+    journal, counter = tmp_path / "a.journal", tmp_path / "counter"
+    journal.touch()
+    counter.write_text("0")
+    with python(COUNT, journal, counter) as one, python(COUNT, journal, counter) as two:
+        assert one.wait(60) == two.wait(60) == 0
+    assert counter.read_text() == "400"
 
 
 @pytest.mark.parametrize("lines_cut", [0, 1])
@@ -272,7 +154,7 @@ def test_a_journal_that_ends_well_is_left_as_it_is(tmp_path: Path) -> None:
     assert cut_torn_tail(journal, read_last=True) is None
     open_journal(journal)
     assert journal.read_bytes() == before
-    assert [p.name for p in tmp_path.iterdir()] == ["a.journal"]
+    assert {p.name for p in tmp_path.iterdir()} <= {"a.journal", "a.journal.lock"}
 
 
 def test_damage_in_the_midst_is_named_with_its_line_and_left_alone(tmp_path: Path) -> None:

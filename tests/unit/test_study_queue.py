@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import socket
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -17,7 +17,7 @@ import pytest
 
 from tuning.studies.studies import Study, open_study, run_search
 from tuning.studies.trial_queue import MOST_DEATHS, WORKER, TrialQueue
-from tuning.studies.workers import LEASE_PREFIX, Lease, Watch, Worker, runs_here
+from tuning.studies.workers import LEASE_PREFIX, Lease, Watch, Worker
 
 if TYPE_CHECKING:
     import optuna
@@ -36,7 +36,7 @@ def a_dead_worker() -> Worker:
     """A process of this machine that has ended."""
     process = subprocess.Popen([sys.executable, "-c", ""])
     process.wait()
-    return Worker(socket.gethostname(), process.pid, "", "dead")
+    return Worker(socket.gethostname(), process.pid, time.time(), "dead")
 
 
 def queue_of(study: Study, worker: Worker | None = None, watch: Watch | None = None) -> TrialQueue:
@@ -260,17 +260,11 @@ def test_searches_in_several_threads_share_a_study(tmp_path: Path) -> None:
 
 def test_a_process_is_known_by_number_and_start() -> None:
     me = Worker.here()
-    assert runs_here(me.pid, me.started)
-    assert runs_here(me.pid, "")
-    if sys.platform == "linux":
-        assert me.started
-        assert not runs_here(me.pid, me.started + "1")  # the number was given to a later one
-    dead = a_dead_worker()
-    assert not runs_here(dead.pid, "")
-    assert not runs_here(0, "")
-    assert not runs_here(-1, "")
-    assert not runs_here(2**40, "")
-    assert runs_here(os.getppid(), "")
+    assert not me.is_dead()
+    assert replace(me, started_s=me.started_s - 3600.0).is_dead(), "a later one has its number"
+    assert not replace(me, host="another", pid=2**22 + 1).is_dead(), "only its machine can know"
+    for pid in (-1, 2**40, a_dead_worker().pid):
+        assert replace(me, pid=pid).is_dead()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a process ends at once on Windows")
@@ -278,11 +272,12 @@ def test_a_process_that_ended_but_was_not_collected_has_ended() -> None:
     process = subprocess.Popen([sys.executable, "-c", ""], stdout=subprocess.PIPE)
     assert process.stdout is not None
     process.stdout.read()  # until it has closed its output
+    worker = replace(Worker.here(), pid=process.pid, started_s=time.time())
     for _ in range(1000):
-        if not runs_here(process.pid, ""):
+        if worker.is_dead():
             break
         threading.Event().wait(0.01)
-    assert not runs_here(process.pid, "") or not Path("/proc").is_dir()
+    assert worker.is_dead()
     process.communicate()
 
 

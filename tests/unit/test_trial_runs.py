@@ -7,12 +7,17 @@ import pytest
 
 from sim import Car, Scenario, equilibrium, load_car, simulate, with_values
 from tuning.ensemble.drives import (
+    ANSWER,
+    COLD,
+    HIGH,
+    LOW,
     BASE_ERROR_steps,
+    BLIP_AT_s,
     centring_steps,
-    search_drives,
     starting_phases,
+    trial_drives,
 )
-from tuning.ensemble.runs import TrialRuns, own_seeds
+from tuning.ensemble.trial_runs import TrialRuns, own_seeds
 
 
 @pytest.fixture(scope="module")
@@ -31,11 +36,47 @@ def test_seeds_of_the_first_car_are_kept_and_no_two_cars_share_one() -> None:
 
 
 def test_candidates_meet_the_same_scatter_and_cars_their_own(car: Car) -> None:
-    trial = TrialRuns((car, car), search_drives(car)[:1], (4, 5))
-    swing = trial.run([car.feedback, car.feedback]).of("hunting_rpm")[:, :, 0]
+    trial = TrialRuns((car, car), (4, 5))
+    swing = trial.run([car.feedback, car.feedback]).at_rest[..., 0]
     np.testing.assert_array_equal(swing[0], swing[1])
     assert np.all(swing[0, 0] != swing[0, 1])
-    assert trial.floor[0, 0] != trial.floor[1, 0]
+    assert trial.floor[0] != trial.floor[1]
+    assert np.all(trial.held_swing[0] != trial.held_swing[1])
+
+
+def test_the_drives_are_those_of_the_score(car: Car) -> None:
+    drives = trial_drives(car)
+    assert [drives[which].base_error_steps for which in (HIGH, LOW, ANSWER)] == [
+        (BASE_ERROR_steps,), (-BASE_ERROR_steps,), (0.0,)
+    ]  # fmt: skip
+    assert drives[HIGH].scenario.duration_s == drives[LOW].scenario.duration_s == 75.0
+    litres = car.engine.displacement_cm3 / 1000.0
+    events = drives[ANSWER].scenario.event
+    loads = [(one.at_s, one.to) for one in events if one.set == "electrical_W"]
+    assert loads == [(20.0, 90.0 * litres), (37.0, 0.0), (54.0, 190.0 * litres), (71.0, 0.0)]
+    throttle = [(one.at_s, one.number) for one in events if one.set == "throttle_share"]
+    opened_mm2 = car.throttle.leak_mm2 + throttle[0][1] * car.throttle.open_mm2
+    assert opened_mm2 == pytest.approx(3.0 * car.throttle.leak_mm2)
+    assert throttle[0][0] == BLIP_AT_s
+    assert throttle[-1][0] == pytest.approx(BLIP_AT_s + 2.1)
+    assert throttle[-1][1] == 0.0
+    assert all(share == throttle[0][1] for at_s, share in throttle if at_s < BLIP_AT_s + 1.2)
+
+
+def test_open_loop_answers_as_one_run_by_itself_does(car: Car) -> None:
+    held = car.feedback.model_copy(update={"law": "none"})
+    trial = TrialRuns((car,), (3,))
+    found = trial.run([held])
+    own = simulate(
+        with_values(car, {"feedback": {"law": "none"}}), trial._shifted[ANSWER], 3,
+        base_error_steps=float(trial._plan([held]).base_error_steps[ANSWER]),
+    )  # fmt: skip
+    rpm = own.resampled("rpm", 0.05)
+    (begins_s, *_), target = (20.0,), found.target_rpm[0, ANSWER]
+    first = round(begins_s / 0.05)
+    mean = np.convolve(rpm[first : first + 340], np.full(10, 0.1), mode="valid")
+    assert found.answers[0, 0, 0, 0, 0] == pytest.approx(np.abs(mean - target).max(), abs=8.0)
+    assert not found.terms()[..., -1].any()
 
 
 def cold_base_raised(car: Car, steps: float) -> Car:
@@ -45,21 +86,12 @@ def cold_base_raised(car: Car, steps: float) -> Car:
 
 
 def test_a_base_curve_far_off_when_cold_is_centred_there_and_only_there(car: Car) -> None:
-    warm, cold = search_drives(car)
-    assert centring_steps(car, cold) == 0.0
+    warm, cold = (trial_drives(car)[which].scenario for which in (ANSWER, COLD))
+    own = centring_steps(car, cold)
+    assert abs(own) <= BASE_ERROR_steps
     raised = cold_base_raised(car, 12.0)
-    assert -15.0 <= centring_steps(raised, cold) <= -9.0
+    assert centring_steps(raised, cold) == pytest.approx(own - 12.0, abs=3.0)
     assert centring_steps(raised, warm) == 0.0
-
-
-def test_a_centred_car_runs_cold_as_one_whose_curve_is_right(car: Car) -> None:
-    cold = search_drives(car)[1]
-    held = car.feedback.model_copy(update={"law": "none"})
-    right, raised = (
-        TrialRuns((one,), (cold,), (1,)).run([held], base_curve_wrong=False).of("mean_error_rpm")
-        for one in (car, cold_base_raised(car, 12.0))
-    )
-    assert float(raised.item()) == pytest.approx(float(right.item()), abs=120.0)
 
 
 @pytest.mark.parametrize("count", [3, 6, 8])

@@ -11,7 +11,7 @@ import pytest
 
 from tests.source_tree import parsed, shown, source_files
 from tuning.notes import Note
-from workbench.words import sentences
+from workbench.words import wording
 from workbench.words.sentences import SENTENCES
 from workbench.words.wording import filled, in_words, unit_at_end, worded
 
@@ -47,7 +47,7 @@ def test_a_unit_is_the_longest_end_of_a_name() -> None:
 
 def test_notes_within_notes_and_plain_forms(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
-        sentences, "SENTENCES", {"t.outer": "because {why}", "t.inner": "{x_rpm:.0f} too low"}
+        wording, "SENTENCES", {"t.outer": "because {why}", "t.inner": "{x_rpm:.0f} too low"}
     )
     note = Note("t.outer", why=(Note("t.inner", x_rpm=3.2), Note("t.inner", x_rpm=math.inf)))
     assert in_words(note) == "because 3 rpm too low, inf rpm too low"

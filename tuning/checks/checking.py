@@ -6,7 +6,7 @@ limits are common practice, no source, unless a line says otherwise.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ class Check:
         return {
             "car": self.car,
             "passed": self.passed,
-            "lines": [asdict(line) for line in self.lines],
+            "lines": [line.to_dict() for line in self.lines],
         }
 
 
@@ -63,8 +63,11 @@ def check(car: Car) -> Check:
         One line a check.
     """
     from tuning.checks.curves import curve_checks
-    from tuning.checks.room import room_checks
+    from tuning.checks.room import base_spots, room_checks
+    from tuning.checks.usual import usual_checks
     from tuning.checks.valve import valve_checks
 
-    lines = [*valve_checks(car), *room_checks(car), *curve_checks(car)]
+    spots = base_spots(car)
+    lines = [*valve_checks(car), *room_checks(car, spots), *curve_checks(car),
+             *usual_checks(car, spots)]  # fmt: skip
     return Check(car.name, tuple(lines))

@@ -55,7 +55,7 @@ def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[flo
 
     Source: definition our own.
     """
-    from controllers import curve_at
+    from controllers import curve_along, curve_at
     from tuning.starts import held_in_starts
 
     if not coolant_degC:
@@ -64,7 +64,7 @@ def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[flo
     held = held_in_starts(car, COLD_STARTS_degC, seed)
     after = np.array([curve_at(curves.after_start_steps, degC) for degC in COLD_STARTS_degC])
     left = np.maximum(1.0 - held.since_s / curves.after_start_fade_s, 0.0)
-    base = np.interp(held.coolant_degC, *np.asarray(curves.base_steps, dtype=float).T)
+    base = curve_along(curves.base_steps, held.coolant_degC)
     given = np.minimum(base + after[held.start] * left, limit)
     each = np.array([held.steps - given, held.over_rpm, held.steps])
     found = {}

@@ -7,6 +7,7 @@ from itertools import pairwise
 from controllers import curve_at
 from sim import Car
 from tuning.checks.lines import CheckLine, judged
+from tuning.notes import Note
 from tuning.starts import LEAST_CRANKING_steps, LEAST_EXTRA_steps
 
 SLOWEST_TO_RUNNING_s = 1.0
@@ -16,11 +17,12 @@ CLIMATE_degC = (0.0, 80.0)
 SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 120.0
 """Fades between these pass: common practice, no source, and the longest that is proposed [s]."""
 CURVES = {
-    "target_rpm": ("target speed", "rpm"),
-    "base_steps": ("base curve", "steps"),
-    "cranking_steps": ("cranking curve", "steps"),
-    "after_start_steps": ("after-start air", "steps"),
+    "target_rpm": (Note("checks.curve.target"), "rpm"),
+    "base_steps": (Note("checks.curve.base"), "steps"),
+    "cranking_steps": (Note("checks.curve.cranking"), "steps"),
+    "after_start_steps": (Note("checks.curve.after_start"), "steps"),
 }
+"""What each curve is, and its unit."""
 
 
 def curve_checks(car: Car) -> list[CheckLine]:
@@ -50,17 +52,16 @@ def _cranking(car: Car) -> CheckLine:
     wanted = min(wanted, float(car.valve.open_limit_steps))
     least = min(steps for _, steps in curves.cranking_steps)
     return CheckLine(
-        "cranking above running",
+        Note("checks.cranking"),
         judged(margin <= 0.0 and not at_limit, least < LEAST_CRANKING_steps),
         margin,
         "steps",
-        f"least {margin:+.0f} steps, at {at_degC:.0f} degC"
-        f"{' where both are at the open limit' if at_limit else ''}; lowest cranking value"
-        f" {least:.0f} steps",
-        "cranking wants more air than running at every temperature",
-        f"raise the cranking curve at {at_degC:.0f} degC to {wanted:.0f} steps or more, and nowhere"
-        f" below {LEAST_CRANKING_steps:.0f}",
-    )
+        Note("checks.cranking.value", margin_steps=margin, at_degC=at_degC, at_limit=at_limit,
+             least_steps=least),
+        Note("checks.cranking.why"),
+        Note("checks.cranking.do", at_degC=at_degC, wanted_steps=wanted,
+             least_steps=LEAST_CRANKING_steps),
+    )  # fmt: skip
 
 
 def _to_running(car: Car) -> CheckLine:
@@ -72,36 +73,40 @@ def _to_running(car: Car) -> CheckLine:
         # Where cranking has less air than running the line above tells: nothing flares there.
         ways[max(curve_at(curves.cranking_steps, at) - running, 0.0)] = at
     longest = max(ways)
-    seconds = longest * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    seconds = longest * valve.step_ms / 1000.0
     return CheckLine(
-        "from cranking to running position",
+        Note("checks.to_running"),
         judged(False, seconds > SLOWEST_TO_RUNNING_s),
         seconds,
         "s",
-        f"{seconds:.2f} s, {longest:.0f} steps at {ways[longest]:.0f} degC,"
-        f" best below {SLOWEST_TO_RUNNING_s:g} s",
-        "until the valve has come back the engine runs on cranking air and flares",
-        "lower the cranking curve there, or raise after-start air",
-    )
+        Note("checks.to_running.value", takes_s=seconds, far_steps=longest, at_degC=ways[longest],
+             most_s=SLOWEST_TO_RUNNING_s),
+        Note("checks.to_running.why"),
+        Note("checks.to_running.do"),
+    )  # fmt: skip
 
 
 def _climate(car: Car) -> CheckLine:
     curves = {name: getattr(car.curves, key) for key, (name, _) in CURVES.items()}
-    coldest, cold = max((points[0][0], name) for name, points in curves.items())
+    coldest, cold = max(((points[0][0], name) for name, points in curves.items()), key=_degC)
     # A target may well be level from some warmth on; air may not.
     airs = {name: points for name, points in curves.items() if name != CURVES["target_rpm"][0]}
-    warmest, warm = min((points[-1][0], name) for name, points in airs.items())
+    warmest, warm = min(((points[-1][0], name) for name, points in airs.items()), key=_degC)
     low, high = CLIMATE_degC
     return CheckLine(
-        "curves cover the climate",
+        Note("checks.climate"),
         judged(False, coldest > low or warmest < high),
         coldest,
         "degC",
-        f"points from {coldest:g} degC ({cold}) to {warmest:g} degC ({warm}), wanted {low:g} to"
-        f" {high:g} degC or more; beyond a curve's ends its last value holds",
-        "a colder morning than the first point gets too little air",
-        "add a point at the coldest start you expect and one when warm; see evenidle base",
-    )
+        Note("checks.climate.value", coldest_degC=coldest, coldest=cold, warmest_degC=warmest,
+             warmest=warm, low_degC=low, high_degC=high),
+        Note("checks.climate.why"),
+        Note("checks.climate.do"),
+    )  # fmt: skip
+
+
+def _degC(place: tuple[float, Note]) -> float:
+    return place[0]
 
 
 def _reach(car: Car) -> CheckLine:
@@ -113,14 +118,13 @@ def _reach(car: Car) -> CheckLine:
     wanted = max(wanted, *(steps for _, steps in curves.cranking_steps))
     base_most = max(steps for _, steps in curves.base_steps)
     return CheckLine(
-        "curves within the open limit",
+        Note("checks.reach"),
         judged(base_most > limit, wanted > limit),
         float(limit - wanted),
         "steps",
-        f"most wanted {wanted:.0f} steps (base and after-start at {at_degC:.0f} degC, or cranking),"
-        f" open limit {limit}",
-        "what is asked above the open limit is not given",
-        "lower the curve, or open the throttle stop a little and lower all curves",
+        Note("checks.reach.value", wanted_steps=wanted, at_degC=at_degC, limit_steps=limit),
+        Note("checks.reach.why"),
+        Note("checks.reach.do"),
     )
 
 
@@ -129,27 +133,28 @@ def _falls(car: Car, key: str) -> CheckLine:
     points = getattr(car.curves, key)
     rises = [(here[1] - before[1], here[0]) for before, here in pairwise(points)]
     rise, at_degC = max(rises)
-    value = "never rises" if rise <= 0.0 else f"rises by {rise:g} {unit} to {at_degC:g} degC"
+    value = Note("checks.falls.never")
+    if rise > 0.0:
+        value = Note("checks.falls.rises", rise=f"{rise:g} {unit}", at_degC=at_degC)
     return CheckLine(
-        f"{name} falls with warmth",
+        Note("checks.falls", curve=name),
         judged(False, rise > 0.0),
         rise,
         unit,
         value,
-        "a warmer engine needs less air; a rise is mostly a slip of the pen",
-        f"look at the value at {at_degC:g} degC",
+        Note("checks.falls.why"),
+        Note("checks.falls.do", at_degC=at_degC),
     )
 
 
 def _fade(car: Car) -> CheckLine:
     seconds = car.curves.after_start_fade_s
     return CheckLine(
-        "after-start fade",
+        Note("checks.fade"),
         judged(False, not SHORTEST_FADE_s <= seconds <= LONGEST_FADE_s),
         seconds,
         "s",
-        f"{seconds:g} s, usual {SHORTEST_FADE_s:g} to {LONGEST_FADE_s:g} s",
-        "after-start air covers the time until walls and oil are no longer stone cold",
-        "set about 20 s, longer where the oil warms far later than what the curves go by: see"
-        " evenidle base",
+        Note("checks.fade.value", fade_s=seconds, least_s=SHORTEST_FADE_s, most_s=LONGEST_FADE_s),
+        Note("checks.fade.why"),
+        Note("checks.fade.do"),
     )

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
+
+from tuning.notes import Note
 
 Verdict = Literal["pass", "warn", "fail"]
 
@@ -14,7 +16,7 @@ class CheckLine:
 
     Attributes
     ----------
-    name : str
+    name : Note
         What was checked.
     verdict : str
         "pass", "warn" or "fail".
@@ -22,21 +24,28 @@ class CheckLine:
         The number that decided, in ``unit``.
     unit : str
         Its unit.
-    value : str
-        The number with what it is compared with, in words.
-    reason : str
+    value : Note
+        The number with what it is compared with.
+    reason : Note
         Why it matters.
-    remedy : str
+    remedy : Note
         What to do where it does not pass.
     """
 
-    name: str
+    name: Note
     verdict: Verdict
     number: float | None
     unit: str
-    value: str
-    reason: str
-    remedy: str
+    value: Note
+    reason: Note
+    remedy: Note
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the check as plain values, notes as code and quantities."""
+        return {
+            name: one.to_dict() if isinstance(one := getattr(self, name), Note) else one
+            for name in self.__dataclass_fields__
+        }
 
 
 def judged(fails: bool, warns: bool) -> Verdict:

@@ -11,6 +11,16 @@ from controllers import curve_at
 from sim import Car
 from tuning.checks.cold_room import COLDEST_degC, Passing, STUCK_rpm, WARMED_degC, passings
 from tuning.checks.lines import CheckLine, judged
+from tuning.loop import (
+    Treads,
+    WARM_degC,
+    engine_figures,
+    needed_steps,
+    resting_deadband_rpm,
+    tread_steps,
+    usual_idle,
+)
+from tuning.notes import Note
 
 LEAST_steps = 2.0
 LEAST_rpm = 100.0
@@ -18,9 +28,8 @@ LEAST_rpm = 100.0
 BASE_OFF_rpm = 100.0
 WORTH_SHARE = 0.5
 """A move smaller than this share of the scatter does nothing that can be heard; our judgement."""
-HIGHER_steps = 4.0
-"""Least base curve that leaves room to close; our judgement [steps]."""
-WARM_degC = 90.0
+LEAST_WARM_SHARE, WARM_SHARE = 0.10, 0.15
+"""A warm base curve stands at 10 to 15 % of travel: room to close; common practice, no source."""
 APART_degC, FARTHEST_degC, FROST_APART_K = 12.0, 30.0, 10.0
 """Temperatures closer than this to the one before are left out, farther ones filled in, and a
 frosty morning is looked at where the curve begins this much warmer [K]."""
@@ -66,12 +75,12 @@ class Spot(NamedTuple):
     passing: bool
 
 
-def room_checks(car: Car) -> list[CheckLine]:
+def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
     """Check speed on the base curve, worth of a step, and authority, at each temperature.
 
     Gives three for each temperature of the base curve and one on resolution.
     """
-    spots = base_spots(car)
+    spots = spots or base_spots(car)
     lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
     for spot in spots:
         lines += [_speed(spot), _close(car, spot), _open(spot)]
@@ -93,7 +102,7 @@ def base_spots(car: Car) -> list[Spot]:
     """
     places = temperatures(car)
     passed = passings(car, [degC for degC in places if degC < WARMED_degC])
-    return [_spot(car, degC, passed.get(degC)) for degC in places]
+    return [spot_at(car, degC, passed.get(degC)) for degC in places]
 
 
 def temperatures(car: Car) -> list[float]:
@@ -117,7 +126,8 @@ def temperatures(car: Car) -> list[float]:
     return [*filled, kept[-1]]
 
 
-def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
+def spot_at(car: Car, coolant_degC: float, passing: Passing | None = None) -> Spot:
+    """The base curve at one temperature, of an engine that has settled or is on its way."""
     from sim.linearise import settled_rpm
 
     valve = car.valve
@@ -127,7 +137,6 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
     top = float(min(valve.open_limit_steps, valve.useful_travel_steps))
     lowest = max(base + low_trim, 0.0)
     highest = max(min(base + high_trim, top), base)
-    below, above = max(base - 1.0, 0.0), min(base + 1.0, float(valve.travel_steps))
     target = curve_at(car.curves.target_rpm, coolant_degC)
     needed = needed_steps(car, target, coolant_degC)
     shift = 0.0
@@ -139,15 +148,17 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
         alike = needed_steps(car, target + passing.over_rpm, coolant_degC) if reach else needed
         shift = min(max(alike, 0.0), limit) - base - passing.lacks_steps
         needed = reach * np.inf if reach else base + passing.lacks_steps
-    positions = [max(one + shift, 0.0) for one in (base, lowest, highest, below, above)]
+    positions = [max(one + shift, 0.0) for one in (base, lowest, highest)]
     speeds = settled_rpm(car, positions, coolant_degC)
-    settled, closed, opened, less, more = (float(speed) for speed in speeds)
+    settled, closed, opened = (float(speed) for speed in speeds)
+    idle = usual_idle(car, coolant_degC) if passing is None else None
+    here = engine_figures(car, positions[0], coolant_degC).rpm_per_step
     return Spot(
         coolant_degC,
         base,
         target,
         settled,
-        (more - less) / (above - below),
+        here if idle is None else idle.rpm_per_step,
         needed,
         base - lowest,
         settled - closed,
@@ -157,46 +168,23 @@ def _spot(car: Car, coolant_degC: float, passing: Passing | None) -> Spot:
     )
 
 
-def needed_steps(car: Car, target_rpm: float, coolant_degC: float) -> float:
-    """Position at which the engine settles at a speed, by the model.
-
-    Gives between whole positions as far as need be; minus infinity where even the seat is too much,
-    infinity where even the open limit is too little [steps].
-    """
-    from sim.linearise import settled_rpm
-
-    limit = car.valve.open_limit_steps
-    speeds = settled_rpm(car, np.arange(limit + 1.0), coolant_degC)
-    if speeds[0] > target_rpm:
-        return -np.inf
-    if speeds[limit] < target_rpm:
-        return np.inf
-    above = int(np.argmax(speeds >= target_rpm))
-    if above == 0 or speeds[above - 1] <= 0.0:
-        return float(above)
-    part = (target_rpm - speeds[above - 1]) / (speeds[above] - speeds[above - 1])
-    return float(above - 1 + part)
-
-
 def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     feedback = car.feedback
     coarsest = max(spots, key=lambda spot: spot.rpm_per_step)
-    move_rpm = coarsest.rpm_per_step * feedback.min_move_steps
-    ratio = 2.0 * feedback.deadband_rpm / move_rpm if move_rpm > 0.0 else float("inf")
-    hunts = feedback.law not in ("none", "pi_park") and ratio < 1.0
-    width = 2.0 * feedback.deadband_rpm
-    finite = ratio if np.isfinite(ratio) else None
-    wide = int(np.ceil(move_rpm / 2.0))
+    move_rpm = coarsest.rpm_per_step * tread_steps(car)
+    band_rpm, move, worth = resting_deadband_rpm(car), tread_steps(car), coarsest.rpm_per_step
+    ratio = Treads(move, worth).ratio(band_rpm) if worth > 0.0 else float("inf")
+    hunts = feedback.acts and ratio < 1.0
     return CheckLine(
-        "deadband holds a minimum move",
+        Note("checks.resolution"),
         judged(False, hunts),
-        finite,
+        ratio if np.isfinite(ratio) else None,
         "-",
-        f"deadband {width:.0f} rpm wide, one move {move_rpm:.0f} rpm"
-        f" at {coarsest.coolant_degC:.0f} degC",
-        "where no position lies within the deadband an integrating law must hunt",
-        f"take a smaller minimum move, or a deadband half-width of {wide} rpm or more",
-    )
+        Note("checks.resolution.value", width_rpm=2.0 * band_rpm, move_rpm=move_rpm,
+             at_degC=coarsest.coolant_degC),
+        Note("checks.resolution.why"),
+        Note("checks.resolution.do", half_rpm=int(np.ceil(move_rpm / 2.0))),
+    )  # fmt: skip
 
 
 def _worth_taking(car: Car, warm: Spot) -> CheckLine:
@@ -204,21 +192,20 @@ def _worth_taking(car: Car, warm: Spot) -> CheckLine:
 
     start_rpm = warm.settled_rpm or warm.target_rpm
     swing_rpm = held_swing_rpm(car, float(np.rint(warm.base_steps)), start_rpm)
-    known = np.isfinite(swing_rpm)
+    known = bool(np.isfinite(swing_rpm))
     least = WORTH_SHARE * swing_rpm if known else 0.0
     moves = int(np.ceil(least / warm.rpm_per_step)) if warm.rpm_per_step > 0.0 else 1
-    scatter = f"{swing_rpm:.0f} rpm" if known else "not known, as it stalls"
     worth = warm.rpm_per_step * car.feedback.min_move_steps
     return CheckLine(
-        "a minimum move is worth taking",
+        Note("checks.worth_taking"),
         judged(False, 0.0 < worth < least),
         worth,
         "rpm",
-        f"{worth:.0f} rpm warm, {warm.rpm_per_step:.0f} rpm per step; scatter with the valve held"
-        f" {scatter}",
-        "a move far smaller than the scatter wears the valve and nobody hears it",
-        f"take a minimum move of {moves} steps",
-    )
+        Note("checks.worth_taking.value", worth_rpm=worth, step_rpm=warm.rpm_per_step,
+             known=known, scatter_rpm=float(swing_rpm)),
+        Note("checks.worth_taking.why"),
+        Note("checks.worth_taking.do", move_steps=moves),
+    )  # fmt: skip
 
 
 def base_error_steps(spot: Spot) -> float:
@@ -238,61 +225,69 @@ def base_error_steps(spot: Spot) -> float:
     return spot.needed_steps - spot.base_steps
 
 
-def _towards_target(spot: Spot) -> str:
-    """What would bring the speed to its target, in words."""
+def _towards_target(spot: Spot) -> Note:
+    """What would bring the speed to its target."""
     steps = base_error_steps(spot)
     if steps == np.inf:
-        return (
-            "the open limit does not reach the target: raise it if the valve has travel left, else"
-            " open the throttle stop a little"
-        )
+        return _more_air(spot)
     if steps == -np.inf:
-        return "even at the seat it idles above the target: close the throttle stop a little"
-    return f"{abs(steps):.0f} steps {'more' if steps > 0 else 'fewer'} at this temperature"
+        return Note("checks.towards.seat_too_much")
+    return Note("checks.towards.steps", by=float(steps))
+
+
+def _more_air(spot: Spot) -> Note:
+    """How an engine gets more than the open limit gives: a stop cannot be open only while cold."""
+    if spot.coolant_degC < WARMED_degC:
+        return Note("checks.towards.cold_air")
+    return Note("checks.towards.out_of_reach")
 
 
 def _speed(spot: Spot) -> CheckLine:
     off = spot.settled_rpm - spot.target_rpm
-    told = "idles on the way through at" if spot.passing else "settles at"
-    settled = f"{told} {spot.settled_rpm:.0f}" if spot.settled_rpm > 0.0 else "cannot run"
     return CheckLine(
-        f"base curve at {spot.coolant_degC:.0f} degC",
+        Note("checks.base", at_degC=spot.coolant_degC),
         judged(spot.settled_rpm <= 0.0, abs(off) > BASE_OFF_rpm),
         spot.rpm_per_step,
         "rpm per step",
-        f"{settled} on {spot.base_steps:.0f} steps, target {spot.target_rpm:.0f} rpm;"
-        f" {spot.rpm_per_step:.0f} rpm per step",
-        "feedback corrects small errors; a base curve far off leaves it at its trim limit",
-        f"in the model: {_towards_target(spot)}; see evenidle base",
-    )
+        Note("checks.base.value", passing=spot.passing, settled=spot.settled_rpm,
+             base_steps=spot.base_steps, target_rpm=spot.target_rpm,
+             worth_rpm_per_step=spot.rpm_per_step),
+        Note("checks.base.why"),
+        Note("checks.base.do", towards=_towards_target(spot)),
+    )  # fmt: skip
 
 
 def _close(car: Car, spot: Spot) -> CheckLine:
-    reach = -float(car.feedback.trim_limit_steps[0])
-    remedy = "lower the low trim limit once the valve is known to be sound"
-    if spot.base_steps <= reach:
-        remedy = _closed_stop(car, spot)
-        mended = min(spot.needed_steps, float(car.valve.open_limit_steps))
-        # The base comes first: a stop closed for a base that is too low would keep it too slow.
-        if mended > spot.base_steps + LEAST_steps and min(mended, reach) >= LEAST_steps:
-            remedy = (
-                f"raise the base curve here first, to {mended:.0f} steps in the model:"
-                f" {min(mended, reach):.0f} steps can then be closed; only if it idles right as it"
-                f" is, {remedy}"
-            )
+    least_steps = LEAST_WARM_SHARE * car.valve.travel_steps
+    low = spot.coolant_degC >= WARM_degC and spot.base_steps < least_steps
     return CheckLine(
-        f"room to close at {spot.coolant_degC:.0f} degC",
-        judged(spot.close_steps < LEAST_steps, spot.close_rpm < LEAST_rpm),
+        Note("checks.close", at_degC=spot.coolant_degC),
+        judged(spot.close_steps < LEAST_steps, low or spot.close_rpm < LEAST_rpm),
         spot.close_steps,
         "steps",
-        f"{spot.close_steps:.0f} steps, worth {spot.close_rpm:.0f} rpm",
-        "a base curve near the seat leaves feedback nothing to close",
-        remedy,
+        Note("checks.close.value", close_steps=spot.close_steps, close_rpm=spot.close_rpm),
+        Note("checks.close.why"),
+        _room_to_close(car, spot),
     )
 
 
-def _closed_stop(car: Car, spot: Spot) -> str:
-    """How far to close the throttle stop for the base curve to leave room, in words."""
+def _room_to_close(car: Car, spot: Spot) -> Note:
+    """How feedback gets room to close."""
+    reach = -float(car.feedback.trim_limit_steps[0])
+    travel = car.valve.travel_steps
+    if spot.base_steps > max(reach, LEAST_WARM_SHARE * travel):
+        return Note("checks.close.wider_trim")
+    stop = _closed_stop(car, spot)
+    mended = min(spot.needed_steps, float(car.valve.open_limit_steps))
+    # The base comes first: a stop closed for a base that is too low would keep it too slow.
+    if mended > spot.base_steps + LEAST_steps and min(mended, reach) >= LEAST_steps:
+        room = min(mended, reach)
+        return Note("checks.close.base_first", mended_steps=mended, room_steps=room, stop=stop)
+    return stop
+
+
+def _closed_stop(car: Car, spot: Spot) -> Note:
+    """How far to close the throttle stop for the base curve to leave room."""
     from sim.air import series_area
     from sim.car_record import car_row, valve_areas_m2
     from sim.valve import table_area
@@ -303,27 +298,25 @@ def _closed_stop(car: Car, spot: Spot) -> str:
     def air_mm2(steps: float) -> float:
         return 1.0e6 * float(series_area(float(table_area(areas, steps)), series_m2))
 
-    leak = car.throttle.leak_mm2
-    higher = max(spot.base_steps, HIGHER_steps, -float(car.feedback.trim_limit_steps[0]))
+    leak, travel = car.throttle.leak_mm2, car.valve.travel_steps
+    least, most = (float(round(share * travel)) for share in (LEAST_WARM_SHARE, WARM_SHARE))
+    higher = max(spot.base_steps, most)
     while higher > spot.base_steps and air_mm2(higher) - air_mm2(spot.base_steps) > leak:
         higher -= 1.0
     less = leak - (air_mm2(higher) - air_mm2(spot.base_steps))
     if higher <= spot.base_steps:
-        return "too little air passes the throttle to give the valve more: look for another leak"
-    return (
-        f"close the throttle stop a little: in the model from {leak:.1f} to {less:.1f} mm2 of"
-        f" opening; at {spot.coolant_degC:.0f} degC the base curve then becomes {higher:.0f} steps"
-    )
+        return Note("checks.stop.close_all", least=least, most_steps=most)
+    return Note("checks.stop.close", now_mm2=leak, then_mm2=less, at_degC=spot.coolant_degC,
+                higher_steps=higher, least=least, most_steps=most)  # fmt: skip
 
 
 def _open(spot: Spot) -> CheckLine:
     return CheckLine(
-        f"room to open at {spot.coolant_degC:.0f} degC",
+        Note("checks.open", at_degC=spot.coolant_degC),
         judged(spot.open_steps < LEAST_steps, spot.open_rpm < LEAST_rpm),
         spot.open_steps,
         "steps",
-        f"{spot.open_steps:.0f} steps, worth {spot.open_rpm:.0f} rpm",
-        "a load must be answered by opening; at the end of useful travel nothing is left",
-        "raise the high trim limit or the open limit; near the end of useful travel open the"
-        " throttle stop a little and lower the base curve",
+        Note("checks.open.value", open_steps=spot.open_steps, open_rpm=spot.open_rpm),
+        Note("checks.open.why"),
+        Note("checks.open.do", more=_more_air(spot)),
     )

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from controllers import curve_at
 from sim import Car
 from tuning.checks.lines import CheckLine, judged
+from tuning.notes import Note
 
 HOMING_MARGIN = 1.25
 """Homing drives at least this many times the travel [-]."""
@@ -52,15 +53,13 @@ def valve_checks(car: Car) -> list[CheckLine]:
 def _direction(car: Car) -> CheckLine:
     reversed_ = car.valve.wired_reversed
     return CheckLine(
-        "direction",
+        Note("checks.direction"),
         "fail" if reversed_ else "pass",
         None,
         "",
-        ("steps meant to open close it" if reversed_ else "opening steps open")
-        + ", by the car file; test it: warm, feedback off, a hand on the key, 4 steps more must"
-        " raise rpm, 4 fewer lower it",
-        "wired the wrong way round, feedback drives the engine away from its target",
-        "swap the two wires of one coil, and test again",
+        Note("checks.direction.value", reversed=reversed_),
+        Note("checks.direction.why"),
+        Note("checks.direction.do"),
     )
 
 
@@ -78,33 +77,37 @@ def _homing_reach(car: Car) -> CheckLine:
     farthest = _farthest(car)
     margin = valve.homing_steps - farthest
     astray = valve.wired_reversed
+    remedy = Note("checks.homing_reach.do", homing_steps=_advised_homing(car))
+    if not valve.travel_counted:
+        remedy = Note("checks.homing_reach.count")
+    if astray:
+        remedy = Note("checks.homing_reach.swap_first")
     return CheckLine(
-        "homing reaches the seat",
-        judged(margin < 0 or astray, valve.homing_steps < HOMING_MARGIN * farthest),
+        Note("checks.homing_reach"),
+        judged(
+            margin < 0 or astray or not valve.travel_counted,
+            valve.homing_steps < HOMING_MARGIN * farthest,
+        ),
         float(margin),
         "steps",
-        f"{valve.homing_steps} steps, {margin} more than the farthest position, {farthest}"
-        + ("; they drive it open, as it is wired the wrong way round" if astray else ""),
-        "homing must end at the seat from wherever the valve stood, also if steps were lost; what a"
-        " miss does for an hour: simulate --scenario cold_hour, with some --seed (where the valve"
-        " was left is chance)",
-        "swap the two wires of one coil first"
-        if astray
-        else f"drive {_advised_homing(car)} steps closed at power-up, twice the farthest position",
-    )
+        Note("checks.homing_reach.value", homing_steps=valve.homing_steps, margin=margin,
+             farthest=farthest, astray=astray, counted=valve.travel_counted),
+        Note("checks.homing_reach.why"),
+        remedy,
+    )  # fmt: skip
 
 
 def _homing_time(car: Car) -> CheckLine:
     valve = car.valve
-    seconds = valve.homing_steps * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    seconds = valve.homing_steps * valve.step_ms / 1000.0
     return CheckLine(
-        "homing time",
+        Note("checks.homing_time"),
         judged(False, seconds > LONGEST_HOMING_s),
         seconds,
         "s",
-        f"{seconds:.2f} s, best below {LONGEST_HOMING_s:g} s",
-        "until it is homed the valve cannot be where cranking wants it",
-        "home with fewer steps or a shorter rest, or after the engine is switched off",
+        Note("checks.homing_time.value", takes_s=seconds, most_s=LONGEST_HOMING_s),
+        Note("checks.homing_time.why"),
+        Note("checks.homing_time.do"),
     )
 
 
@@ -123,6 +126,37 @@ def lowest_cranking_V(car: Car, start_degC: float) -> float:
     return float(simulate(car, Scenario.model_validate(values), seed=0)["battery_V"].min())
 
 
+def idle_output_W(car: Car) -> float:
+    """Most that the alternator gives at warm idle [W]."""
+    from sim.car_record import car_row
+    from sim.crank import alternator_target
+    from sim.sensors import RPM_PER_rad_s
+
+    row = car_row(car)
+    idle_rpm = curve_at(car.curves.target_rpm, HOT_degC)
+    return float(
+        alternator_target(
+            1.0e9, idle_rpm / RPM_PER_rad_s, row["cut_in_rad_s"].item(),
+            row["alternator_endless_W"].item(), car.electrics.alternator_max_W,
+        )
+    )  # fmt: skip
+
+
+def loaded_idle_V(car: Car) -> float:
+    """Battery of a warm idle with everything electric on, the fan just starting [V]."""
+    from sim.crank import battery_volts
+    from sim.prepare import FAN_INRUSH
+
+    electrics, loads = car.electrics, car.loads
+    drawn = electrics.base_W + loads.lamps_W + loads.screen_W + FAN_INRUSH * loads.fan_W
+    return float(
+        battery_volts(
+            electrics.regulated_V, car.starter.resting_V, electrics.battery_ohm, drawn,
+            idle_output_W(car),
+        )
+    )  # fmt: skip
+
+
 def _needed_ms(car: Car, volts: float, coil_degC: float) -> float:
     from sim.valve import needed_pulse_s
 
@@ -133,23 +167,33 @@ class _Pulses(NamedTuple):
     """Pulses below which steps are lost [ms], and the battery's lowest voltages [V]."""
 
     running_ms: float
+    loaded_ms: float
     cold_ms: float
     hot_ms: float
+    loaded_V: float
     cold_V: float
     hot_V: float
 
     @property
     def advised_ms(self) -> float:
         """Enough while running, and while cranked cold [ms]."""
-        return ceil(10.0 * max(self.running_ms, self.cold_ms)) / 10.0 + SPARE_ms
+        return ceil(10.0 * self.longest_ms) / 10.0 + SPARE_ms
+
+    @property
+    def longest_ms(self) -> float:
+        """Enough running, with everything on, and while cranked cold [ms]."""
+        return max(self.running_ms, self.loaded_ms, self.cold_ms)
 
 
 def _pulses(car: Car) -> _Pulses:
+    loaded_V = loaded_idle_V(car)
     cold_V, hot_V = (lowest_cranking_V(car, degC) for degC in (COLD_degC, HOT_degC))
     return _Pulses(
         _needed_ms(car, car.electrics.regulated_V, HOT_degC),
+        _needed_ms(car, loaded_V, HOT_degC),
         _needed_ms(car, cold_V, COLD_degC),
         _needed_ms(car, hot_V, HOT_degC),
+        loaded_V,
         cold_V,
         hot_V,
     )
@@ -157,17 +201,17 @@ def _pulses(car: Car) -> _Pulses:
 
 def _pulse(car: Car, needed: _Pulses) -> CheckLine:
     pulse_ms = car.valve.pulse_ms
-    running_ms, cold_ms, cold_V = needed.running_ms, needed.cold_ms, needed.cold_V
     return CheckLine(
-        "pulse",
-        judged(pulse_ms < running_ms, pulse_ms < cold_ms),
+        Note("checks.pulse"),
+        judged(pulse_ms < needed.running_ms, pulse_ms < needed.longest_ms),
         pulse_ms,
         "ms",
-        f"{pulse_ms:g} ms; needed {running_ms:.1f} ms running with a hot coil, {cold_ms:.1f} ms"
-        f" when the starter pulls the battery to {cold_V:.1f} V at {COLD_degC:g} degC",
-        "a pulse too short for voltage and coil lets the motor skip, and position is lost",
-        f"set {needed.advised_ms:.1f} ms or more",
-    )
+        Note("checks.pulse.value", pulse_ms=pulse_ms, running_ms=needed.running_ms,
+             loaded_ms=needed.loaded_ms, loaded_V=needed.loaded_V, cold_ms=needed.cold_ms,
+             cold_V=needed.cold_V, cold_degC=COLD_degC),
+        Note("checks.pulse.why"),
+        Note("checks.pulse.do", advised_ms=needed.advised_ms),
+    )  # fmt: skip
 
 
 def still_after_s(car: Car, needed: _Pulses) -> float:
@@ -176,7 +220,7 @@ def still_after_s(car: Car, needed: _Pulses) -> float:
     Gives until it is homed and stands where cranking a hot engine wants it; rounded up [s].
     """
     valve = car.valve
-    too_short = valve.pulse_ms < max(needed.running_ms, needed.cold_ms)
+    too_short = valve.pulse_ms < needed.longest_ms
     pulse_ms = needed.advised_ms if too_short else valve.pulse_ms
     homing = valve.homing_steps
     if homing < HOMING_MARGIN * _farthest(car):
@@ -187,32 +231,30 @@ def still_after_s(car: Car, needed: _Pulses) -> float:
 
 
 def _hot_cranking(car: Car, needed: _Pulses) -> CheckLine:
-    pulse_ms, hot_ms, hot_V = car.valve.pulse_ms, needed.hot_ms, needed.hot_V
+    pulse_ms, hot_ms = car.valve.pulse_ms, needed.hot_ms
     return CheckLine(
-        "pulse while cranked hot",
+        Note("checks.hot_cranking"),
         judged(False, pulse_ms < hot_ms),
         pulse_ms,
         "ms",
-        f"{pulse_ms:g} ms; needed {hot_ms:.1f} ms at {hot_V:.1f} V with a coil at {HOT_degC:g}"
-        " degC",
-        "if the valve still moves while the starter pulls the battery down, a hot coil takes too"
-        " little current and steps are lost: after homing nothing finds them again",
-        f"leave the key on for {still_after_s(car, needed):.1f} s before cranking a hot engine, so"
-        " that the valve is homed and stands where cranking wants it, or set"
-        f" {ceil(10.0 * hot_ms) / 10.0 + SPARE_ms:.1f} ms or more",
-    )
+        Note("checks.hot_cranking.value", pulse_ms=pulse_ms, hot_ms=hot_ms, hot_V=needed.hot_V,
+             hot_degC=HOT_degC),
+        Note("checks.hot_cranking.why"),
+        Note("checks.hot_cranking.do", wait_s=still_after_s(car, needed),
+             advised_ms=ceil(10.0 * hot_ms) / 10.0 + SPARE_ms),
+    )  # fmt: skip
 
 
 def _rest(car: Car) -> CheckLine:
     rest_ms = car.valve.rest_ms
     return CheckLine(
-        "rest",
+        Note("checks.rest"),
         judged(False, rest_ms < SHORTEST_REST_ms),
         rest_ms,
         "ms",
-        f"{rest_ms:g} ms, {SHORTEST_REST_ms:g} ms suffices",
-        "the rotor must come to rest before the next step, and the coil stay cool",
-        f"set {SHORTEST_REST_ms:g} ms",
+        Note("checks.rest.value", rest_ms=rest_ms, least_ms=SHORTEST_REST_ms),
+        Note("checks.rest.why"),
+        Note("checks.rest.do", least_ms=SHORTEST_REST_ms),
     )
 
 
@@ -220,53 +262,55 @@ def _open_limit(car: Car) -> CheckLine:
     valve = car.valve
     beyond = valve.open_limit_steps - valve.travel_steps
     return CheckLine(
-        "open limit within travel",
+        Note("checks.open_limit"),
         judged(beyond > 0, False),
         float(-beyond),
         "steps",
-        f"open limit {valve.open_limit_steps}, hard stop at {valve.travel_steps} steps",
-        "steps counted against the hard stop are not made, and position is lost",
-        f"set the open limit to {valve.travel_steps} steps or less",
-    )
+        Note("checks.open_limit.value", limit=valve.open_limit_steps,
+             travel_steps=valve.travel_steps),
+        Note("checks.open_limit.why"),
+        Note("checks.open_limit.do", travel_steps=valve.travel_steps),
+    )  # fmt: skip
 
 
 def _useful_travel(car: Car) -> CheckLine:
     valve = car.valve
     unused = valve.useful_travel_steps - valve.open_limit_steps
     return CheckLine(
-        "useful travel is used",
+        Note("checks.useful_travel"),
         judged(False, unused > 0),
         float(-unused),
         "steps",
-        f"open limit {valve.open_limit_steps}, useful travel {valve.useful_travel_steps} steps",
-        "an open limit below useful travel gives away air for cold starts and loads",
-        f"set the open limit to {valve.useful_travel_steps} steps or a little more",
-    )
+        Note("checks.useful_travel.value", limit=valve.open_limit_steps,
+             useful_steps=valve.useful_travel_steps),
+        Note("checks.useful_travel.why"),
+        Note("checks.useful_travel.do", useful_steps=valve.useful_travel_steps),
+    )  # fmt: skip
 
 
 def _backlash(car: Car) -> CheckLine:
     play, move = car.valve.backlash_steps, car.feedback.min_move_steps
     return CheckLine(
-        "backlash",
+        Note("checks.backlash"),
         judged(False, play > 0.0 and play >= move),
         play,
         "steps",
-        f"{play:g} steps, minimum move {move}",
-        "a move smaller than the play does nothing after a reversal",
-        "take a valve without play, or a minimum move above it",
+        Note("checks.backlash.value", play_steps=play, move=move),
+        Note("checks.backlash.why"),
+        Note("checks.backlash.do"),
     )
 
 
 def _slew(car: Car) -> CheckLine:
     valve, feedback = car.valve, car.feedback
-    move_ms = feedback.min_move_steps * (valve.pulse_ms + valve.rest_ms)
+    move_ms = feedback.min_move_steps * valve.step_ms
     period_ms = feedback.update_period_ms
     return CheckLine(
-        "valve keeps up with updates",
-        judged(False, feedback.law != "none" and move_ms > period_ms),
+        Note("checks.slew"),
+        judged(False, feedback.acts and move_ms > period_ms),
         move_ms,
         "ms",
-        f"{move_ms:g} ms for a minimum move, {period_ms:g} ms between updates",
-        "decisions faster than the valve can follow chase a target that has moved on",
-        f"set the update period to {move_ms:g} ms or more",
+        Note("checks.slew.value", move_ms=move_ms, period_ms=period_ms),
+        Note("checks.slew.why"),
+        Note("checks.slew.do", move_ms=move_ms),
     )

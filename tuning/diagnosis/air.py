@@ -18,8 +18,8 @@ from tuning.logs import Log
 Floats = NDArray[np.float64]
 
 SPACING_s = 1.0
-SETTLED_s = 1.0
-"""Air is read where the valve has not moved by more than a step for this long [s]."""
+SETTLED_s = 2.5
+"""Of a valve that goes to and fro air is read where it has not moved for this long [s]."""
 SHORTEST_SIDE = 6
 """Readings needed on each side of a jump [-]."""
 BEFORE_s, AFTER_s = 0.1, 0.5
@@ -39,6 +39,8 @@ CLEAR_DRIFT_T = 8.0
 """A drift is clear above this many of its standard errors [-]."""
 MOVED_steps = 0.3
 """The log's own moves tell what a step is worth where positions spread by more [steps]."""
+LEAST_RANGE_steps = 4.0
+"""A valve that moved over less does not show by its air which way it works [steps]."""
 LEAST_JUMP_steps = 2.0
 LEAST_JUMP_SHARE = 0.04
 """Smaller jumps of air are not told where the worth of a step is not known [-]."""
@@ -83,8 +85,8 @@ class AirReadings:
     rpm: Floats
 
 
-def read_air(log: Log) -> AirReadings | None:
-    """Read air and steps once a second.
+def read_air(log: Log, settled_only: bool = False) -> AirReadings | None:
+    """Read air and steps once a second; of a valve that goes to and fro only where it has settled.
 
     Gives none where pressure or steps were not recorded or read nothing, or the engine hardly
     idles.
@@ -92,6 +94,10 @@ def read_air(log: Log) -> AirReadings | None:
     if log.map_kPa is None or log.valve_steps is None:
         return None
     idle = idle_rows(log) & ~warming_rows(log)
+    if settled_only:
+        moves_s = log.time_s[1:][np.diff(log.valve_steps) != 0.0]
+        first, past = np.searchsorted(moves_s, [log.time_s - SETTLED_s, log.time_s + SPACING_s])
+        idle &= first == past
     if idle.sum() < 3 * SHORTEST_SIDE:
         return None
     slot = np.floor((log.time_s - log.time_s[0]) / SPACING_s).astype(np.int64)
@@ -171,18 +177,11 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
     if moved:
         base.append(read.steps)
     plain = np.column_stack(base)
-    left = _left_over(plain, read.air)
-    best: tuple[float, int, Floats] | None = None
-    for cut in range(SHORTEST_SIDE, count - SHORTEST_SIDE):
-        step = (np.arange(count) >= cut).astype(float)
-        design = np.column_stack([plain, step])
-        after = _left_over(design, read.air)
-        f_value = (left - after) / max(after / (count - design.shape[1]), 1.0e-15)
-        if best is None or f_value > best[0]:
-            best = (f_value, cut, np.linalg.lstsq(design, read.air, rcond=None)[0])
-    if best is None or best[0] < CLEAR_F:
+    cut, f_value = _best_cut(plain, read.air)
+    if f_value < CLEAR_F:
         return None
-    f_value, cut, weights = best
+    design = np.column_stack([plain, (np.arange(count) >= cut).astype(float)])
+    weights = np.linalg.lstsq(design, read.air, rcond=None)[0]
     jump = float(weights[-1])
     slope = float(weights[2]) if moved and weights[2] > 0.0 else worth_of_step
     steps = jump / slope if np.isfinite(slope) and slope > 0.0 else np.nan
@@ -190,6 +189,50 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
     if not enough or abs(jump) < LEAST_JUMP_SHARE:
         return None
     return AirJump(float(read.time_s[cut]), jump, float(steps), float(f_value))
+
+
+def _best_cut(plain: Floats, values: Floats) -> tuple[int, float]:
+    """Where a step lowers the sum of squares the most, and its F value.
+
+    Takes time that grows with the readings alone.
+
+    Source: a regressor that is added takes (s'r)^2 / (s's - |Q's|^2) off, where r is what is
+    left and Q spans what was there before (Frisch & Waugh 1933, from memory).
+    """
+    count = values.size
+    spans = np.linalg.qr(plain)[0]
+    rest = values - spans @ (spans.T @ values)
+    left = float(np.sum(rest**2))
+
+    def from_here_on(columns: Floats) -> Floats:
+        return np.cumsum(columns[::-1], axis=0)[::-1]
+
+    room = np.arange(count, 0, -1) - np.sum(from_here_on(spans) ** 2, axis=1)
+    taken = from_here_on(rest) ** 2 / np.maximum(room, 1e-9)
+    taken[:SHORTEST_SIDE], taken[count - SHORTEST_SIDE :] = 0.0, 0.0
+    cut = int(np.argmax(taken))
+    after = max(left - float(taken[cut]), 0.0)
+    return cut, float(taken[cut]) / max(after / (count - plain.shape[1] - 1), 1.0e-15)
+
+
+def air_against_steps(read: AirReadings) -> float:
+    """T value of the slope of air over steps, 0 where the valve hardly moved.
+
+    Source: straight line, t value, any textbook on regression; our limits.
+    """
+    count = read.air.size
+    if count < 3 * SHORTEST_SIDE or np.ptp(read.steps) < LEAST_RANGE_steps:
+        return 0.0
+    time = (read.time_s - read.time_s.mean()) / np.ptp(read.time_s)
+    design = np.column_stack([np.ones(count), time, read.steps])
+    # Air that came or went for good, and was answered by the valve, is no slope.
+    cut, f_value = _best_cut(design, read.air)
+    if f_value >= CLEAR_F:
+        design = np.column_stack([design, (np.arange(count) >= cut).astype(float)])
+    weights = np.linalg.lstsq(design, read.air, rcond=None)[0]
+    variance = _left_over(design, read.air) / (count - design.shape[1])
+    error = float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[2, 2]))
+    return float(weights[2]) / max(error, 1e-12)
 
 
 def _left_over(design: Floats, values: Floats) -> float:

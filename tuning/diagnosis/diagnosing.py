@@ -12,17 +12,16 @@ from typing import Any
 import numpy as np
 
 from sim import Car
-from tuning.diagnosis.findings import (
-    NO,
-    OPEN,
-    YES,
-    Finding,
-    hunting_finding,
+from tuning.diagnosis.beside import (
+    beyond_finding,
     load_finding,
     scatter_finding,
     spark_finding,
     still_finding,
 )
+from tuning.diagnosis.findings import NO, OPEN, YES, Finding
+from tuning.diagnosis.hunting import hunting_finding
+from tuning.diagnosis.next_step import next_step
 from tuning.diagnosis.valve import (
     base_finding,
     direction_finding,
@@ -32,7 +31,9 @@ from tuning.diagnosis.valve import (
 from tuning.log_events import (
     HotPart,
     Segment,
+    Swing,
     WarmUp,
+    driven_share,
     find_segments,
     hot_part,
     idle_rows,
@@ -41,6 +42,7 @@ from tuning.log_events import (
     warm_up,
 )
 from tuning.logs import Log
+from tuning.notes import Note
 
 CAUSES = (
     ("wrong direction", "wrong direction"),
@@ -54,6 +56,8 @@ CAUSES = (
     ("at a limit", "limit"),
 )
 """Findings that explain an idle, the weightiest first, each with its short name."""
+DRIVEN_SHARE = 0.02
+"""Driving that takes less of the log is not told [-]."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,12 @@ class Diagnosis:
         How it warmed up.
     segments : tuple of Segment
         What the log is made of.
+    judged : tuple of float
+        Beginning and end of what was judged of the swing, nan where nothing was [s].
+    driven_share : float
+        Share of the log in which the engine was driven, and left out [-].
+    next : Note
+        What to do next.
     """
 
     file: str
@@ -84,6 +94,9 @@ class Diagnosis:
     hot: HotPart | None
     warming: WarmUp | None
     segments: tuple[Segment, ...]
+    judged: tuple[float, float]
+    driven_share: float
+    next: Note
 
     def finding(self, name: str) -> Finding:
         """One finding by name.
@@ -111,39 +124,43 @@ class Diagnosis:
         """What the log cannot tell, each with what would decide it."""
         return tuple(one for one in self.findings if one.answer == OPEN)
 
-    def lines(self) -> list[str]:
-        """The diagnosis in words.
+    @property
+    def verdict(self) -> Note:
+        """What is behind it."""
+        if self.cause == "no idling":
+            return Note("diagnosis.no_idling", driven_percent=100.0 * self.driven_share)
+        name = {short: finding for finding, short in CAUSES}.get(self.cause, "hunting")
+        return Note("diagnosis.verdict", cause=self.cause, why=self.finding(name).note)
+
+    def lines(self) -> list[Note]:
+        """Tell the diagnosis.
 
         Returns
         -------
-        list of str
-            The verdict first.
+        list of Note
+            The verdict first, what to do next last.
         """
-        rows = [_verdict(self)]
+        rows = [self.verdict]
+        if np.isfinite(self.judged[0]):
+            rows.append(Note("diagnosis.judged", from_s=self.judged[0], to_s=self.judged[1]))
+        if self.driven_share > DRIVEN_SHARE:
+            rows.append(Note("diagnosis.driven", driven_percent=100.0 * self.driven_share))
         if self.hot is not None:
-            pressure = ""
-            if np.isfinite(self.hot.mean_map_kPa):
-                pressure = f", manifold {self.hot.mean_map_kPa:.0f} kPa"
-            rows.append(
-                f"hot part ({self.hot.from_s:.0f} to {self.hot.to_s:.0f} s): "
-                f"{self.hot.mean_rpm:.0f} rpm, scatter {self.hot.scatter_rpm:.1f} rpm{pressure}"
-            )
+            rows.append(Note("diagnosis.hot", **asdict(self.hot)))
         if self.warming is not None:
-            rows.append(
-                f"warm-up from {self.warming.from_degC:.0f} to {self.warming.to_degC:.0f} degC:"
-                f" time constant {self.warming.time_constant_s:.0f} s towards"
-                f" {self.warming.end_degC:.0f} degC"
-            )
+            rows.append(Note("diagnosis.warming", **asdict(self.warming)))
+        told = rows[0]["why"] if self.cause != "no idling" else None
         rows += [
-            f"{one.name}: {one.answer}. {_sentence(one.text)}"
+            Note("diagnosis.finding", name=one.name, answer=one.answer, why=one.note)
             for one in self.findings
-            if one.answer != OPEN and one.text.lower() not in rows[0].lower()
+            if one.answer != OPEN and one.note != told
         ]
         rows += [
-            f"{one.name}: this log cannot tell. {_sentence(one.text)}"
+            Note("diagnosis.open_question", name=one.name, why=one.note)
             for one in self.open_questions
+            if one.note != told
         ]
-        return rows
+        return [*rows, self.next]
 
     def to_dict(self) -> dict[str, Any]:
         """Give the diagnosis as plain values, ready for JSON.
@@ -156,35 +173,41 @@ class Diagnosis:
         hot = None if self.hot is None else asdict(self.hot)
         if hot is not None and not np.isfinite(hot["mean_map_kPa"]):
             hot["mean_map_kPa"] = None
+        judged = self.judged if np.isfinite(self.judged[0]) else None
         return {
             "file": self.file,
             "cause": self.cause,
             "hunting": self.hunting,
-            "verdict": _verdict(self),
+            "verdict": self.verdict.to_dict(),
             "findings": [one.to_dict() for one in self.findings],
             "hot": hot,
             "warming": None if self.warming is None else asdict(self.warming),
             "segments": [one.to_dict() for one in self.segments],
+            "judged_s": judged,
+            "driven_share": self.driven_share,
+            "next": self.next.to_dict(),
         }
 
 
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
-
-
-def _verdict(diagnosis: Diagnosis) -> str:
-    """The first line: what is behind it."""
-    if diagnosis.cause == "no idling":
-        return "The log has no idling to judge."
-    name = {short: finding for finding, short in CAUSES}.get(diagnosis.cause)
-    if diagnosis.cause == "hunting":
-        return _sentence(diagnosis.finding("hunting").text)
-    if name is not None:
-        return f"{diagnosis.cause.capitalize()}: {diagnosis.finding(name).text}."
-    hunting = diagnosis.finding("hunting")
-    if hunting.answer == OPEN:
-        return f"Not decided: {hunting.text}."
-    return f"Quiet: {hunting.text}."
+def _findings(log: Log, car: Car | None, swing: Swing | None) -> tuple[Finding, ...]:
+    cycling = load_finding(log)
+    hunting = hunting_finding(log, swing, cycling.answer != NO, car)
+    still = still_finding(log, swing)
+    direction = direction_finding(log, swing, car)
+    lost, leak = position_findings(log, car, hunting.answer, direction.answer == YES)
+    return (
+        hunting,
+        still,
+        scatter_finding(swing, hunting.answer),
+        spark_finding(log),
+        lost,
+        leak,
+        direction,
+        limit_finding(log, car),
+        cycling,
+        base_finding(log, car),
+        beyond_finding(log, swing, hunting, still),
+    )
 
 
 def diagnose(log: Log, car: Car | None = None) -> Diagnosis:
@@ -203,30 +226,20 @@ def diagnose(log: Log, car: Car | None = None) -> Diagnosis:
         Findings, each answered or with what would decide it.
     """
     log = mended(log)
-    segments = find_segments(log)
+    segments, driven = find_segments(log), driven_share(log)
     hot, warming = hot_part(log), warm_up(log, car)
+    nowhere = (float("nan"), float("nan"))
     if not idle_rows(log).any():
-        return Diagnosis(log.file, "no idling", (), hot, warming, segments)
+        return Diagnosis(log.file, "no idling", (), hot, warming, segments, nowhere, driven,
+                         Note("diagnosis.next.record"))  # fmt: skip
     swing = read_swing(log)
-    cycling = load_finding(log)
-    hunting = hunting_finding(log, swing, cycling.answer == YES)
-    lost, leak = position_findings(log, car)
-    findings = (
-        hunting,
-        still_finding(log, swing),
-        scatter_finding(swing, hunting.answer == YES),
-        spark_finding(log),
-        lost,
-        leak,
-        direction_finding(log, swing),
-        limit_finding(log, car),
-        cycling,
-        base_finding(log, car),
-    )
+    findings = _findings(log, car, swing)
     answers = {one.name: one.answer for one in findings}
     plain = "not decided" if answers["hunting"] == OPEN else "quiet"
     cause = next((short for name, short in CAUSES if answers[name] == YES), plain)
-    return Diagnosis(log.file, cause, findings, hot, warming, segments)
+    judged = nowhere if swing is None else (swing.from_s, swing.to_s)
+    return Diagnosis(log.file, cause, findings, hot, warming, segments, judged, driven,
+                     next_step(log, cause, swing, car))  # fmt: skip
 
 
 __all__ = ["CAUSES", "Diagnosis", "Finding", "diagnose"]

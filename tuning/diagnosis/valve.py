@@ -4,65 +4,79 @@ from __future__ import annotations
 
 import numpy as np
 
+from controllers import curve_at
 from sim import Car
 from tuning.diagnosis.air import (
     AirJump,
+    air_against_steps,
     find_drift,
     find_jump,
     pressure_after_moves,
     read_air,
     warming_rows,
 )
-from tuning.diagnosis.findings import NO, OPEN, VALVE_LEADS, YES, Finding
-from tuning.log_events import Swing, held_steps, idle_rows, target_of
+from tuning.diagnosis.findings import NO, OPEN, YES, Finding
+from tuning.log_events import Swing, held_steps, idle_rows, rpm_per_step_in, target_of
 from tuning.logs import Log
+from tuning.notes import Note
 
 LIMIT_SHARE = 0.2
 """Share of the time at a limit, off target, that is a fault [-]."""
 OFF_TARGET_rpm = 40.0
 BASE_OFF_steps = 2.0
+VALVE_LEADS = 0.6
+"""Share of the swing that moves by hand must make to show which way they work [-]."""
+CLEAR_DIRECTION_T = 8.0
+"""Air goes clearly with or against the steps above this many standard errors [-]."""
+QUICK_Hz = 5.0
+"""Recorded more slowly, half a second after a move is not seen [Hz]."""
+RUNS_AWAY_rpm, RUNS_steps = 100.0, 4.0
+"""An error that grew beyond this while the valve went so far to cure it [rpm, steps]."""
 BY_HAND_per_min = 3.0
 """Fewer moves do not show what the valve does [1/min]."""
 
 
-def position_findings(log: Log, car: Car | None) -> tuple[Finding, Finding]:
+def position_findings(
+    log: Log, car: Car | None, hunting: str, wrong_way: bool
+) -> tuple[Finding, Finding]:
     """Ask whether the valve lost its position, and whether air leaks in.
 
     Gives lost position, leak.
     """
     names = ("lost position", "leak")
-    air = read_air(log)
-    if air is None and _only_warming(log):
-        text = (
-            "while an engine warms, air at the same steps changes by itself: record some minutes"
-            " hot"
-        )
-        return Finding(names[0], OPEN, text), _limit_leak(log, car, None)
+    if wrong_way:
+        note = Note("diagnosis.position.wrong_way")
+        return Finding(names[0], OPEN, note), Finding(names[1], OPEN, note)
+    air = read_air(log, settled_only=hunting != NO)
     if air is None:
-        text = "needs valve steps and manifold pressure: without pressure a load and a lost"
-        text += " position look alike; home the valve and see whether the same steps give the same"
-        return Finding(names[0], OPEN, text + " speed"), _limit_leak(log, car, None)
+        return Finding(names[0], OPEN, _why_no_air(log)), _limit_leak(log, car, None)
     worth_of_step = _worth_of_step(car, log)
     jump = find_jump(air, worth_of_step)
     drift = None if jump is not None else find_drift(air, worth_of_step)
     if drift is not None:
         return _drift_findings(log, car, drift, float(np.ptp(air.time_s)))
     if jump is None:
-        plain = "the same steps give the same air throughout"
+        note = Note("diagnosis.position.kept")
         if warming_rows(log).any():
-            plain += " once the engine is hot"
-        return Finding(names[0], NO, plain), _limit_leak(log, car, None)
+            note = Note("diagnosis.position.kept_hot")
+        return Finding(names[0], NO, note), _limit_leak(log, car, None)
     values = {"at_s": jump.at_s, "air_share": jump.share, "steps": jump.steps}
     if jump.share > 0.0:
-        return Finding(names[0], NO, "no air was lost at the same steps"), _limit_leak(
-            log, car, jump
-        )
-    worth = f" (worth {-jump.steps:.0f} steps)" if np.isfinite(jump.steps) else ""
-    text = (
-        f"at {jump.at_s:.0f} s the engine lost {-100 * jump.share:.0f} % of its air at the same"
-        f" steps{worth}: steps were lost toward the seat, or the hose was pinched. Home the valve"
-    )
-    return Finding(names[0], YES, text, values), Finding(names[1], NO, "air went, none came in")
+        none_lost = Finding(names[0], NO, Note("diagnosis.position.none_lost"))
+        return none_lost, _limit_leak(log, car, jump)
+    note = Note("diagnosis.position.lost", at_s=jump.at_s, air_percent=-100.0 * jump.share,
+                worth_steps=-jump.steps)  # fmt: skip
+    none_in = Finding(names[1], NO, Note("diagnosis.leak.air_went"))
+    return Finding(names[0], YES, note, values), none_in
+
+
+def _why_no_air(log: Log) -> Note:
+    """What is missing to tell whether the same steps give the same air."""
+    if _only_warming(log):
+        return Note("diagnosis.position.warming")
+    if log.map_kPa is not None and log.valve_steps is not None:
+        return Note("diagnosis.position.never_settles")
+    return Note("diagnosis.position.unseen")
 
 
 def _only_warming(log: Log) -> bool:
@@ -75,16 +89,13 @@ def _drift_findings(
     log: Log, car: Car | None, drift: AirJump, duration_s: float
 ) -> tuple[Finding, Finding]:
     """Air that goes, or comes, little by little at the same steps."""
-    worth = f" (worth {abs(drift.steps):.0f} steps)" if np.isfinite(drift.steps) else ""
     values = {"air_share": drift.share, "steps": drift.steps, "over_s": duration_s}
-    went = drift.share < 0.0
-    text = (
-        f"over {duration_s:.0f} s the engine {'lost' if went else 'got'}"
-        f" {abs(100 * drift.share):.0f} % {'of its air' if went else 'more air'} little by little"
-        f" at the same steps{worth}: steps are lost toward {'the seat' if went else 'open'} now and"
-        " then. Home the valve, and look at pulse, voltage and connector"
-    )
-    return Finding("lost position", YES, text, values), _limit_leak(log, car, None)
+    told = {"over_s": duration_s, "air_percent": abs(100.0 * drift.share),
+            "worth_steps": abs(drift.steps)}  # fmt: skip
+    note = Note("diagnosis.position.comes", **told)
+    if drift.share < 0.0:
+        note = Note("diagnosis.position.goes", **told)
+    return Finding("lost position", YES, note, values), _limit_leak(log, car, None)
 
 
 def _worth_of_step(car: Car | None, log: Log) -> float:
@@ -101,19 +112,14 @@ def _worth_of_step(car: Car | None, log: Log) -> float:
 def _limit_leak(log: Log, car: Car | None, jump: AirJump | None) -> Finding:
     """A leak that came, or too much air with the valve as far closed as it goes."""
     if jump is not None:
-        worth = f" (worth {jump.steps:.0f} steps)" if np.isfinite(jump.steps) else ""
-        text = (
-            f"at {jump.at_s:.0f} s the engine got {100 * jump.share:.0f} % more air at the same"
-            f" steps{worth}: a vacuum leak, a throttle that does not shut, or steps lost toward"
-            " open"
-        )
+        note = Note("diagnosis.leak.came", at_s=jump.at_s, air_percent=100.0 * jump.share,
+                    worth_steps=jump.steps)  # fmt: skip
         values = {"at_s": jump.at_s, "air_share": jump.share, "steps": jump.steps}
-        return Finding("leak", YES, text, values)
+        return Finding("leak", YES, note, values)
     target = target_of(log, car)
     idle = idle_rows(log)
     if log.valve_steps is None or target is None or not idle.any():
-        text = "needs valve steps and target: spray the joints, or pinch the hose and watch speed"
-        return Finding("leak", OPEN, text)
+        return Finding("leak", OPEN, Note("diagnosis.leak.unseen"))
     lowest = float(np.min(log.valve_steps[idle]))
     closed = idle & (log.valve_steps <= lowest + 0.5)
     over = float(np.median((log.rpm - target)[closed]))
@@ -121,53 +127,63 @@ def _limit_leak(log: Log, car: Car | None, jump: AirJump | None) -> Finding:
     values = {"lowest_steps": lowest, "over_target_rpm": over, "share": share}
     at_end = lowest <= 0.5 or (car is not None and lowest <= _limits(log, car)[0] + 0.5)
     if share > LIMIT_SHARE and over > OFF_TARGET_rpm and at_end:
-        text = (
-            f"speed is {over:.0f} rpm above target with the valve as far closed as it goes"
-            f" ({lowest:.0f} steps): too much air comes in past it (vacuum leak, throttle stop)"
-        )
-        return Finding("leak", YES, text, values)
-    return Finding("leak", NO, "no air that the valve does not account for is seen", values)
+        note = Note("diagnosis.leak.too_much", over_rpm=over, lowest_steps=lowest)
+        return Finding("leak", YES, note, values)
+    return Finding("leak", NO, Note("diagnosis.leak.none"), values)
 
 
-def direction_finding(log: Log, swing: Swing | None) -> Finding:
-    """Ask whether more steps give more speed.
-
-    Gives the answer.
-    """
+def direction_finding(log: Log, swing: Swing | None, car: Car | None) -> Finding:
+    """Ask whether more steps give more speed."""
     name = "wrong direction"
     if log.valve_steps is None:
-        return Finding(name, OPEN, "valve steps were not recorded")
+        return Finding(name, OPEN, Note("diagnosis.direction.unseen"))
     if log.map_kPa is not None:
-        worth, clear = pressure_after_moves(log)
+        worth, sure = pressure_after_moves(log) if log.rate_Hz >= QUICK_Hz else (0.0, False)
         values = {"kPa_per_step": worth}
-        if clear and worth < 0.0:
-            text = "manifold pressure falls as steps are added: the valve is wired the wrong way"
-            return Finding(name, YES, text + " round", values)
-        if clear:
-            text = "manifold pressure rises at once as steps are added, as it should"
-            return Finding(name, NO, text, values)
-    by_hand = swing is not None and swing.mostly_still and swing.moves_per_min >= BY_HAND_per_min
-    if (
-        log.map_kPa is None
-        and swing is not None
-        and by_hand
-        and (abs(swing.valve_share) >= VALVE_LEADS)
-    ):
+        if sure and worth > 0.0:
+            return Finding(name, NO, Note("diagnosis.direction.pressure_rises"), values)
+        air = read_air(log)
+        clear = 0.0 if air is None else air_against_steps(air)
+        if sure and clear >= CLEAR_DIRECTION_T:
+            return Finding(name, OPEN, Note("diagnosis.direction.contradiction"), values)
+        if sure:
+            return Finding(name, YES, Note("diagnosis.direction.pressure_falls"), values)
+        if clear <= -CLEAR_DIRECTION_T:
+            return Finding(name, YES, Note("diagnosis.direction.air_falls"), {"t_value": clear})
+        if clear >= CLEAR_DIRECTION_T:
+            return Finding(name, NO, Note("diagnosis.direction.air_rises"), {"t_value": clear})
+    by_hand = swing is not None and swing.by_hand and swing.moves_per_min >= BY_HAND_per_min
+    worth = rpm_per_step_in(log)
+    if swing is not None and by_hand and abs(swing.valve_share) >= VALVE_LEADS:
         if swing.valve_share < 0.0:
-            return Finding(name, YES, "speed falls as steps are added: wired the wrong way round")
-        return Finding(name, NO, "speed rises as steps are added")
-    text = "too few clear moves: open the valve a few steps by hand and see speed rise"
-    return Finding(name, OPEN, text)
+            return Finding(name, YES, Note("diagnosis.direction.speed_falls"))
+        return Finding(name, NO, Note("diagnosis.direction.speed_rises"))
+    if np.isfinite(worth) and log.map_kPa is None:
+        return Finding(name, NO, Note("diagnosis.direction.speed_rises"), {"rpm_per_step": worth})
+    if _runs_away(log, car):
+        return Finding(name, OPEN, Note("diagnosis.direction.runs_away"))
+    if log.map_kPa is not None and log.rate_Hz < QUICK_Hz:
+        return Finding(name, OPEN, Note("diagnosis.direction.slow_log", rate_Hz=log.rate_Hz))
+    return Finding(name, OPEN, Note("diagnosis.direction.few_moves"))
+
+
+def _runs_away(log: Log, car: Car | None) -> bool:
+    """Whether the valve went a long way toward curing an error that only grew."""
+    target, idle = target_of(log, car), idle_rows(log)
+    if log.valve_steps is None or target is None or idle.sum() < 20:
+        return False
+    error, steps = (target - log.rpm)[idle], log.valve_steps[idle]
+    tenth = max(idle.sum() // 10, 1)
+    before, after = float(np.median(error[:tenth])), float(np.median(error[-tenth:]))
+    went = float(np.median(steps[-tenth:]) - np.median(steps[:tenth]))
+    return abs(after) > max(RUNS_AWAY_rpm, abs(before)) and went * after > RUNS_steps * abs(after)
 
 
 def limit_finding(log: Log, car: Car | None) -> Finding:
-    """Ask whether the valve stands at a limit while speed is off target.
-
-    Gives the answer.
-    """
+    """Ask whether the valve stands at a limit while speed is off target."""
     target, idle = target_of(log, car), idle_rows(log)
     if log.valve_steps is None or target is None or not idle.any():
-        return Finding("at a limit", OPEN, "needs valve steps and the target speed")
+        return Finding("at a limit", OPEN, Note("diagnosis.limit.unseen"))
     steps, error = log.valve_steps[idle], (target - log.rpm)[idle]
     low, high = (0.0, np.inf) if car is None else _limits(log, car)
     shares = {
@@ -175,42 +191,37 @@ def limit_finding(log: Log, car: Car | None) -> Finding:
         "open": float(np.mean((steps >= high - 0.5) & (error > OFF_TARGET_rpm))),
     }
     values = {f"share_{end}": share for end, share in shares.items()}
-    for end, share in shares.items():
-        if share > LIMIT_SHARE:
-            text = (
-                f"for {100 * share:.0f} % of the time the valve stands at its {end} limit and"
-                " speed is off target: the integral winds up there; move the base curve or the"
-                " throttle stop"
-            )
-            return Finding("at a limit", YES, text, values)
-    return Finding("at a limit", NO, "the valve does not stand at a limit", values)
+    if shares["closed"] > LIMIT_SHARE:
+        note = Note("diagnosis.limit.closed", time_percent=100.0 * shares["closed"])
+        return Finding("at a limit", YES, note, values)
+    if shares["open"] > LIMIT_SHARE:
+        note = Note("diagnosis.limit.open", time_percent=100.0 * shares["open"])
+        return Finding("at a limit", YES, note, values)
+    return Finding("at a limit", NO, Note("diagnosis.limit.none"), values)
 
 
 def _limits(log: Log, car: Car) -> tuple[float, float]:
     warm = 90.0 if log.coolant_degC is None else float(np.median(log.coolant_degC))
-    base = float(np.interp(warm, *np.asarray(car.curves.base_steps, dtype=float).T))
+    base = curve_at(car.curves.base_steps, warm)
     low, high = car.feedback.trim_limit_steps
     return max(base + low, 0.0), min(base + high, float(car.valve.open_limit_steps))
 
 
 def base_finding(log: Log, car: Car | None) -> Finding:
-    """Ask how far the base curve is off at each temperature.
-
-    Gives the answer.
-    """
+    """Ask how far the base curve is off at each temperature."""
     held = held_steps(log, car)
     if not held:
-        text = "needs valve steps, coolant temperature and the target (from log or car file)"
-        return Finding("base curve off", OPEN, text)
-    rows = ", ".join(
-        f"{one.coolant_degC:.0f} degC {one.steps:.1f}"
-        + (f" ({one.error_steps:+.1f})" if np.isfinite(one.error_steps) else "")
+        return Finding("base curve off", OPEN, Note("diagnosis.base.unseen"))
+    rows = tuple(
+        Note("diagnosis.base.held_off", coolant_degC=one.coolant_degC, steps=one.steps,
+             off=one.error_steps)
+        if np.isfinite(one.error_steps)
+        else Note("diagnosis.base.held", coolant_degC=one.coolant_degC, steps=one.steps)
         for one in held
-    )
+    )  # fmt: skip
     values = {f"steps_at_{one.coolant_degC:.0f}_degC": one.steps for one in held}
     if car is None:
-        return Finding("base curve off", OPEN, f"steps that held target: {rows}; a car file tells"
-                       " how far the base curve is off", values)  # fmt: skip
+        return Finding("base curve off", OPEN, Note("diagnosis.base.no_car", rows=rows), values)
     worst = max(held, key=lambda one: abs(one.error_steps))
     answer = YES if abs(worst.error_steps) >= BASE_OFF_steps else NO
-    return Finding("base curve off", answer, f"steps that held target (less base): {rows}", values)
+    return Finding("base curve off", answer, Note("diagnosis.base.held_at", rows=rows), values)

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from tuning.ensemble.drives import (
+    ANSWER,
+    HIGH,
+    LOW,
     BASE_ERROR_steps,
     EVERYTHING_W_per_l,
-    search_drives,
+    LOAD_SPAN_s,
     starting_phases,
 )
 from tuning.ensemble.held_swing import (
     LARGEST_SHARE,
     held_swing_rpm,
     share_for_swing,
-)
-from tuning.ensemble.known_idle import (
-    WARM_degC,
-    warm_base_steps,
 )
 from tuning.ensemble.plausible import (
     SEARCH,
@@ -28,27 +27,34 @@ from tuning.ensemble.plausible import (
 )
 from tuning.ensemble.runs import (
     Runs,
-    Samples,
-    TrialRuns,
-    kept_samples,
     known_mean,
-    measured,
+)
+from tuning.ensemble.samples import (
+    Samples,
+    kept_samples,
     picked,
+)
+from tuning.ensemble.trial_runs import (
+    TrialRuns,
+    measured,
 )
 
 __all__ = [
+    "ANSWER",
+    "HIGH",
     "LARGEST_SHARE",
+    "LOW",
     "SEARCH",
     "SELECTION",
     "STRESS",
     "VERDICT",
     "BASE_ERROR_steps",
     "EVERYTHING_W_per_l",
+    "LOAD_SPAN_s",
     "Plausible",
     "Runs",
     "Samples",
     "TrialRuns",
-    "WARM_degC",
     "held_swing_rpm",
     "kept_samples",
     "known_mean",
@@ -56,8 +62,6 @@ __all__ = [
     "noise_seeds",
     "picked",
     "plausible_cars",
-    "search_drives",
     "share_for_swing",
     "starting_phases",
-    "warm_base_steps",
 ]

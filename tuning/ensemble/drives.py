@@ -1,15 +1,21 @@
-"""What each plausible car does while settings are searched, and where its runs begin."""
+"""What each plausible car does while settings are judged, and where its runs begin.
+
+The drives of the score are fixed for this project: settings found here, by others, and on engines
+that are not the model's are compared on the same ones.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from controllers import curve_at
 from sim import Car, Scenario, equilibrium
-from tuning.ensemble.known_idle import WARM_degC, base_steps
 from tuning.ensemble.plausible import COOL_TOLERANCE_rpm
+from tuning.loop import WARM_degC, base_position, needed_steps
 
 LAMPS_W_per_l = 90.0
 """Load of lamps and the like [W per litre of displacement]."""
@@ -23,10 +29,47 @@ SHIFT_s = 1.0
 """What happens in a drive comes up to this much later, by seed: the longest update period [s]."""
 COLD_degC = 20.0
 """Coolant of the cold drive: where a step is worth most rpm in most cars."""
-BLIP_SHARE = 0.12
+REST_s, REST_FROM_s = 75.0, 25.0
+"""Length of a warm idle at rest, and what of it is left out at first [s]."""
+LOADS_AT_s, LOAD_SPAN_s = (20.0, 37.0, 54.0, 71.0), 17.0
+"""When lamps come and go, then everything, and how long each is looked at [s]."""
+BLIP_AT_s, BLIP_OPEN_s, BLIP_CLOSING_s, BLIP_SEEN_s = 88.0, 1.2, 0.9, 14.0
+"""When the throttle opens, how long it stays open and takes to close, and how long after that the
+speed is looked at [s]."""
+BLIP_OPENING = 3.0
+"""How far the throttle opens, over the leak with which it idles [-]."""
+ANSWER_s = BLIP_AT_s + BLIP_OPEN_s + BLIP_CLOSING_s + BLIP_SEEN_s
+CLOSING_PARTS = 9
+"""Steps in which the throttle closes in the model."""
+COLD_SEEDS = 2
+"""Seeds of the cold drive, one with the base curve too high and one too low: it is for what is not
+acceptable, not for the score."""
 
 
-def _drive(name: str, coolant_degC: float, duration_s: float, **given: Any) -> Scenario:
+@dataclass(frozen=True)
+class Drive:
+    """One drive of every plausible car.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        What happens.
+    base_error_steps : tuple of float
+        How far the base curve is off, by seed, repeated [steps].
+    seeds : int
+        How many of the seeds take part at most; 0 all.
+    """
+
+    scenario: Scenario
+    base_error_steps: tuple[float, ...] = (0.0,)
+    seeds: int = 0
+
+
+HIGH, LOW, ANSWER, COLD = range(4)
+"""Places of the drives: at rest with the base curve too high, too low; loads and a blip; cold."""
+
+
+def _scenario(name: str, coolant_degC: float, duration_s: float, **given: Any) -> Scenario:
     return Scenario.model_validate(
         {"name": name, "coolant_degC": coolant_degC, "duration_s": duration_s, **given}
     )
@@ -40,40 +83,64 @@ def _windows(table: Sequence[tuple[str, float, float]]) -> list[dict[str, object
     return [{"what": what, "from_s": from_s, "to_s": to_s} for what, from_s, to_s in table]
 
 
-def search_drives(car: Car) -> tuple[Scenario, ...]:
-    """The two drives on which settings are judged while searching.
+def closing(at_s: float, share: float) -> list[tuple[float, str, float]]:
+    """Events of a throttle that opens at once and closes evenly."""
+    part_s = BLIP_CLOSING_s / CLOSING_PARTS
+    begins_s = at_s + BLIP_OPEN_s
+    return [
+        (at_s, "throttle_share", share),
+        *(
+            (begins_s + k * part_s, "throttle_share", share * (1.0 - (k + 0.5) / CLOSING_PARTS))
+            for k in range(CLOSING_PARTS)
+        ),
+        (begins_s + BLIP_CLOSING_s, "throttle_share", 0.0),
+    ]
+
+
+def trial_drives(car: Car) -> tuple[Drive, ...]:
+    """The drives on which settings are judged, by their places ``HIGH`` to ``COLD``.
 
     Parameters
     ----------
     car : Car
-        Its displacement scales the loads.
+        Its displacement scales the loads, its throttle the blip.
 
     Returns
     -------
-    tuple of Scenario
-        Warm: idle for 30 s (hunting from 8 s), lamp-sized load on and off, everything on and
-        off, a blip.  Cold (20 degC): idle, everything on and off.
+    tuple of Drive
+        Warm idle of 75 s, the base curve 3 steps too high, then too low; lamps on and off,
+        everything on and off and a blip with the base curve as it is; cold (20 degC) idle,
+        everything on and off, for what is not acceptable there.
     """
     litres = car.engine.displacement_cm3 / 1000.0
     lamps, everything = LAMPS_W_per_l * litres, EVERYTHING_W_per_l * litres
-    warm = _drive(
-        "warm search drive", 90.0, 92.2,
+    rest = _scenario(
+        "warm idle", WARM_degC, REST_s, measure=_windows([("hunting", REST_FROM_s, REST_s)])
+    )
+    share = (BLIP_OPENING - 1.0) * car.throttle.leak_mm2 / car.throttle.open_mm2
+    loads_W = (lamps, 0.0, everything, 0.0)
+    answer = _scenario(
+        "loads and a blip", WARM_degC, ANSWER_s,
         measure=_windows([
-            ("hunting", 8.0, 30.0), ("load", 30.0, 42.3), ("load", 42.3, 54.1),
-            ("load", 54.1, 68.6), ("load", 68.6, 80.2), ("blip", 80.2, 92.2),
+            *(("load", at_s, at_s + LOAD_SPAN_s) for at_s in LOADS_AT_s),
+            ("blip", BLIP_AT_s, ANSWER_s),
         ]),
         event=_switched([
-            (30.0, "electrical_W", lamps), (42.3, "electrical_W", 0.0),
-            (54.1, "electrical_W", everything), (68.6, "electrical_W", 0.0),
-            (80.2, "throttle_share", BLIP_SHARE), (81.0, "throttle_share", 0.0),
+            *((at_s, "electrical_W", W) for at_s, W in zip(LOADS_AT_s, loads_W, strict=True)),
+            *closing(BLIP_AT_s, min(share, 1.0)),
         ]),
     )  # fmt: skip
-    cold = _drive(
-        "cold search drive", COLD_degC, 52.3,
+    cold = _scenario(
+        "cold idle", COLD_degC, 52.3,
         measure=_windows([("hunting", 10.0, 28.0), ("load", 28.0, 40.3), ("load", 40.3, 52.3)]),
         event=_switched([(28.0, "electrical_W", everything), (40.3, "electrical_W", 0.0)]),
     )  # fmt: skip
-    return warm, cold
+    off = BASE_ERROR_steps
+    cold_errors = (off, -off)
+    return (
+        Drive(rest, (off,)), Drive(rest, (-off,)), Drive(answer),
+        Drive(cold, cold_errors, COLD_SEEDS),
+    )  # fmt: skip
 
 
 def centring_steps(car: Car, drive: Scenario) -> float:
@@ -89,20 +156,13 @@ def centring_steps(car: Car, drive: Scenario) -> float:
     """
     if drive.coolant_degC >= WARM_degC:
         return 0.0
-    points = np.asarray(car.curves.target_rpm, dtype=float)
-    target_rpm = float(np.interp(drive.coolant_degC, points[:, 0], points[:, 1]))
-    base = base_steps(car, drive.coolant_degC)
+    target_rpm = curve_at(car.curves.target_rpm, drive.coolant_degC)
+    base = base_position(car, drive.coolant_degC)
     idles_rpm = equilibrium(car, base, drive.coolant_degC)["rpm"]
     if abs(idles_rpm - target_rpm) <= COOL_TOLERANCE_rpm:
         return 0.0
-    low, high = 0, car.valve.open_limit_steps
-    while low < high:
-        middle = (low + high) // 2
-        if equilibrium(car, middle, drive.coolant_degC)["rpm"] < target_rpm:
-            low = middle + 1
-        else:
-            high = middle
-    return low - base if 0 < low < car.valve.open_limit_steps else 0.0
+    needed = np.ceil(needed_steps(car, target_rpm, drive.coolant_degC))
+    return float(needed - base) if 0 < needed < car.valve.open_limit_steps else 0.0
 
 
 def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
@@ -118,6 +178,20 @@ def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
         window["from_s"] += shift_s
         window["to_s"] += shift_s
     return Scenario.model_validate(given)
+
+
+def step_parts(count: int, cars: int = 1) -> np.ndarray:
+    """How positions that the valve can take lie about what engines need.
+
+    Gives shape (cars, count), from -0.5 to 0.5, spread evenly over all runs [steps].
+
+    Parts of a step shift the lattice of positions: settings that can only rest where a position
+    happens to hold the target are good by luck.
+    Source of the spread over two numbers: additive recurrence with the powers of the plastic
+    number (M. Roberts 2018), from memory.
+    """
+    mixed = 0.7548776662466927 * np.arange(count) + 0.5698402909980532 * np.arange(cars)[:, None]
+    return np.asarray(np.modf(0.5 + mixed)[0] - 0.5)
 
 
 def starting_phases(count: int, cars: int = 1) -> tuple[np.ndarray, np.ndarray]:
@@ -140,15 +214,9 @@ def starting_phases(count: int, cars: int = 1) -> tuple[np.ndarray, np.ndarray]:
 
     Notes
     -----
-    A run that begins on its target hides hunting, so phases are spread.  Parts of a step shift
-    the lattice of positions that the valve can take about what the engine needs: settings that
-    can only rest where a position happens to hold the target are good by luck.
-    Source of the spread over two numbers: additive recurrence with the powers of the plastic
-    number (M. Roberts 2018), from memory.
+    A run that begins on its target hides hunting, so phases are spread; parts: ``step_parts``.
     """
     place = np.arange(count) / max(1, count - 1)
     wrong = (BASE_ERROR_steps - 0.5) * np.cos(np.pi * place)
-    mixed = 0.7548776662466927 * np.arange(count) + 0.5698402909980532 * np.arange(cars)[:, None]
-    part = np.modf(0.5 + mixed)[0] - 0.5
     golden = np.modf((np.arange(count) + 0.5) * 0.6180339887498949)[0]
-    return wrong + part, OFFSET_rpm * (2.0 * golden - 1.0)
+    return wrong + step_parts(count, cars), OFFSET_rpm * (2.0 * golden - 1.0)

@@ -5,38 +5,12 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import numpy as np
-
 from sim import Car, InputError, equilibrium, with_values
+from tuning.loop import WARM_degC, base_position
 
 IDLE_TOLERANCE_rpm = 3.0
 """How near a car is set to a wanted warm idle on the base curve [rpm]."""
-WARM_degC, COOL_degC = 90.0, 20.0
-
-
-def base_steps(car: Car, coolant_degC: float) -> float:
-    """Position that the base curve gives, as the valve takes it.
-
-    Gives valve position, whole [steps].
-    """
-    points = np.asarray(car.curves.base_steps, dtype=float)
-    return float(math.floor(np.interp(coolant_degC, points[:, 0], points[:, 1]) + 0.5))
-
-
-def warm_base_steps(car: Car) -> float:
-    """Position that the base curve gives a warm engine.
-
-    Parameters
-    ----------
-    car : Car
-        Its ``curves.base_steps`` are read at ``WARM_degC``.
-
-    Returns
-    -------
-    float
-        Valve position, whole [steps].
-    """
-    return base_steps(car, WARM_degC)
+COOL_degC = 20.0
 
 
 def bounded(model: Any, key: str, value: float) -> float:
@@ -49,7 +23,7 @@ def bounded(model: Any, key: str, value: float) -> float:
 
 def idle_rpm(car: Car, coolant_degC: float) -> float:
     """Where a car idles on its base curve, without load."""
-    return equilibrium(car, base_steps(car, coolant_degC), coolant_degC)["rpm"]
+    return equilibrium(car, base_position(car, coolant_degC), coolant_degC)["rpm"]
 
 
 def idles_at(car: Car, wanted_rpm: float) -> Car:
@@ -67,7 +41,7 @@ def seen_swing_rpm(car: Car, warm_rpm: float) -> float:
         return 0.0
     from tuning.ensemble.held_swing import held_swing_rpm
 
-    return held_swing_rpm(car, warm_base_steps(car), warm_rpm)
+    return held_swing_rpm(car, base_position(car), warm_rpm)
 
 
 def swings_as(car: Car, swing_rpm: float, warm_rpm: float) -> Car:
@@ -76,7 +50,7 @@ def swings_as(car: Car, swing_rpm: float, warm_rpm: float) -> Car:
         return car
     from tuning.ensemble.held_swing import share_for_swing
 
-    share = share_for_swing(car, swing_rpm, warm_base_steps(car), warm_rpm)
+    share = share_for_swing(car, swing_rpm, base_position(car), warm_rpm)
     return with_values(car, {"engine": {"scatter_share": share}})
 
 

@@ -30,13 +30,13 @@ import numpy as np
 from sim import Car, InputError, with_values
 from tuning.ensemble.known_idle import (
     COOL_degC,
-    WARM_degC,
     bounded,
     idle_rpm,
     idles_at,
     seen_swing_rpm,
     swings_as,
 )
+from tuning.loop import WARM_degC
 
 DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
     "engine": {
@@ -134,21 +134,6 @@ class Plausible:
         largest = sorted(known, key=lambda key: -abs(math.log(known[key])))[:3]
         told = ", ".join(f"{_PLAIN_NAMES[key]} {_percent(known[key])}" for key in largest)
         return f"plausible car {index}: {told}" if told else f"plausible car {index}"
-
-    def with_feedback(self, car: Car) -> tuple[Car, ...]:
-        """The same cars with another car's feedback settings.
-
-        Parameters
-        ----------
-        car : Car
-            Whose settings to take.
-
-        Returns
-        -------
-        tuple of Car
-            In the same order.
-        """
-        return tuple(one.model_copy(update={"feedback": car.feedback}) for one in self.cars)
 
 
 def _percent(factor: float) -> str:

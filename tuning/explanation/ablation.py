@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,8 +12,9 @@ from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Ends, Measured, ends_of, measured, part
 from tuning.explanation.runs import Phases, run_phases, without_scatter
 from tuning.explanation.switches import Switch
-from tuning.loop import IdlePoint, known
+from tuning.loop import IdlePoint
 from tuning.measures import hunts
+from tuning.notes import Note, plain
 
 ENDED_SHARE = 0.25
 """Hunting has ended when this share of its mean swing or less is left [-]."""
@@ -29,7 +30,9 @@ class AblationRow:
 
     Attributes
     ----------
-    key, name : str
+    key : str
+        As in ``Switch``.
+    name : Note
         As in ``Switch``.
     chance : float
         Share of phases and starts that hunt, scatter taken out [-].
@@ -50,12 +53,12 @@ class AblationRow:
     left_share : float
         ``swing_rpm`` over that of the car as it is; where that hunts only with scatter, the
         swing above the valve-held floor over its own; nan where it does not hunt [-].
-    stalled_share : float
-        Share of runs that stalled [-].
+    stalled_share, racing_share : float
+        Share of runs that stalled, and that race [-].
     """
 
     key: str
-    name: str
+    name: Note
     chance: float
     swing_rpm: float
     hunting_swing_rpm: float
@@ -68,6 +71,7 @@ class AblationRow:
     with_scatter_chance: float
     left_share: float
     stalled_share: float
+    racing_share: float
 
     @property
     def ends_it(self) -> bool:
@@ -79,8 +83,8 @@ class AblationRow:
 
         Gives none where there is no number.
         """
-        values = asdict(self) | {"ends_it": self.ends_it}
-        return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
+        values = vars(self) | {"ends_it": self.ends_it}
+        return {n: plain(v) for n, v in values.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,8 +136,7 @@ def regular_share(values: Measured, floor_rpm: float | None) -> float:
 
     Gives the rule of ``measures.is_hunting`` over all runs [-].
     """
-    of = values.of
-    return float(np.mean(hunts(of("hunting_rpm"), of("regularity"), of("repeat_share"), floor_rpm)))
+    return float(np.mean(hunts(values.of, floor_rpm)))
 
 
 def held_floor(
@@ -141,21 +144,7 @@ def held_floor(
 ) -> list[Measured]:
     """Measure cars with scatter, phase by phase.
 
-    Parameters
-    ----------
-    cars : sequence of Car
-        Cars with scatter.
-    phases : Phases
-        Starting phases.
-    coolant_degC : float
-        Coolant temperature [degC].
-    seed : int
-        First seed.
-
-    Returns
-    -------
-    list of Measured
-        One a car.
+    Gives one a car.
     """
     count = len(phases)
     values = measured(run_phases(cars, phases, coolant_degC=coolant_degC, seed=seed)).values
@@ -179,6 +168,7 @@ def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> Ablat
         with_scatter_chance=regular_share(noisy, floor_rpm),
         left_share=float("nan"),
         stalled_share=float(ends.stalled.mean()),
+        racing_share=float(ends.racing.mean()),
     )
 
 
@@ -198,23 +188,7 @@ def ablation(
 ) -> Ablation:
     """Run every changed car in every phase, with and without scatter.
 
-    Parameters
-    ----------
-    changed : sequence of Switch
-        The car as it is first.
-    held : Measured
-        The car with its valve held, with scatter.
-    point : IdlePoint
-        The idle point.
-    phases : Phases
-        Starting phases.
-    seed : int
-        First seed of the scatter.
-
-    Returns
-    -------
-    Ablation
-        The table.
+    Gives the table.
     """
     cars = [switch.car for switch in changed]
     quiet = ends_of(

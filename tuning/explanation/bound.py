@@ -13,12 +13,21 @@ from typing import Any
 
 import numpy as np
 
-from controllers import matrix
-from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, with_values
-from sim.prepare import settings_row
-from tuning.explanation.runs import without_scatter
-from tuning.loop import IdlePoint, Reals, known
+from sim import (
+    COUNTERS,
+    Car,
+    Plan,
+    SAMPLE_s,
+    Scenario,
+    make_fleet,
+    run_plan,
+    settings_table,
+    with_values,
+)
+from tuning.explanation.runs import Reals, without_scatter
+from tuning.loop import IdlePoint
 from tuning.measures import COLUMN, measure_runs
+from tuning.notes import Note, plain
 
 LOAD_AT_s = 10.0
 AFTER_s = 15.0
@@ -28,15 +37,7 @@ MOST_OPENED_steps = 60
 """Steps the valve is opened at most: long after any dip has passed its lowest point."""
 SPARK_deg_per_100rpm, SPARK_LIMIT_deg = 4.0, 10.0
 """A fast spark trim as some controllers offer it; common practice, no source."""
-LOADS = {
-    "lamps": ("lamps_W", "lamps"),
-    "fan": ("fan_W", "fan"),
-    "screen": ("screen_W", "heated screen"),
-    "steering": ("steering_Nm", "power steering"),
-    "aircon": ("aircon_Nm", "air conditioning"),
-    "gearbox": ("gearbox_Nm", "gear engaged"),
-}
-ELECTRIC = ("lamps", "fan", "screen")
+ELECTRIC, TURNING = ("lamps", "fan", "screen"), ("steering", "aircon", "gearbox")
 
 
 @dataclass(frozen=True)
@@ -45,8 +46,10 @@ class BoundRow:
 
     Attributes
     ----------
-    key, name : str
+    key : str
         Which load.
+    name : Note
+        The load with its size.
     own_rpm : float
         With the car's own settings [rpm].
     held_rpm : float
@@ -67,7 +70,7 @@ class BoundRow:
     """
 
     key: str
-    name: str
+    name: Note
     own_rpm: float
     held_rpm: float
     bound_rpm: float
@@ -88,24 +91,31 @@ class BoundRow:
 
         Gives with ``left_to_gain_rpm``.
         """
-        plain = {n: known(v) if isinstance(v, float) else v for n, v in vars(self).items()}
-        return plain | {"left_to_gain_rpm": known(self.left_to_gain_rpm)}
+        values = vars(self) | {"left_to_gain_rpm": self.left_to_gain_rpm}
+        return {name: plain(value) for name, value in values.items()}
 
 
-def fitted_loads(car: Car) -> list[tuple[str, str, tuple[str, ...]]]:
+def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
     """Load steps that a car can make.
 
-    Gives key, words with the size, and what a scenario switches on.
+    Gives key, the load with its size, and what a scenario switches on.
     """
-    found: list[tuple[str, str, tuple[str, ...]]] = []
-    for key, (field, words) in LOADS.items():
-        size = float(getattr(car.loads, field))
-        if size > 0.0:
-            found.append((key, f"{words}, {size:g} {field.rpartition('_')[2]}", (key,)))
-    electric = tuple(key for key, _, _ in found if key in ELECTRIC)
+    watts = {key: float(getattr(car.loads, f"{key}_W")) for key in ELECTRIC}
+    turning = {key: float(getattr(car.loads, f"{key}_Nm")) for key in TURNING}
+    found: list[tuple[str, Note, tuple[str, ...]]] = [
+        (key, Note("explanation.load", key=key, size_W=size), (key,))
+        for key, size in watts.items()
+        if size > 0.0
+    ]
+    electric = tuple(key for key, _, _ in found)
+    found += [
+        (key, Note("explanation.load", key=key, size_Nm=size), (key,))
+        for key, size in turning.items()
+        if size > 0.0
+    ]
     if len(electric) > 1:
-        total = sum(float(getattr(car.loads, LOADS[key][0])) for key in electric)
-        found.append(("electric", f"everything electric, {total:g} W", electric))
+        total = Note("explanation.load", key="electric", size_W=sum(watts.values()))
+        found.append(("electric", total, electric))
     return found
 
 
@@ -147,7 +157,7 @@ def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: 
     car, scenario = (axis.ravel() for axis in np.indices((len(cars), len(scenarios))))
     plan = Plan(
         cars=np.ascontiguousarray(fleet.cars),
-        settings=np.vstack([matrix(settings_row(one)) for one in cars]),
+        settings=settings_table(cars),
         scenarios=np.ascontiguousarray(fleet.scenarios),
         car=car,
         setting=car,
@@ -194,7 +204,7 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
     mean of the two seconds before.
     """
     at_rest, whole, error = _resting(car, point)
-    step_s = (car.valve.pulse_ms + car.valve.rest_ms) / 1000.0
+    step_s = car.valve.step_ms / 1000.0
     most = min(MOST_OPENED_steps, int(car.valve.travel_steps - whole))
     spark = {
         "spark_trim_deg_per_100rpm": SPARK_deg_per_100rpm,
@@ -203,7 +213,7 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
     still = _changed(at_rest, law="none")
     sparked = _changed(at_rest, **spark)
     found = []
-    for key, words, names in fitted_loads(car):
+    for key, name, names in fitted_loads(car):
         opened = list(range(most + 1))
         scenarios = [opening_scenario(names, n, step_s, point.coolant_degC) for n in opened]
         held = _dips([still], scenarios, error)
@@ -213,7 +223,7 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
         found.append(
             BoundRow(
                 key=key,
-                name=words,
+                name=name,
                 own_rpm=float(own.dip_rpm[0, 0]),
                 held_rpm=float(held.dip_rpm[0, 0]),
                 bound_rpm=float(held.dip_rpm[0, best]),

@@ -9,18 +9,19 @@ from typing import Any
 from sim import Car
 from tuning.explanation.ablation import Ablation, AblationRow
 from tuning.explanation.resolution import ResolutionView
-from tuning.loop import LinearView, known
+from tuning.loop import LinearView
+from tuning.notes import Note, plain
 
 CAUSES = {
-    "resolution": "the valve's resolution",
-    "gains": "gains too high for the engine's delay",
-    "valve_speed": "the valve's speed",
-    "updates": "the update period",
-    "limits": "a trim limit",
-    "backlash": "backlash in the valve",
-    "not_feedback": "not the idle feedback",
+    "resolution": Note("explanation.cause.resolution"),
+    "gains": Note("explanation.cause.gains"),
+    "valve_speed": Note("explanation.cause.valve_speed"),
+    "updates": Note("explanation.cause.updates"),
+    "limits": Note("explanation.cause.limits"),
+    "backlash": Note("explanation.cause.backlash"),
+    "not_feedback": Note("explanation.cause.not_feedback"),
 }
-"""Causes in plain words."""
+"""Names of the causes."""
 _SWITCHED_BY = {
     "resolution": ("resolution",),
     "gains": ("gains",),
@@ -50,37 +51,39 @@ class Cause:
 
     Attributes
     ----------
-    key, name : str
+    key : str
         Of ``CAUSES``.
+    name : Note
+        Its name.
     named_first : bool
         Whether theory named it first, before anything was switched off.
     left_share : float
         Share of the swing left when it is switched off, nan where that cannot be [-].
     ends_it : bool
         Whether switching it off ends the hunting.
-    number : str
-        Its number, in words.
-    remedy : str
+    number : Note
+        Its number.
+    remedy : Note
         The change that removes it.
-    cost : str
+    cost : Note
         What that will cost.
     """
 
     key: str
-    name: str
+    name: Note
     named_first: bool
     left_share: float
     ends_it: bool
-    number: str
-    remedy: str
-    cost: str
+    number: Note
+    remedy: Note
+    cost: Note
 
     def to_dict(self) -> dict[str, Any]:
         """The cause by name.
 
         Gives none where there is no number.
         """
-        return {n: known(v) if isinstance(v, float) else v for n, v in vars(self).items()}
+        return {n: plain(v) for n, v in vars(self).items()}
 
 
 def named_by_theory(
@@ -88,34 +91,17 @@ def named_by_theory(
 ) -> str:
     """The cause that the numbers of theory point to, without looking at what was switched off.
 
-    Parameters
-    ----------
-    car : Car
-        Its law.
-    linear : LinearView
-        Distance to the border without steps.
-    resolution : ResolutionView
-        Whether a position to rest exists.
-    table : Ablation
-        Its valve-held runs and the time at a limit; not its switch-offs.
+    Gives key of ``CAUSES``.
 
-    Returns
-    -------
-    str
-        Key of ``CAUSES``.
-
-    Notes
-    -----
     In this order: swings or stalls with the valve still; unstable without steps, or so near that
     rounding, which answers a small swing with up to 4/pi of it, can make it so, and why; no
-    position to rest; long at a limit.  What is left hunts though stable and with a place to rest: a
-    cycle that the moves' coarseness keeps up, which smaller steps end.
-    Source: describing function of the mid-tread quantiser (Gelb & Vander Velde 1968, from memory);
-    the order is our own.
+    position to rest; long at a limit. What is left hunts though stable and with a place to rest: a
+    cycle that the moves' coarseness keeps up, which smaller steps end. Source: describing function
+    of the mid-tread quantiser (Gelb & Vander Velde 1968, from memory); the order is our own.
     """
     here = linear.here
     restless = table.held_chance + table.held_stalled >= HELD_CHANCE
-    if car.feedback.law == "none" or not here.engine_stable or restless:
+    if not car.feedback.acts or not here.engine_stable or restless:
         return "not_feedback"
     rests = resolution.chance == 0.0
     if here.border_multiplier < (ROUNDING_GAIN if rests else 1.0):
@@ -132,17 +118,7 @@ def named_by_theory(
 def best_row(table: Ablation, key: str) -> AblationRow | None:
     """The switch-off of a cause that leaves least.
 
-    Parameters
-    ----------
-    table : Ablation
-        What was switched off.
-    key : str
-        Key of ``CAUSES``.
-
-    Returns
-    -------
-    AblationRow or None
-        None if it was not switched off.
+    Gives none if it was not switched off.
     """
     tried = [row for switch in _SWITCHED_BY[key] if (row := table.row(switch)) is not None]
     return min(tried, key=lambda row: row.left_share) if tried else None

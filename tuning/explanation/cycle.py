@@ -10,30 +10,13 @@ import numpy as np
 
 from sim import Car
 from tuning.explanation.ends import Ends
-from tuning.explanation.followed_cycles import followed_cycle
 from tuning.explanation.resolution import Bracket, bracket
 from tuning.explanation.runs import Phases
-from tuning.loop import (
-    Cycle,
-    IdlePoint,
-    LinearIdle,
-    SampledPI,
-    SampledPID,
-    known,
-    linear_law,
-    predicted_cycles,
-    relay_cycles,
-    resting_deadband_rpm,
-    square_cycle,
-    staircase_cycles,
-    tread_steps,
-    with_rpm_per_step,
-)
+from tuning.loop import Cycle, IdlePoint, base_position, cycles_at, tread_steps
+from tuning.notes import plain
 
 STARTS_rpm = (0.0, 150.0, -100.0)
 """Speeds above target at which runs start, to find end states that depend on it [rpm]."""
-EDGE = 1.0e-3
-"""A target nearer than this to a position counts as this far from it [-]."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +26,8 @@ class SeenCycle:
     Attributes
     ----------
     phase : float
-        Where the target lies between the positions visited, 0 at the lower and 1 at the upper [-].
+        Where the target lies between the positions that whole moves from the base curve reach, 0 at
+        the lower and 1 at the upper [-].
     rpm_per_step : float
         Mean worth of a step between them [rpm/step].
     period_s, swing_rpm : float
@@ -71,34 +55,28 @@ class CycleView:
     Attributes
     ----------
     phase : float
-        Phase for which the cycle is predicted: that of the run shown, one half where none hunts
-        [-].
+        Where the target lies between the positions that whole moves from the base curve reach, for
+        which the cycle is predicted; one half where none hunts [-].
     predicted : Cycle or None
-        The prediction: the cycle followed update by update, where there is one to compare with;
-        else ``waveform``; None where theory finds no stable cycle.
-    waveform : Cycle or None
-        Of ``all_predicted`` the one that is told: all harmonics, else the first.
+        Of ``all_predicted`` the one that is told; None where theory finds no stable cycle.
     all_predicted : tuple of Cycle
-        All stable cycles solved as continuous waves at that phase, quick to slow.
-    relay : tuple of Cycle
-        What the relay with hysteresis says by its describing function.
+        All stable cycles at that phase with all harmonics, quick to slow.
     square : Cycle or None
         The slow square-like cycle in closed form.
     seen : SeenCycle or None
-        The run that hunts whose target lies nearest to midway; None if none hunts.
+        The run compared with it: of those that hunt the one whose phase is nearest to one half;
+        None if none hunts.
     chance : float
         Share of simulated phases that hunt, started at the target [-].
     phases_with_two_ends : float
         Share of phases that hunt or rest depending on the speed they start from [-].
     predicted_chance : float
-        Chance from the geometry of positions, see ``explain_resolution.hunting_expected`` [-].
+        Chance from the geometry of positions, see ``resolution.hunting_expected`` [-].
     """
 
     phase: float
     predicted: Cycle | None
-    waveform: Cycle | None
     all_predicted: tuple[Cycle, ...]
-    relay: tuple[Cycle, ...]
     square: Cycle | None
     seen: SeenCycle | None
     chance: float
@@ -122,67 +100,56 @@ class CycleView:
     def to_dict(self) -> dict[str, Any]:
         """The view by name.
 
-        Gives cycles as dicts.
+        Gives cycles as dicts; ``waveform`` is ``predicted``, ``relay`` what is over two positions.
         """
+        told = self.predicted.to_dict() if self.predicted else None
         return {
             "phase": self.phase,
-            "predicted": self.predicted.to_dict() if self.predicted else None,
-            "waveform": self.waveform.to_dict() if self.waveform else None,
+            "predicted": told,
+            "waveform": told,
             "all_predicted": [cycle.to_dict() for cycle in self.all_predicted],
-            "relay": [cycle.to_dict() for cycle in self.relay],
+            "relay": [cycle.to_dict() for cycle in self.all_predicted if cycle.positions == 2],
             "square": self.square.to_dict() if self.square else None,
             "seen": vars(self.seen) if self.seen else None,
             "chance": self.chance,
             "phases_with_two_ends": self.phases_with_two_ends,
             "predicted_chance": self.predicted_chance,
-            "period_ratio": known(self.period_ratio),
-            "swing_ratio": known(self.swing_ratio),
+            "period_ratio": plain(self.period_ratio),
+            "swing_ratio": plain(self.swing_ratio),
         }
 
 
-def _place_of(car: Car, point: IdlePoint, leak_mm2: float, low_steps: float) -> Bracket | None:
-    rpm = point.rpm_with_leak(leak_mm2)
-    return bracket(rpm, point.target_rpm, low_steps, tread_steps(car))
+def _places(car: Car, point: IdlePoint, phases: Phases) -> list[Bracket | None]:
+    """Positions around the target that whole moves from the base curve reach, phase by phase."""
+    start, move = base_position(car, point.coolant_degC), tread_steps(car)
+    return [
+        bracket(point.rpm_with_leak(leak), point.target_rpm, start, move)
+        for leak in phases.leak_mm2
+    ]
 
 
-def seen_cycles(car: Car, point: IdlePoint, phases: Phases, ends: Ends) -> list[SeenCycle]:
-    """The cycles of the runs that hunt and have a period.
+def seen_cycle(places: list[Bracket | None], ends: Ends) -> SeenCycle | None:
+    """The run to compare theory with, chosen by theory's own places.
 
-    Gives those with the target midway between two positions first.
+    Gives of the runs that hunt and have a period the one with the target nearest to midway; none if
+    no run hunts.
     """
-    starts = ends.hunting.size // len(phases)
-    found = []
-    for row in np.flatnonzero(ends.hunting & np.isfinite(ends.period_s)).tolist():
-        place = _place_of(car, point, phases.leak_mm2[row // starts], float(ends.low_steps[row]))
-        if place is None:
-            continue
-        found.append(
-            SeenCycle(
-                phase=place.phase,
-                rpm_per_step=place.rpm_per_step,
-                period_s=float(ends.period_s[row]),
-                swing_rpm=float(ends.swing_rpm[row]),
-                low_steps=float(ends.low_steps[row]),
-                high_steps=float(ends.high_steps[row]),
-                largest_move_steps=float(ends.largest_move_steps[row]),
-                row=row,
-            )
-        )
-    return sorted(found, key=lambda cycle: abs(cycle.phase - 0.5))
-
-
-def stable_cycles(
-    plant: LinearIdle, law: SampledPI, move_steps: int, deadband_rpm: float, phase: float
-) -> list[Cycle]:
-    """The stable cycles that theory predicts.
-
-    Gives from quick to slow.
-    """
-    inside = min(max(phase, EDGE), 1.0 - EDGE)
-    if isinstance(law, SampledPID) and law.derivative_steps_s_per_100rpm > 0.0:
-        found = staircase_cycles(plant, law, move_steps, deadband_rpm, inside)
-        return [cycle for cycle in found if cycle.stable]
-    return predicted_cycles(plant, law, move_steps, deadband_rpm, inside)
+    starts = ends.hunting.size // len(places)
+    rows = np.flatnonzero(ends.hunting & np.isfinite(ends.period_s)).tolist()
+    found = [(row, place) for row in rows if (place := places[row // starts]) is not None]
+    if not found:
+        return None
+    row, place = min(found, key=lambda one: abs(one[1].phase - 0.5))
+    return SeenCycle(
+        phase=place.phase,
+        rpm_per_step=place.rpm_per_step,
+        period_s=float(ends.period_s[row]),
+        swing_rpm=float(ends.swing_rpm[row]),
+        low_steps=float(ends.low_steps[row]),
+        high_steps=float(ends.high_steps[row]),
+        largest_move_steps=float(ends.largest_move_steps[row]),
+        row=row,
+    )
 
 
 def best_of(cycles: list[Cycle]) -> Cycle | None:
@@ -191,19 +158,7 @@ def best_of(cycles: list[Cycle]) -> Cycle | None:
     Gives of those the staircase was seen to follow, else of all, the slowest: it is the one with
     the fewest positions and the nearest to rest.
     """
-    if not cycles:
-        return None
-    return max(cycles, key=lambda cycle: (cycle.confirmed, cycle.period_s))
-
-
-def _followed(
-    car: Car, point: IdlePoint, phases: Phases, seen: SeenCycle | None, starts: int
-) -> Cycle | None:
-    """The seen cycle followed in theory, from the settled speeds of its own phase."""
-    if seen is None or car.feedback.law == "none" or not point.plant.is_stable():
-        return None
-    settled_rpm = point.rpm_with_leak(phases.leak_mm2[seen.row // starts])
-    return followed_cycle(car, point, settled_rpm, (seen.low_steps, seen.high_steps))
+    return max(cycles, key=lambda cycle: (cycle.confirmed, cycle.period_s), default=None)
 
 
 def cycle_view(
@@ -211,28 +166,18 @@ def cycle_view(
 ) -> CycleView:
     """Predict the limit cycle and put it beside the simulated one.
 
-    Gives both.
+    Gives both; what is predicted follows from engine, settings and starting place alone.
     """
     by_start = ends.hunting.reshape(len(phases), -1)
-    seen = next(iter(seen_cycles(car, point, phases, ends)), None)
-    law, move, band = linear_law(car), tread_steps(car), resting_deadband_rpm(car)
-    plant, phase = point.plant, 0.5
+    seen = seen_cycle(_places(car, point, phases), ends)
+    worth, phase = point.rpm_per_step, 0.5
     if seen is not None:
-        plant, phase = with_rpm_per_step(plant, seen.rpm_per_step), seen.phase
-    relay: list[Cycle] = []
-    square, stable = None, []
-    if law is not None and car.feedback.law != "nudge" and plant.is_stable():
-        inside = min(max(phase, EDGE), 1.0 - EDGE)
-        relay = relay_cycles(plant, law, move, band)
-        square = square_cycle(plant, law, move, band, inside)
-        stable = stable_cycles(plant, law, move, band, phase)
-    waveform = best_of(stable)
+        worth, phase = seen.rpm_per_step, seen.phase
+    stable, square = cycles_at(car, point, worth, phase)
     return CycleView(
         phase=phase,
-        predicted=_followed(car, point, phases, seen, starts=by_start.shape[1]) or waveform,
-        waveform=waveform,
+        predicted=best_of(stable),
         all_predicted=tuple(stable),
-        relay=tuple(relay),
         square=square,
         seen=seen,
         chance=float(by_start[:, 0].mean()),

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim import SAMPLE_s
-from tuning.explanation.runs import RUN_s, Samples
-from tuning.loop import Reals
-from tuning.measures import COLUMN, measure_runs
+from tuning.explanation.runs import Reals, RUN_s, Samples
+from tuning.measures import COLUMN, measure_runs, races
 
 Truths = NDArray[np.bool_]
 
@@ -43,8 +42,8 @@ class Ends:
         Mean of target less speed [rpm].
     limited_share : numpy.ndarray
         Share of the whole run at a trim limit [-].
-    stalled : numpy.ndarray
-        Whether it stalled.
+    stalled, racing : numpy.ndarray
+        Whether it stalled; whether it races.
     """
 
     hunting: Truths
@@ -57,6 +56,7 @@ class Ends:
     error_rpm: Reals
     limited_share: Reals
     stalled: Truths
+    racing: Truths
 
     @property
     def chance(self) -> float:
@@ -123,23 +123,10 @@ def _swing(rpm: NDArray[np.float32], steps: NDArray[np.float32]) -> tuple[float,
 def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     """Judge how runs without scatter end, from their last minute.
 
-    Parameters
-    ----------
-    samples : Samples
-        What they left.
-    duration_s : float
-        Their length [s].
+    Gives A run an entry.
 
-    Returns
-    -------
-    Ends
-        A run an entry.
-
-    Notes
-    -----
     Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any;
-    a single move is a last step on the way to rest.
-    Source: our definition.
+    a single move is a last step on the way to rest. Source: our definition.
     """
     tail = round(min(TAIL_s, 0.5 * duration_s) / SAMPLE_s)
     rpm, steps = samples.rpm[:, -tail:], samples.steps[:, -tail:]
@@ -152,6 +139,8 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     for row in np.flatnonzero(hunting):
         swing[row], period[row] = _swing(rpm[row], steps[row])
     updates = duration_s / samples.period_s
+    target_rpm = samples.counted("target_rpm")
+    error_rpm = target_rpm - rpm.mean(axis=1, dtype=float)
     return Ends(
         hunting=hunting,
         swing_rpm=swing,
@@ -160,9 +149,10 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
         high_steps=steps.max(axis=1).astype(float),
         largest_move_steps=np.abs(changes).max(axis=1).astype(float),
         moves_per_min=moves * 60.0 / (tail * SAMPLE_s),
-        error_rpm=samples.counted("target_rpm") - rpm.mean(axis=1, dtype=float),
+        error_rpm=error_rpm,
         limited_share=samples.counted("limited_updates") / updates,
         stalled=stalled,
+        racing=races(error_rpm, target_rpm),
     )
 
 

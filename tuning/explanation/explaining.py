@@ -8,10 +8,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from controllers import law_of
 from sim import Car, InputError, Problem, with_values
-from tuning.explanation.ablation import Ablation, ablation, held_floor
+from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_floor
 from tuning.explanation.bound import BoundRow, bound_rows
-from tuning.explanation.causes import Cause
+from tuning.explanation.causes import Cause, best_row
 from tuning.explanation.cycle import CycleView, cycle_view
 from tuning.explanation.findings import Findings
 from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
@@ -21,8 +22,9 @@ from tuning.explanation.runs import Phases, even_phases
 from tuning.explanation.story import Story, tell_cycle
 from tuning.explanation.suggest import suggested_settings
 from tuning.explanation.switches import switches
-from tuning.explanation.verdict import sentences
-from tuning.loop import IdlePoint, LinearView, WARM_degC, idle_point, known, linear_view
+from tuning.explanation.verdict import verdict
+from tuning.loop import IdlePoint, LinearView, WARM_degC, idle_point, linear_view
+from tuning.notes import Note, plain
 
 PHASES, QUICK_PHASES = 24, 12
 """Starting phases of the runs that prove the cause."""
@@ -40,8 +42,8 @@ class Explanation:
         The car.
     hunts : bool
         Whether it does.
-    verdict : tuple of str
-        In plain sentences, the headline first.
+    verdict : tuple of Note
+        What was found, the headline first.
     causes : tuple of Cause
         Ranked; empty where nothing hunts.
     coolant_degC, target_rpm, needed_steps, base_steps : float
@@ -65,7 +67,7 @@ class Explanation:
 
     name: str
     hunts: bool
-    verdict: tuple[str, ...]
+    verdict: tuple[Note, ...]
     causes: tuple[Cause, ...]
     coolant_degC: float
     target_rpm: float
@@ -82,12 +84,18 @@ class Explanation:
     bound: tuple[BoundRow, ...]
     seconds: float
 
-    def lines(self) -> list[str]:
+    @property
+    def ending_row(self) -> AblationRow | None:
+        """The switch-off of the first cause that ends the hunting, if one does."""
+        enders = [cause.key for cause in self.causes if cause.ends_it]
+        return best_row(self.ablation, enders[0]) if enders else None
+
+    def lines(self) -> list[Note]:
         """The verdict, then the cycle told.
 
         Returns
         -------
-        list of str
+        list of Note
             The headline first.
         """
         return [*self.verdict, *(self.story.lines if self.story else ())]
@@ -103,7 +111,7 @@ class Explanation:
         return {
             "name": self.name,
             "hunts": self.hunts,
-            "verdict": list(self.verdict),
+            "verdict": plain(self.verdict),
             "causes": [cause.to_dict() for cause in self.causes],
             "coolant_degC": self.coolant_degC,
             "target_rpm": self.target_rpm,
@@ -115,8 +123,8 @@ class Explanation:
             "resolution": self.resolution.to_dict(),
             "cycle": self.cycle.to_dict(),
             "with_and_without": [row.to_dict() for row in self.ablation.rows],
-            "floor_rpm": known(self.ablation.floor_rpm),
-            "scatter_rpm": known(self.ablation.scatter_rpm),
+            "floor_rpm": plain(self.ablation.floor_rpm),
+            "scatter_rpm": plain(self.ablation.scatter_rpm),
             "maps": [one.to_dict() for one in self.maps],
             "story": self.story.to_dict() if self.story else None,
             "bound": [row.to_dict() for row in self.bound],
@@ -143,14 +151,14 @@ def _maps(
     quick: bool,
     tell: Progress,
 ) -> tuple[HuntingMap, ...]:
-    if car.feedback.law == "none" or not point.plant.is_stable():
+    if not car.feedback.acts or not point.plant.is_stable():
         return ()
     size = QUICK if quick else USUAL
     first = resolution_map(
         car, point, suggested, size, floor_rpm=floor_rpm, seed=seed,
         on_row=lambda share: tell(0.35 + 0.25 * share, "minimum move against deadband"),
     )  # fmt: skip
-    if car.feedback.law == "nudge":
+    if not law_of(car.feedback).has_gains:
         return (first,)
     second = gain_map(
         car, point, suggested, size, floor_rpm=floor_rpm, seed=seed,
@@ -232,7 +240,7 @@ def _put_together(
     return Explanation(
         name=f.car.name,
         hunts=f.table.hunts,
-        verdict=sentences(f, causes),
+        verdict=verdict(f, causes),
         causes=causes,
         coolant_degC=f.point.coolant_degC,
         target_rpm=f.point.target_rpm,

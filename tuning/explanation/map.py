@@ -13,13 +13,12 @@ from sim import Car, with_values
 from tuning.explanation.ablation import regular_share
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Measured, ends_of, measured, part
-from tuning.explanation.runs import Phases, even_phases, run_settings, without_scatter
-from tuning.loop import IdlePoint, Reals, SampledPI, border, known, tread_steps
+from tuning.explanation.runs import Phases, Reals, even_phases, run_settings, without_scatter
+from tuning.loop import IdlePoint, stability_border, tread_steps
+from tuning.notes import Note, plain
 
 LARGEST_MOVE_steps = 8
 WIDEST_LEAST_rpm = 60.0
-RAYS = 25
-"""Ratios of the two gains at which the border is looked for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +40,7 @@ class HuntingMap:
         engine's scatter [rpm, -].
     border_x, border_y : numpy.ndarray
         Theory's border as a line.
-    border_name : str
+    border_name : Note
         What the border says.
     now, suggested : tuple of float or None
         The car's settings and those suggested, in x and y; None where outside or not known.
@@ -57,7 +56,7 @@ class HuntingMap:
     with_scatter_chance: Reals
     border_x: Reals
     border_y: Reals
-    border_name: str
+    border_name: Note
     now: tuple[float, float] | None
     suggested: tuple[float, float] | None
 
@@ -70,7 +69,7 @@ class HuntingMap:
             Arrays as lists.
         """
         return {
-            name: _listed(value) if isinstance(value, np.ndarray) else value
+            name: _listed(value) if isinstance(value, np.ndarray) else plain(value)
             for name, value in vars(self).items()
         }
 
@@ -78,7 +77,7 @@ class HuntingMap:
 def _listed(values: Reals) -> Any:
     """An array as lists, None where there is no number."""
     if values.ndim == 1:
-        return [known(value) for value in values]
+        return [plain(float(value)) for value in values]
     return [_listed(row) for row in values]
 
 
@@ -144,27 +143,7 @@ def resolution_map(
 ) -> HuntingMap:
     """Minimum move against deadband.
 
-    Parameters
-    ----------
-    car : Car
-        The car; law ``pi_park`` is drawn with its deadband as law ``pi`` takes it.
-    point : IdlePoint
-        Its warm idle.
-    suggested : dict
-        Suggested settings, may be empty.
-    size : MapSize
-        How fine.
-    floor_rpm : float
-        Swing with the valve held [rpm].
-    seed : int
-        First seed of the scatter.
-    on_row : callable, optional
-        Told the share done.
-
-    Returns
-    -------
-    HuntingMap
-        x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
+    Gives x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
     """
     worth, feedback = point.rpm_per_step, car.feedback
     moves, bands = _move_and_deadband(feedback, worth, suggested, size)
@@ -188,7 +167,7 @@ def resolution_map(
         with_scatter_chance=grid[3],
         border_x=np.array([0.5, moves[-1] + 0.5]),
         border_y=np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth,
-        border_name="deadband of half a move: above it a position to rest always exists",
+        border_name=Note("explanation.border.moves"),
         now=(float(feedback.min_move_steps), feedback.deadband_rpm),
         suggested=_place(suggested, "min_move_steps", "deadband_rpm"),
     )
@@ -206,27 +185,6 @@ def _move_and_deadband(
     return np.arange(1, most + 1, dtype=float), bands
 
 
-def stability_border(
-    point: IdlePoint, update_period_s: float, move_steps: int
-) -> tuple[Reals, Reals]:
-    """Gains at which the loop without steps begins to swing, over their ratio.
-
-    Gives proportional and integral gain [steps per 100 rpm (and second)].
-
-    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
-    """
-    tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
-    rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]
-    found = []
-    for gain, integral in rays:
-        law = SampledPI(gain, integral, update_period_s)
-        multiplier = border(point, law, move_steps).multiplier
-        if np.isfinite(multiplier):
-            found.append((gain * multiplier, integral * multiplier))
-    table = np.array(found).reshape(-1, 2)
-    return table[:, 0], table[:, 1]
-
-
 def gain_map(
     car: Car,
     point: IdlePoint,
@@ -239,27 +197,7 @@ def gain_map(
 ) -> HuntingMap:
     """Proportional against integral gain.
 
-    Parameters
-    ----------
-    car : Car
-        The car, with law pi, pid or pi_park.
-    point : IdlePoint
-        Its warm idle.
-    suggested : dict
-        Suggested settings, may be empty.
-    size : MapSize
-        How fine.
-    floor_rpm : float
-        Swing with the valve held [rpm].
-    seed : int
-        First seed of the scatter.
-    on_row : callable, optional
-        Told the share done.
-
-    Returns
-    -------
-    HuntingMap
-        x is the gain, y the integral; border of the loop without steps.
+    Gives x is the gain, y the integral; border of the loop without steps.
     """
     feedback = car.feedback
     edge = stability_border(point, feedback.update_period_ms / 1000.0, tread_steps(car))
@@ -283,7 +221,7 @@ def gain_map(
         with_scatter_chance=grid[3],
         border_x=edge[0],
         border_y=edge[1],
-        border_name="loop without steps: beyond this line it swings by itself",
+        border_name=Note("explanation.border.gains"),
         now=now,
         suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
     )

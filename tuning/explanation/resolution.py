@@ -8,20 +8,18 @@ from typing import Any
 import numpy as np
 
 from sim import Car
-from tuning.explanation.runs import Phases
+from tuning.explanation.runs import Phases, Reals
 from tuning.loop import (
     IdlePoint,
-    Reals,
-    known,
+    Treads,
+    base_position,
     largest_resting_move,
-    lattice_chance,
     linear_law,
-    resolution_ratio,
     resting_deadband_rpm,
-    smallest_resting_deadband,
     smallest_useful_move,
     tread_steps,
 )
+from tuning.notes import plain
 
 SLOWEST_s = 60.0
 """A cycle slower than this is creeping, not hunting [s]."""
@@ -85,13 +83,8 @@ class ResolutionView:
 
         Gives arrays as lists.
         """
-        plain = {
-            name: known(value) if isinstance(value, float) else value
-            for name, value in vars(self).items()
-        }
-        plain["rpm"] = [float(value) for value in self.rpm]
-        plain["rpm_per_step"] = [float(value) for value in self.rpm_per_step]
-        return plain
+        values = {name: plain(value) for name, value in vars(self).items()}
+        return values | {"rpm": self.rpm.tolist(), "rpm_per_step": self.rpm_per_step.tolist()}
 
 
 @dataclass(frozen=True)
@@ -161,14 +154,6 @@ def creeping_period_s(car: Car, place: Bracket) -> float:
     return travel / law.integral_steps_per_rpm_s * (1.0 / below + 1.0 / above)
 
 
-def starting_steps(car: Car, point: IdlePoint) -> float:
-    """Where the base curve puts the valve at the start of a run.
-
-    Gives whole position [steps].
-    """
-    return min(max(float(np.floor(point.base_steps + 0.5)), 0.0), float(car.valve.open_limit_steps))
-
-
 def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     """Whether the geometry of positions leaves no rest, phase by phase.
 
@@ -178,7 +163,8 @@ def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     Moves larger than the minimum shift the lattice; over the phases that changes no odds.
     Source: geometry, derivation our own; see ``tuning.loop.lattice``.
     """
-    start, move, band = starting_steps(car, point), tread_steps(car), resting_deadband_rpm(car)
+    start, move = base_position(car, point.coolant_degC), tread_steps(car)
+    band = resting_deadband_rpm(car)
     told = []
     for leak in phases.leak_mm2:
         rpm = point.rpm_with_leak(leak)
@@ -194,25 +180,11 @@ def resolution_view(
 ) -> ResolutionView:
     """What the valve's steps are worth, and whether the deadband leaves it a place to rest.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    point : IdlePoint
-        Its warm idle.
-    phases : Phases
-        Starting phases for the chance.
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held [rpm].
-
-    Returns
-    -------
-    ResolutionView
-        The numbers.
+    Gives the numbers.
     """
     move, band = tread_steps(car), resting_deadband_rpm(car)
     worth = point.rpm_per_step
-    off = car.feedback.law == "none"
+    treads, off = Treads(move, worth), not car.feedback.acts
     expected = [False] if off else hunting_expected(car, point, phases)
     return ResolutionView(
         rpm=point.rpm,
@@ -220,15 +192,15 @@ def resolution_view(
         needed_steps=point.needed_steps,
         target_rpm=point.target_rpm,
         move_steps=move,
-        move_rpm=move * worth,
+        move_rpm=treads.rpm,
         deadband_rpm=band,
-        ratio=resolution_ratio(band, move, worth),
+        ratio=treads.ratio(band),
         chance=float(np.mean(expected)),
-        chance_even=0.0 if off else lattice_chance(band, move, worth),
+        chance_even=0.0 if off else treads.restless_chance(band),
         scatter_rpm=scatter_rpm,
         deadband_in_scatters=band / scatter_rpm if scatter_rpm > 0.0 else float("inf"),
-        smallest_deadband_rpm=smallest_resting_deadband(move, worth),
-        smallest_deadband_with_scatter_rpm=smallest_resting_deadband(move, worth, scatter_rpm),
+        smallest_deadband_rpm=treads.smallest_deadband_rpm(),
+        smallest_deadband_with_scatter_rpm=treads.smallest_deadband_rpm(scatter_rpm),
         smallest_useful_move_steps=smallest_useful_move(worth, scatter_rpm),
         largest_resting_move_steps=largest_resting_move(band, worth, scatter_rpm),
     )

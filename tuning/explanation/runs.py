@@ -14,11 +14,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from controllers import Feedback, controller_row, matrix
-from sim import COUNTERS, Car, Fleet, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, with_values
-from sim.prepare import settings_row
+from controllers import Feedback
+from sim import (
+    COUNTERS,
+    Car,
+    Fleet,
+    Plan,
+    SAMPLE_s,
+    Scenario,
+    make_fleet,
+    run_plan,
+    settings_of,
+    settings_table,
+    with_values,
+)
 from sim.records import CAR_FIELDS
-from tuning.loop import IdlePoint, Reals, tread_steps
+from tuning.loop import IdlePoint, tread_steps
+
+Reals = NDArray[np.float64]
 
 RUN_s = 120.0
 """Length of a run [s]."""
@@ -50,21 +63,7 @@ class Phases:
 def even_phases(car: Car, point: IdlePoint, count: int, over_steps: int | None = None) -> Phases:
     """Spread the position needed evenly over one whole move.
 
-    Parameters
-    ----------
-    car : Car
-        Its leak and move.
-    point : IdlePoint
-        The idle point.
-    count : int
-        Phases, 1 or more.
-    over_steps : int, optional
-        Width; the car's own move if not given [steps].
-
-    Returns
-    -------
-    Phases
-        From half a move less to half a move more.
+    Gives from half a move less to half a move more.
     """
     width = float(tread_steps(car) if over_steps is None else over_steps)
     shifts = ((np.arange(count) + 0.5) / count - 0.5) * width
@@ -76,15 +75,7 @@ def even_phases(car: Car, point: IdlePoint, count: int, over_steps: int | None =
 def without_scatter(car: Car) -> Car:
     """The same car with even combustion and a perfect speed reading.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-
-    Returns
-    -------
-    Car
-        Cylinders alike at their mean, no scatter, no reading noise, no rounding of the reading.
+    Gives cylinders alike at their mean, no scatter, no reading noise, no rounding of the reading.
     """
     cylinders = car.engine.cylinders
     mean = float(np.mean(car.engine.cylinder_balance))
@@ -172,25 +163,7 @@ def run_phases(
 ) -> Samples:
     """Run each car in each phase from each starting speed.
 
-    Parameters
-    ----------
-    cars : sequence of Car
-        Changed copies of one car.
-    phases : Phases
-        Starting phases, the same for all.
-    coolant_degC : float
-        Coolant temperature, held [degC].
-    seed : int
-        First seed; phase n takes seed + n, the same for every car.
-    offsets_rpm : sequence of float
-        Speeds at the start above target [rpm].
-    duration_s : float
-        Length of the runs [s].
-
-    Returns
-    -------
-    Samples
-        Rows car by car, then phase by phase, then start by start.
+    Gives rows car by car, then phase by phase, then start by start.
     """
     scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
     fleet = _phase_fleet(cars, phases, scenario)
@@ -199,7 +172,7 @@ def run_phases(
     setting = which // len(phases)
     plan = _rows_plan(
         fleet,
-        np.vstack([matrix(settings_row(car)) for car in cars]),
+        settings_table(cars),
         which,
         setting,
         (seed + which % len(phases)) % 2.0**31,
@@ -225,8 +198,7 @@ def run_settings(
     """
     scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
     fleet = _phase_fleet([car], phases, scenario)
-    fade_s, limit = car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
-    table = np.vstack([matrix(controller_row(one, fade_s, limit)) for one in feedbacks])
+    table = settings_of(car, feedbacks)
     offsets = np.asarray(offsets_rpm, dtype=float)
     setting, which = (axis.ravel() for axis in np.indices((len(feedbacks), len(phases))))
     plan = _rows_plan(

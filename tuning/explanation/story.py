@@ -1,4 +1,4 @@
-"""One cycle, told: a period of hunting from the narrated schedule, in words with times."""
+"""One cycle, told: a period of hunting from the narrated schedule, moment by moment."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import law_of
 from sim import Car, Scenario, Trace, simulate, with_values
 from tuning.explanation.cycle import SeenCycle, STARTS_rpm
-from tuning.explanation.runs import Phases, RUN_s, without_scatter
-from tuning.loop import IdlePoint, Reals, resting_deadband_rpm
+from tuning.explanation.runs import Phases, Reals, RUN_s, without_scatter
+from tuning.loop import IdlePoint, resting_deadband_rpm, tread_steps
+from tuning.notes import Note, plain
 
 LEAST_APART_s = 1.0e-6
 MOST_TOLD = 6
@@ -34,15 +36,15 @@ class Moment:
         Measured speed then [rpm].
     valve_steps : float
         Where the valve was told to be [steps].
-    text : str
-        In words.
+    text : Note
+        What happens.
     """
 
     at_s: float
     kind: str
     rpm: float
     valve_steps: float
-    text: str
+    text: Note
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,12 +56,18 @@ class Story:
     time_s, rpm, valve_steps, opening_steps, wanted_steps : numpy.ndarray
         Shape (events,): times since the cycle began, measured speed, where the valve was told to
         be, where it was, and the position wanted before minimum move [s, rpm, steps].
+    map_kPa : numpy.ndarray
+        Shape (events,): absolute pressure in the manifold [kPa].
+    settled_rpm : numpy.ndarray
+        Shape (travel + 1,): speed at which this engine would settle at each position [rpm].
+    move_steps : int
+        Distance of the positions that the controller's smallest moves reach [steps].
     period_s, target_rpm, deadband_rpm : float
         Of the cycle, and of the car [s, rpm].
     moments : tuple of Moment
         In order of time; the first and the last are the same move, one period apart.
-    lines : tuple of str
-        The whole told in sentences.
+    lines : tuple of Note
+        The whole told.
     """
 
     time_s: Reals
@@ -67,11 +75,14 @@ class Story:
     valve_steps: Reals
     opening_steps: Reals
     wanted_steps: Reals
+    map_kPa: Reals
+    settled_rpm: Reals
+    move_steps: int
     period_s: float
     target_rpm: float
     deadband_rpm: float
     moments: tuple[Moment, ...]
-    lines: tuple[str, ...]
+    lines: tuple[Note, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """The story by name.
@@ -81,11 +92,12 @@ class Story:
         dict
             Arrays as lists.
         """
-        plain = {
+        values = {
             name: value.tolist() if isinstance(value, np.ndarray) else value
             for name, value in vars(self).items()
         }
-        return plain | {"moments": [vars(one) for one in self.moments], "lines": list(self.lines)}
+        moments = [{n: plain(v) for n, v in vars(one).items()} for one in self.moments]
+        return values | {"moments": moments, "lines": plain(self.lines)}
 
 
 class _Told:
@@ -93,12 +105,12 @@ class _Told:
 
     def __init__(self, trace: Trace, begin_s: float, end_s: float, band_rpm: float) -> None:
         self.trace, self.begin_s, self.end_s, self.band_rpm = trace, begin_s, end_s, band_rpm
-        self.held = "the integral"
+        self.has_integral = True
         inside = (trace.time_s >= begin_s - LEAST_APART_s) & (trace.time_s <= end_s + LEAST_APART_s)
         self.rows = np.flatnonzero(inside)
         self.error = trace["target_rpm"] - trace["rpm"]
 
-    def moment(self, row: int, kind: str, text: str) -> Moment:
+    def moment(self, row: int, kind: str, text: Note) -> Moment:
         trace = self.trace
         return Moment(
             at_s=float(trace.time_s[row] - self.begin_s),
@@ -125,15 +137,16 @@ class _Told:
         first, last = rows[0], rows[-1]
         before, after = self.trace["valve_steps"][first - 1], self.trace["valve_steps"][last]
         wanted, error = self.trace["wanted_steps"][first], self.error[first]
-        side = "below" if error > 0.0 else "above"
-        way = "open" if after > before else "close"
-        text = f"{abs(error):.0f} rpm {side} target; wanted is {wanted:.0f}, "
-        if len(rows) == 1:
-            text += f"{abs(after - before):.0f} from where the valve stands: it is told to {way}"
-        else:
-            within_s = self.trace.time_s[last] - self.trace.time_s[first]
-            text += f"and in {len(rows)} moves within {within_s:.2f} s the valve is told to {way}"
-        return self.moment(first, "told", f"{text} from {before:.0f} to {after:.0f}")
+        told = Note(
+            "explanation.story.told",
+            error_rpm=float(error),
+            wanted=float(wanted),
+            before=float(before),
+            after=float(after),
+            moves=len(rows),
+            within_s=float(self.trace.time_s[last] - self.trace.time_s[first]),
+        )
+        return self.moment(first, "told", told)
 
     def there(self) -> list[Moment]:
         """Moves completed, where they are few."""
@@ -142,7 +155,7 @@ class _Told:
         believed = self.trace["believed_steps"]
         away = np.abs(believed - self.trace["valve_steps"]) > 0.5
         return [
-            self.moment(row, "there", f"the valve is there, at {believed[row]:.0f}")
+            self.moment(row, "there", Note("explanation.story.there", at=float(believed[row])))
             for row in self._changed(away.astype(float))
             if not away[row]
         ]
@@ -151,8 +164,8 @@ class _Told:
         """Speed through the target, and out of the deadband."""
         found = []
         for row in self._changed(np.sign(self.error)):
-            way = "rises" if self.error[row] < 0.0 else "falls"
-            found.append(self.moment(row, "crosses", f"speed {way} through the target"))
+            crosses = Note("explanation.story.crosses", rises=bool(self.error[row] < 0.0))
+            found.append(self.moment(row, "crosses", crosses))
         if self.band_rpm > 0.0:
             outside = (np.abs(self.error) > self.band_rpm).astype(float)
             found += [self._deadband(row) for row in self._changed(outside)]
@@ -161,18 +174,24 @@ class _Told:
     def _deadband(self, row: int) -> Moment:
         trim = self.trace["trim_steps"][row]
         if abs(self.error[row]) <= self.band_rpm:
-            return self.moment(row, "leaves", f"back within the deadband: {self.held} is held")
-        side, way = ("below", "up") if self.error[row] > 0.0 else ("above", "down")
-        text = f"out of the deadband, {side}: the trim, {trim:+.1f} steps, is moved {way}"
-        return self.moment(row, "leaves", text)
+            back = Note("explanation.story.back", has_integral=self.has_integral)
+            return self.moment(row, "leaves", back)
+        leaves = Note(
+            "explanation.story.leaves", is_below=bool(self.error[row] > 0.0), trim_steps=float(trim)
+        )
+        return self.moment(row, "leaves", leaves)
 
     def extremes(self) -> list[Moment]:
         """Highest and lowest speed."""
         rpm, rows = self.trace["rpm"], self.rows
         high, low = rows[int(np.argmax(rpm[rows]))], rows[int(np.argmin(rpm[rows]))]
         return [
-            self.moment(int(high), "peak", f"highest speed, {-self.error[high]:.0f} above target"),
-            self.moment(int(low), "trough", f"lowest speed, {self.error[low]:.0f} below target"),
+            self.moment(
+                int(high), "peak", Note("explanation.story.peak", above=float(-self.error[high]))
+            ),
+            self.moment(
+                int(low), "trough", Note("explanation.story.trough", below=float(self.error[low]))
+            ),
         ]
 
     def _changed(self, signal: Any) -> list[int]:
@@ -194,13 +213,12 @@ def _last_period(trace: Trace, period_s: float) -> tuple[float, float] | None:
     return float(begins[at]), float(begins[at + 1])
 
 
-def _beginning(story: _Told, move_rpm: float, period_s: float) -> list[str]:
-    band = story.band_rpm
-    holds = "holds no position" if 2.0 * band < move_rpm else "could hold a position"
+def _beginning(story: _Told, move_rpm: float, period_s: float) -> list[Note]:
+    width = 2.0 * story.band_rpm
     return [
-        f"One period, {period_s:.2f} s, scatter taken out.",
-        f"One move is worth {move_rpm:.0f} rpm, the deadband is {2.0 * band:.0f} rpm wide.",
-        f"So it {holds} of those the valve goes between.",
+        Note("explanation.story.period", period_s=period_s),
+        Note("explanation.story.worth", move_rpm=move_rpm, deadband_rpm=width),
+        Note("explanation.story.holds", holds=width >= move_rpm),
     ]
 
 
@@ -224,14 +242,16 @@ def tell_cycle(
     begin_s, end_s = span
     period_s = end_s - begin_s
     told = _Told(trace, begin_s, end_s, resting_deadband_rpm(car))
-    if car.feedback.law == "nudge":
-        told.held = "the trim"
+    told.has_integral = law_of(car.feedback).has_gains
     moments = [*told.told(), *told.there(), *told.crosses(), *told.extremes()]
     moments.sort(key=lambda one: one.at_s)
     lines = [
         *_beginning(told, move_rpm, period_s),
-        *(f"{one.at_s:.2f} s, {one.rpm:.0f} rpm: {one.text}." for one in moments),
-        "From here it repeats.",
+        *(
+            Note("explanation.story.moment", at_s=one.at_s, now_rpm=one.rpm, text=one.text)
+            for one in moments
+        ),
+        Note("explanation.story.repeats"),
     ]
     margin = BESIDE_SHARE * period_s
     shown = (trace.time_s >= begin_s - margin) & (trace.time_s <= end_s + margin)
@@ -241,6 +261,9 @@ def tell_cycle(
         valve_steps=trace["valve_steps"][shown],
         opening_steps=trace["pintle_steps"][shown],
         wanted_steps=(trace["base_steps"] + trace["trim_steps"])[shown],
+        map_kPa=trace["map_kPa"][shown],
+        settled_rpm=point.rpm_with_leak(phases.leak_mm2[phase]),
+        move_steps=tread_steps(car),
         period_s=period_s,
         target_rpm=point.target_rpm,
         deadband_rpm=told.band_rpm,

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from controllers import law_of
 from sim import Car, with_values
 from tuning.loop import LinearView
+from tuning.notes import Note
 
 SAFE_SHARE = 0.35
 """Gains switched low: to this share of those at the border, if they are above it [-]."""
@@ -35,14 +37,14 @@ class Switch:
         What is switched off: "as_is" (nothing), "resolution", "gains", "valve_speed", "limits",
         "quicker_updates", "slower_updates", "backlash", "both" (resolution and gains), "feedback",
         "suggested".
-    name : str
-        In plain words.
+    name : Note
+        What is changed.
     car : Car
         The changed car.
     """
 
     key: str
-    name: str
+    name: Note
     car: Car
 
 
@@ -56,7 +58,9 @@ def finer_valve(car: Car) -> tuple[Car, int]:
     finer.  A nudge becomes n times as many of one fine step.
     """
     valve, feedback = car.valve, car.feedback
-    n = max(1, min(FINEST, MOST_STEPS // valve.travel_steps))
+    # What lies beyond the stop counts too: a car file holds no more steps than these.
+    farthest = max(valve.travel_steps, valve.open_limit_steps, valve.area_mm2[-1][0])
+    n = max(1, min(FINEST, int(MOST_STEPS // farthest)))
     times_n = {
         key: min(NO_LIMIT_steps, getattr(feedback, key) * n)
         for key in ("entry_extra_steps", "aircon_steps")
@@ -78,9 +82,6 @@ def finer_valve(car: Car) -> tuple[Car, int]:
             for key in ("base_steps", "cranking_steps", "after_start_steps")
         },
         "feedback": {
-            "gain_steps_per_100rpm": min(500.0, feedback.gain_steps_per_100rpm * n),
-            "integral_steps_per_100rpm_s": min(500.0, feedback.integral_steps_per_100rpm_s * n),
-            "derivative_steps_s_per_100rpm": min(500.0, feedback.derivative_steps_s_per_100rpm * n),
             "load_steps_per_100W": min(100.0, feedback.load_steps_per_100W * n),
             "min_move_steps": 1,
             "rpm_per_step": max(0.1, feedback.rpm_per_step / n),
@@ -88,47 +89,28 @@ def finer_valve(car: Car) -> tuple[Car, int]:
                 min(NO_LIMIT_steps, max(-NO_LIMIT_steps, limit * n))
                 for limit in feedback.trim_limit_steps
             ),
-            "nudge_steps": 1,
             **times_n,
+            **law_of(feedback).finer(feedback, n),
         },
     }
-    if feedback.law == "nudge":
-        period = feedback.update_period_ms / (n * feedback.nudge_steps)
-        changes["feedback"]["update_period_ms"] = max(1.0, period)
     return with_values(car, changes), n
 
 
 def _lower_gains(car: Car, linear: LinearView) -> Car:
     """Gains at most a safe share of those at the border; the law's times stay."""
-    feedback = car.feedback
+    return with_values(car, {"feedback": eased_gains(car, linear)})
+
+
+def eased_gains(car: Car, linear: LinearView) -> dict[str, Any]:
+    """Changes of table [feedback] that bring gains to a safe share of those at the border."""
     share = min(1.0, SAFE_SHARE * linear.here.border_multiplier)
-    if feedback.law == "nudge":
-        slower = min(LONGEST_UPDATE_ms, feedback.update_period_ms / max(share, 1.0e-3))
-        return with_values(car, {"feedback": {"update_period_ms": slower}})
-    keys = (
-        "gain_steps_per_100rpm",
-        "integral_steps_per_100rpm_s",
-        "derivative_steps_s_per_100rpm",
-    )
-    return with_values(car, {"feedback": {key: getattr(feedback, key) * share for key in keys}})
+    return law_of(car.feedback).eased(car.feedback, share)
 
 
 def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Switch]:
     """The car as it is, and copies with one possible cause switched off each.
 
-    Parameters
-    ----------
-    car : Car
-        The car.
-    linear : LinearView
-        Says how far gains must come down.
-    suggested : dict
-        Suggested settings, as of table [feedback]; may be empty.
-
-    Returns
-    -------
-    list of Switch
-        "as_is" first.
+    Gives "as_is" first.
     """
     period = car.feedback.update_period_ms
     quick = max(min(SHORTEST_UPDATE_ms, period), period / QUICKER)
@@ -139,29 +121,36 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
         "valve": {"open_limit_steps": car.valve.travel_steps},
     }
     off: Changes = {"feedback": {"law": "none"}}
-    made = [Switch("as_is", "as it is", car)]
-    if car.feedback.law != "none":
+    made = [Switch("as_is", Note("explanation.switch.as_is"), car)]
+    if car.feedback.acts:
         lower = _lower_gains(car, linear)
-        changed: list[tuple[str, str, Changes]] = [
-            ("valve_speed", "a valve that takes no time", at_once),
-            ("limits", "no trim limit", wide),
-            ("quicker_updates", f"updates every {quick:g} ms", _period(quick)),
-            ("slower_updates", f"updates every {slow:g} ms", _period(slow)),
+        changed: list[tuple[str, Note, Changes]] = [
+            ("valve_speed", Note("explanation.switch.valve_speed"), at_once),
+            ("limits", Note("explanation.switch.limits"), wide),
+            ("quicker_updates", _updates(quick), _period(quick)),
+            ("slower_updates", _updates(slow), _period(slow)),
         ]
         if car.valve.backlash_steps > 0.0:
-            changed.append(("backlash", "no backlash", {"valve": {"backlash_steps": 0.0}}))
+            tight: Changes = {"valve": {"backlash_steps": 0.0}}
+            changed.append(("backlash", Note("explanation.switch.backlash"), tight))
         made += [
-            Switch("resolution", "a valve without steps", finer_valve(car)[0]),
-            Switch("gains", "gains well below the border", lower),
+            Switch("resolution", Note("explanation.switch.resolution"), finer_valve(car)[0]),
+            Switch("gains", Note("explanation.switch.gains"), lower),
         ]
         made += [Switch(key, name, with_values(car, values)) for key, name, values in changed]
         if lower != car:
-            made.append(Switch("both", "no steps and low gains", finer_valve(lower)[0]))
-        made.append(Switch("feedback", "feedback off, valve held", with_values(car, off)))
+            both = Note("explanation.switch.both")
+            made.append(Switch("both", both, finer_valve(lower)[0]))
+        held = Note("explanation.switch.feedback")
+        made.append(Switch("feedback", held, with_values(car, off)))
         if suggested:
             changes = with_values(car, {"feedback": suggested})
-            made.append(Switch("suggested", "the suggested settings", changes))
+            made.append(Switch("suggested", Note("explanation.switch.suggested"), changes))
     return made
+
+
+def _updates(update_period_ms: float) -> Note:
+    return Note("explanation.switch.updates", update_period_ms=update_period_ms)
 
 
 def _period(update_period_ms: float) -> Changes:

@@ -1,15 +1,15 @@
-"""The verdict: what was found, in plain sentences, the headline first."""
+"""The verdict: what was found, as notes, the headline first."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from tuning.explanation.bound import BoundRow, deepest
 from tuning.explanation.causes import AT_LIMIT_SHARE, CAUSES, Cause, named_by_theory
 from tuning.explanation.cycle import SeenCycle
 from tuning.explanation.findings import Findings
 from tuning.loop import Cycle
+from tuning.notes import Note
 
 TICKS_per_min = 12.0
 """Moves a minute from which a valve that does not hunt is said never to rest [1/min]."""
@@ -17,159 +17,184 @@ RESTING_SCATTERS = 3.5
 """A deadband below this many standard deviations of scatter makes it tick [-]."""
 BASE_OFF_steps = 3.0
 """A base curve this far from the need is told [steps]."""
-NOTHING_LEFT = 0.02
-"""A swing is said to end when less than this share of it is left [-]."""
 ALIKE = 1.25
 """A predicted cycle whose swing and period are within this factor is the one seen [-]."""
 SELDOM_STALLS = 0.01
 """From this share of runs stalls are told [-]."""
+SELDOM_HUNTS = 0.05
+"""Below this share of quiet runs it is the scatter that makes it hunt [-]."""
+MOST_RACE = 0.5
+"""An engine that races from this share of places is told to race before all else [-]."""
 MOST_STALLS = 0.5
 """An engine that stalls from this share of places has no dips to speak of [-]."""
 
 
-def _headline(f: Findings, causes: tuple[Cause, ...]) -> str:
+def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
     row = f.table.as_is
-    if causes and causes[0].key == "not_feedback":
-        return f"If it swings, it is not the idle feedback: {causes[0].number}."
-    if not f.table.hunts:
-        rests = 100.0 * (1.0 - row.chance)
-        if row.chance > 0.0:
-            return f"It hardly hunts: from {rests:.0f} of 100 places the valve comes to rest."
-        return "It does not hunt: from every place the valve comes to rest."
-    cause = f" First cause: {causes[0].name}." if causes else " No single cause was found."
-    if row.chance < 0.05:
-        swing = row.with_scatter_swing_rpm
-        return (
-            f"It hunts when scatter stirs it: {swing:.0f} rpm peak to peak, {f.table.floor_rpm:.0f}"
-            f" with the valve held.{cause}"
+    if row.racing_share >= MOST_RACE:
+        return Note(
+            "explanation.headline.races",
+            of_100=100.0 * row.racing_share,
+            off_rpm=row.error_rpm,
+            base_steps=f.point.base_steps,
+            travel_steps=f.car.valve.travel_steps,
         )
-    every = "" if math.isnan(row.period_s) else f" every {row.period_s:.1f} s"
-    return (
-        f"It hunts from {100.0 * row.chance:.0f} of 100 places it may start in:"
-        f" {row.hunting_swing_rpm:.0f} rpm peak to peak{every}.{cause}"
+    if causes and causes[0].key == "not_feedback":
+        return Note("explanation.headline.not_feedback", number=causes[0].number)
+    if not f.table.hunts and row.chance > 0.0:
+        return Note("explanation.headline.hardly", rests_of_100=100.0 * (1.0 - row.chance))
+    if not f.table.hunts:
+        return Note("explanation.headline.rests")
+    cause = Note("explanation.headline.no_cause")
+    if causes:
+        cause = Note("explanation.headline.first_cause", cause=causes[0].name)
+    if row.chance < SELDOM_HUNTS:
+        return Note(
+            "explanation.headline.stirred",
+            swing_rpm=row.with_scatter_swing_rpm,
+            floor_rpm=f.table.floor_rpm,
+            cause=cause,
+        )
+    return Note(
+        "explanation.headline.hunts",
+        of_100=100.0 * row.chance,
+        swing_rpm=row.hunting_swing_rpm,
+        period_s=row.period_s,
+        cause=cause,
     )
 
 
-def _proof(cause: Cause) -> str:
-    left = f"{100.0 * cause.left_share:.0f} % of the swing is left"
-    ended = "it ends" if cause.left_share < NOTHING_LEFT else left
-    return f"{cause.name.capitalize()}: {cause.number}. Switched off in simulation, {ended}."
+def _proof(cause: Cause) -> Note:
+    return Note(
+        "explanation.proof",
+        cause=cause.name,
+        number=cause.number,
+        left_percent=100.0 * cause.left_share,
+    )
 
 
-def _theory(f: Findings) -> list[str]:
+def _theory(f: Findings) -> list[Note]:
     cycle = f.cycle
     if not f.table.hunts or not f.linear.here.engine_stable:
         return []
     told = []
     if cycle.predicted is not None and cycle.seen is not None:
-        told.append(_compared((cycle.predicted, *cycle.all_predicted), cycle.seen))
+        told.append(_compared(cycle.predicted, cycle.seen))
     if cycle.phases_with_two_ends > 0.0:
-        share = 100.0 * cycle.phases_with_two_ends
-        told.append(
-            f"Rest and hunting exist side by side in {share:.0f} of 100 cases: which one comes"
-            " depends on the speed it starts from."
-        )
+        told.append(Note("explanation.two_ends", of_100=100.0 * cycle.phases_with_two_ends))
     return told
 
 
-def _compared(predicted: Sequence[Cycle], seen: SeenCycle) -> str:
-    """The predicted cycle nearest to the simulated one, and whether it is that one."""
-    seen_s, seen_rpm = seen.period_s, seen.swing_rpm
-    near = min(predicted, key=lambda one: abs(math.log(one.period_s / seen_s)))
-    both = (
-        f"{near.peak_to_peak_rpm:.0f} rpm every {near.period_s:.1f} s; simulated"
-        f" {seen_rpm:.0f} rpm every {seen_s:.1f} s"
-    )
+def _compared(predicted: Cycle, seen: SeenCycle) -> Note:
+    """Whether the cycle that theory tells is the simulated one."""
     off = max(
-        abs(math.log(near.period_s / seen_s)), abs(math.log(near.peak_to_peak_rpm / seen_rpm))
+        abs(math.log(predicted.period_s / seen.period_s)),
+        abs(math.log(predicted.peak_to_peak_rpm / seen.swing_rpm)),
     )
-    if off <= math.log(ALIKE):
-        return f"Theory predicts this cycle: {both}."
-    return f"Theory's own cycle is another one and does not describe it: {both}."
+    return Note(
+        "explanation.theory",
+        alike=off <= math.log(ALIKE),
+        swing_rpm=predicted.peak_to_peak_rpm,
+        period_s=predicted.period_s,
+        seen_swing_rpm=seen.swing_rpm,
+        seen_period_s=seen.period_s,
+    )
 
 
-def _stalls(f: Findings) -> list[str]:
+def _stalls(f: Findings) -> list[Note]:
     share = f.table.as_is.stalled_share
-    if share < SELDOM_STALLS:
-        return []
-    return [f"From {100.0 * share:.0f} of 100 places it stalls."]
+    return [Note("explanation.stalls", of_100=100.0 * share)] if share >= SELDOM_STALLS else []
 
 
-def _at_a_limit(f: Findings) -> list[str]:
+def _at_a_limit(f: Findings) -> list[Note]:
     share = f.table.as_is.limited_share
-    if f.table.hunts or f.car.feedback.law == "none" or share <= AT_LIMIT_SHARE:
+    if f.table.hunts or not f.car.feedback.acts or share <= AT_LIMIT_SHARE:
         return []
     low, high = f.car.feedback.trim_limit_steps
     return [
-        (
-            f"Yet the trim stands at a limit ({low:g} or {high:g} steps) {100.0 * share:.0f} % of"
-            f" the time, and the idle {f.table.as_is.error_rpm:.0f} rpm off target: mend the base"
-            " curve first, then widen the limits."
+        Note(
+            "explanation.at_limit",
+            low=low,
+            high_steps=high,
+            share_percent=100.0 * share,
+            error_rpm=f.table.as_is.error_rpm,
         )
     ]
 
 
-def _notes(f: Findings) -> list[str]:
-    row, view, told = f.table.as_is, f.resolution, _at_a_limit(f)
-    ticks = row.with_scatter_moves_per_min
-    if f.car.feedback.law != "none" and not f.table.hunts and ticks > TICKS_per_min:
-        told.append(
-            f"Yet the valve never rests: {ticks:.0f} moves a minute, because the deadband is only"
-            f" {view.deadband_in_scatters:.1f} standard deviations of the speed's scatter"
-            f" ({view.scatter_rpm:.0f} rpm); below {RESTING_SCATTERS:g} it ticks."
-        )
-        told += _quieter(f)
+def _notes(f: Findings) -> list[Note]:
+    row, told = f.table.as_is, _at_a_limit(f)
+    if f.car.feedback.acts and not f.table.hunts and row.with_scatter_moves_per_min > TICKS_per_min:
+        told += _ticks(f)
     off = f.point.needed_steps - f.point.base_steps
     if abs(off) > BASE_OFF_steps:
-        told.append(f"The base curve is {-off:+.1f} steps off what the warm idle needs.")
+        told.append(Note("explanation.base_off", off_steps=-off))
     if f.car.spark.advance_deg_per_100rpm < 0.0 and f.linear.here.engine_stable:
-        told.append(
-            "The spark table retards when rpm falls, which makes every step worth more rpm"
-            f" ({f.linear.here.rpm_per_step:.0f}) and the engine easier to swing."
-        )
+        told.append(Note("explanation.retards", worth_rpm=f.linear.here.rpm_per_step))
     worst = deepest(f.bound)
     if worst is not None and row.stalled_share < MOST_STALLS:
         told.append(_dip(worst))
     return told
 
 
-def _quieter(f: Findings) -> list[str]:
-    """Settings by rule with which a valve that ticks would tick less."""
-    row = f.table.row("suggested")
-    if row is None or row.with_scatter_moves_per_min >= f.table.as_is.with_scatter_moves_per_min:
-        return []
-    told = f"With deadband {f.suggested['deadband_rpm']:g} rpm, minimum move"
-    told += f" {f.suggested['min_move_steps']} and gains by rule it would move"
-    return [f"{told} {row.with_scatter_moves_per_min:.0f} times a minute."]
+def _ticks(f: Findings) -> list[Note]:
+    """That the valve ticks, and settings by rule with which it would tick less."""
+    ticks, row = f.table.as_is.with_scatter_moves_per_min, f.table.row("suggested")
+    told = [
+        Note(
+            "explanation.ticks",
+            moves=ticks,
+            scatters=f.resolution.deadband_in_scatters,
+            scatter_rpm=f.resolution.scatter_rpm,
+            below=RESTING_SCATTERS,
+        )
+    ]
+    if row is not None and row.with_scatter_moves_per_min < ticks:
+        told.append(
+            Note(
+                "explanation.quieter",
+                deadband_rpm=f.suggested["deadband_rpm"],
+                min_move=f.suggested["min_move_steps"],
+                moves=row.with_scatter_moves_per_min,
+            )
+        )
+    return told
 
 
-def _dip(row: BoundRow) -> str:
-    own = "stalls it" if row.stalls else f"dips {row.own_rpm:.0f} rpm"
-    return (
-        f"Load: {row.name} {own}; opening the valve at full speed with the load would dip"
-        f" {row.bound_rpm:.0f} rpm, so {row.left_to_gain_rpm:.0f} rpm are left to gain, by"
-        f" feed-forward ({row.forward_steps} steps: {row.forward_rpm:.0f} rpm) or fast spark"
-        f" ({row.spark_rpm:.0f} rpm)."
+def _dip(row: BoundRow) -> Note:
+    return Note(
+        "explanation.dip",
+        load=row.name,
+        stalls=row.stalls,
+        own_rpm=row.own_rpm,
+        bound_rpm=row.bound_rpm,
+        left_rpm=row.left_to_gain_rpm,
+        forward_steps=row.forward_steps,
+        forward_rpm=row.forward_rpm,
+        spark_rpm=row.spark_rpm,
     )
 
 
-def _suggestion(f: Findings) -> list[str]:
+def _suggestion(f: Findings) -> list[Note]:
     row = f.table.row("suggested")
     if row is None or not f.table.hunts:
         return []
     s = f.suggested
     return [
-        (
-            f"Settings that should rest: law {s['law']}, gain {s['gain_steps_per_100rpm']:g},"
-            f" integral {s['integral_steps_per_100rpm_s']:g}, deadband {s['deadband_rpm']:g} rpm,"
-            f" minimum move {s['min_move_steps']}: simulated, {100.0 * row.chance:.0f} of 100"
-            " places hunt. They are by rule; a search finds better ones."
+        Note(
+            "explanation.suggestion",
+            law=s["law"],
+            gain=s["gain_steps_per_100rpm"],
+            integral=s["integral_steps_per_100rpm_s"],
+            deadband_rpm=s["deadband_rpm"],
+            min_move=s["min_move_steps"],
+            of_100=100.0 * row.chance,
         )
     ]
 
 
-def sentences(findings: Findings, causes: tuple[Cause, ...]) -> tuple[str, ...]:
-    """The verdict in plain sentences.
+def verdict(findings: Findings, causes: tuple[Cause, ...]) -> tuple[Note, ...]:
+    """What was found.
 
     Gives the headline first.
     """
@@ -177,9 +202,9 @@ def sentences(findings: Findings, causes: tuple[Cause, ...]) -> tuple[str, ...]:
     for cause in causes:
         if cause.key != "not_feedback":
             told.append(_proof(cause))
-        told.append(f"Remedy: {cause.remedy}. Cost: {cause.cost}.")
+        told.append(Note("explanation.remedy", remedy=cause.remedy, cost=cause.cost))
     first = named_by_theory(findings.car, findings.linear, findings.resolution, findings.table)
     if causes and causes[0].key != first:
-        told.append(f"Theory alone would have named {CAUSES[first]} first; the switch-off decides.")
+        told.append(Note("explanation.theory_alone", cause=CAUSES[first]))
     told += _theory(findings) + _suggestion(findings) + _notes(findings)
     return tuple(told)

@@ -37,6 +37,7 @@ from tuning.identification.verdict import (
 )
 from tuning.log_events import mended, with_recorded_spark
 from tuning.logs import Log, needs
+from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 Tell = Callable[[float, str], None]
@@ -155,7 +156,7 @@ def _result(
     fitted_car, notes = _fitted_car(draw, found, car)
     spreads = uncertainty_of(parameters, found, covariance, scatter)
     return Fit(
-        car=with_values(fitted_car, {"uncertainty": spreads}),
+        car=with_values(fitted_car, {"uncertainty": spreads, "car": {"basis": "fitted"}}),
         described=car,
         numbers=_numbers(parameters, found, covariance),
         covariance=covariance,
@@ -262,7 +263,7 @@ def _drawing(parameters: Parameters, car: Car, scatter: Scatter) -> Callable[[Fl
 
 def _fitted_car(
     draw: Callable[[Floats], Car], found: Floats, car: Car
-) -> tuple[Car, tuple[str, ...]]:
+) -> tuple[Car, tuple[Note, ...]]:
     """The fitted car, checked as its file will be; taken back toward the file as far as needed."""
     for share in (1.0, 0.9, 0.8, 0.6, 0.4):
         try:
@@ -271,9 +272,8 @@ def _fitted_car(
             continue
         if share == 1.0:
             return fitted, ()
-        note = f"the car file's rules allow only {share:g} of the way to the best fit"
-        return fitted, (note,)
-    return car, ("the best fit breaks the car file's rules: the car is unchanged",)
+        return fitted, (Note("identification.part_of_the_way", share=share),)
+    return car, (Note("identification.unchanged"),)
 
 
 def _numbers(parameters: Parameters, found: Floats, covariance: Floats) -> tuple[Fitted, ...]:

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from controllers import curve_at
 from sim import Car, load_car, load_scenario, simulate, with_values
 from sim.files import write_beside
 from sim.replay import make_drive, replay
@@ -35,11 +36,11 @@ TRUTH: dict[str, dict[str, object]] = {
     "valve": {
         "area_mm2": [
             [0, 0], [3, 0.04], [8, 0.5], [12, 1.12], [20, 2.85], [30, 5.5], [40, 8.6],
-            [50, 11.7], [56, 13.8], [60, 14.6], [70, 15.0], [75, 15.05],
+            [50, 13.0], [56, 16.2], [60, 18.4], [70, 19.3], [75, 19.4],
         ],
         "backlash_steps": 0.5,
     },
-    "electrics": {"efficiency": 0.5, "base_W": 135.0},
+    "electrics": {"efficiency": 0.5, "base_W": 205.0},
     "sensors": {"map_lag_s": 0.07},
 }  # fmt: skip
 """What the invented engine has otherwise than the bundled trials car file."""
@@ -79,7 +80,7 @@ def record_plan(
     read = replay(car, drive, seed=seed)
     if np.isfinite(read.stalled_s):
         raise ValueError(f"the engine stalls at {read.stalled_s:.1f} s, allowed: it keeps running")
-    target = np.interp(coolant_degC, *np.asarray(car.curves.target_rpm, dtype=float).T)
+    target = curve_at(car.curves.target_rpm, coolant_degC)
     return {
         "time_s": times,
         "rpm": read.rpm,

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
 from sim import Car
 from tuning.log_events import SparkFound, idle_rows
 from tuning.logs import Log
+from tuning.notes import Note
 
 WARM_degC = 70.0
 FEEDBACK_LIKENESS = 0.35
@@ -34,7 +36,7 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
     if log.target_rpm is not None:
         target = float(np.median(log.target_rpm))
     elif car is not None:
-        target = float(np.interp(90.0, *np.asarray(car.curves.target_rpm, dtype=float).T))
+        target = curve_at(car.curves.target_rpm, 90.0)
     moves = np.sign(np.diff(log.valve_steps)[rows])
     before = np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
     error = target - before
@@ -45,30 +47,26 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
 
 def notes_on(
     logs: Sequence[Log], car: Car, spark: SparkFound | None, loads_W: NDArray[np.float64]
-) -> list[str]:
-    """Remark on what the logs are like.
-
-    Gives remarks for people.
-    """
+) -> list[Note]:
+    """Remark on what the logs are like."""
     notes = []
     for log in logs:
         if log.map_kPa is None:
-            notes.append(f"{log.file}: without manifold pressure, friction, leak and manifold"
-                         " volume are told less surely")  # fmt: skip
+            notes.append(Note("identification.no_pressure", file=log.file))
         if log.coolant_degC is not None and float(np.median(log.coolant_degC)) < WARM_degC:
-            notes.append(f"{log.file}: recorded cold ({np.median(log.coolant_degC):.0f} degC);"
-                         " warm friction follows from it by the oil's law")  # fmt: skip
+            coolant = float(np.median(log.coolant_degC))
+            notes.append(Note("identification.cold", file=log.file, coolant_degC=coolant))
         if moves_follow_speed(log, car):
-            notes.append(f"{log.file}: the valve's moves follow speed: feedback was on, which"
-                         " blurs what the valve does; record with feedback off")  # fmt: skip
+            notes.append(Note("identification.feedback_on", file=log.file))
     if len(loads_W):
-        sizes = ", ".join(f"{watts:.0f} W" for watts in loads_W)
-        notes.append(f"loads that were not recorded were found and taken into account: {sizes}")
+        sizes = tuple(Note("identification.load", size_W=float(watts)) for watts in loads_W)
+        notes.append(Note("identification.loads_found", loads=sizes))
     if spark is not None and spark.follows_speed:
         slope = spark.advance_deg_per_100rpm
-        does = "retards as speed falls, which unsteadies" if slope < 0.0 else "steadies"
-        notes.append(f"spark moves by {slope:+.1f} deg per 100 rpm below target and {does} idle")
+        if slope < 0.0:
+            notes.append(Note("identification.spark_unsteadies", slope_deg_per_100rpm=slope))
+        else:
+            notes.append(Note("identification.spark_steadies", slope_deg_per_100rpm=slope))
     elif spark is not None and spark.spread_deg > 1.0:
-        notes.append(f"spark varies by {spark.spread_deg:.1f} deg without following speed; the"
-                     " fit takes it as constant")  # fmt: skip
+        notes.append(Note("identification.spark_varies", spread_deg=spark.spread_deg))
     return notes

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim import Car
+from sim.friction_limits import least_rise_bar
 from tuning.identification.valve_area import SCALE_SD, adjusted_area, knot_covariance, valve_knots
 
 Floats = NDArray[np.float64]
@@ -254,7 +255,8 @@ def make_parameters(
         for _, table, key, sd, unit in plain
         if unit or getattr(getattr(car, table), key) > 0.0
     ]
-    each.append(Parameter(FRICTION_SLOPE, "engine", "friction_bar", 0.3, -0.9, 0.9, "bar"))
+    flatter = max(-0.9, min(-least_rise_bar(*car.engine.friction_bar[1:]), 0.0))
+    each.append(Parameter(FRICTION_SLOPE, "engine", "friction_bar", 0.3, flatter, 0.9, "bar"))
     knots = valve_knots(visited, float(min(car.valve.open_limit_steps, car.valve.travel_steps)))
     blocks = [np.diag([1.0 / one.sd**2 for one in each])]
     blocks.append(np.linalg.inv(knot_covariance(knots, float(car.valve.travel_steps))))

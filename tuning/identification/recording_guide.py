@@ -12,7 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
 from sim import Car
+from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 
@@ -35,26 +37,6 @@ PATTERN = (
     ("large", 6.0), ("medium", 6.0), ("-small", 8.0), ("base", 9.0),
 )  # fmt: skip
 """Position (or load) and length of each hold [-, s]: up and down, small and large, both ways."""
-
-CAUTIONS = (
-    (
-        "Running engines kill: work outdoors or with the exhaust drawn off (carbon monoxide), keep"
-        " clear of fan, belts and hot parts."
-    ),
-    (
-        "Chock the wheels, brake on, gearbox in neutral; a fire extinguisher at hand and a second"
-        " person who can switch off."
-    ),
-    (
-        "A wrong direction or a lost position can race the engine: keep a hand on the key, and"
-        " switch off if speed runs away or the engine labours."
-    ),
-    (
-        "The expected speeds are a model's. Skip a hold that sounds wrong; a shorter log still"
-        " fits, with wider uncertainty."
-    ),
-)
-"""What to mind, shown wherever the plan is shown."""
 
 
 @dataclass(frozen=True)
@@ -98,10 +80,8 @@ class RecordingPlan:
         Size of the load used, 0 without one [W].
     rate_Hz : float
         Rows a second [Hz].
-    advice : tuple of str
+    advice : tuple of Note
         What to see to before, in order.
-    cautions : tuple of str
-        What to mind.
     """
 
     car: str
@@ -112,37 +92,40 @@ class RecordingPlan:
     holds: tuple[Hold, ...]
     load_W: float
     rate_Hz: float
-    advice: tuple[str, ...]
-    cautions: tuple[str, ...]
+    advice: tuple[Note, ...]
 
     @property
     def duration_s(self) -> float:
         """Length of the recording [s]."""
         return self.holds[-1].to_s
 
-    def lines(self) -> list[str]:
-        """The plan as text, a line a hold.
+    def lines(self) -> list[Note]:
+        """The plan, a note a hold; advice first.
 
-        Gives lines for people.
+        Gives notes for people.
         """
-        minutes = self.duration_s / 60.0
-        rows = [f"Recording plan for {self.car}: {minutes:.1f} minutes at {self.rate_Hz:g} Hz", ""]
-        rows += [f"{number}. {text}" for number, text in enumerate(self.advice, 1)]
-        rows += ["", "  from     to   valve    about", "     s      s   steps      rpm"]
-        for hold in self.holds:
-            load = f"   {hold.load} on" if hold.load else ""
-            rows.append(
-                f"{hold.from_s:6.0f} {hold.to_s:6.0f} {hold.steps:7d}"
-                f" {hold.expected_rpm:8.0f}{load}"
-            )
-        return [*rows, "", *self.cautions]
+        first = Note("guide.plan", car=self.car, length_min=self.duration_s / 60.0,
+                     rate_Hz=self.rate_Hz)  # fmt: skip
+        rows = [
+            Note("guide.advice", number=number, text=text)
+            for number, text in enumerate(self.advice, 1)
+        ]
+        holds = [
+            Note("guide.hold", from_=one.from_s, to=one.to_s, position=one.steps,
+                 about=one.expected_rpm, load=one.load)
+            for one in self.holds
+        ]  # fmt: skip
+        return [first, *rows, Note("guide.columns"), *holds]
 
     def to_dict(self) -> dict[str, Any]:
         """Give the plan as plain values, ready for JSON.
 
         Gives by attribute; each hold a dict.
         """
-        return asdict(self) | {"duration_s": self.duration_s}
+        plain = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        told = {"advice": [one.to_dict() for one in self.advice]}
+        holds = {"holds": [asdict(one) for one in self.holds]}
+        return plain | told | holds | {"duration_s": self.duration_s}
 
 
 def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
@@ -150,8 +133,7 @@ def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
 
     Gives valve position [steps].
     """
-    points = np.asarray(car.curves.base_steps, dtype=float)
-    return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
+    return curve_at(car.curves.base_steps, coolant_degC)
 
 
 def _fitting_load(car: Car, base: int, floor_rpm: float) -> tuple[str, float]:
@@ -185,26 +167,14 @@ def _down(speeds: Floats, base: int, size: int, floor_rpm: float) -> int:
     return size
 
 
-def _advice(load: str, load_W: float, base: int) -> tuple[str, ...]:
-    switch = (
-        f"Use the {load} ({load_W:.0f} W) as the load, everything else off."
-        if load
-        else "Have one load of known watts ready, everything else off."
-    )
+def _advice(load: str, load_W: float, base: int) -> tuple[Note, ...]:
     return (
-        "Warm the engine fully; coolant must not change by more than a few degrees meanwhile.",
-        (
-            "Switch idle feedback off: the valve must stand still between your changes. If the "
-            "controller trims spark or mixture at idle, switch that off too, or record both."
-        ),
-        f"Set the valve by hand (its base curve when warm will do), beginning at {base} steps.",
-        switch,
-        (
-            f"Record time, rpm and commanded valve steps at {RATE_Hz:g} rows a second or as fast as"
-            " the controller gives; manifold pressure, coolant, battery voltage and spark too if it"
-            " can."
-        ),
-        "Do not touch the throttle. Times need not be exact: only hold still between changes.",
+        Note("guide.warm"),
+        Note("guide.feedback_off"),
+        Note("guide.by_hand", base_steps=base),
+        Note("guide.load", load=load, load_W=load_W) if load else Note("guide.any_load"),
+        Note("guide.record", rate_Hz=RATE_Hz),
+        Note("guide.throttle"),
     )
 
 
@@ -254,7 +224,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
 
     limit = min(car.valve.open_limit_steps, car.valve.travel_steps)
     base = int(np.clip(round(warm_base_steps(car)), 0, limit))
-    target = float(np.interp(WARM_degC, *np.asarray(car.curves.target_rpm, dtype=float).T))
+    target = curve_at(car.curves.target_rpm, WARM_degC)
     floor_rpm = max(BELOW_TARGET * target, car.engine.stall_rpm + ABOVE_STALL_rpm)
     load, load_W = _fitting_load(car, base, floor_rpm)
     speeds = settled_rpm(car, np.arange(limit + 1.0), WARM_degC)
@@ -278,8 +248,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
         load_W=load_W,
         rate_Hz=RATE_Hz,
         advice=_advice(load, load_W, base),
-        cautions=CAUTIONS,
     )
 
 
-__all__ = ["CAUTIONS", "Hold", "RecordingPlan", "recording_plan", "warm_base_steps"]
+__all__ = ["Hold", "RecordingPlan", "recording_plan", "warm_base_steps"]

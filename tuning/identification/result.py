@@ -13,6 +13,7 @@ from sim import Car, InputError, with_values
 from tuning.ensemble import held_swing_rpm, share_for_swing
 from tuning.identification.scatter import Scatter
 from tuning.identification.verdict import FitCheck, HeldBack
+from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 
@@ -49,19 +50,21 @@ class Fitted:
     unit: str
     told: bool
 
-    def text(self) -> str:
-        """Say it in words.
+    def note(self) -> Note:
+        """Tell it.
 
         Returns
         -------
-        str
-            One line.
+        Note
+            The change, its interval and the value now.
         """
-        shown = f"{self.change:+.2f} {self.unit}" if self.unit else f"x {self.change:.2f}"
-        text = f"{self.name}: {shown} ({self.low:.2f} to {self.high:.2f})"
-        if self.value is not None:
-            text += f", now {self.value:.4g}"
-        return text if self.told else text + ", not told by the log: the file's value holds"
+        told: dict[str, float | str | None] = {
+            "name": self.name, "change": self.change, "low": self.low, "high": self.high,
+            "unit": self.unit, "value": self.value,
+        }  # fmt: skip
+        if self.told:
+            return Note("identification.number", **told)
+        return Note("identification.number_not_told", **told)
 
 
 @dataclass(frozen=True)
@@ -138,7 +141,7 @@ class Fit:
         What speaks for and against it.
     curves : tuple of Curve
         Signals for figures.
-    notes : tuple of str
+    notes : tuple of Note
         What else was noticed.
     seconds : float
         How long it took [s].
@@ -161,7 +164,7 @@ class Fit:
     held_back: tuple[HeldBack, ...]
     checks: tuple[FitCheck, ...]
     curves: tuple[Curve, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     seconds: float
     draw: Callable[[Floats], Car] = field(repr=False)
     departures: Floats = field(repr=False)
@@ -172,9 +175,9 @@ class Fit:
         return all(check.passed for check in self.checks)
 
     @property
-    def reasons(self) -> tuple[str, ...]:
+    def reasons(self) -> tuple[Note, ...]:
         """Why it is not to be trusted; empty where it is."""
-        return tuple(check.text for check in self.checks if not check.passed)
+        return tuple(check.note for check in self.checks if not check.passed)
 
     def ensemble(self, count: int, seed: int = 0) -> tuple[Car, ...]:
         """Draw cars that the logs leave possible, joint uncertainty included.
@@ -215,35 +218,33 @@ class Fit:
             cars.append(with_values(one, {"engine": {"scatter_share": share}}))
         return tuple(cars)
 
-    def lines(self) -> list[str]:
-        """The fit in words.
+    def lines(self) -> list[Note]:
+        """Tell the fit.
 
         Returns
         -------
-        list of str
+        list of Note
             The verdict first.
         """
-        verdict = (
-            "The fit can be trusted."
-            if self.trusted
-            else "The fit is not to be trusted: " + "; ".join(self.reasons) + "."
-        )
+        verdict = Note("identification.trusted")
+        if not self.trusted:
+            verdict = Note("identification.not_trusted", reasons=self.reasons)
         pole, gain = self.main_pole_rad_s, self.rpm_per_step
-        rows = [
+        return [
             verdict,
-            (
-                f"at {self.at_steps:.0f} steps a step is worth {gain.value:.1f} rpm"
-                f" ({gain.low:.1f} to {gain.high:.1f}), main pole {pole.value:.2f} rad/s"
-                f" ({pole.low:.2f} to {pole.high:.2f})"
+            Note(
+                "identification.at_steps", at_steps=self.at_steps, worth_rpm=gain.value,
+                low_rpm=gain.low, high_rpm=gain.high, pole=pole.value, pole_low=pole.low,
+                pole_high=pole.high,
             ),
-            (
-                f"scatter {self.scatter.rms_rpm:.1f} rpm with the valve held (work of a firing"
-                f" uneven by {100.0 * self.scatter.share:.1f} %, memory {self.scatter.memory:.1f})"
+            Note(
+                "identification.scatter", scatter_rpm=self.scatter.rms_rpm,
+                uneven_percent=100.0 * self.scatter.share, memory=self.scatter.memory,
             ),
-        ]
-        rows += [check.text for check in self.checks if check.passed]
-        rows += [one.text() for one in self.numbers]
-        return [*rows, *(f"note: {note}" for note in self.notes)]
+            *(check.note for check in self.checks if check.passed),
+            *(one.note() for one in self.numbers),
+            *(Note("identification.note", note=note) for note in self.notes),
+        ]  # fmt: skip
 
     def to_dict(self) -> dict[str, Any]:
         """Give the fit as plain values, ready for JSON.
@@ -255,7 +256,7 @@ class Fit:
         """
         return {
             "trusted": self.trusted,
-            "reasons": list(self.reasons),
+            "reasons": [one.to_dict() for one in self.reasons],
             "at_steps": self.at_steps,
             "rpm_per_step": vars(self.rpm_per_step),
             "main_pole_rad_s": vars(self.main_pole_rad_s),
@@ -265,9 +266,9 @@ class Fit:
             "numbers": [vars(one) for one in self.numbers],
             "covariance": self.covariance.tolist(),
             "held_back": [vars(one) for one in self.held_back],
-            "checks": [vars(one) for one in self.checks],
+            "checks": [one.to_dict() for one in self.checks],
             "uncertainty": self.car.uncertainty,
-            "notes": list(self.notes),
+            "notes": [one.to_dict() for one in self.notes],
             "seconds": self.seconds,
         }
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tuning.logs import Log
+from tuning.notes import Note
 
 if TYPE_CHECKING:
     from tuning.identification.parameters import Parameters
@@ -44,13 +45,17 @@ class FitCheck:
         What is asked.
     passed : bool
         Whether the answer lets the fit be trusted.
-    text : str
+    note : Note
         The answer, with numbers.
     """
 
     name: str
     passed: bool
-    text: str
+    note: Note
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the check as plain values, the note as ``text``."""
+        return {"name": self.name, "passed": self.passed, "text": self.note.to_dict()}
 
 
 @dataclass(frozen=True)
@@ -111,12 +116,12 @@ def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: f
                 if log.valve_steps is not None)  # fmt: skip
     moved = float(np.std(np.concatenate([one[:, 0] for one in modelled])))
     enough = moves >= FEWEST_MOVES and moved >= LEAST_MOVEMENT * 0.5 * rms_rpm
-    text = f"{moves} moves of the valve and the loads moved speed by {moved:.0f} rpm rms in"
-    text += f" {rms_rpm:.0f} rpm of scatter"
+    told = {"moves": moves, "moved_rpm": moved, "scatter_rpm": rms_rpm}
     if not enough:
-        text += f"; at least {FEWEST_MOVES} moves and {LEAST_MOVEMENT / 2:g} times the scatter"
-        text += " are needed: record as the guide says (fit --guide)"
-    return FitCheck("excitation", enough, text)
+        note = Note("identification.moved_too_little", **told, fewest=FEWEST_MOVES,
+                    times=0.5 * LEAST_MOVEMENT)  # fmt: skip
+        return FitCheck("excitation", False, note)
+    return FitCheck("excitation", True, Note("identification.moved", **told))
 
 
 def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitCheck:
@@ -125,7 +130,7 @@ def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitChec
     Gives the answer.
     """
     if len(held) < 2:
-        return FitCheck("prediction", False, "too few holds of the valve to keep any back")
+        return FitCheck("prediction", False, Note("identification.too_few_holds"))
     rms = float(np.sqrt(np.mean([one.rms_rpm**2 for one in held])))
     measured = np.array([one.measured_rpm for one in held])
     missed = measured - np.array([one.predicted_rpm for one in held])
@@ -134,12 +139,11 @@ def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitChec
     passed = rms <= MOST_OVER_FITTED * fitted_rms_rpm + 4.0 and (
         explained >= LEAST_EXPLAINED or small
     )
-    text = (
-        f"{len(held)} holds kept back are predicted to {rms:.0f} rpm rms"
-        f" ({fitted_rms_rpm:.0f} rpm where fitted), their levels to"
-        f" {np.sqrt(np.mean(missed**2)):.0f} rpm"
-    )
-    return FitCheck("prediction", passed, text)
+    note = Note(
+        "identification.holds_predicted", holds=len(held), rms_rpm=rms, fitted_rpm=fitted_rms_rpm,
+        levels_rpm=float(np.sqrt(np.mean(missed**2))),
+    )  # fmt: skip
+    return FitCheck("prediction", passed, note)
 
 
 def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
@@ -147,21 +151,22 @@ def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
 
     Gives the answer.
     """
-    far: list[str] = []
-    guessed: list[str] = []
+    far: list[Note] = []
+    guessed: list[Note] = []
     for at, one in enumerate(parameters.each):
         if one.table and abs(departures[at]) > FAR_FROM_BELIEF * parameters.prior_sd[at]:
-            change = departures[at] if one.unit else np.exp(departures[at])
-            word = f"{change:+.2g} {one.unit}" if one.unit else f"times {change:.2g}"
             which = guessed if one.name.startswith(GUESSED) else far
-            which.append(f"{one.name} {word}")
+            if one.unit:
+                which.append(Note("identification.added", name=one.name, unit=one.unit,
+                                  added=float(departures[at])))  # fmt: skip
+            else:
+                factor = float(np.exp(departures[at]))
+                which.append(Note("identification.factor", name=one.name, factor=factor))
     if far:
-        text = "the car file had to be changed beyond belief: " + ", ".join(far)
-        return FitCheck("belief", False, text + "; check it against the car")
+        return FitCheck("belief", False, Note("identification.beyond_belief", numbers=tuple(far)))
     if guessed:
-        text = "only guesses of the car file were far off: " + ", ".join(guessed)
-        return FitCheck("belief", True, text)
-    return FitCheck("belief", True, "no number of the car file had to be changed beyond belief")
+        return FitCheck("belief", True, Note("identification.guesses_off", numbers=tuple(guessed)))
+    return FitCheck("belief", True, Note("identification.believed"))
 
 
 def gain_check(value: float, low: float, high: float) -> FitCheck:
@@ -170,11 +175,11 @@ def gain_check(value: float, low: float, high: float) -> FitCheck:
     Gives the answer.
     """
     share = 0.5 * (high - low) / max(abs(value), 1.0e-9)
-    text = f"a step is worth {value:.1f} rpm ({low:.1f} to {high:.1f})"
     passed = value > 0.0 and share <= WIDEST_GAIN
-    if not passed:
-        text += ", not known well enough: more and larger moves, held longer, would tell"
-    return FitCheck("worth of a step", passed, text)
+    told = {"worth_rpm": value, "low_rpm": low, "high_rpm": high}
+    if passed:
+        return FitCheck("worth of a step", True, Note("identification.worth", **told))
+    return FitCheck("worth of a step", False, Note("identification.worth_unknown", **told))
 
 
 def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitCheck:
@@ -193,15 +198,11 @@ def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitChe
             steps.append(float(np.mean(averaged[at[at.size // 2 :]])))
             speed.append(float(np.mean(one.measured[at[at.size // 2 :], 0])))
     if len(steps) < 3 or np.ptp(steps) == 0.0 or np.ptp(speed) == 0.0:
-        return FitCheck("direction", True, "the valve stood still: its direction is not seen")
+        return FitCheck("direction", True, Note("identification.stood_still"))
     likeness = float(np.corrcoef(steps, speed)[0, 1])
     if likeness < -0.5:
-        text = (
-            "speed falls as more steps are commanded: the valve is wired the wrong way round, or"
-            " its steps are counted from the open end"
-        )
-        return FitCheck("direction", False, text)
-    return FitCheck("direction", True, "speed rises with the steps commanded")
+        return FitCheck("direction", False, Note("identification.wrong_way"))
+    return FitCheck("direction", True, Note("identification.right_way"))
 
 
 def lost_position_check(
@@ -230,9 +231,6 @@ def lost_position_check(
     )
     if abs(worst) > limit:
         steps = worst / max(rpm_per_step, 1.0e-9)
-        text = (
-            f"from {at_s:.0f} s on, speed is {worst:+.0f} rpm off for the same steps (worth"
-            f" {steps:+.1f} steps): the valve lost its position, or a load changed"
-        )
-        return FitCheck("position", False, text)
-    return FitCheck("position", True, "the same steps give the same speed throughout")
+        note = Note("identification.position_lost", at_s=at_s, off_rpm=worst, off_steps=steps)
+        return FitCheck("position", False, note)
+    return FitCheck("position", True, Note("identification.position_kept"))

@@ -12,6 +12,7 @@ from tuning.log_events.mended import (
 from tuning.log_events.segments import (
     Segment,
     find_segments,
+    rpm_per_step_in,
     still_stretches,
     valve_moves,
 )
@@ -21,11 +22,13 @@ from tuning.log_events.spark import (
     with_recorded_spark,
 )
 from tuning.log_events.states import (
+    driven_share,
     idle_rows,
     stretches,
     with_rising_time,
 )
 from tuning.log_events.swing import (
+    QUICK_ENOUGH_s,
     Swing,
     read_swing,
     undisturbed,
@@ -41,10 +44,12 @@ from tuning.log_events.warmth import (
 
 __all__ = [
     "HotPart",
+    "QUICK_ENOUGH_s",
     "Segment",
     "SparkFound",
     "Swing",
     "WarmUp",
+    "driven_share",
     "find_segments",
     "find_shifts",
     "held_steps",
@@ -52,6 +57,7 @@ __all__ = [
     "idle_rows",
     "mended",
     "read_swing",
+    "rpm_per_step_in",
     "spark_in",
     "still_stretches",
     "stretches",

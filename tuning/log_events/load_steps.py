@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tuning.log_events.states import BETWEEN_PARTS_s, idle_rows, remembered
 from tuning.logs import Log
+from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 
@@ -47,18 +48,21 @@ class Shift:
         """Whether it is a load coming on: speed falls."""
         return self.rpm < 0.0
 
-    def text(self) -> str:
-        """Say it in words.
+    @property
+    def is_load(self) -> bool | None:
+        """Whether it is a load, by speed and pressure going apart; None without pressure."""
+        return self.rpm * self.map_kPa < 0.0 if np.isfinite(self.map_kPa) else None
 
-        Gives one line.
-        """
-        size = f"{self.rpm:+.0f} rpm"
-        if not np.isfinite(self.map_kPa):
-            return f"a load comes on: {size}" if self.comes_on else f"a load goes: {size}"
-        size += f", {self.map_kPa:+.1f} kPa"
-        if self.rpm * self.map_kPa < 0.0:
-            return f"a load comes on: {size}" if self.comes_on else f"a load goes: {size}"
-        return f"air is taken away: {size}" if self.comes_on else f"air is added: {size}"
+    def note(self) -> Note:
+        """Tell it."""
+        told = {"change_rpm": self.rpm, "change_kPa": self.map_kPa}
+        if self.is_load is False:
+            if self.rpm > 0.0:
+                return Note("log_events.segment.air_comes", **told)
+            return Note("log_events.segment.air_goes", **told)
+        if self.comes_on:
+            return Note("log_events.segment.load_comes", **told)
+        return Note("log_events.segment.load_goes", **told)
 
 
 def _means(values: Floats, time_s: Floats, at_s: Floats) -> tuple[Floats, Floats, Floats]:
@@ -120,7 +124,9 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     change = after - before
     inside = (at_s > log.time_s[0] + LOOK_s) & (at_s < log.time_s[-1] - LOOK_s - GAP_s)
     clear = np.abs(change) > np.maximum(SMALLEST_rpm, TIMES_SCATTER * scatter)
-    clear &= inside & idle[rows] & still_valve(log, at_s)
+    away_s = log.time_s[~idle]
+    first, past = np.searchsorted(away_s, [at_s - LOOK_s, at_s + GAP_s + LOOK_s])
+    clear &= inside & (first == past) & still_valve(log, at_s)
     for later in log.parts[1:]:
         # Another recording: the engine may idle otherwise without any load.
         begin_s = float(log.time_s[later.start])

@@ -29,7 +29,7 @@ def mended(log: Log) -> Log:
     Returns
     -------
     Log
-        The same log where there is nothing to mend, else a copy; a note tells of misreadings.
+        The same log where there is nothing to mend, else a copy.
 
     Notes
     -----
@@ -44,5 +44,4 @@ def mended(log: Log) -> Log:
     count = int(np.count_nonzero(lone))
     if count == 0 or count > MOST_SHARE * log.rpm.size:
         return log
-    note = f"{count} lone readings of speed far from those around them were taken for misreadings"
-    return replace(log, rpm=np.where(lone, middle, log.rpm), notes=(*log.notes, note))
+    return replace(log, rpm=np.where(lone, middle, log.rpm))

@@ -27,6 +27,7 @@ from tuning.log_events.states import (
 )
 from tuning.logs import Log
 from tuning.measures import is_hunting, measure
+from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 
@@ -58,8 +59,8 @@ class Segment:
         One of ``KINDS``.
     from_s, to_s : float
         Beginning and end, in the log's time [s].
-    text : str
-        What it shows, in words.
+    note : Note
+        What it shows.
     values : dict of str to float
         Numbers that belong to it, names with units.
     """
@@ -67,7 +68,7 @@ class Segment:
     kind: str
     from_s: float
     to_s: float
-    text: str
+    note: Note
     values: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -81,9 +82,10 @@ class Segment:
         Returns
         -------
         dict
-            By attribute.
+            By attribute, the note as ``text``.
         """
-        return dict(vars(self))
+        told = {"kind": self.kind, "from_s": self.from_s, "to_s": self.to_s}
+        return {**told, "text": self.note.to_dict(), "values": self.values}
 
 
 def _span(log: Log, rows: slice) -> tuple[float, float]:
@@ -96,18 +98,22 @@ def _states(log: Log) -> Iterable[Segment]:
     start = starting_rows(log) | (~running_rows(log) & ~stopped)
     driven = driven_rows(log) & running_rows(log) & ~start
     for rows in stretches(stopped, log.parts):
-        yield Segment("stopped", *_span(log, rows), "the engine stands")
+        yield Segment("stopped", *_span(log, rows), Note("log_events.segment.stopped"))
     for rows in stretches(start, log.parts):
         highest = float(np.max(log.rpm[rows]))
-        yield Segment("start", *_span(log, rows), f"a start, up to {highest:.0f} rpm",
-                      {"highest_rpm": highest})  # fmt: skip
+        values = {"highest_rpm": highest}
+        yield Segment(
+            "start", *_span(log, rows), Note("log_events.segment.start", **values), values
+        )
     for rows in stretches(driven, log.parts):
         highest = float(np.max(log.rpm[rows]))
-        text = f"throttle or overrun, up to {highest:.0f} rpm"
-        yield Segment("driven", *_span(log, rows), text, {"highest_rpm": highest})
+        values = {"highest_rpm": highest}
+        note = Note("log_events.segment.driven", **values)
+        yield Segment("driven", *_span(log, rows), note, values)
     for rows in stretches(idle_rows(log), log.parts):
         mean = float(np.mean(log.rpm[rows]))
-        yield Segment("idle", *_span(log, rows), f"idling at {mean:.0f} rpm", {"mean_rpm": mean})
+        values = {"mean_rpm": mean}
+        yield Segment("idle", *_span(log, rows), Note("log_events.segment.idle", **values), values)
 
 
 @remembered
@@ -181,8 +187,8 @@ def _steady(log: Log) -> Iterable[Segment]:
             signal = getattr(log, name)
             if signal is not None:
                 values[f"mean_{name}"] = float(np.mean(signal[rows]))
-        text = f"steady at {values['mean_rpm']:.0f} rpm, scatter {values['scatter_rpm']:.1f} rpm"
-        yield Segment("steady", *_span(log, rows), text, values)
+        note = Note("log_events.segment.steady", **values)
+        yield Segment("steady", *_span(log, rows), note, values)
 
 
 def _steps(log: Log) -> Iterable[Segment]:
@@ -197,16 +203,17 @@ def _steps(log: Log) -> Iterable[Segment]:
         if since < LONE_s or until < LONE_s or not idle[min(row, idle.size - 1)]:
             continue
         end_s = at_s + min(until, STEP_LENGTH_s)
-        old = log.rpm[(log.time_s >= at_s - min(since, 2.0)) & (log.time_s < at_s)]
-        new = log.rpm[(log.time_s > 0.5 * (at_s + end_s)) & (log.time_s <= end_s)]
+        first = int(np.searchsorted(log.time_s, at_s - min(since, 2.0)))
+        middle, past = np.searchsorted(log.time_s, [0.5 * (at_s + end_s), end_s], side="right")
+        old, new = log.rpm[first:row], log.rpm[middle:past]
         if old.size < 2 or new.size < 2:
             continue
         change = float(np.mean(new) - np.mean(old))
         size = after - before
         worth = change / size if size != 0.0 else 0.0
         values = {"steps": size, "change_rpm": change, "rpm_per_step": worth}
-        text = f"{size:+.0f} steps, speed {change:+.0f} rpm"
-        yield Segment("step", float(at_s), end_s, text, values)
+        note = Note("log_events.segment.step", moved_steps=float(size), change_rpm=change)
+        yield Segment("step", float(at_s), end_s, note, values)
 
 
 def _loads(log: Log) -> Iterable[Segment]:
@@ -216,17 +223,16 @@ def _loads(log: Log) -> Iterable[Segment]:
         for row in np.flatnonzero(np.diff(log.load_W) != 0.0) + 1:
             change = float(log.load_W[row] - log.load_W[row - 1])
             at_s = float(log.time_s[row])
-            text = f"load {change:+.0f} W"
+            note = Note("log_events.segment.load", change_W=change)
             end_s = min(at_s + LOAD_LENGTH_s, last_s)
-            yield Segment("load", at_s, end_s, text, {"change_W": change})
+            yield Segment("load", at_s, end_s, note, {"change_W": change})
         return
     for shift in find_shifts(log):
-        text = shift.text()
         values = {"change_rpm": shift.rpm}
         if np.isfinite(shift.map_kPa):
             values["change_kPa"] = shift.map_kPa
         end_s = min(shift.at_s + LOAD_LENGTH_s, last_s)
-        yield Segment("load", shift.at_s, end_s, text, values)
+        yield Segment("load", shift.at_s, end_s, shift.note(), values)
 
 
 def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bool:
@@ -234,11 +240,46 @@ def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bo
     if np.any((disturbed_s > begin_s - SETTLE_s) & (disturbed_s < end_s)):
         return False
     moves = valve_moves(log)
-    inside = moves[(moves[:, 0] >= begin_s) & (moves[:, 0] < end_s)]
+    inside = moves[slice(*np.searchsorted(moves[:, 0], [begin_s, end_s]))]
     if not len(inside):
         return True
     directions = np.sign(inside[:, 2] - inside[:, 1])
     return int(np.count_nonzero(np.diff(directions))) >= FEWEST_REVERSALS
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Some rows of a log, for measures: to look at a window takes no longer in a longer log."""
+
+    time_s: Floats
+    rpm: Floats
+    valve_steps: Floats | None
+
+
+def _window(log: Log, begin_s: float, end_s: float) -> _Rows:
+    """Rows of a window, and the one before it that still holds at its beginning."""
+    first, past = np.searchsorted(log.time_s, [begin_s, end_s], side="right")
+    rows = slice(max(int(first) - 2, 0), int(past))
+    steps = None if log.valve_steps is None else log.valve_steps[rows]
+    return _Rows(log.time_s[rows], log.rpm[rows], steps)
+
+
+def rpm_per_step_in(log: Log) -> float:
+    """What a step is worth by the moves that stand alone.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    float
+        Median over them; nan where fewer than two show it, or speed does not rise [rpm per step].
+    """
+    moves = [one.values["rpm_per_step"] for one in _steps(log)]
+    worth = float(np.median(moves)) if len(moves) >= 2 else float("nan")
+    return worth if worth > 0.0 else float("nan")
 
 
 def _hunting(log: Log) -> Iterable[Segment]:
@@ -252,23 +293,23 @@ def _hunting(log: Log) -> Iterable[Segment]:
         latest_s = last_s - HUNTING_WINDOW_s
         if latest_s < first_s:
             continue
-        for begin_s in (*np.arange(first_s, latest_s, HUNTING_WINDOW_s / 2), latest_s):
+        for begin_s in (*np.arange(first_s, latest_s, HUNTING_WINDOW_s / 2).tolist(), latest_s):
             end_s = begin_s + HUNTING_WINDOW_s
             if not _may_hunt(log, begin_s, end_s, disturbed_s):
                 continue
-            measured = measure(log, [("hunting", float(begin_s), float(end_s))])
+            measured = measure(_window(log, begin_s, end_s), [("hunting", begin_s, end_s)])
             if not is_hunting(measured):
                 continue
             size, period = measured.hunting_rpm, measured.hunting_period_s
-            first = float(begin_s)
+            first = begin_s
             if found and begin_s <= found[-1][1]:
                 first, _, largest, _ = found.pop()
                 size = max(size, largest)
-            found.append((first, float(end_s), size, period))
+            found.append((first, end_s, size, period))
     for begin_s, end_s, size, period in found:
-        text = f"hunting, {size:.0f} rpm every {period:.1f} s"
         values = {"hunting_rpm": size, "hunting_period_s": period}
-        yield Segment("hunting", begin_s, min(end_s, float(log.time_s[-1])), text, values)
+        note = Note("log_events.segment.hunting", **values)
+        yield Segment("hunting", begin_s, min(end_s, float(log.time_s[-1])), note, values)
 
 
 def find_segments(log: Log) -> tuple[Segment, ...]:

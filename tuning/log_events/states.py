@@ -36,6 +36,10 @@ SWINGS_s, MANY_TURNS = 5.0, 5
 [s, -]."""
 AROUND_s = 20.0
 """Idle speed is taken over this time around each row [s]."""
+MOVES_km_h = 2.0
+"""A car that moves faster does not idle [km/h]."""
+NEAR_s, TIMES_IDLE = 120.0, 1.5
+"""So far above the lowest idle within this time either way an unsteady engine is driven [s, -]."""
 RETURN_s = 4.0
 """Time after a throttle shuts, or an engine starts, that does not count as idling yet [s]."""
 AFTER_START_s = 8.0
@@ -184,6 +188,28 @@ def _swung_by_valve(log: Log) -> Flags:
     return np.asarray(past - first >= MANY_TURNS)
 
 
+def moving_rows(log: Log) -> Flags:
+    """Rows in which the car moves, by its own speed where that was recorded."""
+    if log.vehicle_speed_km_h is None:
+        return np.zeros(log.rpm.size, dtype=bool)
+    return np.asarray(log.vehicle_speed_km_h > MOVES_km_h)
+
+
+def _above_its_idle(log: Log) -> Flags:
+    """Rows in which speed stays far above what the engine came back to a little before or after.
+
+    A driven engine does so unsteadily; one that warms up falls more slowly.
+    """
+    usual = usual_idle_rpm(log)
+    marks = np.arange(log.time_s[0], log.time_s[-1] + AROUND_s, AROUND_s / 2.0)
+    at_marks = np.interp(marks, log.time_s, usual)
+    near = int(2 * NEAR_s / AROUND_s)
+    padded = np.pad(at_marks, near, mode="edge")
+    lowest = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).min(axis=1)
+    high = np.interp(log.time_s, marks, at_marks / lowest) > TIMES_IDLE
+    return np.asarray(high & ~_steady(log))
+
+
 def driven_rows(log: Log) -> Flags:
     """Rows in which someone works the throttle, and those until speed has come back.
 
@@ -194,8 +220,25 @@ def driven_rows(log: Log) -> Flags:
     shot_up = running_rows(log) & (log.rpm - before > RISE_rpm)
     above = log.rpm - usual_idle_rpm(log)
     high = (above > OFF_IDLE_rpm) & ~((above < RACING_rpm) & _steady(log))
-    by_speed = (high | shot_up) & ~swings
-    return _held_for(log.time_s, open_throttle(log) | by_speed, RETURN_s)
+    by_speed = (high | shot_up | _above_its_idle(log)) & ~swings
+    return _held_for(log.time_s, open_throttle(log) | by_speed | moving_rows(log), RETURN_s)
+
+
+def driven_share(log: Log) -> float:
+    """Share of the running engine's rows in which it is driven.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    float
+        0 where it never runs [-].
+    """
+    running = running_rows(log)
+    return float(np.mean(driven_rows(log)[running])) if running.any() else 0.0
 
 
 @remembered

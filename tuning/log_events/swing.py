@@ -11,7 +11,15 @@ from tuning.log_events.load_steps import find_shifts
 from tuning.log_events.segments import still_stretches, valve_moves
 from tuning.log_events.states import idle_rows, stretches
 from tuning.logs import Log
-from tuning.measures import Measures, is_hunting, measure, resample_hold
+from tuning.measures import (
+    CANNOT_TELL,
+    Measures,
+    is_hunting,
+    measure,
+    regular_swing,
+    resample_hold,
+    run_answer,
+)
 
 Floats = NDArray[np.float64]
 
@@ -22,8 +30,13 @@ PAST = 5
 SHORTEST_s = 15.0
 """Shorter stretches tell nothing of a swing [s]."""
 STILL_s = 10.0
-ALTERNATES, COARSE_steps, FEWEST_MOVES = 0.85, 1.8, 5
-"""A valve that hunts in coarse moves goes to and fro [-, steps, -]."""
+ALTERNATES, EQUAL_MOVES, FEWEST_MOVES = 0.85, 0.35, 5
+"""A valve that hunts slowly goes to and fro, by equal moves [-, -, -]."""
+GOES_SHARE = 0.3
+"""Speed goes with the valve by this share of its swing at least, if the valve makes it [-]."""
+HELD_s, HELD_TIMES = 12.0, 4.0
+"""A valve that rests for longer than this, and than so many times between its moves, is held
+[s, -]."""
 MOSTLY_SETTLED = 0.45
 """Where speed has settled for this share of the time, moves were made by hand or seldom [-]."""
 QUICK_ENOUGH_s = 0.6
@@ -58,6 +71,15 @@ class Swing:
         Mean size of a move [steps].
     move_size_spread : float
         Standard deviation of the sizes over their mean [-].
+    range_steps : float
+        Between the valve's usual lowest and highest position [steps].
+    pressure_likeness : float
+        Likeness of manifold pressure and speed in the swing: below 0 where a load or torque
+        swings speed, not air; nan without pressure [-].
+    skew : float
+        Skewness of speed: below 0 where it dips [-].
+    halves_rpm : tuple of float
+        Swing in the first and the second half of the stretch: what lasts is in both [rpm].
     """
 
     from_s: float
@@ -73,16 +95,21 @@ class Swing:
     alternation: float
     move_size_steps: float
     move_size_spread: float
+    range_steps: float
+    pressure_likeness: float
+    skew: float
+    halves_rpm: tuple[float, float]
 
     @property
     def alternates(self) -> bool:
-        """Whether the valve goes to and fro by several steps."""
-        return self.alternation >= ALTERNATES and self.move_size_steps >= COARSE_steps
+        """Whether each move of the valve undoes the one before."""
+        return self.alternation >= ALTERNATES and self.move_size_spread <= EQUAL_MOVES
 
     @property
-    def mostly_still(self) -> bool:
-        """Whether the valve moves, but rests long enough after for speed to settle."""
-        return self.moves_per_min > 0.0 and self.settled_share >= MOSTLY_SETTLED
+    def by_hand(self) -> bool:
+        """Whether it was moved by hand: it rests until speed settles, and moves unequally."""
+        rests = self.move_size_steps > 0.0 and self.settled_share >= MOSTLY_SETTLED
+        return rests and not self.alternates
 
     @property
     def floor(self) -> float | None:
@@ -92,7 +119,19 @@ class Swing:
     @property
     def regular(self) -> bool:
         """Whether the swing is regular and larger than scatter makes."""
-        return is_hunting(self.measures, self.floor)
+        return regular_swing(self.measures, self.floor)
+
+    @property
+    def goes_with_valve(self) -> bool:
+        """Whether the valve goes to and fro and speed with it."""
+        return is_hunting(self.measures, self.floor) and (
+            self.measures.valve_swing_rpm > GOES_SHARE * self.measures.hunting_rpm
+        )
+
+    @property
+    def went_over_once(self) -> bool:
+        """Whether the valve swung speed, but too seldom to tell."""
+        return run_answer(self.measures, self.floor) == CANNOT_TELL
 
     @property
     def still_swings(self) -> bool:
@@ -117,8 +156,9 @@ def undisturbed(log: Log) -> list[slice]:
     if log.load_W is not None:
         marks += list(log.time_s[1:][np.diff(log.load_W) != 0.0])
     calm = idle_rows(log).copy()
-    for at_s in marks:
-        calm &= ~((log.time_s > at_s - 1.0) & (log.time_s < at_s + 4.0))
+    at_s = np.sort(np.asarray(marks, dtype=float))
+    first, past = np.searchsorted(at_s, [log.time_s - 4.0, log.time_s + 1.0])
+    calm &= first == past
     found = stretches(calm, log.parts)
     length = [log.time_s[rows.stop - 1] - log.time_s[rows.start] for rows in found]
     order = np.argsort(length)[::-1]
@@ -181,6 +221,68 @@ def valve_part(speed: Floats, valve: Floats) -> tuple[float, float]:
     return float(np.copysign(min(share, 1.0), likeness * height)), lag_s
 
 
+def busy_part(log: Log, rows: slice) -> slice:
+    """The part of a stretch in which the valve is at work: holding it still afterwards is a test.
+
+    Gives the stretch itself where the valve is never held, or not at work for long.
+    """
+    first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
+    at_s = valve_moves(log)[:, 0]
+    at_s = at_s[slice(*np.searchsorted(at_s, [first_s, last_s]))]
+    if at_s.size < FEWEST_MOVES + 1:
+        return rows
+    edges = np.concatenate([[first_s], at_s, [last_s]])
+    held = np.diff(edges) > max(HELD_s, HELD_TIMES * float(np.median(np.diff(at_s))))
+    best = (0.0, first_s, last_s)
+    begin = 0
+    for place in range(held.size + 1):
+        if place == held.size or held[place]:
+            end_s = edges[place]
+            best = max(best, (end_s - edges[begin], edges[begin], end_s))
+            begin = place + 1
+    length_s, begin_s, end_s = best
+    if length_s < SHORTEST_s or not held.any():
+        return rows
+    first, past = np.searchsorted(log.time_s, [begin_s, end_s], side="right")
+    return slice(max(int(first) - 1, rows.start), min(int(past), rows.stop))
+
+
+def _likeness(log: Log, rows: slice) -> float:
+    """Likeness of pressure and speed about their trends, nan without pressure [-]."""
+    if log.map_kPa is None:
+        return np.nan
+    time_s = log.time_s[rows]
+    speed, pressure = (
+        _detrended(resample_hold(time_s, one[rows], SPACING_s).astype(float))
+        for one in (log.rpm, log.map_kPa)
+    )
+    if min(float(np.std(speed)), float(np.std(pressure))) < 1e-6:
+        return np.nan
+    return float(np.corrcoef(speed, pressure)[0, 1])
+
+
+def _moves_within(log: Log, rows: slice) -> dict[str, float]:
+    """What the valve does in a stretch; all nan or 0 where it was not recorded."""
+    told = {"moves_per_min": np.nan, "reversals_per_min": np.nan, "alternation": 0.0,
+            "move_size_steps": 0.0, "move_size_spread": 0.0, "range_steps": 0.0}  # fmt: skip
+    if log.valve_steps is None:
+        return told
+    first_s, last_s = log.time_s[rows.start], log.time_s[rows.stop - 1]
+    inside = valve_moves(log)
+    inside = inside[(inside[:, 0] >= first_s) & (inside[:, 0] <= last_s)]
+    change = inside[:, 2] - inside[:, 1]
+    turns = int(np.count_nonzero(np.diff(np.sign(change))))
+    if len(inside) >= FEWEST_MOVES:
+        size = float(np.mean(np.abs(change)))
+        told["alternation"] = turns / (len(inside) - 1)
+        told["move_size_steps"] = size
+        told["move_size_spread"] = float(np.std(np.abs(change))) / size
+    minutes = max(float(last_s - first_s) / 60.0, 1e-6)
+    low, high = np.percentile(log.valve_steps[rows], [5.0, 95.0])
+    return told | {"moves_per_min": len(inside) / minutes, "reversals_per_min": turns / minutes,
+                   "range_steps": float(high - low)}  # fmt: skip
+
+
 def read_swing(log: Log) -> Swing | None:
     """Measure what speed does while the engine idles undisturbed.
 
@@ -198,8 +300,8 @@ def read_swing(log: Log) -> Swing | None:
     calm = undisturbed(log)
     if not calm or refresh_s > QUICK_ENOUGH_s:
         return None
-    rows = calm[0]
-    first_s, last_s = log.time_s[rows.start], log.time_s[rows.stop - 1]
+    rows = busy_part(log, calm[0])
+    first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     rests = still_stretches(log)
     settled = sum(
         max(min(log.time_s[one.stop - 1], last_s) - max(log.time_s[one.start], first_s), 0.0)
@@ -212,22 +314,21 @@ def read_swing(log: Log) -> Swing | None:
     floor = np.nan
     if log.valve_steps is not None and still_measures is not None:
         floor = still_measures.hunting_rpm
-    share, lead, moves, reversals = np.nan, np.nan, np.nan, np.nan
-    alternation, size, spread = 0.0, 0.0, 0.0
+    share, lead = np.nan, np.nan
     if log.valve_steps is not None:
         share, lead = valve_part(*(_detrended(one) for one in _even(log, rows)))
-        inside = valve_moves(log)
-        inside = inside[(inside[:, 0] > first_s) & (inside[:, 0] < last_s)]
-        change = inside[:, 2] - inside[:, 1]
-        turns = int(np.count_nonzero(np.diff(np.sign(change))))
-        if len(inside) >= FEWEST_MOVES:
-            alternation = turns / (len(inside) - 1)
-            size = float(np.mean(np.abs(change)))
-            spread = float(np.std(np.abs(change))) / size
-        minutes = float(last_s - first_s) / 60.0
-        moves, reversals = len(inside) / minutes, turns / minutes
+    speed = log.rpm[rows] - float(np.mean(log.rpm[rows]))
+    spread = float(np.std(speed))
+    middle = (rows.start + rows.stop) // 2
     return Swing(
-        float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1]), _measured(log, rows),
-        float(floor), still_measures, share, lead, moves, reversals,
-        float(settled / (last_s - first_s)), alternation, size, spread,
+        from_s=first_s, to_s=last_s, measures=_measured(log, rows), floor_rpm=float(floor),
+        still_measures=still_measures, valve_share=share, valve_lead_s=lead,
+        settled_share=float(settled / (last_s - first_s)),
+        pressure_likeness=_likeness(log, rows),
+        halves_rpm=tuple(  # type: ignore[arg-type]
+            _measured(log, half).hunting_rpm
+            for half in (slice(rows.start, middle), slice(middle, rows.stop))
+        ),
+        skew=float(np.mean(speed**3)) / spread**3 if spread > 0.0 else 0.0,
+        **_moves_within(log, rows),
     )  # fmt: skip

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_along, curve_at
 from sim import Car
 from tuning.log_events.states import idle_rows, running_rows
 from tuning.logs import Log
@@ -193,8 +194,7 @@ def target_of(log: Log, car: Car | None) -> Floats | None:
         return log.target_rpm
     if car is None or log.coolant_degC is None:
         return None
-    points = np.asarray(car.curves.target_rpm, dtype=float)
-    return np.asarray(np.interp(log.coolant_degC, points[:, 0], points[:, 1]))
+    return curve_along(car.curves.target_rpm, log.coolant_degC)
 
 
 def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
@@ -232,8 +232,7 @@ def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
         coolant = float(np.mean(log.coolant_degC[at]))
         base = np.nan
         if car is not None:
-            points = np.asarray(car.curves.base_steps, dtype=float)
-            base = float(np.interp(coolant, points[:, 0], points[:, 1]))
+            base = curve_at(car.curves.base_steps, coolant)
         steps = log.valve_steps[at]
         found.append(HeldSteps(coolant, float(np.mean(steps)), base, seconds, float(np.std(steps))))
     return found

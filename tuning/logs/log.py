@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError, Problem
-from sim.files import write_beside
+from sim.files import bundled_folder, find_file, write_beside
 from tuning.logs.order import put_in_order
 from tuning.logs.rows import Findings
 from tuning.logs.signals import BY_NAME
@@ -28,6 +28,7 @@ FloatArray = NDArray[np.float64]
 WRITTEN_COLUMNS = (
     "time_s", "rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg",
     "target_rpm", "iat_degC", "throttle_percent", "load_W",
+    "vehicle_speed_km_h",
 )  # fmt: skip
 
 
@@ -85,6 +86,8 @@ class Log:
         [%] throttle opening.
     load_W : ndarray or None
         [W] electrical load.
+    vehicle_speed_km_h : ndarray or None
+        [km/h] speed of the car.
     parts : tuple of slice
         Stretches between restarts and gaps (longer than 5 usual intervals or 2 s).
     rate_Hz : float
@@ -111,6 +114,7 @@ class Log:
     iat_degC: FloatArray | None = None
     throttle_percent: FloatArray | None = None
     load_W: FloatArray | None = None
+    vehicle_speed_km_h: FloatArray | None = None
     parts: tuple[slice, ...] = ()
     rate_Hz: float = 0.0
     refresh_s: Mapping[str, float] = field(default_factory=dict)
@@ -165,7 +169,8 @@ def read_log(
     Parameters
     ----------
     path : str or Path
-        Comma, semicolon or tab separated text with a header, or ASAM MDF 4 (``.mf4``).
+        Comma, semicolon or tab separated text with a header, or ASAM MDF 4 (``.mf4``); or a name
+        of ``sim.bundled_logs``.
     columns : mapping of str to str or None, optional
         Our name (``rpm``, ``map_kPa`` or short ``map``) to the file's column, with a unit in
         brackets where the file gives none or a wrong one (``"Pressure [inHg]"``); None or '' leaves
@@ -183,7 +188,7 @@ def read_log(
     InputError
         With one line for each problem: file, line, column, what is wrong, what is allowed.
     """
-    path = Path(path)
+    path = find_file(path, bundled_folder() / "logs", "log", ".csv")
     if path.suffix.lower() == ".mf4":
         from tuning.logs.mdf import read_mdf
 

@@ -24,6 +24,10 @@ from tuning.logs.values import Table
 FloatArray = NDArray[np.float64]
 Channel = tuple[int, int]
 
+LEAST_MEMORY_BYTES = 200_000_000
+MEMORY_SHARE = 60
+"""Memory for a file: so many bytes, and for each byte of it so many (it may be packed)."""
+
 
 def read_mdf(
     path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]
@@ -45,7 +49,7 @@ def read_mdf(
     except ImportError:
         message = "ASAM MDF needs asammdf, allowed: pip install 'evenidle[mdf]', or a text log"
         raise one_problem(path, 1, "file", message) from None
-    with _quiet():
+    with _quiet(), _bounded_memory(path.stat().st_size):
         try:
             recording = asammdf.MDF(path)
             try:
@@ -60,6 +64,30 @@ def read_mdf(
         # What is left of a half-opened file is thrown away here, where its complaint is unheard.
         gc.collect()
     raise one_problem(path, 1, "file", message)
+
+
+@contextlib.contextmanager
+def _bounded_memory(file_bytes: int) -> Iterator[None]:
+    """Let a file take no more memory than a whole one of its size may need, where that can be set.
+
+    A damaged file asks for whatever its counts say.
+    """
+    try:
+        import resource
+
+        pages = int(Path("/proc/self/statm").read_text().split()[0])
+    except (ImportError, OSError, ValueError):
+        yield  # only Linux tells what is in use already
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    most = pages * resource.getpagesize() + LEAST_MEMORY_BYTES + MEMORY_SHARE * file_bytes
+    if soft != resource.RLIM_INFINITY:
+        most = min(most, soft)
+    resource.setrlimit(resource.RLIMIT_AS, (most, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
 
 @contextlib.contextmanager

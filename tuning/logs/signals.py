@@ -201,6 +201,16 @@ SIGNALS: tuple[Signal, ...] = (
         _sets("electrical load", "electrical power", "alternator power", "accessory power"),
         frozenset(f"{_WISHES} {_NOT_A_SAMPLE} engine calculated absolute current".split()),
     ),
+    Signal(
+        "vehicle_speed_km_h", "road speed", "km/h", -1.0, 500.0,
+        ("vehicle speed",),
+        (
+            "road speed", "car speed", "driving speed", "fahrgeschwindigkeit",
+            "vitesse vehicule", "velocita veicolo", "velocidad del vehiculo",
+        ),
+        _sets("vehicle speed", "road speed"),
+        frozenset(f"{_WISHES} {_NOT_A_SAMPLE} engine cruise control".split()),
+    ),
 )  # fmt: skip
 
 BY_NAME: dict[str, Signal] = {signal.name: signal for signal in SIGNALS}

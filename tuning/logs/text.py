@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from sim.errors import InputError
-from sim.files import one_problem
+from sim.files import one_problem, read_regular
 
 # What a text may not hold: control characters other than tab, line feed and carriage return.
 _CONTROL = bytes(sorted({*range(32), 127} - {9, 10, 13}))
@@ -20,6 +20,8 @@ _OTHER_KINDS = (
     (b"MDF     ", "an ASAM MDF file", "its name must end in .mf4"),
     (b"UnFinMF ", "an ASAM MDF file", "its name must end in .mf4"),
 )
+LARGEST_LOG_BYTES = 300_000_000
+"""Days of a log; what is larger is refused before it fills the memory."""
 _WIDE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
@@ -75,17 +77,7 @@ def one_line(text: str, longest: int = 40) -> str:
 
 def read_bytes(path: Path) -> bytes:
     """Return a file's bytes, or raise `InputError` saying in plain words why not."""
-    file = str(path)
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise _refused(file, 1, "not found, allowed: a log file that exists") from None
-    except IsADirectoryError:
-        raise _refused(file, 1, "is a folder, allowed: a log file") from None
-    except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).lower()
-        message = f"cannot be read ({reason}), allowed: a readable log file"
-        raise _refused(file, 1, message) from None
+    return read_regular(path, LARGEST_LOG_BYTES)
 
 
 def _refused(file: str, line: int, message: str, key: str = "file") -> InputError:

@@ -52,6 +52,10 @@ _SPELLINGS: dict[str, dict[str, str]] = {
     "share": {
         "%": "percent", "percent": "percent", "pct": "percent", "fraction": "1", "0..1": "1",
     },
+    "road speed": {
+        "km/h": "km/h", "kmh": "km/h", "kph": "km/h", "kmph": "km/h", "km/hr": "km/h",
+        "mph": "mile/h", "mi/h": "mile/h", "m/s": "m/s",
+    },
     "power": {"w": "W", "watt": "W", "watts": "W", "kw": "kW"},
 }  # fmt: skip
 

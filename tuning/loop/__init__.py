@@ -2,96 +2,44 @@
 
 from __future__ import annotations
 
-from tuning.loop.cycles import (
-    Cycle,
-    relay_cycles,
-    square_cycle,
-    step_response,
-)
-from tuning.loop.delays import (
-    Reals,
-)
-from tuning.loop.engine_figures import (
-    EngineFigures,
-    engine_figures,
-)
-from tuning.loop.lattice import (
-    largest_resting_move,
-    lattice_chance,
-    resolution_ratio,
-    smallest_resting_deadband,
-    smallest_useful_move,
-)
-from tuning.loop.laws import (
-    SampledPID,
-    linear_law,
-    resting_deadband_rpm,
-    tread_steps,
-)
-from tuning.loop.linear import (
-    LinearIdle,
-)
+from tuning.loop.cycles import Cycle
+from tuning.loop.lattice import Treads, largest_resting_move, smallest_useful_move
+from tuning.loop.laws import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.point import (
+    EngineFigures,
     IdlePoint,
     WARM_degC,
+    base_position,
+    engine_figures,
     idle_point,
-    with_rpm_per_step,
+    needed_steps,
+    usual_idle,
 )
-from tuning.loop.rules import (
-    FirstOrderDelay,
-    RulePI,
-    amigo_pi,
-    simc_pi,
-    starting_settings,
-)
-from tuning.loop.sampled_loop import (
-    SampledPI,
-)
-from tuning.loop.staircase_cycles import (
-    staircase_cycles,
-)
-from tuning.loop.view import (
-    LinearView,
-    border,
-    known,
-    linear_view,
-)
-from tuning.loop.waveform_cycles import (
-    predicted_cycles,
-)
+from tuning.loop.rules import calm_settings, first_order_plus_delay, starting_settings
+from tuning.loop.view import LinearView, linear_view, stability_border
+from tuning.loop.waveform_cycles import cycles_at
 
 __all__ = [
     "Cycle",
     "EngineFigures",
-    "FirstOrderDelay",
     "IdlePoint",
-    "LinearIdle",
     "LinearView",
-    "Reals",
-    "RulePI",
-    "SampledPI",
-    "SampledPID",
+    "Treads",
     "WARM_degC",
-    "amigo_pi",
-    "border",
+    "base_position",
+    "calm_settings",
+    "cycles_at",
     "engine_figures",
+    "first_order_plus_delay",
     "idle_point",
-    "known",
     "largest_resting_move",
-    "lattice_chance",
     "linear_law",
     "linear_view",
-    "predicted_cycles",
-    "relay_cycles",
-    "resolution_ratio",
+    "needed_steps",
     "resting_deadband_rpm",
-    "simc_pi",
-    "smallest_resting_deadband",
     "smallest_useful_move",
-    "square_cycle",
-    "staircase_cycles",
+    "stability_border",
     "starting_settings",
-    "step_response",
     "tread_steps",
-    "with_rpm_per_step",
+    "usual_idle",
 ]

@@ -2,27 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Complexes = NDArray[np.complex128]
 Reals = NDArray[np.float64]
-
-
-def pade_delay(delay_s: float, order: int) -> Any:
-    """A pure delay for python-control.
-
-    Gives unit gain at every frequency [-].
-
-    Source: python-control ``pade``.
-    """
-    import control
-
-    if delay_s == 0.0:
-        return control.ss([], [], [], [[1.0]])
-    return control.ss(control.tf(*control.pade(delay_s, order)))
 
 
 def mean_over(s: ArrayLike, period_s: float) -> Complexes:

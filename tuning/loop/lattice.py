@@ -16,8 +16,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 
 def _check(min_move_steps: float, rpm_per_step: float, **others: float) -> None:
     if not min_move_steps >= 1:
@@ -27,36 +25,6 @@ def _check(min_move_steps: float, rpm_per_step: float, **others: float) -> None:
     for name, value in others.items():
         if not (math.isfinite(value) and value >= 0.0):
             raise ValueError(f"{name}: {value}, allowed: 0 or more")
-
-
-def resolution_ratio(deadband_rpm: float, min_move_steps: int, rpm_per_step: float) -> float:
-    """Width of the deadband over what one minimum move changes.
-
-    Parameters
-    ----------
-    deadband_rpm : float
-        Half-width D, 0 or more [rpm].
-    min_move_steps : int
-        Minimum move m, 1 or more [steps].
-    rpm_per_step : float
-        Steady rpm a step is worth, above 0 [rpm/step].
-
-    Returns
-    -------
-    float
-        r = 2 D/(m S); at 1 and above a resting position always exists [-].
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-
-    Notes
-    -----
-    Source: derivation our own (geometry of the lattice).
-    """
-    _check(min_move_steps, rpm_per_step, deadband_rpm=deadband_rpm)
-    return 2.0 * deadband_rpm / (min_move_steps * rpm_per_step)
 
 
 def largest_of(looks: float, chance: float) -> float:
@@ -78,103 +46,97 @@ def largest_of(looks: float, chance: float) -> float:
     return float(-ndtri(0.5 * one_look))
 
 
-def lattice_chance(
-    deadband_rpm: float,
-    min_move_steps: int,
-    rpm_per_step: float,
-    scatter_rpm: float = 0.0,
-    looks: float = 1.0,
-) -> float:
-    """Chance, over the starting place, that no reachable position lets the feedback rest.
+@dataclass(frozen=True)
+class Treads:
+    """Positions that minimum moves connect, and what speed lies between two of them.
 
     Parameters
     ----------
-    deadband_rpm : float
-        Half-width, 0 or more [rpm].
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
+    move_steps : int
+        Minimum move m, 1 or more [steps].
     rpm_per_step : float
         Steady rpm a step is worth, above 0 [rpm/step].
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held, 0 or more [rpm].
-    looks : float
-        Independent readings that must all lie within the deadband to call it rest, 1 or more [-].
-
-    Returns
-    -------
-    float
-        0 to 1; without scatter max(0, 1 - r) [-].
 
     Raises
     ------
     ValueError
         If a value is outside its range.
-
-    Notes
-    -----
-    The nearest position's error u is even over +-m S/2.  Without scatter it rests if ``|u| <= D``.
-    With scatter s it rests with chance (Phi((D - u)/s) - Phi((-D - u)/s))^looks, averaged over u.
-    A single reading outside moves the valve only if gain and integral carry the wanted position
-    to its threshold, so this is the chance of being drawn out of the deadband, an upper bound on
-    the chance of a move.
-    Source: geometry of the lattice; normal distribution; derivation our own.
     """
-    _check(min_move_steps, rpm_per_step, deadband_rpm=deadband_rpm, scatter_rpm=scatter_rpm)
-    if not looks >= 1.0:
-        raise ValueError(f"looks: {looks}, allowed: 1 or more")
-    ratio = resolution_ratio(deadband_rpm, min_move_steps, rpm_per_step)
-    if scatter_rpm == 0.0:
-        return max(0.0, 1.0 - ratio)
-    from scipy.special import ndtr
 
-    half = 0.5 * min_move_steps * rpm_per_step
-    place, weight = np.polynomial.legendre.leggauss(200)
-    u = 0.5 * half * (place + 1.0)
-    inside = ndtr((deadband_rpm - u) / scatter_rpm) - ndtr((-deadband_rpm - u) / scatter_rpm)
-    return float(1.0 - 0.5 * np.sum(weight * inside**looks))
+    move_steps: int
+    rpm_per_step: float
 
+    def __post_init__(self) -> None:
+        _check(self.move_steps, self.rpm_per_step)
 
-def smallest_resting_deadband(
-    min_move_steps: int,
-    rpm_per_step: float,
-    scatter_rpm: float = 0.0,
-    looks: float = 600.0,
-    chance: float = 0.05,
-) -> float:
-    """Smallest deadband half-width that lets the valve rest wherever it starts.
+    @property
+    def rpm(self) -> float:
+        """What one move is worth [rpm]."""
+        return self.move_steps * self.rpm_per_step
 
-    Parameters
-    ----------
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
-    rpm_per_step : float
-        Steady rpm a step is worth, above 0 [rpm/step].
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held, 0 or more [rpm].
-    looks : float
-        Independent readings it should rest for; 600 is a minute at ten a second [-].
-    chance : float
-        Chance accepted that one of them falls outside, above 0 and below 1 [-].
+    def ratio(self, deadband_rpm: float) -> float:
+        """Width of the deadband over what one move changes.
 
-    Returns
-    -------
-    float
-        m S/2 + z s, with z from ``largest_of`` (z s is left out without scatter) [rpm].
+        Parameters
+        ----------
+        deadband_rpm : float
+            Half-width D, 0 or more [rpm].
 
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
+        Returns
+        -------
+        float
+            r = 2 D/(m S); at 1 and above a resting position always exists [-].
 
-    Notes
-    -----
-    At the worst starting place the target lies midway between two positions, m S/2 from either,
-    and the readings scatter about that.  The other places need less: see ``lattice_chance``.
-    Source: geometry of the lattice; normal tail; derivation our own.
-    """
-    _check(min_move_steps, rpm_per_step, scatter_rpm=scatter_rpm)
-    margin = scatter_rpm * largest_of(looks, chance) if scatter_rpm > 0.0 else 0.0
-    return 0.5 * min_move_steps * rpm_per_step + margin
+        Notes
+        -----
+        Source: derivation our own (geometry of the lattice).
+        """
+        _check(self.move_steps, self.rpm_per_step, deadband_rpm=deadband_rpm)
+        return 2.0 * deadband_rpm / self.rpm
+
+    def restless_chance(self, deadband_rpm: float) -> float:
+        """Chance, over the starting place, that no reachable position lets the feedback rest.
+
+        Parameters
+        ----------
+        deadband_rpm : float
+            Half-width, 0 or more [rpm].
+
+        Returns
+        -------
+        float
+            max(0, 1 - r): the nearest position's error is even over +-m S/2 [-].
+        """
+        return max(0.0, 1.0 - self.ratio(deadband_rpm))
+
+    def smallest_deadband_rpm(
+        self, scatter_rpm: float = 0.0, looks: float = 600.0, chance: float = 0.05
+    ) -> float:
+        """Smallest deadband half-width that lets the valve rest wherever it starts.
+
+        Parameters
+        ----------
+        scatter_rpm : float
+            Standard deviation of the speed read with the valve held, 0 or more [rpm].
+        looks : float
+            Independent readings it should rest for; 600 is a minute at ten a second [-].
+        chance : float
+            Chance accepted that one of them falls outside, above 0 and below 1 [-].
+
+        Returns
+        -------
+        float
+            m S/2 + z s, with z from ``largest_of`` (z s is left out without scatter) [rpm].
+
+        Notes
+        -----
+        At the worst starting place the target lies midway between two positions, m S/2 from either,
+        and the readings scatter about that.
+        Source: geometry of the lattice; normal tail; derivation our own.
+        """
+        _check(self.move_steps, self.rpm_per_step, scatter_rpm=scatter_rpm)
+        margin = scatter_rpm * largest_of(looks, chance) if scatter_rpm > 0.0 else 0.0
+        return 0.5 * self.rpm + margin
 
 
 def smallest_useful_move(
@@ -246,46 +208,9 @@ def largest_resting_move(
 
     Notes
     -----
-    ``smallest_resting_deadband`` turned round, at its usual chance of 5 %.
+    ``Treads.smallest_deadband_rpm`` turned round, at its usual chance of 5 %.
     Source: geometry of the lattice; normal tail; derivation our own.
     """
     _check(1, rpm_per_step, deadband_rpm=deadband_rpm, scatter_rpm=scatter_rpm)
     margin = scatter_rpm * largest_of(looks, 0.05) if scatter_rpm > 0.0 else 0.0
     return max(0, math.floor(2.0 * (deadband_rpm - margin) / rpm_per_step + 1e-9))
-
-
-@dataclass(frozen=True)
-class Lattice:
-    """One of the m sets of positions that minimum moves connect.
-
-    Parameters
-    ----------
-    offset_steps : int
-        Its positions are offset + k m, 0 to m - 1 [steps].
-    phase : float
-        Where the target lies between two of them, 0 at the lower to 1 at the upper [-].
-    rests : bool
-        Whether one of them lies within the deadband.
-    """
-
-    offset_steps: int
-    phase: float
-    rests: bool
-
-
-def lattices(
-    required_steps: float, deadband_rpm: float, min_move_steps: int, rpm_per_step: float
-) -> tuple[Lattice, ...]:
-    """All sets of positions that the valve may find itself on, and which of them let it rest.
-
-    A larger move may be any whole number of steps and so lead from one lattice to another.
-    Source: geometry of the lattice; derivation our own.
-    """
-    ratio = resolution_ratio(deadband_rpm, min_move_steps, rpm_per_step)
-    phases = [
-        ((required_steps - offset) / min_move_steps) % 1.0 for offset in range(min_move_steps)
-    ]
-    return tuple(
-        Lattice(offset, phase, min(phase, 1.0 - phase) <= 0.5 * ratio)
-        for offset, phase in enumerate(phases)
-    )

@@ -2,36 +2,33 @@
 
 The plant is the first-order model of idle (manifold filling, charge to torque after a pure delay,
 crank) differentiated at one operating point; the slopes come in as plain numbers, so no equation
-of the engine stands here.  python-control does the algebra.
+of the engine stands here.
 
 What is exact and what is approximated
 --------------------------------------
 exact
-    the delay between charge and torque in every frequency response (``exp(-s delay)`` inside the
-    manifold-to-crank feedback, not beside it); the sampled PI law and its hold (``loop_response``
-    sums the images of the sampling, see there).
+    the delay between charge and torque in every frequency response and in the poles
+    (``exp(-s delay)`` inside the manifold-to-crank feedback, not beside it); the sampled law and
+    its hold (``loop_response`` sums the images of the sampling, see there).
 approximated
     the engine by its slopes; torque arriving once a firing by its mean (a reading of a firing
     event model should count half a firing interval of hold in ``delay_s`` if it holds torque from
     firing to firing); the speed reading (mean over one firing interval, held for the next) by its
     response averaged over the time between firing and update; reading smoothing by one lag; the
-    valve's step-by-step travel by the mean delay of its steps; and, in ``state_space`` and what
-    is built on it (``poles``, ``closed_loop_poles``), each delay by a Pade fraction.
+    valve's step-by-step travel by the mean delay of its steps.
 left out
-    deadband, minimum move, rounding, limits: see ``tuning.loop.describing`` and
-    ``tuning.loop.cycles``.
+    deadband, minimum move, rounding, limits: see ``tuning.loop.cycles``.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tuning.loop.delays import Complexes, Reals, mean_over, pade_delay
+from tuning.loop.delays import Complexes, Reals, mean_over
 
 RPM_PER_rad_s = 30.0 / math.pi
 INPUTS = ("valve_steps", "load_Nm", "spark_deg", "area_m2")
@@ -40,6 +37,10 @@ HIGHEST = 20.0
 """Frequency, over the engine's fastest rate, beyond which the two storages alone count [-]."""
 FREQUENCIES = 2000
 """Frequencies looked at up to there, and as many again for each time constant of delay [-]."""
+DELAY_STAGES = 8
+"""Stages in which the delay is let grow while a pole is followed."""
+NEWTON_STEPS, LONGEST_MOVE = 60, 0.3
+"""Steps of Newton's method at most, and the longest of them over the pole's size [-, -]."""
 
 
 @dataclass(frozen=True)
@@ -140,29 +141,10 @@ class LinearIdle:
     def response(self, s: ArrayLike, of: str = "valve_steps", measured: bool = False) -> Complexes:
         """Exact transfer function from one input to speed.
 
-        Parameters
-        ----------
-        s : array_like
-            Laplace variable, ``1j * omega`` for a frequency response, any shape [rad/s].
-        of : str
-            One of ``INPUTS``.
-        measured : bool
-            Whether the speed reading (``sensor_response``) is included.
+        Gives complex, shape of ``s`` [rpm per unit of the input].
 
-        Returns
-        -------
-        ndarray
-            Complex, shape of ``s`` [rpm per unit of the input].
-
-        Raises
-        ------
-        ValueError
-            If ``of`` is not one of ``INPUTS``.
-
-        Notes
-        -----
-        Solves (s I - A - A_delayed exp(-s delay)) x = B: the delay is exact.
-        Source: textbook state space; derivation our own.
+        Solves (s I - A - A_delayed exp(-s delay)) x = B: the delay is exact. Source: textbook state
+        space; derivation our own.
         """
         if of not in INPUTS:
             raise ValueError(f"of: {of!r}, allowed: {', '.join(INPUTS)}")
@@ -203,84 +185,51 @@ class LinearIdle:
         slope = (ahead - behind) / (2.0 * step_s)
         return float(-slope / self.rpm_per_step) + self.valve_step_s
 
-    def state_space(self, pade_order: int = 4, measured: bool = True) -> Any:
-        """The plant for python-control, each delay a Pade fraction.
-
-        Parameters
-        ----------
-        pade_order : int
-            Order of the Pade fraction of a delay, 1 to 10 [-].
-        measured : bool
-            Whether the reading is included: a delay of one firing interval and the lag.
-
-        Returns
-        -------
-        control.StateSpace
-            Inputs ``INPUTS``, output speed [rpm].
-
-        Notes
-        -----
-        Source: lower linear fractional transformation of the undelayed engine with the delay;
-        python-control ``StateSpace.lft`` and ``pade``.
-        """
-        import control
-
-        late = np.array([[0.0], [1.0]])
-        torque = self.A_delayed[1:2, :]
-        engine = control.ss(
-            self.A, np.hstack([self.B, late]), np.vstack([self.C, torque]), np.zeros((2, 5))
-        )
-        plant = engine.lft(pade_delay(self.delay_s, pade_order), 1, 1)
-        if measured:
-            lag = control.ss(control.tf([1.0], [self.sensor_lag_s, 1.0]))
-            plant = control.series(plant, pade_delay(self.firing_interval_s, pade_order), lag)
-        return control.ss(plant, inputs=list(INPUTS), outputs=["rpm"])
-
-    def poles(self, pade_order: int = 6) -> Complexes:
+    def poles(self) -> Complexes:
         """The two poles of manifold and crank, exact to the delay.
 
-        Parameters
-        ----------
-        pade_order : int
-            Order of the Pade fraction that gives the starting values [-].
+        Gives complex, shape (2,), the slower first [1/s].
 
-        Returns
-        -------
-        ndarray
-            Complex, shape (2,), the two slowest characteristic roots [1/s].
-
-        Notes
-        -----
-        The Pade poles nearest the origin, polished by Newton's method on the characteristic
-        equation with the exact delay.  Source: derivation our own.
+        Poles without delay, followed by Newton's method while the delay grows to its own. Source:
+        derivation our own.
         """
-        from scipy.optimize import newton
+        # Off the real axis, so that two real poles that meet may part into a pair.
+        poles = np.linalg.eigvals(self.A + self.A_delayed) * (1.0 + 0.02j)
+        for delay_s in np.linspace(0.0, self.delay_s, DELAY_STAGES + 1)[1:]:
+            poles = np.array([self._followed(pole, float(delay_s)) for pole in poles])
+        poles = np.where(np.abs(poles.imag) < 1e-9 * np.abs(poles), poles.real + 0j, poles)
+        if poles[0].imag != 0.0:  # a pair, also where both went the same way when they parted
+            pair = complex(poles[0].real, abs(poles[0].imag))
+            poles = np.array([pair, pair.conjugate()])
+        return np.asarray(poles[np.argsort(np.abs(poles), kind="stable")])
 
-        def characteristic(s: complex) -> complex:
-            m11, m12, m21, m22 = self._pencil(np.asarray(s, dtype=complex))
-            return complex(m11 * m22 - m12 * m21)
-
-        rough = self.state_space(pade_order, measured=False).poles()
-        rough = rough[np.argsort(np.abs(rough), kind="stable")][:2]
-        if self.delay_s == 0.0:
-            return np.asarray(rough, dtype=complex)
-        polished = [
-            newton(characteristic, root, tol=1e-10, maxiter=100)  # type: ignore[arg-type] # the stubs know real functions only
-            for root in rough
-        ]
-        return np.array(polished)
+    def _followed(self, pole: complex, delay_s: float) -> complex:
+        """Newton's method on det(s I - A - A_delayed exp(-s delay)) = 0 from a pole nearby."""
+        s = pole
+        for _ in range(NEWTON_STEPS):
+            late = self.A_delayed * np.exp(-s * delay_s)
+            pencil = s * np.eye(2) - self.A - late
+            slope = np.eye(2) + delay_s * late
+            # d det(M)/ds = trace(adj(M) dM/ds), written out for two rows.
+            change = (
+                pencil[0, 0] * slope[1, 1] + pencil[1, 1] * slope[0, 0]
+                - pencil[0, 1] * slope[1, 0] - pencil[1, 0] * slope[0, 1]
+            )  # fmt: skip
+            value = pencil[0, 0] * pencil[1, 1] - pencil[0, 1] * pencil[1, 0]
+            if change == 0.0:
+                break
+            move = value / change
+            s -= move * min(1.0, LONGEST_MOVE * abs(pole) / max(abs(move), 1.0e-12))
+            if abs(move) < 1.0e-12 * abs(s):
+                break
+        return complex(s)
 
     def is_stable(self) -> bool:
         """Tell whether the engine holds its speed with the valve still.
 
-        Returns
-        -------
-        bool
-            True if every characteristic root has a negative real part, exact to the delay.
+        Gives true if every characteristic root has a negative real part, exact to the delay.
 
-        Notes
-        -----
-        The characteristic function turns by two quarters from frequency 0 to infinity.  Source:
+        The characteristic function turns by two quarters from frequency 0 to infinity. Source:
         Mikhailov's criterion, 1938; for delays Stepan, Retarded Dynamical Systems, 1989 (from
         memory).
         """

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from tuning.loop.delays import Complexes, pade_delay
 from tuning.loop.linear import LinearIdle
-from tuning.loop.sampled_loop import SampledPI, frequencies, loop_response
+from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
 
 
 @dataclass(frozen=True)
@@ -39,13 +38,6 @@ class Margins:
     sensitivity_peak_rad_s: float
     delay_margin_s: float
 
-    def to_dict(self) -> dict[str, float]:
-        """The margins by name.
-
-        Gives field names to values.
-        """
-        return asdict(self)
-
 
 @dataclass(frozen=True)
 class UltimateGain:
@@ -56,24 +48,12 @@ class UltimateGain:
     multiplier : float
         Factor on both gains; below 1 the present settings are unstable already; 0 if the engine
         is unstable with the valve still; infinite if no gain does it [-].
-    gain_steps_per_100rpm, integral_steps_per_100rpm_s : float
-        The gains there [steps per 100 rpm (and second)].
-    omega_rad_s, period_s : float
-        The swing there, nan if there is none [rad/s, s].
+    period_s : float
+        Period of the swing there, nan if there is none [s].
     """
 
     multiplier: float
-    gain_steps_per_100rpm: float
-    integral_steps_per_100rpm_s: float
-    omega_rad_s: float
     period_s: float
-
-    def to_dict(self) -> dict[str, float]:
-        """The values by name.
-
-        Gives field names to values.
-        """
-        return asdict(self)
 
 
 def margins(loop: Any) -> Margins:
@@ -82,7 +62,7 @@ def margins(loop: Any) -> Margins:
     Gives what ``control.stability_margins`` finds, nearest to the border.
 
     The margins say how far the border is, not on which side the loop is: see
-    ``ultimate_gain`` and ``closed_loop_poles``.
+    ``ultimate_gain``.
     Source: python-control ``stability_margins``.
     """
     import control
@@ -106,7 +86,7 @@ def _nearest_at_an_end(loop: Any) -> tuple[float, float]:
     return float(distance[at]), float(omega[at])
 
 
-def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> UltimateGain:
+def ultimate_gain(plant: LinearIdle, law: SampledLaw, move_steps: int = 1) -> UltimateGain:
     """Gain at which the loop goes unstable without quantisation, integral in proportion.
 
     Gives the first border met as the gains rise from nothing.
@@ -117,10 +97,10 @@ def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> Ult
     """
     from scipy.optimize import brentq
 
-    if law.gain_steps_per_100rpm == 0.0 and law.integral_steps_per_100rpm_s == 0.0:
-        raise ValueError("gains: both 0, allowed: at least one above 0")
+    if law.scaled(0.0) == law:
+        raise ValueError("gains: all 0, allowed: at least one above 0")
     if not plant.is_stable():
-        return UltimateGain(0.0, 0.0, 0.0, math.nan, math.nan)
+        return UltimateGain(0.0, math.nan)
 
     def imaginary(omega: float) -> float:
         return float(loop_response(plant, law, omega, move_steps).imag)
@@ -135,29 +115,5 @@ def ultimate_gain(plant: LinearIdle, law: SampledPI, move_steps: int = 1) -> Ult
     sizes = loop_response(plant, law, np.array(crossings), move_steps).real
     at = int(np.argmin(sizes))
     if sizes[at] >= 0.0:
-        return UltimateGain(math.inf, math.inf, math.inf, math.nan, math.nan)
-    multiplier = -1.0 / float(sizes[at])
-    there = law.scaled(multiplier)
-    return UltimateGain(
-        multiplier,
-        there.gain_steps_per_100rpm,
-        there.integral_steps_per_100rpm_s,
-        crossings[at],
-        2.0 * math.pi / crossings[at],
-    )
-
-
-def closed_loop_poles(plant: LinearIdle, law: SampledPI, pade_order: int = 4) -> Complexes:
-    """Poles of the sampled closed loop.
-
-    Gives complex; the loop is stable if all are inside the unit circle [-].
-
-    The Pade plant is sampled exactly with its hold; the travel of the valve counts as the delay
-    of one step.  Source: python-control ``sample_system``, ``feedback``.
-    """
-    import control
-
-    valve = plant.state_space(pade_order, measured=True)[0, 0]
-    valve = control.series(pade_delay(plant.valve_step_s, pade_order), valve)
-    sampled = control.sample_system(valve, law.update_period_s, method="zoh")
-    return np.asarray(control.feedback(law.transfer_function() * sampled, 1.0).poles())
+        return UltimateGain(math.inf, math.nan)
+    return UltimateGain(-1.0 / float(sizes[at]), 2.0 * math.pi / crossings[at])

@@ -1,11 +1,15 @@
-"""The idle point that an explanation is about: where the valve must stand, and the engine there."""
+"""The one operating point: where the valve must stand for a speed, and the linear engine there.
+
+Position for a speed, worth of a step and main pole are asked for here by fit, explanation, checks,
+search and page alike.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from controllers import curve_at
 from sim import Car, with_values
@@ -103,14 +107,12 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
 
     Gives departures from that point.
 
-    Notes
-    -----
     From charge to torque: the delay in crank angle; the charge is drawn over one firing interval
-    and its torque held over one, half of which each is in that angle or in the interval before,
-    so half an interval is added.  A spark table that advances by a per rpm below target adds
-    torque for the charge just trapped, which then takes the same way.  A reading that keeps a
-    share k of the old one at each firing lags by k/(1 - k) intervals.
-    Source: ``sim.firing`` and ``sim.prepare.delay_shares``; derivation our own.
+    and its torque held over one, half of which each is in that angle or in the interval before, so
+    half an interval is added. A spark table that advances by a per rpm below target adds torque for
+    the charge just trapped, which then takes the same way. A reading that keeps a share k of the
+    old one at each firing lags by k/(1 - k) intervals. Source: ``sim.firing`` and
+    ``sim.prepare.delay_shares``; derivation our own.
     """
     interval_s = 120.0 / slopes.rpm / car.engine.cylinders
     keep = car.sensors.rpm_smoothing
@@ -133,7 +135,7 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
             sensor_lag_s=interval_s * keep / (1.0 - keep),
             resisting_torque_per_Pa=slopes.resisting_torque_per_Pa,
             spark_torque_per_deg=slopes.torque_per_spark_deg,
-            valve_step_s=(car.valve.pulse_ms + car.valve.rest_ms) / 1000.0,
+            valve_step_s=car.valve.step_ms / 1000.0,
         )
     )
 
@@ -141,22 +143,25 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
 def with_rpm_per_step(plant: LinearIdle, rpm_per_step: float) -> LinearIdle:
     """The same engine with another worth of a step.
 
-    Parameters
-    ----------
-    plant : LinearIdle
-        The engine.
-    rpm_per_step : float
-        What a step is worth, above 0: over a move of several steps the mean over them, say
-        [rpm/step].
-
-    Returns
-    -------
-    LinearIdle
-        All else as it was.
+    Gives all else as it was.
     """
     scaled = plant.B.copy()
     scaled[:, 0] *= rpm_per_step / plant.rpm_per_step
     return replace(plant, B=scaled)
+
+
+def _plant_and_worth(car: Car, slopes: Slopes) -> tuple[LinearIdle, float, float]:
+    """The linear engine, what a step is worth, and what it were with a spark that stands still.
+
+    Where the spark keeps the engine from holding its speed a step is worth the latter
+    [-, rpm/step, rpm/step].
+    """
+    plant = plain = linear_plant(car, slopes)
+    if car.spark.advance_deg_per_100rpm or car.feedback.spark_trim_deg_per_100rpm:
+        plain = linear_plant(_with_fixed_spark(car), slopes)
+    worth, plain_worth = plant.rpm_per_step, plain.rpm_per_step
+    steady = worth > 0.0 and plant.is_stable()
+    return plant, worth if steady else plain_worth, plain_worth
 
 
 def _with_fixed_spark(car: Car) -> Car:
@@ -201,26 +206,20 @@ def idle_point(
     target = curve_at(car.curves.target_rpm, coolant_degC) if at_rpm is None else at_rpm
     positions = np.arange(car.valve.travel_steps + 1, dtype=float)
     rpm = settled_rpm(car, positions, coolant_degC, load_W=load_W)
-    rising = np.maximum.accumulate(rpm)
-    if not rising[0] < target < rising[-1]:
+    needed = _position_for(rpm, target)
+    if not 0.0 < needed < math.inf:
         return None
-    needed = _first_reach(rising, target)
     slopes = linearise(car, needed, coolant_degC, load_W=load_W)
     if slopes.speed_rad_s <= 0.0 or slopes.area_per_step_m2 <= 0.0:
         return None
-    plant = plain = linear_plant(car, slopes)
-    if car.spark.advance_deg_per_100rpm or car.feedback.spark_trim_deg_per_100rpm:
-        plain = linear_plant(_with_fixed_spark(car), slopes)
-    worth = plant.rpm_per_step
-    if not (worth > 0.0 and plant.is_stable()):
-        worth = plain.rpm_per_step
+    plant, worth, plain_worth = _plant_and_worth(car, slopes)
     return IdlePoint(
         coolant_degC=coolant_degC,
         load_W=load_W,
         target_rpm=target,
         needed_steps=needed,
         base_steps=curve_at(car.curves.base_steps, coolant_degC),
-        rpm=_with_spark(rpm, target, worth / plain.rpm_per_step),
+        rpm=_with_spark(rpm, target, worth / plain_worth),
         opening_mm2=valve_areas_m2(car)[: positions.size] * 1.0e6,
         slopes=slopes,
         plant=plant,
@@ -228,8 +227,122 @@ def idle_point(
     )
 
 
-def _first_reach(rising: NDArray[np.float64], target: float) -> float:
-    """Position, between whole ones, at which a rising table first reaches a value."""
-    above = int(np.argmax(rising >= target))
+def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -> IdlePoint | None:
+    """The idle at the target, or where no position gives that, on the base curve.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    coolant_degC, load_W : float
+        As for ``idle_point`` [degC, W].
+
+    Returns
+    -------
+    IdlePoint or None
+        None where it does not run on the base curve either.
+    """
+    found = idle_point(car, coolant_degC, load_W)
+    if found is None:
+        base = base_position(car, coolant_degC)
+        rpm = float(settled_rpm(car, [base], coolant_degC, load_W=load_W)[0])
+        found = idle_point(car, coolant_degC, load_W, rpm) if rpm > 0.0 else None
+    return found
+
+
+def base_position(car: Car, coolant_degC: float = WARM_degC) -> float:
+    """Position that the base curve gives, as the valve takes it.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    float
+        Whole, from the seat to the open limit [steps].
+    """
+    whole = math.floor(curve_at(car.curves.base_steps, coolant_degC) + 0.5)
+    return float(min(max(whole, 0), car.valve.open_limit_steps))
+
+
+def needed_steps(car: Car, rpm: float, coolant_degC: float, load_W: float = 0.0) -> float:
+    """Position up to the open limit at which the engine settles at a speed.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    rpm : float
+        Speed [rpm].
+    coolant_degC, load_W : float
+        As for ``idle_point`` [degC, W].
+
+    Returns
+    -------
+    float
+        Between whole positions as far as need be; minus infinity where even the seat is too much,
+        infinity where even the open limit is too little [steps].
+    """
+    positions = np.arange(car.valve.open_limit_steps + 1.0)
+    return _position_for(settled_rpm(car, positions, coolant_degC, load_W=load_W), rpm)
+
+
+def _position_for(rpm: Reals, target_rpm: float) -> float:
+    """Where settled speeds, a whole position each, first reach one; infinite beyond their ends."""
+    rising = np.maximum.accumulate(rpm)
+    if rising[0] > target_rpm:
+        return -math.inf
+    if rising[-1] < target_rpm:
+        return math.inf
+    above = int(np.argmax(rising >= target_rpm))
+    if above == 0 or rising[above - 1] <= 0.0:
+        return float(above)
     low, high = rising[above - 1], rising[above]
-    return float(above - 1 + (target - low) / (high - low))
+    return float(above - 1 + (target_rpm - low) / (high - low))
+
+
+@dataclass(frozen=True)
+class EngineFigures:
+    """How an engine answers its valve at one position.
+
+    Attributes
+    ----------
+    rpm : float
+        Settled speed, 0 where it cannot run [rpm].
+    rpm_per_step : float
+        Steady change of speed a step [rpm/step].
+    main_pole_rad_s : float
+        Distance from zero of its slowest pole: the larger, the quicker [rad/s].
+    """
+
+    rpm: float
+    rpm_per_step: float
+    main_pole_rad_s: float
+
+
+def engine_figures(car: Car, steps: float, coolant_degC: float = WARM_degC) -> EngineFigures:
+    """Work out how an engine answers its valve at a position.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    steps : float
+        Valve position [steps].
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    EngineFigures
+        Of the linear engine that ``idle_point`` has there; all 0 where the engine cannot run.
+    """
+    slopes = linearise(car, steps, coolant_degC)
+    if slopes.speed_rad_s <= 0.0 or slopes.area_per_step_m2 <= 0.0:
+        return EngineFigures(0.0, 0.0, 0.0)
+    plant, worth, _ = _plant_and_worth(car, slopes)
+    return EngineFigures(slopes.rpm, worth, abs(plant.poles()[0]))

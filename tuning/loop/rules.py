@@ -9,16 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tuning.loop.delays import Complexes, mean_over
 from tuning.loop.linear import LinearIdle
-from tuning.loop.sampled_loop import SampledPI, frequencies, loop_response
+from tuning.loop.margins import ultimate_gain
+from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
 
-Rule = Literal["simc", "amigo"]
+SLOW_DELAYS = 4.0
+"""Closed-loop time of the rule "slow", in delays of the reduced engine [-]."""
 
 
 @dataclass(frozen=True)
@@ -128,9 +129,26 @@ def critical_point_model(
 def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOrderDelay:
     """Reduce the idle plant with its reading, valve and sampling to a first-order model with delay.
 
-    Gives by the half rule where manifold and crank have real poles, from the critical point where
-    they swing (the half rule has no place for complex poles).
+    Parameters
+    ----------
+    plant : LinearIdle
+        The engine, stable with the valve still.
+    update_period_s : float
+        Time between controller updates, above 0 [s].
 
+    Returns
+    -------
+    FirstOrderDelay
+        By the half rule where manifold and crank have real poles, from the critical point where
+        they swing (the half rule has no place for complex poles).
+
+    Raises
+    ------
+    ValueError
+        If the engine is unstable or the period not above 0.
+
+    Notes
+    -----
     Counted as delay: charge to torque, one firing interval for the reading, one valve step, half
     an update for the hold.  Source: ``half_rule``, ``critical_point_model``; hold as half a
     period: Skogestad 2003.
@@ -159,26 +177,8 @@ def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOr
 def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> RulePI:
     """PI settings by the SIMC rule.
 
-    Parameters
-    ----------
-    model : FirstOrderDelay
-        Plant.
-    closed_loop_time_s : float, optional
-        Time constant wanted of the closed loop, above minus the delay; the delay if not given,
-        which is tight and yet robust [s].
+    Gives kc = T/(k (tc + L)), Ti = min(T, 4 (tc + L)).
 
-    Returns
-    -------
-    RulePI
-        Kc = T/(k (tc + L)), Ti = min(T, 4 (tc + L)).
-
-    Raises
-    ------
-    ValueError
-        If the closed-loop time is too small.
-
-    Notes
-    -----
     Source: S. Skogestad, Journal of Process Control 13 (2003) 291-309.
     """
     wanted = model.delay_s if closed_loop_time_s is None else closed_loop_time_s
@@ -194,20 +194,11 @@ def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> 
 def amigo_pi(model: FirstOrderDelay) -> RulePI:
     """PI settings by the AMIGO rule: more cautious, made for a sensitivity peak of 1.4.
 
-    Parameters
-    ----------
-    model : FirstOrderDelay
-        Plant.
+    Gives K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7
+    L^2).
 
-    Returns
-    -------
-    RulePI
-        K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7 L^2).
-
-    Notes
-    -----
-    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for
-    PID control, Journal of Process Control 14 (2004) 635-650.
+    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for PID
+    control, Journal of Process Control 14 (2004) 635-650.
     """
     k, t, late = model.gain_rpm_per_step, model.time_constant_s, model.delay_s
     gain = 0.15 / k + (0.35 - late * t / (late + t) ** 2) * t / (k * late)
@@ -235,9 +226,9 @@ def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
 def starting_settings(
     plant: LinearIdle,
     update_period_s: float,
-    rule: Rule = "simc",
+    rule: str = "simc",
     largest_sensitivity: float = 1.8,
-) -> SampledPI:
+) -> SampledLaw:
     """Gains to start a search from: by rule, then eased until the exact loop is calm.
 
     Parameters
@@ -247,14 +238,14 @@ def starting_settings(
     update_period_s : float
         Time between controller updates, above 0 [s].
     rule : str
-        "simc" or "amigo".
+        "simc", "amigo", or "slow": SIMC with a closed-loop time of four delays.
     largest_sensitivity : float
         Both gains are lowered together until the exact sampled loop's sensitivity peak is no
         higher, above 1; a first-order model is a poor one of an engine that swings [-].
 
     Returns
     -------
-    SampledPI
+    SampledLaw
         Gains in the units of table [feedback].
 
     Raises
@@ -267,12 +258,47 @@ def starting_settings(
     -----
     Source: ``first_order_plus_delay`` with ``simc_pi`` or ``amigo_pi``, then ``robust_share``.
     """
-    rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {"simc": simc_pi, "amigo": amigo_pi}
+    rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {
+        "simc": simc_pi,
+        "amigo": amigo_pi,
+        "slow": lambda model: simc_pi(model, SLOW_DELAYS * model.delay_s),
+    }
     if rule not in rules:
         raise ValueError(f"rule: {rule!r}, allowed: {', '.join(rules)}")
     if not plant.rpm_per_step > 0.0:
         raise ValueError(f"rpm_per_step: {plant.rpm_per_step}, allowed: above 0")
     found = rules[rule](first_order_plus_delay(plant, update_period_s))
-    law = SampledPI(found.gain_steps_per_100rpm, found.integral_steps_per_100rpm_s, update_period_s)
+    law = SampledLaw(
+        found.gain_steps_per_100rpm, found.integral_steps_per_100rpm_s, update_period_s
+    )
     response = loop_response(plant, law, frequencies(plant, law, 800))
     return law.scaled(robust_share(response, largest_sensitivity))
+
+
+def calm_settings(
+    plant: LinearIdle, update_period_s: float, move_steps: int, border_least: float
+) -> SampledLaw:
+    """Gains by the cautious rule, and so many times below those at which the loop swings.
+
+    Parameters
+    ----------
+    plant : LinearIdle
+        The engine, stable with the valve still; rpm must rise with steps.
+    update_period_s : float
+        Time between controller updates, above 0 [s].
+    move_steps : int
+        Size of the moves whose travel time counts [steps].
+    border_least : float
+        Least factor from the gains to those at the border, above 0 [-].
+
+    Returns
+    -------
+    SampledLaw
+        Gains in the units of table [feedback].
+
+    Notes
+    -----
+    Source: ``starting_settings`` by the rule "amigo", then ``ultimate_gain``.
+    """
+    law = starting_settings(plant, update_period_s, "amigo")
+    return law.scaled(min(1.0, ultimate_gain(plant, law, move_steps).multiplier / border_least))

@@ -1,4 +1,4 @@
-"""The sampled PI law around the linear plant, as one open loop."""
+"""The sampled law around the linear plant, as one open loop."""
 
 from __future__ import annotations
 
@@ -9,13 +9,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from controllers import DERIVATIVE, GAIN, INTEGRAL
 from tuning.loop.delays import Complexes, Reals, mean_over, travel_response
 from tuning.loop.linear import LinearIdle
 
+GAINS = (GAIN, INTEGRAL, DERIVATIVE)
+
 
 @dataclass(frozen=True)
-class SampledPI:
-    """The linear part of law ``pi``: what it does outside the deadband and inside its limits.
+class SampledLaw:
+    """The linear part of a law: what it does outside the deadband and inside its limits.
 
     Parameters
     ----------
@@ -25,6 +28,8 @@ class SampledPI:
         Integral gain, 0 or more [steps per 100 rpm and second].
     update_period_s : float
         Time between updates, above 0 [s].
+    derivative_steps_s_per_100rpm : float
+        Derivative gain on the measured speed, 0 or more [steps s per 100 rpm].
 
     Raises
     ------
@@ -35,9 +40,10 @@ class SampledPI:
     gain_steps_per_100rpm: float
     integral_steps_per_100rpm_s: float
     update_period_s: float
+    derivative_steps_s_per_100rpm: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s"):
+        for name in GAINS:
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0.0):
                 raise ValueError(f"{name}: {value}, allowed: 0 or more")
@@ -54,67 +60,31 @@ class SampledPI:
         """Integral gain [steps/(rpm s)]."""
         return self.integral_steps_per_100rpm_s / 100.0
 
-    def scaled(self, multiplier: float) -> SampledPI:
-        """The same law with both gains multiplied.
+    @property
+    def derivative_steps_s_per_rpm(self) -> float:
+        """Derivative gain [steps s/rpm]."""
+        return self.derivative_steps_s_per_100rpm / 100.0
 
-        Parameters
-        ----------
-        multiplier : float
-            0 or more [-].
+    def scaled(self, multiplier: float) -> SampledLaw:
+        """The same law with all gains multiplied.
 
-        Returns
-        -------
-        SampledPI
-            New settings.
+        Gives new settings.
         """
-        return replace(
-            self,
-            gain_steps_per_100rpm=self.gain_steps_per_100rpm * multiplier,
-            integral_steps_per_100rpm_s=self.integral_steps_per_100rpm_s * multiplier,
-        )
-
-    def transfer_function(self) -> Any:
-        """The law as a discrete transfer function.
-
-        Returns
-        -------
-        control.TransferFunction
-            ``Kp + Ki h z/(z - 1)``, error [rpm] to trim [steps], time step the update period.
-
-        Notes
-        -----
-        The integral takes in the present error before the trim is formed (backward rectangle).
-        Source: semantics fixed for table [feedback].
-        """
-        import control
-
-        growth = self.integral_steps_per_rpm_s * self.update_period_s
-        gain = self.gain_steps_per_rpm
-        if growth == 0.0:
-            return control.tf([gain], [1.0], self.update_period_s)
-        return control.tf([gain + growth, -gain], [1.0, -1.0], self.update_period_s)
+        return replace(self, **{name: getattr(self, name) * multiplier for name in GAINS})
 
     def response(self, omega_rad_s: ArrayLike) -> Complexes:
         """Exact frequency response of the law, sample to sample.
 
-        Parameters
-        ----------
-        omega_rad_s : array_like
-            Frequencies above 0 and up to pi / update period [rad/s].
+        Gives complex, same shape [steps/rpm].
 
-        Returns
-        -------
-        ndarray
-            Complex, same shape [steps/rpm].
-
-        Notes
-        -----
-        ``transfer_function`` on the unit circle, written out because it is called often.
-        Source: definition.
+        ``Kp + Ki h z/(z - 1) + Kd (z - 1)/(h z)`` on the unit circle, the target standing still.
+        The integral takes in the present error before the trim is formed (backward rectangle).
+        Source: semantics fixed for table [feedback].
         """
         back = -np.expm1(-1j * np.asarray(omega_rad_s, dtype=float) * self.update_period_s)
         growth = self.integral_steps_per_rpm_s * self.update_period_s
-        return np.asarray(self.gain_steps_per_rpm + growth / back)
+        rate = self.derivative_steps_s_per_rpm / self.update_period_s
+        return np.asarray(self.gain_steps_per_rpm + growth / back + rate * back)
 
 
 def held_response(
@@ -142,19 +112,19 @@ def held_response(
 
 
 def loop_response(
-    plant: LinearIdle, law: SampledPI, omega_rad_s: ArrayLike, move_steps: int = 1
+    plant: LinearIdle, law: SampledLaw, omega_rad_s: ArrayLike, move_steps: int = 1
 ) -> Complexes:
     """Exact open-loop frequency response of the sampled loop.
 
     Gives complex, same shape, positive for slow frequencies: breaks the loop at the error [-].
 
-    Source: ``SampledPI.response`` times ``held_response``.
+    Source: ``SampledLaw.response`` times ``held_response``.
     """
     held = held_response(plant, law.update_period_s, omega_rad_s, move_steps)
     return np.asarray(law.response(omega_rad_s) * held)
 
 
-def frequencies(plant: LinearIdle, law: SampledPI, count: int = 1500) -> Reals:
+def frequencies(plant: LinearIdle, law: SampledLaw, count: int = 1500) -> Reals:
     """Frequencies fine enough to find all crossings of the loop.
 
     Gives rising, logarithmic, from 1/1000 of the slowest corner to just below half the update rate
@@ -168,7 +138,7 @@ def frequencies(plant: LinearIdle, law: SampledPI, count: int = 1500) -> Reals:
     return np.geomspace(low, top * (1.0 - 1e-9), count)
 
 
-def loop(plant: LinearIdle, law: SampledPI, move_steps: int = 1, count: int = 1500) -> Any:
+def loop(plant: LinearIdle, law: SampledLaw, move_steps: int = 1, count: int = 1500) -> Any:
     """The sampled loop as python-control's frequency response data, for ``margins`` and plots.
 
     Gives exact response on ``frequencies``, smooth between [-].

@@ -3,37 +3,28 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
+from controllers import law_of
 from sim import Car
+from tuning.loop.delays import Reals
 from tuning.loop.laws import linear_law, tread_steps
 from tuning.loop.margins import UltimateGain, margins, ultimate_gain
 from tuning.loop.point import IdlePoint, idle_point
-from tuning.loop.sampled_loop import SampledPI, loop
+from tuning.loop.sampled_loop import SampledLaw, loop
+from tuning.notes import plain
 
 COLD_degC, HALF_WARM_degC = 20.0, 50.0
 """Coolant temperatures looked at beside the warm idle."""
 AWAY_SHARE = 0.15
 """How far above and below the target the loop is looked at too [-]."""
+RAYS = 25
+"""Ratios of the two gains at which the border is looked for."""
 QUICK_UPDATE_s = 0.01
 """Update period that stands for none [s]."""
-
-
-def known(value: float) -> float | None:
-    """A number for JSON.
-
-    Parameters
-    ----------
-    value : float
-        Any.
-
-    Returns
-    -------
-    float or None
-        None where it is not finite.
-    """
-    return float(value) if math.isfinite(value) else None
 
 
 @dataclass(frozen=True)
@@ -78,8 +69,7 @@ class LinearRow:
 
         Gives none where a value is infinite or there is none.
         """
-        values = asdict(self)
-        return {n: known(v) if isinstance(v, float) else v for n, v in values.items()}
+        return {name: plain(value) for name, value in vars(self).items()}
 
 
 @dataclass(frozen=True)
@@ -102,11 +92,6 @@ class LinearView:
     border_without_valve_time: float
     border_with_quick_updates: float
 
-    @property
-    def lowest(self) -> LinearRow:
-        """The row nearest to the border."""
-        return min(self.rows, key=lambda row: row.border_multiplier)
-
     def to_dict(self) -> dict[str, Any]:
         """The view by name.
 
@@ -118,35 +103,23 @@ class LinearView:
         return {
             "here": self.here.to_dict(),
             "rows": [row.to_dict() for row in self.rows],
-            "border_without_valve_time": known(self.border_without_valve_time),
-            "border_with_quick_updates": known(self.border_with_quick_updates),
+            "border_without_valve_time": plain(self.border_without_valve_time),
+            "border_with_quick_updates": plain(self.border_with_quick_updates),
         }
 
 
-def border(point: IdlePoint, law: SampledPI | None, move_steps: int) -> UltimateGain:
+def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> UltimateGain:
     """Where the loop begins to swing by itself.
 
-    Parameters
-    ----------
-    point : IdlePoint
-        The engine.
-    law : SampledPI or None
-        The controller; None where feedback is off.
-    move_steps : int
-        Size of the moves whose travel time counts [steps].
-
-    Returns
-    -------
-    UltimateGain
-        With feedback off infinite for an engine that holds its speed, else 0.
+    Gives with feedback off infinite for an engine that holds its speed, else 0.
     """
     if law is not None:
         return ultimate_gain(point.plant, law, move_steps)
     multiplier = math.inf if point.plant.is_stable() else 0.0
-    return UltimateGain(multiplier, multiplier, multiplier, math.nan, math.nan)
+    return UltimateGain(multiplier, math.nan)
 
 
-def linear_row(point: IdlePoint, law: SampledPI | None, move_steps: int) -> LinearRow:
+def linear_row(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> LinearRow:
     """Poles and margins at one idle point.
 
     Gives the numbers.
@@ -204,14 +177,12 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
     LinearView
         The numbers.
     """
-    from dataclasses import replace
-
     law, move = linear_law(car), tread_steps(car)
     here = linear_row(point, law, move)
     others = [] if quick else [linear_row(p, law, move) for p in _other_points(car, point)]
     at_once = replace(point, plant=replace(point.plant, valve_step_s=0.0))
     quicker = law
-    if law is not None and car.feedback.law != "nudge":
+    if law is not None and law_of(car.feedback).has_gains:
         quicker = replace(law, update_period_s=min(QUICK_UPDATE_s, law.update_period_s))
     return LinearView(
         here,
@@ -219,3 +190,38 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
         border(at_once, law, move).multiplier,
         border(point, quicker, move).multiplier,
     )
+
+
+def stability_border(
+    point: IdlePoint, update_period_s: float, move_steps: int
+) -> tuple[Reals, Reals]:
+    """Gains at which the loop without steps begins to swing, over their ratio.
+
+    Parameters
+    ----------
+    point : IdlePoint
+        The engine.
+    update_period_s : float
+        Time between updates, above 0 [s].
+    move_steps : int
+        Size of the moves whose travel time counts [steps].
+
+    Returns
+    -------
+    gains, integrals : numpy.ndarray
+        Shape (rays,): proportional and integral gain [steps per 100 rpm (and second)].
+
+    Notes
+    -----
+    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
+    """
+    tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
+    rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]
+    found = []
+    for gain, integral in rays:
+        law = SampledLaw(gain, integral, update_period_s)
+        multiplier = border(point, law, move_steps).multiplier
+        if np.isfinite(multiplier):
+            found.append((gain * multiplier, integral * multiplier))
+    table = np.array(found).reshape(-1, 2)
+    return table[:, 0], table[:, 1]

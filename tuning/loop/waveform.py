@@ -9,7 +9,7 @@ import numpy as np
 
 from tuning.loop.delays import Complexes, Reals, travel_response
 from tuning.loop.linear import LinearIdle, sensor_response
-from tuning.loop.sampled_loop import SampledPI
+from tuning.loop.sampled_loop import SampledLaw
 
 FINE_POINTS = 1024
 """Points of a period in which cycles are solved."""
@@ -22,7 +22,7 @@ class Loop:
     """Engine, controller and shell of one search."""
 
     plant: LinearIdle
-    law: SampledPI
+    law: SampledLaw
     min_move_steps: int
     deadband_rpm: float
 
@@ -62,16 +62,16 @@ def in_time(harmonics: Complexes, mean: Reals, points: int) -> Reals:
     return np.asarray(np.fft.irfft(spectrum, points, axis=-1) * points)
 
 
-def acting_error(error_rpm: Reals, deadband_rpm: float) -> Reals:
-    """Error after the deadband, its jump drawn as a steep ramp [rpm].
+def acting_share(error_rpm: Reals, deadband_rpm: float) -> Reals:
+    """Share of the error that acts, 0 inside the deadband, its jump drawn as a steep ramp [-].
 
     A switch may fall on the jump itself (the kick of the gain carries the wanted position across
     its threshold); the ramp keeps such a cycle a solution of equations.
     """
     if deadband_rpm == 0.0:
-        return error_rpm
+        return np.ones(1)
     place = (np.abs(error_rpm) / deadband_rpm - 1.0) / RAMP_SHARE + 0.5
-    return np.asarray(error_rpm * np.clip(place, 0.0, 1.0))
+    return np.asarray(np.clip(place, 0.0, 1.0))
 
 
 def waveforms(
@@ -95,11 +95,17 @@ def waveforms(
     mean_error = loop.tread_rpm * (required - (off - on).sum(axis=-1)) + 0.0 * period_s
     rpm = in_time(to_rpm * valve, -mean_error, points)
     error = in_time(-to_reading * valve, mean_error, points)
-    acting = acting_error(error, loop.deadband_rpm)
+    share = acting_share(error, loop.deadband_rpm)
+    acting = error * share
     spectrum = np.fft.rfft(acting, axis=-1)[..., 1 : points // 2] / points
     growth = law.integral_steps_per_rpm_s * spectrum / s * np.exp(s * half_update)
     integral = in_time(growth, np.zeros(growth.shape[:-1]), points)
-    return Waves(rpm, acting, law.gain_steps_per_rpm * acting + integral)
+    wanted = law.gain_steps_per_rpm * acting + integral
+    if law.derivative_steps_s_per_rpm > 0.0:
+        rate = law.derivative_steps_s_per_rpm / law.update_period_s
+        change = to_reading * valve * -np.expm1(-s * law.update_period_s)
+        wanted = wanted - rate * share * in_time(change, np.zeros(change.shape[:-1]), points)
+    return Waves(rpm, acting, wanted)
 
 
 def at_share(wave: Reals, share: Reals) -> Reals:

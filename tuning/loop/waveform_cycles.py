@@ -1,9 +1,8 @@
 """Limit cycles of the shell with all their harmonics.
 
-A describing function keeps the first harmonic and misses slow square-like cycles; the closed
-form for slow cycles misses quick ones.  Here the periodic answer of the linear plant to a valve
-that climbs and descends a few positions is summed over all harmonics, sent through deadband and
-PI law in the time domain, and the moments of the moves are solved from what a cycle must meet:
+The closed form for slow cycles misses quick ones.  Here the periodic answer of the linear plant to
+a valve that climbs and descends a few positions is summed over all harmonics, sent through deadband
+and law in the time domain, and the moments of the moves are solved from what a cycle must meet:
 the error after the deadband has mean zero (else the integral would walk away), and at each move
 the wanted position stands at that move's threshold.
 
@@ -19,12 +18,14 @@ from typing import Any
 
 import numpy as np
 
+from controllers import law_of
+from sim import Car
 from tuning.loop.cycles import Cycle, check_shell, square_cycle
 from tuning.loop.delays import Reals
-from tuning.loop.describing import balanced_offset
+from tuning.loop.laws import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.linear import LinearIdle
-from tuning.loop.sampled_loop import SampledPI
-from tuning.loop.staircase_cycles import staircase_cycles
+from tuning.loop.point import IdlePoint, with_rpm_per_step
+from tuning.loop.sampled_loop import SampledLaw
 from tuning.loop.waveform import Loop, Pattern, Waves, at_share, drawn, waveforms
 from tuning.loop.whole_updates import whole_updates
 
@@ -36,6 +37,8 @@ SHARES = 25
 """Shares of the period tried for the stay at the lower position."""
 MOST_TREADS = 6
 """Cycles over more positions than this and one are not followed."""
+EDGE = 1.0e-3
+"""A target nearer than this to a position counts as this far from it [-]."""
 
 
 def _one_tread_patterns(loop: Loop, phase: float, periods: Reals) -> list[tuple[Pattern, bool]]:
@@ -126,23 +129,6 @@ def _redrawn(loop: Loop, pattern: Pattern, wanted: Reals) -> Pattern | None:
     return Pattern(pattern.period_s, on_share, off_share, pattern.required - treads[0])
 
 
-def _sine_pattern(loop: Loop, cycle: Cycle, phase: float) -> Pattern | None:
-    """When a sine of the first-harmonic balance switches the treads."""
-    m, amplitude = loop.min_move_steps, cycle.wanted_amplitude_steps
-    hysteresis = 0.5 * (m - 1)
-    index = np.arange(-MOST_TREADS, MOST_TREADS + 1)
-    centre = index * m - float(balanced_offset(amplitude, m, hysteresis, phase))
-    crossed = amplitude > np.abs(centre) + hysteresis
-    if not 0 < crossed.sum() <= MOST_TREADS:
-        return None
-    centre = centre[crossed] / amplitude
-    reach = hysteresis / amplitude
-    on = np.arcsin(centre + reach) / (2.0 * math.pi)
-    off = 0.5 - np.arcsin(centre - reach) / (2.0 * math.pi)
-    lead = 1.0 - off[0]
-    return Pattern(cycle.period_s, on + lead, off + lead, phase - float(index[crossed][0]))
-
-
 def _same_moves(one: Pattern, other: Pattern) -> bool:
     """Whether two patterns visit the same positions at about the same shares of the period."""
     if one.on.size != other.on.size or one.required != other.required:
@@ -186,38 +172,30 @@ def _seeds(loop: Loop, phase: float) -> list[tuple[Pattern, bool]]:
     longest = 30.0 * (plant.residence_time_s + law.update_period_s)
     longest = max(longest, 1.5 * slow.period_s) if slow else longest
     shortest = 2.0 * max(law.update_period_s, plant.firing_interval_s, plant.delay_s)
-    seeds = _one_tread_patterns(loop, phase, np.geomspace(shortest, longest, PERIODS))
-    for cycle in staircase_cycles(plant, law, m, loop.deadband_rpm, phase):
-        pattern = _sine_pattern(loop, cycle, phase)
-        if pattern is not None:
-            seeds.append((pattern, cycle.stable))
-    return seeds
+    return _one_tread_patterns(loop, phase, np.geomspace(shortest, longest, PERIODS))
 
 
-def waveform_cycles(
+def predicted_cycles(
     plant: LinearIdle,
-    law: SampledPI,
+    law: SampledLaw,
     min_move_steps: int,
     deadband_rpm: float = 0.0,
     phase: float = 0.5,
 ) -> list[Cycle]:
-    """All cycles over a few neighbouring positions, quick and slow, with all harmonics.
+    """Stable cycles over a few neighbouring positions, quick and slow, with all harmonics.
 
-    Gives from quick to slow; empty if there is none.
+    Gives from quick to slow; empty if there is none, or nothing integrates.
 
-    Notes
-    -----
     Exact for the linear plant but for the means taken over the moments of update and firing, and
     for moves larger than the minimum, which a quick wanted position can make between updates.
     Cycles of few updates lock to whole numbers of them: those over two positions are recounted in
-    whole updates, for those over more expect half an update either way.
-    Stable is told for two positions by the slope (a longer period must carry the wanted position
-    further), for more by Loeb's criterion of the first-harmonic cycle it grew from.  A cycle is
-    confirmed if the memory staircase, driven by the predicted wave, makes just these moves;
-    unconfirmed ones (mostly irregular chatter at the deadband's edge) are given only if no other
-    is found.
-    Source: the method of Tsypkin's locus for relay loops (Tsypkin, Relay Control Systems, 1984,
-    from memory) with unequal stays, several relays, deadband and PI law added; derivation our own.
+    whole updates, for those over more expect half an update either way. Stable is told by the slope
+    at the two-position cycle that it grew from: a longer period must carry the wanted position
+    further. A cycle is confirmed if the memory staircase, driven by the predicted wave, makes just
+    these moves; unconfirmed ones (mostly irregular chatter at the deadband's edge) are given only
+    if no other is found. Source: the method of Tsypkin's locus for relay loops (Tsypkin, Relay
+    Control Systems, 1984, from memory) with unequal stays, several relays, deadband and law added;
+    derivation our own.
     """
     check_shell(min_move_steps, deadband_rpm, phase)
     if law.integral_steps_per_100rpm_s == 0.0:
@@ -234,7 +212,7 @@ def waveform_cycles(
             if pattern is not None and _acts_both_ways(loop, waves := drawn(loop, pattern)):
                 _add(cycles, _told(loop, pattern, waves, stable, confirmed=False))
                 break
-    return sorted(cycles, key=lambda cycle: cycle.period_s)
+    return sorted((cycle for cycle in cycles if cycle.stable), key=lambda cycle: cycle.period_s)
 
 
 def _add(cycles: list[Cycle], cycle: Cycle) -> None:
@@ -262,43 +240,38 @@ def _told(loop: Loop, pattern: Pattern, waves: Waves, stable: bool, confirmed: b
     )
 
 
-def predicted_cycles(
-    plant: LinearIdle,
-    law: SampledPI,
-    min_move_steps: int,
-    deadband_rpm: float = 0.0,
-    phase: float = 0.5,
-) -> list[Cycle]:
-    """The best prediction at hand: all harmonics, or the first where those find nothing.
+def cycles_at(
+    car: Car, point: IdlePoint, rpm_per_step: float, phase: float
+) -> tuple[list[Cycle], Cycle | None]:
+    """Cycles that theory predicts for a car whose target lies at a phase between two positions.
 
     Parameters
     ----------
-    plant, law : LinearIdle, SampledPI
-        Engine and controller.
-    min_move_steps : int
-        Minimum move, 1 or more [steps].
-    deadband_rpm : float
-        Half-width, 0 or more [rpm].
+    car : Car
+        Its law and settings.
+    point : IdlePoint
+        The engine.
+    rpm_per_step : float
+        Mean worth of a step between the two positions, above 0 [rpm/step].
     phase : float
-        Where the target lies between two positions, above 0 and below 1 [-].
+        Where the target lies between them, 0 at the lower and 1 at the upper [-].
 
     Returns
     -------
-    list of Cycle
-        Stable cycles from quick to slow; empty if neither method finds one.
-
-    Raises
-    ------
-    ValueError
-        If a setting is outside its range.
+    cycles : list of Cycle
+        Stable ones with all harmonics, from quick to slow.
+    square : Cycle or None
+        The slow one in closed form.
 
     Notes
     -----
-    Source: ``waveform_cycles``, else ``staircase_cycles``.
+    None where feedback is off, the law has no gains of its own, or the engine does not hold its
+    speed.  Source: ``predicted_cycles`` and ``square_cycle``.
     """
-    for method in (waveform_cycles, staircase_cycles):
-        cycles = method(plant, law, min_move_steps, deadband_rpm, phase)
-        stable = [cycle for cycle in cycles if cycle.stable]
-        if stable:
-            return stable
-    return []
+    law, move, band_rpm = linear_law(car), tread_steps(car), resting_deadband_rpm(car)
+    if law is None or not law_of(car.feedback).has_gains or not point.plant.is_stable():
+        return [], None
+    plant = with_rpm_per_step(point.plant, rpm_per_step)
+    inside = min(max(phase, EDGE), 1.0 - EDGE)
+    square = square_cycle(plant, law, move, band_rpm, inside)
+    return predicted_cycles(plant, law, move, band_rpm, inside), square

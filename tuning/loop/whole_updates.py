@@ -46,8 +46,8 @@ class _Stays:
         return self.low + self.high
 
 
-def _acting(loop: Loop, phase: float, low: int, high: int, held: Complexes) -> Reals:
-    """Errors after the deadband at the updates of one period, the move down being update 0."""
+def _errors(loop: Loop, phase: float, low: int, high: int, held: Complexes) -> Reals:
+    """Errors read at the updates of one period, the move down being update 0 [rpm]."""
     count = low + high
     position = np.zeros(count)
     position[low:] = loop.min_move_steps
@@ -55,17 +55,20 @@ def _acting(loop: Loop, phase: float, low: int, high: int, held: Complexes) -> R
     spectrum[0] = 0.0
     spectrum[1:] *= -held
     mean_error = loop.tread_rpm * (phase - high / count)
-    error = np.fft.irfft(spectrum, count) + mean_error
-    return np.asarray(np.where(np.abs(error) > loop.deadband_rpm, error, 0.0))
+    return np.asarray(np.fft.irfft(spectrum, count) + mean_error)
 
 
 def _stays(loop: Loop, phase: float, low: int, high: int, held: Complexes) -> _Stays:
     """What becomes of given whole stays."""
-    acting = _acting(loop, phase, low, high, held)
-    acting = np.append(acting, acting[0])
+    error = _errors(loop, phase, low, high, held)
+    outside = np.abs(error) > loop.deadband_rpm
+    acting = np.where(outside, error, 0.0)
+    leading = np.where(outside, error - np.roll(error, 1), 0.0)
+    acting, leading = np.append(acting, acting[0]), np.append(leading, leading[0])
     growth = loop.law.integral_steps_per_rpm_s * loop.law.update_period_s
     integral = growth * np.append(0.0, np.cumsum(acting[1:]))
     wanted = loop.law.gain_steps_per_rpm * acting + integral
+    wanted += loop.law.derivative_steps_s_per_rpm / loop.law.update_period_s * leading
     before_up = float(np.max(wanted[1:low], initial=-np.inf))
     before_down = float(np.min(wanted[low + 1 : -1], initial=np.inf))
     apart = loop.min_move_steps - 1

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tuning.measures.hunting_rule import hunts
+from tuning.measures.hunting_rule import is_hunting
 from tuning.measures.row import (
     BLIP,
     COLUMN,
@@ -339,36 +339,3 @@ def measure_runs(
         out,
     )
     return out
-
-
-def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
-    """Tell whether a run hunts: a swing that is regular and larger than scatter makes.
-
-    With the floor known, all of: ``regularity`` above 1 (Thornhill's rule), ``repeat_share``
-    above 0.2, ``hunting_rpm`` above 5 rpm and above 1.3 times the floor.  Without it,
-    regularity has to do more: ``repeat_share`` above 0.45 (nearly half of the power in the
-    band comes back after a period), the rest as before.
-
-    Parameters
-    ----------
-    measures : Measures
-        Of a run with a hunting window, best of 30 s or more.
-    floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held [rpm]; None, 0 or nan: not known.
-
-    Returns
-    -------
-    bool
-        False also where the measures are nan: less than about 2.2 periods, too short to tell.
-
-    Notes
-    -----
-    Source: r above 1: Thornhill, Huang & Zhang, Journal of Process Control 13 (2003), from
-    memory.  The other limits: our definition, set on simulated runs of 30 s.  Of 3,000 of
-    pure scatter, white or with a memory of up to 0.5 s, 1 % are called hunting, with a memory
-    of 1 s 5 % (3 % with the floor).  Of as many with a 60 rpm swing of 4 s in 13 rpm of such
-    scatter 99 %; 96 % (99 %) where its period wanders by a tenth.
-    """
-    floor = floor_rpm if floor_rpm is not None and floor_rpm > 0.0 else None
-    m = measures
-    return bool(hunts(m.hunting_rpm, m.regularity, m.repeat_share, floor))

@@ -17,6 +17,7 @@ from tuning.measures.band import Floats, MIRROR_s, Samples
 from tuning.measures.regularity import LAG_BLOCK
 from tuning.measures.row import BLIP, COLUMN, HUNTING, LOAD, START, START_TOLERANCE_rpm
 from tuning.measures.scan import whole_samples
+from tuning.measures.to_and_fro import to_and_fro
 from tuning.measures.windows import (
     TOLERANCE_rpm,
     blip_window,
@@ -156,6 +157,7 @@ def reduce_run(
         if kind == HUNTING:
             used, mean, slope = hunting_window(live, first, past, target, band, dt_s, out)
             hunting_swing(live[first : first + used], mean, slope, dt_s, scratch, out)
+            to_and_fro(live[first : first + used], steps[first:past], dt_s, out)
             idling += used
         elif kind == LOAD:
             load_window(live, first, past, target, band, dt_s, out)

@@ -45,6 +45,8 @@ class Measures:
     ----------
     regularity : float
         Of the swing, above 1 where it is regular [-].
+    half_swings : int
+        Times the valve went over to the other side of its range [-].
     stalled : int
         1 if it stalled.
     """
@@ -77,6 +79,8 @@ class Measures:
     moves_per_min: float = _row("1/min", "moves of the valve")
     reversals_per_min: float = _row("1/min", "moves against the direction of the one before")
     steps_per_min: float = _row("1/min", "steps moved, either way")
+    half_swings: float = _row("-", "times the valve went over to the other side of its range")
+    valve_swing_rpm: float = _row("rpm", "speed with the valve on its upper less its lower side")
     stalled: float = _row("-", "1 if the engine stalled, else 0")
     stalled_s: float = _row("s", "when it stalled")
 

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from tuning.notes.note import Note
+from tuning.notes.note import Note, plain
 
-__all__ = ["Note"]
+__all__ = ["Note", "plain"]

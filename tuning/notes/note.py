@@ -40,12 +40,24 @@ class Note:
         dict
             ``code`` and ``values``; what is not finite as None.
         """
-        return {"code": self.code, "values": {name: _plain(value) for name, value in self.values}}
+        return {"code": self.code, "values": {name: plain(value) for name, value in self.values}}
 
 
-def _plain(value: Value) -> Any:
+def plain(value: Any) -> Any:
+    """A value for JSON.
+
+    Parameters
+    ----------
+    value : Any
+        A number, a word, a note, or several in a tuple.
+
+    Returns
+    -------
+    Any
+        Notes as dicts, tuples as lists, None for what is not finite; all else as it is.
+    """
     if isinstance(value, Note):
         return value.to_dict()
     if isinstance(value, tuple):
-        return [_plain(one) for one in value]
+        return [plain(one) for one in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
 from sim import Car, InputError, Problem
 from tuning.log_events import idle_rows, mended, target_of
 from tuning.logs import Log, needs
+from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 
@@ -77,7 +79,7 @@ class LoggedBase:
         The whole curve: the points, and the car file's own beyond them [degC, steps].
     closing_steps, closing_rpm : float
         Room to close that the warmest point leaves, and what it is worth [steps, rpm].
-    notes : tuple of str
+    notes : tuple of Note
         What to mind.
     """
 
@@ -87,7 +89,7 @@ class LoggedBase:
     curve: tuple[tuple[float, float], ...]
     closing_steps: float
     closing_rpm: float
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
     @property
     def can_close(self) -> bool:
@@ -104,30 +106,27 @@ class LoggedBase:
         """
         return {"base_steps": [[degrees, steps] for degrees, steps in self.curve]}
 
-    def lines(self) -> list[str]:
-        """Tell the proposal in words.
+    def lines(self) -> list[Note]:
+        """Tell the proposal.
 
         Returns
         -------
-        list of str
+        list of Note
             The verdict first, then a line a temperature.
         """
         low, high = self.points[0].coolant_degC, self.points[-1].coolant_degC
         worst = max(abs(p.proposed_steps - p.now_steps) for p in self.points)
-        where = f"from {low:.0f} to {high:.0f}" if len(self.points) > 1 else f"at {low:.0f}"
-        verdict = (
-            f"{self.car}: base curve proposed {where} degC, up to"
-            f" {worst:.1f} steps from yours. Nothing was changed."
-        )
-        told = [verdict]
-        for p in self.points:
-            mended = f", speed was {p.mended_rpm:.0f} rpm off" if p.mended_rpm > 15.0 else ""
-            told.append(
-                f"{p.coolant_degC:4.0f} degC: {p.now_steps:.1f} -> {p.proposed_steps:.1f} steps"
-                f" (held {p.held_steps:.1f}, spread {p.spread_steps:.1f}, over {p.seconds:.0f}"
-                f" s{mended})"
-            )
-        return [*told, *self.notes]
+        verdict = Note(
+            "open_loop.logged", car=self.car, low_degC=low, high_degC=high,
+            several=len(self.points) > 1, most_steps=worst,
+        )  # fmt: skip
+        points = [
+            Note("open_loop.logged.point", at_degC=p.coolant_degC, now=p.now_steps,
+                 proposed_steps=p.proposed_steps, held=p.held_steps, spread=p.spread_steps,
+                 over_s=p.seconds, mended_rpm=p.mended_rpm)
+            for p in self.points
+        ]  # fmt: skip
+        return [verdict, *points, *self.notes]
 
     def to_dict(self) -> dict[str, Any]:
         """Give the proposal as plain values, ready for JSON.
@@ -145,7 +144,7 @@ class LoggedBase:
             "closing_steps": self.closing_steps,
             "closing_rpm": self.closing_rpm,
             "can_close": self.can_close,
-            "notes": list(self.notes),
+            "notes": [one.to_dict() for one in self.notes],
         }
 
 
@@ -241,9 +240,9 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
         )  # fmt: skip
     held, weight = (np.array([one[column] for one in found]) for column in (1, 3))
     falling = isotonic_regression(held, weights=weight, increasing=False).x
-    falling = np.clip(falling, 0.0, float(car.valve.open_limit_steps))
+    falling = np.rint(np.clip(falling, 0.0, float(car.valve.open_limit_steps)))
     points = tuple(
-        BasePoint(one[0], float(np.interp(one[0], now[:, 0], now[:, 1])), one[1], float(new),
+        BasePoint(one[0], curve_at(now, one[0]), one[1], float(new),
                   one[2], one[3], one[4], one[5])
         for one, new in zip(found, falling, strict=True)
     )  # fmt: skip
@@ -271,32 +270,34 @@ def _proposal(car: Car, points: tuple[BasePoint, ...], now: Floats) -> LoggedBas
     warmer = [(float(d), float(s)) for d, s in now if d > high.coolant_degC + 1.0]
     notes = []
     if any(s < low.proposed_steps for _, s in colder):
-        notes.append(
-            f"your curve below {low.coolant_degC:.0f} degC lies under the proposed"
-            f" {low.proposed_steps:.1f} steps: it was lifted to them, record a colder start"
-        )
+        notes.append(Note("open_loop.logged.lifted", at_degC=low.coolant_degC,
+                          proposed_steps=low.proposed_steps))  # fmt: skip
     if any(s > high.proposed_steps for _, s in warmer):
-        notes.append(
-            f"your curve above {high.coolant_degC:.0f} degC lies over the proposed"
-            f" {high.proposed_steps:.1f} steps: it was lowered to them, record it warmer"
-        )
-    middle = [(p.coolant_degC, p.proposed_steps) for p in points]
+        notes.append(Note("open_loop.logged.lowered", at_degC=high.coolant_degC,
+                          proposed_steps=high.proposed_steps))  # fmt: skip
     curve = (
         *((d, max(s, low.proposed_steps)) for d, s in colder),
-        *((round(d, 1), round(s, 1)) for d, s in middle),
+        *_whole_degrees(points),
         *((d, min(s, high.proposed_steps)) for d, s in warmer),
     )
     closing = min(s for _, s in curve)
     ends = settled_rpm(car, np.array([0.0, closing]), 90.0)
     worth = float(ends[1] - ends[0]) if ends[0] > 0.0 else float(ends[1])
     if worth < LEAST_CLOSING_rpm:
-        notes.append(
-            f"only {closing:.1f} steps ({worth:.0f} rpm) are left to close when warm: close the"
-            " throttle stop a little, so that the valve must open more to hold the target"
-        )
+        notes.append(Note("open_loop.logged.no_room", closing_steps=closing, worth_rpm=worth))
     return LoggedBase(
         car.name, points, car.curves.base_steps, curve, float(closing), worth, tuple(notes)
     )
+
+
+def _whole_degrees(points: Sequence[BasePoint]) -> list[tuple[float, float]]:
+    """Points at whole degrees, none twice: of two at one degree the longer recorded stays."""
+    longest: dict[float, BasePoint] = {}
+    for point in points:
+        whole = float(round(point.coolant_degC))
+        if whole not in longest or point.seconds > longest[whole].seconds:
+            longest[whole] = point
+    return [(whole, point.proposed_steps) for whole, point in longest.items()]
 
 
 __all__ = ["BasePoint", "LoggedBase", "base_from_logs"]

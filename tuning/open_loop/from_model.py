@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from controllers import curve_at
+from tuning.notes import Note
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
     SearchResult,
@@ -40,9 +42,6 @@ if TYPE_CHECKING:
 
 WARM_degC = (*PLACES_degC[len(STARTS_degC) :], 70.0, 90.0)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
-OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
-"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of
-water-cooled cars; behind the head of an air-cooled one it is up to 10 K farther."""
 
 
 @dataclass(frozen=True)
@@ -92,14 +91,14 @@ class BaseProposal:
         What was aimed at.
     missed : tuple of MissedTarget
         Targets that the proposed curves do not meet, and why.
-    worse : tuple of str
+    worse : tuple of Note
         Where a start is farther from a target than with the owner's curves.
     fade_now_s, fade_s : float
         Over which after-start air fades [s].
     finer : int or None
         At how many temperatures starts meet all targets with curves found for a minimum move of 1
         step; None where that is not asked [-].
-    valve_faults : tuple of str
+    valve_faults : tuple of Note
         Names of the checks that the valve fails: no curve helps it.
     """
 
@@ -109,11 +108,11 @@ class BaseProposal:
     proposed: tuple[StartResult, ...]
     targets: StartTargets
     missed: tuple[MissedTarget, ...] = ()
-    worse: tuple[str, ...] = ()
+    worse: tuple[Note, ...] = ()
     fade_now_s: float = 0.0
     fade_s: float = 0.0
     finer: int | None = None
-    valve_faults: tuple[str, ...] = ()
+    valve_faults: tuple[Note, ...] = ()
 
     @property
     def met(self) -> int:
@@ -151,80 +150,67 @@ class BaseProposal:
             "points": [asdict(point) for point in self.points],
             "starts_now": [one.to_dict() for one in self.now],
             "starts_proposed": [one.to_dict() for one in self.proposed],
-            "missed": [asdict(one) for one in self.missed],
-            "worse": list(self.worse),
+            "missed": [one.to_dict() for one in self.missed],
+            "worse": [one.to_dict() for one in self.worse],
             "met_with_minimum_move_1": self.finer,
-            "valve_faults": list(self.valve_faults),
+            "valve_faults": [one.to_dict() for one in self.valve_faults],
         }
 
-    def lines(self) -> list[str]:
-        """Tell the proposal in words; the first line is the verdict.
+    def lines(self) -> list[Note]:
+        """Tell the proposal; the first note is the verdict.
 
         Returns
         -------
-        list of str
+        list of Note
             Curves, starts, targets missed and why, and what is worse than now.
         """
-        told = [*self.verdict(), *self._targets()]
+        told = [*self.verdict(), self._targets()]
         told += [
-            f"{p.coolant_degC:4.0f} degC: base {p.base_now_steps:.0f} -> {p.base_steps:.0f},"
-            f" cranking {p.cranking_now_steps:.0f} -> {p.cranking_steps:.0f},"
-            f" after-start {p.after_now_steps:.0f} -> {p.after_steps:.0f} steps"
-            + ("" if p.reached else "; the open limit does not reach the target speed here")
+            Note("open_loop.point", at_degC=p.coolant_degC, base_now=p.base_now_steps,
+                 base=p.base_steps, cranking_now=p.cranking_now_steps, cranking=p.cranking_steps,
+                 after_now=p.after_now_steps, after_steps=p.after_steps, reached=p.reached)
             for p in self.points
-        ]
+        ]  # fmt: skip
         told += [
-            f"start at {new.coolant_degC:.0f} degC: {old.told()}; proposed: {new.told()}"
+            Note("open_loop.starts", start_degC=new.coolant_degC, now=old.told(), then=new.told())
             for old, new in zip(self.now, self.proposed, strict=True)
         ]
         return [*told, *(one.told() for one in self.missed), *self.worse]
 
-    def verdict(self) -> list[str]:
+    def verdict(self) -> list[Note]:
         """Tell what the curves come to.
 
         Returns
         -------
-        list of str
+        list of Note
             At how many temperatures starts meet all targets; then, where it is so, that after-start
             air fades otherwise, and what a smaller minimum move would do.
         """
-        were = sum(self.targets.met(one) for one in self.now)
-        fails = sum(not one.runs for one in self.proposed)
-        first = ""
-        if self.valve_faults:
-            first = (
-                f"mend the valve first ({', '.join(self.valve_faults)}: see evenidle check), no"
-                " curve helps one that is not where it is counted; "
-            )
-        text = (
-            f"{self.car}: {first}curves proposed from the model; starts without feedback meet all"
-            f" targets at {self.met} of {len(self.proposed)} temperatures, with your own curves"
-            f" at {were} ({fails} do not run). Nothing was changed."
-        )
-        return [text, *self._fading(), *self._moves()]
+        told = Note(
+            "open_loop.verdict", car=self.car, faults=self.valve_faults, met=self.met,
+            of=len(self.proposed), were=sum(self.targets.met(one) for one in self.now),
+            fails=sum(not one.runs for one in self.proposed),
+        )  # fmt: skip
+        return [told, *self._fading(), *self._moves()]
 
-    def _targets(self) -> list[str]:
-        aims = self.targets
-        flare, dip, speed = (aims.wanted(name) for name in ("flare", "dip", "stable"))
-        return [f"targets: flare {flare}, dip {dip}, speed {speed}"]
+    def _targets(self) -> Note:
+        flare, dip, speed = (self.targets.wanted(name) for name in ("flare", "dip", "stable"))
+        return Note("open_loop.targets", flare=flare, dip=dip, speed=speed)
 
-    def _fading(self) -> list[str]:
+    def _fading(self) -> list[Note]:
         """Why after-start air is to fade otherwise than now."""
         if self.fade_s == self.fade_now_s:
             return []
-        fade = f"{self.fade_now_s:g} -> {self.fade_s:g} s"
-        why = "oil warms later than what the curves go by, and such air makes up for it"
-        return [f"after-start air fades over {fade}: {why}; take the three curves together"]
+        return [Note("open_loop.fading", now=self.fade_now_s, fade_s=self.fade_s)]
 
-    def _moves(self) -> list[str]:
+    def _moves(self) -> list[Note]:
         """What a minimum move of one step would do to starts."""
         if self.finer is None:
             return []
         return [
-            "with a minimum move of 1 step, curves found the same way meet all targets at"
-            f" {self.finer} of {len(self.proposed)} temperatures"
-            + (": settle the feedback first, then come back" if self.finer > self.met else "")
-        ]
+            Note("open_loop.finer", met=self.finer, of=len(self.proposed),
+                 more=self.finer > self.met)
+        ]  # fmt: skip
 
 
 def base_from_model(
@@ -252,7 +238,9 @@ def base_from_model(
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
     some = [_filled(one, settled) for one in needs(car, (0.0, SLOW_FADE_s), seed)]
-    found = search_curves(car, some, _warm(some[0], car, settled[-2:]), aims, seed)
+    starts = _starting_cranking(car, aims, seed)
+    warm = _warm(some[0], car, settled[-2:])
+    found = search_curves(car, some, warm, aims, seed, cranking=starts)
     faults = tuple(one.name for one in valve_checks(car) if one.verdict == "fail")
     proposal = replace(_proposal(car, aims, some, found, seed), valve_faults=faults)
     if not proposal.missed or faults or car.feedback.min_move_steps == 1:
@@ -261,8 +249,25 @@ def base_from_model(
     single = with_values(car, {"feedback": {"min_move_steps": 1}})
     warm = _warm(some[0], single, settled[-2:])
     same_fade = [one for one in some if one.fade_s == found.curves.fade_s] or some[:1]
-    finer = search_curves(single, same_fade, warm, aims, seed, found.moves)
+    finer = search_curves(single, same_fade, warm, aims, seed, found.moves, starts)
     return replace(proposal, finer=_proposal(single, aims, some, finer, seed).met)
+
+
+def _starts_well(one: StartResult, aims: StartTargets) -> bool:
+    """Whether every start ran, and none flared beyond its target."""
+    return one.runs and one.flare_rpm <= aims.flare_rpm
+
+
+def _starting_cranking(car: Car, aims: StartTargets, seed: int) -> list[float]:
+    """The owner's cranking curve where it starts the engine well: that is not to be lowered."""
+    seeds = [seed + one for one in FRESH_SEEDS]
+    (own,) = start_results([car], STARTS_degC, seeds, aims.stable_s, None)
+    return [
+        round(curve_at(car.curves.cranking_steps, one.coolant_degC))
+        if _starts_well(one, aims)
+        else 0.0
+        for one in own
+    ]
 
 
 def _proposal(
@@ -311,27 +316,25 @@ def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
     return with_values(car, {"curves": curves})
 
 
-def _at(curve: tuple[tuple[float, float], ...], coolant_degC: float) -> float:
-    """Read a curve as the controller does: straight lines, held beyond its ends."""
-    points = np.asarray(curve)
-    return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
-
-
 def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...]:
     """Own and proposed curves, from the coldest start to warm."""
     limit = float(car.valve.open_limit_steps)
     warm = [steps for _, steps in found.warm]
     base = falling([*found.base, *warm])
-    least = [min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps), limit) for steps in warm]
+    own = [round(curve_at(car.curves.cranking_steps, degC)) for degC in WARM_degC]
+    least = [
+        min(max(steps + LEAST_EXTRA_steps, LEAST_CRANKING_steps, mine), limit)
+        for steps, mine in zip(warm, own, strict=True)
+    ]
     crank = falling([*found.cranking, *least])
     after = falling([*found.after, *[found.after[-1]] * len(warm)])
     reached = [*(need <= limit), *(_base(car, degC)[1] for degC in WARM_degC)]
     curves = car.curves
     return tuple(
         ProposedPoint(
-            degC, _at(curves.target_rpm, degC), _at(curves.base_steps, degC), base[i],
-            _at(curves.cranking_steps, degC), crank[i],
-            _at(curves.after_start_steps, degC), after[i], bool(reached[i]),
+            degC, curve_at(curves.target_rpm, degC), curve_at(curves.base_steps, degC), base[i],
+            curve_at(curves.cranking_steps, degC), crank[i],
+            curve_at(curves.after_start_steps, degC), after[i], bool(reached[i]),
         )
         for i, degC in enumerate((*STARTS_degC, *WARM_degC))
     )  # fmt: skip
@@ -357,12 +360,13 @@ def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     A warming engine has colder oil than its coolant tells: it is settled that much colder,
     unless the controller goes by the oil itself.
     """
+    from sim.estimates import OIL_BEHIND_K
     from sim.linearise import settled_rpm
 
     steps = np.arange(float(car.valve.open_limit_steps) + 1.0)
-    behind = 0.0 if car.sensors.temperature_of == "oil" else _at(OIL_BEHIND_K, coolant_degC)
+    behind = 0.0 if car.sensors.temperature_of == "oil" else curve_at(OIL_BEHIND_K, coolant_degC)
     settled = settled_rpm(car, steps, coolant_degC - behind)
-    target = _at(car.curves.target_rpm, coolant_degC)
+    target = curve_at(car.curves.target_rpm, coolant_degC)
     above = np.flatnonzero(settled >= target)
     if not above.size:
         return float(steps[-1]), False

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from tuning.notes import Note
 from tuning.open_loop.search import StartTargets
 from tuning.starts import STARTS_degC
 
@@ -31,38 +32,44 @@ class MissedTarget:
         Temperature of the start [degC].
     target : str
         "runs", "flare", "dip" or "stable".
-    reached, wanted : str
-        What was reached and what is wanted, with units.
-    why : str
+    reached, wanted : Note
+        What was reached and what is wanted.
+    why : tuple of Note
         What limits it.
     """
 
     coolant_degC: float
     target: str
-    reached: str
-    wanted: str
-    why: str
+    reached: Note
+    wanted: Note
+    why: tuple[Note, ...]
 
-    def told(self) -> str:
-        """Tell it in one line.
+    def told(self) -> Note:
+        """Tell it: temperature, target, what was reached, what limits it."""
+        return Note(
+            "open_loop.missed", start_degC=self.coolant_degC, target=self.target,
+            reached=self.reached, wanted=self.wanted, why=self.why,
+        )  # fmt: skip
 
-        Gives such as "start at -20 degC misses its target for dip: 143 rpm, ...".
-        """
-        return (
-            f"start at {self.coolant_degC:.0f} degC misses its target for {self.target}:"
-            f" {self.reached}, wanted {self.wanted}; {self.why}"
-        )
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values, the reasons as one."""
+        return {
+            "coolant_degC": self.coolant_degC,
+            "target": self.target,
+            "reached": self.reached.to_dict(),
+            "wanted": self.wanted.to_dict(),
+            "why": Note("open_loop.reasons", why=self.why).to_dict(),
+        }
 
 
-def value_of(name: str, one: StartResult) -> str:
-    """What a start reached of one target.
-
-    Gives number and unit.
-    """
+def value_of(name: str, one: StartResult) -> Note:
+    """What a start reached of one target."""
     reached = {"flare": one.flare_rpm, "dip": one.dip_rpm}.get(name, one.late_rpm)
     # Rounded up: what misses its target by less than 1 rpm must not read as if it met it.
-    rpm = f"{math.ceil(reached - 1.0e-6)} rpm"
-    return rpm if name in ("flare", "dip") else f"up to {rpm} off"
+    whole_rpm = math.ceil(reached - 1.0e-6)
+    if name in ("flare", "dip"):
+        return Note("open_loop.reached", reached_rpm=whole_rpm)
+    return Note("open_loop.reached.off", reached_rpm=whole_rpm)
 
 
 def missed_targets(
@@ -81,79 +88,71 @@ def missed_targets(
     for place, one in enumerate(proposed):
         limits = _limits(place, need, open_limit_steps)
         if above_rpm[place] > COARSE_rpm:
-            limits.append(
-                f"the minimum move leaves the valve up to {above_rpm[place]:.0f} rpm above its"
-                " curve until feedback acts: a smaller one is finer"
-            )
+            limits.append(Note("open_loop.coarse", above_rpm=float(above_rpm[place])))
         if not one.runs:
-            why = "; ".join(["no curve tried starts it every time", *limits])
-            missed.append(MissedTarget(one.coolant_degC, "running", "stalls", "to run", why))
+            why = (Note("open_loop.never_starts"), *limits)
+            stalls, runs = Note("open_loop.reached.stalls"), Note("open_loop.wanted.runs")
+            missed.append(MissedTarget(one.coolant_degC, "running", stalls, runs, why))
             continue
         column = [row[place] for row in tried if row[place].runs]
         for name, ratio in aims.ratios(one).items():
             if ratio <= 1.0:
                 continue
-            why = "; ".join([_trade(name, column, aims), *limits])
+            why = (_trade(name, column, aims), *limits)
             wanted = aims.wanted(name)
             missed.append(MissedTarget(one.coolant_degC, name, value_of(name, one), wanted, why))
     return tuple(missed)
 
 
-def _limits(place: int, need: Any, open_limit_steps: float) -> list[str]:
+def _limits(place: int, need: Any, open_limit_steps: float) -> list[Note]:
     """What of the valve and of the curve's form stands in the way at one temperature."""
     told = []
     if need[place] > open_limit_steps:
-        told.append(
-            f"the cold engine wants {need[place]:.0f} steps, the open limit is"
-            f" {open_limit_steps:.0f}: a larger valve or a throttle stop further open while cold"
-        )
-    falls = need[place] - need[place + 1] if place + 1 < len(STARTS_degC) else 0.0
+        told.append(Note("open_loop.limit", need_steps=float(need[place]), limit=open_limit_steps))
+    falls = float(need[place] - need[place + 1]) if place + 1 < len(STARTS_degC) else 0.0
     if falls > STEEP_steps:
-        told.append(
-            f"the need falls by {falls:.0f} steps in the first"
-            f" {STARTS_degC[place + 1] - STARTS_degC[place]:.0f} degrees of warming, and the curve"
-            " must serve colder starts there too: feedback has to take the rest"
-        )
+        over_K = STARTS_degC[place + 1] - STARTS_degC[place]
+        told.append(Note("open_loop.steep", falls_steps=falls, over_K=over_K))
     return told
 
 
-def _trade(name: str, column: Sequence[StartResult], aims: StartTargets) -> str:
+def _trade(name: str, column: Sequence[StartResult], aims: StartTargets) -> Note:
     """What the curves tried say: none meets it, or only at the cost of another target."""
     if not column:
-        return "no curve tried starts it every time"
+        return Note("open_loop.never_starts")
     nearest = min(column, key=lambda one: aims.ratios(one)[name])
     if aims.ratios(nearest)[name] > 1.0:
-        return f"the best of {len(column)} curves tried came to {value_of(name, nearest)}"
+        return Note("open_loop.best_tried", tried=len(column), reached=value_of(name, nearest))
     meeting = [one for one in column if aims.ratios(one)[name] <= 1.0]
     best = min(meeting, key=lambda one: max(aims.ratios(one).values()))
     others = aims.ratios(best)
     worst = max(others, key=lambda key: others[key])
     if others[worst] <= 1.0:
-        return "a curve met it in the search, but not one that serves colder starts and chance too"
-    return f"curves that meet it miss {worst} instead ({value_of(worst, best)})"
+        return Note("open_loop.met_alone")
+    return Note("open_loop.traded", target=worst, reached=value_of(worst, best))
 
 
 def worse_than_now(
     now: Sequence[StartResult], proposed: Sequence[StartResult], aims: StartTargets
-) -> tuple[str, ...]:
+) -> tuple[Note, ...]:
     """Tell where proposed curves do worse on a target than the owner's own.
 
     Gives A line a temperature where anything is worse.
     """
     told = []
     for old, new in zip(now, proposed, strict=True):
-        where = f"start at {new.coolant_degC:.0f} degC, worse than with your own curves:"
+        at = new.coolant_degC
         if old.runs and not new.runs:
-            told.append(f"{where} it does not run")
+            told.append(Note("open_loop.worse", start_degC=at, what=Note("open_loop.worse.stalls")))
         if not (old.runs and new.runs):
             continue
         before, after = aims.ratios(old), aims.ratios(new)
-        parts = [
-            f"{name} {value_of(name, new)} instead of {value_of(name, old)}"
-            f" ({'within' if after[name] <= 1.0 else 'beyond'} the target)"
+        parts = tuple(
+            Note("open_loop.worse.target", target=name, new=value_of(name, new),
+                 old=value_of(name, old), within=after[name] <= 1.0)
             for name in after
             if after[name] > before[name] + NOTABLE
-        ]
+        )  # fmt: skip
         if parts:
-            told.append(f"{where} {', '.join(parts)}")
+            told.append(Note("open_loop.worse", start_degC=at, what=parts))
     return tuple(told)

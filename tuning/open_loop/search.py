@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning.measures import START_TOLERANCE_rpm
+from tuning.notes import Note
 from tuning.starts import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
@@ -32,7 +33,9 @@ if TYPE_CHECKING:
 
 SHIFTS_steps = (-1.0, 0.0, 1.0)
 CRANKING_EXTRA_steps = (6.0, 14.0)
-AFTER_START_steps = (0.0, 4.0, 9.0)
+AFTER_START_steps = (2.0, 4.0, 9.0)
+LEAST_AFTER_steps = 2.0
+"""After-start air is never cut to nothing; common practice, no source [steps]."""
 SEEDS = tuple(range(11, 19))
 CHANGES = (
     (0, -2.0), (0, -1.0), (0, 1.0), (0, 2.0), (1, -8.0), (1, 8.0), (2, -3.0), (2, 3.0),
@@ -91,16 +94,15 @@ class StartTargets:
         """
         return one.runs and max(self.ratios(one).values()) <= 1.0
 
-    def wanted(self, name: str) -> str:
-        """What is wanted of one target.
-
-        Gives number and unit.
-        """
+    def wanted(self, name: str) -> Note:
+        """What is wanted of one target, "flare", "dip" or "stable"."""
         if name == "flare":
-            return f"up to {self.flare_rpm:.0f} rpm"
+            return Note("open_loop.wanted.most", most_rpm=self.flare_rpm)
         if name == "dip":
-            return f"up to {self.dip_rpm:.0f} rpm"
-        return f"within {START_TOLERANCE_rpm:.0f} rpm from {self.stable_s:.0f} s after the key on"
+            return Note("open_loop.wanted.most", most_rpm=self.dip_rpm)
+        return Note(
+            "open_loop.wanted.stable", within_rpm=START_TOLERANCE_rpm, stable_s=self.stable_s
+        )
 
 
 @dataclass(frozen=True)
@@ -190,6 +192,7 @@ def falling(values: Any) -> tuple[float, ...]:
 class _Form:
     """What curves of one search have in common.
 
+    ``cranking`` is what the owner's curve has where it starts the engine: that is not lowered.
     ``slow`` is the part of after-start air that makes up for lagging oil: cranking stands above
     it, as it stands above the base curve [steps].
     """
@@ -198,14 +201,16 @@ class _Form:
     slow: NDArray[np.float64]
     warm: tuple[tuple[float, float], ...]
     limit: float
+    cranking: NDArray[np.float64]
 
     def curves(self, base: Any, extra: Any, air: Any) -> StartCurves:
         """Curves within the valve's limits from base, air above it while cranking, after-start."""
         least = max((steps for _, steps in self.warm), default=0.0)
         level = np.clip(np.rint(base), least, self.limit)
         above = level + self.slow + np.maximum(np.asarray(extra), LEAST_EXTRA_steps)
-        cranking = np.clip(above, LEAST_CRANKING_steps, self.limit)
-        after = np.maximum(self.slow + np.asarray(air), 0.0)
+        least_cranking = np.maximum(self.cranking, LEAST_CRANKING_steps)
+        cranking = np.minimum(np.maximum(above, least_cranking), self.limit)
+        after = np.maximum(self.slow + np.asarray(air), LEAST_AFTER_steps)
         return StartCurves(
             falling(level), falling(cranking), falling(after), self.warm, self.fade_s
         )
@@ -237,6 +242,7 @@ def search_curves(
     aims: StartTargets,
     seed: int,
     moves: list[NDArray[np.float32]] | None = None,
+    cranking: Sequence[float] = (0.0,) * len(STARTS_degC),
 ) -> SearchResult:
     """Find base, cranking and after-start curves whose starts come nearest to the targets.
 
@@ -246,7 +252,7 @@ def search_curves(
     of that on average: the search begins that much lower.
     Source: definition our own; coordinate search.
     """
-    forms = [_form(car, need, warm) for need in needs]
+    forms = [_form(car, need, warm, cranking) for need in needs]
     if moves is None:
         begun = forms[0].curves(
             needs[0].base_steps[: len(STARTS_degC)], CRANKING_EXTRA_steps[0], 0.0
@@ -264,10 +270,13 @@ def search_curves(
     return SearchResult(best, tuple(search.tried), moves)
 
 
-def _form(car: Car, need: Need, warm: Sequence[tuple[float, float]]) -> _Form:
+def _form(
+    car: Car, need: Need, warm: Sequence[tuple[float, float]], cranking: Sequence[float]
+) -> _Form:
     """Curves with the fade of a need, or with the owner's where it has none."""
     fade_s = need.fade_s or car.curves.after_start_fade_s
-    return _Form(fade_s, np.rint(need.after_steps), tuple(warm), float(car.valve.open_limit_steps))
+    limit = float(car.valve.open_limit_steps)
+    return _Form(fade_s, np.rint(need.after_steps), tuple(warm), limit, np.asarray(cranking))
 
 
 def _searched(

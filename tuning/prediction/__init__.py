@@ -11,9 +11,6 @@ from tuning.prediction.expected import (
     Expected,
     expect,
 )
-from tuning.prediction.result import (
-    predicted_and_recorded,
-)
 
 __all__ = [
     "Comparison",
@@ -21,5 +18,4 @@ __all__ = [
     "Expected",
     "compare",
     "expect",
-    "predicted_and_recorded",
 ]

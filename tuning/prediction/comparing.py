@@ -9,6 +9,7 @@ from sim import Car, SAMPLE_s
 from tuning.log_events import mended
 from tuning.logs import Log
 from tuning.measures import MEASURES, Measures, measure, measure_runs, resample_hold
+from tuning.notes import Note
 from tuning.prediction.compare_runs import (
     Predicted,
     longest_idling,
@@ -62,9 +63,9 @@ def compare(car: Car, log: Log, *, seed: int = 0) -> Comparison:
     compared = (compared_measure(one, columns[one.name], values.get(one.name)) for one in ASKED)
     notes = []
     if (stalling := float(np.mean(runs.stalled_at >= 0))) > 0.0:
-        notes.append(f"{100.0 * stalling:.0f} % of the predicted runs stall under these loads")
+        notes.append(Note("prediction.runs_stall", stalling_percent=100.0 * stalling))
     if log.load_W is None and loads:
-        notes.append("loads were not recorded: their times were found, their size is guessed")
+        notes.append(Note("prediction.loads_guessed"))
     return Comparison(
         car=car.name,
         file=log.file,

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from sim import Car
+from tuning.notes import Note
 
 if TYPE_CHECKING:
     from tuning.search import Prediction
@@ -14,14 +15,14 @@ if TYPE_CHECKING:
 CARS, SEEDS = 16, 3
 
 TOLD = (
-    ("hunting_rpm", "swing at warm idle, peak to peak", "rpm"),
-    ("worst_dip_rpm", "deepest dip as everything electric comes on", "rpm"),
-    ("settle_s", "settling after a load", "s"),
-    ("undershoot_rpm", "furthest below target after a blip", "rpm"),
-    ("lowest_rpm", "lowest speed, blip and loads included", "rpm"),
-    ("moves_per_min", "valve moves a minute", "1/min"),
+    ("hunting_rpm", "rpm"),
+    ("worst_dip_rpm", "rpm"),
+    ("settle_s", "s"),
+    ("undershoot_rpm", "rpm"),
+    ("lowest_rpm", "rpm"),
+    ("moves_per_min", "1/min"),
 )
-"""What a prediction is told by: name, meaning and unit."""
+"""What a prediction is told by: name and unit."""
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,6 @@ class Expected:
     ----------
     name : str
         Name in the prediction.
-    meaning : str
-        In words.
     unit : str
         Its unit.
     low, high : float
@@ -41,10 +40,24 @@ class Expected:
     """
 
     name: str
-    meaning: str
     unit: str
     low: float
     high: float
+
+    @property
+    def meaning(self) -> Note:
+        """What is measured."""
+        return Note("prediction.expected", name=self.name)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the row as plain values, the meaning as a note.
+
+        Returns
+        -------
+        dict
+            By attribute, and the meaning.
+        """
+        return {**asdict(self), "meaning": self.meaning.to_dict()}
 
 
 @dataclass(frozen=True)
@@ -67,11 +80,7 @@ class Expectation:
     def rows(self) -> tuple[Expected, ...]:
         """The measures told, those there are."""
         ranges = self.prediction.ranges
-        return tuple(
-            Expected(name, meaning, unit, *ranges[name])
-            for name, meaning, unit in TOLD
-            if name in ranges
-        )
+        return tuple(Expected(name, unit, *ranges[name]) for name, unit in TOLD if name in ranges)
 
     def to_dict(self) -> dict[str, Any]:
         """Give the expectation as plain values.
@@ -81,7 +90,7 @@ class Expectation:
         dict
             ``rows``, each a dict, ``prediction``, ``cars`` and ``runs``.
         """
-        rows = [asdict(row) for row in self.rows]
+        rows = [row.to_dict() for row in self.rows]
         told = self.prediction.to_dict()
         return {"rows": rows, "prediction": told, "cars": self.cars, "runs": self.runs}
 
@@ -105,10 +114,10 @@ def expect(
     Expectation
         Over cars and seeds that no search has seen.
     """
-    from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars, search_drives
+    from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars
     from tuning.search import predict
 
     cars = plausible_cars(car, CARS, seed=seed, purpose=STRESS).cars
-    trial = TrialRuns(cars, search_drives(car), noise_seeds(seed, STRESS, SEEDS))
+    trial = TrialRuns(cars, noise_seeds(seed, STRESS, SEEDS), measures=True)
     runs = trial.run([car.feedback], on_progress=on_progress)
-    return Expectation(predict(runs, 0), len(cars), int(runs.of("stalled")[0].size))
+    return Expectation(predict(runs, 0), len(cars), trial.runs_per_candidate)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tuning.notes import Note
+
 Floats = NDArray[np.float64]
 
 LOW, HIGH = 10.0, 90.0
 """Percentiles of the runs that make the predicted range."""
+OUTSIDE_SHARE = 0.25
+"""Share of the measures that may lie just outside a range that eight runs in ten keep within."""
 WIDENED = 0.25
 """The range is widened by this share of its own middle, for what no model has [-]."""
 
@@ -25,47 +28,28 @@ class Asked:
     ----------
     name : str
         As in the measures.
-    meaning, unit : str
-        In words, and its unit.
+    unit : str
+        Its unit.
     slack : float
         Differences below this do not matter [unit].
-    if_more, if_less : str
-        What it hints at where the record is above, below the prediction.
     """
 
     name: str
-    meaning: str
     unit: str
     slack: float
-    if_more: str
-    if_less: str
 
 
 ASKED = (
-    Asked("hunting_rpm", "swing at idle, peak to peak", "rpm", 8.0,
-          "a step is worth more than the model has, or something beside the valve swings",
-          "calmer than expected"),
-    Asked("scatter_rms_rpm", "variation of speed, rms", "rpm", 4.0,
-          "speed varies more: hunting, or firing less even than the model's",
-          "speed varies less than expected"),
-    Asked("mean_error_rpm", "target less mean speed", "rpm", 15.0,
-          "the engine is short of air: base curve, or feedback at its limit",
-          "the engine has too much air: base curve, throttle stop or a leak"),
-    Asked("lowest_rpm", "lowest speed", "rpm", 40.0,
-          "it dips less than expected", "it dips deeper than expected"),
-    Asked("dip_rpm", "dip after a load, mean", "rpm", 20.0,
-          "loads are larger, or torque comes later than the model has",
-          "loads are smaller than the model has"),
-    Asked("settle_s", "settling after a load, mean", "s", 1.5,
-          "feedback is slower on the car: are the settings entered as listed?",
-          "it settles sooner than expected"),
+    Asked("hunting_rpm", "rpm", 8.0),
+    Asked("scatter_rms_rpm", "rpm", 4.0),
+    Asked("mean_error_rpm", "rpm", 15.0),
+    Asked("lowest_rpm", "rpm", 40.0),
+    Asked("dip_rpm", "rpm", 20.0),
+    Asked("settle_s", "s", 1.5),
     # Thirty moves counted in a minute are uncertain by five or so.
-    Asked("moves_per_min", "valve moves a minute", "1/min", 8.0,
-          "scatter or hunting keeps the valve busy", "the valve rests more than expected"),
-    Asked("mean_steps", "mean valve position", "steps", 2.0,
-          "the car needs more steps: steps lost, a pinched hose, or more friction",
-          "the car needs fewer steps: a leak, or the throttle stop moved"),
-)  # fmt: skip
+    Asked("moves_per_min", "1/min", 8.0),
+    Asked("mean_steps", "steps", 2.0),
+)
 
 
 @dataclass(frozen=True)
@@ -74,7 +58,7 @@ class Compared:
 
     Attributes
     ----------
-    name, meaning, unit : str
+    name, unit : str
         As in ``Asked``.
     predicted : float
         Median of the runs [unit].
@@ -84,30 +68,42 @@ class Compared:
         In the log [unit].
     agrees : bool
         Whether the record lies within the range, widened a little.
-    hint : str
-        What a difference points to; empty where it agrees.
+    least, most : float
+        The range with its margins [unit].
     """
 
     name: str
-    meaning: str
     unit: str
     predicted: float
     low: float
     high: float
     recorded: float
     agrees: bool
-    hint: str
+    least: float = float("nan")
+    most: float = float("nan")
 
-    def text(self) -> str:
-        """Say it in words.
+    @property
+    def inside(self) -> bool:
+        """Whether the record lies within the range itself."""
+        return self.low <= self.recorded <= self.high
 
-        Gives one line.
-        """
-        line = (
-            f"{self.meaning}: predicted {self.predicted:.3g} {self.unit} ({self.low:.3g} to"
-            f" {self.high:.3g}), recorded {self.recorded:.3g}"
-        )
-        return line if self.agrees else f"{line}: differs. {self.hint}"
+    @property
+    def meaning(self) -> Note:
+        """What is measured."""
+        return Note("prediction.measure", name=self.name)
+
+    @property
+    def hint(self) -> Note:
+        """What a difference points to; says nothing where it agrees."""
+        if self.agrees:
+            return Note("prediction.no_hint")
+        if self.recorded > self.predicted:
+            return Note("prediction.more", name=self.name)
+        return Note("prediction.less", name=self.name)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the row as plain values, meaning and hint as notes."""
+        return {**asdict(self), "meaning": self.meaning.to_dict(), "hint": self.hint.to_dict()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,7 +147,7 @@ class Comparison:
         Kinds and spans that were measured, in the log's time [-, s, s].
     overlay : Overlay
         For a figure.
-    notes : tuple of str
+    notes : tuple of Note
         What to mind.
     """
 
@@ -162,31 +158,60 @@ class Comparison:
     to_s: float
     windows: tuple[tuple[str, float, float], ...]
     overlay: Overlay = field(repr=False)
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @property
     def agrees(self) -> bool:
-        """Whether every measure agrees."""
-        return all(row.agrees for row in self.rows)
+        """Whether none differs, and no more lie just outside than eight runs in ten leave there."""
+        outside = sum(not row.inside for row in self.rows)
+        few = outside <= max(1, round(OUTSIDE_SHARE * len(self.rows)))
+        return few and all(row.agrees for row in self.rows)
 
     @property
-    def verdict(self) -> str:
-        """What it comes to, in one sentence."""
-        different = [row.meaning for row in self.rows if not row.agrees]
-        if not different:
-            return "The car does what was predicted."
-        return "The car differs from the prediction in: " + ", ".join(different) + "."
+    def verdict(self) -> Note:
+        """What it comes to."""
+        inside = sum(row.inside for row in self.rows)
+        different = tuple(row.meaning for row in self.rows if not row.agrees)
+        if different:
+            return Note("prediction.differs", measures=different, inside=inside, of=len(self.rows))
+        if not self.agrees:
+            return Note("prediction.near", inside=inside, of=len(self.rows))
+        return Note("prediction.as_predicted", inside=inside, of=len(self.rows))
 
-    def lines(self) -> list[str]:
-        """The comparison in words.
+    def next_steps(self) -> list[Note]:
+        """What to change next, and by how much, where the record asks for it.
 
         Returns
         -------
-        list of str
+        list of Note
+            One a change; empty where nothing is to be changed.
+        """
+        off = {row.name: row.recorded - row.predicted for row in self.rows if not row.inside}
+        by_name = {row.name: row for row in self.rows}
+        told = []
+        if abs(steps := off.get("mean_steps", 0.0)) >= 1.0:
+            told.append(Note("prediction.next.base", by_steps=abs(steps), more=steps > 0.0))
+        if off.get("hunting_rpm", 0.0) > 0.0:
+            half = 0.5 * by_name["hunting_rpm"].recorded
+            told.append(Note("prediction.next.swing", half_rpm=half))
+        if off.get("settle_s", 0.0) > 0.0:
+            told.append(Note("prediction.next.late"))
+        return told
+
+    def lines(self) -> list[Note]:
+        """Tell the comparison.
+
+        Returns
+        -------
+        list of Note
             The verdict first, then what differs and what to mind.
         """
-        different = [f"{row.meaning}: {row.hint}." for row in self.rows if not row.agrees]
-        return [self.verdict, *different, *self.notes]
+        different = [
+            Note("prediction.difference", measure=row.meaning, hint=row.hint)
+            for row in self.rows
+            if not row.agrees
+        ]
+        return [self.verdict, *different, *self.next_steps(), *self.notes]
 
     def to_dict(self) -> dict[str, Any]:
         """Give the comparison as plain values, ready for JSON.
@@ -200,12 +225,12 @@ class Comparison:
             "car": self.car,
             "file": self.file,
             "agrees": self.agrees,
-            "verdict": self.verdict,
-            "rows": [asdict(row) for row in self.rows],
+            "verdict": self.verdict.to_dict(),
+            "rows": [row.to_dict() for row in self.rows],
             "from_s": self.from_s,
             "to_s": self.to_s,
             "windows": [list(window) for window in self.windows],
-            "notes": list(self.notes),
+            "notes": [one.to_dict() for one in self.notes],
         }
 
 
@@ -229,38 +254,6 @@ def compared_measure(asked: Asked, runs: Floats, recorded: float | None) -> Comp
     middle = float(np.median(known))
     slack = max(asked.slack, WIDENED * abs(middle))
     agrees = low - slack <= recorded <= high + slack
-    hint = "" if agrees else (asked.if_more if recorded > middle else asked.if_less)
     return Compared(
-        asked.name, asked.meaning, asked.unit, middle, low, high, recorded, agrees, hint
+        asked.name, asked.unit, middle, low, high, recorded, agrees, low - slack, high + slack
     )
-
-
-def predicted_and_recorded(rows: Sequence[Compared]) -> list[list[str]]:
-    """The comparison as cells of a table.
-
-    Parameters
-    ----------
-    rows : sequence of Compared
-        Of a comparison.
-
-    Returns
-    -------
-    list of list of str
-        Measure, predicted, range, recorded, verdict.
-    """
-    return [
-        [
-            row.meaning,
-            f"{row.predicted:.3g} {row.unit}",
-            f"{row.low:.3g} to {row.high:.3g}",
-            f"{row.recorded:.3g}",
-            "as predicted" if row.agrees else "differs",
-        ]
-        for row in rows
-    ]
-
-
-__all__ = [
-    "ASKED", "Asked", "Compared", "Comparison", "Overlay", "compared_measure", "outer_parts",
-    "predicted_and_recorded",
-]  # fmt: skip

@@ -8,6 +8,14 @@ from tuning.search.entry_form import (
 from tuning.search.pareto import (
     non_dominated,
 )
+from tuning.search.predicted import (
+    Prediction,
+    predict,
+)
+from tuning.search.reasons import (
+    Instead,
+    Reason,
+)
 from tuning.search.searching import (
     tune,
 )
@@ -17,13 +25,13 @@ from tuning.search.so_far import (
     judged,
 )
 from tuning.search.tuned import (
-    Prediction,
     Tuning,
-    predict,
 )
 
 __all__ = [
+    "Instead",
     "Prediction",
+    "Reason",
     "SoFar",
     "Tuning",
     "Watch",

@@ -55,11 +55,11 @@ class Budget:
 
 
 BUDGETS: Mapping[str, Budget] = {
-    "quick": Budget("quick", 150, 40, 6, 6, 5, 12, 8, 16, 4, 10),
-    "normal": Budget("normal", 300, 60, 12, 8, 8, 16, 8, 32, 6, 8),
-    "deep": Budget("deep", 1000, 150, 24, 8, 8, 32, 8, 64, 8, 8),
+    "quick": Budget("quick", 120, 40, 6, 4, 4, 10, 3, 20, 3, 10),
+    "normal": Budget("normal", 300, 60, 10, 6, 6, 16, 4, 30, 4, 8),
+    "deep": Budget("deep", 1000, 150, 24, 8, 8, 32, 6, 60, 6, 8),
 }
-"""quick: about 10 s; normal: 30 to 50 s; deep: some minutes."""
+"""quick: about 10 s; normal: 30 to 40 s; deep: some minutes."""
 
 
 def budget_of(name: str) -> Budget:

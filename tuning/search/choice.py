@@ -1,4 +1,4 @@
-"""From the best few of a search to one: on other cars, on a plateau, and no wider than needed."""
+"""From the best few of a search to one: on other cars, and on a plateau."""
 
 from __future__ import annotations
 
@@ -8,32 +8,28 @@ from dataclasses import dataclass
 import numpy as np
 
 from controllers import Feedback
+from tuning.notes import Note
 from tuning.search.budgets import Budget
 from tuning.search.judge import Judge
-from tuning.search.objective import Score
+from tuning.search.objective import Score, searched_value
 from tuning.search.plateau import Plateau
 from tuning.search.proposals import Search
-from tuning.search.space import LAW_KEYS, Space
+from tuning.search.space import Space
 
 DIFFERENT = 0.12
 """Finalists differ by this share of its range in at least one number, or in the law [-].  Trim
-limits do not count, as they are drawn in afterwards."""
+limits do not count."""
 STEEP = 3.0
 """Weight of what a neighbour scores more than it may, one where it differs by a whole step: a
 knife-edge does not pay [-]."""
-SEEN_AGAIN = 2.0
-"""Weight of hunting that is seen here, on cars on which the search has had no luck [-]."""
-LOUD_SHARE, LOUD, LOUD_MOST = 0.08, 10.0, 0.08
-"""Hunting above this share of what the held valve's speed swings is told as hunting, so settings
-that leave it must be worth much: share [-], weight of what is beyond it [-], and the most that is
-paid for silence, as a share of the score [-]."""
-SIMPLER_SHARE = 0.01
-"""A law with fewer numbers is preferred if it scores at most this much more, as a share [-]."""
-NARROWER_SHARE = 0.005
-"""Trim limits are drawn in if that costs at most this share of the score [-]."""
-LAWS_BY_SIMPLICITY = ("nudge", "pi", "pi_park", "pid")
-NARROWINGS = (0.0, 0.25, 0.5, 0.75)
-"""Trim limits tried, from the closest that the space allows to those found [-]."""
+PLAINEST = "pi"
+EARNED_SHARE = 0.05
+"""Another law than pi has to earn this share of the score [-]."""
+PLATEAU_OF = (
+    "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
+    "deadband_rpm", "min_move_steps", "nudge_steps",
+)  # fmt: skip
+"""What is varied to see whether settings stand on a plateau."""
 
 
 @dataclass(frozen=True)
@@ -48,14 +44,14 @@ class Choice:
         What they score on the cars of the selection.
     plateau : Plateau
         What their neighbours score there.
-    reason : str
+    reason : tuple of Note
         Why these.
     """
 
     settings: Feedback
     score: Score
     plateau: Plateau
-    reason: str
+    reason: tuple[Note, ...]
 
 
 def finalists(
@@ -85,9 +81,18 @@ def _value(ranking: Sequence[tuple[float, Feedback]], settings: Feedback) -> flo
 def _apart(space: Space, one: Feedback, other: Feedback) -> bool:
     if one.law != other.law:
         return True
-    counts = [not name.startswith("trim_") for name in LAW_KEYS[one.law]]
+    counts = [not name.startswith("trim_") for name in space.keys(one.law)]
     apart = np.abs(space.to_unit(one) - space.to_unit(other))[counts]
-    return bool(np.max(apart) > DIFFERENT)
+    return bool(np.max(apart, initial=0.0) > DIFFERENT)
+
+
+def near_settings(settings: Feedback, space: Space) -> dict[str, Feedback]:
+    """Neighbours one entry step away in what decides most."""
+    return {
+        name: one
+        for name, one in space.neighbours(settings).items()
+        if name.split()[0] in PLATEAU_OF
+    }
 
 
 def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
@@ -95,53 +100,43 @@ def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
 
     Gives their scores.
     """
-    near = space.neighbours(settings)
-    values = [one.value - one.seen for one in judge.scores([settings, *near.values()])]
+    near = near_settings(settings, space)
+    values = [one.total for one in judge.scores([settings, *near.values()])]
     return Plateau(values[0], dict(zip(near, values[1:], strict=True)))
 
 
-def choose(search: Search, judge: Judge, size: Budget) -> Choice:
-    """Choose one candidate of a search.
+def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]) -> Choice:
+    """Choose one candidate of a search; known settings take part.
 
     Gives the settings, with the reason.
     """
     space = search.space
-    some = finalists(search.expected_ranking(), space, size.finalists)
-    everyone = {one: space.neighbours(one) for one in some}
+    some = finalists(search.expected_ranking(judge.weights), space, size.finalists)
+    some += [one for one in known if one.law in space.laws and one not in some]
+    everyone = {one: near_settings(one, space) for one in some}
     judge.scores([*some, *(n for near in everyone.values() for n in near.values())])
+    scores = dict(zip(some, judge.scores(some), strict=True))
     plateaus = {one: plateau_of(one, space, judge) for one in some}
-    flat = [
-        one
-        for one, own in zip(some, judge.scores(some), strict=True)
-        if own.allowed and plateaus[one].is_flat
-    ]
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
-        one: SEEN_AGAIN * own.seen
-        + loud_rpm(own, judge)
-        + plateaus[one].around_rpm
-        + _steepness(plateaus[one])
-        for one, own in zip(some, judge.scores(some), strict=True)
+        one: searched_value(
+            plateaus[one].around_rpm + _steepness(plateaus[one]),
+            scores[one].acceptance.failing_share,
+        )
+        for one in some
     }
-    best = min(some, key=lambda one: worth[one])
-    simple = [one for one in some if worth[one] <= (1.0 + SIMPLER_SHARE) * worth[best]]
-    taken = min(simple, key=lambda one: (LAWS_BY_SIMPLICITY.index(one.law), worth[one]))
-    settings = narrowed(taken, space, judge)
-    steep_rpm = max(plateaus[taken].excess_rpm(whole=which) for which in (False, True))
-    reason = _reason(len(some), len(flat), steep_rpm, taken is not best, settings != taken)
-    plateau = plateau_of(settings, space, judge)
-    return Choice(settings, judge.scores([settings])[0], plateau, reason)
-
-
-def loud_rpm(score: Score, judge: Judge) -> float:
-    """What hunting costs that would be told as such.
-
-    Gives 0 where the idle is no louder than with the valve held, at most a share of the score
-    [rpm].
-    """
-    allowed_rpm = LOUD_SHARE * float(np.mean(judge.runs.floor))
-    beyond_rpm = max(score.measured["hunting"] - allowed_rpm, 0.0)
-    return min(LOUD * beyond_rpm, LOUD_MOST * score.total)
+    met = [one for one in some if scores[one].acceptance.is_met]
+    among = met or some
+    best = min(among, key=lambda one: worth[one])
+    plain = [one for one in among if one.law == PLAINEST]
+    taken = best
+    if plain:
+        plainest = min(plain, key=lambda one: worth[one])
+        if (1.0 - EARNED_SHARE) * worth[plainest] <= worth[best]:
+            taken = plainest
+    flat = sum(scores[one].acceptance.is_met and plateaus[one].is_flat for one in some)
+    reason = _reason(len(some), len(met), flat, plateaus[taken], taken is not best)
+    return Choice(taken, scores[taken], plateaus[taken], reason)
 
 
 def _steepness(plateau: Plateau) -> float:
@@ -152,55 +147,20 @@ def _steepness(plateau: Plateau) -> float:
     return STEEP * plateau.excess_rpm(whole=False) + plateau.excess_rpm(whole=True)
 
 
-def narrowed(settings: Feedback, space: Space, judge: Judge) -> Feedback:
-    """Draw the trim limits in as far as that costs nothing.
-
-    Gives the narrowest limits that score as well; narrow limits bound what a fault can do.
-    """
-    values = space.values_of(settings)
-    low, high = values["trim_low_steps"], values["trim_high_steps"]
-    low_end, high_end = space.ranges["trim_low_steps"].high, space.ranges["trim_high_steps"].low
-    variants = [settings]
-    for share in NARROWINGS:
-        closer = {
-            "trim_low_steps": low_end + share * (low - low_end),
-            "trim_high_steps": high_end + share * (high - high_end),
-        }
-        both = tuple(closer)
-        variants += [
-            space.feedback(settings.law, values | {key: closer[key] for key in keys})
-            for keys in (both, both[:1], both[1:])
-        ]
-    own, *scores = (one.value for one in judge.scores(variants))
-    most = own + NARROWER_SHARE * abs(own)
-    good = [one for one, value in zip(variants[1:], scores, strict=True) if value <= most]
-    good.sort(key=lambda one: one.trim_limit_steps[1] - one.trim_limit_steps[0])
-    return next((one for one in good if _bears_closer(one, space, judge)), settings)
-
-
-def _bears_closer(settings: Feedback, space: Space, judge: Judge) -> bool:
-    """Whether trim limits an entry step closer are nearly as good."""
-    near = space.neighbours(settings).items()
-    trims = {name: one for name, one in near if name.startswith("trim_")}
-    own, *scores = (one.value - one.seen for one in judge.scores([settings, *trims.values()]))
-    return Plateau(own, dict(zip(trims, scores, strict=True))).is_flat
-
-
-def _reason(compared: int, flat: int, steep_rpm: float, simpler: bool, closer: bool) -> str:
-    """Why the settings were chosen, in a sentence."""
-    text = f"best score of {compared} candidates on cars the search had not met"
-    stand = f"{flat} of them stand{'s' if flat == 1 else ''} on a plateau"
+def _reason(
+    compared: int, met: int, flat: int, plateau: Plateau, plainer: bool
+) -> tuple[Note, ...]:
+    """Why the settings were chosen."""
+    found = [
+        Note("search.chosen.best", compared=compared, met=met)
+        if met
+        else Note("search.chosen.none_met", compared=compared)
+    ]
+    steep_rpm = max(plateau.excess_rpm(whole=which) for which in (False, True))
     if steep_rpm == 0.0:
-        text += "; only these stand on a plateau" if flat == 1 else f"; {stand}, as these do"
-    elif flat:
-        text += (
-            f"; {stand}; a neighbour of these scores {steep_rpm:.1f} rpm"
-            " more than allowed, and they are better all the same"
-        )
+        found.append(Note("search.chosen.flat", flat=flat))
     else:
-        text += "; none stands on a plateau, these and their neighbours are best together"
-    if simpler:
-        text += "; a simpler law that does nearly as well was preferred"
-    if closer:
-        text += "; trim limits drawn in as far as that costs nothing"
-    return text
+        found.append(Note("search.chosen.steep", flat=flat, steep_rpm=steep_rpm))
+    if plainer:
+        found.append(Note("search.chosen.plainer_law", earned_percent=100.0 * EARNED_SHARE))
+    return tuple(found)

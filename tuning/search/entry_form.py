@@ -33,6 +33,8 @@ ENTRY_KEYS = (
 )
 """Settings that ``[entry_form]`` describes, in the order in which they are converted."""
 
+OUTPUTS = {"steps": "steps", "percent_of_travel": "% of travel", "duty_percent": "% of duty"}
+
 _MARGIN = 1e-9
 
 
@@ -95,8 +97,8 @@ def _nearest(value: float, resolution: float) -> float:
 
 def _steps_per_unit(car: Car) -> float:
     """Valve steps that one unit of the controller's output is worth."""
-    percent = car.entry_form.output_unit == "percent_of_travel"
-    return car.valve.travel_steps / 100.0 if percent else 1.0
+    whole = car.entry_form.output_unit == "steps"
+    return 1.0 if whole else car.valve.travel_steps / 100.0
 
 
 def _gain_factor(car: Car, key: str, period_ms: float) -> float:
@@ -123,7 +125,7 @@ def _factor(car: Car, key: str, period_ms: float) -> float:
 def _unit(car: Car, key: str) -> str:
     """Unit of an entry in words."""
     form = car.entry_form
-    output = "% of travel" if form.output_unit == "percent_of_travel" else "steps"
+    output = OUTPUTS[form.output_unit]
     if key in GAIN_KEYS:
         per = f"{output} per {form.gain_per_rpm:g} rpm"
         if key == "gain_steps_per_100rpm":

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 
 from controllers import Feedback
 from sim import Car
-from tuning.ensemble import TrialRuns, noise_seeds, plausible_cars, search_drives
-from tuning.search.objective import Limits, Score, score
+from tuning.ensemble import TrialRuns, noise_seeds, plausible_cars
+from tuning.search.objective import Score, score
 from tuning.search.weights import Weights
 
 AT_ONCE = 24
@@ -27,10 +27,10 @@ class Judge:
         How many plausible cars, and seeds with their starting phases.
     seed, purpose : int
         Which ones, see ``plausible.plausible_cars``.
-    limits : Limits, optional
-        Hard limits; the real ones when left out.
     cores : int, optional
         Threads; all cores when left out.
+    measures : bool
+        Whether all measures are taken, beside what the score is made of.
     """
 
     def __init__(
@@ -42,14 +42,13 @@ class Judge:
         seeds: int,
         seed: int,
         purpose: int,
-        limits: Limits | None = None,
         cores: int | None = None,
+        measures: bool = False,
     ) -> None:
-        self._weights = weights
-        self._limits = limits
+        self.weights = weights
         self.plausible = plausible_cars(car, cars, seed=seed, purpose=purpose)
         self.runs = TrialRuns(
-            self.plausible.cars, search_drives(car), noise_seeds(seed, purpose, seeds), cores
+            self.plausible.cars, noise_seeds(seed, purpose, seeds), cores, measures=measures
         )
         self._scores: dict[Feedback, Score] = {}
 
@@ -66,7 +65,7 @@ class Judge:
         for first in range(0, len(fresh), AT_ONCE):
             some = fresh[first : first + AT_ONCE]
             runs = self.runs.run(some)
-            found = score(runs, self._weights, self._limits)
+            found = score(runs, self.weights)
             for one, its in zip(some, found, strict=True):
                 self._scores[one] = its
             if on_progress is not None:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from controllers import Feedback
+from tuning.notes import Note
 from tuning.search.objective import Score
 
 AXES: Mapping[str, tuple[str, str]] = {
@@ -58,19 +59,19 @@ class Front:
     Attributes
     ----------
     points : tuple of Point
-        Every candidate that broke no hard limit, best score first.
+        Every acceptable candidate, best score first; all where none is.
     on_front : tuple of int
         Places in ``points`` of those that no other is at least as good as on all three.
     chosen : Point
         The settings chosen.
-    reason : str
+    reason : tuple of Note
         Why these.
     """
 
     points: tuple[Point, ...]
     on_front: tuple[int, ...]
     chosen: Point
-    reason: str
+    reason: tuple[Note, ...]
 
     @property
     def front(self) -> tuple[Point, ...]:
@@ -85,7 +86,7 @@ class Front:
         return {
             "points": [point.to_dict() for point in self.front],
             "chosen": self.chosen.to_dict(),
-            "reason": self.reason,
+            "reason": list(self.reason),
             "compared": len(self.points),
         }
 
@@ -129,7 +130,7 @@ def non_dominated(values: np.ndarray) -> np.ndarray:
     return np.asarray(~np.any(as_good & better, axis=1))
 
 
-def pareto_front(points: Sequence[Point], chosen: Point, reason: str) -> Front:
+def pareto_front(points: Sequence[Point], chosen: Point, reason: tuple[Note, ...]) -> Front:
     """Find the front of candidates.
 
     Gives the front; candidates with the same three values stand for each other.

@@ -26,7 +26,7 @@ class Plateau:
     Attributes
     ----------
     value_rpm : float
-        Score of the chosen settings, without what is added for hunting that is seen [rpm].
+        Score of the chosen settings [rpm].
     neighbours_rpm : dict
         What is changed, such as "deadband_rpm +1", to the score of that neighbour [rpm].
     """

@@ -17,8 +17,9 @@ from controllers import Feedback
 from tuning.search.budgets import Budget
 from tuning.search.judge import Judge
 from tuning.search.next_places import CLOSE, WIDE, expected_ranking, next_settings
-from tuning.search.objective import Score
+from tuning.search.objective import Score, searched_value, total_of
 from tuning.search.space import Space
+from tuning.search.weights import Weights
 from tuning.studies import Outcome, Progress, Study, run_search
 
 WORTHWHILE = 0.01
@@ -61,10 +62,20 @@ def improvement_chance(values: Sequence[float]) -> float:
 def outcome(score: Score) -> Outcome:
     """What the study keeps of a score.
 
-    Gives value, hard limits, and what was measured as notes.
+    Gives value, and as notes what it takes to weigh it otherwise.
     """
-    notes = {"total": score.total, "measured": dict(score.measured), "broken": dict(score.broken)}
+    notes = {
+        "total": score.total,
+        "measured": dict(score.measured),
+        "by_car": [[float(f"{value:.6g}") for value in row] for row in score.by_car],
+        "failing_share": score.acceptance.failing_share,
+    }
     return Outcome(score.value, notes)
+
+
+def value_under(notes: Mapping[str, Any], weights: Weights) -> float:
+    """What a trial's value would have been under other weights [rpm]."""
+    return searched_value(total_of(notes["by_car"], weights), float(notes["failing_share"]))
 
 
 @dataclass
@@ -133,23 +144,26 @@ class Search:
         """
         return [t.value for t in self.study.finished() if t.value is not None]
 
-    def ranking(self) -> list[tuple[float, Feedback]]:
-        """Distinct candidates of the study, best first.
+    def ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
+        """Distinct candidates of the study, best first, by its own weights or others.
 
         Gives value [rpm] and settings.
         """
         found: dict[Feedback, float] = {}
         for trial in self.study.finished():
             if trial.value is not None:
-                found.setdefault(self.settings(trial.params), trial.value)
+                value = trial.value
+                if weights is not None and weights != self.judge.weights:
+                    value = value_under(trial.user_attrs["notes"], weights)
+                found.setdefault(self.settings(trial.params), value)
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
 
-    def expected_ranking(self) -> list[tuple[float, Feedback]]:
+    def expected_ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
         """The same with the luck of scatter taken out.
 
         Gives expected value [rpm] and settings, best first.
         """
-        return expected_ranking(self.ranking(), self.space)
+        return expected_ranking(self.ranking(weights), self.space)
 
     def settings(self, params: Mapping[str, Any]) -> Feedback:
         """Settings that a trial stands for.

@@ -1,40 +1,47 @@
 """Settings to dare: searched on plausible cars, chosen on others, judged on fresh ones.
 
 1. The study: candidates on one ensemble (``tuning.search.proposals``).
-2. The choice: the best few and their neighbours one entry step away, on another ensemble; a
-   candidate whose neighbours are much worse is passed over, a simpler law is preferred where it
-   does nearly as well, and trim limits are drawn as close as they may without loss.
-3. The verdict: present and chosen settings on a third ensemble.  Only that is called predicted.
+2. The choice: the best few and their neighbours one entry step away, on another ensemble; what is
+   not acceptable comes after what is, a candidate whose neighbours are much worse is passed over,
+   and ``pi`` is preferred unless another law earns a twentieth.
+3. The verdict: on a third ensemble the chosen settings beside open loop, the present, a rule's and
+   the plain ones (``tuning.search.compared``).  The best of them is proposed; only what is told
+   there is called predicted.
 """
 
 from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from controllers import Feedback
 from sim import Car, with_values
 from sim.files import one_problem
-from tuning.ensemble import SEARCH, SELECTION, VERDICT, known_mean
+from tuning.ensemble import SEARCH, SELECTION, VERDICT
+from tuning.search.acceptance import is_acceptable
+from tuning.search.base_first import acceptance_notes, base_notes
 from tuning.search.budgets import Budget, budget_of
 from tuning.search.choice import Choice, choose
+from tuning.search.compared import FOUND, PRESENT, Compared, better, known_settings
 from tuning.search.importance import parameter_importance
 from tuning.search.judge import Judge
-from tuning.search.objective import STRICT, Limits, Score
+from tuning.search.objective import score, total_of
 from tuning.search.pareto import Front, Point, pareto_front, point
+from tuning.search.predicted import predict
 from tuning.search.proposals import Search, improvement_chance
+from tuning.search.reasons import Reason, reasons
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, Space, make_space
 from tuning.search.start_points import start_points
-from tuning.search.tuned import Gap, Tuning, predict
-from tuning.search.weights import Weights, weights_of
+from tuning.search.tuned import Gap, Tuning
+from tuning.search.weights import Weights, favoured, weights_of
 from tuning.studies import Study, open_study
 
 SAMPLER = "tpe"
 """Of the first trials, over the whole space; ``tuning.search.next_places`` takes over from it."""
-OBJECTIVE_VERSION = 6
+OBJECTIVE_VERSION = 7
 """Changed whenever the same settings would score otherwise: old studies are then not joined."""
 
 OnProgress = Callable[[float, str], None]
@@ -44,7 +51,8 @@ def _laws(car: Car, law: str | None) -> tuple[str, ...]:
     """Laws to choose from."""
     if law is None:
         own = car.feedback.law
-        return SEARCHED_LAWS if own in (*SEARCHED_LAWS, "none") else (*SEARCHED_LAWS, own)
+        fits = own in SEARCHED_LAWS or not car.feedback.acts
+        return SEARCHED_LAWS if fits else (*SEARCHED_LAWS, own)
     if law not in LAW_KEYS:
         message = f"cannot be tuned ({law}), allowed: {', '.join(LAW_KEYS)}"
         raise one_problem("command line", 1, "law", message)
@@ -69,6 +77,8 @@ def tune(
     storage: str | Path | None = None,
     resume: bool = False,
     preset: str = "balanced",
+    favour: Sequence[str] = (),
+    keep: Sequence[str] = (),
     cores: int | None = None,
     on_progress: OnProgress | None = None,
 ) -> Tuning:
@@ -85,11 +95,15 @@ def tune(
     seed : int
         Seed of everything random, 0 or more.
     storage : str or Path, optional
-        Where the study is kept, see ``studies.open_study``; in memory when left out.
+        Where the study is kept, see ``studies.open_study``.
     resume : bool
         Continue or join a study that is there.
     preset : str
         Weights: "balanced", "quiet", "quick" or "gentle".
+    favour : sequence of str
+        Wishes such as "quick:2": another of the candidates tried is taken.
+    keep : sequence of str
+        Settings that stay as the car has them, by their keys.
     cores : int, optional
         Threads, without influence on the result; all cores when left out.
     on_progress : callable, optional
@@ -103,23 +117,32 @@ def tune(
     Raises
     ------
     InputError
-        If law, budget, weights or storage cannot be used.
-    KeyboardInterrupt
-        After Ctrl-C; trials finished so far are kept.
+        If something asked for cannot be used.
     """
     begun = time.monotonic()
-    size, weights, laws = budget_of(budget), weights_of(preset), _laws(car, law)
-    ensembles, tell = _Ensembles(car, weights, size, seed, cores), on_progress or _silent
-    made_for = {
-        "car": car_digest(car), "laws": ",".join(laws), "weights": preset, "budget": budget,
-        "objective": OBJECTIVE_VERSION,
-    }  # fmt: skip
+    wanted = _wanted(make_space(car, _laws(car, law), keep), preset, favour)
+    ensembles = _Ensembles(car, budget_of(budget), seed, cores)
     with open_study(
-        storage, f"tune {car.name}", seed=seed, resume=resume, inputs=made_for, sampler=SAMPLER
-    ) as study:
-        found = _found(study, ensembles, make_space(car, laws), tell)
-    tell(1.0, "done")
-    return replace(found, weights=weights, preset=preset, seconds=time.monotonic() - begun)
+        storage, f"tune {car.name}", seed=seed, resume=resume, inputs=_made_for(wanted, budget),
+        sampler=SAMPLER,
+    ) as study:  # fmt: skip
+        found = _found(study, ensembles, wanted, on_progress or _silent)
+    return replace(found, seconds=time.monotonic() - begun)
+
+
+def _wanted(space: Space, preset: str, favour: Sequence[str]) -> _Wanted:
+    """What is searched, by the weights of a preset and the wishes beside them."""
+    weights = weights_of(preset)
+    return _Wanted(space, weights, favoured(weights, favour), preset)
+
+
+def _made_for(wanted: _Wanted, budget: str) -> dict[str, str | int]:
+    """What a study's scores depend on: another is not joined."""
+    space = wanted.space
+    return {
+        "car": car_digest(space.car), "laws": ",".join(space.laws), "weights": wanted.preset,
+        "budget": budget, "objective": OBJECTIVE_VERSION, "kept": ",".join(sorted(space.kept)),
+    }  # fmt: skip
 
 
 def _silent(_share: float, _text: str) -> None:
@@ -131,12 +154,11 @@ class _Ensembles:
     """The three groups of plausible cars: to search on, to choose on, and for the verdict."""
 
     car: Car
-    weights: Weights
     size: Budget
     seed: int
     cores: int | None
 
-    def judge(self, purpose: int) -> Judge:
+    def judge(self, purpose: int, weights: Weights) -> Judge:
         size = self.size
         cars, seeds = {
             SEARCH: (size.cars, size.seeds),
@@ -144,77 +166,99 @@ class _Ensembles:
             VERDICT: (size.verdict_cars, size.verdict_seeds),
         }[purpose]
         return Judge(
-            self.car, self.weights, cars=cars, seeds=seeds, seed=self.seed, purpose=purpose,
-            limits=Limits() if purpose == VERDICT else STRICT, cores=self.cores,
+            self.car, weights, cars=cars, seeds=seeds, seed=self.seed, purpose=purpose,
+            cores=self.cores, measures=purpose == VERDICT,
         )  # fmt: skip
 
 
-def _found(study: Study, ensembles: _Ensembles, space: Space, tell: OnProgress) -> Tuning:
+@dataclass(frozen=True)
+class _Wanted:
+    """What is searched: by which weights, and by which one is chosen among what was tried."""
+
+    space: Space
+    weights: Weights
+    choosing: Weights
+    preset: str
+
+
+def _found(study: Study, ensembles: _Ensembles, wanted: _Wanted, tell: OnProgress) -> Tuning:
     """Search, choose, judge."""
-    size, first = ensembles.size, ensembles.judge(SEARCH)
+    size, space = ensembles.size, wanted.space
+    first = ensembles.judge(SEARCH, wanted.weights)
     search = Search(
         study, space, first, size, ensembles.seed, lambda share, text: tell(0.75 * share, text)
     )
-    search.run(start_points(space, held_scatter_rpm(first)))
+    scatter_rpm = first.runs.scatter_rpm
+    known = known_settings(space.car, space.kept, scatter_rpm)
+    search.run(start_points(space, scatter_rpm, known))
     tell(0.76, "comparing the best few and their neighbours on other cars")
-    chosen = choose(search, ensembles.judge(SELECTION), size)
+    selection = ensembles.judge(SELECTION, wanted.choosing)
+    chosen = choose(search, selection, size, list(known.values()))
+    why = reasons(chosen.settings, space, selection)
     tell(0.92, "judging on fresh cars")
-    return _verdict(ensembles.car, size, search, chosen, ensembles.judge(VERDICT))
+    judge = ensembles.judge(VERDICT, wanted.choosing)
+    found = _verdict(search, chosen, why, judge, known, wanted)
+    tell(1.0, "done")
+    return found
 
 
-def held_scatter_rpm(judge: Judge) -> float:
-    """Standard deviation of measured speed with the valve held, warm, mean over cars.
-
-    Gives scatter [rpm].
-    """
-    held = judge.runs.cars[0].feedback.model_copy(update={"law": "none"})
-    runs = judge.runs.run([held], base_curve_wrong=False)
-    return float(known_mean(runs.of("scatter_rms_rpm")[0, :, 0, :].ravel(), 0))
-
-
-def _verdict(car: Car, size: Budget, search: Search, chosen: Choice, judge: Judge) -> Tuning:
-    """Present and chosen settings on fresh cars; the better of the two is what is given back."""
-    runs = judge.runs.run([car.feedback, chosen.settings])
-    now_score, found_score = judge.scores([car.feedback, chosen.settings])
-    kept = not _beats(found_score, now_score)
-    settings = car.feedback if kept else chosen.settings
+def _verdict(
+    search: Search,
+    chosen: Choice,
+    why: tuple[Reason, ...],
+    judge: Judge,
+    known: Mapping[str, Feedback],
+    wanted: _Wanted,
+) -> Tuning:
+    """All sets on fresh cars; the best of them is what is given back."""
+    car, size = search.space.car, search.budget
+    everyone = {**known, FOUND: chosen.settings}
+    runs = judge.runs.run(list(everyone.values()))
+    scores = dict(zip(everyone, score(runs, judge.weights), strict=True))
+    proposed = better(scores)
+    settings, names = everyone[proposed], list(everyone)
     search_score = search.judge.scores([settings])[0]
     values = search.values()
+    notes = (*base_notes(car), *acceptance_notes(proposed, scores))
     return Tuning(
         car=with_values(car, {"feedback": settings.model_dump()}),
         settings=settings,
-        now=predict(runs, 0),
-        predicted=predict(runs, 0 if kept else 1),
-        now_score=now_score,
-        predicted_score=now_score if kept else found_score,
-        weights=weights_of("balanced"),
-        preset="balanced",
+        now=predict(runs, names.index(PRESENT)),
+        predicted=predict(runs, names.index(proposed)),
+        now_score=scores[PRESENT],
+        predicted_score=scores[proposed],
+        weights=wanted.choosing,
+        preset=wanted.preset,
         budget=size.name,
         trials=len(values),
         engines=size.engines,
         seconds=0.0,
-        front=_front(search, settings, kept, chosen),
+        front=_front(search, settings, chosen, wanted.choosing),
         importance=parameter_importance(search.study.finished(), settings.law),
         plateau=chosen.plateau,
-        gap=Gap(search_score.total, (now_score if kept else found_score).total, now_score.total),
+        gap=Gap(
+            total_of(search_score.by_car, wanted.choosing), scores[proposed].total,
+            scores[PRESENT].total,
+        ),
         improvement_chance=improvement_chance(values),
-        kept=kept,
+        compared=tuple(Compared(name, everyone[name], scores[name]) for name in names),
+        proposed=proposed,
+        reasons=why,
+        notes=notes,
         samples=tuple(judge.runs.samples([car.feedback, settings])),
-    )
+    )  # fmt: skip
 
 
-def _beats(found: Score, now: Score) -> bool:
-    """Whether settings beat the present ones: fewer stalls, or as few and a lower score."""
-    stalls, present = found.measured["stalls"], now.measured["stalls"]
-    return stalls < present or (stalls == present and found.total < now.total)
-
-
-def _front(search: Search, settings: Feedback, kept: bool, chosen: Choice) -> Front:
+def _front(search: Search, settings: Feedback, chosen: Choice, weights: Weights) -> Front:
     """Quiet against quick against wear, on the cars of the search."""
     points: list[Point] = []
-    for trial in search.study.finished():
+    done = search.study.finished()
+    any_met = any(
+        is_acceptable(one.user_attrs["notes"]["failing_share"]) for one in done if one.value
+    )
+    for trial in done:
         notes = trial.user_attrs.get("notes", {})
-        if trial.value is None or notes.get("broken") or "measured" not in notes:
+        if trial.value is None or (any_met and not is_acceptable(notes["failing_share"])):
             continue
         measured = notes["measured"]
         points.append(
@@ -223,9 +267,9 @@ def _front(search: Search, settings: Feedback, kept: bool, chosen: Choice) -> Fr
                 measured["hunting"],
                 measured["settling"],
                 measured["moves"],
-                notes["total"],
+                total_of(notes["by_car"], weights),
             )
         )
-    its = point(settings, search.judge.scores([settings])[0])
-    reason = "nothing tried was better than the present settings" if kept else chosen.reason
-    return pareto_front(points, its, reason)
+    its = search.judge.scores([settings])[0]
+    own = replace(point(settings, its), score_rpm=total_of(its.by_car, weights))
+    return pareto_front(points, own, chosen.reason)

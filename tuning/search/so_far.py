@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
 from controllers import Feedback
 from sim import Car
 from tuning.ensemble import VERDICT, Samples
+from tuning.search.acceptance import is_acceptable
 from tuning.search.budgets import budget_of
 from tuning.search.judge import Judge
-from tuning.search.objective import Limits
 from tuning.search.pareto import Point
-from tuning.search.space import SEARCHED_LAWS, make_space
-from tuning.search.tuned import Prediction, predict
+from tuning.search.predicted import Prediction, predict
+from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space
 from tuning.search.weights import weights_of
 from tuning.studies import open_storage
 
@@ -28,7 +30,7 @@ class SoFar:
     trials : int
         Candidates evaluated.
     points : tuple of Point
-        Those that broke no hard limit, best first.
+        Those that are acceptable first, of them the best first.
     """
 
     trials: int
@@ -51,11 +53,15 @@ class Watch:
         Journal file of the search; it need not be there yet.
     law : str, optional
         As given to `tuning.tune`.
+    keep : sequence of str
+        As given to `tuning.tune`.
     """
 
-    def __init__(self, car: Car, storage: Path, law: str | None = None) -> None:
+    def __init__(
+        self, car: Car, storage: Path, law: str | None = None, keep: Sequence[str] = ()
+    ) -> None:
         laws = (law,) if law else tuple(dict.fromkeys((*SEARCHED_LAWS, car.feedback.law)))
-        self._space = make_space(car, tuple(one for one in laws if one != "none"))
+        self._space = make_space(car, tuple(one for one in laws if one in LAW_KEYS), keep)
         self._storage, self._name = storage, f"tune {car.name}"
         self._study: Any = None
 
@@ -82,9 +88,11 @@ class Watch:
         done = self._study.get_trials(deepcopy=False, states=(optuna.trial.TrialState.COMPLETE,))
         for trial in done:
             notes = trial.user_attrs.get("notes", {})
-            if trial.value is not None and "measured" in notes and not notes.get("broken"):
-                found.append(self._point(trial.params, notes))
-        return SoFar(len(done), tuple(sorted(found, key=lambda one: one.score_rpm)))
+            if trial.value is not None and "failing_share" in notes:
+                met = is_acceptable(notes["failing_share"])
+                found.append((not met, trial.value, self._point(trial.params, notes)))
+        found.sort(key=itemgetter(0, 1))
+        return SoFar(len(done), tuple(point for _, _, point in found))
 
     def _point(self, params: Any, notes: Any) -> Point:
         law = str(params.get("law", self._space.laws[0]))
@@ -139,7 +147,7 @@ def judged(car: Car, settings: Feedback, *, preset: str = "balanced", seed: int 
     size = budget_of("quick")
     judge = Judge(
         car, weights_of(preset), cars=size.verdict_cars, seeds=size.verdict_seeds, seed=seed,
-        purpose=VERDICT, limits=Limits(),
+        purpose=VERDICT, measures=True,
     )  # fmt: skip
     runs = judge.runs.run([car.feedback, settings])
     samples = tuple(judge.runs.samples([car.feedback, settings]))

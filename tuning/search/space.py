@@ -13,58 +13,68 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from controllers import Feedback
-from sim import Car, equilibrium
-from tuning.ensemble import BASE_ERROR_steps, EVERYTHING_W_per_l, WARM_degC, warm_base_steps
+from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback, curve_at
+from sim import Car
+from sim.files import one_problem
+from tuning.ensemble import BASE_ERROR_steps, EVERYTHING_W_per_l
+from tuning.loop import WARM_degC, base_position, needed_steps, usual_idle
 from tuning.search.entry_form import as_entered, entry_largest, entry_step
 from tuning.search.range import Range
 
 if TYPE_CHECKING:
     import optuna
 
-GAIN, INTEGRAL, DERIVATIVE = (
-    "gain_steps_per_100rpm",
-    "integral_steps_per_100rpm_s",
-    "derivative_steps_s_per_100rpm",
-)
 COMMON = (
     "deadband_rpm",
     "min_move_steps",
     "update_period_ms",
     "trim_low_steps",
     "trim_high_steps",
+    "enable_above_target_rpm",
 )
-LAW_KEYS: Mapping[str, tuple[str, ...]] = {
-    "pi": (GAIN, INTEGRAL, *COMMON),
-    "pid": (GAIN, INTEGRAL, DERIVATIVE, *COMMON),
-    "nudge": ("nudge_steps", *COMMON),
-    "pi_park": (GAIN, INTEGRAL, *COMMON),
+WHERE_USED: Mapping[str, tuple[str, ...]] = {
+    "load_steps_per_100W": ("load_steps_per_100W",),
+    "entry_extra_steps": ("entry_extra_steps", "entry_fade_s"),
+    "spark_trim_deg_per_100rpm": ("spark_trim_deg_per_100rpm",),
 }
-"""What is varied for each law."""
-SEARCHED_LAWS = ("pi", "pid", "nudge")
-"""Laws tried where none is asked for.  ``pi_park`` is ``pi`` with a least deadband, and the search
-chooses the deadband itself."""
-LOST_STEPS = 5.0
-"""Steps the valve may have lost that the upper trim limit must be able to make up."""
+"""What a controller may have or not: varied where the car file has it above 0."""
+LAW_KEYS: Mapping[str, tuple[str, ...]] = {
+    name: (*law.searched, *COMMON) for name, law in LAWS.items() if law.searched
+}
+"""What is varied for each law, before what is kept and what only some controllers have."""
+KEEPABLE = (
+    GAIN, INTEGRAL, DERIVATIVE, "nudge_steps", "deadband_rpm", "min_move_steps",
+    "update_period_ms", "trim_limit_steps", "enable_above_target_rpm", "load_steps_per_100W",
+    "entry_extra_steps", "entry_fade_s", "spark_trim_deg_per_100rpm",
+)  # fmt: skip
+"""Settings that can be kept as they are."""
+WIDEST_DEADBAND_rpm = 50.0
+"""Half-width beyond which a deadband is no idle that one would drive with, unless one move on the
+car is worth more [rpm]."""
+ENABLE_LEAST_rpm, ENABLE_MOST_rpm = 80.0, 600.0
+"""How far above the target feedback may begin to act [rpm]."""
+RACING_rpm = 300.0
+"""Trim may not be able to race the engine by more than about this [rpm]."""
+MOST_STEPS_PER_100W, MOST_ENTRY_STEPS, MOST_SPARK_deg = 12.0, 30.0, 8.0
+SEARCHED_LAWS = tuple(name for name, law in LAWS.items() if law.searched_unasked)
+"""Laws tried where none is asked for."""
 LONGEST_PERIOD_ms, SHORTEST_PERIOD_ms = 1000.0, 40.0
 MOST_MOVE_STEPS = 8
+OWN_STEPS: Mapping[str, float] = {
+    "nudge_steps": 1.0, "load_steps_per_100W": 0.5, "entry_extra_steps": 1.0, "entry_fade_s": 0.5,
+    "spark_trim_deg_per_100rpm": 0.5,
+}  # fmt: skip
+"""Steps to a neighbour in what no entry form describes."""
 LARGEST_LOOP_RATIO = 4.0
 """Largest gain times rpm per step tried, and of the integral for a second [-]."""
-AUTHORITY_MARGIN = 1.25
 CLOSING_SHARE = 0.35
 """Lowest trim tried, as a share of the open limit: cold, the base curve is far from closed [-]."""
 
 
-def _steps_for(car: Car, wanted_rpm: float, load_W: float) -> float:
-    """Valve position that holds a speed under a load, warm; whole, the travel if none does."""
-    low, high = 0, car.valve.open_limit_steps
-    while low < high:
-        middle = (low + high) // 2
-        if equilibrium(car, middle, WARM_degC, load_W=load_W)["rpm"] < wanted_rpm:
-            low = middle + 1
-        else:
-            high = middle
-    return float(low)
+def steps_for(car: Car, wanted_rpm: float, load_W: float) -> float:
+    """Valve position that holds a speed under a load, warm; whole, else the open limit [steps]."""
+    needed = needed_steps(car, wanted_rpm, WARM_degC, load_W)
+    return float(math.ceil(min(max(needed, 0.0), car.valve.open_limit_steps)))
 
 
 def warm_target_rpm(car: Car) -> float:
@@ -72,19 +82,16 @@ def warm_target_rpm(car: Car) -> float:
 
     Gives target [rpm].
     """
-    points = np.asarray(car.curves.target_rpm, dtype=float)
-    return float(np.interp(WARM_degC, points[:, 0], points[:, 1]))
+    return curve_at(car.curves.target_rpm, WARM_degC)
 
 
 def rpm_per_step(car: Car) -> float:
-    """What one step is worth, warm, about the base curve.
+    """What one step is worth at the warm idle.
 
     Gives at least 1 [rpm/step].
     """
-    base = warm_base_steps(car)
-    above = equilibrium(car, base + 2.0, WARM_degC)["rpm"]
-    below = equilibrium(car, max(base - 2.0, 0.0), WARM_degC)["rpm"]
-    return max(1.0, (above - below) / (base + 2.0 - max(base - 2.0, 0.0)))
+    idle = usual_idle(car)
+    return max(1.0, idle.rpm_per_step if idle is not None else 0.0)
 
 
 @dataclass(frozen=True)
@@ -99,11 +106,20 @@ class Space:
         Laws to choose from.
     ranges : dict
         Name of what is varied to its range.
+    kept : frozenset of str
+        Settings that stay as the car has them.
     """
 
     car: Car
     laws: tuple[str, ...]
     ranges: Mapping[str, Range]
+    kept: frozenset[str] = frozenset()
+
+    def keys(self, law: str) -> tuple[str, ...]:
+        """What is varied for a law on this car, in order."""
+        own = self.car.feedback
+        more = [n for key, names in WHERE_USED.items() if getattr(own, key) > 0.0 for n in names]
+        return tuple(n for n in (*LAW_KEYS[law], *more) if setting_of(n) not in self.kept)
 
     def ask(self, trial: optuna.Trial) -> Feedback:
         """Let a trial propose settings.
@@ -114,7 +130,7 @@ class Space:
         if len(self.laws) > 1:
             law = str(trial.suggest_categorical("law", self.laws))
         values: dict[str, float] = {}
-        for name in LAW_KEYS[law]:
+        for name in self.keys(law):
             one = self.ranges[name]
             if one.whole:
                 values[name] = trial.suggest_int(name, round(one.low), round(one.high))
@@ -130,23 +146,26 @@ class Space:
         given: dict[str, Any] = {k: v for k, v in values.items() if not k.startswith("trim_")}
         given |= {k: round(given[k]) for k in ("min_move_steps", "nudge_steps") if k in given}
         given["law"] = law
-        given["trim_limit_steps"] = (
-            float(values["trim_low_steps"]),
-            float(values["trim_high_steps"]),
-        )
-        if law != "pid":
+        if "trim_low_steps" in values:
+            given["trim_limit_steps"] = (
+                float(values["trim_low_steps"]),
+                float(values["trim_high_steps"]),
+            )
+        if DERIVATIVE not in LAW_KEYS[law]:
             given[DERIVATIVE] = 0.0
-        kept = self.car.feedback.model_dump()
-        return as_entered(self.car, Feedback.model_validate(kept | given))
+        own = self.car.feedback.model_dump()
+        found = as_entered(self.car, Feedback.model_validate(own | given))
+        return found.model_copy(update={key: getattr(self.car.feedback, key) for key in self.kept})
 
     def values_of(self, feedback: Feedback) -> dict[str, float]:
         """What would have to be proposed to come to these settings, within the ranges.
 
-        Gives each of ``LAW_KEYS[law]`` to a value.
+        Gives each of ``keys(law)`` to a value.
         """
         low, high = feedback.trim_limit_steps
         own = {"trim_low_steps": low, "trim_high_steps": high}
-        values = {n: own[n] if n in own else getattr(feedback, n) for n in LAW_KEYS[feedback.law]}
+        names = self.keys(feedback.law)
+        values = {n: own[n] if n in own else getattr(feedback, n) for n in names}
         return {
             name: min(max(float(value), self.ranges[name].low), self.ranges[name].high)
             for name, value in values.items()
@@ -168,7 +187,7 @@ class Space:
 
         Gives as the controller can hold them.
         """
-        names = LAW_KEYS[law]
+        names = self.keys(law)
         return self.feedback(
             law, {n: self.ranges[n].at(float(p)) for n, p in zip(names, places, strict=True)}
         )
@@ -176,7 +195,7 @@ class Space:
     def to_unit(self, feedback: Feedback) -> np.ndarray:
         """Places in the unit cube of settings.
 
-        Gives in the order of ``LAW_KEYS[law]`` [-].
+        Gives in the order of ``keys(law)`` [-].
         """
         return np.array([self.ranges[n].place(v) for n, v in self.values_of(feedback).items()])
 
@@ -186,7 +205,7 @@ class Space:
         Gives such as "gain_steps_per_100rpm +0.1" to settings; those at an end have one less.
         """
         found: dict[str, Feedback] = {}
-        for name in LAW_KEYS[feedback.law]:
+        for name in self.keys(feedback.law):
             step = self._entry_step(name, feedback.update_period_ms)
             for way in (-1.0, 1.0):
                 values = self.values_of(feedback)
@@ -201,15 +220,35 @@ class Space:
         return found
 
     def _entry_step(self, name: str, period_ms: float) -> float:
-        if name == "nudge_steps":
-            return 1.0
-        key = "trim_limit_steps" if name.startswith("trim_") else name
-        step = entry_step(self.car, key, period_ms)
+        if name in OWN_STEPS:
+            return OWN_STEPS[name]
+        step = entry_step(self.car, setting_of(name), period_ms)
         return max(1.0, step) if name == "min_move_steps" else step
 
 
-def make_space(car: Car, laws: Sequence[str]) -> Space:
+def setting_of(name: str) -> str:
+    """The setting that something varied belongs to: the trim limits are two of one."""
+    return "trim_limit_steps" if name in ("trim_low_steps", "trim_high_steps") else name
+
+
+def kept_settings(names: Sequence[str]) -> frozenset[str]:
+    """Settings to be kept, checked."""
+    for name in names:
+        if name not in KEEPABLE:
+            message = f"no such setting ({name}), allowed: {', '.join(KEEPABLE)}"
+            raise one_problem("command line", 1, "keep", message)
+    return frozenset(names)
+
+
+def widest_deadband_rpm(car: Car, least_move_steps: int = 1) -> float:
+    """Widest deadband tried: 50 rpm, or what the smallest move is worth."""
+    return max(WIDEST_DEADBAND_rpm, rpm_per_step(car) * least_move_steps)
+
+
+def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space:
     """Find what may be tried on a car."""
+    kept = kept_settings(keep)
+    least_move = car.feedback.min_move_steps if "min_move_steps" in kept else 1
     worth = rpm_per_step(car)
     longest = entry_largest(car, "update_period_ms", 0.0)
     period = (SHORTEST_PERIOD_ms, min(LONGEST_PERIOD_ms, longest))
@@ -218,13 +257,22 @@ def make_space(car: Car, laws: Sequence[str]) -> Space:
         GAIN: _gain_range(car, GAIN, most, period[1]),
         INTEGRAL: _gain_range(car, INTEGRAL, most, period[1]),
         DERIVATIVE: _gain_range(car, DERIVATIVE, 0.5 * most, period[0]),
-        "deadband_rpm": Range(0.0, min(max(100.0, 5.0 * worth), _largest(car, "deadband_rpm"))),
+        "deadband_rpm": Range(
+            0.0, min(widest_deadband_rpm(car, least_move), _largest(car, "deadband_rpm"))
+        ),
         "min_move_steps": Range(1, _whole(_largest(car, "min_move_steps")), whole=True),
         "nudge_steps": Range(1, MOST_MOVE_STEPS, whole=True),
         "update_period_ms": Range(*period, log=True),
+        "enable_above_target_rpm": Range(
+            ENABLE_LEAST_rpm, min(ENABLE_MOST_rpm, _largest(car, "enable_above_target_rpm"))
+        ),
+        "load_steps_per_100W": Range(0.0, MOST_STEPS_PER_100W),
+        "entry_extra_steps": Range(0.0, MOST_ENTRY_STEPS),
+        "entry_fade_s": Range(0.2, 10.0, log=True),
+        "spark_trim_deg_per_100rpm": Range(0.0, MOST_SPARK_deg),
         **_trim_ranges(car),
     }
-    return Space(car, tuple(laws), ranges)
+    return Space(car, tuple(laws), ranges, kept)
 
 
 def _largest(car: Car, key: str) -> float:
@@ -245,13 +293,15 @@ def _gain_range(car: Car, key: str, most: float, period_ms: float) -> Range:
 def _trim_ranges(car: Car) -> dict[str, Range]:
     """How far trim limits may be set: from what is needed to what the valve and the entry have."""
     litres = car.engine.displacement_cm3 / 1000.0
-    base, target = warm_base_steps(car), warm_target_rpm(car)
+    base, target = base_position(car), warm_target_rpm(car)
     entry = _largest(car, "trim_limit_steps")
-    carry = _steps_for(car, target, EVERYTHING_W_per_l * litres) - base
-    up = AUTHORITY_MARGIN * (max(carry, 0.0) + BASE_ERROR_steps + LOST_STEPS)
-    down = AUTHORITY_MARGIN * (max(base - _steps_for(car, target, 0.0), 0.0) + BASE_ERROR_steps)
+    carry = steps_for(car, target, EVERYTHING_W_per_l * litres) - base
+    up = max(carry, 0.0) + BASE_ERROR_steps + 1.0
+    down = max(base - steps_for(car, target, 0.0), 0.0) + BASE_ERROR_steps + 1.0
     most_up = max(1.0, min(float(car.valve.open_limit_steps) - base, entry))
     most_down = max(1.0, min(max(base, down, CLOSING_SHARE * car.valve.open_limit_steps), entry))
+    racing = steps_for(car, target + RACING_rpm, 0.0) - base
+    most_up = max(min(most_up, max(racing, math.ceil(BASE_ERROR_steps))), 1.0)
     up, down = math.ceil(min(up, most_up)), math.ceil(min(down, most_down))
     return {
         "trim_low_steps": Range(-most_down, -float(down)),

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tuning.notes import Note
+
 if TYPE_CHECKING:
     from sim import Car, Trace
 
@@ -35,17 +37,12 @@ class BaseError:
     trim_steps: float
     at_limit: bool
 
-    def told(self) -> str:
-        """Tell it in a line.
-
-        Gives such as "base curve at 0 to 10 degC: at least 12 steps too high".
-        """
-        most = "at least " if self.at_limit else ""
-        way = "low" if self.trim_steps > 0 else "high"
-        return (
-            f"base curve at {self.from_degC:.0f} to {self.to_degC:.0f} degC: {most}"
-            f"{abs(self.trim_steps):.0f} steps too {way}"
-        )
+    def told(self) -> Note:
+        """Tell it: a line."""
+        return Note(
+            "starts.base_error", from_degC=self.from_degC, to_degC=self.to_degC,
+            at_limit=self.at_limit, by_steps=abs(self.trim_steps), low=self.trim_steps > 0,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -64,17 +61,12 @@ class OutOfReach:
     to_degC: float
     off_rpm: float
 
-    def told(self) -> str:
-        """Tell it in a line.
-
-        Gives where, and how far speed was off.
-        """
-        way, curve = ("above", "high") if self.off_rpm > 0.0 else ("below", "low")
-        return (
-            f"from {self.from_degC:.0f} to {self.to_degC:.0f} degC feedback did not act and the"
-            f" engine ran {abs(self.off_rpm):.0f} rpm {way} its target: the base curve is far too"
-            f" {curve} there"
-        )
+    def told(self) -> Note:
+        """Tell where, and how far speed was off."""
+        return Note(
+            "starts.out_of_reach", from_degC=self.from_degC, to_degC=self.to_degC,
+            off_rpm=abs(self.off_rpm), above=self.off_rpm > 0.0,
+        )  # fmt: skip
 
 
 def base_errors(trace: Trace, car: Car, used: Any) -> tuple[BaseError, ...]:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tuning.notes import Note
+
 if TYPE_CHECKING:
     from sim import Car, Trace
 
@@ -27,14 +29,14 @@ class Phase:
         Such as "homing" or "cranking".
     from_s, to_s : float
         Beginning and end [s].
-    text : str
+    text : Note
         What happened, with numbers.
     """
 
     name: str
     from_s: float
     to_s: float
-    text: str
+    text: Note
 
 
 def first_s(time_s: Any, wanted: Any) -> float:
@@ -53,14 +55,16 @@ def phases_of(
     if homing.size:
         last = min(homing[-1] + 1, time_s.size - 1)
         begin, end = float(time_s[homing[0]]), float(time_s[last])
-        was, now = trace["shaft_steps"][homing[0]], trace["shaft_steps"][last]
-        text = f"valve from {was:.0f} to {now:.0f} steps in {end - begin:.2f} s"
-        phases.append(Phase("homing", begin, end, text))
+        was, now = (float(trace["shaft_steps"][row]) for row in (homing[0], last))
+        homed = Note("starts.phase.homing", was=was, now_steps=now, takes_s=end - begin)
+        phases.append(Phase("homing", begin, end, homed))
         if crank_s > end:
-            wide = min(trace["cranking_steps"][last], float(car.valve.open_limit_steps))
-            phases.append(Phase("waiting", end, crank_s, f"valve to cranking, {wide:.0f} steps"))
+            wide = float(min(trace["cranking_steps"][last], float(car.valve.open_limit_steps)))
+            waits = Note("starts.phase.waiting", wide_steps=wide)
+            phases.append(Phase("waiting", end, crank_s, waits))
     if math.isnan(run_s):
-        phases.append(Phase("cranking", crank_s, trace.duration_s, "the engine does not start"))
+        stands = Note("starts.phase.no_start")
+        phases.append(Phase("cranking", crank_s, trace.duration_s, stands))
         return tuple(phases)
     phases.append(Phase("cranking", crank_s, run_s, _cranked(trace, crank_s, run_s)))
     running = _running_phases(trace, car, run_s, until_s)
@@ -69,14 +73,13 @@ def phases_of(
     return (*phases, *running)
 
 
-def _cranked(trace: Trace, crank_s: float, run_s: float) -> str:
+def _cranked(trace: Trace, crank_s: float, run_s: float) -> Note:
     """How long it took, and whether the starter had long been let go."""
     before = (trace.time_s >= crank_s) & (trace.time_s < run_s)
     let_go_s = first_s(trace.time_s, before & (trace["key"] < 1.5))
-    text = f"runs after {run_s - crank_s:.1f} s"
     if run_s - let_go_s > SLOW_s:
-        text += f", most of it without the starter: that is let go at {let_go_s:.0f} s"
-    return text
+        return Note("starts.phase.slow", after_s=run_s - crank_s, let_go_s=let_go_s)
+    return Note("starts.phase.cranked", after_s=run_s - crank_s)
 
 
 def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> list[Phase]:
@@ -85,25 +88,26 @@ def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> lis
     flare = (time_s >= run_s) & (time_s < min(run_s + FLARE_s, until_s))
     highest = float(np.max(trace["rpm"][flare]))
     target = float(trace["target_rpm"][flare][0])
-    text = f"highest {highest:.0f} rpm in {FLARE_s:g} s, target {target:.0f}"
-    phases = [Phase("flare", run_s, run_s + FLARE_s, text)]
+    rises = Note("starts.phase.flare", highest_rpm=highest, within_s=FLARE_s, target=target)
+    phases = [Phase("flare", run_s, run_s + FLARE_s, rises)]
     faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), until_s)
     here = (time_s > run_s) & (time_s < until_s)
     acts_s = first_s(time_s, here & (trace["enabled"] > 0.5))
-    acts = "does not act" if math.isnan(acts_s) else f"acts from {acts_s:.0f} s on"
-    text = f"air fades until {faded_s:.0f} s; feedback {acts}"
-    phases.append(Phase("after-start", run_s + FLARE_s, faded_s, text))
+    fades = Note("starts.phase.after_start_without", faded_s=faded_s)
+    if not math.isnan(acts_s):
+        fades = Note("starts.phase.after_start", faded_s=faded_s, acts_s=acts_s)
+    phases.append(Phase("after-start", run_s + FLARE_s, faded_s, fades))
     warm_s = first_s(time_s, here & (trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0))
     warm_s = until_s if math.isnan(warm_s) else max(warm_s, faded_s)
-    reached = ""
+    reached = Note("starts.phase.over")
     if here.any():
-        sensed = trace["coolant_sensed_degC"][here][-1]
-        reached = f"{car.temperature_name} {sensed:.0f} degC at the end"
+        sensed = float(trace["coolant_sensed_degC"][here][-1])
+        reached = Note("starts.phase.warm_up", of=car.temperature_name, reached_degC=sensed)
     phases.append(Phase("warm-up", faded_s, warm_s, reached))
     idle = here & (time_s > warm_s)
     if idle.any():
-        text = f"idles at {float(np.mean(trace['rpm'][idle])):.0f} rpm"
-        phases.append(Phase("warm", warm_s, until_s, text))
+        mean = Note("starts.phase.warm", mean_rpm=float(np.mean(trace["rpm"][idle])))
+        phases.append(Phase("warm", warm_s, until_s, mean))
     return [one for one in phases if one.to_s > one.from_s or one.name == "flare"]
 
 
@@ -120,8 +124,9 @@ def _stalled(trace: Trace, stalled_s: float) -> Phase:
     """A stall, and what comes then."""
     again_s = first_s(trace.time_s, (trace.time_s > stalled_s) & (trace["key"] > 1.5))
     runs_s = first_s(trace.time_s, (trace.time_s > stalled_s + 0.5) & (trace["running"] > 0.5))
-    text = "the engine stands"
-    if not math.isnan(again_s):
-        text += f"; the key is turned again at {again_s:.0f} s"
-        text += " and it does not run" if math.isnan(runs_s) else f", it runs at {runs_s:.0f} s"
+    text = Note("starts.phase.stands")
+    if not math.isnan(again_s) and math.isnan(runs_s):
+        text = Note("starts.phase.tried_again", again_s=again_s)
+    elif not math.isnan(again_s):
+        text = Note("starts.phase.runs_again", again_s=again_s, runs_s=runs_s)
     return Phase("stalled", stalled_s, trace.duration_s, text)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tuning.notes import Note
+
 if TYPE_CHECKING:
     from sim import Car, Trace
 
@@ -48,37 +50,15 @@ class HiddenOffset:
     closing_steps: float
     long_enough: bool
 
-    def told(self) -> str:
-        """Tell it in words, with the remedy.
-
-        Gives two or three sentences.
-        """
-        way = "open" if self.left_steps > 0 else "closed"
-        stop = ""
-        if self.left_steps != self.steps:
-            stop = f" {abs(self.left_steps):.0f} of them are left after the stop at the other end:"
-        minutes = (self.to_s - self.from_s) / 60.0
-        acts = (
-            f"feedback trims {self.trim_steps:+.0f} steps on average, at its limit"
-            f" {100.0 * self.limited_share:.0f} % of the time, {self.closing_steps:.0f} left to"
-            " close with"
-        )
-        if self.resting_share > 0.5:
-            acts = (
-                f"feedback does not act {100.0 * self.resting_share:.0f} % of the time, as speed is"
-                " too far above target"
-            )
-        remedy = "More homing_steps than the longest travel end at the seat from anywhere."
-        if self.long_enough:
-            remedy = (
-                "Homing drives far enough: look for a valve wired the wrong way round, one that"
-                " sticks, or too short a pulse; see evenidle check."
-            )
-        return (
-            f"homing ended {abs(self.steps):.0f} steps off the seat:{stop} the valve stands that"
-            f" much further {way} than counted. Over the {minutes:.0f} minutes after, {acts}, and"
-            f" the idle is {self.error_rpm:+.0f} rpm off target. {remedy}"
-        )
+    def told(self) -> Note:
+        """Tell it, with the remedy."""
+        return Note(
+            "starts.hidden_offset", steps=self.steps, left_steps=self.left_steps,
+            after_min=(self.to_s - self.from_s) / 60.0, trim_steps=self.trim_steps,
+            limited_percent=100.0 * self.limited_share,
+            resting_percent=100.0 * self.resting_share, closing=self.closing_steps,
+            error_rpm=self.error_rpm, long_enough=self.long_enough,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -98,22 +78,12 @@ class Lost:
     low_steps: float
     high_steps: float
 
-    def told(self, until_s: float) -> str:
-        """Tell it in words.
-
-        Gives two sentences.
-        """
-        ways = ((-self.low_steps, "closed"), (self.high_steps, "open"))
-        off = " and up to ".join(
-            f"{steps:.0f} steps further {way}" for steps, way in ways if steps > APART_steps
-        )
-        mended = self.to_s < until_s
-        when = f"from {self.from_s:.0f} s" + (f" to {self.to_s:.0f} s" if mended else " on")
-        return (
-            f"{when} the valve stands up to {off} than counted:"
-            " steps were lost, made the wrong way, or never homed. What feedback trims then tells"
-            " nothing of the base curve. See evenidle check: direction, homing, pulse."
-        )
+    def told(self, until_s: float) -> Note:
+        """Tell it; ``until_s`` is when what is looked at was over [s]."""
+        return Note(
+            "starts.lost", from_s=self.from_s, to_s=self.to_s, mended=self.to_s < until_s,
+            closed_steps=-self.low_steps, open_steps=self.high_steps, least_steps=APART_steps,
+        )  # fmt: skip
 
 
 def homing_rows(trace: Trace, crank_s: float) -> Any:

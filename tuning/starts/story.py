@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from tuning.measures import RUNNING_SHARE, START_TOLERANCE_rpm, measure
+from tuning.notes import Note
 from tuning.starts.base_needed import BaseError, OutOfReach, base_errors, out_of_reach
 from tuning.starts.phases import Phase, first_s, phases_of
 from tuning.starts.position import (
@@ -113,106 +114,96 @@ class StartStory:
         dict
             The attributes.
         """
-        return {
-            key: None if isinstance(value, float) and math.isnan(value) else value
-            for key, value in asdict(self).items()
-        }
+        return {name: _plain(getattr(self, name)) for name in self.__dataclass_fields__}
 
-    def finding(self) -> str:
+    def finding(self) -> Note:
         """Tell the start in one sentence.
 
         Returns
         -------
-        str
+        Note
             The verdict.
         """
-        where = f"{self.car}, {self.scenario}"
+        where = {"car": self.car, "scenario": self.scenario}
         if math.isnan(self.first_firing_s):
-            return f"{where}: the engine does not start."
-        fires = f"{where}: it fires {self.first_firing_s:.1f} s after the key"
+            return Note("starts.no_firing", **where)
         if not self.run_s < WATCHED_s:
-            return (
-                f"{fires} and does not run up with the valve at its cranking position,"
-                f" {self.valve_steps:.0f} steps."
-            )
+            return Note("starts.no_run_up", **where, fires_s=self.first_firing_s,
+                        valve_steps=self.valve_steps)  # fmt: skip
         if not math.isnan(self.stalled_s):
-            return (
-                f"{where}: it runs {self.run_s:.1f} s after the key and stalls"
-                f" {self.stalled_s - self.key_s:.1f} s after it, with the valve at"
-                f" {self.valve_steps:.0f} steps."
-            )
+            return Note("starts.stalls", **where, run_s=self.run_s,
+                        stalled_s=self.stalled_s - self.key_s,
+                        valve_steps=self.valve_steps)  # fmt: skip
         if math.isnan(self.flare_rpm):
-            return (
-                f"{fires} and stays below {100.0 * RUNNING_SHARE:.0f} % of its target for the first"
-                " minute."
-            )
-        settled = (
-            f"stays, smoothed, within {START_TOLERANCE_rpm:.0f} rpm of target from"
-            f" {self.stable_s:.0f} s after the key to the end of the first minute"
-        )
-        if self.stable_s > WATCHED_s - 1.5:
-            settled = f"is not within {START_TOLERANCE_rpm:.0f} rpm of target to stay in a minute"
-        return (
-            f"{where}: it runs {self.run_s:.1f} s after the key, rises {self.flare_rpm:.0f} rpm"
-            f" above target, falls to {self.lowest_rpm:.0f} rpm and {settled}."
-        )
+            return Note("starts.stays_low", **where, fires_s=self.first_firing_s,
+                        share_percent=100.0 * RUNNING_SHARE)  # fmt: skip
+        return Note("starts.runs", **where, run_s=self.run_s, flare_rpm=self.flare_rpm,
+                    lowest_rpm=self.lowest_rpm, within_rpm=START_TOLERANCE_rpm,
+                    stable_s=self.stable_s, stays=self.stable_s <= WATCHED_s - 1.5)  # fmt: skip
 
-    def wrong(self) -> list[str]:
+    def wrong(self) -> list[Note]:
         """Tell where the base curve is wrong.
 
         Returns
         -------
-        list of str
-            One line where feedback did not act, and one a stretch of temperature; empty where it
+        list of Note
+            One where feedback did not act, and one a stretch of temperature; empty where it
             had little to do.  What it did while the valve was not where it is counted does not
             count: trim then tells of that.
         """
         told = [e.told() for e in self.base_errors if abs(e.trim_steps) >= WRONG_steps]
         return told if self.out_of_reach is None else [self.out_of_reach.told(), *told]
 
-    def lines(self) -> list[str]:
-        """Tell the whole story; the first line is the verdict.
+    def lines(self) -> list[Note]:
+        """Tell the whole story; the first note is the verdict.
 
         Returns
         -------
-        list of str
+        list of Note
             Finding, numbers on the way, phases, what a hidden offset does, and where the base
             curve is wrong.
         """
-        phases = [f"{p.from_s:6.1f} s {p.name}: {p.text}" for p in self.phases]
+        phases = [
+            Note("starts.phase", from_s=p.from_s, name=p.name, text=p.text) for p in self.phases
+        ]
         return [self.finding(), self.numbers(), *phases, *self.position(), *self.wrong()]
 
-    def numbers(self) -> str:
+    def numbers(self) -> Note:
         """Tell what was measured on the way, as far as it happened.
 
         Returns
         -------
-        str
+        Note
             One sentence.
         """
-        acts = (
-            f"feedback acts {self.feedback_s:.1f} s after it, with {self.trim_low_steps:+.0f} to"
-            f" {self.trim_high_steps:+.0f} steps of trim"
-        )
-        told = [
-            (self.cranking_rpm, f"cranked at {self.cranking_rpm:.0f} rpm"),
-            (self.lowest_V, f"battery down to {self.lowest_V:.1f} V"),
-            (self.first_firing_s, f"first firing {self.first_firing_s:.2f} s after the key"),
-            (self.feedback_s, acts),
-        ]
-        return "; ".join(text for value, text in told if not math.isnan(value)) + "."
+        return Note(
+            "starts.numbers", cranking_rpm=self.cranking_rpm, lowest_V=self.lowest_V,
+            first_firing_s=self.first_firing_s, feedback_s=self.feedback_s,
+            trim_low=self.trim_low_steps, trim_high_steps=self.trim_high_steps,
+        )  # fmt: skip
 
-    def position(self) -> list[str]:
+    def position(self) -> list[Note]:
         """Tell of a valve that is not where it is counted to be.
 
         Returns
         -------
-        list of str
-            One text, or none where it is.
+        list of Note
+            One, or none where it is.
         """
         if self.offset is not None:
             return [self.offset.told()]
         return [] if self.lost is None else [self.lost.told(self.until_s)]
+
+
+def _plain(value: Any) -> Any:
+    """A value of a story as plain values: notes as code and quantities, nan as None."""
+    if isinstance(value, Note):
+        return value.to_dict()
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    if hasattr(value, "__dataclass_fields__"):
+        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+    return None if isinstance(value, float) and math.isnan(value) else value
 
 
 def start_story(trace: Trace, car: Car) -> StartStory:

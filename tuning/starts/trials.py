@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from controllers import curve_at
 from tuning.measures import START_TOLERANCE_rpm
+from tuning.notes import Note
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -76,24 +78,21 @@ class StartResult:
             for key, value in asdict(self).items()
         }
 
-    def told(self) -> str:
+    def told(self) -> Note:
         """Tell the result in a few words.
 
         Returns
         -------
-        str
-            Such as "runs after 1.2 s, flare 420 rpm, lowest 870 rpm, within 100 rpm of target from
-            14 s on".
+        Note
+            When it runs, its flare, lowest speed and when it is stable.
         """
         if not self.runs:
-            return "does not keep running"
-        settled = f"within {START_TOLERANCE_rpm:.0f} rpm of target from {self.stable_s:.0f} s on"
-        if self.stable_s > LENGTH_s - CRANK_s - 1.5:
-            settled = f"not within {START_TOLERANCE_rpm:.0f} rpm of target to stay in a minute"
-        return (
-            f"runs after {self.run_s:.1f} s, flare {self.flare_rpm:.0f} rpm, lowest"
-            f" {self.lowest_rpm:.0f} rpm, {settled}"
-        )
+            return Note("starts.result.stalls")
+        return Note(
+            "starts.result", run_s=self.run_s, flare_rpm=self.flare_rpm,
+            lowest_rpm=self.lowest_rpm, within_rpm=START_TOLERANCE_rpm, stable_s=self.stable_s,
+            stays=self.stable_s <= LENGTH_s - CRANK_s - 1.5,
+        )  # fmt: skip
 
 
 def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
@@ -222,8 +221,7 @@ def target_moves(car: Car, coolant_degC: Sequence[float]) -> list[NDArray[np.flo
 
 
 def _target(car: Car, coolant_degC: float) -> float:
-    points = np.asarray(car.curves.target_rpm)
-    return float(np.interp(coolant_degC, points[:, 0], points[:, 1]))
+    return curve_at(car.curves.target_rpm, coolant_degC)
 
 
 def _worst(coolant_degC: float, target_rpm: float, starts: Any) -> StartResult:

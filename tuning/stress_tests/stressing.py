@@ -8,8 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from controllers import controller_row, matrix
-from sim import COUNTERS, Car, Scenario, full_plan, make_fleet, run_plan
+from sim import COUNTERS, Car, Scenario, full_plan, make_fleet, run_plan, settings_of
 from tuning.ensemble import (
     STRESS,
     Plausible,
@@ -23,6 +22,7 @@ from tuning.ensemble import (
     starting_phases,
 )
 from tuning.measures import COLUMN, MEASURES
+from tuning.notes import Note
 from tuning.stress_tests.limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
 from tuning.stress_tests.suites import FAULTS, is_fitted, suite_scenarios
 
@@ -66,16 +66,16 @@ class Case:
     worst_run: Samples
 
     @property
-    def line(self) -> str:
+    def line(self) -> Note:
         """The case in a sentence."""
         if not self.fitted:
-            return f"none  {self.name}: not fitted to this car"
+            return Note("stress.not_fitted", name=self.name)
         one = self.decided_by
-        side = "at least" if one.lower_is_worse else "at most"
-        return (
-            f"{self.verdict}  {self.name}: {one.meaning} {one.value:.3g} {one.unit}"
-            f" (limit {side} {one.limit:.3g}), {self.worst_car}"
-        )
+        return Note(
+            "stress.case", verdict=self.verdict, name=self.name, meaning=one.meaning,
+            value=one.value, of=one.unit, limit=one.limit, at_least=one.lower_is_worse,
+            car=self.worst_car,
+        )  # fmt: skip
 
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain values.
@@ -154,21 +154,20 @@ class Stress:
         fitted = [case for case in self.cases if case.fitted]
         return tuple(sorted(fitted, key=badness, reverse=True)[:count])
 
-    def lines(self) -> list[str]:
-        """Tell the matrix in words.
+    def lines(self) -> list[Note]:
+        """Tell the matrix.
 
         Returns
         -------
-        list of str
-            The verdict first, then one line a case, worst first.
+        list of Note
+            The verdict first, then one a case, worst first.
         """
-        told = ", ".join(f"{n} {one}" for one, n in self.counts.items())
-        told += f", {self.not_fitted} not fitted to this car" if self.not_fitted else ""
-        head = "passed" if self.passed else "FAILED"
-        first = (
-            f"Stress suite {self.suite} {head}: {len(self.cases)} cases on {self.engines} plausible"
-            f" cars, {told}."
-        )
+        counts = self.counts
+        first = Note(
+            "stress.verdict", suite=self.suite, cases=len(self.cases), engines=self.engines,
+            failed=counts[FAIL], warned=counts[WARN], passed=counts[PASS],
+            not_fitted=self.not_fitted,
+        )  # fmt: skip
         ordered = sorted(self.cases, key=lambda case: -ORDER.index(case.verdict))
         return [first, *(case.line for case in ordered)]
 
@@ -231,8 +230,7 @@ def stress(
     matrix_of = _Matrix(car, cars, list(scenarios.values()), noise_seeds(seed, STRESS, SEEDS))
     matrix_of.run(cores, lambda share: tell(0.9 * share, "running the scenarios"))
     judged = [
-        checks_of(matrix_of.case(place), car.feedback, key in FAULTS)
-        for place, key in enumerate(scenarios)
+        checks_of(matrix_of.case(place), key in FAULTS) for place, key in enumerate(scenarios)
     ]
     decided = [deciding(checks) for checks in judged]
     tell(0.95, "the worst run of each case")
@@ -261,11 +259,10 @@ class _Matrix:
         self._period_s = car.feedback.update_period_ms / 1000.0
         self._fleet = make_fleet(self._cars, self._scenarios)
         held = car.feedback.model_copy(update={"law": "none"})
-        fade_s, limit = car.curves.after_start_fade_s, float(car.valve.open_limit_steps)
         errors, offsets = starting_phases(len(seeds), len(self._cars))
         plan = full_plan(
             self._fleet,
-            np.vstack([matrix(controller_row(one, fade_s, limit)) for one in (car.feedback, held)]),
+            settings_of(car, (car.feedback, held)),
             seeds=seeds,
             rpm_offset=offsets,
         )

@@ -17,7 +17,13 @@ LOADS = (
     "gear_engagement",
     "clutch_drag",
 )
-DRIVING = ("blip_return", "roll_to_rest")
+DRIVING = (
+    "blip_return",
+    "fuel_cut_return",
+    "throttle_flicker",
+    "rolling_in_gear",
+    "roll_to_rest",
+)
 WEATHER = (
     "cold_start_m20",
     "cold_start_m10",
@@ -97,13 +103,42 @@ def watched_longer(scenario: Scenario) -> Scenario:
 def is_fitted(car: Car, scenario: Scenario) -> bool:
     """Whether a car has what a scenario switches.
 
-    Gives false only where everything that happens is a load the car has not got.
+    Parameters
+    ----------
+    car : Car
+        The car.
+    scenario : Scenario
+        What happens.
+
+    Returns
+    -------
+    bool
+        False only where everything that happens is a load the car has not got.
     """
     if not scenario.event:
         return True
     return any(
         event.set not in LOAD_NAMES or _amount(car, event.set) > 0.0 for event in scenario.event
     )
+
+
+def not_fitted(car: Car, scenario: Scenario) -> tuple[str, ...]:
+    """Loads that a scenario switches and a car has not got.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    scenario : Scenario
+        What happens.
+
+    Returns
+    -------
+    tuple of str
+        Their names, in order; empty where all are fitted.
+    """
+    switched = {event.set for event in scenario.event}
+    return tuple(one for one in LOAD_NAMES if one in switched and _amount(car, one) <= 0.0)
 
 
 def _amount(car: Car, load: str) -> float:

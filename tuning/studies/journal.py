@@ -1,187 +1,58 @@
 """A journal file that survives kill and power cut: its lock, its last line, its opening.
 
-optuna appends one line for each operation to the journal, under a lock file beside it. Of the
-four traps of such a file three are handled here: a lock whose owner died, a last line cut off
-in mid-write, and a system that refuses symbolic links. The fourth, trials whose worker died,
-is met by `trial_queue` on every storage.
+optuna appends one line for each operation to the journal, under a lock beside it. Its own locks
+outlive their owner by half a minute and need symbolic links; the one here is the system's, which
+ends with the process that holds it. A last line cut off in mid-write is cut before the next.
+Trials whose worker died are met by `trial_queue` on every storage.
 """
 
 from __future__ import annotations
 
-import errno
 import json
 import logging
 import os
-import sys
-import time
-import uuid
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, cast
 
 from sim.errors import EvenidleError, InputError
 from sim.files import one_problem
-from tuning.studies.workers import Worker
 
 if TYPE_CHECKING:
     from optuna.storages import JournalStorage
 
-GRACE_S = 30.0
-"""A lock of unknown or distant owner that stands unchanged this long is broken [s]; as optuna."""
-
 PATIENCE_S = 120.0
-"""How long to wait for a lock whose owner is alive on this machine [s]; no source."""
+"""How long to wait for a lock that another process holds [s]; no source."""
 
 _RECORD_START = b'{"op_code":'
-_NO_SYMLINK = (errno.EPERM, errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP)
 _log = logging.getLogger(__name__)
 
 
 class JournalLock:
-    """The lock beside a journal file, with its owner's name in it.
+    """The lock of a journal, as optuna asks for one; whoever takes it finds whole lines only."""
 
-    Same file name and same way of taking and releasing as optuna's `JournalFileSymlinkLock`
-    or, where symbolic links are refused (Windows), `JournalFileOpenLock`, so programs that use
-    those keep out of each other's way. In addition the owner is written into the lock, a lock
-    whose owner has died is broken at once instead of after 30 s, and whoever takes the lock
-    finds the journal ending in a whole line.
+    def __init__(self, journal: Path) -> None:
+        from filelock import FileLock
 
-    Parameters
-    ----------
-    journal : Path
-        The journal file.
-    symlink : bool
-        Take the lock as a symbolic link; else as a file created exclusively.
-    """
-
-    def __init__(self, journal: Path, *, symlink: bool = sys.platform != "win32") -> None:
         self._journal = journal
-        self._lock = journal.with_name(journal.name + ".lock")
-        self._symlink = symlink
-        self._me = Worker.here()
-        self._mine = json.dumps(self._me.to_dict())
+        self._lock = FileLock(journal.with_name(journal.name + ".lock"))
 
     def acquire(self) -> bool:
-        """Take the lock, waiting for it; break it where its owner is dead."""
-        began = since = time.monotonic()
-        standing: object = None
-        wait_s = 0.001
-        while not self._take():
-            seen = self._look()
-            now = time.monotonic()
-            if seen != standing:
-                standing, since = seen, now
-            if seen is not None and self._is_stale(seen[0], now - since):
-                self._break(seen)
-                continue
-            if now - began > PATIENCE_S:
-                raise EvenidleError(self._waited_in_vain(seen))
-            time.sleep(wait_s)
-            wait_s = min(2.0 * wait_s, 0.05)
+        """Take the lock, waiting for it."""
+        from filelock import Timeout
+
+        try:
+            self._lock.acquire(timeout=PATIENCE_S)
+        except Timeout:
+            raise EvenidleError(
+                f"{self._journal}: held by another process for {PATIENCE_S:g} s; "
+                "end that process if it hangs, then run again with --resume"
+            ) from None
         cut_torn_tail(self._journal)
         return True
 
     def release(self) -> None:
-        """Give the lock back; one that another has broken and taken meanwhile is left alone."""
-        seen = self._look()
-        if seen is not None and seen[0] == self._mine:
-            self._remove()
-
-    def _take(self) -> bool:
-        try:
-            if self._symlink:
-                self._lock.symlink_to(self._mine)
-            else:
-                with self._lock.open("x", encoding="utf-8") as lock:
-                    lock.write(self._mine)
-        except FileExistsError:
-            return False
-        except PermissionError as error:
-            # Windows answers so while another process is just removing the lock file.
-            if sys.platform == "win32" and self._lock.exists():
-                return False
-            return self._take_without_symlink(error)
-        except OSError as error:
-            return self._take_without_symlink(error)
-        return True
-
-    def _take_without_symlink(self, error: OSError) -> bool:
-        """Go on with plain files on a file system that has no symbolic links."""
-        if not self._symlink or error.errno not in _NO_SYMLINK:
-            raise error
-        self._symlink = False
-        return self._take()
-
-    def _look(self) -> tuple[str, int, int] | None:
-        """Return owner text, inode and time of the lock [ns], or None if it is free."""
-        try:
-            status = self._lock.lstat()
-            try:
-                text = str(self._lock.readlink())
-            except OSError:
-                text = self._lock.read_text("utf-8", "replace")
-        except OSError:
-            return None
-        return text, status.st_ino, status.st_mtime_ns
-
-    def _is_stale(self, text: str, unchanged_s: float) -> bool:
-        owner = _owner_of(text)
-        if owner is None or owner.host != self._me.host:
-            return unchanged_s > GRACE_S
-        return owner.is_dead()
-
-    def _break(self, stale: tuple[str, int, int]) -> None:
-        """Remove a stale lock, if it still is the one seen: two may break at once."""
-        with _one_breaker(self._journal):
-            if self._look() == stale:
-                self._remove()
-
-    def _remove(self) -> None:
-        # Renaming first, as optuna does: of several that remove, one only succeeds.
-        aside = self._lock.with_name(f"{self._lock.name}{uuid.uuid4()}.rename")
-        try:
-            self._lock.rename(aside)
-            aside.unlink()
-        except OSError:
-            return
-
-    def _waited_in_vain(self, seen: tuple[str, int, int] | None) -> str:
-        owner = _owner_of(seen[0]) if seen else None
-        holder = f"process {owner.pid} on {owner.host}" if owner else "other processes in turn"
-        return (
-            f"{self._journal}: held by {holder} for {PATIENCE_S:.0f} s; "
-            "end that process if it hangs, then run again with --resume"
-        )
-
-
-def _owner_of(text: str) -> Worker | None:
-    try:
-        return Worker.from_dict(json.loads(text))
-    except ValueError:
-        return None
-
-
-@contextmanager
-def _one_breaker(journal: Path) -> Iterator[None]:
-    """Let one process of this machine at a time break the lock; ends with the process."""
-    with journal.open("r+b") as file:
-        if sys.platform == "win32":
-            import msvcrt
-
-            # A byte far beyond the end: locks on Windows would keep readers out of what is there.
-            file.seek(0x7FFFFFF0)
-            msvcrt.locking(file.fileno(), msvcrt.LK_LOCK, 1)
-            try:
-                yield
-            finally:
-                file.seek(0x7FFFFFF0)
-                msvcrt.locking(file.fileno(), msvcrt.LK_UNLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(file, fcntl.LOCK_EX)
-            yield
+        """Give the lock back."""
+        self._lock.release()
 
 
 def cut_torn_tail(journal: Path, *, read_last: bool = False) -> Path | None:

@@ -13,26 +13,19 @@ from typing import TYPE_CHECKING, TypeVar
 if TYPE_CHECKING:
     import optuna
     from optuna.samplers import BaseSampler
-    from optuna.study import StudyDirection
     from optuna.trial import FrozenTrial
 
 C = TypeVar("C")
 
 
 class Sketch:
-    """The study in memory.
+    """The study in memory."""
 
-    Parameters
-    ----------
-    directions : sequence of StudyDirection
-        Of each objective.
-    """
-
-    def __init__(self, directions: Sequence[StudyDirection]) -> None:
+    def __init__(self) -> None:
         import optuna
 
         self._storage = optuna.storages.InMemoryStorage()
-        self._study = optuna.create_study(storage=self._storage, directions=list(directions))
+        self._study = optuna.create_study(storage=self._storage)
         self._study_id = self._storage.get_study_id_from_name(self._study.study_name)
         self._places: dict[int, int] = {}
         self._open: set[int] = set()

@@ -13,10 +13,10 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from tuning.studies.interrupt import Interrupt
-from tuning.studies.samplers import MakeSampler, sampler_maker
+from tuning.studies.samplers import sampler_maker
 from tuning.studies.storage import Place, open_storage, storage_errors, unusable
 from tuning.studies.study import Outcome, Study
 from tuning.studies.trial_queue import counts_as_finished
@@ -29,8 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["Outcome", "Progress", "Study", "open_study", "run_search"]
 
 C = TypeVar("C")
-Direction = Literal["minimize", "maximize"]
-EvaluateBatch = Callable[[Sequence[C]], Sequence[Outcome | float | Sequence[float] | None]]
+EvaluateBatch = Callable[[Sequence[C]], Sequence[Outcome | float | None]]
 
 _INPUTS = "inputs"
 
@@ -61,8 +60,7 @@ def open_study(
     seed: int = 0,
     resume: bool = False,
     inputs: Mapping[str, object] | None = None,
-    directions: Sequence[Direction] = ("minimize",),
-    sampler: str | MakeSampler = "tpe",
+    sampler: str = "tpe",
 ) -> Study:
     """Open a study, or make it.
 
@@ -80,10 +78,8 @@ def open_study(
     inputs : mapping, optional
         What the values depend on: names to digests or other values that JSON can hold.
         A study is only joined with the inputs it was made for.
-    directions : sequence of str
-        ``minimize`` or ``maximize`` for each objective.
-    sampler : str or callable
-        ``tpe``, ``cmaes``, ``random``, ``gp``, or a function from seed to optuna sampler.
+    sampler : str
+        ``tpe`` or ``random``.
 
     Returns
     -------
@@ -94,7 +90,7 @@ def open_study(
     ------
     InputError
         If the storage cannot be used, a study of that name is there and `resume` is false, or
-        the study was made for other inputs, another seed or other directions.
+        the study was made for other inputs or another seed.
     """
     import optuna
 
@@ -102,12 +98,12 @@ def open_study(
     make_sampler = sampler_maker(sampler)
     if not name.strip():
         raise unusable(str(storage), "the name of a study must not be empty", "study")
-    described = {"seed": seed, "directions": ",".join(directions), **(inputs or {})}
+    described = {"seed": seed, **(inputs or {})}
     made_for = json.loads(json.dumps(described))  # as it will be read back
     place = open_storage(storage)
     try:
         with storage_errors(place.shown):
-            made = _make_or_join(place, name, directions, made_for, resume)
+            made = _make_or_join(place, name, made_for, resume)
             study_id = place.storage.get_study_id_from_name(name)
     except BaseException:
         place.close()
@@ -118,7 +114,6 @@ def open_study(
 def _make_or_join(
     place: Place,
     name: str,
-    directions: Sequence[Direction],
     made_for: Mapping[str, Any],
     resume: bool,
 ) -> optuna.Study:
@@ -127,9 +122,7 @@ def _make_or_join(
     from optuna.exceptions import DuplicatedStudyError
 
     try:
-        study = optuna.create_study(
-            storage=place.storage, study_name=name, directions=list(directions)
-        )
+        study = optuna.create_study(storage=place.storage, study_name=name)
         study.set_user_attr(_INPUTS, made_for)
     except DuplicatedStudyError:
         study = optuna.load_study(study_name=name, storage=place.storage)
@@ -141,6 +134,8 @@ def _check_joinable(
     study: optuna.Study, where: str, made_for: Mapping[str, Any], resume: bool
 ) -> None:
     """Refuse a study that is there already and is not this one."""
+    from optuna.study import StudyDirection
+
     if not resume:
         count = sum(counts_as_finished(trial) for trial in study.get_trials(deepcopy=False))
         raise unusable(
@@ -150,12 +145,12 @@ def _check_joinable(
             "study",
         )
     held = study.user_attrs.get(_INPUTS)
-    if held is None:
-        held = {"directions": ",".join(d.name.lower() for d in study.directions)}
-        if held["directions"] == made_for["directions"] and not study.trials:
-            # Its maker died, or is just about to write the same.
-            study.set_user_attr(_INPUTS, made_for)
-            return
+    minimises = study.directions == [StudyDirection.MINIMIZE]
+    if held is None and not study.trials and minimises:
+        # Its maker died, or is just about to write the same.
+        study.set_user_attr(_INPUTS, made_for)
+        return
+    held = held or {}
     differing = [key for key in {**held, **made_for} if held.get(key) != made_for.get(key)]
     if differing:
         told = "; ".join(
@@ -178,7 +173,6 @@ def run_search(
     n_trials: int,
     batch: int = 8,
     start_points: Mapping[str, Mapping[str, Any]] | None = None,
-    should_stop: Callable[[Study], bool] | None = None,
     on_progress: Callable[[Progress], None] | None = None,
 ) -> int:
     """Search in batches until the study holds enough finished trials.
@@ -200,8 +194,8 @@ def run_search(
         How many finished trials the study shall hold, and how many are evaluated in one call.
     start_points : mapping, optional
         Name to parameters of what is evaluated first; the name is user attribute ``start``.
-    should_stop, on_progress : callable, optional
-        Between batches: given the study, true ends the search; told how far it has come.
+    on_progress : callable, optional
+        Told between batches how far it has come.
 
     Returns
     -------
@@ -219,28 +213,18 @@ def run_search(
     """
     if batch < 1 or n_trials < 0:
         raise ValueError(f"batch must be 1 or more and n_trials 0 or more ({batch}, {n_trials})")
-    return _run(
-        study,
-        Work(study, ask_space),
-        evaluate_batch,
-        n_trials=n_trials,
-        batch=batch,
-        start_points=start_points or {},
-        should_stop=should_stop or (lambda _: False),
-        on_progress=on_progress or (lambda _: None),
-    )
+    work, tell = Work(study, ask_space), on_progress or (lambda _: None)
+    return _search(study, work, evaluate_batch, n_trials, batch, start_points or {}, tell)
 
 
-def _run(
+def _search(
     study: Study,
     work: Work[C],
     evaluate_batch: EvaluateBatch[C],
-    *,
     n_trials: int,
     batch: int,
     start_points: Mapping[str, Mapping[str, Any]],
-    should_stop: Callable[[Study], bool],
-    on_progress: Callable[[Progress], None],
+    tell: Callable[[Progress], None],
 ) -> int:
     """Search, with every optional argument given."""
     interrupt = Interrupt()
@@ -258,8 +242,8 @@ def _run(
                 trials = work.look()
             finished = sum(counts_as_finished(trial) for trial in trials)
             if here:
-                on_progress(Progress(finished, n_trials, here))
-            if finished >= n_trials or should_stop(study):
+                tell(Progress(finished, n_trials, here))
+            if finished >= n_trials:
                 break
             with storage_errors(study.where):
                 asked = work.ask(trials, min(batch, n_trials - finished))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -85,16 +85,12 @@ class Outcome:
 
     Attributes
     ----------
-    values : float, sequence of float or None
-        One value for each direction of the study; None, or a NaN among them, if the candidate
-        has no value. Such a trial is finished and is not tried again.
+    value : float or None
+        What is to be made small; None or NaN if the candidate has none. Such a trial is finished
+        and is not tried again.
     notes : mapping
         Plain values kept with the trial, as its user attribute ``notes``.
-    constraints : mapping
-        Name of a limit to how far it is exceeded; 0 and below is within. Samplers prefer trials
-        that keep all limits.
     """
 
-    values: float | Sequence[float] | None
+    value: float | None
     notes: Mapping[str, Any] = field(default_factory=dict)
-    constraints: Mapping[str, float] = field(default_factory=dict)

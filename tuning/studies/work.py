@@ -41,7 +41,7 @@ class Work(Generic[C]):
         self.queue = TrialQueue(
             study.optuna_study, study.storage, study.study_id, self.me, self._watch
         )
-        self._sketch = Sketch(study.optuna_study.directions)
+        self._sketch = Sketch()
 
     def look(self) -> list[FrozenTrial]:
         """Return all trials, after what workers that are gone left has been queued again."""
@@ -61,7 +61,7 @@ class Work(Generic[C]):
     def tell(
         self,
         asked: Sequence[Asked[C]],
-        outcomes: Sequence[Outcome | float | Sequence[float] | None],
+        outcomes: Sequence[Outcome | float | None],
     ) -> int:
         """Write the outcomes down and return how many were accepted."""
         if len(outcomes) != len(asked):
@@ -148,17 +148,14 @@ class Work(Generic[C]):
     def _tell_one(self, one: Asked[C], outcome: Outcome) -> bool:
         """Write one outcome down, unless the trial was taken for lost and queued again."""
         from optuna.exceptions import UpdateFinishedTrialError
-        from optuna.trial import Trial, TrialState
+        from optuna.trial import TrialState
 
-        values = self._as_values(outcome.values)
+        value = outcome.value
+        values = None if value is None or math.isnan(value) else [float(value)]
         storage = self._study.storage
         try:
             if outcome.notes:
                 storage.set_trial_user_attr(one.trial_id, NOTES, dict(outcome.notes))
-            if outcome.constraints:
-                trial = Trial(self._study.optuna_study, one.trial_id)
-                for name, excess in outcome.constraints.items():
-                    trial.set_constraint(name, excess)
             if values is None:
                 storage.set_trial_user_attr(one.trial_id, NO_VALUE, "evaluated, without a value")
             state = TrialState.FAIL if values is None else TrialState.COMPLETE
@@ -166,13 +163,3 @@ class Work(Generic[C]):
             return storage.set_trial_state_values(one.trial_id, state, values)
         except UpdateFinishedTrialError:
             return False
-
-    def _as_values(self, values: float | Sequence[float] | None) -> list[float] | None:
-        """Return the values as a list, or None if there is none or one is not a number."""
-        if values is None:
-            return None
-        listed = [float(v) for v in values] if isinstance(values, Sequence) else [float(values)]
-        wanted = len(self._study.optuna_study.directions)
-        if len(listed) != wanted:
-            raise ValueError(f"an outcome has {len(listed)} values, the study {wanted} directions")
-        return None if any(math.isnan(value) for value in listed) else listed

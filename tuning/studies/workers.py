@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import os
 import socket
-import sys
 import threading
 import time
 import uuid
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
-from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +25,9 @@ BEAT_S = 15.0
 
 LEASE_S = 60.0
 """A worker that gave no sign of life for this long is taken for dead [s]; four beats."""
+
+CLOCK_S = 5.0
+"""By so much the start of one process may seem to move when the machine's clock is set [s]."""
 
 LEASE_PREFIX = "worker:"
 
@@ -41,23 +42,23 @@ class Worker:
         Name of the machine.
     pid : int
         Process number on that machine.
-    started : str
-        When that process started, as the kernel tells it; empty where it does not tell. It
-        parts a process from a later one that was given the same number.
+    started_s : float
+        When that process started [s since 1970]. It parts a process from a later one that was
+        given the same number.
     key : str
         Different for each search, also of one process.
     """
 
     host: str
     pid: int
-    started: str
+    started_s: float
     key: str
 
     @classmethod
     def here(cls) -> Worker:
         """Return this process as a worker with a fresh key."""
         pid = os.getpid()
-        return cls(socket.gethostname(), pid, _start_of(pid) or "", uuid.uuid4().hex)
+        return cls(socket.gethostname(), pid, _start_of(pid) or 0.0, uuid.uuid4().hex)
 
     @classmethod
     def from_dict(cls, written: object) -> Worker | None:
@@ -68,7 +69,7 @@ class Worker:
             return cls(
                 str(written["host"]),
                 int(written["pid"]),
-                str(written["started"]),
+                float(written["started_s"]),
                 str(written["key"]),
             )
         except (KeyError, TypeError, ValueError):
@@ -80,61 +81,22 @@ class Worker:
 
     def is_dead(self) -> bool:
         """Tell whether the process is known to have ended: only its own machine can know."""
-        return self.host == socket.gethostname() and not runs_here(self.pid, self.started)
-
-
-def runs_here(pid: int, started: str) -> bool:
-    """Tell whether a process runs on this machine."""
-    return pid > 0 and _runs(pid, started)
-
-
-def _start_of(pid: int) -> str | None:
-    """Return boot and start tick of a process, "" if it has ended, None where not told.
-
-    Source: proc(5) of Linux, file /proc/PID/stat: field 3 is the state, field 22 the start.
-    """
-    try:
-        # The second field is the command in parentheses, and may hold spaces and parentheses.
-        fields = Path(f"/proc/{pid}/stat").read_text("utf-8", "replace").rpartition(")")[2].split()
-        boot = Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
-        return "" if fields[0] in "ZXx" else f"{boot}:{fields[19]}"
-    except (OSError, IndexError):
-        return None
-
-
-if sys.platform == "win32":
-
-    def _runs(pid: int, _started: str) -> bool:
-        """Ask for a handle: `os.kill(pid, 0)` would send Ctrl-C on Windows.
-
-        Source: Microsoft, OpenProcess and GetExitCodeProcess: 0x1000 is the right to ask for
-        limited information, 259 the exit code of a process still active, error 5 'access denied'.
-        """
-        import ctypes
-        from ctypes import wintypes
-
-        kernel = ctypes.WinDLL("kernel32", use_last_error=True)
-        kernel.OpenProcess.restype = wintypes.HANDLE
-        handle = kernel.OpenProcess(0x1000, False, pid)
-        if not handle:
-            return ctypes.get_last_error() == 5
-        code = wintypes.DWORD()
-        told = kernel.GetExitCodeProcess(wintypes.HANDLE(handle), ctypes.byref(code))
-        kernel.CloseHandle(wintypes.HANDLE(handle))
-        return not told or code.value == 259
-
-else:
-
-    def _runs(pid: int, started: str) -> bool:
-        """Send signal 0, which only asks; then compare when the process started."""
-        try:
-            os.kill(pid, 0)
-        except (ProcessLookupError, OverflowError):
+        if self.host != socket.gethostname():
             return False
-        except PermissionError:
-            pass  # it runs, and belongs to somebody else
-        now = _start_of(pid)
-        return now is None or (now != "" and started in ("", now))
+        started_s = _start_of(self.pid)
+        return started_s is None or abs(started_s - self.started_s) > CLOCK_S
+
+
+def _start_of(pid: int) -> float | None:
+    """When a process of this machine started [s since 1970]; None if it has ended."""
+    import psutil
+
+    try:
+        process = psutil.Process(pid)
+        ended = process.status() in (psutil.STATUS_ZOMBIE, psutil.STATUS_DEAD)
+        return None if ended else float(process.create_time())
+    except (psutil.NoSuchProcess, ValueError):
+        return None
 
 
 class Lease:

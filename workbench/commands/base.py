@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from workbench.commands.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
+from workbench.commands.options import AsJson, CarFile, Columns, Full, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ def base(
     ] = None,
     columns: Columns = None,
     out: OutFolder = None,
+    full: Full = False,
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -32,7 +33,7 @@ def base(
     from tuning import read_log
     from workbench.output.column_names import columns_from_text
     from workbench.output.results import say_lines, write_figures
-    from workbench.words.cautions import caution_lines
+    from workbench.words.wording import worded
 
     screen = Screen("base", as_json, quiet)
     read = load_car(car)
@@ -46,17 +47,16 @@ def base(
 
     result: LoggedBase | BaseProposal
     result = base_from_logs(read, recorded) if recorded else base_from_model(read, seed=seed)
-    say_lines(screen, result)
+    screen.caution(read)
+    say_lines(screen, result, full)
     if not _blocked(result):
         screen.say("To try them, these lines take the place of yours in [curves] of the car file:")
         for line in toml_lines(result):
             screen.say(line)
-    for line in caution_lines():
-        screen.say(line)
     files = []
     if out is not None:
         files = write_figures(screen, out, {"base": _figure(result)})
-    screen.finish({**result.to_dict(), "files": files})
+    screen.finish({**worded(result.to_dict()), "files": files})
 
 
 def _blocked(result: LoggedBase | BaseProposal) -> bool:

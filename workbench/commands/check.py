@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.commands.options import AsJson, CarFile, Full, Quiet, Seed
 from workbench.output.printing import SIGNS, Screen
 
 
 def check(
     car: CarFile,
+    full: Full = False,
     seed: Seed = 0,  # noqa: ARG001 (every command takes it; nothing here is random)
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
     """Check valve, homing, timing, room to move and curves; no engine is run on the car."""
     from sim import load_car
-    from workbench.words.cautions import caution_lines
+    from workbench.words.basis import basis_words
+    from workbench.words.wording import in_words, worded
 
     screen = Screen("check", as_json, quiet)
     read = load_car(car)
@@ -22,17 +24,20 @@ def check(
     from tuning import check as check_car
 
     result = check_car(read)
-    rows = [[SIGNS[line.verdict], line.name, line.value] for line in result.lines]
-    screen.table(f"Checks of {read.name}", ["", "what", "number"], rows)
     remedies = [line for line in result.lines if line.verdict != "pass"]
+    shown = result.lines if full else remedies
+    rows = [[SIGNS[one.verdict], *map(in_words, (one.name, one.value))] for one in shown]
+    if rows:
+        screen.table(f"Checks of {read.name}", ["", "what", "number"], rows)
+    if not full:
+        screen.say(f"{len(result.lines) - len(remedies)} more pass; all of them with --full.")
+    screen.say(basis_words(read))
     if remedies:
+        screen.caution()
         screen.say("What to do, and why:")
     for line in remedies:
-        screen.say(f"  {line.name}: {line.remedy}.")
-        screen.say(f"    ({line.reason})")
-    if remedies:
-        for one in caution_lines():
-            screen.say(one)
+        screen.say(f"  {in_words(line.name)}: {in_words(line.remedy)}.")
+        screen.say(f"    ({in_words(line.reason)})")
     failed = sum(line.verdict == "fail" for line in result.lines)
     warned = len(remedies) - failed
     kind = "fail" if failed else "warn" if warned else "pass"
@@ -41,4 +46,4 @@ def check(
         f"{len(result.lines) - len(remedies)} passed.",
         kind,
     )
-    screen.finish(result.to_dict(), bad=failed > 0)
+    screen.finish(worded(result.to_dict()), bad=failed > 0)

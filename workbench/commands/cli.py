@@ -9,10 +9,13 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from typing import Annotated
 
 import typer
 
-from sim.errors import EvenidleError
+from sim.errors import EvenidleError, InputError
 from workbench.commands.base import base
 from workbench.commands.check import check
 from workbench.commands.compare import compare
@@ -26,15 +29,17 @@ from workbench.commands.sheet import sheet
 from workbench.commands.simulate import simulate
 from workbench.commands.stress import stress
 from workbench.commands.tune import tune
+from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
 
 BAD_INPUT = 2
-INTERRUPTED = 130
 COLLECT_AFTER = 50_000
 """Objects made before the garbage collector looks for cycles."""
-KEPT = "interrupted; what was finished is kept"
 
 UsageProblem: type[Exception] = typer.BadParameter.__mro__[2]
 """Root of errors in options and arguments; typer keeps its own copy of click from 0.26 on."""
+
+Part = Mapping[str, str | int | None]
+"""One problem by parts: file, line, key, what, allowed."""
 
 app = typer.Typer(
     name="evenidle",
@@ -52,8 +57,21 @@ for command in OFFERED:
     app.command(name=command.__name__)(command)
 
 
+def _version(wanted: bool) -> None:
+    """Tell the version, and end."""
+    if wanted:
+        from workbench.sheet.making import version
+
+        typer.echo(f"evenidle {version()}")
+        raise typer.Exit
+
+
 @app.callback()
-def overview() -> None:
+def overview(
+    version: Annotated[  # noqa: ARG001 (its callback acts)
+        bool, typer.Option("--version", is_eager=True, callback=_version, help="Tell the version.")
+    ] = False,
+) -> None:
     """Keep the commands as commands, however few there are."""
     # Imports make many objects and free hardly any: looking through them costs a fifth of a start.
     gc.set_threshold(COLLECT_AFTER)
@@ -71,33 +89,65 @@ def main(arguments: list[str] | None = None) -> int:
             # The process ends here: looking once more for cycles would cost a quarter second.
             gc.freeze()
         if status == INTERRUPTED:
-            _complain(KEPT)
+            tell_failure(KEPT, arguments=arguments)
         return status
+    except InputError as error:
+        told = [problem.to_dict() for problem in error.problems]
+        return _failed(str(error), told, arguments)
     except EvenidleError as error:
-        _complain(str(error))
-        return BAD_INPUT
+        return _failed(str(error), None, arguments)
     except UsageProblem as error:
-        _complain(_usage_line(error))
-        return BAD_INPUT
+        return _failed(*_usage(error), arguments)
     except (KeyboardInterrupt, typer.Abort):
-        _complain(KEPT)
+        tell_failure(KEPT, arguments=arguments)
         return INTERRUPTED
+    except SystemExit as end:
+        # Libraries that print end so where the reader has gone, as under "| head".
+        if not isinstance(end.__context__, BrokenPipeError):
+            raise
+        return _unread()
     except BrokenPipeError:
-        # The reader has gone, as under "| head": nobody is left to write to.
+        return _unread()
+    except (OSError, MemoryError) as error:
+        _unread()
+        return _failed(_system_line(error), None, arguments)
+
+
+def _failed(text: str, problems: Sequence[Part] | None, arguments: list[str] | None) -> int:
+    """Tell bad input or usage."""
+    tell_failure(text, problems, arguments)
+    return BAD_INPUT
+
+
+def _unread() -> int:
+    """Let what is still to be written go nowhere: nobody is left to write to."""
+    with suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    return 0
 
 
-def _complain(text: str) -> None:
-    sys.stderr.write(text + "\n")
+def _system_line(error: OSError | MemoryError) -> str:
+    """What the system refused, in one line."""
+    if isinstance(error, MemoryError):
+        return "evenidle: not enough memory, allowed: a smaller file or more memory"
+    reason = (error.strerror or str(error) or type(error).__name__).lower()
+    place = "standard output" if error.filename is None else str(error.filename)
+    return f"{place}:1: file: cannot be used ({reason}), allowed: one that can be"
 
 
-def _usage_line(error: Exception) -> str:
-    """An error of usage as one line that names the command."""
+def _usage(error: Exception) -> tuple[str, list[Part]]:
+    """An error of usage as one line that names the command, and by parts."""
     context = getattr(error, "ctx", None)
     command = getattr(context, "command_path", "evenidle")
     told = error.format_message() if hasattr(error, "format_message") else str(error)
     told = " ".join(told.split())
     if not told:
-        return ""
-    return f"{command}: {told[:1].lower()}{told[1:].rstrip('.')}; see {command} --help"
+        return "", []
+    told = f"{told[:1].lower()}{told[1:].rstrip('.')}"
+    see = f"see {command} --help"
+    names = getattr(getattr(error, "param", None), "opts", None)
+    key = getattr(error, "option_name", None) or (names[0] if names else None)
+    parts: Part = {
+        "file": command, "line": 1, "key": key, "what": told, "allowed": see,
+    }  # fmt: skip
+    return f"{command}: {told}; {see}", [parts]

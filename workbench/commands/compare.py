@@ -33,18 +33,21 @@ def compare(
         screen.say(line)
     screen.warn_of_compiling()
     from tuning import compare as compare_log
-    from tuning.prediction import predicted_and_recorded
+    from workbench.words.prediction_table import predicted_and_recorded
+    from workbench.words.wording import worded
 
     result = compare_log(read_car, read, seed=seed)
+    screen.caution(read_car)
     screen.table(
         f"{read.file} beside what {read_car.name} should do",
-        ["measure", "predicted", "8 of 10 runs", "recorded", ""],
-        predicted_and_recorded(result.rows),
-        right=" rrr",
+        ["measure", "predicted", "8 of 10 runs", "with margin", "recorded", ""],
+        predicted_and_recorded(result),
+        right=" rrrr",
     )
-    for line in result.lines()[1:]:
+    verdict, *lines = worded(result.lines())
+    for line in lines:
         screen.say(line)
-    screen.verdict(result.verdict, "pass" if result.agrees else "warn")
+    screen.verdict(verdict, "pass" if result.agrees else "warn")
     files = []
     if out is not None:
         from workbench.figures.log import comparison_figure

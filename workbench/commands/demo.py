@@ -15,16 +15,32 @@ def demo(
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for everything it writes.")
     ] = Path("evenidle-demo"),
+    car: Annotated[
+        str | None,
+        typer.Option("--car", metavar="CAR.toml", help="Your own car, as evenidle new writes it."),
+    ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option("--log", metavar="LOG.csv", help="A log of that car, to fit it to."),
+    ] = None,
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> None:
-    """Do the whole job on a bundled car: fit, explain, tune, stress, sheet, report."""
+    """Do the whole job, on a bundled car or your own: fit, explain, tune, stress, sheet, report.
+
+    Begun again with the same folder it goes on where the search was.
+    """
+    from sim import load_car
+    from sim.files import one_problem
     from workbench.output.results import made_folder
 
     screen = Screen("demo", as_json, quiet)
+    if log is not None and car is None:
+        raise one_problem("--log", 1, "log", "without a car, allowed: together with --car CAR.toml")
+    own = None if car is None else load_car(car)
     made_folder(out)
     screen.warn_of_compiling()
     from workbench.commands.demo_job import run_demo
 
-    screen.finish(run_demo(screen, out, seed))
+    screen.finish(run_demo(screen, out, seed, own, log))

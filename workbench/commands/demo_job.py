@@ -6,17 +6,22 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from workbench.output.first_run import compiling_beside, wait_for
 from workbench.output.printing import Screen
 from workbench.output.progress import Tell
+from workbench.output.results import check_place
 from workbench.report.report import Report, Section, write_report
+from workbench.words.wording import in_words, worded
+
+if TYPE_CHECKING:
+    from sim import Car
 
 CAR = "trials"
 START_ERROR_steps = 2.0
 """The warm idle begins as its log does: beside the target, which hides nothing [steps]."""
-HUNTING_LOG, RECORDING_LOG = "trials_hunting.csv", "trials_recording.csv"
+HUNTING_LOG, RECORDING_LOG = "trials_hunting", "trials_recording"
 
 
 class Job:
@@ -52,6 +57,7 @@ class Job:
     def write(self, name: str, write: Callable[[Path], object]) -> None:
         """Write one file into the folder."""
         path = self.out / name
+        check_place(path)
         write(path)
         self.files.append(str(path))
 
@@ -60,8 +66,10 @@ class Job:
         self.screen.say(f"{name:<8} {finding}  ({self.seconds[name]:.0f} s)")
 
 
-def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
-    """Do the whole job.
+def run_demo(
+    screen: Screen, out: Path, seed: int, own: Car | None = None, log: Path | None = None
+) -> dict[str, Any]:
+    """Do the whole job, on the bundled car and its logs or on one's own.
 
     Gives findings, files and times.
     """
@@ -70,60 +78,83 @@ def run_demo(screen: Screen, out: Path, seed: int) -> dict[str, Any]:
     job = Job(screen, out, seed)
     begun = time.monotonic()
     with compiling_beside() as other:
-        car = load_car(CAR)
+        car = load_car(CAR) if own is None else own
+        screen.caution(car)
         _describe(job, car)
-        _diagnose(job)
-        car = _fit(job, car)
+        if own is None:
+            _diagnose(job, HUNTING_LOG)
+            car = _fit(job, car, RECORDING_LOG)
+        elif log is not None:
+            car = _own_log(job, car, log)
         _idle(job, car)
         wait_for(other)
     _explain(job, car)
-    tuned = _tune(job, car)
+    tuned = _tune(job, car, own is not None)
     _stress(job, tuned)
-    _write_up(job, tuned)
+    _write_up(job, tuned, car)
     total_s = time.monotonic() - begun
     screen.verdict(f"Done in {total_s:.0f} s. Open these, the report first:")
     for name in ("report.html", "report.pdf", "sheet.html", "sheet.pdf"):
         screen.verdict(f"  {out / name}")
     return {
-        "car": CAR, "seed": seed, "files": job.files, "seconds": total_s,
+        "car": CAR if own is None else car.name, "seed": seed, "files": job.files,
+        "seconds": total_s,
         "step_seconds": job.seconds, **job.results,
     }  # fmt: skip
 
 
-def _describe(job: Job, car: Any) -> None:
+def _describe(job: Job, car: Car) -> None:
     from tuning import check
     from workbench.report.car import car_section, job_section
+    from workbench.words.wording import worded
 
     with job.step("check", "checking the car file"):
         checked = check(car)
         job.sections += [job_section(car), car_section(car, checked)]
     bad = sum(line.verdict != "pass" for line in checked.lines)
     job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
-    job.results["check"] = checked.to_dict()
+    job.results["check"] = worded(checked.to_dict())
 
 
-def _diagnose(job: Job) -> None:
-    from sim.files import bundled_folder
+def _own_log(job: Job, car: Car, path: Path) -> Car:
+    """What one's own log says, and the car fitted to it where it has the valve's steps."""
+    from tuning import read_log
+
+    _diagnose(job, path)
+    log = read_log(path)
+    if log.valve_steps is None:
+        job.screen.say(
+            "fit      the log has no valve steps: nothing is fitted, the car is as its file says."
+        )
+        return car
+    fitted = _fit(job, car, path)
+    if job.results["fit"]["trusted"]:
+        return fitted
+    job.screen.say("fit      not to be trusted: what follows is of the car as its file says.")
+    return car
+
+
+def _diagnose(job: Job, path: Path | str) -> None:
     from tuning import diagnose, read_log
     from workbench.report.log import diagnosis_section
+    from workbench.words.wording import in_words
 
     with job.step("log", "reading its log"):
-        log = read_log(bundled_folder() / "logs" / HUNTING_LOG)
+        log = read_log(path)
         result = diagnose(log)
         job.sections.append(diagnosis_section(log, result))
-    job.tell("log", result.lines()[0])
+    job.tell("log", in_words(result.lines()[0]))
     job.results["diagnosis"] = result.to_dict()
 
 
-def _fit(job: Job, car: Any) -> Any:
+def _fit(job: Job, car: Car, path: Path | str) -> Car:
     from sim import save_car
-    from sim.files import bundled_folder
     from tuning import fit, read_log
     from workbench.figures.log import fit_finding
     from workbench.report.log import fit_section
 
     with job.step("fit", "fitting the model to a recording") as tell:
-        log = read_log(bundled_folder() / "logs" / RECORDING_LOG)
+        log = read_log(path)
         result = fit(car, log, seed=job.seed, on_progress=tell)
         job.sections.append(fit_section(result))
     job.write("fitted.toml", lambda path: save_car(result.car, path))
@@ -132,7 +163,7 @@ def _fit(job: Job, car: Any) -> Any:
     return result.car
 
 
-def _idle(job: Job, car: Any) -> None:
+def _idle(job: Job, car: Car) -> None:
     from workbench.report.idle import idle_section
 
     with job.step("idle", "letting it idle"):
@@ -142,49 +173,56 @@ def _idle(job: Job, car: Any) -> None:
     job.results["hunts"] = hunts
 
 
-def _explain(job: Job, car: Any) -> None:
+def _explain(job: Job, car: Car) -> None:
     from tuning import explain
     from workbench.report.explanation import explain_section
 
     with job.step("explain", "finding out why") as tell:
         result = explain(car, seed=job.seed, quick=True, on_progress=tell)
         job.sections.append(explain_section(result))
-    job.tell("explain", result.verdict[0])
-    job.results["explain"] = result.to_dict()
+    job.tell("explain", in_words(result.verdict[0]))
+    job.results["explain"] = worded(result.to_dict())
 
 
-def _tune(job: Job, car: Any) -> Any:
+def _tune(job: Job, car: Car, resumable: bool) -> Car:
     from sim import save_car
     from tuning import tune
     from workbench.report.car import search_section
     from workbench.words.search import tune_finding
 
     with job.step("tune", "searching settings") as tell:
-        result = tune(car, budget="quick", seed=job.seed, on_progress=tell)
+        kept = job.out / "search.journal" if resumable else None
+        result = tune(
+            car, budget="quick", seed=job.seed, storage=kept,
+            resume=kept is not None and kept.exists(), on_progress=tell,
+        )  # fmt: skip
         job.sections.append(search_section(car, result))
     job.write("tuned.toml", lambda path: save_car(result.car, path))
     job.tell("tune", tune_finding(result))
-    job.results["tune"] = result.to_dict()
+    job.results["tune"] = worded(result.to_dict())
     return result.car
 
 
-def _stress(job: Job, car: Any) -> None:
+def _stress(job: Job, car: Car) -> None:
     from tuning import stress
     from workbench.figures.stress import stress_finding
     from workbench.report.stress import stress_section
+    from workbench.words.wording import worded
 
     with job.step("stress", "stressing them") as tell:
         result = stress(car, seed=job.seed, on_progress=tell)
         job.sections.append(stress_section(result))
     job.tell("stress", stress_finding(result))
-    job.results["stress"] = result.to_dict()
+    job.results["stress"] = worded(result.to_dict())
 
 
-def _write_up(job: Job, car: Any) -> None:
+def _write_up(job: Job, car: Car, before: Car) -> None:
     from workbench.sheet.making import make_sheet, write_sheet
 
     with job.step("sheet", "writing it down") as tell:
-        sheet = make_sheet(car, seed=job.seed, on_progress=lambda share, *_: tell(0.4 * share))
+        sheet = make_sheet(
+            car, seed=job.seed, before=before, on_progress=lambda share, *_: tell(0.4 * share)
+        )
         for form in ("html", "pdf", "csv", "json"):
             job.write(f"sheet.{form}", lambda path: write_sheet(sheet, path))
         report = Report(f"The idle of {car.name}", job.sections, sheet)

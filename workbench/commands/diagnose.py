@@ -36,6 +36,7 @@ def diagnose(
         screen.say(line)
     screen.warn_of_compiling()
     result = diagnose_log(read, read_car)
+    screen.caution(read_car)
     say_lines(screen, result)
     files = []
     if out is not None:

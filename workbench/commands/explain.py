@@ -11,7 +11,7 @@ from workbench.output.printing import Screen
 
 if TYPE_CHECKING:
     from tuning.explanation import Explanation
-    from workbench.report.report import Table
+    from workbench.words.table import Table
 
 
 def explain(
@@ -27,7 +27,7 @@ def explain(
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
     from sim import load_car
     from workbench.output.results import made_folder, write_figures
-    from workbench.words.cautions import caution_lines
+    from workbench.words.wording import worded
 
     screen = Screen("explain", as_json, quiet)
     read = load_car(car)
@@ -38,20 +38,19 @@ def explain(
 
     with screen.progress("explaining") as tell:
         result = explain_car(read, seed=seed, quick=rough, on_progress=tell)
+    screen.caution(read)
     _tell(screen, result)
-    for line in caution_lines():
-        screen.say(line)
     files: list[str] = []
     if out is not None:
         from workbench.figures.explanation import explain_figures
 
         files = write_figures(screen, out, explain_figures(result))
-    screen.finish({**result.to_dict(), "seed": seed, "files": files})
+    screen.finish({**worded(result.to_dict()), "seed": seed, "files": files})
 
 
 def _tell(screen: Screen, result: Explanation) -> None:
     """The verdict, then each view as a table, then one cycle."""
-    from workbench.words.explanation import (
+    from workbench.words.explanation_tables import (
         bound_table,
         cycle_table,
         loop_table,
@@ -60,8 +59,9 @@ def _tell(screen: Screen, result: Explanation) -> None:
         resolution_table,
         with_and_without_table,
     )
+    from workbench.words.wording import worded
 
-    first, *rest = result.verdict
+    first, *rest = worded(result.verdict)
     screen.verdict(first)
     for line in rest:
         screen.say(line)
@@ -74,7 +74,7 @@ def _tell(screen: Screen, result: Explanation) -> None:
     _table(screen, "Loads: the dip now, and the least that this valve allows", bound_table(result))
     if result.story is not None:
         screen.say("One cycle, told:")
-        for line in result.story.lines:
+        for line in worded(result.story.lines):
             screen.say(f"  {line}")
 
 

@@ -55,7 +55,7 @@ def fit(
         raise one_problem("--out", 1, "out", "missing, allowed: a car file to write")
     from tuning import read_log
 
-    check_place(out)
+    check_place(out, car, *logs)
     wanted = columns_from_text(columns)
     recorded = [read_log(log, wanted) for log in logs]
     for log in recorded:
@@ -67,7 +67,7 @@ def fit(
     with screen.progress("fitting") as tell:
         result = fit_car(read, recorded, seed=seed, on_progress=tell)
     if out is not None:
-        save_car(result.car, out, keep_old=True)
+        save_car(result.car, out, keep_old=True, text_of=car)
     say_lines(screen, result)
     if out is not None:
         screen.say(f"written: {out}")
@@ -90,9 +90,11 @@ def _figures(result: Fit) -> dict[str, Figure]:
 def _guide(screen: Screen, car: object) -> None:
     """Print how to record a log that the fit can learn from, and end."""
     from tuning.identification import recording_plan
+    from workbench.words.cautions import caution_lines
+    from workbench.words.wording import worded
 
     screen.warn_of_compiling()
     plan = recording_plan(car)  # type: ignore[arg-type]
-    for line in plan.lines():
+    for line in (*caution_lines(), *worded(plan.lines())):
         screen.verdict(line)
-    screen.finish(plan.to_dict())
+    screen.finish(worded(plan.to_dict()) | {"cautions": caution_lines()})

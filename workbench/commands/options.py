@@ -24,6 +24,7 @@ Seed = Annotated[
     ),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, and no more than the verdict.")]
+Full = Annotated[bool, typer.Option("--full", help="All lines; else what matters most.")]
 CarFile = Annotated[
     str,
     typer.Argument(

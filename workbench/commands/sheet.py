@@ -17,6 +17,10 @@ def sheet(
         Path | None,
         typer.Option("--out", metavar="FILE", help="Ending in .html, .pdf, .csv or .json."),
     ] = None,
+    present: Annotated[
+        str | None,
+        typer.Option("--present", metavar="CAR.toml", help="Car with the settings to go back to."),
+    ] = None,
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -37,12 +41,14 @@ def sheet(
         message = f'unknown form ("{out.suffix}"), allowed: {", ".join(FORMS)}'
         raise one_problem(out, 1, "--out", message)
     read = load_car(car)
-    check_place(out)
+    before = None if present is None else load_car(present)
+    check_place(out, car)
     screen.warn_of_compiling()
     with screen.progress("predicting") as tell:
-        made = make_sheet(read, seed=seed, on_progress=tell)
+        made = make_sheet(read, seed=seed, before=before, on_progress=tell)
     if out is not None:
         write_sheet(made, out)
+    screen.caution(read)
     screen.say(expected_note(made))
     for head, text in hunting_caution(made.expected):
         screen.say(f"{head} {text}")

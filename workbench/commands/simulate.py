@@ -2,31 +2,42 @@
 
 from __future__ import annotations
 
+import math
 import re
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
-from workbench.output.printing import Screen, number
+from workbench.output.printing import Screen
+from workbench.words.numbers import number
 
 if TYPE_CHECKING:
     from sim import Car, Scenario, Trace
     from tuning.measures import Measures
+    from tuning.notes import Note
     from tuning.starts import StartStory
 
 DRAWN = (".png", ".svg", ".pdf")
 
 
+ScenarioName = Annotated[
+    str,
+    typer.Option(
+        "--scenario",
+        metavar="NAME_OR_FILE",
+        help="Scenario file, or a bundled name such as warm_idle, lamps, fan, everything_on,"
+        " gear_engagement, blip_return, fuel_cut_return, cold_start_0, hot_restart, lost_step;"
+        " all of them: the folder scenarios.",
+    ),
+]
+
+
 def simulate(
     car: CarFile,
-    scenario: Annotated[
-        str,
-        typer.Option(
-            "--scenario", metavar="NAME_OR_FILE", help="Scenario file, or a bundled name."
-        ),
-    ] = "warm_idle",
+    scenario: ScenarioName = "warm_idle",
     events: Annotated[
         bool, typer.Option("--events", help="Tell every firing, update and valve step.")
     ] = False,
@@ -47,38 +58,51 @@ def simulate(
 
     screen = Screen("simulate", as_json, quiet)
     read_car, read_scenario = load_car(car), load_scenario(scenario)
+    places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)
     screen.warn_of_compiling()
     from sim import simulate as run
     from workbench.figures.trace import trace_finding
+    from workbench.words.wording import in_words, worded
 
     trace = run(read_car, read_scenario, seed)
-    measures, hunts = measured(trace, read_scenario)
+    measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
+    told, hunts = _hunting(measures, floor_rpm)
     story = _story(trace, read_car, read_scenario)
-    finding = trace_finding(trace, measures, hunts) if story is None else story.finding()
-    files = _write(trace, read_car, finding, out, story) if out is not None else []
-    if events and not as_json:
-        for event in trace.events:
-            screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
+    _tell_basis(screen, read_car, read_scenario)
+    finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
+    files = _write(trace, read_car, finding, places, story) if places else []
+    for event in trace.events if events and not as_json else ():
+        screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
     for line in _position(trace) if story is None else story.lines()[1:]:
-        screen.say(line)
+        screen.say(in_words(line))
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
     result: dict[str, Any] = {
         "car": trace.name, "scenario": trace.scenario, "seed": seed, "finding": finding,
+        "floor_rpm": floor_rpm or None,
         "measures": measures.to_dict(), "hunts": hunts, "counters": trace.counters,
         "stalled_s": trace.stalled_s,
-        "start": None if story is None else story.to_dict(), "files": [str(file) for file in files],
+        "start": None if story is None else worded(story.to_dict()),
+        "files": [str(file) for file in files],
     }  # fmt: skip
     if events:
-        result["events"] = [
-            {"time_s": one.time_s, "name": one.name, "text": one.text} for one in trace.events
-        ]
+        result["events"] = [asdict(one) for one in trace.events]
     screen.finish(result)
 
 
-def _position(trace: Trace) -> list[str]:
+def _tell_basis(screen: Screen, car: Car, scenario: Scenario) -> None:
+    """Say where the car's numbers come from, and what of the scenario it has not got."""
+    from tuning.stress_tests import not_fitted
+    from workbench.words.basis import basis_words
+
+    screen.say(basis_words(car))
+    if missing := not_fitted(car, scenario):
+        screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
+
+
+def _position(trace: Trace) -> list[Note]:
     """What a run without a start tells of a valve that is not where it is counted."""
     from tuning.starts import lost_in
 
@@ -94,14 +118,40 @@ def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
     return start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
 
 
-def measured(trace: Trace, scenario: Scenario) -> tuple[Measures, bool | None]:
-    """Measure a run over the windows of its scenario, and tell whether it hunts."""
-    from tuning.measures import is_hunting, measure
+def measured(
+    trace: Trace, car: Car, scenario: Scenario, seed: int
+) -> tuple[Measures, float | None]:
+    """Measure a run over the windows of its scenario.
+
+    Gives the measures, and the swing of the same run with the valve held; that is None where
+    nothing of the scenario asks whether it hunts, 0 where the engine stalls with the valve held.
+    """
+    from sim import simulate as run
+    from sim import with_values
+    from tuning.measures import measure
+    from tuning.stress_tests import is_fitted
 
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
-    measures = measure(trace, windows or None)
-    asked = not windows or any(what == "hunting" for what, _, _ in windows)
-    return measures, is_hunting(measures) if asked else None
+    if not is_fitted(car, scenario):  # nothing happens that a load window could measure
+        windows = [one for one in windows if one[0] != "load"]
+    asked = [one for one in windows if one[0] == "hunting"]
+    if windows and not asked:
+        return measure(trace, windows), None
+    held = run(with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
+    floor_rpm = measure(held, asked or None).hunting_rpm
+    if not math.isnan(held.stalled_s):
+        floor_rpm = 0.0
+    return measure(trace, windows or None), floor_rpm
+
+
+def _hunting(measures: Measures, floor_rpm: float | None) -> tuple[Note | None, bool | None]:
+    """Whether the run hunts, told and as the JSON has it: None where that cannot be told."""
+    from tuning.measures import CANNOT_TELL, HUNTS, run_answer, run_note
+
+    if floor_rpm is None:
+        return None, None
+    answer = run_answer(measures, floor_rpm)
+    return run_note(measures, floor_rpm), None if answer == CANNOT_TELL else answer == HUNTS
 
 
 def _rows(measures: Measures) -> list[list[str]]:
@@ -115,26 +165,39 @@ def _rows(measures: Measures) -> list[list[str]]:
     ]
 
 
-def _write(trace: Trace, car: Car, finding: str, out: Path, story: StartStory | None) -> list[Path]:
-    """Write trace and figures; ``out`` is a folder, or the name of trace or figure."""
-    from workbench.figures.trace import trace_figure
-    from workbench.output.drawing import save_figure
-    from workbench.output.results import made_folder
+def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
+    """Find where trace and figures may go; ``out`` is a folder, or the name of trace or figure."""
+    from workbench.output.results import check_place, made_folder
 
+    if out is None:
+        return []
     if out.suffix.lower() == ".csv":
         table, picture = out, out.with_suffix(".png")
     elif out.suffix.lower() in DRAWN:
         table, picture = out.with_suffix(".csv"), out
     else:
         made_folder(out)
-        stem = re.sub(r"[^A-Za-z0-9]+", "-", f"{trace.name}-{trace.scenario}").strip("-")
+        stem = re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-")[:100]
         table, picture = out / f"{stem}.csv", out / f"{stem}.png"
+    places = [table, picture, picture.with_name(f"{picture.stem}-start{picture.suffix}")]
+    for place in places:
+        check_place(place, *inputs)
+    return places
+
+
+def _write(
+    trace: Trace, car: Car, finding: str, places: list[Path], story: StartStory | None
+) -> list[Path]:
+    """Write trace and figures."""
+    from workbench.figures.trace import trace_figure
+    from workbench.output.drawing import save_figure
+
+    table, picture, start = places
     trace.to_csv(table)
     save_figure(trace_figure(trace, car, finding), picture)
     if story is None:
         return [table, picture]
     from workbench.figures.start import start_figure
 
-    start = picture.with_name(f"{picture.stem}-start{picture.suffix}")
     save_figure(start_figure(trace, story), start)
     return [table, picture, start]

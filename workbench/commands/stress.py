@@ -6,16 +6,17 @@ from typing import Annotated
 
 import typer
 
-from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
+from workbench.commands.options import AsJson, CarFile, Full, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
 
 
 def stress(
     car: CarFile,
     suite: Annotated[
-        str, typer.Option("--suite", metavar="NAME", help="Which suite.")
+        str, typer.Option("--suite", metavar="NAME", help="standard, loads, weather or faults.")
     ] = "standard",
     out: OutFolder = None,
+    full: Full = False,
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -23,6 +24,7 @@ def stress(
     """Run the scenario matrix on plausible cars, a verdict a case."""
     from sim import load_car
     from workbench.output.results import say_lines, write_figures
+    from workbench.words.wording import worded
 
     screen = Screen("stress", as_json, quiet)
     read = load_car(car)
@@ -31,11 +33,12 @@ def stress(
 
     with screen.progress("stressing") as tell:
         result = stress_car(read, suite=suite, seed=seed, on_progress=tell)
-    say_lines(screen, result)
+    screen.caution(read)
+    say_lines(screen, result, full)
     files: list[str] = []
     if out is not None:
         from workbench.figures.stress import matrix_figure, worst_figure
 
         figures = {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
         files = write_figures(screen, out, figures)
-    screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)
+    screen.finish({**worded(result.to_dict()), "files": files}, bad=not result.passed)

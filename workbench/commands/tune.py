@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
+
+if TYPE_CHECKING:
+    from sim import Car
+    from tuning.search import Tuning
+
+
+FAVOUR = "Take another of the candidates tried: quiet, quick or wear, such as quick:2."
 
 
 class Budget(StrEnum):
@@ -20,25 +27,48 @@ class Budget(StrEnum):
     DEEP = "deep"
 
 
+Preset = Annotated[
+    str,
+    typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick or gentle."),
+]
+
+
+Storage = Annotated[
+    str | None,
+    typer.Option("--storage", metavar="URL", help="Keep the study in this file or database."),
+]
+
+
+Law = Annotated[
+    str | None,
+    typer.Option(
+        "--law",
+        metavar="NAME",
+        help="This law only: pi, pid, nudge or pi_park.",
+    ),
+]
+
+
 def tune(
     car: CarFile,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="TUNED.toml", help="Car file to write.")
     ] = None,
-    law: Annotated[
-        str | None, typer.Option("--law", metavar="NAME", help="Search this law only.")
-    ] = None,
+    law: Law = None,
     budget: Annotated[Budget, typer.Option("--budget", help="How long.")] = Budget.NORMAL,
-    storage: Annotated[
-        str | None,
-        typer.Option("--storage", metavar="URL", help="Keep the study in this file or database."),
-    ] = None,
+    storage: Storage = None,
     resume: Annotated[
         bool, typer.Option("--resume", help="Go on with the study kept there.")
     ] = False,
-    preset: Annotated[
-        str, typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick...")
-    ] = "balanced",
+    preset: Preset = "balanced",
+    favour: Annotated[
+        list[str] | None,
+        typer.Option("--favour", metavar="NAME:FACTOR", help=FAVOUR),
+    ] = None,
+    keep: Annotated[
+        str,
+        typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are."),
+    ] = "",
     seed: Seed = 0,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -47,34 +77,63 @@ def tune(
     from sim import load_car, save_car
     from sim.files import one_problem
     from workbench.output.results import check_place
-    from workbench.words.search import (
-        COMPARED_COLUMNS,
-        changed_rows,
-        compared_rows,
-        tune_finding,
-        tune_notes,
-    )
+    from workbench.words.wording import worded
 
     screen = Screen("tune", as_json, quiet)
     if out is None and not as_json:
         raise one_problem("--out", 1, "out", "missing, allowed: a car file to write")
     read = load_car(car)
-    check_place(out)
+    if resume:
+        _refuse_nothing_to_resume(storage)
+    check_place(out, car)
     screen.warn_of_compiling()
     from tuning import tune as tune_car
 
     with screen.progress("searching") as tell:
         result = tune_car(
             read, law=law, budget=budget.value, seed=seed, storage=storage, resume=resume,
-            preset=preset, on_progress=tell,
+            preset=preset, favour=favour or (), on_progress=tell,
+            keep=[one.strip() for one in keep.split(",") if one.strip()],
         )  # fmt: skip
     if out is not None:
-        save_car(result.car, out, keep_old=True)
+        save_car(result.car, out, keep_old=True, text_of=car)
+    screen.caution(read)
+    _tell(screen, read, result)
+    if out is not None:
+        screen.say(f"written: {out}")
+    screen.finish(worded({**result.to_dict(), "file": None if out is None else str(out)}))
+
+
+def _tell(screen: Screen, before: Car, result: Tuning) -> None:
+    """Print all sets side by side, what the proposed one brings, and why."""
+    from workbench.words.search import (
+        COMPARED_COLUMNS,
+        SCORED_COLUMNS,
+        SCORED_LEGEND,
+        changed_rows,
+        compared_rows,
+        scored_rows,
+        tune_finding,
+        tune_notes,
+    )
+
+    screen.table("Side by side", SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr")
+    screen.say(SCORED_LEGEND)
     screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")
-    screen.table("Settings changed", ["setting", "now", "found"], changed_rows(read, result), " rr")
+    changed = changed_rows(before, result)
+    screen.table("Settings changed", ["setting", "now", "proposed"], changed, " rr")
     for note in tune_notes(result):
         screen.say(note)
     screen.verdict(tune_finding(result))
-    if out is not None:
-        screen.say(f"written: {out}")
-    screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
+
+
+def _refuse_nothing_to_resume(storage: str | None) -> None:
+    """Refuse to resume where no study is kept, instead of beginning one anew unasked."""
+    from sim.files import one_problem
+
+    allowed = "allowed: the --storage of a study, or no --resume to begin one"
+    if storage is None:
+        raise one_problem("--resume", 1, "storage", f"missing, {allowed}")
+    path = storage.removeprefix("journal:").removeprefix("sqlite:///")
+    if "://" not in path and not Path(path).is_file():
+        raise one_problem(path, 1, "storage", f"no study there to resume, {allowed}")

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+from workbench.words.explanation import LOADS
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -107,7 +109,7 @@ def map_figure(one: HuntingMap, chance: float) -> Figure:
         )  # fmt: skip
         (border,) = axes.plot(
             one.border_x, one.border_y, color=BLACK, linewidth=2.0, linestyle="--",
-            label=f"theory: {one.border_name}", zorder=5,
+            label=f"theory: {in_words(one.border_name)}", zorder=5,
         )  # fmt: skip
         border.set_path_effects([Stroke(linewidth=4.5, foreground="white"), Normal()])
         _mark(axes, one.now, "s", "the car's settings")
@@ -128,18 +130,15 @@ def ablation_title(result: Explanation) -> str:
 
     Gives one sentence without its full stop.
     """
-    from tuning.explanation import best_row
-
     if not result.hunts:
         return "Nothing to switch off: it comes to rest as it is"
-    enders = [cause for cause in result.causes if cause.ends_it]
-    row = best_row(result.ablation, enders[0].key) if enders else None
+    row = result.ending_row
     if row is None:
         return "No single change ends the hunting"
     left = 100.0 * row.left_share
     if left < 1.0:
-        return f"With {row.name} the hunting ends"
-    return f"With {row.name} only {left:.0f} % of the hunting is left"
+        return f"With {in_words(row.name)} the hunting ends"
+    return f"With {in_words(row.name)} only {left:.0f} % of the hunting is left"
 
 
 def ablation_figure(result: Explanation) -> Figure:
@@ -148,7 +147,7 @@ def ablation_figure(result: Explanation) -> Figure:
     Gives bars without scatter, marks with it.
     """
     rows = list(reversed(result.ablation.rows))
-    names = [row.name for row in rows]
+    names = [in_words(row.name) for row in rows]
     colours = [BLACK if row.key == "as_is" else GREEN if row.ends_it else BLUE for row in rows]
     places = np.arange(len(rows))
     with styled():
@@ -183,7 +182,7 @@ def bound_title(result: Explanation) -> str:
     Gives one sentence without its full stop.
     """
     worst = max(result.bound, key=lambda row: row.own_rpm)
-    name = worst.name.partition(",")[0].capitalize()
+    name = LOADS[worst.key].capitalize()
     own = "stalls it" if worst.stalls else f"dips it {worst.own_rpm:.0f} rpm"
     return f"{name} {own}; with this valve no controller gets below {worst.bound_rpm:.0f} rpm"
 
@@ -214,7 +213,7 @@ def bound_figure(result: Explanation) -> Figure:
         )
         for label, values, marker, colour in marks:
             axes.plot(values, places, marker, color=colour, markersize=6.5, label=label)
-        names = [f"{row.name}\nneeds {row.forward_steps} steps" for row in rows]
+        names = [f"{in_words(row.name)}\nneeds {row.forward_steps} steps" for row in rows]
         axes.set_yticks(places, names)
         axes.grid(visible=False, axis="y")
         axes.set_xlim(left=0.0)

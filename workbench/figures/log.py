@@ -13,12 +13,16 @@ from workbench.output.drawing import (
     GREY,
     ORANGE,
     PALE,
+    PRESSURE,
     RED,
+    SPEED,
+    VALVE,
     new_figure,
     rows_of_axes,
     styled,
 )
 from workbench.words import units
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -41,6 +45,7 @@ BANDS = (
     ("start", BLACK, "start"),
 )
 """Kinds of segment shown as a strip each, from the top, with colour and name."""
+COLOURS = {"valve_steps": VALVE, "map_kPa": PRESSURE}
 LONGEST_NAME = 34
 
 
@@ -65,7 +70,7 @@ def segments_figure(
         figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
         axes = rows_of_axes(figure, [3.0, strips, *([1.3] * len(lower))])
         speed, bands, *others = axes
-        speed.plot(log.time_s, log.rpm, color=BLUE, linewidth=0.8, label="recorded")
+        speed.plot(log.time_s, log.rpm, color=SPEED, linewidth=0.8, label="recorded")
         if log.target_rpm is not None:
             speed.plot(log.time_s, log.target_rpm, color=BLACK, linestyle="--", linewidth=1,
                        label="target")  # fmt: skip
@@ -74,7 +79,7 @@ def segments_figure(
         _draw_bands(bands, segments, shown)
         for axis, (name, unit, label) in zip(others, lower, strict=True):
             values = units.shown(getattr(log, name), unit, imperial)
-            axis.step(log.time_s, values, where="post", color=BLUE, linewidth=0.9)
+            axis.step(log.time_s, values, where="post", color=COLOURS[name], linewidth=0.9)
             axis.set_ylabel(label)
         axes[-1].set_xlabel("time [s]")
         axes[-1].set_xlim(float(log.time_s[0]), float(log.time_s[-1]))
@@ -116,7 +121,7 @@ def diagnosis_figure(
 
     Gives as of ``segments_figure``, the verdict as its title.
     """
-    finding = diagnosis.lines()[0] if titled else ""
+    finding = in_words(diagnosis.lines()[0], imperial) if titled else ""
     return segments_figure(log, diagnosis.segments, finding, imperial)
 
 
@@ -128,7 +133,7 @@ def fit_finding(fit: Fit) -> str:
     errors = [one.rms_rpm for one in fit.held_back]
     rms = float(np.sqrt(np.mean(np.square(errors)))) if errors else float("nan")
     if not fit.trusted:
-        return f"Not to be trusted: {fit.reasons[0]}."
+        return f"Not to be trusted: {in_words(fit.reasons[0])}."
     return (
         f"The fitted model predicts holds it had not seen to {rms:.0f} rpm rms; scatter alone is"
         f" {fit.scatter.rms_rpm:.0f} rpm."
@@ -255,18 +260,18 @@ def comparison_figure(comparison: Comparison) -> Figure:
         axes = rows_of_axes(figure, [2.4, *([1.4] if with_valve else [])])
         axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=PALE, linewidth=0,
                              label="predicted, 8 of 10 runs")  # fmt: skip
-        axes[0].plot(over.time_s, over.predicted_rpm, color=ORANGE, linewidth=0.9,
+        axes[0].plot(over.time_s, over.predicted_rpm, color=BLACK, linewidth=0.9,
                      label="predicted, one run")  # fmt: skip
-        axes[0].plot(over.time_s, over.recorded_rpm, color=BLUE, linewidth=1.0, label="recorded")
+        axes[0].plot(over.time_s, over.recorded_rpm, color=SPEED, linewidth=1.0, label="recorded")
         axes[0].set_ylabel("engine speed [rpm]")
         if with_valve:
-            axes[1].step(over.time_s, over.predicted_steps, where="post", color=ORANGE,
+            axes[1].step(over.time_s, over.predicted_steps, where="post", color=BLACK,
                          linewidth=1.0)  # fmt: skip
-            axes[1].step(over.time_s, over.recorded_steps, where="post", color=BLUE, linewidth=1.1)
+            axes[1].step(over.time_s, over.recorded_steps, where="post", color=VALVE, linewidth=1.1)
             axes[1].set_ylabel("valve [steps]")
         axes[-1].set_xlabel("time [s]")
         axes[-1].set_xlim(float(over.time_s[0]), float(over.time_s[-1]))
         _legend_above(axes[0], 3)
-        figure.suptitle(comparison.lines()[0], fontsize=10, x=0.01, ha="left", wrap=True)
+        figure.suptitle(in_words(comparison.verdict), fontsize=10, x=0.01, ha="left", wrap=True)
         figure.align_ylabels()
     return figure

@@ -4,8 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, new_figure, styled
-from workbench.words.search import setting_name
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREY,
+    ORANGE,
+    PALE,
+    SPEED,
+    VALVE,
+    new_figure,
+    styled,
+)
+from workbench.words.search import SET_NAMES, TERM_WORDS, setting_name
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -14,21 +24,21 @@ if TYPE_CHECKING:
 
 
 def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> Figure:
-    """Draw the car as its file says on the warm drive, with present and with found settings.
+    """Draw the car as its file says at loads and a blip, with present and with proposed settings.
 
     Gives speed and valve, side by side on the same scales.
     """
     with styled():
         figure = new_figure((8.2, 4.4))
         axes = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=(2, 1))
-        for place, (run, title) in enumerate(zip(result.samples, ("now", "found"), strict=True)):
+        for place, (run, title) in enumerate(zip(result.samples, ("now", "proposed"), strict=True)):
             speed, valve = axes[0, place], axes[1, place]
             half = deadbands_rpm[place]
             speed.axhspan(run.target_rpm - half, run.target_rpm + half, color=PALE, linewidth=0)
             speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
-            speed.plot(run.time_s, run.rpm, color=BLUE, linewidth=0.8)
+            speed.plot(run.time_s, run.rpm, color=SPEED, linewidth=0.8)
             speed.set_title(f"{title}: deadband {half:g} rpm either side of target", fontsize=9)
-            valve.step(run.time_s, run.valve_steps, where="post", color=BLUE)
+            valve.step(run.time_s, run.valve_steps, where="post", color=VALVE)
             valve.set_xlabel("time [s]")
         target = result.samples[0].target_rpm
         lowest = min(float(run.rpm.min()) for run in result.samples)
@@ -38,6 +48,54 @@ def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> F
         axes[1, 0].set_ylabel("valve [steps]")
         axes[0, 0].set_xlim(0.0, float(result.samples[0].time_s[-1]))
     return figure
+
+
+TERM_COLOURS = (BLUE, "#7a5195", ORANGE, "#58508d", "#9a9a9a", "#3d8b80", BLACK)
+
+
+def compared_figure(result: Tuning) -> Figure:
+    """Draw the score of each set of settings, made of its terms.
+
+    Gives one bar a set, shortest best; what is not acceptable is marked.
+    """
+    rows = list(reversed(result.compared))
+    with styled():
+        figure = new_figure((7.6, 3.4))
+        axes = figure.subplots()
+        begins = [0.0] * len(rows)
+        for term, colour in zip(TERM_WORDS, TERM_COLOURS, strict=True):
+            sizes = [one.score.terms[term] for one in rows]
+            if max(sizes) > 0.0:
+                axes.barh(range(len(rows)), sizes, left=begins, color=colour, label=term)
+            begins = [begin + size for begin, size in zip(begins, sizes, strict=True)]
+        marks = []
+        for place, one in enumerate(rows):
+            met = one.score.acceptance
+            failing = "" if met.is_met else f", not acceptable on {100.0 * met.failing_share:.0f} %"
+            axes.text(
+                begins[place], place, f" {one.score.total:.0f}{failing}", va="center", fontsize=8
+            )
+            mark = "\n(proposed)" if one.name == result.proposed else ""
+            marks.append(SET_NAMES[one.name] + mark)
+        axes.set_yticks(range(len(rows)), marks)
+        axes.set_xlim(0.0, 1.35 * max(begins))
+        axes.set_xlabel("score on fresh plausible cars [rpm], lower is better")
+        axes.grid(visible=False, axis="y")
+        figure.legend(loc="outside lower center", ncols=7, fontsize=8)
+    return figure
+
+
+def compared_finding(result: Tuning) -> str:
+    """Say which set is best on the same fresh cars.
+
+    Gives one sentence.
+    """
+    ordered = sorted(result.compared, key=lambda one: one.score.order)
+    first, second = ordered[0], ordered[1]
+    return (
+        f"On the same fresh cars: {SET_NAMES[first.name]} {first.score.total:.0f} rpm, next"
+        f" {SET_NAMES[second.name]} {second.score.total:.0f} rpm."
+    )
 
 
 def front_figure(result: Tuning) -> Figure:

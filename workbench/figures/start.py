@@ -8,7 +8,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tuning.measures import START_TOLERANCE_rpm
-from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREY,
+    HEAT,
+    ORANGE,
+    PALE,
+    RED,
+    SPEED,
+    VALVE,
+    new_figure,
+    styled,
+)
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,7 +79,7 @@ def proposal_figure(proposal: BaseProposal) -> Figure:
     Gives base, cranking and after-start over temperature; below them flare, dip and how far speed
     strays, with the targets.
     """
-    verdict, *more = proposal.verdict()
+    verdict, *more = map(in_words, proposal.verdict())
     told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
     with styled():
         figure = new_figure((9.2, 6.4))
@@ -145,7 +158,7 @@ def logged_base_figure(proposal: LoggedBase) -> Figure:
         axes.set_xlabel("temperature the controller reads [degC]")
         axes.set_ylabel("valve [steps]")
         axes.legend(loc="upper right")
-        figure.suptitle(proposal.lines()[0], fontsize=10, x=0.01, ha="left", wrap=True)
+        figure.suptitle(in_words(proposal.lines()[0]), fontsize=10, x=0.01, ha="left", wrap=True)
     return figure
 
 
@@ -157,19 +170,21 @@ def _two_lines(story: StartStory) -> str:
         places = f"{seen[0].from_degC:.0f} to {seen[-1].to_degC:.0f} degC"
         told = f"From {places} the base curve needs no mending"
     if wrong:
-        told = "; ".join(wrong[:2])
+        told = "; ".join(map(in_words, wrong[:2]))
     elif not seen:
         told = "Feedback did not act for long enough to tell how good the base curve is"
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
     if position := story.position():
-        told, more = position[0].rpartition(". ")[0], ""
+        told, more = in_words(position[0]).rpartition(". ")[0], ""
         told = told[0].upper() + told[1:]
-    return f"{textwrap.fill(story.finding(), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
+    return (
+        f"{textwrap.fill(in_words(story.finding()), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
+    )
 
 
 def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
-    axes.plot(times, trace["rpm"][shown], color=BLUE, linewidth=0.9, label="measured")
+    axes.plot(times, trace["rpm"][shown], color=SPEED, linewidth=0.9, label="measured")
     axes.step(
         times, trace["target_rpm"][shown], where="post", color=BLACK, linestyle="--", linewidth=1,
         label="target",
@@ -180,9 +195,9 @@ def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
 def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     for name, colour, width, label in (
-        ("valve_steps", GREY, 2.4, "commanded"),
-        ("shaft_steps", BLUE, 1.0, "true"),
-        ("base_steps", ORANGE, 1.0, "base curve"),
+        ("valve_steps", VALVE, 2.4, "commanded"),
+        ("shaft_steps", BLACK, 1.0, "true"),
+        ("base_steps", GREY, 1.0, "base curve"),
     ):
         style = ":" if name == "base_steps" else "-"
         axes.step(
@@ -194,13 +209,13 @@ def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
 
 
 def _draw_battery(axes: Axes, trace: Trace) -> None:
-    axes.plot(trace.time_s, trace["battery_V"], color=GREEN)
+    axes.plot(trace.time_s, trace["battery_V"], color=BLACK)
     axes.set_ylabel("battery [V]")
 
 
 def _draw_heat(axes: Axes, trace: Trace) -> None:
     minutes = trace.time_s / 60.0
-    axes.plot(minutes, trace["coolant_degC"], color=RED, label="engine")
+    axes.plot(minutes, trace["coolant_degC"], color=HEAT, label="engine")
     axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
     sensed = trace["coolant_sensed_degC"]
     axes.plot(minutes, sensed, color=GREY, linestyle=":", linewidth=2, label="the curves go by")

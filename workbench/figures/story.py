@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, RED, new_figure, styled
+from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, new_figure, styled
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -15,8 +16,8 @@ if TYPE_CHECKING:
     from tuning.explanation import Moment, Story
 
 MOMENT_MARKS = {
-    "told": ("D", ORANGE),
-    "there": (".", ORANGE),
+    "told": ("D", VALVE),
+    "there": (".", VALVE),
     "crosses": ("o", BLACK),
     "leaves": ("s", GREY),
     "peak": ("^", RED),
@@ -67,33 +68,36 @@ def _short(text: str) -> str:
 def story_figure(story: Story) -> Figure:
     """Draw one period of the hunting with the moments of its telling marked.
 
-    Gives speed above, valve below, the numbered list beside them.
+    Gives speed above with a rung for each position of the valve, valve below, the numbered list
+    beside them, and speed against position.
     """
+    from workbench.figures.rungs import draw_orbit, draw_rungs
+
     moments = [one for one in story.moments if one.kind != "there"]
     with styled():
-        figure = new_figure((9.6, 5.2))
-        grid = figure.subplots(
-            2, 2, sharex="col", width_ratios=(1.75, 1.0), height_ratios=(1.5, 1.0)
-        )
-        speed, valve, beside = grid[0, 0], grid[1, 0], grid[0, 1]
-        grid[1, 1].axis("off")
+        figure = new_figure((9.6, 6.2))
+        grid = figure.add_gridspec(2, 3, width_ratios=(1.75, 0.4, 1.2), height_ratios=(1.25, 1.0))
+        speed = figure.add_subplot(grid[0, 0])
+        rungs = figure.add_subplot(grid[0, 1], sharey=speed)
+        valve = figure.add_subplot(grid[1, 0], sharex=speed)
+        beside, orbit = figure.add_subplot(grid[0, 2]), figure.add_subplot(grid[1, 1:])
         low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
         speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
         speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
-        speed.step(story.time_s, story.rpm, where="post", color=BLUE, label="speed as measured")
+        speed.step(story.time_s, story.rpm, where="post", color=SPEED, label="speed as measured")
         _number_moments(speed, moments, [one.rpm for one in moments])
         speed.set_ylabel("speed [rpm]")
-        speed.set_title(story_title(story))
+        figure.suptitle(story_title(story), fontsize=10, x=0.01, ha="left")
         _room_below(speed)
         speed.legend(loc="lower left", ncols=3)
         valve.step(
             story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
             linestyle="-.", label="wanted by the law",
         )  # fmt: skip
-        valve.step(story.time_s, story.valve_steps, where="post", color=ORANGE, label="told")
+        valve.step(story.time_s, story.valve_steps, where="post", color=VALVE, label="commanded")
         valve.step(
             story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":",
-            label="where it is",
+            label="true position",
         )  # fmt: skip
         _number_moments(valve, moments, [one.valve_steps for one in moments])
         valve.set_ylabel("valve [steps]")
@@ -101,6 +105,8 @@ def story_figure(story: Story) -> Figure:
         _room_below(valve)
         valve.legend(loc="lower left", ncols=3)
         _tell_beside(beside, moments)
+        draw_rungs(rungs, story)
+        draw_orbit(orbit, story, list(range(1, len(moments))))
     return figure
 
 
@@ -111,6 +117,6 @@ def _tell_beside(axes: Axes, moments: list[Moment]) -> None:
     axes.axis("off")
     lines = []
     for number, one in enumerate(moments, start=1):
-        text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(one.text)}", 46)
+        text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(in_words(one.text))}", 44)
         lines += [text[0], *(f"     {rest}" for rest in text[1:])]
-    axes.text(0.0, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=7.6)
+    axes.text(0.0, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=8.2)

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from workbench.output.drawing import BLACK, BLUE, GREY, new_figure, styled
+from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, new_figure, styled
 from workbench.words import units
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,6 +29,8 @@ SHORT = {
     "worst_below_target_rpm": "dip after\na load",
     "blip_undershoot_rpm": "below after\na blip",
     "highest_rpm": "above\ntarget",
+    "start_flare_rpm": "start\nflare",
+    "settle_s": "recovery\n[s]",
     "moves_per_min": "valve\nmoves",
     "limited_share": "time at\na limit",
 }
@@ -42,10 +45,10 @@ def stress_finding(result: Stress) -> str:
     worst = result.worst(1)
     strained = f"; the hardest is {worst[0].name}" if worst else ""
     lacking = f" ({result.not_fitted} more need what it does not have)" if result.not_fitted else ""
+    fails = "no failures" if counts["fail"] == 0 else f"{counts['fail']} fail"
     return (
-        f"Of {sum(counts.values())} cases on {result.engines} plausible cars {counts['pass']} pass,"
-        f" {counts['warn']} {'deserves' if counts['warn'] == 1 else 'deserve'} a look and"
-        f" {counts['fail']} {'fails' if counts['fail'] == 1 else 'fail'}{strained}{lacking}."
+        f"Of {sum(counts.values())} cases on {result.engines} plausible cars: {fails},"
+        f" {counts['warn']} need work, {counts['pass']} within all limits{strained}{lacking}."
     )
 
 
@@ -74,8 +77,8 @@ def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
         for side in axes.spines.values():
             side.set_visible(False)
         axes.set_xlabel(
-            "value on the worst plausible car [rpm, moves a minute, %];"
-            " W: beyond the limit that warns, F: that fails",
+            "value on the worst plausible car [rpm, s, moves a minute, %], its limit small beside"
+            " it; W: beyond the limit that warns, F: that fails",
             fontsize=7,
         )
     return figure
@@ -91,8 +94,14 @@ def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
         return
     value = f"{one.value:.2g}" if abs(one.value) < 10.0 else f"{one.value:.0f}"
     decided = one.measure == case.decided_by.measure
+    limit = f"{one.limit:.2g}" if abs(one.limit) < 10.0 else f"{one.limit:.0f}"
+    side = ">" if one.lower_is_worse else "<"
     axes.text(
-        column + 0.5, row + 0.52, f"{value} {SIGN[one.verdict]}".strip(), ha="center", va="center",
+        column + 0.98, row + 0.88, f"{side}{limit}", ha="right", va="bottom", fontsize=4.8,
+        color=INK[one.verdict],
+    )  # fmt: skip
+    axes.text(
+        column + 0.42, row + 0.48, f"{value} {SIGN[one.verdict]}".strip(), ha="center", va="center",
         fontsize=7, color=INK[one.verdict], weight="bold" if decided else "normal",
     )  # fmt: skip
 
@@ -110,12 +119,11 @@ def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figu
             run = case.worst_run
             speed, valve = grid[0, place], grid[1, place]
             speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
-            speed.plot(run.time_s, run.rpm, color=BLUE, linewidth=0.8)
-            valve.step(run.time_s, run.valve_steps, where="post", color=BLUE)
+            speed.plot(run.time_s, run.rpm, color=SPEED, linewidth=0.8)
+            valve.step(run.time_s, run.valve_steps, where="post", color=VALVE)
             one = case.decided_by
-            told = (
-                f"{case.verdict}: {one.meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
-            )
+            meaning = in_words(one.meaning)
+            told = f"{case.verdict}: {meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
             name = units.in_words(case.name, imperial)
             speed.set_title(f"{name}\n{told}", fontsize=7.5)
             valve.set_xlabel("time [s]")

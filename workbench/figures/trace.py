@@ -9,12 +9,13 @@ import numpy as np
 
 from workbench.output.drawing import (
     BLACK,
-    BLUE,
-    GREEN,
     GREY,
-    ORANGE,
     PALE,
+    PRESSURE,
     RED,
+    SPEED,
+    TRIM,
+    VALVE,
     new_figure,
     rows_of_axes,
     styled,
@@ -26,28 +27,27 @@ if TYPE_CHECKING:
 
     from sim import Car, Trace
     from tuning.measures import Measures
+    from tuning.notes import Note
 
 MOST_MARKS = 12
 """Events named in the figure; a run with more names the first of them."""
 
 
-def trace_finding(trace: Trace, measures: Measures, hunts: bool | None) -> str:
-    """Say in one sentence what a run shows.
+def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str:
+    """Say in one sentence what a run shows: whether it hunts, where that was asked, comes first."""
+    from tuning.measures import races
+    from workbench.words.wording import in_words
 
-    Gives one sentence.
-    """
     if not math.isnan(trace.stalled_s):
         return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
-    told = []
-    if hunts:
-        told.append(
-            f"it hunts by {measures.hunting_rpm:.0f} rpm peak to peak every"
-            f" {measures.hunting_period_s:.1f} s"
-        )
-    elif hunts is False:
-        told.append(
-            f"it does not hunt; speed wanders by {measures.hunting_rpm:.0f} rpm peak to peak"
-        )
+    raced_s = trace.counters.get("raced_s", math.nan)
+    if not math.isnan(raced_s):
+        told_s = f"the engine races, and over-speed ends the run after {raced_s:.1f} s"
+        return f"{trace.name}, {trace.scenario}: {told_s}."
+    if races(measures.mean_error_rpm, trace.counters.get("target_rpm", math.nan)):
+        above = f"it races, {-measures.mean_error_rpm:.0f} rpm above target in the mean"
+        return f"{trace.name}, {trace.scenario}: {above}."
+    told = [] if hunting is None else [in_words(hunting)]
     if not math.isnan(measures.worst_dip_rpm):
         told.append(f"the deepest dip after a load is {measures.worst_dip_rpm:.0f} rpm")
     if not math.isnan(measures.blip_undershoot_rpm):
@@ -68,10 +68,10 @@ def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = N
         speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
         _draw_speed(speed, trace, car)
         _draw_valve(valve, trace, car)
-        pressure.plot(trace.time_s, trace["map_kPa"], color=BLUE, linewidth=0.8)
+        pressure.plot(trace.time_s, trace["map_kPa"], color=PRESSURE, linewidth=0.8)
         pressure.set_ylabel("manifold\n[kPa]")
         _draw_trim(trim, trace, car)
-        battery.plot(trace.time_s, trace["battery_V"], color=BLUE)
+        battery.plot(trace.time_s, trace["battery_V"], color=BLACK)
         battery.set_ylabel("battery\n[V]")
         battery.ticklabel_format(axis="y", useOffset=False)
         battery.set_xlabel("time [s]")
@@ -107,7 +107,7 @@ def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
         trace.time_s, target - half, target + half, step="post", color=PALE, linewidth=0,
         label=f"deadband, {half:g} rpm either side",
     )  # fmt: skip
-    axes.plot(trace.time_s, trace["rpm"], color=BLUE, linewidth=0.9, label="measured")
+    axes.plot(trace.time_s, trace["rpm"], color=SPEED, linewidth=0.9, label="measured")
     axes.step(
         trace.time_s, target, where="post", color=BLACK, linestyle="--", linewidth=1, label="target"
     )
@@ -121,11 +121,11 @@ def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
 def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
     from matplotlib.ticker import MaxNLocator
 
-    axes.step(trace.time_s, trace["wanted_steps"], where="post", color=ORANGE, linewidth=0.8,
+    axes.step(trace.time_s, trace["wanted_steps"], where="post", color=GREY, linewidth=0.8,
               linestyle=":", label="wanted")  # fmt: skip
-    axes.step(trace.time_s, trace["valve_steps"], where="post", color=GREY, linewidth=2.4,
+    axes.step(trace.time_s, trace["valve_steps"], where="post", color=VALVE, linewidth=2.4,
               label="commanded")  # fmt: skip
-    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLUE, linewidth=1.0,
+    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLACK, linewidth=1.0,
               label="true")  # fmt: skip
     limit = car.valve.open_limit_steps
     columns = ("wanted_steps", "valve_steps", "pintle_steps")
@@ -143,13 +143,13 @@ def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
 def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
     low, high = car.feedback.trim_limit_steps
     trim = trace["trim_steps"]
-    axes.step(trace.time_s, trim, where="post", color=GREEN)
+    axes.step(trace.time_s, trim, where="post", color=TRIM)
     for limit, reached in ((low, np.min(trim)), (high, np.max(trim))):
         if abs(limit - reached) < 0.25 * max(high - low, 1.0):
             axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--")
     axes.set_ylabel("trim\n[steps]")
     rests = trace["enabled"] < 0.5
-    if np.any(rests[trace.time_s > 0.5]) and car.feedback.law != "none":
+    if np.any(rests[trace.time_s > 0.5]) and car.feedback.acts:
         axes.fill_between(
             trace.time_s, 0, 1, where=rests, step="post", color="#ececec", linewidth=0,
             transform=axes.get_xaxis_transform(), label="feedback rests",

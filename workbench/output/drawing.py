@@ -16,6 +16,8 @@ BLUE, ORANGE, GREEN, RED, GREY, BLACK = (
 )  # fmt: skip
 """Told apart by eyes that miss red or green, and by their lightness in grey print."""
 PALE = "#dfe6ec"
+SPEED, VALVE, PRESSURE, HEAT, TRIM = BLUE, "#a85a00", "#14663f", "#b2182b", "#6d3a9c"
+"""What is drawn has one colour everywhere, in print and on the page."""
 A4_WIDE_in = (7.6, 4.6)
 
 STYLE: dict[str, Any] = {

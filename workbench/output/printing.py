@@ -14,10 +14,13 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
+from workbench.output.failing import object_printed
 from workbench.output.progress import Tell, told_progress
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from sim import Car
 
 SIGNS = {"pass": "pass", "warn": "WARN", "fail": "FAIL"}
 """How a verdict is written: told apart without colour."""
@@ -39,15 +42,6 @@ def plain(value: Any) -> Any:
     return str(value)
 
 
-def number(value: float | None, digits: int = 3) -> str:
-    """Write a number short; a dash where there is none."""
-    if value is None or not math.isfinite(value):
-        return "-"
-    if abs(value) >= 10.0**digits - 0.5:  # 999.7 is 1000, not 1e+03
-        return f"{value:.0f}"
-    return f"{value:.{digits}g}"
-
-
 class Screen:
     """Where one command prints.
 
@@ -65,6 +59,7 @@ class Screen:
         self.command = command
         self.as_json = as_json
         self.quiet = quiet
+        self._cautioned = False
 
     def _console(self, to_error: bool = False) -> Console:
         from rich.console import Console
@@ -77,6 +72,20 @@ class Screen:
         if not (self.as_json or self.quiet):
             self._console().print(text)
 
+    def caution(self, car: Car | None = None) -> None:
+        """Say once, before anything that somebody may act on, what to see to first.
+
+        With a car, say whether its numbers are guessed or fitted as well.
+        """
+        from workbench.words.basis import basis_words
+        from workbench.words.cautions import caution_lines
+
+        if self._cautioned:
+            return
+        self._cautioned = True
+        for line in (*caution_lines(), *(() if car is None else (basis_words(car),))):
+            self.say(line)
+
     def verdict(self, text: str, kind: str = "") -> None:
         """Print the line that sums up, also when quiet."""
         if not self.as_json:
@@ -87,6 +96,11 @@ class Screen:
         if not self.quiet:
             # Not by the console, whose library takes a tenth of a second to load.
             print(text, file=sys.stderr, flush=True)  # noqa: T201 (what commands print)
+
+    def address(self, address: str) -> None:
+        """Say where to go, also when quiet: nobody can guess it."""
+        told = address if self.quiet else f"open {address} ; Ctrl-C ends it"
+        print(told, file=sys.stderr, flush=True)  # noqa: T201 (what commands print)
 
     def table(
         self, title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = ""
@@ -127,8 +141,12 @@ class Screen:
     def finish(self, result: Mapping[str, Any], bad: bool = False) -> NoReturn:
         """End the command: print the JSON object if wanted, and set the exit status."""
         if self.as_json:
-            text = json.dumps(plain({"command": self.command, **result}), allow_nan=False)
+            from workbench.words.wording import worded
+
+            told = worded({"command": self.command, **result})
+            text = json.dumps(plain(told), allow_nan=False)
             sys.stdout.write(text + "\n")
+            object_printed()
         sys.stdout.flush()
         raise typer.Exit(1 if bad else 0)
 

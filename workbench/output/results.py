@@ -12,25 +12,50 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def say_lines(screen: Screen, result: Any) -> None:
+FEW = 5
+"""Lines of a result that are printed unless all are wanted."""
+
+
+def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
     """Print a result in words: its verdict always, the rest unless quiet."""
-    first, *rest = result.lines()
+    from workbench.words.wording import worded
+
+    first, *rest = worded(result.lines())
     screen.verdict(first)
-    for line in rest:
+    shown = rest if full else rest[: FEW - 1]
+    for line in shown:
         screen.say(line)
+    if len(rest) > len(shown):
+        screen.say(f"... {len(rest) - len(shown)} more with --full")
 
 
-def check_place(path: Path | None) -> None:
-    """See that a file can be made there, before the work that will fill it."""
+def check_place(path: Path | None, *inputs: str | Path) -> None:
+    """See that a file may and can be made there, before the work that will fill it.
+
+    What is there already is replaced only by its like, and never where it was read from.
+    """
     import os
 
-    from sim.files import one_problem
+    from sim.files import one_problem, refuse_no_place
+    from workbench.output.kinds import refuse_another_kind
 
     if path is None:
         return
     folder = path.absolute().parent
-    if path.is_dir():
-        raise one_problem(path, 1, "file", "is a folder, allowed: the name of a file")
+    try:
+        refuse_no_place(path, shown=path)
+        there = path.exists()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise one_problem(
+            path, 1, "file", f"no place for a file ({reason}), allowed: one"
+        ) from None
+    if there:
+        for one in map(Path, inputs):
+            if one.exists() and one.samefile(path):
+                message = "is read by this very command, allowed: another name"
+                raise one_problem(path, 1, "file", message)
+        refuse_another_kind(path)
     if not folder.is_dir():
         raise one_problem(path, 1, "file", "its folder is not there, allowed: one that is")
     if not os.access(folder, os.W_OK):
@@ -62,8 +87,11 @@ def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> l
 
     made_folder(out)
     files = []
+    paths = {name: out / f"{name}.png" for name in figures}
+    for path in paths.values():
+        check_place(path)
     for name, figure in figures.items():
-        path = out / f"{name}.png"
+        path = paths[name]
         save_figure(figure, path)
         files.append(str(path))
         screen.say(f"written: {path}")

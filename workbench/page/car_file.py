@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import re
-from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sim.files import one_problem, write_beside
+from sim.files import keep_copy, one_problem
 
 if TYPE_CHECKING:
     from sim import Car
@@ -36,8 +35,8 @@ class CarFile:
         self._known = _digest(path)
 
     @classmethod
-    def new(cls, name: str, car: Car) -> CarFile:
-        """Make one.
+    def new(cls, name: str, car: Car, text_of: Path | None = None) -> CarFile:
+        """Make one, with the text of another where there is one.
 
         Gives the file.
         """
@@ -55,7 +54,7 @@ class CarFile:
             raise one_problem(path, 1, "file", message)
         if there:
             raise one_problem(path, 1, "file", "is there already, allowed: a new name")
-        save_car(car, path)
+        save_car(car, path, text_of=text_of)
         return cls(path.resolve())
 
     @property
@@ -85,22 +84,9 @@ class CarFile:
             )
             raise one_problem(name, 1, "file", message)
         if self.backup is None:
-            self.backup = self._keep()
+            self.backup = keep_copy(self.path)
         save_car(car, self.path)
         self._known = _digest(self.path)
-
-    def _keep(self) -> Path:
-        """Keep the file as it is under a name that nothing else has."""
-        content = self.path.read_bytes()
-        for number in count(1):
-            ending = ".bak" if number == 1 else f".bak{number}"
-            place = self.path.with_name(self.path.name + ending)
-            if not place.exists():
-                write_beside(place, content)
-                return place
-            if place.is_file() and place.read_bytes() == content:
-                return place
-        raise AssertionError  # count never ends
 
 
 def _digest(path: Path) -> str:

@@ -5,12 +5,18 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from workbench.page.chart_rungs import RIGHT_px as RUNGS_RIGHT_px
+from workbench.page.chart_rungs import WIDTH_px, rungs_data, rungs_frame
 from workbench.page.look import Palette
 from workbench.page.wish import LENGTH_s
 
 LEAST_ABOUT_TARGET_rpm = 150.0
 LEAST_SPAN = 0.5
 MOST_SPEED_LINES, MOST_VALVE_LINES, MOST_PRESSURE_LINES = 5, 3, 3
+ROUNDED = """(value) => [value].flat().map(
+  one => typeof one === 'number' ? String(Number(one.toPrecision(4))) : one).join(', ')"""
+"""Writes a value beside the pointer; ECharts calls it."""
+RIGHT_px = 24 + WIDTH_px
 GRIDS = ((8, 40), (57, 12), (80, 13))
 """Top and height of each row, in hundredths of the chart."""
 
@@ -21,7 +27,12 @@ def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
     Gives options of ECharts.
     """
     names = ("speed [rpm]", "valve [steps]", f"manifold [{pressure_unit}]")
-    grids = [{"left": 56, "right": 24, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS]
+    grids: list[dict[str, Any]] = [
+        {"left": 56, "right": RIGHT_px, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS
+    ]
+    top, height = GRIDS[0]
+    beside: dict[str, Any] = {"right": RUNGS_RIGHT_px, "width": WIDTH_px}
+    grids.append({**beside, "top": f"{top}%", "height": f"{height}%"})
     x_axes = [
         {
             "type": "value", "gridIndex": i, "min": 0, "max": LENGTH_s, "interval": 5,
@@ -32,12 +43,26 @@ def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
         for i in range(3)
     ]  # fmt: skip
     y_axes = [y_axis(i, name, palette, 4 if i == 0 else 2) for i, name in enumerate(names)]
+    x_rungs, y_rungs, rungs = rungs_frame(palette, 3)
+    x_axes.append(x_rungs)
+    y_axes.append(y_rungs)
     return {
         "animation": False, "backgroundColor": "transparent", "grid": grids, "xAxis": x_axes,
-        "yAxis": y_axes, "series": [*_lines(palette)],
-        "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
-        "axisPointer": {"link": [{"xAxisIndex": "all"}]},
+        "yAxis": y_axes, "series": [*_lines(palette), *rungs],
+        "tooltip": tooltip("axis"),
+        "axisPointer": {"link": [{"xAxisIndex": [0, 1, 2]}]},
         "textStyle": {"color": palette.ink},
+    }  # fmt: skip
+
+
+def tooltip(trigger: str) -> dict[str, Any]:
+    """What is told beside the pointer, in no more digits than mean something.
+
+    Gives options of ECharts.
+    """
+    return {
+        "trigger": trigger, "confine": True, "transitionDuration": 0,
+        ":valueFormatter": ROUNDED, "axisPointer": {"label": {"precision": 2}},
     }  # fmt: skip
 
 
@@ -73,7 +98,9 @@ def _lines(palette: Palette) -> list[dict[str, Any]]:
 
 
 def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
-    """What changes when a slider moves: the points, and where the deadband lies.
+    """What changes when a slider moves: the points, where the deadband lies, and the rungs.
+
+    The pressure is emptied: what is drawn there is of another run.
 
     Gives options of ECharts, to be merged.
     """
@@ -99,7 +126,10 @@ def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
     fewest, farthest = run["spans"]["valve_steps"]
     low = max(fewest - 1.0, 0.0)
     room = round_scale(low, max(farthest + 1.0, low + 2.0), MOST_VALVE_LINES)
-    return {"series": [speed, {"data": run["valve_steps"]}], "yAxis": [scale, room, {}]}
+    lines = [speed, {"data": run["valve_steps"]}, {"data": []}]
+    return {
+        "series": [*lines, *rungs_data(run["rungs"], palette)], "yAxis": [scale, room, {}, scale],
+    }  # fmt: skip
 
 
 def pressure_data(points: list[list[float]]) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from workbench.page.chart_idle import tooltip
 from workbench.page.look import Palette
 
 AXIS_WORDS = {
@@ -56,7 +57,7 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
             "show": False, "min": 0, "max": 100, "dimension": 2, "seriesIndex": 0,
             "inRange": {"color": [palette.least, palette.most]},
         },
-        "tooltip": {"trigger": "item", "confine": True, "transitionDuration": 0},
+        "tooltip": tooltip("item"),
         "series": [
             {
                 "name": "of 100 hunt", "type": "custom", ":renderItem": _CELL, "clip": True,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench.page.chart_idle import round_scale, y_axis
+from workbench.page.chart_idle import round_scale, tooltip, y_axis
 from workbench.page.look import Palette
 
 LEAST_AXIS = 5.0
@@ -38,7 +38,7 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
         "xAxis": _axis("quiet: swing above the engine's own [rpm]", palette, 28)
         | round_scale(0.0, max(1.2 * widest, LEAST_AXIS), 6),
         "yAxis": _axis("quick: settling after a load [s]", palette, 34) | {"min": 0},
-        "tooltip": {"trigger": "item", "confine": True, "transitionDuration": 0},
+        "tooltip": tooltip("item"),
         "series": [
             {**plain, "name": TRIED, "data": beaten,
              "itemStyle": {"color": palette.soft, "opacity": 0.4}},
@@ -100,7 +100,7 @@ def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any
     return {
         "animation": False, "backgroundColor": "transparent", "grid": grids, "xAxis": x_axes,
         "yAxis": y_axes, "series": series,
-        "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
+        "tooltip": tooltip("axis"),
     }  # fmt: skip
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench.page.chart_idle import y_axis
+from workbench.page.chart_idle import tooltip, y_axis
 from workbench.page.look import Palette
 from workbench.words import units
+from workbench.words.wording import filled, worded
 
 GRIDS = ((60, 37), ("60%", 15), ("84%", 9))
 """Top [px, or share of the chart] and height [%] of each row, below two lines of legend."""
@@ -51,7 +52,7 @@ def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict
         "legend": {"itemWidth": 20, "itemHeight": 10, "itemGap": 8, "top": 0, "left": 0,
                    "textStyle": {"color": palette.ink},
                    "data": [line["name"] for line in lines]},
-        "tooltip": {"trigger": "axis", "confine": True, "transitionDuration": 0},
+        "tooltip": tooltip("axis"),
     }  # fmt: skip
 
 
@@ -67,7 +68,7 @@ def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
         ("target", 0, palette.ink, "dashed", True),
         ("valve", 1, palette.valve, "solid", True),
         ("base curve", 1, palette.soft, "dotted", True),
-        (engine, 2, palette.pressure, "solid", False),
+        (engine, 2, palette.heat, "solid", False),
         ("oil", 2, palette.ink, "dashed", False),
     )
     made = []
@@ -99,18 +100,18 @@ def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
         told.append(f"valve {now['valve_steps']:.0f} steps")
     for name, words in (("coolant_degC", found["engine"]), ("oil_degC", "oil")):
         if name in now:
-            told.append(units.in_words(f"{words} {now[name]:.0f} degC", imperial))
+            told.append(filled(words + " {now_degC:.0f}", {"now_degC": now[name]}, imperial))
     phase = f", {here[0]}" if here else ""
     return f"{at_s:.1f} s{phase}: {', '.join(told)}" if told else f"{at_s:.1f} s{phase}"
 
 
-def past_phases(found: dict[str, Any], at_s: float) -> list[str]:
+def past_phases(found: dict[str, Any], at_s: float, imperial: bool) -> list[str]:
     """Phases that are over at a moment, with what happened in them.
 
-    Gives in order of time, temperatures in our unit.
+    Gives in order of time, in the units shown.
     """
     return [
-        f"{name}, {begin:.1f} to {end:.1f} s: {text}"
+        f"{name}, {begin:.1f} to {end:.1f} s: {worded(text, imperial)}"
         for name, begin, end, text in found["phases"]
         if end <= at_s
     ]

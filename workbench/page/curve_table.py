@@ -13,14 +13,15 @@ import numpy as np
 from sim.errors import InputError
 from workbench.page.jobs import told_beside
 from workbench.page.shown import plain_button, table_html
+from workbench.page.typed import Typed, no_number, number_shown, number_typed
 from workbench.words import units
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 Curve = list[list[float]]
-Points = Sequence[tuple[float | None, float | None]]
-"""Of a curve as it stands in the fields: temperature and steps, None where a field is empty."""
+Points = Sequence[tuple[Typed, Typed]]
+"""Of a curve as it stands in the fields: temperature [degC] and steps."""
 MISSING = "A number is missing."
 SHOWN_DIGITS, KEPT_DIGITS = 2, 5
 """Decimals of a temperature: as shown, and as kept, so that it is shown again as it was typed."""
@@ -35,29 +36,28 @@ class Row:
     ----------
     where, what : Number
         Fields of temperature and steps.
-    drawn : float or None
+    drawn : float, str or None
         What stood in the first of them.
-    at_degC : float or None
+    at_degC : float, str or None
         The temperature that this is [degC].
     """
 
     where: Any
     what: Any
-    drawn: float | None
-    at_degC: float | None
+    drawn: Typed
+    at_degC: Typed
 
-    def point(self, imperial: bool) -> tuple[float | None, float | None]:
+    def point(self, imperial: bool) -> tuple[Typed, Typed]:
         """The point as it stands in the fields.
 
         Gives temperature and steps [degC, steps].
         """
-        typed, steps = self.where.value, self.what.value
-        at_degC = self.at_degC
-        if typed is None:
-            at_degC = None
-        elif typed != self.drawn:  # what nobody has touched is not rounded either
-            at_degC = round(units.taken(float(typed), "degC", imperial), KEPT_DIGITS)
-        return at_degC, None if steps is None else float(steps)
+        typed, at_degC = number_typed(self.where.value), self.at_degC
+        if typed != self.drawn:  # what nobody has touched is not rounded either
+            at_degC = typed
+            if isinstance(typed, float):
+                at_degC = round(units.taken(typed, "degC", imperial), KEPT_DIGITS)
+        return at_degC, number_typed(self.what.value)
 
 
 class CurveTable:
@@ -165,12 +165,12 @@ class CurveTable:
         self._wrong.clear()
         self.fill()
 
-    def _row(self, place: int, at_degC: float | None, steps: float | None) -> None:
+    def _row(self, place: int, at_degC: Typed, steps: Typed) -> None:
         drawn, name = self._shown(at_degC), "a temperature still to come"
         if drawn is not None:
-            name = f"{drawn:g}"
-        where = self._number(drawn, f"{self.name}, temperature {place + 1}")
-        what = self._number(steps, f"{self.name}, steps at {name}")
+            name = number_shown(drawn)
+        where = self._field(drawn, f"{self.name}, temperature {place + 1}", self._edited)
+        what = self._field(steps, f"{self.name}, steps at {name}", self._edited)
         self._rows.append(Row(where, what, drawn, at_degC))
         self._button("remove", f"remove the point at {name}", partial(self._remove, place))
 
@@ -180,28 +180,29 @@ class CurveTable:
         ui.element().style("grid-column: 1 / -1")
         ui.label("fades over [s]").classes("soft")
         own_s = getattr(self._page.session.car.curves, key)
-        shown = ui.number(
-            value=self._typed.get(key, own_s), format="%g",
-            on_change=lambda e: self._put(key, e.value),
+        self._field(
+            self._typed.get(key, own_s), f"{self.name}, fades over, seconds",
+            lambda e: self._put(key, number_typed(e.value)),
         )  # fmt: skip
-        shown.props(
-            'dense outlined hide-bottom-space debounce="400"'
-            f' aria-label="{self.name}, fades over, seconds"'
-        )
 
-    def _number(self, value: float | None, label: str) -> Any:
+    @staticmethod
+    def _field(value: Typed, label: str, act: Callable[[Any], None]) -> Any:
         from nicegui import ui
 
-        made = ui.number(value=value, format="%g", on_change=self._edited)
-        return made.props(f'dense outlined hide-bottom-space debounce="400" aria-label="{label}"')
+        # Not a field of numbers: a browser's own drops a comma and an x, and gives another number.
+        made = ui.input(value=number_shown(value), on_change=act)
+        return made.props(
+            f'dense outlined hide-bottom-space debounce="400" inputmode="decimal"'
+            f' aria-label="{label}"'
+        )
 
     def _button(self, text: str, label: str, act: Callable[[], None]) -> None:
         plain_button(text, act, f'size="12px" aria-label="{self.name}: {label}"')
 
-    def _shown(self, at_degC: float | None) -> float | None:
+    def _shown(self, at_degC: Typed) -> Typed:
         """A temperature in the units shown."""
-        if at_degC is None:
-            return None
+        if not isinstance(at_degC, float | int):
+            return at_degC
         shown = units.shown(at_degC, "degC", self._page.look.imperial)
         return round(shown, SHOWN_DIGITS) + 0.0  # never -0
 
@@ -218,8 +219,9 @@ class CurveTable:
             return
         own = np.asarray(self._own())
         rows = [
-            [f"{self._shown(at):g}", f"{steps:g}", f"{np.interp(at, own[:, 0], own[:, 1]):.3g}"]
+            [number_shown(self._shown(at)), f"{steps:g}", f"{there:.3g}"]
             for at, steps in values[self.key]
+            for there in [np.interp(at, own[:, 0], own[:, 1])]
         ]
         if self._fade is not None:
             now_s = getattr(self._page.session.car.curves, self._fade)
@@ -229,14 +231,14 @@ class CurveTable:
             table_html([f"proposed points, at {unit}", "steps", "now there"], rows, " rr")
         )
 
-    def _edited(self) -> None:
+    def _edited(self, _event: object) -> None:
         self._put(self.key, [row.point(self._page.look.imperial) for row in self._rows])
 
     def _put(self, key: str, typed: Any) -> None:
         """Give the car what stands in the fields, or keep it and say what is wrong with it."""
         points = typed if key == self.key else [(typed,)]
-        told = MISSING
-        if not any(one is None for point in points for one in point):
+        told = _unfit(points)
+        if not told:
             told = self._change({key: tuple(typed) if key == self.key else float(typed)})
         self._typed.pop(key, None)
         self._wrong.pop(key, None)
@@ -267,14 +269,16 @@ class CurveTable:
             if few:
                 text = f"A curve needs {few[1]} points."
             elif point and int(point[1]) <= len(self._rows):
-                text = self._as_typed(text, self._rows[int(point[1]) - 1].where.value)
+                text = self._as_typed(text, number_typed(self._rows[int(point[1]) - 1].where.value))
             told.append(text)
         return "\n".join(told)
 
     @staticmethod
-    def _as_typed(text: str, typed: float | None) -> str:
+    def _as_typed(text: str, typed: Typed) -> str:
         """A refusal with the value that was typed; what was worked out from it is rounded."""
-        return text if typed is None else re.sub(r"\([^)]*\)", f"({typed:.10g})", text, count=1)
+        if not isinstance(typed, float):
+            return text
+        return re.sub(r"\([^)]*\)", f"({number_shown(typed)})", text, count=1)
 
     def _changed(self) -> None:
         if self._on_change is not None:
@@ -296,7 +300,8 @@ class CurveTable:
     def _add(self) -> None:
         points = list(self._points())
         at_degC, steps = points[-1]
-        self._redraw([*points, (None if at_degC is None else at_degC + 10.0, steps)])
+        next_degC = at_degC + 10.0 if isinstance(at_degC, float | int) else None
+        self._redraw([*points, (next_degC, steps)])
 
     def _redraw(self, points: Points) -> None:
         """Show other points than before, but never fewer than a curve has."""
@@ -304,11 +309,20 @@ class CurveTable:
             # Of a point that is allowed, so that the refusal is for their number.
             self._problem.set_text(self._change({self.key: self._own()[:1]}))
             return
-        missing = any(one is None for point in points for one in point)
-        if missing or self._change({self.key: tuple(points)}):
+        if _unfit(points) or self._change({self.key: tuple(points)}):
             self._typed[self.key] = points  # drawn and told with what is wrong
         else:
             self._typed.pop(self.key, None)
             self._wrong.pop(self.key, None)
         self.fill()
         self._changed()
+
+
+def _unfit(points: Sequence[Sequence[Typed]]) -> str:
+    """What keeps fields from being numbers at all; empty where nothing does."""
+    for place, point in enumerate(points, start=1):
+        for one in point:
+            if isinstance(one, str):
+                before = f"point {place}: " if len(point) > 1 else ""
+                return f"{before}{no_number(one)}"
+    return MISSING if any(one is None for point in points for one in point) else ""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
+import json
 import time
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from controllers import LAWS, setting_acts
 from sim.errors import InputError
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
@@ -22,16 +23,19 @@ if TYPE_CHECKING:
 
 AFTER_s = 0.25
 """Slower answers begin when nothing has moved for this long [s]."""
-FOLLOW_EVERY_s, FOLLOW_BELOW_s = 0.3, 0.06
-"""While a slider moves the pressure, which costs far more than the speed, is drawn with this pause,
-and only while drawing the speed takes less than that [s]."""
+MOUNT_EVERY_s = 0.05
+"""A chart that the browser has not put up yet is asked again after this long [s]."""
+_DRAW = """const one = getElement({id});
+if (!one?.chart) return false;
+one.chart.setOption({data});
+return true;"""
+"""Says whether it was drawn: what is sent to a chart that is not up yet would be lost."""
 TOLD_AFTER_s, LOOK_EVERY_s = 3.0, 0.5
 """A first picture that takes longer than this is being compiled, and told of [s]."""
 COMPILING = (
     "The simulation is being compiled for this machine: once, about a minute ({:.0f} s so far)."
     " Then the page draws by itself."
 )
-LAWS = {"none": "none", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
 SLIDES = (
     Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
     Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
@@ -41,12 +45,6 @@ SLIDES = (
     Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
     Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
-GAINS = ("pi", "pid", "pi_park")
-ACTS_IN = {
-    "gain_steps_per_100rpm": GAINS, "integral_steps_per_100rpm_s": GAINS,
-    "derivative_steps_s_per_100rpm": ("pid",), "nudge_steps": ("nudge",),
-}  # fmt: skip
-"""Laws in which a setting acts, where that is not every law with feedback."""
 SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
 COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
@@ -64,8 +62,7 @@ class Explore:
         self.page, self.session, self.look = page, page.session, page.look
         self.why = WhyPanel(self)
         self._wanted = self._drawn = 0
-        self._busy = self._following = False
-        self._took_s = 0.0
+        self._busy = False
         self.drawn_rests = False
         self._set: dict[str, Handle] = {}
 
@@ -80,6 +77,7 @@ class Explore:
                 self._shown()
             with ui.element("section").classes("why").style("display: grid; gap: 10px"):
                 self.why.build()
+        self.why.build_below()
         self.look.redraw.append(self._restyle)
         self.changed()
 
@@ -87,7 +85,7 @@ class Explore:
         from nicegui import ui
 
         feedback, wish = self.session.car.feedback, self.session.wish
-        choice("Law", LAWS, feedback.law, self._law)
+        choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = slider(one, value, partial(self._moved, one))
@@ -115,9 +113,12 @@ class Explore:
         self._finding = ui.label().classes("big").props('role="status" aria-live="polite"')
         self.chart = ui.echart(self._frame()).classes("runs").style("width: 100%")
         self.chart.props('role="img" aria-label="speed, valve and manifold pressure over time"')
-        ui.label("Band: deadband about the target. Pressure follows a moment later.").classes(
-            "soft"
-        )
+        self._rungs = ui.label().props('role="status"')
+        self._rungs.style("min-height: 2.8em")
+        ui.label(
+            "Right of the speed: a line for each position of the valve, at its own steady speed;"
+            " the bar is the deadband."
+        ).classes("soft")
 
     def _frame(self) -> dict[str, Any]:
         return idle_frame(self.look.palette, units.written("kPa", self.look.imperial))
@@ -131,10 +132,10 @@ class Explore:
         self._show_those_that_act()
 
     def _show_those_that_act(self) -> None:
-        law = self.session.car.feedback.law
+        feedback = self.session.car.feedback
         for one in SLIDES:
-            self._set[one.key].show(law != "none" and law in ACTS_IN.get(one.key, LAWS))
-        self._no_feedback.set_visibility(law == "none")
+            self._set[one.key].show(setting_acts(feedback, one.key))
+        self._no_feedback.set_visibility(not feedback.acts)
 
     def _moved(self, one: Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
@@ -178,14 +179,12 @@ class Explore:
         """Draw until the newest is drawn, one at a time: the browser says when it is done."""
         try:
             while self._drawn != self._wanted and not self.chart.is_deleted:
-                number, begun_s = self._wanted, time.monotonic()
+                number = self._wanted
                 run = await self._run()
                 self._finding.set_text(self.look.words(run["finding"]))
+                self._rungs.set_text(self.look.words(run["rungs"]["text"]))
                 await self._send(idle_data(run, self.look.palette))
                 self._drawn, self.drawn_rests = number, run["hunts"] is False
-                self._took_s = time.monotonic() - begun_s
-                if self._took_s < FOLLOW_BELOW_s:
-                    self._follow()
         except NoAnswerError as error:
             self._problem.set_text(
                 f"This could not be run: {error}. Change a setting to try again."
@@ -217,44 +216,32 @@ class Explore:
             waiting.cancel()
 
     async def _send(self, data: dict[str, Any]) -> None:
-        # A browser that is slow to answer is not waited for: the newest is sent next.
-        with contextlib.suppress(TimeoutError):
-            await self.chart.run_chart_method("setOption", data, timeout=2.0)
+        """Draw, once the browser has put up the chart."""
+        code = _DRAW.format(id=self.chart.id, data=json.dumps(data))
+        while not self.chart.is_deleted:
+            try:
+                if await self.chart.client.run_javascript(code, timeout=2.0):
+                    return
+            except TimeoutError:
+                return  # a browser that is slow to answer is not waited for: the newest comes next
+            await asyncio.sleep(MOUNT_EVERY_s)
 
-    def _follow(self) -> None:
-        """Have the pressure follow, which takes a few frames a run."""
-        from nicegui import background_tasks
-
-        if not self._following:
-            self._following = True
-            background_tasks.create(self._send_pressure(), name="pressure")
-
-    async def _send_pressure(self) -> None:
-        """Send the pressure of what was drawn last until there is nothing newer, or no time."""
-        session, sent = self.session, 0
-        try:
-            while sent != self._drawn and not self.chart.is_deleted:
-                number = self._drawn
-                asked = (session.car, session.wish, session.seed)
-                points = await self.page.runs.slow.ask(WORK + "pressure", *asked)
-                shown = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
-                await self._send(pressure_data(shown))
-                sent = number
-                if not self.is_newest(number):
-                    await asyncio.sleep(FOLLOW_EVERY_s)
-                    if self._took_s >= FOLLOW_BELOW_s:
-                        break  # it is drawn when nothing moves any more
-        except NoAnswerError:
-            pass  # the drawing itself tells of it
-        finally:
-            self._following = False
+    async def _send_pressure(self, number: int) -> None:
+        """Send the pressure of what was drawn, which costs far more than the speed."""
+        session = self.session
+        asked = (session.car, session.wish, session.seed)
+        points = await self.page.runs.slow.ask(WORK + "pressure", *asked)
+        if self.is_newest(number):
+            shown = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
+            await self._send(pressure_data(shown))
 
     async def _later(self, number: int) -> None:
         """What takes much longer than a frame, once nothing moves any more."""
         await asyncio.sleep(AFTER_s)
         try:
             if self.is_newest(number):
-                self._follow()
+                await self._send_pressure(number)
+            if self.is_newest(number):
                 await self.why.refresh(number)
             if self.is_newest(number):
                 await self.why.refresh_map(number)
@@ -268,5 +255,7 @@ class Explore:
         for axes in (frame["xAxis"], frame["series"]):
             for one in axes:
                 one.pop("data", None)
-        self.chart.run_chart_method("setOption", frame)
+        self.chart.options.clear()
+        self.chart.options.update(frame)
+        self.chart.update()
         self.changed()

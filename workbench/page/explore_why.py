@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
+from controllers import law_of
 from workbench.page.beside import WORK
 from workbench.page.chart_map import map_option, mark, nearest_cell
+from workbench.page.cycle_panel import CyclePanel
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions
 
 if TYPE_CHECKING:
-    from workbench.page.explore import Explore
+    from workbench.page.frame import Page
+    from workbench.page.look import Look
+    from workbench.page.session import Session
 
 TWO_LINES, THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (2, 3, 4))
 """Room for what comes later: a button must not move from under a finger."""
@@ -21,17 +25,39 @@ BORDERS = {
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
 
+class Drawn(Protocol):
+    """What the panel needs of the tab beside it, which draws the idle."""
+
+    page: Page
+    session: Session
+    look: Look
+    drawn_rests: bool
+
+    def is_newest(self, number: int) -> bool:
+        """Whether nothing has been changed since."""
+        ...
+
+    def changed(self) -> None:
+        """Draw anew."""
+        ...
+
+    def set_sliders(self, **values: float) -> None:
+        """Move sliders."""
+        ...
+
+
 class WhyPanel:
     """The panel.
 
     Parameters
     ----------
-    explore : Explore
+    explore : Drawn
         The tab it is part of.
     """
 
-    def __init__(self, explore: Explore) -> None:
+    def __init__(self, explore: Drawn) -> None:
         self.explore = explore
+        self._cycle = CyclePanel(explore.look)
         self._kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
@@ -69,8 +95,12 @@ class WhyPanel:
             self._job.build()
             self._story = ui.label().classes("told")
         cautions()
-        self._job.show_found()
         self.explore.look.redraw.append(self._draw)
+
+    def build_below(self) -> None:
+        """Build what has the whole width: the cycle, once it is told."""
+        self._cycle.build()
+        self._job.show_found()
 
     async def refresh(self, number: int) -> None:
         """Find chance and cause for what is shown.
@@ -135,10 +165,10 @@ class WhyPanel:
         )
 
     def _why_no_map(self) -> str:
-        law = self.explore.session.car.feedback.law
-        if law == "none":
+        feedback = self.explore.session.car.feedback
+        if not feedback.acts:
             return "No map: feedback is off."
-        if law == "nudge" and self._kind == "gains":
+        if self._kind == "gains" and not law_of(feedback).has_gains:
             return "No map: this law has no gain and no integral."
         return "No map: the engine swings by itself, or no position gives the target."
 
@@ -170,3 +200,4 @@ class WhyPanel:
 
     def _tell(self, result: Any) -> None:
         self._story.set_text(self.explore.look.words("\n".join(result["lines"])))
+        self._cycle.show(result["cycle"])

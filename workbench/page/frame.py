@@ -10,16 +10,20 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from sim.errors import InputError
+from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
-from workbench.page.session import Session, bundled_cars
+from workbench.page.session import Session
 from workbench.page.shown import plain_button
 
 if TYPE_CHECKING:
+    from sim import Car
     from workbench.page.beside import Runs
+    from workbench.page.session import Sessions
+    from workbench.page.wish import Wish
 
-KEEP_AFTER_s = 1.0
-"""Changes are saved when nothing has been changed for this long [s]."""
+KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
+"""Changes are kept, and shown by other pages, when nothing has been changed for this long [s]."""
 DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = {
     "Explore": "explore:Explore",
@@ -53,9 +57,9 @@ def early_links() -> str:
     return "".join(links)
 
 
-def build_page(session: Session, runs: Runs) -> None:
+def build_page(session: Session, runs: Runs, sessions: Sessions) -> None:
     """Build the page of one tab."""
-    Page(session, runs).build()
+    Page(session, runs, sessions).build()
 
 
 class Page:
@@ -67,13 +71,16 @@ class Page:
         Its work.
     runs : Runs
         Where its runs are made.
+    sessions : Sessions
+        All works of this server.
     """
 
-    def __init__(self, session: Session, runs: Runs) -> None:
-        self.session, self.runs = session, runs
+    def __init__(self, session: Session, runs: Runs, sessions: Sessions) -> None:
+        self.session, self.runs, self.sessions = session, runs, sessions
         self.look = Look(dark=bool(session.dark), imperial=session.imperial)
         self._built: dict[str, bool] = {}
-        self._keeping = False
+        self._keeping = self._following = False
+        self._shown: tuple[Car, Wish] | None = None
         self._tab = session.tab
         self._places: dict[str, Any] = {}
 
@@ -109,9 +116,9 @@ class Page:
         ui.html("<h1>evenidle</h1>", sanitize=False)
         self._name = ui.label().classes("big")
         self._state = ui.label().classes("soft state").props('role="status"')
-        plain_button("Open a car", self._open_dialog)
+        plain_button("Open a car", partial(open_dialog, self))
         plain_button("Save", self._save)
-        plain_button("Save as", self._save_dialog)
+        plain_button("Save as", partial(save_dialog, self))
         plain_button("Undo changes", self._undo)
         ui.switch(
             "°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)
@@ -127,22 +134,25 @@ class Page:
         self._name.set_text(self.session.car.name)
         self._name.props["title"] = self.session.car.name
         self._show_state(_state(self.session))
-        if self.session.file is not None and self.session.changed:
-            self._keep_soon()
+        self._keep_soon()
+        self._shown = self._now()
+        for one in self.session.pages:
+            if one is not self and not one.is_gone:
+                one._follow()
 
     def _show_state(self, text: str) -> None:
         """Show it; where there is no room for all of it, it is cut short but found by pointing."""
         self._state.set_text(text)
         self._state.props["title"] = text
 
-    def _tell_error(self, text: str) -> None:
+    def tell_error(self, text: str) -> None:
         """Say what went wrong with the car's file, or by an empty text that nothing is any more."""
         self._error.set_text(text)
         file = self.session.file
         self._again.set_visibility(bool(text) and file is not None and file.changed_by_others)
 
     def _keep_soon(self) -> None:
-        """Save into the owner's file once nothing has been changed for a moment."""
+        """Keep changes beside the owner's file once nothing has been changed for a moment."""
         from nicegui import background_tasks
 
         async def keep() -> None:
@@ -151,12 +161,31 @@ class Page:
                 seen = self.session.car
                 await asyncio.sleep(KEEP_AFTER_s)
             self._keeping = False
-            if not self._try(self.session.keep) and self.session.file is not None:
-                self._show_state(f"{self.session.file.path.name}; changes not saved")
+            self.try_to(partial(self.sessions.keep_draft, self.session))
 
         if not self._keeping:
             self._keeping = True
             background_tasks.create(keep(), name="keep")
+
+    def _follow(self) -> None:
+        """Show what another page of the same work has changed, once it changes no more."""
+        from nicegui import background_tasks
+
+        async def follow() -> None:
+            seen = None
+            while seen is not self.session.car:
+                seen = self.session.car
+                await asyncio.sleep(FOLLOW_AFTER_s)
+            self._following = False
+            if not self.is_gone and self._shown != self._now():
+                self.build_anew()
+
+        if not self._following and self._shown != self._now():
+            self._following = True
+            background_tasks.create(follow(), name="follow")
+
+    def _now(self) -> tuple[Car, Wish]:
+        return self.session.car, self.session.wish
 
     def _opened(self, name: str) -> None:
         self.session.tab = self._tab = name
@@ -189,7 +218,7 @@ class Page:
         """Build what this page shows, and leave the rest until it is opened."""
         self._built = {}
         if not self.session.changed:
-            self._tell_error("")  # it was about what is no longer
+            self.tell_error("")  # it was about what is no longer
         self.look.redraw.clear()
         for place in self._places.values():
             place.clear()
@@ -228,100 +257,36 @@ class Page:
         self.session.imperial = self.look.imperial = imperial
         self.look.changed()
 
-    def _try(self, act: Callable[[], Any]) -> bool:
+    def try_to(self, act: Callable[[], Any]) -> bool:
         """Do something that may be refused, and say why it was."""
         try:
             act()
         except InputError as error:
-            self._tell_error(plain_problem(error))
+            self.tell_error(plain_problem(error))
             return False
-        self._tell_error("")
+        self.tell_error("")
         self._show_state(_state(self.session))
         return True
 
     def _save(self) -> None:
         if self.session.file is None:
-            self._save_dialog()
+            save_dialog(self)
         else:
-            self._try(self.session.save)
+            self.try_to(self.session.save)
+            self._keep_soon()
 
     def _undo(self) -> None:
         self.session.take_back()
         if not self.session.changed:
-            self._tell_error("")  # whatever could not be saved is no longer to be
+            self.tell_error("")  # whatever could not be saved is no longer to be
         self.rebuild()
 
     def _read_again(self) -> None:
         """Take up the car as somebody else has left its file; its logs are still of it."""
         file, logs = self.session.file, self.session.logs
-        if file is not None and self._try(partial(self.session.open, str(file.path))):
+        if file is not None and self.try_to(partial(self.session.open, str(file.path))):
             self.session.logs = logs
             self.rebuild()
-
-    def _save_dialog(self) -> None:
-        from nicegui import ui
-
-        def save() -> None:
-            name = (place.value or "").strip()
-            if not name:
-                problem.set_text("A name is needed, such as mycar.toml.")
-                return
-            try:
-                self.session.save_as(name)
-            except InputError as error:
-                problem.set_text(plain_problem(error))
-                return
-            dialog.close()
-            self._tell_error("")
-            self.tell_state()
-
-        with ui.dialog() as dialog, ui.card():
-            ui.label("Save this car under a new name").classes("big")
-            ui.label("From then on every change goes into that file.").classes("soft")
-            place = ui.input("new file, such as mycar.toml").style("width: 320px; max-width: 80vw")
-            place.props("autofocus").on("keydown.enter", save)
-            problem = ui.label().classes("error").props('role="alert"')
-            with ui.row():
-                ui.button("Save", on_click=save)
-                plain_button("Cancel", dialog.close)
-        dialog.open()
-
-    def _open_dialog(self) -> None:
-        from nicegui import ui
-
-        self._try(self.session.keep)
-
-        def take(name: str) -> None:
-            if not name:
-                problem.set_text("A name is needed: a car file, such as cars/mycar.toml.")
-                return
-            try:
-                self.session.open(name)
-            except InputError as error:
-                problem.set_text(plain_problem(error))
-                return
-            dialog.close()
-            self._tell_error("")
-            self.rebuild()
-
-        def take_named() -> None:
-            take((place.value or "").strip())
-
-        with ui.dialog() as dialog, ui.card():
-            ui.label("Open a car").classes("big")
-            if self.session.changed:
-                ui.label("Changes that are not saved are lost.").classes("bad")
-            ui.label("Demonstration cars").classes("soft")
-            with ui.row():
-                for name in bundled_cars():
-                    plain_button(name, partial(take, name))
-            place = ui.input("or a car file on this machine").style("width: 320px; max-width: 80vw")
-            place.on("keydown.enter", take_named)
-            problem = ui.label().classes("error").props('role="alert"')
-            with ui.row():
-                ui.button("Open", on_click=take_named)
-                plain_button("Cancel", dialog.close)
-        dialog.open()
 
 
 def _state(session: Session) -> str:
@@ -331,7 +296,7 @@ def _state(session: Session) -> str:
         kept = "changes not saved: 'Save as' keeps them" if session.changed else "no changes"
         return f"a demonstration car; {kept}"
     if session.changed:
-        return f"{file.path.name}; saving"
+        return f"{file.path.name}; changes not saved: 'Save' writes them into it"
     if file.backup is None:
         return f"{file.path.name}; no changes"
     return f"{file.path.name}; saved, as it was before in {file.backup.name}"

@@ -1,15 +1,18 @@
-"""Who may talk to the page: a browser on this machine, at the page's own address.
+"""Who may talk to the page: a browser on this machine, at the page's own address, with its key.
 
 A page on 127.0.0.1 can be reached by any web site that a browser on this machine has open: by a
 name that is made to point here (the Host header gives it away), or by a request from the site
-itself (the Origin header does).  Both are refused, for sockets too.
-Source: the checks of RFC 6454 (origin) and RFC 9110, 7.2 (host).
+itself (the Origin header does, and where a site merely points a picture or a frame here,
+Sec-Fetch-Site).  All are refused, for sockets too, and so is whoever has no key.
+Source: the checks of RFC 6454 (origin), RFC 9110, 7.2 (host) and W3C's Fetch Metadata.
 """
 
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
+
+from workbench.page.start_key import StartKey
 
 LARGEST_BYTES = 60_000_000
 """A body above this is refused: a long log is some 10 MB [B]."""
@@ -50,12 +53,16 @@ class Guard:
         What is guarded, by the ASGI convention.
     port : int
         Port on which it is served.
+    key : StartKey
+        What opens it.
     largest_bytes : int
         Largest body of a request [B].
     """
 
-    def __init__(self, app: App, port: int, largest_bytes: int = LARGEST_BYTES) -> None:
-        self._app = app
+    def __init__(
+        self, app: App, port: int, key: StartKey, largest_bytes: int = LARGEST_BYTES
+    ) -> None:
+        self._app, self._key = app, key
         self._hosts = {f"{name}:{port}" for name in OWN_NAMES}
         if port == 80:
             self._hosts |= set(OWN_NAMES)
@@ -74,6 +81,8 @@ class Guard:
             return 400, "This page answers only at its own address on this machine."
         if any(origin not in self._origins for origin in named.get(b"origin", [])):
             return 403, "This page does not answer to other sites."
+        if any(site not in ("same-origin", "none") for site in named.get(b"sec-fetch-site", [])):
+            return 403, "This page does not answer to other sites."
         for length in named.get(b"content-length", []):
             if not length.isdigit() or int(length) > self._largest:
                 return 413, f"Too large; allowed are {self._largest // 1_000_000} MB."
@@ -85,6 +94,12 @@ class Guard:
             await self._app(scope, receive, send)
             return
         refused = self.refusal(list(scope["headers"]))
+        cookies = [v.decode("latin-1") for k, v in scope["headers"] if k == b"cookie"]
+        if refused is None and scope["type"] == "http" and self._key.opens(_query(scope)):
+            await _send_home(send, self._key.cookie)
+            return
+        if refused is None and not self._key.is_known(cookies):
+            refused = (403, "Open the page by the address that 'evenidle page' printed.")
         if refused is not None:
             await _refuse(scope, receive, send, *refused)
         elif scope["type"] == "websocket":
@@ -117,6 +132,22 @@ class Guard:
             if not begun:
                 reason = f"Too large; allowed are {self._largest // 1_000_000} MB."
                 await _refuse(scope, receive, send, 413, reason)
+
+
+def _query(scope: Scope) -> bytes:
+    """What follows the question mark of a visit to the first address."""
+    first = scope.get("path") == "/" and scope.get("method") == "GET"
+    return bytes(scope.get("query_string", b"")) if first else b""
+
+
+async def _send_home(send: Send, cookie: str) -> None:
+    """Have the browser keep the key and go on to the address without it."""
+    headers = [
+        (b"location", b"/"), (b"set-cookie", cookie.encode()), (b"content-length", b"0"),
+        (b"cache-control", b"no-store"), *HEADERS,
+    ]  # fmt: skip
+    await send({"type": "http.response.start", "status": 303, "headers": headers})
+    await send({"type": "http.response.body", "body": b""})
 
 
 def _uncompressed(scope: Scope) -> Scope:

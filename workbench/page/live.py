@@ -80,7 +80,7 @@ def _finding(
 ) -> tuple[str, bool | None]:
     """The sentence that ``simulate`` says of the same run, and whether it hunts."""
     from sim import Trace
-    from tuning.measures import is_hunting, measure
+    from tuning.measures import HUNTS, measure, run_answer, run_note
     from workbench.figures.trace import trace_finding
 
     def trace(rpm: Any, steps: Any) -> Trace:
@@ -96,15 +96,16 @@ def _finding(
         )
 
     run, windows = trace(kept["rpm"], kept["steps"]), scenario.measure
-    floor_rpm, hunts, floor = 0.0, None, ""
+    floor_rpm, told_of, hunts, floor = 0.0, None, None, ""
     if windows[0].what == "hunting":
         held = measure(trace(kept["held_rpm"], 0.0 * kept["steps"]), windows[:1])
         floor_rpm = held.hunting_rpm
         floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
     measures = measure(run, windows, floor_rpm=floor_rpm)
     if floor:
-        hunts = is_hunting(measures, floor_rpm)
-    told = trace_finding(run, measures, hunts).partition(": ")[2]
+        told_of = run_note(measures, floor_rpm)
+        hunts = run_answer(measures, floor_rpm) == HUNTS
+    told = trace_finding(run, measures, told_of).partition(": ")[2]
     told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
     return told, hunts
 

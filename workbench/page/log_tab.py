@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import shutil
 import tempfile
@@ -25,6 +26,9 @@ DEMONSTRATION_CAR = "trials"
 """The car that the demonstrations are logs of."""
 DEMONSTRATION_FOLDER = "demonstration"
 """Where they lie, apart from logs of the owner's own, which may bear the same names."""
+_NOT_IN_NAMES = re.compile(r'[\x00-\x1f\x7f<>:"/|?*]')
+LONGEST_NAME = 60
+"""Letters of a file's name that are kept: in any script they fit into 255 bytes."""
 COLUMNS_HELP = (
     "For each signal its name, an equals sign and the log's column; a comma before the next."
     " For example: rpm=Engine Speed, map=Pressure [kPa]"
@@ -129,7 +133,7 @@ class LogTab:
     def _whose(self, path: Path) -> str:
         """Whose a log is, if it is known not to be of the car that is open."""
         name = self.session.car.name
-        if path.parent.name != DEMONSTRATION_FOLDER or name == DEMONSTRATION_CAR:
+        if DEMONSTRATION_FOLDER not in path.parts[:-1] or name == DEMONSTRATION_CAR:
             return ""
         return f"of the demonstration car '{DEMONSTRATION_CAR}', not of '{name}'"
 
@@ -181,10 +185,7 @@ class LogTab:
         """A place of our own for a file, whatever it is called."""
         if self.session.folder is None:
             self.session.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
-        plain = re.sub(r"[^A-Za-z0-9._ -]", "_", Path(name).name)[-80:].lstrip(".") or "log.csv"
-        folder = Path(self.session.folder.name) / within
-        folder.mkdir(exist_ok=True)
-        return folder / plain
+        return place_for(Path(self.session.folder.name) / within, name)
 
     def _add(self, path: Path) -> None:
         self._newest = path
@@ -295,3 +296,18 @@ class LogTab:
     def _use(self) -> None:
         self.session.car = self._fitted()
         self.page.rebuild()
+
+
+def place_for(folder: Path, name: str) -> Path:
+    """Find a place in a folder of our own for a file, whatever it is called.
+
+    Names that become one where what no file system allows is replaced, or where large letters are
+    as good as small ones, still have places of their own; a log that is dropped again takes the
+    place that it had.
+
+    Gives the place; its folder is made.
+    """
+    named = Path(name.replace("\\", "/")).name
+    own = folder / hashlib.sha256(named.encode("utf-8", "replace")).hexdigest()[:16]
+    own.mkdir(parents=True, exist_ok=True)
+    return own / (_NOT_IN_NAMES.sub("_", named)[-LONGEST_NAME:].lstrip(".") or "log.csv")

@@ -8,14 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
+from workbench.output.drawing import HEAT, PRESSURE, SPEED, VALVE
 from workbench.words import units
+from workbench.words.wording import worded
 
 CSS = """
 :root { --ink: #1b1f23; --soft: #565d64; --ground: #f5f6f7; --card: #ffffff; --line: #d3d8dd;
-  --mark: #00569a; --bad: #9a1c1c; --good: #14663f; }
+  --mark: #00569a; --on-mark: #ffffff; --bad: #9a1c1c; --good: #14663f; }
 .body--dark { --ink: #e8eaec; --soft: #aab1b8; --ground: #15181b; --card: #1e2226; --line: #3a4147;
-  --mark: #7db9f2; --bad: #ff9b93; --good: #7fd6a8; }
+  --mark: #7db9f2; --on-mark: #0d1a26; --bad: #ff9b93; --good: #7fd6a8;
+  --q-primary: #7db9f2 !important; }
+.body--dark .q-checkbox__svg, .body--dark .q-checkbox__inner--truthy .q-checkbox__svg {
+  color: var(--on-mark); }
 body { background: var(--ground); color: var(--ink); font: 15px/1.4 system-ui, "Segoe UI",
   "DejaVu Sans", sans-serif; }
 body .nicegui-content { padding: 8px 12px 24px; gap: 8px; max-width: 1500px; margin: 0 auto;
@@ -57,7 +63,8 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .choice { display: flex; flex-direction: column; gap: 1px; }
 .runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 430px; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
-.body--dark .picture { filter: brightness(0.8); }
+/* Drawn on white: light and dark change places, hues stay, and black becomes the card behind. */
+.body--dark .picture { filter: invert(1) hue-rotate(180deg); mix-blend-mode: screen; }
 .kept { overflow-wrap: anywhere; min-width: 0; }
 .scroll { overflow-x: auto; max-width: 100%; margin: 2px 0 8px; }
 table.plain { border-collapse: collapse; width: 100%; font-size: 14px; }
@@ -67,14 +74,25 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .curve { display: grid; gap: 2px 10px; align-items: center;
   grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto auto; }
 .curve .q-field { min-width: 0; } .curve .q-field__control { height: 34px; min-height: 34px; }
+.orbit { display: grid; grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); gap: 10px; }
+.cycle .moment { flex: 1 1 300px; min-height: 2.8em; }
+.loop { list-style: none; padding: 0; display: flex; gap: 22px; justify-content: space-between; }
+.loop li { border: 1px solid var(--line); border-radius: 6px; padding: 3px 8px; flex: 1 1 0;
+  position: relative; display: flex; flex-direction: column; min-width: 0; }
+.loop li span { color: var(--soft); font-size: 12.5px; line-height: 1.25; }
+.loop li + li::before { content: "\\2192"; position: absolute; left: -19px; top: 6px;
+  color: var(--ink); }
+.loop li.acts { background: var(--mark); color: var(--on-mark); border-color: var(--mark); }
+.loop li.acts span { color: var(--on-mark); }
 .cautions { border-left: 4px solid var(--bad); }
 .q-focus-helper { opacity: 0; } .q-btn:focus-visible { z-index: 2; }
 @layer theme {
+  .body--dark .bg-primary, .body--dark .q-uploader__header { color: var(--on-mark) !important; }
   :focus-visible:not(.q-dialog__inner) { outline: 3px solid var(--mark) !important;
     outline-offset: 2px !important; }
   .q-tab:focus-visible, .scroll:focus-visible, .q-uploader__header :focus-visible {
     outline-offset: -3px !important; }
-  .q-uploader__header :focus-visible { outline-color: #fff !important; }
+  .q-uploader__header :focus-visible { outline-color: var(--on-mark) !important; }
   .q-field__native:focus-visible { outline: 0 !important; }
 }
 .q-field__control:has(.q-field__native:focus-visible) { outline: 3px solid var(--mark); }
@@ -85,7 +103,8 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 }
 @media (max-width: 760px) {
   body .nicegui-content { padding: 4px 6px 24px; }
-  .halves, .thirds { grid-template-columns: minmax(0, 1fr); }
+  .halves, .thirds, .orbit { grid-template-columns: minmax(0, 1fr); }
+  .loop { gap: 6px; } .loop li { padding: 3px 5px; } .loop li + li::before { content: ""; }
   .explore { display: flex; flex-direction: column; align-items: stretch; }
   .q-tab-panels, .q-tab-panels > .q-panel { overflow: visible; }
   .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; gap: 2px; }
@@ -111,20 +130,24 @@ class Palette:
     speed: str
     valve: str
     pressure: str
+    heat: str
+    good: str
+    card: str
     band: str
     least: str
     most: str
 
 
 LIGHT = Palette(
-    ink="#1b1f23", soft="#565d64", line="#d3d8dd", speed="#0060a8",
-    valve="#a85a00", pressure="#14663f", band="rgba(0,96,168,0.13)", least="#f2f6fa",
-    most="#08407a",
+    ink="#1b1f23", soft="#565d64", line="#d3d8dd", speed=SPEED, valve=VALVE,
+    pressure=PRESSURE, heat=HEAT, good="#14663f", card="#ffffff", band="rgba(0,96,168,0.13)",
+    least="#f2f6fa", most="#08407a",
 )  # fmt: skip
 DARK = Palette(
     ink="#e8eaec", soft="#aab1b8", line="#3a4147", speed="#7db9f2",
-    valve="#f0a850", pressure="#7fd6a8", band="rgba(125,185,242,0.18)", least="#232a31",
-    most="#8cc4f8",
+    valve="#f0a850", pressure="#7fd6a8", heat="#ff9b93", good="#7fd6a8", card="#1e2226",
+    band="rgba(125,185,242,0.18)",
+    least="#232a31", most="#8cc4f8",
 )  # fmt: skip
 
 
@@ -149,11 +172,9 @@ class Look:
         """Colours now."""
         return DARK if self.dark else LIGHT
 
-    def words(self, text: str) -> str:
-        """A sentence in the units shown.
-
-        Gives as of `units.in_words`.
-        """
+    def words(self, told: Any) -> str:
+        """A sentence, or a note in plain form, in the units shown."""
+        text: str = worded(told, self.imperial)
         return units.in_words(text, self.imperial)
 
     def changed(self) -> None:

@@ -6,10 +6,12 @@ import socket
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbench.page.beside import Runs
 from workbench.page.guard import Guard
+from workbench.page.start_key import StartKey
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -30,10 +32,11 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
     """Serve the page until the process is interrupted."""
     runs = Runs()  # before anything else is loaded: its process takes longest to be ready
     from sim import load_car
+    from workbench.page.drafts import Drafts
     from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
     from workbench.page.wish import Wish
 
-    car, sessions = load_car(FIRST_CAR), Sessions(seed)
+    car, sessions = load_car(FIRST_CAR), Sessions(seed, Drafts(_own_folder() / "drafts"))
     runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
     with _without("aiohttp"):
         from nicegui import app, ui
@@ -41,10 +44,12 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
     _pages(sessions, runs)
     app.on_shutdown(sessions.stop_all)
     app.on_shutdown(runs.end_now)
-    app.add_middleware(Guard, port=port)
-    app.on_startup(lambda: screen.note(f"open http://{HERE}:{port}/ ; Ctrl-C ends it"))
+    key = StartKey(port)
+    app.add_middleware(Guard, port=port, key=key)
+    app.on_startup(lambda: screen.address(f"http://{HERE}:{port}{key.path}"))
     ui.run(
-        host=HERE, port=port, title=TITLE, favicon=ICON, dark=None, show=show, reload=False,
+        host=HERE, port=port, title=TITLE, favicon=ICON, dark=None, reload=False,
+        show=key.path_once if show else False,
         show_welcome_message=False, tailwind=False, reconnect_timeout=20.0,
         message_history_length=0, access_log=False, language="en-GB",
         gzip_middleware_factory=None,  # packing costs more than sending within one machine
@@ -66,6 +71,13 @@ def _without(name: str) -> Iterator[None]:
         yield
     finally:
         del sys.modules[name]
+
+
+def _own_folder() -> Path:
+    """Where what is not the owner's files outlives the server."""
+    from platformdirs import user_state_path
+
+    return user_state_path("evenidle", appauthor=False)
 
 
 def check_port(port: int) -> None:
@@ -98,5 +110,5 @@ def _pages(sessions: Sessions, runs: Runs) -> None:
         session = sessions.get(key)
         if session is None:
             return RedirectResponse("/")
-        build_page(session, runs)
+        build_page(session, runs, sessions)
         return None

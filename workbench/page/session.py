@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import secrets
 import threading
 from collections import OrderedDict
@@ -10,10 +9,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim import Car, load_car, with_values
-from sim.errors import InputError
-from sim.files import bundled_names, one_problem
+from sim import Car, bundled_cars, load_car, with_values
+from sim.files import one_problem
 from workbench.page.car_file import CarFile
+from workbench.page.drafts import Draft, Drafts
 from workbench.page.jobs import Job
 from workbench.page.wish import Wish
 
@@ -41,7 +40,7 @@ class Session:
     saved : Car
         As it stands in its file; for a bundled car, as it was opened.
     file : CarFile or None
-        Where changes are saved; None until the owner has opened or named a file.
+        Where changes are saved when the owner says so; None until one was opened or named.
     wish : Wish
         What is supposed of the engine in Explore.
     tab : str
@@ -79,6 +78,11 @@ class Session:
     logs: list[Path] = field(default_factory=list)
     folder: Any = None
     pages: list[Any] = field(default_factory=list)
+
+    @property
+    def may_be_forgotten(self) -> bool:
+        """Whether nobody would miss it."""
+        return not self.changed and (self.job is None or self.job.ended)
 
     @property
     def changed(self) -> bool:
@@ -131,7 +135,8 @@ class Session:
 
     def save_as(self, name: str) -> None:
         """Write the car into a new file, which holds it from now on."""
-        self.file = CarFile.new(name, self.car)
+        of = None if self.file is None else self.file.path
+        self.file = CarFile.new(name, self.car, of)
         self.name = str(self.file.path)
         self.opened = self.saved = self.car
 
@@ -147,25 +152,28 @@ class Sessions:
     ----------
     seed : int
         Seed of everything random.
+    drafts : Drafts, optional
+        Where changes that nobody has saved are kept; left out, nowhere.
     """
 
-    def __init__(self, seed: int) -> None:
-        self._seed = seed
+    def __init__(self, seed: int, drafts: Drafts | None = None) -> None:
+        self._seed, self._drafts = seed, drafts
         self._held: OrderedDict[str, Session] = OrderedDict()
 
     def begin(self) -> Session:
         """Begin a new one with the first bundled car.
 
-        Gives the new one; the oldest without a running job is forgotten where there are too many.
+        Gives the new one; where there are too many the oldest is forgotten that has no running job
+        and nothing in it that was not saved.
         """
         car = load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
         wish = Wish(WARM_degC, car.engine.scatter_share)
         made = Session(key, self._seed, FIRST_CAR, car, car, car, None, wish)
         self._held[key] = made
-        idle = [k for k, one in self._held.items() if one.job is None or one.job.ended]
+        idle = [k for k, one in self._held.items() if k != key and one.may_be_forgotten]
         for old in idle[: max(0, len(self._held) - MOST_SESSIONS)]:
-            _keep_quietly(self._held.pop(old))
+            del self._held[old]
         return made
 
     def get(self, key: str) -> Session | None:
@@ -175,25 +183,36 @@ class Sessions:
         """
         return self._held.get(key)
 
+    def keep_draft(self, session: Session) -> None:
+        """Keep changes of a work beside the owner's file, or forget them once they are saved."""
+        if self._drafts is None:
+            return
+        if session.changed:
+            self._drafts.keep(session.key, session.name, session.car)
+        else:
+            self._drafts.drop(session.key)
+
+    def drafts(self) -> list[Draft]:
+        """Changes that nobody has saved, of works that no page of this server has open.
+
+        Gives the newest first.
+        """
+        shown = {key for key, one in self._held.items() if any(not p.is_gone for p in one.pages)}
+        found = [] if self._drafts is None else self._drafts.listed()
+        return [one for one in found if one.key not in shown]
+
+    def take_up(self, session: Session, draft: Draft) -> None:
+        """Open in a work what a draft was of, with its changes."""
+        if self._drafts is not None:
+            car = self._drafts.car(draft)
+            session.open(draft.opened)
+            session.car = car
+            self.keep_draft(session)
+            self._drafts.drop(draft.key)
+
     def stop_all(self) -> None:
-        """Save what is not saved yet and end every job, when the server ends."""
+        """Keep what is not saved yet and end every job, when the server ends."""
         for one in self._held.values():
-            _keep_quietly(one)
+            self.keep_draft(one)
             if one.job is not None:
                 one.job.end_now()
-
-
-def bundled_cars() -> list[str]:
-    """Names of the cars that come with evenidle.
-
-    Gives sorted.
-    """
-    from sim.car import cars_folder
-
-    return bundled_names(cars_folder())
-
-
-def _keep_quietly(session: Session) -> None:
-    """Save what a moment more would have saved; what is wrong with the file was told before."""
-    with contextlib.suppress(InputError):
-        session.keep()

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from controllers import DERIVATIVE, LAWS
 from workbench.page.chart_search import beside_option, front_option
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
 from workbench.page.sliders import choice
 from workbench.sheet.settings import BESIDE, NAMES
-from workbench.words.search import COMPARED_COLUMNS, setting_name
+from workbench.words.search import COMPARED_COLUMNS, SCORED_COLUMNS, setting_name
 
 if TYPE_CHECKING:
     from sim import Car
@@ -20,7 +21,7 @@ WEIGHTS = {
     "balanced": "balanced", "quiet": "a quiet idle", "quick": "quick recovery",
     "gentle": "a valve that rests",
 }  # fmt: skip
-LAWS = {"": "any law", "pi": "pi", "pid": "pid", "nudge": "nudge", "pi_park": "pi_park"}
+SEARCHED = {"": "any law"} | {name: name for name, law in LAWS.items() if law.searched}
 WORDS = {key: (name, unit) for key, name, unit, _ in BESIDE} | NAMES
 """Name and unit of each setting, as on the sheet."""
 SUITES = {"standard": "everything", "loads": "loads and blips only"}
@@ -66,7 +67,7 @@ class SettingsTab:
         with ui.element("div").classes("line"):
             self._budget = choice("How long", BUDGETS, "quick")
             self._weights = choice("What counts", WEIGHTS, "balanced")
-            self._law = choice("Law", LAWS, "")
+            self._law = choice("Law", SEARCHED, "")
         self._search = JobPanel(
             self.page, "search", "Search", self._search_arguments, self._show_search,
             self._show_more, "Stop and keep the best", about=self._car, taken=self._has_it,
@@ -149,9 +150,13 @@ class SettingsTab:
     def _show_search(self, found: dict[str, Any]) -> None:
         self._points, self._runs = found["points"], found["runs"]
         self._finding.set_text(self.look.words(found["finding"]))
-        self._best.set_text(f"Proposed: {_in_words(found['settings'])}")
+        offered = found["offered"]
+        self._finding.classes(replace="big" if offered else "big bad")
+        self._best.set_text(
+            f"{'Proposed' if offered else 'Best so far'}: {_in_words(found['settings'])}"
+        )
         self._beside.set_visibility(True)
-        self._use.set_visibility(True)
+        self._use.set_visibility(offered)
         now = self._search.found_about().feedback.model_dump(mode="json")
         changed = [
             [_name(key), _value(now[key]), _value(value), _unit(key)]
@@ -160,6 +165,7 @@ class SettingsTab:
         ]
         self._tables.set_content(
             table_html(["setting", "now", "proposed", "unit"], changed, " rr ")
+            + (table_html(SCORED_COLUMNS, found["scored"], " rrrrrrrrr") if found["scored"] else "")
             + table_html(COMPARED_COLUMNS, found["rows"], " rr ")
             + list_html([self.look.words(one) for one in found["notes"]])
         )
@@ -201,14 +207,15 @@ def _value(value: Any) -> str:
 
 def _in_words(settings: dict[str, Any]) -> str:
     """The settings that matter most, in one line."""
-    if settings["law"] == "nudge":
+    law = LAWS[settings["law"]]
+    if not law.has_gains:
         gains = f"{settings['nudge_steps']} steps at a time"
     else:
         gains = (
             f"gain {settings['gain_steps_per_100rpm']:g} steps per 100 rpm,"
             f" integral {settings['integral_steps_per_100rpm_s']:g} steps per 100 rpm and s"
         )
-    if settings["law"] == "pid":
+    if DERIVATIVE in law.settings:
         gains += f", derivative {settings['derivative_steps_s_per_100rpm']:g}"
     return (
         f"law {settings['law']}, {gains}, deadband {settings['deadband_rpm']:g} rpm, minimum move"

@@ -176,14 +176,16 @@ class StartTab:
 
     def _tell(self, found: dict[str, Any]) -> None:
         """Say what is so at the moment shown, and what is over by then."""
-        self._now.set_text(moment(found, self._at_s, self.look.imperial))
-        past = [self.look.words(one) for one in past_phases(found, self._at_s)]
+        begun = self.look.words(f"Start at {found['coolant_degC']:.0f} degC")
+        self._now.set_text(f"{begun}; {moment(found, self._at_s, self.look.imperial)}")
+        past = past_phases(found, self._at_s, self.look.imperial)
         if past != self._past:
             self._past = past
             self._phases.set_content(list_html(past))
         ended = self._at_s >= found["length_s"]
         _, _, told = found["finding"].partition(": ")
-        self._finding.set_text(self.look.words(told[:1].upper() + told[1:]) if ended else "")
+        at = f"From {found['coolant_degC']:.0f} degC. {told[:1].upper()}{told[1:]}"
+        self._finding.set_text(self.look.words(at) if ended else "")
         wrong = [self.look.words(one) for one in found["wrong"]]
         self._told.set_content(list_html(wrong) if ended else "")
 

@@ -12,9 +12,12 @@ if TYPE_CHECKING:
 def explain_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
     """Explain why a car hunts, or why it does not.
 
-    Gives ``lines``: verdict first, then the cycle.
+    Gives ``lines``, verdict first, then the cycle; and the ``cycle`` to be drawn.
     """
     from tuning.explanation import explain
+    from workbench.page.cycle_parts import cycle_parts
+    from workbench.words.wording import worded
 
     found = explain(car, seed=seed, quick=True, on_progress=tell)
-    return {"lines": found.lines(), "hunts": found.hunts}
+    lines = worded(found.lines())
+    return {"lines": lines, "hunts": found.hunts, "cycle": cycle_parts(found)}

@@ -5,9 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from workbench.words.wording import in_words, worded
+
 if TYPE_CHECKING:
     from sim import Car
-    from workbench.page.chance import Chance
+    from tuning.explanation import HuntingChance
     from workbench.page.wish import Wish
 
 MOST_POINTS = 480
@@ -28,10 +30,11 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
     """Run one idle.
 
     Gives points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
-    ``deadband_rpm``, the ``finding`` and whether it ``hunts``.
+    ``deadband_rpm``, the ``finding``, whether it ``hunts``, and the ``rungs``.
     """
     from workbench.page.live import run_view
     from workbench.page.points import changes, thinned
+    from workbench.page.rungs import rungs_of
 
     view = run_view(car, wish, seed)
     spans = {
@@ -43,6 +46,7 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
         "valve_steps": changes(view.time_s, view.valve_steps, MOST_POINTS),
         "spans": spans, "target_rpm": view.target_rpm, "deadband_rpm": view.deadband_rpm,
         "finding": view.finding, "hunts": view.hunts,
+        "rungs": rungs_of(wish.car(car), wish.coolant_degC, float(view.valve_steps[-1])),
     }  # fmt: skip
 
 
@@ -64,7 +68,7 @@ def chance(car: Car, coolant_degC: float) -> dict[str, Any]:
     """
     found = _chance(car, coolant_degC)
     bad = found.share + found.stalled_share > 0.0
-    return {"text": found.text(), "hunts": found.share > 0.0, "bad": bad}
+    return {"text": in_words(found.told), "hunts": found.share > 0.0, "bad": bad}
 
 
 def cause(car: Car, coolant_degC: float, seed: int) -> str:
@@ -72,9 +76,10 @@ def cause(car: Car, coolant_degC: float, seed: int) -> str:
 
     Gives in plain words.
     """
-    from workbench.page.chance import cause_of
+    from tuning.explanation import cause_by_theory
 
-    return cause_of(car, _chance(car, coolant_degC), seed)
+    found = cause_by_theory(car, _chance(car, coolant_degC), seed)
+    return "" if found is None else in_words(found)
 
 
 def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
@@ -82,15 +87,15 @@ def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str
 
     Gives the map by name, arrays as lists; None where there is none.
     """
-    from workbench.page.chance import map_of
+    from tuning.explanation import hunting_map as map_of
 
     found = map_of(car, _chance(car, coolant_degC), kind, seed)
-    return None if found is None else found.to_dict()
+    return None if found is None else worded(found.to_dict())
 
 
 @lru_cache(maxsize=8)
-def _chance(car: Car, coolant_degC: float) -> Chance:
+def _chance(car: Car, coolant_degC: float) -> HuntingChance:
     """Found once for sentence, cause and map of the same settings."""
-    from workbench.page.chance import chance_of
+    from tuning.explanation import hunting_chance
 
-    return chance_of(car, coolant_degC)
+    return hunting_chance(car, coolant_degC)

@@ -58,6 +58,17 @@ def in_page_words(text: str) -> str:
     return re.sub(r'with --columns "([^"]*)"', r"under 'Columns by hand': \1", text)
 
 
+def without_folders(texts: Iterable[str], paths: Iterable[Path]) -> list[str]:
+    """Leave out where this server has put logs: their owners know them by their names.
+
+    Gives the same sentences.
+    """
+    told = list(texts)
+    for folder in {f"{path.parent}{os.sep}" for path in paths}:
+        told = [one.replace(folder, "") for one in told]
+    return told
+
+
 def refusal(name: str, error: InputError) -> str:
     """Say why a log was not taken in.
 
@@ -81,6 +92,7 @@ def log_work(
     from workbench.figures.log import diagnosis_figure
     from workbench.output.column_names import columns_from_text
     from workbench.output.drawing import figure_bytes
+    from workbench.words.wording import worded
 
     tell(0.1, "reading")
     try:
@@ -90,12 +102,12 @@ def log_work(
     tell(0.4, "judging")
     found = diagnose(log, car)
     tell(0.8, "drawing")
-    verdict, *lines = found.lines()
+    verdict, *lines = without_folders(worded(found.lines()), [path])
     return {
         "path": path, "name": path.name, "new": True, "whose": whose, "verdict": verdict,
         "lines": [in_page_words(one) for one in lines],
         "recognised": [
-            in_page_words(one.replace(f"{path.parent}{os.sep}", "")) for one in log.summary()
+            in_page_words(one) for one in without_folders(log.summary(), [path])
         ],
         "hunting": found.hunting,
         "made_of": made_of((one.kind, one.from_s, one.to_s) for one in found.segments),
@@ -115,6 +127,7 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
     from workbench.output.column_names import columns_from_text
     from workbench.output.drawing import figure_bytes
+    from workbench.words.wording import worded
 
     by_hand = columns_from_text(columns or None)
     try:
@@ -122,11 +135,12 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
         found = fit(car, logs, seed=seed, on_progress=tell)
     except InputError as error:
         raise InputError(
-            Problem(one.file, one.line, one.key, in_page_words(one.message))
+            Problem(one.file, one.line, one.key, in_page_words(message))
             for one in error.problems
+            for message in without_folders([one.message], paths)
         ) from error
     tell(1.0, "drawing")
-    verdict, *lines = found.lines()
+    verdict, *lines = without_folders(worded(found.lines()), paths)
     numbers = figure_bytes(numbers_figure(found, titled=False), "svg")
     curves = range(min(len(found.curves), MOST_CURVES))
     pictures = {

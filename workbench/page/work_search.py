@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from workbench.page.jobs import Tell
 
 LOOK_EVERY_s = 0.7
-KEEP_FREE_s = 3.0
-SHOWN_s = 40.0
+SHOWN_s = 60.0
 """So much of the runs before and after is shown [s]."""
 
 
@@ -32,7 +31,7 @@ def search_work(
     """
     from tuning import tune
     from tuning.search import Watch, judged
-    from workbench.words.search import tune_finding, tune_notes
+    from workbench.words.search import scored_rows, tune_finding, tune_notes
 
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         storage = Path(folder) / "search.journal"
@@ -47,19 +46,47 @@ def search_work(
             if best is None:
                 raise
             known = judged(car, best.settings, preset=preset, seed=seed)
-            text = (
-                f"Stopped after {watch.look().trials} settings. The best of them, on fresh"
-                f" cars: warm idle swings {known.then.hunting_rpm:.0f} rpm, now"
-                f" {known.now.hunting_rpm:.0f} rpm."
-            )
+            text, better = stopped_words(watch.look().trials, known.now, known.then)
             return _result(
-                best.settings, text, [], known.now, known.then, known.samples, watch.look()
-            )
+                best.settings, text, [], known.now, known.then, known.samples, watch.look(), [],
+                offered=better,
+            )  # fmt: skip
         points = watch.look()
     return _result(
         found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
-        found.samples, points,
+        found.samples, points, scored_rows(found),
     )  # fmt: skip
+
+
+def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, bool]:
+    """Say what a search that was stopped has, with what is worse about it.
+
+    Gives sentences; whether the settings may be offered: none that hunt or stall more often than
+    the present ones are, whatever else they do better.
+    """
+    told = f"Stopped after {tried} settings."
+    often = [
+        f"{what} in {100.0 * then:.0f} of 100 runs (now {100.0 * before:.0f})"
+        for what, then, before in (
+            ("hunts", best.hunting_share, now.hunting_share),
+            ("stalls", best.stall_share, now.stall_share),
+        )
+        if then > before
+    ]
+    if often:
+        told += f" Nothing to recommend yet: on fresh cars the best of them {' and '.join(often)}."
+        return f"{told} Your settings stay. Search longer.", False
+    told += (
+        f" On fresh cars the best of them swings {best.hunting_rpm:.0f} rpm at warm idle (now"
+        f" {now.hunting_rpm:.0f} rpm) and hunts in {100.0 * best.hunting_share:.0f} of 100 runs"
+        f" (now {100.0 * now.hunting_share:.0f})."
+    )
+    if best.worst_dip_rpm > now.worst_dip_rpm:
+        told += (
+            f" Worse: the deepest dip, {best.worst_dip_rpm:.0f} rpm (now"
+            f" {now.worst_dip_rpm:.0f} rpm)."
+        )
+    return told, True
 
 
 def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
@@ -104,9 +131,12 @@ def _result(
     then: Prediction,
     samples: Any,
     seen: SoFar,
+    scored: list[list[str]],
+    *,
+    offered: bool = True,
 ) -> dict[str, Any]:
-    from workbench.output.printing import number
     from workbench.page.points import changes, thinned
+    from workbench.words.numbers import number
     from workbench.words.search import COMPARED
 
     before, after = now.to_dict(), then.to_dict()
@@ -123,7 +153,7 @@ def _result(
         )
     return {
         "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
-        "rows": rows, "runs": runs, "points": _points(seen),
+        "rows": rows, "scored": scored, "runs": runs, "points": _points(seen), "offered": offered,
     }  # fmt: skip
 
 
@@ -139,7 +169,8 @@ def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any
     found = stress(car, suite=suite, seed=seed, on_progress=tell)
     tell(1.0, "drawing")
     return {
-        "finding": stress_finding(found), "passed": found.passed, "lines": found.lines()[1:],
+        "finding": stress_finding(found), "passed": found.passed,
+        "lines": [one.to_dict() for one in found.lines()[1:]],
         "matrix": {
             one: figure_bytes(matrix_figure(found, one), "svg") for one in (False, True)
         },

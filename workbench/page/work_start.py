@@ -26,6 +26,7 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
     from sim import load_scenario, simulate, with_values
     from tuning.starts import start_story
     from workbench.page.points import changes, thinned
+    from workbench.words.wording import in_words
 
     tell(0.1, "starting the engine")
     # The key, and the second try if the first fails, are those of the bundled cold starts.
@@ -50,10 +51,10 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
         for name in ("target_rpm", "valve_steps", "base_steps")
     }
     return {
-        "finding": story.finding() + later_words(story, trace, without), "lines": told,
-        "wrong": [*story.position(), *story.wrong()],
+        "finding": in_words(story.finding()) + later_words(story, trace, without), "lines": told,
+        "wrong": [one.to_dict() for one in (*story.position(), *story.wrong())],
         "length_s": trace.duration_s, "coolant_degC": coolant_degC, "engine": engine_words(car),
-        "phases": [[p.name, p.from_s, p.to_s, p.text] for p in story.phases],
+        "phases": [[p.name, p.from_s, p.to_s, p.text.to_dict()] for p in story.phases],
     }  # fmt: skip
 
 
@@ -70,7 +71,7 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
 
     Gives sentences after a space; empty where too little is left to tell by.
     """
-    from tuning.measures import is_hunting, measure
+    from tuning.measures import measure, run_note
     from tuning.starts import WATCHED_s
     from workbench.figures.trace import trace_finding
 
@@ -85,7 +86,7 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
     if floor_rpm > 0.0:  # an engine that does not run without feedback leaves none
         floor = f" With feedback off it would be {floor_rpm:.0f} rpm."
     later = measure(trace, window, floor_rpm=floor_rpm)
-    told = trace_finding(trace, later, is_hunting(later, floor_rpm)).partition(": ")[2]
+    told = trace_finding(trace, later, run_note(later, floor_rpm)).partition(": ")[2]
     return f" After that minute {told}{floor}"
 
 
@@ -98,7 +99,7 @@ def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
 
     tell(0.1, "starting the engine in many ways")
     found = base_from_model(car, seed=seed)
-    return {"told": found.verdict(), "curves": found.curves()}
+    return {"told": [one.to_dict() for one in found.verdict()], "curves": found.curves()}
 
 
 def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:

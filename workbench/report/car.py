@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.report.report import Picture, Section, Table
+from workbench.report.report import Picture, Section
+from workbench.words.basis import basis_words
+from workbench.words.table import Table
 
 if TYPE_CHECKING:
     from sim import Car
@@ -15,8 +17,7 @@ JOB = (
     "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
     " how the car idles with its present feedback settings, which settings a search found over"
     " all cars that this one could be, how they stand up to loads, starts and faults, and how to"
-    " try them on the car. The numbers are a model's: begin with the cautions of the sheet at the"
-    " end."
+    " try them on the car. The numbers are a model's; the cautions come first."
 )
 
 
@@ -25,7 +26,8 @@ def job_section(car: Car) -> Section:
 
     Gives the first one.
     """
-    return Section("The job", JOB, [car.car.note] if car.car.note else [])
+    notes = [basis_words(car), *([car.car.note] if car.car.note else [])]
+    return Section("The job", JOB, notes)
 
 
 def car_section(car: Car, checked: Check) -> Section:
@@ -34,6 +36,7 @@ def car_section(car: Car, checked: Check) -> Section:
     Gives facts, remarks of the checks, figure of the curves.
     """
     from workbench.figures.car import curves_figure, curves_finding
+    from workbench.words.wording import in_words
 
     engine, valve = car.engine, car.valve
     facts = [
@@ -41,14 +44,15 @@ def car_section(car: Car, checked: Check) -> Section:
         ["flywheel and crank", f"{engine.inertia_kg_m2:g} kg m2"],
         ["manifold", f"{car.manifold.volume_cm3:g} cm3"],
         ["valve", (f"{valve.travel_steps} steps of travel, {valve.useful_travel_steps} of use;"
-         f" one step {valve.pulse_ms + valve.rest_ms:g} ms")],
+         f" one step {valve.step_ms:g} ms")],
         ["law now", car.feedback.law],
     ]  # fmt: skip
     looks = [line for line in checked.lines if line.verdict != "pass"]
     told = f"{len(checked.lines)} checks of the car file, {len(looks)} to look at."
-    points = [
-        f"{line.name}: {line.value}. {line.remedy[:1].upper()}{line.remedy[1:]}." for line in looks
-    ]
+    points = []
+    for line in looks:
+        name, value, remedy = (in_words(one) for one in (line.name, line.value, line.remedy))
+        points.append(f"{name}: {value}. {remedy[:1].upper()}{remedy[1:]}.")
     picture = Picture(curves_finding(car), curves_figure(car))
     return Section("The car", told, points, [Table(("", ""), facts)], [picture])
 
@@ -58,11 +62,19 @@ def search_section(before: Car, result: Tuning) -> Section:
 
     Gives tables and three figures.
     """
-    from workbench.figures.search import before_after_figure, front_figure, importance_figure
+    from workbench.figures.search import (
+        before_after_figure,
+        compared_figure,
+        compared_finding,
+        front_figure,
+        importance_figure,
+    )
     from workbench.words.search import (
         COMPARED_COLUMNS,
+        SCORED_COLUMNS,
         changed_rows,
         compared_rows,
+        scored_rows,
         setting_name,
         tune_finding,
         tune_notes,
@@ -70,17 +82,19 @@ def search_section(before: Car, result: Tuning) -> Section:
 
     deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
     tables = [
+        Table(SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr"),
         Table(COMPARED_COLUMNS, compared_rows(result), " rr"),
-        Table(("setting", "now", "found"), changed_rows(before, result), " rr"),
+        Table(("setting", "now", "proposed"), changed_rows(before, result), " rr"),
     ]
     chosen = result.front.chosen
     pictures = [
+        Picture(compared_finding(result), compared_figure(result)),
         Picture(
-            f"On the warm drive of the search: from a swing of {result.now.hunting_rpm:.0f} rpm"
+            f"At loads and a blip, and at rest: from a swing of {result.now.hunting_rpm:.0f} rpm"
             f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
             f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
             before_after_figure(result, deadbands),
-        )
+        ),
     ]
     if result.front.points:
         pictures.append(

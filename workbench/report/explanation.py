@@ -13,7 +13,7 @@ READ = {
     "with_and_without": (
         "Each bar is the same car with one thing changed; what ends the swing is its cause."
     ),
-    "cycle_told": "One period of the hunting, scatter taken out, and what happens in it.",
+    "cycle_told": "One period of the hunting, scatter taken out, and where the valve could hold.",
     "map_moves": (
         "Each cell is the same car with another minimum move and deadband, run from many starting"
         " places; below the line theory finds places without a position to rest."
@@ -36,9 +36,10 @@ def explain_section(result: Explanation) -> Section:
     Gives verdict, the table with and without, and the figures.
     """
     from workbench.figures.explanation import explain_figures
-    from workbench.words.explanation import cycle_table, with_and_without_table
+    from workbench.words.explanation_tables import cycle_table, with_and_without_table
+    from workbench.words.wording import worded
 
-    first, *rest = result.verdict
+    first, *rest = worded(result.verdict)
     tables = [with_and_without_table(result)]
     cycles = cycle_table(result)
     if cycles is not None:

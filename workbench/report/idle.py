@@ -17,8 +17,9 @@ def idle_section(car: Car, seed: int, base_error_steps: float = 0.0) -> tuple[Se
     """Let the car idle warm, with its feedback and with the valve held still."""
     from sim import load_scenario, simulate, with_values
     from tuning import measure
-    from tuning.measures import is_hunting
+    from tuning.measures import is_hunting, run_note
     from workbench.figures.trace import idle_figure
+    from workbench.words.wording import in_words
 
     scenario = load_scenario(SCENARIO)
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
@@ -28,14 +29,12 @@ def idle_section(car: Car, seed: int, base_error_steps: float = 0.0) -> tuple[Se
     seen = measure(run, windows)
     floor_rpm = measure(held, windows).hunting_rpm
     hunts = is_hunting(seen, floor_rpm)
-    swing = f"{seen.hunting_rpm:.0f} rpm peak to peak; with the valve held {floor_rpm:.0f} rpm"
+    text = (
+        f"With its present settings {in_words(run_note(seen, floor_rpm))}; with the valve held"
+        f" it is {floor_rpm:.0f} rpm."
+    )
     if hunts:
-        text = (
-            f"With its present settings the warm idle hunts every {seen.hunting_period_s:.1f} s by"
-            f" {swing}: the feedback does it, not the engine."
-        )
-    else:
-        text = f"With its present settings the warm idle does not hunt: it wanders by {swing}."
+        text += " The feedback does it, not the engine."
     moves = f"The valve makes {seen.moves_per_min:.0f} moves a minute"
     pictures = [
         Picture(f"{moves}, and speed follows them.", idle_figure(run, car, DRAWN_s)),

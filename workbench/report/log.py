@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from workbench.report.report import Picture, Section, Table
+from workbench.report.report import Picture, Section
+from workbench.words.table import Table
+from workbench.words.wording import in_words, worded
 
 if TYPE_CHECKING:
     from tuning.diagnosis import Diagnosis
@@ -20,7 +22,7 @@ def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
     """
     from workbench.figures.log import BANDS, diagnosis_figure
 
-    verdict, *rest = diagnosis.lines()
+    verdict, *rest = worded(diagnosis.lines())
     counted = Counter(one.kind for one in diagnosis.segments)
     names = [(name, counted[kind]) for kind, _, name in BANDS if counted[kind]]
     parts = ", ".join(f"{count} x {name}" for name, count in names) or "nothing but idling"
@@ -49,7 +51,7 @@ def fit_section(fit: Fit) -> Section:
         )
         for one in fit.numbers
     ]
-    verdict, worth, scatter, *_ = fit.lines()
+    verdict, worth, scatter, *_ = worded(fit.lines())
     return Section(
         title="The car as the log shows it",
         text=(
@@ -57,7 +59,11 @@ def fit_section(fit: Fit) -> Section:
             " the model until both agreed; from here on this fitted car is used, with what the"
             " log leaves uncertain."
         ),
-        points=[worth, scatter, *(check.text for check in fit.checks), *fit.notes],
+        points=[
+            worth,
+            scatter,
+            *(in_words(one) for one in (*(check.note for check in fit.checks), *fit.notes)),
+        ],
         tables=[Table(("number", "change", "90 % interval", "source"), rows, " rr ")],
         pictures=[
             Picture(fit_finding(fit), fit_figure(fit, titled=False)),

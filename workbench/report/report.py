@@ -8,7 +8,8 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from workbench.output.html_page import html_figure, html_list, html_page, html_table
+from workbench.output.html_page import html_cautions, html_figure, html_list, html_page, html_table
+from workbench.words.table import Table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -17,16 +18,6 @@ if TYPE_CHECKING:
     from workbench.sheet.parts import Sheet
 
 FORMS = (".html", ".pdf")
-PRINT_dpi = 150
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table: headings, cells, and an r for each column to be set to the right."""
-
-    columns: tuple[str, ...]
-    rows: Sequence[Sequence[str]]
-    right: str = ""
 
 
 @dataclass(frozen=True)
@@ -76,10 +67,12 @@ def report_page(report: Report) -> str:
     from workbench.sheet.html import sheet_body
 
     parts = [f"<h1>{escape(report.title)}</h1>"]
+    if report.sheet is not None:
+        parts.append(html_cautions(report.sheet.cautions))
     parts += [_section_html(section) for section in report.sections]
     if report.sheet is not None:
         parts.append(f'<h1 class="break">Settings sheet: {escape(report.sheet.car)}</h1>')
-        parts.append(sheet_body(report.sheet))
+        parts.append(sheet_body(report.sheet, cautions=False))
     return html_page(report.title, "\n".join(parts))
 
 
@@ -100,16 +93,18 @@ def report_pdf(report: Report) -> bytes:
     Gives A PDF on A4.
     """
     from workbench.output.pdf_pages import PdfPages
-    from workbench.sheet.pdf import print_sheet
+    from workbench.sheet.pdf import print_cautions, print_sheet
 
     pages = PdfPages(report.title)
     pages.heading(report.title, 15.0)
+    if report.sheet is not None:
+        print_cautions(report.sheet, pages)
     for section in report.sections:
         _print_section(section, pages)
     if report.sheet is not None:
         pages.new_page()
         pages.heading(f"Settings sheet: {report.sheet.car}", 14.0)
-        print_sheet(report.sheet, pages)
+        print_sheet(report.sheet, pages, cautions=False)
     return pages.to_bytes()
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.report.report import Picture, Section, Table
+from workbench.report.report import Picture, Section
+from workbench.words.table import Table
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,7 +49,7 @@ def _rows(cases: Sequence[Case]) -> list[list[str]]:
         one = case.decided_by
         side = "at least" if one.lower_is_worse else "at most"
         rows.append([
-            case.name if case.verdict == "warn" else f"{case.name} (fails)", one.meaning,
+            case.name if case.verdict == "warn" else f"{case.name} (fails)", in_words(one.meaning),
             f"{one.value:.3g} {one.unit}", f"{side} {one.limit:.3g}", case.worst_car,
         ])  # fmt: skip
     return rows

@@ -7,6 +7,7 @@ from html import escape
 from workbench.output.html_page import html_cautions, html_list, html_page, html_table
 from workbench.sheet.parts import Sheet
 from workbench.sheet.tables import (
+    BOX,
     EXPECTED_COLUMNS,
     SETTING_COLUMNS,
     curve_cells,
@@ -14,6 +15,7 @@ from workbench.sheet.tables import (
     expected_cells,
     expected_note,
     setting_cells,
+    today,
 )
 from workbench.words import units
 
@@ -25,25 +27,37 @@ def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
     """
     head = f"<h1>Settings sheet: {escape(sheet.car)}</h1>"
     outside = f"outside ______ {units.written('degC', imperial)}"
-    tail = f'<p class="small">Tried on ____________  by ____________  {outside}</p>'
+    tail = (
+        f'<p class="small">Printed {today()}. Tried on ____________  by ____________  {outside}</p>'
+    )
     return html_page(f"Settings sheet: {sheet.car}", head + sheet_body(sheet, imperial) + tail)
 
 
-def sheet_body(sheet: Sheet, imperial: bool = False) -> str:
+def _to_look_at(sheet: Sheet) -> str:
+    """What the checks found, for the sheet not to be read without it."""
+    if not sheet.to_look_at:
+        return ""
+    return f"<p><b>evenidle check has to say of:</b> {escape('; '.join(sheet.to_look_at))}.</p>"
+
+
+def sheet_body(sheet: Sheet, imperial: bool = False, cautions: bool = True) -> str:
     """Write the sheet's content, also for the report.
 
     Gives HTML, cautions first.
     """
     steps = "".join(
         f"<li><b>{escape(step.title)}.</b> Enter: {escape(step.enter)}. {escape(step.do)}"
-        f" <i>Go on if</i> {escape(step.go_on)}</li>"
+        f" <i>Go on if</i> {escape(step.go_on)} <b>{BOX} entered {BOX} seen</b></li>"
         for step in sheet.steps
     )
     return "\n".join(
         [
-            html_cautions(sheet.cautions),
+            html_cautions(sheet.cautions) if cautions else "",
+            f'<p class="small">{escape(sheet.made)} Loads fitted: {escape(sheet.loads)}.</p>',
+            _to_look_at(sheet),
             "<h2>Settings</h2>",
-            html_table(SETTING_COLUMNS, setting_cells(sheet), " r r", strong=3),
+            html_table(SETTING_COLUMNS, setting_cells(sheet), " rr", strong=2),
+            f"<p>{escape(sheet.worked)}</p>" if sheet.worked else "",
             "<h2>Homing and timing</h2>",
             html_table(["", "", ""], [list(row) for row in sheet.homing]),
             "<h2>Open-loop curves: unchanged, advice beside them</h2>",
@@ -51,7 +65,7 @@ def sheet_body(sheet: Sheet, imperial: bool = False) -> str:
             "<h2>What to expect</h2>",
             html_table(EXPECTED_COLUMNS, expected_cells(sheet), " r"),
             f'<p class="small">{escape(expected_note(sheet))}</p>',
-            f"<h2>In this order on the car, from the safest on</h2><ol>{steps}</ol>",
+            f"<h2>In this order on the car: base first, loop last</h2><ol>{steps}</ol>",
             "<h2>What to watch</h2>",
             html_list(sheet.watch),
             "<h2>When to stop</h2>",

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from workbench.sheet.parts import CurveRow, Sheet
+from workbench.words.basis import basis_words
 from workbench.words.cautions import CAUTIONS
 
 if TYPE_CHECKING:
@@ -15,32 +16,78 @@ if TYPE_CHECKING:
     from tuning.checks import Spot
 
 FORMS = (".html", ".pdf", ".csv", ".json")
+COLD_degC = 60.0
+"""Colder than this an engine wants more air than it does warm [degC]."""
 
 
-def make_sheet(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None = None) -> Sheet:
-    """Gather a car's sheet.
+def make_sheet(
+    car: Car,
+    *,
+    seed: int = 0,
+    before: Car | None = None,
+    on_progress: Callable[..., None] | None = None,
+) -> Sheet:
+    """Gather a car's sheet, to be written by `write_sheet`.
 
-    Gives to be written by `write_sheet`.
+    ``before`` is the car with the settings to go back to, where they are known.
     """
     from tuning.checks import base_spots
     from tuning.prediction import expect
-    from workbench.sheet.settings import setting_rows
-    from workbench.sheet.trial import hunting_caution, stop_signs, try_steps, watch_points
+    from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
+    from workbench.sheet.trial import (
+        count_caution,
+        hunting_caution,
+        loads_fitted,
+        stop_signs,
+        try_steps,
+        watch_points,
+    )
 
     spots = base_spots(car)
+    refuse_lost_entries(car)
     expected = expect(car, seed=seed, on_progress=on_progress)
+    fitted = loads_fitted(car)
     return Sheet(
         car.name,
         car.feedback.law,
         car.temperature_name,
-        (*hunting_caution(expected), *CAUTIONS),
-        tuple(setting_rows(car, spots, expected)),
+        (*count_caution(car), *hunting_caution(expected), *CAUTIONS),
+        tuple(setting_rows(car, spots, expected, before)),
         tuple(_curve_row(car, spot) for spot in spots),
         tuple(_homing(car)),
         expected,
         tuple(watch_points(car, expected)),
         tuple(stop_signs(car, expected)),
-        tuple(try_steps(car, spots)),
+        tuple(try_steps(car, spots, expected.prediction.floor_rpm)),
+        basis_words(car),
+        worked_line(car),
+        ", ".join(fitted) if fitted else "none",
+        _to_look_at(car),
+        version(),
+        seed,
+    )
+
+
+def version() -> str:
+    """Version of evenidle that is installed."""
+    from importlib.metadata import PackageNotFoundError
+    from importlib.metadata import version as installed
+
+    try:
+        return installed("evenidle")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _to_look_at(car: Car) -> tuple[str, ...]:
+    """What the checks fail or warn of, by name."""
+    from tuning import check
+    from workbench.words.wording import in_words
+
+    return tuple(
+        f"{in_words(line.name)}{' (FAILS)' if line.verdict == 'fail' else ''}"
+        for line in check(car).lines
+        if line.verdict != "pass"
     )
 
 
@@ -54,8 +101,12 @@ def _curve_row(car: Car, spot: Spot) -> CurveRow:
     within = min(max(error, -spot.base_steps), car.valve.open_limit_steps - spot.base_steps)
     steps = float(round(within)) if abs(within) >= 2.0 else 0.0
     advice = f"{steps:+.0f} steps" if steps else "keep"
-    if math.isinf(error):
-        advice = f"{'open' if error > 0.0 else 'close'} the throttle stop a little"
+    if error == math.inf:
+        # A stop cannot be further open only while cold.
+        cold = spot.coolant_degC < COLD_degC
+        advice = "larger or auxiliary cold-air valve" if cold else "open the throttle stop a little"
+    elif error == -math.inf:
+        advice = "close the throttle stop a little"
     return CurveRow(
         spot.coolant_degC,
         spot.target_rpm,
@@ -71,17 +122,25 @@ def _curve_row(car: Car, spot: Spot) -> CurveRow:
 def _homing(car: Car) -> list[tuple[str, str, str]]:
     """Homing and timing: what, number, remark."""
     valve = car.valve
-    seconds = valve.homing_steps * (valve.pulse_ms + valve.rest_ms) / 1000.0
+    farthest = "farthest position" if valve.travel_counted else "MEASURE FIRST: travel is a guess,"
+    seconds = valve.homing_steps * valve.step_ms / 1000.0
     return [
         ("homing", f"{valve.homing_steps} steps closed",
-         f"at power-up, {seconds:.2f} s; farthest position {valve.travel_steps} steps"),
+         f"at power-up, {seconds:.2f} s, engine standing; {farthest} {valve.travel_steps} steps"),
         ("pulse, rest", f"{valve.pulse_ms:g} ms, {valve.rest_ms:g} ms",
-         f"{1000.0 / (valve.pulse_ms + valve.rest_ms):.0f} steps a second"),
+         f"{1000.0 / valve.step_ms:.0f} steps a second"),
         ("open limit", f"{valve.open_limit_steps} steps",
          f"useful travel ends at {valve.useful_travel_steps} steps"),
         ("after-start fade", f"{car.curves.after_start_fade_s:g} s",
-         f"feedback waits {car.feedback.enable_delay_s:g} s after the start"),
+         _waits(car)),
     ]  # fmt: skip
+
+
+def _waits(car: Car) -> str:
+    """How long feedback waits after a start, and how long it should."""
+    waits_s, fade_s = car.feedback.enable_delay_s, car.curves.after_start_fade_s
+    longer = "" if waits_s >= fade_s else f"; best as long as the fade, {fade_s:g} s"
+    return f"feedback waits {waits_s:g} s after the start{longer}"
 
 
 def write_sheet(sheet: Sheet, path: Path) -> None:

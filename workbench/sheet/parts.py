@@ -21,6 +21,7 @@ class SettingRow:
     entry_unit: str
     reason: str
     fits: bool
+    present: str = ""
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,17 @@ class Sheet:
     watch: tuple[str, ...]
     stop: tuple[str, ...]
     steps: tuple[TryStep, ...]
+    basis: str = ""
+    worked: str = ""
+    loads: str = ""
+    to_look_at: tuple[str, ...] = ()
+    version: str = ""
+    seed: int = 0
+
+    @property
+    def made(self) -> str:
+        """What it was made with and what its numbers are, in a line."""
+        return f"evenidle {self.version}, seed {self.seed}. {self.basis}"
 
     def to_dict(self) -> dict[str, Any]:
         """Give the sheet as plain values."""

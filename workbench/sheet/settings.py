@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from controllers import setting_acts
 from workbench.sheet.parts import SettingRow
+from workbench.words.laws import LAW_WORDS
 
 if TYPE_CHECKING:
     from sim import Car
@@ -46,15 +48,76 @@ BESIDE = (
 """Settings that no entry form describes, told only where they act."""
 
 
-def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[SettingRow]:
+def refuse_lost_entries(car: Car) -> None:
+    """Refuse a setting that the controller's entry form rounds to nothing or turns around."""
+    from sim import InputError, Problem
+    from tuning.search import to_entry
+
+    problems = []
+    for entry in to_entry(car):
+        turned = car.entry_form.sign if entry.key in GAIN_KEYS else 1
+        lost = entry.ours != 0.0 and entry.entered * entry.ours * turned <= 0.0
+        if lost and _acts(car, entry.key):
+            where = f"feedback.{entry.key}" + (f" ({entry.part})" if entry.part else "")
+            message = (
+                f"rounds to {entry.text} {entry.unit} ({entry.ours:g}), allowed: a number that the"
+                f" entry form holds: a finer entry_form.resolution.{entry.key} than"
+                f" {entry.resolution:g}, or another gain_per_rpm or output_unit"
+            )
+            problems.append(Problem(car.name, 1, where, message))
+    if problems:
+        raise InputError(problems)
+
+
+def worked_line(car: Car) -> str:
+    """What an error of 100 rpm for one second does, for the owner to check the entries by."""
+    feedback = car.feedback
+    if feedback.law not in ("pi", "pid", "pi_park"):
+        return ""
+    gain, integral = feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s
+    moved = gain + integral
+    percent = 100.0 * moved / car.valve.travel_steps
+    told = (
+        f"To check the entries: target 100 rpm above speed for 1 s must open the valve by"
+        f" {moved:.1f} steps ({percent:.1f} % of travel): {gain:.1f} at once and {integral:.1f} in"
+        " that second."
+    )
+    if gain > 0.0 and integral > 0.0:
+        told += (
+            f" As other forms: time constant {gain / integral:.2f} s, inverse gain"
+            f" {100.0 / gain:.0f} rpm per step."
+        )
+    return told
+
+
+GAIN_KEYS = (
+    "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
+)  # fmt: skip
+
+
+def _present(before: Car | None) -> dict[str, str]:
+    """Entries of the settings to go back to, by key and part."""
+    from tuning.search import to_entry
+
+    if before is None:
+        return {}
+    told = {f"{one.key} {one.part}".strip(): one.text for one in to_entry(before)}
+    beside = {key: f"{getattr(before.feedback, key):.4g}" for key, *_ in BESIDE}
+    return {**told, **beside, "law": before.feedback.law}
+
+
+def setting_rows(
+    car: Car, spots: list[Spot], expected: Expectation, before: Car | None = None
+) -> list[SettingRow]:
     """Make the rows of settings.
 
     Gives law first, then in the order of ``ORDER``, then what else acts.
     """
     from tuning.search import to_entry
 
-    law = car.feedback.law
-    rows = [SettingRow("law", "law", law, "", law, "", LAWS[law], True)]
+    law, present = car.feedback.law, _present(before)
+    told = LAW_WORDS.get(law, "")
+    rows = [SettingRow("law", "law", law, "", law, "", told, True, present.get("law", ""))]
     reasons = _reasons(car, spots, expected)
     entries = sorted(to_entry(car), key=lambda entry: ORDER.index(entry.key))
     for entry in entries:
@@ -75,42 +138,26 @@ def setting_rows(car: Car, spots: list[Spot], expected: Expectation) -> list[Set
                 entry.unit,
                 reason,
                 entry.fits,
+                present.get(f"{entry.key} {entry.part}".strip(), ""),
             )
         )
     for key, name, unit, reason in BESIDE:
         if _acts(car, key):
             ours = f"{getattr(car.feedback, key):.4g}"
-            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True))
+            back = present.get(key, "")
+            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True, back))
     return rows
-
-
-LAWS = {
-    "none": "base curve only, no feedback",
-    "pi": "proportional and integral: the common choice",
-    "pid": "proportional, integral and derivative; a controller without: search for law pi",
-    "nudge": "a fixed move towards target at each update; a controller without: search for law pi",
-    "pi_park": "proportional and integral; rests where no better position exists",
-}
 
 
 def _acts(car: Car, key: str) -> bool:
     """Whether a setting does anything with this law and these values."""
     feedback = car.feedback
-    law = feedback.law
-    if key in ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s"):
-        return law in ("pi", "pid", "pi_park")
-    if key == "derivative_steps_s_per_100rpm":
-        return law == "pid"
-    if key == "nudge_steps":
-        return law == "nudge"
-    if key == "rpm_per_step":
-        return law == "pi_park"
     if key == "entry_fade_s":
         return feedback.entry_extra_steps > 0.0
     if key == "spark_trim_limit_deg":
         return feedback.spark_trim_deg_per_100rpm > 0.0
-    if key in NAMES or key == "enable_delay_s":
-        return law != "none"
+    if key in NAMES or key in ("enable_delay_s", "nudge_steps", "rpm_per_step"):
+        return setting_acts(feedback, key)
     return float(getattr(feedback, key)) > 0.0
 
 
@@ -120,7 +167,7 @@ def _reasons(car: Car, spots: list[Spot], expected: Expectation) -> dict[str, st
     least = min(spot.rpm_per_step for spot in spots)
     most = max(spot.rpm_per_step for spot in spots)
     move_rpm = feedback.min_move_steps * most
-    step_ms = car.valve.pulse_ms + car.valve.rest_ms
+    step_ms = car.valve.step_ms
     lost = feedback.gain_steps_per_100rpm / 100.0 * warm.rpm_per_step
     grows = feedback.integral_steps_per_100rpm_s * warm.rpm_per_step / 100.0
     one_move = f"one move of {feedback.min_move_steps}"

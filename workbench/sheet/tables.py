@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from workbench.output.printing import number
 from workbench.sheet.parts import Sheet
 from workbench.words import units
+from workbench.words.numbers import number
+from workbench.words.wording import in_words
 
-SETTING_COLUMNS = ("setting", "ours", "unit", "enter", "in", "why")
+SETTING_COLUMNS = ("setting", "go back to", "enter", "in", "entered", "why")
+BOX, BLANK = "\u2610", "______"
+"""To be ticked on paper, and to be written in."""
 EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")
+
+
+def today() -> str:
+    """The day on which it is printed."""
+    from datetime import date
+
+    return date.today().isoformat()
 
 
 def setting_cells(sheet: Sheet) -> list[list[str]]:
@@ -16,7 +26,7 @@ def setting_cells(sheet: Sheet) -> list[list[str]]:
     Gives as ``SETTING_COLUMNS``.
     """
     return [
-        [row.name, row.ours, row.unit, row.entry, row.entry_unit, row.reason]
+        [row.name, row.present or BLANK, row.entry, row.entry_unit, BOX, row.reason]
         for row in sheet.settings
     ]
 
@@ -57,7 +67,7 @@ def expected_cells(sheet: Sheet) -> list[list[str]]:
     Gives as ``EXPECTED_COLUMNS``.
     """
     return [
-        [row.meaning, f"{number(row.low)} to {number(row.high)}", row.unit]
+        [in_words(row.meaning), f"{number(row.low)} to {number(row.high)}", row.unit]
         for row in sheet.expected.rows
     ]
 

@@ -6,8 +6,10 @@ import csv
 import io
 import json
 
+from workbench.output.kinds import SHEET_COLUMNS
 from workbench.output.printing import plain
 from workbench.sheet.parts import Sheet
+from workbench.words.wording import in_words, worded
 
 
 def sheet_json(sheet: Sheet) -> str:
@@ -15,7 +17,10 @@ def sheet_json(sheet: Sheet) -> str:
 
     Gives one object.
     """
-    return json.dumps(plain(sheet.to_dict()), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return (
+        json.dumps(plain(worded(sheet.to_dict())), indent=1, ensure_ascii=False, allow_nan=False)
+        + "\n"
+    )
 
 
 def sheet_csv(sheet: Sheet) -> str:
@@ -25,13 +30,21 @@ def sheet_csv(sheet: Sheet) -> str:
     """
     stream = io.StringIO()
     table = csv.writer(stream, lineterminator="\n")
-    table.writerow(["section", "item", "value", "unit", "entry", "entry_unit", "remark"])
+    table.writerow(SHEET_COLUMNS)
     table.writerow(["car", sheet.car, sheet.law, "law", "", "", ""])
+    table.writerow(["made", sheet.made, "", "", "", "", f"loads fitted: {sheet.loads}"])
     for title, text in sheet.cautions:
         table.writerow(["caution", title, "", "", "", "", text])
     for row in sheet.settings:
         cells = [row.name, row.ours, row.unit, row.entry, row.entry_unit, row.reason]
         table.writerow(["setting", *cells])
+    for row in sheet.settings:
+        if row.present:
+            table.writerow(["to go back to", row.name, "", "", row.present, row.entry_unit, ""])
+    if sheet.worked:
+        table.writerow(["worked line", "", "", "", "", "", sheet.worked])
+    for name in sheet.to_look_at:
+        table.writerow(["check", name, "", "", "", "", "see evenidle check"])
     for at in sheet.curves:
         table.writerow(
             ["target speed", f"{at.coolant_degC:g} degC", f"{at.target_rpm:.0f}", "rpm", "", "", ""]
@@ -49,7 +62,9 @@ def sheet_csv(sheet: Sheet) -> str:
         table.writerow(["homing and timing", name, value, "", "", "", remark])
     for one in sheet.expected.rows:
         span = f"{one.low:.4g} to {one.high:.4g}"
-        table.writerow(["expected", one.meaning, span, one.unit, "", "", "eight runs in ten"])
+        table.writerow(
+            ["expected", in_words(one.meaning), span, one.unit, "", "", "eight runs in ten"]
+        )
     for text in sheet.watch:
         table.writerow(["watch", "", "", "", "", "", text])
     for text in sheet.stop:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from workbench.sheet.parts import TryStep
@@ -13,8 +14,29 @@ if TYPE_CHECKING:
 
 NARROW_rpm = 60.0
 """Trim limits of the first try with feedback are worth about this, either way."""
+SEEN_rpm = 100.0
+"""A test of direction moves speed by this at least, or by its scatter if that is more."""
 HUNTING_SHARE = 0.1
 """From this share of runs that hunt on, the sheet warns of its own settings: our choice [-]."""
+LOADS = (
+    ("lamps_W", "lamps"), ("fan_W", "fan"), ("screen_W", "heated screen"),
+    ("steering_Nm", "steering to full lock"), ("aircon_Nm", "air conditioning"),
+    ("gearbox_Nm", "into gear, brake held"), ("clutch_Nm", "clutch"),
+)  # fmt: skip
+ROLLING = (
+    "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to"
+    " rest. If it races: clutch or neutral, brake, stop, then switch off; never turn the key"
+    " towards lock while it moves."
+)
+COUNT_FIRST = (
+    "MEASURE FIRST: the valve's travel is a guess. Count it with the engine off before anything is"
+    " tried; until then homing may never reach the seat, and the engine may race."
+)
+
+
+def loads_fitted(car: Car) -> list[str]:
+    """Loads that this car has, in words."""
+    return [name for key, name in LOADS if getattr(car.loads, key) > 0.0]
 
 
 def narrow_limits(car: Car, spots: list[Spot]) -> tuple[float, float]:
@@ -28,6 +50,13 @@ def narrow_limits(car: Car, spots: list[Spot]) -> tuple[float, float]:
     return max(low, -steps), min(high, steps)
 
 
+def _middle_limits(car: Car, narrow: tuple[float, float]) -> tuple[float, float]:
+    """Trim limits half way from narrow to full [steps]."""
+    full = car.feedback.trim_limit_steps
+    low, high = (float(round(0.5 * (a + b))) for a, b in zip(narrow, full, strict=True))
+    return low, high
+
+
 def _entered(car: Car, limits: tuple[float, float]) -> str:
     """Trim limits as they are typed into the controller."""
     from tuning.search import to_entry
@@ -37,70 +66,107 @@ def _entered(car: Car, limits: tuple[float, float]) -> str:
     return f"trim limits {low.text} and {high.text} {low.unit}"
 
 
-def try_steps(car: Car, spots: list[Spot]) -> list[TryStep]:
-    """Order the tries from the safest on.
+def try_steps(car: Car, spots: list[Spot], scatter_rpm: float = 0.0) -> list[TryStep]:
+    """Order the tries from the safest on: base first, loop last.
 
-    Gives engine off, feedback off, narrow limits, full limits, loads, a cold start.
+    Gives engine off, feedback off warm, base, a cold morning, narrow, middle and full limits,
+    loads, blip, rolling, a cold start.
     """
-    before = _before_feedback(car, spots[-1])
-    if car.feedback.law == "none":
+    before = [*_standing(car), *_feedback_off(spots, scatter_rpm)]
+    if not car.feedback.acts:
         return before
     return [*before, *_with_feedback(car, narrow_limits(car, spots))]
 
 
-def _before_feedback(car: Car, warm: Spot) -> list[TryStep]:
-    """Tries with the engine off, and with feedback off."""
+def _standing(car: Car) -> list[TryStep]:
+    count = "" if car.valve.travel_counted else "Count the valve's travel first. "
     return [
         TryStep(
             "Engine off",
-            "write down or save the present settings",
-            f"Key on: hear the valve home ({car.valve.homing_steps} steps). Command a few positions"
-            " by hand if the controller can.",
+            "nothing; write down or save the present settings",
+            f"{count}Key on: hear the valve home ({car.valve.homing_steps} steps), never with the"
+            " engine running. Command a few positions if the controller can.",
             "it moves without skipping and ends at the seat.",
+        )
+    ]
+
+
+def _feedback_off(spots: list[Spot], scatter_rpm: float) -> list[TryStep]:
+    """The base curve, warm and then cold, with feedback off."""
+    from tuning.checks import base_error_steps
+
+    warm = spots[-1]
+    steps = max(ceil(max(SEEN_rpm, scatter_rpm) / max(warm.rpm_per_step, 1.0)), 1)
+    error = base_error_steps(warm)
+    right = warm.base_steps + error
+    told = f"in the model at {right:.0f} steps" if abs(error) < 400.0 else "see the advice above"
+    return [
+        TryStep(
+            "Direction, feedback off, warm",
+            "feedback off (base curve only)",
+            f"Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f} steps. {steps} steps"
+            f" more must raise speed by about {steps * warm.rpm_per_step:.0f} rpm, and fewer lower"
+            " it.",
+            "opening raises speed; it is steady with the valve still.",
         ),
         TryStep(
-            "Feedback off, engine warm",
-            "feedback off (base curve only)",
-            f"Idle outdoors. Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f}"
-            " steps. Open by 2 steps by hand: speed must rise by about"
-            f" {2.0 * warm.rpm_per_step:.0f} rpm. Log one minute.",
-            "opening raises speed, and speed is steady with the valve still.",
+            "Base curve, feedback off, warm",
+            f"the base at {warm.coolant_degC:.0f} °C",
+            f"Correct it until it idles at {warm.target_rpm:.0f} rpm ({told}). Log one minute.",
+            "it idles within 50 rpm of target with everything off.",
+        ),
+        TryStep(
+            "One cold morning, feedback off",
+            "nothing new",
+            "Start, log until warm, correct the base at each temperature where it is off (evenidle"
+            " base with the log).",
+            "it starts, and idles within 100 rpm of target all the way.",
         ),
     ]
 
 
 def _with_feedback(car: Car, limits: tuple[float, float]) -> list[TryStep]:
     """Tries with feedback on, narrow limits first."""
-    narrow = " and ".join(f"{limit:+.0f}" for limit in limits)
-    full = " and ".join(f"{limit:+.0f}" for limit in car.feedback.trim_limit_steps)
+    middle, full = _middle_limits(car, limits), car.feedback.trim_limit_steps
+    fitted = loads_fitted(car)
+    loads = f"then each on and off: {', '.join(fitted)}" if fitted else "no load is fitted"
     return [
         TryStep(
-            "Narrow trim limits",
-            f"all settings above, but {_entered(car, limits)} (ours: {narrow} steps)",
-            "Switch feedback on with a hand on the key. Idle two minutes, log it.",
+            "Narrow trim limits, warm",
+            f"all settings above, but {_entered(car, limits)} (ours: {_both(limits)} steps)",
+            "Feedback on, a hand on the key. Idle two minutes, log it.",
             "trim moves toward the target and rests; no regular swing.",
         ),
         TryStep(
+            "Half way",
+            f"{_entered(car, middle)} (ours: {_both(middle)} steps)",
+            "Idle two minutes, then one load on and off.",
+            "no regular swing; the load does not bring it near stalling.",
+        ),
+        TryStep(
             "Full trim limits",
-            f"{_entered(car, car.feedback.trim_limit_steps)} (ours: {full} steps)",
-            "Idle two minutes, then lamps on, off; fan on, off; everything on, off. Log it.",
+            f"{_entered(car, full)} (ours: {_both(full)} steps)",
+            f"Idle two minutes, {loads}. Log it.",
             "dips and settling are within the ranges above.",
         ),
         TryStep(
-            "Blip and return",
+            "Blips, then rolling",
             "nothing new",
-            "Short blips, small ones first; then let a rolling car come to rest in a safe place.",
+            f"Short blips standing, small ones first. {ROLLING}",
             "speed comes back without falling far below target.",
         ),
         TryStep(
-            "Cold start",
+            "Cold start with feedback",
             "nothing new",
-            "Next morning: start, let it warm up, log from key on. Hold the logs against the"
-            " prediction (evenidle compare). The trim held at each temperature is the error of the"
-            " base curve there: fold it in (evenidle base).",
+            "Next morning: start, log from key on. Hold the logs against the prediction (evenidle"
+            " compare); the trim held at each temperature is the error of the base curve there.",
             "it starts, and trims stay within half of their limits.",
         ),
     ]
+
+
+def _both(limits: tuple[float, float]) -> str:
+    return " and ".join(f"{limit:+.0f}" for limit in limits)
 
 
 def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
@@ -116,6 +182,14 @@ def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
         " ones before any of this is tried."
     )
     return (("These settings hunt.", text),)
+
+
+def count_caution(car: Car) -> tuple[tuple[str, str], ...]:
+    """Warn of a valve whose travel nobody has counted: one caution, or none."""
+    if car.valve.travel_counted:
+        return ()
+    head, _, text = COUNT_FIRST.partition(": ")
+    return ((f"{head}:", text),)
 
 
 def watch_points(car: Car, expected: Expectation) -> list[str]:
@@ -141,7 +215,7 @@ def watch_points(car: Car, expected: Expectation) -> list[str]:
     points.append("Trim: which way it leans, and how far, at each coolant temperature.")
     points.append("Valve at a limit for more than a few seconds: the base curve is off there.")
     points.append("Mixture and battery voltage when loads come on.")
-    if car.feedback.law == "none":
+    if not car.feedback.acts:
         points = points[-1:]
     return points
 
@@ -151,16 +225,24 @@ def stop_signs(car: Car, expected: Expectation) -> list[str]:
 
     Gives one sentence each.
     """
-    target = car.curves.target_rpm[-1][1]
+    from controllers import curve_at
+    from tuning.stress_tests import RACING_SHARE, START_FLARE_rpm
+
+    warm = curve_at(car.curves.target_rpm, 90.0)
     lowest = next((row.low for row in expected.rows if row.name == "lowest_rpm"), 0.0)
+    lowest = max(min(lowest - 50.0, warm - 100.0), car.engine.stall_rpm + 50.0)
     return [
-        f"Speed above {1.6 * target:.0f} rpm with the throttle closed, or still rising: key off.",
+        (
+            f"Throttle closed and more than {RACING_SHARE * warm:.0f} rpm above the target of the"
+            f" moment ({(1.0 + RACING_SHARE) * warm:.0f} rpm warm), or still rising: key off. Just"
+            f" after a start some seconds of {START_FLARE_rpm:.0f} rpm above it are normal."
+        ),
         "Opening the valve lowers speed, or closing it raises speed: key off, wiring first.",
-        f"Speed below {max(lowest - 50.0, car.engine.stall_rpm + 50.0):.0f} rpm, or a stall.",
+        f"Speed below {lowest:.0f} rpm, or a stall.",
         "A regular swing that grows, or one larger than without feedback: feedback off.",
         (
             "The valve knocks at its seat or stop, or the same steps no longer give the same speed:"
-            " position is lost; key off, home again."
+            " position is lost. Key off, and home it with the engine standing."
         ),
-        "Smell of fuel or exhaust, a leak, heat, a noise that was not there: key off.",
+        "Smell of fuel, a leak, heat, low oil pressure, a noise that was not there: key off.",
     ]

@@ -1,198 +1,312 @@
-"""An explanation in tables for a terminal and a report: the same numbers as its figures."""
+"""Sentences of why a car hunts: verdict, causes, remedies, one cycle told, chance of hunting."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import Any
 
-from workbench.output.printing import number
-from workbench.report.report import Table
+from workbench.words.sentence import Sentence, Tell
 
-if TYPE_CHECKING:
-    from tuning.explanation import Explanation, HuntingMap
-    from tuning.loop import Cycle
+Values = Mapping[str, Any]
 
-MOST_LINES = 9
-"""Lines of a map that a terminal shows; the figure has all of them."""
+LOADS = {
+    "lamps": "lamps", "fan": "fan", "screen": "heated screen", "electric": "everything electric",
+    "steering": "power steering", "aircon": "air conditioning", "gearbox": "gear engaged",
+}  # fmt: skip
+"""Loads in words, by their keys."""
+NOTHING_LEFT_percent = 2.0
+"""A swing is said to end when less than this of it is left [%]."""
 
 
-def with_and_without_table(result: Explanation) -> Table:
-    """Table the proof of cause: the car as it is, and with one thing changed at a time.
-
-    Gives one row a change.
-    """
-    rows = [
-        [
-            row.name,
-            f"{100.0 * row.chance:.0f}",
-            f"{row.swing_rpm:.0f}",
-            number(row.period_s, 2),
-            number(100.0 * row.left_share, 2),
-            f"{row.with_scatter_swing_rpm:.0f}",
-            f"{row.with_scatter_moves_per_min:.0f}",
-        ]
-        for row in result.ablation.rows
-    ]
-    columns = (
-        "what is changed",
-        "hunts [%]",
-        "swing [rpm]",
-        "every [s]",
-        "left [%]",
-        "with scatter [rpm]",
-        "moves [1/min]",
+def _resolution_number(values: Values, tell: Tell) -> str:
+    told = tell(
+        "one move of {move_steps} is worth {move_rpm:.0f}, the deadband is {deadband_rpm:.0f} wide"
+        " (r = {ratio:.2f}); "
     )
-    return Table(columns, rows, " rrrrrr")
+    if values["of_100"] > 0.0:
+        return told + tell("from {of_100:.0f} of 100 places no position satisfies it")
+    return told + "a position to rest exists, but moves this coarse keep a cycle up beside it"
 
 
-def resolution_table(result: Explanation) -> Table:
-    """Table what the valve's steps are worth against the deadband.
-
-    Gives one row a number.
-    """
-    view = result.resolution
-    needed = view.smallest_deadband_with_scatter_rpm
-    rows = [
-        ["position the warm idle needs", f"{result.needed_steps:.1f}", "steps"],
-        ["position the base curve gives", f"{result.base_steps:.1f}", "steps"],
-        ["worth of one step", f"{view.move_rpm / view.move_steps:.1f}", "rpm"],
-        [f"worth of one move ({view.move_steps} steps)", f"{view.move_rpm:.0f}", "rpm"],
-        ["deadband, whole width", f"{2.0 * view.deadband_rpm:.0f}", "rpm"],
-        ["r, deadband over one move", f"{view.ratio:.2f}", ""],
-        ["chance that no position satisfies it", f"{100.0 * view.chance:.0f}", "%"],
-        ["the same from r alone", f"{100.0 * view.chance_even:.0f}", "%"],
-        ["chance of hunting, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
-        ["scatter of the speed, valve held", f"{view.scatter_rpm:.1f}", "rpm"],
-        ["deadband in standard deviations of it", number(view.deadband_in_scatters), ""],
-        ["smallest deadband that rests, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
-        ["the same, never stirred by scatter", f"{needed:.0f}", "rpm"],
-        ["smallest move told from scatter", str(view.smallest_useful_move_steps), "steps"],
-        ["largest move with which this deadband rests", _move(result), "steps"],
-    ]
-    return Table(("the valve's resolution", "value", "unit"), rows, " r ")
+def _resolution_remedy(values: Values, tell: Tell) -> str:
+    told = "a valve of smaller steps"
+    if values["move_steps"] > 1:
+        told = tell("minimum move 1 with at least {least_rpm:.0f} of deadband either side")
+        if values["suggested_rpm"] > values["least_rpm"]:
+            told += tell(" ({suggested_rpm!n:.0f} so that scatter seldom moves it)")
+    wider = ", or a deadband of at least {wide_rpm:.0f} either side"
+    return told + (tell(wider) if values["is_wider"] else ", or lower gains")
 
 
-def _move(result: Explanation) -> str:
-    most = result.resolution.largest_resting_move_steps
-    return str(most) if most > 0 else "none"
+def _resolution_cost(values: Values, tell: Tell) -> str:
+    told = tell("idle may stand {off_rpm:.0f} off target")
+    if math.isfinite(values["moves"]):
+        told += tell("; valve moves a minute as suggested below: {moves:.0f}, now {moves_now:.0f}")
+    return told
 
 
-def loop_table(result: Explanation) -> Table:
-    """Table the loop as it would be without steps, over temperature, load and speed.
-
-    Gives one column an idle point, the warm idle first.
-    """
-    points = result.linear.rows
-    poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
-    kinds: list[tuple[str, list[str]]] = [
-        ("coolant [degC]", [f"{row.coolant_degC:.0f}" for row in points]),
-        ("load added [W]", [f"{row.load_W:.0f}" for row in points]),
-        ("speed [rpm]", [f"{row.rpm:.0f}" for row in points]),
-        ("position needed [steps]", [f"{row.needed_steps:.1f}" for row in points]),
-        ("worth of a step [rpm]", [f"{row.rpm_per_step:.1f}" for row in points]),
-        ("poles, real [1/s]", [_real(pair) for pair in poles]),
-        ("poles, imaginary [1/s]", [f"{abs(pair[0][1]):.2f}" for pair in poles]),
-        ("gain margin", [number(row.gain_margin) for row in points]),
-        ("phase margin [deg]", [number(row.phase_margin_deg, 2) for row in points]),
-        ("sensitivity peak", [number(row.sensitivity_peak) for row in points]),
-        ("gains at border, of now", [number(row.border_multiplier) for row in points]),
-        ("swings there every [s]", [number(row.border_period_s, 2) for row in points]),
-    ]
-    columns = ("idle point", *(str(place) for place in range(1, len(points) + 1)))
-    return Table(columns, [[name, *values] for name, values in kinds], " " + "r" * len(points))
-
-
-def _real(pair: Sequence[tuple[float, float]]) -> str:
-    """Real parts of two poles: one number for a conjugate pair."""
-    first, second = pair[0][0], pair[1][0]
-    return f"{first:.2f}" if pair[0][1] else f"{first:.2f} {second:.2f}"
-
-
-def cycle_table(result: Explanation) -> Table | None:
-    """Table the cycles that theory predicts beside the one that simulation shows.
-
-    Gives none where there is neither.
-    """
-    cycle = result.cycle
-    followed = cycle.predicted if cycle.predicted is not cycle.waveform else None
-    told: list[tuple[str, Cycle | None]] = [
-        ("theory, followed update by update", followed),
-        ("theory, all harmonics", cycle.waveform),
-        *(("theory, first harmonic of a relay", one) for one in cycle.relay),
-        ("theory, slow square cycle", cycle.square),
-    ]
-    rows = [
-        [
-            name,
-            f"{one.period_s:.2f}",
-            f"{one.peak_to_peak_rpm:.0f}",
-            "yes" if one.stable else "no",
-        ]
-        for name, one in told
-        if one is not None
-    ]
-    if cycle.seen is not None:
-        seen = cycle.seen
-        rows.append(["simulated", f"{seen.period_s:.2f}", f"{seen.swing_rpm:.0f}", "yes"])
-    if not rows:
-        return None
-    return Table(("limit cycle", "every [s]", "swing [rpm]", "stable"), rows, " rr ")
-
-
-def bound_table(result: Explanation) -> Table | None:
-    """Table the dip after each load beside the smallest that this valve allows.
-
-    Gives none for a car without loads.
-    """
-    if not result.bound:
-        return None
-    rows = [
-        [
-            row.name,
-            "stalls" if row.stalls else f"{row.own_rpm:.0f}",
-            f"{row.held_rpm:.0f}",
-            "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
-            f"{row.left_to_gain_rpm:.0f}",
-            f"{row.forward_rpm:.0f}",
-            f"{row.spark_rpm:.0f}",
-            f"{row.forward_spark_rpm:.0f}",
-        ]
-        for row in result.bound
-    ]
-    columns = (
-        "dip in rpm after",
-        "own",
-        "valve held",
-        "least",
-        "left to gain",
-        "forward",
-        "fast spark",
-        "both",
+def _gains_number(values: Values, tell: Tell) -> str:
+    times = values["times"]
+    if times >= 1.0:
+        return f"gains are only {times:.2f} times below those at which it swings by itself"
+    by = f"{1.0 / times:.1f} times" if times > 0.0 else "without end above"
+    return f"without any steps it would swing by itself: gains are {by}" + tell(
+        " those at the border, where it swings every {period_s:.1f}"
     )
-    return Table(columns, rows, " rrrrrrr")
 
 
-def map_table(one: HuntingMap) -> Table:
-    """Table a hunting map: chance of hunting in percent, every so many lines.
-
-    Gives the second setting downward, the first to the right.
-    """
-    every = math.ceil(one.y.size / MOST_LINES)
-    across = math.ceil(one.x.size / MOST_LINES)
-    columns = ("", *(f"{x:.3g}" for x in one.x[::across]))
-    rows = [
-        [f"{y:.3g}", *(f"{100.0 * chance:.0f}" for chance in line[::across])]
-        for y, line in zip(one.y[::every], one.chance[::every], strict=True)
-    ]
-    return Table(columns, rows, "r" * len(columns))
+def _updates_number(values: Values, tell: Tell) -> str:
+    told = tell("updates every {update_period_ms:.0f} are ")
+    if not values["quicker"]:
+        return told + "too quick for the engine to answer between them"
+    return told + tell(
+        "too slow; at once, the border would be {times_quick:.1f} times the gains instead of"
+        " {times:.2f}"
+    )
 
 
-def map_title(one: HuntingMap) -> str:
-    """What a map's lines and columns are.
+def _updates_cost(values: Values, _tell: Tell) -> str:
+    return "more moves of the valve" if values["quicker"] else "loads are noticed later"
 
-    Gives for its table.
-    """
-    if one.x_key == "min_move_steps":
-        return "Hunting [%]: deadband down, move across"
-    return "Hunting [%]: integral down, gain across"
+
+def _races(values: Values, tell: Tell) -> str:
+    told = tell("It races: from {of_100:.0f} of 100 places, {off_rpm:.0f} off target in the mean.")
+    if values["base_steps"] > values["travel_steps"]:
+        told += tell(
+            " The base curve asks for {base_steps:.0f}, beyond the valve's stop at"
+            " {travel_steps:.0f}: the valve stands open there."
+        )
+    return told + " Mend the base curve first; until then no feedback can be judged."
+
+
+def _hunts(values: Values, tell: Tell) -> str:
+    every = "" if math.isnan(values["period_s"]) else tell(" every {period_s:.1f}")
+    return tell(
+        "It hunts from {of_100:.0f} of 100 places it may start in: {swing_rpm:.0f} peak to peak"
+        f"{every}. " + "{cause}"
+    )
+
+
+def _proof(values: Values, tell: Tell) -> str:
+    left = "{left_percent:.0f} of the swing is left"
+    ends = "it ends" if values["left_percent"] < NOTHING_LEFT_percent else left
+    told = tell("{cause}: {number}. Switched off in simulation, " + ends + ".")
+    return told[0].upper() + told[1:]
+
+
+def _theory(values: Values, tell: Tell) -> str:
+    begins = "Theory's own cycle is another one and does not describe it"
+    if values["alike"]:
+        begins = "Theory predicts this cycle"
+    return begins + tell(
+        ": {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every"
+        " {seen_period_s:.1f}."
+    )
+
+
+def _dip(values: Values, tell: Tell) -> str:
+    own = "stalls it" if values["stalls"] else "dips {own_rpm:.0f}"
+    return tell(
+        "Load: {load} " + own + "; opening the valve at full speed with the load would dip"
+        " {bound_rpm:.0f}, so {left_rpm:.0f} are left to gain, by feed-forward"
+        " ({forward_steps}: {forward_rpm:.0f}) or fast spark ({spark_rpm:.0f})."
+    )  # fmt: skip
+
+
+def _load(values: Values, tell: Tell) -> str:
+    return LOADS[values["key"]] + tell(", {size_W:g}" if "size_W" in values else ", {size_Nm:g}")
+
+
+def _told(values: Values, tell: Tell) -> str:
+    error, before, after = values["error_rpm"], values["before"], values["after"]
+    side, way = "below" if error > 0.0 else "above", "open" if after > before else "close"
+    told = f"{abs(error):.0f} rpm {side} target; wanted is {values['wanted']:.0f}, "
+    if values["moves"] == 1:
+        told += f"{abs(after - before):.0f} from where the valve stands: it is told to {way}"
+    else:
+        told += tell("and in {moves} moves within {within_s:.2f} ") + f"the valve is told to {way}"
+    return f"{told} from {before:.0f} to {after:.0f}"
+
+
+def _crosses(values: Values, _tell: Tell) -> str:
+    return f"speed {'rises' if values['rises'] else 'falls'} through the target"
+
+
+def _back(values: Values, _tell: Tell) -> str:
+    held = "the integral" if values["has_integral"] else "the trim"
+    return f"back within the deadband: {held} is held"
+
+
+def _leaves(values: Values, tell: Tell) -> str:
+    side, way = ("below", "up") if values["is_below"] else ("above", "down")
+    return f"out of the deadband, {side}" + tell(": the trim, {trim_steps:+.1f}, is moved ") + way
+
+
+def _holds(values: Values, _tell: Tell) -> str:
+    holds = "could hold a position" if values["holds"] else "holds no position"
+    return f"So it {holds} of those the valve goes between."
+
+
+def _chance(values: Values, tell: Tell) -> str:
+    every = "" if math.isnan(values["period_s"]) else tell(" every {period_s:.1f}")
+    return (
+        tell("It hunts from {of_100:.0f} of 100 starting places: {swing_rpm:.0f} peak to peak")
+        + f"{every}."
+    )
+
+
+SENTENCES: dict[str, Sentence] = {
+    "explanation.cause.resolution": "the valve's resolution",
+    "explanation.cause.gains": "gains too high for the engine's delay",
+    "explanation.cause.valve_speed": "the valve's speed",
+    "explanation.cause.updates": "the update period",
+    "explanation.cause.limits": "a trim limit",
+    "explanation.cause.backlash": "backlash in the valve",
+    "explanation.cause.not_feedback": "not the idle feedback",
+    "explanation.switch.as_is": "as it is",
+    "explanation.switch.resolution": "a valve without steps",
+    "explanation.switch.gains": "gains well below the border",
+    "explanation.switch.valve_speed": "a valve that takes no time",
+    "explanation.switch.limits": "no trim limit",
+    "explanation.switch.updates": "updates every {update_period_ms:g}",
+    "explanation.switch.backlash": "no backlash",
+    "explanation.switch.both": "no steps and low gains",
+    "explanation.switch.feedback": "feedback off, valve held",
+    "explanation.switch.suggested": "the suggested settings",
+    "explanation.resolution.number": _resolution_number,
+    "explanation.resolution.remedy": _resolution_remedy,
+    "explanation.resolution.cost": _resolution_cost,
+    "explanation.gains.number": _gains_number,
+    "explanation.gains.seldom": "updates every {update_period_ms:.0f} or more",
+    "explanation.gains.lower": (
+        "gain {gain_steps_per_100rpm:.1f} and integral {integral_steps_per_100rpm_s!n:.1f} per"
+        " second"
+    ),
+    "explanation.gains.slower": "a load is corrected more slowly",
+    "explanation.gains.slower_by": (
+        "the integral alone then takes {then_s:.1f} to correct most of an error, now {now_s:.1f}"
+    ),
+    "explanation.valve_speed.number": (
+        "a step takes {step_ms:.0f}; with a valve that takes no time the border would be"
+        " {times_without:.1f} times the gains, with it {times:.2f} times"
+    ),
+    "explanation.valve_speed.remedy": (
+        "a shorter pulse and rest (not below {pull_in_ms:g} of pulse), or lower gains"
+    ),
+    "explanation.valve_speed.cost": (
+        "steps may be lost when the battery is low if the pulse is too short"
+    ),
+    "explanation.updates.number": _updates_number,
+    "explanation.updates.more_often": "updates more often",
+    "explanation.updates.cost": _updates_cost,
+    "explanation.limits.number": (
+        "the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f} of the time;"
+        " the need is {need_steps:+.1f} from the base"
+    ),
+    "explanation.limits.remedy": "mend the base curve first, then widen the trim limits",
+    "explanation.limits.cost": "wider limits let a fault of rpm reading race or stall the engine",
+    "explanation.backlash.number": (
+        "{play_steps:g} of play, worth {worth_rpm:.0f} at each reversal"
+    ),
+    "explanation.backlash.remedy": (
+        "a deadband wider by {wider_rpm:.0f} either side, or a tighter thread"
+    ),
+    "explanation.backlash.cost": "idle stands further off target",
+    "explanation.not_feedback.runs_off": (
+        "with the valve held still the engine does not hold this speed but runs off"
+    ),
+    "explanation.not_feedback.off": "feedback is off, so the valve stands still",
+    "explanation.not_feedback.stalls": "with the valve held {of_100:.0f} of 100 runs stall",
+    "explanation.not_feedback.swings": (
+        "with the valve held {of_100:.0f} of 100 runs swing regularly, by {floor_rpm:.0f}"
+    ),
+    "explanation.not_feedback.remedy": (
+        "look at spark and fuel tables that swing with rpm, a vacuum leak, a misfire"
+    ),
+    "explanation.not_feedback.spark": (
+        "a spark table that advances, or does not change, when rpm falls; now it retards"
+        " {retards_deg_per_100rpm:g}"
+    ),
+    "explanation.not_feedback.cost": (
+        "none to the feedback: leave its settings alone until this is mended"
+    ),
+    "explanation.headline.races": _races,
+    "explanation.headline.not_feedback": "If it swings, it is not the idle feedback: {number}.",
+    "explanation.headline.hardly": (
+        "It hardly hunts: from {rests_of_100:.0f} of 100 places the valve comes to rest."
+    ),
+    "explanation.headline.rests": (
+        "It does not hunt: from every place the valve comes to rest."
+    ),
+    "explanation.headline.no_cause": "No single cause was found.",
+    "explanation.headline.first_cause": "First cause: {cause}.",
+    "explanation.headline.stirred": (
+        "It hunts when scatter stirs it: {swing_rpm:.0f} peak to peak, {floor_rpm!n:.0f} with the"
+        " valve held. {cause}"
+    ),
+    "explanation.headline.hunts": _hunts,
+    "explanation.stalls": "From {of_100:.0f} of 100 places it stalls.",
+    "explanation.proof": _proof,
+    "explanation.remedy": "Remedy: {remedy}. Cost: {cost}.",
+    "explanation.theory_alone": (
+        "Theory alone would have named {cause} first; the switch-off decides."
+    ),
+    "explanation.theory": _theory,
+    "explanation.two_ends": (
+        "Rest and hunting exist side by side in {of_100:.0f} of 100 cases: which one comes depends"
+        " on the speed it starts from."
+    ),
+    "explanation.suggestion": (
+        "Settings that should rest: law {law}, gain {gain:g}, integral {integral:g}, deadband"
+        " {deadband_rpm:g}, minimum move {min_move}: simulated, {of_100:.0f} of 100 places hunt."
+        " They are by rule; a search finds better ones."
+    ),
+    "explanation.at_limit": (
+        "Yet the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f} of the"
+        " time, and the idle {error_rpm:.0f} off target: mend the base curve first, then widen the"
+        " limits."
+    ),
+    "explanation.ticks": (
+        "Yet the valve never rests: {moves:.0f} moves a minute, because the deadband is only"
+        " {scatters:.1f} standard deviations of the speed's scatter ({scatter_rpm:.0f}); below"
+        " {below:g} it ticks."
+    ),
+    "explanation.quieter": (
+        "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it would move"
+        " {moves:.0f} times a minute."
+    ),
+    "explanation.base_off": (
+        "The base curve is {off_steps:+.1f} off what the warm idle needs."
+    ),
+    "explanation.retards": (
+        "The spark table retards when rpm falls, which makes every step worth more rpm"
+        " ({worth_rpm!n:.0f}) and the engine easier to swing."
+    ),
+    "explanation.dip": _dip,
+    "explanation.load": _load,
+    "explanation.story.period": "One period, {period_s:.2f}, scatter taken out.",
+    "explanation.story.worth": (
+        "One move is worth {move_rpm:.0f}, the deadband is {deadband_rpm:.0f} wide."
+    ),
+    "explanation.story.holds": _holds,
+    "explanation.story.moment": "{at_s:.2f}, {now_rpm:.0f}: {text}.",
+    "explanation.story.repeats": "From here it repeats.",
+    "explanation.story.told": _told,
+    "explanation.story.there": "the valve is there, at {at:.0f}",
+    "explanation.story.crosses": _crosses,
+    "explanation.story.back": _back,
+    "explanation.story.leaves": _leaves,
+    "explanation.story.peak": "highest speed, {above:.0f} above target",
+    "explanation.story.trough": "lowest speed, {below:.0f} below target",
+    "explanation.border.moves": (
+        "deadband of half a move: above it a position to rest always exists"
+    ),
+    "explanation.border.gains": "loop without steps: beyond this line it swings by itself",
+    "explanation.chance.no_position": (
+        "No valve position gives the target speed at this temperature."
+    ),
+    "explanation.chance.stalls": "It stalls from {of_100:.0f} of 100 starting places.",
+    "explanation.chance.rests": "It comes to rest, wherever it starts.",
+    "explanation.chance.hunts": _chance,
+}  # fmt: skip

@@ -1,14 +1,16 @@
-"""A search's outcome in words and tables, for the command and the report."""
+"""A search's outcome in words and tables, for the command, the page and the report."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.output.printing import number
+from controllers import GAIN, INTEGRAL, law_of
+from workbench.words.numbers import number
+from workbench.words.wording import in_words, unit_at_end
 
 if TYPE_CHECKING:
     from sim import Car
-    from tuning.search import Tuning
+    from tuning.search import Instead, Reason, Tuning
 
 COMPARED = (
     ("hunting_rpm", "swing at warm idle, peak to peak", "rpm"),
@@ -16,6 +18,7 @@ COMPARED = (
     ("mean_error_rpm", "mean error at idle", "rpm"),
     ("worst_dip_rpm", "deepest dip in any run", "rpm"),
     ("settle_s", "settling after a load", "s"),
+    ("not_back_share", "share of loads it does not come back from", "-"),
     ("undershoot_rpm", "below target after a blip", "rpm"),
     ("lowest_rpm", "lowest speed in any run", "rpm"),
     ("moves_per_min", "valve moves a minute", "1/min"),
@@ -31,11 +34,38 @@ SETTING_NAMES = {
     "update_period_ms": "update period",
     "trim_low_steps": "trim limit, low",
     "trim_high_steps": "trim limit, high",
+    "enable_above_target_rpm": "idle window",
     "nudge_steps": "size of a nudge",
     "rpm_per_step": "rpm per step",
+    "load_steps_per_100W": "steps for known loads",
+    "entry_extra_steps": "air as the throttle closes",
+    "entry_fade_s": "fading of that air",
+    "spark_trim_deg_per_100rpm": "spark trim",
 }
 """Settings in words, by their names in a search."""
-COMPARED_COLUMNS = ("on fresh plausible cars", "now", "found", "unit")
+COMPARED_COLUMNS = ("on fresh plausible cars", "now", "proposed", "unit")
+SET_NAMES = {
+    "open_loop": "no feedback", "present": "present", "rule": "by rule", "plain": "plain set",
+    "found": "found",
+}  # fmt: skip
+"""What stands beside each other, in words."""
+SCORED_LEGEND = (
+    "Swing above the held valve's, mean error beyond 15, largest distance at a load and undershoot"
+    " after a blip beyond 40 in rpm; moves a minute; s: settling; fails: share of cars on which the"
+    " settings are not acceptable, a tenth is allowed. The mark > is on what is proposed."
+)
+SCORED_COLUMNS = (
+    "settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails",
+)  # fmt: skip
+TERM_WORDS = {
+    "hunting": ("the swing above the held valve's", "rpm"),
+    "error": ("the mean error beyond 15 rpm", "rpm"),
+    "moves": ("the moves of the valve", "a minute"),
+    "excursion": ("the largest distance from target at a load", "rpm"),
+    "settling": ("the settling after a load", "s"),
+    "undershoot": ("the undershoot after a blip beyond 40 rpm", "rpm"),
+    "stalls": ("the stalls", "a car"),
+}
 
 
 def setting_name(key: str) -> str:
@@ -54,16 +84,19 @@ def tune_finding(result: Tuning) -> str:
     now, found = result.now, result.predicted
     if result.kept:
         return f"Nothing better than the present settings was found in {result.trials} trials."
+    which = "settings found" if result.proposed == "found" else SET_NAMES[result.proposed]
     floor = f"the engine's own scatter makes {result.floor_rpm:.0f} rpm of it"
+    score, before = result.predicted_score.total, result.now_score.total
     return (
-        f"With the settings found the swing of warm idle goes from {now.hunting_rpm:.0f} to"
-        f" {found.hunting_rpm:.0f} rpm ({floor}), the deepest dip from {now.worst_dip_rpm:.0f} to"
-        f" {found.worst_dip_rpm:.0f} rpm."
+        f"With the {which}: score {before:.0f} to {score:.0f} (lower is better), swing of warm idle"
+        f" {now.hunting_rpm:.0f} to {found.hunting_rpm:.0f} rpm ({floor}), settling after a load"
+        f" {now.settle_s:.1f} to {found.settle_s:.1f} s, below target after a blip"
+        f" {now.undershoot_rpm:.0f} to {found.undershoot_rpm:.0f} rpm."
     )
 
 
 def compared_rows(result: Tuning) -> list[list[str]]:
-    """Make the cells of now against found.
+    """Make the cells of now against proposed.
 
     Gives as ``COMPARED_COLUMNS``.
     """
@@ -73,10 +106,30 @@ def compared_rows(result: Tuning) -> list[list[str]]:
     ]
 
 
-def changed_rows(before: Car, result: Tuning) -> list[list[str]]:
-    """Make the cells of the settings that the search changed.
+def scored_rows(result: Tuning) -> list[list[str]]:
+    """Make the cells of all sets side by side.
 
-    Gives setting, now, found.
+    Gives as ``SCORED_COLUMNS``; the proposed one is marked.
+    """
+    rows = []
+    for one in result.compared:
+        mark = "> " if one.name == result.proposed else ""
+        measured = [
+            f"{value:.{name == 'settling':d}f}" for name, value in one.score.measured.items()
+        ]
+        fails = f"{100.0 * one.score.acceptance.failing_share:.0f} %"
+        hunting, error, moves, excursion, settling, undershoot, stalls = measured
+        rows.append([
+            mark + SET_NAMES[one.name], number(one.score.total), hunting, error, moves, excursion,
+            settling, undershoot, stalls, fails,
+        ])  # fmt: skip
+    return rows
+
+
+def changed_rows(before: Car, result: Tuning) -> list[list[str]]:
+    """Make the cells of the settings that are proposed otherwise.
+
+    Gives setting, now, proposed.
     """
     old, new = before.feedback.model_dump(), result.settings.model_dump()
     return [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
@@ -88,13 +141,39 @@ def _short(value: object) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
+def reason_line(reason: Reason) -> str:
+    """Say why one number has its value: what less and more of it would do.
+
+    Gives one sentence.
+    """
+    unit = unit_at_end(reason.name).replace("_", " ")
+    head = f"{setting_name(reason.name)} {reason.value:.4g} {unit}".rstrip()
+    sides = [_side(one, reason) for one in (reason.less, reason.more) if one is not None]
+    if not sides:
+        return f"{head}: kept at the end of what may be tried."
+    return f"{head}: {'; '.join(sides)}."
+
+
+def _side(one: Instead, reason: Reason) -> str:
+    change = one.score_rpm - reason.score_rpm
+    words, unit = TERM_WORDS[one.term]
+    told = f"at {one.value:.4g} the score is {change:+.1f}"
+    if abs(change) >= 0.5:
+        told += f" ({words} {number(one.before)} to {number(one.after)} {unit})"
+    if one.failing_share > 0.1:
+        told += f", not acceptable on {100.0 * one.failing_share:.0f} % of the cars"
+    return told
+
+
 def tune_notes(result: Tuning) -> list[str]:
     """Say what the numbers stand on.
 
     Gives sentences.
     """
     gap = result.gap
+    why = "; ".join(in_words(one) for one in result.front.reason)
     notes = [
+        *(in_words(one) for one in result.notes),
         (
             f"{result.trials} settings tried on {result.engines} cars that this one could be, in"
             f" {result.seconds:.0f} s; the base curve was left alone."
@@ -104,8 +183,10 @@ def tune_notes(result: Tuning) -> list[str]:
             f" {gap.verdict_rpm:.0f} rpm ({100.0 * gap.share:+.0f} %); present settings there"
             f" {gap.now_rpm:.0f} rpm."
         ),
-        f"Chosen because: {result.front.reason}.".replace("..", "."),
+        f"Found settings chosen because: {why}.",
     ]
+    if result.proposed == "found":
+        notes += [reason_line(one) for one in result.reasons]
     told = sorted(result.importance.items(), key=lambda item: -item[1])[:3]
     if told:
         shares = ", ".join(f"{setting_name(name)} {100.0 * share:.0f} %" for name, share in told)
@@ -114,7 +195,7 @@ def tune_notes(result: Tuning) -> list[str]:
         worst = max(result.plateau.neighbours_rpm.values()) - result.plateau.value_rpm
         notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm"
                      " at most.")  # fmt: skip
-    if result.settings.law not in ("none", "pi"):
+    if not set(law_of(result.settings).settings) <= {GAIN, INTEGRAL}:
         notes.append(
             f"These settings need the law {result.settings.law}: where the controller has only a"
             " proportional and an integral gain, search for the law pi alone: --law pi."

@@ -9,20 +9,18 @@ A sentence is a template in the table of its subject (``workbench/words/SUBJECT.
 * a note, or several, within a note is its sentence, several joined by a comma.
 
 Where a sentence depends on more than its quantities, its entry is a function of the note's values
-and of ``tell(template)``, which gives such a template's text.
+and of ``tell``, which gives the text of such a template or of a note within.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from string import Formatter
 from typing import Any
 
 from tuning.notes import Note
 from workbench.words import units
-
-Tell = Callable[[str], str]
-Sentence = str | Callable[[Mapping[str, Any], Tell], str]
+from workbench.words.sentences import SENTENCES
 
 UNITS = {
     "degC": "degC", "K": "K", "kPa": "kPa", "rpm": "rpm", "steps": "steps", "s": "s", "ms": "ms",
@@ -94,13 +92,15 @@ def filled(template: str, values: Mapping[str, Any], imperial: bool = False) -> 
 
 def in_words(note: Note, imperial: bool = False) -> str:
     """The sentence of a note, in the units chosen; without a full stop where it is a part."""
-    from workbench.words.sentences import SENTENCES
-
     values = dict(note.values)
     sentence = SENTENCES[note.code]
-    if callable(sentence):
-        return sentence(values, lambda template: filled(template, values, imperial))
-    return filled(sentence, values, imperial)
+
+    def tell(part: str | Note) -> str:
+        if isinstance(part, Note):
+            return in_words(part, imperial)
+        return filled(part, values, imperial)
+
+    return sentence(values, tell) if callable(sentence) else tell(sentence)
 
 
 def worded(tree: Any, imperial: bool = False) -> Any:

@@ -1,0 +1,109 @@
+"""What a law tells of itself: the settings it uses and what theory may know of it.
+
+Plain Python without the compiler, for the page and the commands to ask; each law fills one in, in
+its own file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from controllers.settings import Feedback
+
+GAIN, INTEGRAL, DERIVATIVE = (
+    "gain_steps_per_100rpm",
+    "integral_steps_per_100rpm_s",
+    "derivative_steps_s_per_100rpm",
+)
+GAINS = (GAIN, INTEGRAL, DERIVATIVE)
+
+
+class LinearPart(NamedTuple):
+    """What a law does to a small error, outside its deadband and inside its limits.
+
+    Attributes
+    ----------
+    gain_steps_per_100rpm, integral_steps_per_100rpm_s : float
+        Proportional and integral gain [steps per 100 rpm (and second)].
+    derivative_steps_s_per_100rpm : float
+        Derivative gain [steps s per 100 rpm].
+    """
+
+    gain_steps_per_100rpm: float
+    integral_steps_per_100rpm_s: float
+    derivative_steps_s_per_100rpm: float = 0.0
+
+
+def own_gains(feedback: Feedback) -> LinearPart:
+    """Proportional and integral gain as they are set."""
+    return LinearPart(feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s)
+
+
+def own_deadband_rpm(feedback: Feedback) -> float:
+    """Half-width of the deadband as it is set [rpm]."""
+    return feedback.deadband_rpm
+
+
+def own_move_steps(feedback: Feedback) -> int:
+    """Minimum move as it is set [steps]."""
+    return feedback.min_move_steps
+
+
+def gains_times(feedback: Feedback, share: float) -> dict[str, Any]:
+    """All gains multiplied, as changes of table [feedback]; the law's times stay."""
+    return {key: getattr(feedback, key) * share for key in GAINS}
+
+
+def gains_for_finer_steps(feedback: Feedback, parts: int) -> dict[str, Any]:
+    """Gains for a valve with so many small steps in place of each, as changes of [feedback]."""
+    return {key: min(500.0, getattr(feedback, key) * parts) for key in GAINS}
+
+
+@dataclass(frozen=True)
+class Law:
+    """A law's description of itself.
+
+    Attributes
+    ----------
+    name : str
+        As in the car file.
+    code : float
+        Its number in compiled code [-].
+    settings : tuple of str
+        Keys of table [feedback] that act in this law but not in every one.
+    searched : tuple of str
+        Those of them that a search varies.
+    searched_unasked : bool
+        Whether a search tries this law where none is asked for.
+    linear : callable
+        Settings to the linear part; where a law has no gains, the gains that move as fast.
+    resting_band_rpm : callable
+        Settings to the half-width within which the law leaves the valve alone [rpm].
+    tread_steps : callable
+        Settings to the distance of the positions between which the valve goes to and fro [steps].
+    eased : callable
+        Settings and a share to the changes of table [feedback] that leave that share of the linear
+        part.
+    finer : callable
+        Settings and a number of parts to the changes with which the law does the same through a
+        valve that has so many small steps in place of each.
+    """
+
+    name: str
+    code: float
+    settings: tuple[str, ...] = ()
+    searched: tuple[str, ...] = ()
+    searched_unasked: bool = False
+    linear: Callable[[Feedback], LinearPart] = own_gains
+    resting_band_rpm: Callable[[Feedback], float] = own_deadband_rpm
+    tread_steps: Callable[[Feedback], int] = own_move_steps
+    eased: Callable[[Feedback, float], dict[str, Any]] = gains_times
+    finer: Callable[[Feedback, int], dict[str, Any]] = gains_for_finer_steps
+
+    @property
+    def has_gains(self) -> bool:
+        """Whether its linear part is its own gains, and not what moves as fast."""
+        return GAIN in self.settings

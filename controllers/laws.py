@@ -1,0 +1,83 @@
+"""All laws by their names in the car file."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, get_args
+
+from controllers.settings import Law as LawName
+
+if TYPE_CHECKING:
+    from controllers.law import Law
+    from controllers.settings import Feedback
+
+
+def _described(name: str) -> Law:
+    """The description that the law's own file gives."""
+    module: Any = import_module(f"controllers.law_{name}")
+    law: Law = module.LAW
+    return law
+
+
+LAWS: dict[str, Law] = {name: _described(name) for name in get_args(LawName)}
+"""Each law's description of itself; its file is ``law_NAME.py``."""
+
+
+def law_of(feedback: Feedback) -> Law:
+    """Description of the law that settings choose.
+
+    Parameters
+    ----------
+    feedback : Feedback
+        Settings of the closed loop.
+
+    Returns
+    -------
+    Law
+        The law's own.
+    """
+    return LAWS[feedback.law]
+
+
+def setting_acts(feedback: Feedback, key: str) -> bool:
+    """Whether a setting of table [feedback] does anything in the law chosen.
+
+    Parameters
+    ----------
+    feedback : Feedback
+        Settings of the closed loop.
+    key : str
+        Name of the setting.
+
+    Returns
+    -------
+    bool
+        False with feedback off; what is some laws' own acts in those alone, the rest in all.
+    """
+    if not feedback.acts:
+        return False
+    own = any(key in law.settings for law in LAWS.values())
+    return not own or key in law_of(feedback).settings
+
+
+def law_code(name: str) -> float:
+    """Code of a law.
+
+    Parameters
+    ----------
+    name : str
+        One of ``LAWS``.
+
+    Returns
+    -------
+    float
+        The code [-].
+
+    Raises
+    ------
+    ValueError
+        If there is no such law.
+    """
+    if name not in LAWS:
+        raise ValueError(f"unknown law {name!r}, allowed: {', '.join(LAWS)}")
+    return LAWS[name].code

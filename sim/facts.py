@@ -1,0 +1,124 @@
+"""Facts about a car as somebody types them: a base curve, loads, present settings, entry form."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from sim.files import one_problem
+
+Curve = tuple[tuple[float, float], ...]
+
+LOADS = {
+    "lamps": "lamps_W", "fan": "fan_W", "screen": "screen_W", "steering": "steering_Nm",
+    "aircon": "aircon_Nm", "automatic": "gearbox_Nm",
+}  # fmt: skip
+"""Names of loads as they are asked for, with the keys of the car file."""
+USUAL_LOADS = {
+    "lamps_W": 150.0, "fan_W": 180.0, "screen_W": 150.0, "steering_Nm": 12.0, "aircon_Nm": 9.0,
+    "gearbox_Nm": 22.0,
+}  # fmt: skip
+"""What one takes that is fitted and not known better; common practice, no source [W], [N m]."""
+SETTINGS = {
+    "law": "law", "gain": "gain_steps_per_100rpm", "integral": "integral_steps_per_100rpm_s",
+    "derivative": "derivative_steps_s_per_100rpm", "deadband": "deadband_rpm",
+    "min_move": "min_move_steps", "period": "update_period_ms", "trim_low": "trim_low",
+    "trim_high": "trim_high",
+}  # fmt: skip
+"""Short names of feedback settings, with the keys of the car file."""
+ENTRY = {"unit": "output_unit", "time": "gain_time", "per_rpm": "gain_per_rpm", "sign": "sign"}
+"""Short names of the entry form's parts, with the keys of the car file."""
+
+
+def base_from_text(text: str) -> Curve:
+    """Read a base curve written as ``degC:steps,degC:steps``.
+
+    Gives temperatures [degC] and steps [steps] in the order given.
+    """
+    pairs: list[tuple[float, float]] = []
+    for number, piece in enumerate(text.split(","), start=1):
+        found = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*", piece)
+        if found is None:
+            message = f'not a pair ("{piece.strip()}"), allowed: degC:steps, such as 30:25'
+            raise one_problem("--base", 1, f"pair {number}", message)
+        pairs.append((float(found.group(1)), float(found.group(2))))
+    return tuple(pairs)
+
+
+def loads_from_text(text: str) -> dict[str, float]:
+    """Read the loads fitted, written as ``lamps, fan:180, automatic``.
+
+    Gives keys of the table [loads] with watts or newton metres; usual ones where none is given.
+    """
+    found: dict[str, float] = {}
+    for piece in (one.strip() for one in text.split(",") if one.strip() not in ("", "none")):
+        name, _, size = (part.strip() for part in piece.partition(":"))
+        if name not in LOADS:
+            message = f'no load of that name ("{name}"), allowed: {", ".join(LOADS)}, or none'
+            raise one_problem("--loads", 1, name, message)
+        key = LOADS[name]
+        found[key] = _number("--loads", name, size) if size else USUAL_LOADS[key]
+    return found
+
+
+def settings_from_text(text: str) -> dict[str, Any]:
+    """Read the present feedback settings, written as ``gain=2, integral=1, period=200``.
+
+    Gives keys of the table [feedback] in our own form.
+    """
+    found: dict[str, Any] = {}
+    trim: dict[str, float] = {}
+    for name, value in _pairs("--feedback", text):
+        key = SETTINGS.get(name, name if name in SETTINGS.values() else "")
+        if not key:
+            message = f'no setting of that name ("{name}"), allowed: {", ".join(SETTINGS)}'
+            raise one_problem("--feedback", 1, name, message)
+        if key == "law":
+            found[key] = value
+        elif key in ("trim_low", "trim_high"):
+            trim[key] = _number("--feedback", name, value)
+        else:
+            number = _number("--feedback", name, value)
+            found[key] = int(number) if key == "min_move_steps" and number.is_integer() else number
+    if trim:
+        high = trim.get("trim_high", -trim.get("trim_low", 0.0))
+        found["trim_limit_steps"] = [trim.get("trim_low", -high), high]
+    return found
+
+
+def entry_from_text(text: str) -> dict[str, Any]:
+    """Read how the controller wants its numbers, written as ``unit=percent_of_travel, sign=-1``.
+
+    Gives keys of the table [entry_form].
+    """
+    found: dict[str, Any] = {}
+    for name, value in _pairs("--entry-form", text):
+        key = ENTRY.get(name, name if name in ENTRY.values() else "")
+        if not key:
+            message = f'no part of that name ("{name}"), allowed: {", ".join(ENTRY)}'
+            raise one_problem("--entry-form", 1, name, message)
+        found[key] = value
+        if key in ("gain_per_rpm", "sign"):
+            number = _number("--entry-form", name, value)
+            found[key] = int(number) if key == "sign" and number.is_integer() else number
+    return found
+
+
+def _pairs(option: str, text: str) -> list[tuple[str, str]]:
+    """Names and values of ``name=value, name=value``."""
+    pairs = []
+    for piece in (one.strip() for one in text.split(",") if one.strip()):
+        name, equals, value = (part.strip() for part in piece.partition("="))
+        if not equals or not value:
+            message = f'not a pair ("{piece}"), allowed: name=value, such as gain=2'
+            raise one_problem(option, 1, name, message)
+        pairs.append((name, value))
+    return pairs
+
+
+def _number(option: str, name: str, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        message = f'not a number ("{text}"), allowed: a number'
+        raise one_problem(option, 1, name, message) from None

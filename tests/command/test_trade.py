@@ -1,0 +1,143 @@
+"""What somebody acts on: cautions first, a counted valve, base before loop, honest words."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from sim import car_to_toml, load_car, with_values
+from tests.command.running import run
+
+FACTS = ("--displacement-cm3", "1300", "--cylinders", "4", "--target-rpm", "880")
+CAUTION = "carbon monoxide has no smell"
+
+
+def test_a_valve_whose_travel_is_a_guess_is_told_so_everywhere(tmp_path: Path) -> None:
+    made = run("new", "mine.toml", *FACTS, folder=tmp_path)
+    assert made.status == 0
+    assert "travel is a guess" in made.out
+    assert "Then set travel_steps, homing_steps and travel_counted = true" in made.out
+    checked = run("check", "mine.toml", folder=tmp_path)
+    assert checked.status == 1
+    assert "measure first" in checked.out
+    assert "GUESSED" in checked.out
+    counted = run("new", "own.toml", *FACTS, "--travel-steps", "200", folder=tmp_path)
+    assert "travel is a guess" not in counted.out
+    told = run("check", "own.toml", "--full", "--json", folder=tmp_path)
+    assert told.status == 0
+    assert told.result["passed"]
+
+
+def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> None:
+    run("new", "mine.toml", *FACTS, folder=tmp_path)
+    written = run("sheet", "mine.toml", "--out", "s.html", "--present", "trials", folder=tmp_path)
+    assert CAUTION in written.out
+    page = (tmp_path / "s.html").read_text(encoding="utf-8")
+    assert page.index("MEASURE FIRST") < page.index("<h2>Settings</h2>")
+    assert page.index(CAUTION) < page.index("<h2>Settings</h2>")
+    assert "GUESSED" in page
+    assert "homing reaches the seat (FAILS)" in page
+    titles = re.findall(r"<li><b>([^<]*)\.</b> Enter", page)
+    assert [one.split(",")[0] for one in titles] == [
+        "Engine off", "Direction", "Base curve", "One cold morning", "Narrow trim limits",
+        "Half way", "Full trim limits", "Blips", "Cold start with feedback",
+    ]  # fmt: skip
+    assert page.count("entered") > len(titles)
+    assert "Loads fitted: lamps, fan." in page
+    assert "never turn the key towards lock while it moves" in page
+    moved = re.search(r"must open the valve by ([\d.]+) steps", page)
+    assert moved
+    feedback = load_car(str(tmp_path / "mine.toml")).feedback
+    wanted = feedback.gain_steps_per_100rpm + feedback.integral_steps_per_100rpm_s
+    assert float(moved[1]) == pytest.approx(wanted, abs=0.06)
+
+
+def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
+    coarse = with_values(load_car("trials"), {
+        "feedback": {"gain_steps_per_100rpm": 0.02},
+    })  # fmt: skip
+    (tmp_path / "coarse.toml").write_text(car_to_toml(coarse))
+    refused = run("sheet", "coarse.toml", "--out", "s.html", folder=tmp_path)
+    assert refused.status == 2
+    assert "gain_steps_per_100rpm" in refused.err
+    assert "rounds to 0.0 steps per 100 rpm (0.02), allowed:" in refused.err
+    assert not (tmp_path / "s.html").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "first"),
+    [
+        (("check", "twin"), "What to do, and why"),
+        (("fit", "trials", "--guide"), "1. Warm the engine fully"),
+    ],
+)
+def test_cautions_come_before_the_first_instruction_and_once(
+    words: tuple[str, ...], first: str, tmp_path: Path
+) -> None:
+    told = run(*words, folder=tmp_path).out
+    assert told.count(CAUTION) == 1
+    assert told.index(CAUTION) < told.index(first)
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "key", "allowed"),
+    [
+        ("--loads", "lamp", "lamp", "lamps, fan"),
+        ("--feedback", "gian=2", "gian", "gain, integral"),
+        ("--feedback", "gain=two", "gain", "a number"),
+        ("--entry-form", "sgn=-1", "sgn", "unit, time"),
+        ("--travel-steps", "3", "travel_steps", "5 to 400"),
+    ],
+)
+def test_a_fact_that_is_none_is_refused_with_what_is_allowed(
+    option: str, value: str, key: str, allowed: str, tmp_path: Path
+) -> None:
+    refused = run("new", "x.toml", *FACTS, option, value, folder=tmp_path)
+    assert refused.status == 2
+    assert f"{option}:1: {key}: " in refused.err
+    assert allowed in refused.err
+
+
+def test_present_settings_loads_and_entry_form_reach_the_file(tmp_path: Path) -> None:
+    made = run(
+        "new", "x.toml", *FACTS, "--travel-steps", "180", "--loads", "lamps:140, automatic",
+        "--feedback", "gain=2.5, deadband=20, min_move=4, trim_low=-12, trim_high=18",
+        "--entry-form", "unit=duty_percent, time=per_update, sign=-1", "--map-kPa", "34",
+        "--rpm-on-10-steps", "60", folder=tmp_path,
+    )  # fmt: skip
+    assert made.status == 0, made.err
+    car = load_car(str(tmp_path / "x.toml"))
+    assert (car.loads.lamps_W, car.loads.gearbox_Nm, car.loads.fan_W) == (140.0, 22.0, 0.0)
+    assert car.feedback.gain_steps_per_100rpm == 2.5
+    assert car.feedback.trim_limit_steps == (-12.0, 18.0)
+    assert (car.entry_form.output_unit, car.entry_form.sign) == ("duty_percent", -1)
+    from sim.prepare import equilibrium
+
+    settled = equilibrium(car, 30.0, 90.0)
+    assert settled["map_kPa"] == pytest.approx(34.0, abs=1.0)
+    assert equilibrium(car, 32.0, 90.0)["rpm"] - settled["rpm"] == pytest.approx(12.0, abs=3.0)
+
+
+def test_what_is_not_fitted_is_not_reported(tmp_path: Path) -> None:
+    told = run("simulate", "twin", "--scenario", "fan", folder=tmp_path)
+    assert "not fitted to this car, so left out: fan" in told.out
+    assert "after a load" not in told.out
+
+
+def test_a_gain_of_500_and_a_point_where_no_engine_is_draw_a_remark(tmp_path: Path) -> None:
+    car = with_values(load_car("trials"), {
+        "feedback": {"gain_steps_per_100rpm": 500.0},
+        "curves": {"base_steps": [(0.0, 47.0), (50.0, 22.0), (90.0, 12.0), (158.0, 11.0)]},
+    })  # fmt: skip
+    (tmp_path / "odd.toml").write_text(car_to_toml(car))
+    told = run("check", "odd.toml", folder=tmp_path).out
+    assert "gains suit the valve" in told
+    assert "points where an engine can be" in told
+
+
+def test_the_version_is_told(tmp_path: Path) -> None:
+    told = run("--version", folder=tmp_path)
+    assert told.status == 0
+    assert re.fullmatch(r"evenidle \d+\.\d+\.\d+\s*", told.out)

@@ -1,0 +1,140 @@
+"""Findings beside the feedback: the valve still, scatter, spark, loads, and causes beyond it."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from tuning.diagnosis.findings import NO, OPEN, YES, Finding
+from tuning.log_events import Swing, find_shifts, idle_rows, spark_in
+from tuning.logs import Log
+from tuning.notes import Note
+
+TICKS_per_min = 10.0
+"""A valve that moves so often though nothing hunts chases scatter [1/min]."""
+FIGHTS_deg_per_100rpm = -1.0
+"""Spark that retards by this below target unsettles idle [deg per 100 rpm]."""
+FEWEST_SHIFTS = 4
+EVEN = 0.35
+"""Loads that come at times spread by less of their mean come regularly [-]."""
+FAST_IDLE_rpm = 150.0
+"""Idling so far above the target, speed may run into a fuel cut [rpm]."""
+FLICKERS_per_min = 4.0
+OPENED_percent = 1.0
+"""A throttle sensor that moves by this, up and down again, flickers [%]."""
+
+
+def load_finding(log: Log) -> Finding:
+    """Ask whether a load comes and goes again and again."""
+    name, shifts = "load cycling", find_shifts(log)
+    # Falls in two stages are one load: a cycle is from a fall after a rise to the next such.
+    down = [
+        one.at_s
+        for place, one in enumerate(shifts)
+        if one.comes_on and (place == 0 or not shifts[place - 1].comes_on)
+    ]
+    turns = sum(a.comes_on != b.comes_on for a, b in pairwise(shifts))
+    values = {"shifts": float(len(shifts))}
+    if turns + 1 < FEWEST_SHIFTS:
+        return Finding(name, NO, Note("diagnosis.load.none"), values)
+    gaps = np.diff(down)
+    size = float(np.median([abs(one.rpm) for one in shifts]))
+    told = {"shifts": turns + 1, "size_rpm": size}
+    even = gaps.size >= 2 and float(np.std(gaps)) < EVEN * float(np.mean(gaps))
+    period_s = float(np.median(gaps)) if even else float("nan")
+    values |= {"size_rpm": size, "period_s": period_s}
+    if log.valve_steps is None:
+        return Finding(
+            name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values
+        )
+    return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
+
+
+def still_finding(log: Log, swing: Swing | None) -> Finding:
+    """Ask whether speed swings with the valve standing still."""
+    name = "swings with the valve still"
+    if log.valve_steps is None:
+        return Finding(name, OPEN, Note("diagnosis.still.valve_unseen"))
+    if swing is None or swing.still_measures is None:
+        return Finding(name, OPEN, Note("diagnosis.still.never"))
+    m = swing.still_measures
+    values = {"hunting_rpm": m.hunting_rpm, "hunting_period_s": m.hunting_period_s}
+    told = {"swing_rpm": m.hunting_rpm, "period_s": m.hunting_period_s}
+    if swing.still_swings:
+        return Finding(name, YES, Note("diagnosis.still.swings", **told), values)
+    return Finding(name, NO, Note("diagnosis.still.scatters", **told), values)
+
+
+def scatter_finding(swing: Swing | None, hunting: str) -> Finding:
+    """Ask whether the valve chases scatter."""
+    name = "valve chases scatter"
+    if swing is None or np.isnan(swing.moves_per_min):
+        return Finding(name, OPEN, Note("diagnosis.scatter.unseen"))
+    scatter_rpm = swing.measures.scatter_rms_rpm
+    values = {"moves_per_min": swing.moves_per_min, "scatter_rms_rpm": scatter_rpm}
+    told = {"moves_per_min": swing.moves_per_min, "scatter_rpm": scatter_rpm}
+    if hunting == NO and not swing.regular and swing.moves_per_min >= TICKS_per_min:
+        return Finding(name, YES, Note("diagnosis.scatter.chased", **told,
+                                       deadband_rpm=3.5 * scatter_rpm), values)  # fmt: skip
+    return Finding(name, NO, Note("diagnosis.scatter.moves", **told), values)
+
+
+def spark_finding(log: Log) -> Finding:
+    """Ask whether the spark works against the idle."""
+    name, found = "spark fights", spark_in(log)
+    if found is None:
+        return Finding(name, OPEN, Note("diagnosis.spark.unseen"))
+    slope = found.advance_deg_per_100rpm
+    values = {"advance_deg_per_100rpm": slope, "explained": found.explained}
+    if found.follows_speed and slope <= FIGHTS_deg_per_100rpm:
+        return Finding(name, YES, Note("diagnosis.spark.retards", slope_deg=-slope), values)
+    if found.follows_speed and slope > 0.0:
+        return Finding(name, NO, Note("diagnosis.spark.advances", slope_deg=slope), values)
+    return Finding(name, NO, Note("diagnosis.spark.apart"), values)
+
+
+def beyond_finding(log: Log, swing: Swing | None, hunting: Finding, still: Finding) -> Finding:
+    """Ask what beyond the valve may swing speed, each with what speaks for it and a test."""
+    name = "beyond the valve"
+    causes = [*_flicker(log)]
+    outside = hunting.note.code in {
+        "diagnosis.hunting.from_outside",
+        "diagnosis.hunting.not_in_time",
+    }
+    if swing is not None and (outside or still.answer == YES):
+        m = swing.measures
+        above_rpm = _above_target(log)
+        if above_rpm > FAST_IDLE_rpm:
+            causes.append(Note("diagnosis.beyond.fuel_cut", above_rpm=above_rpm))
+        if m.hunting_period_s > 1.5:
+            causes.append(Note("diagnosis.beyond.mixture", period_s=m.hunting_period_s))
+        if swing.skew < -1.0:
+            causes.append(Note("diagnosis.beyond.misfire", skew=swing.skew))
+        else:
+            causes.append(Note("diagnosis.beyond.lean"))
+    if not causes:
+        return Finding(name, NO if log.valve_steps is not None else OPEN,
+                       Note("diagnosis.beyond.nothing"))  # fmt: skip
+    return Finding(name, YES, Note("diagnosis.beyond.may_be", causes=tuple(causes)))
+
+
+def _above_target(log: Log) -> float:
+    """Mean speed above the target while idling, 0 without a target [rpm]."""
+    idle = idle_rows(log)
+    if log.target_rpm is None or not idle.any():
+        return 0.0
+    return float(np.mean((log.rpm - log.target_rpm)[idle]))
+
+
+def _flicker(log: Log) -> list[Note]:
+    """A throttle sensor that opens and shuts while nobody works the throttle."""
+    idle = idle_rows(log)
+    if log.throttle_percent is None or idle.sum() < 20:
+        return []
+    reading = log.throttle_percent[idle]
+    opened = reading > float(np.median(reading)) + OPENED_percent
+    changes = int(np.count_nonzero(np.diff(opened.astype(int)) == 1))
+    per_min = changes / max(float(np.ptp(log.time_s[idle])) / 60.0, 0.2)
+    return [Note("diagnosis.beyond.flicker", times_per_min=per_min)] if (
+        per_min >= FLICKERS_per_min and opened.mean() < 0.3) else []  # fmt: skip

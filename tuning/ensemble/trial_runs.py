@@ -1,0 +1,329 @@
+"""Candidate settings on plausible cars: all runs of all candidates in one call, then measured.
+
+Every candidate meets the same cars, the same scatter and the same starting phases (common random
+numbers), so that two candidates differ by their settings alone.  Each car has scatter of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from controllers import Feedback
+from sim import (
+    COUNTERS,
+    Car,
+    Plan,
+    SAMPLE_s,
+    Scenario,
+    full_plan,
+    make_fleet,
+    run_plan,
+    settings_of,
+)
+from tuning.ensemble.drives import (
+    ANSWER,
+    HIGH,
+    LOW,
+    ANSWER_s,
+    BLIP_AT_s,
+    BLIP_OPEN_s,
+    Drive,
+    LOAD_SPAN_s,
+    LOADS_AT_s,
+    REST_FROM_s,
+    REST_s,
+    SHIFT_s,
+    centring_steps,
+    shifted,
+    starting_phases,
+    step_parts,
+    trial_drives,
+)
+from tuning.ensemble.runs import ROW, Runs, known_mean
+from tuning.ensemble.samples import Samples, kept_samples, picked
+from tuning.measures import (
+    MEASURES,
+    answer_terms,
+    below_target_rpm,
+    measure_runs,
+    rest_terms,
+    stalled_at,
+)
+
+_COUNTER = {name: place for place, name in enumerate(COUNTERS)}
+
+
+class TrialRuns:
+    """Cars, drives, seeds and phases on which candidates are run.
+
+    Parameters
+    ----------
+    cars : sequence of Car
+        Plausible cars, alike in all that feedback settings are read with.
+    seeds : sequence of int
+        Seeds of scatter; each goes with a starting phase, and with its own shift of all that
+        happens by up to ``SHIFT_s``: a load that always came at the same moment between two
+        updates would let a search find the period that suits that moment.
+    cores : int, optional
+        Threads; all cores when left out.  Results do not depend on it.
+    measures : bool
+        Whether all measures are taken, beside what the score is made of.
+    """
+
+    def __init__(
+        self,
+        cars: Sequence[Car],
+        seeds: Sequence[int],
+        cores: int | None = None,
+        *,
+        measures: bool = False,
+    ) -> None:
+        self.cars = tuple(cars)
+        self.drives: tuple[Drive, ...] = trial_drives(self.cars[0])
+        self.seeds = tuple(seeds)
+        self._cores, self._measures = cores, measures
+        self._shift_s = SHIFT_s * np.modf(np.arange(len(self.seeds)) * 0.6180339887498949)[0]
+        self._shifted = [
+            shifted(drive.scenario, float(shift_s), SHIFT_s)
+            for drive in self.drives
+            for shift_s in self._shift_s
+        ]
+        self._fleet = make_fleet(self.cars, self._shifted)
+        first = self.cars[0]
+        self._centring = np.array([centring_steps(first, one.scenario) for one in self.drives])
+        self.floor = np.zeros(len(self.cars))
+        self.held_swing = np.zeros((len(self.cars), len(self.seeds)))
+        self._find_floor()
+
+    def _find_floor(self) -> None:
+        """How far each car swings with the valve held on the base curve as it is."""
+        held = self.cars[0].feedback.model_copy(update={"law": "none"})
+        plan = self._plan([held])
+        still = plan.scenario // len(self.seeds) == HIGH
+        plan = picked(plan._replace(base_error_steps=self._parts(plan)), still)
+        all_measures, self._measures = self._measures, True
+        runs = self._run(plan, [held], None)
+        self._measures = all_measures
+        self.floor = np.nan_to_num(known_mean(runs.of("hunting_rpm")[0, :, HIGH], axis=-1))
+        self.scatter_rpm = float(known_mean(runs.of("scatter_rms_rpm")[0, :, HIGH].ravel(), axis=0))
+        self.held_swing = runs.rows[0, :, HIGH, :, 0]
+
+    @property
+    def runs_per_candidate(self) -> int:
+        """Runs that one candidate costs."""
+        each = [drive.seeds or len(self.seeds) for drive in self.drives]
+        return len(self.cars) * sum(min(one, len(self.seeds)) for one in each)
+
+    def run(
+        self,
+        candidates: Sequence[Feedback],
+        *,
+        on_progress: Callable[[float], None] | None = None,
+    ) -> Runs:
+        """Run and measure candidates.
+
+        Parameters
+        ----------
+        candidates : sequence of Feedback
+            Settings, at least one.
+        on_progress : callable, optional
+            Told the share that is done.
+
+        Returns
+        -------
+        Runs
+            What all runs gave.
+        """
+        return self._run(self._plan(candidates), candidates, on_progress)
+
+    def _run(
+        self,
+        plan: Plan,
+        candidates: Sequence[Feedback],
+        on_progress: Callable[[float], None] | None,
+    ) -> Runs:
+        total = len(plan.car)
+        rows = np.full((total, ROW), np.nan)
+        values = np.full((total, len(MEASURES)), np.nan)
+        counted = np.full((total, len(COUNTERS)), np.nan)
+        done = 0
+
+        def keep(
+            which: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray
+        ) -> None:
+            counted[which] = counters
+            scenario = plan.scenario[which]
+            for place in np.unique(scenario).tolist():
+                mine = scenario == place
+                some = which[mine]
+                rows[some] = self._row_of(
+                    place, plan.car[some], rpm[mine], steps[mine], counters[mine]
+                )
+                if self._measures:
+                    values[some] = measured(
+                        self._shifted[place], rpm[mine], steps[mine], counters[mine],
+                        self.floor[plan.car[some]],
+                    )  # fmt: skip
+
+        def tell(runs: int) -> None:
+            nonlocal done
+            done += runs
+            if on_progress is not None:
+                on_progress(done / total)
+
+        run_plan(self._fleet, plan, keep, cores=self._cores, on_done=tell)
+        return self._runs(plan, candidates, rows, values, counted)
+
+    def _row_of(
+        self, scenario: int, car: np.ndarray, rpm: np.ndarray, steps: np.ndarray,
+        counters: np.ndarray,
+    ) -> np.ndarray:  # fmt: skip
+        """What the score is made of, of some runs of one scenario."""
+        drive, seed = divmod(scenario, len(self.seeds))
+        shift_s = float(self._shift_s[seed])
+        out = np.full((len(rpm), ROW), np.nan)
+        target = counters[:, _COUNTER["target_rpm"]]
+        running = still_running(rpm, counters)
+        if drive in (HIGH, LOW):
+            window = (REST_FROM_s + shift_s, REST_s + shift_s)
+            out[:, :3] = rest_terms(running, steps, window, target)
+        elif drive == ANSWER:
+            begins = [at_s + shift_s for at_s in LOADS_AT_s]
+            near = self.held_swing[car, seed]
+            answers = answer_terms(running, begins, LOAD_SPAN_s, target, near)
+            out[:, 3:-1] = answers.reshape(len(rpm), -1)
+            window = (BLIP_AT_s + BLIP_OPEN_s + shift_s, ANSWER_s + shift_s)
+            out[:, -1] = below_target_rpm(running, window, target)
+        return out
+
+    def samples(
+        self, candidates: Sequence[Feedback], car: int = 0, drive: int = ANSWER, seed: int = 0
+    ) -> list[Samples]:
+        """What candidates do on one car, to be looked at.
+
+        Parameters
+        ----------
+        candidates : sequence of Feedback
+            Settings, at least one.
+        car, drive, seed : int
+            Places among the cars, drives and seeds [-].
+
+        Returns
+        -------
+        list of Samples
+            One a candidate, of the very run that was measured.
+        """
+        plan = self._plan(candidates)
+        scenario = drive * len(self.seeds) + seed
+        plan = picked(plan, (plan.car == car) & (plan.scenario == scenario))
+        end_s = self._shifted[scenario].duration_s
+        return [one.until(end_s) for one in kept_samples(self._fleet, plan)]
+
+    def _parts(self, plan: Plan) -> np.ndarray:
+        parts = step_parts(len(self.seeds), len(self.cars))
+        return np.asarray(parts[plan.car, plan.scenario % len(self.seeds)])
+
+    def _plan(self, candidates: Sequence[Feedback]) -> Plan:
+        """Each candidate on each car, drive and seed, the seed with its own shift of the drive."""
+        count = len(self.seeds)
+        plan = full_plan(
+            self._fleet,
+            settings_of(self.cars[0], candidates),
+            seeds=self.seeds,
+            rpm_offset=starting_phases(count)[1],
+        )
+        plan = picked(plan, plan.scenario % count == np.arange(len(plan.car)) % count)
+        drive, seed = np.divmod(plan.scenario, count)
+        most = np.array([one.seeds or count for one in self.drives])
+        plan = picked(plan, seed < most[drive])
+        drive, seed = np.divmod(plan.scenario, count)
+        errors = np.array([np.resize(one.base_error_steps, count) for one in self.drives])
+        wrong = errors[drive, seed] + self._centring[drive] + self._parts(plan)
+        return plan._replace(seed=own_seeds(plan.seed, plan.car), base_error_steps=wrong)
+
+    def _runs(
+        self,
+        plan: Plan,
+        candidates: Sequence[Feedback],
+        rows: np.ndarray,
+        values: np.ndarray,
+        counted: np.ndarray,
+    ) -> Runs:
+        """Put runs in their places; what was not run is nan."""
+        drive, seed = np.divmod(plan.scenario, len(self.seeds))
+        at = (plan.setting, plan.car, drive, seed)
+        shape = (len(candidates), len(self.cars), len(self.drives), len(self.seeds))
+
+        def placed(some: np.ndarray) -> np.ndarray:
+            out = np.full((*shape, some.shape[-1]), np.nan)
+            out[at] = some
+            return out
+
+        period_s = np.array([one.update_period_ms / 1000.0 for one in candidates])
+        duration_s = np.array([one.scenario.duration_s + SHIFT_s for one in self.drives])
+        counters = placed(counted)
+        limited = counters[..., _COUNTER["limited_updates"]]
+        limited = limited * period_s[:, None, None, None] / duration_s[None, None, :, None]
+        with_stall = np.isfinite(counters[..., _COUNTER["stalled_s"]]).astype(float)
+        target = known_mean(counters[0, :, :, :, _COUNTER["target_rpm"]], axis=-1)
+        return Runs(
+            placed(rows), placed(values), with_stall, limited, self.floor, self.held_swing, target
+        )
+
+
+def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
+    """Samples of speed, 0 from a stall on; the same array where none stalls."""
+    stalled_s = counters[:, _COUNTER["stalled_s"]]
+    if not np.isfinite(stalled_s).any():
+        return rpm
+    time_s = (np.arange(rpm.shape[1]) + 1.0) * SAMPLE_s
+    return np.where(time_s[None] > stalled_s[:, None], 0.0, rpm).astype(np.float32)
+
+
+def own_seeds(seeds: np.ndarray, cars: np.ndarray) -> np.ndarray:
+    """Seeds of scatter that differ from car to car.
+
+    Half a minute of scatter tells how far an engine swings to some 17 % only; with the same few
+    seeds for all cars an ensemble would be as far off as one car is.
+
+    Gives shape (runs,), 0 to 2**31 - 1, of any two cars all different in all likelihood [-].
+    """
+    return np.asarray((seeds + 0x9E3779B1 * cars.astype(float)) % 2.0**31)
+
+
+def measured(
+    drive: Scenario,
+    rpm: np.ndarray,
+    steps: np.ndarray,
+    counters: np.ndarray,
+    floor_rpm: np.ndarray,
+) -> np.ndarray:
+    """Measures of some runs of one scenario, from what a batch hands over.
+
+    Parameters
+    ----------
+    drive : Scenario
+        Its windows say what is measured.
+    rpm, steps : numpy.ndarray
+        Shape (runs, samples or more) [rpm, steps].
+    counters : numpy.ndarray
+        Shape (runs, len(COUNTERS)).
+    floor_rpm : numpy.ndarray
+        Shape (runs,): ``hunting_rpm`` with the valve held, 0 where not known [rpm].
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (runs, measures).
+    """
+    samples = round(drive.duration_s / SAMPLE_s)
+    return measure_runs(
+        rpm[:, :samples],
+        steps[:, :samples],
+        drive.measure,
+        counters[:, _COUNTER["target_rpm"]],
+        [stalled_at(one, 0.0) for one in counters[:, _COUNTER["stalled_s"]].tolist()],
+        floor_rpm,
+    )

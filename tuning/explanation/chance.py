@@ -1,0 +1,143 @@
+"""Chance of hunting, its cause by theory and a coarse map, quick enough to follow sliders."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from controllers import law_of
+from sim import Car, with_values
+from tuning.explanation.ablation import ablation, held_floor
+from tuning.explanation.causes import CAUSES, named_by_theory
+from tuning.explanation.cycle import STARTS_rpm
+from tuning.explanation.ends import ends_of
+from tuning.explanation.map import QUICK, HuntingMap, gain_map, resolution_map
+from tuning.explanation.resolution import resolution_view
+from tuning.explanation.runs import Phases, even_phases, run_phases, without_scatter
+from tuning.explanation.switches import switches
+from tuning.loop import IdlePoint, idle_point, linear_view
+from tuning.notes import Note
+
+PHASES = 24
+"""Places between two positions of the valve that a run may start from."""
+
+
+@dataclass(frozen=True, eq=False)
+class HuntingChance:
+    """How often a car hunts.
+
+    Attributes
+    ----------
+    told : Note
+        In one sentence.
+    point : IdlePoint or None
+        Where it idles; None where no valve position gives the target.
+    phases : Phases or None
+        Starting places.
+    share, stalled_share : float
+        Share of starting places from which it hunts, scatter taken out, and stalls [-].
+    """
+
+    told: Note
+    point: IdlePoint | None = None
+    phases: Phases | None = None
+    share: float = 0.0
+    stalled_share: float = 0.0
+
+
+def hunting_chance(car: Car, coolant_degC: float) -> HuntingChance:
+    """Run the car from many places between two positions of the valve.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    coolant_degC : float
+        Coolant temperature [degC].
+
+    Returns
+    -------
+    HuntingChance
+        By the runs that ``explain`` makes too.
+    """
+    point = idle_point(car, coolant_degC)
+    if point is None:
+        return HuntingChance(Note("explanation.chance.no_position"))
+    phases = even_phases(car, point, PHASES)
+    ends = ends_of(
+        run_phases(
+            [without_scatter(car)], phases, coolant_degC=coolant_degC, offsets_rpm=STARTS_rpm
+        )
+    )
+    stalled = float(ends.stalled.mean())
+    if stalled > 0.0:
+        told = Note("explanation.chance.stalls", of_100=100.0 * stalled)
+    elif ends.chance == 0.0:
+        told = Note("explanation.chance.rests")
+    else:
+        told = Note(
+            "explanation.chance.hunts",
+            of_100=100.0 * ends.chance,
+            swing_rpm=ends.mean_swing_rpm,
+            period_s=ends.usual_period_s,
+        )
+    return HuntingChance(told, point, phases, ends.chance, stalled)
+
+
+def cause_by_theory(car: Car, chance: HuntingChance, seed: int) -> Note | None:
+    """Name the cause that the numbers of theory point to.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    chance : HuntingChance
+        Its own.
+    seed : int
+        First seed of the scatter.
+
+    Returns
+    -------
+    Note or None
+        Its name, not yet proved by switching it off; None where the car has no idle.
+    """
+    point, phases = chance.point, chance.phases
+    if point is None or phases is None:
+        return None
+    linear = linear_view(car, point, quick=True)
+    still = with_values(car, {"feedback": {"law": "none"}})
+    held = held_floor([still], phases, point.coolant_degC, seed)[0]
+    table = ablation(switches(car, linear, {})[:1], held, point, phases, seed)
+    resolution = resolution_view(car, point, phases, held.mean("scatter_rms_rpm"))
+    return CAUSES[named_by_theory(car, linear, resolution, table)]
+
+
+def hunting_map(car: Car, chance: HuntingChance, kind: str, seed: int) -> HuntingMap | None:
+    """The coarse hunting map of two settings.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    chance : HuntingChance
+        Its own.
+    kind : str
+        "gains" for gain against integral, else minimum move against deadband.
+    seed : int
+        First seed of the scatter.
+
+    Returns
+    -------
+    HuntingMap or None
+        None where there is nothing to map: no feedback, no gains, or an engine that swings by
+        itself.
+    """
+    point = chance.point
+    if not car.feedback.acts or point is None or not point.plant.is_stable():
+        return None
+    nothing: dict[str, Any] = {}
+    if kind != "gains":
+        return resolution_map(car, point, nothing, QUICK, seed=seed)
+    if not law_of(car.feedback).has_gains:
+        return None
+    return gain_map(car, point, nothing, QUICK, seed=seed)

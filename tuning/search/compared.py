@@ -1,0 +1,96 @@
+"""Settings that stand beside those found: none, the present ones, a rule's, and one plain set."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from controllers import Feedback
+from sim import Car, with_values
+from tuning.explanation import suggested_settings
+from tuning.loop import usual_idle
+from tuning.search.entry_form import as_entered
+from tuning.search.objective import Score
+
+OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND = "open_loop", "present", "rule", "plain", "found"
+NAMES = (OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND)
+PLAIN_SET: Mapping[str, Any] = {
+    "law": "pi",
+    "gain_steps_per_100rpm": 2.0,
+    "integral_steps_per_100rpm_s": 4.0,
+    "derivative_steps_s_per_100rpm": 0.0,
+    "deadband_rpm": 40.0,
+    "min_move_steps": 1,
+    "update_period_ms": 200.0,
+}
+"""The dullest settings that do on most engines: whatever is found has to beat them."""
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One set of settings on the fresh cars.
+
+    Attributes
+    ----------
+    name : str
+        One of ``NAMES``.
+    settings : Feedback
+        The settings.
+    score : Score
+        What they are worth there.
+    """
+
+    name: str
+    settings: Feedback
+    score: Score
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the row as plain values.
+
+        Returns
+        -------
+        dict
+            ``name``, ``settings``, ``score`` and, by name and in their own units, the terms;
+            ``weighted`` the terms as they count, ``acceptance`` whether they may be used.
+        """
+        return {
+            "name": self.name,
+            "settings": self.settings.model_dump(mode="json"),
+            "score": self.score.total,
+            **self.score.measured,
+            "weighted": dict(self.score.terms),
+            "acceptance": self.score.acceptance.to_dict(),
+        }
+
+
+def known_settings(car: Car, kept: frozenset[str], scatter_rpm: float) -> dict[str, Feedback]:
+    """The sets that are known before a search, by name; what is kept stays in each.
+
+    Gives as the controller can hold them; the rule's is missing where it has none.
+    """
+    own = {key: getattr(car.feedback, key) for key in kept}
+    present = car.feedback
+    found = {
+        OPEN_LOOP: present.model_copy(update={"law": "none"}),
+        PRESENT: present,
+        PLAIN: present.model_copy(update={**PLAIN_SET, **own}),
+    }
+    with_feedback = with_values(car, {"feedback": {"law": "pi"}})
+    point = usual_idle(with_feedback)
+    by_rule = {} if point is None else suggested_settings(with_feedback, point, scatter_rpm)
+    if by_rule:
+        found[RULE] = present.model_copy(update={**by_rule, **own})
+    entered = {PLAIN, RULE}
+    return {
+        name: as_entered(car, found[name]).model_copy(update=own)
+        if name in entered
+        else found[name]
+        for name in NAMES
+        if name in found
+    }
+
+
+def better(rows: Mapping[str, Score]) -> str:
+    """Which settings are proposed: those found only where they beat all the others."""
+    return min(rows, key=lambda name: (*rows[name].order, name == FOUND))

@@ -1,0 +1,150 @@
+"""What to expect of settings, in the measures that a log of the car shows too."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from tuning.ensemble import ANSWER, HIGH, LOW, LOAD_SPAN_s, Runs
+from tuning.measures import RULED_BY, hunts
+
+LOW_SHARE, HIGH_SHARE = 10.0, 90.0
+"""Ranges are told between these shares of the runs [%]."""
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What to expect of settings, over plausible cars, seeds and starting phases.
+
+    Attributes
+    ----------
+    hunting_rpm : float
+        Swing of warm idle, peak to peak, mean [rpm].
+    hunting_period_s : float
+        Its period where it hunts, median; nan where no run does [s].
+    worst_dip_rpm : float
+        Deepest dip after a load, mean over seeds, on the car where that is deepest [rpm].
+    settle_s : float
+        Settling after a load, mean [s].
+    moves_per_min : float
+        Moves of the valve a minute, mean [1/min].
+    stall_share : float
+        Share of runs that stall [-].
+    not_back_share : float
+        Share of the loads, coming and going, from which it does not come back [-].
+    hunting_share : float
+        Share of runs whose warm idle hunts, by the rule of ``measures.is_hunting`` [-].
+    floor_rpm : float
+        Swing with the valve held, mean [rpm].
+    above_floor_share : float
+        How far hunting exceeds that floor, as a share of it; 0 where it does not [-].
+    mean_error_rpm, excursion_rpm, undershoot_rpm, lowest_rpm : float
+        Size of the mean error at idle; larger of dip and flare after a load, mean; undershoot
+        after a blip, mean; lowest speed in any run [rpm].
+    ranges : dict
+        Names of the above to their 10 % and 90 % points over runs.
+    """
+
+    hunting_rpm: float
+    hunting_period_s: float
+    worst_dip_rpm: float
+    settle_s: float
+    moves_per_min: float
+    stall_share: float
+    not_back_share: float
+    hunting_share: float
+    floor_rpm: float
+    above_floor_share: float
+    mean_error_rpm: float
+    excursion_rpm: float
+    undershoot_rpm: float
+    lowest_rpm: float
+    ranges: Mapping[str, tuple[float, float]]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name; None where there is nothing to tell.
+        """
+        plain = {k: _number(v) for k, v in asdict(self).items() if k != "ranges"}
+        ranges = {name: [_number(low), _number(high)] for name, (low, high) in self.ranges.items()}
+        return plain | {"ranges": ranges}
+
+
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+_RANGED = {
+    "hunting_rpm": "hunting_rpm",
+    "worst_dip_rpm": "worst_dip_rpm",
+    "settle_s": "settle_s",
+    "moves_per_min": "moves_per_min",
+    "excursion_rpm": "excursion_rpm",
+    "undershoot_rpm": "blip_undershoot_rpm",
+    "lowest_rpm": "lowest_rpm",
+}
+
+
+AT_REST = ("hunting_rpm", "moves_per_min", "mean_error_rpm")
+ANSWERED = ("worst_dip_rpm", "settle_s", "excursion_rpm", "blip_undershoot_rpm", "lowest_rpm")
+"""Measures taken at rest, and at loads and after a blip."""
+
+
+def _mean(values: np.ndarray) -> float:
+    known = values[~np.isnan(values)]
+    return float(known.mean()) if known.size else math.nan
+
+
+def predict(runs: Runs, candidate: int) -> Prediction:
+    """Sum up what one candidate did warm, at rest and answering; stalls on all drives.
+
+    Parameters
+    ----------
+    runs : Runs
+        Candidates on cars, with their measures.
+    candidate : int
+        Which candidate [-].
+
+    Returns
+    -------
+    Prediction
+        The summary.
+    """
+    rest = {name: runs.of(name)[candidate][:, [HIGH, LOW]] for name in (*AT_REST, *RULED_BY)}
+    answer = {name: runs.of(name)[candidate, :, ANSWER] for name in ANSWERED}
+    warm = rest | answer
+    hunting, floor = rest["hunting_rpm"], runs.floor
+    hunting_runs = hunts(rest.__getitem__, floor[:, None, None])
+    periods = runs.of("hunting_period_s")[candidate][:, [HIGH, LOW]][hunting_runs]
+    lowest = runs.of("lowest_rpm")[candidate]
+    ran = np.isfinite(lowest)
+    ranges = {
+        name: tuple(np.nanpercentile(warm[measure], [LOW_SHARE, HIGH_SHARE]).tolist())
+        for name, measure in _RANGED.items()
+        if not np.isnan(warm[measure]).all()
+    }
+    return Prediction(
+        hunting_rpm=_mean(hunting),
+        hunting_period_s=float(np.median(periods)) if periods.size else math.nan,
+        worst_dip_rpm=max(_mean(one) for one in answer["worst_dip_rpm"]),
+        settle_s=_mean(answer["settle_s"]),
+        moves_per_min=_mean(rest["moves_per_min"]),
+        stall_share=float(runs.stalled[candidate][ran].mean()),
+        not_back_share=float((runs.answers[candidate][:, :, 1] >= LOAD_SPAN_s - 1e-9).mean()),
+        hunting_share=float(hunting_runs.mean()),
+        floor_rpm=float(floor.mean()),
+        above_floor_share=max(0.0, _mean(hunting) / max(float(floor.mean()), 1e-9) - 1.0),
+        mean_error_rpm=_mean(np.abs(rest["mean_error_rpm"])),
+        excursion_rpm=_mean(answer["excursion_rpm"]),
+        undershoot_rpm=_mean(answer["blip_undershoot_rpm"]),
+        lowest_rpm=float(np.nanmin(lowest)),
+        ranges=ranges,
+    )

@@ -1,0 +1,155 @@
+"""Why each number is what it is: what the same settings do with clearly less, and more, of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from controllers import Feedback
+from tuning.measures import TERMS
+from tuning.search.judge import Judge
+from tuning.search.objective import Score
+from tuning.search.space import Space
+
+RATIO = 1.6
+"""Gains, derivative and update period are changed by this factor, either way [-]."""
+CHANGES: Mapping[str, float] = {
+    "deadband_rpm": 12.0, "min_move_steps": 1.0, "nudge_steps": 1.0, "trim_low_steps": 5.0,
+    "trim_high_steps": 5.0, "enable_above_target_rpm": 120.0, "load_steps_per_100W": 1.5,
+    "entry_extra_steps": 4.0, "spark_trim_deg_per_100rpm": 1.0,
+}  # fmt: skip
+"""The others by so much, either way [their own unit]."""
+LITTLE_SHARE = 0.01
+"""A change of the score below this share of it decides nothing [-]."""
+
+
+@dataclass(frozen=True)
+class Instead:
+    """The same settings with another value of one number.
+
+    Attributes
+    ----------
+    value : float
+        The value instead.
+    score_rpm : float
+        What the score is then [rpm].
+    term : str
+        Which term speaks most against it, or for it where nothing does.
+    before, after : float
+        That term with the value chosen, and instead, in its own unit.
+    failing_share : float
+        Share of the cars on which they would not be acceptable [-].
+    """
+
+    value: float
+    score_rpm: float
+    term: str
+    before: float
+    after: float
+    failing_share: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name.
+        """
+        return dict(vars(self))
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why one number has its value.
+
+    Attributes
+    ----------
+    name : str
+        What is varied.
+    value : float
+        Its value.
+    score_rpm : float
+        The score with it, on the same cars [rpm].
+    less, more : Instead or None
+        What clearly less and more of it would do; None at an end of what may be tried.
+    """
+
+    name: str
+    value: float
+    score_rpm: float
+    less: Instead | None
+    more: Instead | None
+
+    @property
+    def decides(self) -> bool:
+        """Whether less or more of it would make a difference."""
+        return any(
+            abs(one.score_rpm - self.score_rpm) > LITTLE_SHARE * self.score_rpm
+            for one in (self.less, self.more)
+            if one is not None
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name, and whether it decides.
+        """
+        return {
+            "name": self.name,
+            "value": self.value,
+            "score_rpm": self.score_rpm,
+            "decides": self.decides,
+            "less": None if self.less is None else self.less.to_dict(),
+            "more": None if self.more is None else self.more.to_dict(),
+        }
+
+
+def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...]:
+    """Score settings with less and more of each number.
+
+    Gives one a number, in the order of what is varied.
+    """
+    values = space.values_of(settings)
+    others: dict[tuple[str, int], tuple[float, Feedback]] = {}
+    for name, value in values.items():
+        for way in (-1, 1):
+            wanted = changed(name, value, way)
+            wanted = min(max(wanted, space.ranges[name].low), space.ranges[name].high)
+            one = space.feedback(settings.law, values | {name: wanted})
+            there = space.values_of(one)[name]
+            if not math.isclose(there, value, abs_tol=1e-9):
+                others[name, way] = there, one
+    judge.scores([settings, *(one for _, one in others.values())])
+    (own,) = judge.scores([settings])
+    found = []
+    for name, value in values.items():
+        beside = [
+            _instead(*others[name, way], own, judge) if (name, way) in others else None
+            for way in (-1, 1)
+        ]
+        found.append(Reason(name, value, own.total, *beside))
+    return tuple(found)
+
+
+def changed(name: str, value: float, way: int) -> float:
+    """Clearly less (-1) or more (1) of a number [any]."""
+    if name in CHANGES:
+        return value + way * CHANGES[name]
+    return value * RATIO**way
+
+
+def _instead(value: float, settings: Feedback, own: Score, judge: Judge) -> Instead:
+    (score,) = judge.scores([settings])
+    rise = {name: score.terms[name] - own.terms[name] for name in TERMS}
+    sign = 1.0 if score.total >= own.total else -1.0
+    term = max(TERMS, key=lambda name: sign * rise[name])
+    return Instead(
+        value, score.total, term, own.measured[term], score.measured[term],
+        score.acceptance.failing_share,
+    )  # fmt: skip

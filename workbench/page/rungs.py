@@ -1,0 +1,78 @@
+"""The positions that the valve can hold, each at its own steady speed, against the deadband."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from sim import with_values
+
+if TYPE_CHECKING:
+    from sim import Car
+    from tuning.loop import IdlePoint
+
+
+def rungs_of(car: Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
+    """Find where the valve can hold.
+
+    Parameters
+    ----------
+    car : Car
+        With the settings explored.
+    coolant_degC : float
+        Temperature of the idle [degC].
+    standing_steps : float
+        A position that the run was at: moves of the smallest size lead from it to the others that
+        a controller uses near the target [steps].
+
+    Gives ``reached`` and ``passed``, points of position and settled speed [steps, rpm]; the
+    ``bar``, lower and upper end of the deadband [rpm]; whether one ``holds``, None without
+    feedback; and it in words, ``text``.
+    """
+    from tuning.loop import resting_deadband_rpm, tread_steps
+
+    still = with_values(car, {"feedback": {"law": "none"}})
+    point = _idle_point(still, coolant_degC)
+    if point is None:
+        return {"reached": [], "passed": [], "bar": [], "holds": None, "text": ""}
+    on = car.feedback.law != "none"
+    move = tread_steps(car) if on else point.rpm.size
+    first = int(round(standing_steps)) % move
+    half = resting_deadband_rpm(car) if on else 0.0
+    bar = [point.target_rpm - half, point.target_rpm + half]
+    every = [[float(steps), round(float(rpm), 1)] for steps, rpm in enumerate(point.rpm)]
+    reached = [one for one in every if int(one[0]) % move == first]
+    inside = [one for one in reached if bar[0] <= one[1] <= bar[1]]
+    return {
+        "reached": reached, "passed": [one for one in every if one not in reached], "bar": bar,
+        "holds": bool(inside) if on else None,
+        "text": _told(point, reached, inside, move, 2.0 * half) if on else "",
+    }  # fmt: skip
+
+
+def _told(
+    point: IdlePoint,
+    reached: list[list[float]],
+    inside: list[list[float]],
+    move: int,
+    wide_rpm: float,
+) -> str:
+    """Say whether a position holds, and why not."""
+    moves = "Single steps" if move == 1 else f"Moves of {move} steps"
+    below = [rpm for _, rpm in reached if rpm <= point.target_rpm]
+    above = [rpm for _, rpm in reached if rpm > point.target_rpm]
+    apart = f" are {min(above) - max(below):.0f} rpm apart here" if below and above else ""
+    told = f"{moves}{apart}, the deadband is {wide_rpm:.0f} rpm wide:"
+    if inside:
+        named = ", ".join(f"{steps:.0f}" for steps, _ in inside[:3])
+        more = " and more" if len(inside) > 3 else ""
+        return f"{told} at {named}{more} steps the valve can hold."
+    return f"{told} no position reached lies in it, so the valve cannot hold."
+
+
+@lru_cache(maxsize=8)
+def _idle_point(still: Car, coolant_degC: float) -> IdlePoint | None:
+    """Found once while only settings of the feedback change."""
+    from tuning.loop import idle_point
+
+    return idle_point(still, coolant_degC)

@@ -1,0 +1,196 @@
+"""An explanation in tables for a terminal and a report: the same numbers as its figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from workbench.words.numbers import number
+from workbench.words.table import Table
+from workbench.words.wording import in_words
+
+if TYPE_CHECKING:
+    from tuning.explanation import Explanation, HuntingMap
+    from tuning.loop import Cycle
+
+MOST_LINES = 9
+"""Lines of a map that a terminal shows; the figure has all of them."""
+
+
+def with_and_without_table(result: Explanation) -> Table:
+    """Table the proof of cause: the car as it is, and with one thing changed at a time.
+
+    Gives one row a change.
+    """
+    rows = [
+        [
+            in_words(row.name),
+            f"{100.0 * row.chance:.0f}",
+            f"{row.swing_rpm:.0f}",
+            number(row.period_s, 2),
+            number(100.0 * row.left_share, 2),
+            f"{row.with_scatter_swing_rpm:.0f}",
+            f"{row.with_scatter_moves_per_min:.0f}",
+        ]
+        for row in result.ablation.rows
+    ]
+    columns = (
+        "what is changed",
+        "hunts [%]",
+        "swing [rpm]",
+        "every [s]",
+        "left [%]",
+        "with scatter [rpm]",
+        "moves [1/min]",
+    )
+    return Table(columns, rows, " rrrrrr")
+
+
+def resolution_table(result: Explanation) -> Table:
+    """Table what the valve's steps are worth against the deadband.
+
+    Gives one row a number.
+    """
+    view = result.resolution
+    needed = view.smallest_deadband_with_scatter_rpm
+    rows = [
+        ["position the warm idle needs", f"{result.needed_steps:.1f}", "steps"],
+        ["position the base curve gives", f"{result.base_steps:.1f}", "steps"],
+        ["worth of one step", f"{view.move_rpm / view.move_steps:.1f}", "rpm"],
+        [f"worth of one move ({view.move_steps} steps)", f"{view.move_rpm:.0f}", "rpm"],
+        ["deadband, whole width", f"{2.0 * view.deadband_rpm:.0f}", "rpm"],
+        ["r, deadband over one move", f"{view.ratio:.2f}", ""],
+        ["chance that no position satisfies it", f"{100.0 * view.chance:.0f}", "%"],
+        ["the same from r alone", f"{100.0 * view.chance_even:.0f}", "%"],
+        ["chance of hunting, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
+        ["scatter of the speed, valve held", f"{view.scatter_rpm:.1f}", "rpm"],
+        ["deadband in standard deviations of it", number(view.deadband_in_scatters), ""],
+        ["smallest deadband that rests, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
+        ["the same, never stirred by scatter", f"{needed:.0f}", "rpm"],
+        ["smallest move told from scatter", str(view.smallest_useful_move_steps), "steps"],
+        ["largest move with which this deadband rests", _move(result), "steps"],
+    ]
+    return Table(("the valve's resolution", "value", "unit"), rows, " r ")
+
+
+def _move(result: Explanation) -> str:
+    most = result.resolution.largest_resting_move_steps
+    return str(most) if most > 0 else "none"
+
+
+def loop_table(result: Explanation) -> Table:
+    """Table the loop as it would be without steps, over temperature, load and speed.
+
+    Gives one column an idle point, the warm idle first.
+    """
+    points = result.linear.rows
+    poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
+    kinds: list[tuple[str, list[str]]] = [
+        ("coolant [degC]", [f"{row.coolant_degC:.0f}" for row in points]),
+        ("load added [W]", [f"{row.load_W:.0f}" for row in points]),
+        ("speed [rpm]", [f"{row.rpm:.0f}" for row in points]),
+        ("position needed [steps]", [f"{row.needed_steps:.1f}" for row in points]),
+        ("worth of a step [rpm]", [f"{row.rpm_per_step:.1f}" for row in points]),
+        ("poles, real [1/s]", [_real(pair) for pair in poles]),
+        ("poles, imaginary [1/s]", [f"{abs(pair[0][1]):.2f}" for pair in poles]),
+        ("gain margin", [number(row.gain_margin) for row in points]),
+        ("phase margin [deg]", [number(row.phase_margin_deg, 2) for row in points]),
+        ("sensitivity peak", [number(row.sensitivity_peak) for row in points]),
+        ("gains at border, of now", [number(row.border_multiplier) for row in points]),
+        ("swings there every [s]", [number(row.border_period_s, 2) for row in points]),
+    ]
+    columns = ("idle point", *(str(place) for place in range(1, len(points) + 1)))
+    return Table(columns, [[name, *values] for name, values in kinds], " " + "r" * len(points))
+
+
+def _real(pair: Sequence[tuple[float, float]]) -> str:
+    """Real parts of two poles: one number for a conjugate pair."""
+    first, second = pair[0][0], pair[1][0]
+    return f"{first:.2f}" if pair[0][1] else f"{first:.2f} {second:.2f}"
+
+
+def cycle_table(result: Explanation) -> Table | None:
+    """Table the cycles that theory predicts beside the one that simulation shows.
+
+    Gives none where there is neither.
+    """
+    cycle = result.cycle
+    told: list[tuple[str, Cycle | None]] = [
+        ("theory, all harmonics", cycle.predicted),
+        ("theory, slow square cycle", cycle.square),
+    ]
+    rows = [
+        [
+            name,
+            f"{one.period_s:.2f}",
+            f"{one.peak_to_peak_rpm:.0f}",
+            "yes" if one.stable else "no",
+        ]
+        for name, one in told
+        if one is not None
+    ]
+    if cycle.seen is not None:
+        seen = cycle.seen
+        rows.append(["simulated", f"{seen.period_s:.2f}", f"{seen.swing_rpm:.0f}", "yes"])
+    if not rows:
+        return None
+    return Table(("limit cycle", "every [s]", "swing [rpm]", "stable"), rows, " rr ")
+
+
+def bound_table(result: Explanation) -> Table | None:
+    """Table the dip after each load beside the smallest that this valve allows.
+
+    Gives none for a car without loads.
+    """
+    if not result.bound:
+        return None
+    rows = [
+        [
+            in_words(row.name),
+            "stalls" if row.stalls else f"{row.own_rpm:.0f}",
+            f"{row.held_rpm:.0f}",
+            "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
+            f"{row.left_to_gain_rpm:.0f}",
+            f"{row.forward_rpm:.0f}",
+            f"{row.spark_rpm:.0f}",
+            f"{row.forward_spark_rpm:.0f}",
+        ]
+        for row in result.bound
+    ]
+    columns = (
+        "dip in rpm after",
+        "own",
+        "valve held",
+        "least",
+        "left to gain",
+        "forward",
+        "fast spark",
+        "both",
+    )
+    return Table(columns, rows, " rrrrrrr")
+
+
+def map_table(one: HuntingMap) -> Table:
+    """Table a hunting map: chance of hunting in percent, every so many lines.
+
+    Gives the second setting downward, the first to the right.
+    """
+    every = math.ceil(one.y.size / MOST_LINES)
+    across = math.ceil(one.x.size / MOST_LINES)
+    columns = ("", *(f"{x:.3g}" for x in one.x[::across]))
+    rows = [
+        [f"{y:.3g}", *(f"{100.0 * chance:.0f}" for chance in line[::across])]
+        for y, line in zip(one.y[::every], one.chance[::every], strict=True)
+    ]
+    return Table(columns, rows, "r" * len(columns))
+
+
+def map_title(one: HuntingMap) -> str:
+    """What a map's lines and columns are.
+
+    Gives for its table.
+    """
+    if one.x_key == "min_move_steps":
+        return "Hunting [%]: deadband down, move across"
+    return "Hunting [%]: integral down, gain across"

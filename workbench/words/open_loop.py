@@ -1,0 +1,118 @@
+"""Sentences of proposed open-loop curves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from workbench.words.sentence import Sentence, Tell
+
+
+def _verdict(values: Mapping[str, Any], tell: Tell) -> str:
+    first = ""
+    if values["faults"]:
+        first = (
+            "mend the valve first ({faults}: see evenidle check), no curve helps one that is not"
+            " where it is counted; "
+        )
+    return tell(
+        "{car}: " + first + "curves proposed from the model; starts without feedback meet all"
+        " targets at {met} of {of} temperatures, with your own curves at {were} ({fails} do not"
+        " run). Nothing was changed."
+    )
+
+
+def _point(values: Mapping[str, Any], tell: Tell) -> str:
+    short = "" if values["reached"] else "; the open limit does not reach the target speed here"
+    return tell(
+        "{at_degC:4.0f}: base {base_now:.0f} -> {base:.0f}, cranking {cranking_now:.0f} ->"
+        " {cranking:.0f}, after-start {after_now:.0f} -> {after_steps:.0f}" + short
+    )
+
+
+def _finer(values: Mapping[str, Any], tell: Tell) -> str:
+    more = ": settle the feedback first, then come back" if values["more"] else ""
+    return tell(
+        "with a minimum move of 1 step, curves found the same way meet all targets at {met} of {of}"
+        " temperatures" + more
+    )
+
+
+def _worse(values: Mapping[str, Any], tell: Tell) -> str:
+    side = "within" if values["within"] else "beyond"
+    return tell("{target} {new} instead of {old} " + f"({side} the target)")
+
+
+def _logged(values: Mapping[str, Any], tell: Tell) -> str:
+    where = "from {low_degC!n:.0f} to {high_degC:.0f}" if values["several"] else "at {low_degC:.0f}"
+    return tell(
+        "{car}: base curve proposed " + where + ", up to {most_steps:.1f} from yours. Nothing was"
+        " changed."
+    )
+
+
+def _logged_point(values: Mapping[str, Any], tell: Tell) -> str:
+    mended = ", speed was {mended_rpm:.0f} off" if values["mended_rpm"] > 15.0 else ""
+    return tell(
+        "{at_degC:4.0f}: {now:.1f} -> {proposed_steps:.0f} (held {held:.1f}, spread {spread:.1f},"
+        " over {over_s:.0f}" + mended + ")"
+    )
+
+
+SENTENCES: dict[str, Sentence] = {
+    "open_loop.wanted.most": "up to {most_rpm:.0f}",
+    "open_loop.wanted.stable": ("within {within_rpm:.0f} from {stable_s:.0f} after the key on"),
+    "open_loop.wanted.runs": "to run",
+    "open_loop.reached": "{reached_rpm:.0f}",
+    "open_loop.reached.off": "up to {reached_rpm:.0f} off",
+    "open_loop.reached.stalls": "stalls",
+    "open_loop.missed": (
+        "start at {start_degC:.0f} misses its target for {target}: {reached}, wanted {wanted};"
+        " {why}"
+    ),
+    "open_loop.reasons": "{why}",
+    "open_loop.never_starts": "no curve tried starts it every time",
+    "open_loop.best_tried": "the best of {tried} curves tried came to {reached}",
+    "open_loop.met_alone": (
+        "a curve met it in the search, but not one that serves colder starts and chance too"
+    ),
+    "open_loop.traded": "curves that meet it miss {target} instead ({reached})",
+    "open_loop.coarse": (
+        "the minimum move leaves the valve up to {above_rpm:.0f} above its curve until feedback"
+        " acts: a smaller one is finer"
+    ),
+    "open_loop.limit": (
+        "the cold engine wants {need_steps:.0f}, the open limit is {limit:.0f}: an auxiliary valve"
+        " that passes air only while cold, or a larger valve"
+    ),
+    "open_loop.steep": (
+        "the need falls by {falls_steps:.0f} in the first {over_K:.0f} of warming, and the curve"
+        " must serve colder starts there too: feedback has to take the rest"
+    ),
+    "open_loop.worse": "start at {start_degC:.0f}, worse than with your own curves: {what}",
+    "open_loop.worse.stalls": "it does not run",
+    "open_loop.worse.target": _worse,
+    "open_loop.verdict": _verdict,
+    "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}",
+    "open_loop.fading": (
+        "after-start air fades over {now:g} -> {fade_s:g}: oil warms later than what the curves go"
+        " by, and such air makes up for it; take the three curves together"
+    ),
+    "open_loop.finer": _finer,
+    "open_loop.point": _point,
+    "open_loop.starts": "start at {start_degC:.0f}: {now}; proposed: {then}",
+    "open_loop.logged": _logged,
+    "open_loop.logged.point": _logged_point,
+    "open_loop.logged.lifted": (
+        "your curve below {at_degC:.0f} lies under the proposed {proposed_steps:.0f}: it was lifted"
+        " to them, record a colder start"
+    ),
+    "open_loop.logged.lowered": (
+        "your curve above {at_degC:.0f} lies over the proposed {proposed_steps:.0f}: it was lowered"
+        " to them, record it warmer"
+    ),
+    "open_loop.logged.no_room": (
+        "only {closing_steps:.1f} ({worth_rpm:.0f}) are left to close when warm: close the throttle"
+        " stop a little, so that the valve must open more to hold the target"
+    ),
+}

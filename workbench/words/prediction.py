@@ -1,0 +1,109 @@
+"""What is predicted and how it compares with what was recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from workbench.words.sentence import Sentence, Tell
+
+MEASURES = {
+    "hunting_rpm": (
+        "swing at idle, peak to peak",
+        "a step is worth more than the model has, or something beside the valve swings",
+        "calmer than expected",
+    ),
+    "scatter_rms_rpm": (
+        "variation of speed, rms",
+        "speed varies more: hunting, or firing less even than the model's",
+        "speed varies less than expected",
+    ),
+    "mean_error_rpm": (
+        "target less mean speed",
+        "the engine is short of air: base curve, or feedback at its limit",
+        "the engine has too much air: base curve, throttle stop or a leak",
+    ),
+    "lowest_rpm": (
+        "lowest speed",
+        "it dips less than expected",
+        "it dips deeper than expected",
+    ),
+    "dip_rpm": (
+        "dip after a load, mean",
+        "loads are larger, or torque comes later than the model has",
+        "loads are smaller than the model has",
+    ),
+    "settle_s": (
+        "settling after a load, mean",
+        "feedback is slower on the car: are the settings entered as listed?",
+        "it settles sooner than expected",
+    ),
+    "moves_per_min": (
+        "valve moves a minute",
+        "scatter or hunting keeps the valve busy",
+        "the valve rests more than expected",
+    ),
+    "mean_steps": (
+        "mean valve position",
+        "the car needs more steps: steps lost, a pinched hose, or more friction",
+        "the car needs fewer steps: a leak, or the throttle stop moved",
+    ),
+}
+"""Meaning of what is compared, and what it hints at where the record is above, below."""
+EXPECTED = {
+    "hunting_rpm": "swing at warm idle, peak to peak",
+    "worst_dip_rpm": "deepest dip as everything electric comes on",
+    "settle_s": "settling after a load",
+    "undershoot_rpm": "furthest below target after a blip",
+    "lowest_rpm": "lowest speed, blip and loads included",
+    "moves_per_min": "valve moves a minute",
+}
+
+
+def _of(column: int) -> Sentence:
+    def told(values: Mapping[str, Any], _: Tell) -> str:
+        return MEASURES[values["name"]][column]
+
+    return told
+
+
+def _base(values: Mapping[str, Any], tell: Tell) -> str:
+    way, side = ("Raise", "more") if values["more"] else ("Lower", "less")
+    return tell(
+        way + " the base curve by {by_steps:.0f} at this temperature: that is how much the valve"
+        f" was held {side} open than predicted."
+    )
+
+
+SENTENCES: dict[str, Sentence] = {
+    "prediction.measure": _of(0),
+    "prediction.more": _of(1),
+    "prediction.less": _of(2),
+    "prediction.no_hint": "",
+    "prediction.expected": lambda values, _: EXPECTED[values["name"]],
+    "prediction.as_predicted": (
+        "The car does what was predicted: {inside} of {of} measures lie in the range of eight runs"
+        " in ten."
+    ),
+    "prediction.near": (
+        "The car is near the prediction, but not as predicted: {inside} of {of} measures lie in the"
+        " range of eight runs in ten."
+    ),
+    "prediction.differs": (
+        "The car differs from the prediction in: {measures}; {inside} of {of} measures lie in the"
+        " range of eight runs in ten."
+    ),
+    "prediction.next.base": _base,
+    "prediction.next.swing": (
+        "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one change at a"
+        " time, and fit the car to this log before the next search."
+    ),
+    "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",
+    "prediction.difference": "{measure}: {hint}.",
+    "prediction.runs_stall": (
+        "{stalling_percent:.0f} of the predicted runs stall under these loads"
+    ),
+    "prediction.loads_guessed": (
+        "loads were not recorded: their times were found, their size is guessed"
+    ),
+}

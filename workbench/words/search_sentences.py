@@ -1,0 +1,59 @@
+"""Sentences on what a search found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from workbench.words.sentence import Sentence, Tell
+
+BESIDE = {
+    "open_loop": "the base curve alone", "present": "the present settings",
+    "rule": "the settings by rule", "plain": "the plain set",
+}  # fmt: skip
+FAILINGS = {
+    "stalls_percent": "an engine stalls", "not_back_percent": "a load is not over within 6 s",
+    "error_percent": "the mean error at rest is above 20 rpm",
+    "limited_percent": "the trim stands at its limit for more than a tenth of a drive",
+}  # fmt: skip
+
+
+def _not_acceptable(values: Mapping[str, Any], tell: Tell) -> str:
+    by = ", ".join(
+        f"{FAILINGS[name]} on {tell('{' + name + ':.0f}')}"
+        for name in FAILINGS
+        if values[name] > 0.0
+    )
+    share = tell("{failing_percent:.0f}")
+    return (
+        f"Not acceptable on {share} of fresh cars, where a tenth is allowed: {by}. Nothing that was"
+        " tried does better; a base curve nearer to what the engine needs, steps for known loads"
+        " or finer moves would."
+    )
+
+
+def _proposed(values: Mapping[str, Any], tell: Tell) -> str:
+    text = (
+        f"What was found does not beat {BESIDE[values['proposed']]}, proposed instead: it scores"
+        + tell(" {score_rpm!n:.0f} on fresh cars, what was found {found_rpm!n:.0f}")
+    )
+    return f"{text}." if values["found_met"] else f"{text}, and that is not acceptable there."
+
+
+SENTENCES: Mapping[str, Sentence] = {
+    "search.chosen.best": "best score of {compared} candidates on cars that the search had not met,"
+    " {met} of them acceptable there",
+    "search.chosen.none_met": "least bad of {compared} candidates on cars that the search had not"
+    " met: none is acceptable there",
+    "search.chosen.flat": "{flat} of them are acceptable and stand on a plateau, and one entry step"
+    " away these score hardly more",
+    "search.chosen.steep": "{flat} of them are acceptable and stand on a plateau; a neighbour of"
+    " these scores {steep_rpm:.1f} more than allowed, and they are better all the same",
+    "search.chosen.plainer_law": "the law pi is preferred, as no other earns {earned_percent:.0f}",
+    "search.base.off": "The base curve comes first: warm it gives {base_steps:.0f}, where the"
+    " engine idles at {idles_rpm:.0f} and needs {needed_steps:.0f} for {target_rpm:.0f}. That is"
+    " more than the {carried_steps:.0f} that trim should carry: correct it with `evenidle base`,"
+    " then search again.",
+    "search.proposed": _proposed,
+    "search.not_acceptable": _not_acceptable,
+}
