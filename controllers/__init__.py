@@ -11,12 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from controllers.compiling import compiled, hold, is_warm, machine_code, pick, relation, routine
-    from controllers.controller import (
-        Controller,
-        car_curves,
-        controller_row,
-        make_controller,
-    )
+    from controllers.controller import Controller, car_curves, controller_row, make_controller
     from controllers.curves import (
         POINTS,
         begin_running,
@@ -40,12 +35,7 @@ if TYPE_CHECKING:
         s_PER_TICK,
     )
     from controllers.settings import Curves, Feedback
-    from controllers.shell import (
-        clamp,
-        idle_spark_trim,
-        open_loop_steps,
-        update,
-    )
+    from controllers.shell import clamp, idle_spark_trim, open_loop_steps, update
 
 _HOMES = {
     "compiled": "compiling",

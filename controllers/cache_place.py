@@ -18,12 +18,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from numba.core.caching import (
-    CompileResultCacheImpl,
-    FunctionCache,
-    IndexDataCacheFile,
-    _CacheLocator,
-)
+from numba.core.caching import CompileResultCacheImpl, FunctionCache, IndexDataCacheFile, _CacheLocator
 
 _TOLD: list[str] = []
 """Said once a process: that machine code cannot be kept."""
@@ -72,9 +67,7 @@ class _Form(CompileResultCacheImpl):
         self._locator = _BySource(folder, function)
         module = function.__module__.rpartition(".")[2]
         base: Any = self.get_filename_base
-        self._filename_base = base(
-            f"{module}.{function.__qualname__}", getattr(sys, "abiflags", "")
-        )
+        self._filename_base = base(f"{module}.{function.__qualname__}", getattr(sys, "abiflags", ""))
 
 
 class _WholeFiles(IndexDataCacheFile):
@@ -144,6 +137,4 @@ class PlacedCache(FunctionCache):
             if not _TOLD:
                 _TOLD.append(str(error))
                 reason = (error.strerror or str(error)).lower()
-                sys.stderr.write(
-                    f"compiled code cannot be kept ({reason}): next time compiles too\n"
-                )
+                sys.stderr.write(f"compiled code cannot be kept ({reason}): next time compiles too\n")

@@ -67,9 +67,7 @@ def _sources_of_machine_code(package: str) -> list[tuple[Path, bytes]]:
     folders = CALLS_INTO.get(package, CALLS_INTO["tuning"])
     paths = [path for folder in folders for path in sorted((home / folder).rglob("*.py"))]
     shown = [path.relative_to(home) for path in paths]
-    sources = {
-        _module(name): (name, path.read_bytes()) for name, path in zip(shown, paths, strict=True)
-    }
+    sources = {_module(name): (name, path.read_bytes()) for name, path in zip(shown, paths, strict=True)}
     wanted = {name for name, (_, source) in sources.items() if _COMPILES.search(source)}
     for name in sorted(wanted):
         wanted.update(one.decode() for one in _IMPORTS.findall(sources[name][1]))
@@ -91,8 +89,7 @@ def cache_root() -> Path:
     wanted = os.environ.get("EVENIDLE_CACHE_DIR")
     choices = [Path(wanted)] if wanted else [user_cache_path("evenidle", appauthor=False)]
     choices.append(
-        Path(tempfile.gettempdir())
-        / f"evenidle-cache-{os.getuid() if hasattr(os, 'getuid') else 0}"
+        Path(tempfile.gettempdir()) / f"evenidle-cache-{os.getuid() if hasattr(os, 'getuid') else 0}"
     )
     for root in choices:
         try:

@@ -10,15 +10,7 @@ import numpy as np
 from controllers.compiling import compiled, machine_code
 from controllers.curves import curve_table, read_coolant
 from controllers.laws import law_code
-from controllers.records import (
-    MEMORY_FIELDS,
-    SETTINGS_FIELDS,
-    Block,
-    TICKS_PER_s,
-    matrix,
-    new_block,
-    rows,
-)
+from controllers.records import MEMORY_FIELDS, SETTINGS_FIELDS, Block, TICKS_PER_s, matrix, new_block, rows
 from controllers.settings import Curves, Feedback
 from controllers.shell import open_loop_steps, update
 
@@ -118,9 +110,7 @@ def _update_once(
 
 
 @compiled
-def _first_command(
-    c: Block, k: Block, curves: np.ndarray, coolant_degC: float, tick: float
-) -> None:
+def _first_command(c: Block, k: Block, curves: np.ndarray, coolant_degC: float, tick: float) -> None:
     read_coolant(k, 0, curves, coolant_degC, 0.0)
     wanted = math.floor(open_loop_steps(c, k, 0, tick) + 0.5)
     wanted = min(max(wanted, 0.0), c.open_limit_steps[0])
@@ -164,9 +154,7 @@ class Controller:
         _first_command(self._settings, memory, self._curves, coolant_degC, tick)
         self._begun_tick = tick
 
-    def step(
-        self, t_s: float, rpm: float, coolant_degC: float, throttle_closed: bool = True
-    ) -> int:
+    def step(self, t_s: float, rpm: float, coolant_degC: float, throttle_closed: bool = True) -> int:
         """Tell the controller what is measured now and learn what it tells the valve.
 
         An update happens whenever ``t_s`` has reached the next multiple of the period after
@@ -195,8 +183,7 @@ class Controller:
         """
         if not all(math.isfinite(value) for value in (t_s, rpm, coolant_degC)):
             raise ValueError(
-                f"measurements must be finite numbers (t_s {t_s}, rpm {rpm},"
-                f" coolant_degC {coolant_degC})"
+                f"measurements must be finite numbers (t_s {t_s}, rpm {rpm}, coolant_degC {coolant_degC})"
             )
         tick = float(round(t_s * TICKS_PER_s))
         memory = self._memory

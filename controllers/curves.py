@@ -117,9 +117,7 @@ def curve_along(points: Sequence[Sequence[float]], coolant_degC: np.ndarray) -> 
 
 
 @relation
-def begin_running(
-    k: Block, lane: int, curves: np.ndarray, coolant_degC: float, tick: float
-) -> None:
+def begin_running(k: Block, lane: int, curves: np.ndarray, coolant_degC: float, tick: float) -> None:
     """Note that the engine runs: after-start air begins to fade, old trim is forgotten.
 
     Parameters

@@ -59,9 +59,7 @@ class Feedback(BaseModel):
         description="[steps x s per 100 rpm] trim against the rate at which the error grows (pid)",
     )
     deadband_rpm: Real = Field(
-        ge=0,
-        le=1000,
-        description="[rpm] half-width: no action while the error is at or below it",
+        ge=0, le=1000, description="[rpm] half-width: no action while the error is at or below it"
     )
     min_move_steps: Whole = Field(
         ge=1, le=100, description="[steps] the smallest move the valve is told to make"
@@ -69,9 +67,7 @@ class Feedback(BaseModel):
     update_period_ms: Real = Field(
         ge=1, le=10_000, description="[ms] time between two decisions of the controller"
     )
-    trim_limit_steps: tuple[Trim, Trim] = Field(
-        description="[steps] lowest and highest trim, [low, high]"
-    )
+    trim_limit_steps: tuple[Trim, Trim] = Field(description="[steps] lowest and highest trim, [low, high]")
     enable_above_target_rpm: Real = Field(
         ge=0,
         le=10_000,
@@ -80,9 +76,7 @@ class Feedback(BaseModel):
     enable_delay_s: Real = Field(
         default=3.0, ge=0, le=600, description="[s] wait after the engine has started"
     )
-    nudge_steps: Whole = Field(
-        default=1, ge=1, le=100, description="[steps] size of one nudge (law nudge)"
-    )
+    nudge_steps: Whole = Field(default=1, ge=1, le=100, description="[steps] size of one nudge (law nudge)")
     rpm_per_step: Real = Field(
         default=20.0,
         ge=0.1,
@@ -189,8 +183,7 @@ class Curves(BaseModel):
             if here <= before:
                 raise PydanticCustomError(
                     "out_of_order",
-                    "out of order ({here} degC after {before} degC),"
-                    " allowed: temperatures strictly rising",
+                    "out of order ({here} degC after {before} degC), allowed: temperatures strictly rising",
                     {"here": f"{here:g}", "before": f"{before:g}", "at": [index]},
                 )
         return curve

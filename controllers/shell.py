@@ -84,9 +84,7 @@ def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
     Source: brief of the controller; common practice, no source.
     """
     started = k.started_tick[lane]
-    running = k.base_steps[lane] + fading(
-        k.after_steps[lane], tick - started, c.after_fade_ticks[lane]
-    )
+    running = k.base_steps[lane] + fading(k.after_steps[lane], tick - started, c.after_fade_ticks[lane])
     entry = fading(c.entry_extra_steps[lane], tick - k.closed_tick[lane], c.entry_fade_ticks[lane])
     entry = entry if k.throttle_closed[lane] > 0.5 else c.entry_extra_steps[lane]
     known = c.load_steps_per_W[lane] * k.load_W[lane] + c.aircon_steps[lane] * k.aircon_on[lane]
@@ -120,10 +118,7 @@ def feedback_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
         trim = proportional_trim(error, c.gain_steps_per_rpm[lane], integral)
     if law == PID:
         trim += derivative_trim(
-            error,
-            rpm - k.last_rpm[lane],
-            c.derivative_steps_s_per_rpm[lane],
-            c.period_s[lane],
+            error, rpm - k.last_rpm[lane], c.derivative_steps_s_per_rpm[lane], c.period_s[lane]
         )
     return clamp(trim, low, high)
 

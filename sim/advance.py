@@ -97,13 +97,7 @@ def ticks_to_crossing(rest_rad: float, speed: float, step: float, room: float) -
 
 @relation
 def advance(
-    s: Block,
-    p: Block,
-    lane: int,
-    next_update: float,
-    full: bool,
-    books: bool,
-    choked_only: bool,
+    s: Block, p: Block, lane: int, next_update: float, full: bool, books: bool, choked_only: bool
 ) -> None:
     """Take one lane from its present event to its next one."""
     tick = s.tick[lane]

@@ -8,9 +8,7 @@ from sim.slopes import SURELY_CHOKED, highest_reach
 
 
 @relation
-def follow_pressure(
-    s: Block, p: Block, lane: int, live: bool, elapsed_s: float, map_Pa: float
-) -> None:
+def follow_pressure(s: Block, p: Block, lane: int, live: bool, elapsed_s: float, map_Pa: float) -> None:
     """Let the pressure that fuelling goes by follow a step (implicit Euler)."""
     lagged = s.map_lagged_Pa[lane]
     followed = elapsed_s / (p.fuelling_lag_s[lane] + elapsed_s + 1.0e-12)
@@ -44,13 +42,7 @@ def keep_books(
 
 @relation
 def stays_common(
-    s: Block,
-    p: Block,
-    lane: int,
-    rate_Pa_s: float,
-    highest_Pa: float,
-    map_Pa: float,
-    speed: float,
+    s: Block, p: Block, lane: int, rate_Pa_s: float, highest_Pa: float, map_Pa: float, speed: float
 ) -> bool:
     """Whether a step that was tried on the common path holds in the common case throughout.
 
@@ -107,9 +99,7 @@ def settle_path(
 
 
 @relation
-def arrive(
-    s: Block, lane: int, live: bool, tick: float, map_Pa: float, speed: float, given_W: float
-) -> None:
+def arrive(s: Block, lane: int, live: bool, tick: float, map_Pa: float, speed: float, given_W: float) -> None:
     """Take over what a step reached, where it counts."""
     s.map_Pa[lane] = hold(live, map_Pa, s.map_Pa[lane])
     s.speed_rad_s[lane] = hold(live, speed, s.speed_rad_s[lane])

@@ -46,9 +46,7 @@ MOST_SPENT = 200_000
 
 
 @relation
-def vector_pass(
-    s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray, full: bool
-) -> int:
+def vector_pass(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray, full: bool) -> int:
     """Advance all lanes by one event each and handle those that are firings.
 
     Gives lanes that still need something that is not a firing [-].
@@ -235,13 +233,7 @@ def fill_gaps(samples: np.ndarray) -> None:
 
 @relation
 def load_block(
-    blocks: Blocks,
-    plan: Plan,
-    tables: Tables,
-    start: int,
-    last: int,
-    rpm: np.ndarray,
-    steps: np.ndarray,
+    blocks: Blocks, plan: Plan, tables: Tables, start: int, last: int, rpm: np.ndarray, steps: np.ndarray
 ) -> None:
     """Put the runs from one row of a plan on into the lanes; the last run fills the rest."""
     rpm[:] = np.nan
@@ -315,7 +307,5 @@ def run_rows(
 ) -> Iterator[None]:
     """Call ``run_range`` until all is done; between two calls whoever waits may stop."""
     reached = np.array([first, 0])
-    while not run_range(
-        blocks, plan, tables, first, last, rpm, steps, counters, full, side_by_side, reached
-    ):
+    while not run_range(blocks, plan, tables, first, last, rpm, steps, counters, full, side_by_side, reached):
         yield

@@ -160,14 +160,7 @@ def start_standing(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Ta
 
 @routine
 def begin(
-    s: Block,
-    p: Block,
-    c: Block,
-    k: Block,
-    lane: int,
-    tables: Tables,
-    scenario: np.ndarray,
-    rpm_offset: float,
+    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, scenario: np.ndarray, rpm_offset: float
 ) -> None:
     """Make the first state of a run; blocks hold zeros, car, settings and run parameters.
 

@@ -11,16 +11,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from controllers import Curves, Feedback
-from sim.car_tables import (
-    Engine,
-    Identity,
-    Manifold,
-    Mixture,
-    Spark,
-    Table,
-    Throttle,
-    Valve,
-)
+from sim.car_tables import Engine, Identity, Manifold, Mixture, Spark, Table, Throttle, Valve
 from sim.equipment_tables import Electrics, EntryForm, Loads, Sensors, Starter, Thermal
 from sim.errors import InputError
 from sim.files import bundled_folder, find_file, read_text, read_toml, write_beside
@@ -59,8 +50,7 @@ class Car(Table):
     feedback: Feedback
     entry_form: EntryForm = EntryForm()
     uncertainty: dict[str, dict[str, Spread]] = Field(
-        default={},
-        description="[-] relative standard deviation of fitted values, [uncertainty.TABLE]",
+        default={}, description="[-] relative standard deviation of fitted values, [uncertainty.TABLE]"
     )
 
     @property

@@ -122,9 +122,7 @@ def _engine_fields(car: Car, row: Any) -> None:
     row["fill1"] = engine.volumetric_efficiency_per_1000rpm * RPM_PER_rad_s / 1000.0
     row["inverse_inertia"] = 1.0 / engine.inertia_kg_m2
     row["exhaust_Pa"] = (engine.exhaust_kPa or 0.0) * 1000.0
-    row["pumping_m3_per_rad"] = (
-        0.0 if engine.pumping_in_friction else displacement_m3 / (4.0 * math.pi)
-    )
+    row["pumping_m3_per_rad"] = 0.0 if engine.pumping_in_friction else displacement_m3 / (4.0 * math.pi)
     per_bar = friction_torque_per_bar(displacement_m3) * engine.friction_scale
     for power, name in enumerate(("friction0", "friction1", "friction2")):
         row[name] = per_bar * engine.friction_bar[power] * (RPM_PER_rad_s / 1000.0) ** power
@@ -210,9 +208,7 @@ def _starting_fields(car: Car, row: Any) -> None:
     row["sag_V_per_Nm"] = starter.sag_V_per_Nm
     slowest_rpm = min(speed for _, speed in car.curves.target_rpm)
     above_rpm = max(
-        car.engine.stall_rpm + ABOVE_STALL_rpm,
-        starter.free_rpm + ABOVE_FREE_rpm,
-        RUNNING_SHARE * slowest_rpm,
+        car.engine.stall_rpm + ABOVE_STALL_rpm, starter.free_rpm + ABOVE_FREE_rpm, RUNNING_SHARE * slowest_rpm
     )
     row["start_rad_s"] = min(above_rpm, slowest_rpm - ABOVE_FREE_rpm) / RPM_PER_rad_s
 

@@ -51,18 +51,14 @@ class Identity(Table):
 class Engine(Table):
     """Size, breathing, friction and unevenness of the engine (table ``[engine]``)."""
 
-    displacement_cm3: Real = Field(
-        ge=50, le=10_000, description="[cm3] swept volume of all cylinders"
-    )
+    displacement_cm3: Real = Field(ge=50, le=10_000, description="[cm3] swept volume of all cylinders")
     cylinders: Whole = Field(ge=1, le=12, description="[-] number of cylinders, four-stroke")
     compression_ratio: Real = Field(default=9.0, ge=6, le=16, description="[-] compression ratio")
     inertia_kg_m2: Real = Field(
         ge=0.005, le=3, description="[kg m2] crank, flywheel, clutch and pulleys together"
     )
     work_per_air_kJ_per_kg: Real = Field(
-        ge=300,
-        le=1600,
-        description="[kJ/kg] indicated work per kg of air at best spark and mixture",
+        ge=300, le=1600, description="[kJ/kg] indicated work per kg of air at best spark and mixture"
     )
     torque_delay_deg: Real = Field(
         ge=90,
@@ -92,8 +88,7 @@ class Engine(Table):
         default=1.0, ge=0.2, le=3, description="[-] this engine's friction over friction_bar"
     )
     pumping_in_friction: Truth = Field(
-        default=True,
-        description="[-] friction_bar includes pumping work (true for the default numbers)",
+        default=True, description="[-] friction_bar includes pumping work (true for the default numbers)"
     )
     scatter_share: Real = Field(
         default=0.08,
@@ -123,10 +118,7 @@ class Engine(Table):
             return given
         cylinders = given.get("cylinders")
         count = cylinders if type(cylinders) is int and 1 <= cylinders <= 12 else 4
-        filled = {
-            "torque_delay_deg": torque_delay_estimate_deg(count),
-            "cylinder_balance": (1.0,) * count,
-        }
+        filled = {"torque_delay_deg": torque_delay_estimate_deg(count), "cylinder_balance": (1.0,) * count}
         return filled | given
 
     @model_validator(mode="after")
@@ -239,15 +231,11 @@ class Mixture(Table):
     lambda_best: Real = Field(
         default=0.9, ge=0.75, le=1.05, description="[-] mixture of most work per kg of air"
     )
-    loss: Real = Field(
-        default=2.0, ge=0, le=8, description="[-] work lost = this x (lambda - lambda_best)^2"
-    )
+    loss: Real = Field(default=2.0, ge=0, le=8, description="[-] work lost = this x (lambda - lambda_best)^2")
     wall_share: Real = Field(
         default=0.0, ge=0, le=0.9, description="[-] share of injected fuel that wets the port wall"
     )
-    wall_s: Real = Field(
-        default=0.5, ge=0.05, le=5, description="[s] time constant of the wall film"
-    )
+    wall_s: Real = Field(default=0.5, ge=0.05, le=5, description="[s] time constant of the wall film")
     fuelling_lag_s: Real = Field(
         default=0.0, ge=0, le=1, description="[s] lag of the pressure fuelling is computed from"
     )
@@ -284,12 +272,8 @@ class Manifold(Table):
 class Throttle(Table):
     """The throttle plate (table ``[throttle]``); areas are effective, discharge included."""
 
-    leak_mm2: Real = Field(
-        ge=0, le=200, description="[mm2] effective area left open at the throttle stop"
-    )
-    open_mm2: Real = Field(
-        ge=5, le=10_000, description="[mm2] effective area fully open, for blips"
-    )
+    leak_mm2: Real = Field(ge=0, le=200, description="[mm2] effective area left open at the throttle stop")
+    open_mm2: Real = Field(ge=5, le=10_000, description="[mm2] effective area fully open, for blips")
 
     @model_validator(mode="after")
     def _consistent(self) -> Throttle:
@@ -306,31 +290,27 @@ class Valve(Table):
     faults a real car can have, and the checks and the simulation show them.
     """
 
-    area_mm2: Annotated[tuple[tuple[Position, Area], ...], Field(min_length=2, max_length=60)] = (
-        Field(description="[steps, mm2] effective area over position, discharge included")
+    area_mm2: Annotated[tuple[tuple[Position, Area], ...], Field(min_length=2, max_length=60)] = Field(
+        description="[steps, mm2] effective area over position, discharge included"
     )
     travel_steps: Whole = Field(
         ge=5, le=400, description="[steps] hard stop when opening, counted from the seat"
     )
     travel_counted: Truth = Field(
         default=True,
-        description="[-] travel_steps is known, by counting or from a data sheet; false where it is"
-        " a guess",
+        description="[-] travel_steps is known, by counting or from a data sheet; false where it is a guess",
     )
     useful_travel_steps: Whole = Field(
         ge=2, le=400, description="[steps] beyond it more steps stop changing rpm"
     )
-    open_limit_steps: Whole = Field(
-        ge=2, le=400, description="[steps] the controller never asks for more"
-    )
+    open_limit_steps: Whole = Field(ge=2, le=400, description="[steps] the controller never asks for more")
     pulse_ms: Real = Field(ge=0.2, le=50, description="[ms] coil pulse of one step")
     rest_ms: Real = Field(ge=0, le=50, description="[ms] rest after each pulse")
     pull_in_ms: Real = Field(
         default=3.0,
         ge=0.1,
         le=20,
-        description="[ms] shortest pulse that never skips at 12 V and 20 degC (common practice,"
-        " no source)",
+        description="[ms] shortest pulse that never skips at 12 V and 20 degC (common practice, no source)",
     )
     homing_steps: Whole = Field(
         ge=0, le=1000, description="[steps] driven closed at power-up to find the seat"

@@ -16,9 +16,7 @@ Largest = Annotated[float, Field(strict=True, gt=0, le=1e6)]
 class Electrics(Table):
     """Alternator, regulator and battery (table ``[electrics]``)."""
 
-    regulated_V: Real = Field(
-        default=13.8, ge=6, le=16, description="[V] voltage the regulator holds"
-    )
+    regulated_V: Real = Field(default=13.8, ge=6, le=16, description="[V] voltage the regulator holds")
     battery_ohm: Real = Field(
         default=0.02, ge=0.001, le=0.5, description="[ohm] inner resistance of battery and cables"
     )
@@ -31,9 +29,7 @@ class Electrics(Table):
     cut_in_rpm: Real = Field(
         default=550.0, ge=0, le=2000, description="[rpm] engine speed where charging begins"
     )
-    full_rpm: Real = Field(
-        default=2700.0, ge=200, le=8000, description="[rpm] engine speed of full output"
-    )
+    full_rpm: Real = Field(default=2700.0, ge=200, le=8000, description="[rpm] engine speed of full output")
     efficiency: Real = Field(
         default=0.55, ge=0.2, le=0.95, description="[-] electrical over mechanical power"
     )
@@ -59,15 +55,11 @@ class Loads(Table):
     steering_Nm: Real = Field(
         default=0.0, ge=0, le=100, description="[N m] power steering at full lock, at the crank"
     )
-    aircon_Nm: Real = Field(
-        default=0.0, ge=0, le=100, description="[N m] air conditioning, at the crank"
-    )
+    aircon_Nm: Real = Field(default=0.0, ge=0, le=100, description="[N m] air conditioning, at the crank")
     gearbox_Nm: Real = Field(
         default=0.0, ge=0, le=200, description="[N m] drag of an automatic gearbox in gear"
     )
-    clutch_Nm: Real = Field(
-        default=0.0, ge=0, le=200, description="[N m] clutch drag as the car moves off"
-    )
+    clutch_Nm: Real = Field(default=0.0, ge=0, le=200, description="[N m] clutch drag as the car moves off")
 
 
 class Sensors(Table):
@@ -90,9 +82,7 @@ class Sensors(Table):
         description="[-] what the controller's temperature sensor sits in: the engine (coolant, or"
         " the cylinder head of an air-cooled one) or the oil",
     )
-    coolant_lag_s: Real = Field(
-        default=5.0, ge=0, le=120, description="[s] lag of that temperature reading"
-    )
+    coolant_lag_s: Real = Field(default=5.0, ge=0, le=120, description="[s] lag of that temperature reading")
 
 
 class Thermal(Table):
@@ -108,9 +98,7 @@ class Thermal(Table):
     heat_share_to_coolant: Real = Field(
         ge=0.05, le=0.8, description="[-] share of the fuel's heat that warms the engine"
     )
-    loss_W_per_K: Real = Field(
-        ge=0.5, le=500, description="[W/K] heat lost to the air per kelvin above it"
-    )
+    loss_W_per_K: Real = Field(ge=0.5, le=500, description="[W/K] heat lost to the air per kelvin above it")
     thermostat_degC: Real = Field(
         ge=50, le=130, description="[degC] where warm-up stops: radiator or cooling air opens"
     )
@@ -127,13 +115,9 @@ class Starter(Table):
     stall_torque_Nm: Real = Field(
         ge=2, le=2000, description="[N m] starter torque at standstill, at the crank"
     )
-    free_rpm: Real = Field(
-        ge=100, le=800, description="[rpm] crank speed at which its torque is gone"
-    )
+    free_rpm: Real = Field(ge=100, le=800, description="[rpm] crank speed at which its torque is gone")
     resting_V: Real = Field(default=12.6, ge=5, le=14, description="[V] battery at rest")
-    sag_V_per_Nm: Real = Field(
-        ge=0, le=1, description="[V per N m] battery sag with starter torque"
-    )
+    sag_V_per_Nm: Real = Field(ge=0, le=1, description="[V per N m] battery sag with starter torque")
 
     @model_validator(mode="after")
     def _consistent(self) -> Starter:
@@ -193,9 +177,7 @@ class EntryForm(Table):
     resolution: EntryResolution = Field(
         default=EntryResolution(), description="[entry] finest step of each entry"
     )
-    largest: EntryLargest = Field(
-        default=EntryLargest(), description="[entry] largest value of each entry"
-    )
+    largest: EntryLargest = Field(default=EntryLargest(), description="[entry] largest value of each entry")
 
     @model_validator(mode="after")
     def _sign_is_not_zero(self) -> EntryForm:

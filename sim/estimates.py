@@ -118,9 +118,7 @@ def _checked(values: dict[str, Any], name: str) -> Car:
         raise InputError(plain_problems(error, Car, name, partial(nearest_line, {}))) from None
 
 
-def _from_size(
-    displacement_cm3: float, cylinders: int, cooling: str, target_rpm: float
-) -> dict[str, Any]:
+def _from_size(displacement_cm3: float, cylinders: int, cooling: str, target_rpm: float) -> dict[str, Any]:
     """Engine, manifold, throttle and electrics by rules of thumb over displacement."""
     litres = displacement_cm3 / 1000.0
     return {
@@ -138,10 +136,7 @@ def _from_size(
         },
         "spark": {"base_deg": 12.0, "best_deg": 28.0},
         "manifold": {"volume_cm3": round(max(100.0, 1.7 * displacement_cm3))},
-        "throttle": {
-            "leak_mm2": 0.0,
-            "open_mm2": round(min(9000.0, max(20.0, 0.8 * displacement_cm3))),
-        },
+        "throttle": {"leak_mm2": 0.0, "open_mm2": round(min(9000.0, max(20.0, 0.8 * displacement_cm3)))},
         "electrics": {
             "base_W": round(min(170.0 + 20.0 * litres, 10.0 + 350.0 * litres)),
             "alternator_max_W": round(min(500.0 + 250.0 * litres, 60.0 + 1200.0 * litres)),
@@ -215,9 +210,7 @@ def _air_for_base(car: Car, worth_rpm: float) -> tuple[float, list[list[float]]]
     from controllers import curve_at
 
     curves = car.curves
-    warm_steps, warm_rpm = (
-        curve_at(one, WARM_degC) for one in (curves.base_steps, curves.target_rpm)
-    )
+    warm_steps, warm_rpm = (curve_at(one, WARM_degC) for one in (curves.base_steps, curves.target_rpm))
     warm_mm2 = _area_for(car, warm_rpm, WARM_degC)
     slope = max(_area_for(car, warm_rpm + worth_rpm, WARM_degC) - warm_mm2, 0.002 * warm_mm2)
     # Some air always leaks, so the valve cannot pass all of it.

@@ -82,10 +82,7 @@ def shift_work(s: Block, p: Block, lane: int, on: bool, newest_J: float) -> None
     work1 = s.work1[lane]
     work2 = s.work2[lane]
     work = (
-        p.delay0[lane] * newest_J
-        + p.delay1[lane] * work0
-        + p.delay2[lane] * work1
-        + p.delay3[lane] * work2
+        p.delay0[lane] * newest_J + p.delay1[lane] * work0 + p.delay2[lane] * work1 + p.delay3[lane] * work2
     )
     s.torque_Nm[lane] = hold(on, work * p.firings_per_rad[lane], s.torque_Nm[lane])
     s.work3[lane] = hold(on, work2, s.work3[lane])
@@ -96,18 +93,10 @@ def shift_work(s: Block, p: Block, lane: int, on: bool, newest_J: float) -> None
 
 @relation
 def fire(
-    s: Block,
-    p: Block,
-    lane: int,
-    on: bool,
-    full: bool,
-    target_rpm: float,
-    spark_trim_deg: float,
+    s: Block, p: Block, lane: int, on: bool, full: bool, target_rpm: float, spark_trim_deg: float
 ) -> None:
     """Handle a firing: trap the charge, shift the torque, measure the speed."""
-    scatter = scatter_next(
-        s.scatter[lane], p.scatter_memory[lane], p.scatter_fresh[lane], s.gauss[lane]
-    )
+    scatter = scatter_next(s.scatter[lane], p.scatter_memory[lane], p.scatter_fresh[lane], s.gauss[lane])
     efficiency = s.efficiency[lane]
     rpm = measured_speed(s, p, lane, full)
     lambda_ = s.lambda_wanted[lane]

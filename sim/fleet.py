@@ -63,9 +63,7 @@ class Fleet:
         )
         codes = self.tables.events[:, :, 1]
         special = [SETTABLE.index(name) for name in ("advance_deg_per_100rpm", "rpm_noise_rpm")]
-        return any(bool(np.any(values != 0.0)) for values in used) or bool(
-            np.isin(codes, special).any()
-        )
+        return any(bool(np.any(values != 0.0)) for values in used) or bool(np.isin(codes, special).any())
 
 
 def make_fleet(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Fleet:
@@ -252,12 +250,7 @@ def _keep_quiet(done: int) -> None:
 
 
 def _chunk_work(
-    fleet: Fleet,
-    plan: Plan,
-    reduce: Reduce,
-    full: bool,
-    side_by_side: bool,
-    stopped: threading.Event,
+    fleet: Fleet, plan: Plan, reduce: Reduce, full: bool, side_by_side: bool, stopped: threading.Event
 ) -> Callable[[tuple[int, int]], int]:
     """Make the function that runs one chunk of a plan and hands it to the reduction."""
     samples = sample_count(fleet)

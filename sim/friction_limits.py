@@ -31,8 +31,5 @@ def friction_fault(constant: float, slope: float, square: float) -> str:
     turns = min(max(-slope / (2 * square), 0.0), low) if square > 0 else low
     least = min(constant + slope * n + square * n * n for n in (0.0, turns, low))
     if least < LEAST_bar - ROUNDING_bar:
-        return (
-            f"too low ({least:.3g} bar), allowed: at least {LEAST_bar:g} bar"
-            f" up to {1000 * high:g} rpm"
-        )
+        return f"too low ({least:.3g} bar), allowed: at least {LEAST_bar:g} bar up to {1000 * high:g} rpm"
     return ""

@@ -12,13 +12,7 @@ from sim.records import FIRING, RACE, SCENARIO, STALL, THERMAL, UPDATE, VALVE_ST
 from sim.sensors import followed_degC, forget_speed
 from sim.slopes import drawn_at
 from sim.starting import KEY_OFF, light_charge, run_up
-from sim.thermal import (
-    STANDING_SHARE,
-    TURNING_rad_s,
-    coolant_rate,
-    cooling_W_per_K,
-    oil_rate,
-)
+from sim.thermal import STANDING_SHARE, TURNING_rad_s, coolant_rate, cooling_W_per_K, oil_rate
 from sim.valve import begin_move, valve_step
 
 THERMAL_s = THERMAL_TICKS / TICKS_PER_s
@@ -32,11 +26,7 @@ def battery_now(s: Block, p: Block, lane: int) -> float:
     """
     if s.running[lane] > 0.5:
         return battery_volts(
-            s.regulated_V[lane],
-            s.resting_V[lane],
-            p.battery_ohm[lane],
-            s.load_W[lane],
-            s.given_W[lane],
+            s.regulated_V[lane], s.resting_V[lane], p.battery_ohm[lane], s.load_W[lane], s.given_W[lane]
         )
     starter = starter_torque(s.speed_rad_s[lane], s.starter0_Nm[lane], s.starter1_Nms[lane])
     return cranking_volts(
@@ -55,9 +45,7 @@ def fire_now(s: Block, p: Block, c: Block, k: Block, lane: int, on: bool, full: 
 
 
 @relation
-def fire_alone(
-    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool
-) -> None:
+def fire_alone(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool) -> None:
     """Handle a firing of one lane by itself, of an engine that runs or is being started."""
     draw_noise(s, p, lane, full)
     read_balance(s, p, lane, tables.balance)
@@ -116,9 +104,7 @@ def warm(s: Block, p: Block, lane: int) -> None:
         heat, coolant, oil, ambient, cooling, p.oil_J_per_K[lane], p.coolant_J_per_K[lane]
     )
     still = STANDING_SHARE if speed < TURNING_rad_s else 1.0
-    oil_K_s = oil_rate(
-        friction, coolant, oil, ambient, p.oil_J_per_K[lane], still * p.oil_loss_share[lane]
-    )
+    oil_K_s = oil_rate(friction, coolant, oil, ambient, p.oil_J_per_K[lane], still * p.oil_loss_share[lane])
     s.coolant_degC[lane] = coolant + THERMAL_s * coolant_K_s
     s.oil_degC[lane] = oil + THERMAL_s * oil_K_s
     felt = s.oil_degC[lane] if p.senses_oil[lane] > 0.5 else s.coolant_degC[lane]
@@ -169,9 +155,7 @@ def advance_alone(s: Block, p: Block, lane: int, next_update: float, full: bool)
 
 
 @routine
-def general_step(
-    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool
-) -> None:
+def general_step(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, full: bool) -> None:
     """Advance one lane to its next event, whatever it is, and handle it."""
     advance_alone(s, p, lane, k.due_update[lane], full)
     if s.event[lane] == FIRING:

@@ -138,11 +138,7 @@ def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None
     Source: see ``sim.thermal``.
     """
     s.friction_factor[lane] = cold_friction_factor(
-        s.oil_degC[lane],
-        p.oil_a[lane],
-        p.oil_b[lane],
-        p.oil_warm_mm2_s[lane],
-        p.rubbing_share[lane],
+        s.oil_degC[lane], p.oil_a[lane], p.oil_b[lane], p.oil_warm_mm2_s[lane], p.rubbing_share[lane]
     )
     set_gas(s, p, lane)
     set_tables(s, p, lane)
@@ -226,9 +222,7 @@ def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> Non
 
 
 @relation
-def set_temperature(
-    s: Block, p: Block, k: Block, lane: int, tables: Tables, new_degC: float
-) -> None:
+def set_temperature(s: Block, p: Block, k: Block, lane: int, tables: Tables, new_degC: float) -> None:
     """Bring engine, oil and sensor to one temperature."""
     s.coolant_degC[lane] = new_degC
     s.oil_degC[lane] = new_degC

@@ -132,9 +132,7 @@ def _differentiate(blocks: Blocks, tables: Tables, steps: float, out: np.ndarray
 
 
 @compiled
-def _prepare(
-    blocks: Blocks, car: np.ndarray, tables: Tables, air: np.ndarray, load_W: float
-) -> None:
+def _prepare(blocks: Blocks, car: np.ndarray, tables: Tables, air: np.ndarray, load_W: float) -> None:
     """Put car, surroundings, coolant and load into the first lane."""
     s = blocks.state[0]
     p = blocks.parameters[0]
@@ -146,9 +144,7 @@ def _prepare(
 
 
 @compiled
-def _settle_and_differentiate(
-    blocks: Blocks, tables: Tables, steps: float, out: np.ndarray
-) -> None:
+def _settle_and_differentiate(blocks: Blocks, tables: Tables, steps: float, out: np.ndarray) -> None:
     """Settle the prepared first lane at a position and write the fields of ``Slopes``."""
     s = blocks.state[0]
     p = blocks.parameters[0]

@@ -69,9 +69,7 @@ def gauss(seed: float, stream: int, count: float) -> float:
     Source: Philox as above; Cornish and Fisher (1938) for the kurtosis term.
     """
     first, second = philox_2x32(np.int32(count), stream, np.int32(seed), ROUNDS)
-    total = np.int32(
-        (first & _SIXTEEN) + (first >> _HALF) + (second & _SIXTEEN) + (second >> _HALF)
-    )
+    total = np.int32((first & _SIXTEEN) + (first >> _HALF) + (second & _SIXTEEN) + (second >> _HALF))
     z = (np.float64(total) - _SUM_MEAN) * (1.0 / _SUM_SD)
     return z * (_SCALE + _SCALE * _BEND * (z * z - 3.0))
 

@@ -65,10 +65,7 @@ def value_text(value: object) -> str:
 
 
 def plain_problems(
-    error: ValidationError,
-    model: type[BaseModel],
-    file: str,
-    line_of: Callable[[KeyPath], int],
+    error: ValidationError, model: type[BaseModel], file: str, line_of: Callable[[KeyPath], int]
 ) -> list[Problem]:
     """Translate a validation error into problems in plain words, in the order of the file.
 

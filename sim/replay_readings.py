@@ -11,13 +11,7 @@ from sim.records import Block
 
 @relation
 def fill_line(
-    ticks: np.ndarray,
-    row: int,
-    tick0: float,
-    value0: float,
-    tick1: float,
-    value1: float,
-    out: np.ndarray,
+    ticks: np.ndarray, row: int, tick0: float, value0: float, tick1: float, value1: float, out: np.ndarray
 ) -> int:
     """Read a straight line at all wanted times up to its end.
 
@@ -64,11 +58,7 @@ def read_step(
 
 @relation
 def read_centred(
-    s: Block,
-    ticks: np.ndarray,
-    rows: tuple[int, int, int],
-    centre: tuple[float, float],
-    out: np.ndarray,
+    s: Block, ticks: np.ndarray, rows: tuple[int, int, int], centre: tuple[float, float], out: np.ndarray
 ) -> tuple[tuple[int, int, int], tuple[float, float]]:
     """At a firing, read speed by a line to the middle of the time its measured value was held.
 

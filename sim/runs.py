@@ -6,15 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from controllers import (
-    MEMORY_FIELDS,
-    NEVER,
-    SETTINGS_FIELDS,
-    TICKS_PER_s,
-    block_dtype,
-    relation,
-    routine,
-)
+from controllers import MEMORY_FIELDS, NEVER, SETTINGS_FIELDS, TICKS_PER_s, block_dtype, relation, routine
 from sim.begin import begin
 from sim.records import RUN_FIELDS, STATE_FIELDS, Tables
 from sim.sensors import RPM_PER_rad_s

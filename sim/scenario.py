@@ -168,9 +168,7 @@ class Scenario(Table):
         description="[-] coolant and oil warm as the engine runs; false holds them. When left out:"
         " true with start key_on, else false",
     )
-    measure: tuple[Window, ...] = Field(
-        default=(), max_length=50, description="[-] spans to be measured"
-    )
+    measure: tuple[Window, ...] = Field(default=(), max_length=50, description="[-] spans to be measured")
     event: tuple[Event, ...] = Field(
         default=(),
         max_length=1000,

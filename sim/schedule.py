@@ -34,25 +34,13 @@ from sim.records import (
 from sim.runs import COUNTERS, Blocks, Plan, new_blocks, write_counters
 from sim.scenario import KEY_POSITIONS, Scenario, load_scenario
 from sim.sensors import RPM_PER_rad_s
-from sim.single_steps import (
-    fire_cylinder,
-    handle_other,
-    load_single,
-    next_firing,
-    step_plant,
-    volts_now,
-)
+from sim.single_steps import fire_cylinder, handle_other, load_single, next_firing, step_plant, volts_now
 from sim.starting import KEY_OFF
 from sim.trace import Happening, Recorder, Trace
 
 URGENT_SHIFT = 10
 """Added to our event codes, so that SimPy's own urgent events come first."""
-DUES = {
-    "due_update": UPDATE,
-    "due_valve": VALVE_STEP,
-    "due_event": SCENARIO,
-    "due_thermal": THERMAL,
-}
+DUES = {"due_update": UPDATE, "due_valve": VALVE_STEP, "due_event": SCENARIO, "due_thermal": THERMAL}
 """Fields that hold when the next event of a kind is due."""
 
 
@@ -214,8 +202,7 @@ class NarratedRun:
         error = float(k("target_rpm")) - float(self.state("measured_rpm"))
         acts = "" if k("enabled") > 0.5 else ", feedback rests"
         text = (
-            f"error {error:+.0f} rpm, trim {k('trim_steps'):+.2f} steps,"
-            f" wanted {k('wanted_steps'):.0f}{acts}"
+            f"error {error:+.0f} rpm, trim {k('trim_steps'):+.2f} steps, wanted {k('wanted_steps'):.0f}{acts}"
         )
         after = float(k("commanded_steps"))
         if after != before:
@@ -257,9 +244,7 @@ class NarratedRun:
         self.tell("racing", f"over-speed, {turning:.0f} rpm: the run ends here")
 
 
-def single_plan(
-    car: Car, scenario: Scenario, seed: int, base_error_steps: float, rpm_offset: float
-) -> Plan:
+def single_plan(car: Car, scenario: Scenario, seed: int, base_error_steps: float, rpm_offset: float) -> Plan:
     """Make a plan of one run.
 
     Gives one run.

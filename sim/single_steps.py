@@ -38,11 +38,7 @@ def next_firing(state: np.ndarray, parameters: np.ndarray) -> float:
 
 @compiled
 def fire_cylinder(
-    state: np.ndarray,
-    parameters: np.ndarray,
-    settings: np.ndarray,
-    memory: np.ndarray,
-    tables: Tables,
+    state: np.ndarray, parameters: np.ndarray, settings: np.ndarray, memory: np.ndarray, tables: Tables
 ) -> None:
     """Handle a firing."""
     fire_alone(state[0], parameters[0], settings[0], memory[0], 0, tables, True)
@@ -50,11 +46,7 @@ def fire_cylinder(
 
 @compiled
 def handle_other(
-    state: np.ndarray,
-    parameters: np.ndarray,
-    settings: np.ndarray,
-    memory: np.ndarray,
-    tables: Tables,
+    state: np.ndarray, parameters: np.ndarray, settings: np.ndarray, memory: np.ndarray, tables: Tables
 ) -> None:
     """Handle the event reached, which is not a firing."""
     handle(state[0], parameters[0], settings[0], memory[0], 0, tables)

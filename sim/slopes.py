@@ -6,13 +6,7 @@ import math
 
 from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
 from sim.air import CHOKED_FLOW, flow_parameter, flow_slope_bound
-from sim.crank import (
-    alternator_target,
-    alternator_torque,
-    pumping_torque,
-    resisting_torque,
-    starter_torque,
-)
+from sim.crank import alternator_target, alternator_torque, pumping_torque, resisting_torque, starter_torque
 from sim.manifold import drawn_per_rad, pressure_rate
 from sim.records import Block
 
@@ -139,9 +133,7 @@ def forwards(speed: float, choked_only: bool) -> float:
 
 
 @relation
-def highest_of(
-    first: float, second: float, third: float, fourth: float, fifth: float, last: float
-) -> float:
+def highest_of(first: float, second: float, third: float, fourth: float, fifth: float, last: float) -> float:
     """Highest of six pressures.
 
     Gives pressure [Pa].

@@ -81,9 +81,7 @@ def engage_starter(s: Block, p: Block, lane: int) -> None:
 
 
 @relation
-def turn_key(
-    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, position: float
-) -> None:
+def turn_key(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, position: float) -> None:
     """Turn the key; cranking a running engine does nothing."""
     if position == KEY_OFF:
         power_off(s, k, lane)

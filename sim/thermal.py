@@ -168,11 +168,7 @@ def cold_friction_factor(
 
 @relation
 def cooling_W_per_K(
-    coolant_degC: float,
-    speed_rad_s: float,
-    loss_W_per_K: float,
-    thermostat_degC: float,
-    air_cooled: float,
+    coolant_degC: float, speed_rad_s: float, loss_W_per_K: float, thermostat_degC: float, air_cooled: float
 ) -> float:
     """Heat an engine loses to the surrounding air for each kelvin above it.
 

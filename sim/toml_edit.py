@@ -12,9 +12,7 @@ Lines = Callable[[tuple[str, ...], object], list[str]]
 """Lines of a key that is new in a file, comment and all, from its path and value."""
 
 
-def edited(
-    text: str, before: Mapping[str, Any], after: Mapping[str, Any], new_lines: Lines
-) -> str | None:
+def edited(text: str, before: Mapping[str, Any], after: Mapping[str, Any], new_lines: Lines) -> str | None:
     """Change the values of a TOML document that differ, and no other character.
 
     ``before`` is what the text says, defaults filled in; ``after`` what it shall say.
@@ -34,11 +32,7 @@ def edited(
 
 
 def _change(
-    table: Any,
-    path: tuple[str, ...],
-    before: Mapping[str, Any],
-    after: Mapping[str, Any],
-    new_lines: Lines,
+    table: Any, path: tuple[str, ...], before: Mapping[str, Any], after: Mapping[str, Any], new_lines: Lines
 ) -> None:
     """Change one table, and those within it."""
     import tomlkit

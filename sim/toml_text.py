@@ -26,9 +26,7 @@ def table_to_toml(name: str, table: BaseModel, remarks: Mapping[str, str]) -> st
 
     Gives lines of TOML, ended by a line feed.
     """
-    heading = re.sub(
-        r" \(.*table ``.*``\)", "", (type(table).__doc__ or "").strip().splitlines()[0]
-    )
+    heading = re.sub(r" \(.*table ``.*``\)", "", (type(table).__doc__ or "").strip().splitlines()[0])
     lines = [f"# {heading}", f"[{name}]"]
     inner: list[str] = []
     for key, field in type(table).model_fields.items():

@@ -56,15 +56,7 @@ SIGNALS: dict[str, tuple[str, float]] = {
 }
 """Signals of a trace beside ``battery_V``: the recorded field of each, and its factor."""
 
-LOG_COLUMNS = (
-    "rpm",
-    "map_kPa",
-    "coolant_degC",
-    "battery_V",
-    "valve_steps",
-    "spark_deg",
-    "target_rpm",
-)
+LOG_COLUMNS = ("rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg", "target_rpm")
 """Columns of our own log form, after ``time_s``."""
 
 
@@ -217,9 +209,7 @@ class Trace:
         columns = [self.resampled(name, spacing_s) for name in LOG_COLUMNS]
         times = (np.arange(len(columns[0])) + 1) * spacing_s
         lines = [", ".join(("time_s", *LOG_COLUMNS))]
-        lines += [
-            ", ".join(f"{value:.6g}" for value in row) for row in zip(times, *columns, strict=True)
-        ]
+        lines += [", ".join(f"{value:.6g}" for value in row) for row in zip(times, *columns, strict=True)]
         write_beside(Path(path), "\n".join(lines) + "\n")
         return Path(path)
 
@@ -259,8 +249,7 @@ class Recorder:
         columns = dict(zip(STATE_FIELDS, np.asarray(self._states).T, strict=True))
         columns |= dict(zip(MEMORY_FIELDS, np.asarray(self._memories).T, strict=True))
         signals = {
-            name: np.ascontiguousarray(columns[field]) * factor
-            for name, (field, factor) in SIGNALS.items()
+            name: np.ascontiguousarray(columns[field]) * factor for name, (field, factor) in SIGNALS.items()
         }
         signals["battery_V"] = np.asarray(self._volts)
         return columns["tick"] / TICKS_PER_s, signals

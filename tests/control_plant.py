@@ -26,9 +26,7 @@ def state_space(plant: LinearIdle, pade_order: int = 4, measured: bool = True) -
     """
     late = np.array([[0.0], [1.0]])
     torque = plant.A_delayed[1:2, :]
-    engine = control.ss(
-        plant.A, np.hstack([plant.B, late]), np.vstack([plant.C, torque]), np.zeros((2, 5))
-    )
+    engine = control.ss(plant.A, np.hstack([plant.B, late]), np.vstack([plant.C, torque]), np.zeros((2, 5)))
     whole = engine.lft(pade_delay(plant.delay_s, pade_order), 1, 1)
     if measured:
         lag = control.ss(control.tf([1.0], [plant.sensor_lag_s, 1.0]))

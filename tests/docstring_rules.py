@@ -24,9 +24,7 @@ NOT_UNITS_IN_NAMES = (["min"], ["step"], ["tick"])
 """Ends of names that are words first: a lowest value, the next step."""
 NOT_A_QUANTITY = {"Block", "Callable", "bool", "callable", "str"}
 """Types of arguments that have no unit: records hold many, and these are no numbers."""
-SOURCE = re.compile(
-    r"^ *(Source:\s*\S.{7,}|References\n *-{3,}\n)|common practice, no source", re.MULTILINE
-)
+SOURCE = re.compile(r"^ *(Source:\s*\S.{7,}|References\n *-{3,}\n)|common practice, no source", re.MULTILINE)
 
 Entries = dict[str, str]
 
@@ -160,9 +158,7 @@ def function_problems(function: FunctionNode) -> list[str]:
     if out and not section(docstring, out):
         problems.append(f"no section {out}")
     told = section(docstring, "Raises")
-    problems += [
-        f"raises {name}, not told under Raises" for name in raised(function) if name not in told
-    ]
+    problems += [f"raises {name}, not told under Raises" for name in raised(function) if name not in told]
     return sorted(problems)
 
 

@@ -31,12 +31,7 @@ WINDOWS = (
     *(("load", at_s, at_s + LOAD_SPAN_s) for at_s in LOADS_AT_s), ("blip", BLIP_AT_s, ANSWER_s),
 )  # fmt: skip
 CLOSED_s = BLIP_AT_s + BLIP_OPEN_s + BLIP_CLOSING_s
-CHANGES_s = (
-    *LOADS_AT_s,
-    BLIP_AT_s,
-    *np.arange(BLIP_AT_s + BLIP_OPEN_s, CLOSED_s, CLOSING_PART_s),
-    CLOSED_s,
-)
+CHANGES_s = (*LOADS_AT_s, BLIP_AT_s, *np.arange(BLIP_AT_s + BLIP_OPEN_s, CLOSED_s, CLOSING_PART_s), CLOSED_s)
 """When something outside changes: lamps, everything, each on and off, and the throttle."""
 
 
@@ -117,9 +112,7 @@ def drive(
         if not resting:
             around = outside(engine, at_s - shift_s)
         commanded = float(controller.step(at_s, rpm, 90.0, around[2] == 0.0))
-        first, rpm, lowest = go_on(
-            engine.numbers, memory, first, next_s, commanded, around, draws, out
-        )
+        first, rpm, lowest = go_on(engine.numbers, memory, first, next_s, commanded, around, draws, out)
     return ForeignDrive(out[0], out[1], float(lowest))
 
 
@@ -128,8 +121,6 @@ def rest(engine: ForeignEngine, car: Car, seed: int, base_error_steps: float) ->
     return drive(engine, car, seed, base_error_steps, REST_s, resting=True)
 
 
-def runs_of(
-    engine: ForeignEngine, car: Car, seed: int, errors_steps: Sequence[float]
-) -> list[ForeignDrive]:
+def runs_of(engine: ForeignEngine, car: Car, seed: int, errors_steps: Sequence[float]) -> list[ForeignDrive]:
     """Warm idles with the base curve wrong by so much, then loads and a blip with it as it is."""
     return [*(rest(engine, car, seed, error) for error in errors_steps), drive(engine, car, seed)]

@@ -42,9 +42,7 @@ def flux(upstream: float, downstream: float) -> float:
         return 0.0
     ratio, flow = downstream / upstream, CHOKED_FLOW
     if ratio > CHOKED_RATIO:
-        flow = np.sqrt(
-            2.0 * GAMMA / (GAMMA - 1.0) * (ratio ** (2.0 / GAMMA) - ratio ** (1.0 + 1.0 / GAMMA))
-        )
+        flow = np.sqrt(2.0 * GAMMA / (GAMMA - 1.0) * (ratio ** (2.0 / GAMMA) - ratio ** (1.0 + 1.0 / GAMMA)))
     return upstream / ROOT_RT * flow
 
 
@@ -107,9 +105,7 @@ def fuelled(n: np.ndarray, w: float, lagged: float, film: float) -> tuple[float,
 
 
 @numba.njit(cache=False)
-def burnt(
-    n: np.ndarray, drawn: float, fuel: float, rpm: float, quality: float, which: int
-) -> float:
+def burnt(n: np.ndarray, drawn: float, fuel: float, rpm: float, quality: float, which: int) -> float:
     """Work of one charge, by its mixture, the spark at that speed, cylinder and chance [J]."""
     lean = drawn / max(fuel, 1e-9) - 0.92
     share = 1.0 - 1.6 * lean * lean
@@ -261,19 +257,11 @@ def _draw(rng: np.random.Generator) -> tuple[np.ndarray, float]:
     n[INERTIA] = 0.105 * litres**0.9 * rng.uniform(0.8, 1.3)
     n[VOLUME] = litres * 1e-3 * rng.uniform(1.2, 2.8)
     n[HEATED_K], n[ADIABATIC] = rng.uniform(305.0, 330.0), float(rng.random() < 0.5)
-    n[FILL0], n[FILL_P], n[FILL_W] = (
-        rng.uniform(0.4, 0.5),
-        rng.uniform(0.25, 0.4),
-        rng.uniform(-0.02, 0.05),
-    )
+    n[FILL0], n[FILL_P], n[FILL_W] = (rng.uniform(0.4, 0.5), rng.uniform(0.25, 0.4), rng.uniform(-0.02, 0.05))
     n[WORK] = rng.uniform(0.95e6, 1.15e6)
     n[FRICTION], n[POWER] = litres * rng.uniform(6.0, 7.5), rng.uniform(1.0, 2.0)
     n[RISE], n[PUMPING] = litres * rng.uniform(1.5, 3.0), 1.0
-    n[DEAD], n[KNEE], n[CURVE] = (
-        rng.uniform(0.0, 4.0),
-        rng.uniform(45.0, 70.0),
-        rng.uniform(1.1, 1.6),
-    )
+    n[DEAD], n[KNEE], n[CURVE] = (rng.uniform(0.0, 4.0), rng.uniform(45.0, 70.0), rng.uniform(1.1, 1.6))
     if rng.random() < 0.4:
         n[HOSE], n[HOSE_VOLUME] = 1.0, rng.uniform(0.5e-4, 1.5e-4)
     n[SCATTER], n[MEMORY], n[ALTERNATE] = (
@@ -299,9 +287,7 @@ WIDE_FROM = 101
 """Engines from this seed on are of the widened family."""
 
 
-def _widened(
-    n: np.ndarray, litres: float, rng: np.random.Generator
-) -> tuple[np.ndarray, float, bool]:
+def _widened(n: np.ndarray, litres: float, rng: np.random.Generator) -> tuple[np.ndarray, float, bool]:
     """Torque within the cycle, uneven cylinders, more film; some small fours near a stall."""
     n, small = n.copy(), bool(rng.random() < 0.2)
     if small:
@@ -330,9 +316,7 @@ def make_engine(seed: int) -> ForeignEngine:
     base, leak_share = float(rng.integers(14, 26)), rng.uniform(0.3, 0.6)
     n[SPARK_rpm] = target
     low, high = 0.5e-6 * litres, 40e-6 * litres
-    engine = ForeignEngine(
-        n, litres * 1000.0, target, base, 4.0, float(rng.choice([1.0, 2.0, 4.0]))
-    )
+    engine = ForeignEngine(n, litres * 1000.0, target, base, 4.0, float(rng.choice([1.0, 2.0, 4.0])))
     hosed = n[HOSE] > 0.0
     for _ in range(22):
         total = np.sqrt(low * high)

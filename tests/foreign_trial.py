@@ -32,13 +32,7 @@ from tuning.ensemble.drives import (
 )
 from tuning.identification.fitting import Fit, fit
 from tuning.identification.recording_guide import recording_plan
-from tuning.measures import (
-    TERMS,
-    answer_terms,
-    below_target_rpm,
-    rest_terms,
-    score_terms,
-)
+from tuning.measures import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 from tuning.search.compared import PLAIN_SET
 from tuning.search.searching import tune
 from tuning.search.space import make_space
@@ -68,9 +62,7 @@ class ForeignJudge:
 
     def _rest(self, rpm: np.ndarray, steps: np.ndarray) -> np.ndarray:
         target = np.array([self.engine.target_rpm])
-        return rest_terms(
-            rpm[None].astype(np.float32), steps[None].astype(np.float32), RESTING, target
-        )
+        return rest_terms(rpm[None].astype(np.float32), steps[None].astype(np.float32), RESTING, target)
 
     def terms(self, feedback: Feedback) -> np.ndarray:
         """Terms of settings by seed, shape (seeds, terms), not weighed."""
@@ -78,8 +70,7 @@ class ForeignJudge:
         found = []
         for seed, held_rpm in zip(self._seeds, self.held_swing_rpm, strict=True):
             high, low = (
-                rest(self.engine, car, seed, error)
-                for error in (BASE_ERROR_steps, -BASE_ERROR_steps)
+                rest(self.engine, car, seed, error) for error in (BASE_ERROR_steps, -BASE_ERROR_steps)
             )
             answer = drive(self.engine, car, seed)
             rpm = answer.rpm[None].astype(np.float32)

@@ -140,12 +140,7 @@ def fuzz(count: int, seed: int = 0) -> Damaged:
             told.longest_s[what] = max(told.longest_s.get(what, 0.0), seconds)
             told.grown_megabytes = max(told.grown_megabytes, peak_megabytes() - before_megabytes)
             assert seconds <= MOST_s, (number, seed, what, seconds)
-            assert told.grown_megabytes <= MOST_megabytes, (
-                number,
-                seed,
-                what,
-                told.grown_megabytes,
-            )
+            assert told.grown_megabytes <= MOST_megabytes, (number, seed, what, told.grown_megabytes)
     return told
 
 

@@ -16,7 +16,5 @@ def said(one: Any) -> Any:
     if isinstance(one, list | tuple):
         return [said(each) for each in one]
     if hasattr(one, "__dataclass_fields__"):
-        return SimpleNamespace(
-            **{name: said(getattr(one, name)) for name in one.__dataclass_fields__}
-        )
+        return SimpleNamespace(**{name: said(getattr(one, name)) for name in one.__dataclass_fields__})
     return one

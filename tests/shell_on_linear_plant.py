@@ -101,9 +101,7 @@ def random_case(rng: np.random.Generator, widest_ratio: float = 0.6) -> LoopCase
     return LoopCase(plant, law, move, half_width, 5.0 + rng.uniform(0.0, 1.0))
 
 
-def run_case(
-    case: LoopCase, duration_s: float, noise_rpm: float = 0.0, start_steps: float = 0.0
-) -> Run:
+def run_case(case: LoopCase, duration_s: float, noise_rpm: float = 0.0, start_steps: float = 0.0) -> Run:
     """Start settled at position 0 and let the shell find the (real) position it needs."""
     plant, law = case.plant, case.law
     block = np.zeros((5, 5))

@@ -106,9 +106,7 @@ class ReferenceController:
             self.closed_s = t_s
         self.was_closed = throttle_closed
         enabled = (
-            feedback.law != "none"
-            and throttle_closed
-            and rpm < target + feedback.enable_above_target_rpm
+            feedback.law != "none" and throttle_closed and rpm < target + feedback.enable_above_target_rpm
         )
         self.trim = self.feedback_trim(target, rpm) if enabled else self.integral
         self.last_rpm = rpm

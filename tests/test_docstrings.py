@@ -25,9 +25,7 @@ PHYSICS = ("air", "combustion", "crank", "manifold", "sensors", "thermal", "valv
 """The files of sim/ that hold the relations of the model."""
 
 
-def public(
-    body: list[ast.stmt], with_methods: bool = True
-) -> Iterator[FunctionNode | ast.ClassDef]:
+def public(body: list[ast.stmt], with_methods: bool = True) -> Iterator[FunctionNode | ast.ClassDef]:
     """Functions and classes of a module, and methods of its classes, without underscore."""
     for node in body:
         if isinstance(node, FunctionNode | ast.ClassDef) and not node.name.startswith("_"):
@@ -39,10 +37,7 @@ def public(
 def handed_on(path: Path) -> set[str]:
     """Names of a file that its package, or the package above, lists in ``__all__``."""
     names: set[str] = set()
-    for init in {
-        path.parent / "__init__.py",
-        ROOT / path.relative_to(ROOT).parts[0] / "__init__.py",
-    }:
+    for init in {path.parent / "__init__.py", ROOT / path.relative_to(ROOT).parts[0] / "__init__.py"}:
         for node in parsed(init).body:
             if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
                 names |= set(ast.literal_eval(node.value))
@@ -79,9 +74,7 @@ def test_public_names_are_documented(package: str) -> None:
 @pytest.mark.parametrize("subject", PHYSICS)
 def test_relations_have_units_and_sources(subject: str) -> None:
     path = ROOT / "sim" / f"{subject}.py"
-    relations = [
-        node for node in functions(parsed(path)) if decorators(node) & {"relation", "compiled"}
-    ]
+    relations = [node for node in functions(parsed(path)) if decorators(node) & {"relation", "compiled"}]
     assert relations, f"{shown(path)} has no compiled relation"
     problems = [
         f"{shown(path)}:{node.lineno}: {node.name}: {p}"
@@ -159,10 +152,7 @@ def test_a_gap_is_seen(old: str, new: str, told: str) -> None:
 
 
 def test_undescribed_fields_of_a_record_are_seen() -> None:
-    source = (
-        '@dataclass(frozen=True)\nclass Dip:\n    """How deep."""\n'
-        "    depth: float\n    at_rpm: float\n"
-    )
+    source = '@dataclass(frozen=True)\nclass Dip:\n    """How deep."""\n    depth: float\n    at_rpm: float\n'
     (node,) = ast.parse(source).body
     assert isinstance(node, ast.ClassDef)
     assert class_problems(node) == ["depth: not described under Attributes"]

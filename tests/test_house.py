@@ -139,9 +139,7 @@ def test_the_changelog_opens_with_the_version() -> None:
 
 
 def test_each_lint_exemption_has_its_reason() -> None:
-    block = (
-        read("pyproject.toml").partition("\nignore = [")[2].partition("[tool.ruff.lint.pydoc")[0]
-    )
+    block = read("pyproject.toml").partition("\nignore = [")[2].partition("[tool.ruff.lint.pydoc")[0]
     codes = [line for line in block.splitlines() if re.match(r' +"[A-Z]+\d*",', line)]
     assert len(codes) >= 6
     assert [line for line in codes if not re.search(r'", # \S.{9,}', line)] == []
@@ -165,9 +163,7 @@ def test_every_folder_of_code_or_data_is_installed() -> None:
     ("folders", "extras"),
     [(PACKAGES, ("page", "mdf", "postgres")), (("tests",), ("page", "mdf", "postgres", "test"))],
 )
-def test_every_imported_library_is_declared(
-    folders: tuple[str, ...], extras: tuple[str, ...]
-) -> None:
+def test_every_imported_library_is_declared(folders: tuple[str, ...], extras: tuple[str, ...]) -> None:
     # Parts of a declared library's own interface: pydantic's errors, nicegui's web framework;
     # fpdf is what fpdf2 installs.
     known = {name.replace("-", "_") for name in requirement_names(*extras)} | {"fpdf"}

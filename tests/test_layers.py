@@ -83,9 +83,7 @@ def json_from(script: str) -> object:
 def test_imports_go_one_way(package: str) -> None:
     exports = public_names("controllers")
     wrong = [
-        problem
-        for path in source_files(package)
-        for problem in wrong_imports(path, parsed(path), exports)
+        problem for path in source_files(package) for problem in wrong_imports(path, parsed(path), exports)
     ]
     assert not wrong, "\n".join(wrong)
 
@@ -150,9 +148,7 @@ def test_a_forbidden_import_is_seen(file: str, source: str) -> None:
 
 
 def test_an_allowed_import_is_let_pass() -> None:
-    source = (
-        "from controllers import open\nfrom . import air\nfrom sim.crank import f\nimport numpy"
-    )
+    source = "from controllers import open\nfrom . import air\nfrom sim.crank import f\nimport numpy"
     assert wrong_imports(ROOT / "sim" / "x.py", ast.parse(source), {"open"}) == []
 
 

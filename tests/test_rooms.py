@@ -91,9 +91,7 @@ def test_workbench_holds_packages_that_use_only_those_before() -> None:
         for line, module, _ in imports(path, parsed(path)):
             parts = module.split(".")
             if parts[0] == "workbench" and len(parts) > 1 and BENCH_ORDER.index(parts[1]) > own:
-                wrong.append(
-                    f"{shown(path)}:{line}: {module} stands above workbench.{BENCH_ORDER[own]}"
-                )
+                wrong.append(f"{shown(path)}:{line}: {module} stands above workbench.{BENCH_ORDER[own]}")
     assert not wrong, "\n".join(wrong)
 
 

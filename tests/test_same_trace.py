@@ -97,8 +97,7 @@ def cases() -> Cases:
     rng = np.random.default_rng(20240611)
     cars = [random_car(rng) for _ in range(RUNS)]
     scenarios = [
-        random_scenario(rng, tuple(rng.choice(KINDS, size=int(rng.integers(0, 6)))))
-        for _ in range(RUNS)
+        random_scenario(rng, tuple(rng.choice(KINDS, size=int(rng.integers(0, 6))))) for _ in range(RUNS)
     ]
     return one_by_one(cars, scenarios, 1)
 
@@ -214,9 +213,7 @@ def test_lanes_and_plain_loop_end_in_the_same_state(cases: Cases) -> None:
     np.testing.assert_array_equal(memories[:, MEMORY_ROWS], plain_memories[:, MEMORY_ROWS])
 
 
-def test_narrated_run_agrees_in_every_sample(
-    cases: Cases, lanes: Batch, narrated: list[Told]
-) -> None:
+def test_narrated_run_agrees_in_every_sample(cases: Cases, lanes: Batch, narrated: list[Told]) -> None:
     for row, told in enumerate(narrated):
         count = int(cases.scenarios[row].duration_s / SAMPLE_s)
         ends = (np.arange(count) + 1) * SAMPLE_s
@@ -245,10 +242,7 @@ def test_narrated_run_agrees_in_full_precision_in_mid_run(
         for event in scenario.event:
             # Homing and the key change at once what the valve is believed to be, and coolant the
             # pressure of the manifold's air.
-            if (
-                event.set not in ("home", "key", "coolant_degC")
-                and 1.0 <= event.at_s < scenario.duration_s
-            ):
+            if event.set not in ("home", "key", "coolant_degC") and 1.0 <= event.at_s < scenario.duration_s:
                 earlier = tuple(e for e in scenario.event if e.at_s < event.at_s)
                 changes = {"duration_s": event.at_s, "event": earlier}
                 scenarios.append(scenario.model_copy(update=changes))

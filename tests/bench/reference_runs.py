@@ -19,9 +19,7 @@ SECONDS_PER_TICK = 1.0 / TICKS_PER_s
 
 
 @compiled
-def right_hand_side(
-    state: np.ndarray, parameters: np.ndarray, y: np.ndarray, out: np.ndarray
-) -> None:
+def right_hand_side(state: np.ndarray, parameters: np.ndarray, y: np.ndarray, out: np.ndarray) -> None:
     """Slopes of pressure, speed, angle, alternator power and air drawn since the last firing."""
     rates = slopes(state[0], parameters[0], 0, y[0], y[1], y[3], False)
     out[0] = rates[0]
@@ -50,9 +48,7 @@ def by_solve_ivp(
 
     crossing.terminal = True  # type: ignore[attr-defined]
     crossing.direction = 1.0  # type: ignore[attr-defined]
-    done = solve_ivp(
-        slope, (0.0, most_s), y, method="DOP853", rtol=1e-13, atol=SMALL, events=crossing
-    )
+    done = solve_ivp(slope, (0.0, most_s), y, method="DOP853", rtol=1e-13, atol=SMALL, events=crossing)
     return float(done.t[-1]), np.asarray(done.y[:, -1])
 
 

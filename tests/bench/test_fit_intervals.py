@@ -92,11 +92,7 @@ def case(seed: int) -> Case:
     real = engine_figures(truth, found.at_steps)
     return Case(
         name,
-        {
-            "rpm_per_step": real.rpm_per_step,
-            "main_pole_rad_s": real.main_pole_rad_s,
-            "settled_rpm": real.rpm,
-        },
+        {"rpm_per_step": real.rpm_per_step, "main_pole_rad_s": real.main_pole_rad_s, "settled_rpm": real.rpm},
         {
             "rpm_per_step": found.rpm_per_step,
             "main_pole_rad_s": found.main_pole_rad_s,
@@ -107,10 +103,7 @@ def case(seed: int) -> Case:
 
 def shares(cases: list[Case]) -> dict[str, float]:
     """Share of cases whose interval holds the truth, by figure."""
-    return {
-        what: float(np.mean([abs(one.off(what)) <= 1.0 for one in cases]))
-        for what in cases[0].truth
-    }
+    return {what: float(np.mean([abs(one.off(what)) <= 1.0 for one in cases])) for what in cases[0].truth}
 
 
 @pytest.mark.bench

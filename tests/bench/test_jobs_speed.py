@@ -40,9 +40,7 @@ def jobs() -> dict[str, Callable[[], Any]]:
     """Each job by its name."""
     car = load_car("trials")
     return {
-        "one minute simulated, every event named": lambda: simulate(
-            car, load_scenario("warm_idle"), 0
-        ),
+        "one minute simulated, every event named": lambda: simulate(car, load_scenario("warm_idle"), 0),
         "eight 15-minute warm-ups, compiled": warm_ups,
         "log read": lambda: read_log(LOG),
         "fit to a log": lambda: fit(car, read_log(LOG)),

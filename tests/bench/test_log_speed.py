@@ -26,8 +26,7 @@ def messy(path: Path) -> int:
     noise = random.standard_normal((block, 4))
     ticks = np.arange(block) % 90 + 20
     tail = [
-        f"{850 + 9 * a:.2f};{35 + b:.3f};{88 + 0.1 * c:.1f};{13.8 + 0.05 * d:.3f};{k};{12 + a:.1f}"
-        f";{b:.4f}"
+        f"{850 + 9 * a:.2f};{35 + b:.3f};{88 + 0.1 * c:.1f};{13.8 + 0.05 * d:.3f};{k};{12 + a:.1f};{b:.4f}"
         for (a, b, c, d), k in zip(noise, ticks, strict=True)
     ]
     rows = 0

@@ -131,9 +131,7 @@ def held_in_memory(pid: int) -> float:
     return pages * 4096 / 1e6 + sum(map(held_in_memory, children))
 
 
-def test_memory_stays_where_it_is(
-    look: Look, served: Served, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_memory_stays_where_it_is(look: Look, served: Served, capsys: pytest.CaptureFixture[str]) -> None:
     look.open(served.address)
     look.wait_text("starting places")
 

@@ -45,9 +45,7 @@ def first_places(space: Space, judge: Judge) -> dict[str, Feedback]:
     return start_points(space, scatter_rpm, known_settings(space.car, space.kept, scatter_rpm))
 
 
-def best_found(
-    name: str, space: Space, judge: Judge, size: Budget, seed: int, sampler: str
-) -> float:
+def best_found(name: str, space: Space, judge: Judge, size: Budget, seed: int, sampler: str) -> float:
     """Lowest score of one search [rpm]."""
     with open_study(None, name, seed=seed, sampler=sampler) as study:
         search = Search(study, space, judge, size, seed, lambda _share, _text: None)

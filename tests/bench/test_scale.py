@@ -121,8 +121,7 @@ def test_workers_of_one_study(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     for workers in (1, 2, 4):
         path = tmp_path / f"{workers}.journal"
         processes = [
-            subprocess.Popen([sys.executable, "-c", WORKER, str(path)], cwd=ROOT)
-            for _ in range(workers)
+            subprocess.Popen([sys.executable, "-c", WORKER, str(path)], cwd=ROOT) for _ in range(workers)
         ]
         assert [one.wait() for one in processes] == [0] * workers
         rate = _trials_per_s(path)

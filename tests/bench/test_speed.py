@@ -17,16 +17,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim import (
-    Car,
-    full_plan,
-    load_car,
-    load_scenario,
-    make_fleet,
-    run_plan,
-    settings_table,
-    with_values,
-)
+from sim import Car, full_plan, load_car, load_scenario, make_fleet, run_plan, settings_table, with_values
 from sim.files import bundled_folder
 from sim.schedule import NarratedRun, simulate, single_plan
 from tests.bench.reference_runs import by_control, by_solve_ivp, run_segmented
@@ -79,9 +70,7 @@ def best_of(work: Callable[[], object], repeats: int) -> float:
 def batch_seconds(car: Car, *, side_by_side: bool, runs: int = RUNS) -> float:
     """Processor time of one 60 s run in a batch on one core [s]."""
     fleet = make_fleet([car], [load_scenario("warm_idle")])
-    plan = full_plan(
-        fleet, settings_table([car]), seeds=range(runs), base_error_steps=np.linspace(-3, 3, 16)
-    )
+    plan = full_plan(fleet, settings_table([car]), seeds=range(runs), base_error_steps=np.linspace(-3, 3, 16))
     work = lambda: run_plan(fleet, plan, lambda *_: None, cores=1, side_by_side=side_by_side)  # noqa: E731
     return best_of(work, 3) / runs
 
@@ -96,9 +85,7 @@ def traced_samples(car: Car) -> tuple[np.ndarray, np.ndarray]:
     return simulate(car, scenario, 3).resampled("rpm").astype(np.float32), kept[0]
 
 
-def segmented(
-    car: Car, segment: Callable[..., tuple[float, np.ndarray]]
-) -> tuple[np.ndarray, np.ndarray]:
+def segmented(car: Car, segment: Callable[..., tuple[float, np.ndarray]]) -> tuple[np.ndarray, np.ndarray]:
     """Times [s] and true speed [rpm] at each event of a run by another integrator."""
     scenario = load_scenario("warm_idle")
     run = NarratedRun(car, scenario, single_plan(car, scenario, 3, 0.0, 0.0))
@@ -154,9 +141,7 @@ def test_cores_and_memory(capsys: pytest.CaptureFixture[str]) -> None:
         plan = full_plan(fleet, settings_table([car]), seeds=range(runs))
         lowest = np.zeros(runs)
 
-        def keep(
-            rows: np.ndarray, _rpm: np.ndarray, _steps: np.ndarray, counters: np.ndarray
-        ) -> None:
+        def keep(rows: np.ndarray, _rpm: np.ndarray, _steps: np.ndarray, counters: np.ndarray) -> None:
             lowest[rows] = counters[:, 4]
 
         start = time.perf_counter()

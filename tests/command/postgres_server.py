@@ -57,9 +57,7 @@ def run_as(user: str | None, command: list[str], log: Path) -> subprocess.Popen[
     group = group_of(user)
     extra: list[int] | None = None if user is None else []
     with log.open("ab") as out:
-        return subprocess.Popen(
-            command, stdout=out, stderr=out, user=user, group=group, extra_groups=extra
-        )
+        return subprocess.Popen(command, stdout=out, stderr=out, user=user, group=group, extra_groups=extra)
 
 
 def wait_until_ready(server: subprocess.Popen[bytes], bin_folder: Path, folder: Path) -> None:

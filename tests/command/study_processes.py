@@ -66,12 +66,7 @@ def start(storage: str, ledger: Path, trials: int, seconds: float = 0.02) -> Pro
     """
     command = [sys.executable, str(WORKER), storage, str(ledger), str(trials), str(BATCH)]
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONFAULTHANDLER": "1"}
-    process = subprocess.Popen(
-        [*command, str(seconds)],
-        stderr=subprocess.PIPE,
-        text=True,
-        env=environment,
-    )
+    process = subprocess.Popen([*command, str(seconds)], stderr=subprocess.PIPE, text=True, env=environment)
     return Process(process, ledger)
 
 

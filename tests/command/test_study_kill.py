@@ -30,9 +30,7 @@ KILLS = 20
 
 
 @pytest.mark.parametrize("kind", ["journal", "sqlite"])
-def test_two_processes_share_a_study(
-    kind: str, tmp_path: Path, start_worker: Callable[..., Process]
-) -> None:
+def test_two_processes_share_a_study(kind: str, tmp_path: Path, start_worker: Callable[..., Process]) -> None:
     path = tmp_path / f"shared.{kind}"
     storage = f"sqlite:///{path}" if kind == "sqlite" else str(path)
     wanted = 60 if kind == "journal" else 24
@@ -71,9 +69,7 @@ def test_kill_at_random_moments_loses_nothing_finished(
     for worker in workers:
         worker.kill()
     assert len(kept) > kills // 2
-    last = start_worker(
-        storage, tmp_path / "ledger_last", trials=len(kept) + 10 * BATCH, seconds=0.0
-    )
+    last = start_worker(storage, tmp_path / "ledger_last", trials=len(kept) + 10 * BATCH, seconds=0.0)
     last.finish()
     trials = read_plainly(storage)
     assert kept.items() <= {trial.number: trial.value for trial in complete(trials)}.items()
@@ -98,9 +94,7 @@ def test_control_c_keeps_what_is_finished_and_queues_the_rest(
     states = [trial.state.name for trial in trials]
     assert "RUNNING" not in states
     assert states.count("WAITING") == states.count("FAIL") == BATCH
-    resumed = start_worker(
-        storage, tmp_path / "resumed", len(complete(trials)) + BATCH, seconds=0.0
-    )
+    resumed = start_worker(storage, tmp_path / "resumed", len(complete(trials)) + BATCH, seconds=0.0)
     resumed.finish()
     trials = read_plainly(storage)
     check_nothing_lost_or_doubled(trials, [worker.ledger, resumed.ledger])
@@ -121,9 +115,7 @@ except EvenidleError as error:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no limit for the size of a file")
-def test_a_full_disk_loses_nothing_finished(
-    tmp_path: Path, start_worker: Callable[..., Process]
-) -> None:
+def test_a_full_disk_loses_nothing_finished(tmp_path: Path, start_worker: Callable[..., Process]) -> None:
     journal, ledger = tmp_path / "shared.journal", tmp_path / "ledger"
     stopped = subprocess.run(
         [sys.executable, "-c", FULL_DISK, str(journal), str(ledger)],

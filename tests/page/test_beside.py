@@ -67,9 +67,7 @@ def test_it_ends_when_whoever_asked_is_killed() -> None:
         "    print(Beside().submit('os:getpid').result(60), flush=True)\n"
         "    import time; time.sleep(600)"
     )
-    with subprocess.Popen(
-        [sys.executable, "-c", order], stdout=subprocess.PIPE, text=True
-    ) as server:
+    with subprocess.Popen([sys.executable, "-c", order], stdout=subprocess.PIPE, text=True) as server:
         assert server.stdout is not None
         pid = int(server.stdout.readline())
         server.kill()

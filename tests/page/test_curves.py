@@ -80,8 +80,7 @@ def test_a_refused_field_is_kept_and_holds_up_a_start(look: Look) -> None:
 
     remove("-20")
     wait_for(
-        lambda: look.field("After-start air, temperature 1").get_attribute("value") == "20",
-        "one is gone",
+        lambda: look.field("After-start air, temperature 1").get_attribute("value") == "20", "one is gone"
     )
     remove("20")
     look.wait_text("A curve needs 2 to 40 points.")

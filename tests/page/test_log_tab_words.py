@@ -110,9 +110,7 @@ def test_a_demonstration_is_known_to_be_of_its_own_car(car: str, folder: str, to
 @pytest.mark.parametrize(
     ("text", "given"), [("nonsense", None), (" rpm=Speed ", "rpm=Speed"), ("  ", ""), (None, "")]
 )
-def test_columns_by_hand_are_looked_at_before_a_job_begins(
-    text: str | None, given: str | None
-) -> None:
+def test_columns_by_hand_are_looked_at_before_a_job_begins(text: str | None, given: str | None) -> None:
     tab, panel = log_tab("trials"), Panel()
     tab._columns = cast(Any, SimpleNamespace(value=text))
     assert tab._columns_given(cast(JobPanel, panel)) == given
@@ -121,8 +119,7 @@ def test_columns_by_hand_are_looked_at_before_a_job_begins(
 
 
 @pytest.mark.parametrize(
-    ("one", "other"),
-    [("a?b.csv", "a_b.csv"), ("Idle.csv", "idle.csv"), ("ä.csv", "_.csv"), (".csv", "csv")],
+    ("one", "other"), [("a?b.csv", "a_b.csv"), ("Idle.csv", "idle.csv"), ("ä.csv", "_.csv"), (".csv", "csv")]
 )
 def test_logs_of_other_names_never_replace_each_other(one: str, other: str, tmp_path: Path) -> None:
     first, second = place_for(tmp_path, one), place_for(tmp_path, other)

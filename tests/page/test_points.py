@@ -15,10 +15,7 @@ from workbench.page.points import changes, thinned
 from workbench.words.units import in_words, shown, taken, written
 
 
-@given(
-    st.lists(st.floats(-1e4, 1e4, allow_nan=False), min_size=1, max_size=700),
-    st.integers(8, 200),
-)
+@given(st.lists(st.floats(-1e4, 1e4, allow_nan=False), min_size=1, max_size=700), st.integers(8, 200))
 def test_a_thinned_line_keeps_its_ends_and_its_extremes(values: list[float], most: int) -> None:
     times = np.arange(len(values)) * 0.05
     points = thinned(times, values, most)
@@ -55,9 +52,7 @@ def test_points_that_are_not_finite_are_left_out() -> None:
 
 
 @given(st.floats(-1e4, 1e4), st.floats(0.0, 1e4), st.integers(2, 6))
-def test_an_axis_has_few_lines_at_round_numbers_around_all(
-    low: float, span: float, most: int
-) -> None:
+def test_an_axis_has_few_lines_at_round_numbers_around_all(low: float, span: float, most: int) -> None:
     axis = round_scale(low, low + span, most)
     step = axis["interval"]
     spaces = (axis["max"] - axis["min"]) / step

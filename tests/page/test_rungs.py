@@ -21,12 +21,9 @@ from workbench.page.rungs import rungs_of
 
 
 @pytest.mark.parametrize(
-    ("move", "deadband_rpm", "held"),
-    [(4, 25.0, {True, False}), (4, 60.0, {True}), (1, 25.0, {True})],
+    ("move", "deadband_rpm", "held"), [(4, 25.0, {True, False}), (4, 60.0, {True}), (1, 25.0, {True})]
 )
-def test_a_rung_within_the_bar_is_a_place_to_hold(
-    move: int, deadband_rpm: float, held: set[bool]
-) -> None:
+def test_a_rung_within_the_bar_is_a_place_to_hold(move: int, deadband_rpm: float, held: set[bool]) -> None:
     settings = {"min_move_steps": move, "deadband_rpm": deadband_rpm}
     car = with_values(load_car("trials"), {"feedback": settings})
     seen = set()
@@ -87,9 +84,7 @@ def test_a_cycle_is_stepped_by_button_and_by_key(look: Look) -> None:
 
     look.press("Tell me this cycle")
     place = wait_for(
-        lambda: [
-            one for one in look.driver.find_elements("css selector", ".cycle") if one.is_displayed()
-        ],
+        lambda: [one for one in look.driver.find_elements("css selector", ".cycle") if one.is_displayed()],
         "the cycle",
     )[0]
     wait_for(lambda: lit(look).startswith("1 of "), "the first moment")

@@ -38,9 +38,7 @@ def started(car: Car, coolant_degC: float = 0.0) -> dict[str, Any]:
 
 def test_a_moment_is_told_as_it_is_then() -> None:
     told = moment(FOUND, 48.0, imperial=False)
-    assert told == (
-        "48.0 s, warm-up: speed 1000 rpm, valve 31 steps, cylinder head 19 °C, oil 0 °C"
-    )
+    assert told == ("48.0 s, warm-up: speed 1000 rpm, valve 31 steps, cylinder head 19 °C, oil 0 °C")
     # By hand: 19 degC are 66.2 degF.
     assert "cylinder head 66 °F, oil 32 °F" in moment(FOUND, 48.0, imperial=True)
     assert moment(FOUND, 240.0, imperial=False).startswith("240.0 s: speed 900 rpm")
@@ -52,9 +50,7 @@ def test_a_phase_is_summed_up_once_it_is_over() -> None:
         "cranking, 2.0 to 4.0 s: runs after 2.0 s",
         "flare, 4.0 to 9.0 s: highest 1500 rpm in 5 s",
     ]
-    assert past_phases(FOUND, 240.0, imperial=False)[-1].endswith(
-        "cylinder head 44 degC at the end"
-    )
+    assert past_phases(FOUND, 240.0, imperial=False)[-1].endswith("cylinder head 44 degC at the end")
 
 
 def test_the_legend_has_the_words_of_the_text_and_needs_no_pages() -> None:

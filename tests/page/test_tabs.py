@@ -74,9 +74,7 @@ def test_explore_tells_one_cycle(look: Look) -> None:
 
 
 @pytest.mark.parametrize("size", [LAPTOP, PHONE])
-def test_explore_leaves_its_buttons_where_they_are(
-    look: Look, served: Served, size: tuple[int, int]
-) -> None:
+def test_explore_leaves_its_buttons_where_they_are(look: Look, served: Served, size: tuple[int, int]) -> None:
     resize(look.driver, size)
     look.open(served.address)
     heights = [look.height_of(look.button("Tell me this cycle"))]
@@ -102,25 +100,19 @@ def test_explore_load_and_blip(look: Look) -> None:
 def test_log_is_read_and_judged(look: Look) -> None:
     look.tab("Log")
     look.wait_text("A recorded log")
-    chosen = wait_for(
-        lambda: look.driver.find_elements(By.CSS_SELECTOR, 'input[type="file"]'), "upload"
-    )
+    chosen = wait_for(lambda: look.driver.find_elements(By.CSS_SELECTOR, 'input[type="file"]'), "upload")
     chosen[0].send_keys(str(bundled_folder() / "logs" / "trials_hunting.csv"))
     told = look.wait_text("What was recognised")
     assert "rpm" in told
     assert look.driver.find_elements(By.CSS_SELECTOR, "img.picture")
 
 
-def test_a_bad_log_is_told_in_plain_words(
-    look: Look, tmp_path_factory: pytest.TempPathFactory
-) -> None:
+def test_a_bad_log_is_told_in_plain_words(look: Look, tmp_path_factory: pytest.TempPathFactory) -> None:
     bad = tmp_path_factory.mktemp("bad") / "bad.csv"
     bad.write_bytes(bytes(range(256)) * 40)
     look.tab("Log")
     look.wait_text("A recorded log")
-    chosen = wait_for(
-        lambda: look.driver.find_elements(By.CSS_SELECTOR, 'input[type="file"]'), "upload"
-    )
+    chosen = wait_for(lambda: look.driver.find_elements(By.CSS_SELECTOR, 'input[type="file"]'), "upload")
     chosen[0].send_keys(str(bad))
     told = look.wait_text("Not taken in: bad.csv")
     assert "Traceback" not in told
@@ -151,10 +143,7 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
         "[...document.querySelectorAll('button')]"
         ".filter(one => one.innerText.trim() == 'Take the proposal')[2].click()"
     )
-    wait_for(
-        lambda: look.field(fade).get_attribute("value") == "120",
-        "slow air is taken with its fade",
-    )
+    wait_for(lambda: look.field(fade).get_attribute("value") == "120", "slow air is taken with its fade")
     look.press("Take all three")
     first = "Base curve, temperature 1"
     wait_for(lambda: look.field(first).get_attribute("value") == "-20", "the others too")
@@ -166,9 +155,7 @@ def test_sheet_is_seen_with_its_cautions(look: Look) -> None:
     look.wait_text("Exhaust gas kills")
     look.press("Make the sheet")
     look.button("Download PDF")
-    frame = wait_for(
-        lambda: look.driver.find_elements(By.ID, "sheet-preview"), "preview of the sheet"
-    )
+    frame = wait_for(lambda: look.driver.find_elements(By.ID, "sheet-preview"), "preview of the sheet")
     look.driver.switch_to.frame(frame[0])
     told = look.text()
     look.driver.switch_to.default_content()

@@ -48,9 +48,7 @@ def test_a_search_outlives_a_reload_and_stops_with_its_best(look: Look, served: 
     told = look.wait_text("on fresh cars")
     assert "Use the proposed settings" in told.replace("USE", "Use")
     wait_for(lambda: not started & children(served.process.pid), "the process has ended")
-    (first, second) = (
-        look.option(".halves .card:nth-child(2) .chart")["series"][i] for i in (0, 2)
-    )
+    (first, second) = (look.option(".halves .card:nth-child(2) .chart")["series"][i] for i in (0, 2))
     assert first["data"] != second["data"]
     look.press("Use the proposed settings")
     look.wait_text("changes not saved: 'Save as' keeps them")

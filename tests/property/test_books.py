@@ -202,12 +202,7 @@ ROUGH = Scenario.model_validate(
 )
 EXTREMES: dict[str, dict[str, dict[str, object]]] = {
     "one cylinder, least flywheel": {
-        "engine": {
-            "cylinders": 1,
-            "cylinder_balance": [1.0],
-            "inertia_kg_m2": 0.027,
-            "scatter_share": 0.4,
-        }
+        "engine": {"cylinders": 1, "cylinder_balance": [1.0], "inertia_kg_m2": 0.027, "scatter_share": 0.4}
     },
     "twelve cylinders, heaviest flywheel": {
         "engine": {
@@ -231,9 +226,7 @@ EXTREMES: dict[str, dict[str, dict[str, object]]] = {
     },
     "no air": {"throttle": {"leak_mm2": 0.0}, "valve": {"area_mm2": [[0, 0], [75, 0.1]]}},
     "all air": {"throttle": {"leak_mm2": 200.0, "open_mm2": 2600.0}},
-    "film that holds nearly all": {
-        "mixture": {"wall_share": 0.9, "wall_s": 5.0, "fuelling_lag_s": 1.0}
-    },
+    "film that holds nearly all": {"mixture": {"wall_share": 0.9, "wall_s": 5.0, "fuelling_lag_s": 1.0}},
     "updates each millisecond": {
         "feedback": {"update_period_ms": 1.0, "gain_steps_per_100rpm": 500.0, "deadband_rpm": 0.0}
     },
@@ -263,9 +256,7 @@ def test_a_stalled_engine_comes_to_rest() -> None:
     assert kept.column("speed_rad_s")[-1] == 0.0
     assert kept.column("measured_rpm")[-1] == 0.0
     # What resists holds the crank at rest; it never turns it back, which would pump air in.
-    turned = np.diff(kept.column("angle_rad")) + kept.car["firing_rad"] * np.diff(
-        kept.column("firings")
-    )
+    turned = np.diff(kept.column("angle_rad")) + kept.car["firing_rad"] * np.diff(kept.column("firings"))
     assert turned.min() >= 0.0
     assert np.diff(kept.column("out_kg")).min() >= 0.0
     # Air goes on filling the manifold until it is as outside; none is drawn at rest.

@@ -47,9 +47,7 @@ def speed(t_s: float) -> float:
 
 @settings(max_examples=100)
 @given(st.lists(st.floats(1e-4, 0.0999), min_size=20, max_size=300), st.floats(-1e3, 1e6))
-def test_called_faster_than_its_period_it_updates_on_its_period(
-    gaps: list[float], begun_s: float
-) -> None:
+def test_called_faster_than_its_period_it_updates_on_its_period(gaps: list[float], begun_s: float) -> None:
     # However the calls fall, updates happen at the first call at or after each multiple of the
     # period since the first call, and between them the command stands.
     begun_s = round(begun_s, 6)
@@ -84,9 +82,7 @@ def test_only_time_since_the_first_call_counts(begun_s: float) -> None:
     early, late = make_controller(plan()), make_controller(plan())
     for count in range(400):
         t_s = count * 0.013
-        assert early.step(t_s, speed(t_s), 60.0, True) == late.step(
-            begun_s + t_s, speed(t_s), 60.0, True
-        )
+        assert early.step(t_s, speed(t_s), 60.0, True) == late.step(begun_s + t_s, speed(t_s), 60.0, True)
 
 
 def test_feedback_rests_while_the_throttle_is_open() -> None:
@@ -131,9 +127,7 @@ def test_any_finite_measurement_is_answered_with_a_position_of_the_valve(
         assert -12.0 <= made.trim_steps <= 15.0
 
 
-@pytest.mark.parametrize(
-    "bad", [(math.nan, 800.0, 90.0), (0.0, math.inf, 90.0), (0.0, 800.0, -math.inf)]
-)
+@pytest.mark.parametrize("bad", [(math.nan, 800.0, 90.0), (0.0, math.inf, 90.0), (0.0, 800.0, -math.inf)])
 def test_what_is_no_number_is_refused(bad: tuple[float, float, float]) -> None:
     made = make_controller(plan())
     with pytest.raises(ValueError, match="finite"):

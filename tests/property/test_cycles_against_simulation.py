@@ -10,13 +10,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.shell_on_linear_plant import (
-    LoopCase,
-    SeenCycle,
-    random_case,
-    run_case,
-    seen_cycle,
-)
+from tests.shell_on_linear_plant import LoopCase, SeenCycle, random_case, run_case, seen_cycle
 from tuning.loop.cycles import Cycle, square_cycle
 from tuning.loop.lattice import Treads
 from tuning.loop.waveform_cycles import predicted_cycles
@@ -103,9 +97,7 @@ def test_slow_cycles_in_closed_form() -> None:
         return [cycle] if cycle else []
 
     def settles(case: LoopCase, phase: float) -> bool:
-        return any(
-            min(c.low_s, c.high_s) > 3.0 * case.plant.residence_time_s for c in predict(case, phase)
-        )
+        return any(min(c.low_s, c.high_s) > 3.0 * case.plant.residence_time_s for c in predict(case, phase))
 
     slow = [one for one in hunting_loops() if settles(one[0], one[2])]
     assert len(slow) >= 4
@@ -166,9 +158,7 @@ def test_the_smallest_resting_deadband_rests_under_scatter_and_half_of_it_does_n
     plant = replace(case.plant, sensor_lag_s=0.0)
     scatter, move = 0.4 * plant.rpm_per_step, 1
     law = replace(case.law.scaled(0.3), update_period_s=0.1)
-    wide = Treads(move, plant.rpm_per_step).smallest_deadband_rpm(
-        scatter, looks=1000.0, chance=0.01
-    )
+    wide = Treads(move, plant.rpm_per_step).smallest_deadband_rpm(scatter, looks=1000.0, chance=0.01)
     moves = []
     for share in (1.0, 0.5):
         trial = LoopCase(plant, law, move, share * wide, 6.5)

@@ -76,22 +76,7 @@ def damaged(draw: st.DrawFn, text: str) -> bytes:
         elif accident == 2:
             content[where:where] = content[where : where + length]
         elif accident == 3:
-            pieces = [
-                "\n",
-                "[",
-                "]",
-                "=",
-                '"',
-                "'",
-                "#",
-                ",",
-                "{",
-                "}",
-                "1e999",
-                "-",
-                "nan",
-                "9" * 50,
-            ]
+            pieces = ["\n", "[", "]", "=", '"', "'", "#", ",", "{", "}", "1e999", "-", "nan", "9" * 50]
             content[where : where + length] = draw(st.sampled_from(pieces)).encode()
         else:
             lines = bytes(content).split(b"\n")

@@ -114,11 +114,7 @@ def dressed(written: str, dress: Dress) -> tuple[bytes, dict[str, float]]:
         theirs = values if same else (values - offset) / scale
         cells.append([repr(float(v)).replace(".", dress.decimal) for v in theirs])
     quote = dress.quoted or (dress.decimal == dress.delimiter)
-    rows = (
-        [names]
-        + ([units] if dress.units_row else [])
-        + [list(row) for row in zip(*cells, strict=True)]
-    )
+    rows = [names] + ([units] if dress.units_row else []) + [list(row) for row in zip(*cells, strict=True)]
     between = dress.delimiter + ("" if dress.delimiter == "\t" else dress.padding)
     lines = [between.join(f'"{c}"' if quote else c for c in row) for row in rows]
     if dress.trailing:

@@ -18,12 +18,7 @@ from tuning.measures.row import MEASURES, Measures
 
 Rpm = NDArray[np.float64]
 QUICK = settings(max_examples=60, deadline=None)
-WINDOWS = [
-    ("hunting", 2.0, 22.0),
-    ("load", 22.0, 32.0),
-    ("blip", 30.0, 40.0),
-    ("start", 0.0, 40.0),
-]
+WINDOWS = [("hunting", 2.0, 22.0), ("load", 22.0, 32.0), ("blip", 30.0, 40.0), ("start", 0.0, 40.0)]
 TARGET_RPM = 850.0
 
 
@@ -123,9 +118,7 @@ def test_turned_upside_down_dips_are_flares(run: Story) -> None:
 
 
 @QUICK
-@given(
-    st.floats(1.5, 7.0), st.floats(0.0, 1.0), st.floats(20.0, 200.0), st.sampled_from([0.025, 0.1])
-)
+@given(st.floats(1.5, 7.0), st.floats(0.0, 1.0), st.floats(20.0, 200.0), st.sampled_from([0.025, 0.1]))
 def test_the_sampling_rate_does_not_matter(
     period_s: float, phase: float, peak_to_peak_rpm: float, dt_s: float
 ) -> None:
@@ -281,9 +274,7 @@ def test_what_follows_a_stall_does_not_matter(run: Story, stalled_at: int) -> No
     st.lists(st.tuples(st.floats(0.0, 3.0), st.floats(-1e4, 1e4)), min_size=1, max_size=60),
     st.sampled_from([0.01, 0.05, 0.1]),
 )
-def test_each_sample_is_the_last_value_by_then(
-    rows: list[tuple[float, float]], dt_s: float
-) -> None:
+def test_each_sample_is_the_last_value_by_then(rows: list[tuple[float, float]], dt_s: float) -> None:
     times = np.cumsum([gap for gap, _ in rows])
     values = np.array([value for _, value in rows])
     held = resample_hold(times, values, dt_s)

@@ -49,9 +49,7 @@ def test_the_worth_of_a_step_is_one_number(cars: list[tuple[Car, IdlePoint]]) ->
     for car, point in cars:
         worth = point.rpm_per_step
         view = linear_view(car, point, quick=True)
-        fitted = figures_with_intervals(
-            partial(_same, car), np.zeros(1), np.eye(1), point.needed_steps, 0
-        )
+        fitted = figures_with_intervals(partial(_same, car), np.zeros(1), np.eye(1), point.needed_steps, 0)
         assert view.here.rpm_per_step == worth
         assert fitted["rpm_per_step"].value == worth
         assert fitted["settled_rpm"].value == pytest.approx(point.target_rpm, rel=1e-3)
@@ -67,9 +65,7 @@ def test_the_position_for_a_speed_is_one_number(cars: list[tuple[Car, IdlePoint]
             assert spot_at(car, 90.0).needed_steps == point.needed_steps
 
 
-def test_gains_by_rule_are_the_same_in_explanation_and_search(
-    cars: list[tuple[Car, IdlePoint]],
-) -> None:
+def test_gains_by_rule_are_the_same_in_explanation_and_search(cars: list[tuple[Car, IdlePoint]]) -> None:
     told = 0
     for drawn, point in cars:
         if not point.plant.is_stable() or not drawn.feedback.acts:

@@ -16,9 +16,7 @@ LENGTH_s = 12.0
 def happening(names: dict[str, Any]) -> st.SearchStrategy[dict[str, Any]]:
     """One event of one of some kinds, at any time."""
     kinds = [
-        st.fixed_dictionaries(
-            {"at_s": st.floats(0.1, LENGTH_s - 0.5), "set": st.just(name), "to": values}
-        )
+        st.fixed_dictionaries({"at_s": st.floats(0.1, LENGTH_s - 0.5), "set": st.just(name), "to": values})
         for name, values in names.items()
     ]
     return st.one_of(*kinds)
@@ -73,10 +71,7 @@ def test_counted_is_true_after_homing_while_no_step_is_lost(
 
 
 @settings(max_examples=25)
-@given(
-    harm=st.lists(HARMFUL, min_size=1, max_size=4),
-    seed=st.integers(0, 1000),
-)
+@given(harm=st.lists(HARMFUL, min_size=1, max_size=4), seed=st.integers(0, 1000))
 def test_an_error_stays_as_it_is_until_the_next_loss(harm: list[dict[str, Any]], seed: int) -> None:
     trace = life("idle", harm, seed)
     error, _ = errors(trace)
@@ -86,10 +81,7 @@ def test_an_error_stays_as_it_is_until_the_next_loss(harm: list[dict[str, Any]],
 
 
 @settings(max_examples=15)
-@given(
-    harm=st.lists(HARMFUL, min_size=1, max_size=4),
-    seed=st.integers(0, 1000),
-)
+@given(harm=st.lists(HARMFUL, min_size=1, max_size=4), seed=st.integers(0, 1000))
 def test_homing_ends_every_error(harm: list[dict[str, Any]], seed: int) -> None:
     early = [event | {"at_s": event["at_s"] / 2.0} for event in harm]
     trace = life("idle", [*early, {"at_s": 7.0, "set": "home", "to": 1.0}], seed)

@@ -82,9 +82,7 @@ def test_margins_of_the_six_cylinder_loop_agree_with_python_control(delay_s: flo
         assert math.isinf(gain)
 
 
-def test_ultimate_gain_of_the_sampled_six_cylinder_loop_is_where_its_poles_leave_the_circle() -> (
-    None
-):
+def test_ultimate_gain_of_the_sampled_six_cylinder_loop_is_where_its_poles_leave_the_circle() -> None:
     plant, law = cook_powell(0.033, 0.033), SampledLaw(0.08, 0.25, 0.02)
     border = ultimate_gain(plant, law)
     assert border.multiplier == pytest.approx(margins(loop(plant, law)).gain_margin, rel=1e-6)
@@ -168,9 +166,7 @@ def slow_engine(rpm_per_step: float = 4.0) -> LinearIdle:
 
 @pytest.mark.parametrize("gain_share", [0.2, 0.4])
 @pytest.mark.parametrize("integral_time_s", [1.5, 4.0])
-def test_a_resolution_limit_cycles_whatever_the_tuning(
-    gain_share: float, integral_time_s: float
-) -> None:
+def test_a_resolution_limit_cycles_whatever_the_tuning(gain_share: float, integral_time_s: float) -> None:
     # A minimum move of 40 steps is nearly a pure resolution limit (rounding is 1/40 of it).
     plant, move = slow_engine(), 40
     gain = gain_share / plant.rpm_per_step

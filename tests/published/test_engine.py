@@ -111,20 +111,14 @@ def identified_engine() -> Car:
                 "work_per_air_kJ_per_kg": EFFICIENCY * HEAT_J_per_kg_air / 1000.0,
                 "torque_delay_deg": 360.0,
                 "volumetric_efficiency": FILLING * AIR_SHARE,
-                "volumetric_efficiency_per_1000rpm": (
-                    FILLING_s_per_rad * AIR_SHARE * 1000.0 / RPM_PER_rad_s
-                ),
+                "volumetric_efficiency_per_1000rpm": (FILLING_s_per_rad * AIR_SHARE * 1000.0 / RPM_PER_rad_s),
                 "residual_exponent": RESIDUAL_EXPONENT,
                 "friction_bar": (bar, 0.0, 0.0),
                 "pumping_in_friction": False,
                 "scatter_share": 0.0,
                 "exhaust_kPa": 100.0,
             },
-            "spark": {
-                "base_deg": 5.0,
-                "best_deg": 5.0 + SPARK_OFF_deg,
-                "loss_per_deg2": SPARK_LOSS_per_deg2,
-            },
+            "spark": {"base_deg": 5.0, "best_deg": 5.0 + SPARK_OFF_deg, "loss_per_deg2": SPARK_LOSS_per_deg2},
             "mixture": {"lambda_base": 1.0, "lambda_best": 1.0},
             "manifold": {"volume_cm3": MANIFOLD_cm3, "air_degC": AIR_degC},
             "throttle": {"leak_mm2": AREA_mm2 * larger, "open_mm2": 500.0},
@@ -157,9 +151,7 @@ def test_pumping_is_not_counted_twice() -> None:
 
 
 def test_identified_engine_settles_at_the_published_point() -> None:
-    settled = equilibrium(
-        identified_engine(), UNITS, altitude_m=outside_height_m(), ambient_degC=AIR_degC
-    )
+    settled = equilibrium(identified_engine(), UNITS, altitude_m=outside_height_m(), ambient_degC=AIR_degC)
     assert settled["map_kPa"] * 1000.0 == pytest.approx(MAP_Pa, rel=1e-3)
     assert settled["rpm"] / RPM_PER_rad_s == pytest.approx(SPEED_rad_s, rel=1e-3)
     assert settled["air_g_s"] == pytest.approx(AIR_g_s, rel=1e-3)

@@ -38,9 +38,7 @@ def air_in_g_s(throttle_deg: float, map_bar: float) -> float:
     opening = 2.821 + throttle_deg * (-0.05231 + throttle_deg * (0.10299 - 0.00063 * throttle_deg))
     if map_bar <= AMBIENT_bar / 2.0:
         return opening
-    return (
-        opening * 2.0 / AMBIENT_bar * math.sqrt(max(map_bar * AMBIENT_bar - map_bar * map_bar, 0.0))
-    )
+    return opening * 2.0 / AMBIENT_bar * math.sqrt(max(map_bar * AMBIENT_bar - map_bar * map_bar, 0.0))
 
 
 def air_out_g_s(speed: float, map_bar: float) -> float:
@@ -146,10 +144,7 @@ def test_equilibria_of_the_published_engine(
 ) -> None:
     def residual(state: np.ndarray) -> list[float]:
         w, p = float(state[0]), float(state[1])
-        return [
-            air_in_g_s(throttle_deg, p) - air_out_g_s(w, p),
-            torque_Nm(charge_g(w, p), w) - load_Nm,
-        ]
+        return [air_in_g_s(throttle_deg, p) - air_out_g_s(w, p), torque_Nm(charge_g(w, p), w) - load_Nm]
 
     settled = fsolve(residual, [speed + 5.0, map_bar + 0.01], xtol=1e-12)
     assert settled[0] == pytest.approx(speed, abs=0.006)

@@ -50,9 +50,7 @@ def fit(record: np.ndarray, order: int) -> tuple[np.ndarray, float]:
     """Parameters and root mean square of what is left [kPa]."""
     time_s, air, pressure = record.T
     # Steady: air in is air out, so that a straight line through both starts the pumping.
-    slope = (
-        float(np.dot(air - air.mean(), pressure - pressure.mean()) / np.var(pressure)) / air.size
-    )
+    slope = float(np.dot(air - air.mean(), pressure - pressure.mean()) / np.var(pressure)) / air.size
 
     def parts(x: np.ndarray) -> tuple[float, np.ndarray, float]:
         pump = np.zeros(3)

@@ -5,15 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim.noise import (
-    ROUNDS,
-    SCATTER_STREAM,
-    SENSOR_STREAM,
-    VALVE_STREAM,
-    gauss,
-    philox_2x32,
-    uniform,
-)
+from sim.noise import ROUNDS, SCATTER_STREAM, SENSOR_STREAM, VALVE_STREAM, gauss, philox_2x32, uniform
 
 # File kat_vectors of the Random123 distribution (D. E. Shaw Research): known answers of
 # philox2x32 as rounds, counter (two words), key, expected (two words).

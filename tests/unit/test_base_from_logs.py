@@ -18,10 +18,7 @@ from tuning.open_loop.from_logs import base_from_logs
 def owner() -> Car:
     """The car with a base curve that is wrong: 3 steps short when warm, 4 too many when cool."""
     car = load_car("trials")
-    base = [
-        [degC, max(0.0, steps + (4.0 if degC < 60.0 else -3.0))]
-        for degC, steps in car.curves.base_steps
-    ]
+    base = [[degC, max(0.0, steps + (4.0 if degC < 60.0 else -3.0))] for degC, steps in car.curves.base_steps]
     return with_values(car, {"curves": {"base_steps": base}, "feedback": CALM})
 
 
@@ -45,9 +42,7 @@ def test_each_point_is_what_feedback_held(owner: Car, logs: list[Log]) -> None:
     assert found.points[0].held_steps < found.points[0].now_steps - 1.0
 
 
-def test_a_proposal_is_made_of_whole_steps_at_whole_degrees_none_twice(
-    owner: Car, logs: list[Log]
-) -> None:
+def test_a_proposal_is_made_of_whole_steps_at_whole_degrees_none_twice(owner: Car, logs: list[Log]) -> None:
     found = base_from_logs(owner, [*logs, *logs])
     degrees, steps = zip(*found.curve, strict=True)
     assert len(set(degrees)) == len(degrees)

@@ -79,9 +79,7 @@ def test_more_starts_meet_all_targets_than_with_the_owners_curves(name: str) -> 
 
 
 @pytest.mark.parametrize("name", CARS)
-def test_what_a_minimum_move_of_one_step_would_do_is_told_where_targets_are_missed(
-    name: str,
-) -> None:
+def test_what_a_minimum_move_of_one_step_would_do_is_told_where_targets_are_missed(name: str) -> None:
     proposal = proposal_for(name)
     assert (proposal.finer is None) == (not proposal.missed)
     told = [line for line in said(proposal.verdict()) if "minimum move of 1 step" in line]
@@ -132,9 +130,7 @@ def test_the_warm_base_holds_the_target_half_of_what_a_falling_curve_leaves_high
     ("valve", "fault"),
     [({"wired_reversed": True}, "direction"), ({"homing_steps": 40}, "homing reaches the seat")],
 )
-def test_a_valve_that_is_not_where_it_is_counted_comes_first(
-    valve: dict[str, object], fault: str
-) -> None:
+def test_a_valve_that_is_not_where_it_is_counted_comes_first(valve: dict[str, object], fault: str) -> None:
     proposal = base_from_model(with_values(load_car("trials"), {"valve": valve}))
     assert fault in said(proposal.valve_faults)
     assert "mend the valve first" in said(proposal.lines()[0])
@@ -161,9 +157,7 @@ def test_a_missed_target_is_told_with_what_limits_it() -> None:
     assert "the best of 2 curves tried came to 150 rpm" in ", ".join(one.why)
     assert "wants 80 steps, the open limit is 70" in ", ".join(one.why)
     assert "falls by 20 steps" in ", ".join(one.why)
-    (traded,) = said(
-        missed_targets(dips, [dips, starts(flare_rpm=700.0)], aims, need * 0.5, 70.0, fine)
-    )
+    (traded,) = said(missed_targets(dips, [dips, starts(flare_rpm=700.0)], aims, need * 0.5, 70.0, fine))
     assert "curves that meet it miss flare instead (700 rpm)" in ", ".join(traded.why)
     (coarse,) = said(missed_targets(dips, [dips], aims, need * 0.5, 70.0, [90.0, *fine[1:]]))
     assert "up to 90 rpm above its curve" in ", ".join(coarse.why)

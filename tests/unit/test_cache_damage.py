@@ -50,9 +50,7 @@ def removed(path: Path) -> None:
 
 @pytest.mark.parametrize("damage", [emptied, cut, flipped, overwritten, removed])
 @pytest.mark.parametrize("kind", ["*.nbi", "*.nbc"])
-def test_damaged_code_is_made_anew(
-    tmp_path: Path, damage: Callable[[Path], None], kind: str
-) -> None:
+def test_damaged_code_is_made_anew(tmp_path: Path, damage: Callable[[Path], None], kind: str) -> None:
     called(tmp_path)
     assert sum(called(tmp_path).stats.cache_hits.values()) == 1
     (path,) = tmp_path.rglob(kind)

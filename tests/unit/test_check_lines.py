@@ -139,9 +139,7 @@ def test_an_open_limit_that_a_cold_engine_needs_more_than_is_told() -> None:
     from tuning.starts.trials import start_scenario
 
     short = with_values(load_car("twin"), {"valve": {"open_limit_steps": 20}})
-    told = {
-        one.name: one for one in said(room_checks(short)) if one.name.startswith("base curve at")
-    }
+    told = {one.name: one for one in said(room_checks(short)) if one.name.startswith("base curve at")}
     cold = [told[f"base curve at {degC} °C"] for degC in (-10, 15, 30)]
     # At so few steps no start reaches 20 s of idling that cold.
     assert ["on the way" in one.value for one in cold] == [False, True, True]
@@ -169,9 +167,7 @@ def test_a_throttle_stop_that_lets_in_too_much_even_cold_is_told(car: Car, leak_
 
 def test_a_curve_is_looked_at_between_points_that_are_far_apart(car: Car) -> None:
     straight = with_values(car, base((-20.0, 66.0), (90.0, 10.0)))
-    told = {
-        one.name: one for one in said(check(straight).lines) if one.name.startswith("base curve at")
-    }
+    told = {one.name: one for one in said(check(straight).lines) if one.name.startswith("base curve at")}
     assert len(told) >= 4
     assert any(one.verdict != "pass" and "fewer" in one.remedy for one in told.values())
 
@@ -203,9 +199,7 @@ def test_closing_the_stop_as_told_leaves_the_idle_where_it_was(car: Car) -> None
 
     # A stop so far open that the seat is nearly enough: there the base is right, and has no room.
     leaks = np.arange(car.throttle.leak_mm2, 12.0, 0.1)
-    low = next(
-        leaking(float(one)) for one in leaks if needed_steps(leaking(float(one)), 880.0, 90.0) < 1.5
-    )
+    low = next(leaking(float(one)) for one in leaks if needed_steps(leaking(float(one)), 880.0, 90.0) < 1.5)
     remedy = line(low, "room to close at 90 °C").remedy
     told = re.search(r"to ([\d.]+) mm² .* becomes (\d+) steps", remedy)
     assert told, remedy
@@ -216,10 +210,7 @@ def test_closing_the_stop_as_told_leaves_the_idle_where_it_was(car: Car) -> None
 
 def test_base_and_cranking_may_both_stand_at_the_open_limit(car: Car) -> None:
     limit = float(car.valve.open_limit_steps)
-    curves = {
-        "base_steps": [(-20.0, limit), (90.0, 12.0)],
-        "cranking_steps": [(-20.0, limit), (90.0, 40.0)],
-    }
+    curves = {"base_steps": [(-20.0, limit), (90.0, 12.0)], "cranking_steps": [(-20.0, limit), (90.0, 40.0)]}
     found = line(car, "cranking above running", curves=curves)
     assert found.verdict == "pass"
     assert "both are at the open limit" in found.value
@@ -257,9 +248,7 @@ WAITING = [
 
 
 @pytest.mark.parametrize(("name", "changes"), WAITING)
-def test_with_all_that_is_advised_no_step_is_lost_in_a_hot_start(
-    name: str, changes: dict[str, Any]
-) -> None:
+def test_with_all_that_is_advised_no_step_is_lost_in_a_hot_start(name: str, changes: dict[str, Any]) -> None:
     car = with_values(load_car(name), changes)
     told = {one.name: one for one in said(check(car).lines)}
     (wait_s,) = re.findall(r"key on for ([0-9.]+) s", told["pulse while cranked hot"].remedy)

@@ -8,10 +8,7 @@ import pytest
 
 from sim.car import Car, load_car, save_car
 from sim.errors import InputError
-from sim.estimates import (
-    DEFAULT_BASE,
-    estimate_car,
-)
+from sim.estimates import DEFAULT_BASE, estimate_car
 from sim.facts import Curve, base_from_text
 from sim.prepare import equilibrium
 from sim.toml_text import FROM_BASE, RULE_OF_THUMB
@@ -83,15 +80,12 @@ def test_every_note_is_on_a_key_of_the_car() -> None:
 def test_cranking_asks_for_more_air_than_running() -> None:
     """20 to 30 steps at the least: common practice, no source."""
     car, _ = estimate_car(1300.0, 4)
-    for (_, base), (_, cranking) in zip(
-        car.curves.base_steps, car.curves.cranking_steps, strict=True
-    ):
+    for (_, base), (_, cranking) in zip(car.curves.base_steps, car.curves.cranking_steps, strict=True):
         assert base + 20.0 <= cranking <= car.valve.open_limit_steps
 
 
 @pytest.mark.parametrize(
-    ("text", "key"),
-    [("", "pair 1"), ("30", "pair 1"), ("0:50,warm:12", "pair 2"), ("0:50,,80:12", "pair 2")],
+    ("text", "key"), [("", "pair 1"), ("30", "pair 1"), ("0:50,warm:12", "pair 2"), ("0:50,,80:12", "pair 2")]
 )
 def test_a_base_curve_that_is_none(text: str, key: str) -> None:
     with pytest.raises(InputError, match="not a pair") as caught:

@@ -76,10 +76,7 @@ def test_a_cycle_slower_than_a_minute_is_not_called_hunting() -> None:
     assert not any(hunting_expected(car, point, even_phases(car, point, 12)))
     place = bracket(point.rpm, point.target_rpm, 0, tread_steps(car))
     assert place is not None
-    below, above = (
-        place.phase * 4 * place.rpm_per_step,
-        (1 - place.phase) * 4 * place.rpm_per_step,
-    )
+    below, above = (place.phase * 4 * place.rpm_per_step, (1 - place.phase) * 4 * place.rpm_per_step)
     # 3 steps there and 3 back at 0.02 steps a second for each 100 rpm.
     expected = 3.0 / 0.0002 * (1.0 / below + 1.0 / above)
     assert creeping_period_s(car, place) == pytest.approx(expected)
@@ -120,10 +117,7 @@ def test_the_derivative_is_seen_in_both_forms_of_the_law() -> None:
 
 def test_laws_as_theory_sees_them() -> None:
     assert linear_law(with_feedback(law="none")) is None
-    assert (
-        linear_law(with_feedback(gain_steps_per_100rpm=0.0, integral_steps_per_100rpm_s=0.0))
-        is None
-    )
+    assert linear_law(with_feedback(gain_steps_per_100rpm=0.0, integral_steps_per_100rpm_s=0.0)) is None
     # 1 step each 100 ms at an error of 40 rpm: 10 steps/s for 40 rpm, so 25 for 100 rpm.
     nudge = linear_law(with_feedback(law="nudge", deadband_rpm=40.0))
     assert nudge is not None
@@ -151,9 +145,7 @@ def test_margins_agree_between_views() -> None:
     assert min(row.border_multiplier for row in view.rows) <= view.here.border_multiplier
     # Gains at the border are gains at the border.
     times = view.here.border_multiplier
-    there = with_feedback(
-        gain_steps_per_100rpm=4.0 * times, integral_steps_per_100rpm_s=3.0 * times
-    )
+    there = with_feedback(gain_steps_per_100rpm=4.0 * times, integral_steps_per_100rpm_s=3.0 * times)
     assert border(point, linear_law(there), 4).multiplier == pytest.approx(1.0, rel=1e-6)
 
 

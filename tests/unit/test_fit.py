@@ -67,9 +67,7 @@ def test_what_the_log_tells_is_told_apart_from_what_the_file_says(fitted: Fit) -
     values = {one.name: one for one in fitted.numbers}
     volume = truth.manifold.volume_cm3 / load_car("trials").manifold.volume_cm3
     assert values["manifold.volume_cm3"].low - 0.05 < volume < values["manifold.volume_cm3"].high
-    assert (
-        values["valve.backlash_steps"].low - 0.1 < 0.5 < values["valve.backlash_steps"].high + 0.1
-    )
+    assert values["valve.backlash_steps"].low - 0.1 < 0.5 < values["valve.backlash_steps"].high + 0.1
 
 
 def test_scatter_is_matched(fitted: Fit) -> None:
@@ -144,9 +142,7 @@ def test_a_slow_log_still_fits(slow: Fit) -> None:
     assert slow.rpm_per_step.value == pytest.approx(truth.rpm_per_step, rel=0.12)
 
 
-def test_the_same_log_gives_the_same_fit_and_progress_is_told(
-    car: Car, log: Log, slow: Fit
-) -> None:
+def test_the_same_log_gives_the_same_fit_and_progress_is_told(car: Car, log: Log, slow: Fit) -> None:
     heard: list[float] = []
     again = fit(car, thinned(log, 8), on_progress=lambda share, _: heard.append(share))
     assert {**again.to_dict(), "seconds": 0.0} == {**slow.to_dict(), "seconds": 0.0}

@@ -80,9 +80,7 @@ def test_bundled_names_are_listed_and_taken() -> None:
     assert "lamps" in bundled_scenarios()
     for name in bundled_logs():
         assert read_log(name).rpm.size > 100
-    with pytest.raises(
-        InputError, match=r"allowed: a log file, or a bundled log: .*trials_hunting"
-    ):
+    with pytest.raises(InputError, match=r"allowed: a log file, or a bundled log: .*trials_hunting"):
         read_log("nothing")
     with pytest.raises(InputError, match=r"allowed: a scenario file, or a bundled .*lamps"):
         simulate("trials", "nothing")

@@ -118,9 +118,7 @@ def test_homing_again_mends_a_lost_position() -> None:
 
 
 def test_power_cut_in_mid_move_stops_the_valve_until_it_is_homed_again() -> None:
-    scenario = key_on(
-        4.0, {"at_s": 0.1, "set": "key", "to": "off"}, {"at_s": 1.5, "set": "key", "to": "on"}
-    )
+    scenario = key_on(4.0, {"at_s": 0.1, "set": "key", "to": "off"}, {"at_s": 1.5, "set": "key", "to": "on"})
     car = valve_car()
     trace = simulate(car, scenario, seed=seed_for(car, 70.0))
     off = (trace.time_s > 0.1) & (trace.time_s < 1.5)

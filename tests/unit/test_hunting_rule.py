@@ -60,9 +60,7 @@ def answered(steps: Floats, rpm_per_step: float) -> Floats:
     return out - out.mean() + TARGET_rpm
 
 
-def square(
-    length_s: float, low: float, high: float, period_s: float, wander: float = 0.0
-) -> Floats:
+def square(length_s: float, low: float, high: float, period_s: float, wander: float = 0.0) -> Floats:
     """A valve that goes to and fro between two positions, each stay its own length."""
     rng, at, side = np.random.default_rng(3), times(length_s), low
     out = np.empty(at.size)
@@ -112,9 +110,7 @@ def test_a_move_and_the_return_from_it_are_too_little_to_tell() -> None:
 
 
 @pytest.mark.parametrize("period_s", [15.0, 40.0])
-def test_a_valve_that_follows_a_swing_from_outside_is_not_called_to_and_fro(
-    period_s: float,
-) -> None:
+def test_a_valve_that_follows_a_swing_from_outside_is_not_called_to_and_fro(period_s: float) -> None:
     at = times(120.0)
     outside = 40.0 * np.sin(2.0 * np.pi * at / period_s)
     # An integrating valve lags a quarter of a period behind; what its moves make is small.

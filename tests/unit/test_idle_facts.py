@@ -219,8 +219,7 @@ def test_a_spark_that_advances_below_the_target_steadies_and_one_that_retards_un
 
 def test_a_wrong_direction_drives_the_speed_away() -> None:
     wrong = with_values(
-        car("trials"),
-        {"valve": {"wired_reversed": True}, "feedback": {"law": "pi", "deadband_rpm": 10.0}},
+        car("trials"), {"valve": {"wired_reversed": True}, "feedback": {"law": "pi", "deadband_rpm": 10.0}}
     )
     trace = simulate(wrong, Scenario(name="idle", duration_s=30.0), base_error_steps=4.0)
     assert trace.trim_steps[-1] in wrong.feedback.trim_limit_steps or trace.stalled_s < NEVER

@@ -52,11 +52,7 @@ class Segmented:
     def __post_init__(self) -> None:
         self.blocks = new_blocks()
         self.tables = stack_tables([self.car], [self.scenario])
-        load_single(
-            self.blocks,
-            single_plan(self.car, self.scenario, 0, 0.0, self.rpm_offset),
-            self.tables,
-        )
+        load_single(self.blocks, single_plan(self.car, self.scenario, 0, 0.0, self.rpm_offset), self.tables)
         self.four = self.blocks[:4]
         self.out = np.zeros(5)
 

@@ -129,10 +129,7 @@ def test_a_bundled_car_is_written_with_every_key_told(tmp_path: Path) -> None:
     assert saved(car, tmp_path / "x.toml", text_of="trials") == car_to_toml(car)
 
 
-@pytest.mark.parametrize(
-    "text",
-    ["feedback = {CONTENT}", "feedback.CONTENT"],
-)
+@pytest.mark.parametrize("text", ["feedback = {CONTENT}", "feedback.CONTENT"])
 def test_odd_ways_to_write_a_table_are_read_back_the_same(mine: Path, text: str) -> None:
     whole = mine.read_text(encoding="utf-8")
     head, _, feedback = whole.partition("[feedback]")

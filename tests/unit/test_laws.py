@@ -35,9 +35,7 @@ def controller(law: str, base: float = BASE_steps, **changes: Any) -> Controller
         cranking_steps=((0.0, 50.0), (100.0, 50.0)),
         after_start_steps=((0.0, 5.0), (100.0, 5.0)),
     )
-    return make_controller(
-        ControlledPlan(Feedback.model_validate(values | changes), flat, ValveLimit(70.0))
-    )
+    return make_controller(ControlledPlan(Feedback.model_validate(values | changes), flat, ValveLimit(70.0)))
 
 
 def drive(made: Controller, speeds: list[float], start: int = 0) -> list[int]:

@@ -68,9 +68,7 @@ def test_steady_gain_and_residence_time_are_those_of_a_simulated_step(seed: int)
 
 
 def test_load_slows_and_spark_and_leaks_speed_up() -> None:
-    plant = linear_idle(
-        replace(random_jacobian(np.random.default_rng(1)), spark_torque_per_deg=1.0)
-    )
+    plant = linear_idle(replace(random_jacobian(np.random.default_rng(1)), spark_torque_per_deg=1.0))
     assert plant.response(0.0, "load_Nm").real < 0.0
     assert plant.response(0.0, "spark_deg").real > 0.0
     assert plant.response(0.0, "area_m2").real > 0.0
@@ -156,9 +154,7 @@ def test_sampled_loop_agrees_with_python_control_at_the_samples(seed: int) -> No
 
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("update_s", [0.05, 0.25])
-def test_ultimate_gain_is_where_the_closed_loop_leaves_the_circle(
-    seed: int, update_s: float
-) -> None:
+def test_ultimate_gain_is_where_the_closed_loop_leaves_the_circle(seed: int, update_s: float) -> None:
     plant, law = engine(seed), SampledLaw(2.0, 1.5, update_s)
     border = ultimate_gain(plant, law)
     for factor, inside in ((0.97, True), (1.03, False)):

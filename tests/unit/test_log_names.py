@@ -186,9 +186,7 @@ def test_a_pressure_that_fits_no_unit_is_not_guessed() -> None:
     ("low", "high", "unit"),
     [(-10.0, 105.0, "degC"), (20.0, 90.0, "degC"), (60.0, 195.0, "degF"), (288.0, 365.0, "K")],
 )
-def test_an_unwritten_temperature_unit_is_found_from_values(
-    low: float, high: float, unit: str
-) -> None:
+def test_an_unwritten_temperature_unit_is_found_from_values(low: float, high: float, unit: str) -> None:
     found = _log_units.temperature_from_values(np.array([low, high]))
     assert found.unit == unit
 

@@ -74,8 +74,7 @@ def test_units_of_time_in_the_header(tmp_path: Path) -> None:
 def test_clock_goes_on_past_midnight(tmp_path: Path) -> None:
     times = [
         f"{h:02d}:{m:02d}:{s:04.1f}"
-        for h, m, s in [(23, 59, 50 + 0.5 * k) for k in range(20)]
-        + [(0, 0, 0.5 * k) for k in range(20)]
+        for h, m, s in [(23, 59, 50 + 0.5 * k) for k in range(20)] + [(0, 0, 0.5 * k) for k in range(20)]
     ]
     log = log_of(tmp_path, times)
     np.testing.assert_allclose(np.diff(log.time_s), 0.5)
@@ -203,9 +202,7 @@ def test_hours_are_read(tmp_path: Path) -> None:
         ),
     ],
 )  # fmt: skip
-def test_useless_times_are_refused(
-    tmp_path: Path, times: Sequence[float], name: str, message: str
-) -> None:
+def test_useless_times_are_refused(tmp_path: Path, times: Sequence[float], name: str, message: str) -> None:
     assert refusal(tmp_path, list(times), name).startswith(message)
 
 

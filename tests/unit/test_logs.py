@@ -132,10 +132,7 @@ def test_header_within_a_comment(tmp_path: Path) -> None:
 def test_text_columns_and_marks(tmp_path: Path) -> None:
     text = table("time_s,gear,rpm,state").replace("time_s,gear,rpm,state", "time_s,rpm,gear,state")
     rows = text.splitlines()
-    rows = [
-        rows[0],
-        *(f"{row},N,{'idle' if k % 2 else 'fan, on'!r}" for k, row in enumerate(rows[1:])),
-    ]
+    rows = [rows[0], *(f"{row},N,{'idle' if k % 2 else 'fan, on'!r}" for k, row in enumerate(rows[1:]))]
     rows = [row.replace("'", '"') for row in rows]
     rows.insert(20, "MARK")
     log = read(tmp_path, "\n".join(rows))

@@ -72,9 +72,7 @@ def sine(length_s: float, peak_to_peak_rpm: float, period_s: float) -> NDArray[n
 
 @pytest.mark.parametrize("memory", [0.0, 0.7, 0.9])
 @pytest.mark.parametrize("with_floor", [False, True])
-def test_a_swing_in_scatter_is_hunting_and_scatter_alone_is_not(
-    memory: float, with_floor: bool
-) -> None:
+def test_a_swing_in_scatter_is_hunting_and_scatter_alone_is_not(memory: float, with_floor: bool) -> None:
     quiet = measured(850.0 + scatter(30.0, 13.0, memory))
     hunting = measured(sine(30.0, 60.0, 4.0) + scatter(30.0, 13.0, memory))
     floor = float(np.median([m.hunting_rpm for m in quiet])) if with_floor else None
@@ -109,9 +107,7 @@ def test_peak_to_peak_rms_and_period_of_a_sine(period_s: float) -> None:
     found = measured(sine(40.0, 60.0, period_s))
     assert np.mean([m.hunting_rpm for m in found]) == pytest.approx(60.0, rel=0.02)
     assert [m.hunting_rpm for m in found] == pytest.approx([60.0] * SEEDS, rel=0.05)
-    assert np.mean([m.hunting_rms_rpm for m in found]) == pytest.approx(
-        60.0 / math.sqrt(8.0), rel=0.03
-    )
+    assert np.mean([m.hunting_rms_rpm for m in found]) == pytest.approx(60.0 / math.sqrt(8.0), rel=0.03)
     assert [m.hunting_period_s for m in found] == pytest.approx([period_s] * SEEDS, rel=0.01)
     assert min(m.regularity for m in found) > 5.0
     assert min(m.repeat_share for m in found) > 0.95
@@ -200,9 +196,7 @@ def test_windows_of_a_scenario_file_are_taken() -> None:
         (("load", 0.0, math.inf), "allowed: end after begin"),
     ],
 )
-def test_a_window_that_makes_no_sense_is_refused(
-    window: tuple[str, float, float], told: str
-) -> None:
+def test_a_window_that_makes_no_sense_is_refused(window: tuple[str, float, float], told: str) -> None:
     with pytest.raises(ValueError, match=told):
         windows_table([window])
 
@@ -262,9 +256,7 @@ def test_a_signal_is_held_on_the_grid() -> None:
         ([0.0, 1.0], [math.nan, math.inf], "allowed: at least one"),
     ],
 )
-def test_a_signal_that_cannot_be_held_is_refused(
-    times: list[float], values: list[float], told: str
-) -> None:
+def test_a_signal_that_cannot_be_held_is_refused(times: list[float], values: list[float], told: str) -> None:
     with pytest.raises(ValueError, match=told):
         resample_hold(times, values)
 

@@ -12,9 +12,7 @@ from tuning.search.space import LAW_KEYS, make_space
 SPACE = make_space(load_car("trials"), ("pi", "nudge"))
 
 
-def tried(
-    law: str, count: int, best_rpm: float, spread: float = 1.0
-) -> list[tuple[float, Feedback]]:
+def tried(law: str, count: int, best_rpm: float, spread: float = 1.0) -> list[tuple[float, Feedback]]:
     """Settings over the cube that score the more the farther they are from its middle."""
     places = np.random.default_rng(0).random((count, len(LAW_KEYS[law])))
     places = 0.5 + spread * (places - 0.5)

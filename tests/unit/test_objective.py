@@ -82,9 +82,7 @@ def test_the_score_leans_to_the_worst_quarter() -> None:
         ({"limited": 0.11}, "limited"),
     ],
 )  # fmt: skip
-def test_what_is_not_acceptable_comes_behind_all_that_is(
-    changes: dict[str, float], cause: str
-) -> None:
+def test_what_is_not_acceptable_comes_behind_all_that_is(changes: dict[str, float], cause: str) -> None:
     (bad,) = score(runs(8, 2, **changes, excursion=0.0), Weights())
     (dear,) = score(runs(excursion=2000.0), Weights())
     assert bad.acceptance.failing[cause] == 1.0

@@ -14,11 +14,7 @@ CARS = 6
 """Random cars here; the first fourteen were compared by hand on 2026-11-28."""
 COLUMNS = ("rpm", "map_kPa", "coolant_degC", "valve_steps", "target_rpm")
 SCENARIO = Scenario.model_validate(
-    {
-        "name": "idle",
-        "duration_s": 75.0,
-        "measure": [{"what": "hunting", "from_s": 15.0, "to_s": 75.0}],
-    }
+    {"name": "idle", "duration_s": 75.0, "measure": [{"what": "hunting", "from_s": 15.0, "to_s": 75.0}]}
 )
 
 

@@ -69,8 +69,7 @@ def test_scatter_is_found_for_a_swing() -> None:
 
 def test_a_car_without_scatter_or_one_that_stalls_keeps_its_own() -> None:
     quiet = with_values(
-        load_car("trials"),
-        {"engine": {"scatter_share": 0.0}, "sensors": {"rpm_noise_rpm": 0.0}},
+        load_car("trials"), {"engine": {"scatter_share": 0.0}, "sensors": {"rpm_noise_rpm": 0.0}}
     )
     at = (base_position(quiet), idle_rpm(quiet, WARM_degC))
     assert share_for_swing(quiet, 20.0, *at) == 0.0

@@ -58,9 +58,7 @@ def test_repeated_seconds_are_spread_and_said(shared_data: Path, name: str) -> N
     assert (np.diff(log.time_s) > 0.0).all()
     following = np.array([stamps[stamps > stamp].min(initial=stamp + 3.0) for stamp in stamps])
     assert ((log.time_s >= stamps) & (log.time_s < following)).all()
-    np.testing.assert_array_equal(
-        log.time_s[1:][np.diff(stamps) > 0], stamps[1:][np.diff(stamps) > 0]
-    )
+    np.testing.assert_array_equal(log.time_s[1:][np.diff(stamps) > 0], stamps[1:][np.diff(stamps) > 0])
     assert log.parts == (slice(0, ROWS[name]),)
     assert log.rate_Hz == pytest.approx(ROWS[name] / stamps[-1], rel=0.01)
     assert any(note.startswith("time stamps repeat") for note in log.notes)

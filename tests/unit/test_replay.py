@@ -5,16 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim import (
-    Car,
-    Scenario,
-    full_plan,
-    load_car,
-    make_fleet,
-    run_plan,
-    settings_table,
-    with_values,
-)
+from sim import Car, Scenario, full_plan, load_car, make_fleet, run_plan, settings_table, with_values
 from sim.replay import make_drive, replay
 
 TIMES = np.arange(1, 1201) * 0.05

@@ -33,9 +33,7 @@ def typed_in(car: Car, sheet: Path, begun: Feedback) -> Feedback:
     for row in json.loads(sheet.read_text())["settings"]:
         if row["key"] in ENTRY_KEYS:
             typed.setdefault(row["key"], []).append(float(row["entry"]))
-    entered: dict[str, Any] = {
-        key: tuple(told) if len(told) == 2 else told[0] for key, told in typed.items()
-    }
+    entered: dict[str, Any] = {key: tuple(told) if len(told) == 2 else told[0] for key, told in typed.items()}
     return from_entry(car, entered, begun)
 
 

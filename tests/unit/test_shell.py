@@ -131,9 +131,7 @@ def test_half_steps_are_rounded_up(base: float, rpm: float, told: int) -> None:
     assert first_step(rpm, base=base, gain_steps_per_100rpm=1.0) == told
 
 
-@pytest.mark.parametrize(
-    ("rpm", "told"), [(780.0, 20), (779.0, 22), (820.0, 20), (821.0, 18), (800.0, 20)]
-)
+@pytest.mark.parametrize(("rpm", "told"), [(780.0, 20), (779.0, 22), (820.0, 20), (821.0, 18), (800.0, 20)])
 def test_an_error_at_the_deadband_is_none(rpm: float, told: int) -> None:
     # 10 steps per 100 rpm: 21 rpm make 2.1 steps; 20 rpm are at the deadband.
     assert first_step(rpm, gain_steps_per_100rpm=10.0, deadband_rpm=20.0) == told

@@ -46,9 +46,7 @@ def test_an_engine_that_fires_and_does_not_run_up_is_told_so() -> None:
 
 
 @pytest.mark.parametrize("valve", [{"pulse_ms": 1.5}, {"homing_steps": 0}])
-def test_a_valve_that_is_not_where_it_is_counted_is_no_fault_of_the_base_curve(
-    valve: dict[str, Any],
-) -> None:
+def test_a_valve_that_is_not_where_it_is_counted_is_no_fault_of_the_base_curve(valve: dict[str, Any]) -> None:
     story = told("cold_start_0", valve=valve)
     assert story.off_at_end_steps != 0.0
     assert story.wrong() == []
@@ -128,8 +126,7 @@ def test_loads_are_no_fault_of_the_base_curve() -> None:
     lamps = [{"at_s": 60.0, "set": "electrical_W", "to": 250.0}]
     given = load_scenario("cold_start_20").model_dump() | {"duration_s": 300.0}
     alone, loaded = (
-        told(Scenario.model_validate(given | {"event": [*given["event"], *more]}))
-        for more in ([], lamps)
+        told(Scenario.model_validate(given | {"event": [*given["event"], *more]})) for more in ([], lamps)
     )
     assert loaded.trim_high_steps > alone.trim_high_steps + 2.0
     first, first_alone = loaded.base_errors[0], alone.base_errors[0]
@@ -138,9 +135,7 @@ def test_loads_are_no_fault_of_the_base_curve() -> None:
 
 def test_the_figure_does_not_praise_a_curve_that_was_not_seen() -> None:
     none = [(0.0, 0.0), (90.0, 0.0)]
-    car = with_values(
-        load_car("trials"), {"curves": {"base_steps": none, "after_start_steps": none}}
-    )
+    car = with_values(load_car("trials"), {"curves": {"base_steps": none, "after_start_steps": none}})
     trace = simulate(car, load_scenario("cold_start_m20"))
     figure = start_figure(trace, start_story(trace, car))
     words = " ".join(one.get_text() for one in cast("list[Text]", figure.findobj(Text)))
@@ -193,9 +188,7 @@ def flat(steps: float) -> dict[str, Any]:
 
 
 def test_a_speed_that_never_reaches_its_target_is_told_without_numbers_that_do_not_exist() -> None:
-    never = [
-        told("cold_start_0", seed, valve={"wired_reversed": True}).finding() for seed in range(6)
-    ]
+    never = [told("cold_start_0", seed, valve={"wired_reversed": True}).finding() for seed in range(6)]
     assert not any("nan" in one for one in said(never))
     story = told("cold_start_20")
     assert "stays below 60 % of its target" in said(replace(story, flare_rpm=math.nan).finding())

@@ -74,9 +74,7 @@ def test_real_poles_go_by_the_half_rule_and_complex_ones_by_the_critical_point()
         kinds.add(real)
         if real:
             lags = sorted(-1.0 / poles.real, reverse=True)
-            assert model.time_constant_s == pytest.approx(
-                lags[0] + 0.5 * max(lags[1], plant.sensor_lag_s)
-            )
+            assert model.time_constant_s == pytest.approx(lags[0] + 0.5 * max(lags[1], plant.sensor_lag_s))
         assert model.gain_rpm_per_step == pytest.approx(plant.rpm_per_step)
         assert model.delay_s > plant.delay_s
     assert kinds == {True, False}

@@ -108,15 +108,11 @@ def test_a_study_made_for_other_inputs_is_not_joined(tmp_path: Path) -> None:
     journal = tmp_path / "s.journal"
     open_study(journal, "tune", seed=1, inputs={"car": "ab12", "objective": "balanced"})
     with pytest.raises(InputError) as error:
-        open_study(
-            journal, "tune", seed=1, inputs={"car": "cd34", "objective": "balanced"}, resume=True
-        )
+        open_study(journal, "tune", seed=1, inputs={"car": "cd34", "objective": "balanced"}, resume=True)
     assert "car was ab12, is cd34" in message_of(error)
     assert "balanced" not in message_of(error)
     with pytest.raises(InputError, match="seed was 1, is 2"):
-        open_study(
-            journal, "tune", seed=2, inputs={"car": "ab12", "objective": "balanced"}, resume=True
-        )
+        open_study(journal, "tune", seed=2, inputs={"car": "ab12", "objective": "balanced"}, resume=True)
     with pytest.raises(InputError, match="car was ab12, is not given"):
         open_study(journal, "tune", seed=1, resume=True)
 
@@ -124,9 +120,7 @@ def test_a_study_made_for_other_inputs_is_not_joined(tmp_path: Path) -> None:
 def test_a_study_of_another_program_is_joined_only_while_empty(tmp_path: Path) -> None:
     import optuna
 
-    def by_optuna(
-        name: str, direction: Literal["minimize", "maximize"] = "minimize"
-    ) -> optuna.Study:
+    def by_optuna(name: str, direction: Literal["minimize", "maximize"] = "minimize") -> optuna.Study:
         backend = optuna.storages.journal.JournalFileBackend(str(tmp_path / f"{name}.journal"))
         storage = optuna.storages.JournalStorage(backend)
         return optuna.create_study(storage=storage, study_name=name, direction=direction)
@@ -143,9 +137,7 @@ def test_a_study_of_another_program_is_joined_only_while_empty(tmp_path: Path) -
 
 
 def test_the_same_seed_gives_the_same_trials_on_any_storage(tmp_path: Path) -> None:
-    def search(
-        storage: str | Path | None, seed: int
-    ) -> list[tuple[dict[str, object], float | None]]:
+    def search(storage: str | Path | None, seed: int) -> list[tuple[dict[str, object], float | None]]:
         with open_study(storage, "tune", seed=seed) as study:
             start = {"now": {"law": "pi", "gain": 4.0, "period_ms": 100}}
             assert run_search(study, ask_space, evaluate, n_trials=30, start_points=start) == 30

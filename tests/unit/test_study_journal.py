@@ -78,9 +78,7 @@ def test_lock_of_a_killed_process_is_free_at_once(tmp_path: Path) -> None:
     lock.release()
 
 
-def test_lock_of_a_live_process_is_respected(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_lock_of_a_live_process_is_respected(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(_journal, "PATIENCE_S", 0.5)
     journal = tmp_path / "a.journal"
     journal.touch()
@@ -134,9 +132,7 @@ def test_a_line_cut_off_while_others_work_is_cut_before_the_next(tmp_path: Path)
     assert (tmp_path / "a.journal.torn").read_bytes().count(b"\n") == 4
 
 
-@pytest.mark.parametrize(
-    "tail", [b"\0" * 300, b"\0" * 300 + b"\n", b'{"op\n{"op_code":4,\n', b"\n"]
-)
+@pytest.mark.parametrize("tail", [b"\0" * 300, b"\0" * 300 + b"\n", b'{"op\n{"op_code":4,\n', b"\n"])
 def test_garbage_after_a_power_cut_is_cut(tmp_path: Path, tail: bytes) -> None:
     journal = tmp_path / "a.journal"
     params = some_study(journal)
@@ -180,9 +176,7 @@ def test_damage_in_the_midst_is_named_with_its_line_and_left_alone(tmp_path: Pat
         (b"\x89PNG\r\n", "is not a journal"),
     ],
 )
-def test_another_kind_of_file_is_refused_and_left_alone(
-    tmp_path: Path, content: bytes, told: str
-) -> None:
+def test_another_kind_of_file_is_refused_and_left_alone(tmp_path: Path, content: bytes, told: str) -> None:
     file = tmp_path / "drive.log"
     file.write_bytes(content)
     with pytest.raises(InputError, match=told):

@@ -65,11 +65,9 @@ def states(study: Study) -> list[str]:
 
 @pytest.fixture(params=["memory", "journal", "sqlite"])
 def study(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Study]:
-    storage = {
-        "memory": None,
-        "journal": f"{tmp_path}/s.journal",
-        "sqlite": f"sqlite:///{tmp_path}/s.db",
-    }[request.param]
+    storage = {"memory": None, "journal": f"{tmp_path}/s.journal", "sqlite": f"sqlite:///{tmp_path}/s.db"}[
+        request.param
+    ]
     with open_study(storage, "any", sampler="random") as opened:
         yield opened
 
@@ -317,9 +315,7 @@ def test_a_lease_beats_and_ends(study: Study) -> None:
     storage = study.storage
 
     def lease() -> dict[str, object]:
-        held: dict[str, object] = storage.get_study_user_attrs(study.study_id)[
-            LEASE_PREFIX + me.key
-        ]
+        held: dict[str, object] = storage.get_study_user_attrs(study.study_id)[LEASE_PREFIX + me.key]
         return held
 
     with Lease(storage, study.study_id, me, beat_s=0.01):

@@ -30,8 +30,7 @@ def test_numbers_and_their_units_are_turned(told: str, metric: str, imperial: st
 
 
 @pytest.mark.parametrize(
-    "told",
-    ["coolant_degC", "temp3_degC 4", "in degC", "temperature [degC]", "5 degCx", "kPa", "degC"],
+    "told", ["coolant_degC", "temp3_degC 4", "in degC", "temperature [degC]", "5 degCx", "kPa", "degC"]
 )
 @pytest.mark.parametrize("imperial", [False, True])
 def test_names_and_the_units_of_columns_are_left_alone(told: str, imperial: bool) -> None:

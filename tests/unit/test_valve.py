@@ -109,9 +109,7 @@ def test_a_low_battery_loses_steps_that_a_good_one_does_not() -> None:
     ]
     trace = simulate(car, good.model_copy(update={"event": ()}))
     assert trace.shaft_steps[-1] == COLD_STEPS
-    low = Scenario.model_validate(
-        {"name": "x", "duration_s": 3.0, "coolant_degC": 0.0, "event": events}
-    )
+    low = Scenario.model_validate({"name": "x", "duration_s": 3.0, "coolant_degC": 0.0, "event": events})
     trace = simulate(car, low)
     assert trace.believed_steps[-1] == WARM_STEPS
     assert trace.shaft_steps[-1] > WARM_STEPS
@@ -133,9 +131,7 @@ def test_the_seat_stops_the_valve_too() -> None:
         {"at_s": 1.5, "set": "coolant_degC", "to": 120.0},
         {"at_s": 2.5, "set": "coolant_degC", "to": 0.0},
     ]
-    car = with_values(
-        valve_car(), {"curves": {"base_steps": ((0.0, 45.0), (80.0, 15.0), (120.0, 2.0))}}
-    )
+    car = with_values(valve_car(), {"curves": {"base_steps": ((0.0, 45.0), (80.0, 15.0), (120.0, 2.0))}})
     scenario = {"name": "x", "duration_s": 4.0, "coolant_degC": 80.0, "event": events}
     trace = simulate(car, Scenario.model_validate(scenario))
     # 15 - 12 = 3 steps open; 13 steps down reach the seat after 3; 43 up again.
@@ -151,20 +147,14 @@ def test_wired_reversed_moves_the_wrong_way() -> None:
 
 
 def test_a_sticking_valve_turns_its_shaft_only() -> None:
-    events = [
-        {"at_s": 1.0, "set": "valve_sticks", "to": 1},
-        {"at_s": 1.2, "set": "coolant_degC", "to": 0.0},
-    ]
+    events = [{"at_s": 1.0, "set": "valve_sticks", "to": 1}, {"at_s": 1.2, "set": "coolant_degC", "to": 0.0}]
     scenario = {"name": "x", "duration_s": 3.0, "coolant_degC": 80.0, "event": events}
     trace = simulate(valve_car(), Scenario.model_validate(scenario))
     assert trace.shaft_steps[-1] == COLD_STEPS
     assert trace.pintle_steps[-1] == WARM_STEPS
 
 
-@given(
-    st.lists(st.integers(-6, 6), min_size=1, max_size=60),
-    st.sampled_from([0.0, 0.5, 1.0, 2.5, 7.0]),
-)
+@given(st.lists(st.integers(-6, 6), min_size=1, max_size=60), st.sampled_from([0.0, 0.5, 1.0, 2.5, 7.0]))
 def test_backlash_is_the_play_operator(moves: list[int], play: float) -> None:
     # The play operator (Gelb and Vander Velde, 1968): within the play the output rests, outside it
     # is carried along.

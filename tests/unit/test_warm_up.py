@@ -7,15 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sim import (
-    Scenario,
-    Trace,
-    equilibrium,
-    load_car,
-    load_scenario,
-    simulate,
-    with_values,
-)
+from sim import Scenario, Trace, equilibrium, load_car, load_scenario, simulate, with_values
 from sim.sensors import followed_degC
 from sim.thermal import coolant_rate, cooling_W_per_K, manifold_K, oil_rate
 
@@ -63,13 +55,8 @@ def test_target_and_base_follow_the_sensor_which_follows_the_coolant(cold: Trace
     sensed, coolant = cold["coolant_sensed_degC"], cold["coolant_degC"]
     rising = (cold.time_s > 60.0) & (cold.time_s < 200.0)
     rate = np.gradient(np.interp(np.arange(60.0, 200.0), cold.time_s, coolant)).mean()
-    assert np.mean((coolant - sensed)[rising]) == pytest.approx(
-        rate * car.sensors.coolant_lag_s, rel=0.2
-    )
-    for name, curve in (
-        ("target_rpm", car.curves.target_rpm),
-        ("base_steps", car.curves.base_steps),
-    ):
+    assert np.mean((coolant - sensed)[rising]) == pytest.approx(rate * car.sensors.coolant_lag_s, rel=0.2)
+    for name, curve in (("target_rpm", car.curves.target_rpm), ("base_steps", car.curves.base_steps)):
         expected = np.interp(sensed, *np.asarray(curve, dtype=float).T)
         np.testing.assert_allclose(cold[name], expected, atol=1e-9)
 
@@ -130,10 +117,7 @@ def test_a_sensor_in_the_oil_leads_the_curves() -> None:
     assert abs(sensed[-1] - oil[-1]) < 1.0 < trace["coolant_degC"][-1] - oil[-1]
     expected = np.interp(sensed, *np.asarray(car.curves.base_steps, dtype=float).T)
     np.testing.assert_allclose(trace["base_steps"], expected, atol=1e-9)
-    assert [load_car(name).temperature_name for name in ("trials", "twin")] == [
-        "coolant",
-        "cylinder head",
-    ]
+    assert [load_car(name).temperature_name for name in ("trials", "twin")] == ["coolant", "cylinder head"]
     assert car.temperature_name == "oil"
     # So do the tables of spark and mixture: a controller knows no other temperature.
     share = (60.0 - sensed[-1]) / 80.0
@@ -188,7 +172,6 @@ def test_thicker_oil_idles_slower_in_the_cold() -> None:
     car = with_values(load_car("trials"), {"feedback": {"law": "none"}})
     thick = with_values(car, {"thermal": {"oil_grade": "20W-50"}})
     speeds = [
-        simulate(one, idling(40.0, coolant_degC=0.0), seed=0)["rpm"][-400:].mean()
-        for one in (car, thick)
+        simulate(one, idling(40.0, coolant_degC=0.0), seed=0)["rpm"][-400:].mean() for one in (car, thick)
     ]
     assert speeds[1] < speeds[0] - 30.0

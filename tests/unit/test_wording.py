@@ -46,9 +46,7 @@ def test_a_unit_is_the_longest_end_of_a_name() -> None:
 
 
 def test_notes_within_notes_and_plain_forms(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(
-        wording, "SENTENCES", {"t.outer": "because {why}", "t.inner": "{x_rpm:.0f} too low"}
-    )
+    monkeypatch.setattr(wording, "SENTENCES", {"t.outer": "because {why}", "t.inner": "{x_rpm:.0f} too low"})
     note = Note("t.outer", why=(Note("t.inner", x_rpm=3.2), Note("t.inner", x_rpm=math.inf)))
     assert in_words(note) == "because 3 rpm too low, inf rpm too low"
     plain = json.loads(json.dumps({"verdict": [note.to_dict()]}))

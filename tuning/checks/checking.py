@@ -42,11 +42,7 @@ class Check:
         dict
             ``car``, ``passed`` and ``lines``, each a dict.
         """
-        return {
-            "car": self.car,
-            "passed": self.passed,
-            "lines": [line.to_dict() for line in self.lines],
-        }
+        return {"car": self.car, "passed": self.passed, "lines": [line.to_dict() for line in self.lines]}
 
 
 def check(car: Car) -> Check:

@@ -43,9 +43,7 @@ def curve_checks(car: Car) -> list[CheckLine]:
 def _cranking(car: Car) -> CheckLine:
     curves = car.curves
     places = sorted({degC for degC, _ in (*curves.base_steps, *curves.cranking_steps)})
-    margins = [
-        (curve_at(curves.cranking_steps, at) - curve_at(curves.base_steps, at), at) for at in places
-    ]
+    margins = [(curve_at(curves.cranking_steps, at) - curve_at(curves.base_steps, at), at) for at in places]
     margin, at_degC = min(margins)
     at_limit = curve_at(curves.base_steps, at_degC) >= car.valve.open_limit_steps
     wanted = max(curve_at(curves.base_steps, at_degC) + LEAST_EXTRA_steps, LEAST_CRANKING_steps)

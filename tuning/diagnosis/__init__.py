@@ -2,12 +2,6 @@
 
 from __future__ import annotations
 
-from tuning.diagnosis.diagnosing import (
-    Diagnosis,
-    diagnose,
-)
+from tuning.diagnosis.diagnosing import Diagnosis, diagnose
 
-__all__ = [
-    "Diagnosis",
-    "diagnose",
-]
+__all__ = ["Diagnosis", "diagnose"]

@@ -45,9 +45,7 @@ def load_finding(log: Log) -> Finding:
     period_s = float(np.median(gaps)) if even else float("nan")
     values |= {"size_rpm": size, "period_s": period_s}
     if log.valve_steps is None:
-        return Finding(
-            name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values
-        )
+        return Finding(name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values)
     return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
 
 
@@ -98,10 +96,7 @@ def beyond_finding(log: Log, swing: Swing | None, hunting: Finding, still: Findi
     """Ask what beyond the valve may swing speed, each with what speaks for it and a test."""
     name = "beyond the valve"
     causes = [*_flicker(log)]
-    outside = hunting.note.code in {
-        "diagnosis.hunting.from_outside",
-        "diagnosis.hunting.not_in_time",
-    }
+    outside = hunting.note.code in {"diagnosis.hunting.from_outside", "diagnosis.hunting.not_in_time"}
     if swing is not None and (outside or still.answer == YES):
         m = swing.measures
         above_rpm = _above_target(log)

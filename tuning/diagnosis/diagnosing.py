@@ -22,12 +22,7 @@ from tuning.diagnosis.beside import (
 from tuning.diagnosis.findings import NO, OPEN, YES, Finding
 from tuning.diagnosis.hunting import hunting_finding
 from tuning.diagnosis.next_step import next_step
-from tuning.diagnosis.valve import (
-    base_finding,
-    direction_finding,
-    limit_finding,
-    position_findings,
-)
+from tuning.diagnosis.valve import base_finding, direction_finding, limit_finding, position_findings
 from tuning.log_events import (
     HotPart,
     Segment,

@@ -36,9 +36,7 @@ BY_HAND_per_min = 3.0
 """Fewer moves do not show what the valve does [1/min]."""
 
 
-def position_findings(
-    log: Log, car: Car | None, hunting: str, wrong_way: bool
-) -> tuple[Finding, Finding]:
+def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) -> tuple[Finding, Finding]:
     """Ask whether the valve lost its position, and whether air leaks in.
 
     Gives lost position, leak.
@@ -85,9 +83,7 @@ def _only_warming(log: Log) -> bool:
     return log.map_kPa is not None and log.valve_steps is not None and bool(warming.any())
 
 
-def _drift_findings(
-    log: Log, car: Car | None, drift: AirJump, duration_s: float
-) -> tuple[Finding, Finding]:
+def _drift_findings(log: Log, car: Car | None, drift: AirJump, duration_s: float) -> tuple[Finding, Finding]:
     """Air that goes, or comes, little by little at the same steps."""
     values = {"air_share": drift.share, "steps": drift.steps, "over_s": duration_s}
     told = {"over_s": duration_s, "air_percent": abs(100.0 * drift.share),

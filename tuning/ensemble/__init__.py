@@ -11,11 +11,7 @@ from tuning.ensemble.drives import (
     LOAD_SPAN_s,
     starting_phases,
 )
-from tuning.ensemble.held_swing import (
-    LARGEST_SHARE,
-    held_swing_rpm,
-    share_for_swing,
-)
+from tuning.ensemble.held_swing import LARGEST_SHARE, held_swing_rpm, share_for_swing
 from tuning.ensemble.plausible import (
     SEARCH,
     SELECTION,
@@ -25,19 +21,9 @@ from tuning.ensemble.plausible import (
     noise_seeds,
     plausible_cars,
 )
-from tuning.ensemble.runs import (
-    Runs,
-    known_mean,
-)
-from tuning.ensemble.samples import (
-    Samples,
-    kept_samples,
-    picked,
-)
-from tuning.ensemble.trial_runs import (
-    TrialRuns,
-    measured,
-)
+from tuning.ensemble.runs import Runs, known_mean
+from tuning.ensemble.samples import Samples, kept_samples, picked
+from tuning.ensemble.trial_runs import TrialRuns, measured
 
 __all__ = [
     "ANSWER",

@@ -114,9 +114,7 @@ def trial_drives(car: Car) -> tuple[Drive, ...]:
     """
     litres = car.engine.displacement_cm3 / 1000.0
     lamps, everything = LAMPS_W_per_l * litres, EVERYTHING_W_per_l * litres
-    rest = _scenario(
-        "warm idle", WARM_degC, REST_s, measure=_windows([("hunting", REST_FROM_s, REST_s)])
-    )
+    rest = _scenario("warm idle", WARM_degC, REST_s, measure=_windows([("hunting", REST_FROM_s, REST_s)]))
     share = (BLIP_OPENING - 1.0) * car.throttle.leak_mm2 / car.throttle.open_mm2
     loads_W = (lamps, 0.0, everything, 0.0)
     answer = _scenario(

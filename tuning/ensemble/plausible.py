@@ -28,14 +28,7 @@ from zlib import crc32
 import numpy as np
 
 from sim import Car, InputError, with_values
-from tuning.ensemble.known_idle import (
-    COOL_degC,
-    bounded,
-    idle_rpm,
-    idles_at,
-    seen_swing_rpm,
-    swings_as,
-)
+from tuning.ensemble.known_idle import COOL_degC, bounded, idle_rpm, idles_at, seen_swing_rpm, swings_as
 from tuning.loop import WARM_degC
 
 DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
@@ -204,9 +197,7 @@ def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes,
     return changes, factors
 
 
-def _made(
-    car: Car, draws: _Draws, index: int, idles: tuple[float, float], swing_rpm: float
-) -> _Made:
+def _made(car: Car, draws: _Draws, index: int, idles: tuple[float, float], swing_rpm: float) -> _Made:
     """One plausible car that idles where it should.
 
     A draw that the car file's rules refuse, or that idles far off when cool, is drawn in toward

@@ -42,9 +42,7 @@ class Samples:
             Samples at or before that time.
         """
         count = round(end_s / SAMPLE_s)
-        return Samples(
-            self.time_s[:count], self.rpm[:count], self.valve_steps[:count], self.target_rpm
-        )
+        return Samples(self.time_s[:count], self.rpm[:count], self.valve_steps[:count], self.target_rpm)
 
 
 def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:

@@ -11,17 +11,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from controllers import Feedback
-from sim import (
-    COUNTERS,
-    Car,
-    Plan,
-    SAMPLE_s,
-    Scenario,
-    full_plan,
-    make_fleet,
-    run_plan,
-    settings_of,
-)
+from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, full_plan, make_fleet, run_plan, settings_of
 from tuning.ensemble.drives import (
     ANSWER,
     HIGH,
@@ -43,14 +33,7 @@ from tuning.ensemble.drives import (
 )
 from tuning.ensemble.runs import ROW, Runs, known_mean
 from tuning.ensemble.samples import Samples, kept_samples, picked
-from tuning.measures import (
-    MEASURES,
-    answer_terms,
-    below_target_rpm,
-    measure_runs,
-    rest_terms,
-    stalled_at,
-)
+from tuning.measures import MEASURES, answer_terms, below_target_rpm, measure_runs, rest_terms, stalled_at
 
 _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 
@@ -73,12 +56,7 @@ class TrialRuns:
     """
 
     def __init__(
-        self,
-        cars: Sequence[Car],
-        seeds: Sequence[int],
-        cores: int | None = None,
-        *,
-        measures: bool = False,
+        self, cars: Sequence[Car], seeds: Sequence[int], cores: int | None = None, *, measures: bool = False
     ) -> None:
         self.cars = tuple(cars)
         self.drives: tuple[Drive, ...] = trial_drives(self.cars[0])
@@ -117,10 +95,7 @@ class TrialRuns:
         return len(self.cars) * sum(min(one, len(self.seeds)) for one in each)
 
     def run(
-        self,
-        candidates: Sequence[Feedback],
-        *,
-        on_progress: Callable[[float], None] | None = None,
+        self, candidates: Sequence[Feedback], *, on_progress: Callable[[float], None] | None = None
     ) -> Runs:
         """Run and measure candidates.
 
@@ -139,10 +114,7 @@ class TrialRuns:
         return self._run(self._plan(candidates), candidates, on_progress)
 
     def _run(
-        self,
-        plan: Plan,
-        candidates: Sequence[Feedback],
-        on_progress: Callable[[float], None] | None,
+        self, plan: Plan, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None
     ) -> Runs:
         total = len(plan.car)
         rows = np.full((total, ROW), np.nan)
@@ -150,17 +122,13 @@ class TrialRuns:
         counted = np.full((total, len(COUNTERS)), np.nan)
         done = 0
 
-        def keep(
-            which: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray
-        ) -> None:
+        def keep(which: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray) -> None:
             counted[which] = counters
             scenario = plan.scenario[which]
             for place in np.unique(scenario).tolist():
                 mine = scenario == place
                 some = which[mine]
-                rows[some] = self._row_of(
-                    place, plan.car[some], rpm[mine], steps[mine], counters[mine]
-                )
+                rows[some] = self._row_of(place, plan.car[some], rpm[mine], steps[mine], counters[mine])
                 if self._measures:
                     values[some] = measured(
                         self._shifted[place], rpm[mine], steps[mine], counters[mine],
@@ -268,9 +236,7 @@ class TrialRuns:
         limited = limited * period_s[:, None, None, None] / duration_s[None, None, :, None]
         with_stall = np.isfinite(counters[..., _COUNTER["stalled_s"]]).astype(float)
         target = known_mean(counters[0, :, :, :, _COUNTER["target_rpm"]], axis=-1)
-        return Runs(
-            placed(rows), placed(values), with_stall, limited, self.floor, self.held_swing, target
-        )
+        return Runs(placed(rows), placed(values), with_stall, limited, self.floor, self.held_swing, target)
 
 
 def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
@@ -294,11 +260,7 @@ def own_seeds(seeds: np.ndarray, cars: np.ndarray) -> np.ndarray:
 
 
 def measured(
-    drive: Scenario,
-    rpm: np.ndarray,
-    steps: np.ndarray,
-    counters: np.ndarray,
-    floor_rpm: np.ndarray,
+    drive: Scenario, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray, floor_rpm: np.ndarray
 ) -> np.ndarray:
     """Measures of some runs of one scenario, from what a batch hands over.
 

@@ -139,9 +139,7 @@ def regular_share(values: Measured, floor_rpm: float | None) -> float:
     return float(np.mean(hunts(values.of, floor_rpm)))
 
 
-def held_floor(
-    cars: Sequence[Car], phases: Phases, coolant_degC: float, seed: int
-) -> list[Measured]:
+def held_floor(cars: Sequence[Car], phases: Phases, coolant_degC: float, seed: int) -> list[Measured]:
     """Measure cars with scatter, phase by phase.
 
     Gives one a car.
@@ -203,8 +201,7 @@ def ablation(
     floor, count = held.mean("hunting_rpm"), len(phases) * len(STARTS_rpm)
     each = [part(quiet, slice(i * count, (i + 1) * count)) for i in range(len(cars))]
     rows = [
-        _row(switch, ends, values, floor)
-        for switch, ends, values in zip(changed, each, noisy, strict=True)
+        _row(switch, ends, values, floor) for switch, ends, values in zip(changed, each, noisy, strict=True)
     ]
     return Ablation(
         rows=tuple(_with_share(row, rows[0], floor) for row in rows),

@@ -13,17 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from sim import (
-    COUNTERS,
-    Car,
-    Plan,
-    SAMPLE_s,
-    Scenario,
-    make_fleet,
-    run_plan,
-    settings_table,
-    with_values,
-)
+from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, settings_table, with_values
 from tuning.explanation.runs import Reals, without_scatter
 from tuning.loop import IdlePoint
 from tuning.measures import COLUMN, measure_runs
@@ -119,9 +109,7 @@ def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
     return found
 
 
-def opening_scenario(
-    names: Sequence[str], opened_steps: int, step_s: float, coolant_degC: float
-) -> Scenario:
+def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coolant_degC: float) -> Scenario:
     """A load step from which on the valve opens by itself at full slew.
 
     Gives the load at 10 s, each step done a step time after the one before.
@@ -206,10 +194,7 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
     at_rest, whole, error = _resting(car, point)
     step_s = car.valve.step_ms / 1000.0
     most = min(MOST_OPENED_steps, int(car.valve.travel_steps - whole))
-    spark = {
-        "spark_trim_deg_per_100rpm": SPARK_deg_per_100rpm,
-        "spark_trim_limit_deg": SPARK_LIMIT_deg,
-    }
+    spark = {"spark_trim_deg_per_100rpm": SPARK_deg_per_100rpm, "spark_trim_limit_deg": SPARK_LIMIT_deg}
     still = _changed(at_rest, law="none")
     sparked = _changed(at_rest, **spark)
     found = []

@@ -86,9 +86,7 @@ class Cause:
         return {n: plain(v) for n, v in vars(self).items()}
 
 
-def named_by_theory(
-    car: Car, linear: LinearView, resolution: ResolutionView, table: Ablation
-) -> str:
+def named_by_theory(car: Car, linear: LinearView, resolution: ResolutionView, table: Ablation) -> str:
     """The cause that the numbers of theory point to, without looking at what was switched off.
 
     Gives key of ``CAUSES``.

@@ -65,9 +65,7 @@ def hunting_chance(car: Car, coolant_degC: float) -> HuntingChance:
         return HuntingChance(Note("explanation.chance.no_position"))
     phases = even_phases(car, point, PHASES)
     ends = ends_of(
-        run_phases(
-            [without_scatter(car)], phases, coolant_degC=coolant_degC, offsets_rpm=STARTS_rpm
-        )
+        run_phases([without_scatter(car)], phases, coolant_degC=coolant_degC, offsets_rpm=STARTS_rpm)
     )
     stalled = float(ends.stalled.mean())
     if stalled > 0.0:

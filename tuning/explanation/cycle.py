@@ -122,10 +122,7 @@ class CycleView:
 def _places(car: Car, point: IdlePoint, phases: Phases) -> list[Bracket | None]:
     """Positions around the target that whole moves from the base curve reach, phase by phase."""
     start, move = base_position(car, point.coolant_degC), tread_steps(car)
-    return [
-        bracket(point.rpm_with_leak(leak), point.target_rpm, start, move)
-        for leak in phases.leak_mm2
-    ]
+    return [bracket(point.rpm_with_leak(leak), point.target_rpm, start, move) for leak in phases.leak_mm2]
 
 
 def seen_cycle(places: list[Bracket | None], ends: Ends) -> SeenCycle | None:
@@ -161,9 +158,7 @@ def best_of(cycles: list[Cycle]) -> Cycle | None:
     return max(cycles, key=lambda cycle: (cycle.confirmed, cycle.period_s), default=None)
 
 
-def cycle_view(
-    car: Car, point: IdlePoint, phases: Phases, ends: Ends, predicted_chance: float
-) -> CycleView:
+def cycle_view(car: Car, point: IdlePoint, phases: Phases, ends: Ends, predicted_chance: float) -> CycleView:
     """Predict the limit cycle and put it beside the simulated one.
 
     Gives both; what is predicted follows from engine, settings and starting place alone.

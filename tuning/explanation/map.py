@@ -227,13 +227,10 @@ def gain_map(
     )
 
 
-def _gain_axes(
-    now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSize
-) -> tuple[Reals, Reals]:
+def _gain_axes(now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSize) -> tuple[Reals, Reals]:
     """Axes that show the car's settings and the border; no line without integral action."""
     widest = [
-        max(1.3 * here, 1.25 * float(line.max(initial=1.0)))
-        for here, line in zip(now, edge, strict=True)
+        max(1.3 * here, 1.25 * float(line.max(initial=1.0))) for here, line in zip(now, edge, strict=True)
     ]
     gains = np.linspace(0.0, widest[0], size.gains)
     return gains, np.linspace(0.0, widest[1], size.integrals + 1)[1:]
@@ -242,7 +239,4 @@ def _gain_axes(
 def _gain_row(feedback: Feedback, gains: Reals, integral: float) -> list[Feedback]:
     """Settings with one integral gain and many proportional ones."""
     fixed = {"integral_steps_per_100rpm_s": integral}
-    return [
-        feedback.model_copy(update={**fixed, "gain_steps_per_100rpm": float(gain)})
-        for gain in gains
-    ]
+    return [feedback.model_copy(update={**fixed, "gain_steps_per_100rpm": float(gain)}) for gain in gains]

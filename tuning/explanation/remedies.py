@@ -47,9 +47,7 @@ def _resolution(f: Findings) -> Told:
 
 def _gains(f: Findings) -> Told:
     here, now, eased = f.linear.here, f.car.feedback, eased_gains(f.car, f.linear)
-    number = Note(
-        "explanation.gains.number", times=here.border_multiplier, period_s=here.border_period_s
-    )
+    number = Note("explanation.gains.number", times=here.border_multiplier, period_s=here.border_period_s)
     slower = Note("explanation.gains.slower")
     if GAIN not in eased:
         period_ms = float(eased["update_period_ms"])
@@ -62,9 +60,7 @@ def _gains(f: Findings) -> Told:
             then_s=100.0 / (integral * worth),
             now_s=100.0 / (now.integral_steps_per_100rpm_s * worth),
         )
-    remedy = Note(
-        "explanation.gains.lower", gain_steps_per_100rpm=gain, integral_steps_per_100rpm_s=integral
-    )
+    remedy = Note("explanation.gains.lower", gain_steps_per_100rpm=gain, integral_steps_per_100rpm_s=integral)
     return number, remedy, slower
 
 
@@ -123,9 +119,7 @@ def _not_feedback(f: Findings) -> Told:
         number = Note("explanation.not_feedback.stalls", of_100=100.0 * f.table.held_stalled)
     else:
         number = Note(
-            "explanation.not_feedback.swings",
-            of_100=100.0 * f.table.held_chance,
-            floor_rpm=f.table.floor_rpm,
+            "explanation.not_feedback.swings", of_100=100.0 * f.table.held_chance, floor_rpm=f.table.floor_rpm
         )
     remedy, retards = Note("explanation.not_feedback.remedy"), -f.car.spark.advance_deg_per_100rpm
     if retards > 0.0:

@@ -175,9 +175,7 @@ def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     return told
 
 
-def resolution_view(
-    car: Car, point: IdlePoint, phases: Phases, scatter_rpm: float
-) -> ResolutionView:
+def resolution_view(car: Car, point: IdlePoint, phases: Phases, scatter_rpm: float) -> ResolutionView:
     """What the valve's steps are worth, and whether the deadband leaves it a place to rest.
 
     Gives the numbers.

@@ -201,9 +201,7 @@ def run_settings(
     table = settings_of(car, feedbacks)
     offsets = np.asarray(offsets_rpm, dtype=float)
     setting, which = (axis.ravel() for axis in np.indices((len(feedbacks), len(phases))))
-    plan = _rows_plan(
-        fleet, table, which, setting, (seed + which) % 2.0**31, offsets[which % offsets.size]
-    )
+    plan = _rows_plan(fleet, table, which, setting, (seed + which) % 2.0**31, offsets[which % offsets.size])
     periods = np.array([one.update_period_ms / 1000.0 for one in feedbacks])
     return _kept(fleet, plan, periods[setting], duration_s)
 
@@ -220,10 +218,7 @@ def _kept(fleet: Fleet, plan: Plan, period_s: Reals, duration_s: float) -> Sampl
     )
 
     def keep(
-        rows: NDArray[np.int64],
-        rpm: NDArray[np.float32],
-        steps: NDArray[np.float32],
-        counted: Reals,
+        rows: NDArray[np.int64], rpm: NDArray[np.float32], steps: NDArray[np.float32], counted: Reals
     ) -> None:
         left.rpm[rows], left.steps[rows], left.counters[rows] = rpm, steps, counted
 

@@ -186,12 +186,8 @@ class _Told:
         rpm, rows = self.trace["rpm"], self.rows
         high, low = rows[int(np.argmax(rpm[rows]))], rows[int(np.argmin(rpm[rows]))]
         return [
-            self.moment(
-                int(high), "peak", Note("explanation.story.peak", above=float(-self.error[high]))
-            ),
-            self.moment(
-                int(low), "trough", Note("explanation.story.trough", below=float(self.error[low]))
-            ),
+            self.moment(int(high), "peak", Note("explanation.story.peak", above=float(-self.error[high]))),
+            self.moment(int(low), "trough", Note("explanation.story.trough", below=float(self.error[low]))),
         ]
 
     def _changed(self, signal: Any) -> list[int]:
@@ -247,10 +243,7 @@ def tell_cycle(
     moments.sort(key=lambda one: one.at_s)
     lines = [
         *_beginning(told, move_rpm, period_s),
-        *(
-            Note("explanation.story.moment", at_s=one.at_s, now_rpm=one.rpm, text=one.text)
-            for one in moments
-        ),
+        *(Note("explanation.story.moment", at_s=one.at_s, now_rpm=one.rpm, text=one.text) for one in moments),
         Note("explanation.story.repeats"),
     ]
     margin = BESIDE_SHARE * period_s

@@ -7,12 +7,7 @@ from typing import Any
 
 from controllers import LAWS, law_of
 from sim import Car
-from tuning.loop import (
-    IdlePoint,
-    Treads,
-    calm_settings,
-    smallest_useful_move,
-)
+from tuning.loop import IdlePoint, Treads, calm_settings, smallest_useful_move
 
 ROOM = 1.1
 """The deadband is this much wider than the geometry asks, for a worth of a step not known well."""

@@ -62,8 +62,7 @@ def finer_valve(car: Car) -> tuple[Car, int]:
     farthest = max(valve.travel_steps, valve.open_limit_steps, valve.area_mm2[-1][0])
     n = max(1, min(FINEST, int(MOST_STEPS // farthest)))
     times_n = {
-        key: min(NO_LIMIT_steps, getattr(feedback, key) * n)
-        for key in ("entry_extra_steps", "aircon_steps")
+        key: min(NO_LIMIT_steps, getattr(feedback, key) * n) for key in ("entry_extra_steps", "aircon_steps")
     }
     changes: Changes = {
         "valve": {
@@ -86,8 +85,7 @@ def finer_valve(car: Car) -> tuple[Car, int]:
             "min_move_steps": 1,
             "rpm_per_step": max(0.1, feedback.rpm_per_step / n),
             "trim_limit_steps": tuple(
-                min(NO_LIMIT_steps, max(-NO_LIMIT_steps, limit * n))
-                for limit in feedback.trim_limit_steps
+                min(NO_LIMIT_steps, max(-NO_LIMIT_steps, limit * n)) for limit in feedback.trim_limit_steps
             ),
             **times_n,
             **law_of(feedback).finer(feedback, n),

@@ -66,10 +66,7 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
 
 def _proof(cause: Cause) -> Note:
     return Note(
-        "explanation.proof",
-        cause=cause.name,
-        number=cause.number,
-        left_percent=100.0 * cause.left_share,
+        "explanation.proof", cause=cause.name, number=cause.number, left_percent=100.0 * cause.left_share
     )
 
 

@@ -2,22 +2,8 @@
 
 from __future__ import annotations
 
-from tuning.identification.fitting import (
-    fit,
-)
-from tuning.identification.recording_guide import (
-    recording_plan,
-)
-from tuning.identification.result import (
-    Curve,
-    Fit,
-    Fitted,
-)
+from tuning.identification.fitting import fit
+from tuning.identification.recording_guide import recording_plan
+from tuning.identification.result import Curve, Fit, Fitted
 
-__all__ = [
-    "Curve",
-    "Fit",
-    "Fitted",
-    "fit",
-    "recording_plan",
-]
+__all__ = ["Curve", "Fit", "Fitted", "fit", "recording_plan"]

@@ -238,8 +238,7 @@ def _predict_held_back(problem: Problem, found: Floats) -> list[Floats]:
 
 def _left_over_rms(problem: Problem, modelled: Sequence[Floats]) -> float:
     left = [
-        (model - one.measured)[one.used, 0]
-        for model, one in zip(modelled, problem.stretches, strict=True)
+        (model - one.measured)[one.used, 0] for model, one in zip(modelled, problem.stretches, strict=True)
     ]
     return float(np.sqrt(np.mean(np.concatenate(left) ** 2)))
 
@@ -261,9 +260,7 @@ def _drawing(parameters: Parameters, car: Car, scatter: Scatter) -> Callable[[Fl
     return draw
 
 
-def _fitted_car(
-    draw: Callable[[Floats], Car], found: Floats, car: Car
-) -> tuple[Car, tuple[Note, ...]]:
+def _fitted_car(draw: Callable[[Floats], Car], found: Floats, car: Car) -> tuple[Car, tuple[Note, ...]]:
     """The fitted car, checked as its file will be; taken back toward the file as far as needed."""
     for share in (1.0, 0.9, 0.8, 0.6, 0.4):
         try:
@@ -288,9 +285,7 @@ def _numbers(parameters: Parameters, found: Floats, covariance: Floats) -> tuple
         numbers.append(
             Fitted(
                 name=one.name,
-                file_value=float(getattr(getattr(parameters.car, one.table), one.key))
-                if plain
-                else None,
+                file_value=float(getattr(getattr(parameters.car, one.table), one.key)) if plain else None,
                 value=float(changes[one.table][one.key]) if plain else None,
                 change=float(change),
                 low=float(low),

@@ -95,11 +95,7 @@ def record_plan(
 
 
 def record_idle(
-    car: Car,
-    seed: int,
-    scenario: str = "warm_idle",
-    rate_Hz: float = 20.0,
-    base_error_steps: float = 0.0,
+    car: Car, seed: int, scenario: str = "warm_idle", rate_Hz: float = 20.0, base_error_steps: float = 0.0
 ) -> Columns:
     """Record a car that runs with its own feedback.
 
@@ -121,9 +117,7 @@ def write_invented(columns: Columns, path: str | Path, note: str) -> None:
     }
     write_log(rounded, path)
     table = Path(path).read_text(encoding="utf-8").replace(".0,", ",").replace(".0\n", "\n")
-    write_beside(
-        path, f"# Invented: made by evenidle's own simulation, not recorded. {note}\n{table}"
-    )
+    write_beside(path, f"# Invented: made by evenidle's own simulation, not recorded. {note}\n{table}")
 
 
 def write_bundled_logs(folder: str | Path) -> list[Path]:

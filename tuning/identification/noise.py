@@ -107,7 +107,5 @@ def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int
     weights = np.linalg.lstsq(x, y, rcond=None)[0]
     new = y - x @ weights
     covariance = new.T @ new / len(new) + np.diag((PLAIN_SHARE[:signals] * sd) ** 2)
-    memory = tuple(
-        np.asarray(weights[i * signals : (i + 1) * signals].T, np.float64) for i in range(order)
-    )
+    memory = tuple(np.asarray(weights[i * signals : (i + 1) * signals].T, np.float64) for i in range(order))
     return Noise(sd, memory, np.linalg.inv(np.linalg.cholesky(covariance)))

@@ -105,10 +105,7 @@ class Parameters:
         Gives A changed copy.
         """
         changes = self.changes(departures)
-        tables = {
-            table: getattr(self.car, table).model_copy(update=keys)
-            for table, keys in changes.items()
-        }
+        tables = {table: getattr(self.car, table).model_copy(update=keys) for table, keys in changes.items()}
         return self.car.model_copy(update=tables)
 
     def changes(self, departures: Floats) -> dict[str, dict[str, Any]]:
@@ -249,9 +246,7 @@ def make_parameters(
     if with_map:
         plain.append(("lag of the pressure reading", "sensors", "map_lag_s", 0.5, ""))
     each = [
-        _bounded(
-            f"{table}.{key}", table, key, sd if unit else _spread(car, table, key, sd), car, unit
-        )
+        _bounded(f"{table}.{key}", table, key, sd if unit else _spread(car, table, key, sd), car, unit)
         for _, table, key, sd, unit in plain
         if unit or getattr(getattr(car, table), key) > 0.0
     ]
@@ -260,10 +255,7 @@ def make_parameters(
     knots = valve_knots(visited, float(min(car.valve.open_limit_steps, car.valve.travel_steps)))
     blocks = [np.diag([1.0 / one.sd**2 for one in each])]
     blocks.append(np.linalg.inv(knot_covariance(knots, float(car.valve.travel_steps))))
-    each += [
-        Parameter(f"{VALVE_AREA} {knot:g}", "valve", "area_mm2", SCALE_SD, -2.5, 2.0)
-        for knot in knots
-    ]
+    each += [Parameter(f"{VALVE_AREA} {knot:g}", "valve", "area_mm2", SCALE_SD, -2.5, 2.0) for knot in knots]
     each += [Parameter(f"load {number + 1}", "", "", LOAD_SD, -3.0, 3.0) for number in range(loads)]
     blocks.append(np.eye(loads) / LOAD_SD**2)
     from scipy.linalg import block_diag

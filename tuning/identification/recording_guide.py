@@ -106,10 +106,7 @@ class RecordingPlan:
         """
         first = Note("guide.plan", car=self.car, length_min=self.duration_s / 60.0,
                      rate_Hz=self.rate_Hz)  # fmt: skip
-        rows = [
-            Note("guide.advice", number=number, text=text)
-            for number, text in enumerate(self.advice, 1)
-        ]
+        rows = [Note("guide.advice", number=number, text=text) for number, text in enumerate(self.advice, 1)]
         holds = [
             Note("guide.hold", from_=one.from_s, to=one.to_s, position=one.steps,
                  about=one.expected_rpm, load=one.load)

@@ -87,8 +87,7 @@ def swings(series: Sequence[Floats], lags: NDArray[np.int64]) -> Floats:
     """
     everything = np.concatenate(list(series))
     changes = [
-        float(np.mean(np.concatenate([one[lag:] - one[:-lag] for one in series]) ** 2))
-        for lag in lags
+        float(np.mean(np.concatenate([one[lag:] - one[:-lag] for one in series]) ** 2)) for lag in lags
     ]
     return np.array([float(np.mean(everything**2)), *changes])
 
@@ -161,12 +160,7 @@ class _LeftOver:
     """Speed less model: of the logs, and of replays with scatter."""
 
     def __init__(
-        self,
-        car: Car,
-        logs: Sequence[Log],
-        stretches: Sequence[Stretch],
-        loads_W: Floats,
-        seed: int,
+        self, car: Car, logs: Sequence[Log], stretches: Sequence[Stretch], loads_W: Floats, seed: int
     ) -> None:
         self._car, self._stretches, self._seed = car, stretches, seed
         self._drives = [one.drive_with(loads_W) for one in stretches]
@@ -254,9 +248,7 @@ def _best_mixture(
     for memory in MEMORIES if with_lags else (usual,):
         runs = made(TRIAL_SHARE, memory, 0.0)
         parts = np.column_stack([runs.mean(axis=0), sensor])
-        spread = np.maximum(
-            runs.std(axis=0, ddof=1) / np.maximum(runs.mean(axis=0), NOTHING), LEAST_SPREAD
-        )
+        spread = np.maximum(runs.std(axis=0, ddof=1) / np.maximum(runs.mean(axis=0), NOTHING), LEAST_SPREAD)
         sd = spread * wanted + 1.0e-9
         sizes, error = nnls(parts / sd[:, None], wanted / sd)
         cost = error**2 / ALIKE + ((memory - usual) / MEMORY_SD) ** 2

@@ -221,8 +221,7 @@ def _with_slots(
         weight=weight,
         time_s=middle_s,
         measured=np.column_stack([averaged(signal[rows]) for signal in signals]),
-        used=(middle_s > time_s[0] + SETTLING_s)
-        & (averaged(fresh_rows(log)[rows].astype(float)) > 0.0),
+        used=(middle_s > time_s[0] + SETTLING_s) & (averaged(fresh_rows(log)[rows].astype(float)) > 0.0),
         held_back=hold % HOLD_BACK_EVERY == HOLD_BACK_AT,
         hold=hold,
     )

@@ -40,8 +40,7 @@ def figures_with_intervals(
     root = root_of(covariance)
     best = engine_figures(draw(found), steps)
     drawn = [
-        engine_figures(draw(found + root @ rng.standard_normal(found.size)), steps)
-        for _ in range(DRAWS)
+        engine_figures(draw(found + root @ rng.standard_normal(found.size)), steps) for _ in range(DRAWS)
     ]
     running = [one for one in drawn if one.rpm > 0.0] or [best]
 

@@ -136,9 +136,7 @@ def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitChec
     missed = measured - np.array([one.predicted_rpm for one in held])
     explained = 1.0 - float(np.mean(missed**2)) / max(float(np.var(measured)), 1.0e-9)
     small = float(np.sqrt(np.mean(missed**2))) <= max(0.5 * fitted_rms_rpm, 6.0)
-    passed = rms <= MOST_OVER_FITTED * fitted_rms_rpm + 4.0 and (
-        explained >= LEAST_EXPLAINED or small
-    )
+    passed = rms <= MOST_OVER_FITTED * fitted_rms_rpm + 4.0 and (explained >= LEAST_EXPLAINED or small)
     note = Note(
         "identification.holds_predicted", holds=len(held), rms_rpm=rms, fitted_rpm=fitted_rms_rpm,
         levels_rpm=float(np.sqrt(np.mean(missed**2))),
@@ -226,9 +224,7 @@ def lost_position_check(
             after = np.median([level for _, level in levels[cut:]])
             if abs(after - before) > abs(worst):
                 worst, at_s = float(after - before), levels[cut][0]
-    limit = max(
-        LOST_SHIFT_steps * max(rpm_per_step, 0.0), LOST_TIMES_SCATTER * rms_rpm / np.sqrt(12.0)
-    )
+    limit = max(LOST_SHIFT_steps * max(rpm_per_step, 0.0), LOST_TIMES_SCATTER * rms_rpm / np.sqrt(12.0))
     if abs(worst) > limit:
         steps = worst / max(rpm_per_step, 1.0e-9)
         note = Note("identification.position_lost", at_s=at_s, off_rpm=worst, off_steps=steps)

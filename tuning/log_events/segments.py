@@ -102,9 +102,7 @@ def _states(log: Log) -> Iterable[Segment]:
     for rows in stretches(start, log.parts):
         highest = float(np.max(log.rpm[rows]))
         values = {"highest_rpm": highest}
-        yield Segment(
-            "start", *_span(log, rows), Note("log_events.segment.start", **values), values
-        )
+        yield Segment("start", *_span(log, rows), Note("log_events.segment.start", **values), values)
     for rows in stretches(driven, log.parts):
         highest = float(np.max(log.rpm[rows]))
         values = {"highest_rpm": highest}
@@ -179,10 +177,7 @@ def still_stretches(log: Log, shortest_s: float = SHORTEST_STEADY_s) -> list[sli
 
 def _steady(log: Log) -> Iterable[Segment]:
     for rows in still_stretches(log):
-        values = {
-            "mean_rpm": float(np.mean(log.rpm[rows])),
-            "scatter_rpm": float(np.std(log.rpm[rows])),
-        }
+        values = {"mean_rpm": float(np.mean(log.rpm[rows])), "scatter_rpm": float(np.std(log.rpm[rows]))}
         for name in ("valve_steps", "map_kPa", "coolant_degC"):
             signal = getattr(log, name)
             if signal is not None:

@@ -278,7 +278,6 @@ def stretches(flags: Flags, parts: tuple[slice, ...] = ()) -> list[slice]:
         inside = flags[part].astype(np.int8)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], inside, [0]])))
         found += [
-            slice(part.start + int(first), part.start + int(past))
-            for first, past in edges.reshape(-1, 2)
+            slice(part.start + int(first), part.start + int(past)) for first, past in edges.reshape(-1, 2)
         ]
     return found

@@ -304,8 +304,7 @@ def read_swing(log: Log) -> Swing | None:
     first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     rests = still_stretches(log)
     settled = sum(
-        max(min(log.time_s[one.stop - 1], last_s) - max(log.time_s[one.start], first_s), 0.0)
-        for one in rests
+        max(min(log.time_s[one.stop - 1], last_s) - max(log.time_s[one.start], first_s), 0.0) for one in rests
     )
     still = [one for one in rests if log.time_s[one.stop - 1] - log.time_s[one.start] >= STILL_s]
     longest = max(still, key=lambda one: log.time_s[one.stop - 1] - log.time_s[one.start],

@@ -170,9 +170,7 @@ def hot_part(log: Log) -> HotPart | None:
     speed = log.rpm[hot]
     pressure = np.nan if log.map_kPa is None else float(np.mean(log.map_kPa[hot]))
     times = log.time_s[hot]
-    return HotPart(
-        float(times[0]), float(times[-1]), float(np.mean(speed)), float(np.std(speed)), pressure
-    )
+    return HotPart(float(times[0]), float(times[-1]), float(np.mean(speed)), float(np.std(speed)), pressure)
 
 
 def target_of(log: Log, car: Car | None) -> Floats | None:

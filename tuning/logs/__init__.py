@@ -2,16 +2,6 @@
 
 from __future__ import annotations
 
-from tuning.logs.log import (
-    Log,
-    needs,
-    read_log,
-    write_log,
-)
+from tuning.logs.log import Log, needs, read_log, write_log
 
-__all__ = [
-    "Log",
-    "needs",
-    "read_log",
-    "write_log",
-]
+__all__ = ["Log", "needs", "read_log", "write_log"]

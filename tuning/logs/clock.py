@@ -91,9 +91,7 @@ def _iso_dates(text: Sequence[str]) -> FloatArray:
     """Return seconds since 1970 of dates as ISO 8601 writes them; nan for other texts."""
     import pandas as pd
 
-    stamps = pd.to_datetime(
-        pd.Series(text, dtype=object), format="ISO8601", errors="coerce", utc=True
-    )
+    stamps = pd.to_datetime(pd.Series(text, dtype=object), format="ISO8601", errors="coerce", utc=True)
     seconds = stamps.astype("datetime64[ns, UTC]").astype("int64").to_numpy(np.float64) / 1e9
     seconds[stamps.isna().to_numpy()] = np.nan
     return seconds

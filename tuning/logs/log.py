@@ -149,9 +149,7 @@ class Log:
             float(self.time_s[part.stop - 1] - self.time_s[part.start]) for part in self.parts
         )  # fmt: skip
         pieces = f" in {len(self.parts)} parts" if len(self.parts) > 1 else ""
-        lines = [
-            f"{self.file}: {rows} rows, {last:.1f} s{pieces}, {self.rate_Hz:.3g} rows a second"
-        ]
+        lines = [f"{self.file}: {rows} rows, {last:.1f} s{pieces}, {self.rate_Hz:.3g} rows a second"]
         lines += [
             f"  {column!r} is {name}" + (f" [{unit}]" if unit else "") + f" ({how})"
             for column, name, unit, how in self.recognised
@@ -247,9 +245,7 @@ def write_log(log: Log | Mapping[str, ArrayLike], path: str | Path) -> None:
         cannot be written.
     """
     given = log.columns() if isinstance(log, Log) else dict(log)
-    arrays = {
-        name: np.asarray(given[name], np.float64) for name in WRITTEN_COLUMNS if name in given
-    }
+    arrays = {name: np.asarray(given[name], np.float64) for name in WRITTEN_COLUMNS if name in given}
     problems = [
         Problem(str(path), 1, name, f"unknown signal, allowed: {', '.join(WRITTEN_COLUMNS)}")
         for name in given

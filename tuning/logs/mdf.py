@@ -29,9 +29,7 @@ MEMORY_SHARE = 60
 """Memory for a file: so many bytes, and for each byte of it so many (it may be packed)."""
 
 
-def read_mdf(
-    path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]
-) -> Table:
+def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]) -> Table:
     """Read recognised channels of an ASAM MDF 4 file.
 
     The rows are the samples of the rpm channel; other channels, which may be sampled at other
@@ -104,9 +102,7 @@ def _quiet() -> Iterator[None]:
 
 
 def _table(
-    file: str,
-    recording: Any,
-    wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]],
+    file: str, recording: Any, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]
 ) -> Table:
     places = _channels(recording)
     headers = [one_line(recording.groups[group].channels[at].name, 80) for group, at in places]

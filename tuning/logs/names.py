@@ -54,12 +54,7 @@ class _Reading:
 
 # Ranks of ways to recognise a name; the user's own mapping comes before all.
 _OWN, _STANDARD, _PHRASE, _WORDS, _SLIP = range(5)
-_HOW = {
-    _OWN: "our own name",
-    _STANDARD: "SAE J1979 name",
-    _PHRASE: "plain name",
-    _WORDS: "words in the name",
-}
+_HOW = {_OWN: "our own name", _STANDARD: "SAE J1979 name", _PHRASE: "plain name", _WORDS: "words in the name"}
 
 
 def choose_columns(
@@ -267,9 +262,7 @@ def _mended(words: tuple[str, ...]) -> str:
 def _mend(word: str) -> str:
     if len(word) < 4 or word in _KNOWN or word.isdigit():
         return word
-    near = sorted(
-        {SAME_WORD.get(known, known) for known in _KNOWN if _one_slip(word, known)} - {""}
-    )
+    near = sorted({SAME_WORD.get(known, known) for known in _KNOWN if _one_slip(word, known)} - {""})
     ours = [known for known in near if known not in OTHER_WORDS]
     return ours[0] if len(ours) == 1 else word
 

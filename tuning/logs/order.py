@@ -65,10 +65,7 @@ def usual_interval(time: FloatArray) -> float:
 
 
 def put_in_order(
-    time_s: FloatArray,
-    others: Sequence[FloatArray],
-    line_of_row: IntArray,
-    findings: Findings,
+    time_s: FloatArray, others: Sequence[FloatArray], line_of_row: IntArray, findings: Findings
 ) -> Order:
     """Put rows in order of time.
 
@@ -80,8 +77,7 @@ def put_in_order(
     _check_rising(time_s, steps, typical, line_of_row, findings)
     segment = np.concatenate(([0], np.cumsum(steps < -max(1.0, _GAP_INTERVALS * typical))))
     notes = [
-        f"time starts again at line {line_of_row[at + 1]} "
-        f"({time_s[at]:.7g} s, then {time_s[at + 1]:.7g} s)"
+        f"time starts again at line {line_of_row[at + 1]} ({time_s[at]:.7g} s, then {time_s[at + 1]:.7g} s)"
         for at in np.flatnonzero(np.diff(segment))
     ]
     keep = _without_late(time_s, segment, line_of_row, notes)
@@ -132,11 +128,7 @@ def _check_enough(time_s: FloatArray, line_of_row: IntArray, findings: Findings)
 
 
 def _check_rising(
-    time_s: FloatArray,
-    steps: FloatArray,
-    typical: float,
-    line_of_row: IntArray,
-    findings: Findings,
+    time_s: FloatArray, steps: FloatArray, typical: float, line_of_row: IntArray, findings: Findings
 ) -> None:
     if typical == 0.0:
         findings.add(
@@ -170,14 +162,10 @@ def _check_rate(typical: float, lines: IntArray, findings: Findings, notes: list
     if typical > _USUAL_SLOWEST_s:
         notes.append(f"rows {typical:.3g} s apart: too slow to show how the engine answers")
     if typical < _USUAL_FASTEST_s:
-        notes.append(
-            f"rows only {typical:.3g} s apart: if time is in minutes, write it in the header"
-        )
+        notes.append(f"rows only {typical:.3g} s apart: if time is in minutes, write it in the header")
 
 
-def _without_late(
-    time_s: FloatArray, segment: IntArray, line_of_row: IntArray, notes: list[str]
-) -> IntArray:
+def _without_late(time_s: FloatArray, segment: IntArray, line_of_row: IntArray, notes: list[str]) -> IntArray:
     """Leave out rows that go back a little within a segment: written late, out of order."""
     late = np.zeros(time_s.size, np.bool_)
     edges = np.flatnonzero(np.diff(segment, prepend=-1, append=segment[-1] + 1))
@@ -255,9 +243,7 @@ def _parts(
     steps = np.diff(time)
     limit = min(_GAP_INTERVALS * typical, _GAP_s)
     gap = (steps > limit) & (np.diff(segment) == 0)
-    notes += [
-        f"gap of {steps[at]:.3g} s before line {lines[at + 1]}" for at in np.flatnonzero(gap)[:5]
-    ]
+    notes += [f"gap of {steps[at]:.3g} s before line {lines[at + 1]}" for at in np.flatnonzero(gap)[:5]]
     if np.count_nonzero(gap) > 5:
         notes.append(f"{np.count_nonzero(gap) - 5} more gaps longer than {limit:.3g} s")
     cuts = np.flatnonzero(gap | (np.diff(segment) != 0)) + 1

@@ -142,9 +142,7 @@ def _sorted_out(
     return body, lines, sorter.notes(), open_end and bool(keep[-1])
 
 
-def _lines_alike(
-    signs: NDArray[np.uint8], starts: IntArray, ends: IntArray, line: bytes
-) -> IntArray:
+def _lines_alike(signs: NDArray[np.uint8], starts: IntArray, ends: IntArray, line: bytes) -> IntArray:
     """Return the lines that are as long as this one and begin alike."""
     alike = np.flatnonzero(ends - starts == len(line))
     for place, sign in enumerate(line[:8]):
@@ -236,9 +234,7 @@ class _OddLines:
         self._findings.add("number of cells", number, "row", message)
 
 
-def _read(
-    body: bytes, layout: Layout, columns: Sequence[int], as_text: Sequence[int]
-) -> pd.DataFrame:
+def _read(body: bytes, layout: Layout, columns: Sequence[int], as_text: Sequence[int]) -> pd.DataFrame:
     import pandas as pd
 
     kinds = {at: "str" if at in as_text else "float64" for at in columns}
@@ -271,9 +267,7 @@ def _numbers(
         return {at: frame[at].to_numpy(np.float64) for at in columns}, {}
     except ValueError:
         each = {at: _one_column(body, layout, at) for at in columns}
-    return {at: found[0] for at, found in each.items()}, {
-        at: found[1] for at, found in each.items()
-    }
+    return {at: found[0] for at, found in each.items()}, {at: found[1] for at, found in each.items()}
 
 
 def _one_column(body: bytes, layout: Layout, at: int) -> tuple[FloatArray, dict[int, str]]:

@@ -50,9 +50,7 @@ def _sets(*groups: str) -> tuple[frozenset[str], ...]:
 
 
 _WISHES = "target desired setpoint wanted demanded requested goal"
-_NOT_A_SAMPLE = (
-    "error limit limiter delta change gradient derivative rate minimum maximum fault code"
-)
+_NOT_A_SAMPLE = "error limit limiter delta change gradient derivative rate minimum maximum fault code"
 
 SIGNALS: tuple[Signal, ...] = (
     Signal(

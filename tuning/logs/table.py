@@ -47,9 +47,7 @@ def read_table(path: Path, columns: Mapping[str, str | None] | None, encoding: s
         else:
             numbers[name] = rows.numbers[at]
     said = (*text.notes, *layout.notes, *notes, *rows.notes)
-    return Table(
-        text.file, layout.headers, layout.header_line, choices, numbers, how, rows.line_of_row, said
-    )
+    return Table(text.file, layout.headers, layout.header_line, choices, numbers, how, rows.line_of_row, said)
 
 
 def _time(file: str, header: str, rows: Rows, column: int) -> tuple[FloatArray, str]:

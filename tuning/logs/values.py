@@ -120,9 +120,7 @@ def convert(table: Table, findings: Findings) -> Signals:
     return Signals(columns, units, table.line_of_row[known], tuple(empty), tuple(notes))
 
 
-def _conversions(
-    table: Table, filled: Mapping[str, FloatArray], findings: Findings
-) -> dict[str, Conversion]:
+def _conversions(table: Table, filled: Mapping[str, FloatArray], findings: Findings) -> dict[str, Conversion]:
     found: dict[str, Conversion] = {}
     unmarked: list[str] = []
     for name, values in filled.items():
@@ -210,9 +208,7 @@ def _held(name: str, values: FloatArray, time_s: FloatArray, notes: list[str]) -
     return values[source]
 
 
-def remarks(
-    columns: Mapping[str, FloatArray], parts: Sequence[slice]
-) -> tuple[list[str], dict[str, float]]:
+def remarks(columns: Mapping[str, FloatArray], parts: Sequence[slice]) -> tuple[list[str], dict[str, float]]:
     """Say which signals never change and which are refreshed more slowly than rows are written."""
     notes: list[str] = []
     still = [
@@ -227,9 +223,7 @@ def remarks(
         period = _refresh_s(columns[name], columns["time_s"], parts) if name in columns else 0.0
         if period:
             refresh_s[name] = period
-            notes.append(
-                f"{name} is refreshed only about every {period:.2g} s and repeated between"
-            )
+            notes.append(f"{name} is refreshed only about every {period:.2g} s and repeated between")
     return notes, refresh_s
 
 

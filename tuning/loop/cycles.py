@@ -103,11 +103,7 @@ def check_shell(min_move_steps: int, deadband_rpm: float, phase: float) -> None:
 
 
 def square_cycle(
-    plant: LinearIdle,
-    law: SampledLaw,
-    min_move_steps: int,
-    deadband_rpm: float = 0.0,
-    phase: float = 0.5,
+    plant: LinearIdle, law: SampledLaw, min_move_steps: int, deadband_rpm: float = 0.0, phase: float = 0.5
 ) -> Cycle | None:
     """The slow cycle between two positions, in which speed settles before the next move.
 

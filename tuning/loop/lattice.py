@@ -173,9 +173,7 @@ def smallest_useful_move(
     """
     _check(1, rpm_per_step, scatter_rpm=scatter_rpm)
     if not readings >= 1.0 or not deviations > 0.0:
-        raise ValueError(
-            f"readings, deviations: {readings}, {deviations}, allowed: 1 or more, and above 0"
-        )
+        raise ValueError(f"readings, deviations: {readings}, {deviations}, allowed: 1 or more, and above 0")
     seen_rpm = deviations * scatter_rpm / math.sqrt(readings)
     return max(1, math.ceil(seen_rpm / rpm_per_step - 1e-9))
 

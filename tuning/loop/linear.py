@@ -159,12 +159,7 @@ class LinearIdle:
         late = np.exp(-s * self.delay_s)
         (a11, a12), (a21, a22) = self.A
         (d11, d12), (d21, d22) = self.A_delayed
-        return (
-            s - a11 - d11 * late,
-            -a12 - d12 * late,
-            -a21 - d21 * late,
-            s - a22 - d22 * late,
-        )
+        return (s - a11 - d11 * late, -a12 - d12 * late, -a21 - d21 * late, s - a22 - d22 * late)
 
     @property
     def rpm_per_step(self) -> float:
@@ -263,17 +258,10 @@ def linear_idle(jac: IdleJacobian) -> LinearIdle:
                 [-jac.resisting_torque_per_Pa / j, -jac.resisting_torque_per_rad_s / j],
             ]
         ),
-        A_delayed=np.array(
-            [[0.0, 0.0], [jac.charge_torque_per_Pa / j, jac.charge_torque_per_rad_s / j]]
-        ),
+        A_delayed=np.array([[0.0, 0.0], [jac.charge_torque_per_Pa / j, jac.charge_torque_per_rad_s / j]]),
         B=np.array(
             [
-                [
-                    jac.pressure_rate_per_m2 * jac.area_per_step_m2,
-                    0.0,
-                    0.0,
-                    jac.pressure_rate_per_m2,
-                ],
+                [jac.pressure_rate_per_m2 * jac.area_per_step_m2, 0.0, 0.0, jac.pressure_rate_per_m2],
                 [0.0, -1.0 / j, jac.spark_torque_per_deg / j, 0.0],
             ]
         ),

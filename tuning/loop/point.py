@@ -116,9 +116,7 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
     """
     interval_s = 120.0 / slopes.rpm / car.engine.cylinders
     keep = car.sensors.rpm_smoothing
-    advance_per_rpm = (
-        car.spark.advance_deg_per_100rpm + car.feedback.spark_trim_deg_per_100rpm
-    ) / 100.0
+    advance_per_rpm = (car.spark.advance_deg_per_100rpm + car.feedback.spark_trim_deg_per_100rpm) / 100.0
     by_spark = slopes.torque_per_spark_deg * advance_per_rpm * RPM_PER_rad_s
     return linear_idle(
         IdleJacobian(
@@ -166,10 +164,7 @@ def _plant_and_worth(car: Car, slopes: Slopes) -> tuple[LinearIdle, float, float
 
 def _with_fixed_spark(car: Car) -> Car:
     """The car with a spark that does not follow speed."""
-    changes = {
-        "spark": {"advance_deg_per_100rpm": 0.0},
-        "feedback": {"spark_trim_deg_per_100rpm": 0.0},
-    }
+    changes = {"spark": {"advance_deg_per_100rpm": 0.0}, "feedback": {"spark_trim_deg_per_100rpm": 0.0}}
     return with_values(car, changes)
 
 

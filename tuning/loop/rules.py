@@ -80,9 +80,7 @@ class RulePI:
         return 100.0 * self.gain_steps_per_rpm / self.integral_time_s
 
 
-def half_rule(
-    gain_rpm_per_step: float, time_constants_s: ArrayLike, delay_s: float
-) -> FirstOrderDelay:
+def half_rule(gain_rpm_per_step: float, time_constants_s: ArrayLike, delay_s: float) -> FirstOrderDelay:
     """Reduce several lags and a delay to one lag and a delay.
 
     Gives the largest lag plus half the second; the other half and all the rest become delay.
@@ -116,9 +114,7 @@ def critical_point_model(
     phase = np.unwrap(np.angle([response(float(w)) for w in grid]))
     beyond = np.flatnonzero(phase < -math.pi)
     if beyond.size == 0 or beyond[0] == 0:
-        raise ValueError(
-            f"highest_rad_s: {highest_rad_s}, allowed: where the phase has passed -180 degrees"
-        )
+        raise ValueError(f"highest_rad_s: {highest_rad_s}, allowed: where the phase has passed -180 degrees")
     below, above = float(grid[beyond[0] - 1]), float(grid[beyond[0]])
     omega = float(brentq(lambda w: (-response(w) / abs(response(w))).imag, below, above))
     ratio = max(gain_rpm_per_step / abs(response(omega)), 1.05)
@@ -186,8 +182,7 @@ def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> 
     if not total > 0.0:
         raise ValueError(f"closed_loop_time_s: {wanted}, allowed: above {-model.delay_s:g}")
     return RulePI(
-        model.time_constant_s / (model.gain_rpm_per_step * total),
-        min(model.time_constant_s, 4.0 * total),
+        model.time_constant_s / (model.gain_rpm_per_step * total), min(model.time_constant_s, 4.0 * total)
     )
 
 
@@ -224,10 +219,7 @@ def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
 
 
 def starting_settings(
-    plant: LinearIdle,
-    update_period_s: float,
-    rule: str = "simc",
-    largest_sensitivity: float = 1.8,
+    plant: LinearIdle, update_period_s: float, rule: str = "simc", largest_sensitivity: float = 1.8
 ) -> SampledLaw:
     """Gains to start a search from: by rule, then eased until the exact loop is calm.
 
@@ -268,9 +260,7 @@ def starting_settings(
     if not plant.rpm_per_step > 0.0:
         raise ValueError(f"rpm_per_step: {plant.rpm_per_step}, allowed: above 0")
     found = rules[rule](first_order_plus_delay(plant, update_period_s))
-    law = SampledLaw(
-        found.gain_steps_per_100rpm, found.integral_steps_per_100rpm_s, update_period_s
-    )
+    law = SampledLaw(found.gain_steps_per_100rpm, found.integral_steps_per_100rpm_s, update_period_s)
     response = loop_response(plant, law, frequencies(plant, law, 800))
     return law.scaled(robust_share(response, largest_sensitivity))
 

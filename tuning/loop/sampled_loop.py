@@ -88,11 +88,7 @@ class SampledLaw:
 
 
 def held_response(
-    plant: LinearIdle,
-    update_period_s: float,
-    omega_rad_s: ArrayLike,
-    move_steps: int = 1,
-    images: int = 10,
+    plant: LinearIdle, update_period_s: float, omega_rad_s: ArrayLike, move_steps: int = 1, images: int = 10
 ) -> Complexes:
     """Exact response of the readings at the updates to commands that are held between updates.
 

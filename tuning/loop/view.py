@@ -185,16 +185,11 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
     if law is not None and law_of(car.feedback).has_gains:
         quicker = replace(law, update_period_s=min(QUICK_UPDATE_s, law.update_period_s))
     return LinearView(
-        here,
-        (here, *others),
-        border(at_once, law, move).multiplier,
-        border(point, quicker, move).multiplier,
+        here, (here, *others), border(at_once, law, move).multiplier, border(point, quicker, move).multiplier
     )
 
 
-def stability_border(
-    point: IdlePoint, update_period_s: float, move_steps: int
-) -> tuple[Reals, Reals]:
+def stability_border(point: IdlePoint, update_period_s: float, move_steps: int) -> tuple[Reals, Reals]:
     """Gains at which the loop without steps begins to swing, over their ratio.
 
     Parameters

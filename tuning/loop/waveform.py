@@ -74,9 +74,7 @@ def acting_share(error_rpm: Reals, deadband_rpm: float) -> Reals:
     return np.asarray(np.clip(place, 0.0, 1.0))
 
 
-def waveforms(
-    loop: Loop, period_s: Reals, on: Reals, off: Reals, required: float, points: int
-) -> Waves:
+def waveforms(loop: Loop, period_s: Reals, on: Reals, off: Reals, required: float, points: int) -> Waves:
     """Waveforms over one period; time in shares of it, the last axis of the answer.
 
     ``period_s`` has shape (n, 1); ``on`` and ``off`` (1, k, treads); the waves (n, k, points).  The

@@ -176,11 +176,7 @@ def _seeds(loop: Loop, phase: float) -> list[tuple[Pattern, bool]]:
 
 
 def predicted_cycles(
-    plant: LinearIdle,
-    law: SampledLaw,
-    min_move_steps: int,
-    deadband_rpm: float = 0.0,
-    phase: float = 0.5,
+    plant: LinearIdle, law: SampledLaw, min_move_steps: int, deadband_rpm: float = 0.0, phase: float = 0.5
 ) -> list[Cycle]:
     """Stable cycles over a few neighbouring positions, quick and slow, with all harmonics.
 

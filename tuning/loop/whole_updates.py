@@ -86,9 +86,7 @@ def _attract(up: _Stays, down: _Stays) -> bool:
     return above and down.most >= up.least - TOUCHING_STEPS
 
 
-def whole_updates(
-    loop: Loop, phase: float, low_s: float, high_s: float
-) -> tuple[float, float] | None:
+def whole_updates(loop: Loop, phase: float, low_s: float, high_s: float) -> tuple[float, float] | None:
     """Mean stays of the cycle in whole updates near a smooth prediction [s].
 
     None if no pair of stays was found to alternate for ever, or the cycle is too long to matter.

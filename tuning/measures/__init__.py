@@ -26,21 +26,9 @@ from tuning.measures.measuring import (
     stalled_at,
 )
 from tuning.measures.racing_rule import races
-from tuning.measures.row import (
-    RUNNING_SHARE,
-    START_TOLERANCE_rpm,
-)
-from tuning.measures.scan import (
-    SMOOTHED_s,
-    whole_samples,
-)
-from tuning.measures.terms import (
-    TERMS,
-    answer_terms,
-    below_target_rpm,
-    rest_terms,
-    score_terms,
-)
+from tuning.measures.row import RUNNING_SHARE, START_TOLERANCE_rpm
+from tuning.measures.scan import SMOOTHED_s, whole_samples
+from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 
 __all__ = [
     "ABOVE_FLOOR",

@@ -96,9 +96,7 @@ def valve_wear(steps: Samples, first: int, past: int) -> tuple[int, int, float]:
 
 
 @compiled
-def wear_of_run(
-    steps: Samples, alive: int, n: int, dt_s: float, windows: Floats, out: Floats
-) -> None:
+def wear_of_run(steps: Samples, alive: int, n: int, dt_s: float, windows: Floats, out: Floats) -> None:
     """Moves, reversals and steps a minute over all windows of a run together.
 
     ``moves_per_min``, ``reversals_per_min`` and ``steps_per_min``: counts of ``valve_wear``

@@ -129,9 +129,7 @@ def repeat_share(lags: Floats, n: int, period: float) -> float:
 
 
 @compiled
-def regularity(
-    x: Floats, spacing_s: float, expected_s: float, scratch: Floats
-) -> tuple[float, float, float]:
+def regularity(x: Floats, spacing_s: float, expected_s: float, scratch: Floats) -> tuple[float, float, float]:
     """Period, regularity and repeating share from the autocorrelation.
 
     Source: r: Thornhill, Huang & Zhang (2003), from memory; period 10 +- 1 gives 3.33.

@@ -10,9 +10,7 @@ RUNNING_SHARE = 0.6
 """An engine runs at or above this share of its target: above cranking speed [-]."""
 SUSTAINED_s = 1.0
 """It must do so this long to count as started [s]."""
-START_MEANING = (
-    f"time to the first {SUSTAINED_s:g} s at {100.0 * RUNNING_SHARE:.0f} % of target or more"
-)
+START_MEANING = f"time to the first {SUSTAINED_s:g} s at {100.0 * RUNNING_SHARE:.0f} % of target or more"
 START_TOLERANCE_rpm = 100.0
 """Half-width of the target band after a start, unless the floor is larger; common practice, no
 source [rpm]."""
@@ -97,9 +95,7 @@ class Measures:
 
 
 MEASURES: tuple[MeasureName, ...] = tuple(
-    MeasureName(
-        one.name, one.metadata["unit"], one.metadata["meaning"], one.metadata["needs_target"]
-    )
+    MeasureName(one.name, one.metadata["unit"], one.metadata["meaning"], one.metadata["needs_target"])
     for one in fields(Measures)
 )
 """Places of the row of measures, in order."""

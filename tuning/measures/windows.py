@@ -59,9 +59,7 @@ _START_STABLE_S = COLUMN["start_stable_s"]
 
 
 @compiled
-def hunting_swing(
-    rpm: Samples, mean: float, slope: float, dt_s: float, scratch: Floats, out: Floats
-) -> None:
+def hunting_swing(rpm: Samples, mean: float, slope: float, dt_s: float, scratch: Floats, out: Floats) -> None:
     """Measure the swing of a stretch; keep it if it is the largest so far.
 
     ``hunting_rpm`` is the mean swing of the band-passed signal (``_swings.swings``),
@@ -90,13 +88,7 @@ def hunting_swing(
 
 @compiled
 def hunting_window(
-    rpm: Samples,
-    first: int,
-    past: int,
-    target_rpm: float,
-    tolerance_rpm: float,
-    dt_s: float,
-    out: Floats,
+    rpm: Samples, first: int, past: int, target_rpm: float, tolerance_rpm: float, dt_s: float, out: Floats
 ) -> tuple[int, float, float]:
     """Measure idling at rest, all but its swing: scatter, error, share outside, extremes.
 
@@ -129,13 +121,7 @@ def hunting_window(
 
 @compiled
 def load_window(
-    rpm: Samples,
-    first: int,
-    past: int,
-    target_rpm: float,
-    tolerance_rpm: float,
-    dt_s: float,
-    out: Floats,
+    rpm: Samples, first: int, past: int, target_rpm: float, tolerance_rpm: float, dt_s: float, out: Floats
 ) -> None:
     """Measure the answer to a load that comes or goes at the window's beginning.
 
@@ -161,9 +147,7 @@ def load_window(
     out[_EXCURSION_RPM] = summed(out[_EXCURSION_RPM], max(dip, flare))
     out[_WORST_DIP_RPM] = larger(out[_WORST_DIP_RPM], dip)
     out[_WORST_FLARE_RPM] = larger(out[_WORST_FLARE_RPM], flare)
-    out[_WORST_BELOW_TARGET_RPM] = larger(
-        out[_WORST_BELOW_TARGET_RPM], max(0.0, target_rpm - lowest)
-    )
+    out[_WORST_BELOW_TARGET_RPM] = larger(out[_WORST_BELOW_TARGET_RPM], max(0.0, target_rpm - lowest))
     _, past_last = outside_band(rpm, first, past, target_rpm, tolerance_rpm, dt_s)
     settle_s = (past_last - first) * dt_s
     out[_SETTLE_S] = summed(out[_SETTLE_S], settle_s)
@@ -172,13 +156,7 @@ def load_window(
 
 @compiled
 def blip_window(
-    rpm: Samples,
-    first: int,
-    past: int,
-    target_rpm: float,
-    tolerance_rpm: float,
-    dt_s: float,
-    out: Floats,
+    rpm: Samples, first: int, past: int, target_rpm: float, tolerance_rpm: float, dt_s: float, out: Floats
 ) -> None:
     """Measure the return from a blip of the throttle within the window.
 
@@ -214,13 +192,7 @@ def first_running(rpm: Samples, first: int, past: int, least_rpm: float, count: 
 
 @compiled
 def start_window(
-    rpm: Samples,
-    first: int,
-    past: int,
-    target_rpm: float,
-    tolerance_rpm: float,
-    dt_s: float,
-    out: Floats,
+    rpm: Samples, first: int, past: int, target_rpm: float, tolerance_rpm: float, dt_s: float, out: Floats
 ) -> None:
     """Measure a start that begins (key on, or cranking) at the window's beginning.
 

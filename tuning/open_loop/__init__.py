@@ -2,18 +2,7 @@
 
 from __future__ import annotations
 
-from tuning.open_loop.from_logs import (
-    LoggedBase,
-    base_from_logs,
-)
-from tuning.open_loop.from_model import (
-    BaseProposal,
-    base_from_model,
-)
+from tuning.open_loop.from_logs import LoggedBase, base_from_logs
+from tuning.open_loop.from_model import BaseProposal, base_from_model
 
-__all__ = [
-    "BaseProposal",
-    "LoggedBase",
-    "base_from_logs",
-    "base_from_model",
-]
+__all__ = ["BaseProposal", "LoggedBase", "base_from_logs", "base_from_model"]

@@ -285,9 +285,7 @@ def _proposal(car: Car, points: tuple[BasePoint, ...], now: Floats) -> LoggedBas
     worth = float(ends[1] - ends[0]) if ends[0] > 0.0 else float(ends[1])
     if worth < LEAST_CLOSING_rpm:
         notes.append(Note("open_loop.logged.no_room", closing_steps=closing, worth_rpm=worth))
-    return LoggedBase(
-        car.name, points, car.curves.base_steps, curve, float(closing), worth, tuple(notes)
-    )
+    return LoggedBase(car.name, points, car.curves.base_steps, curve, float(closing), worth, tuple(notes))
 
 
 def _whole_degrees(points: Sequence[BasePoint]) -> list[tuple[float, float]]:

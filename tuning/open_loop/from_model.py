@@ -213,9 +213,7 @@ class BaseProposal:
         ]  # fmt: skip
 
 
-def base_from_model(
-    car: Car, targets: StartTargets | None = None, *, seed: int = 0
-) -> BaseProposal:
+def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int = 0) -> BaseProposal:
     """Propose base, cranking and after-start curves from the model.
 
     Parameters
@@ -263,9 +261,7 @@ def _starting_cranking(car: Car, aims: StartTargets, seed: int) -> list[float]:
     seeds = [seed + one for one in FRESH_SEEDS]
     (own,) = start_results([car], STARTS_degC, seeds, aims.stable_s, None)
     return [
-        round(curve_at(car.curves.cranking_steps, one.coolant_degC))
-        if _starts_well(one, aims)
-        else 0.0
+        round(curve_at(car.curves.cranking_steps, one.coolant_degC)) if _starts_well(one, aims) else 0.0
         for one in own
     ]
 

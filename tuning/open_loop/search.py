@@ -100,9 +100,7 @@ class StartTargets:
             return Note("open_loop.wanted.most", most_rpm=self.flare_rpm)
         if name == "dip":
             return Note("open_loop.wanted.most", most_rpm=self.dip_rpm)
-        return Note(
-            "open_loop.wanted.stable", within_rpm=START_TOLERANCE_rpm, stable_s=self.stable_s
-        )
+        return Note("open_loop.wanted.stable", within_rpm=START_TOLERANCE_rpm, stable_s=self.stable_s)
 
 
 @dataclass(frozen=True)
@@ -211,17 +209,13 @@ class _Form:
         least_cranking = np.maximum(self.cranking, LEAST_CRANKING_steps)
         cranking = np.minimum(np.maximum(above, least_cranking), self.limit)
         after = np.maximum(self.slow + np.asarray(air), LEAST_AFTER_steps)
-        return StartCurves(
-            falling(level), falling(cranking), falling(after), self.warm, self.fade_s
-        )
+        return StartCurves(falling(level), falling(cranking), falling(after), self.warm, self.fade_s)
 
 
 class _Search:
     """Starts of many curves of one car, and what each came to."""
 
-    def __init__(
-        self, car: Car, aims: StartTargets, seed: int, moves: list[NDArray[np.float32]]
-    ) -> None:
+    def __init__(self, car: Car, aims: StartTargets, seed: int, moves: list[NDArray[np.float32]]) -> None:
         self.car, self.aims, self.moves = car, aims, moves
         self.seeds = [seed + one for one in SEEDS]
         self.tried: list[tuple[StartResult, ...]] = []
@@ -254,9 +248,7 @@ def search_curves(
     """
     forms = [_form(car, need, warm, cranking) for need in needs]
     if moves is None:
-        begun = forms[0].curves(
-            needs[0].base_steps[: len(STARTS_degC)], CRANKING_EXTRA_steps[0], 0.0
-        )
+        begun = forms[0].curves(needs[0].base_steps[: len(STARTS_degC)], CRANKING_EXTRA_steps[0], 0.0)
         moves = target_moves(with_start_curves(car, begun), STARTS_degC)
     search = _Search(car, aims, seed, moves)
     found = [
@@ -270,18 +262,14 @@ def search_curves(
     return SearchResult(best, tuple(search.tried), moves)
 
 
-def _form(
-    car: Car, need: Need, warm: Sequence[tuple[float, float]], cranking: Sequence[float]
-) -> _Form:
+def _form(car: Car, need: Need, warm: Sequence[tuple[float, float]], cranking: Sequence[float]) -> _Form:
     """Curves with the fade of a need, or with the owner's where it has none."""
     fade_s = need.fade_s or car.curves.after_start_fade_s
     limit = float(car.valve.open_limit_steps)
     return _Form(fade_s, np.rint(need.after_steps), tuple(warm), limit, np.asarray(cranking))
 
 
-def _searched(
-    search: _Search, form: _Form, need: Need, airs: Sequence[float]
-) -> tuple[StartCurves, float]:
+def _searched(search: _Search, form: _Form, need: Need, airs: Sequence[float]) -> tuple[StartCurves, float]:
     """The best curves of one form, and their cost."""
     count = len(STARTS_degC)
     middle = need.base_steps[:count] - 0.5 * (search.car.feedback.min_move_steps - 1)
@@ -295,9 +283,7 @@ def _searched(
     return _bettered(search, form, list(choices[int(np.argmin(costs.sum(axis=1)))]))
 
 
-def _bettered(
-    search: _Search, form: _Form, rows: list[NDArray[np.float64]]
-) -> tuple[StartCurves, float]:
+def _bettered(search: _Search, form: _Form, rows: list[NDArray[np.float64]]) -> tuple[StartCurves, float]:
     """Change every other point at a time, each as its own starts and the next colder ones like it.
 
     A point acts on the start at its temperature and on the end of the next colder one, so points

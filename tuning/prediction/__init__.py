@@ -2,20 +2,7 @@
 
 from __future__ import annotations
 
-from tuning.prediction.comparing import (
-    Comparison,
-    compare,
-)
-from tuning.prediction.expected import (
-    Expectation,
-    Expected,
-    expect,
-)
+from tuning.prediction.comparing import Comparison, compare
+from tuning.prediction.expected import Expectation, Expected, expect
 
-__all__ = [
-    "Comparison",
-    "Expectation",
-    "Expected",
-    "compare",
-    "expect",
-]
+__all__ = ["Comparison", "Expectation", "Expected", "compare", "expect"]

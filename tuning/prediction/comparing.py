@@ -10,13 +10,7 @@ from tuning.log_events import mended
 from tuning.logs import Log
 from tuning.measures import MEASURES, Measures, measure, measure_runs, resample_hold
 from tuning.notes import Note
-from tuning.prediction.compare_runs import (
-    Predicted,
-    longest_idling,
-    predict_runs,
-    switched_loads,
-    windows_of,
-)
+from tuning.prediction.compare_runs import Predicted, longest_idling, predict_runs, switched_loads, windows_of
 from tuning.prediction.result import ASKED, Comparison, Overlay, compared_measure, outer_parts
 
 Floats = NDArray[np.float64]

@@ -95,9 +95,7 @@ class Expectation:
         return {"rows": rows, "prediction": told, "cars": self.cars, "runs": self.runs}
 
 
-def expect(
-    car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None = None
-) -> Expectation:
+def expect(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None = None) -> Expectation:
     """Run a car's settings on plausible cars and tell what to expect.
 
     Parameters

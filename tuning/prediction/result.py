@@ -254,6 +254,4 @@ def compared_measure(asked: Asked, runs: Floats, recorded: float | None) -> Comp
     middle = float(np.median(known))
     slack = max(asked.slack, WIDENED * abs(middle))
     agrees = low - slack <= recorded <= high + slack
-    return Compared(
-        asked.name, asked.unit, middle, low, high, recorded, agrees, low - slack, high + slack
-    )
+    return Compared(asked.name, asked.unit, middle, low, high, recorded, agrees, low - slack, high + slack)

@@ -52,11 +52,7 @@ class Acceptance:
 
         Gives whether it is met, the share of cars that fail, and by what.
         """
-        return {
-            "is_met": self.is_met,
-            "failing_share": self.failing_share,
-            "failing": dict(self.failing),
-        }
+        return {"is_met": self.is_met, "failing_share": self.failing_share, "failing": dict(self.failing)}
 
 
 def is_acceptable(failing_share: float) -> bool:
@@ -77,8 +73,6 @@ def acceptances(runs: Runs) -> list[Acceptance]:
         [stalls, settled_s > BACK_WITHIN_s, error > ERROR_rpm, limited > LIMITED_SHARE], axis=-1
     )
     return [
-        Acceptance(
-            dict(zip(CAUSES, one.mean(axis=0).tolist(), strict=True)), float(one.any(-1).mean())
-        )
+        Acceptance(dict(zip(CAUSES, one.mean(axis=0).tolist(), strict=True)), float(one.any(-1).mean()))
         for one in failing
     ]

@@ -54,9 +54,7 @@ class Choice:
     reason: tuple[Note, ...]
 
 
-def finalists(
-    ranking: Sequence[tuple[float, Feedback]], space: Space, count: int
-) -> list[Feedback]:
+def finalists(ranking: Sequence[tuple[float, Feedback]], space: Space, count: int) -> list[Feedback]:
     """Take the best few that are not all the same.
 
     Gives the best of each law first in line, then others; fewer if there are no more.
@@ -88,11 +86,7 @@ def _apart(space: Space, one: Feedback, other: Feedback) -> bool:
 
 def near_settings(settings: Feedback, space: Space) -> dict[str, Feedback]:
     """Neighbours one entry step away in what decides most."""
-    return {
-        name: one
-        for name, one in space.neighbours(settings).items()
-        if name.split()[0] in PLATEAU_OF
-    }
+    return {name: one for name, one in space.neighbours(settings).items() if name.split()[0] in PLATEAU_OF}
 
 
 def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
@@ -120,8 +114,7 @@ def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
         one: searched_value(
-            plateaus[one].around_rpm + _steepness(plateaus[one]),
-            scores[one].acceptance.failing_share,
+            plateaus[one].around_rpm + _steepness(plateaus[one]), scores[one].acceptance.failing_share
         )
         for one in some
     }
@@ -147,9 +140,7 @@ def _steepness(plateau: Plateau) -> float:
     return STEEP * plateau.excess_rpm(whole=False) + plateau.excess_rpm(whole=True)
 
 
-def _reason(
-    compared: int, met: int, flat: int, plateau: Plateau, plainer: bool
-) -> tuple[Note, ...]:
+def _reason(compared: int, met: int, flat: int, plateau: Plateau, plainer: bool) -> tuple[Note, ...]:
     """Why the settings were chosen."""
     found = [
         Note("search.chosen.best", compared=compared, met=met)

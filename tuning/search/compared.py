@@ -83,9 +83,7 @@ def known_settings(car: Car, kept: frozenset[str], scatter_rpm: float) -> dict[s
         found[RULE] = present.model_copy(update={**by_rule, **own})
     entered = {PLAIN, RULE}
     return {
-        name: as_entered(car, found[name]).model_copy(update=own)
-        if name in entered
-        else found[name]
+        name: as_entered(car, found[name]).model_copy(update=own) if name in entered else found[name]
         for name in NAMES
         if name in found
     }

@@ -18,11 +18,7 @@ from pydantic import ValidationError
 from controllers import Feedback
 from sim import Car, with_values
 
-GAIN_KEYS = (
-    "gain_steps_per_100rpm",
-    "integral_steps_per_100rpm_s",
-    "derivative_steps_s_per_100rpm",
-)
+GAIN_KEYS = ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm")
 ENTRY_KEYS = (
     "update_period_ms",  # first: gains counted per update need it
     *GAIN_KEYS,
@@ -160,9 +156,7 @@ def _entry(car: Car, key: str, part: str, ours: float, period_ms: float) -> Entr
 
 def _min_move_entry(ours: float, per_unit: float, resolution: float, highest: float) -> float:
     """Entry whose whole steps (see ``_min_move``) are nearest to those wanted."""
-    choices: list[float] = [
-        k * resolution for k in range(1, max(1, round(highest / resolution)) + 1)
-    ]
+    choices: list[float] = [k * resolution for k in range(1, max(1, round(highest / resolution)) + 1)]
 
     def distance(choice: float) -> tuple[float, float]:
         return abs(_min_move(choice, per_unit) - ours), abs(choice * per_unit - ours)

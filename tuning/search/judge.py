@@ -53,9 +53,7 @@ class Judge:
         self._scores: dict[Feedback, Score] = {}
 
     def scores(
-        self,
-        candidates: Sequence[Feedback],
-        on_progress: Callable[[float], None] | None = None,
+        self, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None = None
     ) -> list[Score]:
         """Score candidates.
 

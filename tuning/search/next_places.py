@@ -82,10 +82,7 @@ def _logs(values: Sequence[float]) -> Reals:
 
 
 def pictures(
-    ranking: Sequence[tuple[float, Feedback]],
-    space: Space,
-    fair: int = 0,
-    near_best: float = WIDE.near_best,
+    ranking: Sequence[tuple[float, Feedback]], space: Space, fair: int = 0, near_best: float = WIDE.near_best
 ) -> list[Picture]:
     """Fit a picture for each law that is near the best or not yet known.
 
@@ -103,9 +100,7 @@ def pictures(
     return found
 
 
-def expected_ranking(
-    ranking: Sequence[tuple[float, Feedback]], space: Space
-) -> list[tuple[float, Feedback]]:
+def expected_ranking(ranking: Sequence[tuple[float, Feedback]], space: Space) -> list[tuple[float, Feedback]]:
     """The same with scores that have luck taken out, where there is a picture.
 
     Gives expected value [rpm] and settings, best first; laws without a picture come last.
@@ -163,12 +158,7 @@ def next_settings(
 
 
 def _promising(
-    picture: Picture,
-    space: Space,
-    best: float,
-    count: int,
-    places: Reals,
-    tried: set[Feedback],
+    picture: Picture, space: Space, best: float, count: int, places: Reals, tried: set[Feedback]
 ) -> list[Feedback]:
     """The most promising settings of one law; what is taken counts as tried."""
     surrogate, found = picture.surrogate, list[Feedback]()

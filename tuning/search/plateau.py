@@ -37,9 +37,7 @@ class Plateau:
     @property
     def around_rpm(self) -> float:
         """Mean score of the settings and all neighbours [rpm]."""
-        return (self.value_rpm + sum(self.neighbours_rpm.values())) / (
-            1.0 + len(self.neighbours_rpm)
-        )
+        return (self.value_rpm + sum(self.neighbours_rpm.values())) / (1.0 + len(self.neighbours_rpm))
 
     def allowed_rpm(self, name: str) -> float:
         """Highest score a neighbour may have.

@@ -130,8 +130,7 @@ def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...
     found = []
     for name, value in values.items():
         beside = [
-            _instead(*others[name, way], own, judge) if (name, way) in others else None
-            for way in (-1, 1)
+            _instead(*others[name, way], own, judge) if (name, way) in others else None for way in (-1, 1)
         ]
         found.append(Reason(name, value, own.total, *beside))
     return tuple(found)

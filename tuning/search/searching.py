@@ -185,9 +185,7 @@ def _found(study: Study, ensembles: _Ensembles, wanted: _Wanted, tell: OnProgres
     """Search, choose, judge."""
     size, space = ensembles.size, wanted.space
     first = ensembles.judge(SEARCH, wanted.weights)
-    search = Search(
-        study, space, first, size, ensembles.seed, lambda share, text: tell(0.75 * share, text)
-    )
+    search = Search(study, space, first, size, ensembles.seed, lambda share, text: tell(0.75 * share, text))
     scatter_rpm = first.runs.scatter_rpm
     known = known_settings(space.car, space.kept, scatter_rpm)
     search.run(start_points(space, scatter_rpm, known))
@@ -253,9 +251,7 @@ def _front(search: Search, settings: Feedback, chosen: Choice, weights: Weights)
     """Quiet against quick against wear, on the cars of the search."""
     points: list[Point] = []
     done = search.study.finished()
-    any_met = any(
-        is_acceptable(one.user_attrs["notes"]["failing_share"]) for one in done if one.value
-    )
+    any_met = any(is_acceptable(one.user_attrs["notes"]["failing_share"]) for one in done if one.value)
     for trial in done:
         notes = trial.user_attrs.get("notes", {})
         if trial.value is None or (any_met and not is_acceptable(notes["failing_share"])):

@@ -57,9 +57,7 @@ class Watch:
         As given to `tuning.tune`.
     """
 
-    def __init__(
-        self, car: Car, storage: Path, law: str | None = None, keep: Sequence[str] = ()
-    ) -> None:
+    def __init__(self, car: Car, storage: Path, law: str | None = None, keep: Sequence[str] = ()) -> None:
         laws = (law,) if law else tuple(dict.fromkeys((*SEARCHED_LAWS, car.feedback.law)))
         self._space = make_space(car, tuple(one for one in laws if one in LAW_KEYS), keep)
         self._storage, self._name = storage, f"tune {car.name}"
@@ -98,9 +96,7 @@ class Watch:
         law = str(params.get("law", self._space.laws[0]))
         settings = self._space.feedback(law, {k: v for k, v in params.items() if k != "law"})
         measured = notes["measured"]
-        return Point(
-            settings, measured["hunting"], measured["settling"], measured["moves"], notes["total"]
-        )
+        return Point(settings, measured["hunting"], measured["settling"], measured["moves"], notes["total"])
 
 
 @dataclass(frozen=True)

@@ -147,10 +147,7 @@ class Space:
         given |= {k: round(given[k]) for k in ("min_move_steps", "nudge_steps") if k in given}
         given["law"] = law
         if "trim_low_steps" in values:
-            given["trim_limit_steps"] = (
-                float(values["trim_low_steps"]),
-                float(values["trim_high_steps"]),
-            )
+            given["trim_limit_steps"] = (float(values["trim_low_steps"]), float(values["trim_high_steps"]))
         if DERIVATIVE not in LAW_KEYS[law]:
             given[DERIVATIVE] = 0.0
         own = self.car.feedback.model_dump()
@@ -257,9 +254,7 @@ def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space
         GAIN: _gain_range(car, GAIN, most, period[1]),
         INTEGRAL: _gain_range(car, INTEGRAL, most, period[1]),
         DERIVATIVE: _gain_range(car, DERIVATIVE, 0.5 * most, period[0]),
-        "deadband_rpm": Range(
-            0.0, min(widest_deadband_rpm(car, least_move), _largest(car, "deadband_rpm"))
-        ),
+        "deadband_rpm": Range(0.0, min(widest_deadband_rpm(car, least_move), _largest(car, "deadband_rpm"))),
         "min_move_steps": Range(1, _whole(_largest(car, "min_move_steps")), whole=True),
         "nudge_steps": Range(1, MOST_MOVE_STEPS, whole=True),
         "update_period_ms": Range(*period, log=True),
@@ -303,7 +298,4 @@ def _trim_ranges(car: Car) -> dict[str, Range]:
     racing = steps_for(car, target + RACING_rpm, 0.0) - base
     most_up = max(min(most_up, max(racing, math.ceil(BASE_ERROR_steps))), 1.0)
     up, down = math.ceil(min(up, most_up)), math.ceil(min(down, most_down))
-    return {
-        "trim_low_steps": Range(-most_down, -float(down)),
-        "trim_high_steps": Range(float(up), most_up),
-    }
+    return {"trim_low_steps": Range(-most_down, -float(down)), "trim_high_steps": Range(float(up), most_up)}

@@ -8,13 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback
-from tuning.loop import (
-    IdlePoint,
-    Treads,
-    first_order_plus_delay,
-    starting_settings,
-    usual_idle,
-)
+from tuning.loop import IdlePoint, Treads, first_order_plus_delay, starting_settings, usual_idle
 from tuning.search.space import Space, rpm_per_step
 
 UPDATE_s = 0.1
@@ -38,9 +32,7 @@ LEAD_SHARE = 0.4
 """Derivative over what would cancel the lag [-]."""
 
 
-def start_points(
-    space: Space, scatter_rpm: float, known: Mapping[str, Feedback]
-) -> dict[str, Feedback]:
+def start_points(space: Space, scatter_rpm: float, known: Mapping[str, Feedback]) -> dict[str, Feedback]:
     """Settings to evaluate first.
 
     Gives name to settings, within the space: those known, and for each law some by rule.

@@ -128,9 +128,7 @@ def _cost(log_values: Reals, places: Reals, normed: Reals) -> tuple[float, Reals
     inner = np.outer(weights, weights) - inverse
     # dk/d log length_d = (5/3) (1 + r) exp(-r) (difference_d / length_d)^2
     common = inner * ((5.0 / 3.0) * (1.0 + r) * decay)
-    slopes = -0.5 * np.append(
-        np.einsum("ij,ijd->d", common, squares), noise * float(np.trace(inner))
-    )
+    slopes = -0.5 * np.append(np.einsum("ij,ijd->d", common, squares), noise * float(np.trace(inner)))
     off = np.append(
         (log_values[:-1] - math.log(EXPECTED_LENGTH)) / LENGTH_SPREAD**2,
         (log_values[-1] - math.log(EXPECTED_NOISE)) / NOISE_SPREAD**2,
@@ -178,6 +176,4 @@ def expected_improvement(surrogate: Surrogate, places: Reals, best: float) -> Re
 
     mean, sd = surrogate.mean_and_sd(places)
     z = (best - mean) / sd
-    return np.asarray(
-        (best - mean) * ndtr(z) + sd * np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
-    )
+    return np.asarray((best - mean) * ndtr(z) + sd * np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi))

@@ -50,9 +50,7 @@ PRESETS: Mapping[str, Weights] = {
     "balanced": Weights(),
     "quiet": Weights(hunting=2.5, error=0.5, excursion=0.35, moves_rpm_per_move_per_min=0.8),
     "quick": Weights(excursion=1.0, settling_rpm_per_s=10.0, moves_rpm_per_move_per_min=0.15),
-    "gentle": Weights(
-        hunting=1.5, error=0.5, settling_rpm_per_s=2.5, moves_rpm_per_move_per_min=2.0
-    ),
+    "gentle": Weights(hunting=1.5, error=0.5, settling_rpm_per_s=2.5, moves_rpm_per_move_per_min=2.0),
 }
 """Named weights: balanced, or leaning to a quiet idle, quick recovery, a valve that rests."""
 

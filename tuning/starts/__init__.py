@@ -10,24 +10,10 @@ from tuning.starts.need import (
     held_in_starts,
     needs,
 )
-from tuning.starts.phases import (
-    Phase,
-)
-from tuning.starts.position import (
-    lost_in,
-)
-from tuning.starts.story import (
-    StartStory,
-    WATCHED_s,
-    start_story,
-)
-from tuning.starts.trials import (
-    STABLE_s,
-    StartResult,
-    STARTS_degC,
-    start_results,
-    target_moves,
-)
+from tuning.starts.phases import Phase
+from tuning.starts.position import lost_in
+from tuning.starts.story import StartStory, WATCHED_s, start_story
+from tuning.starts.trials import STABLE_s, StartResult, STARTS_degC, start_results, target_moves
 
 __all__ = [
     "LEAST_CRANKING_steps",

@@ -144,9 +144,7 @@ def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
         "curves": {"after_start_steps": [[0.0, 0.0], [1.0, 0.0]]},
     }
     held_car = with_values(car, changes)
-    return _joined(
-        [simulate(held_car, start_scenario(degC, HOLD_s), seed=seed) for degC in starts_degC]
-    )
+    return _joined([simulate(held_car, start_scenario(degC, HOLD_s), seed=seed) for degC in starts_degC])
 
 
 def _joined(traces: Sequence[Trace]) -> Held:

@@ -113,11 +113,7 @@ def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> lis
 
 def _cut(phases: list[Phase], at_s: float) -> list[Phase]:
     """Phases as far as a moment."""
-    return [
-        Phase(one.name, one.from_s, min(one.to_s, at_s), one.text)
-        for one in phases
-        if one.from_s < at_s
-    ]
+    return [Phase(one.name, one.from_s, min(one.to_s, at_s), one.text) for one in phases if one.from_s < at_s]
 
 
 def _stalled(trace: Trace, stalled_s: float) -> Phase:

@@ -133,9 +133,7 @@ def lost_in(trace: Trace, rows: Any) -> Lost | None:
     return Lost(float(trace.time_s[apart[0]]), float(trace.time_s[last]), low, high)
 
 
-def hidden_offset(
-    trace: Trace, car: Car, homed: int, since_s: float, until_s: float
-) -> HiddenOffset | None:
+def hidden_offset(trace: Trace, car: Car, homed: int, since_s: float, until_s: float) -> HiddenOffset | None:
     """What a start shows of a homing that missed the seat.
 
     Gives none if the seat was met, or the engine never ran afterwards.

@@ -163,9 +163,7 @@ class StartStory:
             Finding, numbers on the way, phases, what a hidden offset does, and where the base
             curve is wrong.
         """
-        phases = [
-            Note("starts.phase", from_s=p.from_s, name=p.name, text=p.text) for p in self.phases
-        ]
+        phases = [Note("starts.phase", from_s=p.from_s, name=p.name, text=p.text) for p in self.phases]
         return [self.finding(), self.numbers(), *phases, *self.position(), *self.wrong()]
 
     def numbers(self) -> Note:

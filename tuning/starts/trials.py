@@ -172,10 +172,7 @@ def start_results(
     run_plan(fleet, plan, keep)
     table = kept.reshape(len(plain), places, each, 6)
     return [
-        tuple(
-            _worst(degC, targets[car, place], table[car, place])
-            for place, degC in enumerate(coolant_degC)
-        )
+        tuple(_worst(degC, targets[car, place], table[car, place]) for place, degC in enumerate(coolant_degC))
         for car in range(len(plain))
     ]
 

@@ -166,9 +166,7 @@ def _worst(
     beyond = side * (values - limit) / np.maximum(np.abs(limit), 1e-9)
     if np.isnan(values).all():
         return Check(name, meaning, unit, math.nan, math.inf, math.inf, False, 0, 0)
-    car, seed = np.unravel_index(
-        np.argmax(np.where(np.isnan(beyond), -np.inf, beyond)), values.shape
-    )
+    car, seed = np.unravel_index(np.argmax(np.where(np.isnan(beyond), -np.inf, beyond)), values.shape)
     value = float(values[car, seed])
     return Check(
         name, meaning, unit, value, float(warn_at[car]), float(fail_at[car]), lower_is_worse,

@@ -229,9 +229,7 @@ def stress(
     tell = on_progress or (lambda _share, _text: None)
     matrix_of = _Matrix(car, cars, list(scenarios.values()), noise_seeds(seed, STRESS, SEEDS))
     matrix_of.run(cores, lambda share: tell(0.9 * share, "running the scenarios"))
-    judged = [
-        checks_of(matrix_of.case(place), key in FAULTS) for place, key in enumerate(scenarios)
-    ]
+    judged = [checks_of(matrix_of.case(place), key in FAULTS) for place, key in enumerate(scenarios)]
     decided = [deciding(checks) for checks in judged]
     tell(0.95, "the worst run of each case")
     worst = matrix_of.samples([(one.car, one.seed) for one in decided])
@@ -260,12 +258,7 @@ class _Matrix:
         self._fleet = make_fleet(self._cars, self._scenarios)
         held = car.feedback.model_copy(update={"law": "none"})
         errors, offsets = starting_phases(len(seeds), len(self._cars))
-        plan = full_plan(
-            self._fleet,
-            settings_of(car, (car.feedback, held)),
-            seeds=seeds,
-            rpm_offset=offsets,
-        )
+        plan = full_plan(self._fleet, settings_of(car, (car.feedback, held)), seeds=seeds, rpm_offset=offsets)
         which = np.arange(len(plan.car)) % len(seeds)
         self._plan = plan._replace(base_error_steps=errors[plan.car, which])
         self.runs = len(self._plan.car)
@@ -279,17 +272,13 @@ class _Matrix:
         counted = self._counted.reshape(self.runs, -1)
         done = 0
 
-        def keep(
-            rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray
-        ) -> None:
+        def keep(rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray) -> None:
             counted[rows] = counters
             for place, scenario in enumerate(self._scenarios):
                 mine = self._plan.scenario[rows] == place
                 if mine.any():
                     none = np.zeros(int(mine.sum()))
-                    values[rows[mine]] = measured(
-                        scenario, rpm[mine], steps[mine], counters[mine], none
-                    )
+                    values[rows[mine]] = measured(scenario, rpm[mine], steps[mine], counters[mine], none)
 
         def tell(runs: int) -> None:
             nonlocal done
@@ -315,7 +304,4 @@ class _Matrix:
         grid = np.arange(self.runs).reshape(self._counted.shape[:-1])
         rows = np.array([grid[0, car, place, seed] for place, (car, seed) in enumerate(which)])
         kept = kept_samples(self._fleet, picked(self._plan, rows))
-        return [
-            one.until(scenario.duration_s)
-            for one, scenario in zip(kept, self._scenarios, strict=True)
-        ]
+        return [one.until(scenario.duration_s) for one, scenario in zip(kept, self._scenarios, strict=True)]

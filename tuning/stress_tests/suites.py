@@ -17,13 +17,7 @@ LOADS = (
     "gear_engagement",
     "clutch_drag",
 )
-DRIVING = (
-    "blip_return",
-    "fuel_cut_return",
-    "throttle_flicker",
-    "rolling_in_gear",
-    "roll_to_rest",
-)
+DRIVING = ("blip_return", "fuel_cut_return", "throttle_flicker", "rolling_in_gear", "roll_to_rest")
 WEATHER = (
     "cold_start_m20",
     "cold_start_m10",
@@ -59,7 +53,7 @@ SUITES: Mapping[str, tuple[str, ...]] = {
 """Scenarios of each suite, in order."""
 
 CHANGES: Mapping[str, Mapping[str, Mapping[str, object]]] = {
-    "slow_coolant_sensor": {"sensors": {"coolant_lag_s": 60.0}},
+    "slow_coolant_sensor": {"sensors": {"coolant_lag_s": 60.0}}
 }
 """What a scenario changes of every car, where that is no event of a run."""
 
@@ -117,9 +111,7 @@ def is_fitted(car: Car, scenario: Scenario) -> bool:
     """
     if not scenario.event:
         return True
-    return any(
-        event.set not in LOAD_NAMES or _amount(car, event.set) > 0.0 for event in scenario.event
-    )
+    return any(event.set not in LOAD_NAMES or _amount(car, event.set) > 0.0 for event in scenario.event)
 
 
 def not_fitted(car: Car, scenario: Scenario) -> tuple[str, ...]:

@@ -156,9 +156,7 @@ def _check_place(path: Path) -> None:
     except OSError as error:
         raise _unusable(path, 1, f"cannot be read ({error.strerror})") from None
     if not _RECORD_START.startswith(start):
-        raise _unusable(
-            path, 1, f"is not a journal of studies (it begins {start!r}); give another path"
-        )
+        raise _unusable(path, 1, f"is not a journal of studies (it begins {start!r}); give another path")
 
 
 def _damaged(path: Path) -> InputError:

@@ -96,9 +96,7 @@ def _open_database(text: str) -> Place:
         try:
             return _connect(url, options, shown)
         except ImportError:
-            raise unusable(
-                shown, 'needs the package psycopg: pip install "evenidle[postgres]"'
-            ) from None
+            raise unusable(shown, 'needs the package psycopg: pip install "evenidle[postgres]"') from None
         except SQLAlchemyError as error:
             # Two processes that find an empty database both make the tables, and one fails.
             if _is_made_by_another(error) and attempt < _ATTEMPTS:

@@ -111,12 +111,7 @@ def open_study(
     return Study(made, place, study_id, seed, make_sampler)
 
 
-def _make_or_join(
-    place: Place,
-    name: str,
-    made_for: Mapping[str, Any],
-    resume: bool,
-) -> optuna.Study:
+def _make_or_join(place: Place, name: str, made_for: Mapping[str, Any], resume: bool) -> optuna.Study:
     """Make the study; if it is there already, see whether it may be joined."""
     import optuna
     from optuna.exceptions import DuplicatedStudyError
@@ -130,9 +125,7 @@ def _make_or_join(
     return study
 
 
-def _check_joinable(
-    study: optuna.Study, where: str, made_for: Mapping[str, Any], resume: bool
-) -> None:
+def _check_joinable(study: optuna.Study, where: str, made_for: Mapping[str, Any], resume: bool) -> None:
     """Refuse a study that is there already and is not this one."""
     from optuna.study import StudyDirection
 

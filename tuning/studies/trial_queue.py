@@ -34,9 +34,7 @@ MOST_DEATHS = 5
 
 def counts_as_finished(trial: FrozenTrial) -> bool:
     """Tell whether a trial was evaluated: it has values, or was found to have none."""
-    return trial.state.name == "COMPLETE" or (
-        trial.state.name == "FAIL" and NO_VALUE in trial.user_attrs
-    )
+    return trial.state.name == "COMPLETE" or (trial.state.name == "FAIL" and NO_VALUE in trial.user_attrs)
 
 
 @dataclass(frozen=True)

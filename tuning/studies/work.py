@@ -38,9 +38,7 @@ class Work(Generic[C]):
         self._study = study
         self._ask_space = ask_space
         self._watch = Watch()
-        self.queue = TrialQueue(
-            study.optuna_study, study.storage, study.study_id, self.me, self._watch
-        )
+        self.queue = TrialQueue(study.optuna_study, study.storage, study.study_id, self.me, self._watch)
         self._sketch = Sketch()
 
     def look(self) -> list[FrozenTrial]:
@@ -58,11 +56,7 @@ class Work(Generic[C]):
         asked = [one for one in claimed if one is not None]
         return asked + [self._ask_new() for _ in range(count - len(asked))]
 
-    def tell(
-        self,
-        asked: Sequence[Asked[C]],
-        outcomes: Sequence[Outcome | float | None],
-    ) -> int:
+    def tell(self, asked: Sequence[Asked[C]], outcomes: Sequence[Outcome | float | None]) -> int:
         """Write the outcomes down and return how many were accepted."""
         if len(outcomes) != len(asked):
             raise ValueError(f"{len(asked)} candidates were given {len(outcomes)} outcomes")

@@ -67,10 +67,7 @@ class Worker:
             return None
         try:
             return cls(
-                str(written["host"]),
-                int(written["pid"]),
-                float(written["started_s"]),
-                str(written["key"]),
+                str(written["host"]), int(written["pid"]), float(written["started_s"]), str(written["key"])
             )
         except (KeyError, TypeError, ValueError):
             return None
@@ -118,9 +115,7 @@ class Lease:
         Time between beats [s], above 0.
     """
 
-    def __init__(
-        self, storage: BaseStorage, study_id: int, worker: Worker, beat_s: float = BEAT_S
-    ) -> None:
+    def __init__(self, storage: BaseStorage, study_id: int, worker: Worker, beat_s: float = BEAT_S) -> None:
         self._storage = storage
         self._study_id = study_id
         self._worker = worker
@@ -136,10 +131,7 @@ class Lease:
         return self
 
     def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Stop beating and write that the worker left."""
         self._ended.set()

@@ -16,12 +16,10 @@ def demo(
         Path, typer.Option("--out", metavar="DIR", help="Folder for everything it writes.")
     ] = Path("evenidle-demo"),
     car: Annotated[
-        str | None,
-        typer.Option("--car", metavar="CAR.toml", help="Your own car, as evenidle new writes it."),
+        str | None, typer.Option("--car", metavar="CAR.toml", help="Your own car, as evenidle new writes it.")
     ] = None,
     log: Annotated[
-        Path | None,
-        typer.Option("--log", metavar="LOG.csv", help="A log of that car, to fit it to."),
+        Path | None, typer.Option("--log", metavar="LOG.csv", help="A log of that car, to fit it to.")
     ] = None,
     seed: Seed = 0,
     as_json: AsJson = False,

@@ -123,9 +123,7 @@ def _own_log(job: Job, car: Car, path: Path) -> Car:
     _diagnose(job, path)
     log = read_log(path)
     if log.valve_steps is None:
-        job.screen.say(
-            "fit      the log has no valve steps: nothing is fitted, the car is as its file says."
-        )
+        job.screen.say("fit      the log has no valve steps: nothing is fitted, the car is as its file says.")
         return car
     fitted = _fit(job, car, path)
     if job.results["fit"]["trusted"]:
@@ -220,9 +218,7 @@ def _write_up(job: Job, car: Car, before: Car) -> None:
     from workbench.sheet.making import make_sheet, write_sheet
 
     with job.step("sheet", "writing it down") as tell:
-        sheet = make_sheet(
-            car, seed=job.seed, before=before, on_progress=lambda share, *_: tell(0.4 * share)
-        )
+        sheet = make_sheet(car, seed=job.seed, before=before, on_progress=lambda share, *_: tell(0.4 * share))
         for form in ("html", "pdf", "csv", "json"):
             job.write(f"sheet.{form}", lambda path: write_sheet(sheet, path))
         report = Report(f"The idle of {car.name}", job.sections, sheet)

@@ -32,8 +32,7 @@ def fit(
     ] = False,
     columns: Columns = None,
     figures: Annotated[
-        Path | None,
-        typer.Option("--figures", metavar="DIR", help="Folder for figures of the fit."),
+        Path | None, typer.Option("--figures", metavar="DIR", help="Folder for figures of the fit.")
     ] = None,
     seed: Seed = 0,
     as_json: AsJson = False,
@@ -81,8 +80,7 @@ def _figures(result: Fit) -> dict[str, Figure]:
     from workbench.figures.log import fit_figure, numbers_figure
 
     drawn = {
-        f"fit-{which + 1}": fit_figure(result, which)
-        for which in range(min(len(result.curves), MOST_DRAWN))
+        f"fit-{which + 1}": fit_figure(result, which) for which in range(min(len(result.curves), MOST_DRAWN))
     }
     return {**drawn, "numbers": numbers_figure(result)}
 

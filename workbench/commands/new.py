@@ -68,29 +68,18 @@ LIMITS = {
 """What is asked for is within these."""
 
 
-Displacement = Annotated[
-    float | None, typer.Option(metavar="N", help="Swept volume of all cylinders [cm3].")
-]
+Displacement = Annotated[float | None, typer.Option(metavar="N", help="Swept volume of all cylinders [cm3].")]
 Cylinders = Annotated[int | None, typer.Option(metavar="N", help="How many.")]
-Target = Annotated[
-    float | None, typer.Option(metavar="N", help="Idle speed wanted when warm [rpm].")
-]
-Pulse = Annotated[
-    float | None, typer.Option(metavar="N", help="Coil pulse of one valve step [ms].")
-]
+Target = Annotated[float | None, typer.Option(metavar="N", help="Idle speed wanted when warm [rpm].")]
+Pulse = Annotated[float | None, typer.Option(metavar="N", help="Coil pulse of one valve step [ms].")]
 Rest = Annotated[float | None, typer.Option(metavar="N", help="Rest after each pulse [ms].")]
 BaseCurve = Annotated[
     str | None, typer.Option(metavar='"degC:steps,..."', help="Base curve it idles on now.")
 ]
-Travel = Annotated[
-    int | None, typer.Option(metavar="N", help="Full travel of the valve, counted [steps].")
-]
-TenSteps = Annotated[
-    float | None, typer.Option(metavar="N", help="Warm: rpm gained by 10 steps more.")
-]
+Travel = Annotated[int | None, typer.Option(metavar="N", help="Full travel of the valve, counted [steps].")]
+TenSteps = Annotated[float | None, typer.Option(metavar="N", help="Warm: rpm gained by 10 steps more.")]
 Pressure = Annotated[
-    float | None,
-    typer.Option("--map-kPa", metavar="N", help="Manifold pressure at warm idle [kPa]."),
+    float | None, typer.Option("--map-kPa", metavar="N", help="Manifold pressure at warm idle [kPa].")
 ]
 LoadsFitted = Annotated[
     str | None,

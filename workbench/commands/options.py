@@ -26,10 +26,7 @@ Seed = Annotated[
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, and no more than the verdict.")]
 Full = Annotated[bool, typer.Option("--full", help="All lines; else what matters most.")]
 CarFile = Annotated[
-    str,
-    typer.Argument(
-        metavar="CAR.toml", help="Car file, or the name of a bundled car: trials, twin, six."
-    ),
+    str, typer.Argument(metavar="CAR.toml", help="Car file, or the name of a bundled car: trials, twin, six.")
 ]
 OutFolder = Annotated[
     Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files it writes.")
@@ -37,8 +34,6 @@ OutFolder = Annotated[
 Columns = Annotated[
     str | None,
     typer.Option(
-        "--columns",
-        metavar="TEXT",
-        help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]".',
+        "--columns", metavar="TEXT", help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]".'
     ),
 ]

@@ -14,12 +14,10 @@ from workbench.output.printing import Screen
 def sheet(
     car: CarFile,
     out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="FILE", help="Ending in .html, .pdf, .csv or .json."),
+        Path | None, typer.Option("--out", metavar="FILE", help="Ending in .html, .pdf, .csv or .json.")
     ] = None,
     present: Annotated[
-        str | None,
-        typer.Option("--present", metavar="CAR.toml", help="Car with the settings to go back to."),
+        str | None, typer.Option("--present", metavar="CAR.toml", help="Car with the settings to go back to.")
     ] = None,
     seed: Seed = 0,
     as_json: AsJson = False,

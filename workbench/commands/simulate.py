@@ -118,9 +118,7 @@ def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
     return start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
 
 
-def measured(
-    trace: Trace, car: Car, scenario: Scenario, seed: int
-) -> tuple[Measures, float | None]:
+def measured(trace: Trace, car: Car, scenario: Scenario, seed: int) -> tuple[Measures, float | None]:
     """Measure a run over the windows of its scenario.
 
     Gives the measures, and the swing of the same run with the valve held; that is None where
@@ -159,9 +157,7 @@ def _rows(measures: Measures) -> list[list[str]]:
 
     values = measures.to_dict()
     return [
-        [one.meaning, number(values[one.name]), one.unit]
-        for one in MEASURES
-        if values[one.name] is not None
+        [one.meaning, number(values[one.name]), one.unit] for one in MEASURES if values[one.name] is not None
     ]
 
 
@@ -185,9 +181,7 @@ def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
     return places
 
 
-def _write(
-    trace: Trace, car: Car, finding: str, places: list[Path], story: StartStory | None
-) -> list[Path]:
+def _write(trace: Trace, car: Car, finding: str, places: list[Path], story: StartStory | None) -> list[Path]:
     """Write trace and figures."""
     from workbench.figures.trace import trace_figure
     from workbench.output.drawing import save_figure

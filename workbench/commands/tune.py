@@ -28,24 +28,17 @@ class Budget(StrEnum):
 
 
 Preset = Annotated[
-    str,
-    typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick or gentle."),
+    str, typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick or gentle.")
 ]
 
 
 Storage = Annotated[
-    str | None,
-    typer.Option("--storage", metavar="URL", help="Keep the study in this file or database."),
+    str | None, typer.Option("--storage", metavar="URL", help="Keep the study in this file or database.")
 ]
 
 
 Law = Annotated[
-    str | None,
-    typer.Option(
-        "--law",
-        metavar="NAME",
-        help="This law only: pi, pid, nudge or pi_park.",
-    ),
+    str | None, typer.Option("--law", metavar="NAME", help="This law only: pi, pid, nudge or pi_park.")
 ]
 
 
@@ -57,17 +50,11 @@ def tune(
     law: Law = None,
     budget: Annotated[Budget, typer.Option("--budget", help="How long.")] = Budget.NORMAL,
     storage: Storage = None,
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the study kept there.")
-    ] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with the study kept there.")] = False,
     preset: Preset = "balanced",
-    favour: Annotated[
-        list[str] | None,
-        typer.Option("--favour", metavar="NAME:FACTOR", help=FAVOUR),
-    ] = None,
+    favour: Annotated[list[str] | None, typer.Option("--favour", metavar="NAME:FACTOR", help=FAVOUR)] = None,
     keep: Annotated[
-        str,
-        typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are."),
+        str, typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are.")
     ] = "",
     seed: Seed = 0,
     as_json: AsJson = False,

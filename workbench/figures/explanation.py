@@ -204,12 +204,7 @@ def bound_figure(result: Explanation) -> Figure:
             ("valve held", [row.held_rpm for row in rows], "x", BLACK),
             ("feed-forward alone", [row.forward_rpm for row in rows], "D", ORANGE),
             ("own settings and fast spark", [row.spark_rpm for row in rows], "^", GREEN),
-            (
-                "own settings, feed-forward and spark",
-                [row.forward_spark_rpm for row in rows],
-                "o",
-                RED,
-            ),
+            ("own settings, feed-forward and spark", [row.forward_spark_rpm for row in rows], "o", RED),
         )
         for label, values, marker, colour in marks:
             axes.plot(values, places, marker, color=colour, markersize=6.5, label=label)

@@ -99,15 +99,11 @@ def _legend_above(axes: Axes, columns: int) -> None:
     axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, borderaxespad=0.2)
 
 
-def _draw_bands(
-    axes: Axes, segments: Sequence[Segment], shown: Sequence[tuple[str, str, str]]
-) -> None:
+def _draw_bands(axes: Axes, segments: Sequence[Segment], shown: Sequence[tuple[str, str, str]]) -> None:
     """One strip a kind of segment; each segment is a bar in it."""
     for row, (kind, colour, _) in enumerate(shown):
         spans = [(one.from_s, max(one.length_s, 0.2)) for one in segments if one.kind == kind]
-        axes.broken_barh(
-            spans, (-row - 0.38, 0.76), facecolors=colour, edgecolor="white", linewidth=0.5
-        )
+        axes.broken_barh(spans, (-row - 0.38, 0.76), facecolors=colour, edgecolor="white", linewidth=0.5)
     axes.set_yticks([-row for row in range(len(shown))], [name for _, _, name in shown])
     axes.set_ylim(-len(shown) + 0.4, 0.6)
     axes.grid(visible=False)

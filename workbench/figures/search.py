@@ -4,17 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbench.output.drawing import (
-    BLACK,
-    BLUE,
-    GREY,
-    ORANGE,
-    PALE,
-    SPEED,
-    VALVE,
-    new_figure,
-    styled,
-)
+from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, SPEED, VALVE, new_figure, styled
 from workbench.words.search import SET_NAMES, TERM_WORDS, setting_name
 
 if TYPE_CHECKING:
@@ -72,9 +62,7 @@ def compared_figure(result: Tuning) -> Figure:
         for place, one in enumerate(rows):
             met = one.score.acceptance
             failing = "" if met.is_met else f", not acceptable on {100.0 * met.failing_share:.0f} %"
-            axes.text(
-                begins[place], place, f" {one.score.total:.0f}{failing}", va="center", fontsize=8
-            )
+            axes.text(begins[place], place, f" {one.score.total:.0f}{failing}", va="center", fontsize=8)
             mark = "\n(proposed)" if one.name == result.proposed else ""
             marks.append(SET_NAMES[one.name] + mark)
         axes.set_yticks(range(len(rows)), marks)
@@ -143,8 +131,7 @@ def importance_figure(result: Tuning) -> Figure:
     Gives one bar a setting.
     """
     told = sorted(
-        ((setting_name(key), share) for key, share in result.importance.items()),
-        key=lambda item: item[1],
+        ((setting_name(key), share) for key, share in result.importance.items()), key=lambda item: item[1]
     )
     with styled():
         figure = new_figure((7.6, 0.6 + 0.32 * max(len(told), 2)))

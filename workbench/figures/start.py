@@ -102,9 +102,7 @@ def _draw_curves(row: Sequence[Axes], proposal: BaseProposal) -> None:
         one.set_title(name)
         one.set_ylim(0.0, 1.12 * max(*now, *new, 1.0))
     if proposal.fade_s != proposal.fade_now_s:
-        row[2].set_title(
-            f"after-start air, gone in {proposal.fade_now_s:g} -> {proposal.fade_s:g} s"
-        )
+        row[2].set_title(f"after-start air, gone in {proposal.fade_now_s:g} -> {proposal.fade_s:g} s")
     row[0].set_ylabel("valve [steps]")
     row[0].legend(loc="upper right")
 
@@ -177,9 +175,7 @@ def _two_lines(story: StartStory) -> str:
     if position := story.position():
         told, more = in_words(position[0]).rpartition(". ")[0], ""
         told = told[0].upper() + told[1:]
-    return (
-        f"{textwrap.fill(in_words(story.finding()), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
-    )
+    return f"{textwrap.fill(in_words(story.finding()), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 
 
 def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
@@ -239,11 +235,7 @@ def _mark_moments(axes: Axes, story: StartStory, named: bool) -> None:
 
 
 def _shade(
-    axes: Axes,
-    phases: tuple[Phase, ...],
-    shown_s: tuple[float, float],
-    factor: float,
-    named: bool,
+    axes: Axes, phases: tuple[Phase, ...], shown_s: tuple[float, float], factor: float, named: bool
 ) -> None:
     """Shade every other phase, and name those wide enough to be seen."""
     from_s, until_s = shown_s

@@ -108,9 +108,7 @@ def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
         label=f"deadband, {half:g} rpm either side",
     )  # fmt: skip
     axes.plot(trace.time_s, trace["rpm"], color=SPEED, linewidth=0.9, label="measured")
-    axes.step(
-        trace.time_s, target, where="post", color=BLACK, linestyle="--", linewidth=1, label="target"
-    )
+    axes.step(trace.time_s, target, where="post", color=BLACK, linestyle="--", linewidth=1, label="target")
     axes.set_ylabel("speed [rpm]")
     seen = trace["rpm"]
     low, high = min(np.min(seen), np.min(target) - half), max(np.max(seen), np.max(target) + half)

@@ -77,9 +77,7 @@ class PdfPages:
         self._pdf.ln(0.25 * size * POINT_in)
 
     def _lines(self, text: str, size: float) -> None:
-        self._pdf.multi_cell(
-            0, LINE * size * POINT_in, text, align="L", new_x="LMARGIN", new_y="NEXT"
-        )
+        self._pdf.multi_cell(0, LINE * size * POINT_in, text, align="L", new_x="LMARGIN", new_y="NEXT")
 
     def table(
         self, columns: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float],
@@ -92,9 +90,7 @@ class PdfPages:
         self._font(size)
         with self._pdf.table(
             col_widths=tuple(widths),
-            text_align=tuple(
-                "RIGHT" if mark == "r" else "LEFT" for mark in right.ljust(len(widths))
-            ),
+            text_align=tuple("RIGHT" if mark == "r" else "LEFT" for mark in right.ljust(len(widths))),
             borders_layout="HORIZONTAL_LINES",
             first_row_as_headings=any(columns),
             headings_style=bold,

@@ -47,9 +47,7 @@ def check_place(path: Path | None, *inputs: str | Path) -> None:
         there = path.exists()
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise one_problem(
-            path, 1, "file", f"no place for a file ({reason}), allowed: one"
-        ) from None
+        raise one_problem(path, 1, "file", f"no place for a file ({reason}), allowed: one") from None
     if there:
         for one in map(Path, inputs):
             if one.exists() and one.samefile(path):

@@ -16,9 +16,7 @@ ROOM = 0.18
 PIN_px, LIT_px = 17, 27
 
 
-def cycle_option(
-    found: dict[str, Any], at: int, palette: Palette, imperial: bool
-) -> dict[str, Any]:
+def cycle_option(found: dict[str, Any], at: int, palette: Palette, imperial: bool) -> dict[str, Any]:
     """Speed, valve and pressure over one period, with a pin for each moment; one is lit.
 
     Gives options of ECharts.
@@ -124,9 +122,7 @@ def _pins(
     }  # fmt: skip
 
 
-def _pin_series(
-    places: list[list[float]], at: int, palette: Palette, alone: bool = False
-) -> dict[str, Any]:
+def _pin_series(places: list[list[float]], at: int, palette: Palette, alone: bool = False) -> dict[str, Any]:
     data: list[dict[str, Any]] = []
     for number, place in enumerate(places):
         lit = number == at

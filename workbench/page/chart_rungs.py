@@ -64,7 +64,4 @@ def rungs_data(found: dict[str, Any], palette: Palette) -> list[dict[str, Any]]:
         if found["holds"] is not None
         else [],
     }  # fmt: skip
-    return [
-        {"data": [[0.36, rpm] for _, rpm in found["passed"]], "markArea": bar},
-        {"data": lines},
-    ]
+    return [{"data": [[0.36, rpm] for _, rpm in found["passed"]], "markArea": bar}, {"data": lines}]

@@ -192,8 +192,7 @@ class CurveTable:
         # Not a field of numbers: a browser's own drops a comma and an x, and gives another number.
         made = ui.input(value=number_shown(value), on_change=act)
         return made.props(
-            f'dense outlined hide-bottom-space debounce="400" inputmode="decimal"'
-            f' aria-label="{label}"'
+            f'dense outlined hide-bottom-space debounce="400" inputmode="decimal" aria-label="{label}"'
         )
 
     def _button(self, text: str, label: str, act: Callable[[], None]) -> None:

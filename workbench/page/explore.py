@@ -102,9 +102,7 @@ class Explore:
                 "Lamps, fan, screen on", value=wish.load_on,
                 on_change=lambda e: self._wish(load_on=e.value),
             ).props("dense")  # fmt: skip
-            ui.checkbox(
-                "Blip", value=wish.blip, on_change=lambda e: self._wish(blip=e.value)
-            ).props("dense")
+            ui.checkbox("Blip", value=wish.blip, on_change=lambda e: self._wish(blip=e.value)).props("dense")
         self._problem = ui.label().classes("error").props('role="alert"')
 
     def _shown(self) -> None:
@@ -186,9 +184,7 @@ class Explore:
                 await self._send(idle_data(run, self.look.palette))
                 self._drawn, self.drawn_rests = number, run["hunts"] is False
         except NoAnswerError as error:
-            self._problem.set_text(
-                f"This could not be run: {error}. Change a setting to try again."
-            )
+            self._problem.set_text(f"This could not be run: {error}. Change a setting to try again.")
             self._drawn = self._wanted
             return
         finally:

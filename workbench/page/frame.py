@@ -120,9 +120,7 @@ class Page:
         plain_button("Save", self._save)
         plain_button("Save as", partial(save_dialog, self))
         plain_button("Undo changes", self._undo)
-        ui.switch(
-            "°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)
-        ).props("dense")
+        ui.switch("°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)).props("dense")
         now = next(name for name, value in DARK_MODES.items() if value is session.dark)
         ui.toggle(list(DARK_MODES), value=now, on_change=lambda e: self._mode(e.value)).props(
             'dense no-caps unelevated padding="2px 9px" aria-label="light or dark"'

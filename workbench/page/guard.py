@@ -59,9 +59,7 @@ class Guard:
         Largest body of a request [B].
     """
 
-    def __init__(
-        self, app: App, port: int, key: StartKey, largest_bytes: int = LARGEST_BYTES
-    ) -> None:
+    def __init__(self, app: App, port: int, key: StartKey, largest_bytes: int = LARGEST_BYTES) -> None:
         self._app, self._key = app, key
         self._hosts = {f"{name}:{port}" for name in OWN_NAMES}
         if port == 80:

@@ -149,9 +149,7 @@ class JobPanel:
             return
         self._seen = job.version
         self._bar.set_value(job.share)
-        self._state.set_text(
-            self._page.look.words(f"{job.title}: {100.0 * job.share:.0f} %, {job.text}")
-        )
+        self._state.set_text(self._page.look.words(f"{job.title}: {100.0 * job.share:.0f} %, {job.text}"))
         if runs and job.more and self._on_more is not None:
             self._on_more(job.more)
         if job.ended:

@@ -67,9 +67,7 @@ class Job:
         self.version = 0
         context = multiprocessing.get_context("spawn")
         self._pipe, theirs = context.Pipe()
-        self._process = context.Process(
-            target=run_work, args=(work, arguments, theirs), daemon=True
-        )
+        self._process = context.Process(target=run_work, args=(work, arguments, theirs), daemon=True)
         self._process.start()
         theirs.close()
         threading.Thread(target=self._listen, daemon=True).start()

@@ -52,12 +52,7 @@ def _kept(values: Any, spans: int) -> Any:
     for begin, end in pairwise(edges.tolist()):
         if end > begin:
             part = values[begin:end]
-            kept |= {
-                int(begin),
-                int(begin + np.argmin(part)),
-                int(begin + np.argmax(part)),
-                int(end - 1),
-            }
+            kept |= {int(begin), int(begin + np.argmin(part)), int(begin + np.argmax(part)), int(end - 1)}
     return np.array(sorted(kept), dtype=int)
 
 

@@ -51,11 +51,7 @@ def rungs_of(car: Car, coolant_degC: float, standing_steps: float) -> dict[str, 
 
 
 def _told(
-    point: IdlePoint,
-    reached: list[list[float]],
-    inside: list[list[float]],
-    move: int,
-    wide_rpm: float,
+    point: IdlePoint, reached: list[list[float]], inside: list[list[float]], move: int, wide_rpm: float
 ) -> str:
     """Say whether a position holds, and why not."""
     moves = "Single steps" if move == 1 else f"Moves of {move} steps"

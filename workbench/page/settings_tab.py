@@ -61,9 +61,9 @@ class SettingsTab:
         from nicegui import ui
 
         heading("Search settings")
-        ui.label(
-            "Tries settings on many cars that this one could be. The base curve is left alone."
-        ).classes("soft")
+        ui.label("Tries settings on many cars that this one could be. The base curve is left alone.").classes(
+            "soft"
+        )
         with ui.element("div").classes("line"):
             self._budget = choice("How long", BUDGETS, "quick")
             self._weights = choice("What counts", WEIGHTS, "balanced")
@@ -152,9 +152,7 @@ class SettingsTab:
         self._finding.set_text(self.look.words(found["finding"]))
         offered = found["offered"]
         self._finding.classes(replace="big" if offered else "big bad")
-        self._best.set_text(
-            f"{'Proposed' if offered else 'Best so far'}: {_in_words(found['settings'])}"
-        )
+        self._best.set_text(f"{'Proposed' if offered else 'Best so far'}: {_in_words(found['settings'])}")
         self._beside.set_visibility(True)
         self._use.set_visibility(offered)
         now = self._search.found_about().feedback.model_dump(mode="json")

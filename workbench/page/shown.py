@@ -49,9 +49,7 @@ def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str
     Gives HTML.
     """
     marks = [' class="n"' if right[i : i + 1] == "r" else "" for i in range(len(columns))]
-    head = "".join(
-        f'<th scope="col"{m}>{escape(c)}</th>' for m, c in zip(marks, columns, strict=True)
-    )
+    head = "".join(f'<th scope="col"{m}>{escape(c)}</th>' for m, c in zip(marks, columns, strict=True))
     body = "".join(
         "<tr>" + "".join(f"<td{m}>{escape(c)}</td>" for m, c in zip(marks, row, strict=True))
         + "</tr>"

@@ -57,10 +57,7 @@ class Handle:
 
 
 def slider(
-    slide: Slide,
-    value: float,
-    on_value: Callable[[float], None],
-    text: Callable[[float], str] | None = None,
+    slide: Slide, value: float, on_value: Callable[[float], None], text: Callable[[float], str] | None = None
 ) -> Handle:
     """Build a slider.
 
@@ -91,10 +88,7 @@ def slider(
 
 
 def choice(
-    name: str,
-    options: Mapping[Any, str],
-    value: Any,
-    on_value: Callable[[Any], None] | None = None,
+    name: str, options: Mapping[Any, str], value: Any, on_value: Callable[[Any], None] | None = None
 ) -> Any:
     """Build a row of buttons of which one is chosen.
 
@@ -108,6 +102,4 @@ def choice(
             dict(options), value=value,
             on_change=None if on_value is None else lambda e: on_value(e.value),
         )  # fmt: skip
-        return made.props(
-            f'dense no-caps unelevated padding="1px 8px" role="group" aria-label="{name}"'
-        )
+        return made.props(f'dense no-caps unelevated padding="1px 8px" role="group" aria-label="{name}"')

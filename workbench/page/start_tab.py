@@ -55,8 +55,7 @@ class StartTab:
         with ui.element("section").classes("card"):
             self._base_part()
         self._curves = [
-            CurveTable(self.page, key, name, fade, self._curves_changed)
-            for key, name, fade in CURVES
+            CurveTable(self.page, key, name, fade, self._curves_changed) for key, name, fade in CURVES
         ]
         with ui.element("div").classes("thirds"):
             for one in self._curves:

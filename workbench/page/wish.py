@@ -53,10 +53,7 @@ class Wish:
         windows: list[Window] = []
         if self.load_on:
             for name in LOADS:
-                events += [
-                    Event(at_s=LOAD_ON_s, set=name, to=1.0),
-                    Event(at_s=LOAD_OFF_s, set=name, to=0.0),
-                ]
+                events += [Event(at_s=LOAD_ON_s, set=name, to=1.0), Event(at_s=LOAD_OFF_s, set=name, to=0.0)]
             windows.append(Window(what="load", from_s=LOAD_ON_s, to_s=LOAD_OFF_s))
         if self.blip:
             events += [

@@ -84,9 +84,7 @@ def refusal(name: str, error: InputError) -> str:
     return "\n".join(told)
 
 
-def log_work(
-    tell: Tell, *, path: Path, columns: str, car: Car | None, whose: str = ""
-) -> dict[str, Any]:
+def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None, whose: str = "") -> dict[str, Any]:
     """Read a log and say what is in it and what drives the idle."""
     from tuning import diagnose, read_log
     from workbench.figures.log import diagnosis_figure
@@ -146,10 +144,7 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
     pictures = {
         one: [
             numbers,
-            *(
-                figure_bytes(fit_figure(found, i, titled=False, imperial=one), "svg")
-                for i in curves
-            ),
+            *(figure_bytes(fit_figure(found, i, titled=False, imperial=one), "svg") for i in curves),
         ]
         for one in (False, True)
     }

@@ -82,10 +82,7 @@ def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, b
         f" (now {100.0 * now.hunting_share:.0f})."
     )
     if best.worst_dip_rpm > now.worst_dip_rpm:
-        told += (
-            f" Worse: the deepest dip, {best.worst_dip_rpm:.0f} rpm (now"
-            f" {now.worst_dip_rpm:.0f} rpm)."
-        )
+        told += f" Worse: the deepest dip, {best.worst_dip_rpm:.0f} rpm (now {now.worst_dip_rpm:.0f} rpm)."
     return told, True
 
 
@@ -114,8 +111,7 @@ def _points(seen: SoFar) -> list[list[float]]:
     wishes = [[p.quiet_rpm, p.quick_s, p.wear_per_min] for p in seen.points]
     unbeaten = non_dominated(np.array(wishes)).tolist()
     return [
-        [*wish, p.score_rpm, float(one)]
-        for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
+        [*wish, p.score_rpm, float(one)] for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
     ]
 
 

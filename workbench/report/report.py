@@ -116,9 +116,7 @@ def _print_section(section: Section, pages: PdfPages) -> None:
     for point in section.points:
         pages.paragraph(point, 8.0, lead="-")
     for table in section.tables:
-        widths = [
-            max(len(str(row[i])) for row in (table.columns, *table.rows)) for i in _places(table)
-        ]
+        widths = [max(len(str(row[i])) for row in (table.columns, *table.rows)) for i in _places(table)]
         # Two letters of room, so that short cells stay whole; long ones are wrapped anyway.
         shares = [min(max(w + 2, 6), 48) for w in widths]
         pages.table(table.columns, table.rows, shares, table.right)

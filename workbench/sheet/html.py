@@ -27,9 +27,7 @@ def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
     """
     head = f"<h1>Settings sheet: {escape(sheet.car)}</h1>"
     outside = f"outside ______ {units.written('degC', imperial)}"
-    tail = (
-        f'<p class="small">Printed {today()}. Tried on ____________  by ____________  {outside}</p>'
-    )
+    tail = f'<p class="small">Printed {today()}. Tried on ____________  by ____________  {outside}</p>'
     return html_page(f"Settings sheet: {sheet.car}", head + sheet_body(sheet, imperial) + tail)
 
 

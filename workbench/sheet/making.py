@@ -21,11 +21,7 @@ COLD_degC = 60.0
 
 
 def make_sheet(
-    car: Car,
-    *,
-    seed: int = 0,
-    before: Car | None = None,
-    on_progress: Callable[..., None] | None = None,
+    car: Car, *, seed: int = 0, before: Car | None = None, on_progress: Callable[..., None] | None = None
 ) -> Sheet:
     """Gather a car's sheet, to be written by `write_sheet`.
 

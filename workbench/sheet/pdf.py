@@ -41,9 +41,7 @@ def print_cautions(sheet: Sheet, pages: PdfPages) -> None:
         pages.paragraph(f"{title} {text}", lead="!", colour="#7a1010")
 
 
-def print_sheet(
-    sheet: Sheet, pages: PdfPages, imperial: bool = False, cautions: bool = True
-) -> None:
+def print_sheet(sheet: Sheet, pages: PdfPages, imperial: bool = False, cautions: bool = True) -> None:
     """Print the sheet's content, also for the report, which has the cautions first of all."""
     if cautions:
         print_cautions(sheet, pages)

@@ -26,8 +26,7 @@ def setting_cells(sheet: Sheet) -> list[list[str]]:
     Gives as ``SETTING_COLUMNS``.
     """
     return [
-        [row.name, row.present or BLANK, row.entry, row.entry_unit, BOX, row.reason]
-        for row in sheet.settings
+        [row.name, row.present or BLANK, row.entry, row.entry_unit, BOX, row.reason] for row in sheet.settings
     ]
 
 

@@ -17,10 +17,7 @@ def sheet_json(sheet: Sheet) -> str:
 
     Gives one object.
     """
-    return (
-        json.dumps(plain(worded(sheet.to_dict())), indent=1, ensure_ascii=False, allow_nan=False)
-        + "\n"
-    )
+    return json.dumps(plain(worded(sheet.to_dict())), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def sheet_csv(sheet: Sheet) -> str:
@@ -51,20 +48,14 @@ def sheet_csv(sheet: Sheet) -> str:
         )
         advice = at.advice if at.advice == "keep" else f"advice {at.advice}"
         place = f"{at.coolant_degC:g} degC"
-        table.writerow(
-            ["base curve, unchanged", place, f"{at.base_steps:g}", "steps", "", "", advice]
-        )
+        table.writerow(["base curve, unchanged", place, f"{at.base_steps:g}", "steps", "", "", advice])
         table.writerow(["cranking curve", place, f"{at.cranking_steps:.3g}", "steps", "", "", ""])
-        table.writerow(
-            ["after-start air", place, f"{at.after_start_steps:.3g}", "steps", "", "", ""]
-        )
+        table.writerow(["after-start air", place, f"{at.after_start_steps:.3g}", "steps", "", "", ""])
     for name, value, remark in sheet.homing:
         table.writerow(["homing and timing", name, value, "", "", "", remark])
     for one in sheet.expected.rows:
         span = f"{one.low:.4g} to {one.high:.4g}"
-        table.writerow(
-            ["expected", in_words(one.meaning), span, one.unit, "", "", "eight runs in ten"]
-        )
+        table.writerow(["expected", in_words(one.meaning), span, one.unit, "", "", "eight runs in ten"])
     for text in sheet.watch:
         table.writerow(["watch", "", "", "", "", "", text])
     for text in sheet.stop:

@@ -209,9 +209,7 @@ def watch_points(car: Car, expected: Expectation) -> list[str]:
         points.append(f"Swing of speed: {row.low:.0f} to {row.high:.0f} rpm is expected. {told}")
     if "moves_per_min" in by_name:
         row = by_name["moves_per_min"]
-        points.append(
-            f"Valve: up to about {row.high:.0f} moves a minute; hear whether it ticks on."
-        )
+        points.append(f"Valve: up to about {row.high:.0f} moves a minute; hear whether it ticks on.")
     points.append("Trim: which way it leans, and how far, at each coolant temperature.")
     points.append("Valve at a limit for more than a few seconds: the base curve is off there.")
     points.append("Mixture and battery voltage when loads come on.")

@@ -10,10 +10,7 @@ CAUTIONS = (
             " does not stand idling for long: watch its temperature."
         ),
     ),
-    (
-        "The car must not move.",
-        "Wheels chocked, brake on, neutral; nobody in front of it or behind.",
-    ),
+    ("The car must not move.", "Wheels chocked, brake on, neutral; nobody in front of it or behind."),
     (
         "Fans, belts, hot parts, ignition.",
         (
@@ -43,10 +40,7 @@ CAUTIONS = (
         ),
     ),
     ("Rules.", "Emission and road rules are local; work that needs a licensed person is theirs."),
-    (
-        "The numbers are a model's.",
-        "They are a good place to begin, not a promise about this engine.",
-    ),
+    ("The numbers are a model's.", "They are a good place to begin, not a promise about this engine."),
 )
 """Heading and text of each."""
 

@@ -60,25 +60,15 @@ _SEGMENTS: dict[str, Sentence] = {
     "log_events.segment.steady": "steady at {mean_rpm:.0f}, scatter {scatter_rpm:.1f}",
     "log_events.segment.step": "{moved_steps:+.0f}, speed {change_rpm:+.0f}",
     "log_events.segment.load": "load {change_W:+.0f}",
-    "log_events.segment.load_comes": _with(
-        "a load comes on: {change_rpm:+.0f}", "change_kPa", _PRESSURE
-    ),
-    "log_events.segment.load_goes": _with(
-        "a load goes: {change_rpm:+.0f}", "change_kPa", _PRESSURE
-    ),
-    "log_events.segment.air_comes": _with(
-        "air is added: {change_rpm:+.0f}", "change_kPa", _PRESSURE
-    ),
-    "log_events.segment.air_goes": _with(
-        "air is taken away: {change_rpm:+.0f}", "change_kPa", _PRESSURE
-    ),
+    "log_events.segment.load_comes": _with("a load comes on: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
+    "log_events.segment.load_goes": _with("a load goes: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
+    "log_events.segment.air_comes": _with("air is added: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
+    "log_events.segment.air_goes": _with("air is taken away: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
     "log_events.segment.hunting": "hunting, {hunting_rpm:.0f} every {hunting_period_s:.1f}",
 }
 
 _HUNTING: dict[str, Sentence] = {
-    "diagnosis.hunting.no_stretch": (
-        "no undisturbed idling of 15 s: record a minute with nothing changed"
-    ),
+    "diagnosis.hunting.no_stretch": ("no undisturbed idling of 15 s: record a minute with nothing changed"),
     "diagnosis.hunting.slow_log": (
         "speed is new only every {refresh_s:.1f}, too slowly to see hunting: record at 5 rows a"
         " second or more"
@@ -101,22 +91,18 @@ _HUNTING: dict[str, Sentence] = {
         " feedback"
     ),
     "diagnosis.hunting.load_or_slow": (
-        "speed goes from one level to another and back: a load that cycles, or slow hunting; "
-        + _RECORD
+        "speed goes from one level to another and back: a load that cycles, or slow hunting; " + _RECORD
     ),
     "diagnosis.hunting.no_swing_seen": (
         "speed alone shows no regular swing ({spread_rpm:.0f} rms); what the valve does was not"
         " recorded: " + _RECORD
     ),
     "diagnosis.hunting.leads": (
-        "it hunts: "
-        + _SIZE
-        + ". The valve leads: speed is {between_rpm:.0f} higher while it stands"
+        "it hunts: " + _SIZE + ". The valve leads: speed is {between_rpm:.0f} higher while it stands"
         " on the upper side of its swing"
     ),
     "diagnosis.hunting.to_and_fro": _with(
-        "it hunts: the valve goes to and fro and speed with it, {between_rpm:.0f} between its"
-        " sides",
+        "it hunts: the valve goes to and fro and speed with it, {between_rpm:.0f} between its sides",
         "move_steps",
         ", in moves of about {move_steps:.0f}",
     ),
@@ -158,9 +144,7 @@ _BESIDE: dict[str, Sentence] = {
         _EVERY,
         ": a load (air conditioning, fan) coming and going, or slow hunting; " + _RECORD,
     ),
-    "diagnosis.still.valve_unseen": (
-        "valve steps were not recorded: record them, or hold it still"
-    ),
+    "diagnosis.still.valve_unseen": ("valve steps were not recorded: record them, or hold it still"),
     "diagnosis.still.never": (
         "the valve never stands still for 10 s here: hold it still for 20 s and record"
     ),
@@ -168,9 +152,7 @@ _BESIDE: dict[str, Sentence] = {
         "with the valve still, speed swings by " + _SIZE + ": look at fuel, spark and leaks, not at"
         " the feedback"
     ),
-    "diagnosis.still.scatters": (
-        "with the valve still, speed scatters by {swing_rpm:.0f}, irregularly"
-    ),
+    "diagnosis.still.scatters": ("with the valve still, speed scatters by {swing_rpm:.0f}, irregularly"),
     "diagnosis.scatter.unseen": "valve steps or a quick record of speed are missing",
     "diagnosis.scatter.chased": (
         "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts: scatter is"
@@ -230,9 +212,7 @@ _VALVE: dict[str, Sentence] = {
         " alike; home the valve and see whether the same steps give the same speed"
     ),
     "diagnosis.position.kept": "the same steps give the same air throughout",
-    "diagnosis.position.kept_hot": (
-        "the same steps give the same air throughout once the engine is hot"
-    ),
+    "diagnosis.position.kept_hot": ("the same steps give the same air throughout once the engine is hot"),
     "diagnosis.position.none_lost": "no air was lost at the same steps",
     "diagnosis.position.lost": _with(
         "at {at_s:.0f} the engine lost {air_percent:.0f} of its air at the same steps",
@@ -241,20 +221,17 @@ _VALVE: dict[str, Sentence] = {
         ": steps were lost toward the seat, or the hose was pinched. Home the valve",
     ),
     "diagnosis.position.goes": _with(
-        "over {over_s:.0f} the engine lost {air_percent:.0f} of its air little by little at the"
-        " same steps",
+        "over {over_s:.0f} the engine lost {air_percent:.0f} of its air little by little at the same steps",
         "worth_steps",
         _WORTH,
         ": steps are lost toward the seat now and then. Home the valve, and look at pulse, voltage"
         " and connector",
     ),
     "diagnosis.position.comes": _with(
-        "over {over_s:.0f} the engine got {air_percent:.0f} more air little by little at the same"
-        " steps",
+        "over {over_s:.0f} the engine got {air_percent:.0f} more air little by little at the same steps",
         "worth_steps",
         _WORTH,
-        ": steps are lost toward open now and then. Home the valve, and look at pulse, voltage and"
-        " connector",
+        ": steps are lost toward open now and then. Home the valve, and look at pulse, voltage and connector",
     ),
     "diagnosis.leak.air_went": "air went, none came in",
     "diagnosis.leak.came": _with(
@@ -310,9 +287,7 @@ _VALVE: dict[str, Sentence] = {
         " target: the integral winds up there; move the base curve or the throttle stop"
     ),
     "diagnosis.limit.none": "the valve does not stand at a limit",
-    "diagnosis.base.unseen": (
-        "needs valve steps, coolant temperature and the target (from log or car file)"
-    ),
+    "diagnosis.base.unseen": ("needs valve steps, coolant temperature and the target (from log or car file)"),
     "diagnosis.base.held": "{coolant_degC:.0f} {steps!n:.1f}",
     "diagnosis.base.held_off": "{coolant_degC:.0f} {steps!n:.1f} ({off:+.1f})",
     "diagnosis.base.no_car": (
@@ -329,9 +304,7 @@ _WHOLE: dict[str, Sentence] = {
     ),
     "diagnosis.verdict": _verdict,
     "diagnosis.judged": "judged: {from_s!n:.0f} to {to_s:.0f}",
-    "diagnosis.driven": (
-        "driving or throttle: {driven_percent:.0f} of the running engine's time, left out"
-    ),
+    "diagnosis.driven": ("driving or throttle: {driven_percent:.0f} of the running engine's time, left out"),
     "diagnosis.hot": _with(
         "hot part ({from_s!n:.0f} to {to_s:.0f}): {mean_rpm:.0f}, scatter {scatter_rpm:.1f}",
         "mean_map_kPa",
@@ -344,8 +317,7 @@ _WHOLE: dict[str, Sentence] = {
     "diagnosis.finding": _finding,
     "diagnosis.open_question": _open,
     "diagnosis.next.explain": (
-        "next: evenidle explain CAR.toml names the setting that makes it hunt, evenidle tune finds"
-        " another"
+        "next: evenidle explain CAR.toml names the setting that makes it hunt, evenidle tune finds another"
     ),
     "diagnosis.next.other_settings": (
         "next: the valve moves by {move_steps:.0f} where the car file has a minimum move of"
@@ -363,9 +335,7 @@ _WHOLE: dict[str, Sentence] = {
     "diagnosis.next.record": (
         "next: evenidle fit CAR.toml --guide says how to record; then diagnose that log"
     ),
-    "diagnosis.next.hold": (
-        "next: hold the valve still for 30 s, record it, and evenidle diagnose that log"
-    ),
+    "diagnosis.next.hold": ("next: hold the valve still for 30 s, record it, and evenidle diagnose that log"),
 }
 
 SENTENCES: dict[str, Sentence] = {**_SEGMENTS, **_HUNTING, **_BESIDE, **_VALVE, **_WHOLE}

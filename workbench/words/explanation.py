@@ -61,8 +61,7 @@ def _updates_number(values: Values, tell: Tell) -> str:
     if not values["quicker"]:
         return told + "too quick for the engine to answer between them"
     return told + tell(
-        "too slow; at once, the border would be {times_quick:.1f} times the gains instead of"
-        " {times:.2f}"
+        "too slow; at once, the border would be {times_quick:.1f} times the gains instead of {times:.2f}"
     )
 
 
@@ -100,8 +99,7 @@ def _theory(values: Values, tell: Tell) -> str:
     if values["alike"]:
         begins = "Theory predicts this cycle"
     return begins + tell(
-        ": {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every"
-        " {seen_period_s:.1f}."
+        ": {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every {seen_period_s:.1f}."
     )
 
 
@@ -151,8 +149,7 @@ def _holds(values: Values, _tell: Tell) -> str:
 def _chance(values: Values, tell: Tell) -> str:
     every = "" if math.isnan(values["period_s"]) else tell(" every {period_s:.1f}")
     return (
-        tell("It hunts from {of_100:.0f} of 100 starting places: {swing_rpm:.0f} peak to peak")
-        + f"{every}."
+        tell("It hunts from {of_100:.0f} of 100 starting places: {swing_rpm:.0f} peak to peak") + f"{every}."
     )
 
 

@@ -121,12 +121,7 @@ def cycle_table(result: Explanation) -> Table | None:
         ("theory, slow square cycle", cycle.square),
     ]
     rows = [
-        [
-            name,
-            f"{one.period_s:.2f}",
-            f"{one.peak_to_peak_rpm:.0f}",
-            "yes" if one.stable else "no",
-        ]
+        [name, f"{one.period_s:.2f}", f"{one.peak_to_peak_rpm:.0f}", "yes" if one.stable else "no"]
         for name, one in told
         if one is not None
     ]

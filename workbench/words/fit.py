@@ -35,20 +35,16 @@ SENTENCES: dict[str, Sentence] = {
         " record with feedback off"
     ),
     "identification.load": "{size_W:.0f}",
-    "identification.loads_found": (
-        "loads that were not recorded were found and taken into account: {loads}"
-    ),
+    "identification.loads_found": ("loads that were not recorded were found and taken into account: {loads}"),
     "identification.spark_unsteadies": (
         "spark moves by {slope_deg_per_100rpm!n:+.1f} deg per 100 rpm below target and retards as"
         " speed falls, which unsteadies idle"
     ),
     "identification.spark_steadies": (
-        "spark moves by {slope_deg_per_100rpm!n:+.1f} deg per 100 rpm below target and steadies"
-        " idle"
+        "spark moves by {slope_deg_per_100rpm!n:+.1f} deg per 100 rpm below target and steadies idle"
     ),
     "identification.spark_varies": (
-        "spark varies by {spread_deg!n:.1f} deg without following speed; the fit takes it as"
-        " constant"
+        "spark varies by {spread_deg!n:.1f} deg without following speed; the fit takes it as constant"
     ),
     "identification.moved": (
         "{moves} moves of the valve and the loads moved speed by {moved_rpm:.0f} rms in"
@@ -71,9 +67,7 @@ SENTENCES: dict[str, Sentence] = {
     ),
     "identification.guesses_off": "only guesses of the car file were far off: {numbers}",
     "identification.believed": "no number of the car file had to be changed beyond belief",
-    "identification.worth": (
-        "a step is worth {worth_rpm:.1f} ({low_rpm!n:.1f} to {high_rpm!n:.1f})"
-    ),
+    "identification.worth": ("a step is worth {worth_rpm:.1f} ({low_rpm!n:.1f} to {high_rpm!n:.1f})"),
     "identification.worth_unknown": (
         "a step is worth {worth_rpm:.1f} ({low_rpm!n:.1f} to {high_rpm!n:.1f}), not known well"
         " enough: more and larger moves, held longer, would tell"

@@ -46,8 +46,7 @@ def _worse(values: Mapping[str, Any], tell: Tell) -> str:
 def _logged(values: Mapping[str, Any], tell: Tell) -> str:
     where = "from {low_degC!n:.0f} to {high_degC:.0f}" if values["several"] else "at {low_degC:.0f}"
     return tell(
-        "{car}: base curve proposed " + where + ", up to {most_steps:.1f} from yours. Nothing was"
-        " changed."
+        "{car}: base curve proposed " + where + ", up to {most_steps:.1f} from yours. Nothing was changed."
     )
 
 
@@ -67,8 +66,7 @@ SENTENCES: dict[str, Sentence] = {
     "open_loop.reached.off": "up to {reached_rpm:.0f} off",
     "open_loop.reached.stalls": "stalls",
     "open_loop.missed": (
-        "start at {start_degC:.0f} misses its target for {target}: {reached}, wanted {wanted};"
-        " {why}"
+        "start at {start_degC:.0f} misses its target for {target}: {reached}, wanted {wanted}; {why}"
     ),
     "open_loop.reasons": "{why}",
     "open_loop.never_starts": "no curve tried starts it every time",

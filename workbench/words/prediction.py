@@ -23,11 +23,7 @@ MEASURES = {
         "the engine is short of air: base curve, or feedback at its limit",
         "the engine has too much air: base curve, throttle stop or a leak",
     ),
-    "lowest_rpm": (
-        "lowest speed",
-        "it dips less than expected",
-        "it dips deeper than expected",
-    ),
+    "lowest_rpm": ("lowest speed", "it dips less than expected", "it dips deeper than expected"),
     "dip_rpm": (
         "dip after a load, mean",
         "loads are larger, or torque comes later than the model has",
@@ -82,8 +78,7 @@ SENTENCES: dict[str, Sentence] = {
     "prediction.no_hint": "",
     "prediction.expected": lambda values, _: EXPECTED[values["name"]],
     "prediction.as_predicted": (
-        "The car does what was predicted: {inside} of {of} measures lie in the range of eight runs"
-        " in ten."
+        "The car does what was predicted: {inside} of {of} measures lie in the range of eight runs in ten."
     ),
     "prediction.near": (
         "The car is near the prediction, but not as predicted: {inside} of {of} measures lie in the"
@@ -100,10 +95,6 @@ SENTENCES: dict[str, Sentence] = {
     ),
     "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",
     "prediction.difference": "{measure}: {hint}.",
-    "prediction.runs_stall": (
-        "{stalling_percent:.0f} of the predicted runs stall under these loads"
-    ),
-    "prediction.loads_guessed": (
-        "loads were not recorded: their times were found, their size is guessed"
-    ),
+    "prediction.runs_stall": ("{stalling_percent:.0f} of the predicted runs stall under these loads"),
+    "prediction.loads_guessed": ("loads were not recorded: their times were found, their size is guessed"),
 }

@@ -101,9 +101,7 @@ def compared_rows(result: Tuning) -> list[list[str]]:
     Gives as ``COMPARED_COLUMNS``.
     """
     now, found = result.now.to_dict(), result.predicted.to_dict()
-    return [
-        [meaning, number(now[name]), number(found[name]), unit] for name, meaning, unit in COMPARED
-    ]
+    return [[meaning, number(now[name]), number(found[name]), unit] for name, meaning, unit in COMPARED]
 
 
 def scored_rows(result: Tuning) -> list[list[str]]:
@@ -114,9 +112,7 @@ def scored_rows(result: Tuning) -> list[list[str]]:
     rows = []
     for one in result.compared:
         mark = "> " if one.name == result.proposed else ""
-        measured = [
-            f"{value:.{name == 'settling':d}f}" for name, value in one.score.measured.items()
-        ]
+        measured = [f"{value:.{name == 'settling':d}f}" for name, value in one.score.measured.items()]
         fails = f"{100.0 * one.score.acceptance.failing_share:.0f} %"
         hunting, error, moves, excursion, settling, undershoot, stalls = measured
         rows.append([

@@ -20,9 +20,7 @@ FAILINGS = {
 
 def _not_acceptable(values: Mapping[str, Any], tell: Tell) -> str:
     by = ", ".join(
-        f"{FAILINGS[name]} on {tell('{' + name + ':.0f}')}"
-        for name in FAILINGS
-        if values[name] > 0.0
+        f"{FAILINGS[name]} on {tell('{' + name + ':.0f}')}" for name in FAILINGS if values[name] > 0.0
     )
     share = tell("{failing_percent:.0f}")
     return (
@@ -33,9 +31,8 @@ def _not_acceptable(values: Mapping[str, Any], tell: Tell) -> str:
 
 
 def _proposed(values: Mapping[str, Any], tell: Tell) -> str:
-    text = (
-        f"What was found does not beat {BESIDE[values['proposed']]}, proposed instead: it scores"
-        + tell(" {score_rpm!n:.0f} on fresh cars, what was found {found_rpm!n:.0f}")
+    text = f"What was found does not beat {BESIDE[values['proposed']]}, proposed instead: it scores" + tell(
+        " {score_rpm!n:.0f} on fresh cars, what was found {found_rpm!n:.0f}"
     )
     return f"{text}." if values["found_met"] else f"{text}, and that is not acceptable there."
 

@@ -32,10 +32,7 @@ def _hidden_offset(values: Mapping[str, Any], tell: Tell) -> str:
         " time, {closing:.0f} left to close with"
     )
     if values["resting_percent"] > 50.0:
-        acts = (
-            "feedback does not act {resting_percent:.0f} of the time, as speed is too far above"
-            " target"
-        )
+        acts = "feedback does not act {resting_percent:.0f} of the time, as speed is too far above target"
     remedy = "More homing_steps than the longest travel end at the seat from anywhere."
     if values["long_enough"]:
         remedy = (
@@ -54,9 +51,7 @@ def _hidden_offset(values: Mapping[str, Any], tell: Tell) -> str:
 def _lost(values: Mapping[str, Any], tell: Tell) -> str:
     ways = (("closed_steps", "closed"), ("open_steps", "open"))
     off = " and up to ".join(
-        f"{{{name}:.0f}} further {way}"
-        for name, way in ways
-        if values[name] > values["least_steps"]
+        f"{{{name}:.0f}} further {way}" for name, way in ways if values[name] > values["least_steps"]
     )
     when = "from {from_s:.0f}" + (" to {to_s:.0f}" if values["mended"] else " on")
     return tell(
@@ -94,9 +89,7 @@ def _result(values: Mapping[str, Any], tell: Tell) -> str:
     settled = "not within {within_rpm:.0f} of target to stay in a minute"
     if values["stays"]:
         settled = "within {within_rpm:.0f} of target from {stable_s:.0f} on"
-    return tell(
-        "runs after {run_s:.1f}, flare {flare_rpm:.0f}, lowest {lowest_rpm:.0f}, " + settled
-    )
+    return tell("runs after {run_s:.1f}, flare {flare_rpm:.0f}, lowest {lowest_rpm:.0f}, " + settled)
 
 
 SENTENCES: dict[str, Sentence] = {
@@ -128,9 +121,7 @@ SENTENCES: dict[str, Sentence] = {
         "runs after {after_s:.1f}, most of it without the starter: that is let go at {let_go_s:.0f}"
     ),
     "starts.phase.flare": "highest {highest_rpm:.0f} in {within_s:g}, target {target:.0f}",
-    "starts.phase.after_start": (
-        "air fades until {faded_s:.0f}; feedback acts from {acts_s:.0f} on"
-    ),
+    "starts.phase.after_start": ("air fades until {faded_s:.0f}; feedback acts from {acts_s:.0f} on"),
     "starts.phase.after_start_without": ("air fades until {faded_s:.0f}; feedback does not act"),
     "starts.phase.over": "",
     "starts.phase.warm_up": "{of} {reached_degC:.0f} at the end",

@@ -30,9 +30,7 @@ def _line(unit: str, other: str) -> tuple[float, float]:
     from pint import UnitRegistry
 
     registry: Any = UnitRegistry(autoconvert_offset_to_baseunit=True)
-    zero, one = (
-        registry.Quantity(float(n), _PINT[unit]).to(_PINT[other]).magnitude for n in (0, 1)
-    )
+    zero, one = (registry.Quantity(float(n), _PINT[unit]).to(_PINT[other]).magnitude for n in (0, 1))
     return float(one - zero), float(zero)
 
 
