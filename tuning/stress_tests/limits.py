@@ -34,7 +34,7 @@ RACING_WARN, RACING_SHARE = 0.4, 0.6
 """Speed above the target while idling or under load, as a share of it: from the second on it races,
 and the sheet says to switch off [-]."""
 MOVES_WARN, MOVES_FAIL = 60.0, 240.0
-"""Moves of the valve a minute [1/min]."""
+"""Moves of the valve a minute, where nothing asks it to move but scatter [1/min]."""
 START_FLARE_rpm, START_FLARE_FAIL_rpm = 400.0, 800.0
 """Speed above the target just after a start [rpm]."""
 LIMITED_WARN = 0.25
@@ -182,9 +182,10 @@ def _mean_of_seeds(values: np.ndarray) -> np.ndarray:
     return np.where(known, mean, np.nan)
 
 
-def checks_of(runs: CaseRuns, is_fault: bool) -> list[Check]:
+def checks_of(runs: CaseRuns, is_fault: bool, at_rest: bool) -> list[Check]:
     """Hold all measures of a case against their limits.
 
+    Moves count only ``at_rest``: where loads or starts ask for them they are readiness, not wear.
     Gives one a measure, on the worst car.
     """
     target, stall = runs.target_rpm, runs.stall_rpm
@@ -198,6 +199,7 @@ def checks_of(runs: CaseRuns, is_fault: bool) -> list[Check]:
         ),
         *_resting_checks(runs, is_fault),
         *_moving_checks(runs, is_fault),
+        *([_moves_check(runs, is_fault)] if at_rest else []),
     ]  # fmt: skip
 
 
@@ -249,14 +251,17 @@ def _moving_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
             SETTLE_WARN_s, never,
         ),
         _worst(
-            "moves_per_min", (Note("stress.moves"), "1/min"),
-            _mean_of_seeds(runs.of("moves_per_min")), MOVES_WARN, _soft(MOVES_FAIL, is_fault),
-        ),
-        _worst(
             "limited_share", (Note("stress.limited"), "%"), 100.0 * runs.limited,
             100.0 * LIMITED_WARN, math.inf,
         ),
     ]  # fmt: skip
+
+
+def _moves_check(runs: CaseRuns, is_fault: bool) -> Check:
+    return _worst(
+        "moves_per_min", (Note("stress.moves"), "1/min"), _mean_of_seeds(runs.of("moves_per_min")),
+        MOVES_WARN, _soft(MOVES_FAIL, is_fault),
+    )  # fmt: skip
 
 
 def deciding(checks: Sequence[Check]) -> Check:

@@ -58,6 +58,8 @@ CHANGES: Mapping[str, Mapping[str, Mapping[str, object]]] = {
 """What a scenario changes of every car, where that is no event of a run."""
 
 LOAD_NAMES = ("lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch")
+ASKING = (*LOAD_NAMES, "throttle_share", "torque_Nm", "fuel_cut", "key")
+"""Events that ask the valve to move."""
 REST_SHARE = 0.5
 LEAST_LOAD_s = 12.0
 AFTER_START_s = 35.0
@@ -92,6 +94,11 @@ def watched_longer(scenario: Scenario) -> Scenario:
             windows.append({"what": "hunting", "from_s": started_s, "to_s": end_s})
     given["event"] = [event for event in given["event"] if event["at_s"] <= end_s]
     return Scenario.model_validate(given | {"measure": windows, "duration_s": end_s})
+
+
+def is_at_rest(scenario: Scenario) -> bool:
+    """Whether the engine idles by itself but for one load at most."""
+    return scenario.start == "idle" and sum(event.set in ASKING for event in scenario.event) <= 1
 
 
 def is_fitted(car: Car, scenario: Scenario) -> bool:
