@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim import Car, load_car
+from sim import Car, load_car, with_values
 from tests.idle_records import log_of
 from tuning.identification.fitting import fit
 from tuning.identification.invented_logs import invented_car, record_plan
@@ -55,3 +55,12 @@ def test_a_position_lost_on_the_way_is_noticed(car: Car, log: Log) -> None:
     lost = fit(car, replace(log, valve_steps=moved))
     assert not lost.trusted
     assert any("lost its position" in in_words(reason) for reason in lost.reasons)
+
+
+@pytest.mark.parametrize("lowered", [0, 4, 8])
+@pytest.mark.parametrize("name", ["trials", "twin", "six"])
+def test_no_hold_goes_down_to_the_seat(name: str, lowered: int) -> None:
+    car = load_car(name)
+    base = tuple((at_degC, max(steps - lowered, 0.0)) for at_degC, steps in car.curves.base_steps)
+    plan = recording_plan(with_values(car, {"curves": {"base_steps": base}}))
+    assert min(hold.steps for hold in plan.holds) >= min(3, plan.base_steps)

@@ -28,6 +28,8 @@ BELOW_TARGET = 0.82
 """Lowest settled speed of the plan over the target [-]."""
 ABOVE_STALL_rpm = 250.0
 """Lowest settled speed of the plan above stalling [rpm]."""
+LEAST_STEPS = 3
+"""No hold closes the valve further: at the seat a step is worth nothing, or is lost [steps]."""
 ELECTRIC_LOADS = ("lamps", "fan", "screen")
 
 PATTERN = (
@@ -159,7 +161,7 @@ def _reach(speeds: Floats, base: int, wanted_rpm: float, direction: int) -> int:
 
 def _down(speeds: Floats, base: int, size: int, floor_rpm: float) -> int:
     """Steps to close from base: the size, or as many as keep the engine well above stalling."""
-    while size > 0 and (base - size < 0 or speeds[base - size] < floor_rpm):
+    while size > 0 and (base - size < LEAST_STEPS or speeds[base - size] < floor_rpm):
         size -= 1
     return size
 

@@ -222,7 +222,8 @@ SENTENCES: dict[str, Sentence] = {
         "look at spark and fuel tables that swing with rpm, a vacuum leak, a misfire"
     ),
     "explanation.not_feedback.spark": (
-        "a spark table that advances, or does not change, when rpm falls; now it retards"
+        "a spark table that advances by 2 to 4° per 100 rpm, or does not change, when rpm falls"
+        " (within about 5 to 25° before top dead centre, checked with a timing light); now it retards"
         " {retards_deg_per_100rpm:g}"
     ),
     "explanation.not_feedback.cost": (
