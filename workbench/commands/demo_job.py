@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from workbench.output.first_run import compiling_beside, wait_for
+from workbench.output.first_run import compile_batch, compiling_beside, wait_for
 from workbench.output.printing import Screen
 from workbench.output.progress import Tell
 from workbench.output.results import check_place
@@ -77,7 +77,7 @@ def run_demo(
 
     job = Job(screen, out, seed)
     begun = time.monotonic()
-    with compiling_beside() as other:
+    with compiling_beside(compile_batch) as other:
         car = load_car(CAR) if own is None else own
         screen.caution(car)
         _describe(job, car)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -17,14 +17,14 @@ LONGEST_s = 300.0
 
 
 @contextmanager
-def compiling_beside() -> Iterator[subprocess.Popen[bytes] | None]:
-    """Compile the batch run in another process while the block runs, if nothing is compiled yet."""
+def compiling_beside(work: Callable[[], object]) -> Iterator[subprocess.Popen[bytes] | None]:
+    """Call a function of a module in another process while the block runs, if nothing is compiled yet."""
     from controllers import is_warm
 
     if is_warm():
         yield None
         return
-    order = f"from {__name__} import compile_batch; compile_batch()"
+    order = f"from {work.__module__} import {work.__name__}; {work.__name__}()"
     # The very same sources, for other ones are compiled to other machine code: a checkout may lie
     # in the folder where an installed evenidle is run.
     places = os.pathsep.join(place or str(Path.cwd()) for place in sys.path)
