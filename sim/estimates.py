@@ -95,7 +95,7 @@ def estimate_car(
     rough = _checked(values, name)
     if known.map_kPa is not None:
         rough = _with_pressure(rough, known.map_kPa)
-    leak_mm2, area_mm2 = _air_for_base(rough, worth_rpm)
+    leak_mm2, area_mm2 = _air_for_base(rough, worth_rpm, measured=known.rpm_on_10_steps is not None)
     car = with_values(rough, {"valve": {"area_mm2": area_mm2}, "throttle": {"leak_mm2": leak_mm2}})
     return car, _notes(car, known)
 
@@ -201,7 +201,7 @@ def _cautious_feedback(
     }
 
 
-def _air_for_base(car: Car, worth_rpm: float) -> tuple[float, list[list[float]]]:
+def _air_for_base(car: Car, worth_rpm: float, measured: bool) -> tuple[float, list[list[float]]]:
     """Leak and valve area with which the base curve holds the target at each of its points.
 
     The slope at the warm base makes a step worth what is wanted; what the valve does not pass when
@@ -221,7 +221,7 @@ def _air_for_base(car: Car, worth_rpm: float) -> tuple[float, list[list[float]]]
     points = {share * warm_steps: _below_warm(share * warm_steps, slope, warm_steps)
               for share in (0.0, 0.25, 0.5, 0.75, 1.0)}  # fmt: skip
     colder = sorted(steps for _, steps in curves.base_steps if steps > warm_steps + 6.0)
-    if colder:  # near the warm base a step is worth what it should, whatever the cold wants
+    if colder and (measured or warm_steps < 6.0):  # whatever the cold wants
         near = warm_steps + 0.25 * (colder[0] - warm_steps)
         for step in {near, warm_steps + 1.0}:
             points[step] = warm_valve_mm2 + slope * (step - warm_steps)

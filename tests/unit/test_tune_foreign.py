@@ -57,10 +57,11 @@ def tuned(fitted: Fit) -> Car:
     return tune(fitted.car, law="pi", budget="quick", seed=1).car
 
 
-def try_of(engine: ForeignEngine, car: Car, seed: int, **given: float) -> tuple[Log, float]:
-    """A log of the try on the engine, and the lowest true speed."""
-    base_error_steps = given.get("base_error_steps", 0.0)
-    run = drive(engine, car, seed, base_error_steps, given.get("duration_s", ANSWER_s))
+def try_of(
+    engine: ForeignEngine, car: Car, seed: int, base_error_steps: float = 0.0, idle_s: float = 0.0
+) -> tuple[Log, float]:
+    """A log of the try on the engine, and the lowest true speed: loads and a blip, or an idle of so long."""
+    run = drive(engine, car, seed, base_error_steps, idle_s or ANSWER_s, resting=idle_s > 0.0)
     times = (np.arange(run.rpm.size) + 1.0) * SPACING_s
     columns = {"time_s": times, "rpm": run.rpm, "valve_steps": run.steps}
     return log_of(columns, "try.csv"), run.lowest_rpm
@@ -84,7 +85,7 @@ def test_the_fit_finds_the_load_and_is_trusted(fitted: Fit) -> None:
 
 
 def test_coarse_settings_hunt_there_and_a_log_tells_it(engine: ForeignEngine, guess: Car) -> None:
-    log, _ = try_of(engine, guess, 3, base_error_steps=1.0, duration_s=29.0)
+    log, _ = try_of(engine, guess, 3, base_error_steps=1.0, idle_s=29.0)
     assert diagnose(log).cause == "hunting"
 
 
@@ -94,7 +95,7 @@ def test_tuned_settings_rest_carry_loads_and_never_stall(
     before, _ = measured(engine, guess)
     after, lowest_rpm = measured(engine, tuned)
     floor = measure(
-        try_of(engine, with_values(tuned, {"feedback": {"law": "none"}}), 5, duration_s=20.0)[0],
+        try_of(engine, with_values(tuned, {"feedback": {"law": "none"}}), 5, idle_s=20.0)[0],
         [("hunting", 6.0, 20.0)], target=engine.target_rpm,
     ).hunting_rpm  # fmt: skip
     assert lowest_rpm > STALLED_rpm
@@ -110,7 +111,7 @@ def test_tuned_settings_rest_carry_loads_and_never_stall(
 
 
 def test_the_try_is_as_predicted_and_another_car_is_not(engine: ForeignEngine, tuned: Car) -> None:
-    log, _ = try_of(engine, tuned, 7, duration_s=29.5)
+    log, _ = try_of(engine, tuned, 7, idle_s=29.5)
     assert compare(tuned, log).agrees, compare(tuned, log).lines()
     other = with_values(load_car("six"), {"feedback": tuned.feedback.model_dump()})
     found = compare(other, log)

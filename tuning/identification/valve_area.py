@@ -14,8 +14,9 @@ Floats = NDArray[np.float64]
 
 SCALE_SD, SHAPE_SD = 0.35, 0.35
 """Belief about the valve's area a step: common factor, and departures from it [log]."""
-LENGTH_SHARE, SHORTEST_LENGTH_steps = 0.12, 5.0
-"""Departures of the valve's curve are alike within this share of its travel [-, steps]."""
+LENGTH_SHARE, SHORTEST_LENGTH_steps = 0.05, 5.0
+"""Departures of the valve's curve are alike within this share of its travel: a guessed curve may bend
+sharply about the base, where the log has been [-, steps]."""
 FLATTEST_SHARE = 0.03
 """Least area a step adds, over the mean, so that a flat stretch of the file can be mended [-]."""
 MOST_KNOTS = 5
