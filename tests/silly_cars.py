@@ -11,7 +11,7 @@ from controllers import Feedback
 from sim import Car, Scenario
 from sim.car_tables import Engine, Manifold, Mixture, Spark, Throttle, Valve
 from sim.equipment_tables import Electrics, Loads, Sensors
-from sim.scenario import EVENT_RANGES, KEY_POSITIONS
+from sim.scenario import _WHOLE, EVENT_RANGES, KEY_POSITIONS
 
 Draw = Any
 LAWS = ["none", "pi", "pid", "nudge", "pi_park"]
@@ -122,8 +122,9 @@ def silly_cars(draw: Draw) -> Car:
     motor = engine(draw)
     size = motor["displacement_cm3"]
     electrics = numbers(draw, Electrics, cut_in_rpm=(0.0, 2000.0))
-    least_full = electrics.get("cut_in_rpm", 400.0) + 100.0
-    electrics["full_rpm"] = max(electrics.get("full_rpm", 1400.0), least_full)
+    usual = Electrics()
+    least_full = electrics.get("cut_in_rpm", usual.cut_in_rpm) + 100.0
+    electrics["full_rpm"] = max(electrics.get("full_rpm", usual.full_rpm), least_full)
     throttle = numbers(draw, Throttle, leak_mm2=(0.0, min(200.0, 1.9 * size)))
     throttle["open_mm2"] = min(max(throttle["open_mm2"], throttle["leak_mm2"] + 0.1), 2.0 * size)
     best = draw(ends_or_between(*bounds(Spark, "best_deg")))
@@ -158,7 +159,7 @@ def silly_scenarios(draw: Draw, duration_s: float = 4.0) -> Scenario:
         event: dict[str, Any] = {"at_s": draw(ends_or_between(0.0, duration_s)), "set": name}
         if name == "key":
             event["to"] = draw(st.sampled_from(KEY_POSITIONS))
-        elif name in ("lost_steps", "valve_sticks", "wired_reversed", "home"):
+        elif name in _WHOLE:
             low, high = EVENT_RANGES[name]
             event["to"] = float(draw(st.integers(int(low), int(high))))
         else:

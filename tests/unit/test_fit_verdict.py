@@ -61,7 +61,7 @@ def test_a_position_lost_on_the_way_is_noticed(car: Car, log: Log) -> None:
 def test_no_hold_goes_down_to_the_seat(name: str) -> None:
     """Where the throttle's stop lets by so much that the engine would run on a closed valve."""
     car = load_car(name)
-    changes = {
+    changes: dict[str, dict[str, object]] = {
         "throttle": {"leak_mm2": 2.5 * car.throttle.leak_mm2},
         "curves": {"base_steps": ((0.0, 6.0), (100.0, 6.0))},
     }

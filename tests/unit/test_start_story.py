@@ -40,7 +40,7 @@ def test_phases_end_where_the_engine_stalls_and_the_second_try_is_told() -> None
 
 
 def test_an_engine_that_fires_and_does_not_run_up_is_told_so() -> None:
-    story = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 10.0), (90.0, 10.0)]})
+    story = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 4.0), (90.0, 4.0)]})
     assert "does not run up" in said(story.finding())
     assert "nan" not in text(story)
 
@@ -207,9 +207,9 @@ def test_trim_at_its_limit_tells_only_the_least_that_is_wrong_and_racing_is_told
 
 
 def test_a_start_that_fails_tells_where_the_valve_stood() -> None:
-    low = {"cranking_steps": [(-20.0, 10.0), (90.0, 10.0)]}
+    low = {"cranking_steps": [(-20.0, 4.0), (90.0, 4.0)]}
     hangs = told("cold_start_m20", curves=low)
-    assert "at its cranking position, 10 steps" in said(hangs.finding())
+    assert "at its cranking position, 4 steps" in said(hangs.finding())
     (cranking,) = [one for one in hangs.phases if one.name == "cranking"]
     assert "most of it without the starter" in said(cranking.text)
     none = [(0.0, 0.0), (90.0, 0.0)]

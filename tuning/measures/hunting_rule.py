@@ -160,7 +160,8 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
 
     if bool(hunts(of, floor)):
         return HUNTS
-    once = of("half_swings") >= 1 and of("half_swings") < FEWEST_HALF_SWINGS
+    # A valve that goes one way only, as a base curve that warms up, comes and goes for nothing.
+    once = of("reversals_per_min") > 0.0 and 1 <= of("half_swings") < FEWEST_HALF_SWINGS
     if math.isnan(measures.hunting_rpm) or (once and bool(swung_by_valve(of, floor, ONCE))):
         return CANNOT_TELL
     return DOES_NOT_HUNT
