@@ -1,8 +1,4 @@
-"""The command line: ``evenidle COMMAND``.
-
-Each command is in its own file and imports what it needs when it runs, so that ``--help`` and a
-mistyped option answer at once.
-"""
+"""The command line: ``evenidle COMMAND``."""
 
 from __future__ import annotations
 
@@ -78,10 +74,7 @@ def overview(
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one command.
-
-    Gives exit status: 0 done, 1 done and the verdict is bad, 2 bad input or usage, 130 interrupted.
-    """
+    """Run one command."""
     try:
         status = int(app(arguments, prog_name="evenidle", standalone_mode=False) or 0)
         sys.stdout.flush()

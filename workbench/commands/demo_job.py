@@ -25,17 +25,7 @@ HUNTING_LOG, RECORDING_LOG = "trials_hunting", "trials_recording"
 
 
 class Job:
-    """The steps of the job: each is told, timed, and leaves a section of the report.
-
-    Parameters
-    ----------
-    screen : Screen
-        Told what goes on.
-    out : Path
-        Folder for the files.
-    seed : int
-        Seed of everything random.
-    """
+    """The steps of the job: each is told, timed, and leaves a section of the report."""
 
     def __init__(self, screen: Screen, out: Path, seed: int) -> None:
         self.screen = screen
@@ -69,10 +59,7 @@ class Job:
 def run_demo(
     screen: Screen, out: Path, seed: int, own: Car | None = None, log: Path | None = None
 ) -> dict[str, Any]:
-    """Do the whole job, on the bundled car and its logs or on one's own.
-
-    Gives findings, files and times.
-    """
+    """Do the whole job, on the bundled car and its logs or on one's own."""
     from sim import load_car
 
     job = Job(screen, out, seed)

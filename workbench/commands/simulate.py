@@ -119,11 +119,7 @@ def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
 
 
 def measured(trace: Trace, car: Car, scenario: Scenario, seed: int) -> tuple[Measures, float | None]:
-    """Measure a run over the windows of its scenario.
-
-    Gives the measures, and the swing of the same run with the valve held; that is None where
-    nothing of the scenario asks whether it hunts, 0 where the engine stalls with the valve held.
-    """
+    """Measure a run over the windows of its scenario."""
     from sim import simulate as run
     from sim import with_values
     from tuning.measures import measure

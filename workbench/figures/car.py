@@ -15,10 +15,7 @@ if TYPE_CHECKING:
 
 
 def curves_finding(car: Car) -> str:
-    """Say how well the base curve holds the target in the model.
-
-    Gives one sentence.
-    """
+    """Say how well the base curve holds the target in the model."""
     from tuning.checks import base_spots
 
     spots = base_spots(car)
@@ -33,10 +30,7 @@ def curves_finding(car: Car) -> str:
 
 
 def curves_figure(car: Car) -> Figure:
-    """Draw curves and settled speed over coolant temperature.
-
-    Gives steps on the left, speed on the right.
-    """
+    """Draw curves and settled speed over coolant temperature."""
     from controllers import curve_at
     from tuning.checks import base_spots
 

@@ -31,10 +31,7 @@ DARK_CHANCE = 0.5
 
 
 def explain_figures(result: Explanation) -> dict[str, Figure]:
-    """Draw everything an explanation can show.
-
-    Gives by file name without ending; what there is nothing to show of is left out.
-    """
+    """Draw everything an explanation can show."""
     from workbench.figures.story import story_figure
 
     figures = {"rpm_per_step": rpm_per_step_figure(result)}
@@ -57,10 +54,7 @@ def _edges(values: Any) -> Any:
 
 
 def map_title(one: HuntingMap, chance: float) -> str:
-    """Say what a map shows about the car's settings.
-
-    Gives one sentence without its full stop.
-    """
+    """Say what a map shows about the car's settings."""
     if one.now is None:
         return "Where it hunts"
     if one.x_key == "min_move_steps":
@@ -81,10 +75,7 @@ def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -
 
 
 def map_figure(one: HuntingMap, chance: float) -> Figure:
-    """Draw a hunting map: chance as shade, size as dots, theory's border as a line.
-
-    Gives with the car's settings and the suggested ones marked.
-    """
+    """Draw a hunting map: chance as shade, size as dots, theory's border as a line."""
     from matplotlib.patheffects import Normal, Stroke
 
     with styled():
@@ -126,10 +117,7 @@ def map_figure(one: HuntingMap, chance: float) -> Figure:
 
 
 def ablation_title(result: Explanation) -> str:
-    """Say what switching off showed.
-
-    Gives one sentence without its full stop.
-    """
+    """Say what switching off showed."""
     if not result.hunts:
         return "Nothing to switch off: it comes to rest as it is"
     row = result.ending_row
@@ -142,10 +130,7 @@ def ablation_title(result: Explanation) -> str:
 
 
 def ablation_figure(result: Explanation) -> Figure:
-    """Draw the swing with each possible cause switched off, beside the car as it is.
-
-    Gives bars without scatter, marks with it.
-    """
+    """Draw the swing with each possible cause switched off, beside the car as it is."""
     rows = list(reversed(result.ablation.rows))
     names = [in_words(row.name) for row in rows]
     colours = [BLACK if row.key == "as_is" else GREEN if row.ends_it else BLUE for row in rows]
@@ -177,10 +162,7 @@ def ablation_figure(result: Explanation) -> Figure:
 
 
 def bound_title(result: Explanation) -> str:
-    """Say how deep the deepest dip is and could be.
-
-    Gives one sentence without its full stop.
-    """
+    """Say how deep the deepest dip is and could be."""
     worst = max(result.bound, key=lambda row: row.own_rpm)
     name = LOADS[worst.key].capitalize()
     own = "stalls it" if worst.stalls else f"dips it {worst.own_rpm:.0f} rpm"
@@ -188,10 +170,7 @@ def bound_title(result: Explanation) -> str:
 
 
 def bound_figure(result: Explanation) -> Figure:
-    """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound.
-
-    Gives one group a load.
-    """
+    """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound."""
     rows = sorted(result.bound, key=lambda row: row.own_rpm)
     places = np.arange(len(rows))
     with styled():
@@ -219,10 +198,7 @@ def bound_figure(result: Explanation) -> Figure:
 
 
 def rpm_per_step_figure(result: Explanation) -> Figure:
-    """Draw what a step is worth over the valve's travel.
-
-    Gives speed above, rpm per step below, the need marked.
-    """
+    """Draw what a step is worth over the valve's travel."""
     view = result.resolution
     places = np.arange(view.rpm.size)
     worth = view.move_rpm / view.move_steps

@@ -52,10 +52,7 @@ LONGEST_NAME = 34
 def segments_figure(
     log: Log, segments: Sequence[Segment], finding: str = "", imperial: bool = False
 ) -> Figure:
-    """Draw a log with what it is made of.
-
-    Gives speed, the segments as strips, and valve or pressure where recorded.
-    """
+    """Draw a log with what it is made of."""
     from tuning.log_events import with_rising_time
 
     log = with_rising_time(log)
@@ -113,19 +110,13 @@ def _draw_bands(axes: Axes, segments: Sequence[Segment], shown: Sequence[tuple[s
 def diagnosis_figure(
     log: Log, diagnosis: Diagnosis, *, titled: bool = True, imperial: bool = False
 ) -> Figure:
-    """Draw a log under its diagnosis.
-
-    Gives as of ``segments_figure``, the verdict as its title.
-    """
+    """Draw a log under its diagnosis."""
     finding = in_words(diagnosis.lines()[0], imperial) if titled else ""
     return segments_figure(log, diagnosis.segments, finding, imperial)
 
 
 def fit_finding(fit: Fit) -> str:
-    """Say in one sentence what a fit shows.
-
-    Gives one sentence.
-    """
+    """Say in one sentence what a fit shows."""
     errors = [one.rms_rpm for one in fit.held_back]
     rms = float(np.sqrt(np.mean(np.square(errors)))) if errors else float("nan")
     if not fit.trusted:
@@ -137,10 +128,7 @@ def fit_finding(fit: Fit) -> str:
 
 
 def fit_figure(fit: Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
-    """Draw how the fitted model follows one stretch of a log.
-
-    Gives speed, what is left over, and manifold pressure where recorded.
-    """
+    """Draw how the fitted model follows one stretch of a log."""
     curve = fit.curves[which]
     with_map = curve.measured.shape[1] > 1
     with styled():
@@ -189,10 +177,7 @@ def _shade_held_back(axes: Axes, curve: Curve) -> None:
 
 
 def numbers_finding(fit: Fit) -> str:
-    """Say in one sentence how much of the car file the log tells.
-
-    Gives one sentence.
-    """
+    """Say in one sentence how much of the car file the log tells."""
     told = sum(one.told for one in fit.numbers)
     return (
         f"The log tells {told} of {len(fit.numbers)} numbers (filled); for the rest the car"
@@ -201,10 +186,7 @@ def numbers_finding(fit: Fit) -> str:
 
 
 def numbers_figure(fit: Fit, *, titled: bool = True) -> Figure:
-    """Draw what the fit changed in the car file, and how surely.
-
-    Gives A row a number: factor on the file's value with its 90 % interval.
-    """
+    """Draw what the fit changed in the car file, and how surely."""
     factors = [one for one in fit.numbers if not one.unit]
     added = [one for one in fit.numbers if one.unit]
     with styled():
@@ -245,10 +227,7 @@ def _short(name: str) -> str:
 
 
 def comparison_figure(comparison: Comparison) -> Figure:
-    """Draw prediction and record over each other.
-
-    Gives speed with the range of predicted runs, and the valve.
-    """
+    """Draw prediction and record over each other."""
     over = comparison.overlay
     with_valve = over.recorded_steps.size > 0
     with styled():

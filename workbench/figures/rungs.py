@@ -18,10 +18,7 @@ BESIDE_steps = 2.5
 
 
 def draw_rungs(axes: Axes, story: Story) -> None:
-    """Draw a line for each position at its steady speed, and the deadband as a bar.
-
-    The axes share the speed with the trace beside them.
-    """
+    """Draw a line for each position at its steady speed, and the deadband as a bar."""
     low, high = axes.get_ylim()
     half, target = story.deadband_rpm, story.target_rpm
     axes.barh(target, 0.66, 2.0 * half, left=0.02, color=PALE, edgecolor=BLUE, linewidth=1.2)
@@ -46,10 +43,7 @@ def draw_rungs(axes: Axes, story: Story) -> None:
 
 
 def draw_orbit(axes: Axes, story: Story, numbers: list[int]) -> None:
-    """Draw speed against where the valve is: the way that is gone round, and what it misses.
-
-    Numbers are those of the moments told, in the order of the story without arrivals.
-    """
+    """Draw speed against where the valve is: the way that is gone round, and what it misses."""
     inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
     steps, rpm = story.opening_steps[inside], story.rpm[inside]
     half, target = story.deadband_rpm, story.target_rpm
@@ -77,10 +71,7 @@ def draw_orbit(axes: Axes, story: Story, numbers: list[int]) -> None:
 
 
 def orbit_title(story: Story) -> str:
-    """Say why the way closes, or that it passes by a position that would hold.
-
-    Gives one sentence without its full stop.
-    """
+    """Say why the way closes, or that it passes by a position that would hold."""
     rests = [
         at
         for at, rpm, reached in _positions(story)

@@ -14,10 +14,7 @@ if TYPE_CHECKING:
 
 
 def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> Figure:
-    """Draw the car as its file says at loads and a blip, with present and with proposed settings.
-
-    Gives speed and valve, side by side on the same scales.
-    """
+    """Draw the car as its file says at loads and a blip, with present and with proposed settings."""
     with styled():
         figure = new_figure((8.2, 4.4))
         axes = figure.subplots(2, 2, sharex=True, sharey="row", height_ratios=(2, 1))
@@ -44,10 +41,7 @@ TERM_COLOURS = (BLUE, "#7a5195", ORANGE, "#58508d", "#9a9a9a", "#3d8b80", BLACK)
 
 
 def compared_figure(result: Tuning) -> Figure:
-    """Draw the score of each set of settings, made of its terms.
-
-    Gives one bar a set, shortest best; what is not acceptable is marked.
-    """
+    """Draw the score of each set of settings, made of its terms."""
     rows = list(reversed(result.compared))
     with styled():
         figure = new_figure((7.6, 3.4))
@@ -74,10 +68,7 @@ def compared_figure(result: Tuning) -> Figure:
 
 
 def compared_finding(result: Tuning) -> str:
-    """Say which set is best on the same fresh cars.
-
-    Gives one sentence.
-    """
+    """Say which set is best on the same fresh cars."""
     ordered = sorted(result.compared, key=lambda one: one.score.order)
     first, second = ordered[0], ordered[1]
     return (
@@ -87,10 +78,7 @@ def compared_finding(result: Tuning) -> str:
 
 
 def front_figure(result: Tuning) -> Figure:
-    """Draw quiet against quick, wear as the size of the dot.
-
-    Gives all candidates, those no other beats, and the chosen one.
-    """
+    """Draw quiet against quick, wear as the size of the dot."""
     front = result.front
     kept = [front.points[place] for place in front.on_front]
     with styled():
@@ -126,10 +114,7 @@ def front_figure(result: Tuning) -> Figure:
 
 
 def importance_figure(result: Tuning) -> Figure:
-    """Draw which settings mattered.
-
-    Gives one bar a setting.
-    """
+    """Draw which settings mattered."""
     told = sorted(
         ((setting_name(key), share) for key, share in result.importance.items()), key=lambda item: item[1]
     )

@@ -38,10 +38,7 @@ FIRST_s, BEFORE_s = 30.0, 2.0
 
 
 def start_figure(trace: Trace, story: StartStory) -> Figure:
-    """Draw one start: its first half minute on the left, the whole run on the right.
-
-    Gives three rows of two.
-    """
+    """Draw one start: its first half minute on the left, the whole run on the right."""
     with styled():
         figure = new_figure((9.6, 7.4))
         axes = figure.subplots(
@@ -74,11 +71,7 @@ def start_figure(trace: Trace, story: StartStory) -> Figure:
 
 
 def proposal_figure(proposal: BaseProposal) -> Figure:
-    """Draw proposed curves beside the owner's, and what starts come to with both.
-
-    Gives base, cranking and after-start over temperature; below them flare, dip and how far speed
-    strays, with the targets.
-    """
+    """Draw proposed curves beside the owner's, and what starts come to with both."""
     verdict, *more = map(in_words, proposal.verdict())
     told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
     with styled():
@@ -134,10 +127,7 @@ def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[floa
 
 
 def logged_base_figure(proposal: LoggedBase) -> Figure:
-    """Draw the base curve that logs propose beside the owner's, with what is behind each point.
-
-    Gives steps over temperature; the recorded range is shaded.
-    """
+    """Draw the base curve that logs propose beside the owner's, with what is behind each point."""
     with styled():
         figure = new_figure((8.2, 4.4))
         axes = figure.subplots()

@@ -39,10 +39,7 @@ def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> N
 
 
 def story_title(story: Story) -> str:
-    """Say how long and large the cycle is, and between which positions.
-
-    Gives one sentence without its full stop.
-    """
+    """Say how long and large the cycle is, and between which positions."""
     inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
     told, swing = story.valve_steps[inside], float(np.ptp(story.rpm[inside]))
     return (
@@ -66,11 +63,7 @@ def _short(text: str) -> str:
 
 
 def story_figure(story: Story) -> Figure:
-    """Draw one period of the hunting with the moments of its telling marked.
-
-    Gives speed above with a rung for each position of the valve, valve below, the numbered list
-    beside them, and speed against position.
-    """
+    """Draw one period of the hunting with the moments of its telling marked."""
     from workbench.figures.rungs import draw_orbit, draw_rungs
 
     moments = [one for one in story.moments if one.kind != "there"]

@@ -37,10 +37,7 @@ SHORT = {
 
 
 def stress_finding(result: Stress) -> str:
-    """Say in one sentence how the matrix went.
-
-    Gives one sentence.
-    """
+    """Say in one sentence how the matrix went."""
     counts = result.counts
     worst = result.worst(1)
     strained = f"; the hardest is {worst[0].name}" if worst else ""
@@ -53,10 +50,7 @@ def stress_finding(result: Stress) -> str:
 
 
 def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
-    """Draw every case against every measure.
-
-    Gives one row a case, one column a measure; W and F mark limits that are broken.
-    """
+    """Draw every case against every measure."""
     names = [check.measure for check in result.cases[0].checks]
     with styled():
         figure = new_figure((7.8, 0.9 + 0.25 * len(result.cases)))
@@ -107,10 +101,7 @@ def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
 
 
 def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figure:
-    """Draw the worst run of the cases that strained their limits most.
-
-    Gives speed over valve, one column a case.
-    """
+    """Draw the worst run of the cases that strained their limits most."""
     cases = result.worst(count)
     with styled():
         figure = new_figure((8.2, 4.0))

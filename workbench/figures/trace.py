@@ -59,10 +59,7 @@ def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str
 
 
 def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = None) -> Figure:
-    """Draw a run.
-
-    Gives five rows over one time axis.
-    """
+    """Draw a run."""
     with styled():
         figure = new_figure((8.2, 8.6))
         speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
@@ -84,10 +81,7 @@ def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = N
 
 
 def idle_figure(trace: Trace, car: Car, until_s: float) -> Figure:
-    """Draw speed and valve of a run, for the report.
-
-    Gives two rows over one time axis, without a title.
-    """
+    """Draw speed and valve of a run, for the report."""
     with styled():
         figure = new_figure((7.6, 4.2))
         speed, valve = rows_of_axes(figure, [2.0, 1.3])

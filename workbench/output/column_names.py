@@ -8,10 +8,7 @@ NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
 
 
 def columns_from_text(text: str | None) -> dict[str, str | None] | None:
-    """Read ``"rpm=Engine Speed, map=Pressure [inHg]"``.
-
-    Gives as `tuning.read_log` takes it; None where nothing was given.
-    """
+    """Read ``"rpm=Engine Speed, map=Pressure [inHg]"``."""
     if text is None:
         return None
     found = list(NAME.finditer(text))

@@ -53,30 +53,21 @@ NO_DATE: dict[str, dict[str, None]] = {
 
 
 def new_figure(size_in: tuple[float, float] = A4_WIDE_in) -> Figure:
-    """Make an empty figure; no window toolkit takes part.
-
-    Gives with constrained layout.
-    """
+    """Make an empty figure; no window toolkit takes part."""
     from matplotlib.figure import Figure
 
     return Figure(figsize=size_in, layout="constrained")
 
 
 def styled() -> AbstractContextManager[None]:
-    """Apply the style while a ``with`` block draws or writes.
-
-    Gives as of ``matplotlib.rc_context``.
-    """
+    """Apply the style while a ``with`` block draws or writes."""
     from matplotlib import rc_context
 
     return rc_context(STYLE)  # type: ignore[arg-type] # keys are known to matplotlib, not as text
 
 
 def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:
-    """Stack axes that share their horizontal axis.
-
-    Gives from top to bottom.
-    """
+    """Stack axes that share their horizontal axis."""
     grid = figure.subplots(
         len(heights), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights}
     )
@@ -84,10 +75,7 @@ def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:
 
 
 def figure_bytes(figure: Figure, kind: str) -> bytes:
-    """Draw a figure into a file's bytes.
-
-    Gives the same for the same figure.
-    """
+    """Draw a figure into a file's bytes."""
     stream = io.BytesIO()
     with styled():
         figure.savefig(stream, format=kind, metadata=NO_DATE[kind])

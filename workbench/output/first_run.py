@@ -1,8 +1,4 @@
-"""The first run after an install: the batch run is compiled beside what the demo does first.
-
-Machine code is kept on disk, so a process of its own can make it while this one compiles and shows
-the single run; on two cores the wait is that much shorter.
-"""
+"""The first run after an install: the batch run is compiled beside what the demo does first."""
 
 from __future__ import annotations
 

@@ -36,10 +36,7 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
 
 
 def html_page(title: str, body: str) -> str:
-    """Frame a body as a whole file.
-
-    Gives A file that needs nothing else.
-    """
+    """Frame a body as a whole file."""
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -51,10 +48,7 @@ def html_page(title: str, body: str) -> str:
 def html_table(
     columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "", strong: int = -1
 ) -> str:
-    """Write a table.
-
-    Gives HTML.
-    """
+    """Write a table."""
     kinds = [
         " ".join(k for k in ("n" * (right[i : i + 1] == "r"), "e" * (i == strong)) if k)
         for i in range(len(columns))
@@ -69,19 +63,13 @@ def html_table(
 
 
 def html_list(items: Sequence[str], ordered: bool = False) -> str:
-    """Write a list.
-
-    Gives HTML.
-    """
+    """Write a list."""
     tag = "ol" if ordered else "ul"
     return f"<{tag}>" + "".join(f"<li>{escape(item)}</li>" for item in items) + f"</{tag}>"
 
 
 def html_figure(finding: str, svg: bytes) -> str:
-    """Write a figure with its finding above it.
-
-    Gives HTML.
-    """
+    """Write a figure with its finding above it."""
     data = base64.b64encode(svg).decode("ascii")
     told = escape(finding)
     # One taller than wide has the smallest letters, so that it is printed larger.
@@ -95,9 +83,6 @@ def html_figure(finding: str, svg: bytes) -> str:
 
 
 def html_cautions(cautions: Sequence[tuple[str, str]]) -> str:
-    """Write the cautions, framed.
-
-    Gives HTML.
-    """
+    """Write the cautions, framed."""
     items = "".join(f"<li><b>{escape(title)}</b> {escape(text)}</li>" for title, text in cautions)
     return f'<section class="cautions"><h2>Before anything else</h2><ul>{items}</ul></section>'

@@ -27,13 +27,7 @@ NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class PdfPages:
-    """Pages that fill from the top; a new one begins when something no longer fits.
-
-    Parameters
-    ----------
-    title : str
-        Stands small at the foot of each page.
-    """
+    """Pages that fill from the top; a new one begins when something no longer fits."""
 
     def __init__(self, title: str) -> None:
         self._pdf = _paper(title)
@@ -126,10 +120,7 @@ class PdfPages:
         pdf.ln(0.15)
 
     def to_bytes(self) -> bytes:
-        """Write all pages.
-
-        Gives A PDF, the same for the same pages.
-        """
+        """Write all pages."""
         return bytes(self._pdf.output())
 
 

@@ -1,7 +1,4 @@
-"""What commands print: tables for people or one JSON object, progress beside it.
-
-Results go to standard output, everything about the way there to standard error.
-"""
+"""What commands print: tables for people or one JSON object, progress beside it."""
 
 from __future__ import annotations
 
@@ -43,17 +40,7 @@ def plain(value: Any) -> Any:
 
 
 class Screen:
-    """Where one command prints.
-
-    Parameters
-    ----------
-    command : str
-        Name of the command.
-    as_json : bool
-        Print one JSON object at the end and nothing else on standard output.
-    quiet : bool
-        Print verdicts only, and no progress.
-    """
+    """Where one command prints."""
 
     def __init__(self, command: str, as_json: bool, quiet: bool) -> None:
         self.command = command
@@ -73,10 +60,7 @@ class Screen:
             self._console().print(text)
 
     def caution(self, car: Car | None = None) -> None:
-        """Say once, before anything that somebody may act on, what to see to first.
-
-        With a car, say whether its numbers are guessed or fitted as well.
-        """
+        """Say once, before anything that somebody may act on, what to see to first."""
         from workbench.words.basis import basis_words
         from workbench.words.cautions import caution_lines
 

@@ -30,10 +30,7 @@ def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
 
 
 def check_place(path: Path | None, *inputs: str | Path) -> None:
-    """See that a file may and can be made there, before the work that will fill it.
-
-    What is there already is replaced only by its like, and never where it was read from.
-    """
+    """See that a file may and can be made there, before the work that will fill it."""
     import os
 
     from sim.files import one_problem, refuse_no_place
@@ -61,10 +58,7 @@ def check_place(path: Path | None, *inputs: str | Path) -> None:
 
 
 def made_folder(out: Path) -> Path:
-    """Make a folder for output, if it is not there.
-
-    Gives the same.
-    """
+    """Make a folder for output, if it is not there."""
     from sim.files import one_problem
 
     try:
@@ -77,10 +71,7 @@ def made_folder(out: Path) -> Path:
 
 
 def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> list[str]:
-    """Write figures into a folder as PNG.
-
-    Gives files written.
-    """
+    """Write figures into a folder as PNG."""
     from workbench.output.drawing import save_figure
 
     made_folder(out)

@@ -1,8 +1,4 @@
-"""Processes beside the server that hold the compiled simulation and answer one question at a time.
-
-The server itself loads neither the compiler nor the arrays: it answers the browser sooner, and no
-run, however long, makes the page wait.
-"""
+"""Processes beside the server that hold the compiled simulation and answer one question at a time."""
 
 from __future__ import annotations
 
@@ -47,29 +43,13 @@ class Beside:
         self._pipe = self._begin()
 
     def submit(self, work: str, *arguments: object) -> Future[Any]:
-        """Ask something; questions are answered in turn.
-
-        Gives the answer; `NoAnswerError` where there is none.
-        """
+        """Ask something; questions are answered in turn."""
         future: Future[Any] = Future()
         self._asked.put((work, arguments, future))
         return future
 
     async def ask(self, work: str, *arguments: object) -> Any:
-        """Ask something and wait for it.
-
-        Parameters
-        ----------
-        work : str
-            As of `submit`.
-        *arguments : object
-            As of `submit`.
-
-        Returns
-        -------
-        object
-            The answer.
-        """
+        """Ask something and wait for it."""
         from asyncio import wrap_future  # a process may be started before it is loaded
 
         return await wrap_future(self.submit(work, *arguments))
@@ -135,17 +115,7 @@ class Beside:
 
 
 class Runs:
-    """The two processes of a server: one draws, the other thinks about what was drawn.
-
-    The first begins at once: it loads the compiler's library while the server loads its own.
-
-    Attributes
-    ----------
-    quick : Beside
-        Asked for what is drawn while a slider moves.
-    slow : Beside
-        Asked for everything that takes longer than a frame.
-    """
+    """The two processes of a server: one draws, the other thinks about what was drawn."""
 
     def __init__(self) -> None:
         self.quick = Beside()

@@ -14,20 +14,7 @@ if TYPE_CHECKING:
 
 
 class CarFile:
-    """A file that was opened, or made by 'Save as'.
-
-    Parameters
-    ----------
-    path : Path
-        Where it is; it is there.
-
-    Attributes
-    ----------
-    path : Path
-        Where it is.
-    backup : Path or None
-        Where it is kept as it was when it was opened; None until something has been written.
-    """
+    """A file that was opened, or made by 'Save as'."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -36,10 +23,7 @@ class CarFile:
 
     @classmethod
     def new(cls, name: str, car: Car, text_of: Path | None = None) -> CarFile:
-        """Make one, with the text of another where there is one.
-
-        Gives the file.
-        """
+        """Make one, with the text of another where there is one."""
         from sim import save_car
 
         try:

@@ -17,10 +17,7 @@ PIN_px, LIT_px = 17, 27
 
 
 def cycle_option(found: dict[str, Any], at: int, palette: Palette, imperial: bool) -> dict[str, Any]:
-    """Speed, valve and pressure over one period, with a pin for each moment; one is lit.
-
-    Gives options of ECharts.
-    """
+    """Speed, valve and pressure over one period, with a pin for each moment; one is lit."""
     names = ("speed [rpm]", "valve [steps]", f"manifold [{units.written('kPa', imperial)}]")
     grids, x_axes, y_axes, series = [], [], [], []
     for row, ((key, top, height), name) in enumerate(zip(ROWS, names, strict=True)):
@@ -52,10 +49,7 @@ def cycle_option(found: dict[str, Any], at: int, palette: Palette, imperial: boo
 
 
 def orbit_option(found: dict[str, Any], at: int, palette: Palette) -> dict[str, Any]:
-    """Speed against position: the closed way that is gone round, and where the valve could hold.
-
-    Gives options of ECharts.
-    """
+    """Speed against position: the closed way that is gone round, and where the valve could hold."""
     xs, ys = zip(*found["orbit"], strict=True)
     least, most = math.floor(min(xs)) - 2, math.ceil(max(xs)) + 2
     low, high = _ends(list(ys), found)

@@ -22,10 +22,7 @@ GRIDS = ((8, 40), (57, 12), (80, 13))
 
 
 def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
-    """Everything of the chart but its data.
-
-    Gives options of ECharts.
-    """
+    """Everything of the chart but its data."""
     names = ("speed [rpm]", "valve [steps]", f"manifold [{pressure_unit}]")
     grids: list[dict[str, Any]] = [
         {"left": 56, "right": RIGHT_px, "top": f"{t}%", "height": f"{h}%"} for t, h in GRIDS
@@ -56,10 +53,7 @@ def idle_frame(palette: Palette, pressure_unit: str) -> dict[str, Any]:
 
 
 def tooltip(trigger: str) -> dict[str, Any]:
-    """What is told beside the pointer, in no more digits than mean something.
-
-    Gives options of ECharts.
-    """
+    """What is told beside the pointer, in no more digits than mean something."""
     return {
         "trigger": trigger, "confine": True, "transitionDuration": 0,
         ":valueFormatter": ROUNDED, "axisPointer": {"label": {"precision": 2}},
@@ -67,10 +61,7 @@ def tooltip(trigger: str) -> dict[str, Any]:
 
 
 def y_axis(grid: int, name: str, palette: Palette, splits: int) -> dict[str, Any]:
-    """A vertical axis with its name above it.
-
-    Gives options of ECharts.
-    """
+    """A vertical axis with its name above it."""
     return {
         "type": "value", "gridIndex": grid, "name": name, "scale": True, "splitNumber": splits,
         "nameTextStyle": {"color": palette.ink, "align": "left", "padding": [0, 0, 0, -44]},
@@ -98,12 +89,7 @@ def _lines(palette: Palette) -> list[dict[str, Any]]:
 
 
 def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
-    """What changes when a slider moves: the points, where the deadband lies, and the rungs.
-
-    The pressure is emptied: what is drawn there is of another run.
-
-    Gives options of ECharts, to be merged.
-    """
+    """What changes when a slider moves: the points, where the deadband lies, and the rungs."""
     target, half = run["target_rpm"], run["deadband_rpm"]
     low, high = target - half, target + half
     around = LEAST_ABOUT_TARGET_rpm
@@ -133,20 +119,14 @@ def idle_data(run: dict[str, Any], palette: Palette) -> dict[str, Any]:
 
 
 def pressure_data(points: list[list[float]]) -> dict[str, Any]:
-    """The points of the pressure.
-
-    Gives options of ECharts, to be merged.
-    """
+    """The points of the pressure."""
     values = [value for _, value in points]
     scale = round_scale(min(values), max(values), MOST_PRESSURE_LINES) if values else {}
     return {"series": [{}, {}, {"data": points}], "yAxis": [{}, {}, scale]}
 
 
 def round_scale(low: float, high: float, most: int) -> dict[str, float]:
-    """Ends and distance of the lines of an axis, all round numbers.
-
-    Gives options of an axis of ECharts.
-    """
+    """Ends and distance of the lines of an axis, all round numbers."""
     high = max(high, low + LEAST_SPAN)
     size = 10.0 ** math.floor(math.log10((high - low) / most))
     steps = (size, 2.0 * size, 5.0 * size, 10.0 * size, 20.0 * size)

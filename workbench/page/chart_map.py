@@ -34,10 +34,7 @@ _NUMBER = """(params, api) => {
 
 
 def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette) -> dict[str, Any]:
-    """Everything of the chart.
-
-    Gives options of ECharts.
-    """
+    """Everything of the chart."""
     xs, ys = found["x"], found["y"]
     wide, tall = xs[1] - xs[0], ys[1] - ys[0]
     cells = [
@@ -110,10 +107,7 @@ def _luminance(rgb: list[float]) -> float:
 
 
 def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
-    """The present settings.
-
-    Gives A series of ECharts.
-    """
+    """The present settings."""
     return {
         "name": "now", "type": "scatter", "data": [list(now)], "symbol": "diamond",
         "symbolSize": 26, "z": 10, "silent": True, "tooltip": {"show": False},
@@ -132,10 +126,7 @@ def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict
 
 
 def nearest_cell(found: dict[str, Any], x: float, y: float) -> tuple[float, float]:
-    """Values of the cell nearest to a click.
-
-    Gives values of both settings.
-    """
+    """Values of the cell nearest to a click."""
     return (
         min(found["x"], key=lambda value: abs(value - x)),
         min(found["y"], key=lambda value: abs(value - y)),

@@ -12,10 +12,7 @@ REACHED, PASSED = "positions that moves of this size reach", "other positions"
 
 
 def rungs_frame(palette: Palette, grid: int) -> tuple[dict[str, Any], dict[str, Any], list[Any]]:
-    """The column's axes and its lines, still without data.
-
-    Gives horizontal axis, vertical axis and series, as options of ECharts.
-    """
+    """The column's axes and its lines, still without data."""
     nothing = {"show": False, "axisPointer": {"show": False}}
     x_axis = {"type": "value", "gridIndex": grid, "min": 0, "max": 1, **nothing}
     y_axis = {
@@ -42,10 +39,7 @@ def rungs_frame(palette: Palette, grid: int) -> tuple[dict[str, Any], dict[str, 
 
 
 def rungs_data(found: dict[str, Any], palette: Palette) -> list[dict[str, Any]]:
-    """The rungs, those that hold in bold, and the bar.
-
-    Gives two series of ECharts, to be merged in this order.
-    """
+    """The rungs, those that hold in bold, and the bar."""
     low, high = found["bar"] or (0.0, -1.0)
     lines = []
     for steps, rpm in found["reached"]:

@@ -17,10 +17,7 @@ LEFT_px, RIGHT_px, PLOT_SHARE = 46, 12, "40%"
 
 
 def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
-    """Candidates tried: quiet to the left, quick at the bottom, wear as size.
-
-    Gives options of ECharts.
-    """
+    """Candidates tried: quiet to the left, quick at the bottom, wear as size."""
     quiet = sorted(point[0] for point in points)
     widest = quiet[int(0.9 * (len(quiet) - 1))] if quiet else LEAST_AXIS
     values = [
@@ -62,10 +59,7 @@ def _axis(name: str, palette: Palette, gap: int) -> dict[str, Any]:
 
 
 def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any]:
-    """Speed and valve with present and proposed settings, side by side on one scale.
-
-    Gives options of ECharts.
-    """
+    """Speed and valve with present and proposed settings, side by side on one scale."""
     target = max(run["target_rpm"] for run in runs)
     lowest = min(value for run in runs for _, value in run["rpm"])
     steps = [value for run in runs for _, value in run["valve"]]

@@ -17,10 +17,7 @@ PLOT_SHARE, LETTER_px = 0.85, 6.2
 
 
 def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict[str, Any]:
-    """Everything of the chart but its data.
-
-    Gives options of ECharts.
-    """
+    """Everything of the chart but its data."""
     names = (
         "speed [rpm]", "valve [steps]", f"temperature [{units.written('degC', imperial)}]",
     )  # fmt: skip
@@ -83,10 +80,7 @@ def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
 
 
 def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
-    """What the engine does at a moment, by the last points drawn.
-
-    Gives time, phase, speed, valve and temperatures, in the words of the legend.
-    """
+    """What the engine does at a moment, by the last points drawn."""
     now: dict[str, float] = {}
     for name, points in found["lines"].items():
         until = [value for time_s, value in points if time_s <= at_s]
@@ -106,10 +100,7 @@ def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
 
 
 def past_phases(found: dict[str, Any], at_s: float, imperial: bool) -> list[str]:
-    """Phases that are over at a moment, with what happened in them.
-
-    Gives in order of time, in the units shown.
-    """
+    """Phases that are over at a moment, with what happened in them."""
     return [
         f"{name}, {begin:.1f} to {end:.1f} s: {worded(text, imperial)}"
         for name, begin, end, text in found["phases"]
@@ -118,10 +109,7 @@ def past_phases(found: dict[str, Any], at_s: float, imperial: bool) -> list[str]
 
 
 def start_data(found: dict[str, Any], until_s: float, imperial: bool) -> dict[str, Any]:
-    """The points up to a moment.
-
-    Gives options of ECharts, to be merged.
-    """
+    """The points up to a moment."""
     lines = found["lines"]
     order = ("rpm", "target_rpm", "valve_steps", "base_steps", "coolant_degC", "oil_degC")
     series = []

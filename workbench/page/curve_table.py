@@ -30,17 +30,7 @@ COLUMNS = "grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto"
 
 @dataclass(frozen=True)
 class Row:
-    """The two fields of a point, and the temperature that they were drawn for.
-
-    Attributes
-    ----------
-    where, what : Number
-        Fields of temperature and steps.
-    drawn : float, str or None
-        What stood in the first of them.
-    at_degC : float, str or None
-        The temperature that this is [degC].
-    """
+    """The two fields of a point, and the temperature that they were drawn for."""
 
     where: Any
     what: Any
@@ -48,10 +38,7 @@ class Row:
     at_degC: Typed
 
     def point(self, imperial: bool) -> tuple[Typed, Typed]:
-        """The point as it stands in the fields.
-
-        Gives temperature and steps [degC, steps].
-        """
+        """The point as it stands in the fields."""
         typed, at_degC = number_typed(self.where.value), self.at_degC
         if typed != self.drawn:  # what nobody has touched is not rounded either
             at_degC = typed
@@ -61,21 +48,7 @@ class Row:
 
 
 class CurveTable:
-    """One curve.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    key : str
-        Key of table [curves].
-    name : str
-        In words.
-    fade : str, optional
-        Key of the time over which what the curve gives fades.
-    on_change : callable, optional
-        Called when what stands in the fields, or what is wrong with it, has changed.
-    """
+    """One curve."""
 
     def __init__(
         self,
@@ -120,10 +93,7 @@ class CurveTable:
         self._tell_proposed()
 
     def proposed(self) -> dict[str, Any]:
-        """The proposal.
-
-        Gives values of table [curves] by key; empty where nothing is proposed.
-        """
+        """The proposal."""
         if not self._proposal:
             return {}
         points = self._proposal[self.key]

@@ -25,13 +25,7 @@ ACTS = {
 
 
 class CyclePanel:
-    """The panel.
-
-    Parameters
-    ----------
-    look : Look
-        Colours and units.
-    """
+    """The panel."""
 
     def __init__(self, look: Look) -> None:
         self._look = look
@@ -111,10 +105,7 @@ class CyclePanel:
 
 
 def title(found: dict[str, Any]) -> str:
-    """How long and how large the cycle is.
-
-    Gives a sentence.
-    """
+    """How long and how large the cycle is."""
     speeds = [rpm for _, rpm in found["orbit"]]
     steps = [v for t, v in found["lines"]["valve_steps"] if 0.0 <= t <= found["period_s"]]
     return (
@@ -124,10 +115,7 @@ def title(found: dict[str, Any]) -> str:
 
 
 def why(found: dict[str, Any]) -> str:
-    """What the picture of speed against position shows.
-
-    Gives sentences.
-    """
+    """What the picture of speed against position shows."""
     half, target = found["deadband_rpm"], found["target_rpm"]
     rests = [steps for steps, rpm in found["reached"] if abs(rpm - target) <= half]
     told = (
@@ -141,10 +129,7 @@ def why(found: dict[str, Any]) -> str:
 
 
 def loop_html(acting: str) -> str:
-    """The loop as boxes with arrows; the part that acts is marked.
-
-    Gives HTML.
-    """
+    """The loop as boxes with arrows; the part that acts is marked."""
     boxes = []
     for key, name, does in PARTS:
         mark = ' class="acts" aria-current="step"' if key == acting else ""

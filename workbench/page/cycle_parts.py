@@ -13,12 +13,7 @@ MOST_POINTS = 700
 
 
 def cycle_parts(found: Explanation) -> dict[str, Any] | None:
-    """Take out of an explanation what the page draws of one cycle.
-
-    Gives lines as points over time and the ``orbit`` as points of true position and speed,
-    ``moments`` with their ``place`` on every line, ``settled`` points of position and speed, and
-    those ``reached`` by moves of the smallest size; None where the valve makes no cycle.
-    """
+    """Take out of an explanation what the page draws of one cycle."""
     from workbench.page.points import thinned
     from workbench.words.wording import worded
 

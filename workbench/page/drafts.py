@@ -1,8 +1,4 @@
-"""Changes that nobody has saved yet, kept apart from the owner's files until somebody does.
-
-They outlive the browser and the server: what was closed by mistake is taken up again under 'Open a
-car'.  A draft is the changed car, and beside it the name of what was opened.
-"""
+"""Changes that nobody has saved yet, kept apart from the owner's files until somebody does."""
 
 from __future__ import annotations
 
@@ -21,17 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Draft:
-    """Changes kept.
-
-    Attributes
-    ----------
-    key : str
-        Of the work that they were made in.
-    opened : str
-        What had been opened: the name of a bundled car, or the path of a file.
-    kept_s : float
-        When they were kept, since the beginning of 1970 [s].
-    """
+    """Changes kept."""
 
     key: str
     opened: str
@@ -39,13 +25,7 @@ class Draft:
 
 
 class Drafts:
-    """All drafts of one owner.
-
-    Parameters
-    ----------
-    folder : Path
-        Where they lie; made when the first is kept.
-    """
+    """All drafts of one owner."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -65,10 +45,7 @@ class Drafts:
                 path.unlink()
 
     def listed(self) -> list[Draft]:
-        """All that can be taken up again.
-
-        Gives the newest first.
-        """
+        """All that can be taken up again."""
         found = []
         for path in self._folder.glob("*.toml") if self._folder.is_dir() else ():
             with contextlib.suppress(InputError, OSError):
@@ -77,10 +54,7 @@ class Drafts:
         return sorted(found, key=lambda one: -one.kept_s)
 
     def car(self, draft: Draft) -> Car:
-        """The changed car.
-
-        Gives as it was kept.
-        """
+        """The changed car."""
         from sim import load_car
 
         return load_car(self._car(draft.key))

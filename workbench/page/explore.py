@@ -50,13 +50,7 @@ COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
 
 class Explore:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
         self.page, self.session, self.look = page, page.session, page.look
@@ -167,10 +161,7 @@ class Explore:
             background_tasks.create(self._redraw(), name="redraw")
 
     def is_newest(self, number: int) -> bool:
-        """Whether nothing has been changed since.
-
-        Gives false: an answer for it is stale.
-        """
+        """Whether nothing has been changed since."""
         return number == self._wanted and not self.chart.is_deleted
 
     async def _redraw(self) -> None:

@@ -47,13 +47,7 @@ class Drawn(Protocol):
 
 
 class WhyPanel:
-    """The panel.
-
-    Parameters
-    ----------
-    explore : Drawn
-        The tab it is part of.
-    """
+    """The panel."""
 
     def __init__(self, explore: Drawn) -> None:
         self.explore = explore
@@ -103,13 +97,7 @@ class WhyPanel:
         self._job.show_found()
 
     async def refresh(self, number: int) -> None:
-        """Find chance and cause for what is shown.
-
-        Parameters
-        ----------
-        number : int
-            Of the drawing; an answer for an older one is dropped.
-        """
+        """Find chance and cause for what is shown."""
         session = self.explore.session
         asked = (session.wish.car(session.car), session.wish.coolant_degC)
         slow = self.explore.page.runs.slow
@@ -127,13 +115,7 @@ class WhyPanel:
                 self._cause.set_text(told)
 
     async def refresh_map(self, number: int) -> None:
-        """Find the map for what is shown.
-
-        Parameters
-        ----------
-        number : int
-            Of the drawing.
-        """
+        """Find the map for what is shown."""
         session = self.explore.session
         asked = (session.wish.car(session.car), session.wish.coolant_degC, self._kind)
         found = await self.explore.page.runs.slow.ask(WORK + "hunting_map", *asked, session.seed)

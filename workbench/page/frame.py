@@ -36,10 +36,7 @@ TABS = {
 
 
 def early_links() -> str:
-    """Have the browser fetch the chart's scripts at once, not when the page's own have asked.
-
-    Gives link elements; none if the library keeps them elsewhere.
-    """
+    """Have the browser fetch the chart's scripts at once, not when the page's own have asked."""
     from nicegui import __version__, ui
     from nicegui.dependencies import esm_modules
 
@@ -63,17 +60,7 @@ def build_page(session: Session, runs: Runs, sessions: Sessions) -> None:
 
 
 class Page:
-    """What is on one tab of the browser.
-
-    Parameters
-    ----------
-    session : Session
-        Its work.
-    runs : Runs
-        Where its runs are made.
-    sessions : Sessions
-        All works of this server.
-    """
+    """What is on one tab of the browser."""
 
     def __init__(self, session: Session, runs: Runs, sessions: Sessions) -> None:
         self.session, self.runs, self.sessions = session, runs, sessions

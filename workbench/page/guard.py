@@ -1,9 +1,7 @@
 """Who may talk to the page: a browser on this machine, at the page's own address, with its key.
 
-A page on 127.0.0.1 can be reached by any web site that a browser on this machine has open: by a
-name that is made to point here (the Host header gives it away), or by a request from the site
-itself (the Origin header does, and where a site merely points a picture or a frame here,
-Sec-Fetch-Site).  All are refused, for sockets too, and so is whoever has no key.
+Any web site that a browser here has open can reach 127.0.0.1: by a name that points here (the Host header
+gives it away) or by a request of its own (Origin does, for pictures and frames Sec-Fetch-Site).
 Source: the checks of RFC 6454 (origin), RFC 9110, 7.2 (host) and W3C's Fetch Metadata.
 """
 
@@ -45,19 +43,7 @@ class _TooMuchError(Exception):
 
 
 class Guard:
-    """Lets through what comes from the page itself.
-
-    Parameters
-    ----------
-    app : callable
-        What is guarded, by the ASGI convention.
-    port : int
-        Port on which it is served.
-    key : StartKey
-        What opens it.
-    largest_bytes : int
-        Largest body of a request [B].
-    """
+    """Lets through what comes from the page itself."""
 
     def __init__(self, app: App, port: int, key: StartKey, largest_bytes: int = LARGEST_BYTES) -> None:
         self._app, self._key = app, key
@@ -68,10 +54,7 @@ class Guard:
         self._largest = largest_bytes
 
     def refusal(self, headers: list[tuple[bytes, bytes]]) -> tuple[int, str] | None:
-        """Say why a request is refused.
-
-        Gives status and reason; None where the request may pass.
-        """
+        """Say why a request is refused."""
         named: dict[bytes, list[str]] = {}
         for name, value in headers:
             named.setdefault(name, []).append(value.decode("latin-1").strip().lower())
@@ -149,10 +132,7 @@ async def _send_home(send: Send, cookie: str) -> None:
 
 
 def _uncompressed(scope: Scope) -> Scope:
-    """The same request from a browser that takes answers as they are.
-
-    Within one machine compressing takes longer than it saves.
-    """
+    """The same request from a browser that takes answers as they are."""
     kept = [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]
     return {**scope, "headers": kept}
 

@@ -151,10 +151,7 @@ def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
 
 
 def told_beside(error: EvenidleError) -> str:
-    """Tell an error beside the field that it is about.
-
-    Gives what is wrong and what is allowed, and in a table at which point.
-    """
+    """Tell an error beside the field that it is about."""
     told = []
     for one in getattr(error, "problems", ()):
         point = re.match(r"[^\[]*\[(\d+)\]", one.key)
@@ -163,10 +160,7 @@ def told_beside(error: EvenidleError) -> str:
 
 
 def plain_problem(error: EvenidleError) -> str:
-    """Tell an error to somebody who has no file with line numbers before them.
-
-    Gives key and what is wrong with it, one line a problem.
-    """
+    """Tell an error to somebody who has no file with line numbers before them."""
     problems = getattr(error, "problems", ())
     if not problems:
         return str(error)

@@ -19,19 +19,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """One run, ready to be drawn.
-
-    Attributes
-    ----------
-    time_s, rpm, valve_steps : numpy.ndarray
-        Shape (samples,): end of each slot, speed and commanded position [s, rpm, steps].
-    target_rpm, deadband_rpm : float
-        Target, and half-width of the deadband [rpm].
-    finding : str
-        What the run shows, in one sentence.
-    hunts : bool or None
-        Whether it hunts; None where it has no stretch to tell by.
-    """
+    """One run, ready to be drawn."""
 
     time_s: NDArray[np.float64]
     rpm: NDArray[np.float32]
@@ -43,10 +31,7 @@ class View:
 
 
 def run_view(car: Car, wish: Wish, seed: int = 0) -> View:
-    """Run the car as wished.
-
-    Gives the run.
-    """
+    """Run the car as wished."""
     from sim import COUNTERS, SAMPLE_s, full_plan, make_fleet, run_plan, settings_table
 
     supposed, scenario = wish.car(car), wish.scenario()
@@ -111,10 +96,7 @@ def _finding(
 
 
 def pressure_of(car: Car, wish: Wish, seed: int = 0) -> tuple[Any, Any]:
-    """Manifold pressure of the same run, by the narrated schedule: the same to the last bit.
-
-    Gives times and pressure, shape (samples,) each [s, kPa].
-    """
+    """Manifold pressure of the same run, by the narrated schedule: the same to the last bit."""
     from sim import SAMPLE_s, simulate
 
     trace = simulate(wish.car(car), wish.scenario(), seed)

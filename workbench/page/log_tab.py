@@ -41,13 +41,7 @@ document.querySelectorAll('.q-uploader a, .q-uploader button, .q-uploader input'
 
 
 class LogTab:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
         self.page, self.session, self.look = page, page.session, page.look
@@ -299,14 +293,7 @@ class LogTab:
 
 
 def place_for(folder: Path, name: str) -> Path:
-    """Find a place in a folder of our own for a file, whatever it is called.
-
-    Names that become one where what no file system allows is replaced, or where large letters are
-    as good as small ones, still have places of their own; a log that is dropped again takes the
-    place that it had.
-
-    Gives the place; its folder is made.
-    """
+    """Find a place in a folder of our own for a file, whatever it is called."""
     named = Path(name.replace("\\", "/")).name
     own = folder / hashlib.sha256(named.encode("utf-8", "replace")).hexdigest()[:16]
     own.mkdir(parents=True, exist_ok=True)

@@ -153,15 +153,7 @@ DARK = Palette(
 
 @dataclass
 class Look:
-    """Whether the page is dark now, and who must be drawn anew when that or the units change.
-
-    Attributes
-    ----------
-    dark, imperial : bool
-        As shown now.
-    redraw : list of callable
-        Called after a change.
-    """
+    """Whether the page is dark now, and who must be drawn anew when that or the units change."""
 
     dark: bool = False
     imperial: bool = False

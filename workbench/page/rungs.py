@@ -13,22 +13,7 @@ if TYPE_CHECKING:
 
 
 def rungs_of(car: Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
-    """Find where the valve can hold.
-
-    Parameters
-    ----------
-    car : Car
-        With the settings explored.
-    coolant_degC : float
-        Temperature of the idle [degC].
-    standing_steps : float
-        A position that the run was at: moves of the smallest size lead from it to the others that
-        a controller uses near the target [steps].
-
-    Gives ``reached`` and ``passed``, points of position and settled speed [steps, rpm]; the
-    ``bar``, lower and upper end of the deadband [rpm]; whether one ``holds``, None without
-    feedback; and it in words, ``text``.
-    """
+    """Find where the valve can hold."""
     from tuning.loop import resting_deadband_rpm, tread_steps
 
     still = with_values(car, {"feedback": {"law": "none"}})

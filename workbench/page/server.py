@@ -58,11 +58,7 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
 
 @contextmanager
 def _without(name: str) -> Iterator[None]:
-    """Have a library that others import only where it is there, and that we do not need, left out.
-
-    The sockets' library loads a whole HTTP client beside its server: a fifth of the time that the
-    page takes to answer.
-    """
+    """Have a library that others import only where it is there, and that we do not need, left out."""
     if name in sys.modules:
         yield
         return

@@ -146,26 +146,14 @@ class Session:
 
 
 class Sessions:
-    """All tabs of all browsers that this server has met.
-
-    Parameters
-    ----------
-    seed : int
-        Seed of everything random.
-    drafts : Drafts, optional
-        Where changes that nobody has saved are kept; left out, nowhere.
-    """
+    """All tabs of all browsers that this server has met."""
 
     def __init__(self, seed: int, drafts: Drafts | None = None) -> None:
         self._seed, self._drafts = seed, drafts
         self._held: OrderedDict[str, Session] = OrderedDict()
 
     def begin(self) -> Session:
-        """Begin a new one with the first bundled car.
-
-        Gives the new one; where there are too many the oldest is forgotten that has no running job
-        and nothing in it that was not saved.
-        """
+        """Begin a new one with the first bundled car."""
         car = load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
         wish = Wish(WARM_degC, car.engine.scatter_share)
@@ -177,10 +165,7 @@ class Sessions:
         return made
 
     def get(self, key: str) -> Session | None:
-        """Find one.
-
-        Gives none if there is none.
-        """
+        """Find one."""
         return self._held.get(key)
 
     def keep_draft(self, session: Session) -> None:
@@ -193,10 +178,7 @@ class Sessions:
             self._drafts.drop(session.key)
 
     def drafts(self) -> list[Draft]:
-        """Changes that nobody has saved, of works that no page of this server has open.
-
-        Gives the newest first.
-        """
+        """Changes that nobody has saved, of works that no page of this server has open."""
         shown = {key for key, one in self._held.items() if any(not p.is_gone for p in one.pages)}
         found = [] if self._drafts is None else self._drafts.listed()
         return [one for one in found if one.key not in shown]

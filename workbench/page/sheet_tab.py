@@ -23,13 +23,7 @@ _PRINT = "document.getElementById('sheet-preview').contentWindow.print()"
 
 
 class SheetTab:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
         self.page, self.session, self.look = page, page.session, page.look

@@ -26,10 +26,7 @@ def cautions() -> None:
 
 
 def plain_button(text: str, act: Callable[..., Any], props: str = "") -> Any:
-    """Show a button that is not the main one of its place.
-
-    Gives the button.
-    """
+    """Show a button that is not the main one of its place."""
     from nicegui import ui
 
     made = ui.button(text, on_click=act, color=None).classes("plain")
@@ -44,10 +41,7 @@ def heading(text: str) -> None:
 
 
 def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "") -> str:
-    """Write a table.
-
-    Gives HTML.
-    """
+    """Write a table."""
     marks = [' class="n"' if right[i : i + 1] == "r" else "" for i in range(len(columns))]
     head = "".join(f'<th scope="col"{m}>{escape(c)}</th>' for m, c in zip(marks, columns, strict=True))
     body = "".join(
@@ -59,18 +53,12 @@ def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str
 
 
 def list_html(lines: Sequence[str]) -> str:
-    """Write a list.
-
-    Gives HTML.
-    """
+    """Write a list."""
     return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
 
 
 def picture_html(svg: bytes, told: str, least_px: int = 0) -> str:
-    """Write a picture as an image of its own, so that its names cannot clash with another's.
-
-    Gives HTML.
-    """
+    """Write a picture as an image of its own, so that its names cannot clash with another's."""
     data = base64.b64encode(svg).decode("ascii")
     style = f' style="min-width: {least_px}px"' if least_px else ""
     return (

@@ -9,17 +9,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Slide:
-    """What a slider sets.
-
-    Attributes
-    ----------
-    key : str
-        Key of what it sets.
-    name, unit : str
-        As shown.
-    low, high, step : float
-        Its range; wider where the present value lies outside.
-    """
+    """What a slider sets."""
 
     key: str
     name: str
@@ -29,27 +19,14 @@ class Slide:
     step: float
 
     def text(self, value: float) -> str:
-        """Write a value with its unit.
-
-        Gives with the decimals of the step.
-        """
+        """Write a value with its unit."""
         decimals = 0 if self.step >= 1 else 1
         return f"{value:.{decimals}f} {self.unit}"
 
 
 @dataclass(frozen=True)
 class Handle:
-    """What can be done with a slider that was built.
-
-    Attributes
-    ----------
-    move : callable
-        Moves it to a value.
-    tell : callable
-        Writes its value anew, as after a change of units.
-    show : callable
-        Told whether it is to be seen.
-    """
+    """What can be done with a slider that was built."""
 
     move: Callable[[float], object]
     tell: Callable[[], object]
@@ -59,10 +36,7 @@ class Handle:
 def slider(
     slide: Slide, value: float, on_value: Callable[[float], None], text: Callable[[float], str] | None = None
 ) -> Handle:
-    """Build a slider.
-
-    Gives moves it, and writes its value anew.
-    """
+    """Build a slider."""
     from nicegui import ui
 
     write = text or slide.text
@@ -90,10 +64,7 @@ def slider(
 def choice(
     name: str, options: Mapping[Any, str], value: Any, on_value: Callable[[Any], None] | None = None
 ) -> Any:
-    """Build a row of buttons of which one is chosen.
-
-    Gives with the ``value`` chosen.
-    """
+    """Build a row of buttons of which one is chosen."""
     from nicegui import ui
 
     with ui.element("div").classes("choice"):

@@ -1,8 +1,7 @@
 """The key without which the page does not open: other people on this machine do not have it.
 
-Whoever runs the page has the key in the address that was printed.  The browser keeps it in a
-cookie, which it sends to this page only.  The address that the browser is started with is seen by
-everybody who lists processes, so that its key is another one, and good for one time only.
+It stands in the address that is printed, and the browser keeps it in a cookie.  The address that a browser is
+started with is seen by everybody who lists processes, so that its key is another, good for one time only.
 """
 
 from __future__ import annotations
@@ -13,13 +12,7 @@ from urllib.parse import parse_qs
 
 
 class StartKey:
-    """The key of one run of the server.
-
-    Parameters
-    ----------
-    port : int
-        Port on which it is served; cookies of one machine are not told apart by it otherwise.
-    """
+    """The key of one run of the server."""
 
     def __init__(self, port: int) -> None:
         self._cookie = f"evenidle_{port}"

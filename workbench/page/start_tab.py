@@ -28,13 +28,7 @@ CURVES = (
 
 
 class StartTab:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
         self.page, self.session, self.look = page, page.session, page.look

@@ -10,11 +10,7 @@ _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 
 
 def number_typed(text: str | None) -> Typed:
-    """Read a field.
-
-    Gives the number; the text itself where it is none, so that it can be refused and shown again;
-    None where the field is empty.
-    """
+    """Read a field."""
     plain = (text or "").strip().replace("\N{MINUS SIGN}", "-")
     if not plain:
         return None
@@ -22,16 +18,10 @@ def number_typed(text: str | None) -> Typed:
 
 
 def number_shown(value: Typed) -> str:
-    """Write what stands in a field.
-
-    Gives as many digits as the number needs, no more than ten.
-    """
+    """Write what stands in a field."""
     return "" if value is None else value if isinstance(value, str) else f"{value:.10g}"
 
 
 def no_number(text: str) -> str:
-    """Refuse what is no number.
-
-    Gives a sentence.
-    """
+    """Refuse what is no number."""
     return f"no number ('{text[:20]}'), allowed: digits, with a point or a comma before decimals"

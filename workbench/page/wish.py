@@ -18,19 +18,7 @@ LOADS = ("lamps", "fan", "screen")
 
 @dataclass(frozen=True)
 class Wish:
-    """What is supposed of the engine while settings are explored; never saved.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Coolant temperature, held, -20 to 110 [degC].
-    scatter_share : float
-        Unevenness of the work of single firings, 0 to 0.4 [-].
-    load_on : bool
-        Whether lamps, fan and screen come on and go off again.
-    blip : bool
-        Whether the throttle is blipped.
-    """
+    """What is supposed of the engine while settings are explored; never saved."""
 
     coolant_degC: float
     scatter_share: float
@@ -38,17 +26,11 @@ class Wish:
     blip: bool = False
 
     def car(self, car: Car) -> Car:
-        """The car with the scatter supposed.
-
-        Gives A copy.
-        """
+        """The car with the scatter supposed."""
         return with_values(car, {"engine": {"scatter_share": self.scatter_share}})
 
     def scenario(self) -> Scenario:
-        """The run that is shown.
-
-        Gives idle at the temperature wished, with the events wished.
-        """
+        """The run that is shown."""
         events: list[Event] = []
         windows: list[Window] = []
         if self.load_on:

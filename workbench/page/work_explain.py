@@ -10,10 +10,7 @@ if TYPE_CHECKING:
 
 
 def explain_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
-    """Explain why a car hunts, or why it does not.
-
-    Gives ``lines``, verdict first, then the cycle; and the ``cycle`` to be drawn.
-    """
+    """Explain why a car hunts, or why it does not."""
     from tuning.explanation import explain
     from workbench.page.cycle_parts import cycle_parts
     from workbench.words.wording import worded

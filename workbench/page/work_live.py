@@ -17,21 +17,14 @@ MOST_POINTS = 480
 
 
 def is_compiled() -> bool:
-    """Tell whether the machine code of this version is on disk.
-
-    Gives false: the first answer takes about a minute.
-    """
+    """Tell whether the machine code of this version is on disk."""
     from controllers import is_warm
 
     return is_warm()
 
 
 def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
-    """Run one idle.
-
-    Gives points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
-    ``deadband_rpm``, the ``finding``, whether it ``hunts``, and the ``rungs``.
-    """
+    """Run one idle."""
     from workbench.page.live import run_view
     from workbench.page.points import changes, thinned
     from workbench.page.rungs import rungs_of
@@ -51,10 +44,7 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
 
 
 def pressure(car: Car, wish: Wish, seed: int) -> list[list[float]]:
-    """Manifold pressure of the same idle.
-
-    Gives points of the line.
-    """
+    """Manifold pressure of the same idle."""
     from workbench.page.live import pressure_of
     from workbench.page.points import thinned
 
@@ -62,20 +52,14 @@ def pressure(car: Car, wish: Wish, seed: int) -> list[list[float]]:
 
 
 def chance(car: Car, coolant_degC: float) -> dict[str, Any]:
-    """How often the car hunts.
-
-    Gives ``text``; whether it ``hunts``; whether that is ``bad``.
-    """
+    """How often the car hunts."""
     found = _chance(car, coolant_degC)
     bad = found.share + found.stalled_share > 0.0
     return {"text": in_words(found.told), "hunts": found.share > 0.0, "bad": bad}
 
 
 def cause(car: Car, coolant_degC: float, seed: int) -> str:
-    """Why it hunts, by theory.
-
-    Gives in plain words.
-    """
+    """Why it hunts, by theory."""
     from tuning.explanation import cause_by_theory
 
     found = cause_by_theory(car, _chance(car, coolant_degC), seed)
@@ -83,10 +67,7 @@ def cause(car: Car, coolant_degC: float, seed: int) -> str:
 
 
 def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
-    """Where it hunts, over two settings.
-
-    Gives the map by name, arrays as lists; None where there is none.
-    """
+    """Where it hunts, over two settings."""
     from tuning.explanation import hunting_map as map_of
 
     found = map_of(car, _chance(car, coolant_degC), kind, seed)

@@ -30,11 +30,7 @@ THROUGHOUT = 0.95
 
 
 def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
-    """Say what a log is made of.
-
-    Gives states of the engine with how long each lasted, then what happened while it idled; empty
-    where nothing was recognised.
-    """
+    """Say what a log is made of."""
     lasted: dict[str, float] = {}
     counted: Counter[str] = Counter()
     for kind, from_s, to_s in segments:
@@ -51,18 +47,12 @@ def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
 
 
 def in_page_words(text: str) -> str:
-    """Name the field of the page where a message names the commands' option.
-
-    Gives the same for the page.
-    """
+    """Name the field of the page where a message names the commands' option."""
     return re.sub(r'with --columns "([^"]*)"', r"under 'Columns by hand': \1", text)
 
 
 def without_folders(texts: Iterable[str], paths: Iterable[Path]) -> list[str]:
-    """Leave out where this server has put logs: their owners know them by their names.
-
-    Gives the same sentences.
-    """
+    """Leave out where this server has put logs: their owners know them by their names."""
     told = list(texts)
     for folder in {f"{path.parent}{os.sep}" for path in paths}:
         told = [one.replace(folder, "") for one in told]
@@ -70,10 +60,7 @@ def without_folders(texts: Iterable[str], paths: Iterable[Path]) -> list[str]:
 
 
 def refusal(name: str, error: InputError) -> str:
-    """Say why a log was not taken in.
-
-    Gives one line a problem, without what only somebody with a terminal would look for.
-    """
+    """Say why a log was not taken in."""
     told = []
     for one in error.problems:
         place = "" if one.line <= 1 else f", line {one.line}"
@@ -117,10 +104,7 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None, whose: st
 
 
 def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int) -> dict[str, Any]:
-    """Fit the model to logs.
-
-    Gives sentences, pictures (SVG) by whether imperial, and the fitted car.
-    """
+    """Fit the model to logs."""
     from tuning import fit, read_log
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
     from workbench.output.column_names import columns_from_text

@@ -25,10 +25,7 @@ SHOWN_s = 60.0
 def search_work(
     tell: Tell, *, car: Car, budget: str, preset: str, law: str | None, seed: int
 ) -> dict[str, Any]:
-    """Search settings; asked to stop, judge the best so far and give that.
-
-    Gives settings, sentences, table, runs and points, all plain.
-    """
+    """Search settings; asked to stop, judge the best so far and give that."""
     from tuning import tune
     from tuning.search import Watch, judged
     from workbench.words.search import scored_rows, tune_finding, tune_notes
@@ -59,11 +56,7 @@ def search_work(
 
 
 def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, bool]:
-    """Say what a search that was stopped has, with what is worse about it.
-
-    Gives sentences; whether the settings may be offered: none that hunt or stall more often than
-    the present ones are, whatever else they do better.
-    """
+    """Say what a search that was stopped has, with what is worse about it."""
     told = f"Stopped after {tried} settings."
     often = [
         f"{what} in {100.0 * then:.0f} of 100 runs (now {100.0 * before:.0f})"
@@ -154,10 +147,7 @@ def _result(
 
 
 def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any]:
-    """Run the scenario matrix.
-
-    Gives sentences and two pictures (SVG) by whether imperial, all plain.
-    """
+    """Run the scenario matrix."""
     from tuning import stress
     from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
     from workbench.output.drawing import figure_bytes

@@ -19,10 +19,7 @@ LEAST_LATER_s = 30.0
 
 
 def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[str, Any]:
-    """Start the engine at a temperature and tell what happens.
-
-    Gives sentences, phases and lines to be drawn.
-    """
+    """Start the engine at a temperature and tell what happens."""
     from sim import load_scenario, simulate, with_values
     from tuning.starts import start_story
     from workbench.page.points import changes, thinned
@@ -59,18 +56,12 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
 
 
 def engine_words(car: Car) -> str:
-    """What the engine's temperature is called, so that no other of the start has the name.
-
-    Gives as the phases of the start call it.
-    """
+    """What the engine's temperature is called, so that no other of the start has the name."""
     return "engine" if car.sensors.temperature_of == "oil" else car.temperature_name
 
 
 def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
-    """Whether it hunts after the minute of which the story's finding tells.
-
-    Gives sentences after a space; empty where too little is left to tell by.
-    """
+    """Whether it hunts after the minute of which the story's finding tells."""
     from tuning.measures import measure, run_note
     from tuning.starts import WATCHED_s
     from workbench.figures.trace import trace_finding
@@ -91,10 +82,7 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
 
 
 def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
-    """Propose the open-loop curves from the model.
-
-    Gives verdict and curves.
-    """
+    """Propose the open-loop curves from the model."""
     from tuning import base_from_model
 
     tell(0.1, "starting the engine in many ways")
@@ -103,10 +91,7 @@ def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
 
 
 def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
-    """Make the sheet in every form.
-
-    Gives content by ending, of HTML and PDF by whether imperial, and the car it was made for.
-    """
+    """Make the sheet in every form."""
     from workbench.sheet.html import sheet_page
     from workbench.sheet.making import make_sheet
     from workbench.sheet.pdf import sheet_pdf

@@ -22,19 +22,13 @@ JOB = (
 
 
 def job_section(car: Car) -> Section:
-    """Say what the report is about.
-
-    Gives the first one.
-    """
+    """Say what the report is about."""
     notes = [basis_words(car), *([car.car.note] if car.car.note else [])]
     return Section("The job", JOB, notes)
 
 
 def car_section(car: Car, checked: Check) -> Section:
-    """Describe the car, with what the checks found and its open-loop curves.
-
-    Gives facts, remarks of the checks, figure of the curves.
-    """
+    """Describe the car, with what the checks found and its open-loop curves."""
     from workbench.figures.car import curves_figure, curves_finding
     from workbench.words.wording import in_words
 
@@ -58,10 +52,7 @@ def car_section(car: Car, checked: Check) -> Section:
 
 
 def search_section(before: Car, result: Tuning) -> Section:
-    """Tell what the search found.
-
-    Gives tables and three figures.
-    """
+    """Tell what the search found."""
     from workbench.figures.search import (
         before_after_figure,
         compared_figure,

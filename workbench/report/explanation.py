@@ -31,10 +31,7 @@ READ = {
 
 
 def explain_section(result: Explanation) -> Section:
-    """Tell why it hunts, with the proof.
-
-    Gives verdict, the table with and without, and the figures.
-    """
+    """Tell why it hunts, with the proof."""
     from workbench.figures.explanation import explain_figures
     from workbench.words.explanation_tables import cycle_table, with_and_without_table
     from workbench.words.wording import worded

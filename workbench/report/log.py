@@ -16,10 +16,7 @@ if TYPE_CHECKING:
 
 
 def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
-    """Tell what a log shows without any model.
-
-    Gives the verdict, every question with its answer, and the log with its parts.
-    """
+    """Tell what a log shows without any model."""
     from workbench.figures.log import BANDS, diagnosis_figure
 
     verdict, *rest = worded(diagnosis.lines())
@@ -36,10 +33,7 @@ def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
 
 
 def fit_section(fit: Fit) -> Section:
-    """Tell how the car file was fitted to a log.
-
-    Gives verdict, what speaks for it, what was changed, and how the model follows the log.
-    """
+    """Tell how the car file was fitted to a log."""
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
 
     rows = [

@@ -60,10 +60,7 @@ def write_report(report: Report, path: Path) -> None:
 
 
 def report_page(report: Report) -> str:
-    """Write the report as one HTML file.
-
-    Gives HTML that needs nothing else: figures inside, no script.
-    """
+    """Write the report as one HTML file."""
     from workbench.sheet.html import sheet_body
 
     parts = [f"<h1>{escape(report.title)}</h1>"]
@@ -88,10 +85,7 @@ def _section_html(section: Section) -> str:
 
 
 def report_pdf(report: Report) -> bytes:
-    """Print the report.
-
-    Gives A PDF on A4.
-    """
+    """Print the report."""
     from workbench.output.pdf_pages import PdfPages
     from workbench.sheet.pdf import print_cautions, print_sheet
 

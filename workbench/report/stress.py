@@ -18,10 +18,7 @@ COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
 
 
 def stress_section(result: Stress) -> Section:
-    """Tell how the settings stood up.
-
-    Gives A table of the cases that do not pass, the matrix and the worst runs as figures.
-    """
+    """Tell how the settings stood up."""
     from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 
     # A case that does not fit the car has no verdict to show.

@@ -21,10 +21,7 @@ from workbench.words import units
 
 
 def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
-    """Write the sheet as a file of its own.
-
-    Gives HTML.
-    """
+    """Write the sheet as a file of its own."""
     head = f"<h1>Settings sheet: {escape(sheet.car)}</h1>"
     outside = f"outside ______ {units.written('degC', imperial)}"
     tail = f'<p class="small">Printed {today()}. Tried on ____________  by ____________  {outside}</p>'
@@ -39,10 +36,7 @@ def _to_look_at(sheet: Sheet) -> str:
 
 
 def sheet_body(sheet: Sheet, imperial: bool = False, cautions: bool = True) -> str:
-    """Write the sheet's content, also for the report.
-
-    Gives HTML, cautions first.
-    """
+    """Write the sheet's content, also for the report."""
     steps = "".join(
         f"<li><b>{escape(step.title)}.</b> Enter: {escape(step.enter)}. {escape(step.do)}"
         f" <i>Go on if</i> {escape(step.go_on)} <b>{BOX} entered {BOX} seen</b></li>"

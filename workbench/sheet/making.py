@@ -23,10 +23,7 @@ COLD_degC = 60.0
 def make_sheet(
     car: Car, *, seed: int = 0, before: Car | None = None, on_progress: Callable[..., None] | None = None
 ) -> Sheet:
-    """Gather a car's sheet, to be written by `write_sheet`.
-
-    ``before`` is the car with the settings to go back to, where they are known.
-    """
+    """Gather a car's sheet, to be written by `write_sheet`."""
     from tuning.checks import base_spots
     from tuning.prediction import expect
     from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line

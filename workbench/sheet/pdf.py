@@ -22,10 +22,7 @@ EXPECTED_in = 2.0
 
 
 def sheet_pdf(sheet: Sheet, imperial: bool = False) -> bytes:
-    """Print the sheet.
-
-    Gives A PDF of two pages.
-    """
+    """Print the sheet."""
     pages = PdfPages(f"Settings sheet: {sheet.car}")
     pages.heading(f"Settings sheet: {sheet.car}", 14.0)
     print_sheet(sheet, pages, imperial)

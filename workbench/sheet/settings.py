@@ -99,10 +99,7 @@ def _present(before: Car | None) -> dict[str, str]:
 def setting_rows(
     car: Car, spots: list[Spot], expected: Expectation, before: Car | None = None
 ) -> list[SettingRow]:
-    """Make the rows of settings.
-
-    Gives law first, then in the order of ``ORDER``, then what else acts.
-    """
+    """Make the rows of settings."""
     from tuning.search import to_entry
 
     law, present = car.feedback.law, _present(before)

@@ -21,20 +21,14 @@ def today() -> str:
 
 
 def setting_cells(sheet: Sheet) -> list[list[str]]:
-    """Make the cells of the settings.
-
-    Gives as ``SETTING_COLUMNS``.
-    """
+    """Make the cells of the settings."""
     return [
         [row.name, row.present or BLANK, row.entry, row.entry_unit, BOX, row.reason] for row in sheet.settings
     ]
 
 
 def curve_columns(sheet: Sheet, imperial: bool = False) -> list[str]:
-    """Make the headings of the curves.
-
-    Gives one a column.
-    """
+    """Make the headings of the curves."""
     return [
         f"{sheet.temperature} {units.written('degC', imperial)}",
         "target rpm", "base steps", "advice", "rpm per step", "cranking steps", "after-start steps",
@@ -42,10 +36,7 @@ def curve_columns(sheet: Sheet, imperial: bool = False) -> list[str]:
 
 
 def curve_cells(sheet: Sheet, imperial: bool = False) -> list[list[str]]:
-    """Make the cells of the curves.
-
-    Gives as ``curve_columns``.
-    """
+    """Make the cells of the curves."""
     return [
         [
             f"{units.shown(row.coolant_degC, 'degC', imperial):.4g}",
@@ -61,10 +52,7 @@ def curve_cells(sheet: Sheet, imperial: bool = False) -> list[list[str]]:
 
 
 def expected_cells(sheet: Sheet) -> list[list[str]]:
-    """Make the cells of what is expected.
-
-    Gives as ``EXPECTED_COLUMNS``.
-    """
+    """Make the cells of what is expected."""
     return [
         [in_words(row.meaning), f"{number(row.low)} to {number(row.high)}", row.unit]
         for row in sheet.expected.rows
@@ -72,10 +60,7 @@ def expected_cells(sheet: Sheet) -> list[list[str]]:
 
 
 def expected_note(sheet: Sheet) -> str:
-    """Say what the ranges stand on.
-
-    Gives two sentences.
-    """
+    """Say what the ranges stand on."""
     expected = sheet.expected
     stalls = round(expected.prediction.stall_share * expected.runs)
     told = "none stalled" if stalls == 0 else f"{stalls} stalled"

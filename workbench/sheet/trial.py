@@ -40,10 +40,7 @@ def loads_fitted(car: Car) -> list[str]:
 
 
 def narrow_limits(car: Car, spots: list[Spot]) -> tuple[float, float]:
-    """Trim limits for the first try with feedback.
-
-    Gives lowest and highest trim, within the full limits [steps].
-    """
+    """Trim limits for the first try with feedback."""
     low, high = car.feedback.trim_limit_steps
     worth = max(spots[-1].rpm_per_step, 1.0)
     steps = max(float(car.feedback.min_move_steps), float(round(NARROW_rpm / worth)), 2.0)
@@ -67,11 +64,7 @@ def _entered(car: Car, limits: tuple[float, float]) -> str:
 
 
 def try_steps(car: Car, spots: list[Spot], scatter_rpm: float = 0.0) -> list[TryStep]:
-    """Order the tries from the safest on: base first, loop last.
-
-    Gives engine off, feedback off warm, base, a cold morning, narrow, middle and full limits,
-    loads, blip, rolling, a cold start.
-    """
+    """Order the tries from the safest on: base first, loop last."""
     before = [*_standing(car), *_feedback_off(spots, scatter_rpm)]
     if not car.feedback.acts:
         return before
@@ -170,10 +163,7 @@ def _both(limits: tuple[float, float]) -> str:
 
 
 def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
-    """Warn of settings that hunt in the model.
-
-    Gives one caution, head and text; empty where next to no run hunts.
-    """
+    """Warn of settings that hunt in the model."""
     share = expected.prediction.hunting_share
     if share < HUNTING_SHARE:
         return ()
@@ -193,10 +183,7 @@ def count_caution(car: Car) -> tuple[tuple[str, str], ...]:
 
 
 def watch_points(car: Car, expected: Expectation) -> list[str]:
-    """Say what to watch while trying.
-
-    Gives one sentence each.
-    """
+    """Say what to watch while trying."""
     by_name: dict[str, Expected] = {}
     for row in expected.rows:
         by_name.setdefault(row.name, row)
@@ -219,10 +206,7 @@ def watch_points(car: Car, expected: Expectation) -> list[str]:
 
 
 def stop_signs(car: Car, expected: Expectation) -> list[str]:
-    """Say when to stop trying and go back to the base curve.
-
-    Gives one sentence each.
-    """
+    """Say when to stop trying and go back to the base curve."""
     from controllers import curve_at
     from tuning.stress_tests import RACING_SHARE, START_FLARE_rpm
 

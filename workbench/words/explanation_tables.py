@@ -19,10 +19,7 @@ MOST_LINES = 9
 
 
 def with_and_without_table(result: Explanation) -> Table:
-    """Table the proof of cause: the car as it is, and with one thing changed at a time.
-
-    Gives one row a change.
-    """
+    """Table the proof of cause: the car as it is, and with one thing changed at a time."""
     rows = [
         [
             in_words(row.name),
@@ -48,10 +45,7 @@ def with_and_without_table(result: Explanation) -> Table:
 
 
 def resolution_table(result: Explanation) -> Table:
-    """Table what the valve's steps are worth against the deadband.
-
-    Gives one row a number.
-    """
+    """Table what the valve's steps are worth against the deadband."""
     view = result.resolution
     needed = view.smallest_deadband_with_scatter_rpm
     rows = [
@@ -80,10 +74,7 @@ def _move(result: Explanation) -> str:
 
 
 def loop_table(result: Explanation) -> Table:
-    """Table the loop as it would be without steps, over temperature, load and speed.
-
-    Gives one column an idle point, the warm idle first.
-    """
+    """Table the loop as it would be without steps, over temperature, load and speed."""
     points = result.linear.rows
     poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
     kinds: list[tuple[str, list[str]]] = [
@@ -111,10 +102,7 @@ def _real(pair: Sequence[tuple[float, float]]) -> str:
 
 
 def cycle_table(result: Explanation) -> Table | None:
-    """Table the cycles that theory predicts beside the one that simulation shows.
-
-    Gives none where there is neither.
-    """
+    """Table the cycles that theory predicts beside the one that simulation shows."""
     cycle = result.cycle
     told: list[tuple[str, Cycle | None]] = [
         ("theory, all harmonics", cycle.predicted),
@@ -134,10 +122,7 @@ def cycle_table(result: Explanation) -> Table | None:
 
 
 def bound_table(result: Explanation) -> Table | None:
-    """Table the dip after each load beside the smallest that this valve allows.
-
-    Gives none for a car without loads.
-    """
+    """Table the dip after each load beside the smallest that this valve allows."""
     if not result.bound:
         return None
     rows = [
@@ -167,10 +152,7 @@ def bound_table(result: Explanation) -> Table | None:
 
 
 def map_table(one: HuntingMap) -> Table:
-    """Table a hunting map: chance of hunting in percent, every so many lines.
-
-    Gives the second setting downward, the first to the right.
-    """
+    """Table a hunting map: chance of hunting in percent, every so many lines."""
     every = math.ceil(one.y.size / MOST_LINES)
     across = math.ceil(one.x.size / MOST_LINES)
     columns = ("", *(f"{x:.3g}" for x in one.x[::across]))
@@ -182,10 +164,7 @@ def map_table(one: HuntingMap) -> Table:
 
 
 def map_title(one: HuntingMap) -> str:
-    """What a map's lines and columns are.
-
-    Gives for its table.
-    """
+    """What a map's lines and columns are."""
     if one.x_key == "min_move_steps":
         return "Hunting [%]: deadband down, move across"
     return "Hunting [%]: integral down, gain across"

@@ -69,18 +69,12 @@ TERM_WORDS = {
 
 
 def setting_name(key: str) -> str:
-    """Name of a setting in words.
-
-    Gives in words where there are some.
-    """
+    """Name of a setting in words."""
     return SETTING_NAMES.get(key, key)
 
 
 def tune_finding(result: Tuning) -> str:
-    """Say in one sentence what the search found.
-
-    Gives one sentence.
-    """
+    """Say in one sentence what the search found."""
     now, found = result.now, result.predicted
     if result.kept:
         return f"Nothing better than the present settings was found in {result.trials} trials."
@@ -96,19 +90,13 @@ def tune_finding(result: Tuning) -> str:
 
 
 def compared_rows(result: Tuning) -> list[list[str]]:
-    """Make the cells of now against proposed.
-
-    Gives as ``COMPARED_COLUMNS``.
-    """
+    """Make the cells of now against proposed."""
     now, found = result.now.to_dict(), result.predicted.to_dict()
     return [[meaning, number(now[name]), number(found[name]), unit] for name, meaning, unit in COMPARED]
 
 
 def scored_rows(result: Tuning) -> list[list[str]]:
-    """Make the cells of all sets side by side.
-
-    Gives as ``SCORED_COLUMNS``; the proposed one is marked.
-    """
+    """Make the cells of all sets side by side."""
     rows = []
     for one in result.compared:
         mark = "> " if one.name == result.proposed else ""
@@ -123,10 +111,7 @@ def scored_rows(result: Tuning) -> list[list[str]]:
 
 
 def changed_rows(before: Car, result: Tuning) -> list[list[str]]:
-    """Make the cells of the settings that are proposed otherwise.
-
-    Gives setting, now, proposed.
-    """
+    """Make the cells of the settings that are proposed otherwise."""
     old, new = before.feedback.model_dump(), result.settings.model_dump()
     return [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
 
@@ -138,10 +123,7 @@ def _short(value: object) -> str:
 
 
 def reason_line(reason: Reason) -> str:
-    """Say why one number has its value: what less and more of it would do.
-
-    Gives one sentence.
-    """
+    """Say why one number has its value: what less and more of it would do."""
     unit = unit_at_end(reason.name).replace("_", " ")
     head = f"{setting_name(reason.name)} {reason.value:.4g} {unit}".rstrip()
     sides = [_side(one, reason) for one in (reason.less, reason.more) if one is not None]
@@ -162,10 +144,7 @@ def _side(one: Instead, reason: Reason) -> str:
 
 
 def tune_notes(result: Tuning) -> list[str]:
-    """Say what the numbers stand on.
-
-    Gives sentences.
-    """
+    """Say what the numbers stand on."""
     gap = result.gap
     why = "; ".join(in_words(one) for one in result.front.reason)
     notes = [
