@@ -40,7 +40,6 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
     runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
     with _without("aiohttp"):
         from nicegui import app, ui
-
     _pages(sessions, runs)
     app.on_shutdown(sessions.stop_all)
     app.on_shutdown(runs.end_now)

@@ -10,22 +10,14 @@ if TYPE_CHECKING:
     from tuning.explanation import Explanation
 
 READ = {
-    "with_and_without": (
-        "Each bar is the same car with one thing changed; what ends the swing is its cause."
-    ),
+    "with_and_without": "Each bar is the same car with one thing changed; what ends the swing is its cause.",
     "cycle_told": "One period of the hunting, scatter taken out, and where the valve could hold.",
-    "map_moves": (
-        "Each cell is the same car with another minimum move and deadband, run from many starting"
-        " places; below the line theory finds places without a position to rest."
-    ),
-    "map_gains": (
-        "Each cell is the same car with other gains: where the shade does not follow the line, it"
-        " is the steps that hunt, not the gains."
-    ),
-    "bound": (
-        "The dark part of each bar is the smallest dip this valve allows, opened at full speed"
-        " from the moment of the load; the rest could be gained."
-    ),
+    "map_moves": "Each cell is the same car with another minimum move and deadband, run from many starting"
+    " places; below the line theory finds places without a position to rest.",
+    "map_gains": "Each cell is the same car with other gains: where the shade does not follow the line, it is"
+    " the steps that hunt, not the gains.",
+    "bound": "The dark part of each bar is the smallest dip this valve allows, opened at full speed from the"
+    " moment of the load; the rest could be gained.",
 }
 """How each figure is read."""
 

@@ -49,9 +49,8 @@ def fit_section(fit: Fit) -> Section:
     return Section(
         title="The car as the log shows it",
         text=(
-            f"{verdict} A recording made as the recording plan says, feedback off, was replayed by"
-            " the model until both agreed; from here on this fitted car is used, with what the"
-            " log leaves uncertain."
+            f"{verdict} A recording made as the recording plan says, feedback off, was replayed by the model"
+            " until both agreed; from here on this fitted car is used, with what the log leaves uncertain."
         ),
         points=[
             worth,

@@ -68,9 +68,8 @@ def worked_line(car: Car) -> str:
     moved = gain + integral
     percent = 100.0 * moved / car.valve.travel_steps
     told = (
-        f"To check the entries: target 100 rpm above speed for 1 s must open the valve by"
-        f" {moved:.1f} steps ({percent:.1f} % of travel): {gain:.1f} at once and {integral:.1f} in"
-        " that second."
+        f"To check the entries: target 100 rpm above speed for 1 s must open the valve by {moved:.1f} steps"
+        f" ({percent:.1f} % of travel): {gain:.1f} at once and {integral:.1f} in that second."
     )
     if gain > 0.0 and integral > 0.0:
         told += (

@@ -24,9 +24,8 @@ LOADS = (
     ("gearbox_Nm", "into gear, brake held"), ("clutch_Nm", "clutch"),
 )  # fmt: skip
 ROLLING = (
-    "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to"
-    " rest. If it races: clutch or neutral, brake, stop, then switch off; never turn the key"
-    " towards lock while it moves."
+    "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to rest. If it"
+    " races: clutch or neutral, brake, stop, then switch off; never turn the key towards lock while it moves."
 )
 COUNT_FIRST = (
     "MEASURE FIRST: the valve's travel is a guess. Count it with the engine off before anything is"
@@ -97,9 +96,8 @@ def _feedback_off(spots: list[Spot], scatter_rpm: float) -> list[TryStep]:
         TryStep(
             "Direction, feedback off, warm",
             "feedback off (base curve only)",
-            f"Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f} steps. {steps} steps"
-            f" more must raise speed by about {steps * warm.rpm_per_step:.0f} rpm, and fewer lower"
-            " it.",
+            f"Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f} steps. {steps} steps more must"
+            f" raise speed by about {steps * warm.rpm_per_step:.0f} rpm, and fewer lower it.",
             "opening raises speed; it is steady with the valve still.",
         ),
         TryStep(
