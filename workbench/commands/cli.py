@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from sim.errors import EvenidleError, InputError
+import sim
 from workbench.commands.base import base
 from workbench.commands.check import check
 from workbench.commands.compare import compare
@@ -84,10 +84,10 @@ def main(arguments: list[str] | None = None) -> int:
         if status == INTERRUPTED:
             tell_failure(KEPT, arguments=arguments)
         return status
-    except InputError as error:
+    except sim.InputError as error:
         told = [problem.to_dict() for problem in error.problems]
         return _failed(str(error), told, arguments)
-    except EvenidleError as error:
+    except sim.EvenidleError as error:
         return _failed(str(error), None, arguments)
     except UsageProblem as error:
         return _failed(*_usage(error), arguments)

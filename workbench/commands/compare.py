@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
 
@@ -21,22 +23,19 @@ def compare(
     quiet: Quiet = False,
 ) -> None:
     """Compare what was predicted with what was recorded, after the try on the car."""
-    from sim import load_car
-    from tuning import read_log
     from workbench.output.column_names import columns_from_text
     from workbench.output.results import write_figures
 
     screen = Screen("compare", as_json, quiet)
-    read_car = load_car(car)
-    read = read_log(log, columns_from_text(columns))
+    read_car = sim.load_car(car)
+    read = tuning.read_log(log, columns_from_text(columns))
     for line in read.summary():
         screen.say(line)
     screen.warn_of_compiling()
-    from tuning import compare as compare_log
     from workbench.words.prediction_table import predicted_and_recorded
     from workbench.words.wording import worded
 
-    result = compare_log(read_car, read, seed=seed)
+    result = tuning.compare(read_car, read, seed=seed)
     screen.caution(read_car)
     screen.table(
         f"{read.file} beside what {read_car.name} should do",

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
 
 if TYPE_CHECKING:
-    from tuning.explanation import Explanation
     from workbench.words.table import Table
 
 
@@ -25,19 +26,17 @@ def explain(
     quiet: Quiet = False,
 ) -> None:
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
-    from sim import load_car
     from workbench.output.results import made_folder, write_figures
     from workbench.words.wording import worded
 
     screen = Screen("explain", as_json, quiet)
-    read = load_car(car)
+    read = sim.load_car(car)
     if out is not None:
         made_folder(out)
     screen.warn_of_compiling()
-    from tuning import explain as explain_car
 
     with screen.progress("explaining") as tell:
-        result = explain_car(read, seed=seed, quick=rough, on_progress=tell)
+        result = tuning.explain(read, seed=seed, quick=rough, on_progress=tell)
     screen.caution(read)
     _tell(screen, result)
     files: list[str] = []
@@ -48,7 +47,7 @@ def explain(
     screen.finish({**worded(result.to_dict()), "seed": seed, "files": files})
 
 
-def _tell(screen: Screen, result: Explanation) -> None:
+def _tell(screen: Screen, result: tuning.Explanation) -> None:
     """The verdict, then each view as a table, then one cycle."""
     from workbench.words.explanation_tables import (
         bound_table,

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+import sim
 from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from sim import Car
 
 COUNTING = (
     "To count the travel: engine off, feedback off, hose off the valve or the valve on the bench,"
@@ -131,16 +129,13 @@ def new(
     quiet: Quiet = False,
 ) -> None:
     """Write a commented car file from a few facts; the rest is estimated and marked so."""
-    from sim import save_car
-    from sim.estimates import estimate_car
-    from sim.files import one_problem
     from workbench.output.results import check_place
 
     screen = Screen("new", as_json, quiet)
     check_place(out)
     if out.exists() and not force:
         message = "is there already, allowed: a new name, or --force (the old one is kept as .bak)"
-        raise one_problem(out, 1, "file", message)
+        raise sim.one_problem(out, 1, "file", message)
     given = {
         "displacement_cm3": displacement_cm3, "cylinders": cylinders, "target_rpm": target_rpm,
         "pulse_ms": pulse_ms, "rest_ms": rest_ms, "base": base, "travel_steps": travel_steps,
@@ -148,18 +143,18 @@ def new(
         "feedback": feedback, "entry_form": entry_form,
     }  # fmt: skip
     if cooling not in ("water", "air"):
-        raise one_problem("--cooling", 1, "cooling", f'unknown ("{cooling}"), allowed: water, air')
+        raise sim.one_problem("--cooling", 1, "cooling", f'unknown ("{cooling}"), allowed: water, air')
     facts, assumed = _complete(given)
     screen.warn_of_compiling()
     known = _known(facts)
-    car, notes = estimate_car(**facts, name=name or out.stem, cooling=cooling, known=known)
-    save_car(car, out, notes, keep_old=True)
+    car, notes = sim.estimate_car(**facts, name=name or out.stem, cooling=cooling, known=known)
+    sim.save_car(car, out, notes, keep_old=True)
     _tell(screen, out, car, (len(notes), assumed, known.travel_steps is not None))
     screen.finish({"file": str(out), "estimated": sorted(notes), "assumed": assumed,
                    "travel_counted": known.travel_steps is not None})  # fmt: skip
 
 
-def _tell(screen: Screen, out: Path, car: Car, about: tuple[int, list[str], bool]) -> None:
+def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], bool]) -> None:
     """What was written: how much is guessed, what was taken as usual, what comes next."""
     guessed, assumed, counted = about
     screen.say(f"{out} written: {guessed} of its numbers are guesses and say so.")
@@ -177,28 +172,24 @@ def _tell(screen: Screen, out: Path, car: Car, about: tuple[int, list[str], bool
 
 def _known(facts: dict[str, Any]) -> Any:
     """What is known beyond the few facts, taken out of them."""
-    from sim.estimates import Known
-
     values = {name: facts.pop(name, None) for name in OPTIONAL}
     values["map_kPa"] = values.pop("map_kpa")
-    return Known(**values)
+    return sim.Known(**values)
 
 
 def _complete(given: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
     """Facts with those left out asked for at a terminal, else the usual ones."""
-    from sim import InputError, Problem
-
     facts: dict[str, Any] = {}
     assumed: list[str] = []
-    problems: list[Problem] = []
+    problems: list[sim.Problem] = []
     for key in QUESTIONS:
         if given[key] is not None:
             try:
                 facts[key] = _checked(key, given[key])
-            except InputError as error:
+            except sim.InputError as error:
                 problems += error.problems
     if problems:
-        raise InputError(problems)
+        raise sim.InputError(problems)
     for key in (one for one in QUESTIONS if one not in facts):
         if sys.stdin.isatty():
             facts[key] = _asked(key)
@@ -207,16 +198,14 @@ def _complete(given: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
             assumed.append(key)
         elif key not in OPTIONAL:
             option = "--" + key.replace("_", "-")
-            problems.append(Problem(option, 1, key, "missing, allowed: a number"))
+            problems.append(sim.Problem(option, 1, key, "missing, allowed: a number"))
     if problems:
-        raise InputError(problems)
+        raise sim.InputError(problems)
     return facts, assumed
 
 
 def _asked(key: str) -> Any:
     """Ask until the answer is one; an answer that is none is told at once, the others stay."""
-    from sim import InputError
-
     question, kind = QUESTIONS[key]
     default = "" if key in OPTIONAL else USUAL.get(key)
     while True:
@@ -228,7 +217,7 @@ def _asked(key: str) -> Any:
             return None
         try:
             return _checked(key, answer)
-        except InputError as error:
+        except sim.InputError as error:
             for problem in error.problems:
                 typer.echo(f"  {problem.key}: {problem.message}", err=True)
 
@@ -236,7 +225,6 @@ def _asked(key: str) -> Any:
 def _checked(key: str, value: Any) -> Any:
     """The fact as the estimate takes it, refused with what is allowed."""
     from sim import facts
-    from sim.files import one_problem
 
     readers = {
         "base": facts.base_from_text, "loads": facts.loads_from_text,
@@ -251,8 +239,8 @@ def _checked(key: str, value: Any) -> Any:
         number = kind(value)
     except ValueError:
         what = f'not a {"whole " if kind is int else ""}number ("{value}")'
-        raise one_problem(option, 1, key, f"{what}, allowed: {low:g} to {high:g}") from None
+        raise sim.one_problem(option, 1, key, f"{what}, allowed: {low:g} to {high:g}") from None
     if not low <= number <= high:
         message = f"out of range ({number:g}), allowed: {low:g} to {high:g}"
-        raise one_problem(option, 1, key, message)
+        raise sim.one_problem(option, 1, key, message)
     return number

@@ -6,19 +6,15 @@ import math
 import re
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
 from workbench.words.numbers import number
-
-if TYPE_CHECKING:
-    from sim import Car, Scenario, Trace
-    from tuning.measures import Measures
-    from tuning.notes import Note
-    from tuning.starts import StartStory
 
 DRAWN = (".png", ".svg", ".pdf")
 
@@ -54,17 +50,14 @@ def simulate(
     quiet: Quiet = False,
 ) -> None:
     """Run one car through one scenario: measures, and with --out a figure and the trace."""
-    from sim import load_car, load_scenario
-
     screen = Screen("simulate", as_json, quiet)
-    read_car, read_scenario = load_car(car), load_scenario(scenario)
+    read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
     places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)
     screen.warn_of_compiling()
-    from sim import simulate as run
     from workbench.figures.trace import trace_finding
     from workbench.words.wording import in_words, worded
 
-    trace = run(read_car, read_scenario, seed)
+    trace = sim.simulate(read_car, read_scenario, seed)
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
     told, hunts = _hunting(measures, floor_rpm)
     story = _story(trace, read_car, read_scenario)
@@ -92,68 +85,61 @@ def simulate(
     screen.finish(result)
 
 
-def _tell_basis(screen: Screen, car: Car, scenario: Scenario) -> None:
+def _tell_basis(screen: Screen, car: sim.Car, scenario: sim.Scenario) -> None:
     """Say where the car's numbers come from, and what of the scenario it has not got."""
-    from tuning.stress_tests import not_fitted
     from workbench.words.basis import basis_words
 
     screen.say(basis_words(car))
-    if missing := not_fitted(car, scenario):
+    if missing := tuning.not_fitted(car, scenario):
         screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
 
 
-def _position(trace: Trace) -> list[Note]:
+def _position(trace: sim.Trace) -> list[tuning.Note]:
     """What a run without a start tells of a valve that is not where it is counted."""
-    from tuning.starts import lost_in
-
-    lost = lost_in(trace, trace["running"] > 0.5)
+    lost = tuning.lost_in(trace, trace["running"] > 0.5)
     return [] if lost is None else [lost.told(trace.duration_s)]
 
 
-def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
+def _story(trace: sim.Trace, car: sim.Car, scenario: sim.Scenario) -> tuning.StartStory | None:
     """The start, told, where the key is turned to crank."""
-    from tuning.starts import start_story
-
     cranked = any(one.set == "key" and one.to == "crank" for one in scenario.event)
-    return start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
+    return tuning.start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
 
 
-def measured(trace: Trace, car: Car, scenario: Scenario, seed: int) -> tuple[Measures, float | None]:
+def measured(
+    trace: sim.Trace, car: sim.Car, scenario: sim.Scenario, seed: int
+) -> tuple[tuning.Measures, float | None]:
     """Measure a run over the windows of its scenario."""
-    from sim import simulate as run
-    from sim import with_values
-    from tuning.measures import measure
-    from tuning.stress_tests import is_fitted
-
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
-    if not is_fitted(car, scenario):  # nothing happens that a load window could measure
+    if not tuning.is_fitted(car, scenario):  # nothing happens that a load window could measure
         windows = [one for one in windows if one[0] != "load"]
     asked = [one for one in windows if one[0] == "hunting"]
     if windows and not asked:
-        return measure(trace, windows), None
-    held = run(with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
-    floor_rpm = measure(held, asked or None).hunting_rpm
+        return tuning.measure(trace, windows), None
+    held = sim.simulate(sim.with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
+    floor_rpm = tuning.measure(held, asked or None).hunting_rpm
     if not math.isnan(held.stalled_s):
         floor_rpm = 0.0
-    return measure(trace, windows or None), floor_rpm
+    return tuning.measure(trace, windows or None), floor_rpm
 
 
-def _hunting(measures: Measures, floor_rpm: float | None) -> tuple[Note | None, bool | None]:
+def _hunting(measures: tuning.Measures, floor_rpm: float | None) -> tuple[tuning.Note | None, bool | None]:
     """Whether the run hunts, told and as the JSON has it: None where that cannot be told."""
-    from tuning.measures import CANNOT_TELL, HUNTS, run_answer, run_note
-
     if floor_rpm is None:
         return None, None
-    answer = run_answer(measures, floor_rpm)
-    return run_note(measures, floor_rpm), None if answer == CANNOT_TELL else answer == HUNTS
+    answer = tuning.run_answer(measures, floor_rpm)
+    return tuning.run_note(
+        measures, floor_rpm
+    ), None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
 
 
-def _rows(measures: Measures) -> list[list[str]]:
-    from tuning.measures import MEASURES
+def _rows(measures: tuning.Measures) -> list[list[str]]:
 
     values = measures.to_dict()
     return [
-        [one.meaning, number(values[one.name]), one.unit] for one in MEASURES if values[one.name] is not None
+        [one.meaning, number(values[one.name]), one.unit]
+        for one in tuning.MEASURES
+        if values[one.name] is not None
     ]
 
 
@@ -177,7 +163,9 @@ def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
     return places
 
 
-def _write(trace: Trace, car: Car, finding: str, places: list[Path], story: StartStory | None) -> list[Path]:
+def _write(
+    trace: sim.Trace, car: sim.Car, finding: str, places: list[Path], story: tuning.StartStory | None
+) -> list[Path]:
     """Write trace and figures."""
     from workbench.figures.trace import trace_figure
     from workbench.output.drawing import save_figure

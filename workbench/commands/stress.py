@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Full, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
 
@@ -22,17 +24,15 @@ def stress(
     quiet: Quiet = False,
 ) -> None:
     """Run the scenario matrix on plausible cars, a verdict a case."""
-    from sim import load_car
     from workbench.output.results import say_lines, write_figures
     from workbench.words.wording import worded
 
     screen = Screen("stress", as_json, quiet)
-    read = load_car(car)
+    read = sim.load_car(car)
     screen.warn_of_compiling()
-    from tuning import stress as stress_car
 
     with screen.progress("stressing") as tell:
-        result = stress_car(read, suite=suite, seed=seed, on_progress=tell)
+        result = tuning.stress(read, suite=suite, seed=seed, on_progress=tell)
     screen.caution(read)
     say_lines(screen, result, full)
     files: list[str] = []

@@ -6,19 +6,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import sim
+import tuning
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, new_figure, styled
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from sim import Car
 
-
-def curves_finding(car: Car) -> str:
+def curves_finding(car: sim.Car) -> str:
     """Say how well the base curve holds the target in the model."""
-    from tuning.checks import base_spots
-
-    spots = base_spots(car)
+    spots = tuning.base_spots(car)
     worst = max(spots, key=lambda spot: abs(spot.settled_rpm - spot.target_rpm))
     low = min(spot.rpm_per_step for spot in spots)
     high = max(spot.rpm_per_step for spot in spots)
@@ -29,10 +27,9 @@ def curves_finding(car: Car) -> str:
     )
 
 
-def curves_figure(car: Car) -> Figure:
+def curves_figure(car: sim.Car) -> Figure:
     """Draw curves and settled speed over coolant temperature."""
     from controllers import curve_at
-    from tuning.checks import base_spots
 
     curves = car.curves
     lowest = min(curves.base_steps[0][0], -20.0)
@@ -42,7 +39,7 @@ def curves_figure(car: Car) -> Figure:
         return [curve_at(points, float(one)) for one in coolant_degC]
 
     base = np.array(read(curves.base_steps))
-    spots = base_spots(car)
+    spots = tuning.base_spots(car)
     with styled():
         figure = new_figure((7.6, 3.4))
         steps, speed = figure.subplots(1, 2)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+import tuning
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
 from workbench.words.explanation import LOADS
 from workbench.words.wording import in_words
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from tuning.explanation import Explanation, HuntingMap
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -30,7 +30,7 @@ DARK_CHANCE = 0.5
 """Above this chance a cell is dark [-]."""
 
 
-def explain_figures(result: Explanation) -> dict[str, Figure]:
+def explain_figures(result: tuning.Explanation) -> dict[str, Figure]:
     """Draw everything an explanation can show."""
     from workbench.figures.story import story_figure
 
@@ -53,7 +53,7 @@ def _edges(values: Any) -> Any:
     return np.append(np.asarray(values) - half, values[-1] + half)
 
 
-def map_title(one: HuntingMap, chance: float) -> str:
+def map_title(one: tuning.HuntingMap, chance: float) -> str:
     """Say what a map shows about the car's settings."""
     if one.now is None:
         return "Where it hunts"
@@ -74,7 +74,7 @@ def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -
         )  # fmt: skip
 
 
-def map_figure(one: HuntingMap, chance: float) -> Figure:
+def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
     """Draw a hunting map: chance as shade, size as dots, theory's border as a line."""
     from matplotlib.patheffects import Normal, Stroke
 
@@ -116,7 +116,7 @@ def map_figure(one: HuntingMap, chance: float) -> Figure:
     return figure
 
 
-def ablation_title(result: Explanation) -> str:
+def ablation_title(result: tuning.Explanation) -> str:
     """Say what switching off showed."""
     if not result.hunts:
         return "Nothing to switch off: it comes to rest as it is"
@@ -129,7 +129,7 @@ def ablation_title(result: Explanation) -> str:
     return f"With {in_words(row.name)} only {left:.0f} % of the hunting is left"
 
 
-def ablation_figure(result: Explanation) -> Figure:
+def ablation_figure(result: tuning.Explanation) -> Figure:
     """Draw the swing with each possible cause switched off, beside the car as it is."""
     rows = list(reversed(result.ablation.rows))
     names = [in_words(row.name) for row in rows]
@@ -161,7 +161,7 @@ def ablation_figure(result: Explanation) -> Figure:
     return figure
 
 
-def bound_title(result: Explanation) -> str:
+def bound_title(result: tuning.Explanation) -> str:
     """Say how deep the deepest dip is and could be."""
     worst = max(result.bound, key=lambda row: row.own_rpm)
     name = LOADS[worst.key].capitalize()
@@ -169,7 +169,7 @@ def bound_title(result: Explanation) -> str:
     return f"{name} {own}; with this valve no controller gets below {worst.bound_rpm:.0f} rpm"
 
 
-def bound_figure(result: Explanation) -> Figure:
+def bound_figure(result: tuning.Explanation) -> Figure:
     """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound."""
     rows = sorted(result.bound, key=lambda row: row.own_rpm)
     places = np.arange(len(rows))
@@ -197,7 +197,7 @@ def bound_figure(result: Explanation) -> Figure:
     return figure
 
 
-def rpm_per_step_figure(result: Explanation) -> Figure:
+def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
     """Draw what a step is worth over the valve's travel."""
     view = result.resolution
     places = np.arange(view.rpm.size)

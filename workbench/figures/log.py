@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import tuning
 from workbench.output.drawing import (
     BLACK,
     BLUE,
@@ -30,11 +31,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from tuning.diagnosis import Diagnosis
-    from tuning.identification import Curve, Fit, Fitted
-    from tuning.log_events import Segment
-    from tuning.logs import Log
-    from tuning.prediction import Comparison
 
 BANDS = (
     ("hunting", RED, "hunting"),
@@ -50,12 +46,10 @@ LONGEST_NAME = 34
 
 
 def segments_figure(
-    log: Log, segments: Sequence[Segment], finding: str = "", imperial: bool = False
+    log: tuning.Log, segments: Sequence[tuning.Segment], finding: str = "", imperial: bool = False
 ) -> Figure:
     """Draw a log with what it is made of."""
-    from tuning.log_events import with_rising_time
-
-    log = with_rising_time(log)
+    log = tuning.with_rising_time(log)
     shown = [band for band in BANDS if any(one.kind == band[0] for one in segments)]
     named = (
         ("valve_steps", "steps", "valve\n[steps]"),
@@ -96,7 +90,9 @@ def _legend_above(axes: Axes, columns: int) -> None:
     axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, borderaxespad=0.2)
 
 
-def _draw_bands(axes: Axes, segments: Sequence[Segment], shown: Sequence[tuple[str, str, str]]) -> None:
+def _draw_bands(
+    axes: Axes, segments: Sequence[tuning.Segment], shown: Sequence[tuple[str, str, str]]
+) -> None:
     """One strip a kind of segment; each segment is a bar in it."""
     for row, (kind, colour, _) in enumerate(shown):
         spans = [(one.from_s, max(one.length_s, 0.2)) for one in segments if one.kind == kind]
@@ -108,14 +104,14 @@ def _draw_bands(axes: Axes, segments: Sequence[Segment], shown: Sequence[tuple[s
 
 
 def diagnosis_figure(
-    log: Log, diagnosis: Diagnosis, *, titled: bool = True, imperial: bool = False
+    log: tuning.Log, diagnosis: tuning.Diagnosis, *, titled: bool = True, imperial: bool = False
 ) -> Figure:
     """Draw a log under its diagnosis."""
     finding = in_words(diagnosis.lines()[0], imperial) if titled else ""
     return segments_figure(log, diagnosis.segments, finding, imperial)
 
 
-def fit_finding(fit: Fit) -> str:
+def fit_finding(fit: tuning.Fit) -> str:
     """Say in one sentence what a fit shows."""
     errors = [one.rms_rpm for one in fit.held_back]
     rms = float(np.sqrt(np.mean(np.square(errors)))) if errors else float("nan")
@@ -127,7 +123,7 @@ def fit_finding(fit: Fit) -> str:
     )
 
 
-def fit_figure(fit: Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
+def fit_figure(fit: tuning.Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
     """Draw how the fitted model follows one stretch of a log."""
     curve = fit.curves[which]
     with_map = curve.measured.shape[1] > 1
@@ -153,7 +149,7 @@ def fit_figure(fit: Fit, which: int = 0, *, titled: bool = True, imperial: bool 
     return figure
 
 
-def _draw_signal(axes: Axes, curve: Curve, signal: int, imperial: bool = False) -> None:
+def _draw_signal(axes: Axes, curve: tuning.Curve, signal: int, imperial: bool = False) -> None:
     measured, modelled, predicted = (
         units.shown(one[:, signal], "kPa", imperial and signal == 1)
         for one in (curve.measured, curve.modelled, curve.predicted)
@@ -165,7 +161,7 @@ def _draw_signal(axes: Axes, curve: Curve, signal: int, imperial: bool = False) 
               label="predicted without it")  # fmt: skip
 
 
-def _shade_held_back(axes: Axes, curve: Curve) -> None:
+def _shade_held_back(axes: Axes, curve: tuning.Curve) -> None:
     """Shade the holds that were kept back from the prediction's own fit."""
     inside = np.concatenate([[0], curve.held_back.astype(int), [0]])
     edges = np.flatnonzero(np.diff(inside)).reshape(-1, 2)
@@ -176,7 +172,7 @@ def _shade_held_back(axes: Axes, curve: Curve) -> None:
                      label=label)  # fmt: skip
 
 
-def numbers_finding(fit: Fit) -> str:
+def numbers_finding(fit: tuning.Fit) -> str:
     """Say in one sentence how much of the car file the log tells."""
     told = sum(one.told for one in fit.numbers)
     return (
@@ -185,7 +181,7 @@ def numbers_finding(fit: Fit) -> str:
     )
 
 
-def numbers_figure(fit: Fit, *, titled: bool = True) -> Figure:
+def numbers_figure(fit: tuning.Fit, *, titled: bool = True) -> Figure:
     """Draw what the fit changed in the car file, and how surely."""
     factors = [one for one in fit.numbers if not one.unit]
     added = [one for one in fit.numbers if one.unit]
@@ -208,7 +204,7 @@ def numbers_figure(fit: Fit, *, titled: bool = True) -> Figure:
     return figure
 
 
-def _draw_intervals(axes: Axes, numbers: Sequence[Fitted], unchanged: float) -> None:
+def _draw_intervals(axes: Axes, numbers: Sequence[tuning.Fitted], unchanged: float) -> None:
     axes.axvline(unchanged, color=BLACK, linestyle="--", linewidth=0.9)
     for row, one in enumerate(numbers):
         colour = BLUE if one.told else GREY
@@ -226,7 +222,7 @@ def _short(name: str) -> str:
     return short if len(short) <= LONGEST_NAME else short[: LONGEST_NAME - 1] + "."
 
 
-def comparison_figure(comparison: Comparison) -> Figure:
+def comparison_figure(comparison: tuning.Comparison) -> Figure:
     """Draw prediction and record over each other."""
     over = comparison.overlay
     with_valve = over.recorded_steps.size > 0

@@ -6,18 +6,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import tuning
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, PALE, SPEED, VALVE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from tuning.explanation import Story
 
 BESIDE_steps = 2.5
 """So much is shown either side of the positions that a cycle goes through [steps]."""
 
 
-def draw_rungs(axes: Axes, story: Story) -> None:
+def draw_rungs(axes: Axes, story: tuning.Story) -> None:
     """Draw a line for each position at its steady speed, and the deadband as a bar."""
     low, high = axes.get_ylim()
     half, target = story.deadband_rpm, story.target_rpm
@@ -42,7 +42,7 @@ def draw_rungs(axes: Axes, story: Story) -> None:
     axes.set_xlabel("valve at [steps]")
 
 
-def draw_orbit(axes: Axes, story: Story, numbers: list[int]) -> None:
+def draw_orbit(axes: Axes, story: tuning.Story, numbers: list[int]) -> None:
     """Draw speed against where the valve is: the way that is gone round, and what it misses."""
     inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
     steps, rpm = story.opening_steps[inside], story.rpm[inside]
@@ -70,7 +70,7 @@ def draw_orbit(axes: Axes, story: Story, numbers: list[int]) -> None:
     axes.set_title(orbit_title(story), fontsize=9)
 
 
-def orbit_title(story: Story) -> str:
+def orbit_title(story: tuning.Story) -> str:
     """Say why the way closes, or that it passes by a position that would hold."""
     rests = [
         at
@@ -82,7 +82,7 @@ def orbit_title(story: Story) -> str:
     return "Bars: settled speed at positions reached.\nNone lies in the deadband: it goes round"
 
 
-def _positions(story: Story) -> list[tuple[float, float, bool]]:
+def _positions(story: tuning.Story) -> list[tuple[float, float, bool]]:
     """Position, settled speed, and whether moves of the smallest size reach it."""
     move = story.move_steps
     first = int(story.valve_steps.min()) % move

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import tuning
 from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, SPEED, VALVE, new_figure, styled
 from workbench.words.search import SET_NAMES, TERM_WORDS, setting_name
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from tuning.search import Tuning
 
-
-def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> Figure:
+def before_after_figure(result: tuning.Tuning, deadbands_rpm: tuple[float, float]) -> Figure:
     """Draw the car as its file says at loads and a blip, with present and with proposed settings."""
     with styled():
         figure = new_figure((8.2, 4.4))
@@ -40,7 +39,7 @@ def before_after_figure(result: Tuning, deadbands_rpm: tuple[float, float]) -> F
 TERM_COLOURS = (BLUE, "#7a5195", ORANGE, "#58508d", "#9a9a9a", "#3d8b80", BLACK)
 
 
-def compared_figure(result: Tuning) -> Figure:
+def compared_figure(result: tuning.Tuning) -> Figure:
     """Draw the score of each set of settings, made of its terms."""
     rows = list(reversed(result.compared))
     with styled():
@@ -67,7 +66,7 @@ def compared_figure(result: Tuning) -> Figure:
     return figure
 
 
-def compared_finding(result: Tuning) -> str:
+def compared_finding(result: tuning.Tuning) -> str:
     """Say which set is best on the same fresh cars."""
     ordered = sorted(result.compared, key=lambda one: one.score.order)
     first, second = ordered[0], ordered[1]
@@ -77,7 +76,7 @@ def compared_finding(result: Tuning) -> str:
     )
 
 
-def front_figure(result: Tuning) -> Figure:
+def front_figure(result: tuning.Tuning) -> Figure:
     """Draw quiet against quick, wear as the size of the dot."""
     front = result.front
     kept = [front.points[place] for place in front.on_front]
@@ -113,7 +112,7 @@ def front_figure(result: Tuning) -> Figure:
     return figure
 
 
-def importance_figure(result: Tuning) -> Figure:
+def importance_figure(result: tuning.Tuning) -> Figure:
     """Draw which settings mattered."""
     told = sorted(
         ((setting_name(key), share) for key, share in result.importance.items()), key=lambda item: item[1]

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tuning.measures import START_TOLERANCE_rpm
+import sim
+import tuning
 from workbench.output.drawing import (
     BLACK,
     BLUE,
@@ -29,15 +30,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from sim import Trace
-    from tuning.open_loop import BaseProposal, LoggedBase
-    from tuning.starts import Phase, StartStory
 
 FIRST_s, BEFORE_s = 30.0, 2.0
 """The left half of the figure shows this long, and this much of what was before [s]."""
 
 
-def start_figure(trace: Trace, story: StartStory) -> Figure:
+def start_figure(trace: sim.Trace, story: tuning.StartStory) -> Figure:
     """Draw one start: its first half minute on the left, the whole run on the right."""
     with styled():
         figure = new_figure((9.6, 7.4))
@@ -70,7 +68,7 @@ def start_figure(trace: Trace, story: StartStory) -> Figure:
     return figure
 
 
-def proposal_figure(proposal: BaseProposal) -> Figure:
+def proposal_figure(proposal: tuning.BaseProposal) -> Figure:
     """Draw proposed curves beside the owner's, and what starts come to with both."""
     verdict, *more = map(in_words, proposal.verdict())
     told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
@@ -84,7 +82,7 @@ def proposal_figure(proposal: BaseProposal) -> Figure:
     return figure
 
 
-def _draw_curves(row: Sequence[Axes], proposal: BaseProposal) -> None:
+def _draw_curves(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
     """Owner's and proposed curves over temperature."""
     places = [p.coolant_degC for p in proposal.points]
     kinds = (("base", "base curve"), ("cranking", "cranking curve"), ("after", "after-start air"))
@@ -100,13 +98,13 @@ def _draw_curves(row: Sequence[Axes], proposal: BaseProposal) -> None:
     row[0].legend(loc="upper right")
 
 
-def _draw_starts(row: Sequence[Axes], proposal: BaseProposal) -> None:
+def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
     """What starts without feedback come to, the worst of several, with the targets."""
     aims = proposal.targets
     kinds = (
         ("flare_rpm", "flare", aims.flare_rpm),
         ("dip_rpm", "dip", aims.dip_rpm),
-        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", START_TOLERANCE_rpm),
+        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", tuning.START_TOLERANCE_rpm),
     )
     places = [one.coolant_degC for one in proposal.proposed]
     for one, (name, title, target_rpm) in zip(row, kinds, strict=True):
@@ -126,7 +124,7 @@ def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[floa
     axes.plot(places, new, color=BLUE, marker="o", markersize=4, label="proposed")
 
 
-def logged_base_figure(proposal: LoggedBase) -> Figure:
+def logged_base_figure(proposal: tuning.LoggedBase) -> Figure:
     """Draw the base curve that logs propose beside the owner's, with what is behind each point."""
     with styled():
         figure = new_figure((8.2, 4.4))
@@ -150,7 +148,7 @@ def logged_base_figure(proposal: LoggedBase) -> Figure:
     return figure
 
 
-def _two_lines(story: StartStory) -> str:
+def _two_lines(story: tuning.StartStory) -> str:
     wrong = story.wrong()
     seen = story.base_errors
     told = ""
@@ -168,7 +166,7 @@ def _two_lines(story: StartStory) -> str:
     return f"{textwrap.fill(in_words(story.finding()), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 
 
-def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+def _draw_speed(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     axes.plot(times, trace["rpm"][shown], color=SPEED, linewidth=0.9, label="measured")
     axes.step(
@@ -178,7 +176,7 @@ def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
     axes.set_ylim(0.0, 1.2 * float(np.max(trace["rpm"])))
 
 
-def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+def _draw_valve(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     for name, colour, width, label in (
         ("valve_steps", VALVE, 2.4, "commanded"),
@@ -194,12 +192,12 @@ def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
     axes.set_ylim(-1.0, 1.1 * highest + 2.0)
 
 
-def _draw_battery(axes: Axes, trace: Trace) -> None:
+def _draw_battery(axes: Axes, trace: sim.Trace) -> None:
     axes.plot(trace.time_s, trace["battery_V"], color=BLACK)
     axes.set_ylabel("battery [V]")
 
 
-def _draw_heat(axes: Axes, trace: Trace) -> None:
+def _draw_heat(axes: Axes, trace: sim.Trace) -> None:
     minutes = trace.time_s / 60.0
     axes.plot(minutes, trace["coolant_degC"], color=HEAT, label="engine")
     axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
@@ -209,7 +207,7 @@ def _draw_heat(axes: Axes, trace: Trace) -> None:
     axes.legend(loc="lower right")
 
 
-def _mark_moments(axes: Axes, story: StartStory, named: bool) -> None:
+def _mark_moments(axes: Axes, story: tuning.StartStory, named: bool) -> None:
     """Draw a line at the first firing and where feedback begins to act."""
     for since_s, name in (
         (story.first_firing_s, "first firing"), (story.feedback_s, "feedback acts"),
@@ -225,7 +223,7 @@ def _mark_moments(axes: Axes, story: StartStory, named: bool) -> None:
 
 
 def _shade(
-    axes: Axes, phases: tuple[Phase, ...], shown_s: tuple[float, float], factor: float, named: bool
+    axes: Axes, phases: tuple[tuning.Phase, ...], shown_s: tuple[float, float], factor: float, named: bool
 ) -> None:
     """Shade every other phase, and name those wide enough to be seen."""
     from_s, until_s = shown_s

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import tuning
 from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, new_figure, styled
 from workbench.words.wording import in_words
 
@@ -13,7 +14,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from tuning.explanation import Moment, Story
 
 MOMENT_MARKS = {
     "told": ("D", VALVE),
@@ -25,7 +25,7 @@ MOMENT_MARKS = {
 }
 
 
-def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> None:
+def _number_moments(axes: Axes, moments: list[tuning.Moment], values: list[float]) -> None:
     """Mark moments and number them, the same numbers in both panels."""
     for number, (one, value) in enumerate(zip(moments, values, strict=True), start=1):
         marker, colour = MOMENT_MARKS[one.kind]
@@ -38,7 +38,7 @@ def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> N
         )  # fmt: skip
 
 
-def story_title(story: Story) -> str:
+def story_title(story: tuning.Story) -> str:
     """Say how long and large the cycle is, and between which positions."""
     inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
     told, swing = story.valve_steps[inside], float(np.ptp(story.rpm[inside]))
@@ -62,7 +62,7 @@ def _short(text: str) -> str:
     return text
 
 
-def story_figure(story: Story) -> Figure:
+def story_figure(story: tuning.Story) -> Figure:
     """Draw one period of the hunting with the moments of its telling marked."""
     from workbench.figures.rungs import draw_orbit, draw_rungs
 
@@ -103,7 +103,7 @@ def story_figure(story: Story) -> Figure:
     return figure
 
 
-def _tell_beside(axes: Axes, moments: list[Moment]) -> None:
+def _tell_beside(axes: Axes, moments: list[tuning.Moment]) -> None:
     """Write the moments as a numbered list."""
     import textwrap
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import tuning
 from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, new_figure, styled
 from workbench.words import units
 from workbench.words.wording import in_words
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from tuning.stress_tests import Case, Check, Stress
 
 SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
 """Light, middle and dark: told apart in grey print; the letter says it too."""
@@ -36,7 +36,7 @@ SHORT = {
 }
 
 
-def stress_finding(result: Stress) -> str:
+def stress_finding(result: tuning.Stress) -> str:
     """Say in one sentence how the matrix went."""
     counts = result.counts
     worst = result.worst(1)
@@ -49,15 +49,15 @@ def stress_finding(result: Stress) -> str:
     )
 
 
-def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
+def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     """Draw every case against every measure."""
     names = [check.measure for check in result.cases[0].checks]
     with styled():
         figure = new_figure((7.8, 0.9 + 0.25 * len(result.cases)))
         axes = figure.subplots()
         for row, case in enumerate(result.cases):
-            for column, check in enumerate(case.checks):
-                _cell(axes, row, column, check, case)
+            for column in range(len(case.checks)):
+                _cell(axes, row, column, case)
             if not case.fitted:
                 axes.text(0.1, row + 0.52, "not fitted to this car", va="center", fontsize=7)
         axes.set_xlim(0, len(names))
@@ -78,9 +78,10 @@ def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
     return figure
 
 
-def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
+def _cell(axes: Axes, row: int, column: int, case: tuning.Case) -> None:
     from matplotlib.patches import Rectangle
 
+    one = case.checks[column]
     known = case.fitted and not math.isnan(one.value)
     shade = SHADES[one.verdict] if known else "#f6f6f6"
     axes.add_patch(Rectangle((column + 0.03, row + 0.06), 0.94, 0.88, facecolor=shade, linewidth=0))
@@ -100,7 +101,7 @@ def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
     )  # fmt: skip
 
 
-def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figure:
+def worst_figure(result: tuning.Stress, count: int = 3, imperial: bool = False) -> Figure:
     """Draw the worst run of the cases that strained their limits most."""
     cases = result.worst(count)
     with styled():

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import sim
+import tuning
 from workbench.output.drawing import (
     BLACK,
     GREY,
@@ -25,17 +27,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from sim import Car, Trace
-    from tuning.measures import Measures
-    from tuning.notes import Note
 
 MOST_MARKS = 12
 """Events named in the figure; a run with more names the first of them."""
 
 
-def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str:
+def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: tuning.Note | None) -> str:
     """Say in one sentence what a run shows: whether it hunts, where that was asked, comes first."""
-    from tuning.measures import races
     from workbench.words.wording import in_words
 
     if not math.isnan(trace.stalled_s):
@@ -44,7 +42,7 @@ def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str
     if not math.isnan(raced_s):
         told_s = f"the engine races, and over-speed ends the run after {raced_s:.1f} s"
         return f"{trace.name}, {trace.scenario}: {told_s}."
-    if races(measures.mean_error_rpm, trace.counters.get("target_rpm", math.nan)):
+    if tuning.races(measures.mean_error_rpm, trace.counters.get("target_rpm", math.nan)):
         above = f"it races, {-measures.mean_error_rpm:.0f} rpm above target in the mean"
         return f"{trace.name}, {trace.scenario}: {above}."
     told = [] if hunting is None else [in_words(hunting)]
@@ -58,7 +56,7 @@ def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str
     return f"{trace.name}, {trace.scenario}: {'; '.join(told)}."
 
 
-def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = None) -> Figure:
+def trace_figure(trace: sim.Trace, car: sim.Car, finding: str, until_s: float | None = None) -> Figure:
     """Draw a run."""
     with styled():
         figure = new_figure((8.2, 8.6))
@@ -80,7 +78,7 @@ def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = N
     return figure
 
 
-def idle_figure(trace: Trace, car: Car, until_s: float) -> Figure:
+def idle_figure(trace: sim.Trace, car: sim.Car, until_s: float) -> Figure:
     """Draw speed and valve of a run, for the report."""
     with styled():
         figure = new_figure((7.6, 4.2))
@@ -95,7 +93,7 @@ def idle_figure(trace: Trace, car: Car, until_s: float) -> Figure:
     return figure
 
 
-def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
+def _draw_speed(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     target, half = trace["target_rpm"], car.feedback.deadband_rpm
     axes.fill_between(
         trace.time_s, target - half, target + half, step="post", color=PALE, linewidth=0,
@@ -110,7 +108,7 @@ def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
     axes.legend(loc="upper left", ncols=3)
 
 
-def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
+def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     from matplotlib.ticker import MaxNLocator
 
     axes.step(trace.time_s, trace["wanted_steps"], where="post", color=GREY, linewidth=0.8,
@@ -132,7 +130,7 @@ def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
     axes.legend(loc="upper left", ncols=4)
 
 
-def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
+def _draw_trim(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     low, high = car.feedback.trim_limit_steps
     trim = trace["trim_steps"]
     axes.step(trace.time_s, trim, where="post", color=TRIM)
@@ -149,7 +147,7 @@ def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
         axes.legend(loc="upper right")
 
 
-def _mark_events(axes: Axes, trace: Trace, named: bool) -> None:
+def _mark_events(axes: Axes, trace: sim.Trace, named: bool) -> None:
     told = [one for one in trace.events if one.name in ("scenario", "stall") and one.text != "end"]
     for place, event in enumerate(told):
         axes.axvline(event.time_s, color=GREY, linewidth=0.7, linestyle=(0, (4, 3)))

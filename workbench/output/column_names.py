@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import sim
+
 NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
 
 
@@ -13,10 +15,8 @@ def columns_from_text(text: str | None) -> dict[str, str | None] | None:
         return None
     found = list(NAME.finditer(text))
     if not found or text[: found[0].start()].strip():
-        from sim.files import one_problem
-
         message = f'not understood ("{text}"), allowed: name=column, name=column'
-        raise one_problem("--columns", 1, "columns", message)
+        raise sim.one_problem("--columns", 1, "columns", message)
     ends = [one.start() for one in found[1:]] + [len(text)]
     pairs = zip(found, ends, strict=True)
     return {one.group(1): text[one.end() : end].strip() or None for one, end in pairs}

@@ -7,6 +7,8 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import sim
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -84,6 +86,4 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
 
 def save_figure(figure: Figure, path: Path) -> None:
     """Write a figure whole or not at all; the ending of the name says in which form."""
-    from sim.files import write_beside
-
-    write_beside(path, figure_bytes(figure, path.suffix[1:].lower()))
+    sim.write_beside(path, figure_bytes(figure, path.suffix[1:].lower()))

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
+import sim
 from workbench.output.failing import object_printed
 from workbench.output.progress import Tell, told_progress
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from sim import Car
 
 SIGNS = {"pass": "pass", "warn": "WARN", "fail": "FAIL"}
 """How a verdict is written: told apart without colour."""
@@ -59,7 +59,7 @@ class Screen:
         if not (self.as_json or self.quiet):
             self._console().print(text)
 
-    def caution(self, car: Car | None = None) -> None:
+    def caution(self, car: sim.Car | None = None) -> None:
         """Say once, before anything that somebody may act on, what to see to first."""
         from workbench.words.basis import basis_words
         from workbench.words.cautions import caution_lines

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import sim
 from workbench.output.printing import Screen
 
 if TYPE_CHECKING:
@@ -33,40 +34,37 @@ def check_place(path: Path | None, *inputs: str | Path) -> None:
     """See that a file may and can be made there, before the work that will fill it."""
     import os
 
-    from sim.files import one_problem, refuse_no_place
     from workbench.output.kinds import refuse_another_kind
 
     if path is None:
         return
     folder = path.absolute().parent
     try:
-        refuse_no_place(path, shown=path)
+        sim.refuse_no_place(path, shown=path)
         there = path.exists()
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise one_problem(path, 1, "file", f"no place for a file ({reason}), allowed: one") from None
+        raise sim.one_problem(path, 1, "file", f"no place for a file ({reason}), allowed: one") from None
     if there:
         for one in map(Path, inputs):
             if one.exists() and one.samefile(path):
                 message = "is read by this very command, allowed: another name"
-                raise one_problem(path, 1, "file", message)
+                raise sim.one_problem(path, 1, "file", message)
         refuse_another_kind(path)
     if not folder.is_dir():
-        raise one_problem(path, 1, "file", "its folder is not there, allowed: one that is")
+        raise sim.one_problem(path, 1, "file", "its folder is not there, allowed: one that is")
     if not os.access(folder, os.W_OK):
-        raise one_problem(path, 1, "file", "its folder is closed to you, allowed: one that is not")
+        raise sim.one_problem(path, 1, "file", "its folder is closed to you, allowed: one that is not")
 
 
 def made_folder(out: Path) -> Path:
     """Make a folder for output, if it is not there."""
-    from sim.files import one_problem
-
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         message = f"cannot be made ({reason}), allowed: a place for a folder"
-        raise one_problem(out, 1, "folder", message) from None
+        raise sim.one_problem(out, 1, "folder", message) from None
     return out
 
 

@@ -8,6 +8,7 @@ from concurrent.futures import Future
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any
 
+import sim
 from workbench.page.answering import run_beside
 
 if TYPE_CHECKING:
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.process import BaseProcess
 
-    from sim import Car
     from workbench.page.wish import Wish
 
 TRIES = 2
@@ -123,7 +123,7 @@ class Runs:
         self._compiled = self.quick.submit(WORK + "is_compiled")
         self.slow = Beside()
 
-    def make_ready(self, car: Car, wish: Wish, on_compiling: Callable[[], None]) -> None:
+    def make_ready(self, car: sim.Car, wish: Wish, on_compiling: Callable[[], None]) -> None:
         """Load the compiled simulation, or compile it: each process its own part of it."""
         drawn = self.quick.submit(WORK + "idle", car, wish, 0)
 

@@ -7,8 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from sim import bundled_cars
-from sim.errors import InputError
+import sim
 from workbench.page.jobs import plain_problem
 from workbench.page.shown import plain_button
 
@@ -52,7 +51,7 @@ def save_dialog(page: CarPage) -> None:
             return
         try:
             page.session.save_as(name)
-        except InputError as error:
+        except sim.InputError as error:
             problem.set_text(plain_problem(error))
             return
         dialog.close()
@@ -78,7 +77,7 @@ def open_dialog(page: CarPage) -> None:
     def take(act: Callable[[], None]) -> None:
         try:
             act()
-        except InputError as error:
+        except sim.InputError as error:
             problem.set_text(plain_problem(error))
             return
         dialog.close()
@@ -98,7 +97,7 @@ def open_dialog(page: CarPage) -> None:
             ui.label("Changes that are not saved are lost.").classes("bad")
         ui.label("Demonstration cars").classes("soft")
         with ui.row():
-            for name in bundled_cars():
+            for name in sim.bundled_cars():
                 plain_button(name, partial(take, partial(page.session.open, name)))
         drafts = page.sessions.drafts()[:MOST_DRAFTS]
         if drafts:

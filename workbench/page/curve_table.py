@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from sim.errors import InputError
+import sim
 from workbench.page.jobs import told_beside
 from workbench.page.shown import plain_button, table_html
 from workbench.page.typed import Typed, no_number, number_shown, number_typed
@@ -221,18 +221,18 @@ class CurveTable:
         """Give the car these values; or say what is wrong with them."""
         try:
             self._page.session.change("curves", **values)
-        except InputError as error:
+        except sim.InputError as error:
             return self._told(error)
         self._page.tell_state()
         return ""
 
-    def _told(self, error: InputError) -> str:
+    def _told(self, error: sim.InputError) -> str:
         """What is wrong, in the units shown."""
         # A point that is refused is then missing from the list: that is no fault of its own.
         own = [one for one in error.problems if one.key != f"curves.{self.key}"]
         told = []
         for one in own or error.problems:
-            text = self._page.look.words(told_beside(InputError([one])))
+            text = self._page.look.words(told_beside(sim.InputError([one])))
             few = re.search(r"a list of (\d+ to \d+) pairs", text)
             point = re.search(r"\[(\d+)\]\[1\]$", one.key)
             if few:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from tuning.explanation import Explanation
+import tuning
 
 MOST_POINTS = 700
 
 
-def cycle_parts(found: Explanation) -> dict[str, Any] | None:
+def cycle_parts(found: tuning.Explanation) -> dict[str, Any] | None:
     """Take out of an explanation what the page draws of one cycle."""
     from workbench.page.points import thinned
     from workbench.words.wording import worded

@@ -6,13 +6,8 @@ import contextlib
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from sim.errors import InputError
-from sim.files import read_text, write_beside
-
-if TYPE_CHECKING:
-    from sim import Car
+import sim
 
 
 @dataclass(frozen=True)
@@ -30,13 +25,11 @@ class Drafts:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def keep(self, key: str, opened: str, car: Car) -> None:
+    def keep(self, key: str, opened: str, car: sim.Car) -> None:
         """Keep changes; those kept before of the same work are replaced."""
-        from sim import save_car
-
         self._folder.mkdir(parents=True, exist_ok=True)
-        save_car(car, self._car(key))
-        write_beside(self._name(key), opened)
+        sim.save_car(car, self._car(key))
+        sim.write_beside(self._name(key), opened)
 
     def drop(self, key: str) -> None:
         """Forget changes, which have been saved or undone."""
@@ -48,16 +41,14 @@ class Drafts:
         """All that can be taken up again."""
         found = []
         for path in self._folder.glob("*.toml") if self._folder.is_dir() else ():
-            with contextlib.suppress(InputError, OSError):
-                opened = read_text(self._name(path.stem))
+            with contextlib.suppress(sim.InputError, OSError):
+                opened = sim.read_text(self._name(path.stem))
                 found.append(Draft(path.stem, opened, path.stat().st_mtime))
         return sorted(found, key=lambda one: -one.kept_s)
 
-    def car(self, draft: Draft) -> Car:
+    def car(self, draft: Draft) -> sim.Car:
         """The changed car."""
-        from sim import load_car
-
-        return load_car(self._car(draft.key))
+        return sim.load_car(self._car(draft.key))
 
     def _car(self, key: str) -> Path:
         return self._folder / f"{_plain(key)}.toml"

@@ -9,8 +9,8 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+import sim
 from controllers import LAWS, setting_acts
-from sim.errors import InputError
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
@@ -140,7 +140,7 @@ class Explore:
         """Change feedback settings and draw what they make; a refusal stands beside the sliders."""
         try:
             self.session.change("feedback", **values)
-        except InputError as error:
+        except sim.InputError as error:
             self._problem.set_text(told_beside(error))
             return
         self._problem.set_text("")

@@ -9,7 +9,7 @@ from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import InputError
+import sim
 from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
@@ -17,7 +17,6 @@ from workbench.page.session import Session
 from workbench.page.shown import plain_button
 
 if TYPE_CHECKING:
-    from sim import Car
     from workbench.page.beside import Runs
     from workbench.page.session import Sessions
     from workbench.page.wish import Wish
@@ -67,7 +66,7 @@ class Page:
         self.look = Look(dark=bool(session.dark), imperial=session.imperial)
         self._built: dict[str, bool] = {}
         self._keeping = self._following = False
-        self._shown: tuple[Car, Wish] | None = None
+        self._shown: tuple[sim.Car, Wish] | None = None
         self._tab = session.tab
         self._places: dict[str, Any] = {}
 
@@ -169,7 +168,7 @@ class Page:
             self._following = True
             background_tasks.create(follow(), name="follow")
 
-    def _now(self) -> tuple[Car, Wish]:
+    def _now(self) -> tuple[sim.Car, Wish]:
         return self.session.car, self.session.wish
 
     def _opened(self, name: str) -> None:
@@ -246,7 +245,7 @@ class Page:
         """Do something that may be refused, and say why it was."""
         try:
             act()
-        except InputError as error:
+        except sim.InputError as error:
             self.tell_error(plain_problem(error))
             return False
         self.tell_error("")

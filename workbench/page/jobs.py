@@ -11,7 +11,7 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import EvenidleError
+import sim
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -137,7 +137,7 @@ def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
         tell(0.0, "starting")
         function = getattr(import_module(module), name)
         pipe.send(("done", function(tell, **arguments)))
-    except EvenidleError as error:
+    except sim.EvenidleError as error:
         pipe.send(("failed", plain_problem(error)))
     except KeyboardInterrupt:
         pipe.send(("failed", "stopped"))
@@ -150,7 +150,7 @@ def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
         pipe.close()
 
 
-def told_beside(error: EvenidleError) -> str:
+def told_beside(error: sim.EvenidleError) -> str:
     """Tell an error beside the field that it is about."""
     told = []
     for one in getattr(error, "problems", ()):
@@ -159,7 +159,7 @@ def told_beside(error: EvenidleError) -> str:
     return "\n".join(told) or str(error)
 
 
-def plain_problem(error: EvenidleError) -> str:
+def plain_problem(error: sim.EvenidleError) -> str:
     """Tell an error to somebody who has no file with line numbers before them."""
     problems = getattr(error, "problems", ())
     if not problems:

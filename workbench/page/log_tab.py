@@ -11,14 +11,13 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import InputError
+import sim
 from workbench.output.column_names import columns_from_text
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel
 from workbench.page.shown import cautions, heading, list_html, picture_html, plain_button
 
 if TYPE_CHECKING:
-    from sim import Car
     from workbench.page.frame import Page
 
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
@@ -169,10 +168,9 @@ class LogTab:
         )
 
     def _demonstration(self, file: str) -> None:
-        from sim.files import bundled_folder
 
         path = self._place(file, DEMONSTRATION_FOLDER)
-        shutil.copyfile(bundled_folder() / "logs" / file, path)
+        shutil.copyfile(sim.bundled_folder() / "logs" / file, path)
         self._add(path)
 
     def _place(self, name: str, within: str = "") -> Path:
@@ -190,7 +188,7 @@ class LogTab:
         text = (self._columns.value or "").strip()
         try:
             columns_from_text(text or None)
-        except InputError:
+        except sim.InputError:
             panel.tell_problem(f'Columns by hand are not understood: "{text}".\n{COLUMNS_HELP}')
             return None
         return text
@@ -209,13 +207,13 @@ class LogTab:
             "path": path, "columns": columns, "whose": whose, "car": self._held_against(),
         }  # fmt: skip
 
-    def _held_against(self) -> Car | None:
+    def _held_against(self) -> sim.Car | None:
         """The car that a log is judged with, if it is of the one that is open."""
         path = self._path_to_read()
         others = path is None or self._whose(path)
         return self.session.car if self._of_car.value and not others else None
 
-    def _judged_with(self) -> Car | None:
+    def _judged_with(self) -> sim.Car | None:
         """The car that a reading begun now, or the one shown, depends on."""
         shown = self.session.found.get("log")
         if shown is not None and self.session.found_of.get("log") is None:
@@ -281,7 +279,7 @@ class LogTab:
             pictures += picture_html(picture, found["told"][min(place, 1)], 460)
         self._fit_body.set_content(pictures + list_html([words(one) for one in found["lines"]]))
 
-    def _fitted(self) -> Car:
+    def _fitted(self) -> sim.Car:
         """The fitted engine with the feedback and the curves that the car has now."""
         now, fitted = self.session.car, self.session.found["fit"]["car"]
         own = {"feedback": now.feedback, "curves": now.curves}

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import sim
 from workbench.page.beside import Runs
 from workbench.page.guard import Guard
 from workbench.page.start_key import StartKey
@@ -31,12 +32,11 @@ ICON = (
 def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> None:
     """Serve the page until the process is interrupted."""
     runs = Runs()  # before anything else is loaded: its process takes longest to be ready
-    from sim import load_car
     from workbench.page.drafts import Drafts
     from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
     from workbench.page.wish import Wish
 
-    car, sessions = load_car(FIRST_CAR), Sessions(seed, Drafts(_own_folder() / "drafts"))
+    car, sessions = sim.load_car(FIRST_CAR), Sessions(seed, Drafts(_own_folder() / "drafts"))
     runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
     with _without("aiohttp"):
         from nicegui import app, ui
@@ -82,11 +82,9 @@ def check_port(port: int) -> None:
         try:
             probe.bind((HERE, port))
         except OSError as error:
-            from sim.files import one_problem
-
             reason = (error.strerror or str(error)).lower()
             message = f"cannot be had ({port}, {reason}), allowed: a free port"
-            raise one_problem("--port", 1, "port", message) from None
+            raise sim.one_problem("--port", 1, "port", message) from None
 
 
 def _pages(sessions: Sessions, runs: Runs) -> None:

@@ -9,8 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim import Car, bundled_cars, load_car, with_values
-from sim.files import one_problem
+import sim
 from workbench.page.car_file import CarFile
 from workbench.page.drafts import Draft, Drafts
 from workbench.page.jobs import Job
@@ -64,9 +63,9 @@ class Session:
     key: str
     seed: int
     name: str
-    car: Car
-    opened: Car
-    saved: Car
+    car: sim.Car
+    opened: sim.Car
+    saved: sim.Car
     file: CarFile | None
     wish: Wish
     tab: str = "Explore"
@@ -91,19 +90,17 @@ class Session:
 
     def change(self, table: str, **values: object) -> None:
         """Change values of one table of the car."""
-        self.car = with_values(self.car, {table: values})
+        self.car = sim.with_values(self.car, {table: values})
 
     def open(self, name: str) -> None:
         """Take up another car; a job for the one before is ended, and what was found of it goes."""
-        from sim.car import cars_folder
-
         try:
             path = Path(name).expanduser()
         except RuntimeError:
-            raise one_problem(name, 1, "file", "no such folder, allowed: a car file") from None
+            raise sim.one_problem(name, 1, "file", "no such folder, allowed: a car file") from None
         # A bundled car is nobody's own, by whatever name it was opened.
-        bundled = name in bundled_cars() or path.resolve().parent == cars_folder().resolve()
-        car = load_car(name if name in bundled_cars() else path)
+        bundled = name in sim.bundled_cars() or path.resolve().parent == sim.cars_folder().resolve()
+        car = sim.load_car(name if name in sim.bundled_cars() else path)
         self.file = None if bundled else CarFile(path.resolve())
         self.name, self.car, self.opened, self.saved = name, car, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
@@ -129,7 +126,7 @@ class Session:
     def save(self) -> None:
         """Write the car into its file, and make it what 'Undo changes' goes back to."""
         if self.file is None:
-            raise one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
+            raise sim.one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
         self.keep()
         self.opened = self.car
 
@@ -154,7 +151,7 @@ class Sessions:
 
     def begin(self) -> Session:
         """Begin a new one with the first bundled car."""
-        car = load_car(FIRST_CAR)
+        car = sim.load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
         wish = Wish(WARM_degC, car.engine.scatter_share)
         made = Session(key, self._seed, FIRST_CAR, car, car, car, None, wish)

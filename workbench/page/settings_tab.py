@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import sim
 from controllers import DERIVATIVE, LAWS
 from workbench.page.chart_search import beside_option, front_option
 from workbench.page.job_panel import JobPanel
@@ -13,7 +14,6 @@ from workbench.sheet.settings import BESIDE, NAMES
 from workbench.words.search import COMPARED_COLUMNS, SCORED_COLUMNS, setting_name
 
 if TYPE_CHECKING:
-    from sim import Car
     from workbench.page.frame import Page
 
 BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough"}
@@ -98,7 +98,7 @@ class SettingsTab:
         self._stress_finding = ui.label().classes("big").props('role="status"')
         self._stress_body = ui.html("", sanitize=False)
 
-    def _car(self) -> Car:
+    def _car(self) -> sim.Car:
         return self.session.car
 
     def _has_it(self) -> bool:

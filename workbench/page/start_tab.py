@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import InputError
+import sim
 from workbench.page.chart_start import moment, past_phases, start_data, start_frame
 from workbench.page.curve_table import CurveTable
 from workbench.page.job_panel import JobPanel
@@ -218,7 +218,7 @@ class StartTab:
             values |= one.proposed()
         try:
             self.session.change("curves", **values)
-        except InputError as error:
+        except sim.InputError as error:
             self._refused.set_text(self.look.words(told_beside(error)))
             return
         self._refused.set_text("")

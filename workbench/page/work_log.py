@@ -9,10 +9,10 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import InputError, Problem
+import sim
+import tuning
 
 if TYPE_CHECKING:
-    from sim import Car
     from workbench.page.jobs import Tell
 
 MOST_CURVES = 4
@@ -59,7 +59,7 @@ def without_folders(texts: Iterable[str], paths: Iterable[Path]) -> list[str]:
     return told
 
 
-def refusal(name: str, error: InputError) -> str:
+def refusal(name: str, error: sim.InputError) -> str:
     """Say why a log was not taken in."""
     told = []
     for one in error.problems:
@@ -71,9 +71,8 @@ def refusal(name: str, error: InputError) -> str:
     return "\n".join(told)
 
 
-def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None, whose: str = "") -> dict[str, Any]:
+def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose: str = "") -> dict[str, Any]:
     """Read a log and say what is in it and what drives the idle."""
-    from tuning import diagnose, read_log
     from workbench.figures.log import diagnosis_figure
     from workbench.output.column_names import columns_from_text
     from workbench.output.drawing import figure_bytes
@@ -81,11 +80,11 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None, whose: st
 
     tell(0.1, "reading")
     try:
-        log = read_log(path, columns_from_text(columns or None))
-    except InputError as error:
+        log = tuning.read_log(path, columns_from_text(columns or None))
+    except sim.InputError as error:
         return {"path": path, "name": path.name, "new": True, "refused": refusal(path.name, error)}
     tell(0.4, "judging")
-    found = diagnose(log, car)
+    found = tuning.diagnose(log, car)
     tell(0.8, "drawing")
     verdict, *lines = without_folders(worded(found.lines()), [path])
     return {
@@ -103,9 +102,8 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None, whose: st
     }  # fmt: skip
 
 
-def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int) -> dict[str, Any]:
+def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: sim.Car, seed: int) -> dict[str, Any]:
     """Fit the model to logs."""
-    from tuning import fit, read_log
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
     from workbench.output.column_names import columns_from_text
     from workbench.output.drawing import figure_bytes
@@ -113,11 +111,11 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int
 
     by_hand = columns_from_text(columns or None)
     try:
-        logs = [read_log(path, by_hand) for path in paths]
-        found = fit(car, logs, seed=seed, on_progress=tell)
-    except InputError as error:
-        raise InputError(
-            Problem(one.file, one.line, one.key, in_page_words(message))
+        logs = [tuning.read_log(path, by_hand) for path in paths]
+        found = tuning.fit(car, logs, seed=seed, on_progress=tell)
+    except sim.InputError as error:
+        raise sim.InputError(
+            sim.Problem(one.file, one.line, one.key, in_page_words(message))
             for one in error.problems
             for message in without_folders([one.message], paths)
         ) from error

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+import sim
+import tuning
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from controllers import Feedback
-    from sim import Car
-    from tuning.search import Prediction, SoFar
     from workbench.page.jobs import Tell
 
 LOOK_EVERY_s = 0.7
@@ -23,10 +24,9 @@ SHOWN_s = 60.0
 
 
 def search_work(
-    tell: Tell, *, car: Car, budget: str, preset: str, law: str | None, seed: int
+    tell: Tell, *, car: sim.Car, budget: str, preset: str, law: str | None, seed: int
 ) -> dict[str, Any]:
     """Search settings; asked to stop, judge the best so far and give that."""
-    from tuning import tune
     from tuning.search import Watch, judged
     from workbench.words.search import scored_rows, tune_finding, tune_notes
 
@@ -34,7 +34,7 @@ def search_work(
         storage = Path(folder) / "search.journal"
         watch = Watch(car, storage, law)
         try:
-            found = tune(
+            found = tuning.tune(
                 car, law=law, budget=budget, seed=seed, storage=storage, preset=preset,
                 on_progress=_watched(tell, watch.look),
             )  # fmt: skip
@@ -55,7 +55,7 @@ def search_work(
     )  # fmt: skip
 
 
-def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, bool]:
+def stopped_words(tried: int, now: tuning.Prediction, best: tuning.Prediction) -> tuple[str, bool]:
     """Say what a search that was stopped has, with what is worse about it."""
     told = f"Stopped after {tried} settings."
     often = [
@@ -79,7 +79,7 @@ def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, b
     return told, True
 
 
-def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
+def _watched(tell: Tell, look: Callable[[], tuning.SoFar]) -> Tell:
     """Tell of progress, and now and then of what was found so far."""
     last_s = 0.0
 
@@ -95,20 +95,18 @@ def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
     return told
 
 
-def _points(seen: SoFar) -> list[list[float]]:
+def _points(seen: tuning.SoFar) -> list[list[float]]:
     """What was tried: quiet, quick, wear, score, and 1 where no other beats it on three."""
-    from tuning.search import non_dominated
-
     if not seen.points:
         return []
     wishes = [[p.quiet_rpm, p.quick_s, p.wear_per_min] for p in seen.points]
-    unbeaten = non_dominated(np.array(wishes)).tolist()
+    unbeaten = tuning.non_dominated(np.array(wishes)).tolist()
     return [
         [*wish, p.score_rpm, float(one)] for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
     ]
 
 
-def _best(seen: SoFar) -> dict[str, Any] | None:
+def _best(seen: tuning.SoFar) -> dict[str, Any] | None:
     return None if seen.best is None else seen.best.settings.model_dump(mode="json")
 
 
@@ -116,10 +114,10 @@ def _result(
     settings: Feedback,
     finding: str,
     notes: list[str],
-    now: Prediction,
-    then: Prediction,
+    now: tuning.Prediction,
+    then: tuning.Prediction,
     samples: Any,
-    seen: SoFar,
+    seen: tuning.SoFar,
     scored: list[list[str]],
     *,
     offered: bool = True,
@@ -146,13 +144,12 @@ def _result(
     }  # fmt: skip
 
 
-def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any]:
+def stress_work(tell: Tell, *, car: sim.Car, suite: str, seed: int) -> dict[str, Any]:
     """Run the scenario matrix."""
-    from tuning import stress
     from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
     from workbench.output.drawing import figure_bytes
 
-    found = stress(car, suite=suite, seed=seed, on_progress=tell)
+    found = tuning.stress(car, suite=suite, seed=seed, on_progress=tell)
     tell(1.0, "drawing")
     return {
         "finding": stress_finding(found), "passed": found.passed,

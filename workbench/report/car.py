@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+import sim
+import tuning
 from workbench.report.report import Picture, Section
 from workbench.words.basis import basis_words
 from workbench.words.table import Table
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.checks import Check
-    from tuning.search import Tuning
 
 JOB = (
     "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
@@ -21,13 +16,13 @@ JOB = (
 )
 
 
-def job_section(car: Car) -> Section:
+def job_section(car: sim.Car) -> Section:
     """Say what the report is about."""
     notes = [basis_words(car), *([car.car.note] if car.car.note else [])]
     return Section("The job", JOB, notes)
 
 
-def car_section(car: Car, checked: Check) -> Section:
+def car_section(car: sim.Car, checked: tuning.Check) -> Section:
     """Describe the car, with what the checks found and its open-loop curves."""
     from workbench.figures.car import curves_figure, curves_finding
     from workbench.words.wording import in_words
@@ -51,7 +46,7 @@ def car_section(car: Car, checked: Check) -> Section:
     return Section("The car", told, points, [Table(("", ""), facts)], [picture])
 
 
-def search_section(before: Car, result: Tuning) -> Section:
+def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     """Tell what the search found."""
     from workbench.figures.search import (
         before_after_figure,

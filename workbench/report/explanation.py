@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+import tuning
 from workbench.report.report import Picture, Section
-
-if TYPE_CHECKING:
-    from tuning.explanation import Explanation
 
 READ = {
     "with_and_without": "Each bar is the same car with one thing changed; what ends the swing is its cause.",
@@ -22,7 +18,7 @@ READ = {
 """How each figure is read."""
 
 
-def explain_section(result: Explanation) -> Section:
+def explain_section(result: tuning.Explanation) -> Section:
     """Tell why it hunts, with the proof."""
     from workbench.figures.explanation import explain_figures
     from workbench.words.explanation_tables import cycle_table, with_and_without_table

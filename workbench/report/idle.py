@@ -2,35 +2,29 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+import sim
+import tuning
 from workbench.report.report import Picture, Section
-
-if TYPE_CHECKING:
-    from sim import Car
 
 SCENARIO = "warm_idle"
 DRAWN_s = 40.0
 
 
-def idle_section(car: Car, seed: int, base_error_steps: float = 0.0) -> tuple[Section, bool]:
+def idle_section(car: sim.Car, seed: int, base_error_steps: float = 0.0) -> tuple[Section, bool]:
     """Let the car idle warm, with its feedback and with the valve held still."""
-    from sim import load_scenario, simulate, with_values
-    from tuning import measure
-    from tuning.measures import is_hunting, run_note
     from workbench.figures.trace import idle_figure
     from workbench.words.wording import in_words
 
-    scenario = load_scenario(SCENARIO)
+    scenario = sim.load_scenario(SCENARIO)
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
-    held_car = with_values(car, {"feedback": {"law": "none"}})
-    run = simulate(car, scenario, seed, base_error_steps=base_error_steps)
-    held = simulate(held_car, scenario, seed)
-    seen = measure(run, windows)
-    floor_rpm = measure(held, windows).hunting_rpm
-    hunts = is_hunting(seen, floor_rpm)
+    held_car = sim.with_values(car, {"feedback": {"law": "none"}})
+    run = sim.simulate(car, scenario, seed, base_error_steps=base_error_steps)
+    held = sim.simulate(held_car, scenario, seed)
+    seen = tuning.measure(run, windows)
+    floor_rpm = tuning.measure(held, windows).hunting_rpm
+    hunts = tuning.is_hunting(seen, floor_rpm)
     text = (
-        f"With its present settings {in_words(run_note(seen, floor_rpm))}; with the valve held"
+        f"With its present settings {in_words(tuning.run_note(seen, floor_rpm))}; with the valve held"
         f" it is {floor_rpm:.0f} rpm."
     )
     if hunts:

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING
 
+import tuning
 from workbench.report.report import Picture, Section
 from workbench.words.table import Table
 from workbench.words.wording import in_words, worded
 
-if TYPE_CHECKING:
-    from tuning.diagnosis import Diagnosis
-    from tuning.identification import Fit
-    from tuning.logs import Log
 
-
-def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
+def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
     """Tell what a log shows without any model."""
     from workbench.figures.log import BANDS, diagnosis_figure
 
@@ -32,7 +27,7 @@ def diagnosis_section(log: Log, diagnosis: Diagnosis) -> Section:
     )
 
 
-def fit_section(fit: Fit) -> Section:
+def fit_section(fit: tuning.Fit) -> Section:
     """Tell how the car file was fitted to a log."""
     from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
 

@@ -8,6 +8,7 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import sim
 from workbench.output.html_page import html_cautions, html_figure, html_list, html_page, html_table
 from workbench.words.table import Table
 
@@ -50,13 +51,11 @@ class Report:
 
 def write_report(report: Report, path: Path) -> None:
     """Write a report whole or not at all; the ending of the name says in which form."""
-    from sim.files import one_problem, write_beside
-
     kind = path.suffix.lower()
     if kind not in FORMS:
         message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
-        raise one_problem(path, 1, "--out", message)
-    write_beside(path, report_page(report) if kind == ".html" else report_pdf(report))
+        raise sim.one_problem(path, 1, "--out", message)
+    sim.write_beside(path, report_page(report) if kind == ".html" else report_pdf(report))
 
 
 def report_page(report: Report) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import tuning
 from workbench.report.report import Picture, Section
 from workbench.words.table import Table
 from workbench.words.wording import in_words
@@ -11,13 +12,12 @@ from workbench.words.wording import in_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from tuning.stress_tests import Case, Stress
 
 WORST = 3
 COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
 
 
-def stress_section(result: Stress) -> Section:
+def stress_section(result: tuning.Stress) -> Section:
     """Tell how the settings stood up."""
     from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 
@@ -40,7 +40,7 @@ def stress_section(result: Stress) -> Section:
     return Section("The stress matrix", text, (), tables, pictures)
 
 
-def _rows(cases: Sequence[Case]) -> list[list[str]]:
+def _rows(cases: Sequence[tuning.Case]) -> list[list[str]]:
     rows = []
     for case in cases:
         one = case.decided_by

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from sim import Car
+import sim
 
 BASIS = {
     "guessed": "GUESSED: the numbers of this car are estimated from a few facts; fit it to a log.",
@@ -14,7 +11,7 @@ BASIS = {
 }
 
 
-def basis_words(car: Car) -> str:
+def basis_words(car: sim.Car) -> str:
     """Say whether the car's numbers were given, guessed or fitted."""
     told = BASIS[car.car.basis]
     return told if car.valve.travel_counted else f"{told} The valve's travel is NOT COUNTED."

@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
+import tuning
 from workbench.words.numbers import number
 from workbench.words.table import Table
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from tuning.explanation import Explanation, HuntingMap
-    from tuning.loop import Cycle
 
 MOST_LINES = 9
 """Lines of a map that a terminal shows; the figure has all of them."""
 
 
-def with_and_without_table(result: Explanation) -> Table:
+def with_and_without_table(result: tuning.Explanation) -> Table:
     """Table the proof of cause: the car as it is, and with one thing changed at a time."""
     rows = [
         [
@@ -44,7 +40,7 @@ def with_and_without_table(result: Explanation) -> Table:
     return Table(columns, rows, " rrrrrr")
 
 
-def resolution_table(result: Explanation) -> Table:
+def resolution_table(result: tuning.Explanation) -> Table:
     """Table what the valve's steps are worth against the deadband."""
     view = result.resolution
     needed = view.smallest_deadband_with_scatter_rpm
@@ -68,12 +64,12 @@ def resolution_table(result: Explanation) -> Table:
     return Table(("the valve's resolution", "value", "unit"), rows, " r ")
 
 
-def _move(result: Explanation) -> str:
+def _move(result: tuning.Explanation) -> str:
     most = result.resolution.largest_resting_move_steps
     return str(most) if most > 0 else "none"
 
 
-def loop_table(result: Explanation) -> Table:
+def loop_table(result: tuning.Explanation) -> Table:
     """Table the loop as it would be without steps, over temperature, load and speed."""
     points = result.linear.rows
     poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
@@ -101,10 +97,10 @@ def _real(pair: Sequence[tuple[float, float]]) -> str:
     return f"{first:.2f}" if pair[0][1] else f"{first:.2f} {second:.2f}"
 
 
-def cycle_table(result: Explanation) -> Table | None:
+def cycle_table(result: tuning.Explanation) -> Table | None:
     """Table the cycles that theory predicts beside the one that simulation shows."""
     cycle = result.cycle
-    told: list[tuple[str, Cycle | None]] = [
+    told: list[tuple[str, tuning.Cycle | None]] = [
         ("theory, all harmonics", cycle.predicted),
         ("theory, slow square cycle", cycle.square),
     ]
@@ -121,7 +117,7 @@ def cycle_table(result: Explanation) -> Table | None:
     return Table(("limit cycle", "every [s]", "swing [rpm]", "stable"), rows, " rr ")
 
 
-def bound_table(result: Explanation) -> Table | None:
+def bound_table(result: tuning.Explanation) -> Table | None:
     """Table the dip after each load beside the smallest that this valve allows."""
     if not result.bound:
         return None
@@ -151,7 +147,7 @@ def bound_table(result: Explanation) -> Table | None:
     return Table(columns, rows, " rrrrrrr")
 
 
-def map_table(one: HuntingMap) -> Table:
+def map_table(one: tuning.HuntingMap) -> Table:
     """Table a hunting map: chance of hunting in percent, every so many lines."""
     every = math.ceil(one.y.size / MOST_LINES)
     across = math.ceil(one.x.size / MOST_LINES)
@@ -163,7 +159,7 @@ def map_table(one: HuntingMap) -> Table:
     return Table(columns, rows, "r" * len(columns))
 
 
-def map_title(one: HuntingMap) -> str:
+def map_title(one: tuning.HuntingMap) -> str:
     """What a map's lines and columns are."""
     if one.x_key == "min_move_steps":
         return "Hunting [%]: deadband down, move across"

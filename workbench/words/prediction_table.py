@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
+import tuning
 from workbench.words.wording import in_words
 
-if TYPE_CHECKING:
-    from tuning.prediction import Comparison
 
-
-def predicted_and_recorded(result: Comparison) -> Sequence[Sequence[str]]:
+def predicted_and_recorded(result: tuning.Comparison) -> Sequence[Sequence[str]]:
     """Table a comparison: measure, predicted, range, range with margins, recorded, verdict."""
     return [
         [

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+import sim
+import tuning
 from controllers import GAIN, INTEGRAL, law_of
 from workbench.words.numbers import number
 from workbench.words.wording import in_words, unit_at_end
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.search import Instead, Reason, Tuning
 
 COMPARED = (
     ("hunting_rpm", "swing at warm idle, peak to peak", "rpm"),
@@ -73,7 +69,7 @@ def setting_name(key: str) -> str:
     return SETTING_NAMES.get(key, key)
 
 
-def tune_finding(result: Tuning) -> str:
+def tune_finding(result: tuning.Tuning) -> str:
     """Say in one sentence what the search found."""
     now, found = result.now, result.predicted
     if result.kept:
@@ -89,13 +85,13 @@ def tune_finding(result: Tuning) -> str:
     )
 
 
-def compared_rows(result: Tuning) -> list[list[str]]:
+def compared_rows(result: tuning.Tuning) -> list[list[str]]:
     """Make the cells of now against proposed."""
     now, found = result.now.to_dict(), result.predicted.to_dict()
     return [[meaning, number(now[name]), number(found[name]), unit] for name, meaning, unit in COMPARED]
 
 
-def scored_rows(result: Tuning) -> list[list[str]]:
+def scored_rows(result: tuning.Tuning) -> list[list[str]]:
     """Make the cells of all sets side by side."""
     rows = []
     for one in result.compared:
@@ -110,7 +106,7 @@ def scored_rows(result: Tuning) -> list[list[str]]:
     return rows
 
 
-def changed_rows(before: Car, result: Tuning) -> list[list[str]]:
+def changed_rows(before: sim.Car, result: tuning.Tuning) -> list[list[str]]:
     """Make the cells of the settings that are proposed otherwise."""
     old, new = before.feedback.model_dump(), result.settings.model_dump()
     return [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
@@ -122,7 +118,7 @@ def _short(value: object) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
-def reason_line(reason: Reason) -> str:
+def reason_line(reason: tuning.Reason) -> str:
     """Say why one number has its value: what less and more of it would do."""
     unit = unit_at_end(reason.name).replace("_", " ")
     head = f"{setting_name(reason.name)} {reason.value:.4g} {unit}".rstrip()
@@ -132,7 +128,7 @@ def reason_line(reason: Reason) -> str:
     return f"{head}: {'; '.join(sides)}."
 
 
-def _side(one: Instead, reason: Reason) -> str:
+def _side(one: tuning.Instead, reason: tuning.Reason) -> str:
     change = one.score_rpm - reason.score_rpm
     words, unit = TERM_WORDS[one.term]
     told = f"at {one.value:.4g} the score is {change:+.1f}"
@@ -143,7 +139,7 @@ def _side(one: Instead, reason: Reason) -> str:
     return told
 
 
-def tune_notes(result: Tuning) -> list[str]:
+def tune_notes(result: tuning.Tuning) -> list[str]:
     """Say what the numbers stand on."""
     gap = result.gap
     why = "; ".join(in_words(one) for one in result.front.reason)
