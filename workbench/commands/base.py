@@ -10,7 +10,10 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Full, OutFolder, Quiet, Seed
+from workbench.output.column_names import columns_from_text
 from workbench.output.printing import Screen
+from workbench.output.results import say_lines, write_figures
+from workbench.words.wording import worded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -29,10 +32,6 @@ def base(
     quiet: Quiet = False,
 ) -> None:
     """Propose base, cranking and after-start curves, from logs or else from the model."""
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import say_lines, write_figures
-    from workbench.words.wording import worded
-
     screen = Screen("base", as_json, quiet)
     read = sim.load_car(car)
     wanted = columns_from_text(columns)
@@ -41,7 +40,6 @@ def base(
         for line in log.summary():
             screen.say(line)
     screen.warn_of_compiling()
-
     result: tuning.LoggedBase | tuning.BaseProposal
     result = tuning.base_from_logs(read, recorded) if recorded else tuning.base_from_model(read, seed=seed)
     screen.caution(read)

@@ -6,6 +6,8 @@ import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Full, Quiet, Seed
 from workbench.output.printing import SIGNS, Screen
+from workbench.words.basis import basis_words
+from workbench.words.wording import in_words, worded
 
 
 def check(
@@ -16,13 +18,9 @@ def check(
     quiet: Quiet = False,
 ) -> None:
     """Check valve, homing, timing, room to move and curves; no engine is run on the car."""
-    from workbench.words.basis import basis_words
-    from workbench.words.wording import in_words, worded
-
     screen = Screen("check", as_json, quiet)
     read = sim.load_car(car)
     screen.warn_of_compiling()
-
     result = tuning.check(read)
     remedies = [line for line in result.lines if line.verdict != "pass"]
     shown = result.lines if full else remedies

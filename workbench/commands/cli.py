@@ -26,6 +26,7 @@ from workbench.commands.simulate import simulate
 from workbench.commands.stress import stress
 from workbench.commands.tune import tune
 from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
+from workbench.sheet.making import version
 
 BAD_INPUT = 2
 COLLECT_AFTER = 50_000
@@ -56,8 +57,6 @@ for command in OFFERED:
 def _version(wanted: bool) -> None:
     """Tell the version, and end."""
     if wanted:
-        from workbench.sheet.making import version
-
         typer.echo(f"evenidle {version()}")
         raise typer.Exit
 

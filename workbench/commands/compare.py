@@ -10,7 +10,11 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
+from workbench.output.column_names import columns_from_text
 from workbench.output.printing import Screen
+from workbench.output.results import write_figures
+from workbench.words.prediction_table import predicted_and_recorded
+from workbench.words.wording import worded
 
 
 def compare(
@@ -23,18 +27,12 @@ def compare(
     quiet: Quiet = False,
 ) -> None:
     """Compare what was predicted with what was recorded, after the try on the car."""
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import write_figures
-
     screen = Screen("compare", as_json, quiet)
     read_car = sim.load_car(car)
     read = tuning.read_log(log, columns_from_text(columns))
     for line in read.summary():
         screen.say(line)
     screen.warn_of_compiling()
-    from workbench.words.prediction_table import predicted_and_recorded
-    from workbench.words.wording import worded
-
     result = tuning.compare(read_car, read, seed=seed)
     screen.caution(read_car)
     screen.table(

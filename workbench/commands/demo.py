@@ -10,6 +10,7 @@ import typer
 import sim
 from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import made_folder
 
 
 def demo(
@@ -30,8 +31,6 @@ def demo(
 
     Begun again with the same folder it goes on where the search was.
     """
-    from workbench.output.results import made_folder
-
     screen = Screen("demo", as_json, quiet)
     if log is not None and car is None:
         raise sim.one_problem("--log", 1, "log", "without a car, allowed: together with --car CAR.toml")

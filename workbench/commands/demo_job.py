@@ -10,11 +10,20 @@ from typing import Any
 
 import sim
 import tuning
+from workbench.figures.log import fit_finding
+from workbench.figures.stress import stress_finding
 from workbench.output.first_run import compiling_beside, wait_for
 from workbench.output.printing import Screen
 from workbench.output.progress import Tell
 from workbench.output.results import check_place
+from workbench.report.car import car_section, job_section, search_section
+from workbench.report.explanation import explain_section
+from workbench.report.idle import idle_section
+from workbench.report.log import diagnosis_section, fit_section
 from workbench.report.report import Report, Section, write_report
+from workbench.report.stress import stress_section
+from workbench.sheet.making import make_sheet, write_sheet
+from workbench.words.search import tune_finding
 from workbench.words.wording import in_words, worded
 
 CAR = "trials"
@@ -88,9 +97,6 @@ def run_demo(
 
 
 def _describe(job: Job, car: sim.Car) -> None:
-    from workbench.report.car import car_section, job_section
-    from workbench.words.wording import worded
-
     with job.step("check", "checking the car file"):
         checked = tuning.check(car)
         job.sections += [job_section(car), car_section(car, checked)]
@@ -114,9 +120,6 @@ def _own_log(job: Job, car: sim.Car, path: Path) -> sim.Car:
 
 
 def _diagnose(job: Job, path: Path | str) -> None:
-    from workbench.report.log import diagnosis_section
-    from workbench.words.wording import in_words
-
     with job.step("log", "reading its log"):
         log = tuning.read_log(path)
         result = tuning.diagnose(log)
@@ -126,9 +129,6 @@ def _diagnose(job: Job, path: Path | str) -> None:
 
 
 def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
-    from workbench.figures.log import fit_finding
-    from workbench.report.log import fit_section
-
     with job.step("fit", "fitting the model to a recording") as tell:
         log = tuning.read_log(path)
         result = tuning.fit(car, log, seed=job.seed, on_progress=tell)
@@ -140,8 +140,6 @@ def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
 
 
 def _idle(job: Job, car: sim.Car) -> None:
-    from workbench.report.idle import idle_section
-
     with job.step("idle", "letting it idle"):
         section, hunts = idle_section(car, job.seed, START_ERROR_steps)
         job.sections.append(section)
@@ -150,8 +148,6 @@ def _idle(job: Job, car: sim.Car) -> None:
 
 
 def _explain(job: Job, car: sim.Car) -> None:
-    from workbench.report.explanation import explain_section
-
     with job.step("explain", "finding out why") as tell:
         result = tuning.explain(car, seed=job.seed, quick=True, on_progress=tell)
         job.sections.append(explain_section(result))
@@ -160,9 +156,6 @@ def _explain(job: Job, car: sim.Car) -> None:
 
 
 def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
-    from workbench.report.car import search_section
-    from workbench.words.search import tune_finding
-
     with job.step("tune", "searching settings") as tell:
         kept = job.out / "search.journal" if resumable else None
         result = tuning.tune(
@@ -177,10 +170,6 @@ def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
 
 
 def _stress(job: Job, car: sim.Car) -> None:
-    from workbench.figures.stress import stress_finding
-    from workbench.report.stress import stress_section
-    from workbench.words.wording import worded
-
     with job.step("stress", "stressing them") as tell:
         result = tuning.stress(car, seed=job.seed, on_progress=tell)
         job.sections.append(stress_section(result))
@@ -189,8 +178,6 @@ def _stress(job: Job, car: sim.Car) -> None:
 
 
 def _write_up(job: Job, car: sim.Car, before: sim.Car) -> None:
-    from workbench.sheet.making import make_sheet, write_sheet
-
     with job.step("sheet", "writing it down") as tell:
         sheet = make_sheet(car, seed=job.seed, before=before, on_progress=lambda share, *_: tell(0.4 * share))
         for form in ("html", "pdf", "csv", "json"):

@@ -10,7 +10,9 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, Columns, OutFolder, Quiet, Seed
+from workbench.output.column_names import columns_from_text
 from workbench.output.printing import Screen
+from workbench.output.results import say_lines, write_figures
 
 
 def diagnose(
@@ -25,9 +27,6 @@ def diagnose(
     quiet: Quiet = False,
 ) -> None:
     """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import say_lines, write_figures
-
     screen = Screen("diagnose", as_json, quiet)
     read_car = None if car is None else sim.load_car(car)
     read = tuning.read_log(log, columns_from_text(columns))

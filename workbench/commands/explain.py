@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -10,9 +10,18 @@ import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from workbench.words.table import Table
+from workbench.output.results import made_folder, write_figures
+from workbench.words.explanation_tables import (
+    bound_table,
+    cycle_table,
+    loop_table,
+    map_table,
+    map_title,
+    resolution_table,
+    with_and_without_table,
+)
+from workbench.words.table import Table
+from workbench.words.wording import worded
 
 
 def explain(
@@ -26,15 +35,11 @@ def explain(
     quiet: Quiet = False,
 ) -> None:
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
-    from workbench.output.results import made_folder, write_figures
-    from workbench.words.wording import worded
-
     screen = Screen("explain", as_json, quiet)
     read = sim.load_car(car)
     if out is not None:
         made_folder(out)
     screen.warn_of_compiling()
-
     with screen.progress("explaining") as tell:
         result = tuning.explain(read, seed=seed, quick=rough, on_progress=tell)
     screen.caution(read)
@@ -49,17 +54,6 @@ def explain(
 
 def _tell(screen: Screen, result: tuning.Explanation) -> None:
     """The verdict, then each view as a table, then one cycle."""
-    from workbench.words.explanation_tables import (
-        bound_table,
-        cycle_table,
-        loop_table,
-        map_table,
-        map_title,
-        resolution_table,
-        with_and_without_table,
-    )
-    from workbench.words.wording import worded
-
     first, *rest = worded(result.verdict)
     screen.verdict(first)
     for line in rest:

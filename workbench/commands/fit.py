@@ -10,7 +10,11 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Quiet, Seed
+from workbench.output.column_names import columns_from_text
 from workbench.output.printing import Screen
+from workbench.output.results import check_place, say_lines, write_figures
+from workbench.words.cautions import caution_lines
+from workbench.words.wording import worded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -40,9 +44,6 @@ def fit(
     quiet: Quiet = False,
 ) -> None:
     """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import check_place, say_lines, write_figures
-
     screen = Screen("fit", as_json, quiet)
     read = sim.load_car(car)
     if guide:
@@ -84,9 +85,6 @@ def _figures(result: tuning.Fit) -> dict[str, Figure]:
 
 def _guide(screen: Screen, car: object) -> None:
     """Print how to record a log that the fit can learn from, and end."""
-    from workbench.words.cautions import caution_lines
-    from workbench.words.wording import worded
-
     screen.warn_of_compiling()
     plan = tuning.recording_plan(car)  # type: ignore[arg-type]
     for line in (*caution_lines(), *worded(plan.lines())):

@@ -11,6 +11,7 @@ import typer
 import sim
 from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import check_place
 
 COUNTING = (
     "To count the travel: engine off, feedback off, hose off the valve or the valve on the bench,"
@@ -129,8 +130,6 @@ def new(
     quiet: Quiet = False,
 ) -> None:
     """Write a commented car file from a few facts; the rest is estimated and marked so."""
-    from workbench.output.results import check_place
-
     screen = Screen("new", as_json, quiet)
     check_place(out)
     if out.exists() and not force:

@@ -10,6 +10,10 @@ import typer
 import sim
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import check_place
+from workbench.sheet.making import FORMS, make_sheet, write_sheet
+from workbench.sheet.tables import expected_note
+from workbench.sheet.trial import hunting_caution
 
 
 def sheet(
@@ -25,11 +29,6 @@ def sheet(
     quiet: Quiet = False,
 ) -> None:
     """Write the settings sheet: numbers, entries, reasons, prediction, and how to try them."""
-    from workbench.output.results import check_place
-    from workbench.sheet.making import FORMS, make_sheet, write_sheet
-    from workbench.sheet.tables import expected_note
-    from workbench.sheet.trial import hunting_caution
-
     screen = Screen("sheet", as_json, quiet)
     if out is None and not as_json:
         message = f"missing, allowed: a file ending in {', '.join(FORMS)}"

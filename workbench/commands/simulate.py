@@ -13,8 +13,12 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
+from workbench.output.results import check_place, made_folder
+from workbench.words.basis import basis_words
 from workbench.words.numbers import number
+from workbench.words.wording import in_words, worded
 
 DRAWN = (".png", ".svg", ".pdf")
 
@@ -55,7 +59,6 @@ def simulate(
     places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)
     screen.warn_of_compiling()
     from workbench.figures.trace import trace_finding
-    from workbench.words.wording import in_words, worded
 
     trace = sim.simulate(read_car, read_scenario, seed)
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
@@ -87,8 +90,6 @@ def simulate(
 
 def _tell_basis(screen: Screen, car: sim.Car, scenario: sim.Scenario) -> None:
     """Say where the car's numbers come from, and what of the scenario it has not got."""
-    from workbench.words.basis import basis_words
-
     screen.say(basis_words(car))
     if missing := tuning.not_fitted(car, scenario):
         screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
@@ -134,7 +135,6 @@ def _hunting(measures: tuning.Measures, floor_rpm: float | None) -> tuple[tuning
 
 
 def _rows(measures: tuning.Measures) -> list[list[str]]:
-
     values = measures.to_dict()
     return [
         [one.meaning, number(values[one.name]), one.unit]
@@ -145,8 +145,6 @@ def _rows(measures: tuning.Measures) -> list[list[str]]:
 
 def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
     """Find where trace and figures may go; ``out`` is a folder, or the name of trace or figure."""
-    from workbench.output.results import check_place, made_folder
-
     if out is None:
         return []
     if out.suffix.lower() == ".csv":
@@ -168,7 +166,6 @@ def _write(
 ) -> list[Path]:
     """Write trace and figures."""
     from workbench.figures.trace import trace_figure
-    from workbench.output.drawing import save_figure
 
     table, picture, start = places
     trace.to_csv(table)

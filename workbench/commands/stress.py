@@ -10,6 +10,8 @@ import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Full, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import say_lines, write_figures
+from workbench.words.wording import worded
 
 
 def stress(
@@ -24,13 +26,9 @@ def stress(
     quiet: Quiet = False,
 ) -> None:
     """Run the scenario matrix on plausible cars, a verdict a case."""
-    from workbench.output.results import say_lines, write_figures
-    from workbench.words.wording import worded
-
     screen = Screen("stress", as_json, quiet)
     read = sim.load_car(car)
     screen.warn_of_compiling()
-
     with screen.progress("stressing") as tell:
         result = tuning.stress(read, suite=suite, seed=seed, on_progress=tell)
     screen.caution(read)

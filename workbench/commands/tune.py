@@ -12,6 +12,18 @@ import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import check_place
+from workbench.words.search import (
+    COMPARED_COLUMNS,
+    SCORED_COLUMNS,
+    SCORED_LEGEND,
+    changed_rows,
+    compared_rows,
+    scored_rows,
+    tune_finding,
+    tune_notes,
+)
+from workbench.words.wording import worded
 
 FAVOUR = "Take another of the candidates tried: quiet, quick or wear, such as quick:2."
 
@@ -58,9 +70,6 @@ def tune(
     quiet: Quiet = False,
 ) -> None:
     """Search feedback settings over all plausible cars; the base curve is left alone."""
-    from workbench.output.results import check_place
-    from workbench.words.wording import worded
-
     screen = Screen("tune", as_json, quiet)
     if out is None and not as_json:
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
@@ -87,17 +96,6 @@ def tune(
 
 def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning) -> None:
     """Print all sets side by side, what the proposed one brings, and why."""
-    from workbench.words.search import (
-        COMPARED_COLUMNS,
-        SCORED_COLUMNS,
-        SCORED_LEGEND,
-        changed_rows,
-        compared_rows,
-        scored_rows,
-        tune_finding,
-        tune_notes,
-    )
-
     screen.table("Side by side", SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr")
     screen.say(SCORED_LEGEND)
     screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 import tuning
+from workbench.figures.story import story_figure
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
 from workbench.words.explanation import LOADS
 from workbench.words.wording import in_words
@@ -32,8 +33,6 @@ DARK_CHANCE = 0.5
 
 def explain_figures(result: tuning.Explanation) -> dict[str, Figure]:
     """Draw everything an explanation can show."""
-    from workbench.figures.story import story_figure
-
     figures = {"rpm_per_step": rpm_per_step_figure(result)}
     for one in result.maps:
         name = "map_moves" if one.x_key == "min_move_steps" else "map_gains"

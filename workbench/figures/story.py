@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 import tuning
+from workbench.figures.rungs import draw_orbit, draw_rungs
 from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, new_figure, styled
 from workbench.words.wording import in_words
 
@@ -64,8 +65,6 @@ def _short(text: str) -> str:
 
 def story_figure(story: tuning.Story) -> Figure:
     """Draw one period of the hunting with the moments of its telling marked."""
-    from workbench.figures.rungs import draw_orbit, draw_rungs
-
     moments = [one for one in story.moments if one.kind != "there"]
     with styled():
         figure = new_figure((9.6, 6.2))

@@ -22,6 +22,7 @@ from workbench.output.drawing import (
     rows_of_axes,
     styled,
 )
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,8 +35,6 @@ MOST_MARKS = 12
 
 def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: tuning.Note | None) -> str:
     """Say in one sentence what a run shows: whether it hunts, where that was asked, comes first."""
-    from workbench.words.wording import in_words
-
     if not math.isnan(trace.stalled_s):
         return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
     raced_s = trace.counters.get("raced_s", math.nan)

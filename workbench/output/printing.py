@@ -14,6 +14,9 @@ import typer
 import sim
 from workbench.output.failing import object_printed
 from workbench.output.progress import Tell, told_progress
+from workbench.words.basis import basis_words
+from workbench.words.cautions import caution_lines
+from workbench.words.wording import worded
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -61,9 +64,6 @@ class Screen:
 
     def caution(self, car: sim.Car | None = None) -> None:
         """Say once, before anything that somebody may act on, what to see to first."""
-        from workbench.words.basis import basis_words
-        from workbench.words.cautions import caution_lines
-
         if self._cautioned:
             return
         self._cautioned = True
@@ -125,8 +125,6 @@ class Screen:
     def finish(self, result: Mapping[str, Any], bad: bool = False) -> NoReturn:
         """End the command: print the JSON object if wanted, and set the exit status."""
         if self.as_json:
-            from workbench.words.wording import worded
-
             told = worded({"command": self.command, **result})
             text = json.dumps(plain(told), allow_nan=False)
             sys.stdout.write(text + "\n")

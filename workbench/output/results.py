@@ -7,7 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sim
+from workbench.output.drawing import save_figure
+from workbench.output.kinds import refuse_another_kind
 from workbench.output.printing import Screen
+from workbench.words.wording import worded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -19,8 +22,6 @@ FEW = 5
 
 def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
     """Print a result in words: its verdict always, the rest unless quiet."""
-    from workbench.words.wording import worded
-
     first, *rest = worded(result.lines())
     screen.verdict(first)
     shown = rest if full else rest[: FEW - 1]
@@ -33,8 +34,6 @@ def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
 def check_place(path: Path | None, *inputs: str | Path) -> None:
     """See that a file may and can be made there, before the work that will fill it."""
     import os
-
-    from workbench.output.kinds import refuse_another_kind
 
     if path is None:
         return
@@ -70,8 +69,6 @@ def made_folder(out: Path) -> Path:
 
 def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> list[str]:
     """Write figures into a folder as PNG."""
-    from workbench.output.drawing import save_figure
-
     made_folder(out)
     files = []
     paths = {name: out / f"{name}.png" for name in figures}

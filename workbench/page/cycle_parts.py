@@ -7,15 +7,14 @@ from typing import Any
 import numpy as np
 
 import tuning
+from workbench.page.points import thinned
+from workbench.words.wording import worded
 
 MOST_POINTS = 700
 
 
 def cycle_parts(found: tuning.Explanation) -> dict[str, Any] | None:
     """Take out of an explanation what the page draws of one cycle."""
-    from workbench.page.points import thinned
-    from workbench.words.wording import worded
-
     story = found.story
     if story is None:
         return None

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 import sim
 import tuning
+from workbench.figures.trace import trace_finding
 from workbench.page.wish import Wish
 
 
@@ -59,7 +60,6 @@ def _finding(
     car: sim.Car, scenario: sim.Scenario, kept: Any, counted: dict[str, float], begins_s: Any
 ) -> tuple[str, bool | None]:
     """The sentence that ``simulate`` says of the same run, and whether it hunts."""
-    from workbench.figures.trace import trace_finding
 
     def trace(rpm: Any, steps: Any) -> sim.Trace:
         target = np.full(begins_s.size, counted["target_rpm"])

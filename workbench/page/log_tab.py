@@ -168,7 +168,6 @@ class LogTab:
         )
 
     def _demonstration(self, file: str) -> None:
-
         path = self._place(file, DEMONSTRATION_FOLDER)
         shutil.copyfile(sim.bundled_folder() / "logs" / file, path)
         self._add(path)

@@ -7,13 +7,15 @@ import re
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 import tuning
-
-if TYPE_CHECKING:
-    from workbench.page.jobs import Tell
+from workbench.figures.log import diagnosis_figure, fit_figure, fit_finding, numbers_figure, numbers_finding
+from workbench.output.column_names import columns_from_text
+from workbench.output.drawing import figure_bytes
+from workbench.page.jobs import Tell
+from workbench.words.wording import worded
 
 MOST_CURVES = 4
 """Stretches of a fit that are drawn."""
@@ -73,11 +75,6 @@ def refusal(name: str, error: sim.InputError) -> str:
 
 def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose: str = "") -> dict[str, Any]:
     """Read a log and say what is in it and what drives the idle."""
-    from workbench.figures.log import diagnosis_figure
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.drawing import figure_bytes
-    from workbench.words.wording import worded
-
     tell(0.1, "reading")
     try:
         log = tuning.read_log(path, columns_from_text(columns or None))
@@ -104,11 +101,6 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose
 
 def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: sim.Car, seed: int) -> dict[str, Any]:
     """Fit the model to logs."""
-    from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.drawing import figure_bytes
-    from workbench.words.wording import worded
-
     by_hand = columns_from_text(columns or None)
     try:
         logs = [tuning.read_log(path, by_hand) for path in paths]

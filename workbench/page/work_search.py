@@ -11,12 +11,17 @@ import numpy as np
 
 import sim
 import tuning
+from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
+from workbench.output.drawing import figure_bytes
+from workbench.page.jobs import Tell
+from workbench.page.points import changes, thinned
+from workbench.words.numbers import number
+from workbench.words.search import COMPARED, scored_rows, tune_finding, tune_notes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from controllers import Feedback
-    from workbench.page.jobs import Tell
 
 LOOK_EVERY_s = 0.7
 SHOWN_s = 60.0
@@ -28,7 +33,6 @@ def search_work(
 ) -> dict[str, Any]:
     """Search settings; asked to stop, judge the best so far and give that."""
     from tuning.search import Watch, judged
-    from workbench.words.search import scored_rows, tune_finding, tune_notes
 
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         storage = Path(folder) / "search.journal"
@@ -122,10 +126,6 @@ def _result(
     *,
     offered: bool = True,
 ) -> dict[str, Any]:
-    from workbench.page.points import changes, thinned
-    from workbench.words.numbers import number
-    from workbench.words.search import COMPARED
-
     before, after = now.to_dict(), then.to_dict()
     rows = [[meaning, number(before[k]), number(after[k]), unit] for k, meaning, unit in COMPARED]
     runs = []
@@ -146,9 +146,6 @@ def _result(
 
 def stress_work(tell: Tell, *, car: sim.Car, suite: str, seed: int) -> dict[str, Any]:
     """Run the scenario matrix."""
-    from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
-    from workbench.output.drawing import figure_bytes
-
     found = tuning.stress(car, suite=suite, seed=seed, on_progress=tell)
     tell(1.0, "drawing")
     return {

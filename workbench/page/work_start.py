@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 import sim
 import tuning
-
-if TYPE_CHECKING:
-    from workbench.page.jobs import Tell
+from workbench.figures.trace import trace_finding
+from workbench.page.jobs import Tell
+from workbench.page.points import changes, thinned
+from workbench.sheet.html import sheet_page
+from workbench.sheet.making import make_sheet
+from workbench.sheet.pdf import sheet_pdf
+from workbench.sheet.tables import expected_note
+from workbench.sheet.text import sheet_csv, sheet_json
+from workbench.words.wording import in_words
 
 PLAYED_s = 240.0
 MOST_POINTS = 900
@@ -21,9 +27,6 @@ LEAST_LATER_s = 30.0
 
 def start_work(tell: Tell, *, car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
     """Start the engine at a temperature and tell what happens."""
-    from workbench.page.points import changes, thinned
-    from workbench.words.wording import in_words
-
     tell(0.1, "starting the engine")
     # The key, and the second try if the first fails, are those of the bundled cold starts.
     scenario = sim.load_scenario("cold_start_0").model_copy(
@@ -61,8 +64,6 @@ def engine_words(car: sim.Car) -> str:
 
 def later_words(story: tuning.StartStory, trace: sim.Trace, without: sim.Trace) -> str:
     """Whether it hunts after the minute of which the story's finding tells."""
-    from workbench.figures.trace import trace_finding
-
     from_s = story.key_s + tuning.WATCHED_s
     runs = story.run_s < tuning.WATCHED_s and math.isnan(story.stalled_s)
     if not runs or story.until_s - from_s < LEAST_LATER_s:
@@ -87,12 +88,6 @@ def base_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
 
 def sheet_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
     """Make the sheet in every form."""
-    from workbench.sheet.html import sheet_page
-    from workbench.sheet.making import make_sheet
-    from workbench.sheet.pdf import sheet_pdf
-    from workbench.sheet.tables import expected_note
-    from workbench.sheet.text import sheet_csv, sheet_json
-
     made = make_sheet(car, seed=seed, on_progress=lambda share, *_: tell(0.8 * share, "predicting"))
     tell(0.85, "writing")
     return {

@@ -4,9 +4,28 @@ from __future__ import annotations
 
 import sim
 import tuning
+from workbench.figures.car import curves_figure, curves_finding
+from workbench.figures.search import (
+    before_after_figure,
+    compared_figure,
+    compared_finding,
+    front_figure,
+    importance_figure,
+)
 from workbench.report.report import Picture, Section
 from workbench.words.basis import basis_words
+from workbench.words.search import (
+    COMPARED_COLUMNS,
+    SCORED_COLUMNS,
+    changed_rows,
+    compared_rows,
+    scored_rows,
+    setting_name,
+    tune_finding,
+    tune_notes,
+)
 from workbench.words.table import Table
+from workbench.words.wording import in_words
 
 JOB = (
     "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
@@ -24,9 +43,6 @@ def job_section(car: sim.Car) -> Section:
 
 def car_section(car: sim.Car, checked: tuning.Check) -> Section:
     """Describe the car, with what the checks found and its open-loop curves."""
-    from workbench.figures.car import curves_figure, curves_finding
-    from workbench.words.wording import in_words
-
     engine, valve = car.engine, car.valve
     facts = [
         ["engine", f"{engine.displacement_cm3:g} cm3, {engine.cylinders} cylinders"],
@@ -48,24 +64,6 @@ def car_section(car: sim.Car, checked: tuning.Check) -> Section:
 
 def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     """Tell what the search found."""
-    from workbench.figures.search import (
-        before_after_figure,
-        compared_figure,
-        compared_finding,
-        front_figure,
-        importance_figure,
-    )
-    from workbench.words.search import (
-        COMPARED_COLUMNS,
-        SCORED_COLUMNS,
-        changed_rows,
-        compared_rows,
-        scored_rows,
-        setting_name,
-        tune_finding,
-        tune_notes,
-    )
-
     deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
     tables = [
         Table(SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr"),

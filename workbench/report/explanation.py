@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import tuning
+from workbench.figures.explanation import explain_figures
 from workbench.report.report import Picture, Section
+from workbench.words.explanation_tables import cycle_table, with_and_without_table
+from workbench.words.wording import worded
 
 READ = {
     "with_and_without": "Each bar is the same car with one thing changed; what ends the swing is its cause.",
@@ -20,10 +23,6 @@ READ = {
 
 def explain_section(result: tuning.Explanation) -> Section:
     """Tell why it hunts, with the proof."""
-    from workbench.figures.explanation import explain_figures
-    from workbench.words.explanation_tables import cycle_table, with_and_without_table
-    from workbench.words.wording import worded
-
     first, *rest = worded(result.verdict)
     tables = [with_and_without_table(result)]
     cycles = cycle_table(result)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import sim
 import tuning
+from workbench.figures.trace import idle_figure
 from workbench.report.report import Picture, Section
+from workbench.words.wording import in_words
 
 SCENARIO = "warm_idle"
 DRAWN_s = 40.0
@@ -12,9 +14,6 @@ DRAWN_s = 40.0
 
 def idle_section(car: sim.Car, seed: int, base_error_steps: float = 0.0) -> tuple[Section, bool]:
     """Let the car idle warm, with its feedback and with the valve held still."""
-    from workbench.figures.trace import idle_figure
-    from workbench.words.wording import in_words
-
     scenario = sim.load_scenario(SCENARIO)
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
     held_car = sim.with_values(car, {"feedback": {"law": "none"}})

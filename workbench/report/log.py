@@ -5,6 +5,14 @@ from __future__ import annotations
 from collections import Counter
 
 import tuning
+from workbench.figures.log import (
+    BANDS,
+    diagnosis_figure,
+    fit_figure,
+    fit_finding,
+    numbers_figure,
+    numbers_finding,
+)
 from workbench.report.report import Picture, Section
 from workbench.words.table import Table
 from workbench.words.wording import in_words, worded
@@ -12,8 +20,6 @@ from workbench.words.wording import in_words, worded
 
 def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
     """Tell what a log shows without any model."""
-    from workbench.figures.log import BANDS, diagnosis_figure
-
     verdict, *rest = worded(diagnosis.lines())
     counted = Counter(one.kind for one in diagnosis.segments)
     names = [(name, counted[kind]) for kind, _, name in BANDS if counted[kind]]
@@ -29,8 +35,6 @@ def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
 
 def fit_section(fit: tuning.Fit) -> Section:
     """Tell how the car file was fitted to a log."""
-    from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
-
     rows = [
         (
             one.name,

@@ -9,14 +9,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import sim
+from workbench.output.drawing import figure_bytes
 from workbench.output.html_page import html_cautions, html_figure, html_list, html_page, html_table
+from workbench.output.pdf_pages import PdfPages
+from workbench.sheet.html import sheet_body
+from workbench.sheet.parts import Sheet
+from workbench.sheet.pdf import print_cautions, print_sheet
 from workbench.words.table import Table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from workbench.output.pdf_pages import PdfPages
-    from workbench.sheet.parts import Sheet
 
 FORMS = (".html", ".pdf")
 
@@ -60,8 +63,6 @@ def write_report(report: Report, path: Path) -> None:
 
 def report_page(report: Report) -> str:
     """Write the report as one HTML file."""
-    from workbench.sheet.html import sheet_body
-
     parts = [f"<h1>{escape(report.title)}</h1>"]
     if report.sheet is not None:
         parts.append(html_cautions(report.sheet.cautions))
@@ -73,8 +74,6 @@ def report_page(report: Report) -> str:
 
 
 def _section_html(section: Section) -> str:
-    from workbench.output.drawing import figure_bytes
-
     parts = [f"<h2>{escape(section.title)}</h2>", f"<p>{escape(section.text)}</p>"]
     if section.points:
         parts.append(html_list(section.points))
@@ -85,9 +84,6 @@ def _section_html(section: Section) -> str:
 
 def report_pdf(report: Report) -> bytes:
     """Print the report."""
-    from workbench.output.pdf_pages import PdfPages
-    from workbench.sheet.pdf import print_cautions, print_sheet
-
     pages = PdfPages(report.title)
     pages.heading(report.title, 15.0)
     if report.sheet is not None:
@@ -102,8 +98,6 @@ def report_pdf(report: Report) -> bytes:
 
 
 def _print_section(section: Section, pages: PdfPages) -> None:
-    from workbench.output.drawing import figure_bytes
-
     pages.heading(section.title, 12.0)
     pages.paragraph(section.text, 8.4)
     for point in section.points:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import tuning
+from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 from workbench.report.report import Picture, Section
 from workbench.words.table import Table
 from workbench.words.wording import in_words
@@ -19,8 +20,6 @@ COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
 
 def stress_section(result: tuning.Stress) -> Section:
     """Tell how the settings stood up."""
-    from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
-
     # A case that does not fit the car has no verdict to show.
     broken = [case for case in result.worst(len(result.cases)) if case.verdict != "pass"]
     worst = result.worst(WORST)

@@ -8,9 +8,22 @@ from pathlib import Path
 
 import sim
 import tuning
+from workbench.sheet.html import sheet_page
 from workbench.sheet.parts import CurveRow, Sheet
+from workbench.sheet.pdf import sheet_pdf
+from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
+from workbench.sheet.text import sheet_csv, sheet_json
+from workbench.sheet.trial import (
+    count_caution,
+    hunting_caution,
+    loads_fitted,
+    stop_signs,
+    try_steps,
+    watch_points,
+)
 from workbench.words.basis import basis_words
 from workbench.words.cautions import CAUTIONS
+from workbench.words.wording import in_words
 
 FORMS = (".html", ".pdf", ".csv", ".json")
 COLD_degC = 60.0
@@ -25,16 +38,6 @@ def make_sheet(
     on_progress: Callable[..., None] | None = None,
 ) -> Sheet:
     """Gather a car's sheet, to be written by `write_sheet`."""
-    from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
-    from workbench.sheet.trial import (
-        count_caution,
-        hunting_caution,
-        loads_fitted,
-        stop_signs,
-        try_steps,
-        watch_points,
-    )
-
     spots = tuning.base_spots(car)
     refuse_lost_entries(car)
     expected = tuning.expect(car, seed=seed, on_progress=on_progress)
@@ -73,8 +76,6 @@ def version() -> str:
 
 def _to_look_at(car: sim.Car) -> tuple[str, ...]:
     """What the checks fail or warn of, by name."""
-    from workbench.words.wording import in_words
-
     return tuple(
         f"{in_words(line.name)}{' (FAILS)' if line.verdict == 'fail' else ''}"
         for line in tuning.check(car).lines
@@ -140,14 +141,8 @@ def write_sheet(sheet: Sheet, path: Path) -> None:
         message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
         raise sim.one_problem(path, 1, "--out", message)
     if kind == ".html":
-        from workbench.sheet.html import sheet_page
-
         sim.write_beside(path, sheet_page(sheet))
     elif kind == ".pdf":
-        from workbench.sheet.pdf import sheet_pdf
-
         sim.write_beside(path, sheet_pdf(sheet))
     else:
-        from workbench.sheet.text import sheet_csv, sheet_json
-
         sim.write_beside(path, sheet_csv(sheet) if kind == ".csv" else sheet_json(sheet))

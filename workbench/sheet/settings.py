@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sim
 import tuning
-from controllers import setting_acts
 from workbench.sheet.parts import SettingRow
 from workbench.words.laws import LAW_WORDS
 
@@ -125,6 +124,8 @@ def setting_rows(
 
 def _acts(car: sim.Car, key: str) -> bool:
     """Whether a setting does anything with this law and these values."""
+    from controllers import setting_acts
+
     feedback = car.feedback
     if key == "entry_fade_s":
         return feedback.entry_extra_steps > 0.0

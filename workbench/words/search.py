@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sim
 import tuning
-from controllers import GAIN, INTEGRAL, law_of
 from workbench.words.numbers import number
 from workbench.words.wording import in_words, unit_at_end
 
@@ -141,6 +140,8 @@ def _side(one: tuning.Instead, reason: tuning.Reason) -> str:
 
 def tune_notes(result: tuning.Tuning) -> list[str]:
     """Say what the numbers stand on."""
+    from controllers import GAIN, INTEGRAL, law_of
+
     gap = result.gap
     why = "; ".join(in_words(one) for one in result.front.reason)
     notes = [
