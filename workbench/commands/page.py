@@ -22,6 +22,7 @@ def page(
 ) -> None:
     """Open the local page: drag, look, search, print. Nothing leaves this machine."""
     from importlib.util import find_spec
+
     from workbench.page.server import check_port, run_page
 
     screen = Screen("page", as_json, quiet)

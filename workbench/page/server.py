@@ -91,6 +91,7 @@ def _pages(sessions: Sessions, runs: Runs) -> None:
     """Register the two addresses: a new piece of work, and one that is there."""
     from nicegui import ui
     from starlette.responses import RedirectResponse
+
     from workbench.page.frame import build_page
 
     @ui.page("/")
