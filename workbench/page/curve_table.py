@@ -12,14 +12,15 @@ import numpy as np
 
 import sim
 from workbench.page.jobs import told_beside
-from workbench.page.shown import plain_button, table_html
-from workbench.page.typed import Typed, no_number, number_shown, number_typed
+from workbench.page.shown import alert, card, html, plain_button, table_html, within, words
 from workbench.words import units
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
-Curve = list[list[float]]
+Typed = float | str | None
+"""What stands in a field: a number, something that is none, or nothing."""
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 Points = Sequence[tuple[Typed, Typed]]
 """Of a curve as it stands in the fields: temperature [degC] and steps."""
 MISSING = "A number is missing."
@@ -74,16 +75,14 @@ class CurveTable:
 
     def build(self) -> None:
         """Build it with the car's own curve."""
-        from nicegui import ui
-
-        with ui.element("section").classes("card"):
-            with ui.element("div").classes("line"):
-                ui.label(self.name).classes("big")
+        with card():
+            with within("line"):
+                words(self.name, "big")
                 self._take = plain_button("Take the proposal", self._take_all)
                 self._take.set_visibility(False)
-            self._problem = ui.label().classes("error").props('role="alert"')
-            self._grid = ui.element("div").classes("curve").style(COLUMNS)
-            self._beside = ui.html("", sanitize=False)
+            self._problem = alert()
+            self._grid = within("curve").style(COLUMNS)
+            self._beside = html()
         self.fill()
 
     def propose(self, curves: dict[str, Any]) -> None:
@@ -111,14 +110,12 @@ class CurveTable:
 
     def fill(self) -> None:
         """Show the curve as the car has it, and what was typed and refused with what is wrong."""
-        from nicegui import ui
-
         self._grid.clear()
         self._rows = []
         with self._grid:
             for text in (units.written("degC", self._page.look.imperial), "steps"):
-                ui.label(text).classes("soft")
-            ui.label()
+                words(text, "soft")
+            words()
             for place, (at_degC, steps) in enumerate(self._points()):
                 self._row(place, at_degC, steps)
             self._button("+ point", "add a point", self._add)
@@ -148,7 +145,7 @@ class CurveTable:
         from nicegui import ui
 
         ui.element().style("grid-column: 1 / -1")
-        ui.label("fades over [s]").classes("soft")
+        words("fades over [s]", "soft")
         own_s = getattr(self._page.session.car.curves, key)
         self._field(
             self._typed.get(key, own_s), f"{self.name}, fades over, seconds",
@@ -295,3 +292,21 @@ def _unfit(points: Sequence[Sequence[Typed]]) -> str:
                 before = f"point {place}: " if len(point) > 1 else ""
                 return f"{before}{no_number(one)}"
     return MISSING if any(one is None for point in points for one in point) else ""
+
+
+def number_typed(text: str | None) -> Typed:
+    """Read a field."""
+    plain = (text or "").strip().replace("\N{MINUS SIGN}", "-")
+    if not plain:
+        return None
+    return float(plain.replace(",", ".")) if _NUMBER.fullmatch(plain) else plain
+
+
+def number_shown(value: Typed) -> str:
+    """Write what stands in a field."""
+    return "" if value is None else value if isinstance(value, str) else f"{value:.10g}"
+
+
+def no_number(text: str) -> str:
+    """Refuse what is no number."""
+    return f"no number ('{text[:20]}'), allowed: digits, with a point or a comma before decimals"

@@ -14,8 +14,21 @@ from controllers import LAWS, setting_acts
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
+from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
-from workbench.page.sliders import Handle, Slide, choice, slider
+from workbench.page.shown import (
+    Handle,
+    Slide,
+    alert,
+    card,
+    chart,
+    choice,
+    redraw,
+    slider,
+    status,
+    within,
+    words,
+)
 from workbench.words import units
 
 if TYPE_CHECKING:
@@ -49,27 +62,25 @@ SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
 COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
 
-class Explore:
+class Explore(Tab):
     """The tab."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.session, self.look = page, page.session, page.look
-        self.why = WhyPanel(self)
+        super().__init__(page)
+        self.why = WhyPanel(page, self.is_newest, self.changed, self.set_sliders)
         self._wanted = self._drawn = 0
         self._busy = False
-        self.drawn_rests = False
+        self._rests = False
         self._set: dict[str, Handle] = {}
 
     def build(self) -> None:
         """Build it and draw the car as it is."""
-        from nicegui import ui
-
-        with ui.element("div").classes("explore"):
-            with ui.element("section").classes("card").props('aria-label="settings"'):
+        with within("explore"):
+            with card("settings"):
                 self._sliders()
-            with ui.element("section").classes("card shown").props('aria-label="the idle"'):
+            with card("the idle", "card shown"):
                 self._shown()
-            with ui.element("section").classes("why").style("display: grid; gap: 10px"):
+            with card("", "why").style("display: grid; gap: 10px"):
                 self.why.build()
         self.why.build_below()
         self.look.redraw.append(self._restyle)
@@ -83,41 +94,32 @@ class Explore:
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = slider(one, value, partial(self._moved, one))
-        self._no_feedback = ui.label("No feedback: the valve keeps to the base curve.")
+        self._no_feedback = words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
         ui.separator()
         share = 100.0 * wish.scatter_share
         slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
         self._coolant = slider(
-            COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self._coolant_text
+            COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self.look.temperature
         )
-        with ui.element("div").classes("line"):
-            ui.checkbox(
-                "Lamps, fan, screen on", value=wish.load_on,
-                on_change=lambda e: self._wish(load_on=e.value),
-            ).props("dense")  # fmt: skip
-            ui.checkbox("Blip", value=wish.blip, on_change=lambda e: self._wish(blip=e.value)).props("dense")
-        self._problem = ui.label().classes("error").props('role="alert"')
+        with within("line"):
+            for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
+                act = partial(self._checked, key)
+                ui.checkbox(name, value=getattr(wish, key), on_change=act).props("dense")
+        self._problem = alert()
 
     def _shown(self) -> None:
-        from nicegui import ui
-
-        self._finding = ui.label().classes("big").props('role="status" aria-live="polite"')
-        self.chart = ui.echart(self._frame()).classes("runs").style("width: 100%")
-        self.chart.props('role="img" aria-label="speed, valve and manifold pressure over time"')
-        self._rungs = ui.label().props('role="status"')
-        self._rungs.style("min-height: 2.8em")
-        ui.label(
-            "Right of the speed: a line for each position of the valve, at its own steady speed;"
-            " the bar is the deadband."
-        ).classes("soft")
+        self._finding = status("big").props('aria-live="polite"')
+        self.chart = chart("speed, valve and manifold pressure over time", "runs", self._frame())
+        self._rungs = status().style("min-height: 2.8em")
+        words(
+            "Right of the speed: a line for each position of the valve, at its own steady speed; the bar is"
+            " the deadband.",
+            "soft",
+        )
 
     def _frame(self) -> dict[str, Any]:
         return idle_frame(self.look.palette, units.written("kPa", self.look.imperial))
-
-    def _coolant_text(self, value: float) -> str:
-        shown = units.shown(value, "degC", self.look.imperial)
-        return f"{units.rounded(shown)} {units.written('degC', self.look.imperial)}"
 
     def _law(self, law: Any) -> None:
         self.change(law=law)
@@ -131,6 +133,9 @@ class Explore:
 
     def _moved(self, one: Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
+
+    def _checked(self, key: str, event: Any) -> None:
+        self._wish(**{key: event.value})
 
     def _wish(self, **values: Any) -> None:
         self.session.wish = replace(self.session.wish, **values)
@@ -173,7 +178,7 @@ class Explore:
                 self._finding.set_text(self.look.words(run["finding"]))
                 self._rungs.set_text(self.look.words(run["rungs"]["text"]))
                 await self._send(idle_data(run, self.look.palette))
-                self._drawn, self.drawn_rests = number, run["hunts"] is False
+                self._drawn, self._rests = number, run["hunts"] is False
         except NoAnswerError as error:
             self._problem.set_text(f"This could not be run: {error}. Change a setting to try again.")
             self._drawn = self._wanted
@@ -229,7 +234,7 @@ class Explore:
             if self.is_newest(number):
                 await self._send_pressure(number)
             if self.is_newest(number):
-                await self.why.refresh(number)
+                await self.why.refresh(number, self._rests)
             if self.is_newest(number):
                 await self.why.refresh_map(number)
         except NoAnswerError as error:
@@ -242,7 +247,5 @@ class Explore:
         for axes in (frame["xAxis"], frame["series"]):
             for one in axes:
                 one.pop("data", None)
-        self.chart.options.clear()
-        self.chart.options.update(frame)
-        self.chart.update()
+        redraw(self.chart, frame)
         self.changed()

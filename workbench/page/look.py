@@ -169,6 +169,11 @@ class Look:
         text: str = worded(told, self.imperial)
         return units.in_words(text, self.imperial)
 
+    def temperature(self, value_degC: float) -> str:
+        """A temperature in the units shown."""
+        shown = units.shown(value_degC, "degC", self.imperial)
+        return f"{units.rounded(shown)} {units.written('degC', self.imperial)}"
+
     def changed(self) -> None:
         """Have everything drawn anew."""
         for one in self.redraw:

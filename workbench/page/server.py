@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import sim
 from workbench.page.beside import Runs
-from workbench.page.guard import Guard
-from workbench.page.start_key import StartKey
+from workbench.page.guard import Guard, StartKey
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -92,7 +91,7 @@ def _pages(sessions: Sessions, runs: Runs) -> None:
     from nicegui import ui
     from starlette.responses import RedirectResponse
 
-    from workbench.page.frame import build_page
+    from workbench.page.frame import Page
 
     @ui.page("/")
     def begin() -> Response:
@@ -103,5 +102,5 @@ def _pages(sessions: Sessions, runs: Runs) -> None:
         session = sessions.get(key)
         if session is None:
             return RedirectResponse("/")
-        build_page(session, runs, sessions)
+        Page(session, runs, sessions).build()
         return None
