@@ -47,9 +47,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-OFFERED = (
-    demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page,
-)  # fmt: skip
+OFFERED = (demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page)
 for command in OFFERED:
     app.command(name=command.__name__)(command)
 
@@ -139,7 +137,5 @@ def _usage(error: Exception) -> tuple[str, list[Part]]:
     see = f"see {command} --help"
     names = getattr(getattr(error, "param", None), "opts", None)
     key = getattr(error, "option_name", None) or (names[0] if names else None)
-    parts: Part = {
-        "file": command, "line": 1, "key": key, "what": told, "allowed": see,
-    }  # fmt: skip
+    parts: Part = {"file": command, "line": 1, "key": key, "what": told, "allowed": see}
     return f"{command}: {told}; {see}", [parts]

@@ -50,5 +50,4 @@ def compare(
         from workbench.figures.log import comparison_figure
 
         files = write_figures(screen, out, {"comparison": comparison_figure(result)})
-    screen.finish({**result.to_dict(), "log": read.summary(), "files": files},
-                  bad=not result.agrees)  # fmt: skip
+    screen.finish({**result.to_dict(), "log": read.summary(), "files": files}, bad=not result.agrees)

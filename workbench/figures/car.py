@@ -27,6 +27,7 @@ def curves_finding(car: sim.Car) -> str:
     )
 
 
+@styled()
 def curves_figure(car: sim.Car) -> Figure:
     """Draw curves and settled speed over coolant temperature."""
     from controllers import curve_at
@@ -40,24 +41,22 @@ def curves_figure(car: sim.Car) -> Figure:
 
     base = np.array(read(curves.base_steps))
     spots = tuning.base_spots(car)
-    with styled():
-        figure = new_figure((7.6, 3.4))
-        steps, speed = figure.subplots(1, 2)
-        steps.plot(coolant_degC, read(curves.cranking_steps), color=ORANGE, linestyle="--", label="cranking")
-        after = base + np.array(read(curves.after_start_steps))
-        steps.plot(coolant_degC, after, color=GREEN, linestyle=":", label="just after the start")
-        steps.plot(coolant_degC, base, color=BLUE, linewidth=2, label="base curve")
-        steps.axhline(car.valve.open_limit_steps, color=GREY, linewidth=0.8, label="open limit")
-        steps.set_ylim(0.0, 1.1 * car.valve.open_limit_steps)
-        steps.set_ylabel("valve [steps]")
-        speed.plot(coolant_degC, read(curves.target_rpm), color=BLACK, linestyle="--", label="target")
-        speed.plot(
-            [spot.coolant_degC for spot in spots], [spot.settled_rpm for spot in spots],
-            color=BLUE, marker="o", markersize=4, label="idle on the base curve",
-        )  # fmt: skip
-        speed.set_ylabel("speed [rpm]")
-        speed.margins(y=0.25)
-        for axes, place in ((steps, "best"), (speed, "upper right")):
-            axes.set_xlabel(f"{car.temperature_name} [degC]")
-            axes.legend(loc=place)
+    figure = new_figure((7.6, 3.4))
+    steps, speed = figure.subplots(1, 2)
+    steps.plot(coolant_degC, read(curves.cranking_steps), color=ORANGE, linestyle="--", label="cranking")
+    after = base + np.array(read(curves.after_start_steps))
+    steps.plot(coolant_degC, after, color=GREEN, linestyle=":", label="just after the start")
+    steps.plot(coolant_degC, base, color=BLUE, linewidth=2, label="base curve")
+    steps.axhline(car.valve.open_limit_steps, color=GREY, linewidth=0.8, label="open limit")
+    steps.set(ylim=(0.0, 1.1 * car.valve.open_limit_steps), ylabel="valve [steps]")
+    speed.plot(coolant_degC, read(curves.target_rpm), color=BLACK, linestyle="--", label="target")
+    speed.plot(
+        [spot.coolant_degC for spot in spots], [spot.settled_rpm for spot in spots],
+        color=BLUE, marker="o", markersize=4, label="idle on the base curve",
+    )  # fmt: skip
+    speed.set_ylabel("speed [rpm]")
+    speed.margins(y=0.25)
+    for axes, place in ((steps, "best"), (speed, "upper right")):
+        axes.set_xlabel(f"{car.temperature_name} [degC]")
+        axes.legend(loc=place)
     return figure

@@ -45,6 +45,7 @@ COLOURS = {"valve_steps": VALVE, "map_kPa": PRESSURE}
 LONGEST_NAME = 34
 
 
+@styled()
 def segments_figure(
     log: tuning.Log, segments: Sequence[tuning.Segment], finding: str = "", imperial: bool = False
 ) -> Figure:
@@ -56,26 +57,23 @@ def segments_figure(
         ("map_kPa", "kPa", f"manifold\n[{units.written('kPa', imperial)}]"),
     )
     lower = [one for one in named if getattr(log, one[0]) is not None]
-    with styled():
-        strips = 0.35 * max(len(shown), 1)
-        figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
-        axes = rows_of_axes(figure, [3.0, strips, *([1.3] * len(lower))])
-        speed, bands, *others = axes
-        speed.plot(log.time_s, log.rpm, color=SPEED, linewidth=0.8, label="recorded")
-        if log.target_rpm is not None:
-            speed.plot(log.time_s, log.target_rpm, color=BLACK, linestyle="--", linewidth=1,
-                       label="target")  # fmt: skip
-            _legend_above(speed, 2)
-        speed.set_ylabel("engine speed [rpm]")
-        _draw_bands(bands, segments, shown)
-        for axis, (name, unit, label) in zip(others, lower, strict=True):
-            values = units.shown(getattr(log, name), unit, imperial)
-            axis.step(log.time_s, values, where="post", color=COLOURS[name], linewidth=0.9)
-            axis.set_ylabel(label)
-        axes[-1].set_xlabel("time [s]")
-        axes[-1].set_xlim(float(log.time_s[0]), float(log.time_s[-1]))
-        _title(figure, units.in_words(finding, imperial))
-        figure.align_ylabels()
+    strips = 0.35 * max(len(shown), 1)
+    figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
+    axes = rows_of_axes(figure, [3.0, strips, *([1.3] * len(lower))])
+    speed, bands, *others = axes
+    speed.plot(log.time_s, log.rpm, color=SPEED, linewidth=0.8, label="recorded")
+    if log.target_rpm is not None:
+        speed.plot(log.time_s, log.target_rpm, color=BLACK, linestyle="--", linewidth=1, label="target")
+        _legend_above(speed, 2)
+    speed.set_ylabel("engine speed [rpm]")
+    _draw_bands(bands, segments, shown)
+    for axis, (name, unit, label) in zip(others, lower, strict=True):
+        values = units.shown(getattr(log, name), unit, imperial)
+        axis.step(log.time_s, values, where="post", color=COLOURS[name], linewidth=0.9)
+        axis.set_ylabel(label)
+    axes[-1].set(xlabel="time [s]", xlim=(float(log.time_s[0]), float(log.time_s[-1])))
+    _title(figure, units.in_words(finding, imperial))
+    figure.align_ylabels()
     return figure
 
 
@@ -123,29 +121,28 @@ def fit_finding(fit: tuning.Fit) -> str:
     )
 
 
+@styled()
 def fit_figure(fit: tuning.Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
     """Draw how the fitted model follows one stretch of a log."""
     curve = fit.curves[which]
     with_map = curve.measured.shape[1] > 1
-    with styled():
-        figure = new_figure((8.2, 6.6 if with_map else 5.0))
-        axes = rows_of_axes(figure, [3.0, 1.2, *([1.8] if with_map else [])])
-        _draw_signal(axes[0], curve, 0)
-        axes[0].set_ylabel("engine speed [rpm]")
-        left = np.where(curve.used, curve.measured[:, 0] - curve.modelled[:, 0], np.nan)
-        axes[1].axhline(0.0, color=BLACK, linewidth=0.8)
-        axes[1].plot(curve.time_s, left, color=BLUE, linewidth=0.7)
-        axes[1].set_ylabel("left over\n[rpm]")
-        if with_map:
-            _draw_signal(axes[2], curve, 1, imperial)
-            axes[2].set_ylabel(f"manifold [{units.written('kPa', imperial)}]")
-        for axis in axes:
-            _shade_held_back(axis, curve)
-        _legend_above(axes[0], 4)
-        axes[-1].set_xlabel("time [s]")
-        axes[-1].set_xlim(float(curve.time_s[0]), float(curve.time_s[-1]))
-        _title(figure, fit_finding(fit) if titled else "")
-        figure.align_ylabels()
+    figure = new_figure((8.2, 6.6 if with_map else 5.0))
+    axes = rows_of_axes(figure, [3.0, 1.2, *([1.8] if with_map else [])])
+    _draw_signal(axes[0], curve, 0)
+    axes[0].set_ylabel("engine speed [rpm]")
+    left = np.where(curve.used, curve.measured[:, 0] - curve.modelled[:, 0], np.nan)
+    axes[1].axhline(0.0, color=BLACK, linewidth=0.8)
+    axes[1].plot(curve.time_s, left, color=BLUE, linewidth=0.7)
+    axes[1].set_ylabel("left over\n[rpm]")
+    if with_map:
+        _draw_signal(axes[2], curve, 1, imperial)
+        axes[2].set_ylabel(f"manifold [{units.written('kPa', imperial)}]")
+    for axis in axes:
+        _shade_held_back(axis, curve)
+    _legend_above(axes[0], 4)
+    axes[-1].set(xlabel="time [s]", xlim=(float(curve.time_s[0]), float(curve.time_s[-1])))
+    _title(figure, fit_finding(fit) if titled else "")
+    figure.align_ylabels()
     return figure
 
 
@@ -168,8 +165,7 @@ def _shade_held_back(axes: Axes, curve: tuning.Curve) -> None:
     for number, (first, past) in enumerate(edges):
         label = "kept back" if number == 0 else None
         last = min(past, curve.time_s.size - 1)
-        axes.axvspan(curve.time_s[first], curve.time_s[last], color=PALE, linewidth=0, zorder=0,
-                     label=label)  # fmt: skip
+        axes.axvspan(curve.time_s[first], curve.time_s[last], color=PALE, linewidth=0, zorder=0, label=label)
 
 
 def numbers_finding(fit: tuning.Fit) -> str:
@@ -181,26 +177,25 @@ def numbers_finding(fit: tuning.Fit) -> str:
     )
 
 
+@styled()
 def numbers_figure(fit: tuning.Fit, *, titled: bool = True) -> Figure:
     """Draw what the fit changed in the car file, and how surely."""
     factors = [one for one in fit.numbers if not one.unit]
     added = [one for one in fit.numbers if one.unit]
-    with styled():
-        figure = new_figure((8.2, 1.2 + 0.24 * len(fit.numbers)))
-        grid = figure.subplots(2, 1, gridspec_kw={"height_ratios": [len(factors), len(added)]})
-        _draw_intervals(grid[0], factors, 1.0)
-        grid[0].set_xlabel("fitted over the car file's value [-]")
-        grid[0].set_xscale("log")
-        ticks = [0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 2.0]
-        low = min([*(max(one.low, 0.3) for one in factors), 0.8])
-        high = max([*(min(one.high, 3.0) for one in factors), 1.25])
-        grid[0].set_xlim(0.97 * low, 1.03 * high)
-        grid[0].set_xticks([t for t in ticks if low <= t <= high],
-                           [f"{t:g}" for t in ticks if low <= t <= high])  # fmt: skip
-        grid[0].minorticks_off()
-        _draw_intervals(grid[1], added, 0.0)
-        grid[1].set_xlabel("added to the car file's value [unit beside the name]")
-        _title(figure, numbers_finding(fit) if titled else "")
+    figure = new_figure((8.2, 1.2 + 0.24 * len(fit.numbers)))
+    grid = figure.subplots(2, 1, gridspec_kw={"height_ratios": [len(factors), len(added)]})
+    _draw_intervals(grid[0], factors, 1.0)
+    grid[0].set_xlabel("fitted over the car file's value [-]")
+    grid[0].set_xscale("log")
+    ticks = [0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 2.0]
+    low = min([*(max(one.low, 0.3) for one in factors), 0.8])
+    high = max([*(min(one.high, 3.0) for one in factors), 1.25])
+    grid[0].set_xlim(0.97 * low, 1.03 * high)
+    grid[0].set_xticks([t for t in ticks if low <= t <= high], [f"{t:g}" for t in ticks if low <= t <= high])
+    grid[0].minorticks_off()
+    _draw_intervals(grid[1], added, 0.0)
+    grid[1].set_xlabel("added to the car file's value [unit beside the name]")
+    _title(figure, numbers_finding(fit) if titled else "")
     return figure
 
 
@@ -211,8 +206,7 @@ def _draw_intervals(axes: Axes, numbers: Sequence[tuning.Fitted], unchanged: flo
         axes.plot([one.low, one.high], [-row, -row], color=colour, linewidth=2.2)
         axes.plot(one.change, -row, marker="o", markersize=5, color=colour,
                   markerfacecolor=colour if one.told else "white")  # fmt: skip
-    labels = [f"{_short(one.name)} [{one.unit}]" if one.unit else _short(one.name)
-              for one in numbers]  # fmt: skip
+    labels = [f"{_short(one.name)} [{one.unit}]" if one.unit else _short(one.name) for one in numbers]
     axes.set_yticks([-row for row in range(len(numbers))], labels)
     axes.set_ylim(-len(numbers) + 0.4, 0.6)
 
@@ -222,27 +216,24 @@ def _short(name: str) -> str:
     return short if len(short) <= LONGEST_NAME else short[: LONGEST_NAME - 1] + "."
 
 
+@styled()
 def comparison_figure(comparison: tuning.Comparison) -> Figure:
     """Draw prediction and record over each other."""
     over = comparison.overlay
     with_valve = over.recorded_steps.size > 0
-    with styled():
-        figure = new_figure((8.2, 5.2 if with_valve else 3.8))
-        axes = rows_of_axes(figure, [2.4, *([1.4] if with_valve else [])])
-        axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=PALE, linewidth=0,
-                             label="predicted, 8 of 10 runs")  # fmt: skip
-        axes[0].plot(over.time_s, over.predicted_rpm, color=BLACK, linewidth=0.9,
-                     label="predicted, one run")  # fmt: skip
-        axes[0].plot(over.time_s, over.recorded_rpm, color=SPEED, linewidth=1.0, label="recorded")
-        axes[0].set_ylabel("engine speed [rpm]")
-        if with_valve:
-            axes[1].step(over.time_s, over.predicted_steps, where="post", color=BLACK,
-                         linewidth=1.0)  # fmt: skip
-            axes[1].step(over.time_s, over.recorded_steps, where="post", color=VALVE, linewidth=1.1)
-            axes[1].set_ylabel("valve [steps]")
-        axes[-1].set_xlabel("time [s]")
-        axes[-1].set_xlim(float(over.time_s[0]), float(over.time_s[-1]))
-        _legend_above(axes[0], 3)
-        figure.suptitle(in_words(comparison.verdict), fontsize=10, x=0.01, ha="left", wrap=True)
-        figure.align_ylabels()
+    figure = new_figure((8.2, 5.2 if with_valve else 3.8))
+    axes = rows_of_axes(figure, [2.4, *([1.4] if with_valve else [])])
+    axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=PALE, linewidth=0,
+                         label="predicted, 8 of 10 runs")  # fmt: skip
+    axes[0].plot(over.time_s, over.predicted_rpm, color=BLACK, linewidth=0.9, label="predicted, one run")
+    axes[0].plot(over.time_s, over.recorded_rpm, color=SPEED, linewidth=1.0, label="recorded")
+    axes[0].set_ylabel("engine speed [rpm]")
+    if with_valve:
+        axes[1].step(over.time_s, over.predicted_steps, where="post", color=BLACK, linewidth=1.0)
+        axes[1].step(over.time_s, over.recorded_steps, where="post", color=VALVE, linewidth=1.1)
+        axes[1].set_ylabel("valve [steps]")
+    axes[-1].set(xlabel="time [s]", xlim=(float(over.time_s[0]), float(over.time_s[-1])))
+    _legend_above(axes[0], 3)
+    figure.suptitle(in_words(comparison.verdict), fontsize=10, x=0.01, ha="left", wrap=True)
+    figure.align_ylabels()
     return figure

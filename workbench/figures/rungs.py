@@ -64,9 +64,7 @@ def draw_orbit(axes: Axes, story: tuning.Story, numbers: list[int]) -> None:
             color=BLACK, bbox={"boxstyle": "circle,pad=0.15", "facecolor": "white",
                                "edgecolor": BLACK, "linewidth": 0.7},
         )  # fmt: skip
-    axes.set_xlim(least, most)
-    axes.set_xlabel("valve, where it is [steps]")
-    axes.set_ylabel("speed [rpm]")
+    axes.set(xlim=(least, most), xlabel="valve, where it is [steps]", ylabel="speed [rpm]")
     axes.set_title(orbit_title(story), fontsize=9)
 
 

@@ -63,42 +63,40 @@ def _short(text: str) -> str:
     return text
 
 
+@styled()
 def story_figure(story: tuning.Story) -> Figure:
     """Draw one period of the hunting with the moments of its telling marked."""
     moments = [one for one in story.moments if one.kind != "there"]
-    with styled():
-        figure = new_figure((9.6, 6.2))
-        grid = figure.add_gridspec(2, 3, width_ratios=(1.75, 0.4, 1.2), height_ratios=(1.25, 1.0))
-        speed = figure.add_subplot(grid[0, 0])
-        rungs = figure.add_subplot(grid[0, 1], sharey=speed)
-        valve = figure.add_subplot(grid[1, 0], sharex=speed)
-        beside, orbit = figure.add_subplot(grid[0, 2]), figure.add_subplot(grid[1, 1:])
-        low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
-        speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
-        speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
-        speed.step(story.time_s, story.rpm, where="post", color=SPEED, label="speed as measured")
-        _number_moments(speed, moments, [one.rpm for one in moments])
-        speed.set_ylabel("speed [rpm]")
-        figure.suptitle(story_title(story), fontsize=10, x=0.01, ha="left")
-        _room_below(speed)
-        speed.legend(loc="lower left", ncols=3)
-        valve.step(
-            story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
-            linestyle="-.", label="wanted by the law",
-        )  # fmt: skip
-        valve.step(story.time_s, story.valve_steps, where="post", color=VALVE, label="commanded")
-        valve.step(
-            story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":",
-            label="true position",
-        )  # fmt: skip
-        _number_moments(valve, moments, [one.valve_steps for one in moments])
-        valve.set_ylabel("valve [steps]")
-        valve.set_xlabel("time since the move that opens it [s]")
-        _room_below(valve)
-        valve.legend(loc="lower left", ncols=3)
-        _tell_beside(beside, moments)
-        draw_rungs(rungs, story)
-        draw_orbit(orbit, story, list(range(1, len(moments))))
+    figure = new_figure((9.6, 6.2))
+    grid = figure.add_gridspec(2, 3, width_ratios=(1.75, 0.4, 1.2), height_ratios=(1.25, 1.0))
+    speed = figure.add_subplot(grid[0, 0])
+    rungs = figure.add_subplot(grid[0, 1], sharey=speed)
+    valve = figure.add_subplot(grid[1, 0], sharex=speed)
+    beside, orbit = figure.add_subplot(grid[0, 2]), figure.add_subplot(grid[1, 1:])
+    low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
+    speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
+    speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
+    speed.step(story.time_s, story.rpm, where="post", color=SPEED, label="speed as measured")
+    _number_moments(speed, moments, [one.rpm for one in moments])
+    speed.set_ylabel("speed [rpm]")
+    figure.suptitle(story_title(story), fontsize=10, x=0.01, ha="left")
+    _room_below(speed)
+    speed.legend(loc="lower left", ncols=3)
+    valve.step(
+        story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
+        linestyle="-.", label="wanted by the law",
+    )  # fmt: skip
+    valve.step(story.time_s, story.valve_steps, where="post", color=VALVE, label="commanded")
+    valve.step(
+        story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":", label="true position"
+    )
+    _number_moments(valve, moments, [one.valve_steps for one in moments])
+    valve.set(ylabel="valve [steps]", xlabel="time since the move that opens it [s]")
+    _room_below(valve)
+    valve.legend(loc="lower left", ncols=3)
+    _tell_beside(beside, moments)
+    draw_rungs(rungs, story)
+    draw_orbit(orbit, story, list(range(1, len(moments))))
     return figure
 
 

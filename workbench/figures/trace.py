@@ -55,40 +55,38 @@ def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: tuning.N
     return f"{trace.name}, {trace.scenario}: {'; '.join(told)}."
 
 
+@styled()
 def trace_figure(trace: sim.Trace, car: sim.Car, finding: str, until_s: float | None = None) -> Figure:
     """Draw a run."""
-    with styled():
-        figure = new_figure((8.2, 8.6))
-        speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
-        _draw_speed(speed, trace, car)
-        _draw_valve(valve, trace, car)
-        pressure.plot(trace.time_s, trace["map_kPa"], color=PRESSURE, linewidth=0.8)
-        pressure.set_ylabel("manifold\n[kPa]")
-        _draw_trim(trim, trace, car)
-        battery.plot(trace.time_s, trace["battery_V"], color=BLACK)
-        battery.set_ylabel("battery\n[V]")
-        battery.ticklabel_format(axis="y", useOffset=False)
-        battery.set_xlabel("time [s]")
-        battery.set_xlim(0.0, until_s or max(trace.duration_s, 1e-3))
-        for axes in (speed, valve, pressure, trim, battery):
-            _mark_events(axes, trace, named=axes is speed)
-        figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
-        figure.align_ylabels()
+    figure = new_figure((8.2, 8.6))
+    speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
+    _draw_speed(speed, trace, car)
+    _draw_valve(valve, trace, car)
+    pressure.plot(trace.time_s, trace["map_kPa"], color=PRESSURE, linewidth=0.8)
+    pressure.set_ylabel("manifold\n[kPa]")
+    _draw_trim(trim, trace, car)
+    battery.plot(trace.time_s, trace["battery_V"], color=BLACK)
+    battery.set_ylabel("battery\n[V]")
+    battery.ticklabel_format(axis="y", useOffset=False)
+    battery.set(xlabel="time [s]", xlim=(0.0, until_s or max(trace.duration_s, 1e-3)))
+    for axes in (speed, valve, pressure, trim, battery):
+        _mark_events(axes, trace, named=axes is speed)
+    figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
+    figure.align_ylabels()
     return figure
 
 
+@styled()
 def idle_figure(trace: sim.Trace, car: sim.Car, until_s: float) -> Figure:
     """Draw speed and valve of a run, for the report."""
-    with styled():
-        figure = new_figure((7.6, 4.2))
-        speed, valve = rows_of_axes(figure, [2.0, 1.3])
-        _draw_speed(speed, trace, car)
-        _draw_valve(valve, trace, car)
-        valve.set_xlabel("time [s]")
-        valve.set_xlim(0.0, until_s)
-        for axes in (speed, valve):
-            _mark_events(axes, trace, named=axes is speed)
-        figure.align_ylabels()
+    figure = new_figure((7.6, 4.2))
+    speed, valve = rows_of_axes(figure, [2.0, 1.3])
+    _draw_speed(speed, trace, car)
+    _draw_valve(valve, trace, car)
+    valve.set(xlabel="time [s]", xlim=(0.0, until_s))
+    for axes in (speed, valve):
+        _mark_events(axes, trace, named=axes is speed)
+    figure.align_ylabels()
     return figure
 
 
@@ -112,10 +110,8 @@ def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
 
     axes.step(trace.time_s, trace["wanted_steps"], where="post", color=GREY, linewidth=0.8,
               linestyle=":", label="wanted")  # fmt: skip
-    axes.step(trace.time_s, trace["valve_steps"], where="post", color=VALVE, linewidth=2.4,
-              label="commanded")  # fmt: skip
-    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLACK, linewidth=1.0,
-              label="true")  # fmt: skip
+    axes.step(trace.time_s, trace["valve_steps"], where="post", color=VALVE, linewidth=2.4, label="commanded")
+    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLACK, linewidth=1.0, label="true")
     limit = car.valve.open_limit_steps
     columns = ("wanted_steps", "valve_steps", "pintle_steps")
     low = min(float(np.min(trace[name])) for name in columns)
@@ -123,8 +119,7 @@ def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     if high > 0.8 * limit:
         axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--", label="open limit")
         high = max(high, float(limit))
-    axes.set_ylim(max(low - 1.0, -0.5), high + 1.0 + 0.3 * (high - low + 2.0))
-    axes.set_ylabel("valve [steps]")
+    axes.set(ylim=(max(low - 1.0, -0.5), high + 1.0 + 0.3 * (high - low + 2.0)), ylabel="valve [steps]")
     axes.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=5))
     axes.legend(loc="upper left", ncols=4)
 

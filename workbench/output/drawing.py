@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import io
-from contextlib import AbstractContextManager
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,9 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-BLUE, ORANGE, GREEN, RED, GREY, BLACK = (
-    "#0060a8", "#e08214", "#1b8a5a", "#b2182b", "#8c8c8c", "#202020",
-)  # fmt: skip
+BLUE, ORANGE, GREEN, RED, GREY, BLACK = ("#0060a8", "#e08214", "#1b8a5a", "#b2182b", "#8c8c8c", "#202020")
 """Told apart by eyes that miss red or green, and by their lightness in grey print."""
 PALE = "#dfe6ec"
 SPEED, VALVE, PRESSURE, HEAT, TRIM = BLUE, "#a85a00", "#14663f", "#b2182b", "#6d3a9c"
@@ -61,11 +60,13 @@ def new_figure(size_in: tuple[float, float] = A4_WIDE_in) -> Figure:
     return Figure(figsize=size_in, layout="constrained")
 
 
-def styled() -> AbstractContextManager[None]:
-    """Apply the style while a ``with`` block draws or writes."""
+@contextmanager
+def styled() -> Iterator[None]:
+    """Apply the style while a ``with`` block, or the function that this decorates, draws or writes."""
     from matplotlib import rc_context
 
-    return rc_context(STYLE)  # type: ignore[arg-type] # keys are known to matplotlib, not as text
+    with rc_context(STYLE):  # type: ignore[arg-type] # keys are known to matplotlib, not as text
+        yield
 
 
 def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:

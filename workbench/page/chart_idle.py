@@ -54,9 +54,7 @@ def idle_frame(palette: Palette, pressure_unit: str) -> Options:
 def _rungs_frame(palette: Palette, grid: int) -> tuple[Options, Options, list[Options]]:
     """Both axes of the rungs and their lines, still without data."""
     hidden = {"show": False}
-    x_axis = {
-        "type": "value", "gridIndex": grid, "min": 0, "max": 1, "show": False, "axisPointer": hidden,
-    }  # fmt: skip
+    x_axis = {"type": "value", "gridIndex": grid, "min": 0, "max": 1, "show": False, "axisPointer": hidden}
     y_axis = {
         "type": "value", "gridIndex": grid, "splitNumber": 4, "name": "valve at", "nameGap": 11,
         "nameTextStyle": {"color": palette.ink, "align": "left", "padding": [0, 0, 0, 2]},

@@ -18,15 +18,12 @@ PLOT_SHARE, LETTER_px = 0.85, 6.2
 
 def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict[str, Any]:
     """Everything of the chart but its data."""
-    names = (
-        "speed [rpm]", "valve [steps]", f"temperature [{units.written('degC', imperial)}]",
-    )  # fmt: skip
+    names = ("speed [rpm]", "valve [steps]", f"temperature [{units.written('degC', imperial)}]")
     length = found["length_s"]
     shades = [
-        [{"xAxis": begin, "name": name, "label": _fitting(name, (end - begin) / length)},
-         {"xAxis": end}]
+        [{"xAxis": begin, "name": name, "label": _fitting(name, (end - begin) / length)}, {"xAxis": end}]
         for name, begin, end, _ in found["phases"][::2]
-    ]  # fmt: skip
+    ]
     highest = max(value for _, value in found["lines"]["rpm"])
     axes = [y_axis(i, name, palette, 3 if i == 0 else 2) for i, name in enumerate(names)]
     axes[0] |= {"min": 0, "max": 500.0 * math.ceil(1.03 * highest / 500.0)}

@@ -23,9 +23,7 @@ STATE_WORDS = {
     "stopped": "not running", "start": "starting", "driven": "with the throttle open",
     "idle": "idling",
 }  # fmt: skip
-WITHIN_WORDS = {
-    "hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady",
-}  # fmt: skip
+WITHIN_WORDS = {"hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady"}
 """What is told apart within idling, so that it must not be counted beside it."""
 THROUGHOUT = 0.95
 """Hunting for this share of all idling is hunting throughout [-]."""

@@ -149,12 +149,9 @@ def stress_work(tell: Tell, *, car: sim.Car, suite: str, seed: int) -> dict[str,
     found = tuning.stress(car, suite=suite, seed=seed, on_progress=tell)
     tell(1.0, "drawing")
     return {
-        "finding": stress_finding(found), "passed": found.passed,
+        "finding": stress_finding(found),
+        "passed": found.passed,
         "lines": [one.to_dict() for one in found.lines()[1:]],
-        "matrix": {
-            one: figure_bytes(matrix_figure(found, one), "svg") for one in (False, True)
-        },
-        "worst": {
-            one: figure_bytes(worst_figure(found, imperial=one), "svg") for one in (False, True)
-        },
-    }  # fmt: skip
+        "matrix": {one: figure_bytes(matrix_figure(found, one), "svg") for one in (False, True)},
+        "worst": {one: figure_bytes(worst_figure(found, imperial=one), "svg") for one in (False, True)},
+    }

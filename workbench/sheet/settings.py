@@ -70,9 +70,7 @@ def worked_line(car: sim.Car) -> str:
     return told
 
 
-GAIN_KEYS = (
-    "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
-)  # fmt: skip
+GAIN_KEYS = ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm")
 
 
 def _present(before: sim.Car | None) -> dict[str, str]:

@@ -29,9 +29,8 @@ def _homing(values: Mapping[str, Any], tell: Tell) -> str:
 def _cranking(values: Mapping[str, Any], tell: Tell) -> str:
     both = " where both are at the open limit" if values["at_limit"] else ""
     return tell(
-        "least {margin_steps:+.0f}, at {at_degC:.0f}" + both
-        + "; lowest cranking value {least_steps:.0f}"
-    )  # fmt: skip
+        "least {margin_steps:+.0f}, at {at_degC:.0f}" + both + "; lowest cranking value {least_steps:.0f}"
+    )
 
 
 def _worth(values: Mapping[str, Any], tell: Tell) -> str:

@@ -109,7 +109,7 @@ def _dip(values: Values, tell: Tell) -> str:
         "Load: {load} " + own + "; opening the valve at full speed with the load would dip"
         " {bound_rpm:.0f}, so {left_rpm:.0f} are left to gain, by feed-forward"
         " ({forward_steps}: {forward_rpm:.0f}) or fast spark ({spark_rpm:.0f})."
-    )  # fmt: skip
+    )
 
 
 def _load(values: Values, tell: Tell) -> str:
@@ -258,4 +258,4 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.chance.stalls": "It stalls from {of_100:.0f} of 100 starting places.",
     "explanation.chance.rests": "It comes to rest, wherever it starts.",
     "explanation.chance.hunts": _chance,
-}  # fmt: skip
+}

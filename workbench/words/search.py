@@ -49,9 +49,7 @@ SCORED_LEGEND = (
     " after a blip beyond 40 in rpm; moves a minute; s: settling; fails: share of cars on which the"
     " settings are not acceptable, a tenth is allowed. The mark > is on what is proposed."
 )
-SCORED_COLUMNS = (
-    "settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails",
-)  # fmt: skip
+SCORED_COLUMNS = ("settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails")
 TERM_WORDS = {
     "hunting": ("the swing above the held valve's", "rpm"),
     "error": ("the mean error beyond 15 rpm", "rpm"),
@@ -165,8 +163,7 @@ def tune_notes(result: tuning.Tuning) -> list[str]:
         notes.append(f"What mattered most: {shares}.")
     if result.plateau.neighbours_rpm:
         worst = max(result.plateau.neighbours_rpm.values()) - result.plateau.value_rpm
-        notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm"
-                     " at most.")  # fmt: skip
+        notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm at most.")
     if not set(law_of(result.settings).settings) <= {GAIN, INTEGRAL}:
         notes.append(
             f"These settings need the law {result.settings.law}: where the controller has only a"
