@@ -10,10 +10,8 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Full, OutFolder, Quiet, Seed
-from workbench.output.column_names import columns_from_text
 from workbench.output.printing import Screen
-from workbench.output.results import say_lines, write_figures
-from workbench.words.wording import worded
+from workbench.output.results import read_logs, say_lines, write_figures
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,11 +32,7 @@ def base(
     """Propose base, cranking and after-start curves, from logs or else from the model."""
     screen = Screen("base", as_json, quiet)
     read = sim.load_car(car)
-    wanted = columns_from_text(columns)
-    recorded = [tuning.read_log(log, wanted) for log in logs or []]
-    for log in recorded:
-        for line in log.summary():
-            screen.say(line)
+    recorded = read_logs(screen, logs or [], columns)
     screen.warn_of_compiling()
     result: tuning.LoggedBase | tuning.BaseProposal
     result = tuning.base_from_logs(read, recorded) if recorded else tuning.base_from_model(read, seed=seed)
@@ -51,7 +45,7 @@ def base(
     files = []
     if out is not None:
         files = write_figures(screen, out, {"base": _figure(result)})
-    screen.finish({**worded(result.to_dict()), "files": files})
+    screen.finish({**result.to_dict(), "files": files})
 
 
 def _blocked(result: tuning.LoggedBase | tuning.BaseProposal) -> bool:

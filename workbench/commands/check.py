@@ -6,8 +6,9 @@ import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Full, Quiet, Seed
 from workbench.output.printing import SIGNS, Screen
-from workbench.words.basis import basis_words
-from workbench.words.wording import in_words, worded
+from workbench.words.cautions import basis_words
+from workbench.words.tables import Table
+from workbench.words.wording import in_words
 
 
 def check(
@@ -26,7 +27,7 @@ def check(
     shown = result.lines if full else remedies
     rows = [[SIGNS[one.verdict], *map(in_words, (one.name, one.value))] for one in shown]
     if rows:
-        screen.table(f"Checks of {read.name}", ["", "what", "number"], rows)
+        screen.table(f"Checks of {read.name}", Table(("", "what", "number"), rows))
     if not full:
         screen.say(f"{len(result.lines) - len(remedies)} more pass; all of them with --full.")
     screen.say(basis_words(read))
@@ -44,4 +45,4 @@ def check(
         f"{len(result.lines) - len(remedies)} passed.",
         kind,
     )
-    screen.finish(worded(result.to_dict()), bad=failed > 0)
+    screen.finish(result.to_dict(), bad=failed > 0)

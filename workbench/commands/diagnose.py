@@ -10,9 +10,8 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, Columns, OutFolder, Quiet, Seed
-from workbench.output.column_names import columns_from_text
 from workbench.output.printing import Screen
-from workbench.output.results import say_lines, write_figures
+from workbench.output.results import read_logs, say_lines, write_figures
 
 
 def diagnose(
@@ -29,9 +28,7 @@ def diagnose(
     """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
     screen = Screen("diagnose", as_json, quiet)
     read_car = None if car is None else sim.load_car(car)
-    read = tuning.read_log(log, columns_from_text(columns))
-    for line in read.summary():
-        screen.say(line)
+    (read,) = read_logs(screen, [log], columns)
     screen.warn_of_compiling()
     result = tuning.diagnose(read, read_car)
     screen.caution(read_car)

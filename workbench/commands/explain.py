@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated
 
 import typer
@@ -20,8 +21,8 @@ from workbench.words.explanation_tables import (
     resolution_table,
     with_and_without_table,
 )
-from workbench.words.table import Table
-from workbench.words.wording import worded
+from workbench.words.tables import Table
+from workbench.words.wording import in_words
 
 
 def explain(
@@ -49,12 +50,12 @@ def explain(
         from workbench.figures.explanation import explain_figures
 
         files = write_figures(screen, out, explain_figures(result))
-    screen.finish({**worded(result.to_dict()), "seed": seed, "files": files})
+    screen.finish({**result.to_dict(), "seed": seed, "files": files})
 
 
 def _tell(screen: Screen, result: tuning.Explanation) -> None:
     """The verdict, then each view as a table, then one cycle."""
-    first, *rest = worded(result.verdict)
+    first, *rest = result.verdict
     screen.verdict(first)
     for line in rest:
         screen.say(line)
@@ -67,13 +68,12 @@ def _tell(screen: Screen, result: tuning.Explanation) -> None:
     _table(screen, "Loads: the dip now, and the least that this valve allows", bound_table(result))
     if result.story is not None:
         screen.say("One cycle, told:")
-        for line in worded(result.story.lines):
-            screen.say(f"  {line}")
+        for line in result.story.lines:
+            screen.say(f"  {in_words(line)}")
 
 
 def _table(screen: Screen, title: str, table: Table | None) -> None:
     """Show a table with headings one word a line, for the table to fit a terminal."""
     if table is not None:
         name, *others = table.columns
-        headings = [name, *(heading.replace(" ", "\n") for heading in others)]
-        screen.table(title, headings, table.rows, table.right)
+        screen.table(title, replace(table, columns=(name, *(one.replace(" ", "\n") for one in others))))

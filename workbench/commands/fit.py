@@ -10,11 +10,9 @@ import typer
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Quiet, Seed
-from workbench.output.column_names import columns_from_text
 from workbench.output.printing import Screen
-from workbench.output.results import check_place, say_lines, write_figures
+from workbench.output.results import check_place, read_logs, say_lines, write_figures
 from workbench.words.cautions import caution_lines
-from workbench.words.wording import worded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -54,11 +52,7 @@ def fit(
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
 
     check_place(out, car, *logs)
-    wanted = columns_from_text(columns)
-    recorded = [tuning.read_log(log, wanted) for log in logs]
-    for log in recorded:
-        for line in log.summary():
-            screen.say(line)
+    recorded = read_logs(screen, logs, columns)
     screen.warn_of_compiling()
 
     with screen.progress("fitting") as tell:
@@ -83,10 +77,11 @@ def _figures(result: tuning.Fit) -> dict[str, Figure]:
     return {**drawn, "numbers": numbers_figure(result)}
 
 
-def _guide(screen: Screen, car: object) -> None:
+def _guide(screen: Screen, car: sim.Car) -> None:
     """Print how to record a log that the fit can learn from, and end."""
     screen.warn_of_compiling()
-    plan = tuning.recording_plan(car)  # type: ignore[arg-type]
-    for line in (*caution_lines(), *worded(plan.lines())):
+    plan = tuning.recording_plan(car)
+    lines: list[str | tuning.Note] = [*caution_lines(), *plan.lines()]
+    for line in lines:
         screen.verdict(line)
-    screen.finish(worded(plan.to_dict()) | {"cautions": caution_lines()})
+    screen.finish({**plan.to_dict(), "cautions": caution_lines()})

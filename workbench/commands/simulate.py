@@ -16,9 +16,9 @@ from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
 from workbench.output.results import check_place, made_folder
-from workbench.words.basis import basis_words
-from workbench.words.numbers import number
-from workbench.words.wording import in_words, worded
+from workbench.words.cautions import basis_words
+from workbench.words.tables import Table, number
+from workbench.words.wording import in_words
 
 DRAWN = (".png", ".svg", ".pdf")
 
@@ -69,9 +69,9 @@ def simulate(
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
-    screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
+    screen.table(finding, _table(measures))
     for line in _position(trace) if story is None else story.lines()[1:]:
-        screen.say(in_words(line))
+        screen.say(line)
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
@@ -80,7 +80,7 @@ def simulate(
         "floor_rpm": floor_rpm or None,
         "measures": measures.to_dict(), "hunts": hunts, "counters": trace.counters,
         "stalled_s": trace.stalled_s,
-        "start": None if story is None else worded(story.to_dict()),
+        "start": None if story is None else story.to_dict(),
         "files": [str(file) for file in files],
     }  # fmt: skip
     if events:
@@ -134,13 +134,11 @@ def _hunting(measures: tuning.Measures, floor_rpm: float | None) -> tuple[tuning
     ), None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
 
 
-def _rows(measures: tuning.Measures) -> list[list[str]]:
+def _table(measures: tuning.Measures) -> Table:
     values = measures.to_dict()
-    return [
-        [one.meaning, number(values[one.name]), one.unit]
-        for one in tuning.MEASURES
-        if values[one.name] is not None
-    ]
+    known = [one for one in tuning.MEASURES if values[one.name] is not None]
+    rows = [[one.meaning, number(values[one.name]), one.unit] for one in known]
+    return Table(("measure", "value", "unit"), rows, " r ")
 
 
 def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:

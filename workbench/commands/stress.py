@@ -11,7 +11,6 @@ import tuning
 from workbench.commands.options import AsJson, CarFile, Full, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
 from workbench.output.results import say_lines, write_figures
-from workbench.words.wording import worded
 
 
 def stress(
@@ -39,4 +38,4 @@ def stress(
 
         figures = {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
         files = write_figures(screen, out, figures)
-    screen.finish({**worded(result.to_dict()), "files": files}, bad=not result.passed)
+    screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)

@@ -14,16 +14,13 @@ from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.words.search import (
-    COMPARED_COLUMNS,
-    SCORED_COLUMNS,
     SCORED_LEGEND,
-    changed_rows,
-    compared_rows,
-    scored_rows,
+    changed_table,
+    compared_table,
+    scored_table,
     tune_finding,
     tune_notes,
 )
-from workbench.words.wording import worded
 
 FAVOUR = "Take another of the candidates tried: quiet, quick or wear, such as quick:2."
 
@@ -91,16 +88,15 @@ def tune(
     _tell(screen, read, result)
     if out is not None:
         screen.say(f"written: {out}")
-    screen.finish(worded({**result.to_dict(), "file": None if out is None else str(out)}))
+    screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
 
 
 def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning) -> None:
     """Print all sets side by side, what the proposed one brings, and why."""
-    screen.table("Side by side", SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr")
+    screen.table("Side by side", scored_table(result))
     screen.say(SCORED_LEGEND)
-    screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")
-    changed = changed_rows(before, result)
-    screen.table("Settings changed", ["setting", "now", "proposed"], changed, " rr")
+    screen.table("What it brings", compared_table(result.now, result.predicted))
+    screen.table("Settings changed", changed_table(before, result))
     for note in tune_notes(result):
         screen.say(note)
     screen.verdict(tune_finding(result))

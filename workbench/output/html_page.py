@@ -7,6 +7,8 @@ import re
 from collections.abc import Sequence
 from html import escape
 
+from workbench.words.tables import Table
+
 CSS = """
 :root { color-scheme: light; }
 body { font: 10.5pt/1.4 system-ui, "Segoe UI", "DejaVu Sans", sans-serif; color: #1c1c1c;
@@ -45,20 +47,20 @@ def html_page(title: str, body: str) -> str:
     )
 
 
-def html_table(
-    columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "", strong: int = -1
-) -> str:
-    """Write a table."""
+def html_table(table: Table, strong: int = -1) -> str:
+    """Write a table; ``strong`` is the bold column."""
     kinds = [
-        " ".join(k for k in ("n" * (right[i : i + 1] == "r"), "e" * (i == strong)) if k)
-        for i in range(len(columns))
+        " ".join(k for k in ("n" * (table.right[i : i + 1] == "r"), "e" * (i == strong)) if k)
+        for i in range(len(table.columns))
     ]
     marks = [f' class="{kind}"' if kind else "" for kind in kinds]
-    head = "".join(f"<th{m}>{escape(c)}</th>" for m, c in zip(marks, columns, strict=True))
-    lines = [f"<thead><tr>{head}</tr></thead>"] if any(columns) else []
-    for row in rows:
-        cells = "".join(f"<td{m}>{escape(c)}</td>" for m, c in zip(marks, row, strict=True))
-        lines.append(f"<tr>{cells}</tr>")
+
+    def cells(tag: str, texts: Sequence[str]) -> str:
+        made = (f"<{tag}{m}>{escape(one)}</{tag}>" for m, one in zip(marks, texts, strict=True))
+        return f"<tr>{''.join(made)}</tr>"
+
+    lines = [f"<thead>{cells('th', table.columns)}</thead>"] if any(table.columns) else []
+    lines += [cells("td", row) for row in table.rows]
     return '<div class="wide"><table>' + "\n".join(lines) + "</table></div>"
 
 

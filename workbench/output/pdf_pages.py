@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from workbench.words.tables import Table
+
 if TYPE_CHECKING:
     from fpdf import FPDF
 
@@ -73,10 +75,7 @@ class PdfPages:
     def _lines(self, text: str, size: float) -> None:
         self._pdf.multi_cell(0, LINE * size * POINT_in, text, align="L", new_x="LMARGIN", new_y="NEXT")
 
-    def table(
-        self, columns: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float],
-        right: str = "", strong: int = -1, size: float = 7.4,
-    ) -> None:  # fmt: skip
+    def table(self, table: Table, widths: Sequence[float], strong: int = -1, size: float = 7.4) -> None:
         """Write a table; widths are shares of the page's width, ``strong`` is the bold column."""
         from fpdf.fonts import FontFace
 
@@ -84,16 +83,16 @@ class PdfPages:
         self._font(size)
         with self._pdf.table(
             col_widths=tuple(widths),
-            text_align=tuple("RIGHT" if mark == "r" else "LEFT" for mark in right.ljust(len(widths))),
+            text_align=tuple("RIGHT" if mark == "r" else "LEFT" for mark in table.right.ljust(len(widths))),
             borders_layout="HORIZONTAL_LINES",
-            first_row_as_headings=any(columns),
+            first_row_as_headings=any(table.columns),
             headings_style=bold,
             line_height=1.2 * size * POINT_in,
             padding=(0.02, 0.05, 0.03, 0.03),
             v_align="TOP",
-        ) as table:
-            for cells in (columns, *rows) if any(columns) else rows:
-                row = table.row()
+        ) as printed:
+            for cells in (table.columns, *table.rows) if any(table.columns) else table.rows:
+                row = printed.row()
                 for place, cell in enumerate(cells):
                     row.cell(cell, style=bold if place == strong else None)
         self._pdf.ln(0.5 * size * POINT_in)

@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import os
+import re
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sim
+import tuning
 from workbench.output.drawing import save_figure
 from workbench.output.kinds import refuse_another_kind
 from workbench.output.printing import Screen
-from workbench.words.wording import worded
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
 FEW = 5
 """Lines of a result that are printed unless all are wanted."""
 
 
 def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
     """Print a result in words: its verdict always, the rest unless quiet."""
-    first, *rest = worded(result.lines())
+    first, *rest = result.lines()
     screen.verdict(first)
     shown = rest if full else rest[: FEW - 1]
     for line in shown:
@@ -31,10 +34,17 @@ def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
         screen.say(f"... {len(rest) - len(shown)} more with --full")
 
 
+def read_logs(screen: Screen, logs: Sequence[Path], columns: str | None) -> list[tuning.Log]:
+    """Read logs, and say what was recognised in them."""
+    by_hand = columns_from_text(columns)
+    read = [tuning.read_log(log, by_hand) for log in logs]
+    for line in (line for log in read for line in log.summary()):
+        screen.say(line)
+    return read
+
+
 def check_place(path: Path | None, *inputs: str | Path) -> None:
     """See that a file may and can be made there, before the work that will fill it."""
-    import os
-
     if path is None:
         return
     folder = path.absolute().parent
@@ -80,3 +90,16 @@ def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> l
         files.append(str(path))
         screen.say(f"written: {path}")
     return files
+
+
+def columns_from_text(text: str | None) -> dict[str, str | None] | None:
+    """Read ``"rpm=Engine Speed, map=Pressure [inHg]"``."""
+    if text is None:
+        return None
+    found = list(NAME.finditer(text))
+    if not found or text[: found[0].start()].strip():
+        message = f'not understood ("{text}"), allowed: name=column, name=column'
+        raise sim.one_problem("--columns", 1, "columns", message)
+    ends = [one.start() for one in found[1:]] + [len(text)]
+    pairs = zip(found, ends, strict=True)
+    return {one.group(1): text[one.end() : end].strip() or None for one, end in pairs}

@@ -14,6 +14,7 @@ import sim
 from workbench.page.jobs import told_beside
 from workbench.page.shown import alert, card, html, plain_button, table_html, within, words
 from workbench.words import units
+from workbench.words.tables import Table
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -194,7 +195,7 @@ class CurveTable:
             rows.append(["fades over [s]", f"{values[self._fade]:g}", f"{now_s:g}"])
         unit = units.written("degC", self._page.look.imperial)
         self._beside.set_content(
-            table_html([f"proposed points, at {unit}", "steps", "now there"], rows, " rr")
+            table_html(Table((f"proposed points, at {unit}", "steps", "now there"), rows, " rr"))
         )
 
     def _edited(self, _event: object) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sim
-from workbench.output.column_names import columns_from_text
+from workbench.output.results import columns_from_text
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.shown import (

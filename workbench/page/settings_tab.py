@@ -25,7 +25,8 @@ from workbench.page.shown import (
     words,
 )
 from workbench.sheet.settings import BESIDE, NAMES
-from workbench.words.search import COMPARED_COLUMNS, SCORED_COLUMNS, setting_name
+from workbench.words.search import setting_name
+from workbench.words.tables import Table
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -140,10 +141,9 @@ class SettingsTab(Tab):
             for key, value in found["settings"].items()
             if now[key] != value
         ]
+        own = Table(("setting", "now", "proposed", "unit"), changed, " rr ")
         self._tables.set_content(
-            table_html(["setting", "now", "proposed", "unit"], changed, " rr ")
-            + (table_html(SCORED_COLUMNS, found["scored"], " rrrrrrrrr") if found["scored"] else "")
-            + table_html(COMPARED_COLUMNS, found["rows"], " rr ")
+            "".join(map(table_html, (own, *found["tables"])))
             + list_html([self.look.words(one) for one in found["notes"]])
         )
         self._draw()

@@ -9,6 +9,7 @@ from html import escape
 from typing import Any
 
 from workbench.words.cautions import CAUTIONS
+from workbench.words.tables import Table
 
 TO_THE_LEFT = "align-self: flex-start"
 
@@ -99,16 +100,16 @@ def hidden_button(text: str, act: Callable[..., Any]) -> Any:
     return made
 
 
-def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "") -> str:
-    """Write a table; ``right`` holds an r for each column to be set to the right."""
-    marks = [' class="n"' if right[i : i + 1] == "r" else "" for i in range(len(columns))]
+def table_html(table: Table) -> str:
+    """Write a table."""
+    marks = [' class="n"' if table.right[i : i + 1] == "r" else "" for i in range(len(table.columns))]
 
     def cells(tag: str, kind: str, texts: Sequence[str]) -> str:
         made = (f"<{tag}{m}>{escape(one)}</{kind}>" for m, one in zip(marks, texts, strict=True))
         return f"<tr>{''.join(made)}</tr>"
 
-    head = cells('th scope="col"', "th", columns)
-    body = "".join(cells("td", "td", row) for row in rows)
+    head = cells('th scope="col"', "th", table.columns)
+    body = "".join(cells("td", "td", row) for row in table.rows)
     return f'<table class="plain"><thead>{head}</thead><tbody>{body}</tbody></table>'
 
 

@@ -12,8 +12,8 @@ from typing import Any
 import sim
 import tuning
 from workbench.figures.log import diagnosis_figure, fit_figure, fit_finding, numbers_figure, numbers_finding
-from workbench.output.column_names import columns_from_text
 from workbench.output.drawing import figure_bytes
+from workbench.output.results import columns_from_text
 from workbench.page.jobs import Tell
 from workbench.words.wording import worded
 

@@ -15,8 +15,8 @@ from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 from workbench.output.drawing import figure_bytes
 from workbench.page.jobs import Tell
 from workbench.page.points import changes, thinned
-from workbench.words.numbers import number
-from workbench.words.search import COMPARED, scored_rows, tune_finding, tune_notes
+from workbench.words.search import compared_table, scored_table, tune_finding, tune_notes
+from workbench.words.tables import Table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -55,7 +55,7 @@ def search_work(
         points = watch.look()
     return _result(
         found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
-        found.samples, points, scored_rows(found),
+        found.samples, points, [scored_table(found)],
     )  # fmt: skip
 
 
@@ -122,12 +122,10 @@ def _result(
     then: tuning.Prediction,
     samples: Any,
     seen: tuning.SoFar,
-    scored: list[list[str]],
+    scored: list[Table],
     *,
     offered: bool = True,
 ) -> dict[str, Any]:
-    before, after = now.to_dict(), then.to_dict()
-    rows = [[meaning, number(before[k]), number(after[k]), unit] for k, meaning, unit in COMPARED]
     runs = []
     for run in samples:
         shown = run.until(SHOWN_s)
@@ -140,7 +138,8 @@ def _result(
         )
     return {
         "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
-        "rows": rows, "scored": scored, "runs": runs, "points": _points(seen), "offered": offered,
+        "tables": [*scored, compared_table(now, then)], "runs": runs, "points": _points(seen),
+        "offered": offered,
     }  # fmt: skip
 
 

@@ -13,18 +13,16 @@ from workbench.figures.search import (
     importance_figure,
 )
 from workbench.report.report import Picture, Section
-from workbench.words.basis import basis_words
+from workbench.words.cautions import basis_words
 from workbench.words.search import (
-    COMPARED_COLUMNS,
-    SCORED_COLUMNS,
-    changed_rows,
-    compared_rows,
-    scored_rows,
+    changed_table,
+    compared_table,
+    scored_table,
     setting_name,
     tune_finding,
     tune_notes,
 )
-from workbench.words.table import Table
+from workbench.words.tables import Table
 from workbench.words.wording import in_words
 
 JOB = (
@@ -66,9 +64,9 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     """Tell what the search found."""
     deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
     tables = [
-        Table(SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr"),
-        Table(COMPARED_COLUMNS, compared_rows(result), " rr"),
-        Table(("setting", "now", "proposed"), changed_rows(before, result), " rr"),
+        scored_table(result),
+        compared_table(result.now, result.predicted),
+        changed_table(before, result),
     ]
     chosen = result.front.chosen
     pictures = [

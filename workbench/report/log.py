@@ -14,7 +14,7 @@ from workbench.figures.log import (
     numbers_finding,
 )
 from workbench.report.report import Picture, Section
-from workbench.words.table import Table
+from workbench.words.tables import Table
 from workbench.words.wording import in_words, worded
 
 

@@ -15,7 +15,7 @@ from workbench.output.pdf_pages import PdfPages
 from workbench.sheet.html import sheet_body
 from workbench.sheet.parts import Sheet
 from workbench.sheet.pdf import print_cautions, print_sheet
-from workbench.words.table import Table
+from workbench.words.tables import Table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -77,7 +77,7 @@ def _section_html(section: Section) -> str:
     parts = [f"<h2>{escape(section.title)}</h2>", f"<p>{escape(section.text)}</p>"]
     if section.points:
         parts.append(html_list(section.points))
-    parts += [html_table(one.columns, one.rows, one.right) for one in section.tables]
+    parts += [html_table(one) for one in section.tables]
     parts += [html_figure(one.finding, figure_bytes(one.figure, "svg")) for one in section.pictures]
     return "\n".join(parts)
 
@@ -103,14 +103,9 @@ def _print_section(section: Section, pages: PdfPages) -> None:
     for point in section.points:
         pages.paragraph(point, 8.0, lead="-")
     for table in section.tables:
-        widths = [max(len(str(row[i])) for row in (table.columns, *table.rows)) for i in _places(table)]
+        widths = [max(map(len, column)) for column in zip(table.columns, *table.rows, strict=True)]
         # Two letters of room, so that short cells stay whole; long ones are wrapped anyway.
-        shares = [min(max(w + 2, 6), 48) for w in widths]
-        pages.table(table.columns, table.rows, shares, table.right)
+        pages.table(table, [min(max(w + 2, 6), 48) for w in widths])
     for picture in section.pictures:
         png = figure_bytes(picture.figure, "png")
         pages.captioned(picture.finding, png)
-
-
-def _places(table: Table) -> range:
-    return range(len(table.columns))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import tuning
 from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 from workbench.report.report import Picture, Section
-from workbench.words.table import Table
+from workbench.words.tables import Table
 from workbench.words.wording import in_words
 
 if TYPE_CHECKING:

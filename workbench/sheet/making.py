@@ -21,8 +21,7 @@ from workbench.sheet.trial import (
     try_steps,
     watch_points,
 )
-from workbench.words.basis import basis_words
-from workbench.words.cautions import CAUTIONS
+from workbench.words.cautions import CAUTIONS, basis_words
 from workbench.words.wording import in_words
 
 FORMS = (".html", ".pdf", ".csv", ".json")

@@ -6,8 +6,7 @@ import math
 from collections.abc import Sequence
 
 import tuning
-from workbench.words.numbers import number
-from workbench.words.table import Table
+from workbench.words.tables import Table, number, table_of
 from workbench.words.wording import in_words
 
 MOST_LINES = 9
@@ -16,28 +15,19 @@ MOST_LINES = 9
 
 def with_and_without_table(result: tuning.Explanation) -> Table:
     """Table the proof of cause: the car as it is, and with one thing changed at a time."""
-    rows = [
-        [
-            in_words(row.name),
-            f"{100.0 * row.chance:.0f}",
-            f"{row.swing_rpm:.0f}",
-            number(row.period_s, 2),
-            number(100.0 * row.left_share, 2),
-            f"{row.with_scatter_swing_rpm:.0f}",
-            f"{row.with_scatter_moves_per_min:.0f}",
-        ]
-        for row in result.ablation.rows
-    ]
-    columns = (
-        "what is changed",
-        "hunts [%]",
-        "swing [rpm]",
-        "every [s]",
-        "left [%]",
-        "with scatter [rpm]",
-        "moves [1/min]",
+    return table_of(
+        result.ablation.rows,
+        {
+            "what is changed": lambda row: in_words(row.name),
+            "hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
+            "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
+            "every [s]": lambda row: number(row.period_s, 2),
+            "left [%]": lambda row: number(100.0 * row.left_share, 2),
+            "with scatter [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
+            "moves [1/min]": lambda row: f"{row.with_scatter_moves_per_min:.0f}",
+        },
+        " rrrrrr",
     )
-    return Table(columns, rows, " rrrrrr")
 
 
 def resolution_table(result: tuning.Explanation) -> Table:
@@ -121,30 +111,20 @@ def bound_table(result: tuning.Explanation) -> Table | None:
     """Table the dip after each load beside the smallest that this valve allows."""
     if not result.bound:
         return None
-    rows = [
-        [
-            in_words(row.name),
-            "stalls" if row.stalls else f"{row.own_rpm:.0f}",
-            f"{row.held_rpm:.0f}",
-            "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
-            f"{row.left_to_gain_rpm:.0f}",
-            f"{row.forward_rpm:.0f}",
-            f"{row.spark_rpm:.0f}",
-            f"{row.forward_spark_rpm:.0f}",
-        ]
-        for row in result.bound
-    ]
-    columns = (
-        "dip in rpm after",
-        "own",
-        "valve held",
-        "least",
-        "left to gain",
-        "forward",
-        "fast spark",
-        "both",
+    return table_of(
+        result.bound,
+        {
+            "dip in rpm after": lambda row: in_words(row.name),
+            "own": lambda row: "stalls" if row.stalls else f"{row.own_rpm:.0f}",
+            "valve held": lambda row: f"{row.held_rpm:.0f}",
+            "least": lambda row: "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
+            "left to gain": lambda row: f"{row.left_to_gain_rpm:.0f}",
+            "forward": lambda row: f"{row.forward_rpm:.0f}",
+            "fast spark": lambda row: f"{row.spark_rpm:.0f}",
+            "both": lambda row: f"{row.forward_spark_rpm:.0f}",
+        },
+        " rrrrrrr",
     )
-    return Table(columns, rows, " rrrrrrr")
 
 
 def map_table(one: tuning.HuntingMap) -> Table:

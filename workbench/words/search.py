@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sim
 import tuning
-from workbench.words.numbers import number
+from workbench.words.tables import Table, number
 from workbench.words.wording import in_words, unit_at_end
 
 COMPARED = (
@@ -38,7 +38,6 @@ SETTING_NAMES = {
     "spark_trim_deg_per_100rpm": "spark trim",
 }
 """Settings in words, by their names in a search."""
-COMPARED_COLUMNS = ("on fresh plausible cars", "now", "proposed", "unit")
 SET_NAMES = {
     "open_loop": "no feedback", "present": "present", "rule": "by rule", "plain": "plain set",
     "found": "found",
@@ -82,31 +81,29 @@ def tune_finding(result: tuning.Tuning) -> str:
     )
 
 
-def compared_rows(result: tuning.Tuning) -> list[list[str]]:
-    """Make the cells of now against proposed."""
-    now, found = result.now.to_dict(), result.predicted.to_dict()
-    return [[meaning, number(now[name]), number(found[name]), unit] for name, meaning, unit in COMPARED]
+def compared_table(now: tuning.Prediction, then: tuning.Prediction) -> Table:
+    """Table what present and proposed settings do."""
+    old, new = now.to_dict(), then.to_dict()
+    rows = [[meaning, number(old[name]), number(new[name]), unit] for name, meaning, unit in COMPARED]
+    return Table(("on fresh plausible cars", "now", "proposed", "unit"), rows, " rr ")
 
 
-def scored_rows(result: tuning.Tuning) -> list[list[str]]:
-    """Make the cells of all sets side by side."""
+def scored_table(result: tuning.Tuning) -> Table:
+    """Table all sets side by side; the proposed one is marked."""
     rows = []
     for one in result.compared:
         mark = "> " if one.name == result.proposed else ""
         measured = [f"{value:.{name == 'settling':d}f}" for name, value in one.score.measured.items()]
         fails = f"{100.0 * one.score.acceptance.failing_share:.0f} %"
-        hunting, error, moves, excursion, settling, undershoot, stalls = measured
-        rows.append([
-            mark + SET_NAMES[one.name], number(one.score.total), hunting, error, moves, excursion,
-            settling, undershoot, stalls, fails,
-        ])  # fmt: skip
-    return rows
+        rows.append([mark + SET_NAMES[one.name], number(one.score.total), *measured, fails])
+    return Table(SCORED_COLUMNS, rows, " rrrrrrrrr")
 
 
-def changed_rows(before: sim.Car, result: tuning.Tuning) -> list[list[str]]:
-    """Make the cells of the settings that are proposed otherwise."""
+def changed_table(before: sim.Car, result: tuning.Tuning) -> Table:
+    """Table the settings that are proposed otherwise."""
     old, new = before.feedback.model_dump(), result.settings.model_dump()
-    return [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
+    rows = [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
+    return Table(("setting", "now", "proposed"), rows, " rr")
 
 
 def _short(value: object) -> str:
