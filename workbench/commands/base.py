@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Full, OutFolder, Quiet, Seed
+from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, say_lines, write_figures
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 
 def base(

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 import sim
 import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Quiet, Seed
+from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import check_place, read_logs, say_lines, write_figures
 from workbench.words.cautions import caution_lines
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
 
 MOST_DRAWN = 6
 """Stretches of idling that are drawn."""

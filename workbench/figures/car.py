@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 import sim
 import tuning
-from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, new_figure, styled
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, Figure, new_figure, styled
 
 
 def curves_finding(car: sim.Car) -> str:

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 import tuning
 from workbench.figures.story import story_figure
-from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    PALE,
+    RED,
+    Axes,
+    Figure,
+    new_figure,
+    styled,
+)
 from workbench.words.explanation import LOADS
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",

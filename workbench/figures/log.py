@@ -18,6 +18,8 @@ from workbench.output.drawing import (
     RED,
     SPEED,
     VALVE,
+    Axes,
+    Figure,
     new_figure,
     rows_of_axes,
     styled,
@@ -27,9 +29,6 @@ from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 
 BANDS = (

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 import tuning
-from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, PALE, SPEED, VALVE
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
+from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, PALE, SPEED, VALVE, Axes
 
 BESIDE_steps = 2.5
 """So much is shown either side of the positions that a cycle goes through [steps]."""

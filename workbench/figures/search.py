@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import tuning
-from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, SPEED, VALVE, new_figure, styled
+from workbench.output.drawing import BLACK, BLUE, GREY, ORANGE, PALE, SPEED, VALVE, Figure, new_figure, styled
 from workbench.words.search import SET_NAMES, TERM_WORDS, setting_name
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 
 @styled()

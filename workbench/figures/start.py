@@ -19,6 +19,8 @@ from workbench.output.drawing import (
     RED,
     SPEED,
     VALVE,
+    Axes,
+    Figure,
     new_figure,
     styled,
 )
@@ -26,9 +28,6 @@ from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 
 FIRST_s, BEFORE_s = 30.0, 2.0

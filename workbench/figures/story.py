@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 import tuning
 from workbench.figures.rungs import draw_orbit, draw_rungs
-from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, new_figure, styled
+from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, Axes, Figure, new_figure, styled
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
 
 MOMENT_MARKS = {
     "told": ("D", VALVE),

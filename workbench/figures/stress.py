@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 import tuning
-from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, new_figure, styled
+from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, Axes, Figure, new_figure, styled
 from workbench.words import units
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
 
 SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
 """Light, middle and dark: told apart in grey print; the letter says it too."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,16 +17,13 @@ from workbench.output.drawing import (
     SPEED,
     TRIM,
     VALVE,
+    Axes,
+    Figure,
     new_figure,
     rows_of_axes,
     styled,
 )
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
 
 MOST_MARKS = 12
 """Events named in the figure; a run with more names the first of them."""

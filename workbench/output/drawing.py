@@ -6,14 +6,16 @@ import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import sim
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib import axes, figure
 
+Axes: TypeAlias = "axes.Axes"
+Figure: TypeAlias = "figure.Figure"
+"""Names for annotations: matplotlib is loaded by whoever draws."""
 BLUE, ORANGE, GREEN, RED, GREY, BLACK = ("#0060a8", "#e08214", "#1b8a5a", "#b2182b", "#8c8c8c", "#202020")
 """Told apart by eyes that miss red or green, and by their lightness in grey print."""
 PALE = "#dfe6ec"

@@ -6,17 +6,13 @@ import os
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 import tuning
-from workbench.output.drawing import save_figure
+from workbench.output.drawing import Figure, save_figure
 from workbench.output.kinds import refuse_another_kind
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
 
 NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
 FEW = 5

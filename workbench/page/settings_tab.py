@@ -5,25 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from controllers import DERIVATIVE, LAWS
+from workbench.page import shown
 from workbench.page.chart_search import beside_option, front_option
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import GRACE_s
-from workbench.page.shown import (
-    TO_THE_LEFT,
-    card,
-    cautions,
-    chart,
-    choice,
-    heading,
-    html,
-    list_html,
-    picture_html,
-    redraw,
-    status,
-    table_html,
-    within,
-    words,
-)
 from workbench.sheet.settings import BESIDE, NAMES
 from workbench.words.search import setting_name
 from workbench.words.tables import Table
@@ -52,25 +37,27 @@ class SettingsTab(Tab):
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        cautions()
-        with within("halves"):
-            with card():
+        shown.cautions()
+        with shown.within("halves"):
+            with shown.card():
                 self._search_part()
-            with card():
+            with shown.card():
                 self._found_part()
-        with card():
+        with shown.card():
             self._stress_part()
         self.look.redraw.append(self._draw)
         self._search.show_found()
         self._stress.show_found()
 
     def _search_part(self) -> None:
-        heading("Search settings")
-        words("Tries settings on many cars that this one could be. The base curve is left alone.", "soft")
-        with within("line"):
-            self._budget = choice("How long", BUDGETS, "quick")
-            self._weights = choice("What counts", WEIGHTS, "balanced")
-            self._law = choice("Law", SEARCHED, "")
+        shown.heading("Search settings")
+        shown.words(
+            "Tries settings on many cars that this one could be. The base curve is left alone.", "soft"
+        )
+        with shown.within("line"):
+            self._budget = shown.choice("How long", BUDGETS, "quick")
+            self._weights = shown.choice("What counts", WEIGHTS, "balanced")
+            self._law = shown.choice("Law", SEARCHED, "")
         self._search = JobPanel(
             self, "search", "Search", "Searching", "work_search:search_work", self._show_search,
             lambda: self.asked(
@@ -79,31 +66,31 @@ class SettingsTab(Tab):
             on_more=self._show_more, stop_text="Stop and keep the best", grace_s=GRACE_s,
             taken=self._has_it,
         ).build()  # fmt: skip
-        self._best = status("soft")
-        self._front = chart("candidates tried", "chart", front_option([], self.look.palette))
+        self._best = shown.status("soft")
+        self._front = shown.chart("candidates tried", "chart", front_option([], self.look.palette))
         self._front.set_visibility(False)
 
     def _found_part(self) -> None:
         from nicegui import ui
 
-        heading("Now and proposed")
-        self._finding = status("big", "Nothing searched yet.")
-        self._beside = chart("idle with present and with proposed settings", "chart")
+        shown.heading("Now and proposed")
+        self._finding = shown.status("big", "Nothing searched yet.")
+        self._beside = shown.chart("idle with present and with proposed settings", "chart")
         self._use = ui.button("Use the proposed settings", on_click=self._take).props("dense")
-        self._use.style(TO_THE_LEFT)
+        self._use.style(shown.TO_THE_LEFT)
         for one in (self._beside, self._use):
             one.set_visibility(False)
-        self._tables = html()
+        self._tables = shown.html()
 
     def _stress_part(self) -> None:
-        heading("Stress the settings the car has now")
-        self._suite = choice("What", SUITES, "standard")
+        shown.heading("Stress the settings the car has now")
+        self._suite = shown.choice("What", SUITES, "standard")
         self._stress = JobPanel(
             self, "stress", "Stress them", "Stressing", "work_search:stress_work", self._show_stress,
             lambda: self.asked(suite=self._suite.value),
         ).build()  # fmt: skip
-        self._stress_finding = status("big")
-        self._stress_body = html()
+        self._stress_finding = shown.status("big")
+        self._stress_body = shown.html()
 
     def _has_it(self) -> bool:
         """Whether the car has the proposed settings, and is otherwise the one that was searched."""
@@ -120,12 +107,12 @@ class SettingsTab(Tab):
 
     def _draw_front(self) -> None:
         self._front.set_visibility(bool(self._points))
-        redraw(self._front, front_option(self._points, self.look.palette))
+        shown.redraw(self._front, front_option(self._points, self.look.palette))
 
     def _draw(self) -> None:
         self._draw_front()
         if self._runs:
-            redraw(self._beside, beside_option(self._runs, self.look.palette))
+            shown.redraw(self._beside, beside_option(self._runs, self.look.palette))
 
     def _show_search(self, found: dict[str, Any]) -> None:
         self._points, self._runs = found["points"], found["runs"]
@@ -143,8 +130,8 @@ class SettingsTab(Tab):
         ]
         own = Table(("setting", "now", "proposed", "unit"), changed, " rr ")
         self._tables.set_content(
-            "".join(map(table_html, (own, *found["tables"])))
-            + list_html([self.look.words(one) for one in found["notes"]])
+            "".join(map(shown.table_html, (own, *found["tables"])))
+            + shown.list_html([self.look.words(one) for one in found["notes"]])
         )
         self._draw()
 
@@ -152,9 +139,9 @@ class SettingsTab(Tab):
         self._stress_finding.set_text(self.look.words(found["finding"]))
         self._stress_finding.classes(replace="big good" if found["passed"] else "big bad")
         self._stress_body.set_content(
-            picture_html(found["matrix"][self.look.imperial], found["finding"], 640)
-            + picture_html(found["worst"][self.look.imperial], "the worst cases", 560)
-            + list_html([self.look.words(one) for one in found["lines"]])
+            shown.picture_html(found["matrix"][self.look.imperial], found["finding"], 640)
+            + shown.picture_html(found["worst"][self.look.imperial], "the worst cases", 560)
+            + shown.list_html([self.look.words(one) for one in found["lines"]])
         )
 
     def _take(self) -> None:

@@ -5,34 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import sim
+from workbench.page import shown
 from workbench.page.chart_start import moment, past_phases, start_data, start_frame
 from workbench.page.curve_table import CurveTable
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import told_beside
-from workbench.page.shown import (
-    Slide,
-    alert,
-    card,
-    cautions,
-    chart,
-    choice,
-    heading,
-    hidden_button,
-    html,
-    list_html,
-    redraw,
-    slider,
-    status,
-    within,
-    words,
-)
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 TICK_s = 0.1
 SPEEDS = {1.0: "real time", 4.0: "4 x", 16.0: "16 x", 0.0: "all at once"}
-OUTSIDE = Slide("outside_degC", "Engine and air", "degC", -30, 40, 1)
+OUTSIDE = shown.Slide("outside_degC", "Engine and air", "degC", -30, 40, 1)
 CURVES = (
     ("base_steps", "Base curve", None),
     ("cranking_steps", "Cranking curve", None),
@@ -55,15 +39,15 @@ class StartTab(Tab):
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        cautions()
-        with card():
+        shown.cautions()
+        with shown.card():
             self._play_part()
-        with card():
+        with shown.card():
             self._base_part()
         self._curves = [
             CurveTable(self.page, key, name, fade, self._curves_changed) for key, name, fade in CURVES
         ]
-        with within("thirds"):
+        with shown.within("thirds"):
             for one in self._curves:
                 one.build()
         self.look.redraw.append(self._restyle)
@@ -74,24 +58,24 @@ class StartTab(Tab):
     def _play_part(self) -> None:
         from nicegui import ui
 
-        heading("Start the engine")
-        with within("line"):
+        shown.heading("Start the engine")
+        with shown.within("line"):
             with ui.element("div").style("width: 280px; max-width: 100%"):
-                self._outside = slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
-            self._speed = choice("Played", SPEEDS, 16.0)
+                self._outside = shown.slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
+            self._speed = shown.choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
             self, "start", "Start it", "Starting", "work_start:start_work", self._show_start,
             lambda: None if self._is_held_up(self._start) else self.asked(coolant_degC=self._degC),
         ).build()  # fmt: skip
-        self._finding, self._now = status("big"), words("", "soft")
-        self._chart = chart("speed, valve and temperature of the start", "tall")
+        self._finding, self._now = shown.status("big"), shown.words("", "soft")
+        self._chart = shown.chart("speed, valve and temperature of the start", "tall")
         self._chart.set_visibility(False)
-        self._phases, self._told = html(), html()
+        self._phases, self._told = shown.html(), shown.html()
         self._timer = ui.timer(TICK_s, self._tick, active=False)
 
     def _base_part(self) -> None:
-        heading("Open-loop curves")
-        words(
+        shown.heading("Open-loop curves")
+        shown.words(
             "Proposals come from the model; nothing is taken unless you take it, and 'Undo changes' takes it"
             " back.",
             "soft",
@@ -100,9 +84,9 @@ class StartTab(Tab):
             self, "base", "Propose curves", "Proposing", "work_start:base_work", self._show_base,
             lambda: None if self._is_held_up(self._base) else self.asked(), taken=self._has_them,
         ).build()  # fmt: skip
-        self._base_told = html()
-        self._take = hidden_button("Take all three", self._take_all)
-        self._refused = alert()
+        self._base_told = shown.html()
+        self._take = shown.hidden_button("Take all three", self._take_all)
+        self._refused = shown.alert()
 
     def _set_degC(self, value: float) -> None:
         self._degC = value
@@ -159,13 +143,13 @@ class StartTab(Tab):
         past = past_phases(found, self._at_s, self.look.imperial)
         if past != self._past:
             self._past = past
-            self._phases.set_content(list_html(past))
+            self._phases.set_content(shown.list_html(past))
         ended = self._at_s >= found["length_s"]
         _, _, told = found["finding"].partition(": ")
         at = f"From {found['coolant_degC']:.0f} degC. {told[:1].upper()}{told[1:]}"
         self._finding.set_text(self.look.words(at) if ended else "")
         wrong = [self.look.words(one) for one in found["wrong"]]
-        self._told.set_content(list_html(wrong) if ended else "")
+        self._told.set_content(shown.list_html(wrong) if ended else "")
 
     def _restyle(self) -> None:
         self._outside.tell()
@@ -180,10 +164,10 @@ class StartTab(Tab):
         data = start_data(found, self._at_s, self.look.imperial)["series"]
         for line, points in zip(frame["series"], data, strict=True):
             line.update(points)
-        redraw(self._chart, frame)
+        shown.redraw(self._chart, frame)
 
     def _show_base(self, found: dict[str, Any]) -> None:
-        self._base_told.set_content(list_html([self.look.words(one) for one in found["told"]]))
+        self._base_told.set_content(shown.list_html([self.look.words(one) for one in found["told"]]))
         for one in self._curves:
             one.propose(found["curves"])
         self._take.set_visibility(True)

@@ -6,20 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import sim
-from workbench.output.drawing import figure_bytes
+from workbench.output.drawing import Figure, figure_bytes
 from workbench.output.html_page import html_cautions, html_figure, html_list, html_page, html_table
 from workbench.output.pdf_pages import PdfPages
 from workbench.sheet.html import sheet_body
 from workbench.sheet.parts import Sheet
 from workbench.sheet.pdf import print_cautions, print_sheet
 from workbench.words.tables import Table
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
 
 FORMS = (".html", ".pdf")
 
