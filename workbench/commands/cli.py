@@ -53,7 +53,6 @@ for command in OFFERED:
 
 
 def _version(wanted: bool) -> None:
-    """Tell the version, and end."""
     if wanted:
         typer.echo(f"evenidle {version()}")
         raise typer.Exit
@@ -104,7 +103,6 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _failed(text: str, problems: Sequence[Part] | None, arguments: list[str] | None) -> int:
-    """Tell bad input or usage."""
     tell_failure(text, problems, arguments)
     return BAD_INPUT
 

@@ -16,12 +16,17 @@ from workbench.output.first_run import compiling_beside, wait_for
 from workbench.output.printing import Screen
 from workbench.output.progress import Tell
 from workbench.output.results import check_place
-from workbench.report.car import car_section, job_section, search_section
-from workbench.report.explanation import explain_section
-from workbench.report.idle import idle_section
-from workbench.report.log import diagnosis_section, fit_section
 from workbench.report.report import Report, Section, write_report
-from workbench.report.stress import stress_section
+from workbench.report.sections import (
+    car_section,
+    diagnosis_section,
+    explain_section,
+    fit_section,
+    idle_section,
+    job_section,
+    search_section,
+    stress_section,
+)
 from workbench.sheet.making import make_sheet, write_sheet
 from workbench.words.search import tune_finding
 from workbench.words.wording import in_words, worded

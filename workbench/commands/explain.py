@@ -54,7 +54,6 @@ def explain(
 
 
 def _tell(screen: Screen, result: tuning.Explanation) -> None:
-    """The verdict, then each view as a table, then one cycle."""
     first, *rest = result.verdict
     screen.verdict(first)
     for line in rest:

@@ -65,7 +65,6 @@ def fit(
 
 
 def _figures(result: tuning.Fit) -> dict[str, Figure]:
-    """How the model follows each stretch, and what was changed."""
     from workbench.figures.log import fit_figure, numbers_figure
 
     drawn = {

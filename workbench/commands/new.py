@@ -142,7 +142,6 @@ def new(
 
 
 def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], bool]) -> None:
-    """What was written: how much is guessed, what was taken as usual, what comes next."""
     guessed, assumed, counted = about
     screen.say(f"{out} written: {guessed} of its numbers are guesses and say so.")
     for key in assumed:
@@ -158,7 +157,6 @@ def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], 
 
 
 def _known(facts: dict[str, Any]) -> Any:
-    """What is known beyond the few facts, taken out of them."""
     values = {name: facts.pop(name, None) for name, fact in FACTS.items() if fact.optional}
     values["map_kPa"] = values.pop("map_kpa")
     return sim.Known(**values)

@@ -102,7 +102,6 @@ def _position(trace: sim.Trace) -> list[tuning.Note]:
 
 
 def _story(trace: sim.Trace, car: sim.Car, scenario: sim.Scenario) -> tuning.StartStory | None:
-    """The start, told, where the key is turned to crank."""
     cranked = any(one.set == "key" and one.to == "crank" for one in scenario.event)
     return tuning.start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
 
@@ -162,7 +161,6 @@ def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
 def _write(
     trace: sim.Trace, car: sim.Car, finding: str, places: list[Path], story: tuning.StartStory | None
 ) -> list[Path]:
-    """Write trace and figures."""
     from workbench.figures.trace import trace_figure
 
     table, picture, start = places

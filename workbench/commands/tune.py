@@ -92,7 +92,6 @@ def tune(
 
 
 def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning) -> None:
-    """Print all sets side by side, what the proposed one brings, and why."""
     screen.table("Side by side", scored_table(result))
     screen.say(SCORED_LEGEND)
     screen.table("What it brings", compared_table(result.now, result.predicted))

@@ -83,14 +83,12 @@ def _title(figure: Figure, finding: str) -> None:
 
 
 def _legend_above(axes: Axes, columns: int) -> None:
-    """Put the legend over the drawing, where it hides nothing."""
     axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, borderaxespad=0.2)
 
 
 def _draw_bands(
     axes: Axes, segments: Sequence[tuning.Segment], shown: Sequence[tuple[str, str, str]]
 ) -> None:
-    """One strip a kind of segment; each segment is a bar in it."""
     for row, (kind, colour, _) in enumerate(shown):
         spans = [(one.from_s, max(one.length_s, 0.2)) for one in segments if one.kind == kind]
         axes.broken_barh(spans, (-row - 0.38, 0.76), facecolors=colour, edgecolor="white", linewidth=0.5)

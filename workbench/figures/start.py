@@ -81,7 +81,6 @@ def proposal_figure(proposal: tuning.BaseProposal) -> Figure:
 
 
 def _draw_curves(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
-    """Owner's and proposed curves over temperature."""
     places = [p.coolant_degC for p in proposal.points]
     kinds = (("base", "base curve"), ("cranking", "cranking curve"), ("after", "after-start air"))
     for one, (kind, name) in zip(row, kinds, strict=True):
@@ -96,7 +95,6 @@ def _draw_curves(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
 
 
 def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
-    """What starts without feedback come to, the worst of several, with the targets."""
     aims = proposal.targets
     kinds = (
         ("flare_rpm", "flare", aims.flare_rpm),
@@ -203,7 +201,6 @@ def _draw_heat(axes: Axes, trace: sim.Trace) -> None:
 
 
 def _mark_moments(axes: Axes, story: tuning.StartStory, named: bool) -> None:
-    """Draw a line at the first firing and where feedback begins to act."""
     for since_s, name in ((story.first_firing_s, "first firing"), (story.feedback_s, "feedback acts")):
         if not since_s < FIRST_s:
             continue

@@ -15,7 +15,6 @@ SHEET_COLUMNS = ("section", "item", "value", "unit", "entry", "entry_unit", "rem
 
 
 def _is_car(content: bytes) -> bool:
-    """Whether it is a car file, be it a damaged one."""
     try:
         values = tomllib.loads(content.decode("utf-8", "replace").replace("\r\n", "\n"))
     except (ValueError, RecursionError):
@@ -31,7 +30,6 @@ def _is_table(content: bytes) -> bool:
 
 
 def _is_object(content: bytes) -> bool:
-    """Whether it is a sheet as JSON."""
     try:
         value = json.loads(content)
     except (ValueError, RecursionError):

@@ -14,7 +14,7 @@ from workbench.page.shown import alert, plain_button, words
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from workbench.page.drafts import Draft
+    from workbench.page.car_file import Draft
     from workbench.page.session import Session, Sessions
 
 MOST_DRAFTS = 8
@@ -22,7 +22,6 @@ WIDTH = "width: 320px; max-width: 80vw"
 
 
 def _tried(act: Callable[[], None], dialog: Any, problem: Any, done: Callable[[], None]) -> None:
-    """Do something and close the window; or say why it was refused."""
     try:
         act()
     except sim.InputError as error:

@@ -167,7 +167,6 @@ class CurveTable:
         plain_button(text, act, f'size="12px" aria-label="{self.name}: {label}"')
 
     def _shown(self, at_degC: Typed) -> Typed:
-        """A temperature in the units shown."""
         if not isinstance(at_degC, float | int):
             return at_degC
         shown = units.shown(at_degC, "degC", self._page.look.imperial)
@@ -216,7 +215,6 @@ class CurveTable:
         self._changed()
 
     def _change(self, values: dict[str, Any]) -> str:
-        """Give the car these values; or say what is wrong with them."""
         try:
             self._page.session.change("curves", **values)
         except sim.InputError as error:
@@ -225,7 +223,6 @@ class CurveTable:
         return ""
 
     def _told(self, error: sim.InputError) -> str:
-        """What is wrong, in the units shown."""
         # A point that is refused is then missing from the list: that is no fault of its own.
         own = [one for one in error.problems if one.key != f"curves.{self.key}"]
         told = []

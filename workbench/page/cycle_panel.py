@@ -63,7 +63,6 @@ class CyclePanel:
         return made.on("chart:mouseover", lambda e: self._point(e.args.get("data")), ["data"])
 
     def _point(self, data: Any) -> None:
-        """A pin was met by pointer or finger."""
         value = data.get("value") if isinstance(data, dict) else None
         if isinstance(value, list) and len(value) == 3 and int(value[2]) != self._at:
             self._at = int(value[2])

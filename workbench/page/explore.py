@@ -208,7 +208,6 @@ class Explore(Tab):
             waiting.cancel()
 
     async def _send(self, data: dict[str, Any]) -> None:
-        """Draw, once the browser has put up the chart."""
         code = _DRAW.format(id=self.chart.id, data=json.dumps(data))
         while not self.chart.is_deleted:
             try:
@@ -241,7 +240,6 @@ class Explore(Tab):
             self.why.tell_waiting(f"This could not be worked out: {error}.")
 
     def _restyle(self) -> None:
-        """Colours or units have changed."""
         self._coolant.tell()
         frame = self._frame()
         for axes in (frame["xAxis"], frame["series"]):

@@ -118,7 +118,6 @@ class Page:
                 one._follow()
 
     def _show_state(self, text: str) -> None:
-        """Show it; where there is no room for all of it, it is cut short but found by pointing."""
         self._state.set_text(text)
         self._state.props["title"] = text
 
@@ -145,12 +144,10 @@ class Page:
             background_tasks.create(settle(), name=name)
 
     def _keep_soon(self) -> None:
-        """Keep changes beside the owner's file."""
         keep = partial(self.sessions.keep_draft, self.session)
         self._once_settled("keep", KEEP_AFTER_s, partial(self.try_to, keep))
 
     def _follow(self) -> None:
-        """Show what another page of the same work has changed."""
         if self._shown != self._now():
             self._once_settled("follow", FOLLOW_AFTER_s, self._follow_now)
 

@@ -123,7 +123,6 @@ class Guard:
         return None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass a request on, or refuse it."""
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
@@ -169,7 +168,6 @@ class Guard:
 
 
 def _query(scope: Scope) -> bytes:
-    """What follows the question mark of a visit to the first address."""
     first = scope.get("path") == "/" and scope.get("method") == "GET"
     return bytes(scope.get("query_string", b"")) if first else b""
 

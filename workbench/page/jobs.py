@@ -64,7 +64,6 @@ class Job:
         self.end_now()
 
     def _listen(self) -> None:
-        """Take in what the process tells until it has gone."""
         with contextlib.suppress(EOFError, OSError):
             while True:
                 self.share, text, more = self._pipe.recv()

@@ -114,7 +114,6 @@ class LogTab(Tab):
         self._fit_body = html()
 
     def _list_logs(self) -> None:
-        """Show which logs a fit is made with, each with a way to be rid of it."""
         self._kept.clear()
         with self._kept:
             if not self.session.logs:
@@ -144,7 +143,6 @@ class LogTab(Tab):
         self._list_logs()
 
     def _forget_job(self) -> None:
-        """Have what a reading gave not shown anew after a reload."""
         job = self.session.job
         if job is not None and job.kind == "log" and job.ended:
             self.session.job = None
@@ -176,7 +174,6 @@ class LogTab(Tab):
         self._add(path)
 
     def _place(self, name: str, within: str = "") -> Path:
-        """A place of our own for a file, whatever it is called."""
         if self.session.folder is None:
             self.session.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
         return place_for(Path(self.session.folder.name) / within, name)

@@ -31,7 +31,7 @@ ICON = (
 def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> None:
     """Serve the page until the process is interrupted."""
     runs = Runs()  # before anything else is loaded: its process takes longest to be ready
-    from workbench.page.drafts import Drafts
+    from workbench.page.car_file import Drafts
     from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
     from workbench.page.wish import Wish
 
@@ -87,7 +87,6 @@ def check_port(port: int) -> None:
 
 
 def _pages(sessions: Sessions, runs: Runs) -> None:
-    """Register the two addresses: a new piece of work, and one that is there."""
     from nicegui import ui
     from starlette.responses import RedirectResponse
 

@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import sim
-from workbench.page.car_file import CarFile
-from workbench.page.drafts import Draft, Drafts
+from workbench.page.car_file import CarFile, Draft, Drafts
 from workbench.page.jobs import Job
 from workbench.page.wish import Wish
 
@@ -22,61 +21,25 @@ WARM_degC = 90.0
 
 @dataclass
 class Session:
-    """One tab's work; it outlives a reload of the tab.
+    """One tab's work; it outlives a reload of the tab."""
 
-    Attributes
-    ----------
-    key : str
-        Part of the address of the tab.
-    seed : int
-        Seed of everything random.
-    name : str
-        What was opened: name of a bundled car, or path of a file.
-    car : Car
-        As it is now, with the settings explored.
-    opened : Car
-        As it was when it was opened, or saved by hand.
-    saved : Car
-        As it stands in its file; for a bundled car, as it was opened.
-    file : CarFile or None
-        Where changes are saved when the owner says so; None until one was opened or named.
-    wish : Wish
-        What is supposed of the engine in Explore.
-    tab : str
-        The tab of the page that is open.
-    imperial : bool
-        Whether temperatures and pressures are shown in degF and inHg.
-    dark : bool or None
-        None: as the system has it.
-    job : Job or None
-        The last job, running or ended.
-    found, found_of : dict
-        What jobs have found, and what each was asked about, by kind.
-    logs : list of Path
-        Logs taken in, the newest last.
-    folder : TemporaryDirectory or None
-        Where they lie; gone when the work is forgotten.
-    pages : list
-        The pages that show this work; more than one where its address is open twice.
-    """
-
-    key: str
+    key: str  # part of the address of the tab
     seed: int
-    name: str
-    car: sim.Car
-    opened: sim.Car
-    saved: sim.Car
-    file: CarFile | None
+    name: str  # what was opened: name of a bundled car, or path of a file
+    car: sim.Car  # as it is now, with the settings explored
+    opened: sim.Car  # as it was when it was opened, or saved by hand
+    saved: sim.Car  # as it stands in its file; for a bundled car, as it was opened
+    file: CarFile | None  # where changes are saved when the owner says so; none until one was opened or named
     wish: Wish
     tab: str = "Explore"
     imperial: bool = False
-    dark: bool | None = None
-    job: Job | None = None
-    found: dict[str, Any] = field(default_factory=dict)
-    found_of: dict[str, object] = field(default_factory=dict)
-    logs: list[Path] = field(default_factory=list)
-    folder: Any = None
-    pages: list[Any] = field(default_factory=list)
+    dark: bool | None = None  # none: as the system has it
+    job: Job | None = None  # the last one, running or ended
+    found: dict[str, Any] = field(default_factory=dict)  # by jobs, by kind
+    found_of: dict[str, object] = field(default_factory=dict)  # what each was asked about
+    logs: list[Path] = field(default_factory=list)  # taken in, the newest last
+    folder: Any = None  # where they lie; gone when the work is forgotten
+    pages: list[Any] = field(default_factory=list)  # more than one where its address is open twice
 
     @property
     def may_be_forgotten(self) -> bool:
@@ -112,7 +75,6 @@ class Session:
             self.found[job.kind], self.found_of[job.kind] = job.result, job.about
 
     def _forget(self) -> None:
-        """Leave nothing that belongs to the car before."""
         if self.job is not None and not self.job.ended:
             threading.Thread(target=self.job.end_now, daemon=True).start()
         self.job, self.found, self.found_of, self.logs = None, {}, {}, []

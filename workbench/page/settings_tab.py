@@ -93,7 +93,6 @@ class SettingsTab(Tab):
         self._stress_body = shown.html()
 
     def _has_it(self) -> bool:
-        """Whether the car has the proposed settings, and is otherwise the one that was searched."""
         now, proposed = self.session.car, self.session.found["search"]["settings"]
         searched = self._search.found_about().model_copy(update={"feedback": now.feedback})
         return bool(now.feedback.model_dump(mode="json") == proposed and searched == now)

@@ -123,7 +123,6 @@ class StartTab(Tab):
         self._timer.active = not at_once
 
     def _tick(self) -> None:
-        """Play on."""
         found = self._played
         if found is None:
             self._timer.active = False
@@ -173,7 +172,6 @@ class StartTab(Tab):
         self._take.set_visibility(True)
 
     def _has_them(self) -> bool:
-        """Whether the car has the proposed curves."""
         now = self.session.car
         as_then = self._base.found_about().model_copy(update={"curves": now.curves})
         return all(one.is_taken for one in self._curves) and bool(as_then == now)

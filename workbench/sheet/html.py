@@ -27,7 +27,6 @@ def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
 
 
 def _to_look_at(sheet: Sheet) -> str:
-    """What the checks found, for the sheet not to be read without it."""
     if not sheet.to_look_at:
         return ""
     return f"<p><b>evenidle check has to say of:</b> {escape('; '.join(sheet.to_look_at))}.</p>"

@@ -74,7 +74,6 @@ def version() -> str:
 
 
 def _to_look_at(car: sim.Car) -> tuple[str, ...]:
-    """What the checks fail or warn of, by name."""
     return tuple(
         f"{in_words(line.name)}{' (FAILS)' if line.verdict == 'fail' else ''}"
         for line in tuning.check(car).lines
@@ -110,7 +109,6 @@ def _curve_row(car: sim.Car, spot: tuning.Spot) -> CurveRow:
 
 
 def _homing(car: sim.Car) -> list[tuple[str, str, str]]:
-    """Homing and timing: what, number, remark."""
     valve = car.valve
     farthest = "farthest position" if valve.travel_counted else "MEASURE FIRST: travel is a guess,"
     seconds = valve.homing_steps * valve.step_ms / 1000.0

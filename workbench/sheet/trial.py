@@ -50,7 +50,6 @@ def _middle_limits(car: sim.Car, narrow: tuple[float, float]) -> tuple[float, fl
 
 
 def _entered(car: sim.Car, limits: tuple[float, float]) -> str:
-    """Trim limits as they are typed into the controller."""
     given = car.feedback.model_copy(update={"trim_limit_steps": limits})
     low, high = (e for e in tuning.to_entry(car, given) if e.key == "trim_limit_steps")
     return f"trim limits {low.text} and {high.text} {low.unit}"

@@ -26,7 +26,6 @@ _MOST_DIGITS = 2
 
 @cache
 def _line(unit: str, other: str) -> tuple[float, float]:
-    """Factor and offset from one unit to another."""
     from pint import UnitRegistry
 
     registry: Any = UnitRegistry(autoconvert_offset_to_baseunit=True)
