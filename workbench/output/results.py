@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -60,6 +60,15 @@ def check_place(path: Path | None, *inputs: str | Path) -> None:
         raise sim.one_problem(path, 1, "file", "its folder is not there, allowed: one that is")
     if not os.access(folder, os.W_OK):
         raise sim.one_problem(path, 1, "file", "its folder is closed to you, allowed: one that is not")
+
+
+def write_as(path: Path, forms: Mapping[str, Callable[[], str | bytes]]) -> None:
+    """Write a file whole or not at all; the ending of its name says in which form."""
+    kind = path.suffix.lower()
+    if kind not in forms:
+        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(forms)}'
+        raise sim.one_problem(path, 1, "--out", message)
+    sim.write_beside(path, forms[kind]())
 
 
 def made_folder(out: Path) -> Path:

@@ -4,19 +4,8 @@ from __future__ import annotations
 
 import math
 
-from workbench.page.chart_parts import (
-    UNHEARD,
-    Options,
-    deadband,
-    line,
-    named_axis,
-    options,
-    round_scale,
-    rows,
-    target_line,
-    time_axis,
-    y_axis,
-)
+from workbench.page import chart_parts
+from workbench.page.chart_parts import Options
 from workbench.page.look import Palette
 from workbench.words import units
 
@@ -37,15 +26,15 @@ def cycle_option(found: Options, at: int, palette: Palette, imperial: bool) -> O
     for row, (key, name, colour) in enumerate(zip(KEYS, names, colours, strict=True)):
         points = [[t, _shown(key, v, imperial)] for t, v in found["lines"][key]]
         inside = {"showMinLabel": False, "showMaxLabel": False}
-        x_axes.append(time_axis(row, *ends, palette, row == 2, False, **inside))
+        x_axes.append(chart_parts.time_axis(row, *ends, palette, row == 2, False, **inside))
         low, high = _ends([value for _, value in points], found if row == 0 else None)
-        scale = round_scale(low, high, 5 if row == 0 else 3) | {"axisLine": {"onZero": False}}
-        y_axes.append(y_axis(row, name, palette, 3 if row == 0 else 2) | scale)
-        drawn = line(key, row, colour, points, width=1.7, steps=True, **UNHEARD)
+        scale = chart_parts.round_scale(low, high, 5 if row == 0 else 3) | {"axisLine": {"onZero": False}}
+        y_axes.append(chart_parts.y_axis(row, name, palette, 3 if row == 0 else 2) | scale)
+        drawn = chart_parts.line(key, row, colour, points, width=1.7, steps=True, **chart_parts.UNHEARD)
         series += [drawn | {"markLine": cursor}, _pins(key, row, found["moments"], at, palette, imperial)]
-    series[0] |= deadband(found, palette) | target_line(found, palette)
+    series[0] |= chart_parts.deadband(found, palette) | chart_parts.target_line(found, palette)
     series[0]["markLine"]["data"] += cursor["data"]
-    return options(rows(GRIDS, 16), x_axes, y_axes, series, "item")
+    return chart_parts.options(chart_parts.rows(GRIDS, 16), x_axes, y_axes, series, "item")
 
 
 def orbit_option(found: Options, at: int, palette: Palette) -> Options:
@@ -56,21 +45,23 @@ def orbit_option(found: Options, at: int, palette: Palette) -> Options:
     within, reached = (
         [one for one in found[key] if least <= one[0] <= most] for key in ("settled", "reached")
     )
-    plain = {**UNHEARD, "clip": True}
+    plain = {**chart_parts.UNHEARD, "clip": True}
     bars = {"type": "scatter", "name": "could hold", "data": reached, "symbol": "rect",
             "symbolSize": [44, 5], "itemStyle": {"color": palette.valve}, "z": 6}  # fmt: skip
     moments = [[one["opening_steps"], one["rpm"]] for one in found["moments"]]
     series = [
-        line("settled speed", 0, palette.soft, within, width=1.2, kind="dotted", **plain)
-        | deadband(found, palette),
-        line("the cycle", 0, palette.speed, found["orbit"], width=1.8, **plain),
+        chart_parts.line("settled speed", 0, palette.soft, within, width=1.2, kind="dotted", **plain)
+        | chart_parts.deadband(found, palette),
+        chart_parts.line("the cycle", 0, palette.speed, found["orbit"], width=1.8, **plain),
         plain | bars,
         _pin_series(moments, at, palette),
     ]
     unlined = {"min": least, "max": most, "minInterval": 1, "splitLine": {"show": False}}
-    x_axis = named_axis("valve, where it is [steps]", palette, 28, **unlined)
-    speed = y_axis(0, "speed [rpm]", palette, 5) | round_scale(low, high, 6)
-    return options({"left": 56, "right": 16, "top": 34, "bottom": 44}, x_axis, speed, series, "item")
+    x_axis = chart_parts.named_axis("valve, where it is [steps]", palette, 28, **unlined)
+    speed = chart_parts.y_axis(0, "speed [rpm]", palette, 5) | chart_parts.round_scale(low, high, 6)
+    return chart_parts.options(
+        {"left": 56, "right": 16, "top": 34, "bottom": 44}, x_axis, speed, series, "item"
+    )
 
 
 def _shown(key: str, value: float, imperial: bool) -> float:

@@ -5,18 +5,8 @@ The rungs stand beside the speed axis, each at the steady speed of its position,
 
 from __future__ import annotations
 
-from workbench.page.chart_parts import (
-    UNHEARD,
-    Options,
-    deadband,
-    line,
-    options,
-    round_scale,
-    rows,
-    target_line,
-    time_axis,
-    y_axis,
-)
+from workbench.page import chart_parts
+from workbench.page.chart_parts import Options
 from workbench.page.look import Palette
 from workbench.page.wish import LENGTH_s
 
@@ -32,20 +22,20 @@ REACHED, PASSED = "positions that moves of this size reach", "other positions"
 def idle_frame(palette: Palette, pressure_unit: str) -> Options:
     """Everything of the chart but its data."""
     names = ("speed [rpm]", "valve [steps]", f"manifold [{pressure_unit}]")
-    grids = rows(GRIDS, RIGHT_px)
+    grids = chart_parts.rows(GRIDS, RIGHT_px)
     top, height = GRIDS[0]
     grids.append({"right": RUNGS_RIGHT_px, "width": WIDTH_px, "top": top, "height": f"{height}%"})
     more = {"interval": 5, "axisLine": {"lineStyle": {"color": palette.soft}}, "axisTick": {"show": False}}
-    x_axes = [time_axis(i, 0, LENGTH_s, palette, i == 2, True) | more for i in range(3)]
-    y_axes = [y_axis(i, name, palette, 4 if i == 0 else 2) for i, name in enumerate(names)]
+    x_axes = [chart_parts.time_axis(i, 0, LENGTH_s, palette, i == 2, True) | more for i in range(3)]
+    y_axes = [chart_parts.y_axis(i, name, palette, 4 if i == 0 else 2) for i, name in enumerate(names)]
     still: Options = {"emphasis": {"disabled": True}}
     lines = [
-        line(names[0], 0, palette.speed, **still),
-        line(names[1], 1, palette.valve, width=2, steps=True, **still),
-        line("manifold pressure", 2, palette.pressure, width=1.2, **still),
+        chart_parts.line(names[0], 0, palette.speed, **still),
+        chart_parts.line(names[1], 1, palette.valve, width=2, steps=True, **still),
+        chart_parts.line("manifold pressure", 2, palette.pressure, width=1.2, **still),
     ]
     x_rungs, y_rungs, rungs = _rungs_frame(palette, 3)
-    return options(
+    return chart_parts.options(
         grids, [*x_axes, x_rungs], [*y_axes, y_rungs], [*lines, *rungs], "axis",
         axisPointer={"link": [{"xAxisIndex": [0, 1, 2]}]}, textStyle={"color": palette.ink},
     )  # fmt: skip
@@ -54,20 +44,20 @@ def idle_frame(palette: Palette, pressure_unit: str) -> Options:
 def _rungs_frame(palette: Palette, grid: int) -> tuple[Options, Options, list[Options]]:
     """Both axes of the rungs and their lines, still without data."""
     hidden = {"show": False}
-    x_axis = {"type": "value", "gridIndex": grid, "min": 0, "max": 1, "show": False, "axisPointer": hidden}
-    y_axis = {
+    across = {"type": "value", "gridIndex": grid, "min": 0, "max": 1, "show": False, "axisPointer": hidden}
+    upward = {
         "type": "value", "gridIndex": grid, "splitNumber": 4, "name": "valve at", "nameGap": 11,
         "nameTextStyle": {"color": palette.ink, "align": "left", "padding": [0, 0, 0, 2]},
         **dict.fromkeys(("axisLabel", "axisTick", "axisLine", "splitLine", "axisPointer"), hidden),
     }  # fmt: skip
     plain = {
-        **UNHEARD, "type": "scatter", "symbol": "rect", "clip": True, "data": [], "xAxisIndex": grid,
-        "yAxisIndex": grid,
+        **chart_parts.UNHEARD, "type": "scatter", "symbol": "rect", "clip": True, "data": [],
+        "xAxisIndex": grid, "yAxisIndex": grid,
     }  # fmt: skip
     passed = {"name": PASSED, "symbolSize": [16, 1.5], "itemStyle": {"color": palette.soft}}
     label = {"show": True, "position": "right", "color": palette.ink, "fontSize": 11, "formatter": "{@[2]}"}
     reached = {"name": REACHED, "z": 5, "label": label, "labelLayout": {"hideOverlap": True}}
-    return x_axis, y_axis, [plain | passed, plain | reached]
+    return across, upward, [plain | passed, plain | reached]
 
 
 def rungs_data(found: Options, palette: Palette) -> list[Options]:
@@ -95,11 +85,15 @@ def idle_data(run: Options, palette: Palette) -> Options:
     least, most = run["spans"]["rpm"]
     bottom, top = min(least, target - max(around, half)), max(most, target + max(around, half))
     label = {"formatter": "target", "position": "insideEndTop", "color": palette.ink}
-    speed = {"data": run["rpm"], **deadband(run, palette), **target_line(run, palette, **label)}
-    scale = round_scale(max(bottom, 0.0), top, MOST_SPEED_LINES)
+    speed = {
+        "data": run["rpm"],
+        **chart_parts.deadband(run, palette),
+        **chart_parts.target_line(run, palette, **label),
+    }
+    scale = chart_parts.round_scale(max(bottom, 0.0), top, MOST_SPEED_LINES)
     fewest, farthest = run["spans"]["valve_steps"]
     low = max(fewest - 1.0, 0.0)
-    room = round_scale(low, max(farthest + 1.0, low + 2.0), MOST_VALVE_LINES)
+    room = chart_parts.round_scale(low, max(farthest + 1.0, low + 2.0), MOST_VALVE_LINES)
     # The pressure is emptied: what is drawn there is of another run.
     lines = [speed, {"data": run["valve_steps"]}, {"data": []}]
     return {"series": [*lines, *rungs_data(run["rungs"], palette)], "yAxis": [scale, room, {}, scale]}
@@ -108,5 +102,5 @@ def idle_data(run: Options, palette: Palette) -> Options:
 def pressure_data(points: list[list[float]]) -> Options:
     """The points of the pressure, to be merged."""
     values = [value for _, value in points]
-    scale = round_scale(min(values), max(values), MOST_PRESSURE_LINES) if values else {}
+    scale = chart_parts.round_scale(min(values), max(values), MOST_PRESSURE_LINES) if values else {}
     return {"series": [{}, {}, {"data": points}], "yAxis": [{}, {}, scale]}

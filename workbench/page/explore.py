@@ -11,24 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import sim
 from controllers import LAWS, setting_acts
+from workbench.page import shown
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
 from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
-from workbench.page.shown import (
-    Handle,
-    Slide,
-    alert,
-    card,
-    chart,
-    choice,
-    redraw,
-    slider,
-    status,
-    within,
-    words,
-)
 from workbench.words import units
 
 if TYPE_CHECKING:
@@ -50,16 +38,16 @@ COMPILING = (
     " Then the page draws by itself."
 )
 SLIDES = (
-    Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
-    Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
-    Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
-    Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
-    Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1),
-    Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
-    Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
+    shown.Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
+    shown.Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
+    shown.Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
+    shown.Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
+    shown.Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1),
+    shown.Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
+    shown.Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
-SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
-COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
+SCATTER = shown.Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
+COOLANT = shown.Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
 
 class Explore(Tab):
@@ -71,16 +59,16 @@ class Explore(Tab):
         self._wanted = self._drawn = 0
         self._busy = False
         self._rests = False
-        self._set: dict[str, Handle] = {}
+        self._set: dict[str, shown.Handle] = {}
 
     def build(self) -> None:
         """Build it and draw the car as it is."""
-        with within("explore"):
-            with card("settings"):
+        with shown.within("explore"):
+            with shown.card("settings"):
                 self._sliders()
-            with card("the idle", "card shown"):
+            with shown.card("the idle", "card shown"):
                 self._shown()
-            with card("", "why").style("display: grid; gap: 10px"):
+            with shown.card("", "why").style("display: grid; gap: 10px"):
                 self.why.build()
         self.why.build_below()
         self.look.redraw.append(self._restyle)
@@ -90,29 +78,29 @@ class Explore(Tab):
         from nicegui import ui
 
         feedback, wish = self.session.car.feedback, self.session.wish
-        choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
+        shown.choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
-            self._set[one.key] = slider(one, value, partial(self._moved, one))
-        self._no_feedback = words("No feedback: the valve keeps to the base curve.")
+            self._set[one.key] = shown.slider(one, value, partial(self._moved, one))
+        self._no_feedback = shown.words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
         ui.separator()
         share = 100.0 * wish.scatter_share
-        slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
-        self._coolant = slider(
+        shown.slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
+        self._coolant = shown.slider(
             COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self.look.temperature
         )
-        with within("line"):
+        with shown.within("line"):
             for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
                 act = partial(self._checked, key)
                 ui.checkbox(name, value=getattr(wish, key), on_change=act).props("dense")
-        self._problem = alert()
+        self._problem = shown.alert()
 
     def _shown(self) -> None:
-        self._finding = status("big").props('aria-live="polite"')
-        self.chart = chart("speed, valve and manifold pressure over time", "runs", self._frame())
-        self._rungs = status().style("min-height: 2.8em")
-        words(
+        self._finding = shown.status("big").props('aria-live="polite"')
+        self.chart = shown.chart("speed, valve and manifold pressure over time", "runs", self._frame())
+        self._rungs = shown.status().style("min-height: 2.8em")
+        shown.words(
             "Right of the speed: a line for each position of the valve, at its own steady speed; the bar is"
             " the deadband.",
             "soft",
@@ -131,7 +119,7 @@ class Explore(Tab):
             self._set[one.key].show(setting_acts(feedback, one.key))
         self._no_feedback.set_visibility(not feedback.acts)
 
-    def _moved(self, one: Slide, value: float) -> None:
+    def _moved(self, one: shown.Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
 
     def _checked(self, key: str, event: Any) -> None:
@@ -223,8 +211,8 @@ class Explore(Tab):
         asked = (session.car, session.wish, session.seed)
         points = await self.page.runs.slow.ask(WORK + "pressure", *asked)
         if self.is_newest(number):
-            shown = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
-            await self._send(pressure_data(shown))
+            points = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
+            await self._send(pressure_data(points))
 
     async def _later(self, number: int) -> None:
         """What takes much longer than a frame, once nothing moves any more."""
@@ -245,5 +233,5 @@ class Explore(Tab):
         for axes in (frame["xAxis"], frame["series"]):
             for one in axes:
                 one.pop("data", None)
-        redraw(self.chart, frame)
+        shown.redraw(self.chart, frame)
         self.changed()

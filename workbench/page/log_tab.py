@@ -13,21 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 import sim
 from workbench.output.results import columns_from_text
+from workbench.page import shown
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
-from workbench.page.shown import (
-    card,
-    cautions,
-    heading,
-    hidden_button,
-    html,
-    list_html,
-    picture_html,
-    plain_button,
-    status,
-    within,
-    words,
-)
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
@@ -60,11 +48,11 @@ class LogTab(Tab):
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        cautions()
-        with within("halves"):
-            with card():
+        shown.cautions()
+        with shown.within("halves"):
+            with shown.card():
                 self._choose()
-            with card():
+            with shown.card():
                 self._fit_part()
         self._read.show_found()
         self._fit.show_found()
@@ -72,33 +60,33 @@ class LogTab(Tab):
     def _choose(self) -> None:
         from nicegui import ui
 
-        heading("A recorded log")
+        shown.heading("A recorded log")
         ui.upload(
             label=f"Drop a log here, or choose it with + (up to {LARGEST_BYTES // 1_000_000} MB)",
             auto_upload=True, max_file_size=LARGEST_BYTES - 100_000, max_files=1,
             on_upload=self._uploaded, on_rejected=self._rejected,
         ).props('flat bordered accept=".csv,.txt,.log,.tsv,.mf4"').style("width: 100%")  # fmt: skip
         ui.timer(0.3, lambda: ui.run_javascript(_NAMES), once=True)
-        with within("line"):
-            words("or a demonstration:", "soft")
+        with shown.within("line"):
+            shown.words("or a demonstration:", "soft")
             for name, file in DEMONSTRATIONS.items():
-                plain_button(name, partial(self._demonstration, file))
+                shown.plain_button(name, partial(self._demonstration, file))
         self._columns = ui.input("Columns by hand, if needed").props("dense").style("width: 100%")
-        words(COLUMNS_HELP, "soft")
+        shown.words(COLUMNS_HELP, "soft")
         self._of_car = ui.checkbox("The log is of this car", value=True).props("dense")
         self._read = JobPanel(
             self, "log", "Read it", "Reading", "work_log:log_work", self._show_log,
             self._read_arguments, about=self._judged_with,
         ).build()  # fmt: skip
-        self._parts = words("", "soft told kept")
-        self._verdict = status("big")
-        self._log_body = html()
+        self._parts = shown.words("", "soft told kept")
+        self._verdict = shown.status("big")
+        self._log_body = shown.html()
 
     def _fit_part(self) -> None:
         from nicegui import ui
 
-        heading("The model fitted to it")
-        words(
+        shown.heading("The model fitted to it")
+        shown.words(
             "Makes the model of this car answer as the logs read so far do, and says whether it may be"
             " trusted.",
             "soft",
@@ -109,20 +97,20 @@ class LogTab(Tab):
             self, "fit", "Fit the model", "Fitting", "work_log:fit_work", self._show_fit,
             self._fit_arguments, taken=lambda: self.session.car == self._fitted(),
         ).build()  # fmt: skip
-        self._fit_verdict = status("big")
-        self._take = hidden_button("Use the fitted engine", self._use)
-        self._fit_body = html()
+        self._fit_verdict = shown.status("big")
+        self._take = shown.hidden_button("Use the fitted engine", self._use)
+        self._fit_body = shown.html()
 
     def _list_logs(self) -> None:
         self._kept.clear()
         with self._kept:
             if not self.session.logs:
-                words("No log has been read yet.", "soft")
+                shown.words("No log has been read yet.", "soft")
             for path in self.session.logs:
                 told = f"{path.name}, {self._whose(path)}" if self._whose(path) else path.name
-                with within("line"):
-                    words(told, "kept")
-                    remove = plain_button("Remove", partial(self._remove, path))
+                with shown.within("line"):
+                    shown.words(told, "kept")
+                    remove = shown.plain_button("Remove", partial(self._remove, path))
                     remove.props["aria-label"] = f"Remove {path.name}"
 
     def _whose(self, path: Path) -> str:
@@ -173,10 +161,10 @@ class LogTab(Tab):
         shutil.copyfile(sim.bundled_folder() / "logs" / file, path)
         self._add(path)
 
-    def _place(self, name: str, within: str = "") -> Path:
+    def _place(self, name: str, folder: str = "") -> Path:
         if self.session.folder is None:
             self.session.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
-        return place_for(Path(self.session.folder.name) / within, name)
+        return place_for(Path(self.session.folder.name) / folder, name)
 
     def _add(self, path: Path) -> None:
         self._newest = path
@@ -212,10 +200,10 @@ class LogTab(Tab):
 
     def _judged_with(self) -> sim.Car | None:
         """The car that a reading begun now, or the one shown, depends on."""
-        shown = self.session.found.get("log")
-        if shown is not None and self.session.found_of.get("log") is None:
+        read = self.session.found.get("log")
+        if read is not None and self.session.found_of.get("log") is None:
             return None
-        return self._held_against() if shown is None else self.session.car
+        return self._held_against() if read is None else self.session.car
 
     def _path_to_read(self) -> Path | None:
         return self._newest or next(reversed(self.session.logs), None)
@@ -254,10 +242,10 @@ class LogTab(Tab):
         self._verdict.set_text(told_as(found["verdict"]))
         self._verdict.classes(replace="big bad" if found["hunting"] else "big")
         self._log_body.set_content(
-            picture_html(found["picture"][imperial], found["verdict"], 460)
-            + "<h2>What drives the idle</h2>" + list_html([told_as(one) for one in found["lines"]])
+            shown.picture_html(found["picture"][imperial], found["verdict"], 460)
+            + "<h2>What drives the idle</h2>" + shown.list_html([told_as(one) for one in found["lines"]])
             + "<h2>What was recognised</h2>"
-            + list_html([told_as(one) for one in found["recognised"]])
+            + shown.list_html([told_as(one) for one in found["recognised"]])
         )  # fmt: skip
 
     def _show_fit(self, found: dict[str, Any]) -> None:
@@ -269,8 +257,8 @@ class LogTab(Tab):
         for place, picture in enumerate(found["pictures"][imperial]):
             if place < len(found["told"]):  # each finding once, above what shows it
                 pictures += f"<p><b>{escape(told_as(found['told'][place]))}</b></p>"
-            pictures += picture_html(picture, found["told"][min(place, 1)], 460)
-        self._fit_body.set_content(pictures + list_html([told_as(one) for one in found["lines"]]))
+            pictures += shown.picture_html(picture, found["told"][min(place, 1)], 460)
+        self._fit_body.set_content(pictures + shown.list_html([told_as(one) for one in found["lines"]]))
 
     def _fitted(self) -> sim.Car:
         """The fitted engine with the feedback and the curves that the car has now."""

@@ -7,16 +7,14 @@ from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 
-import sim
 from workbench.output.drawing import Figure, figure_bytes
 from workbench.output.html_page import html_cautions, html_figure, html_list, html_page, html_table
 from workbench.output.pdf_pages import PdfPages
+from workbench.output.results import write_as
 from workbench.sheet.html import sheet_body
 from workbench.sheet.parts import Sheet
 from workbench.sheet.pdf import print_cautions, print_sheet
 from workbench.words.tables import Table
-
-FORMS = (".html", ".pdf")
 
 
 @dataclass(frozen=True)
@@ -48,12 +46,8 @@ class Report:
 
 
 def write_report(report: Report, path: Path) -> None:
-    """Write a report whole or not at all; the ending of the name says in which form."""
-    kind = path.suffix.lower()
-    if kind not in FORMS:
-        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
-        raise sim.one_problem(path, 1, "--out", message)
-    sim.write_beside(path, report_page(report) if kind == ".html" else report_pdf(report))
+    """Write a report in the form that the ending of the name says."""
+    write_as(path, {".html": lambda: report_page(report), ".pdf": lambda: report_pdf(report)})
 
 
 def report_page(report: Report) -> str:

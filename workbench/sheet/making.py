@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import sim
 import tuning
+from workbench.output.results import write_as
 from workbench.sheet.html import sheet_page
 from workbench.sheet.parts import CurveRow, Sheet
 from workbench.sheet.pdf import sheet_pdf
@@ -132,14 +134,6 @@ def _waits(car: sim.Car) -> str:
 
 
 def write_sheet(sheet: Sheet, path: Path) -> None:
-    """Write a sheet whole or not at all; the ending of the name says in which form."""
-    kind = path.suffix.lower()
-    if kind not in FORMS:
-        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
-        raise sim.one_problem(path, 1, "--out", message)
-    if kind == ".html":
-        sim.write_beside(path, sheet_page(sheet))
-    elif kind == ".pdf":
-        sim.write_beside(path, sheet_pdf(sheet))
-    else:
-        sim.write_beside(path, sheet_csv(sheet) if kind == ".csv" else sheet_json(sheet))
+    """Write a sheet in the form that the ending of the name says."""
+    makers = (sheet_page, sheet_pdf, sheet_csv, sheet_json)
+    write_as(path, {form: partial(make, sheet) for form, make in zip(FORMS, makers, strict=True)})
