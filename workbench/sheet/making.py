@@ -134,7 +134,7 @@ def _waits(car: sim.Car) -> str:
 
 def write_sheet(sheet: Sheet, path: Path) -> None:
     """Write a sheet in the form that the ending of the name says."""
-    forms = {
+    forms: dict[str, Callable[[], str | bytes]] = {
         ".html": lambda: sheet_page(sheet), ".pdf": lambda: sheet_pdf(sheet),
         ".csv": lambda: sheet_csv(sheet), ".json": lambda: sheet_json(sheet),
     }  # fmt: skip
