@@ -29,7 +29,7 @@ from workbench.report.sections import (
 )
 from workbench.sheet.making import make_sheet, write_sheet
 from workbench.words.search import tune_finding
-from workbench.words.wording import in_words, worded
+from workbench.words.wording import in_words
 
 CAR = "trials"
 START_ERROR_steps = 2.0
@@ -107,7 +107,7 @@ def _describe(job: Job, car: sim.Car) -> None:
         job.sections += [job_section(car), car_section(car, checked)]
     bad = sum(line.verdict != "pass" for line in checked.lines)
     job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
-    job.results["check"] = worded(checked.to_dict())
+    job.results["check"] = checked.to_dict()
 
 
 def _own_log(job: Job, car: sim.Car, path: Path) -> sim.Car:
@@ -157,7 +157,7 @@ def _explain(job: Job, car: sim.Car) -> None:
         result = tuning.explain(car, seed=job.seed, quick=True, on_progress=tell)
         job.sections.append(explain_section(result))
     job.tell("explain", in_words(result.verdict[0]))
-    job.results["explain"] = worded(result.to_dict())
+    job.results["explain"] = result.to_dict()
 
 
 def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
@@ -170,7 +170,7 @@ def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
         job.sections.append(search_section(car, result))
     job.write("tuned.toml", lambda path: sim.save_car(result.car, path))
     job.tell("tune", tune_finding(result))
-    job.results["tune"] = worded(result.to_dict())
+    job.results["tune"] = result.to_dict()
     return result.car
 
 
@@ -179,7 +179,7 @@ def _stress(job: Job, car: sim.Car) -> None:
         result = tuning.stress(car, seed=job.seed, on_progress=tell)
         job.sections.append(stress_section(result))
     job.tell("stress", stress_finding(result))
-    job.results["stress"] = worded(result.to_dict())
+    job.results["stress"] = result.to_dict()
 
 
 def _write_up(job: Job, car: sim.Car, before: sim.Car) -> None:
