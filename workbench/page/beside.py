@@ -90,7 +90,7 @@ class Beside:
         """End the process at once; nothing is answered any more."""
         self._ended = True
         end_at_once(processes_of(self._pool))
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool.shutdown(cancel_futures=True)  # waits, so that nothing of it is left to be cleaned up
 
     def _begin(self) -> ProcessPoolExecutor:
         return ProcessPoolExecutor(1, SPAWN, begin_worker)
