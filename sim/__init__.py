@@ -11,76 +11,54 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from sim.batch import COUNTERS, Plan, SAMPLE_s
-    from sim.car import Car, car_to_toml, load_car, save_car, with_values
+    from sim.car import Car, car_to_toml, cars_folder, load_car, save_car, with_values
     from sim.errors import EvenidleError, InputError, Problem
-    from sim.files import bundled_cars, bundled_logs, bundled_scenarios
+    from sim.estimates import Known, estimate_car
+    from sim.files import (
+        bundled_cars,
+        bundled_folder,
+        bundled_logs,
+        bundled_scenarios,
+        keep_copy,
+        one_problem,
+        read_regular,
+        read_text,
+        refuse_no_place,
+        write_beside,
+    )
     from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_of, settings_table
     from sim.prepare import equilibrium
-    from sim.scenario import Scenario, load_scenario
+    from sim.scenario import Event, Scenario, Window, load_scenario
     from sim.schedule import simulate
-    from sim.trace import Happening, Trace
+    from sim.trace import LOG_COLUMNS, Happening, Trace
 
 _HOMES = {
-    "COUNTERS": "batch",
-    "SAMPLE_s": "batch",
-    "Plan": "batch",
-    "Car": "car",
-    "car_to_toml": "car",
-    "load_car": "car",
-    "save_car": "car",
-    "with_values": "car",
-    "bundled_cars": "files",
-    "bundled_logs": "files",
-    "bundled_scenarios": "files",
-    "EvenidleError": "errors",
-    "InputError": "errors",
-    "Problem": "errors",
-    "Fleet": "fleet",
-    "full_plan": "fleet",
-    "make_fleet": "fleet",
-    "run_plan": "fleet",
-    "settings_of": "fleet",
-    "settings_table": "fleet",
-    "equilibrium": "prepare",
-    "Scenario": "scenario",
-    "load_scenario": "scenario",
-    "simulate": "schedule",
-    "Happening": "trace",
-    "Trace": "trace",
-}
+        "batch": ("COUNTERS", "Plan", "SAMPLE_s"),
+        "car": ("Car", "car_to_toml", "cars_folder", "load_car", "save_car", "with_values"),
+        "errors": ("EvenidleError", "InputError", "Problem"),
+        "estimates": ("Known", "estimate_car"),
+        "files": ("bundled_cars", "bundled_folder", "bundled_logs", "bundled_scenarios", "keep_copy",
+        "one_problem", "read_regular", "read_text", "refuse_no_place", "write_beside"),
+        "fleet": ("Fleet", "full_plan", "make_fleet", "run_plan", "settings_of", "settings_table"),
+        "prepare": ("equilibrium",),
+        "scenario": ("Event", "Scenario", "Window", "load_scenario"),
+        "schedule": ("simulate",),
+        "trace": ("Happening", "LOG_COLUMNS", "Trace"),
+}  # fmt: skip
+"""Names by the file that they are loaded from when first asked for."""
 
 __all__ = [
-    "COUNTERS",
-    "Car",
-    "EvenidleError",
-    "Fleet",
-    "Happening",
-    "InputError",
-    "Plan",
-    "Problem",
-    "SAMPLE_s",
-    "Scenario",
-    "Trace",
-    "bundled_cars",
-    "bundled_logs",
-    "bundled_scenarios",
-    "car_to_toml",
-    "equilibrium",
-    "full_plan",
-    "load_car",
-    "load_scenario",
-    "make_fleet",
-    "run_plan",
-    "save_car",
-    "settings_of",
-    "settings_table",
-    "simulate",
-    "with_values",
-]
+    "COUNTERS", "LOG_COLUMNS", "Car", "EvenidleError", "Event", "Fleet", "Happening", "InputError",
+    "Known", "Plan", "Problem", "SAMPLE_s", "Scenario", "Trace", "Window", "bundled_cars",
+    "bundled_folder", "bundled_logs", "bundled_scenarios", "car_to_toml", "cars_folder", "equilibrium",
+    "estimate_car", "full_plan", "keep_copy", "load_car", "load_scenario", "make_fleet", "one_problem",
+    "read_regular", "read_text", "refuse_no_place", "run_plan", "save_car", "settings_of",
+    "settings_table", "simulate", "with_values", "write_beside",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:
-    home = _HOMES.get(name)
+    home = next((one for one, names in _HOMES.items() if name in names), None)
     if home is None:
         raise AttributeError(f"module 'sim' has no attribute {name!r}")
     value = getattr(import_module(f"sim.{home}"), name)

@@ -158,7 +158,10 @@ _NUMBER_TABLES = (
 def cars_folder() -> Path:
     """Find the folder of the bundled cars.
 
-    Gives it holds the files and nothing else.
+    Returns
+    -------
+    Path
+        It holds the files and nothing else.
     """
     return bundled_folder() / "cars"
 

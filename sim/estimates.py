@@ -45,9 +45,12 @@ HOMING_SHARE = 1.5
 class Known:
     """What an owner may know beyond the few facts; None where it is not known.
 
-    ``travel_steps`` [steps], ``rpm_on_10_steps`` worth of ten steps more when warm [rpm],
-    ``map_kPa`` warm manifold pressure [kPa], ``loads``, ``feedback`` and ``entry_form`` as in the
-    tables of the car file.
+    Attributes
+    ----------
+    travel_steps, rpm_on_10_steps, map_kPa : float
+        Travel [steps], worth of ten steps more when warm [rpm], warm manifold pressure [kPa].
+    loads, feedback, entry_form : Mapping
+        As in the tables of the car file.
     """
 
     travel_steps: int | None = None
@@ -73,7 +76,20 @@ def estimate_car(
     cooling: str = "water",
     known: Known = NOTHING_MORE,
 ) -> tuple[Car, dict[str, str]]:
-    """Estimate a car from a few facts."""
+    """Estimate a car from a few facts.
+
+    Parameters
+    ----------
+    displacement_cm3, cylinders, target_rpm, pulse_ms, rest_ms, base, name, cooling : object
+        As in the car file [cm3, rpm, ms].
+    known : Known
+        What is known beyond them.
+
+    Returns
+    -------
+    tuple of Car and dict
+        The car, and by key of its file why it is what it is.
+    """
     _refuse_no_numbers(
         displacement_cm3=displacement_cm3, target_rpm=target_rpm, pulse_ms=pulse_ms, rest_ms=rest_ms
     )

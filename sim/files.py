@@ -8,7 +8,6 @@ import re
 import stat
 import tempfile
 import tomllib
-from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +24,15 @@ _DEEP_KEY = re.compile(r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'
 def one_problem(file: str | Path, line: int, key: str, message: str) -> InputError:
     """Make an `InputError` of a single problem, to be raised by the caller.
 
-    Gives not yet raised.
+    Parameters
+    ----------
+    file, line, key, message : object
+        Of the `Problem`.
+
+    Returns
+    -------
+    InputError
+        Not yet raised.
     """
     return InputError([Problem(str(file), line, key, message)])
 
@@ -33,7 +40,15 @@ def one_problem(file: str | Path, line: int, key: str, message: str) -> InputErr
 def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
     """Read a UTF-8 text file.
 
-    Gives the text, line ends as they are in the file.
+    Parameters
+    ----------
+    path, largest_bytes : object
+        As of `read_regular`.
+
+    Returns
+    -------
+    str
+        Text, line ends as they are in the file.
     """
     content = read_regular(path, largest_bytes)
     try:
@@ -45,7 +60,20 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
 
 
 def read_regular(path: Path, largest_bytes: int) -> bytes:
-    """Read a regular file up to a size; a device or pipe might never end."""
+    """Read a regular file up to a size; a device or pipe might never end.
+
+    Parameters
+    ----------
+    path : Path
+        Where it is.
+    largest_bytes : int
+        A larger one is refused.
+
+    Returns
+    -------
+    bytes
+        What is in it.
+    """
     try:
         if path.is_dir():
             raise one_problem(path, 1, "file", "is a folder, allowed: a file")
@@ -114,7 +142,14 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
 
     The content goes to a temporary file in the same folder, which then takes the place of the
     old one in a single step, so that an interruption leaves either the old file or the new.
-    Only a regular file is ever replaced. With ``keep_old`` it stays beside under a name of its own.
+    Only a regular file is ever replaced.
+
+    Parameters
+    ----------
+    path, content : object
+        Where, and what.
+    keep_old : bool
+        Keep what was there beside, under a name of its own.
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -130,7 +165,13 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
 
 
 def refuse_no_place(target: Path, shown: str | Path) -> None:
-    """Refuse to write where something is that is no regular file."""
+    """Refuse to write where something is that is no regular file.
+
+    Parameters
+    ----------
+    target, shown : Path
+        The place, and how it is told of.
+    """
     if target.is_dir():
         raise one_problem(shown, 1, "file", "is a folder, allowed: the name of a file")
     if target.exists() and not target.is_file():
@@ -141,17 +182,26 @@ def refuse_no_place(target: Path, shown: str | Path) -> None:
 def keep_copy(target: Path) -> Path:
     """Keep a file as it is under a name that nothing else has, the first copy before all later.
 
-    Gives the copy, or one of the same content that was there already.
+    Parameters
+    ----------
+    target : Path
+        The file.
+
+    Returns
+    -------
+    Path
+        The copy, or one of the same content that was there already.
     """
     content = target.read_bytes()
-    for number in count(1):
+    number = 0
+    while True:
+        number += 1
         place = target.with_name(f"{target.name}.bak{number if number > 1 else ''}")
         if not place.exists():
             _replace(place, content, _mode_of(target))
             return place
         if place.is_file() and place.read_bytes() == content:
             return place
-    raise AssertionError  # count never ends
 
 
 def _mode_of(target: Path) -> int:
@@ -189,7 +239,10 @@ def _replace(target: Path, data: bytes, mode: int) -> None:
 def bundled_folder() -> Path:
     """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed.
 
-    Gives it lies beside the package in both.
+    Returns
+    -------
+    Path
+        It lies beside the package in both.
     """
     return Path(__file__).resolve().parent.parent / "scenarios"
 

@@ -21,7 +21,7 @@ from sim import load_car, load_scenario
 from sim.errors import EvenidleError
 from tests.source_tree import ROOT
 from tuning import read_log
-from workbench.output.column_names import columns_from_text
+from workbench.output.results import columns_from_text
 
 MOST_s, MOST_megabytes = 2.0, 300.0
 SCENARIOS = ROOT / "scenarios"

@@ -11,50 +11,80 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from tuning.checks import check
-    from tuning.diagnosis import diagnose
-    from tuning.explanation import explain
-    from tuning.identification import fit
-    from tuning.logs import read_log, write_log
-    from tuning.measures import measure
-    from tuning.open_loop import base_from_logs, base_from_model
-    from tuning.prediction import compare
-    from tuning.search import tune
-    from tuning.stress_tests import stress
+    from tuning.checks import Check, Spot, base_error_steps, base_spots, check
+    from tuning.diagnosis import Diagnosis, diagnose
+    from tuning.explanation import (
+        Explanation,
+        HuntingChance,
+        HuntingMap,
+        Moment,
+        Story,
+        cause_by_theory,
+        explain,
+        hunting_chance,
+        hunting_map,
+    )
+    from tuning.identification import Curve, Fit, Fitted, fit, recording_plan
+    from tuning.log_events import Segment, with_rising_time
+    from tuning.logs import Log, read_log, write_log
+    from tuning.loop import Cycle, IdlePoint, idle_point, resting_deadband_rpm, tread_steps
+    from tuning.measures import (
+        CANNOT_TELL,
+        HUNTS,
+        MEASURES,
+        Measures,
+        START_TOLERANCE_rpm,
+        is_hunting,
+        measure,
+        measure_runs,
+        races,
+        run_answer,
+        run_note,
+    )
+    from tuning.notes import Note
+    from tuning.open_loop import BaseProposal, LoggedBase, base_from_logs, base_from_model
+    from tuning.prediction import Comparison, Expectation, Expected, compare, expect
+    from tuning.search import Instead, Prediction, Reason, SoFar, Tuning, non_dominated, to_entry, tune
+    from tuning.starts import Phase, StartStory, WATCHED_s, lost_in, start_story
+    from tuning.stress_tests import RACING_SHARE, Case, START_FLARE_rpm, Stress, is_fitted, not_fitted, stress
 
 _HOMES = {
-    "base_from_logs": "open_loop",
-    "base_from_model": "open_loop",
-    "check": "checks",
-    "compare": "prediction",
-    "diagnose": "diagnosis",
-    "explain": "explanation",
-    "fit": "identification",
-    "measure": "measures",
-    "read_log": "logs",
-    "stress": "stress_tests",
-    "tune": "search",
-    "write_log": "logs",
-}
+        "notes": ("Note",),
+        "logs": ("Log", "read_log", "write_log"),
+        "measures": ("CANNOT_TELL", "HUNTS", "MEASURES", "Measures", "START_TOLERANCE_rpm", "is_hunting",
+        "measure", "measure_runs", "races", "run_answer", "run_note"),
+        "log_events": ("Segment", "with_rising_time"),
+        "loop": ("Cycle", "IdlePoint", "idle_point", "resting_deadband_rpm", "tread_steps"),
+        "starts": ("Phase", "StartStory", "WATCHED_s", "lost_in", "start_story"),
+        "checks": ("Check", "Spot", "base_error_steps", "base_spots", "check"),
+        "open_loop": ("BaseProposal", "LoggedBase", "base_from_logs", "base_from_model"),
+        "identification": ("Curve", "Fit", "Fitted", "fit", "recording_plan"),
+        "diagnosis": ("Diagnosis", "diagnose"),
+        "explanation": ("Explanation", "HuntingChance", "HuntingMap", "Moment", "Story", "cause_by_theory",
+        "explain", "hunting_chance", "hunting_map"),
+        "stress_tests": ("Case", "RACING_SHARE", "START_FLARE_rpm", "Stress", "is_fitted", "not_fitted",
+        "stress"),
+        "search": ("Instead", "Prediction", "Reason", "SoFar", "Tuning", "non_dominated", "to_entry", "tune"),
+        "prediction": ("Comparison", "Expectation", "Expected", "compare", "expect"),
+}  # fmt: skip
+"""Names by the package that they are loaded from when first asked for."""
 
 __all__ = [
-    "base_from_logs",
-    "base_from_model",
-    "check",
-    "compare",
-    "diagnose",
-    "explain",
-    "fit",
-    "measure",
-    "read_log",
-    "stress",
-    "tune",
-    "write_log",
-]
+    "CANNOT_TELL", "HUNTS", "MEASURES", "RACING_SHARE", "BaseProposal", "Case", "Check", "Comparison",
+    "Curve", "Cycle", "Diagnosis", "Expectation", "Expected", "Explanation", "Fit", "Fitted",
+    "HuntingChance", "HuntingMap", "IdlePoint", "Instead", "Log", "LoggedBase", "Measures", "Moment",
+    "Note", "Phase", "Prediction", "Reason", "START_FLARE_rpm", "START_TOLERANCE_rpm", "Segment",
+    "SoFar", "Spot", "StartStory", "Story", "Stress", "Tuning", "WATCHED_s", "base_error_steps",
+    "base_from_logs", "base_from_model", "base_spots", "cause_by_theory", "check", "compare",
+    "diagnose", "expect", "explain", "fit", "hunting_chance", "hunting_map", "idle_point", "is_fitted",
+    "is_hunting", "lost_in", "measure", "measure_runs", "non_dominated", "not_fitted", "races",
+    "read_log", "recording_plan", "resting_deadband_rpm", "run_answer", "run_note", "start_story",
+    "stress", "to_entry", "tread_steps", "tune", "with_rising_time", "write_log",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:
-    home = _HOMES.get(name)
+    home = next((one for one, names in _HOMES.items() if name in names), None)
     if home is None:
         raise AttributeError(f"module 'tuning' has no attribute {name!r}")
     value = getattr(import_module(f"tuning.{home}"), name)

@@ -9,7 +9,7 @@ import pytest
 
 from sim import load_car, save_car
 from tuning.search import Prediction
-from workbench.page.drafts import Drafts
+from workbench.page.car_file import Drafts
 from workbench.page.session import MOST_SESSIONS, Session, Sessions
 from workbench.page.work_log import without_folders
 from workbench.page.work_search import stopped_words

@@ -9,8 +9,7 @@ from typing import Any
 import pytest
 
 from tests.page.browsing import Served
-from workbench.page.guard import Guard
-from workbench.page.start_key import StartKey
+from workbench.page.guard import Guard, StartKey
 
 KEY = StartKey(8765)
 COOKIE = KEY.cookie.partition(";")[0].encode()

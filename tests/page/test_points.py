@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workbench.page.chart_idle import LEAST_SPAN, round_scale
+from workbench.page.chart_parts import LEAST_SPAN, round_scale
 from workbench.page.points import changes, thinned
 from workbench.words.units import in_words, shown, taken, written
 

@@ -14,7 +14,7 @@ from tuning.search.entry_form import ENTRY_KEYS, from_entry
 from tuning.search.searching import tune
 from tuning.stress_tests.stressing import stress
 from workbench.sheet.making import make_sheet, write_sheet
-from workbench.sheet.tables import curve_columns
+from workbench.sheet.tables import curve_table
 from workbench.words.cautions import CAUTIONS
 
 FORM = {
@@ -67,5 +67,5 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
 @pytest.mark.parametrize(("name", "told"), [("trials", "coolant"), ("twin", "cylinder head")])
 def test_the_curves_say_what_their_temperature_is_of(name: str, told: str) -> None:
     sheet = make_sheet(load_car(name))
-    assert curve_columns(sheet)[0] == f"{told} °C"
-    assert curve_columns(sheet, imperial=True)[0] == f"{told} °F"
+    assert curve_table(sheet).columns[0] == f"{told} °C"
+    assert curve_table(sheet, imperial=True).columns[0] == f"{told} °F"

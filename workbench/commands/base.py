@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Full, OutFolder, Quiet, Seed
+from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from tuning.open_loop import BaseProposal, LoggedBase
+from workbench.output.results import read_logs, say_lines, write_figures
 
 
 def base(
@@ -29,24 +28,12 @@ def base(
     quiet: Quiet = False,
 ) -> None:
     """Propose base, cranking and after-start curves, from logs or else from the model."""
-    from sim import load_car
-    from tuning import read_log
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import say_lines, write_figures
-    from workbench.words.wording import worded
-
     screen = Screen("base", as_json, quiet)
-    read = load_car(car)
-    wanted = columns_from_text(columns)
-    recorded = [read_log(log, wanted) for log in logs or []]
-    for log in recorded:
-        for line in log.summary():
-            screen.say(line)
+    read = sim.load_car(car)
+    recorded = read_logs(screen, logs or [], columns)
     screen.warn_of_compiling()
-    from tuning import base_from_logs, base_from_model
-
-    result: LoggedBase | BaseProposal
-    result = base_from_logs(read, recorded) if recorded else base_from_model(read, seed=seed)
+    result: tuning.LoggedBase | tuning.BaseProposal
+    result = tuning.base_from_logs(read, recorded) if recorded else tuning.base_from_model(read, seed=seed)
     screen.caution(read)
     say_lines(screen, result, full)
     if not _blocked(result):
@@ -56,21 +43,17 @@ def base(
     files = []
     if out is not None:
         files = write_figures(screen, out, {"base": _figure(result)})
-    screen.finish({**worded(result.to_dict()), "files": files})
+    screen.finish({**result.to_dict(), "files": files})
 
 
-def _blocked(result: LoggedBase | BaseProposal) -> bool:
+def _blocked(result: tuning.LoggedBase | tuning.BaseProposal) -> bool:
     """Whether the valve must be mended before any curve is tried."""
-    from tuning.open_loop import LoggedBase
-
-    return not isinstance(result, LoggedBase) and bool(result.valve_faults)
+    return not isinstance(result, tuning.LoggedBase) and bool(result.valve_faults)
 
 
-def toml_lines(result: LoggedBase | BaseProposal) -> list[str]:
+def toml_lines(result: tuning.LoggedBase | tuning.BaseProposal) -> list[str]:
     """The proposed curves as lines of a car file, a line a curve."""
-    from tuning.open_loop import LoggedBase
-
-    curves = {"base_steps": result.curve} if isinstance(result, LoggedBase) else result.curves()
+    curves = {"base_steps": result.curve} if isinstance(result, tuning.LoggedBase) else result.curves()
     return [f"{key} = {_written(value)}" for key, value in curves.items()]
 
 
@@ -81,10 +64,9 @@ def _written(value: Any) -> str:
     return f"[{', '.join(f'[{degC:g}, {steps:g}]' for degC, steps in value)}]"
 
 
-def _figure(result: LoggedBase | BaseProposal) -> Figure:
-    from tuning.open_loop import LoggedBase
+def _figure(result: tuning.LoggedBase | tuning.BaseProposal) -> Figure:
     from workbench.figures.start import logged_base_figure, proposal_figure
 
-    if isinstance(result, LoggedBase):
+    if isinstance(result, tuning.LoggedBase):
         return logged_base_figure(result)
     return proposal_figure(result)

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Full, Quiet, Seed
 from workbench.output.printing import SIGNS, Screen
+from workbench.words.cautions import basis_words
+from workbench.words.tables import Table
+from workbench.words.wording import in_words
 
 
 def check(
@@ -14,21 +19,15 @@ def check(
     quiet: Quiet = False,
 ) -> None:
     """Check valve, homing, timing, room to move and curves; no engine is run on the car."""
-    from sim import load_car
-    from workbench.words.basis import basis_words
-    from workbench.words.wording import in_words, worded
-
     screen = Screen("check", as_json, quiet)
-    read = load_car(car)
+    read = sim.load_car(car)
     screen.warn_of_compiling()
-    from tuning import check as check_car
-
-    result = check_car(read)
+    result = tuning.check(read)
     remedies = [line for line in result.lines if line.verdict != "pass"]
     shown = result.lines if full else remedies
     rows = [[SIGNS[one.verdict], *map(in_words, (one.name, one.value))] for one in shown]
     if rows:
-        screen.table(f"Checks of {read.name}", ["", "what", "number"], rows)
+        screen.table(f"Checks of {read.name}", Table(("", "what", "number"), rows))
     if not full:
         screen.say(f"{len(result.lines) - len(remedies)} more pass; all of them with --full.")
     screen.say(basis_words(read))
@@ -46,4 +45,4 @@ def check(
         f"{len(result.lines) - len(remedies)} passed.",
         kind,
     )
-    screen.finish(worded(result.to_dict()), bad=failed > 0)
+    screen.finish(result.to_dict(), bad=failed > 0)

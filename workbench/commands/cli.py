@@ -1,8 +1,4 @@
-"""The command line: ``evenidle COMMAND``.
-
-Each command is in its own file and imports what it needs when it runs, so that ``--help`` and a
-mistyped option answer at once.
-"""
+"""The command line: ``evenidle COMMAND``."""
 
 from __future__ import annotations
 
@@ -15,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from sim.errors import EvenidleError, InputError
+import sim
 from workbench.commands.base import base
 from workbench.commands.check import check
 from workbench.commands.compare import compare
@@ -30,6 +26,7 @@ from workbench.commands.simulate import simulate
 from workbench.commands.stress import stress
 from workbench.commands.tune import tune
 from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
+from workbench.sheet.making import version
 
 BAD_INPUT = 2
 COLLECT_AFTER = 50_000
@@ -50,18 +47,13 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-OFFERED = (
-    demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page,
-)  # fmt: skip
+OFFERED = (demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page)
 for command in OFFERED:
     app.command(name=command.__name__)(command)
 
 
 def _version(wanted: bool) -> None:
-    """Tell the version, and end."""
     if wanted:
-        from workbench.sheet.making import version
-
         typer.echo(f"evenidle {version()}")
         raise typer.Exit
 
@@ -78,10 +70,7 @@ def overview(
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one command.
-
-    Gives exit status: 0 done, 1 done and the verdict is bad, 2 bad input or usage, 130 interrupted.
-    """
+    """Run one command."""
     try:
         status = int(app(arguments, prog_name="evenidle", standalone_mode=False) or 0)
         sys.stdout.flush()
@@ -91,10 +80,10 @@ def main(arguments: list[str] | None = None) -> int:
         if status == INTERRUPTED:
             tell_failure(KEPT, arguments=arguments)
         return status
-    except InputError as error:
+    except sim.InputError as error:
         told = [problem.to_dict() for problem in error.problems]
         return _failed(str(error), told, arguments)
-    except EvenidleError as error:
+    except sim.EvenidleError as error:
         return _failed(str(error), None, arguments)
     except UsageProblem as error:
         return _failed(*_usage(error), arguments)
@@ -114,7 +103,6 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _failed(text: str, problems: Sequence[Part] | None, arguments: list[str] | None) -> int:
-    """Tell bad input or usage."""
     tell_failure(text, problems, arguments)
     return BAD_INPUT
 
@@ -147,7 +135,5 @@ def _usage(error: Exception) -> tuple[str, list[Part]]:
     see = f"see {command} --help"
     names = getattr(getattr(error, "param", None), "opts", None)
     key = getattr(error, "option_name", None) or (names[0] if names else None)
-    parts: Part = {
-        "file": command, "line": 1, "key": key, "what": told, "allowed": see,
-    }  # fmt: skip
+    parts: Part = {"file": command, "line": 1, "key": key, "what": told, "allowed": see}
     return f"{command}: {told}; {see}", [parts]

@@ -7,8 +7,12 @@ from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import read_logs, write_figures
+from workbench.words.tables import predicted_and_recorded
 
 
 def compare(
@@ -21,30 +25,14 @@ def compare(
     quiet: Quiet = False,
 ) -> None:
     """Compare what was predicted with what was recorded, after the try on the car."""
-    from sim import load_car
-    from tuning import read_log
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import write_figures
-
     screen = Screen("compare", as_json, quiet)
-    read_car = load_car(car)
-    read = read_log(log, columns_from_text(columns))
-    for line in read.summary():
-        screen.say(line)
+    read_car = sim.load_car(car)
+    (read,) = read_logs(screen, [log], columns)
     screen.warn_of_compiling()
-    from tuning import compare as compare_log
-    from workbench.words.prediction_table import predicted_and_recorded
-    from workbench.words.wording import worded
-
-    result = compare_log(read_car, read, seed=seed)
+    result = tuning.compare(read_car, read, seed=seed)
     screen.caution(read_car)
-    screen.table(
-        f"{read.file} beside what {read_car.name} should do",
-        ["measure", "predicted", "8 of 10 runs", "with margin", "recorded", ""],
-        predicted_and_recorded(result),
-        right=" rrrr",
-    )
-    verdict, *lines = worded(result.lines())
+    screen.table(f"{read.file} beside what {read_car.name} should do", predicted_and_recorded(result))
+    verdict, *lines = result.lines()
     for line in lines:
         screen.say(line)
     screen.verdict(verdict, "pass" if result.agrees else "warn")
@@ -53,5 +41,4 @@ def compare(
         from workbench.figures.log import comparison_figure
 
         files = write_figures(screen, out, {"comparison": comparison_figure(result)})
-    screen.finish({**result.to_dict(), "log": read.summary(), "files": files},
-                  bad=not result.agrees)  # fmt: skip
+    screen.finish({**result.to_dict(), "log": read.summary(), "files": files}, bad=not result.agrees)

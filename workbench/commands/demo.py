@@ -7,8 +7,10 @@ from typing import Annotated
 
 import typer
 
+import sim
 from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import made_folder
 
 
 def demo(
@@ -29,14 +31,10 @@ def demo(
 
     Begun again with the same folder it goes on where the search was.
     """
-    from sim import load_car
-    from sim.files import one_problem
-    from workbench.output.results import made_folder
-
     screen = Screen("demo", as_json, quiet)
     if log is not None and car is None:
-        raise one_problem("--log", 1, "log", "without a car, allowed: together with --car CAR.toml")
-    own = None if car is None else load_car(car)
+        raise sim.one_problem("--log", 1, "log", "without a car, allowed: together with --car CAR.toml")
+    own = None if car is None else sim.load_car(car)
     made_folder(out)
     screen.warn_of_compiling()
     from workbench.commands.demo_job import run_demo

@@ -6,17 +6,30 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import sim
+import tuning
+from workbench.figures.log import fit_finding
+from workbench.figures.stress import stress_finding
 from workbench.output.first_run import compile_batch, compiling_beside, wait_for
 from workbench.output.printing import Screen
 from workbench.output.progress import Tell
 from workbench.output.results import check_place
 from workbench.report.report import Report, Section, write_report
-from workbench.words.wording import in_words, worded
-
-if TYPE_CHECKING:
-    from sim import Car
+from workbench.report.sections import (
+    car_section,
+    diagnosis_section,
+    explain_section,
+    fit_section,
+    idle_section,
+    job_section,
+    search_section,
+    stress_section,
+)
+from workbench.sheet.making import make_sheet, write_sheet
+from workbench.words.search import tune_finding
+from workbench.words.wording import in_words
 
 CAR = "trials"
 START_ERROR_steps = 2.0
@@ -25,17 +38,7 @@ HUNTING_LOG, RECORDING_LOG = "trials_hunting", "trials_recording"
 
 
 class Job:
-    """The steps of the job: each is told, timed, and leaves a section of the report.
-
-    Parameters
-    ----------
-    screen : Screen
-        Told what goes on.
-    out : Path
-        Folder for the files.
-    seed : int
-        Seed of everything random.
-    """
+    """The steps of the job: each is told, timed, and leaves a section of the report."""
 
     def __init__(self, screen: Screen, out: Path, seed: int) -> None:
         self.screen = screen
@@ -67,18 +70,13 @@ class Job:
 
 
 def run_demo(
-    screen: Screen, out: Path, seed: int, own: Car | None = None, log: Path | None = None
+    screen: Screen, out: Path, seed: int, own: sim.Car | None = None, log: Path | None = None
 ) -> dict[str, Any]:
-    """Do the whole job, on the bundled car and its logs or on one's own.
-
-    Gives findings, files and times.
-    """
-    from sim import load_car
-
+    """Do the whole job, on the bundled car and its logs or on one's own."""
     job = Job(screen, out, seed)
     begun = time.monotonic()
     with compiling_beside(compile_batch) as other:
-        car = load_car(CAR) if own is None else own
+        car = sim.load_car(CAR) if own is None else own
         screen.caution(car)
         _describe(job, car)
         if own is None:
@@ -103,25 +101,19 @@ def run_demo(
     }  # fmt: skip
 
 
-def _describe(job: Job, car: Car) -> None:
-    from tuning import check
-    from workbench.report.car import car_section, job_section
-    from workbench.words.wording import worded
-
+def _describe(job: Job, car: sim.Car) -> None:
     with job.step("check", "checking the car file"):
-        checked = check(car)
+        checked = tuning.check(car)
         job.sections += [job_section(car), car_section(car, checked)]
     bad = sum(line.verdict != "pass" for line in checked.lines)
     job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
-    job.results["check"] = worded(checked.to_dict())
+    job.results["check"] = checked.to_dict()
 
 
-def _own_log(job: Job, car: Car, path: Path) -> Car:
+def _own_log(job: Job, car: sim.Car, path: Path) -> sim.Car:
     """What one's own log says, and the car fitted to it where it has the valve's steps."""
-    from tuning import read_log
-
     _diagnose(job, path)
-    log = read_log(path)
+    log = tuning.read_log(path)
     if log.valve_steps is None:
         job.screen.say("fit      the log has no valve steps: nothing is fitted, the car is as its file says.")
         return car
@@ -133,37 +125,26 @@ def _own_log(job: Job, car: Car, path: Path) -> Car:
 
 
 def _diagnose(job: Job, path: Path | str) -> None:
-    from tuning import diagnose, read_log
-    from workbench.report.log import diagnosis_section
-    from workbench.words.wording import in_words
-
     with job.step("log", "reading its log"):
-        log = read_log(path)
-        result = diagnose(log)
+        log = tuning.read_log(path)
+        result = tuning.diagnose(log)
         job.sections.append(diagnosis_section(log, result))
     job.tell("log", in_words(result.lines()[0]))
     job.results["diagnosis"] = result.to_dict()
 
 
-def _fit(job: Job, car: Car, path: Path | str) -> Car:
-    from sim import save_car
-    from tuning import fit, read_log
-    from workbench.figures.log import fit_finding
-    from workbench.report.log import fit_section
-
+def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
     with job.step("fit", "fitting the model to a recording") as tell:
-        log = read_log(path)
-        result = fit(car, log, seed=job.seed, on_progress=tell)
+        log = tuning.read_log(path)
+        result = tuning.fit(car, log, seed=job.seed, on_progress=tell)
         job.sections.append(fit_section(result))
-    job.write("fitted.toml", lambda path: save_car(result.car, path))
+    job.write("fitted.toml", lambda path: sim.save_car(result.car, path))
     job.tell("fit", fit_finding(result))
     job.results["fit"] = result.to_dict()
     return result.car
 
 
-def _idle(job: Job, car: Car) -> None:
-    from workbench.report.idle import idle_section
-
+def _idle(job: Job, car: sim.Car) -> None:
     with job.step("idle", "letting it idle"):
         section, hunts = idle_section(car, job.seed, START_ERROR_steps)
         job.sections.append(section)
@@ -171,52 +152,37 @@ def _idle(job: Job, car: Car) -> None:
     job.results["hunts"] = hunts
 
 
-def _explain(job: Job, car: Car) -> None:
-    from tuning import explain
-    from workbench.report.explanation import explain_section
-
+def _explain(job: Job, car: sim.Car) -> None:
     with job.step("explain", "finding out why") as tell:
-        result = explain(car, seed=job.seed, quick=True, on_progress=tell)
+        result = tuning.explain(car, seed=job.seed, quick=True, on_progress=tell)
         job.sections.append(explain_section(result))
     job.tell("explain", in_words(result.verdict[0]))
-    job.results["explain"] = worded(result.to_dict())
+    job.results["explain"] = result.to_dict()
 
 
-def _tune(job: Job, car: Car, resumable: bool) -> Car:
-    from sim import save_car
-    from tuning import tune
-    from workbench.report.car import search_section
-    from workbench.words.search import tune_finding
-
+def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
     with job.step("tune", "searching settings") as tell:
         kept = job.out / "search.journal" if resumable else None
-        result = tune(
+        result = tuning.tune(
             car, budget="quick", seed=job.seed, storage=kept,
             resume=kept is not None and kept.exists(), on_progress=tell,
         )  # fmt: skip
         job.sections.append(search_section(car, result))
-    job.write("tuned.toml", lambda path: save_car(result.car, path))
+    job.write("tuned.toml", lambda path: sim.save_car(result.car, path))
     job.tell("tune", tune_finding(result))
-    job.results["tune"] = worded(result.to_dict())
+    job.results["tune"] = result.to_dict()
     return result.car
 
 
-def _stress(job: Job, car: Car) -> None:
-    from tuning import stress
-    from workbench.figures.stress import stress_finding
-    from workbench.report.stress import stress_section
-    from workbench.words.wording import worded
-
+def _stress(job: Job, car: sim.Car) -> None:
     with job.step("stress", "stressing them") as tell:
-        result = stress(car, seed=job.seed, on_progress=tell)
+        result = tuning.stress(car, seed=job.seed, on_progress=tell)
         job.sections.append(stress_section(result))
     job.tell("stress", stress_finding(result))
-    job.results["stress"] = worded(result.to_dict())
+    job.results["stress"] = result.to_dict()
 
 
-def _write_up(job: Job, car: Car, before: Car) -> None:
-    from workbench.sheet.making import make_sheet, write_sheet
-
+def _write_up(job: Job, car: sim.Car, before: sim.Car) -> None:
     with job.step("sheet", "writing it down") as tell:
         sheet = make_sheet(car, seed=job.seed, before=before, on_progress=lambda share, *_: tell(0.4 * share))
         for form in ("html", "pdf", "csv", "json"):

@@ -7,8 +7,11 @@ from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, Columns, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import read_logs, say_lines, write_figures
 
 
 def diagnose(
@@ -23,19 +26,11 @@ def diagnose(
     quiet: Quiet = False,
 ) -> None:
     """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
-    from sim import load_car
-    from tuning import diagnose as diagnose_log
-    from tuning import read_log
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import say_lines, write_figures
-
     screen = Screen("diagnose", as_json, quiet)
-    read_car = None if car is None else load_car(car)
-    read = read_log(log, columns_from_text(columns))
-    for line in read.summary():
-        screen.say(line)
+    read_car = None if car is None else sim.load_car(car)
+    (read,) = read_logs(screen, [log], columns)
     screen.warn_of_compiling()
-    result = diagnose_log(read, read_car)
+    result = tuning.diagnose(read, read_car)
     screen.caution(read_car)
     say_lines(screen, result)
     files = []

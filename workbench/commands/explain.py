@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from dataclasses import replace
+from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from tuning.explanation import Explanation
-    from workbench.words.table import Table
+from workbench.output.results import made_folder, write_figures
+from workbench.words.explanation_tables import (
+    bound_table,
+    cycle_table,
+    loop_table,
+    map_table,
+    map_title,
+    resolution_table,
+    with_and_without_table,
+)
+from workbench.words.tables import Table
+from workbench.words.wording import in_words
 
 
 def explain(
@@ -25,19 +36,13 @@ def explain(
     quiet: Quiet = False,
 ) -> None:
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
-    from sim import load_car
-    from workbench.output.results import made_folder, write_figures
-    from workbench.words.wording import worded
-
     screen = Screen("explain", as_json, quiet)
-    read = load_car(car)
+    read = sim.load_car(car)
     if out is not None:
         made_folder(out)
     screen.warn_of_compiling()
-    from tuning import explain as explain_car
-
     with screen.progress("explaining") as tell:
-        result = explain_car(read, seed=seed, quick=rough, on_progress=tell)
+        result = tuning.explain(read, seed=seed, quick=rough, on_progress=tell)
     screen.caution(read)
     _tell(screen, result)
     files: list[str] = []
@@ -45,23 +50,11 @@ def explain(
         from workbench.figures.explanation import explain_figures
 
         files = write_figures(screen, out, explain_figures(result))
-    screen.finish({**worded(result.to_dict()), "seed": seed, "files": files})
+    screen.finish({**result.to_dict(), "seed": seed, "files": files})
 
 
-def _tell(screen: Screen, result: Explanation) -> None:
-    """The verdict, then each view as a table, then one cycle."""
-    from workbench.words.explanation_tables import (
-        bound_table,
-        cycle_table,
-        loop_table,
-        map_table,
-        map_title,
-        resolution_table,
-        with_and_without_table,
-    )
-    from workbench.words.wording import worded
-
-    first, *rest = worded(result.verdict)
+def _tell(screen: Screen, result: tuning.Explanation) -> None:
+    first, *rest = result.verdict
     screen.verdict(first)
     for line in rest:
         screen.say(line)
@@ -74,13 +67,12 @@ def _tell(screen: Screen, result: Explanation) -> None:
     _table(screen, "Loads: the dip now, and the least that this valve allows", bound_table(result))
     if result.story is not None:
         screen.say("One cycle, told:")
-        for line in worded(result.story.lines):
-            screen.say(f"  {line}")
+        for line in result.story.lines:
+            screen.say(f"  {in_words(line)}")
 
 
 def _table(screen: Screen, title: str, table: Table | None) -> None:
     """Show a table with headings one word a line, for the table to fit a terminal."""
     if table is not None:
         name, *others = table.columns
-        headings = [name, *(heading.replace(" ", "\n") for heading in others)]
-        screen.table(title, headings, table.rows, table.right)
+        screen.table(title, replace(table, columns=(name, *(one.replace(" ", "\n") for one in others))))

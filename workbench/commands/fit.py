@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Columns, Quiet, Seed
+from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from tuning.identification import Fit
+from workbench.output.results import check_place, read_logs, say_lines, write_figures
+from workbench.words.cautions import caution_lines
 
 MOST_DRAWN = 6
 """Stretches of idling that are drawn."""
@@ -39,34 +39,23 @@ def fit(
     quiet: Quiet = False,
 ) -> None:
     """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""
-    from sim import load_car, save_car
-    from sim.files import one_problem
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.results import check_place, say_lines, write_figures
-
     screen = Screen("fit", as_json, quiet)
-    read = load_car(car)
+    read = sim.load_car(car)
     if guide:
         _guide(screen, read)
     if not logs:
-        raise one_problem("LOG", 1, "log", "missing, allowed: one log or more; see fit --guide")
+        raise sim.one_problem("LOG", 1, "log", "missing, allowed: one log or more; see fit --guide")
     if out is None and not as_json:
-        raise one_problem("--out", 1, "out", "missing, allowed: a car file to write")
-    from tuning import read_log
+        raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
 
     check_place(out, car, *logs)
-    wanted = columns_from_text(columns)
-    recorded = [read_log(log, wanted) for log in logs]
-    for log in recorded:
-        for line in log.summary():
-            screen.say(line)
+    recorded = read_logs(screen, logs, columns)
     screen.warn_of_compiling()
-    from tuning import fit as fit_car
 
     with screen.progress("fitting") as tell:
-        result = fit_car(read, recorded, seed=seed, on_progress=tell)
+        result = tuning.fit(read, recorded, seed=seed, on_progress=tell)
     if out is not None:
-        save_car(result.car, out, keep_old=True, text_of=car)
+        sim.save_car(result.car, out, keep_old=True, text_of=car)
     say_lines(screen, result)
     if out is not None:
         screen.say(f"written: {out}")
@@ -75,8 +64,7 @@ def fit(
     screen.finish({**result.to_dict(), "file": written, "files": drawn}, bad=not result.trusted)
 
 
-def _figures(result: Fit) -> dict[str, Figure]:
-    """How the model follows each stretch, and what was changed."""
+def _figures(result: tuning.Fit) -> dict[str, Figure]:
     from workbench.figures.log import fit_figure, numbers_figure
 
     drawn = {
@@ -85,14 +73,11 @@ def _figures(result: Fit) -> dict[str, Figure]:
     return {**drawn, "numbers": numbers_figure(result)}
 
 
-def _guide(screen: Screen, car: object) -> None:
+def _guide(screen: Screen, car: sim.Car) -> None:
     """Print how to record a log that the fit can learn from, and end."""
-    from tuning.identification import recording_plan
-    from workbench.words.cautions import caution_lines
-    from workbench.words.wording import worded
-
     screen.warn_of_compiling()
-    plan = recording_plan(car)  # type: ignore[arg-type]
-    for line in (*caution_lines(), *worded(plan.lines())):
+    plan = tuning.recording_plan(car)
+    lines: list[str | tuning.Note] = [*caution_lines(), *plan.lines()]
+    for line in lines:
         screen.verdict(line)
-    screen.finish(worded(plan.to_dict()) | {"cautions": caution_lines()})
+    screen.finish({**plan.to_dict(), "cautions": caution_lines()})

@@ -3,124 +3,111 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+import sim
 from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from sim import Car
+from workbench.output.results import check_place
 
 COUNTING = (
     "To count the travel: engine off, feedback off, hose off the valve or the valve on the bench,"
     " key on. Command it closed until it only ticks, then open step by step (never by hand while"
     " powered) until it ticks again: the steps between are its travel. A data sheet does as well."
 )
-QUESTIONS: dict[str, tuple[str, Any]] = {
-    "displacement_cm3": ("Swept volume of all cylinders together [cm3]", float),
-    "cylinders": ("Number of cylinders", int),
-    "target_rpm": ("Idle speed wanted when warm [rpm]", float),
-    "travel_steps": (
-        (
-            "Full travel of the valve, counted [steps]; fine valves have 180 to 250, coarse ones"
-            " 100 to 125; empty: not counted yet"
-        ),
-        int,
+
+
+@dataclass(frozen=True)
+class Fact:
+    """What is asked of the car: at a terminal, by an option, and what may be answered."""
+
+    question: str
+    help: str
+    kind: type = str
+    limits: tuple[float, float] | None = None
+    usual: float | str | None = None
+    optional: bool = False  # may be left empty: the file then says that it is estimated
+    metavar: str = "N"
+    reader: str = ""  # of ``sim.facts``
+
+
+FACTS = {
+    "displacement_cm3": Fact(
+        "Swept volume of all cylinders together [cm3]", "Swept volume of all cylinders [cm3].",
+        float, (50.0, 10_000.0),
     ),
-    "pulse_ms": ("Coil pulse of one valve step [ms]", float),
-    "rest_ms": ("Rest after each pulse [ms]", float),
-    "base": ("Base curve it idles on now, degC:steps,degC:steps,...", str),
-    "rpm_on_10_steps": ("Warm, feedback off: rpm gained by 10 steps more; empty: not known", float),
-    "map_kpa": ("Manifold pressure at warm idle [kPa]; empty: not known", float),
-    "loads": ("Loads fitted, of: lamps, fan, screen, steering, aircon, automatic", str),
-    "feedback": (
-        (
-            "Present feedback, such as gain=2, integral=1, deadband=30, min_move=1, period=200,"
-            " trim_low=-15, trim_high=15; empty: none yet"
-        ),
-        str,
+    "cylinders": Fact("Number of cylinders", "How many.", int, (1, 12)),
+    "target_rpm": Fact(
+        "Idle speed wanted when warm [rpm]", "Idle speed wanted when warm [rpm].",
+        float, (350.0, 3000.0), 900.0,
     ),
-    "entry_form": (
-        (
-            "How the controller wants gains, such as unit=percent_of_travel, time=per_update,"
-            " per_rpm=1, sign=-1; empty: steps per 100 rpm, per second"
-        ),
-        str,
+    "travel_steps": Fact(
+        "Full travel of the valve, counted [steps]; fine valves have 180 to 250, coarse ones 100 to 125;"
+        " empty: not counted yet",
+        "Full travel of the valve, counted [steps].", int, (5, 400), optional=True,
     ),
-}
-OPTIONAL = ("travel_steps", "rpm_on_10_steps", "map_kpa", "loads", "feedback", "entry_form")
-"""May be left empty: the file then says that it is estimated."""
-USUAL: dict[str, float | str] = {
-    "target_rpm": 900.0,
-    "pulse_ms": 4.0,
-    "rest_ms": 1.0,
-    "base": "0:120,30:75,50:50,65:38,80:30",
-}
-"""Taken where a fact is not given and cannot be asked for; the file says so."""
-LIMITS = {
-    "displacement_cm3": (50.0, 10_000.0), "cylinders": (1, 12), "target_rpm": (350.0, 3000.0),
-    "travel_steps": (5, 400), "pulse_ms": (0.2, 50.0), "rest_ms": (0.0, 50.0),
-    "rpm_on_10_steps": (5.0, 600.0), "map_kpa": (15.0, 90.0),
+    "pulse_ms": Fact(
+        "Coil pulse of one valve step [ms]", "Coil pulse of one valve step [ms].", float, (0.2, 50.0), 4.0
+    ),
+    "rest_ms": Fact("Rest after each pulse [ms]", "Rest after each pulse [ms].", float, (0.0, 50.0), 1.0),
+    "base": Fact(
+        "Base curve it idles on now, degC:steps,degC:steps,...", "Base curve it idles on now.",
+        usual="0:120,30:75,50:50,65:38,80:30", metavar='"degC:steps,..."', reader="base_from_text",
+    ),
+    "rpm_on_10_steps": Fact(
+        "Warm, feedback off: rpm gained by 10 steps more; empty: not known",
+        "Warm: rpm gained by 10 steps more.", float, (5.0, 600.0), optional=True,
+    ),
+    "map_kpa": Fact(
+        "Manifold pressure at warm idle [kPa]; empty: not known", "Manifold pressure at warm idle [kPa].",
+        float, (15.0, 90.0), optional=True,
+    ),
+    "loads": Fact(
+        "Loads fitted, of: lamps, fan, screen, steering, aircon, automatic",
+        "Loads fitted, with watts or N m where known: lamps, fan, screen, steering, aircon, automatic; or"
+        " none.",
+        optional=True, metavar='"lamps:150,fan,..."', reader="loads_from_text",
+    ),
+    "feedback": Fact(
+        "Present feedback, such as gain=2, integral=1, deadband=30, min_move=1, period=200, trim_low=-15,"
+        " trim_high=15; empty: none yet",
+        "Present feedback: law, gain, integral, derivative, deadband, min_move, period, trim_low, trim_high;"
+        " in steps, per 100 rpm, per second.",
+        optional=True, metavar='"gain=2,..."', reader="settings_from_text",
+    ),
+    "entry_form": Fact(
+        "How the controller wants gains, such as unit=percent_of_travel, time=per_update, per_rpm=1, sign=-1;"
+        " empty: steps per 100 rpm, per second",
+        "How the controller wants its numbers: unit (steps, percent_of_travel, duty_percent), time"
+        " (per_second, per_update), per_rpm, sign.",
+        optional=True, metavar='"unit=...,..."', reader="entry_from_text",
+    ),
 }  # fmt: skip
-"""What is asked for is within these."""
+"""What is usual is taken where a fact is not given and cannot be asked for; the file says so."""
 
 
-Displacement = Annotated[float | None, typer.Option(metavar="N", help="Swept volume of all cylinders [cm3].")]
-Cylinders = Annotated[int | None, typer.Option(metavar="N", help="How many.")]
-Target = Annotated[float | None, typer.Option(metavar="N", help="Idle speed wanted when warm [rpm].")]
-Pulse = Annotated[float | None, typer.Option(metavar="N", help="Coil pulse of one valve step [ms].")]
-Rest = Annotated[float | None, typer.Option(metavar="N", help="Rest after each pulse [ms].")]
-BaseCurve = Annotated[
-    str | None, typer.Option(metavar='"degC:steps,..."', help="Base curve it idles on now.")
-]
-Travel = Annotated[int | None, typer.Option(metavar="N", help="Full travel of the valve, counted [steps].")]
-TenSteps = Annotated[float | None, typer.Option(metavar="N", help="Warm: rpm gained by 10 steps more.")]
-Pressure = Annotated[
-    float | None, typer.Option("--map-kPa", metavar="N", help="Manifold pressure at warm idle [kPa].")
-]
-LoadsFitted = Annotated[
-    str | None,
-    typer.Option(
-        metavar='"lamps:150,fan,..."',
-        help="Loads fitted, with watts or N m where known: lamps, fan, screen, steering,"
-        " aircon, automatic; or none.",
-    ),
-]
-Present = Annotated[
-    str | None,
-    typer.Option(
-        metavar='"gain=2,..."',
-        help="Present feedback: law, gain, integral, derivative, deadband, min_move, period,"
-        " trim_low, trim_high; in steps, per 100 rpm, per second.",
-    ),
-]
-Entry = Annotated[
-    str | None,
-    typer.Option(
-        metavar='"unit=...,..."',
-        help="How the controller wants its numbers: unit (steps, percent_of_travel,"
-        " duty_percent), time (per_second, per_update), per_rpm, sign.",
-    ),
-]
+def _option(key: str, *flags: str) -> Any:
+    return typer.Option(*flags, metavar=FACTS[key].metavar, help=FACTS[key].help)
 
 
 def new(
     out: Annotated[Path, typer.Argument(metavar="CAR.toml", help="File to write.")],
-    displacement_cm3: Displacement = None,
-    cylinders: Cylinders = None,
-    target_rpm: Target = None,
-    pulse_ms: Pulse = None,
-    rest_ms: Rest = None,
-    base: BaseCurve = None,
-    travel_steps: Travel = None,
-    rpm_on_10_steps: TenSteps = None,
-    map_kpa: Pressure = None,
-    loads: LoadsFitted = None,
-    feedback: Present = None,
-    entry_form: Entry = None,
+    displacement_cm3: Annotated[float | None, _option("displacement_cm3")] = None,
+    cylinders: Annotated[int | None, _option("cylinders")] = None,
+    target_rpm: Annotated[float | None, _option("target_rpm")] = None,
+    pulse_ms: Annotated[float | None, _option("pulse_ms")] = None,
+    rest_ms: Annotated[float | None, _option("rest_ms")] = None,
+    base: Annotated[str | None, _option("base")] = None,
+    travel_steps: Annotated[int | None, _option("travel_steps")] = None,
+    rpm_on_10_steps: Annotated[float | None, _option("rpm_on_10_steps")] = None,
+    map_kpa: Annotated[float | None, _option("map_kpa", "--map-kPa")] = None,
+    loads: Annotated[str | None, _option("loads")] = None,
+    feedback: Annotated[str | None, _option("feedback")] = None,
+    entry_form: Annotated[str | None, _option("entry_form")] = None,
     name: Annotated[str | None, typer.Option(help="What the car is called.")] = None,
     cooling: Annotated[str, typer.Option(help="water or air.")] = "water",
     force: Annotated[
@@ -131,16 +118,11 @@ def new(
     quiet: Quiet = False,
 ) -> None:
     """Write a commented car file from a few facts; the rest is estimated and marked so."""
-    from sim import save_car
-    from sim.estimates import estimate_car
-    from sim.files import one_problem
-    from workbench.output.results import check_place
-
     screen = Screen("new", as_json, quiet)
     check_place(out)
     if out.exists() and not force:
         message = "is there already, allowed: a new name, or --force (the old one is kept as .bak)"
-        raise one_problem(out, 1, "file", message)
+        raise sim.one_problem(out, 1, "file", message)
     given = {
         "displacement_cm3": displacement_cm3, "cylinders": cylinders, "target_rpm": target_rpm,
         "pulse_ms": pulse_ms, "rest_ms": rest_ms, "base": base, "travel_steps": travel_steps,
@@ -148,23 +130,22 @@ def new(
         "feedback": feedback, "entry_form": entry_form,
     }  # fmt: skip
     if cooling not in ("water", "air"):
-        raise one_problem("--cooling", 1, "cooling", f'unknown ("{cooling}"), allowed: water, air')
+        raise sim.one_problem("--cooling", 1, "cooling", f'unknown ("{cooling}"), allowed: water, air')
     facts, assumed = _complete(given)
     screen.warn_of_compiling()
     known = _known(facts)
-    car, notes = estimate_car(**facts, name=name or out.stem, cooling=cooling, known=known)
-    save_car(car, out, notes, keep_old=True)
+    car, notes = sim.estimate_car(**facts, name=name or out.stem, cooling=cooling, known=known)
+    sim.save_car(car, out, notes, keep_old=True)
     _tell(screen, out, car, (len(notes), assumed, known.travel_steps is not None))
     screen.finish({"file": str(out), "estimated": sorted(notes), "assumed": assumed,
                    "travel_counted": known.travel_steps is not None})  # fmt: skip
 
 
-def _tell(screen: Screen, out: Path, car: Car, about: tuple[int, list[str], bool]) -> None:
-    """What was written: how much is guessed, what was taken as usual, what comes next."""
+def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], bool]) -> None:
     guessed, assumed, counted = about
     screen.say(f"{out} written: {guessed} of its numbers are guesses and say so.")
     for key in assumed:
-        screen.say(f"  not given, so taken as usual: {key} = {USUAL[key]}")
+        screen.say(f"  not given, so taken as usual: {key} = {FACTS[key].usual}")
     if not counted:
         screen.verdict(
             f"The valve's travel is a guess ({car.valve.travel_steps} steps): until it is counted"
@@ -176,59 +157,53 @@ def _tell(screen: Screen, out: Path, car: Car, about: tuple[int, list[str], bool
 
 
 def _known(facts: dict[str, Any]) -> Any:
-    """What is known beyond the few facts, taken out of them."""
-    from sim.estimates import Known
-
-    values = {name: facts.pop(name, None) for name in OPTIONAL}
+    values = {name: facts.pop(name, None) for name, fact in FACTS.items() if fact.optional}
     values["map_kPa"] = values.pop("map_kpa")
-    return Known(**values)
+    return sim.Known(**values)
 
 
 def _complete(given: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
     """Facts with those left out asked for at a terminal, else the usual ones."""
-    from sim import InputError, Problem
-
     facts: dict[str, Any] = {}
     assumed: list[str] = []
-    problems: list[Problem] = []
-    for key in QUESTIONS:
-        if given[key] is not None:
-            try:
-                facts[key] = _checked(key, given[key])
-            except InputError as error:
-                problems += error.problems
+    problems: list[sim.Problem] = []
+    for key in (one for one in FACTS if given[one] is not None):
+        try:
+            facts[key] = _checked(key, given[key])
+        except sim.InputError as error:
+            problems += error.problems
     if problems:
-        raise InputError(problems)
-    for key in (one for one in QUESTIONS if one not in facts):
+        raise sim.InputError(problems)
+    for key in (one for one in FACTS if one not in facts):
         if sys.stdin.isatty():
             facts[key] = _asked(key)
-        elif key in USUAL:
-            facts[key] = _checked(key, USUAL[key])
+        elif FACTS[key].usual is not None:
+            facts[key] = _checked(key, FACTS[key].usual)
             assumed.append(key)
-        elif key not in OPTIONAL:
-            option = "--" + key.replace("_", "-")
-            problems.append(Problem(option, 1, key, "missing, allowed: a number"))
+        elif not FACTS[key].optional:
+            problems.append(sim.Problem(_flag(key), 1, key, "missing, allowed: a number"))
     if problems:
-        raise InputError(problems)
+        raise sim.InputError(problems)
     return facts, assumed
+
+
+def _flag(key: str) -> str:
+    return "--" + key.replace("_", "-")
 
 
 def _asked(key: str) -> Any:
     """Ask until the answer is one; an answer that is none is told at once, the others stay."""
-    from sim import InputError
-
-    question, kind = QUESTIONS[key]
-    default = "" if key in OPTIONAL else USUAL.get(key)
+    fact = FACTS[key]
+    default, kind = ("", str) if fact.optional else (fact.usual, fact.kind)
     while True:
-        answer = typer.prompt(question, default=default, type=str if default == "" else kind,
-                              err=True, show_default=default != "")  # fmt: skip
-        if answer == "" and key in OPTIONAL:
+        answer = typer.prompt(fact.question, default=default, type=kind, err=True, show_default=default != "")
+        if answer == "" and fact.optional:
             if key == "travel_steps":
                 typer.echo(f"  {COUNTING}", err=True)
             return None
         try:
             return _checked(key, answer)
-        except InputError as error:
+        except sim.InputError as error:
             for problem in error.problems:
                 typer.echo(f"  {problem.key}: {problem.message}", err=True)
 
@@ -236,23 +211,17 @@ def _asked(key: str) -> Any:
 def _checked(key: str, value: Any) -> Any:
     """The fact as the estimate takes it, refused with what is allowed."""
     from sim import facts
-    from sim.files import one_problem
 
-    readers = {
-        "base": facts.base_from_text, "loads": facts.loads_from_text,
-        "feedback": facts.settings_from_text, "entry_form": facts.entry_from_text,
-    }  # fmt: skip
-    if key in readers:
-        return readers[key](str(value))
-    kind = QUESTIONS[key][1]
-    low, high = LIMITS[key]
-    option = "--" + key.replace("_", "-")
+    fact = FACTS[key]
+    if fact.limits is None:
+        return getattr(facts, fact.reader)(str(value))
+    low, high = fact.limits
     try:
-        number = kind(value)
+        number = fact.kind(value)
     except ValueError:
-        what = f'not a {"whole " if kind is int else ""}number ("{value}")'
-        raise one_problem(option, 1, key, f"{what}, allowed: {low:g} to {high:g}") from None
+        what = f'not a {"whole " if fact.kind is int else ""}number ("{value}")'
+        raise sim.one_problem(_flag(key), 1, key, f"{what}, allowed: {low:g} to {high:g}") from None
     if not low <= number <= high:
         message = f"out of range ({number:g}), allowed: {low:g} to {high:g}"
-        raise one_problem(option, 1, key, message)
+        raise sim.one_problem(_flag(key), 1, key, message)
     return number

@@ -1,7 +1,4 @@
-"""Options that several commands share, as annotated types.
-
-Their order in ``--help`` follows the commands; their wording stands here once.
-"""
+"""Options that several commands share, as annotated types."""
 
 from __future__ import annotations
 

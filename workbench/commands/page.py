@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+import sim
 from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
 
@@ -26,10 +27,8 @@ def page(
 
     screen = Screen("page", as_json, quiet)
     if find_spec("nicegui") is None:
-        from sim.files import one_problem
-
         message = 'an extra is not installed, allowed: after pip install "evenidle[page]"'
-        raise one_problem("page", 1, "nicegui", message)
+        raise sim.one_problem("page", 1, "nicegui", message)
     check_port(port)
     run_page(port, screen, seed=seed, show=show)
     screen.finish({"port": port})

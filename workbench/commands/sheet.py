@@ -7,8 +7,13 @@ from typing import Annotated
 
 import typer
 
+import sim
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import check_place
+from workbench.sheet.making import FORMS, make_sheet, write_sheet
+from workbench.sheet.tables import expected_note
+from workbench.sheet.trial import hunting_caution
 
 
 def sheet(
@@ -24,22 +29,15 @@ def sheet(
     quiet: Quiet = False,
 ) -> None:
     """Write the settings sheet: numbers, entries, reasons, prediction, and how to try them."""
-    from sim import load_car
-    from sim.files import one_problem
-    from workbench.output.results import check_place
-    from workbench.sheet.making import FORMS, make_sheet, write_sheet
-    from workbench.sheet.tables import expected_note
-    from workbench.sheet.trial import hunting_caution
-
     screen = Screen("sheet", as_json, quiet)
     if out is None and not as_json:
         message = f"missing, allowed: a file ending in {', '.join(FORMS)}"
-        raise one_problem("--out", 1, "out", message)
+        raise sim.one_problem("--out", 1, "out", message)
     if out is not None and out.suffix.lower() not in FORMS:
         message = f'unknown form ("{out.suffix}"), allowed: {", ".join(FORMS)}'
-        raise one_problem(out, 1, "--out", message)
-    read = load_car(car)
-    before = None if present is None else load_car(present)
+        raise sim.one_problem(out, 1, "--out", message)
+    read = sim.load_car(car)
+    before = None if present is None else sim.load_car(present)
     check_place(out, car)
     screen.warn_of_compiling()
     with screen.progress("predicting") as tell:

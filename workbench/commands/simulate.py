@@ -6,19 +6,19 @@ import math
 import re
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
-from workbench.words.numbers import number
-
-if TYPE_CHECKING:
-    from sim import Car, Scenario, Trace
-    from tuning.measures import Measures
-    from tuning.notes import Note
-    from tuning.starts import StartStory
+from workbench.output.results import check_place, made_folder
+from workbench.words.cautions import basis_words
+from workbench.words.tables import Table, number
+from workbench.words.wording import in_words
 
 DRAWN = (".png", ".svg", ".pdf")
 
@@ -54,17 +54,13 @@ def simulate(
     quiet: Quiet = False,
 ) -> None:
     """Run one car through one scenario: measures, and with --out a figure and the trace."""
-    from sim import load_car, load_scenario
-
     screen = Screen("simulate", as_json, quiet)
-    read_car, read_scenario = load_car(car), load_scenario(scenario)
+    read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
     places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)
     screen.warn_of_compiling()
-    from sim import simulate as run
     from workbench.figures.trace import trace_finding
-    from workbench.words.wording import in_words, worded
 
-    trace = run(read_car, read_scenario, seed)
+    trace = sim.simulate(read_car, read_scenario, seed)
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
     told, hunts = _hunting(measures, floor_rpm)
     story = _story(trace, read_car, read_scenario)
@@ -73,9 +69,9 @@ def simulate(
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
-    screen.table(finding, ["measure", "value", "unit"], _rows(measures), right=" r ")
+    screen.table(finding, _table(measures))
     for line in _position(trace) if story is None else story.lines()[1:]:
-        screen.say(in_words(line))
+        screen.say(line)
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
@@ -84,7 +80,7 @@ def simulate(
         "floor_rpm": floor_rpm or None,
         "measures": measures.to_dict(), "hunts": hunts, "counters": trace.counters,
         "stalled_s": trace.stalled_s,
-        "start": None if story is None else worded(story.to_dict()),
+        "start": None if story is None else story.to_dict(),
         "files": [str(file) for file in files],
     }  # fmt: skip
     if events:
@@ -92,79 +88,60 @@ def simulate(
     screen.finish(result)
 
 
-def _tell_basis(screen: Screen, car: Car, scenario: Scenario) -> None:
+def _tell_basis(screen: Screen, car: sim.Car, scenario: sim.Scenario) -> None:
     """Say where the car's numbers come from, and what of the scenario it has not got."""
-    from tuning.stress_tests import not_fitted
-    from workbench.words.basis import basis_words
-
     screen.say(basis_words(car))
-    if missing := not_fitted(car, scenario):
+    if missing := tuning.not_fitted(car, scenario):
         screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
 
 
-def _position(trace: Trace) -> list[Note]:
+def _position(trace: sim.Trace) -> list[tuning.Note]:
     """What a run without a start tells of a valve that is not where it is counted."""
-    from tuning.starts import lost_in
-
-    lost = lost_in(trace, trace["running"] > 0.5)
+    lost = tuning.lost_in(trace, trace["running"] > 0.5)
     return [] if lost is None else [lost.told(trace.duration_s)]
 
 
-def _story(trace: Trace, car: Car, scenario: Scenario) -> StartStory | None:
-    """The start, told, where the key is turned to crank."""
-    from tuning.starts import start_story
-
+def _story(trace: sim.Trace, car: sim.Car, scenario: sim.Scenario) -> tuning.StartStory | None:
     cranked = any(one.set == "key" and one.to == "crank" for one in scenario.event)
-    return start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
+    return tuning.start_story(trace, car) if cranked and bool((trace["key"] > 1.5).any()) else None
 
 
-def measured(trace: Trace, car: Car, scenario: Scenario, seed: int) -> tuple[Measures, float | None]:
-    """Measure a run over the windows of its scenario.
-
-    Gives the measures, and the swing of the same run with the valve held; that is None where
-    nothing of the scenario asks whether it hunts, 0 where the engine stalls with the valve held.
-    """
-    from sim import simulate as run
-    from sim import with_values
-    from tuning.measures import measure
-    from tuning.stress_tests import is_fitted
-
+def measured(
+    trace: sim.Trace, car: sim.Car, scenario: sim.Scenario, seed: int
+) -> tuple[tuning.Measures, float | None]:
+    """Measure a run over the windows of its scenario."""
     windows = [(one.what, one.from_s, one.to_s) for one in scenario.measure]
-    if not is_fitted(car, scenario):  # nothing happens that a load window could measure
+    if not tuning.is_fitted(car, scenario):  # nothing happens that a load window could measure
         windows = [one for one in windows if one[0] != "load"]
     asked = [one for one in windows if one[0] == "hunting"]
     if windows and not asked:
-        return measure(trace, windows), None
-    held = run(with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
-    floor_rpm = measure(held, asked or None).hunting_rpm
+        return tuning.measure(trace, windows), None
+    held = sim.simulate(sim.with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
+    floor_rpm = tuning.measure(held, asked or None).hunting_rpm
     if not math.isnan(held.stalled_s):
         floor_rpm = 0.0
-    return measure(trace, windows or None), floor_rpm
+    return tuning.measure(trace, windows or None), floor_rpm
 
 
-def _hunting(measures: Measures, floor_rpm: float | None) -> tuple[Note | None, bool | None]:
+def _hunting(measures: tuning.Measures, floor_rpm: float | None) -> tuple[tuning.Note | None, bool | None]:
     """Whether the run hunts, told and as the JSON has it: None where that cannot be told."""
-    from tuning.measures import CANNOT_TELL, HUNTS, run_answer, run_note
-
     if floor_rpm is None:
         return None, None
-    answer = run_answer(measures, floor_rpm)
-    return run_note(measures, floor_rpm), None if answer == CANNOT_TELL else answer == HUNTS
+    answer = tuning.run_answer(measures, floor_rpm)
+    return tuning.run_note(
+        measures, floor_rpm
+    ), None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
 
 
-def _rows(measures: Measures) -> list[list[str]]:
-    from tuning.measures import MEASURES
-
+def _table(measures: tuning.Measures) -> Table:
     values = measures.to_dict()
-    return [
-        [one.meaning, number(values[one.name]), one.unit] for one in MEASURES if values[one.name] is not None
-    ]
+    known = [one for one in tuning.MEASURES if values[one.name] is not None]
+    rows = [[one.meaning, number(values[one.name]), one.unit] for one in known]
+    return Table(("measure", "value", "unit"), rows, " r ")
 
 
 def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
     """Find where trace and figures may go; ``out`` is a folder, or the name of trace or figure."""
-    from workbench.output.results import check_place, made_folder
-
     if out is None:
         return []
     if out.suffix.lower() == ".csv":
@@ -181,10 +158,10 @@ def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:
     return places
 
 
-def _write(trace: Trace, car: Car, finding: str, places: list[Path], story: StartStory | None) -> list[Path]:
-    """Write trace and figures."""
+def _write(
+    trace: sim.Trace, car: sim.Car, finding: str, places: list[Path], story: tuning.StartStory | None
+) -> list[Path]:
     from workbench.figures.trace import trace_figure
-    from workbench.output.drawing import save_figure
 
     table, picture, start = places
     trace.to_csv(table)

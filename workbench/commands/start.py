@@ -13,10 +13,7 @@ from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
 
 
 def main() -> int:
-    """Run the command line, interruptible from its first moment to its last.
-
-    Gives the exit status.
-    """
+    """Run the command line, interruptible from its first moment to its last."""
     open_streams()
     sys.unraisablehook = _unheard
     signal.signal(signal.SIGINT, _end_at_once)

@@ -6,8 +6,11 @@ from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Full, OutFolder, Quiet, Seed
 from workbench.output.printing import Screen
+from workbench.output.results import say_lines, write_figures
 
 
 def stress(
@@ -22,17 +25,11 @@ def stress(
     quiet: Quiet = False,
 ) -> None:
     """Run the scenario matrix on plausible cars, a verdict a case."""
-    from sim import load_car
-    from workbench.output.results import say_lines, write_figures
-    from workbench.words.wording import worded
-
     screen = Screen("stress", as_json, quiet)
-    read = load_car(car)
+    read = sim.load_car(car)
     screen.warn_of_compiling()
-    from tuning import stress as stress_car
-
     with screen.progress("stressing") as tell:
-        result = stress_car(read, suite=suite, seed=seed, on_progress=tell)
+        result = tuning.stress(read, suite=suite, seed=seed, on_progress=tell)
     screen.caution(read)
     say_lines(screen, result, full)
     files: list[str] = []
@@ -41,4 +38,4 @@ def stress(
 
         figures = {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
         files = write_figures(screen, out, figures)
-    screen.finish({**worded(result.to_dict()), "files": files}, bad=not result.passed)
+    screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)

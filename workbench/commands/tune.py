@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+import sim
+import tuning
 from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.search import Tuning
-
+from workbench.output.results import check_place
+from workbench.words.search import (
+    SCORED_LEGEND,
+    changed_table,
+    compared_table,
+    scored_table,
+    tune_finding,
+    tune_notes,
+)
 
 FAVOUR = "Take another of the candidates tried: quiet, quick or wear, such as quick:2."
 
@@ -61,54 +67,35 @@ def tune(
     quiet: Quiet = False,
 ) -> None:
     """Search feedback settings over all plausible cars; the base curve is left alone."""
-    from sim import load_car, save_car
-    from sim.files import one_problem
-    from workbench.output.results import check_place
-    from workbench.words.wording import worded
-
     screen = Screen("tune", as_json, quiet)
     if out is None and not as_json:
-        raise one_problem("--out", 1, "out", "missing, allowed: a car file to write")
-    read = load_car(car)
+        raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
+    read = sim.load_car(car)
     if resume:
         _refuse_nothing_to_resume(storage)
     check_place(out, car)
     screen.warn_of_compiling()
-    from tuning import tune as tune_car
 
     with screen.progress("searching") as tell:
-        result = tune_car(
+        result = tuning.tune(
             read, law=law, budget=budget.value, seed=seed, storage=storage, resume=resume,
             preset=preset, favour=favour or (), on_progress=tell,
             keep=[one.strip() for one in keep.split(",") if one.strip()],
         )  # fmt: skip
     if out is not None:
-        save_car(result.car, out, keep_old=True, text_of=car)
+        sim.save_car(result.car, out, keep_old=True, text_of=car)
     screen.caution(read)
     _tell(screen, read, result)
     if out is not None:
         screen.say(f"written: {out}")
-    screen.finish(worded({**result.to_dict(), "file": None if out is None else str(out)}))
+    screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
 
 
-def _tell(screen: Screen, before: Car, result: Tuning) -> None:
-    """Print all sets side by side, what the proposed one brings, and why."""
-    from workbench.words.search import (
-        COMPARED_COLUMNS,
-        SCORED_COLUMNS,
-        SCORED_LEGEND,
-        changed_rows,
-        compared_rows,
-        scored_rows,
-        tune_finding,
-        tune_notes,
-    )
-
-    screen.table("Side by side", SCORED_COLUMNS, scored_rows(result), " rrrrrrrrr")
+def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning) -> None:
+    screen.table("Side by side", scored_table(result))
     screen.say(SCORED_LEGEND)
-    screen.table("What it brings", COMPARED_COLUMNS, compared_rows(result), right=" rr")
-    changed = changed_rows(before, result)
-    screen.table("Settings changed", ["setting", "now", "proposed"], changed, " rr")
+    screen.table("What it brings", compared_table(result.now, result.predicted))
+    screen.table("Settings changed", changed_table(before, result))
     for note in tune_notes(result):
         screen.say(note)
     screen.verdict(tune_finding(result))
@@ -116,11 +103,9 @@ def _tell(screen: Screen, before: Car, result: Tuning) -> None:
 
 def _refuse_nothing_to_resume(storage: str | None) -> None:
     """Refuse to resume where no study is kept, instead of beginning one anew unasked."""
-    from sim.files import one_problem
-
     allowed = "allowed: the --storage of a study, or no --resume to begin one"
     if storage is None:
-        raise one_problem("--resume", 1, "storage", f"missing, {allowed}")
+        raise sim.one_problem("--resume", 1, "storage", f"missing, {allowed}")
     path = storage.removeprefix("journal:").removeprefix("sqlite:///")
     if "://" not in path and not Path(path).is_file():
-        raise one_problem(path, 1, "storage", f"no study there to resume, {allowed}")
+        raise sim.one_problem(path, 1, "storage", f"no study there to resume, {allowed}")

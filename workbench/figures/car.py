@@ -2,26 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, new_figure, styled
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from sim import Car
+import sim
+import tuning
+from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, Figure, new_figure, styled
 
 
-def curves_finding(car: Car) -> str:
-    """Say how well the base curve holds the target in the model.
-
-    Gives one sentence.
-    """
-    from tuning.checks import base_spots
-
-    spots = base_spots(car)
+def curves_finding(car: sim.Car) -> str:
+    """Say how well the base curve holds the target in the model."""
+    spots = tuning.base_spots(car)
     worst = max(spots, key=lambda spot: abs(spot.settled_rpm - spot.target_rpm))
     low = min(spot.rpm_per_step for spot in spots)
     high = max(spot.rpm_per_step for spot in spots)
@@ -32,13 +22,10 @@ def curves_finding(car: Car) -> str:
     )
 
 
-def curves_figure(car: Car) -> Figure:
-    """Draw curves and settled speed over coolant temperature.
-
-    Gives steps on the left, speed on the right.
-    """
+@styled()
+def curves_figure(car: sim.Car) -> Figure:
+    """Draw curves and settled speed over coolant temperature."""
     from controllers import curve_at
-    from tuning.checks import base_spots
 
     curves = car.curves
     lowest = min(curves.base_steps[0][0], -20.0)
@@ -48,25 +35,23 @@ def curves_figure(car: Car) -> Figure:
         return [curve_at(points, float(one)) for one in coolant_degC]
 
     base = np.array(read(curves.base_steps))
-    spots = base_spots(car)
-    with styled():
-        figure = new_figure((7.6, 3.4))
-        steps, speed = figure.subplots(1, 2)
-        steps.plot(coolant_degC, read(curves.cranking_steps), color=ORANGE, linestyle="--", label="cranking")
-        after = base + np.array(read(curves.after_start_steps))
-        steps.plot(coolant_degC, after, color=GREEN, linestyle=":", label="just after the start")
-        steps.plot(coolant_degC, base, color=BLUE, linewidth=2, label="base curve")
-        steps.axhline(car.valve.open_limit_steps, color=GREY, linewidth=0.8, label="open limit")
-        steps.set_ylim(0.0, 1.1 * car.valve.open_limit_steps)
-        steps.set_ylabel("valve [steps]")
-        speed.plot(coolant_degC, read(curves.target_rpm), color=BLACK, linestyle="--", label="target")
-        speed.plot(
-            [spot.coolant_degC for spot in spots], [spot.settled_rpm for spot in spots],
-            color=BLUE, marker="o", markersize=4, label="idle on the base curve",
-        )  # fmt: skip
-        speed.set_ylabel("speed [rpm]")
-        speed.margins(y=0.25)
-        for axes, place in ((steps, "best"), (speed, "upper right")):
-            axes.set_xlabel(f"{car.temperature_name} [degC]")
-            axes.legend(loc=place)
+    spots = tuning.base_spots(car)
+    figure = new_figure((7.6, 3.4))
+    steps, speed = figure.subplots(1, 2)
+    steps.plot(coolant_degC, read(curves.cranking_steps), color=ORANGE, linestyle="--", label="cranking")
+    after = base + np.array(read(curves.after_start_steps))
+    steps.plot(coolant_degC, after, color=GREEN, linestyle=":", label="just after the start")
+    steps.plot(coolant_degC, base, color=BLUE, linewidth=2, label="base curve")
+    steps.axhline(car.valve.open_limit_steps, color=GREY, linewidth=0.8, label="open limit")
+    steps.set(ylim=(0.0, 1.1 * car.valve.open_limit_steps), ylabel="valve [steps]")
+    speed.plot(coolant_degC, read(curves.target_rpm), color=BLACK, linestyle="--", label="target")
+    speed.plot(
+        [spot.coolant_degC for spot in spots], [spot.settled_rpm for spot in spots],
+        color=BLUE, marker="o", markersize=4, label="idle on the base curve",
+    )  # fmt: skip
+    speed.set_ylabel("speed [rpm]")
+    speed.margins(y=0.25)
+    for axes, place in ((steps, "best"), (speed, "upper right")):
+        axes.set_xlabel(f"{car.temperature_name} [degC]")
+        axes.legend(loc=place)
     return figure

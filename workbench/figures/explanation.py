@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, PALE, RED, new_figure, styled
+import tuning
+from workbench.figures.story import story_figure
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    PALE,
+    RED,
+    Axes,
+    Figure,
+    new_figure,
+    styled,
+)
 from workbench.words.explanation import LOADS
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from tuning.explanation import Explanation, HuntingMap
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -30,13 +38,8 @@ DARK_CHANCE = 0.5
 """Above this chance a cell is dark [-]."""
 
 
-def explain_figures(result: Explanation) -> dict[str, Figure]:
-    """Draw everything an explanation can show.
-
-    Gives by file name without ending; what there is nothing to show of is left out.
-    """
-    from workbench.figures.story import story_figure
-
+def explain_figures(result: tuning.Explanation) -> dict[str, Figure]:
+    """Draw everything an explanation can show."""
     figures = {"rpm_per_step": rpm_per_step_figure(result)}
     for one in result.maps:
         name = "map_moves" if one.x_key == "min_move_steps" else "map_gains"
@@ -56,11 +59,8 @@ def _edges(values: Any) -> Any:
     return np.append(np.asarray(values) - half, values[-1] + half)
 
 
-def map_title(one: HuntingMap, chance: float) -> str:
-    """Say what a map shows about the car's settings.
-
-    Gives one sentence without its full stop.
-    """
+def map_title(one: tuning.HuntingMap, chance: float) -> str:
+    """Say what a map shows about the car's settings."""
     if one.now is None:
         return "Where it hunts"
     if one.x_key == "min_move_steps":
@@ -80,56 +80,46 @@ def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -
         )  # fmt: skip
 
 
-def map_figure(one: HuntingMap, chance: float) -> Figure:
-    """Draw a hunting map: chance as shade, size as dots, theory's border as a line.
-
-    Gives with the car's settings and the suggested ones marked.
-    """
+@styled()
+def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
+    """Draw a hunting map: chance as shade, size as dots, theory's border as a line."""
     from matplotlib.patheffects import Normal, Stroke
 
-    with styled():
-        figure = new_figure((7.6, 5.2))
-        axes = figure.subplots()
-        shade = axes.pcolormesh(
-            _edges(one.x), _edges(one.y), 100.0 * one.chance, cmap=CHANCES, vmin=0, vmax=100
-        )
-        figure.colorbar(shade, ax=axes, label="chance of hunting [%]", pad=0.01)
-        hunting = one.chance > 0.0
-        x, y = np.meshgrid(one.x, one.y)
-        largest = max(float(one.swing_rpm.max()), 1.0)
-        # Dark rings on light cells and light rings on dark ones: seen in grey print too.
-        inks = np.where(one.chance[hunting] > DARK_CHANCE, "white", BLACK).tolist()
-        axes.scatter(
-            x[hunting], y[hunting], s=LARGEST_DOT * one.swing_rpm[hunting] / largest,
-            facecolors="none", edgecolors=inks, linewidths=1.0,
-        )  # fmt: skip
-        axes.scatter(
-            [], [], s=LARGEST_DOT, facecolors="none", edgecolors=BLACK, linewidths=1.0,
-            label=f"size of swing: this ring is {largest:.0f} rpm",
-        )  # fmt: skip
-        (border,) = axes.plot(
-            one.border_x, one.border_y, color=BLACK, linewidth=2.0, linestyle="--",
-            label=f"theory: {in_words(one.border_name)}", zorder=5,
-        )  # fmt: skip
-        border.set_path_effects([Stroke(linewidth=4.5, foreground="white"), Normal()])
-        _mark(axes, one.now, "s", "the car's settings")
-        others = "gains" if one.x_key == "min_move_steps" else "move and deadband"
-        _mark(axes, one.suggested, "*", f"suggested by rule, with other {others} too")
-        axes.set_xlim(*_edges(one.x)[[0, -1]])  # whole cells, those at nought too
-        axes.set_ylim(*_edges(one.y)[[0, -1]])
-        axes.grid(visible=False)
-        axes.set_xlabel(AXIS_WORDS[one.x_key])
-        axes.set_ylabel(AXIS_WORDS[one.y_key])
-        axes.set_title(map_title(one, chance))
-        figure.legend(loc="outside lower left", ncols=2, markerscale=1.0)
+    figure = new_figure((7.6, 5.2))
+    axes = figure.subplots()
+    shade = axes.pcolormesh(_edges(one.x), _edges(one.y), 100.0 * one.chance, cmap=CHANCES, vmin=0, vmax=100)
+    figure.colorbar(shade, ax=axes, label="chance of hunting [%]", pad=0.01)
+    hunting = one.chance > 0.0
+    x, y = np.meshgrid(one.x, one.y)
+    largest = max(float(one.swing_rpm.max()), 1.0)
+    # Dark rings on light cells and light rings on dark ones: seen in grey print too.
+    inks = np.where(one.chance[hunting] > DARK_CHANCE, "white", BLACK).tolist()
+    axes.scatter(
+        x[hunting], y[hunting], s=LARGEST_DOT * one.swing_rpm[hunting] / largest,
+        facecolors="none", edgecolors=inks, linewidths=1.0,
+    )  # fmt: skip
+    axes.scatter(
+        [], [], s=LARGEST_DOT, facecolors="none", edgecolors=BLACK, linewidths=1.0,
+        label=f"size of swing: this ring is {largest:.0f} rpm",
+    )  # fmt: skip
+    (border,) = axes.plot(
+        one.border_x, one.border_y, color=BLACK, linewidth=2.0, linestyle="--",
+        label=f"theory: {in_words(one.border_name)}", zorder=5,
+    )  # fmt: skip
+    border.set_path_effects([Stroke(linewidth=4.5, foreground="white"), Normal()])
+    _mark(axes, one.now, "s", "the car's settings")
+    others = "gains" if one.x_key == "min_move_steps" else "move and deadband"
+    _mark(axes, one.suggested, "*", f"suggested by rule, with other {others} too")
+    axes.set_xlim(*_edges(one.x)[[0, -1]])  # whole cells, those at nought too
+    axes.set_ylim(*_edges(one.y)[[0, -1]])
+    axes.grid(visible=False)
+    axes.set(xlabel=AXIS_WORDS[one.x_key], ylabel=AXIS_WORDS[one.y_key], title=map_title(one, chance))
+    figure.legend(loc="outside lower left", ncols=2, markerscale=1.0)
     return figure
 
 
-def ablation_title(result: Explanation) -> str:
-    """Say what switching off showed.
-
-    Gives one sentence without its full stop.
-    """
+def ablation_title(result: tuning.Explanation) -> str:
+    """Say what switching off showed."""
     if not result.hunts:
         return "Nothing to switch off: it comes to rest as it is"
     row = result.ending_row
@@ -141,124 +131,110 @@ def ablation_title(result: Explanation) -> str:
     return f"With {in_words(row.name)} only {left:.0f} % of the hunting is left"
 
 
-def ablation_figure(result: Explanation) -> Figure:
-    """Draw the swing with each possible cause switched off, beside the car as it is.
-
-    Gives bars without scatter, marks with it.
-    """
+@styled()
+def ablation_figure(result: tuning.Explanation) -> Figure:
+    """Draw the swing with each possible cause switched off, beside the car as it is."""
     rows = list(reversed(result.ablation.rows))
     names = [in_words(row.name) for row in rows]
     colours = [BLACK if row.key == "as_is" else GREEN if row.ends_it else BLUE for row in rows]
     places = np.arange(len(rows))
-    with styled():
-        figure = new_figure((7.6, 1.4 + 0.36 * len(rows)))
-        axes = figure.subplots()
-        axes.barh(places, [row.swing_rpm for row in rows], color=colours, height=0.62)
-        swings = [row.swing_rpm for row in rows] + [row.with_scatter_swing_rpm for row in rows]
-        widest = max((value for value in swings if math.isfinite(value)), default=0.0) or 1.0
-        for place, row in zip(places, rows, strict=True):
-            text = f"hunts from {100.0 * row.chance:.0f} of 100 places" if row.chance else "rests"
-            axes.text(1.06 * widest, float(place), text, fontsize=8, va="center")
-        axes.scatter(
-            [row.with_scatter_swing_rpm for row in rows], places, marker="D", s=34,
-            facecolors="white", edgecolors=BLACK, zorder=5, label="with the engine's scatter",
-        )  # fmt: skip
-        axes.axvline(
-            result.ablation.floor_rpm, color=GREY, linestyle=":", linewidth=1.6,
-            label="scatter alone, valve held",
-        )  # fmt: skip
-        axes.set_yticks(places, names)
-        axes.grid(visible=False, axis="y")
-        axes.set_xlim(0.0, 1.5 * widest)
-        axes.set_xlabel("mean swing over all starting places, peak to peak [rpm]")
-        axes.set_title(ablation_title(result))
-        figure.legend(loc="outside lower right", ncols=2)
+    figure = new_figure((7.6, 1.4 + 0.36 * len(rows)))
+    axes = figure.subplots()
+    axes.barh(places, [row.swing_rpm for row in rows], color=colours, height=0.62)
+    swings = [row.swing_rpm for row in rows] + [row.with_scatter_swing_rpm for row in rows]
+    widest = max((value for value in swings if math.isfinite(value)), default=0.0) or 1.0
+    for place, row in zip(places, rows, strict=True):
+        text = f"hunts from {100.0 * row.chance:.0f} of 100 places" if row.chance else "rests"
+        axes.text(1.06 * widest, float(place), text, fontsize=8, va="center")
+    axes.scatter(
+        [row.with_scatter_swing_rpm for row in rows], places, marker="D", s=34,
+        facecolors="white", edgecolors=BLACK, zorder=5, label="with the engine's scatter",
+    )  # fmt: skip
+    axes.axvline(
+        result.ablation.floor_rpm, color=GREY, linestyle=":", linewidth=1.6, label="scatter alone, valve held"
+    )
+    axes.set_yticks(places, names)
+    axes.grid(visible=False, axis="y")
+    axes.set(
+        xlim=(0.0, 1.5 * widest),
+        xlabel="mean swing over all starting places, peak to peak [rpm]",
+        title=ablation_title(result),
+    )
+    figure.legend(loc="outside lower right", ncols=2)
     return figure
 
 
-def bound_title(result: Explanation) -> str:
-    """Say how deep the deepest dip is and could be.
-
-    Gives one sentence without its full stop.
-    """
+def bound_title(result: tuning.Explanation) -> str:
+    """Say how deep the deepest dip is and could be."""
     worst = max(result.bound, key=lambda row: row.own_rpm)
     name = LOADS[worst.key].capitalize()
     own = "stalls it" if worst.stalls else f"dips it {worst.own_rpm:.0f} rpm"
     return f"{name} {own}; with this valve no controller gets below {worst.bound_rpm:.0f} rpm"
 
 
-def bound_figure(result: Explanation) -> Figure:
-    """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound.
-
-    Gives one group a load.
-    """
+@styled()
+def bound_figure(result: tuning.Explanation) -> Figure:
+    """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound."""
     rows = sorted(result.bound, key=lambda row: row.own_rpm)
     places = np.arange(len(rows))
-    with styled():
-        figure = new_figure((7.6, 1.6 + 0.5 * len(rows)))
-        axes = figure.subplots()
-        own, bound = [row.own_rpm for row in rows], [row.bound_rpm for row in rows]
-        axes.barh(places, own, height=0.55, color=PALE, edgecolor=GREY, label="own settings")
-        axes.barh(places, bound, height=0.55, color=BLUE, label="bound: no less with this valve")
-        marks = (
-            ("valve held", [row.held_rpm for row in rows], "x", BLACK),
-            ("feed-forward alone", [row.forward_rpm for row in rows], "D", ORANGE),
-            ("own settings and fast spark", [row.spark_rpm for row in rows], "^", GREEN),
-            ("own settings, feed-forward and spark", [row.forward_spark_rpm for row in rows], "o", RED),
-        )
-        for label, values, marker, colour in marks:
-            axes.plot(values, places, marker, color=colour, markersize=6.5, label=label)
-        names = [f"{in_words(row.name)}\nneeds {row.forward_steps} steps" for row in rows]
-        axes.set_yticks(places, names)
-        axes.grid(visible=False, axis="y")
-        axes.set_xlim(left=0.0)
-        axes.set_xlabel("dip after the load comes on, scatter taken out [rpm]")
-        axes.set_title(bound_title(result))
-        figure.legend(loc="outside lower left", ncols=3)
+    figure = new_figure((7.6, 1.6 + 0.5 * len(rows)))
+    axes = figure.subplots()
+    own, bound = [row.own_rpm for row in rows], [row.bound_rpm for row in rows]
+    axes.barh(places, own, height=0.55, color=PALE, edgecolor=GREY, label="own settings")
+    axes.barh(places, bound, height=0.55, color=BLUE, label="bound: no less with this valve")
+    marks = (
+        ("valve held", [row.held_rpm for row in rows], "x", BLACK),
+        ("feed-forward alone", [row.forward_rpm for row in rows], "D", ORANGE),
+        ("own settings and fast spark", [row.spark_rpm for row in rows], "^", GREEN),
+        ("own settings, feed-forward and spark", [row.forward_spark_rpm for row in rows], "o", RED),
+    )
+    for label, values, marker, colour in marks:
+        axes.plot(values, places, marker, color=colour, markersize=6.5, label=label)
+    names = [f"{in_words(row.name)}\nneeds {row.forward_steps} steps" for row in rows]
+    axes.set_yticks(places, names)
+    axes.grid(visible=False, axis="y")
+    axes.set_xlim(left=0.0)
+    axes.set(xlabel="dip after the load comes on, scatter taken out [rpm]", title=bound_title(result))
+    figure.legend(loc="outside lower left", ncols=3)
     return figure
 
 
-def rpm_per_step_figure(result: Explanation) -> Figure:
-    """Draw what a step is worth over the valve's travel.
-
-    Gives speed above, rpm per step below, the need marked.
-    """
+@styled()
+def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
+    """Draw what a step is worth over the valve's travel."""
     view = result.resolution
     places = np.arange(view.rpm.size)
     worth = view.move_rpm / view.move_steps
     steps = "step" if view.move_steps == 1 else "steps"
-    with styled():
-        figure = new_figure((7.6, 4.8))
-        speed, per_step = figure.subplots(2, 1, sharex=True)
-        band = (view.target_rpm - view.deadband_rpm, view.target_rpm + view.deadband_rpm)
-        speed.axhspan(*band, color=PALE, linewidth=0, label="deadband")
-        speed.plot(places, view.rpm, color=BLUE)
-        first = round(view.needed_steps) % view.move_steps
-        reached = places[first :: view.move_steps]
-        speed.plot(
-            reached, view.rpm[reached], "o", markersize=3.5, color=BLACK,
-            label=f"positions {view.move_steps} {steps} apart",
-        )  # fmt: skip
-        speed.set_ylabel("settled speed [rpm]")
-        speed.set_title(
-            f"At idle a step is worth {worth:.0f} rpm: one move of {view.move_steps} {steps} is"
-            f" {view.move_rpm:.0f} rpm, the deadband is {2.0 * view.deadband_rpm:.0f} rpm wide"
+    figure = new_figure((7.6, 4.8))
+    speed, per_step = figure.subplots(2, 1, sharex=True)
+    band = (view.target_rpm - view.deadband_rpm, view.target_rpm + view.deadband_rpm)
+    speed.axhspan(*band, color=PALE, linewidth=0, label="deadband")
+    speed.plot(places, view.rpm, color=BLUE)
+    first = round(view.needed_steps) % view.move_steps
+    reached = places[first :: view.move_steps]
+    speed.plot(
+        reached, view.rpm[reached], "o", markersize=3.5, color=BLACK,
+        label=f"positions {view.move_steps} {steps} apart",
+    )  # fmt: skip
+    speed.set_ylabel("settled speed [rpm]")
+    speed.set_title(
+        f"At idle a step is worth {worth:.0f} rpm: one move of {view.move_steps} {steps} is"
+        f" {view.move_rpm:.0f} rpm, the deadband is {2.0 * view.deadband_rpm:.0f} rpm wide"
+    )
+    speed.legend(loc="lower right")
+    per_step.step(places[:-1] + 0.5, view.rpm_per_step, where="mid", color=BLUE)
+    if view.scatter_rpm > 0.0:
+        per_step.axhline(
+            view.scatter_rpm, color=GREY, linestyle=":", linewidth=1.6, label="standard deviation of scatter"
         )
-        speed.legend(loc="lower right")
-        per_step.step(places[:-1] + 0.5, view.rpm_per_step, where="mid", color=BLUE)
-        if view.scatter_rpm > 0.0:
-            per_step.axhline(
-                view.scatter_rpm, color=GREY, linestyle=":", linewidth=1.6,
-                label="standard deviation of scatter",
-            )  # fmt: skip
-            per_step.legend(loc="upper right")
-        for axes in (speed, per_step):
-            axes.axvline(view.needed_steps, color=ORANGE, linestyle="--", linewidth=1.4)
-        per_step.annotate(
-            f"warm idle needs {view.needed_steps:.1f}", (view.needed_steps, 0.0), xytext=(4, 4),
-            textcoords="offset points", fontsize=8,
-        )  # fmt: skip
-        per_step.set_ylim(bottom=0.0)
-        per_step.set_ylabel("worth of a step [rpm/step]")
-        per_step.set_xlabel("valve position from the seat [steps]")
+        per_step.legend(loc="upper right")
+    for axes in (speed, per_step):
+        axes.axvline(view.needed_steps, color=ORANGE, linestyle="--", linewidth=1.4)
+    per_step.annotate(
+        f"warm idle needs {view.needed_steps:.1f}", (view.needed_steps, 0.0), xytext=(4, 4),
+        textcoords="offset points", fontsize=8,
+    )  # fmt: skip
+    per_step.set_ylim(bottom=0.0)
+    per_step.set(ylabel="worth of a step [rpm/step]", xlabel="valve position from the seat [steps]")
     return figure

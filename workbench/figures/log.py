@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+import tuning
 from workbench.output.drawing import (
     BLACK,
     BLUE,
@@ -17,6 +18,8 @@ from workbench.output.drawing import (
     RED,
     SPEED,
     VALVE,
+    Axes,
+    Figure,
     new_figure,
     rows_of_axes,
     styled,
@@ -27,14 +30,6 @@ from workbench.words.wording import in_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from tuning.diagnosis import Diagnosis
-    from tuning.identification import Curve, Fit, Fitted
-    from tuning.log_events import Segment
-    from tuning.logs import Log
-    from tuning.prediction import Comparison
 
 BANDS = (
     ("hunting", RED, "hunting"),
@@ -49,42 +44,35 @@ COLOURS = {"valve_steps": VALVE, "map_kPa": PRESSURE}
 LONGEST_NAME = 34
 
 
+@styled()
 def segments_figure(
-    log: Log, segments: Sequence[Segment], finding: str = "", imperial: bool = False
+    log: tuning.Log, segments: Sequence[tuning.Segment], finding: str = "", imperial: bool = False
 ) -> Figure:
-    """Draw a log with what it is made of.
-
-    Gives speed, the segments as strips, and valve or pressure where recorded.
-    """
-    from tuning.log_events import with_rising_time
-
-    log = with_rising_time(log)
+    """Draw a log with what it is made of."""
+    log = tuning.with_rising_time(log)
     shown = [band for band in BANDS if any(one.kind == band[0] for one in segments)]
     named = (
         ("valve_steps", "steps", "valve\n[steps]"),
         ("map_kPa", "kPa", f"manifold\n[{units.written('kPa', imperial)}]"),
     )
     lower = [one for one in named if getattr(log, one[0]) is not None]
-    with styled():
-        strips = 0.35 * max(len(shown), 1)
-        figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
-        axes = rows_of_axes(figure, [3.0, strips, *([1.3] * len(lower))])
-        speed, bands, *others = axes
-        speed.plot(log.time_s, log.rpm, color=SPEED, linewidth=0.8, label="recorded")
-        if log.target_rpm is not None:
-            speed.plot(log.time_s, log.target_rpm, color=BLACK, linestyle="--", linewidth=1,
-                       label="target")  # fmt: skip
-            _legend_above(speed, 2)
-        speed.set_ylabel("engine speed [rpm]")
-        _draw_bands(bands, segments, shown)
-        for axis, (name, unit, label) in zip(others, lower, strict=True):
-            values = units.shown(getattr(log, name), unit, imperial)
-            axis.step(log.time_s, values, where="post", color=COLOURS[name], linewidth=0.9)
-            axis.set_ylabel(label)
-        axes[-1].set_xlabel("time [s]")
-        axes[-1].set_xlim(float(log.time_s[0]), float(log.time_s[-1]))
-        _title(figure, units.in_words(finding, imperial))
-        figure.align_ylabels()
+    strips = 0.35 * max(len(shown), 1)
+    figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
+    axes = rows_of_axes(figure, [3.0, strips, *([1.3] * len(lower))])
+    speed, bands, *others = axes
+    speed.plot(log.time_s, log.rpm, color=SPEED, linewidth=0.8, label="recorded")
+    if log.target_rpm is not None:
+        speed.plot(log.time_s, log.target_rpm, color=BLACK, linestyle="--", linewidth=1, label="target")
+        _legend_above(speed, 2)
+    speed.set_ylabel("engine speed [rpm]")
+    _draw_bands(bands, segments, shown)
+    for axis, (name, unit, label) in zip(others, lower, strict=True):
+        values = units.shown(getattr(log, name), unit, imperial)
+        axis.step(log.time_s, values, where="post", color=COLOURS[name], linewidth=0.9)
+        axis.set_ylabel(label)
+    axes[-1].set(xlabel="time [s]", xlim=(float(log.time_s[0]), float(log.time_s[-1])))
+    _title(figure, units.in_words(finding, imperial))
+    figure.align_ylabels()
     return figure
 
 
@@ -95,12 +83,12 @@ def _title(figure: Figure, finding: str) -> None:
 
 
 def _legend_above(axes: Axes, columns: int) -> None:
-    """Put the legend over the drawing, where it hides nothing."""
     axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, borderaxespad=0.2)
 
 
-def _draw_bands(axes: Axes, segments: Sequence[Segment], shown: Sequence[tuple[str, str, str]]) -> None:
-    """One strip a kind of segment; each segment is a bar in it."""
+def _draw_bands(
+    axes: Axes, segments: Sequence[tuning.Segment], shown: Sequence[tuple[str, str, str]]
+) -> None:
     for row, (kind, colour, _) in enumerate(shown):
         spans = [(one.from_s, max(one.length_s, 0.2)) for one in segments if one.kind == kind]
         axes.broken_barh(spans, (-row - 0.38, 0.76), facecolors=colour, edgecolor="white", linewidth=0.5)
@@ -111,21 +99,15 @@ def _draw_bands(axes: Axes, segments: Sequence[Segment], shown: Sequence[tuple[s
 
 
 def diagnosis_figure(
-    log: Log, diagnosis: Diagnosis, *, titled: bool = True, imperial: bool = False
+    log: tuning.Log, diagnosis: tuning.Diagnosis, *, titled: bool = True, imperial: bool = False
 ) -> Figure:
-    """Draw a log under its diagnosis.
-
-    Gives as of ``segments_figure``, the verdict as its title.
-    """
+    """Draw a log under its diagnosis."""
     finding = in_words(diagnosis.lines()[0], imperial) if titled else ""
     return segments_figure(log, diagnosis.segments, finding, imperial)
 
 
-def fit_finding(fit: Fit) -> str:
-    """Say in one sentence what a fit shows.
-
-    Gives one sentence.
-    """
+def fit_finding(fit: tuning.Fit) -> str:
+    """Say in one sentence what a fit shows."""
     errors = [one.rms_rpm for one in fit.held_back]
     rms = float(np.sqrt(np.mean(np.square(errors)))) if errors else float("nan")
     if not fit.trusted:
@@ -136,36 +118,32 @@ def fit_finding(fit: Fit) -> str:
     )
 
 
-def fit_figure(fit: Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
-    """Draw how the fitted model follows one stretch of a log.
-
-    Gives speed, what is left over, and manifold pressure where recorded.
-    """
+@styled()
+def fit_figure(fit: tuning.Fit, which: int = 0, *, titled: bool = True, imperial: bool = False) -> Figure:
+    """Draw how the fitted model follows one stretch of a log."""
     curve = fit.curves[which]
     with_map = curve.measured.shape[1] > 1
-    with styled():
-        figure = new_figure((8.2, 6.6 if with_map else 5.0))
-        axes = rows_of_axes(figure, [3.0, 1.2, *([1.8] if with_map else [])])
-        _draw_signal(axes[0], curve, 0)
-        axes[0].set_ylabel("engine speed [rpm]")
-        left = np.where(curve.used, curve.measured[:, 0] - curve.modelled[:, 0], np.nan)
-        axes[1].axhline(0.0, color=BLACK, linewidth=0.8)
-        axes[1].plot(curve.time_s, left, color=BLUE, linewidth=0.7)
-        axes[1].set_ylabel("left over\n[rpm]")
-        if with_map:
-            _draw_signal(axes[2], curve, 1, imperial)
-            axes[2].set_ylabel(f"manifold [{units.written('kPa', imperial)}]")
-        for axis in axes:
-            _shade_held_back(axis, curve)
-        _legend_above(axes[0], 4)
-        axes[-1].set_xlabel("time [s]")
-        axes[-1].set_xlim(float(curve.time_s[0]), float(curve.time_s[-1]))
-        _title(figure, fit_finding(fit) if titled else "")
-        figure.align_ylabels()
+    figure = new_figure((8.2, 6.6 if with_map else 5.0))
+    axes = rows_of_axes(figure, [3.0, 1.2, *([1.8] if with_map else [])])
+    _draw_signal(axes[0], curve, 0)
+    axes[0].set_ylabel("engine speed [rpm]")
+    left = np.where(curve.used, curve.measured[:, 0] - curve.modelled[:, 0], np.nan)
+    axes[1].axhline(0.0, color=BLACK, linewidth=0.8)
+    axes[1].plot(curve.time_s, left, color=BLUE, linewidth=0.7)
+    axes[1].set_ylabel("left over\n[rpm]")
+    if with_map:
+        _draw_signal(axes[2], curve, 1, imperial)
+        axes[2].set_ylabel(f"manifold [{units.written('kPa', imperial)}]")
+    for axis in axes:
+        _shade_held_back(axis, curve)
+    _legend_above(axes[0], 4)
+    axes[-1].set(xlabel="time [s]", xlim=(float(curve.time_s[0]), float(curve.time_s[-1])))
+    _title(figure, fit_finding(fit) if titled else "")
+    figure.align_ylabels()
     return figure
 
 
-def _draw_signal(axes: Axes, curve: Curve, signal: int, imperial: bool = False) -> None:
+def _draw_signal(axes: Axes, curve: tuning.Curve, signal: int, imperial: bool = False) -> None:
     measured, modelled, predicted = (
         units.shown(one[:, signal], "kPa", imperial and signal == 1)
         for one in (curve.measured, curve.modelled, curve.predicted)
@@ -177,22 +155,18 @@ def _draw_signal(axes: Axes, curve: Curve, signal: int, imperial: bool = False) 
               label="predicted without it")  # fmt: skip
 
 
-def _shade_held_back(axes: Axes, curve: Curve) -> None:
+def _shade_held_back(axes: Axes, curve: tuning.Curve) -> None:
     """Shade the holds that were kept back from the prediction's own fit."""
     inside = np.concatenate([[0], curve.held_back.astype(int), [0]])
     edges = np.flatnonzero(np.diff(inside)).reshape(-1, 2)
     for number, (first, past) in enumerate(edges):
         label = "kept back" if number == 0 else None
         last = min(past, curve.time_s.size - 1)
-        axes.axvspan(curve.time_s[first], curve.time_s[last], color=PALE, linewidth=0, zorder=0,
-                     label=label)  # fmt: skip
+        axes.axvspan(curve.time_s[first], curve.time_s[last], color=PALE, linewidth=0, zorder=0, label=label)
 
 
-def numbers_finding(fit: Fit) -> str:
-    """Say in one sentence how much of the car file the log tells.
-
-    Gives one sentence.
-    """
+def numbers_finding(fit: tuning.Fit) -> str:
+    """Say in one sentence how much of the car file the log tells."""
     told = sum(one.told for one in fit.numbers)
     return (
         f"The log tells {told} of {len(fit.numbers)} numbers (filled); for the rest the car"
@@ -200,41 +174,36 @@ def numbers_finding(fit: Fit) -> str:
     )
 
 
-def numbers_figure(fit: Fit, *, titled: bool = True) -> Figure:
-    """Draw what the fit changed in the car file, and how surely.
-
-    Gives A row a number: factor on the file's value with its 90 % interval.
-    """
+@styled()
+def numbers_figure(fit: tuning.Fit, *, titled: bool = True) -> Figure:
+    """Draw what the fit changed in the car file, and how surely."""
     factors = [one for one in fit.numbers if not one.unit]
     added = [one for one in fit.numbers if one.unit]
-    with styled():
-        figure = new_figure((8.2, 1.2 + 0.24 * len(fit.numbers)))
-        grid = figure.subplots(2, 1, gridspec_kw={"height_ratios": [len(factors), len(added)]})
-        _draw_intervals(grid[0], factors, 1.0)
-        grid[0].set_xlabel("fitted over the car file's value [-]")
-        grid[0].set_xscale("log")
-        ticks = [0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 2.0]
-        low = min([*(max(one.low, 0.3) for one in factors), 0.8])
-        high = max([*(min(one.high, 3.0) for one in factors), 1.25])
-        grid[0].set_xlim(0.97 * low, 1.03 * high)
-        grid[0].set_xticks([t for t in ticks if low <= t <= high],
-                           [f"{t:g}" for t in ticks if low <= t <= high])  # fmt: skip
-        grid[0].minorticks_off()
-        _draw_intervals(grid[1], added, 0.0)
-        grid[1].set_xlabel("added to the car file's value [unit beside the name]")
-        _title(figure, numbers_finding(fit) if titled else "")
+    figure = new_figure((8.2, 1.2 + 0.24 * len(fit.numbers)))
+    grid = figure.subplots(2, 1, gridspec_kw={"height_ratios": [len(factors), len(added)]})
+    _draw_intervals(grid[0], factors, 1.0)
+    grid[0].set_xlabel("fitted over the car file's value [-]")
+    grid[0].set_xscale("log")
+    ticks = [0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 2.0]
+    low = min([*(max(one.low, 0.3) for one in factors), 0.8])
+    high = max([*(min(one.high, 3.0) for one in factors), 1.25])
+    grid[0].set_xlim(0.97 * low, 1.03 * high)
+    grid[0].set_xticks([t for t in ticks if low <= t <= high], [f"{t:g}" for t in ticks if low <= t <= high])
+    grid[0].minorticks_off()
+    _draw_intervals(grid[1], added, 0.0)
+    grid[1].set_xlabel("added to the car file's value [unit beside the name]")
+    _title(figure, numbers_finding(fit) if titled else "")
     return figure
 
 
-def _draw_intervals(axes: Axes, numbers: Sequence[Fitted], unchanged: float) -> None:
+def _draw_intervals(axes: Axes, numbers: Sequence[tuning.Fitted], unchanged: float) -> None:
     axes.axvline(unchanged, color=BLACK, linestyle="--", linewidth=0.9)
     for row, one in enumerate(numbers):
         colour = BLUE if one.told else GREY
         axes.plot([one.low, one.high], [-row, -row], color=colour, linewidth=2.2)
         axes.plot(one.change, -row, marker="o", markersize=5, color=colour,
                   markerfacecolor=colour if one.told else "white")  # fmt: skip
-    labels = [f"{_short(one.name)} [{one.unit}]" if one.unit else _short(one.name)
-              for one in numbers]  # fmt: skip
+    labels = [f"{_short(one.name)} [{one.unit}]" if one.unit else _short(one.name) for one in numbers]
     axes.set_yticks([-row for row in range(len(numbers))], labels)
     axes.set_ylim(-len(numbers) + 0.4, 0.6)
 
@@ -244,30 +213,24 @@ def _short(name: str) -> str:
     return short if len(short) <= LONGEST_NAME else short[: LONGEST_NAME - 1] + "."
 
 
-def comparison_figure(comparison: Comparison) -> Figure:
-    """Draw prediction and record over each other.
-
-    Gives speed with the range of predicted runs, and the valve.
-    """
+@styled()
+def comparison_figure(comparison: tuning.Comparison) -> Figure:
+    """Draw prediction and record over each other."""
     over = comparison.overlay
     with_valve = over.recorded_steps.size > 0
-    with styled():
-        figure = new_figure((8.2, 5.2 if with_valve else 3.8))
-        axes = rows_of_axes(figure, [2.4, *([1.4] if with_valve else [])])
-        axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=PALE, linewidth=0,
-                             label="predicted, 8 of 10 runs")  # fmt: skip
-        axes[0].plot(over.time_s, over.predicted_rpm, color=BLACK, linewidth=0.9,
-                     label="predicted, one run")  # fmt: skip
-        axes[0].plot(over.time_s, over.recorded_rpm, color=SPEED, linewidth=1.0, label="recorded")
-        axes[0].set_ylabel("engine speed [rpm]")
-        if with_valve:
-            axes[1].step(over.time_s, over.predicted_steps, where="post", color=BLACK,
-                         linewidth=1.0)  # fmt: skip
-            axes[1].step(over.time_s, over.recorded_steps, where="post", color=VALVE, linewidth=1.1)
-            axes[1].set_ylabel("valve [steps]")
-        axes[-1].set_xlabel("time [s]")
-        axes[-1].set_xlim(float(over.time_s[0]), float(over.time_s[-1]))
-        _legend_above(axes[0], 3)
-        figure.suptitle(in_words(comparison.verdict), fontsize=10, x=0.01, ha="left", wrap=True)
-        figure.align_ylabels()
+    figure = new_figure((8.2, 5.2 if with_valve else 3.8))
+    axes = rows_of_axes(figure, [2.4, *([1.4] if with_valve else [])])
+    axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=PALE, linewidth=0,
+                         label="predicted, 8 of 10 runs")  # fmt: skip
+    axes[0].plot(over.time_s, over.predicted_rpm, color=BLACK, linewidth=0.9, label="predicted, one run")
+    axes[0].plot(over.time_s, over.recorded_rpm, color=SPEED, linewidth=1.0, label="recorded")
+    axes[0].set_ylabel("engine speed [rpm]")
+    if with_valve:
+        axes[1].step(over.time_s, over.predicted_steps, where="post", color=BLACK, linewidth=1.0)
+        axes[1].step(over.time_s, over.recorded_steps, where="post", color=VALVE, linewidth=1.1)
+        axes[1].set_ylabel("valve [steps]")
+    axes[-1].set(xlabel="time [s]", xlim=(float(over.time_s[0]), float(over.time_s[-1])))
+    _legend_above(axes[0], 3)
+    figure.suptitle(in_words(comparison.verdict), fontsize=10, x=0.01, ha="left", wrap=True)
+    figure.align_ylabels()
     return figure

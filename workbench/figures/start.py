@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tuning.measures import START_TOLERANCE_rpm
+import sim
+import tuning
 from workbench.output.drawing import (
     BLACK,
     BLUE,
@@ -18,6 +19,8 @@ from workbench.output.drawing import (
     RED,
     SPEED,
     VALVE,
+    Axes,
+    Figure,
     new_figure,
     styled,
 )
@@ -26,94 +29,77 @@ from workbench.words.wording import in_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from sim import Trace
-    from tuning.open_loop import BaseProposal, LoggedBase
-    from tuning.starts import Phase, StartStory
 
 FIRST_s, BEFORE_s = 30.0, 2.0
 """The left half of the figure shows this long, and this much of what was before [s]."""
 
 
-def start_figure(trace: Trace, story: StartStory) -> Figure:
-    """Draw one start: its first half minute on the left, the whole run on the right.
-
-    Gives three rows of two.
-    """
-    with styled():
-        figure = new_figure((9.6, 7.4))
-        axes = figure.subplots(
-            3, 2, sharex="col",
-            gridspec_kw={"height_ratios": [3.0, 2.0, 1.5], "width_ratios": [1.15, 1.0]},
-        )  # fmt: skip
-        begins_s = max(story.phases[0].from_s - BEFORE_s, 0.0)
-        windows = ((1.0, begins_s, begins_s + FIRST_s), (60.0, 0.0, trace.duration_s))
-        for column, (factor, from_s, ends_s) in enumerate(windows):
-            shown = (trace.time_s >= from_s) & (trace.time_s <= ends_s)
-            speed, valve = axes[0, column], axes[1, column]
-            _draw_speed(speed, trace, shown, factor)
-            _draw_valve(valve, trace, shown, factor)
-            for one in axes[:, column]:
-                one.set_xlim(from_s / factor, ends_s / factor)
-                _shade(one, story.phases, (from_s, ends_s), factor, named=one is speed)
-        for one in axes[:, 0]:
-            _mark_moments(one, story, named=one is axes[2, 0])
-        _draw_battery(axes[2, 0], trace)
-        _draw_heat(axes[2, 1], trace)
-        axes[0, 0].set_ylabel("speed [rpm]")
-        axes[1, 0].set_ylabel("valve [steps]")
-        axes[2, 0].set_xlabel("time, half a minute about the start [s]")
-        axes[2, 1].set_xlabel("time, the whole run [min]")
-        axes[0, 0].legend(loc="lower right")
-        axes[1, 0].legend(loc="lower right", ncols=2)
-        figure.suptitle(_two_lines(story), fontsize=10, x=0.01, ha="left")
-        figure.align_ylabels()
+@styled()
+def start_figure(trace: sim.Trace, story: tuning.StartStory) -> Figure:
+    """Draw one start: its first half minute on the left, the whole run on the right."""
+    figure = new_figure((9.6, 7.4))
+    axes = figure.subplots(
+        3, 2, sharex="col", gridspec_kw={"height_ratios": [3.0, 2.0, 1.5], "width_ratios": [1.15, 1.0]}
+    )
+    begins_s = max(story.phases[0].from_s - BEFORE_s, 0.0)
+    windows = ((1.0, begins_s, begins_s + FIRST_s), (60.0, 0.0, trace.duration_s))
+    for column, (factor, from_s, ends_s) in enumerate(windows):
+        shown = (trace.time_s >= from_s) & (trace.time_s <= ends_s)
+        speed, valve = axes[0, column], axes[1, column]
+        _draw_speed(speed, trace, shown, factor)
+        _draw_valve(valve, trace, shown, factor)
+        for one in axes[:, column]:
+            one.set_xlim(from_s / factor, ends_s / factor)
+            _shade(one, story.phases, (from_s, ends_s), factor, named=one is speed)
+    for one in axes[:, 0]:
+        _mark_moments(one, story, named=one is axes[2, 0])
+    _draw_battery(axes[2, 0], trace)
+    _draw_heat(axes[2, 1], trace)
+    axes[0, 0].set_ylabel("speed [rpm]")
+    axes[1, 0].set_ylabel("valve [steps]")
+    axes[2, 0].set_xlabel("time, half a minute about the start [s]")
+    axes[2, 1].set_xlabel("time, the whole run [min]")
+    axes[0, 0].legend(loc="lower right")
+    axes[1, 0].legend(loc="lower right", ncols=2)
+    figure.suptitle(_two_lines(story), fontsize=10, x=0.01, ha="left")
+    figure.align_ylabels()
     return figure
 
 
-def proposal_figure(proposal: BaseProposal) -> Figure:
-    """Draw proposed curves beside the owner's, and what starts come to with both.
-
-    Gives base, cranking and after-start over temperature; below them flare, dip and how far speed
-    strays, with the targets.
-    """
+@styled()
+def proposal_figure(proposal: tuning.BaseProposal) -> Figure:
+    """Draw proposed curves beside the owner's, and what starts come to with both."""
     verdict, *more = map(in_words, proposal.verdict())
     told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
-    with styled():
-        figure = new_figure((9.2, 6.4))
-        curves, starts = figure.subplots(2, 3)
-        _draw_curves(curves, proposal)
-        _draw_starts(starts, proposal)
-        figure.suptitle(textwrap.fill(" ".join(told), 120), fontsize=10, x=0.01, ha="left")
-        figure.align_ylabels()
+    figure = new_figure((9.2, 6.4))
+    curves, starts = figure.subplots(2, 3)
+    _draw_curves(curves, proposal)
+    _draw_starts(starts, proposal)
+    figure.suptitle(textwrap.fill(" ".join(told), 120), fontsize=10, x=0.01, ha="left")
+    figure.align_ylabels()
     return figure
 
 
-def _draw_curves(row: Sequence[Axes], proposal: BaseProposal) -> None:
-    """Owner's and proposed curves over temperature."""
+def _draw_curves(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
     places = [p.coolant_degC for p in proposal.points]
     kinds = (("base", "base curve"), ("cranking", "cranking curve"), ("after", "after-start air"))
     for one, (kind, name) in zip(row, kinds, strict=True):
         now = [getattr(p, f"{kind}_now_steps") for p in proposal.points]
         new = [getattr(p, f"{kind}_steps") for p in proposal.points]
         _draw_pair(one, places, now, new)
-        one.set_title(name)
-        one.set_ylim(0.0, 1.12 * max(*now, *new, 1.0))
+        one.set(title=name, ylim=(0.0, 1.12 * max(*now, *new, 1.0)))
     if proposal.fade_s != proposal.fade_now_s:
         row[2].set_title(f"after-start air, gone in {proposal.fade_now_s:g} -> {proposal.fade_s:g} s")
     row[0].set_ylabel("valve [steps]")
     row[0].legend(loc="upper right")
 
 
-def _draw_starts(row: Sequence[Axes], proposal: BaseProposal) -> None:
-    """What starts without feedback come to, the worst of several, with the targets."""
+def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
     aims = proposal.targets
     kinds = (
         ("flare_rpm", "flare", aims.flare_rpm),
         ("dip_rpm", "dip", aims.dip_rpm),
-        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", START_TOLERANCE_rpm),
+        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", tuning.START_TOLERANCE_rpm),
     )
     places = [one.coolant_degC for one in proposal.proposed]
     for one, (name, title, target_rpm) in zip(row, kinds, strict=True):
@@ -121,9 +107,11 @@ def _draw_starts(row: Sequence[Axes], proposal: BaseProposal) -> None:
         new = [getattr(s, name) for s in proposal.proposed]
         one.axhline(target_rpm, color=BLACK, linestyle="--", linewidth=1, label="target, at most")
         _draw_pair(one, places, now, new)
-        one.set_title(title)
-        one.set_ylim(0.0, 1.12 * max(*now, *new, target_rpm))
-        one.set_xlabel("temperature at the start [degC]")
+        one.set(
+            title=title,
+            ylim=(0.0, 1.12 * max(*now, *new, target_rpm)),
+            xlabel="temperature at the start [degC]",
+        )
     row[0].set_ylabel("start without feedback [rpm]")
     row[0].legend(loc="lower right")
 
@@ -133,34 +121,27 @@ def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[floa
     axes.plot(places, new, color=BLUE, marker="o", markersize=4, label="proposed")
 
 
-def logged_base_figure(proposal: LoggedBase) -> Figure:
-    """Draw the base curve that logs propose beside the owner's, with what is behind each point.
-
-    Gives steps over temperature; the recorded range is shaded.
-    """
-    with styled():
-        figure = new_figure((8.2, 4.4))
-        axes = figure.subplots()
-        points = proposal.points
-        places = [p.coolant_degC for p in points]
-        axes.axvspan(places[0] - 1.0, places[-1] + 1.0, color=PALE, linewidth=0, zorder=0,
-                     label="recorded")  # fmt: skip
-        axes.plot(*zip(*proposal.now, strict=True), color=GREY, marker="s", markersize=4,
-                  label="your own")  # fmt: skip
-        axes.plot(*zip(*proposal.curve, strict=True), color=BLUE, marker="o", markersize=4,
-                  label="proposed")  # fmt: skip
-        axes.errorbar(places, [p.held_steps for p in points], [p.spread_steps for p in points],
-                      color=ORANGE, marker="D", markersize=4, linestyle="none", capsize=3,
-                      label="held the target, with spread")  # fmt: skip
-        axes.set_ylim(bottom=0.0)
-        axes.set_xlabel("temperature the controller reads [degC]")
-        axes.set_ylabel("valve [steps]")
-        axes.legend(loc="upper right")
-        figure.suptitle(in_words(proposal.lines()[0]), fontsize=10, x=0.01, ha="left", wrap=True)
+@styled()
+def logged_base_figure(proposal: tuning.LoggedBase) -> Figure:
+    """Draw the base curve that logs propose beside the owner's, with what is behind each point."""
+    figure = new_figure((8.2, 4.4))
+    axes = figure.subplots()
+    points = proposal.points
+    places = [p.coolant_degC for p in points]
+    axes.axvspan(places[0] - 1.0, places[-1] + 1.0, color=PALE, linewidth=0, zorder=0, label="recorded")
+    axes.plot(*zip(*proposal.now, strict=True), color=GREY, marker="s", markersize=4, label="your own")
+    axes.plot(*zip(*proposal.curve, strict=True), color=BLUE, marker="o", markersize=4, label="proposed")
+    axes.errorbar(places, [p.held_steps for p in points], [p.spread_steps for p in points],
+                  color=ORANGE, marker="D", markersize=4, linestyle="none", capsize=3,
+                  label="held the target, with spread")  # fmt: skip
+    axes.set_ylim(bottom=0.0)
+    axes.set(xlabel="temperature the controller reads [degC]", ylabel="valve [steps]")
+    axes.legend(loc="upper right")
+    figure.suptitle(in_words(proposal.lines()[0]), fontsize=10, x=0.01, ha="left", wrap=True)
     return figure
 
 
-def _two_lines(story: StartStory) -> str:
+def _two_lines(story: tuning.StartStory) -> str:
     wrong = story.wrong()
     seen = story.base_errors
     told = ""
@@ -178,7 +159,7 @@ def _two_lines(story: StartStory) -> str:
     return f"{textwrap.fill(in_words(story.finding()), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 
 
-def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+def _draw_speed(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     axes.plot(times, trace["rpm"][shown], color=SPEED, linewidth=0.9, label="measured")
     axes.step(
@@ -188,7 +169,7 @@ def _draw_speed(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
     axes.set_ylim(0.0, 1.2 * float(np.max(trace["rpm"])))
 
 
-def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> None:
+def _draw_valve(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     for name, colour, width, label in (
         ("valve_steps", VALVE, 2.4, "commanded"),
@@ -204,12 +185,12 @@ def _draw_valve(axes: Axes, trace: Trace, shown: np.ndarray, factor: float) -> N
     axes.set_ylim(-1.0, 1.1 * highest + 2.0)
 
 
-def _draw_battery(axes: Axes, trace: Trace) -> None:
+def _draw_battery(axes: Axes, trace: sim.Trace) -> None:
     axes.plot(trace.time_s, trace["battery_V"], color=BLACK)
     axes.set_ylabel("battery [V]")
 
 
-def _draw_heat(axes: Axes, trace: Trace) -> None:
+def _draw_heat(axes: Axes, trace: sim.Trace) -> None:
     minutes = trace.time_s / 60.0
     axes.plot(minutes, trace["coolant_degC"], color=HEAT, label="engine")
     axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
@@ -219,11 +200,8 @@ def _draw_heat(axes: Axes, trace: Trace) -> None:
     axes.legend(loc="lower right")
 
 
-def _mark_moments(axes: Axes, story: StartStory, named: bool) -> None:
-    """Draw a line at the first firing and where feedback begins to act."""
-    for since_s, name in (
-        (story.first_firing_s, "first firing"), (story.feedback_s, "feedback acts"),
-    ):  # fmt: skip
+def _mark_moments(axes: Axes, story: tuning.StartStory, named: bool) -> None:
+    for since_s, name in ((story.first_firing_s, "first firing"), (story.feedback_s, "feedback acts")):
         if not since_s < FIRST_s:
             continue
         axes.axvline(story.key_s + since_s, color=RED, linestyle=":", linewidth=1)
@@ -235,7 +213,7 @@ def _mark_moments(axes: Axes, story: StartStory, named: bool) -> None:
 
 
 def _shade(
-    axes: Axes, phases: tuple[Phase, ...], shown_s: tuple[float, float], factor: float, named: bool
+    axes: Axes, phases: tuple[tuning.Phase, ...], shown_s: tuple[float, float], factor: float, named: bool
 ) -> None:
     """Shade every other phase, and name those wide enough to be seen."""
     from_s, until_s = shown_s

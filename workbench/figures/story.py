@@ -1,19 +1,25 @@
-"""Figure of one cycle told: speed and valve, with the moments of its telling marked."""
+"""Figure of one cycle told: speed, valve and the positions it could hold, with the moments of its telling."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from workbench.output.drawing import BLACK, GREY, PALE, RED, SPEED, VALVE, new_figure, styled
+import tuning
+from workbench.output.drawing import (
+    BLACK,
+    BLUE,
+    GREEN,
+    GREY,
+    PALE,
+    RED,
+    SPEED,
+    VALVE,
+    Axes,
+    Figure,
+    new_figure,
+    styled,
+)
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from tuning.explanation import Moment, Story
 
 MOMENT_MARKS = {
     "told": ("D", VALVE),
@@ -25,8 +31,7 @@ MOMENT_MARKS = {
 }
 
 
-def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> None:
-    """Mark moments and number them, the same numbers in both panels."""
+def _number_moments(axes: Axes, moments: list[tuning.Moment], values: list[float]) -> None:
     for number, (one, value) in enumerate(zip(moments, values, strict=True), start=1):
         marker, colour = MOMENT_MARKS[one.kind]
         axes.plot(one.at_s, value, marker, color=colour, markersize=5, zorder=5)
@@ -38,11 +43,8 @@ def _number_moments(axes: Axes, moments: list[Moment], values: list[float]) -> N
         )  # fmt: skip
 
 
-def story_title(story: Story) -> str:
-    """Say how long and large the cycle is, and between which positions.
-
-    Gives one sentence without its full stop.
-    """
+def story_title(story: tuning.Story) -> str:
+    """Say how long and large the cycle is, and between which positions."""
     inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
     told, swing = story.valve_steps[inside], float(np.ptp(story.rpm[inside]))
     return (
@@ -65,53 +67,44 @@ def _short(text: str) -> str:
     return text
 
 
-def story_figure(story: Story) -> Figure:
-    """Draw one period of the hunting with the moments of its telling marked.
-
-    Gives speed above with a rung for each position of the valve, valve below, the numbered list
-    beside them, and speed against position.
-    """
-    from workbench.figures.rungs import draw_orbit, draw_rungs
-
+@styled()
+def story_figure(story: tuning.Story) -> Figure:
+    """Draw one period of the hunting with the moments of its telling marked."""
     moments = [one for one in story.moments if one.kind != "there"]
-    with styled():
-        figure = new_figure((9.6, 6.2))
-        grid = figure.add_gridspec(2, 3, width_ratios=(1.75, 0.4, 1.2), height_ratios=(1.25, 1.0))
-        speed = figure.add_subplot(grid[0, 0])
-        rungs = figure.add_subplot(grid[0, 1], sharey=speed)
-        valve = figure.add_subplot(grid[1, 0], sharex=speed)
-        beside, orbit = figure.add_subplot(grid[0, 2]), figure.add_subplot(grid[1, 1:])
-        low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
-        speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
-        speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
-        speed.step(story.time_s, story.rpm, where="post", color=SPEED, label="speed as measured")
-        _number_moments(speed, moments, [one.rpm for one in moments])
-        speed.set_ylabel("speed [rpm]")
-        figure.suptitle(story_title(story), fontsize=10, x=0.01, ha="left")
-        _room_below(speed)
-        speed.legend(loc="lower left", ncols=3)
-        valve.step(
-            story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
-            linestyle="-.", label="wanted by the law",
-        )  # fmt: skip
-        valve.step(story.time_s, story.valve_steps, where="post", color=VALVE, label="commanded")
-        valve.step(
-            story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":",
-            label="true position",
-        )  # fmt: skip
-        _number_moments(valve, moments, [one.valve_steps for one in moments])
-        valve.set_ylabel("valve [steps]")
-        valve.set_xlabel("time since the move that opens it [s]")
-        _room_below(valve)
-        valve.legend(loc="lower left", ncols=3)
-        _tell_beside(beside, moments)
-        draw_rungs(rungs, story)
-        draw_orbit(orbit, story, list(range(1, len(moments))))
+    figure = new_figure((9.6, 6.2))
+    grid = figure.add_gridspec(2, 3, width_ratios=(1.75, 0.4, 1.2), height_ratios=(1.25, 1.0))
+    speed = figure.add_subplot(grid[0, 0])
+    rungs = figure.add_subplot(grid[0, 1], sharey=speed)
+    valve = figure.add_subplot(grid[1, 0], sharex=speed)
+    beside, orbit = figure.add_subplot(grid[0, 2]), figure.add_subplot(grid[1, 1:])
+    low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
+    speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
+    speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
+    speed.step(story.time_s, story.rpm, where="post", color=SPEED, label="speed as measured")
+    _number_moments(speed, moments, [one.rpm for one in moments])
+    speed.set_ylabel("speed [rpm]")
+    figure.suptitle(story_title(story), fontsize=10, x=0.01, ha="left")
+    _room_below(speed)
+    speed.legend(loc="lower left", ncols=3)
+    valve.step(
+        story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
+        linestyle="-.", label="wanted by the law",
+    )  # fmt: skip
+    valve.step(story.time_s, story.valve_steps, where="post", color=VALVE, label="commanded")
+    valve.step(
+        story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":", label="true position"
+    )
+    _number_moments(valve, moments, [one.valve_steps for one in moments])
+    valve.set(ylabel="valve [steps]", xlabel="time since the move that opens it [s]")
+    _room_below(valve)
+    valve.legend(loc="lower left", ncols=3)
+    _tell_beside(beside, moments)
+    draw_rungs(rungs, story)
+    draw_orbit(orbit, story, list(range(1, len(moments))))
     return figure
 
 
-def _tell_beside(axes: Axes, moments: list[Moment]) -> None:
-    """Write the moments as a numbered list."""
+def _tell_beside(axes: Axes, moments: list[tuning.Moment]) -> None:
     import textwrap
 
     axes.axis("off")
@@ -120,3 +113,77 @@ def _tell_beside(axes: Axes, moments: list[Moment]) -> None:
         text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(in_words(one.text))}", 44)
         lines += [text[0], *(f"     {rest}" for rest in text[1:])]
     axes.text(0.0, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=8.2)
+
+
+BESIDE_steps = 2.5
+"""So much is shown either side of the positions that a cycle goes through [steps]."""
+
+
+def draw_rungs(axes: Axes, story: tuning.Story) -> None:
+    """Draw a line for each position at its steady speed, and the deadband as a bar."""
+    low, high = axes.get_ylim()
+    half, target = story.deadband_rpm, story.target_rpm
+    axes.barh(target, 0.66, 2.0 * half, left=0.02, color=PALE, edgecolor=BLUE, linewidth=1.2)
+    for steps, rpm, reached in _positions(story):
+        if not low < rpm < high:
+            continue
+        holds = reached and abs(rpm - target) <= half
+        colour = GREEN if holds else VALVE if reached else GREY
+        end = 0.62 if reached else 0.36
+        axes.plot([0.06, end], [rpm, rpm], color=colour, linewidth=2.2 if reached else 0.8)
+        if reached:
+            axes.annotate(
+                f"{steps:.0f}", (0.74, rpm), va="center", fontsize=9,
+                fontweight="bold" if holds else "normal", annotation_clip=True,
+            )  # fmt: skip
+    axes.set_xlim(0.0, 1.0)
+    axes.tick_params(left=False, labelleft=False, bottom=False, labelbottom=False)
+    for side in ("left", "bottom"):
+        axes.spines[side].set_visible(False)
+    axes.grid(visible=False)
+    axes.set_xlabel("valve at [steps]")
+
+
+def draw_orbit(axes: Axes, story: tuning.Story, numbers: list[int]) -> None:
+    """Draw speed against where the valve is: the way that is gone round, and what it misses."""
+    inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
+    steps, rpm = story.opening_steps[inside], story.rpm[inside]
+    half, target = story.deadband_rpm, story.target_rpm
+    axes.axhspan(target - half, target + half, color=PALE, linewidth=0)
+    axes.plot(steps, rpm, color=SPEED, linewidth=1.4)
+    least, most = float(steps.min()) - BESIDE_steps, float(steps.max()) + BESIDE_steps
+    shown = [one for one in _positions(story) if least <= one[0] <= most]
+    axes.plot([one[0] for one in shown], [one[1] for one in shown], ":", color=GREY, linewidth=1.2)
+    for at, settled, reached in shown:
+        if reached:
+            axes.plot([at - 0.45, at + 0.45], [settled, settled], color=VALVE, linewidth=3.0)
+    moments = [one for one in story.moments if one.kind != "there"]
+    for number in numbers:
+        one = moments[number - 1]
+        row = min(int(np.searchsorted(story.time_s, one.at_s)), story.time_s.size - 1)
+        axes.annotate(
+            str(number), (story.opening_steps[row], one.rpm), fontsize=9, ha="center", va="center",
+            color=BLACK, bbox={"boxstyle": "circle,pad=0.15", "facecolor": "white",
+                               "edgecolor": BLACK, "linewidth": 0.7},
+        )  # fmt: skip
+    axes.set(xlim=(least, most), xlabel="valve, where it is [steps]", ylabel="speed [rpm]")
+    axes.set_title(orbit_title(story), fontsize=9)
+
+
+def orbit_title(story: tuning.Story) -> str:
+    """Say why the way closes, or that it passes by a position that would hold."""
+    rests = [
+        at
+        for at, rpm, reached in _positions(story)
+        if reached and abs(rpm - story.target_rpm) <= story.deadband_rpm
+    ]
+    if rests:
+        return f"It passes by {rests[0]:.0f}, where it could hold"
+    return "Bars: settled speed at positions reached.\nNone lies in the deadband: it goes round"
+
+
+def _positions(story: tuning.Story) -> list[tuple[float, float, bool]]:
+    """Position, settled speed, and whether moves of the smallest size reach it."""
+    move = story.move_steps
+    first = int(story.valve_steps.min()) % move
+    return [(float(at), float(rpm), at % move == first) for at, rpm in enumerate(story.settled_rpm)]

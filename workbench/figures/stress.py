@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, new_figure, styled
+import tuning
+from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, Axes, Figure, new_figure, styled
 from workbench.words import units
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from tuning.stress_tests import Case, Check, Stress
 
 SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
 """Light, middle and dark: told apart in grey print; the letter says it too."""
@@ -36,11 +30,8 @@ SHORT = {
 }
 
 
-def stress_finding(result: Stress) -> str:
-    """Say in one sentence how the matrix went.
-
-    Gives one sentence.
-    """
+def stress_finding(result: tuning.Stress) -> str:
+    """Say in one sentence how the matrix went."""
     counts = result.counts
     worst = result.worst(1)
     strained = f"; the hardest is {worst[0].name}" if worst else ""
@@ -52,41 +43,38 @@ def stress_finding(result: Stress) -> str:
     )
 
 
-def matrix_figure(result: Stress, imperial: bool = False) -> Figure:
-    """Draw every case against every measure.
-
-    Gives one row a case, one column a measure; W and F mark limits that are broken.
-    """
+@styled()
+def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
+    """Draw every case against every measure."""
     names = [check.measure for check in result.cases[0].checks]
-    with styled():
-        figure = new_figure((7.8, 0.9 + 0.25 * len(result.cases)))
-        axes = figure.subplots()
-        for row, case in enumerate(result.cases):
-            for column, check in enumerate(case.checks):
-                _cell(axes, row, column, check, case)
-            if not case.fitted:
-                axes.text(0.1, row + 0.52, "not fitted to this car", va="center", fontsize=7)
-        axes.set_xlim(0, len(names))
-        axes.set_ylim(len(result.cases), 0)
-        axes.set_xticks([i + 0.5 for i in range(len(names))], [SHORT.get(n, n) for n in names])
-        axes.xaxis.tick_top()
-        told = [units.in_words(case.name, imperial) for case in result.cases]
-        axes.set_yticks([i + 0.5 for i in range(len(told))], told)
-        axes.tick_params(length=0, labelsize=7.5)
-        axes.grid(visible=False)
-        for side in axes.spines.values():
-            side.set_visible(False)
-        axes.set_xlabel(
-            "value on the worst plausible car [rpm, s, moves a minute, %], its limit small beside"
-            " it; W: beyond the limit that warns, F: that fails",
-            fontsize=7,
-        )
+    figure = new_figure((7.8, 0.9 + 0.25 * len(result.cases)))
+    axes = figure.subplots()
+    for row, case in enumerate(result.cases):
+        for column in range(len(case.checks)):
+            _cell(axes, row, column, case)
+        if not case.fitted:
+            axes.text(0.1, row + 0.52, "not fitted to this car", va="center", fontsize=7)
+    axes.set(xlim=(0, len(names)), ylim=(len(result.cases), 0))
+    axes.set_xticks([i + 0.5 for i in range(len(names))], [SHORT.get(n, n) for n in names])
+    axes.xaxis.tick_top()
+    told = [units.in_words(case.name, imperial) for case in result.cases]
+    axes.set_yticks([i + 0.5 for i in range(len(told))], told)
+    axes.tick_params(length=0, labelsize=7.5)
+    axes.grid(visible=False)
+    for side in axes.spines.values():
+        side.set_visible(False)
+    axes.set_xlabel(
+        "value on the worst plausible car [rpm, s, moves a minute, %], its limit small beside"
+        " it; W: beyond the limit that warns, F: that fails",
+        fontsize=7,
+    )
     return figure
 
 
-def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
+def _cell(axes: Axes, row: int, column: int, case: tuning.Case) -> None:
     from matplotlib.patches import Rectangle
 
+    one = case.checks[column]
     known = case.fitted and not math.isnan(one.value)
     shade = SHADES[one.verdict] if known else "#f6f6f6"
     axes.add_patch(Rectangle((column + 0.03, row + 0.06), 0.94, 0.88, facecolor=shade, linewidth=0))
@@ -106,31 +94,28 @@ def _cell(axes: Axes, row: int, column: int, one: Check, case: Case) -> None:
     )  # fmt: skip
 
 
-def worst_figure(result: Stress, count: int = 3, imperial: bool = False) -> Figure:
-    """Draw the worst run of the cases that strained their limits most.
-
-    Gives speed over valve, one column a case.
-    """
+@styled()
+def worst_figure(result: tuning.Stress, count: int = 3, imperial: bool = False) -> Figure:
+    """Draw the worst run of the cases that strained their limits most."""
     cases = result.worst(count)
-    with styled():
-        figure = new_figure((8.2, 4.0))
-        grid = figure.subplots(2, len(cases), sharex="col", squeeze=False, height_ratios=(2.2, 1.0))
-        for place, case in enumerate(cases):
-            run = case.worst_run
-            speed, valve = grid[0, place], grid[1, place]
-            speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
-            speed.plot(run.time_s, run.rpm, color=SPEED, linewidth=0.8)
-            valve.step(run.time_s, run.valve_steps, where="post", color=VALVE)
-            one = case.decided_by
-            meaning = in_words(one.meaning)
-            told = f"{case.verdict}: {meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
-            name = units.in_words(case.name, imperial)
-            speed.set_title(f"{name}\n{told}", fontsize=7.5)
-            valve.set_xlabel("time [s]")
-            top = float(np.max(run.rpm))
-            speed.set_ylim(bottom=min(float(np.min(run.rpm)), run.target_rpm) * 0.9, top=top * 1.05)
-            speed.tick_params(colors=BLACK)
-            speed.spines["left"].set_color(GREY)
-        grid[0, 0].set_ylabel("speed [rpm]")
-        grid[1, 0].set_ylabel("valve [steps]")
+    figure = new_figure((8.2, 4.0))
+    grid = figure.subplots(2, len(cases), sharex="col", squeeze=False, height_ratios=(2.2, 1.0))
+    for place, case in enumerate(cases):
+        run = case.worst_run
+        speed, valve = grid[0, place], grid[1, place]
+        speed.axhline(run.target_rpm, color=BLACK, linestyle="--", linewidth=0.9)
+        speed.plot(run.time_s, run.rpm, color=SPEED, linewidth=0.8)
+        valve.step(run.time_s, run.valve_steps, where="post", color=VALVE)
+        one = case.decided_by
+        meaning = in_words(one.meaning)
+        told = f"{case.verdict}: {meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
+        name = units.in_words(case.name, imperial)
+        speed.set_title(f"{name}\n{told}", fontsize=7.5)
+        valve.set_xlabel("time [s]")
+        top = float(np.max(run.rpm))
+        speed.set_ylim(bottom=min(float(np.min(run.rpm)), run.target_rpm) * 0.9, top=top * 1.05)
+        speed.tick_params(colors=BLACK)
+        speed.spines["left"].set_color(GREY)
+    grid[0, 0].set_ylabel("speed [rpm]")
+    grid[1, 0].set_ylabel("valve [steps]")
     return figure

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+import sim
+import tuning
 from workbench.output.drawing import (
     BLACK,
     GREY,
@@ -16,35 +17,27 @@ from workbench.output.drawing import (
     SPEED,
     TRIM,
     VALVE,
+    Axes,
+    Figure,
     new_figure,
     rows_of_axes,
     styled,
 )
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-    from sim import Car, Trace
-    from tuning.measures import Measures
-    from tuning.notes import Note
+from workbench.words.wording import in_words
 
 MOST_MARKS = 12
 """Events named in the figure; a run with more names the first of them."""
 
 
-def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str:
+def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: tuning.Note | None) -> str:
     """Say in one sentence what a run shows: whether it hunts, where that was asked, comes first."""
-    from tuning.measures import races
-    from workbench.words.wording import in_words
-
     if not math.isnan(trace.stalled_s):
         return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
     raced_s = trace.counters.get("raced_s", math.nan)
     if not math.isnan(raced_s):
         told_s = f"the engine races, and over-speed ends the run after {raced_s:.1f} s"
         return f"{trace.name}, {trace.scenario}: {told_s}."
-    if races(measures.mean_error_rpm, trace.counters.get("target_rpm", math.nan)):
+    if tuning.races(measures.mean_error_rpm, trace.counters.get("target_rpm", math.nan)):
         above = f"it races, {-measures.mean_error_rpm:.0f} rpm above target in the mean"
         return f"{trace.name}, {trace.scenario}: {above}."
     told = [] if hunting is None else [in_words(hunting)]
@@ -58,50 +51,42 @@ def trace_finding(trace: Trace, measures: Measures, hunting: Note | None) -> str
     return f"{trace.name}, {trace.scenario}: {'; '.join(told)}."
 
 
-def trace_figure(trace: Trace, car: Car, finding: str, until_s: float | None = None) -> Figure:
-    """Draw a run.
-
-    Gives five rows over one time axis.
-    """
-    with styled():
-        figure = new_figure((8.2, 8.6))
-        speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
-        _draw_speed(speed, trace, car)
-        _draw_valve(valve, trace, car)
-        pressure.plot(trace.time_s, trace["map_kPa"], color=PRESSURE, linewidth=0.8)
-        pressure.set_ylabel("manifold\n[kPa]")
-        _draw_trim(trim, trace, car)
-        battery.plot(trace.time_s, trace["battery_V"], color=BLACK)
-        battery.set_ylabel("battery\n[V]")
-        battery.ticklabel_format(axis="y", useOffset=False)
-        battery.set_xlabel("time [s]")
-        battery.set_xlim(0.0, until_s or max(trace.duration_s, 1e-3))
-        for axes in (speed, valve, pressure, trim, battery):
-            _mark_events(axes, trace, named=axes is speed)
-        figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
-        figure.align_ylabels()
+@styled()
+def trace_figure(trace: sim.Trace, car: sim.Car, finding: str, until_s: float | None = None) -> Figure:
+    """Draw a run."""
+    figure = new_figure((8.2, 8.6))
+    speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
+    _draw_speed(speed, trace, car)
+    _draw_valve(valve, trace, car)
+    pressure.plot(trace.time_s, trace["map_kPa"], color=PRESSURE, linewidth=0.8)
+    pressure.set_ylabel("manifold\n[kPa]")
+    _draw_trim(trim, trace, car)
+    battery.plot(trace.time_s, trace["battery_V"], color=BLACK)
+    battery.set_ylabel("battery\n[V]")
+    battery.ticklabel_format(axis="y", useOffset=False)
+    battery.set(xlabel="time [s]", xlim=(0.0, until_s or max(trace.duration_s, 1e-3)))
+    for axes in (speed, valve, pressure, trim, battery):
+        _mark_events(axes, trace, named=axes is speed)
+    figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
+    figure.align_ylabels()
     return figure
 
 
-def idle_figure(trace: Trace, car: Car, until_s: float) -> Figure:
-    """Draw speed and valve of a run, for the report.
-
-    Gives two rows over one time axis, without a title.
-    """
-    with styled():
-        figure = new_figure((7.6, 4.2))
-        speed, valve = rows_of_axes(figure, [2.0, 1.3])
-        _draw_speed(speed, trace, car)
-        _draw_valve(valve, trace, car)
-        valve.set_xlabel("time [s]")
-        valve.set_xlim(0.0, until_s)
-        for axes in (speed, valve):
-            _mark_events(axes, trace, named=axes is speed)
-        figure.align_ylabels()
+@styled()
+def idle_figure(trace: sim.Trace, car: sim.Car, until_s: float) -> Figure:
+    """Draw speed and valve of a run, for the report."""
+    figure = new_figure((7.6, 4.2))
+    speed, valve = rows_of_axes(figure, [2.0, 1.3])
+    _draw_speed(speed, trace, car)
+    _draw_valve(valve, trace, car)
+    valve.set(xlabel="time [s]", xlim=(0.0, until_s))
+    for axes in (speed, valve):
+        _mark_events(axes, trace, named=axes is speed)
+    figure.align_ylabels()
     return figure
 
 
-def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
+def _draw_speed(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     target, half = trace["target_rpm"], car.feedback.deadband_rpm
     axes.fill_between(
         trace.time_s, target - half, target + half, step="post", color=PALE, linewidth=0,
@@ -116,15 +101,13 @@ def _draw_speed(axes: Axes, trace: Trace, car: Car) -> None:
     axes.legend(loc="upper left", ncols=3)
 
 
-def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
+def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     from matplotlib.ticker import MaxNLocator
 
     axes.step(trace.time_s, trace["wanted_steps"], where="post", color=GREY, linewidth=0.8,
               linestyle=":", label="wanted")  # fmt: skip
-    axes.step(trace.time_s, trace["valve_steps"], where="post", color=VALVE, linewidth=2.4,
-              label="commanded")  # fmt: skip
-    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLACK, linewidth=1.0,
-              label="true")  # fmt: skip
+    axes.step(trace.time_s, trace["valve_steps"], where="post", color=VALVE, linewidth=2.4, label="commanded")
+    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLACK, linewidth=1.0, label="true")
     limit = car.valve.open_limit_steps
     columns = ("wanted_steps", "valve_steps", "pintle_steps")
     low = min(float(np.min(trace[name])) for name in columns)
@@ -132,13 +115,12 @@ def _draw_valve(axes: Axes, trace: Trace, car: Car) -> None:
     if high > 0.8 * limit:
         axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--", label="open limit")
         high = max(high, float(limit))
-    axes.set_ylim(max(low - 1.0, -0.5), high + 1.0 + 0.3 * (high - low + 2.0))
-    axes.set_ylabel("valve [steps]")
+    axes.set(ylim=(max(low - 1.0, -0.5), high + 1.0 + 0.3 * (high - low + 2.0)), ylabel="valve [steps]")
     axes.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=5))
     axes.legend(loc="upper left", ncols=4)
 
 
-def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
+def _draw_trim(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     low, high = car.feedback.trim_limit_steps
     trim = trace["trim_steps"]
     axes.step(trace.time_s, trim, where="post", color=TRIM)
@@ -155,7 +137,7 @@ def _draw_trim(axes: Axes, trace: Trace, car: Car) -> None:
         axes.legend(loc="upper right")
 
 
-def _mark_events(axes: Axes, trace: Trace, named: bool) -> None:
+def _mark_events(axes: Axes, trace: sim.Trace, named: bool) -> None:
     told = [one for one in trace.events if one.name in ("scenario", "stall") and one.text != "end"]
     for place, event in enumerate(told):
         axes.axvline(event.time_s, color=GREY, linewidth=0.7, linestyle=(0, (4, 3)))

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import io
-from contextlib import AbstractContextManager
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import sim
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib import axes, figure
 
-BLUE, ORANGE, GREEN, RED, GREY, BLACK = (
-    "#0060a8", "#e08214", "#1b8a5a", "#b2182b", "#8c8c8c", "#202020",
-)  # fmt: skip
+Axes: TypeAlias = "axes.Axes"
+Figure: TypeAlias = "figure.Figure"
+"""Names for annotations: matplotlib is loaded by whoever draws."""
+BLUE, ORANGE, GREEN, RED, GREY, BLACK = ("#0060a8", "#e08214", "#1b8a5a", "#b2182b", "#8c8c8c", "#202020")
 """Told apart by eyes that miss red or green, and by their lightness in grey print."""
 PALE = "#dfe6ec"
 SPEED, VALVE, PRESSURE, HEAT, TRIM = BLUE, "#a85a00", "#14663f", "#b2182b", "#6d3a9c"
@@ -53,30 +56,23 @@ NO_DATE: dict[str, dict[str, None]] = {
 
 
 def new_figure(size_in: tuple[float, float] = A4_WIDE_in) -> Figure:
-    """Make an empty figure; no window toolkit takes part.
-
-    Gives with constrained layout.
-    """
+    """Make an empty figure; no window toolkit takes part."""
     from matplotlib.figure import Figure
 
     return Figure(figsize=size_in, layout="constrained")
 
 
-def styled() -> AbstractContextManager[None]:
-    """Apply the style while a ``with`` block draws or writes.
-
-    Gives as of ``matplotlib.rc_context``.
-    """
+@contextmanager
+def styled() -> Iterator[None]:
+    """Apply the style while a ``with`` block, or the function that this decorates, draws or writes."""
     from matplotlib import rc_context
 
-    return rc_context(STYLE)  # type: ignore[arg-type] # keys are known to matplotlib, not as text
+    with rc_context(STYLE):  # type: ignore[arg-type] # keys are known to matplotlib, not as text
+        yield
 
 
 def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:
-    """Stack axes that share their horizontal axis.
-
-    Gives from top to bottom.
-    """
+    """Stack axes that share their horizontal axis."""
     grid = figure.subplots(
         len(heights), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": heights}
     )
@@ -84,10 +80,7 @@ def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:
 
 
 def figure_bytes(figure: Figure, kind: str) -> bytes:
-    """Draw a figure into a file's bytes.
-
-    Gives the same for the same figure.
-    """
+    """Draw a figure into a file's bytes."""
     stream = io.BytesIO()
     with styled():
         figure.savefig(stream, format=kind, metadata=NO_DATE[kind])
@@ -96,6 +89,4 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
 
 def save_figure(figure: Figure, path: Path) -> None:
     """Write a figure whole or not at all; the ending of the name says in which form."""
-    from sim.files import write_beside
-
-    write_beside(path, figure_bytes(figure, path.suffix[1:].lower()))
+    sim.write_beside(path, figure_bytes(figure, path.suffix[1:].lower()))

@@ -1,7 +1,4 @@
-"""How a command tells that it failed: lines on standard error, and one object where JSON is wanted.
-
-Written past Python's own buffers, so that it may be done at any moment.
-"""
+"""How a command tells that it failed: lines on standard error, and one object where JSON is wanted."""
 
 from __future__ import annotations
 

@@ -1,8 +1,4 @@
-"""The first run after an install: the batch run is compiled beside what the demo does first.
-
-Machine code is kept on disk, so a process of its own can make it while this one compiles and shows
-the single run; on two cores the wait is that much shorter.
-"""
+"""The first run after an install: the batch run is compiled beside what the demo does first."""
 
 from __future__ import annotations
 
@@ -12,6 +8,9 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+import sim
+import tuning
 
 LONGEST_s = 300.0
 
@@ -52,13 +51,10 @@ def wait_for(other: subprocess.Popen[bytes] | None) -> None:
 
 def compile_batch() -> None:
     """Run one short batch and measure it, which compiles all that it takes."""
-    from sim import full_plan, load_car, load_scenario, make_fleet, run_plan, settings_table
-    from tuning.measures import measure_runs
-
-    car, scenario = load_car("trials"), load_scenario("warm_idle")
-    fleet = make_fleet([car], [scenario])
+    car, scenario = sim.load_car("trials"), sim.load_scenario("warm_idle")
+    fleet = sim.make_fleet([car], [scenario])
 
     def keep(_rows: object, rpm: object, steps: object, _counters: object) -> None:
-        measure_runs(rpm, steps, scenario.measure, 900.0)  # type: ignore[arg-type]
+        tuning.measure_runs(rpm, steps, scenario.measure, 900.0)  # type: ignore[arg-type]
 
-    run_plan(fleet, full_plan(fleet, settings_table([car])), keep, cores=1)
+    sim.run_plan(fleet, sim.full_plan(fleet, sim.settings_table([car])), keep, cores=1)

@@ -7,6 +7,8 @@ import re
 from collections.abc import Sequence
 from html import escape
 
+from workbench.words.tables import Table
+
 CSS = """
 :root { color-scheme: light; }
 body { font: 10.5pt/1.4 system-ui, "Segoe UI", "DejaVu Sans", sans-serif; color: #1c1c1c;
@@ -36,10 +38,7 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
 
 
 def html_page(title: str, body: str) -> str:
-    """Frame a body as a whole file.
-
-    Gives A file that needs nothing else.
-    """
+    """Frame a body as a whole file."""
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -48,40 +47,31 @@ def html_page(title: str, body: str) -> str:
     )
 
 
-def html_table(
-    columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "", strong: int = -1
-) -> str:
-    """Write a table.
-
-    Gives HTML.
-    """
+def html_table(table: Table, strong: int = -1) -> str:
+    """Write a table; ``strong`` is the bold column."""
     kinds = [
-        " ".join(k for k in ("n" * (right[i : i + 1] == "r"), "e" * (i == strong)) if k)
-        for i in range(len(columns))
+        " ".join(k for k in ("n" * (table.right[i : i + 1] == "r"), "e" * (i == strong)) if k)
+        for i in range(len(table.columns))
     ]
     marks = [f' class="{kind}"' if kind else "" for kind in kinds]
-    head = "".join(f"<th{m}>{escape(c)}</th>" for m, c in zip(marks, columns, strict=True))
-    lines = [f"<thead><tr>{head}</tr></thead>"] if any(columns) else []
-    for row in rows:
-        cells = "".join(f"<td{m}>{escape(c)}</td>" for m, c in zip(marks, row, strict=True))
-        lines.append(f"<tr>{cells}</tr>")
+
+    def cells(tag: str, texts: Sequence[str]) -> str:
+        made = (f"<{tag}{m}>{escape(one)}</{tag}>" for m, one in zip(marks, texts, strict=True))
+        return f"<tr>{''.join(made)}</tr>"
+
+    lines = [f"<thead>{cells('th', table.columns)}</thead>"] if any(table.columns) else []
+    lines += [cells("td", row) for row in table.rows]
     return '<div class="wide"><table>' + "\n".join(lines) + "</table></div>"
 
 
 def html_list(items: Sequence[str], ordered: bool = False) -> str:
-    """Write a list.
-
-    Gives HTML.
-    """
+    """Write a list."""
     tag = "ol" if ordered else "ul"
     return f"<{tag}>" + "".join(f"<li>{escape(item)}</li>" for item in items) + f"</{tag}>"
 
 
 def html_figure(finding: str, svg: bytes) -> str:
-    """Write a figure with its finding above it.
-
-    Gives HTML.
-    """
+    """Write a figure with its finding above it."""
     data = base64.b64encode(svg).decode("ascii")
     told = escape(finding)
     # One taller than wide has the smallest letters, so that it is printed larger.
@@ -95,9 +85,6 @@ def html_figure(finding: str, svg: bytes) -> str:
 
 
 def html_cautions(cautions: Sequence[tuple[str, str]]) -> str:
-    """Write the cautions, framed.
-
-    Gives HTML.
-    """
+    """Write the cautions, framed."""
     items = "".join(f"<li><b>{escape(title)}</b> {escape(text)}</li>" for title, text in cautions)
     return f'<section class="cautions"><h2>Before anything else</h2><ul>{items}</ul></section>'

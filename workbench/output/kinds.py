@@ -7,13 +7,14 @@ import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
+import sim
+
 MOST_READ = 5_000_000
 SHEET_COLUMNS = ("section", "item", "value", "unit", "entry", "entry_unit", "remark")
 """Header of a sheet as a table."""
 
 
 def _is_car(content: bytes) -> bool:
-    """Whether it is a car file, be it a damaged one."""
     try:
         values = tomllib.loads(content.decode("utf-8", "replace").replace("\r\n", "\n"))
     except (ValueError, RecursionError):
@@ -24,14 +25,11 @@ def _is_car(content: bytes) -> bool:
 
 def _is_table(content: bytes) -> bool:
     """Whether it is a sheet as a table, or a trace in our own form."""
-    from sim.trace import LOG_COLUMNS
-
     first = content.split(b"\n", 1)[0].strip().decode("utf-8", "replace")
-    return first in (",".join(SHEET_COLUMNS), ", ".join(("time_s", *LOG_COLUMNS)))
+    return first in (",".join(SHEET_COLUMNS), ", ".join(("time_s", *sim.LOG_COLUMNS)))
 
 
 def _is_object(content: bytes) -> bool:
-    """Whether it is a sheet as JSON."""
     try:
         value = json.loads(content)
     except (ValueError, RecursionError):
@@ -56,11 +54,9 @@ CAR = ("a car file", _is_car)
 
 def refuse_another_kind(path: Path) -> None:
     """Refuse to take the place of a file that is not of the kind its new name promises."""
-    from sim.files import one_problem, read_regular
-
     kind, is_it = KINDS.get(path.suffix.lower(), CAR)
     largest = path.stat().st_size > MOST_READ
-    content = b"" if largest else read_regular(path, MOST_READ)
+    content = b"" if largest else sim.read_regular(path, MOST_READ)
     if largest or (content.strip() and not is_it(content)):
         message = f"is there already and is not {kind}, allowed: a new name"
-        raise one_problem(path, 1, "file", message)
+        raise sim.one_problem(path, 1, "file", message)

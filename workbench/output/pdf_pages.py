@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from workbench.words.tables import Table
+
 if TYPE_CHECKING:
     from fpdf import FPDF
 
@@ -27,13 +29,7 @@ NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class PdfPages:
-    """Pages that fill from the top; a new one begins when something no longer fits.
-
-    Parameters
-    ----------
-    title : str
-        Stands small at the foot of each page.
-    """
+    """Pages that fill from the top; a new one begins when something no longer fits."""
 
     def __init__(self, title: str) -> None:
         self._pdf = _paper(title)
@@ -79,10 +75,7 @@ class PdfPages:
     def _lines(self, text: str, size: float) -> None:
         self._pdf.multi_cell(0, LINE * size * POINT_in, text, align="L", new_x="LMARGIN", new_y="NEXT")
 
-    def table(
-        self, columns: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float],
-        right: str = "", strong: int = -1, size: float = 7.4,
-    ) -> None:  # fmt: skip
+    def table(self, table: Table, widths: Sequence[float], strong: int = -1, size: float = 7.4) -> None:
         """Write a table; widths are shares of the page's width, ``strong`` is the bold column."""
         from fpdf.fonts import FontFace
 
@@ -90,16 +83,16 @@ class PdfPages:
         self._font(size)
         with self._pdf.table(
             col_widths=tuple(widths),
-            text_align=tuple("RIGHT" if mark == "r" else "LEFT" for mark in right.ljust(len(widths))),
+            text_align=tuple("RIGHT" if mark == "r" else "LEFT" for mark in table.right.ljust(len(widths))),
             borders_layout="HORIZONTAL_LINES",
-            first_row_as_headings=any(columns),
+            first_row_as_headings=any(table.columns),
             headings_style=bold,
             line_height=1.2 * size * POINT_in,
             padding=(0.02, 0.05, 0.03, 0.03),
             v_align="TOP",
-        ) as table:
-            for cells in (columns, *rows) if any(columns) else rows:
-                row = table.row()
+        ) as printed:
+            for cells in (table.columns, *table.rows) if any(table.columns) else table.rows:
+                row = printed.row()
                 for place, cell in enumerate(cells):
                     row.cell(cell, style=bold if place == strong else None)
         self._pdf.ln(0.5 * size * POINT_in)
@@ -126,10 +119,7 @@ class PdfPages:
         pdf.ln(0.15)
 
     def to_bytes(self) -> bytes:
-        """Write all pages.
-
-        Gives A PDF, the same for the same pages.
-        """
+        """Write all pages."""
         return bytes(self._pdf.output())
 
 

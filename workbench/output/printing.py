@@ -1,26 +1,27 @@
-"""What commands print: tables for people or one JSON object, progress beside it.
-
-Results go to standard output, everything about the way there to standard error.
-"""
+"""What commands print: tables for people or one JSON object, progress beside it."""
 
 from __future__ import annotations
 
 import json
 import math
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import typer
 
+import sim
+import tuning
 from workbench.output.failing import object_printed
 from workbench.output.progress import Tell, told_progress
+from workbench.words.cautions import basis_words, caution_lines
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from sim import Car
+    from workbench.words.tables import Table
+
 
 SIGNS = {"pass": "pass", "warn": "WARN", "fail": "FAIL"}
 """How a verdict is written: told apart without colour."""
@@ -43,17 +44,7 @@ def plain(value: Any) -> Any:
 
 
 class Screen:
-    """Where one command prints.
-
-    Parameters
-    ----------
-    command : str
-        Name of the command.
-    as_json : bool
-        Print one JSON object at the end and nothing else on standard output.
-    quiet : bool
-        Print verdicts only, and no progress.
-    """
+    """Where one command prints."""
 
     def __init__(self, command: str, as_json: bool, quiet: bool) -> None:
         self.command = command
@@ -67,29 +58,22 @@ class Screen:
         # Highlighting and markup would read file names and brackets as instructions.
         return Console(stderr=to_error, highlight=False, markup=False, emoji=False, soft_wrap=True)
 
-    def say(self, text: str = "") -> None:
+    def say(self, told: str | tuning.Note = "") -> None:
         """Print a line of the result, unless only the verdict or JSON is wanted."""
         if not (self.as_json or self.quiet):
-            self._console().print(text)
+            self._console().print(_worded(told))
 
-    def caution(self, car: Car | None = None) -> None:
-        """Say once, before anything that somebody may act on, what to see to first.
+    def caution(self, car: sim.Car | None = None) -> None:
+        """Say once, before anything that somebody may act on, what to see to and what the numbers are."""
+        if not self._cautioned:
+            self._cautioned = True
+            for line in (*caution_lines(), *(() if car is None else (basis_words(car),))):
+                self.say(line)
 
-        With a car, say whether its numbers are guessed or fitted as well.
-        """
-        from workbench.words.basis import basis_words
-        from workbench.words.cautions import caution_lines
-
-        if self._cautioned:
-            return
-        self._cautioned = True
-        for line in (*caution_lines(), *(() if car is None else (basis_words(car),))):
-            self.say(line)
-
-    def verdict(self, text: str, kind: str = "") -> None:
+    def verdict(self, told: str | tuning.Note, kind: str = "") -> None:
         """Print the line that sums up, also when quiet."""
         if not self.as_json:
-            self._console().print(text, style=STYLES.get(kind, ""))
+            self._console().print(_worded(told), style=STYLES.get(kind, ""))
 
     def note(self, text: str) -> None:
         """Say something about the way there, on standard error."""
@@ -102,24 +86,20 @@ class Screen:
         told = address if self.quiet else f"open {address} ; Ctrl-C ends it"
         print(told, file=sys.stderr, flush=True)  # noqa: T201 (what commands print)
 
-    def table(
-        self, title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = ""
-    ) -> None:
-        """Print a table; ``right`` holds an r for each column to be set to the right."""
+    def table(self, title: str, table: Table) -> None:
+        """Print a table."""
         if self.as_json or self.quiet:
             return
-        from rich.box import SIMPLE_HEAD
-        from rich.table import Table
+        from rich import box
+        from rich import table as tables
         from rich.text import Text
 
-        table = Table(title=title, title_justify="left", box=SIMPLE_HEAD, pad_edge=False)
-        for place, name in enumerate(columns):
-            justify = "right" if right[place : place + 1] == "r" else "left"
-            table.add_column(name, justify=justify, overflow="fold")  # type: ignore[arg-type]
-        for row in rows:
-            table.add_row(*(Text(cell, style=_style(cell)) for cell in row))
-        console = self._console()
-        console.print(table, soft_wrap=False)
+        printed = tables.Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+        for name, mark in zip(table.columns, table.right.ljust(len(table.columns)), strict=False):
+            printed.add_column(name, justify="right" if mark == "r" else "left", overflow="fold")
+        for row in table.rows:
+            printed.add_row(*(Text(cell, style=_style(cell)) for cell in row))
+        self._console().print(printed, soft_wrap=False)
 
     @contextmanager
     def progress(self, what: str) -> Iterator[Tell]:
@@ -153,3 +133,11 @@ class Screen:
 
 def _style(cell: str) -> str:
     return next((STYLES[kind] for kind, sign in SIGNS.items() if cell == sign), "")
+
+
+def _worded(told: Any) -> str:
+    if isinstance(told, str):
+        return told
+    from workbench.words.wording import in_words
+
+    return in_words(told)

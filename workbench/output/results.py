@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import os
+import re
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import sim
+import tuning
+from workbench.output.drawing import Figure, save_figure
+from workbench.output.kinds import refuse_another_kind
 from workbench.output.printing import Screen
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-
+NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
 FEW = 5
 """Lines of a result that are printed unless all are wanted."""
 
 
 def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
     """Print a result in words: its verdict always, the rest unless quiet."""
-    from workbench.words.wording import worded
-
-    first, *rest = worded(result.lines())
+    first, *rest = result.lines()
     screen.verdict(first)
     shown = rest if full else rest[: FEW - 1]
     for line in shown:
@@ -29,60 +30,60 @@ def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
         screen.say(f"... {len(rest) - len(shown)} more with --full")
 
 
+def read_logs(screen: Screen, logs: Sequence[Path], columns: str | None) -> list[tuning.Log]:
+    """Read logs, and say what was recognised in them."""
+    by_hand = columns_from_text(columns)
+    read = [tuning.read_log(log, by_hand) for log in logs]
+    for line in (line for log in read for line in log.summary()):
+        screen.say(line)
+    return read
+
+
 def check_place(path: Path | None, *inputs: str | Path) -> None:
-    """See that a file may and can be made there, before the work that will fill it.
-
-    What is there already is replaced only by its like, and never where it was read from.
-    """
-    import os
-
-    from sim.files import one_problem, refuse_no_place
-    from workbench.output.kinds import refuse_another_kind
-
+    """See that a file may and can be made there, before the work that will fill it."""
     if path is None:
         return
     folder = path.absolute().parent
     try:
-        refuse_no_place(path, shown=path)
+        sim.refuse_no_place(path, shown=path)
         there = path.exists()
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise one_problem(path, 1, "file", f"no place for a file ({reason}), allowed: one") from None
+        raise sim.one_problem(path, 1, "file", f"no place for a file ({reason}), allowed: one") from None
     if there:
         for one in map(Path, inputs):
             if one.exists() and one.samefile(path):
                 message = "is read by this very command, allowed: another name"
-                raise one_problem(path, 1, "file", message)
+                raise sim.one_problem(path, 1, "file", message)
         refuse_another_kind(path)
     if not folder.is_dir():
-        raise one_problem(path, 1, "file", "its folder is not there, allowed: one that is")
+        raise sim.one_problem(path, 1, "file", "its folder is not there, allowed: one that is")
     if not os.access(folder, os.W_OK):
-        raise one_problem(path, 1, "file", "its folder is closed to you, allowed: one that is not")
+        raise sim.one_problem(path, 1, "file", "its folder is closed to you, allowed: one that is not")
+
+
+def write_as(path: Path, forms: Mapping[str, Callable[[], str | bytes]]) -> None:
+    """Write a file whole or not at all; the ending of its name says in which form."""
+    kind = path.suffix.lower()
+    if kind not in forms:
+        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(forms)}'
+        raise sim.one_problem(path, 1, "--out", message)
+    sim.write_beside(path, forms[kind]())
 
 
 def made_folder(out: Path) -> Path:
-    """Make a folder for output, if it is not there.
-
-    Gives the same.
-    """
-    from sim.files import one_problem
-
+    """Make a folder for output, if it is not there."""
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         message = f"cannot be made ({reason}), allowed: a place for a folder"
-        raise one_problem(out, 1, "folder", message) from None
+        raise sim.one_problem(out, 1, "folder", message) from None
     return out
 
 
 def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> list[str]:
-    """Write figures into a folder as PNG.
-
-    Gives files written.
-    """
-    from workbench.output.drawing import save_figure
-
+    """Write figures into a folder as PNG."""
     made_folder(out)
     files = []
     paths = {name: out / f"{name}.png" for name in figures}
@@ -94,3 +95,16 @@ def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> l
         files.append(str(path))
         screen.say(f"written: {path}")
     return files
+
+
+def columns_from_text(text: str | None) -> dict[str, str | None] | None:
+    """Read ``"rpm=Engine Speed, map=Pressure [inHg]"``."""
+    if text is None:
+        return None
+    found = list(NAME.finditer(text))
+    if not found or text[: found[0].start()].strip():
+        message = f'not understood ("{text}"), allowed: name=column, name=column'
+        raise sim.one_problem("--columns", 1, "columns", message)
+    ends = [one.start() for one in found[1:]] + [len(text)]
+    pairs = zip(found, ends, strict=True)
+    return {one.group(1): text[one.end() : end].strip() or None for one, end in pairs}

@@ -1,159 +1,142 @@
 """Processes beside the server that hold the compiled simulation and answer one question at a time.
 
-The server itself loads neither the compiler nor the arrays: it answers the browser sooner, and no
-run, however long, makes the page wait.
+The server itself loads neither the compiler nor the arrays: no run, however long, makes the page wait.
 """
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
+import os
+import signal
 import threading
-from concurrent.futures import Future
-from queue import SimpleQueue
+from collections.abc import Callable
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from workbench.page.answering import run_beside
+import sim
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-    from multiprocessing.connection import Connection
     from multiprocessing.process import BaseProcess
 
-    from sim import Car
     from workbench.page.wish import Wish
 
 TRIES = 2
 WORK = "workbench.page.work_live:"
 """Where questions are answered."""
-Question = tuple[str, tuple[Any, ...], "Future[Any]"]
+COLLECT_AFTER = 50_000
+"""Objects made before the garbage collector looks for cycles, as for commands."""
+SPAWN = multiprocessing.get_context("spawn")
 
 
 class NoAnswerError(RuntimeError):
     """A question that could not be answered; the text says why."""
 
 
+def begin_worker() -> None:
+    """Make a process ready that works for this one, and ends with it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's: it ends this one
+    gc.set_threshold(COLLECT_AFTER)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+def worked(work: str, *arguments: object, **named: object) -> Any:
+    """Call ``MODULE:FUNCTION``; its module is loaded here, and nothing that it does not need."""
+    module, _, name = work.partition(":")
+    return getattr(import_module(module), name)(*arguments, **named)
+
+
+def processes_of(pool: ProcessPoolExecutor) -> list[BaseProcess]:
+    """The processes of a pool, which has no public name for them before Python 3.14."""
+    return list((pool._processes or {}).values())
+
+
+def end_at_once(processes: list[BaseProcess]) -> None:
+    """End processes in the middle of whatever they do."""
+    for one in processes:
+        one.kill()
+        one.join(2.0)
+
+
 class Beside:
     """One process, started anew where it has gone."""
 
     def __init__(self) -> None:
-        self._ended = threading.Event()
-        self._process: BaseProcess | None = None
-        self._pipe: Connection | None = None
-        self._asked: SimpleQueue[Question | None] = SimpleQueue()
-        threading.Thread(target=self._pass_on, daemon=True).start()
-
-    def start(self) -> None:
-        """Start the process now, and not with the first question; only before that."""
-        self._pipe = self._begin()
+        self._ended = False
+        self._pool = self._begin()
 
     def submit(self, work: str, *arguments: object) -> Future[Any]:
-        """Ask something; questions are answered in turn.
-
-        Gives the answer; `NoAnswerError` where there is none.
-        """
-        future: Future[Any] = Future()
-        self._asked.put((work, arguments, future))
-        return future
+        """Ask something; questions are answered in turn, or end in `NoAnswerError`."""
+        answer: Future[Any] = Future()
+        self._ask(answer, TRIES, (work, *arguments))
+        return answer
 
     async def ask(self, work: str, *arguments: object) -> Any:
-        """Ask something and wait for it.
-
-        Parameters
-        ----------
-        work : str
-            As of `submit`.
-        *arguments : object
-            As of `submit`.
-
-        Returns
-        -------
-        object
-            The answer.
-        """
+        """Ask something and wait for it."""
         from asyncio import wrap_future  # a process may be started before it is loaded
 
         return await wrap_future(self.submit(work, *arguments))
 
-    @property
-    def pid(self) -> int | None:
-        """Number of its process; None while there is none."""
-        return None if self._process is None else self._process.pid
-
     def end_now(self) -> None:
         """End the process at once; nothing is answered any more."""
-        self._ended.set()
-        self._asked.put(None)
-        if self._process is not None:
-            self._process.kill()
-            self._process.join(2.0)
+        self._ended = True
+        end_at_once(processes_of(self._pool))
+        self._pool.shutdown(cancel_futures=True)  # waits, so that nothing of it is left to be cleaned up
 
-    def _pass_on(self) -> None:
-        """Pass on one question after the other, in a thread that waits for each answer."""
-        while not self._ended.is_set():
-            question = self._asked.get()
-            if question is None:
-                return
-            work, arguments, future = question
-            if not future.set_running_or_notify_cancel():
-                continue  # whoever asked has gone
-            good, answer = self._answer_somehow(work, arguments)
-            if good:
-                future.set_result(answer)
+    def _begin(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(1, SPAWN, begin_worker)
+
+    def _ask(self, answer: Future[Any], tries: int, question: tuple[Any, ...]) -> None:
+        pool = self._pool
+
+        def told(asked: Future[Any]) -> None:
+            error = asked.exception()
+            if isinstance(error, BrokenProcessPool) and tries > 1 and not self._ended:
+                if self._pool is pool:
+                    self._pool = self._begin()
+                self._ask(answer, tries - 1, question)
+            elif not answer.set_running_or_notify_cancel():
+                return  # whoever asked has gone
+            elif error is None:
+                answer.set_result(asked.result())
             else:
-                future.set_exception(NoAnswerError(answer))
+                answer.set_exception(NoAnswerError(_why(error)))
 
-    def _answer_somehow(self, work: str, arguments: tuple[Any, ...]) -> tuple[bool, Any]:
-        told = "the process beside the page has gone"
-        for _ in range(TRIES):
-            try:
-                return self._answer(work, arguments)
-            except (EOFError, OSError):
-                self._pipe = None  # the process has gone: another is started
-            except Exception as error:  # noqa: BLE001 (told to whoever asked; the thread lives on)
-                told = f"{type(error).__name__}: {error}"
-        return False, told
+        try:
+            asked = pool.submit(worked, *question)
+        except RuntimeError as error:  # it has gone, or has been ended
+            asked = Future()
+            asked.set_exception(error)
+        asked.add_done_callback(told)
 
-    def _answer(self, work: str, arguments: tuple[Any, ...]) -> tuple[bool, Any]:
-        if self._pipe is None:
-            self._pipe = self._begin()
-        self._pipe.send((work, arguments))
-        good, answer = self._pipe.recv()
-        return bool(good), answer
 
-    def _begin(self) -> Connection:
-        if self._ended.is_set():
-            raise EOFError
-        context = multiprocessing.get_context("spawn")
-        ours, theirs = context.Pipe()
-        process = context.Process(target=run_beside, args=(theirs,), daemon=True)
-        process.start()
-        self._process = process
-        theirs.close()
-        if self._ended.is_set():  # while it was being started
-            process.kill()
-        return ours
+def _why(error: BaseException) -> str:
+    if isinstance(error, BrokenProcessPool):
+        return "the process beside the page has gone"
+    return f"{type(error).__name__}: {error}"
 
 
 class Runs:
-    """The two processes of a server: one draws, the other thinks about what was drawn.
+    """The two processes of a server: ``quick`` draws, ``slow`` thinks about what was drawn.
 
     The first begins at once: it loads the compiler's library while the server loads its own.
-
-    Attributes
-    ----------
-    quick : Beside
-        Asked for what is drawn while a slider moves.
-    slow : Beside
-        Asked for everything that takes longer than a frame.
     """
 
     def __init__(self) -> None:
         self.quick = Beside()
-        self.quick.start()
         self._compiled = self.quick.submit(WORK + "is_compiled")
         self.slow = Beside()
 
-    def make_ready(self, car: Car, wish: Wish, on_compiling: Callable[[], None]) -> None:
+    def make_ready(self, car: sim.Car, wish: Wish, on_compiling: Callable[[], None]) -> None:
         """Load the compiled simulation, or compile it: each process its own part of it."""
         drawn = self.quick.submit(WORK + "idle", car, wish, 0)
 

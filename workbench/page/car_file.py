@@ -1,33 +1,18 @@
-"""A car file of the owner's own: changes go into it, and what it was stays beside it."""
+"""A car file of the owner's own, and apart from it changes that nobody has saved yet."""
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import re
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from sim.files import keep_copy, one_problem
-
-if TYPE_CHECKING:
-    from sim import Car
+import sim
 
 
 class CarFile:
-    """A file that was opened, or made by 'Save as'.
-
-    Parameters
-    ----------
-    path : Path
-        Where it is; it is there.
-
-    Attributes
-    ----------
-    path : Path
-        Where it is.
-    backup : Path or None
-        Where it is kept as it was when it was opened; None until something has been written.
-    """
+    """A file that was opened, or made by 'Save as'."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -35,26 +20,21 @@ class CarFile:
         self._known = _digest(path)
 
     @classmethod
-    def new(cls, name: str, car: Car, text_of: Path | None = None) -> CarFile:
-        """Make one, with the text of another where there is one.
-
-        Gives the file.
-        """
-        from sim import save_car
-
+    def new(cls, name: str, car: sim.Car, text_of: Path | None = None) -> CarFile:
+        """Make one, with the text of another where there is one."""
         try:
             path = Path(name.strip()).expanduser()
             there = path.exists()
         except (OSError, RuntimeError) as error:
             message = f"no place for a file ({error}), allowed: a new name ending in .toml"
-            raise one_problem(name, 1, "file", message) from None
+            raise sim.one_problem(name, 1, "file", message) from None
         # A name of dots alone would be a hidden file, which nobody finds again.
         if not re.search(r"[^. ] *\.toml$", path.name, re.IGNORECASE):
             message = "no car file's name, allowed: one ending in .toml, such as mycar.toml"
-            raise one_problem(path, 1, "file", message)
+            raise sim.one_problem(path, 1, "file", message)
         if there:
-            raise one_problem(path, 1, "file", "is there already, allowed: a new name")
-        save_car(car, path, text_of=text_of)
+            raise sim.one_problem(path, 1, "file", "is there already, allowed: a new name")
+        sim.save_car(car, path, text_of=text_of)
         return cls(path.resolve())
 
     @property
@@ -65,29 +45,78 @@ class CarFile:
         except OSError:
             return False  # it is gone or cannot be read: there is nothing to be read again
 
-    def write(self, car: Car) -> None:
+    def write(self, car: sim.Car) -> None:
         """Write a car into it, the file as it was opened first kept beside it."""
-        from sim import save_car
-
         name = self.path.name
         if not self.path.is_file():
-            raise one_problem(name, 1, "file", "is there no more, allowed: 'Save as', a new name")
+            raise sim.one_problem(name, 1, "file", "is there no more, allowed: 'Save as', a new name")
         try:
             digest = _digest(self.path)
         except OSError as error:
             message = f"cannot be read any more ({error.strerror}), allowed: 'Save as', a new name"
-            raise one_problem(name, 1, "file", message) from None
+            raise sim.one_problem(name, 1, "file", message) from None
         if digest != self._known:
             message = (
                 "was changed by something else since, allowed: 'Save as', a new name, or"
                 " 'Read it again', which drops what was changed here"
             )
-            raise one_problem(name, 1, "file", message)
+            raise sim.one_problem(name, 1, "file", message)
         if self.backup is None:
-            self.backup = keep_copy(self.path)
-        save_car(car, self.path)
+            self.backup = sim.keep_copy(self.path)
+        sim.save_car(car, self.path)
         self._known = _digest(self.path)
 
 
 def _digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Changes kept."""
+
+    key: str
+    opened: str
+    kept_s: float
+
+
+class Drafts:
+    """All drafts of one owner."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def keep(self, key: str, opened: str, car: sim.Car) -> None:
+        """Keep changes; those kept before of the same work are replaced."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        sim.save_car(car, self._car(key))
+        sim.write_beside(self._name(key), opened)
+
+    def drop(self, key: str) -> None:
+        """Forget changes, which have been saved or undone."""
+        for path in (self._car(key), self._name(key)):
+            with contextlib.suppress(OSError):
+                path.unlink()
+
+    def listed(self) -> list[Draft]:
+        """All that can be taken up again."""
+        found = []
+        for path in self._folder.glob("*.toml") if self._folder.is_dir() else ():
+            with contextlib.suppress(sim.InputError, OSError):
+                opened = sim.read_text(self._name(path.stem))
+                found.append(Draft(path.stem, opened, path.stat().st_mtime))
+        return sorted(found, key=lambda one: -one.kept_s)
+
+    def car(self, draft: Draft) -> sim.Car:
+        """The changed car."""
+        return sim.load_car(self._car(draft.key))
+
+    def _car(self, key: str) -> Path:
+        return self._folder / f"{_plain(key)}.toml"
+
+    def _name(self, key: str) -> Path:
+        return self._folder / f"{_plain(key)}.opened"
+
+
+def _plain(key: str) -> str:
+    return re.sub(r"[^A-Za-z0-9_-]", "", key)

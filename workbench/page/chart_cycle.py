@@ -3,97 +3,72 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
-from workbench.page.chart_idle import round_scale, tooltip, y_axis
+from workbench.page import chart_parts
+from workbench.page.chart_parts import Options
 from workbench.page.look import Palette
 from workbench.words import units
 
-ROWS = (("rpm", 10, 38), ("valve_steps", 57, 15), ("map_kPa", 81, 12))
-"""Line, top and height of each row, in hundredths of the chart."""
+KEYS = ("rpm", "valve_steps", "map_kPa")
+GRIDS = (("10%", 38), ("57%", 15), ("81%", 12))
 ROOM = 0.18
 """Share of an axis that is left above and below the lines, for the numbers."""
 PIN_px, LIT_px = 17, 27
 
 
-def cycle_option(found: dict[str, Any], at: int, palette: Palette, imperial: bool) -> dict[str, Any]:
-    """Speed, valve and pressure over one period, with a pin for each moment; one is lit.
-
-    Gives options of ECharts.
-    """
+def cycle_option(found: Options, at: int, palette: Palette, imperial: bool) -> Options:
+    """Speed, valve and pressure over one period, with a pin for each moment; one is lit."""
     names = ("speed [rpm]", "valve [steps]", f"manifold [{units.written('kPa', imperial)}]")
-    grids, x_axes, y_axes, series = [], [], [], []
-    for row, ((key, top, height), name) in enumerate(zip(ROWS, names, strict=True)):
+    colours = (palette.speed, palette.valve, palette.pressure)
+    x_axes, y_axes, series = [], [], []
+    ends = (round(found["from_s"], 2), round(found["to_s"], 2))
+    cursor = _cursor(found["moments"][at]["at_s"], palette)
+    for row, (key, name, colour) in enumerate(zip(KEYS, names, colours, strict=True)):
         points = [[t, _shown(key, v, imperial)] for t, v in found["lines"][key]]
-        grids.append({"left": 56, "right": 16, "top": f"{top}%", "height": f"{height}%"})
-        x_axes.append(
-            {"type": "value", "gridIndex": row, "min": round(found["from_s"], 2),
-             "max": round(found["to_s"], 2), "splitLine": {"show": False},
-             "axisLabel": {"show": row == 2, "color": palette.ink, "formatter": "{value} s",
-                           "showMinLabel": False, "showMaxLabel": False}}
-        )  # fmt: skip
+        inside = {"showMinLabel": False, "showMaxLabel": False}
+        x_axes.append(chart_parts.time_axis(row, *ends, palette, row == 2, False, **inside))
         low, high = _ends([value for _, value in points], found if row == 0 else None)
-        y_axes.append(
-            y_axis(row, name, palette, 3 if row == 0 else 2)
-            | round_scale(low, high, 5 if row == 0 else 3)
-            | {"axisLine": {"onZero": False}}
-        )
-        series.append(_line(key, row, points, palette))
-        series.append(_pins(key, row, found["moments"], at, palette, imperial))
-    series[0] |= _band(found, palette)
-    lit = found["moments"][at]["at_s"]
-    for line in series[2::2]:
-        line["markLine"] = _cursor(lit, palette)
-    series[0]["markLine"]["data"].append(_cursor(lit, palette)["data"][0])
-    return {
-        "animation": False, "backgroundColor": "transparent", "grid": grids, "xAxis": x_axes,
-        "yAxis": y_axes, "series": series, "tooltip": tooltip("item"),
-    }  # fmt: skip
+        scale = chart_parts.round_scale(low, high, 5 if row == 0 else 3) | {"axisLine": {"onZero": False}}
+        y_axes.append(chart_parts.y_axis(row, name, palette, 3 if row == 0 else 2) | scale)
+        drawn = chart_parts.line(key, row, colour, points, width=1.7, steps=True, **chart_parts.UNHEARD)
+        series += [drawn | {"markLine": cursor}, _pins(key, row, found["moments"], at, palette, imperial)]
+    series[0] |= chart_parts.deadband(found, palette) | chart_parts.target_line(found, palette)
+    series[0]["markLine"]["data"] += cursor["data"]
+    return chart_parts.options(chart_parts.rows(GRIDS, 16), x_axes, y_axes, series, "item")
 
 
-def orbit_option(found: dict[str, Any], at: int, palette: Palette) -> dict[str, Any]:
-    """Speed against position: the closed way that is gone round, and where the valve could hold.
-
-    Gives options of ECharts.
-    """
+def orbit_option(found: Options, at: int, palette: Palette) -> Options:
+    """Speed against position: the closed way that is gone round, and where the valve could hold."""
     xs, ys = zip(*found["orbit"], strict=True)
     least, most = math.floor(min(xs)) - 2, math.ceil(max(xs)) + 2
     low, high = _ends(list(ys), found)
-    within = [one for one in found["settled"] if least <= one[0] <= most]
-    reached = [one for one in found["reached"] if least <= one[0] <= most]
-    axis = {"nameTextStyle": {"color": palette.ink}, "axisLabel": {"color": palette.ink}}
-    plain = {"silent": True, "clip": True, "tooltip": {"show": False}}
-    return {
-        "animation": False, "backgroundColor": "transparent",
-        "grid": {"left": 56, "right": 16, "top": 34, "bottom": 44},
-        "xAxis": {"type": "value", "name": "valve, where it is [steps]", "min": least, "max": most,
-                  "nameLocation": "middle", "nameGap": 28, "minInterval": 1,
-                  "splitLine": {"show": False}, **axis},
-        "yAxis": y_axis(0, "speed [rpm]", palette, 5) | round_scale(low, high, 6),
-        "tooltip": tooltip("item"),
-        "series": [
-            {**plain, "type": "line", "name": "settled speed", "data": within, "showSymbol": False,
-             "lineStyle": {"color": palette.soft, "width": 1.2, "type": "dotted"},
-             "markArea": {"silent": True, "itemStyle": {"color": palette.band},
-                          "data": [[{"yAxis": found["target_rpm"] - found["deadband_rpm"]},
-                                    {"yAxis": found["target_rpm"] + found["deadband_rpm"]}]]}},
-            {**plain, "type": "line", "name": "the cycle", "data": found["orbit"],
-             "showSymbol": False, "lineStyle": {"color": palette.speed, "width": 1.8}},
-            {**plain, "type": "scatter", "name": "could hold", "data": reached,
-             "symbol": "rect", "symbolSize": [44, 5], "itemStyle": {"color": palette.valve},
-             "z": 6},
-            _pin_series(
-                [[one["opening_steps"], one["rpm"]] for one in found["moments"]], at, palette
-            ),
-        ],
-    }  # fmt: skip
+    within, reached = (
+        [one for one in found[key] if least <= one[0] <= most] for key in ("settled", "reached")
+    )
+    plain = {**chart_parts.UNHEARD, "clip": True}
+    bars = {"type": "scatter", "name": "could hold", "data": reached, "symbol": "rect",
+            "symbolSize": [44, 5], "itemStyle": {"color": palette.valve}, "z": 6}  # fmt: skip
+    moments = [[one["opening_steps"], one["rpm"]] for one in found["moments"]]
+    series = [
+        chart_parts.line("settled speed", 0, palette.soft, within, width=1.2, kind="dotted", **plain)
+        | chart_parts.deadband(found, palette),
+        chart_parts.line("the cycle", 0, palette.speed, found["orbit"], width=1.8, **plain),
+        plain | bars,
+        _pin_series(moments, at, palette),
+    ]
+    unlined = {"min": least, "max": most, "minInterval": 1, "splitLine": {"show": False}}
+    x_axis = chart_parts.named_axis("valve, where it is [steps]", palette, 28, **unlined)
+    speed = chart_parts.y_axis(0, "speed [rpm]", palette, 5) | chart_parts.round_scale(low, high, 6)
+    return chart_parts.options(
+        {"left": 56, "right": 16, "top": 34, "bottom": 44}, x_axis, speed, series, "item"
+    )
 
 
 def _shown(key: str, value: float, imperial: bool) -> float:
     return float(units.shown(value, "kPa", imperial)) if key == "map_kPa" else value
 
 
-def _ends(values: list[float], found: dict[str, Any] | None) -> tuple[float, float]:
+def _ends(values: list[float], found: Options | None) -> tuple[float, float]:
     """Ends of an axis with room for numbers; with the deadband in it where there is one."""
     low, high = min(values), max(values)
     if found is not None:
@@ -103,27 +78,14 @@ def _ends(values: list[float], found: dict[str, Any] | None) -> tuple[float, flo
     return low - room, high + room
 
 
-def _line(key: str, row: int, points: list[list[float]], palette: Palette) -> dict[str, Any]:
-    colours = {"rpm": palette.speed, "valve_steps": palette.valve, "map_kPa": palette.pressure}
-    return {
-        "type": "line", "name": key, "data": points, "showSymbol": False, "silent": True,
-        "xAxisIndex": row, "yAxisIndex": row, "color": colours[key], "step": "end",
-        "lineStyle": {"width": 1.7, "color": colours[key]}, "tooltip": {"show": False},
-    }  # fmt: skip
-
-
-def _pins(
-    key: str, row: int, moments: list[dict[str, Any]], at: int, palette: Palette, imperial: bool
-) -> dict[str, Any]:
+def _pins(key: str, row: int, moments: list[Options], at: int, palette: Palette, imperial: bool) -> Options:
     """Pins of one row; pressure bears only the one that is lit."""
     places = [[one["at_s"], _shown(key, one[key], imperial)] for one in moments]
-    return _pin_series(places, at, palette, alone=row == 2) | {
-        "xAxisIndex": row, "yAxisIndex": row,
-    }  # fmt: skip
+    return _pin_series(places, at, palette, alone=row == 2) | {"xAxisIndex": row, "yAxisIndex": row}
 
 
-def _pin_series(places: list[list[float]], at: int, palette: Palette, alone: bool = False) -> dict[str, Any]:
-    data: list[dict[str, Any]] = []
+def _pin_series(places: list[list[float]], at: int, palette: Palette, alone: bool = False) -> Options:
+    data: list[Options] = []
     for number, place in enumerate(places):
         lit = number == at
         if alone and not lit:
@@ -143,23 +105,7 @@ def _pin_series(places: list[list[float]], at: int, palette: Palette, alone: boo
     return {"type": "scatter", "name": "moments", "data": data, "z": 8, "tooltip": {"show": False}}
 
 
-def _band(found: dict[str, Any], palette: Palette) -> dict[str, Any]:
-    target, half = found["target_rpm"], found["deadband_rpm"]
-    return {
-        "markArea": {"silent": True, "itemStyle": {"color": palette.band},
-                     "data": [[{"yAxis": target - half}, {"yAxis": target + half}]]},
-        "markLine": {
-            "silent": True, "symbol": "none", "label": {"show": False},
-            "lineStyle": {"color": palette.ink, "type": "dashed", "width": 1},
-            "data": [{"yAxis": target}],
-        },
-    }  # fmt: skip
-
-
-def _cursor(at_s: float, palette: Palette) -> dict[str, Any]:
-    return {
-        "silent": True, "symbol": "none", "label": {"show": False},
-        "data": [
-            {"xAxis": at_s, "lineStyle": {"color": palette.ink, "type": "solid", "width": 1.2}}
-        ],
-    }  # fmt: skip
+def _cursor(at_s: float, palette: Palette) -> Options:
+    style = {"color": palette.ink, "type": "solid", "width": 1.2}
+    data = [{"xAxis": at_s, "lineStyle": style}]
+    return {"silent": True, "symbol": "none", "label": {"show": False}, "data": data}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from workbench.page.chart_idle import tooltip
+from workbench.page.chart_parts import UNHEARD, line, named_axis, options
 from workbench.page.look import Palette
 
 AXIS_WORDS = {
@@ -34,10 +34,7 @@ _NUMBER = """(params, api) => {
 
 
 def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette) -> dict[str, Any]:
-    """Everything of the chart.
-
-    Gives options of ECharts.
-    """
+    """Everything of the chart."""
     xs, ys = found["x"], found["y"]
     wide, tall = xs[1] - xs[0], ys[1] - ys[0]
     cells = [
@@ -48,32 +45,21 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
     right, top = xs[-1] + wide / 2, ys[-1] + tall / 2
     border = zip(found["border_x"], found["border_y"], strict=True)
     inside = [[x, y] for x, y in border if x <= 1.2 * right and y <= 1.2 * top]
-    return {
-        "animation": False, "backgroundColor": "transparent",
-        "grid": {"left": 52, "right": 12, "top": 14, "bottom": 44},
-        "xAxis": _axis(found["x_key"], xs[0] - wide / 2, right, palette, 28),
-        "yAxis": _axis(found["y_key"], ys[0] - tall / 2, top, palette, 36),
-        "visualMap": {
-            "show": False, "min": 0, "max": 100, "dimension": 2, "seriesIndex": 0,
-            "inRange": {"color": [palette.least, palette.most]},
-        },
-        "tooltip": tooltip("item"),
-        "series": [
-            {
-                "name": "of 100 hunt", "type": "custom", ":renderItem": _CELL, "clip": True,
-                "data": cells, "encode": {"x": 0, "y": 1, "tooltip": [0, 1, 2]},
-                "dimensions": [AXIS_WORDS[found["x_key"]], AXIS_WORDS[found["y_key"]],
-                               "hunts from, of 100 starting places", "wide", "tall"],
-            },
-            _numbers(cells, palette),
-            {
-                "name": "theory", "type": "line", "data": inside, "showSymbol": False,
-                "silent": True, "tooltip": {"show": False}, "clip": True,
-                "lineStyle": {"color": palette.valve, "type": "dashed", "width": 2.5},
-            },
-            mark(now, palette),
-        ],
+    told = [AXIS_WORDS[found["x_key"]], AXIS_WORDS[found["y_key"]], "hunts from, of 100 starting places"]
+    shades = {
+        "name": "of 100 hunt", "type": "custom", ":renderItem": _CELL, "clip": True, "data": cells,
+        "encode": {"x": 0, "y": 1, "tooltip": [0, 1, 2]}, "dimensions": [*told, "wide", "tall"],
     }  # fmt: skip
+    theory = line("theory", 0, palette.valve, inside, width=2.5, kind="dashed", clip=True, **UNHEARD)
+    shading = {"show": False, "min": 0, "max": 100, "dimension": 2, "seriesIndex": 0}
+    return options(
+        {"left": 52, "right": 12, "top": 14, "bottom": 44},
+        _axis(found["x_key"], xs[0] - wide / 2, right, palette, 28),
+        _axis(found["y_key"], ys[0] - tall / 2, top, palette, 36),
+        [shades, _numbers(cells, palette), theory, mark(now, palette)],
+        "item",
+        visualMap=shading | {"inRange": {"color": [palette.least, palette.most]}},
+    )
 
 
 def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
@@ -110,10 +96,7 @@ def _luminance(rgb: list[float]) -> float:
 
 
 def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
-    """The present settings.
-
-    Gives A series of ECharts.
-    """
+    """The present settings."""
     return {
         "name": "now", "type": "scatter", "data": [list(now)], "symbol": "diamond",
         "symbolSize": 26, "z": 10, "silent": True, "tooltip": {"show": False},
@@ -123,19 +106,17 @@ def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
 
 
 def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict[str, Any]:
-    return {
-        "type": "value", "name": AXIS_WORDS[key], "nameLocation": "middle", "nameGap": gap,
-        "min": low, "max": high, "nameTextStyle": {"color": palette.ink},
-        "axisLabel": {"color": palette.ink, "showMinLabel": False, "showMaxLabel": False},
-        "splitLine": {"show": False}, "axisLine": {"lineStyle": {"color": palette.soft}},
-    }  # fmt: skip
+    label = {"color": palette.ink, "showMinLabel": False, "showMaxLabel": False}
+    more = {
+        "axisLabel": label,
+        "splitLine": {"show": False},
+        "axisLine": {"lineStyle": {"color": palette.soft}},
+    }
+    return named_axis(AXIS_WORDS[key], palette, gap, min=low, max=high) | more
 
 
 def nearest_cell(found: dict[str, Any], x: float, y: float) -> tuple[float, float]:
-    """Values of the cell nearest to a click.
-
-    Gives values of both settings.
-    """
+    """Values of the cell nearest to a click."""
     return (
         min(found["x"], key=lambda value: abs(value - x)),
         min(found["y"], key=lambda value: abs(value - y)),

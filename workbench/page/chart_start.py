@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from workbench.page.chart_idle import tooltip, y_axis
+from workbench.page.chart_parts import line, options, rows, time_axis, y_axis
 from workbench.page.look import Palette
 from workbench.words import units
 from workbench.words.wording import filled, worded
@@ -17,43 +17,26 @@ PLOT_SHARE, LETTER_px = 0.85, 6.2
 
 
 def start_frame(found: dict[str, Any], palette: Palette, imperial: bool) -> dict[str, Any]:
-    """Everything of the chart but its data.
-
-    Gives options of ECharts.
-    """
-    names = (
-        "speed [rpm]", "valve [steps]", f"temperature [{units.written('degC', imperial)}]",
-    )  # fmt: skip
+    """Everything of the chart but its data."""
+    names = ("speed [rpm]", "valve [steps]", f"temperature [{units.written('degC', imperial)}]")
     length = found["length_s"]
     shades = [
-        [{"xAxis": begin, "name": name, "label": _fitting(name, (end - begin) / length)},
-         {"xAxis": end}]
+        [{"xAxis": begin, "name": name, "label": _fitting(name, (end - begin) / length)}, {"xAxis": end}]
         for name, begin, end, _ in found["phases"][::2]
-    ]  # fmt: skip
+    ]
     highest = max(value for _, value in found["lines"]["rpm"])
     axes = [y_axis(i, name, palette, 3 if i == 0 else 2) for i, name in enumerate(names)]
     axes[0] |= {"min": 0, "max": 500.0 * math.ceil(1.03 * highest / 500.0)}
     axes[1] |= {"min": 0, "minInterval": 1}
-    x_axes = [
-        {"type": "value", "gridIndex": i, "min": 0, "max": length,
-         "axisLabel": {"show": i == 2, "formatter": "{value} s", "color": palette.ink},
-         "splitLine": {"show": False}}
-        for i in range(3)
-    ]  # fmt: skip
+    x_axes = [time_axis(i, 0, length, palette, i == 2, False) for i in range(3)]
     lines = _lines(palette, found["engine"])
     lines[0]["markArea"] = {
         "silent": True, "itemStyle": {"color": palette.band}, "data": shades,
         "label": {"color": palette.ink, "position": "insideTop"},
     }  # fmt: skip
-    return {
-        "animation": False, "backgroundColor": "transparent",
-        "grid": [{"left": 56, "right": 24, "top": t, "height": f"{h}%"} for t, h in GRIDS],
-        "xAxis": x_axes, "yAxis": axes, "series": lines,
-        "legend": {"itemWidth": 20, "itemHeight": 10, "itemGap": 8, "top": 0, "left": 0,
-                   "textStyle": {"color": palette.ink},
-                   "data": [line["name"] for line in lines]},
-        "tooltip": tooltip("axis"),
-    }  # fmt: skip
+    legend = {"itemWidth": 20, "itemHeight": 10, "itemGap": 8, "top": 0, "left": 0,
+              "textStyle": {"color": palette.ink}, "data": [one["name"] for one in lines]}  # fmt: skip
+    return options(rows(GRIDS, 24), x_axes, axes, lines, "axis", legend=legend)
 
 
 def _fitting(name: str, share: float) -> dict[str, str]:
@@ -63,30 +46,18 @@ def _fitting(name: str, share: float) -> dict[str, str]:
 
 
 def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
-    kinds: tuple[tuple[str, int, str, str, bool], ...] = (
-        ("speed", 0, palette.speed, "solid", False),
-        ("target", 0, palette.ink, "dashed", True),
-        ("valve", 1, palette.valve, "solid", True),
-        ("base curve", 1, palette.soft, "dotted", True),
-        (engine, 2, palette.heat, "solid", False),
-        ("oil", 2, palette.ink, "dashed", False),
-    )
-    made = []
-    for name, row, colour, kind, steps in kinds:
-        line: dict[str, Any] = {
-            "type": "line", "name": name, "showSymbol": False, "xAxisIndex": row,
-            "yAxisIndex": row, "color": colour, "data": [],
-            "lineStyle": {"width": 1.4, "type": kind},
-        }  # fmt: skip
-        made.append(line | ({"step": "end"} if steps else {}))
-    return made
+    return [
+        line("speed", 0, palette.speed),
+        line("target", 0, palette.ink, kind="dashed", steps=True),
+        line("valve", 1, palette.valve, steps=True),
+        line("base curve", 1, palette.soft, kind="dotted", steps=True),
+        line(engine, 2, palette.heat),
+        line("oil", 2, palette.ink, kind="dashed"),
+    ]
 
 
 def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
-    """What the engine does at a moment, by the last points drawn.
-
-    Gives time, phase, speed, valve and temperatures, in the words of the legend.
-    """
+    """What the engine does at a moment, by the last points drawn."""
     now: dict[str, float] = {}
     for name, points in found["lines"].items():
         until = [value for time_s, value in points if time_s <= at_s]
@@ -106,10 +77,7 @@ def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
 
 
 def past_phases(found: dict[str, Any], at_s: float, imperial: bool) -> list[str]:
-    """Phases that are over at a moment, with what happened in them.
-
-    Gives in order of time, in the units shown.
-    """
+    """Phases that are over at a moment, with what happened in them."""
     return [
         f"{name}, {begin:.1f} to {end:.1f} s: {worded(text, imperial)}"
         for name, begin, end, text in found["phases"]
@@ -118,10 +86,7 @@ def past_phases(found: dict[str, Any], at_s: float, imperial: bool) -> list[str]
 
 
 def start_data(found: dict[str, Any], until_s: float, imperial: bool) -> dict[str, Any]:
-    """The points up to a moment.
-
-    Gives options of ECharts, to be merged.
-    """
+    """The points up to a moment."""
     lines = found["lines"]
     order = ("rpm", "target_rpm", "valve_steps", "base_steps", "coolant_degC", "oil_degC")
     series = []

@@ -10,16 +10,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from sim.errors import InputError
+import sim
 from workbench.page.jobs import told_beside
-from workbench.page.shown import plain_button, table_html
-from workbench.page.typed import Typed, no_number, number_shown, number_typed
+from workbench.page.shown import alert, card, html, plain_button, table_html, within, words
 from workbench.words import units
+from workbench.words.tables import Table
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
-Curve = list[list[float]]
+Typed = float | str | None
+"""What stands in a field: a number, something that is none, or nothing."""
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 Points = Sequence[tuple[Typed, Typed]]
 """Of a curve as it stands in the fields: temperature [degC] and steps."""
 MISSING = "A number is missing."
@@ -30,17 +32,7 @@ COLUMNS = "grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto"
 
 @dataclass(frozen=True)
 class Row:
-    """The two fields of a point, and the temperature that they were drawn for.
-
-    Attributes
-    ----------
-    where, what : Number
-        Fields of temperature and steps.
-    drawn : float, str or None
-        What stood in the first of them.
-    at_degC : float, str or None
-        The temperature that this is [degC].
-    """
+    """The two fields of a point, and the temperature that they were drawn for."""
 
     where: Any
     what: Any
@@ -48,10 +40,7 @@ class Row:
     at_degC: Typed
 
     def point(self, imperial: bool) -> tuple[Typed, Typed]:
-        """The point as it stands in the fields.
-
-        Gives temperature and steps [degC, steps].
-        """
+        """The point as it stands in the fields."""
         typed, at_degC = number_typed(self.where.value), self.at_degC
         if typed != self.drawn:  # what nobody has touched is not rounded either
             at_degC = typed
@@ -61,21 +50,7 @@ class Row:
 
 
 class CurveTable:
-    """One curve.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    key : str
-        Key of table [curves].
-    name : str
-        In words.
-    fade : str, optional
-        Key of the time over which what the curve gives fades.
-    on_change : callable, optional
-        Called when what stands in the fields, or what is wrong with it, has changed.
-    """
+    """One curve."""
 
     def __init__(
         self,
@@ -101,16 +76,14 @@ class CurveTable:
 
     def build(self) -> None:
         """Build it with the car's own curve."""
-        from nicegui import ui
-
-        with ui.element("section").classes("card"):
-            with ui.element("div").classes("line"):
-                ui.label(self.name).classes("big")
+        with card():
+            with within("line"):
+                words(self.name, "big")
                 self._take = plain_button("Take the proposal", self._take_all)
                 self._take.set_visibility(False)
-            self._problem = ui.label().classes("error").props('role="alert"')
-            self._grid = ui.element("div").classes("curve").style(COLUMNS)
-            self._beside = ui.html("", sanitize=False)
+            self._problem = alert()
+            self._grid = within("curve").style(COLUMNS)
+            self._beside = html()
         self.fill()
 
     def propose(self, curves: dict[str, Any]) -> None:
@@ -120,10 +93,7 @@ class CurveTable:
         self._tell_proposed()
 
     def proposed(self) -> dict[str, Any]:
-        """The proposal.
-
-        Gives values of table [curves] by key; empty where nothing is proposed.
-        """
+        """The proposal."""
         if not self._proposal:
             return {}
         points = self._proposal[self.key]
@@ -141,14 +111,12 @@ class CurveTable:
 
     def fill(self) -> None:
         """Show the curve as the car has it, and what was typed and refused with what is wrong."""
-        from nicegui import ui
-
         self._grid.clear()
         self._rows = []
         with self._grid:
             for text in (units.written("degC", self._page.look.imperial), "steps"):
-                ui.label(text).classes("soft")
-            ui.label()
+                words(text, "soft")
+            words()
             for place, (at_degC, steps) in enumerate(self._points()):
                 self._row(place, at_degC, steps)
             self._button("+ point", "add a point", self._add)
@@ -178,7 +146,7 @@ class CurveTable:
         from nicegui import ui
 
         ui.element().style("grid-column: 1 / -1")
-        ui.label("fades over [s]").classes("soft")
+        words("fades over [s]", "soft")
         own_s = getattr(self._page.session.car.curves, key)
         self._field(
             self._typed.get(key, own_s), f"{self.name}, fades over, seconds",
@@ -199,7 +167,6 @@ class CurveTable:
         plain_button(text, act, f'size="12px" aria-label="{self.name}: {label}"')
 
     def _shown(self, at_degC: Typed) -> Typed:
-        """A temperature in the units shown."""
         if not isinstance(at_degC, float | int):
             return at_degC
         shown = units.shown(at_degC, "degC", self._page.look.imperial)
@@ -227,7 +194,7 @@ class CurveTable:
             rows.append(["fades over [s]", f"{values[self._fade]:g}", f"{now_s:g}"])
         unit = units.written("degC", self._page.look.imperial)
         self._beside.set_content(
-            table_html([f"proposed points, at {unit}", "steps", "now there"], rows, " rr")
+            table_html(Table((f"proposed points, at {unit}", "steps", "now there"), rows, " rr"))
         )
 
     def _edited(self, _event: object) -> None:
@@ -248,21 +215,19 @@ class CurveTable:
         self._changed()
 
     def _change(self, values: dict[str, Any]) -> str:
-        """Give the car these values; or say what is wrong with them."""
         try:
             self._page.session.change("curves", **values)
-        except InputError as error:
+        except sim.InputError as error:
             return self._told(error)
         self._page.tell_state()
         return ""
 
-    def _told(self, error: InputError) -> str:
-        """What is wrong, in the units shown."""
+    def _told(self, error: sim.InputError) -> str:
         # A point that is refused is then missing from the list: that is no fault of its own.
         own = [one for one in error.problems if one.key != f"curves.{self.key}"]
         told = []
         for one in own or error.problems:
-            text = self._page.look.words(told_beside(InputError([one])))
+            text = self._page.look.words(told_beside(sim.InputError([one])))
             few = re.search(r"a list of (\d+ to \d+) pairs", text)
             point = re.search(r"\[(\d+)\]\[1\]$", one.key)
             if few:
@@ -325,3 +290,21 @@ def _unfit(points: Sequence[Sequence[Typed]]) -> str:
                 before = f"point {place}: " if len(point) > 1 else ""
                 return f"{before}{no_number(one)}"
     return MISSING if any(one is None for point in points for one in point) else ""
+
+
+def number_typed(text: str | None) -> Typed:
+    """Read a field."""
+    plain = (text or "").strip().replace("\N{MINUS SIGN}", "-")
+    if not plain:
+        return None
+    return float(plain.replace(",", ".")) if _NUMBER.fullmatch(plain) else plain
+
+
+def number_shown(value: Typed) -> str:
+    """Write what stands in a field."""
+    return "" if value is None else value if isinstance(value, str) else f"{value:.10g}"
+
+
+def no_number(text: str) -> str:
+    """Refuse what is no number."""
+    return f"no number ('{text[:20]}'), allowed: digits, with a point or a comma before decimals"

@@ -7,7 +7,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from workbench.page.chart_cycle import cycle_option, orbit_option
-from workbench.page.shown import plain_button
+from workbench.page.shown import card, chart, html, plain_button, redraw, status, within, words
 
 if TYPE_CHECKING:
     from workbench.page.look import Look
@@ -25,13 +25,7 @@ ACTS = {
 
 
 class CyclePanel:
-    """The panel.
-
-    Parameters
-    ----------
-    look : Look
-        Colours and units.
-    """
+    """The panel."""
 
     def __init__(self, look: Look) -> None:
         self._look = look
@@ -40,23 +34,21 @@ class CyclePanel:
 
     def build(self) -> None:
         """Build it, not to be seen before there is a cycle."""
-        from nicegui import ui
-
-        with ui.element("section").classes("card cycle") as self._place:
-            self._place.props('aria-label="one cycle" tabindex="0"')
-            self._place.on("keydown.right.prevent", partial(self._go, 1))
-            self._place.on("keydown.left.prevent", partial(self._go, -1))
-            self._title = ui.label().classes("big")
-            with ui.element("div").classes("line"):
-                plain_button("Back", partial(self._go, -1), 'aria-label="the moment before"')
-                plain_button("Next", partial(self._go, 1), 'aria-label="the next moment"')
-                self._told = ui.label().classes("moment").props('role="status" aria-live="polite"')
-            with ui.element("div").classes("orbit"):
+        back, on = partial(self._go, -1), partial(self._go, 1)
+        with card("one cycle", "card cycle") as self._place:
+            self._place.props('tabindex="0"')
+            self._place.on("keydown.right.prevent", on).on("keydown.left.prevent", back)
+            self._title = words("", "big")
+            with within("line"):
+                plain_button("Back", back, 'aria-label="the moment before"')
+                plain_button("Next", on, 'aria-label="the next moment"')
+                self._told = status("moment").props('aria-live="polite"')
+            with within("orbit"):
                 self._lines = self._chart("speed, valve and pressure over one cycle")
-                with ui.element("div"):
+                with within(""):
                     self._orbit = self._chart("speed against position of the valve")
-                    self._loop = ui.html("", sanitize=False)
-            self._note = ui.label().classes("soft")
+                    self._loop = html()
+            self._note = words("", "soft")
         self._place.set_visibility(False)
         self._look.redraw.append(self._draw)
 
@@ -67,14 +59,10 @@ class CyclePanel:
         self._draw()
 
     def _chart(self, told: str) -> Any:
-        from nicegui import ui
-
-        made = ui.echart({}, on_point_click=lambda e: self._point(e.data))
-        made.on("chart:mouseover", lambda e: self._point(e.args.get("data")), ["data"])
-        return made.classes("chart").style("width: 100%").props(f'role="img" aria-label="{told}"')
+        made = chart(told, "chart", on_point_click=lambda e: self._point(e.data))
+        return made.on("chart:mouseover", lambda e: self._point(e.args.get("data")), ["data"])
 
     def _point(self, data: Any) -> None:
-        """A pin was met by pointer or finger."""
         value = data.get("value") if isinstance(data, dict) else None
         if isinstance(value, list) and len(value) == 3 and int(value[2]) != self._at:
             self._at = int(value[2])
@@ -90,31 +78,19 @@ class CyclePanel:
         if found is None:
             return
         palette, moment = self._look.palette, found["moments"][self._at]
-        for chart, option in (
-            (self._lines, cycle_option(found, self._at, palette, self._look.imperial)),
-            (self._orbit, orbit_option(found, self._at, palette)),
-        ):
-            chart.options.clear()
-            chart.options.update(option)
-            chart.update()
+        redraw(self._lines, cycle_option(found, self._at, palette, self._look.imperial))
+        redraw(self._orbit, orbit_option(found, self._at, palette))
         self._title.set_text(self._look.words(title(found)))
         count = len(found["moments"])
-        text = str(moment["text"])
-        self._told.set_text(
-            self._look.words(
-                f"{self._at + 1} of {count}, at {moment['at_s']:.2f} s, {moment['rpm']:.0f} rpm:"
-                f" {text}{'' if text.endswith('.') else '.'}"
-            )
-        )
+        text = f"{str(moment['text']).removesuffix('.')}."
+        when = f"{self._at + 1} of {count}, at {moment['at_s']:.2f} s, {moment['rpm']:.0f} rpm"
+        self._told.set_text(self._look.words(f"{when}: {text}"))
         self._loop.set_content(loop_html(ACTS.get(moment["kind"], "engine")))
         self._note.set_text(why(found))
 
 
 def title(found: dict[str, Any]) -> str:
-    """How long and how large the cycle is.
-
-    Gives a sentence.
-    """
+    """How long and how large the cycle is."""
     speeds = [rpm for _, rpm in found["orbit"]]
     steps = [v for t, v in found["lines"]["valve_steps"] if 0.0 <= t <= found["period_s"]]
     return (
@@ -124,10 +100,7 @@ def title(found: dict[str, Any]) -> str:
 
 
 def why(found: dict[str, Any]) -> str:
-    """What the picture of speed against position shows.
-
-    Gives sentences.
-    """
+    """What the picture of speed against position shows."""
     half, target = found["deadband_rpm"], found["target_rpm"]
     rests = [steps for steps, rpm in found["reached"] if abs(rpm - target) <= half]
     told = (
@@ -141,10 +114,7 @@ def why(found: dict[str, Any]) -> str:
 
 
 def loop_html(acting: str) -> str:
-    """The loop as boxes with arrows; the part that acts is marked.
-
-    Gives HTML.
-    """
+    """The loop as boxes with arrows; the part that acts is marked."""
     boxes = []
     for key, name, does in PARTS:
         mark = ' class="acts" aria-current="step"' if key == acting else ""

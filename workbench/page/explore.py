@@ -9,13 +9,14 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+import sim
 from controllers import LAWS, setting_acts
-from sim.errors import InputError
+from workbench.page import shown
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_idle import idle_data, idle_frame, pressure_data
 from workbench.page.explore_why import WhyPanel
+from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
-from workbench.page.sliders import Handle, Slide, choice, slider
 from workbench.words import units
 
 if TYPE_CHECKING:
@@ -37,45 +38,37 @@ COMPILING = (
     " Then the page draws by itself."
 )
 SLIDES = (
-    Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
-    Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
-    Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
-    Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
-    Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1),
-    Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
-    Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
+    shown.Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1),
+    shown.Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1),
+    shown.Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
+    shown.Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
+    shown.Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1),
+    shown.Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
+    shown.Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
-SCATTER = Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
-COOLANT = Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
+SCATTER = shown.Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
+COOLANT = shown.Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
 
-class Explore:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+class Explore(Tab):
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.session, self.look = page, page.session, page.look
-        self.why = WhyPanel(self)
+        super().__init__(page)
+        self.why = WhyPanel(page, self.is_newest, self.changed, self.set_sliders)
         self._wanted = self._drawn = 0
         self._busy = False
-        self.drawn_rests = False
-        self._set: dict[str, Handle] = {}
+        self._rests = False
+        self._set: dict[str, shown.Handle] = {}
 
     def build(self) -> None:
         """Build it and draw the car as it is."""
-        from nicegui import ui
-
-        with ui.element("div").classes("explore"):
-            with ui.element("section").classes("card").props('aria-label="settings"'):
+        with shown.within("explore"):
+            with shown.card("settings"):
                 self._sliders()
-            with ui.element("section").classes("card shown").props('aria-label="the idle"'):
+            with shown.card("the idle", "card shown"):
                 self._shown()
-            with ui.element("section").classes("why").style("display: grid; gap: 10px"):
+            with shown.card("", "why").style("display: grid; gap: 10px"):
                 self.why.build()
         self.why.build_below()
         self.look.redraw.append(self._restyle)
@@ -85,45 +78,36 @@ class Explore:
         from nicegui import ui
 
         feedback, wish = self.session.car.feedback, self.session.wish
-        choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
+        shown.choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
-            self._set[one.key] = slider(one, value, partial(self._moved, one))
-        self._no_feedback = ui.label("No feedback: the valve keeps to the base curve.")
+            self._set[one.key] = shown.slider(one, value, partial(self._moved, one))
+        self._no_feedback = shown.words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
         ui.separator()
         share = 100.0 * wish.scatter_share
-        slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
-        self._coolant = slider(
-            COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self._coolant_text
+        shown.slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
+        self._coolant = shown.slider(
+            COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self.look.temperature
         )
-        with ui.element("div").classes("line"):
-            ui.checkbox(
-                "Lamps, fan, screen on", value=wish.load_on,
-                on_change=lambda e: self._wish(load_on=e.value),
-            ).props("dense")  # fmt: skip
-            ui.checkbox("Blip", value=wish.blip, on_change=lambda e: self._wish(blip=e.value)).props("dense")
-        self._problem = ui.label().classes("error").props('role="alert"')
+        with shown.within("line"):
+            for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
+                act = partial(self._checked, key)
+                ui.checkbox(name, value=getattr(wish, key), on_change=act).props("dense")
+        self._problem = shown.alert()
 
     def _shown(self) -> None:
-        from nicegui import ui
-
-        self._finding = ui.label().classes("big").props('role="status" aria-live="polite"')
-        self.chart = ui.echart(self._frame()).classes("runs").style("width: 100%")
-        self.chart.props('role="img" aria-label="speed, valve and manifold pressure over time"')
-        self._rungs = ui.label().props('role="status"')
-        self._rungs.style("min-height: 2.8em")
-        ui.label(
-            "Right of the speed: a line for each position of the valve, at its own steady speed;"
-            " the bar is the deadband."
-        ).classes("soft")
+        self._finding = shown.status("big").props('aria-live="polite"')
+        self.chart = shown.chart("speed, valve and manifold pressure over time", "runs", self._frame())
+        self._rungs = shown.status().style("min-height: 2.8em")
+        shown.words(
+            "Right of the speed: a line for each position of the valve, at its own steady speed; the bar is"
+            " the deadband.",
+            "soft",
+        )
 
     def _frame(self) -> dict[str, Any]:
         return idle_frame(self.look.palette, units.written("kPa", self.look.imperial))
-
-    def _coolant_text(self, value: float) -> str:
-        shown = units.shown(value, "degC", self.look.imperial)
-        return f"{units.rounded(shown)} {units.written('degC', self.look.imperial)}"
 
     def _law(self, law: Any) -> None:
         self.change(law=law)
@@ -135,8 +119,11 @@ class Explore:
             self._set[one.key].show(setting_acts(feedback, one.key))
         self._no_feedback.set_visibility(not feedback.acts)
 
-    def _moved(self, one: Slide, value: float) -> None:
+    def _moved(self, one: shown.Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
+
+    def _checked(self, key: str, event: Any) -> None:
+        self._wish(**{key: event.value})
 
     def _wish(self, **values: Any) -> None:
         self.session.wish = replace(self.session.wish, **values)
@@ -146,7 +133,7 @@ class Explore:
         """Change feedback settings and draw what they make; a refusal stands beside the sliders."""
         try:
             self.session.change("feedback", **values)
-        except InputError as error:
+        except sim.InputError as error:
             self._problem.set_text(told_beside(error))
             return
         self._problem.set_text("")
@@ -167,10 +154,7 @@ class Explore:
             background_tasks.create(self._redraw(), name="redraw")
 
     def is_newest(self, number: int) -> bool:
-        """Whether nothing has been changed since.
-
-        Gives false: an answer for it is stale.
-        """
+        """Whether nothing has been changed since."""
         return number == self._wanted and not self.chart.is_deleted
 
     async def _redraw(self) -> None:
@@ -182,7 +166,7 @@ class Explore:
                 self._finding.set_text(self.look.words(run["finding"]))
                 self._rungs.set_text(self.look.words(run["rungs"]["text"]))
                 await self._send(idle_data(run, self.look.palette))
-                self._drawn, self.drawn_rests = number, run["hunts"] is False
+                self._drawn, self._rests = number, run["hunts"] is False
         except NoAnswerError as error:
             self._problem.set_text(f"This could not be run: {error}. Change a setting to try again.")
             self._drawn = self._wanted
@@ -212,7 +196,6 @@ class Explore:
             waiting.cancel()
 
     async def _send(self, data: dict[str, Any]) -> None:
-        """Draw, once the browser has put up the chart."""
         code = _DRAW.format(id=self.chart.id, data=json.dumps(data))
         while not self.chart.is_deleted:
             try:
@@ -228,8 +211,8 @@ class Explore:
         asked = (session.car, session.wish, session.seed)
         points = await self.page.runs.slow.ask(WORK + "pressure", *asked)
         if self.is_newest(number):
-            shown = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
-            await self._send(pressure_data(shown))
+            points = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
+            await self._send(pressure_data(points))
 
     async def _later(self, number: int) -> None:
         """What takes much longer than a frame, once nothing moves any more."""
@@ -238,20 +221,17 @@ class Explore:
             if self.is_newest(number):
                 await self._send_pressure(number)
             if self.is_newest(number):
-                await self.why.refresh(number)
+                await self.why.refresh(number, self._rests)
             if self.is_newest(number):
                 await self.why.refresh_map(number)
         except NoAnswerError as error:
             self.why.tell_waiting(f"This could not be worked out: {error}.")
 
     def _restyle(self) -> None:
-        """Colours or units have changed."""
         self._coolant.tell()
         frame = self._frame()
         for axes in (frame["xAxis"], frame["series"]):
             for one in axes:
                 one.pop("data", None)
-        self.chart.options.clear()
-        self.chart.options.update(frame)
-        self.chart.update()
+        shown.redraw(self.chart, frame)
         self.changed()

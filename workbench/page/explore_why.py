@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Protocol
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING, Any
 
+import sim
 from controllers import law_of
 from workbench.page.beside import WORK
 from workbench.page.chart_map import map_option, mark, nearest_cell
 from workbench.page.cycle_panel import CyclePanel
-from workbench.page.job_panel import JobPanel
-from workbench.page.shown import cautions
+from workbench.page.job_panel import JobPanel, Tab
+from workbench.page.shown import cautions, chart, heading, redraw, status, within, words
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
-    from workbench.page.look import Look
-    from workbench.page.session import Session
 
 TWO_LINES, THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (2, 3, 4))
 """Room for what comes later: a button must not move from under a finger."""
@@ -25,39 +25,17 @@ BORDERS = {
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
 
-class Drawn(Protocol):
-    """What the panel needs of the tab beside it, which draws the idle."""
+class WhyPanel(Tab):
+    """The panel; it asks whether a drawing is the newest, draws anew and moves sliders."""
 
-    page: Page
-    session: Session
-    look: Look
-    drawn_rests: bool
-
-    def is_newest(self, number: int) -> bool:
-        """Whether nothing has been changed since."""
-        ...
-
-    def changed(self) -> None:
-        """Draw anew."""
-        ...
-
-    def set_sliders(self, **values: float) -> None:
-        """Move sliders."""
-        ...
-
-
-class WhyPanel:
-    """The panel.
-
-    Parameters
-    ----------
-    explore : Drawn
-        The tab it is part of.
-    """
-
-    def __init__(self, explore: Drawn) -> None:
-        self.explore = explore
-        self._cycle = CyclePanel(explore.look)
+    def __init__(
+        self, page: Page, is_newest: Callable[[int], bool], changed: Callable[[], None],
+        set_sliders: Callable[..., None],
+    ) -> None:  # fmt: skip
+        super().__init__(page)
+        self._is_newest, self._changed, self._set_sliders = is_newest, changed, set_sliders
+        self._slow = page.runs.slow
+        self._cycle = CyclePanel(self.look)
         self._kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
@@ -66,78 +44,60 @@ class WhyPanel:
         """Build it empty."""
         from nicegui import ui
 
-        with ui.element("div").classes("card"):
-            ui.html("<h2>How often does it hunt?</h2>", sanitize=False)
-            self._told = ui.label("Working it out.").props('role="status" aria-live="polite"')
-            self._told.style(TWO_LINES)
-            self._cause = ui.label().classes("soft").style(THREE_LINES)
-        with ui.element("div").classes("card"):
-            with ui.element("div").classes("line"):
-                ui.html("<h2>Where does it hunt?</h2>", sanitize=False)
+        with within("card"):
+            heading("How often does it hunt?")
+            self._told = status("", "Working it out.").props('aria-live="polite"').style(TWO_LINES)
+            self._cause = words("", "soft").style(THREE_LINES)
+        with within("card"):
+            with within("line"):
+                heading("Where does it hunt?")
                 ui.toggle(KINDS, value=self._kind, on_change=self._other).props(
                     'dense no-caps unelevated padding="1px 8px" aria-label="which two settings"'
                 )
-            self.chart = ui.echart({}, on_point_click=self._clicked).classes("map")
-            self.chart.style("width: 100%").props('role="img" aria-label="map of hunting"')
-            self._note = ui.label().classes("soft").style(FOUR_LINES)
-        with ui.element("div").classes("card"):
-            ui.html("<h2>Tell me this cycle</h2>", sanitize=False)
-            ui.label("Of the warm idle, whatever temperature is drawn.").classes("soft")
+            self.chart = chart("map of hunting", "map", on_point_click=self._clicked)
+            self._note = words("", "soft").style(FOUR_LINES)
+        with within("card"):
+            heading("Tell me this cycle")
+            words("Of the warm idle, whatever temperature is drawn.", "soft")
             self._job = JobPanel(
-                self.explore.page,
-                "cycle",
-                "Tell me this cycle",
-                self._start,
-                self._tell,
-                grace_s=1.5,
-                about=lambda: (self.explore.session.car, self.explore.session.wish.scatter_share),
-            )
-            self._job.build()
-            self._story = ui.label().classes("told")
+                self, "cycle", "Tell me this cycle", "Explaining", "work_explain:explain_work", self._tell,
+                lambda: self.asked(car=self._supposed()),
+                about=lambda: (self.session.car, self.session.wish.scatter_share),
+            ).build()  # fmt: skip
+            self._story = words("", "told")
         cautions()
-        self.explore.look.redraw.append(self._draw)
+        self.look.redraw.append(self._draw)
+
+    def _supposed(self) -> sim.Car:
+        return self.session.wish.car(self.session.car)
+
+    def _ask(self, work: str, *more: object) -> Awaitable[Any]:
+        return self._slow.ask(WORK + work, self._supposed(), self.session.wish.coolant_degC, *more)
 
     def build_below(self) -> None:
         """Build what has the whole width: the cycle, once it is told."""
         self._cycle.build()
         self._job.show_found()
 
-    async def refresh(self, number: int) -> None:
-        """Find chance and cause for what is shown.
-
-        Parameters
-        ----------
-        number : int
-            Of the drawing; an answer for an older one is dropped.
-        """
-        session = self.explore.session
-        asked = (session.wish.car(session.car), session.wish.coolant_degC)
-        slow = self.explore.page.runs.slow
-        chance = await slow.ask(WORK + "chance", *asked)
-        if not self.explore.is_newest(number):
+    async def refresh(self, number: int, drawn_rests: bool) -> None:
+        """Find chance and cause for what is shown; an answer for an older drawing is dropped."""
+        chance = await self._ask("chance")
+        if not self._is_newest(number):
             return
-        self._told.set_text(self.explore.look.words(chance["text"]))
+        self._told.set_text(self.look.words(chance["text"]))
         self._told.classes(replace="bad" if chance["bad"] else "good")
         self._cause.set_text("")
         if chance["hunts"]:
-            cause = await slow.ask(WORK + "cause", *asked, session.seed)
-            if self.explore.is_newest(number):
-                both = "The run drawn is one that rests. " if self.explore.drawn_rests else ""
+            cause = await self._ask("cause", self.session.seed)
+            if self._is_newest(number):
+                both = "The run drawn is one that rests. " if drawn_rests else ""
                 told = f"{both}Likely cause: {cause}. By theory; told and proved below."
                 self._cause.set_text(told)
 
     async def refresh_map(self, number: int) -> None:
-        """Find the map for what is shown.
-
-        Parameters
-        ----------
-        number : int
-            Of the drawing.
-        """
-        session = self.explore.session
-        asked = (session.wish.car(session.car), session.wish.coolant_degC, self._kind)
-        found = await self.explore.page.runs.slow.ask(WORK + "hunting_map", *asked, session.seed)
-        if self.explore.is_newest(number):
+        """Find the map for what is shown."""
+        found = await self._ask("hunting_map", self._kind, self.session.seed)
+        if self._is_newest(number):
             self._map, self._answered = found, True
             self._draw()
 
@@ -146,7 +106,7 @@ class WhyPanel:
         self._told.set_text(text)
 
     def _now(self, found: dict[str, Any]) -> tuple[float, float]:
-        feedback = self.explore.session.car.feedback
+        feedback = self.session.car.feedback
         return float(getattr(feedback, found["x_key"])), float(getattr(feedback, found["y_key"]))
 
     def _draw(self) -> None:
@@ -155,17 +115,14 @@ class WhyPanel:
             self._note.set_text(self._why_no_map() if self._answered else "")
             self.chart.run_chart_method("clear")
             return
-        option = map_option(found, self._now(found), self.explore.look.palette)
-        self.chart.options.clear()
-        self.chart.options.update(option)
-        self.chart.update()
+        redraw(self.chart, map_option(found, self._now(found), self.look.palette))
         self._note.set_text(
             "Numbers: from how many of 100 starting places it hunts; empty: from none."
             f" {BORDERS[self._kind]} Diamond: your settings; click a cell to move there."
         )
 
     def _why_no_map(self) -> str:
-        feedback = self.explore.session.car.feedback
+        feedback = self.session.car.feedback
         if not feedback.acts:
             return "No map: feedback is off."
         if self._kind == "gains" and not law_of(feedback).has_gains:
@@ -176,28 +133,19 @@ class WhyPanel:
         """Move the mark to the present settings while the map itself waits."""
         found = self._map
         if found is not None:
-            point = mark(self._now(found), self.explore.look.palette)
+            point = mark(self._now(found), self.look.palette)
             self.chart.run_chart_method("setOption", {"series": [{}, {}, {}, point]})
 
     def _other(self, event: Any) -> None:
         self._kind = event.value
-        self.explore.changed()
+        self._changed()
 
     def _clicked(self, event: Any) -> None:
         if self._map is None or not isinstance(event.value, list):
             return
         x, y = nearest_cell(self._map, float(event.value[0]), float(event.value[1]))
-        self.explore.set_sliders(**{self._map["x_key"]: x, self._map["y_key"]: round(y, 1)})
-
-    def _start(self) -> dict[str, Any]:
-        session = self.explore.session
-        return {
-            "work": "workbench.page.work_explain:explain_work",
-            "title": "Explaining",
-            "car": session.wish.car(session.car),
-            "seed": session.seed,
-        }
+        self._set_sliders(**{self._map["x_key"]: x, self._map["y_key"]: round(y, 1)})
 
     def _tell(self, result: Any) -> None:
-        self._story.set_text(self.explore.look.words("\n".join(result["lines"])))
+        self._story.set_text(self.look.words("\n".join(result["lines"])))
         self._cycle.show(result["cycle"])

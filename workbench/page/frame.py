@@ -9,15 +9,14 @@ from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import InputError
+import sim
 from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
 from workbench.page.session import Session
-from workbench.page.shown import plain_button
+from workbench.page.shown import alert, hidden_button, html, plain_button, status, words
 
 if TYPE_CHECKING:
-    from sim import Car
     from workbench.page.beside import Runs
     from workbench.page.session import Sessions
     from workbench.page.wish import Wish
@@ -36,10 +35,7 @@ TABS = {
 
 
 def early_links() -> str:
-    """Have the browser fetch the chart's scripts at once, not when the page's own have asked.
-
-    Gives link elements; none if the library keeps them elsewhere.
-    """
+    """Have the browser fetch the chart's scripts at once, not when the page's own have asked."""
     from nicegui import __version__, ui
     from nicegui.dependencies import esm_modules
 
@@ -57,30 +53,15 @@ def early_links() -> str:
     return "".join(links)
 
 
-def build_page(session: Session, runs: Runs, sessions: Sessions) -> None:
-    """Build the page of one tab."""
-    Page(session, runs, sessions).build()
-
-
 class Page:
-    """What is on one tab of the browser.
-
-    Parameters
-    ----------
-    session : Session
-        Its work.
-    runs : Runs
-        Where its runs are made.
-    sessions : Sessions
-        All works of this server.
-    """
+    """What is on one tab of the browser."""
 
     def __init__(self, session: Session, runs: Runs, sessions: Sessions) -> None:
         self.session, self.runs, self.sessions = session, runs, sessions
         self.look = Look(dark=bool(session.dark), imperial=session.imperial)
-        self._built: dict[str, bool] = {}
-        self._keeping = self._following = False
-        self._shown: tuple[Car, Wish] | None = None
+        self._built: set[str] = set()
+        self._settling: set[str] = set()
+        self._shown: tuple[sim.Car, Wish] | None = None
         self._tab = session.tab
         self._places: dict[str, Any] = {}
 
@@ -94,9 +75,8 @@ class Page:
         ui.colors(primary="#00569a", negative="#9a1c1c")
         with ui.element("header").classes("top"):
             self._head()
-        self._error = ui.label().classes("error").props('role="alert"')
-        self._again = plain_button("Read it again", self._read_again)
-        self._again.style("align-self: flex-start").set_visibility(False)
+        self._error = alert()
+        self._again = hidden_button("Read it again", self._read_again)
         with ui.tabs(on_change=lambda e: self._opened(e.value)) as tabs:
             tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
             for name in TABS:
@@ -113,12 +93,11 @@ class Page:
         from nicegui import ui
 
         session = self.session
-        ui.html("<h1>evenidle</h1>", sanitize=False)
-        self._name = ui.label().classes("big")
-        self._state = ui.label().classes("soft state").props('role="status"')
-        plain_button("Open a car", partial(open_dialog, self))
+        html("<h1>evenidle</h1>")
+        self._name, self._state = words("", "big"), status("soft state")
+        plain_button("Open a car", partial(open_dialog, session, self.sessions, self._opened_car))
         plain_button("Save", self._save)
-        plain_button("Save as", partial(save_dialog, self))
+        plain_button("Save as", self._save_as)
         plain_button("Undo changes", self._undo)
         ui.switch("°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)).props("dense")
         now = next(name for name, value in DARK_MODES.items() if value is session.dark)
@@ -139,7 +118,6 @@ class Page:
                 one._follow()
 
     def _show_state(self, text: str) -> None:
-        """Show it; where there is no room for all of it, it is cut short but found by pointing."""
         self._state.set_text(text)
         self._state.props["title"] = text
 
@@ -149,40 +127,35 @@ class Page:
         file = self.session.file
         self._again.set_visibility(bool(text) and file is not None and file.changed_by_others)
 
-    def _keep_soon(self) -> None:
-        """Keep changes beside the owner's file once nothing has been changed for a moment."""
+    def _once_settled(self, name: str, after_s: float, act: Callable[[], object]) -> None:
+        """Act once nothing has been changed for a moment."""
         from nicegui import background_tasks
 
-        async def keep() -> None:
+        async def settle() -> None:
             seen = None
             while seen is not self.session.car:
                 seen = self.session.car
-                await asyncio.sleep(KEEP_AFTER_s)
-            self._keeping = False
-            self.try_to(partial(self.sessions.keep_draft, self.session))
+                await asyncio.sleep(after_s)
+            self._settling.discard(name)
+            act()
 
-        if not self._keeping:
-            self._keeping = True
-            background_tasks.create(keep(), name="keep")
+        if name not in self._settling:
+            self._settling.add(name)
+            background_tasks.create(settle(), name=name)
+
+    def _keep_soon(self) -> None:
+        keep = partial(self.sessions.keep_draft, self.session)
+        self._once_settled("keep", KEEP_AFTER_s, partial(self.try_to, keep))
 
     def _follow(self) -> None:
-        """Show what another page of the same work has changed, once it changes no more."""
-        from nicegui import background_tasks
+        if self._shown != self._now():
+            self._once_settled("follow", FOLLOW_AFTER_s, self._follow_now)
 
-        async def follow() -> None:
-            seen = None
-            while seen is not self.session.car:
-                seen = self.session.car
-                await asyncio.sleep(FOLLOW_AFTER_s)
-            self._following = False
-            if not self.is_gone and self._shown != self._now():
-                self.build_anew()
+    def _follow_now(self) -> None:
+        if not self.is_gone and self._shown != self._now():
+            self.build_anew()
 
-        if not self._following and self._shown != self._now():
-            self._following = True
-            background_tasks.create(follow(), name="follow")
-
-    def _now(self) -> tuple[Car, Wish]:
+    def _now(self) -> tuple[sim.Car, Wish]:
         return self.session.car, self.session.wish
 
     def _opened(self, name: str) -> None:
@@ -190,15 +163,12 @@ class Page:
         self._build_opened(name)
 
     def _build_opened(self, name: str) -> None:
-        if self._built.get(name) or name not in self._places:
+        if name in self._built or name not in self._places:
             return
-        self._built[name] = True
-        with self._places[name]:
-            self._build_tab(name)
-
-    def _build_tab(self, name: str) -> None:
+        self._built.add(name)
         module, _, made = TABS[name].partition(":")
-        getattr(import_module(f"workbench.page.{module}"), made)(self).build()
+        with self._places[name]:
+            getattr(import_module(f"workbench.page.{module}"), made)(self).build()
 
     def rebuild(self) -> None:
         """Build all tabs anew, as after another car was opened, wherever this work is shown."""
@@ -214,7 +184,7 @@ class Page:
 
     def build_anew(self) -> None:
         """Build what this page shows, and leave the rest until it is opened."""
-        self._built = {}
+        self._built = set()
         if not self.session.changed:
             self.tell_error("")  # it was about what is no longer
         self.look.redraw.clear()
@@ -259,7 +229,7 @@ class Page:
         """Do something that may be refused, and say why it was."""
         try:
             act()
-        except InputError as error:
+        except sim.InputError as error:
             self.tell_error(plain_problem(error))
             return False
         self.tell_error("")
@@ -268,10 +238,21 @@ class Page:
 
     def _save(self) -> None:
         if self.session.file is None:
-            save_dialog(self)
+            self._save_as()
         else:
             self.try_to(self.session.save)
             self._keep_soon()
+
+    def _save_as(self) -> None:
+        save_dialog(self.session, self._saved_as)
+
+    def _saved_as(self) -> None:
+        self.tell_error("")
+        self.tell_state()
+
+    def _opened_car(self) -> None:
+        self.tell_error("")
+        self.rebuild()
 
     def _undo(self) -> None:
         self.session.take_back()

@@ -1,18 +1,17 @@
 """Who may talk to the page: a browser on this machine, at the page's own address, with its key.
 
-A page on 127.0.0.1 can be reached by any web site that a browser on this machine has open: by a
-name that is made to point here (the Host header gives it away), or by a request from the site
-itself (the Origin header does, and where a site merely points a picture or a frame here,
-Sec-Fetch-Site).  All are refused, for sockets too, and so is whoever has no key.
+Any web site that a browser here has open can reach 127.0.0.1: by a name that points here (the Host header
+gives it away) or by a request of its own (Origin does, for pictures and frames Sec-Fetch-Site).
 Source: the checks of RFC 6454 (origin), RFC 9110, 7.2 (host) and W3C's Fetch Metadata.
 """
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
+from http.cookies import CookieError, SimpleCookie
 from typing import Any
-
-from workbench.page.start_key import StartKey
+from urllib.parse import parse_qs
 
 LARGEST_BYTES = 60_000_000
 """A body above this is refused: a long log is some 10 MB [B]."""
@@ -44,20 +43,60 @@ class _TooMuchError(Exception):
     """A body without a stated length went on for too long."""
 
 
-class Guard:
-    """Lets through what comes from the page itself.
+class StartKey:
+    """The key of one run of the server: other people on this machine do not have it.
 
-    Parameters
-    ----------
-    app : callable
-        What is guarded, by the ASGI convention.
-    port : int
-        Port on which it is served.
-    key : StartKey
-        What opens it.
-    largest_bytes : int
-        Largest body of a request [B].
+    It stands in the address that is printed; the browser keeps it in a cookie.  The address that a browser
+    is started with is seen by everybody who lists processes, so that its key is good for one time only.
     """
+
+    def __init__(self, port: int) -> None:
+        self._cookie = f"evenidle_{port}"
+        self._key = secrets.token_urlsafe(24)
+        self._once: str | None = secrets.token_urlsafe(24)
+
+    @property
+    def path(self) -> str:
+        """What follows the port in the address that is printed."""
+        return f"/?key={self._key}"
+
+    @property
+    def path_once(self) -> str:
+        """The same with the key that is good for one time only."""
+        return f"/?key={self._once}"
+
+    @property
+    def cookie(self) -> str:
+        """Header of an answer that has a browser keep the key."""
+        return f"{self._cookie}={self._key}; Path=/; HttpOnly; SameSite=Strict"
+
+    def opens(self, query: bytes) -> bool:
+        """Tell whether an address bears the key; the one for one time is then used up."""
+        given = parse_qs(query.decode("latin-1")).get("key", [""])[-1]
+        if self._once is not None and _same(given, self._once):
+            self._once = None
+            return True
+        return _same(given, self._key)
+
+    def is_known(self, cookies: list[str]) -> bool:
+        """Tell whether a browser has kept the key."""
+        for text in cookies:
+            try:
+                kept = SimpleCookie(text).get(self._cookie)
+            except CookieError:
+                continue  # another page's cookies
+            if kept is not None and _same(kept.value, self._key):
+                return True
+        return False
+
+
+def _same(given: str, key: str) -> bool:
+    """Compare in a time that does not tell how much of it was right."""
+    return secrets.compare_digest(given.encode(), key.encode())
+
+
+class Guard:
+    """Lets through what comes from the page itself."""
 
     def __init__(self, app: App, port: int, key: StartKey, largest_bytes: int = LARGEST_BYTES) -> None:
         self._app, self._key = app, key
@@ -68,10 +107,7 @@ class Guard:
         self._largest = largest_bytes
 
     def refusal(self, headers: list[tuple[bytes, bytes]]) -> tuple[int, str] | None:
-        """Say why a request is refused.
-
-        Gives status and reason; None where the request may pass.
-        """
+        """Say why a request is refused."""
         named: dict[bytes, list[str]] = {}
         for name, value in headers:
             named.setdefault(name, []).append(value.decode("latin-1").strip().lower())
@@ -133,7 +169,6 @@ class Guard:
 
 
 def _query(scope: Scope) -> bytes:
-    """What follows the question mark of a visit to the first address."""
     first = scope.get("path") == "/" and scope.get("method") == "GET"
     return bytes(scope.get("query_string", b"")) if first else b""
 
@@ -149,10 +184,7 @@ async def _send_home(send: Send, cookie: str) -> None:
 
 
 def _uncompressed(scope: Scope) -> Scope:
-    """The same request from a browser that takes answers as they are.
-
-    Within one machine compressing takes longer than it saves.
-    """
+    """The same request from a browser that takes answers as they are."""
     kept = [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]
     return {**scope, "headers": kept}
 

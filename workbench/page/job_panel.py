@@ -1,89 +1,76 @@
-"""A button that starts a job, its progress, its end, and what it found."""
+"""A button that starts a job, its progress, its end, and what it found; and what every tab has."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from workbench.page.jobs import GRACE_s, Job
-from workbench.page.shown import plain_button
+from workbench.page.jobs import Job
+from workbench.page.shown import alert, plain_button, status, within
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 LOOK_EVERY_s = 0.25
+GRACE_s = 1.5
+"""A job that keeps nothing when it is stopped is ended after this long [s]."""
 STALE = "What follows is of the car as it was then; it has been changed since."
 TAKEN = "The car has what was found."
+Found = Callable[[dict[str, Any]], None]
+
+
+class Tab:
+    """What every tab has at hand."""
+
+    def __init__(self, page: Page) -> None:
+        self.page, self.session, self.look = page, page.session, page.look
+
+    def asked(self, **more: object) -> dict[str, Any]:
+        """What a job is asked: about the car as it is, and more."""
+        return {"car": self.session.car, "seed": self.session.seed, **more}
 
 
 class JobPanel:
-    """The button and its bar.
+    """The button and its bar; a page has one job at a time.
 
-    Parameters
-    ----------
-    page : Page
-        Where it is; a page has one job at a time.
-    kind : str
-        Name by which results are kept.
-    button : str
-        Its text.
-    arguments : callable
-        Gives ``work``, ``title`` and the arguments of the work; None where there is nothing to do.
-    on_result : callable
-        Shows a result.
-    on_more : callable, optional
-        Shows what is told on the way.
-    stop_text : str
-        Text of the button that stops it.
-    grace_s : float
-        How long a stopped job may take to give what it has [s].
-    about : callable, optional
-        Gives what the work is about; once that is another than when it began, what was found is
-        marked as stale. Left out, it never is.
-    taken : callable, optional
-        Tells whether the car has what was found, which is then said in place of that.
+    ``ask`` gives the arguments of the ``work``, among them another ``title``, or None where there is nothing
+    to do.  ``about`` gives what the work is about, the car if left out: once that is another, what was found
+    is marked as stale, or, where ``taken`` says so, as what the car has.
     """
 
     def __init__(
-        self,
-        page: Page,
-        kind: str,
-        button: str,
-        arguments: Callable[[], dict[str, Any] | None],
-        on_result: Callable[[Any], None],
-        on_more: Callable[[dict[str, Any]], None] | None = None,
-        stop_text: str = "Stop",
-        grace_s: float = GRACE_s,
-        about: Callable[[], object] | None = None,
-        taken: Callable[[], bool] | None = None,
-    ) -> None:
-        self._page, self._kind, self._text = page, kind, button
-        self._about, self._taken = about, taken
-        self._arguments, self._on_result, self._on_more = arguments, on_result, on_more
+        self, tab: Tab, kind: str, button: str, title: str, work: str, on_result: Found,
+        ask: Callable[[], dict[str, Any] | None] | None = None,
+        *, on_more: Found | None = None, stop_text: str = "Stop", grace_s: float = GRACE_s,
+        about: Callable[[], object] | None = None, taken: Callable[[], bool] | None = None,
+    ) -> None:  # fmt: skip
+        self._session, self._look = tab.session, tab.look
+        self._kind, self._text, self._title, self._work = kind, button, title, work
+        self._ask, self._on_result, self._on_more = ask or tab.asked, on_result, on_more
+        self._about, self._taken = about or (lambda: tab.session.car), taken
         self._stop_text, self._grace_s = stop_text, grace_s
         self._seen = -1
         self._waits = ""
 
-    def build(self) -> None:
+    def build(self) -> JobPanel:
         """Build it; a job that runs already is shown, as after a reload."""
         from nicegui import ui
 
-        with ui.element("div").classes("line"):
+        with within("line"):
             self._go = ui.button(self._text, on_click=self.start).props('dense padding="2px 12px"')
             self._stop = plain_button(self._stop_text, self._stop_it)
         self._bar = ui.linear_progress(value=0.0, show_value=False, size="8px")
         self._bar.props(f'aria-label="progress of: {self._text}"')
-        self._state = ui.label().classes("soft").props('role="status"')
-        self._problem = ui.label().classes("error").props('role="alert"')
-        self._stale = ui.label().props('role="status"')
+        self._state, self._problem, self._stale = status("soft"), alert(), status()
         self._show_running(False)
-        self._page.look.redraw.append(self.show_found)
+        self._look.redraw.append(self.show_found)
         # Not before all of the tab is built: what a job has told may be shown anywhere in it.
-        ui.timer(LOOK_EVERY_s, self._look)
+        ui.timer(LOOK_EVERY_s, self._show_how_far)
+        return self
 
     def start(self) -> None:
         """Start the job, unless another runs."""
-        session = self._page.session
+        session = self._session
         if session.job is not None and not session.job.ended:
             self._waits = f"{session.job.title} is still going on: wait for it, or stop it."
             self._problem.set_text(self._waits)
@@ -91,13 +78,13 @@ class JobPanel:
         self._problem.set_text("")
         if session.job is not None and session.job.result is not None:
             session.take_in(session.job)  # nobody may have looked since it ended
-        given = self._arguments()
+        given = self._ask()
         if given is not None:
-            title, work = str(given.pop("title")), str(given.pop("work"))
-            session.job = Job(self._kind, title, work, **given)
-            session.job.about = None if self._about is None else self._about()
+            title = str(given.pop("title", self._title))
+            session.job = Job(self._kind, title, f"workbench.page.{self._work}", **given)
+            session.job.about = self._about()
             self._seen = -1
-            self._look()
+            self._show_how_far()
 
     def tell_problem(self, text: str) -> None:
         """Say beside the button what is wrong."""
@@ -105,7 +92,7 @@ class JobPanel:
 
     def show_found(self) -> None:
         """Show what a job of this kind found, as after a reload or a change of units."""
-        found = self._page.session.found.get(self._kind)
+        found = self._session.found.get(self._kind)
         if found is not None:
             self._on_result(found)
 
@@ -115,29 +102,24 @@ class JobPanel:
             job.stop(self._grace_s)
 
     def _mine(self) -> Job | None:
-        job = self._page.session.job
+        job = self._session.job
         return job if job is not None and job.kind == self._kind else None
 
     def found_about(self) -> Any:
         """What the last result was asked about, None if there is none."""
-        return self._page.session.found_of.get(self._kind)
+        return self._session.found_of.get(self._kind)
 
     def _tell_stale(self) -> None:
         """Say whether what is shown is of the car as it is now."""
-        told, taken = "", False
-        if self._about is not None and self._kind in self._page.session.found:
-            taken = self._taken is not None and self._taken()
-            if taken:
-                told = TAKEN
-            elif self._about() != self.found_about():
-                told = STALE
-        self._stale.set_text(told)
+        there = self._kind in self._session.found
+        taken = there and self._taken is not None and self._taken()
+        stale = there and self._about() != self.found_about()
+        self._stale.set_text(TAKEN if taken else STALE if stale else "")
         self._stale.classes(replace="good" if taken else "error")
 
-    def _look(self) -> None:
-        """Show how far it is."""
+    def _show_how_far(self) -> None:
         self._tell_stale()
-        busy = self._page.session.job
+        busy = self._session.job
         if self._waits and (busy is None or busy.ended):
             if self._problem.text == self._waits:
                 self._problem.set_text("")
@@ -149,7 +131,7 @@ class JobPanel:
             return
         self._seen = job.version
         self._bar.set_value(job.share)
-        self._state.set_text(self._page.look.words(f"{job.title}: {100.0 * job.share:.0f} %, {job.text}"))
+        self._state.set_text(self._look.words(f"{job.title}: {100.0 * job.share:.0f} %, {job.text}"))
         if runs and job.more and self._on_more is not None:
             self._on_more(job.more)
         if job.ended:
@@ -161,10 +143,9 @@ class JobPanel:
 
     def _finish(self, job: Job) -> None:
         if job.result is None:
-            stopped = job.problem == "stopped"
-            told = "Stopped." if stopped else f"Not done: {job.problem}"
-            self._problem.set_text(self._page.look.words(told))
+            told = "Stopped." if job.problem == "stopped" else f"Not done: {job.problem}"
+            self._problem.set_text(self._look.words(told))
             return
-        self._page.session.take_in(job)
+        self._session.take_in(job)
         self._tell_stale()
         self._on_result(job.result)

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
 import re
 import threading
-import time
 from collections.abc import Callable
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from concurrent.futures import ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import Connection
+from typing import Any
 
-from sim.errors import EvenidleError
-
-if TYPE_CHECKING:
-    from multiprocessing.connection import Connection
+import sim
+from workbench.page.beside import SPAWN, begin_worker, end_at_once, processes_of, worked
 
 GRACE_s = 20.0
 """A job asked to stop and keep its best is ended after this long [s]."""
@@ -27,34 +25,9 @@ class Stopped(KeyboardInterrupt):
 
 
 class Job:
-    """One piece of work, in its own process.
+    """One piece of work, ``MODULE:FUNCTION`` called as ``function(tell, **arguments)``, in its own process.
 
-    Parameters
-    ----------
-    kind : str
-        Name by which its result is kept.
-    title : str
-        In words, such as "Searching".
-    work : str
-        ``MODULE:FUNCTION`` called as ``function(tell, **arguments)`` there; ``tell(share, text,
-        **more)`` raises `Stopped` once the job is asked to stop.
-    **arguments : object
-        What it needs, able to be pickled.
-
-    Attributes
-    ----------
-    share : float
-        Share done, 0 to 1.
-    text : str
-        What is being done.
-    more : dict
-        Whatever else the work told last, by name.
-    result : object
-        What it returned, None before.
-    about : object
-        What it was asked about, as whoever began it says; its answer is stale once that is another.
-    problem : str
-        Why it failed, in plain words; empty if it did not.
+    ``tell(share, text, **more)`` raises `Stopped` once the job is asked to stop.
     """
 
     def __init__(self, kind: str, title: str, work: str, **arguments: object) -> None:
@@ -62,20 +35,17 @@ class Job:
         self.share, self.text, self.problem = 0.0, "starting", ""
         self.more: dict[str, Any] = {}
         self.result: Any = None
-        self.about: object = None
+        self.about: object = None  # its answer is stale once this is another
         self.ended = self.asked_to_stop = False
         self.version = 0
-        context = multiprocessing.get_context("spawn")
-        self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=run_work, args=(work, arguments, theirs), daemon=True)
-        self._process.start()
+        self._pipe, theirs = SPAWN.Pipe()
+        pool = ProcessPoolExecutor(1, SPAWN, _begin, (theirs,))
+        self._given = pool.submit(run_work, work, arguments)
+        self._processes = processes_of(pool)
+        self.pid = self._processes[0].pid
+        pool.shutdown(wait=False)  # its process ends with this work
         theirs.close()
         threading.Thread(target=self._listen, daemon=True).start()
-
-    @property
-    def pid(self) -> int | None:
-        """Number of its process."""
-        return self._process.pid
 
     def stop(self, grace_s: float = GRACE_s) -> None:
         """Ask it to stop and give what it has; end it if it has not after a while."""
@@ -87,74 +57,62 @@ class Job:
 
     def end_now(self) -> None:
         """End its process at once."""
-        if self._process.is_alive():
-            self._process.terminate()
-            self._process.join(2.0)
-            if self._process.is_alive():
-                self._process.kill()
-                self._process.join(2.0)
+        end_at_once(self._processes)
 
     def _end_after(self, grace_s: float) -> None:
-        until = time.monotonic() + grace_s
-        while time.monotonic() < until and not self.ended:
-            time.sleep(0.05)
+        wait([self._given], grace_s)
         self.end_now()
 
     def _listen(self) -> None:
-        """Take in what the process tells until it has gone."""
-        try:
+        with contextlib.suppress(EOFError, OSError):
             while True:
-                what, *told = self._pipe.recv()
-                if what == "told":
-                    share, text, more = told
-                    self.share = share
-                    self.text = self.text if self.asked_to_stop else text
-                    self.more |= more
-                elif what == "done":
-                    self.result = told[0]
-                elif what == "failed":
-                    self.problem = told[0]
+                self.share, text, more = self._pipe.recv()
+                self.text = self.text if self.asked_to_stop else text
+                self.more |= more
                 self.version += 1
-        except (EOFError, OSError):
-            pass
-        self._process.join(5.0)
-        if self.result is None and not self.problem:
-            self.problem = "stopped" if self.asked_to_stop else "it ended without a result"
+        for one in self._processes:
+            one.join(5.0)
+        self._take(self._given.exception())
         self.ended = True
         self.version += 1
 
+    def _take(self, error: BaseException | None) -> None:
+        if error is None:
+            self.result = self._given.result()
+        elif isinstance(error, BrokenProcessPool):
+            self.problem = "stopped" if self.asked_to_stop else "it ended without a result"
+        elif isinstance(error, sim.EvenidleError):
+            self.problem = plain_problem(error)
+        elif isinstance(error, KeyboardInterrupt):
+            self.problem = "stopped"
+        else:
+            self.problem = f"it failed ({type(error).__name__}: {error})"
 
-def run_work(work: str, arguments: dict[str, Any], pipe: Connection) -> None:
-    """Do the work of a job; the process of a job begins here."""
+
+_ours: list[Connection] = []
+"""In the process of a job: what it is told by, and tells by."""
+
+
+def _begin(pipe: Connection) -> None:
+    begin_worker()
+    _ours.append(pipe)
+
+
+def run_work(work: str, arguments: dict[str, Any]) -> Any:
+    """Do the work of a job, in its process."""
+    (pipe,) = _ours
 
     def tell(share: float, text: str = "", **more: object) -> None:
-        pipe.send(("told", min(max(float(share), 0.0), 1.0), text, more))
+        pipe.send((min(max(float(share), 0.0), 1.0), text, more))
         if pipe.poll():
             raise Stopped
 
-    module, _, name = work.partition(":")
-    try:
-        tell(0.0, "starting")
-        function = getattr(import_module(module), name)
-        pipe.send(("done", function(tell, **arguments)))
-    except EvenidleError as error:
-        pipe.send(("failed", plain_problem(error)))
-    except KeyboardInterrupt:
-        pipe.send(("failed", "stopped"))
-    except BrokenPipeError:
-        pass  # the server has gone, and with it whoever wanted this
-    except Exception as error:
-        pipe.send(("failed", f"it failed ({type(error).__name__}: {error})"))
-        raise
-    finally:
-        pipe.close()
+    tell(0.0, "starting")
+    return worked(work, tell, **arguments)
 
 
-def told_beside(error: EvenidleError) -> str:
-    """Tell an error beside the field that it is about.
-
-    Gives what is wrong and what is allowed, and in a table at which point.
-    """
+def told_beside(error: sim.EvenidleError) -> str:
+    """Tell an error beside the field that it is about, and in a table at which point."""
     told = []
     for one in getattr(error, "problems", ()):
         point = re.match(r"[^\[]*\[(\d+)\]", one.key)
@@ -162,17 +120,10 @@ def told_beside(error: EvenidleError) -> str:
     return "\n".join(told) or str(error)
 
 
-def plain_problem(error: EvenidleError) -> str:
-    """Tell an error to somebody who has no file with line numbers before them.
-
-    Gives key and what is wrong with it, one line a problem.
-    """
-    problems = getattr(error, "problems", ())
-    if not problems:
-        return str(error)
+def plain_problem(error: sim.EvenidleError) -> str:
+    """Tell an error to somebody who has no file with line numbers before them, one line a problem."""
     told = []
-    for one in problems:
+    for one in getattr(error, "problems", ()):
         place = "" if one.line <= 1 else f", line {one.line}"
-        name = one.file.rpartition("/")[2]
-        told.append(f"{name}{place}: {one.key}: {one.message}")
-    return "\n".join(told)
+        told.append(f"{one.file.rpartition('/')[2]}{place}: {one.key}: {one.message}")
+    return "\n".join(told) or str(error)

@@ -11,14 +11,13 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import InputError
-from workbench.output.column_names import columns_from_text
+import sim
+from workbench.output.results import columns_from_text
+from workbench.page import shown
 from workbench.page.guard import LARGEST_BYTES
-from workbench.page.job_panel import JobPanel
-from workbench.page.shown import cautions, heading, list_html, picture_html, plain_button
+from workbench.page.job_panel import JobPanel, Tab
 
 if TYPE_CHECKING:
-    from sim import Car
     from workbench.page.frame import Page
 
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
@@ -40,28 +39,20 @@ document.querySelectorAll('.q-uploader a, .q-uploader button, .q-uploader input'
 """Gives names to what the library leaves without, for those who hear the page."""
 
 
-class LogTab:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+class LogTab(Tab):
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.session, self.look = page, page.session, page.look
+        super().__init__(page)
         self._newest: Path | None = None  # dropped last, whether it could be read or not
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        from nicegui import ui
-
-        cautions()
-        with ui.element("div").classes("halves"):
-            with ui.element("section").classes("card"):
+        shown.cautions()
+        with shown.within("halves"):
+            with shown.card():
                 self._choose()
-            with ui.element("section").classes("card"):
+            with shown.card():
                 self._fit_part()
         self._read.show_found()
         self._fit.show_found()
@@ -69,65 +60,57 @@ class LogTab:
     def _choose(self) -> None:
         from nicegui import ui
 
-        heading("A recorded log")
+        shown.heading("A recorded log")
         ui.upload(
             label=f"Drop a log here, or choose it with + (up to {LARGEST_BYTES // 1_000_000} MB)",
             auto_upload=True, max_file_size=LARGEST_BYTES - 100_000, max_files=1,
-            on_upload=self._uploaded,
-            on_rejected=self._rejected,
+            on_upload=self._uploaded, on_rejected=self._rejected,
         ).props('flat bordered accept=".csv,.txt,.log,.tsv,.mf4"').style("width: 100%")  # fmt: skip
         ui.timer(0.3, lambda: ui.run_javascript(_NAMES), once=True)
-        with ui.element("div").classes("line"):
-            ui.label("or a demonstration:").classes("soft")
+        with shown.within("line"):
+            shown.words("or a demonstration:", "soft")
             for name, file in DEMONSTRATIONS.items():
-                plain_button(name, partial(self._demonstration, file))
-        self._columns = ui.input("Columns by hand, if needed").props("dense")
-        self._columns.style("width: 100%")
-        ui.label(COLUMNS_HELP).classes("soft")
+                shown.plain_button(name, partial(self._demonstration, file))
+        self._columns = ui.input("Columns by hand, if needed").props("dense").style("width: 100%")
+        shown.words(COLUMNS_HELP, "soft")
         self._of_car = ui.checkbox("The log is of this car", value=True).props("dense")
         self._read = JobPanel(
-            self.page, "log", "Read it", self._read_arguments, self._show_log, grace_s=1.5,
-            about=self._judged_with,
-        )  # fmt: skip
-        self._read.build()
-        self._parts = ui.label().classes("soft told kept")
-        self._verdict = ui.label().classes("big").props('role="status"')
-        self._log_body = ui.html("", sanitize=False)
+            self, "log", "Read it", "Reading", "work_log:log_work", self._show_log,
+            self._read_arguments, about=self._judged_with,
+        ).build()  # fmt: skip
+        self._parts = shown.words("", "soft told kept")
+        self._verdict = shown.status("big")
+        self._log_body = shown.html()
 
     def _fit_part(self) -> None:
         from nicegui import ui
 
-        heading("The model fitted to it")
-        ui.label(
-            "Makes the model of this car answer as the logs read so far do, and says whether it"
-            " may be trusted."
-        ).classes("soft")
+        shown.heading("The model fitted to it")
+        shown.words(
+            "Makes the model of this car answer as the logs read so far do, and says whether it may be"
+            " trusted.",
+            "soft",
+        )
         self._kept = ui.element("div").style("display: grid; gap: 4px")
         self._list_logs()
         self._fit = JobPanel(
-            self.page, "fit", "Fit the model", self._fit_arguments, self._show_fit, grace_s=1.5,
-            about=lambda: self.session.car, taken=lambda: self.session.car == self._fitted(),
-        )  # fmt: skip
-        self._fit.build()
-        self._fit_verdict = ui.label().classes("big").props('role="status"')
-        self._take = plain_button("Use the fitted engine", self._use)
-        self._take.style("align-self: flex-start")
-        self._take.set_visibility(False)
-        self._fit_body = ui.html("", sanitize=False)
+            self, "fit", "Fit the model", "Fitting", "work_log:fit_work", self._show_fit,
+            self._fit_arguments, taken=lambda: self.session.car == self._fitted(),
+        ).build()  # fmt: skip
+        self._fit_verdict = shown.status("big")
+        self._take = shown.hidden_button("Use the fitted engine", self._use)
+        self._fit_body = shown.html()
 
     def _list_logs(self) -> None:
-        """Show which logs a fit is made with, each with a way to be rid of it."""
-        from nicegui import ui
-
         self._kept.clear()
         with self._kept:
             if not self.session.logs:
-                ui.label("No log has been read yet.").classes("soft")
+                shown.words("No log has been read yet.", "soft")
             for path in self.session.logs:
                 told = f"{path.name}, {self._whose(path)}" if self._whose(path) else path.name
-                with ui.element("div").classes("line"):
-                    ui.label(told).classes("kept")
-                    remove = plain_button("Remove", partial(self._remove, path))
+                with shown.within("line"):
+                    shown.words(told, "kept")
+                    remove = shown.plain_button("Remove", partial(self._remove, path))
                     remove.props["aria-label"] = f"Remove {path.name}"
 
     def _whose(self, path: Path) -> str:
@@ -148,7 +131,6 @@ class LogTab:
         self._list_logs()
 
     def _forget_job(self) -> None:
-        """Have what a reading gave not shown anew after a reload."""
         job = self.session.job
         if job is not None and job.kind == "log" and job.ended:
             self.session.job = None
@@ -175,17 +157,14 @@ class LogTab:
         )
 
     def _demonstration(self, file: str) -> None:
-        from sim.files import bundled_folder
-
         path = self._place(file, DEMONSTRATION_FOLDER)
-        shutil.copyfile(bundled_folder() / "logs" / file, path)
+        shutil.copyfile(sim.bundled_folder() / "logs" / file, path)
         self._add(path)
 
-    def _place(self, name: str, within: str = "") -> Path:
-        """A place of our own for a file, whatever it is called."""
+    def _place(self, name: str, folder: str = "") -> Path:
         if self.session.folder is None:
             self.session.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
-        return place_for(Path(self.session.folder.name) / within, name)
+        return place_for(Path(self.session.folder.name) / folder, name)
 
     def _add(self, path: Path) -> None:
         self._newest = path
@@ -196,7 +175,7 @@ class LogTab:
         text = (self._columns.value or "").strip()
         try:
             columns_from_text(text or None)
-        except InputError:
+        except sim.InputError:
             panel.tell_problem(f'Columns by hand are not understood: "{text}".\n{COLUMNS_HELP}')
             return None
         return text
@@ -210,23 +189,21 @@ class LogTab:
         columns, whose = self._columns_given(self._read), self._whose(path)
         if columns is None:
             return None
-        return {
-            "work": "workbench.page.work_log:log_work", "title": f"Reading {path.name}",
-            "path": path, "columns": columns, "whose": whose, "car": self._held_against(),
-        }  # fmt: skip
+        asked = {"path": path, "columns": columns, "whose": whose, "car": self._held_against()}
+        return {"title": f"Reading {path.name}", **asked}
 
-    def _held_against(self) -> Car | None:
+    def _held_against(self) -> sim.Car | None:
         """The car that a log is judged with, if it is of the one that is open."""
         path = self._path_to_read()
         others = path is None or self._whose(path)
         return self.session.car if self._of_car.value and not others else None
 
-    def _judged_with(self) -> Car | None:
+    def _judged_with(self) -> sim.Car | None:
         """The car that a reading begun now, or the one shown, depends on."""
-        shown = self.session.found.get("log")
-        if shown is not None and self.session.found_of.get("log") is None:
+        read = self.session.found.get("log")
+        if read is not None and self.session.found_of.get("log") is None:
             return None
-        return self._held_against() if shown is None else self.session.car
+        return self._held_against() if read is None else self.session.car
 
     def _path_to_read(self) -> Path | None:
         return self._newest or next(reversed(self.session.logs), None)
@@ -238,11 +215,7 @@ class LogTab:
         columns = self._columns_given(self._fit)
         if columns is None:
             return None
-        return {
-            "work": "workbench.page.work_log:fit_work", "title": "Fitting",
-            "paths": list(self.session.logs), "columns": columns,
-            "car": self.session.car, "seed": self.session.seed,
-        }  # fmt: skip
+        return self.asked(paths=list(self.session.logs), columns=columns)
 
     def _take_in(self, found: dict[str, Any]) -> None:
         """Keep a log that could be read among the logs, and no other; once for each reading."""
@@ -254,7 +227,7 @@ class LogTab:
         self._fit.tell_problem("")
 
     def _show_log(self, found: dict[str, Any]) -> None:
-        words, imperial = self.look.words, self.look.imperial
+        told_as, imperial = self.look.words, self.look.imperial
         self._take_in(found)
         self._list_logs()
         if "refused" in found:
@@ -266,28 +239,28 @@ class LogTab:
         if found["whose"]:
             told += f"\nIt is {found['whose']}: nothing here compares it with the car that is open."
         self._parts.set_text(told)
-        self._verdict.set_text(words(found["verdict"]))
+        self._verdict.set_text(told_as(found["verdict"]))
         self._verdict.classes(replace="big bad" if found["hunting"] else "big")
         self._log_body.set_content(
-            picture_html(found["picture"][imperial], found["verdict"], 460)
-            + "<h2>What drives the idle</h2>" + list_html([words(one) for one in found["lines"]])
+            shown.picture_html(found["picture"][imperial], found["verdict"], 460)
+            + "<h2>What drives the idle</h2>" + shown.list_html([told_as(one) for one in found["lines"]])
             + "<h2>What was recognised</h2>"
-            + list_html([words(one) for one in found["recognised"]])
+            + shown.list_html([told_as(one) for one in found["recognised"]])
         )  # fmt: skip
 
     def _show_fit(self, found: dict[str, Any]) -> None:
-        words, imperial = self.look.words, self.look.imperial
-        self._fit_verdict.set_text(words(found["verdict"]))
+        told_as, imperial = self.look.words, self.look.imperial
+        self._fit_verdict.set_text(told_as(found["verdict"]))
         self._fit_verdict.classes(replace="big good" if found["trusted"] else "big bad")
         self._take.set_visibility(True)
         pictures = ""
         for place, picture in enumerate(found["pictures"][imperial]):
             if place < len(found["told"]):  # each finding once, above what shows it
-                pictures += f"<p><b>{escape(words(found['told'][place]))}</b></p>"
-            pictures += picture_html(picture, found["told"][min(place, 1)], 460)
-        self._fit_body.set_content(pictures + list_html([words(one) for one in found["lines"]]))
+                pictures += f"<p><b>{escape(told_as(found['told'][place]))}</b></p>"
+            pictures += shown.picture_html(picture, found["told"][min(place, 1)], 460)
+        self._fit_body.set_content(pictures + shown.list_html([told_as(one) for one in found["lines"]]))
 
-    def _fitted(self) -> Car:
+    def _fitted(self) -> sim.Car:
         """The fitted engine with the feedback and the curves that the car has now."""
         now, fitted = self.session.car, self.session.found["fit"]["car"]
         own = {"feedback": now.feedback, "curves": now.curves}
@@ -299,14 +272,7 @@ class LogTab:
 
 
 def place_for(folder: Path, name: str) -> Path:
-    """Find a place in a folder of our own for a file, whatever it is called.
-
-    Names that become one where what no file system allows is replaced, or where large letters are
-    as good as small ones, still have places of their own; a log that is dropped again takes the
-    place that it had.
-
-    Gives the place; its folder is made.
-    """
+    """Find a place in a folder of our own for a file, whatever it is called."""
     named = Path(name.replace("\\", "/")).name
     own = folder / hashlib.sha256(named.encode("utf-8", "replace")).hexdigest()[:16]
     own.mkdir(parents=True, exist_ok=True)

@@ -153,15 +153,7 @@ DARK = Palette(
 
 @dataclass
 class Look:
-    """Whether the page is dark now, and who must be drawn anew when that or the units change.
-
-    Attributes
-    ----------
-    dark, imperial : bool
-        As shown now.
-    redraw : list of callable
-        Called after a change.
-    """
+    """Whether the page is dark now, and who must be drawn anew when that or the units change."""
 
     dark: bool = False
     imperial: bool = False
@@ -176,6 +168,11 @@ class Look:
         """A sentence, or a note in plain form, in the units shown."""
         text: str = worded(told, self.imperial)
         return units.in_words(text, self.imperial)
+
+    def temperature(self, value_degC: float) -> str:
+        """A temperature in the units shown."""
+        shown = units.shown(value_degC, "degC", self.imperial)
+        return f"{units.rounded(shown)} {units.written('degC', self.imperial)}"
 
     def changed(self) -> None:
         """Have everything drawn anew."""

@@ -12,13 +12,7 @@ Pairs = list[list[float]]
 
 
 def thinned(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) -> Pairs:
-    """Reduce a line to its first, lowest, highest and last point in each of many short spans.
-
-    A line drawn through these covers the same pixels as the whole one while a span is no wider
-    than a pixel or two.
-
-    Gives at most ``most`` points, in order of time, ends included.
-    """
+    """Reduce a line to its first, lowest, highest and last point in each of many short spans."""
     times = np.asarray(time_s, dtype=float)
     given = np.asarray(values, dtype=float)
     known = np.isfinite(given)
@@ -30,10 +24,7 @@ def thinned(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) ->
 
 
 def changes(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) -> Pairs:
-    """Reduce a line of steps to the points at which it changes, and its end.
-
-    Gives to be drawn holding each value until the next point.
-    """
+    """Reduce a line of steps to the points at which it changes, and its end."""
     times = np.asarray(time_s, dtype=float)
     given = np.asarray(values, dtype=float)
     if times.size == 0:

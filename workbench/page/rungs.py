@@ -3,42 +3,22 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from sim import with_values
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.loop import IdlePoint
+import sim
+import tuning
 
 
-def rungs_of(car: Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
-    """Find where the valve can hold.
-
-    Parameters
-    ----------
-    car : Car
-        With the settings explored.
-    coolant_degC : float
-        Temperature of the idle [degC].
-    standing_steps : float
-        A position that the run was at: moves of the smallest size lead from it to the others that
-        a controller uses near the target [steps].
-
-    Gives ``reached`` and ``passed``, points of position and settled speed [steps, rpm]; the
-    ``bar``, lower and upper end of the deadband [rpm]; whether one ``holds``, None without
-    feedback; and it in words, ``text``.
-    """
-    from tuning.loop import resting_deadband_rpm, tread_steps
-
-    still = with_values(car, {"feedback": {"law": "none"}})
+def rungs_of(car: sim.Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
+    """Find where the valve can hold."""
+    still = sim.with_values(car, {"feedback": {"law": "none"}})
     point = _idle_point(still, coolant_degC)
     if point is None:
         return {"reached": [], "passed": [], "bar": [], "holds": None, "text": ""}
     on = car.feedback.law != "none"
-    move = tread_steps(car) if on else point.rpm.size
+    move = tuning.tread_steps(car) if on else point.rpm.size
     first = int(round(standing_steps)) % move
-    half = resting_deadband_rpm(car) if on else 0.0
+    half = tuning.resting_deadband_rpm(car) if on else 0.0
     bar = [point.target_rpm - half, point.target_rpm + half]
     every = [[float(steps), round(float(rpm), 1)] for steps, rpm in enumerate(point.rpm)]
     reached = [one for one in every if int(one[0]) % move == first]
@@ -51,7 +31,7 @@ def rungs_of(car: Car, coolant_degC: float, standing_steps: float) -> dict[str, 
 
 
 def _told(
-    point: IdlePoint, reached: list[list[float]], inside: list[list[float]], move: int, wide_rpm: float
+    point: tuning.IdlePoint, reached: list[list[float]], inside: list[list[float]], move: int, wide_rpm: float
 ) -> str:
     """Say whether a position holds, and why not."""
     moves = "Single steps" if move == 1 else f"Moves of {move} steps"
@@ -67,8 +47,6 @@ def _told(
 
 
 @lru_cache(maxsize=8)
-def _idle_point(still: Car, coolant_degC: float) -> IdlePoint | None:
+def _idle_point(still: sim.Car, coolant_degC: float) -> tuning.IdlePoint | None:
     """Found once while only settings of the feedback change."""
-    from tuning.loop import idle_point
-
-    return idle_point(still, coolant_degC)
+    return tuning.idle_point(still, coolant_degC)

@@ -9,9 +9,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import sim
 from workbench.page.beside import Runs
-from workbench.page.guard import Guard
-from workbench.page.start_key import StartKey
+from workbench.page.guard import Guard, StartKey
 
 if TYPE_CHECKING:
     from starlette.responses import Response
@@ -31,16 +31,14 @@ ICON = (
 def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> None:
     """Serve the page until the process is interrupted."""
     runs = Runs()  # before anything else is loaded: its process takes longest to be ready
-    from sim import load_car
-    from workbench.page.drafts import Drafts
+    from workbench.page.car_file import Drafts
     from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
     from workbench.page.wish import Wish
 
-    car, sessions = load_car(FIRST_CAR), Sessions(seed, Drafts(_own_folder() / "drafts"))
+    car, sessions = sim.load_car(FIRST_CAR), Sessions(seed, Drafts(_own_folder() / "drafts"))
     runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
     with _without("aiohttp"):
         from nicegui import app, ui
-
     _pages(sessions, runs)
     app.on_shutdown(sessions.stop_all)
     app.on_shutdown(runs.end_now)
@@ -58,11 +56,7 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
 
 @contextmanager
 def _without(name: str) -> Iterator[None]:
-    """Have a library that others import only where it is there, and that we do not need, left out.
-
-    The sockets' library loads a whole HTTP client beside its server: a fifth of the time that the
-    page takes to answer.
-    """
+    """Have a library that others import only where it is there, and that we do not need, left out."""
     if name in sys.modules:
         yield
         return
@@ -87,19 +81,16 @@ def check_port(port: int) -> None:
         try:
             probe.bind((HERE, port))
         except OSError as error:
-            from sim.files import one_problem
-
             reason = (error.strerror or str(error)).lower()
             message = f"cannot be had ({port}, {reason}), allowed: a free port"
-            raise one_problem("--port", 1, "port", message) from None
+            raise sim.one_problem("--port", 1, "port", message) from None
 
 
 def _pages(sessions: Sessions, runs: Runs) -> None:
-    """Register the two addresses: a new piece of work, and one that is there."""
     from nicegui import ui
     from starlette.responses import RedirectResponse
 
-    from workbench.page.frame import build_page
+    from workbench.page.frame import Page
 
     @ui.page("/")
     def begin() -> Response:
@@ -110,5 +101,5 @@ def _pages(sessions: Sessions, runs: Runs) -> None:
         session = sessions.get(key)
         if session is None:
             return RedirectResponse("/")
-        build_page(session, runs, sessions)
+        Page(session, runs, sessions).build()
         return None

@@ -9,10 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sim import Car, bundled_cars, load_car, with_values
-from sim.files import one_problem
-from workbench.page.car_file import CarFile
-from workbench.page.drafts import Draft, Drafts
+import sim
+from workbench.page.car_file import CarFile, Draft, Drafts
 from workbench.page.jobs import Job
 from workbench.page.wish import Wish
 
@@ -23,61 +21,25 @@ WARM_degC = 90.0
 
 @dataclass
 class Session:
-    """One tab's work; it outlives a reload of the tab.
+    """One tab's work; it outlives a reload of the tab."""
 
-    Attributes
-    ----------
-    key : str
-        Part of the address of the tab.
-    seed : int
-        Seed of everything random.
-    name : str
-        What was opened: name of a bundled car, or path of a file.
-    car : Car
-        As it is now, with the settings explored.
-    opened : Car
-        As it was when it was opened, or saved by hand.
-    saved : Car
-        As it stands in its file; for a bundled car, as it was opened.
-    file : CarFile or None
-        Where changes are saved when the owner says so; None until one was opened or named.
-    wish : Wish
-        What is supposed of the engine in Explore.
-    tab : str
-        The tab of the page that is open.
-    imperial : bool
-        Whether temperatures and pressures are shown in degF and inHg.
-    dark : bool or None
-        None: as the system has it.
-    job : Job or None
-        The last job, running or ended.
-    found, found_of : dict
-        What jobs have found, and what each was asked about, by kind.
-    logs : list of Path
-        Logs taken in, the newest last.
-    folder : TemporaryDirectory or None
-        Where they lie; gone when the work is forgotten.
-    pages : list
-        The pages that show this work; more than one where its address is open twice.
-    """
-
-    key: str
+    key: str  # part of the address of the tab
     seed: int
-    name: str
-    car: Car
-    opened: Car
-    saved: Car
-    file: CarFile | None
+    name: str  # what was opened: name of a bundled car, or path of a file
+    car: sim.Car  # as it is now, with the settings explored
+    opened: sim.Car  # as it was when it was opened, or saved by hand
+    saved: sim.Car  # as it stands in its file; for a bundled car, as it was opened
+    file: CarFile | None  # where changes are saved when the owner says so; none until one was opened or named
     wish: Wish
     tab: str = "Explore"
     imperial: bool = False
-    dark: bool | None = None
-    job: Job | None = None
-    found: dict[str, Any] = field(default_factory=dict)
-    found_of: dict[str, object] = field(default_factory=dict)
-    logs: list[Path] = field(default_factory=list)
-    folder: Any = None
-    pages: list[Any] = field(default_factory=list)
+    dark: bool | None = None  # none: as the system has it
+    job: Job | None = None  # the last one, running or ended
+    found: dict[str, Any] = field(default_factory=dict)  # by jobs, by kind
+    found_of: dict[str, object] = field(default_factory=dict)  # what each was asked about
+    logs: list[Path] = field(default_factory=list)  # taken in, the newest last
+    folder: Any = None  # where they lie; gone when the work is forgotten
+    pages: list[Any] = field(default_factory=list)  # more than one where its address is open twice
 
     @property
     def may_be_forgotten(self) -> bool:
@@ -91,19 +53,17 @@ class Session:
 
     def change(self, table: str, **values: object) -> None:
         """Change values of one table of the car."""
-        self.car = with_values(self.car, {table: values})
+        self.car = sim.with_values(self.car, {table: values})
 
     def open(self, name: str) -> None:
         """Take up another car; a job for the one before is ended, and what was found of it goes."""
-        from sim.car import cars_folder
-
         try:
             path = Path(name).expanduser()
         except RuntimeError:
-            raise one_problem(name, 1, "file", "no such folder, allowed: a car file") from None
+            raise sim.one_problem(name, 1, "file", "no such folder, allowed: a car file") from None
         # A bundled car is nobody's own, by whatever name it was opened.
-        bundled = name in bundled_cars() or path.resolve().parent == cars_folder().resolve()
-        car = load_car(name if name in bundled_cars() else path)
+        bundled = name in sim.bundled_cars() or path.resolve().parent == sim.cars_folder().resolve()
+        car = sim.load_car(name if name in sim.bundled_cars() else path)
         self.file = None if bundled else CarFile(path.resolve())
         self.name, self.car, self.opened, self.saved = name, car, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
@@ -115,7 +75,6 @@ class Session:
             self.found[job.kind], self.found_of[job.kind] = job.result, job.about
 
     def _forget(self) -> None:
-        """Leave nothing that belongs to the car before."""
         if self.job is not None and not self.job.ended:
             threading.Thread(target=self.job.end_now, daemon=True).start()
         self.job, self.found, self.found_of, self.logs = None, {}, {}, []
@@ -129,7 +88,7 @@ class Session:
     def save(self) -> None:
         """Write the car into its file, and make it what 'Undo changes' goes back to."""
         if self.file is None:
-            raise one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
+            raise sim.one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
         self.keep()
         self.opened = self.car
 
@@ -146,27 +105,15 @@ class Session:
 
 
 class Sessions:
-    """All tabs of all browsers that this server has met.
-
-    Parameters
-    ----------
-    seed : int
-        Seed of everything random.
-    drafts : Drafts, optional
-        Where changes that nobody has saved are kept; left out, nowhere.
-    """
+    """All tabs of all browsers that this server has met."""
 
     def __init__(self, seed: int, drafts: Drafts | None = None) -> None:
         self._seed, self._drafts = seed, drafts
         self._held: OrderedDict[str, Session] = OrderedDict()
 
     def begin(self) -> Session:
-        """Begin a new one with the first bundled car.
-
-        Gives the new one; where there are too many the oldest is forgotten that has no running job
-        and nothing in it that was not saved.
-        """
-        car = load_car(FIRST_CAR)
+        """Begin a new one with the first bundled car."""
+        car = sim.load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
         wish = Wish(WARM_degC, car.engine.scatter_share)
         made = Session(key, self._seed, FIRST_CAR, car, car, car, None, wish)
@@ -177,10 +124,7 @@ class Sessions:
         return made
 
     def get(self, key: str) -> Session | None:
-        """Find one.
-
-        Gives none if there is none.
-        """
+        """Find one."""
         return self._held.get(key)
 
     def keep_draft(self, session: Session) -> None:
@@ -193,10 +137,7 @@ class Sessions:
             self._drafts.drop(session.key)
 
     def drafts(self) -> list[Draft]:
-        """Changes that nobody has saved, of works that no page of this server has open.
-
-        Gives the newest first.
-        """
+        """Changes that nobody has saved, of works that no page of this server has open."""
         shown = {key for key, one in self._held.items() if any(not p.is_gone for p in one.pages)}
         found = [] if self._drafts is None else self._drafts.listed()
         return [one for one in found if one.key not in shown]

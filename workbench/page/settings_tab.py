@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from controllers import DERIVATIVE, LAWS
+from workbench.page import shown
 from workbench.page.chart_search import beside_option, front_option
-from workbench.page.job_panel import JobPanel
-from workbench.page.shown import cautions, heading, list_html, picture_html, table_html
-from workbench.page.sliders import choice
+from workbench.page.job_panel import JobPanel, Tab
+from workbench.page.jobs import GRACE_s
 from workbench.sheet.settings import BESIDE, NAMES
-from workbench.words.search import COMPARED_COLUMNS, SCORED_COLUMNS, setting_name
+from workbench.words.search import setting_name
+from workbench.words.tables import Table
 
 if TYPE_CHECKING:
-    from sim import Car
     from workbench.page.frame import Page
 
 BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough"}
@@ -27,105 +27,75 @@ WORDS = {key: (name, unit) for key, name, unit, _ in BESIDE} | NAMES
 SUITES = {"standard": "everything", "loads": "loads and blips only"}
 
 
-class SettingsTab:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+class SettingsTab(Tab):
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.session, self.look = page, page.session, page.look
+        super().__init__(page)
         self._points: list[list[float]] = []
         self._runs: list[dict[str, Any]] = []
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        from nicegui import ui
-
-        cautions()
-        with ui.element("div").classes("halves"):
-            with ui.element("section").classes("card"):
+        shown.cautions()
+        with shown.within("halves"):
+            with shown.card():
                 self._search_part()
-            with ui.element("section").classes("card"):
+            with shown.card():
                 self._found_part()
-        with ui.element("section").classes("card"):
+        with shown.card():
             self._stress_part()
         self.look.redraw.append(self._draw)
         self._search.show_found()
         self._stress.show_found()
 
     def _search_part(self) -> None:
-        from nicegui import ui
-
-        heading("Search settings")
-        ui.label("Tries settings on many cars that this one could be. The base curve is left alone.").classes(
-            "soft"
+        shown.heading("Search settings")
+        shown.words(
+            "Tries settings on many cars that this one could be. The base curve is left alone.", "soft"
         )
-        with ui.element("div").classes("line"):
-            self._budget = choice("How long", BUDGETS, "quick")
-            self._weights = choice("What counts", WEIGHTS, "balanced")
-            self._law = choice("Law", SEARCHED, "")
+        with shown.within("line"):
+            self._budget = shown.choice("How long", BUDGETS, "quick")
+            self._weights = shown.choice("What counts", WEIGHTS, "balanced")
+            self._law = shown.choice("Law", SEARCHED, "")
         self._search = JobPanel(
-            self.page, "search", "Search", self._search_arguments, self._show_search,
-            self._show_more, "Stop and keep the best", about=self._car, taken=self._has_it,
-        )  # fmt: skip
-        self._search.build()
-        self._best = ui.label().classes("soft").props('role="status"')
-        self._front = ui.echart(front_option([], self.look.palette)).classes("chart")
-        self._front.style("width: 100%").props('role="img" aria-label="candidates tried"')
+            self, "search", "Search", "Searching", "work_search:search_work", self._show_search,
+            lambda: self.asked(
+                budget=self._budget.value, preset=self._weights.value, law=self._law.value or None
+            ),
+            on_more=self._show_more, stop_text="Stop and keep the best", grace_s=GRACE_s,
+            taken=self._has_it,
+        ).build()  # fmt: skip
+        self._best = shown.status("soft")
+        self._front = shown.chart("candidates tried", "chart", front_option([], self.look.palette))
         self._front.set_visibility(False)
 
     def _found_part(self) -> None:
         from nicegui import ui
 
-        heading("Now and proposed")
-        self._finding = ui.label("Nothing searched yet.").classes("big").props('role="status"')
-        self._beside = ui.echart({}).classes("chart").style("width: 100%")
-        self._beside.props('role="img" aria-label="idle with present and with proposed settings"')
-        self._beside.set_visibility(False)
+        shown.heading("Now and proposed")
+        self._finding = shown.status("big", "Nothing searched yet.")
+        self._beside = shown.chart("idle with present and with proposed settings", "chart")
         self._use = ui.button("Use the proposed settings", on_click=self._take).props("dense")
-        self._use.style("align-self: flex-start")
-        self._use.set_visibility(False)
-        self._tables = ui.html("", sanitize=False)
+        self._use.style(shown.TO_THE_LEFT)
+        for one in (self._beside, self._use):
+            one.set_visibility(False)
+        self._tables = shown.html()
 
     def _stress_part(self) -> None:
-        from nicegui import ui
-
-        heading("Stress the settings the car has now")
-        self._suite = choice("What", SUITES, "standard")
+        shown.heading("Stress the settings the car has now")
+        self._suite = shown.choice("What", SUITES, "standard")
         self._stress = JobPanel(
-            self.page, "stress", "Stress them", self._stress_arguments, self._show_stress,
-            grace_s=1.5, about=self._car,
-        )  # fmt: skip
-        self._stress.build()
-        self._stress_finding = ui.label().classes("big").props('role="status"')
-        self._stress_body = ui.html("", sanitize=False)
-
-    def _car(self) -> Car:
-        return self.session.car
+            self, "stress", "Stress them", "Stressing", "work_search:stress_work", self._show_stress,
+            lambda: self.asked(suite=self._suite.value),
+        ).build()  # fmt: skip
+        self._stress_finding = shown.status("big")
+        self._stress_body = shown.html()
 
     def _has_it(self) -> bool:
-        """Whether the car has the proposed settings, and is otherwise the one that was searched."""
         now, proposed = self.session.car, self.session.found["search"]["settings"]
         searched = self._search.found_about().model_copy(update={"feedback": now.feedback})
         return bool(now.feedback.model_dump(mode="json") == proposed and searched == now)
-
-    def _search_arguments(self) -> dict[str, Any]:
-        return {
-            "work": "workbench.page.work_search:search_work", "title": "Searching",
-            "car": self.session.car, "budget": self._budget.value,
-            "preset": self._weights.value, "law": self._law.value or None,
-            "seed": self.session.seed,
-        }  # fmt: skip
-
-    def _stress_arguments(self) -> dict[str, Any]:
-        return {
-            "work": "workbench.page.work_search:stress_work", "title": "Stressing",
-            "car": self.session.car, "suite": self._suite.value, "seed": self.session.seed,
-        }  # fmt: skip
 
     def _show_more(self, more: dict[str, Any]) -> None:
         if more.get("points") and more["points"] != self._points:
@@ -136,16 +106,12 @@ class SettingsTab:
 
     def _draw_front(self) -> None:
         self._front.set_visibility(bool(self._points))
-        self._front.options.clear()
-        self._front.options.update(front_option(self._points, self.look.palette))
-        self._front.update()
+        shown.redraw(self._front, front_option(self._points, self.look.palette))
 
     def _draw(self) -> None:
         self._draw_front()
         if self._runs:
-            self._beside.options.clear()
-            self._beside.options.update(beside_option(self._runs, self.look.palette))
-            self._beside.update()
+            shown.redraw(self._beside, beside_option(self._runs, self.look.palette))
 
     def _show_search(self, found: dict[str, Any]) -> None:
         self._points, self._runs = found["points"], found["runs"]
@@ -161,11 +127,10 @@ class SettingsTab:
             for key, value in found["settings"].items()
             if now[key] != value
         ]
+        own = Table(("setting", "now", "proposed", "unit"), changed, " rr ")
         self._tables.set_content(
-            table_html(["setting", "now", "proposed", "unit"], changed, " rr ")
-            + (table_html(SCORED_COLUMNS, found["scored"], " rrrrrrrrr") if found["scored"] else "")
-            + table_html(COMPARED_COLUMNS, found["rows"], " rr ")
-            + list_html([self.look.words(one) for one in found["notes"]])
+            "".join(map(shown.table_html, (own, *found["tables"])))
+            + shown.list_html([self.look.words(one) for one in found["notes"]])
         )
         self._draw()
 
@@ -173,9 +138,9 @@ class SettingsTab:
         self._stress_finding.set_text(self.look.words(found["finding"]))
         self._stress_finding.classes(replace="big good" if found["passed"] else "big bad")
         self._stress_body.set_content(
-            picture_html(found["matrix"][self.look.imperial], found["finding"], 640)
-            + picture_html(found["worst"][self.look.imperial], "the worst cases", 560)
-            + list_html([self.look.words(one) for one in found["lines"]])
+            shown.picture_html(found["matrix"][self.look.imperial], found["finding"], 640)
+            + shown.picture_html(found["worst"][self.look.imperial], "the worst cases", 560)
+            + shown.list_html([self.look.words(one) for one in found["lines"]])
         )
 
     def _take(self) -> None:

@@ -5,65 +5,44 @@ from __future__ import annotations
 import re
 from functools import partial
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from workbench.page.job_panel import JobPanel
-from workbench.page.shown import cautions, heading, plain_button
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
+from workbench.page.job_panel import JobPanel, Tab
+from workbench.page.shown import card, cautions, heading, html, plain_button, within, words
 
 FORMS = {
-    "html": ("HTML", "text/html"),
-    "pdf": ("PDF", "application/pdf"),
-    "csv": ("CSV", "text/csv"),
-    "json": ("JSON", "application/json"),
-}
+    "html": ("HTML", "text/html"), "pdf": ("PDF", "application/pdf"),
+    "csv": ("CSV", "text/csv"), "json": ("JSON", "application/json"),
+}  # fmt: skip
 _PRINT = "document.getElementById('sheet-preview').contentWindow.print()"
 
 
-class SheetTab:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
-
-    def __init__(self, page: Page) -> None:
-        self.page, self.session, self.look = page, page.session, page.look
+class SheetTab(Tab):
+    """The tab."""
 
     def build(self) -> None:
         """Build it, with what was found before."""
         from nicegui import ui
 
         cautions()
-        with ui.element("section").classes("card"):
+        with card():
             heading("The settings sheet")
-            ui.label(
-                "Every number with its entry and its reason, and the order in which to try it on"
-                " the car. CSV and JSON have the units of the car file."
-            ).classes("soft")
-            self._sheet = JobPanel(
-                self.page, "sheet", "Make the sheet", self._arguments, self._show, grace_s=1.5,
-                about=lambda: self.session.car,
-            )  # fmt: skip
+            words(
+                "Every number with its entry and its reason, and the order in which to try it on the car."
+                " CSV and JSON have the units of the car file.",
+                "soft",
+            )
+            work = "work_start:sheet_work"
+            self._sheet = JobPanel(self, "sheet", "Make the sheet", "Making the sheet", work, self._show)
             self._sheet.build()
-            with ui.element("div").classes("line") as self._after:
+            with within("line") as self._after:
                 plain_button("Print", lambda: ui.run_javascript(_PRINT))
                 for form, (name, _) in FORMS.items():
                     plain_button(f"Download {name}", partial(self._download, form))
             self._after.set_visibility(False)
-            self._note = ui.label().classes("soft")
-            self._preview = ui.html("", sanitize=False)
+            self._note = words("", "soft")
+            self._preview = html()
         self._sheet.show_found()
-
-    def _arguments(self) -> dict[str, Any]:
-        return {
-            "work": "workbench.page.work_start:sheet_work", "title": "Making the sheet",
-            "car": self.session.car, "seed": self.session.seed,
-        }  # fmt: skip
 
     def _show(self, found: dict[str, Any]) -> None:
         self._note.set_text(self.look.words(found["note"]))

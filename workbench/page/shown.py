@@ -1,79 +1,193 @@
-"""Pieces that several tabs show: cautions, tables, lists and pictures."""
+"""Pieces that several tabs show: cards, words, charts, sliders, tables, lists, pictures and cautions."""
 
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 from workbench.words.cautions import CAUTIONS
+from workbench.words.tables import Table
+
+TO_THE_LEFT = "align-self: flex-start"
+
+
+def card(name: str = "", css: str = "card") -> Any:
+    """A part of the page, to be filled in a ``with`` block; named for those who hear it."""
+    from nicegui import ui
+
+    made = ui.element("section").classes(css)
+    return made.props(f'aria-label="{name}"') if name else made
+
+
+def within(css: str) -> Any:
+    """A box of a class of the style sheet, to be filled in a ``with`` block."""
+    from nicegui import ui
+
+    return ui.element("div").classes(css)
+
+
+def words(text: str = "", css: str = "") -> Any:
+    """Words that only stand there."""
+    from nicegui import ui
+
+    return ui.label(text).classes(css)
+
+
+def status(css: str = "", text: str = "") -> Any:
+    """Words that change, and are then read out."""
+    return words(text, css).props('role="status"')
+
+
+def alert() -> Any:
+    """Where a problem is told, and read out at once."""
+    return words("", "error").props('role="alert"')
+
+
+def html(text: str = "") -> Any:
+    """Content written by us."""
+    from nicegui import ui
+
+    return ui.html(text, sanitize=False)
+
+
+def heading(text: str) -> None:
+    """Show a heading."""
+    html(f"<h2>{escape(text)}</h2>")
+
+
+def chart(name: str, css: str, option: dict[str, Any] | None = None, **acts: Any) -> Any:
+    """A chart of ECharts, as wide as its place."""
+    from nicegui import ui
+
+    made = ui.echart(option or {}, **acts).classes(css).style("width: 100%")
+    return made.props(f'role="img" aria-label="{name}"')
+
+
+def redraw(made: Any, option: dict[str, Any]) -> None:
+    """Draw a chart anew from its options."""
+    made.options.clear()
+    made.options.update(option)
+    made.update()
 
 
 def cautions() -> None:
     """Show what to see to before an engine is run: the first line always, the rest on demand."""
-    from nicegui import ui
-
     first, *_ = CAUTIONS
     items = "".join(f"<li><b>{escape(head)}</b> {escape(text)}</li>" for head, text in CAUTIONS)
-    with ui.element("section").classes("card cautions").props('aria-label="cautions"'):
-        ui.html(
+    with card("cautions", "card cautions"):
+        html(
             f"<details><summary><b>Before anything of this is tried on the car:</b>"
             f" {escape(first[0])} {escape(first[1])} The numbers are a model's. <u>All"
-            f" cautions</u></summary><ul>{items}</ul></details>",
-            sanitize=False,
+            f" cautions</u></summary><ul>{items}</ul></details>"
         )
 
 
 def plain_button(text: str, act: Callable[..., Any], props: str = "") -> Any:
-    """Show a button that is not the main one of its place.
-
-    Gives the button.
-    """
+    """Show a button that is not the main one of its place."""
     from nicegui import ui
 
     made = ui.button(text, on_click=act, color=None).classes("plain")
     return made.props(f'outline dense padding="1px 9px" {props}')
 
 
-def heading(text: str) -> None:
-    """Show a heading."""
-    from nicegui import ui
+def hidden_button(text: str, act: Callable[..., Any]) -> Any:
+    """Such a button that is not to be seen before there is something for it to do."""
+    made = plain_button(text, act).style(TO_THE_LEFT)
+    made.set_visibility(False)
+    return made
 
-    ui.html(f"<h2>{escape(text)}</h2>", sanitize=False)
 
+def table_html(table: Table) -> str:
+    """Write a table."""
+    marks = [' class="n"' if table.right[i : i + 1] == "r" else "" for i in range(len(table.columns))]
 
-def table_html(columns: Sequence[str], rows: Sequence[Sequence[str]], right: str = "") -> str:
-    """Write a table.
+    def cells(tag: str, kind: str, texts: Sequence[str]) -> str:
+        made = (f"<{tag}{m}>{escape(one)}</{kind}>" for m, one in zip(marks, texts, strict=True))
+        return f"<tr>{''.join(made)}</tr>"
 
-    Gives HTML.
-    """
-    marks = [' class="n"' if right[i : i + 1] == "r" else "" for i in range(len(columns))]
-    head = "".join(f'<th scope="col"{m}>{escape(c)}</th>' for m, c in zip(marks, columns, strict=True))
-    body = "".join(
-        "<tr>" + "".join(f"<td{m}>{escape(c)}</td>" for m, c in zip(marks, row, strict=True))
-        + "</tr>"
-        for row in rows
-    )  # fmt: skip
-    return f'<table class="plain"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+    head = cells('th scope="col"', "th", table.columns)
+    body = "".join(cells("td", "td", row) for row in table.rows)
+    return f'<table class="plain"><thead>{head}</thead><tbody>{body}</tbody></table>'
 
 
 def list_html(lines: Sequence[str]) -> str:
-    """Write a list.
-
-    Gives HTML.
-    """
+    """Write a list."""
     return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
 
 
 def picture_html(svg: bytes, told: str, least_px: int = 0) -> str:
-    """Write a picture as an image of its own, so that its names cannot clash with another's.
-
-    Gives HTML.
-    """
+    """Write a picture as an image of its own, so that its names cannot clash with another's."""
     data = base64.b64encode(svg).decode("ascii")
     style = f' style="min-width: {least_px}px"' if least_px else ""
     return (
         f'<div class="scroll" tabindex="0" role="region" aria-label="picture"><img class="picture"'
         f'{style} alt="{escape(told)}" src="data:image/svg+xml;base64,{data}"></div>'
     )
+
+
+@dataclass(frozen=True)
+class Slide:
+    """What a slider sets: key, name and unit as shown, and its range, wider where the value lies outside."""
+
+    key: str
+    name: str
+    unit: str
+    low: float
+    high: float
+    step: float
+
+    def text(self, value: float) -> str:
+        """Write a value with its unit, and with the decimals of the step."""
+        decimals = 0 if self.step >= 1 else 1
+        return f"{value:.{decimals}f} {self.unit}"
+
+
+@dataclass(frozen=True)
+class Handle:
+    """A slider that was built: moves to a value, tells it anew as in other units, is seen or not."""
+
+    move: Callable[[float], object]
+    tell: Callable[[], object]
+    show: Callable[[bool], object]
+
+
+def slider(
+    slide: Slide, value: float, on_value: Callable[[float], None], text: Callable[[float], str] | None = None
+) -> Handle:
+    """Build a slider with its name, its value and its unit, reachable by keyboard."""
+    from nicegui import ui
+
+    write = text or slide.text
+
+    def moved(new: float | None) -> None:
+        if new is not None:
+            told.set_text(write(new))
+            on_value(new)
+
+    with within("field") as place:
+        ui.label(slide.name)
+        told = ui.label(write(value)).style("font-weight: 650")
+        low, high = min(slide.low, value), max(slide.high, value)
+        made = ui.slider(min=low, max=high, step=slide.step, value=value, on_change=lambda e: moved(e.value))
+        made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
+
+    def tell() -> None:
+        told.set_text(write(float(made.value or 0.0)))
+
+    return Handle(made.set_value, tell, place.set_visibility)
+
+
+def choice(
+    name: str, options: Mapping[Any, str], value: Any, on_value: Callable[[Any], None] | None = None
+) -> Any:
+    """Build a row of buttons of which one is chosen, its ``value``."""
+    from nicegui import ui
+
+    with within("choice"):
+        words(name, "soft")
+        act = None if on_value is None else lambda e: on_value(e.value)
+        made = ui.toggle(dict(options), value=value, on_change=act)
+        return made.props(f'dense no-caps unelevated padding="1px 8px" role="group" aria-label="{name}"')

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from sim.errors import InputError
+import sim
+from workbench.page import shown
 from workbench.page.chart_start import moment, past_phases, start_data, start_frame
 from workbench.page.curve_table import CurveTable
-from workbench.page.job_panel import JobPanel
+from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import told_beside
-from workbench.page.shown import cautions, heading, list_html, plain_button
-from workbench.page.sliders import Slide, choice, slider
-from workbench.words import units
 
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
 TICK_s = 0.1
 SPEEDS = {1.0: "real time", 4.0: "4 x", 16.0: "16 x", 0.0: "all at once"}
-OUTSIDE = Slide("outside_degC", "Engine and air", "degC", -30, 40, 1)
+OUTSIDE = shown.Slide("outside_degC", "Engine and air", "degC", -30, 40, 1)
 CURVES = (
     ("base_steps", "Base curve", None),
     ("cranking_steps", "Cranking curve", None),
@@ -27,17 +25,11 @@ CURVES = (
 """Key of table [curves], name, and the key of the time over which what it gives fades."""
 
 
-class StartTab:
-    """The tab.
-
-    Parameters
-    ----------
-    page : Page
-        Where it is.
-    """
+class StartTab(Tab):
+    """The tab."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.session, self.look = page, page.session, page.look
+        super().__init__(page)
         self._degC = 0.0
         self._played: dict[str, Any] | None = None
         self._at_s = 0.0
@@ -47,17 +39,15 @@ class StartTab:
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        from nicegui import ui
-
-        cautions()
-        with ui.element("section").classes("card"):
+        shown.cautions()
+        with shown.card():
             self._play_part()
-        with ui.element("section").classes("card"):
+        with shown.card():
             self._base_part()
         self._curves = [
             CurveTable(self.page, key, name, fade, self._curves_changed) for key, name, fade in CURVES
         ]
-        with ui.element("div").classes("thirds"):
+        with shown.within("thirds"):
             for one in self._curves:
                 one.build()
         self.look.redraw.append(self._restyle)
@@ -68,65 +58,38 @@ class StartTab:
     def _play_part(self) -> None:
         from nicegui import ui
 
-        heading("Start the engine")
-        with ui.element("div").classes("line"):
+        shown.heading("Start the engine")
+        with shown.within("line"):
             with ui.element("div").style("width: 280px; max-width: 100%"):
-                self._outside = slider(OUTSIDE, self._degC, self._set_degC, self._degC_text)
-            self._speed = choice("Played", SPEEDS, 16.0)
+                self._outside = shown.slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
+            self._speed = shown.choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
-            self.page, "start", "Start it", self._start_arguments, self._show_start, grace_s=1.5,
-            about=lambda: self.session.car,
-        )  # fmt: skip
-        self._start.build()
-        self._finding = ui.label().classes("big").props('role="status"')
-        self._now = ui.label().classes("soft")
-        self._chart = ui.echart({}).classes("tall").style("width: 100%")
-        self._chart.props('role="img" aria-label="speed, valve and temperature of the start"')
+            self, "start", "Start it", "Starting", "work_start:start_work", self._show_start,
+            lambda: None if self._is_held_up(self._start) else self.asked(coolant_degC=self._degC),
+        ).build()  # fmt: skip
+        self._finding, self._now = shown.status("big"), shown.words("", "soft")
+        self._chart = shown.chart("speed, valve and temperature of the start", "tall")
         self._chart.set_visibility(False)
-        self._phases = ui.html("", sanitize=False)
-        self._told = ui.html("", sanitize=False)
+        self._phases, self._told = shown.html(), shown.html()
         self._timer = ui.timer(TICK_s, self._tick, active=False)
 
     def _base_part(self) -> None:
-        from nicegui import ui
-
-        heading("Open-loop curves")
-        ui.label(
-            "Proposals come from the model; nothing is taken unless you take it, and 'Undo"
-            " changes' takes it back."
-        ).classes("soft")
+        shown.heading("Open-loop curves")
+        shown.words(
+            "Proposals come from the model; nothing is taken unless you take it, and 'Undo changes' takes it"
+            " back.",
+            "soft",
+        )
         self._base = JobPanel(
-            self.page, "base", "Propose curves", self._base_arguments, self._show_base,
-            grace_s=1.5, about=lambda: self.session.car, taken=self._has_them,
-        )  # fmt: skip
-        self._base.build()
-        self._base_told = ui.html("", sanitize=False)
-        self._take = plain_button("Take all three", self._take_all)
-        self._take.style("align-self: flex-start").set_visibility(False)
-        self._refused = ui.label().classes("error").props('role="alert"')
+            self, "base", "Propose curves", "Proposing", "work_start:base_work", self._show_base,
+            lambda: None if self._is_held_up(self._base) else self.asked(), taken=self._has_them,
+        ).build()  # fmt: skip
+        self._base_told = shown.html()
+        self._take = shown.hidden_button("Take all three", self._take_all)
+        self._refused = shown.alert()
 
     def _set_degC(self, value: float) -> None:
         self._degC = value
-
-    def _degC_text(self, value: float) -> str:
-        shown = units.shown(value, "degC", self.look.imperial)
-        return f"{units.rounded(shown)} {units.written('degC', self.look.imperial)}"
-
-    def _start_arguments(self) -> dict[str, Any] | None:
-        if self._is_held_up(self._start):
-            return None
-        return {
-            "work": "workbench.page.work_start:start_work", "title": "Starting",
-            "car": self.session.car, "coolant_degC": self._degC, "seed": self.session.seed,
-        }  # fmt: skip
-
-    def _base_arguments(self) -> dict[str, Any] | None:
-        if self._is_held_up(self._base):
-            return None
-        return {
-            "work": "workbench.page.work_start:base_work", "title": "Proposing",
-            "car": self.session.car, "seed": self.session.seed,
-        }  # fmt: skip
 
     def _is_held_up(self, panel: JobPanel) -> bool:
         """Whether a field shows what no car has, which is then said beside the button."""
@@ -160,7 +123,6 @@ class StartTab:
         self._timer.active = not at_once
 
     def _tick(self) -> None:
-        """Play on."""
         found = self._played
         if found is None:
             self._timer.active = False
@@ -180,13 +142,13 @@ class StartTab:
         past = past_phases(found, self._at_s, self.look.imperial)
         if past != self._past:
             self._past = past
-            self._phases.set_content(list_html(past))
+            self._phases.set_content(shown.list_html(past))
         ended = self._at_s >= found["length_s"]
         _, _, told = found["finding"].partition(": ")
         at = f"From {found['coolant_degC']:.0f} degC. {told[:1].upper()}{told[1:]}"
         self._finding.set_text(self.look.words(at) if ended else "")
         wrong = [self.look.words(one) for one in found["wrong"]]
-        self._told.set_content(list_html(wrong) if ended else "")
+        self._told.set_content(shown.list_html(wrong) if ended else "")
 
     def _restyle(self) -> None:
         self._outside.tell()
@@ -201,18 +163,15 @@ class StartTab:
         data = start_data(found, self._at_s, self.look.imperial)["series"]
         for line, points in zip(frame["series"], data, strict=True):
             line.update(points)
-        self._chart.options.clear()
-        self._chart.options.update(frame)
-        self._chart.update()
+        shown.redraw(self._chart, frame)
 
     def _show_base(self, found: dict[str, Any]) -> None:
-        self._base_told.set_content(list_html([self.look.words(one) for one in found["told"]]))
+        self._base_told.set_content(shown.list_html([self.look.words(one) for one in found["told"]]))
         for one in self._curves:
             one.propose(found["curves"])
         self._take.set_visibility(True)
 
     def _has_them(self) -> bool:
-        """Whether the car has the proposed curves."""
         now = self.session.car
         as_then = self._base.found_about().model_copy(update={"curves": now.curves})
         return all(one.is_taken for one in self._curves) and bool(as_then == now)
@@ -224,7 +183,7 @@ class StartTab:
             values |= one.proposed()
         try:
             self.session.change("curves", **values)
-        except InputError as error:
+        except sim.InputError as error:
             self._refused.set_text(self.look.words(told_beside(error)))
             return
         self._refused.set_text("")

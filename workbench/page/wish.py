@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sim import Car, with_values
-from sim.scenario import Event, Scenario, Window
+import sim
 
 LENGTH_s = 40.0
 LOAD_ON_s, LOAD_OFF_s = 12.0, 24.0
@@ -18,53 +17,38 @@ LOADS = ("lamps", "fan", "screen")
 
 @dataclass(frozen=True)
 class Wish:
-    """What is supposed of the engine while settings are explored; never saved.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Coolant temperature, held, -20 to 110 [degC].
-    scatter_share : float
-        Unevenness of the work of single firings, 0 to 0.4 [-].
-    load_on : bool
-        Whether lamps, fan and screen come on and go off again.
-    blip : bool
-        Whether the throttle is blipped.
-    """
+    """What is supposed of the engine while settings are explored; never saved."""
 
     coolant_degC: float
     scatter_share: float
     load_on: bool = False
     blip: bool = False
 
-    def car(self, car: Car) -> Car:
-        """The car with the scatter supposed.
+    def car(self, car: sim.Car) -> sim.Car:
+        """The car with the scatter supposed."""
+        return sim.with_values(car, {"engine": {"scatter_share": self.scatter_share}})
 
-        Gives A copy.
-        """
-        return with_values(car, {"engine": {"scatter_share": self.scatter_share}})
-
-    def scenario(self) -> Scenario:
-        """The run that is shown.
-
-        Gives idle at the temperature wished, with the events wished.
-        """
-        events: list[Event] = []
-        windows: list[Window] = []
+    def scenario(self) -> sim.Scenario:
+        """The run that is shown."""
+        events: list[sim.Event] = []
+        windows: list[sim.Window] = []
         if self.load_on:
             for name in LOADS:
-                events += [Event(at_s=LOAD_ON_s, set=name, to=1.0), Event(at_s=LOAD_OFF_s, set=name, to=0.0)]
-            windows.append(Window(what="load", from_s=LOAD_ON_s, to_s=LOAD_OFF_s))
+                events += [
+                    sim.Event(at_s=LOAD_ON_s, set=name, to=1.0),
+                    sim.Event(at_s=LOAD_OFF_s, set=name, to=0.0),
+                ]
+            windows.append(sim.Window(what="load", from_s=LOAD_ON_s, to_s=LOAD_OFF_s))
         if self.blip:
             events += [
-                Event(at_s=BLIP_s, set="throttle_share", to=BLIP_SHARE),
-                Event(at_s=BLIP_s + BLIP_LENGTH_s, set="throttle_share", to=0.0),
+                sim.Event(at_s=BLIP_s, set="throttle_share", to=BLIP_SHARE),
+                sim.Event(at_s=BLIP_s + BLIP_LENGTH_s, set="throttle_share", to=0.0),
             ]
-            windows.append(Window(what="blip", from_s=BLIP_s, to_s=LENGTH_s))
+            windows.append(sim.Window(what="blip", from_s=BLIP_s, to_s=LENGTH_s))
         if not self.load_on:  # what is left before a load is too short to tell hunting by
             quiet_s = BLIP_s if self.blip else LENGTH_s
-            windows.insert(0, Window(what="hunting", from_s=SETTLED_s, to_s=quiet_s))
-        return Scenario(
+            windows.insert(0, sim.Window(what="hunting", from_s=SETTLED_s, to_s=quiet_s))
+        return sim.Scenario(
             name="idle", duration_s=LENGTH_s, coolant_degC=self.coolant_degC,
             event=tuple(events), measure=tuple(windows),
         )  # fmt: skip

@@ -1,23 +1,60 @@
-"""In a job's process: one cycle of hunting told, with its proof."""
+"""In a job's process: one cycle of hunting told, with its proof, and as plain values to be drawn."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from sim import Car
-    from workbench.page.jobs import Tell
+import numpy as np
+
+import sim
+import tuning
+from workbench.page.jobs import Tell
+from workbench.page.points import thinned
+from workbench.words.wording import worded
+
+MOST_POINTS = 700
 
 
-def explain_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
-    """Explain why a car hunts, or why it does not.
+def cycle_parts(found: tuning.Explanation) -> dict[str, Any] | None:
+    """Take out of an explanation what the page draws of one cycle."""
+    story = found.story
+    if story is None:
+        return None
+    lines = {
+        "rpm": (story.rpm, 1), "valve_steps": (story.valve_steps, 1),
+        "opening_steps": (story.opening_steps, 2), "map_kPa": (story.map_kPa, 2),
+    }  # fmt: skip
+    steps = story.valve_steps
+    move = story.move_steps
+    settled = [[float(at), round(float(rpm), 1)] for at, rpm in enumerate(story.settled_rpm)]
+    moments = []
+    for one in story.moments:
+        at = min(int(np.searchsorted(story.time_s, one.at_s)), story.time_s.size - 1)
+        moments.append(
+            {
+                "at_s": round(one.at_s, 3), "kind": one.kind, "rpm": one.rpm,
+                "valve_steps": one.valve_steps, "text": worded(one.text),
+                "opening_steps": float(story.opening_steps[at]),
+                "map_kPa": float(story.map_kPa[at]),
+            }
+        )  # fmt: skip
+    inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
+    orbit = np.column_stack([story.opening_steps[inside], np.round(story.rpm[inside], 1)])
+    return {
+        "lines": {
+            name: thinned(story.time_s, values, MOST_POINTS, digits)
+            for name, (values, digits) in lines.items()
+        },
+        "orbit": orbit.tolist(), "moments": moments, "settled": settled,
+        "reached": [one for one in settled if int(one[0]) % move == int(steps.min()) % move],
+        "period_s": float(story.period_s), "target_rpm": float(story.target_rpm),
+        "deadband_rpm": float(story.deadband_rpm), "move_steps": int(move),
+        "from_s": float(story.time_s[0]), "to_s": float(story.time_s[-1]),
+    }  # fmt: skip
 
-    Gives ``lines``, verdict first, then the cycle; and the ``cycle`` to be drawn.
-    """
-    from tuning.explanation import explain
-    from workbench.page.cycle_parts import cycle_parts
-    from workbench.words.wording import worded
 
-    found = explain(car, seed=seed, quick=True, on_progress=tell)
+def explain_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
+    """Explain why a car hunts, or why it does not."""
+    found = tuning.explain(car, seed=seed, quick=True, on_progress=tell)
     lines = worded(found.lines())
     return {"lines": lines, "hunts": found.hunts, "cycle": cycle_parts(found)}

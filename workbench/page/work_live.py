@@ -5,11 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+import sim
+import tuning
 from workbench.words.wording import in_words, worded
 
 if TYPE_CHECKING:
-    from sim import Car
-    from tuning.explanation import HuntingChance
     from workbench.page.wish import Wish
 
 MOST_POINTS = 480
@@ -17,21 +17,14 @@ MOST_POINTS = 480
 
 
 def is_compiled() -> bool:
-    """Tell whether the machine code of this version is on disk.
-
-    Gives false: the first answer takes about a minute.
-    """
+    """Tell whether the machine code of this version is on disk."""
     from controllers import is_warm
 
     return is_warm()
 
 
-def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
-    """Run one idle.
-
-    Gives points of ``rpm`` and ``valve_steps``, the least and most of each, ``target_rpm``,
-    ``deadband_rpm``, the ``finding``, whether it ``hunts``, and the ``rungs``.
-    """
+def idle(car: sim.Car, wish: Wish, seed: int) -> dict[str, Any]:
+    """Run one idle."""
     from workbench.page.live import run_view
     from workbench.page.points import changes, thinned
     from workbench.page.rungs import rungs_of
@@ -50,52 +43,34 @@ def idle(car: Car, wish: Wish, seed: int) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def pressure(car: Car, wish: Wish, seed: int) -> list[list[float]]:
-    """Manifold pressure of the same idle.
-
-    Gives points of the line.
-    """
+def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
+    """Manifold pressure of the same idle."""
     from workbench.page.live import pressure_of
     from workbench.page.points import thinned
 
     return thinned(*pressure_of(car, wish, seed), MOST_POINTS, 2)
 
 
-def chance(car: Car, coolant_degC: float) -> dict[str, Any]:
-    """How often the car hunts.
-
-    Gives ``text``; whether it ``hunts``; whether that is ``bad``.
-    """
+def chance(car: sim.Car, coolant_degC: float) -> dict[str, Any]:
+    """How often the car hunts."""
     found = _chance(car, coolant_degC)
     bad = found.share + found.stalled_share > 0.0
     return {"text": in_words(found.told), "hunts": found.share > 0.0, "bad": bad}
 
 
-def cause(car: Car, coolant_degC: float, seed: int) -> str:
-    """Why it hunts, by theory.
-
-    Gives in plain words.
-    """
-    from tuning.explanation import cause_by_theory
-
-    found = cause_by_theory(car, _chance(car, coolant_degC), seed)
+def cause(car: sim.Car, coolant_degC: float, seed: int) -> str:
+    """Why it hunts, by theory."""
+    found = tuning.cause_by_theory(car, _chance(car, coolant_degC), seed)
     return "" if found is None else in_words(found)
 
 
-def hunting_map(car: Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
-    """Where it hunts, over two settings.
-
-    Gives the map by name, arrays as lists; None where there is none.
-    """
-    from tuning.explanation import hunting_map as map_of
-
-    found = map_of(car, _chance(car, coolant_degC), kind, seed)
+def hunting_map(car: sim.Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
+    """Where it hunts, over two settings."""
+    found = tuning.hunting_map(car, _chance(car, coolant_degC), kind, seed)
     return None if found is None else worded(found.to_dict())
 
 
 @lru_cache(maxsize=8)
-def _chance(car: Car, coolant_degC: float) -> HuntingChance:
+def _chance(car: sim.Car, coolant_degC: float) -> tuning.HuntingChance:
     """Found once for sentence, cause and map of the same settings."""
-    from tuning.explanation import hunting_chance
-
-    return hunting_chance(car, coolant_degC)
+    return tuning.hunting_chance(car, coolant_degC)

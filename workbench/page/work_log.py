@@ -7,13 +7,15 @@ import re
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from sim.errors import InputError, Problem
-
-if TYPE_CHECKING:
-    from sim import Car
-    from workbench.page.jobs import Tell
+import sim
+import tuning
+from workbench.figures.log import diagnosis_figure, fit_figure, fit_finding, numbers_figure, numbers_finding
+from workbench.output.drawing import figure_bytes
+from workbench.output.results import columns_from_text
+from workbench.page.jobs import Tell
+from workbench.words.wording import worded
 
 MOST_CURVES = 4
 """Stretches of a fit that are drawn."""
@@ -21,20 +23,14 @@ STATE_WORDS = {
     "stopped": "not running", "start": "starting", "driven": "with the throttle open",
     "idle": "idling",
 }  # fmt: skip
-WITHIN_WORDS = {
-    "hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady",
-}  # fmt: skip
+WITHIN_WORDS = {"hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady"}
 """What is told apart within idling, so that it must not be counted beside it."""
 THROUGHOUT = 0.95
 """Hunting for this share of all idling is hunting throughout [-]."""
 
 
 def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
-    """Say what a log is made of.
-
-    Gives states of the engine with how long each lasted, then what happened while it idled; empty
-    where nothing was recognised.
-    """
+    """Say what a log is made of."""
     lasted: dict[str, float] = {}
     counted: Counter[str] = Counter()
     for kind, from_s, to_s in segments:
@@ -51,29 +47,20 @@ def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
 
 
 def in_page_words(text: str) -> str:
-    """Name the field of the page where a message names the commands' option.
-
-    Gives the same for the page.
-    """
+    """Name the field of the page where a message names the commands' option."""
     return re.sub(r'with --columns "([^"]*)"', r"under 'Columns by hand': \1", text)
 
 
 def without_folders(texts: Iterable[str], paths: Iterable[Path]) -> list[str]:
-    """Leave out where this server has put logs: their owners know them by their names.
-
-    Gives the same sentences.
-    """
+    """Leave out where this server has put logs: their owners know them by their names."""
     told = list(texts)
     for folder in {f"{path.parent}{os.sep}" for path in paths}:
         told = [one.replace(folder, "") for one in told]
     return told
 
 
-def refusal(name: str, error: InputError) -> str:
-    """Say why a log was not taken in.
-
-    Gives one line a problem, without what only somebody with a terminal would look for.
-    """
+def refusal(name: str, error: sim.InputError) -> str:
+    """Say why a log was not taken in."""
     told = []
     for one in error.problems:
         place = "" if one.line <= 1 else f", line {one.line}"
@@ -84,21 +71,15 @@ def refusal(name: str, error: InputError) -> str:
     return "\n".join(told)
 
 
-def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None, whose: str = "") -> dict[str, Any]:
+def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose: str = "") -> dict[str, Any]:
     """Read a log and say what is in it and what drives the idle."""
-    from tuning import diagnose, read_log
-    from workbench.figures.log import diagnosis_figure
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.drawing import figure_bytes
-    from workbench.words.wording import worded
-
     tell(0.1, "reading")
     try:
-        log = read_log(path, columns_from_text(columns or None))
-    except InputError as error:
+        log = tuning.read_log(path, columns_from_text(columns or None))
+    except sim.InputError as error:
         return {"path": path, "name": path.name, "new": True, "refused": refusal(path.name, error)}
     tell(0.4, "judging")
-    found = diagnose(log, car)
+    found = tuning.diagnose(log, car)
     tell(0.8, "drawing")
     verdict, *lines = without_folders(worded(found.lines()), [path])
     return {
@@ -116,24 +97,15 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: Car | None, whose: st
     }  # fmt: skip
 
 
-def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: Car, seed: int) -> dict[str, Any]:
-    """Fit the model to logs.
-
-    Gives sentences, pictures (SVG) by whether imperial, and the fitted car.
-    """
-    from tuning import fit, read_log
-    from workbench.figures.log import fit_figure, fit_finding, numbers_figure, numbers_finding
-    from workbench.output.column_names import columns_from_text
-    from workbench.output.drawing import figure_bytes
-    from workbench.words.wording import worded
-
+def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: sim.Car, seed: int) -> dict[str, Any]:
+    """Fit the model to logs."""
     by_hand = columns_from_text(columns or None)
     try:
-        logs = [read_log(path, by_hand) for path in paths]
-        found = fit(car, logs, seed=seed, on_progress=tell)
-    except InputError as error:
-        raise InputError(
-            Problem(one.file, one.line, one.key, in_page_words(message))
+        logs = [tuning.read_log(path, by_hand) for path in paths]
+        found = tuning.fit(car, logs, seed=seed, on_progress=tell)
+    except sim.InputError as error:
+        raise sim.InputError(
+            sim.Problem(one.file, one.line, one.key, in_page_words(message))
             for one in error.problems
             for message in without_folders([one.message], paths)
         ) from error

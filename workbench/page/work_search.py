@@ -9,13 +9,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+import sim
+import tuning
+from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
+from workbench.output.drawing import figure_bytes
+from workbench.page.jobs import Tell
+from workbench.page.points import changes, thinned
+from workbench.words.search import compared_table, scored_table, tune_finding, tune_notes
+from workbench.words.tables import Table
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from controllers import Feedback
-    from sim import Car
-    from tuning.search import Prediction, SoFar
-    from workbench.page.jobs import Tell
 
 LOOK_EVERY_s = 0.7
 SHOWN_s = 60.0
@@ -23,21 +29,16 @@ SHOWN_s = 60.0
 
 
 def search_work(
-    tell: Tell, *, car: Car, budget: str, preset: str, law: str | None, seed: int
+    tell: Tell, *, car: sim.Car, budget: str, preset: str, law: str | None, seed: int
 ) -> dict[str, Any]:
-    """Search settings; asked to stop, judge the best so far and give that.
-
-    Gives settings, sentences, table, runs and points, all plain.
-    """
-    from tuning import tune
+    """Search settings; asked to stop, judge the best so far and give that."""
     from tuning.search import Watch, judged
-    from workbench.words.search import scored_rows, tune_finding, tune_notes
 
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         storage = Path(folder) / "search.journal"
         watch = Watch(car, storage, law)
         try:
-            found = tune(
+            found = tuning.tune(
                 car, law=law, budget=budget, seed=seed, storage=storage, preset=preset,
                 on_progress=_watched(tell, watch.look),
             )  # fmt: skip
@@ -54,16 +55,12 @@ def search_work(
         points = watch.look()
     return _result(
         found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
-        found.samples, points, scored_rows(found),
+        found.samples, points, [scored_table(found)],
     )  # fmt: skip
 
 
-def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, bool]:
-    """Say what a search that was stopped has, with what is worse about it.
-
-    Gives sentences; whether the settings may be offered: none that hunt or stall more often than
-    the present ones are, whatever else they do better.
-    """
+def stopped_words(tried: int, now: tuning.Prediction, best: tuning.Prediction) -> tuple[str, bool]:
+    """Say what a search that was stopped has, with what is worse about it."""
     told = f"Stopped after {tried} settings."
     often = [
         f"{what} in {100.0 * then:.0f} of 100 runs (now {100.0 * before:.0f})"
@@ -86,7 +83,7 @@ def stopped_words(tried: int, now: Prediction, best: Prediction) -> tuple[str, b
     return told, True
 
 
-def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
+def _watched(tell: Tell, look: Callable[[], tuning.SoFar]) -> Tell:
     """Tell of progress, and now and then of what was found so far."""
     last_s = 0.0
 
@@ -102,20 +99,18 @@ def _watched(tell: Tell, look: Callable[[], SoFar]) -> Tell:
     return told
 
 
-def _points(seen: SoFar) -> list[list[float]]:
+def _points(seen: tuning.SoFar) -> list[list[float]]:
     """What was tried: quiet, quick, wear, score, and 1 where no other beats it on three."""
-    from tuning.search import non_dominated
-
     if not seen.points:
         return []
     wishes = [[p.quiet_rpm, p.quick_s, p.wear_per_min] for p in seen.points]
-    unbeaten = non_dominated(np.array(wishes)).tolist()
+    unbeaten = tuning.non_dominated(np.array(wishes)).tolist()
     return [
         [*wish, p.score_rpm, float(one)] for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
     ]
 
 
-def _best(seen: SoFar) -> dict[str, Any] | None:
+def _best(seen: tuning.SoFar) -> dict[str, Any] | None:
     return None if seen.best is None else seen.best.settings.model_dump(mode="json")
 
 
@@ -123,20 +118,14 @@ def _result(
     settings: Feedback,
     finding: str,
     notes: list[str],
-    now: Prediction,
-    then: Prediction,
+    now: tuning.Prediction,
+    then: tuning.Prediction,
     samples: Any,
-    seen: SoFar,
-    scored: list[list[str]],
+    seen: tuning.SoFar,
+    scored: list[Table],
     *,
     offered: bool = True,
 ) -> dict[str, Any]:
-    from workbench.page.points import changes, thinned
-    from workbench.words.numbers import number
-    from workbench.words.search import COMPARED
-
-    before, after = now.to_dict(), then.to_dict()
-    rows = [[meaning, number(before[k]), number(after[k]), unit] for k, meaning, unit in COMPARED]
     runs = []
     for run in samples:
         shown = run.until(SHOWN_s)
@@ -149,28 +138,19 @@ def _result(
         )
     return {
         "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
-        "rows": rows, "scored": scored, "runs": runs, "points": _points(seen), "offered": offered,
+        "tables": [*scored, compared_table(now, then)], "runs": runs, "points": _points(seen),
+        "offered": offered,
     }  # fmt: skip
 
 
-def stress_work(tell: Tell, *, car: Car, suite: str, seed: int) -> dict[str, Any]:
-    """Run the scenario matrix.
-
-    Gives sentences and two pictures (SVG) by whether imperial, all plain.
-    """
-    from tuning import stress
-    from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
-    from workbench.output.drawing import figure_bytes
-
-    found = stress(car, suite=suite, seed=seed, on_progress=tell)
+def stress_work(tell: Tell, *, car: sim.Car, suite: str, seed: int) -> dict[str, Any]:
+    """Run the scenario matrix."""
+    found = tuning.stress(car, suite=suite, seed=seed, on_progress=tell)
     tell(1.0, "drawing")
     return {
-        "finding": stress_finding(found), "passed": found.passed,
+        "finding": stress_finding(found),
+        "passed": found.passed,
         "lines": [one.to_dict() for one in found.lines()[1:]],
-        "matrix": {
-            one: figure_bytes(matrix_figure(found, one), "svg") for one in (False, True)
-        },
-        "worst": {
-            one: figure_bytes(worst_figure(found, imperial=one), "svg") for one in (False, True)
-        },
-    }  # fmt: skip
+        "matrix": {one: figure_bytes(matrix_figure(found, one), "svg") for one in (False, True)},
+        "worst": {one: figure_bytes(worst_figure(found, imperial=one), "svg") for one in (False, True)},
+    }

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from sim import Car, Trace
-    from tuning.starts import StartStory
-    from workbench.page.jobs import Tell
+import sim
+import tuning
+from workbench.figures.trace import trace_finding
+from workbench.page.jobs import Tell
+from workbench.page.points import changes, thinned
+from workbench.sheet.html import sheet_page
+from workbench.sheet.making import make_sheet
+from workbench.sheet.pdf import sheet_pdf
+from workbench.sheet.tables import expected_note
+from workbench.sheet.text import sheet_csv, sheet_json
+from workbench.words.wording import in_words
 
 PLAYED_s = 240.0
 MOST_POINTS = 900
@@ -18,29 +25,21 @@ LEAST_LATER_s = 30.0
 """Hunting is told by no less [s]."""
 
 
-def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[str, Any]:
-    """Start the engine at a temperature and tell what happens.
-
-    Gives sentences, phases and lines to be drawn.
-    """
-    from sim import load_scenario, simulate, with_values
-    from tuning.starts import start_story
-    from workbench.page.points import changes, thinned
-    from workbench.words.wording import in_words
-
+def start_work(tell: Tell, *, car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
+    """Start the engine at a temperature and tell what happens."""
     tell(0.1, "starting the engine")
     # The key, and the second try if the first fails, are those of the bundled cold starts.
-    scenario = load_scenario("cold_start_0").model_copy(
+    scenario = sim.load_scenario("cold_start_0").model_copy(
         update={
             "name": f"start at {coolant_degC:.0f} degC", "duration_s": PLAYED_s,
             "coolant_degC": coolant_degC, "ambient_degC": coolant_degC,
         }
     )  # fmt: skip
-    trace = simulate(car, scenario, seed)
+    trace = sim.simulate(car, scenario, seed)
     tell(0.5, "starting it without feedback")
-    without = simulate(with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
+    without = sim.simulate(sim.with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
     tell(0.9, "telling it")
-    story = start_story(trace, car)
+    story = tuning.start_story(trace, car)
     time_s = (np.arange(trace.resampled("rpm").size) + 1) * 0.05
     told: dict[str, Any] = {
         name: thinned(time_s, trace.resampled(name), MOST_POINTS)
@@ -58,61 +57,37 @@ def start_work(tell: Tell, *, car: Car, coolant_degC: float, seed: int) -> dict[
     }  # fmt: skip
 
 
-def engine_words(car: Car) -> str:
-    """What the engine's temperature is called, so that no other of the start has the name.
-
-    Gives as the phases of the start call it.
-    """
+def engine_words(car: sim.Car) -> str:
+    """What the engine's temperature is called, so that no other of the start has the name."""
     return "engine" if car.sensors.temperature_of == "oil" else car.temperature_name
 
 
-def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
-    """Whether it hunts after the minute of which the story's finding tells.
-
-    Gives sentences after a space; empty where too little is left to tell by.
-    """
-    from tuning.measures import measure, run_note
-    from tuning.starts import WATCHED_s
-    from workbench.figures.trace import trace_finding
-
-    from_s = story.key_s + WATCHED_s
-    runs = story.run_s < WATCHED_s and math.isnan(story.stalled_s)
+def later_words(story: tuning.StartStory, trace: sim.Trace, without: sim.Trace) -> str:
+    """Whether it hunts after the minute of which the story's finding tells."""
+    from_s = story.key_s + tuning.WATCHED_s
+    runs = story.run_s < tuning.WATCHED_s and math.isnan(story.stalled_s)
     if not runs or story.until_s - from_s < LEAST_LATER_s:
         return ""
     window = [("hunting", from_s, story.until_s)]
     floor_rpm, floor = 0.0, ""
     if math.isnan(without.stalled_s):
-        floor_rpm = measure(without, window).hunting_rpm
+        floor_rpm = tuning.measure(without, window).hunting_rpm
     if floor_rpm > 0.0:  # an engine that does not run without feedback leaves none
         floor = f" With feedback off it would be {floor_rpm:.0f} rpm."
-    later = measure(trace, window, floor_rpm=floor_rpm)
-    told = trace_finding(trace, later, run_note(later, floor_rpm)).partition(": ")[2]
+    later = tuning.measure(trace, window, floor_rpm=floor_rpm)
+    told = trace_finding(trace, later, tuning.run_note(later, floor_rpm)).partition(": ")[2]
     return f" After that minute {told}{floor}"
 
 
-def base_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
-    """Propose the open-loop curves from the model.
-
-    Gives verdict and curves.
-    """
-    from tuning import base_from_model
-
+def base_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
+    """Propose the open-loop curves from the model."""
     tell(0.1, "starting the engine in many ways")
-    found = base_from_model(car, seed=seed)
+    found = tuning.base_from_model(car, seed=seed)
     return {"told": [one.to_dict() for one in found.verdict()], "curves": found.curves()}
 
 
-def sheet_work(tell: Tell, *, car: Car, seed: int) -> dict[str, Any]:
-    """Make the sheet in every form.
-
-    Gives content by ending, of HTML and PDF by whether imperial, and the car it was made for.
-    """
-    from workbench.sheet.html import sheet_page
-    from workbench.sheet.making import make_sheet
-    from workbench.sheet.pdf import sheet_pdf
-    from workbench.sheet.tables import expected_note
-    from workbench.sheet.text import sheet_csv, sheet_json
-
+def sheet_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
+    """Make the sheet in every form."""
     made = make_sheet(car, seed=seed, on_progress=lambda share, *_: tell(0.8 * share, "predicting"))
     tell(0.85, "writing")
     return {

@@ -6,18 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from workbench.output.drawing import Figure, figure_bytes
 from workbench.output.html_page import html_cautions, html_figure, html_list, html_page, html_table
-from workbench.words.table import Table
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from workbench.output.pdf_pages import PdfPages
-    from workbench.sheet.parts import Sheet
-
-FORMS = (".html", ".pdf")
+from workbench.output.pdf_pages import PdfPages
+from workbench.output.results import write_as
+from workbench.sheet.html import sheet_body
+from workbench.sheet.parts import Sheet
+from workbench.sheet.pdf import print_cautions, print_sheet
+from workbench.words.tables import Table
 
 
 @dataclass(frozen=True)
@@ -49,23 +46,12 @@ class Report:
 
 
 def write_report(report: Report, path: Path) -> None:
-    """Write a report whole or not at all; the ending of the name says in which form."""
-    from sim.files import one_problem, write_beside
-
-    kind = path.suffix.lower()
-    if kind not in FORMS:
-        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
-        raise one_problem(path, 1, "--out", message)
-    write_beside(path, report_page(report) if kind == ".html" else report_pdf(report))
+    """Write a report in the form that the ending of the name says."""
+    write_as(path, {".html": lambda: report_page(report), ".pdf": lambda: report_pdf(report)})
 
 
 def report_page(report: Report) -> str:
-    """Write the report as one HTML file.
-
-    Gives HTML that needs nothing else: figures inside, no script.
-    """
-    from workbench.sheet.html import sheet_body
-
+    """Write the report as one HTML file."""
     parts = [f"<h1>{escape(report.title)}</h1>"]
     if report.sheet is not None:
         parts.append(html_cautions(report.sheet.cautions))
@@ -77,24 +63,16 @@ def report_page(report: Report) -> str:
 
 
 def _section_html(section: Section) -> str:
-    from workbench.output.drawing import figure_bytes
-
     parts = [f"<h2>{escape(section.title)}</h2>", f"<p>{escape(section.text)}</p>"]
     if section.points:
         parts.append(html_list(section.points))
-    parts += [html_table(one.columns, one.rows, one.right) for one in section.tables]
+    parts += [html_table(one) for one in section.tables]
     parts += [html_figure(one.finding, figure_bytes(one.figure, "svg")) for one in section.pictures]
     return "\n".join(parts)
 
 
 def report_pdf(report: Report) -> bytes:
-    """Print the report.
-
-    Gives A PDF on A4.
-    """
-    from workbench.output.pdf_pages import PdfPages
-    from workbench.sheet.pdf import print_cautions, print_sheet
-
+    """Print the report."""
     pages = PdfPages(report.title)
     pages.heading(report.title, 15.0)
     if report.sheet is not None:
@@ -109,21 +87,14 @@ def report_pdf(report: Report) -> bytes:
 
 
 def _print_section(section: Section, pages: PdfPages) -> None:
-    from workbench.output.drawing import figure_bytes
-
     pages.heading(section.title, 12.0)
     pages.paragraph(section.text, 8.4)
     for point in section.points:
         pages.paragraph(point, 8.0, lead="-")
     for table in section.tables:
-        widths = [max(len(str(row[i])) for row in (table.columns, *table.rows)) for i in _places(table)]
+        widths = [max(map(len, column)) for column in zip(table.columns, *table.rows, strict=True)]
         # Two letters of room, so that short cells stay whole; long ones are wrapped anyway.
-        shares = [min(max(w + 2, 6), 48) for w in widths]
-        pages.table(table.columns, table.rows, shares, table.right)
+        pages.table(table, [min(max(w + 2, 6), 48) for w in widths])
     for picture in section.pictures:
         png = figure_bytes(picture.figure, "png")
         pages.captioned(picture.finding, png)
-
-
-def _places(table: Table) -> range:
-    return range(len(table.columns))

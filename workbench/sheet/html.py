@@ -8,23 +8,18 @@ from workbench.output.html_page import html_cautions, html_list, html_page, html
 from workbench.sheet.parts import Sheet
 from workbench.sheet.tables import (
     BOX,
-    EXPECTED_COLUMNS,
-    SETTING_COLUMNS,
-    curve_cells,
-    curve_columns,
-    expected_cells,
+    curve_table,
     expected_note,
-    setting_cells,
+    expected_table,
+    homing_table,
+    setting_table,
     today,
 )
 from workbench.words import units
 
 
 def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
-    """Write the sheet as a file of its own.
-
-    Gives HTML.
-    """
+    """Write the sheet as a file of its own."""
     head = f"<h1>Settings sheet: {escape(sheet.car)}</h1>"
     outside = f"outside ______ {units.written('degC', imperial)}"
     tail = f'<p class="small">Printed {today()}. Tried on ____________  by ____________  {outside}</p>'
@@ -32,17 +27,13 @@ def sheet_page(sheet: Sheet, imperial: bool = False) -> str:
 
 
 def _to_look_at(sheet: Sheet) -> str:
-    """What the checks found, for the sheet not to be read without it."""
     if not sheet.to_look_at:
         return ""
     return f"<p><b>evenidle check has to say of:</b> {escape('; '.join(sheet.to_look_at))}.</p>"
 
 
 def sheet_body(sheet: Sheet, imperial: bool = False, cautions: bool = True) -> str:
-    """Write the sheet's content, also for the report.
-
-    Gives HTML, cautions first.
-    """
+    """Write the sheet's content, also for the report."""
     steps = "".join(
         f"<li><b>{escape(step.title)}.</b> Enter: {escape(step.enter)}. {escape(step.do)}"
         f" <i>Go on if</i> {escape(step.go_on)} <b>{BOX} entered {BOX} seen</b></li>"
@@ -54,14 +45,14 @@ def sheet_body(sheet: Sheet, imperial: bool = False, cautions: bool = True) -> s
             f'<p class="small">{escape(sheet.made)} Loads fitted: {escape(sheet.loads)}.</p>',
             _to_look_at(sheet),
             "<h2>Settings</h2>",
-            html_table(SETTING_COLUMNS, setting_cells(sheet), " rr", strong=2),
+            html_table(setting_table(sheet), strong=2),
             f"<p>{escape(sheet.worked)}</p>" if sheet.worked else "",
             "<h2>Homing and timing</h2>",
-            html_table(["", "", ""], [list(row) for row in sheet.homing]),
+            html_table(homing_table(sheet)),
             "<h2>Open-loop curves: unchanged, advice beside them</h2>",
-            html_table(curve_columns(sheet, imperial), curve_cells(sheet, imperial), "rrrrrrr"),
+            html_table(curve_table(sheet, imperial)),
             "<h2>What to expect</h2>",
-            html_table(EXPECTED_COLUMNS, expected_cells(sheet), " r"),
+            html_table(expected_table(sheet)),
             f'<p class="small">{escape(expected_note(sheet))}</p>',
             f"<h2>In this order on the car: base first, loop last</h2><ol>{steps}</ol>",
             "<h2>What to watch</h2>",

@@ -5,15 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import sim
+import tuning
+from workbench.output.results import write_as
+from workbench.sheet.html import sheet_page
 from workbench.sheet.parts import CurveRow, Sheet
-from workbench.words.basis import basis_words
-from workbench.words.cautions import CAUTIONS
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.checks import Spot
+from workbench.sheet.pdf import sheet_pdf
+from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
+from workbench.sheet.text import sheet_csv, sheet_json
+from workbench.sheet.trial import (
+    count_caution,
+    hunting_caution,
+    loads_fitted,
+    stop_signs,
+    try_steps,
+    watch_points,
+)
+from workbench.words.cautions import CAUTIONS, basis_words
+from workbench.words.wording import in_words
 
 FORMS = (".html", ".pdf", ".csv", ".json")
 COLD_degC = 60.0
@@ -21,27 +31,16 @@ COLD_degC = 60.0
 
 
 def make_sheet(
-    car: Car, *, seed: int = 0, before: Car | None = None, on_progress: Callable[..., None] | None = None
+    car: sim.Car,
+    *,
+    seed: int = 0,
+    before: sim.Car | None = None,
+    on_progress: Callable[..., None] | None = None,
 ) -> Sheet:
-    """Gather a car's sheet, to be written by `write_sheet`.
-
-    ``before`` is the car with the settings to go back to, where they are known.
-    """
-    from tuning.checks import base_spots
-    from tuning.prediction import expect
-    from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
-    from workbench.sheet.trial import (
-        count_caution,
-        hunting_caution,
-        loads_fitted,
-        stop_signs,
-        try_steps,
-        watch_points,
-    )
-
-    spots = base_spots(car)
+    """Gather a car's sheet, to be written by `write_sheet`."""
+    spots = tuning.base_spots(car)
     refuse_lost_entries(car)
-    expected = expect(car, seed=seed, on_progress=on_progress)
+    expected = tuning.expect(car, seed=seed, on_progress=on_progress)
     fitted = loads_fitted(car)
     return Sheet(
         car.name,
@@ -75,24 +74,19 @@ def version() -> str:
         return "not installed"
 
 
-def _to_look_at(car: Car) -> tuple[str, ...]:
-    """What the checks fail or warn of, by name."""
-    from tuning import check
-    from workbench.words.wording import in_words
-
+def _to_look_at(car: sim.Car) -> tuple[str, ...]:
     return tuple(
         f"{in_words(line.name)}{' (FAILS)' if line.verdict == 'fail' else ''}"
-        for line in check(car).lines
+        for line in tuning.check(car).lines
         if line.verdict != "pass"
     )
 
 
-def _curve_row(car: Car, spot: Spot) -> CurveRow:
+def _curve_row(car: sim.Car, spot: tuning.Spot) -> CurveRow:
     from controllers import curve_at
-    from tuning.checks import base_error_steps
 
     curves = car.curves
-    error = base_error_steps(spot)
+    error = tuning.base_error_steps(spot)
     # As far as the valve goes; that it is not far enough is told in words.
     within = min(max(error, -spot.base_steps), car.valve.open_limit_steps - spot.base_steps)
     steps = float(round(within)) if abs(within) >= 2.0 else 0.0
@@ -115,8 +109,7 @@ def _curve_row(car: Car, spot: Spot) -> CurveRow:
     )
 
 
-def _homing(car: Car) -> list[tuple[str, str, str]]:
-    """Homing and timing: what, number, remark."""
+def _homing(car: sim.Car) -> list[tuple[str, str, str]]:
     valve = car.valve
     farthest = "farthest position" if valve.travel_counted else "MEASURE FIRST: travel is a guess,"
     seconds = valve.homing_steps * valve.step_ms / 1000.0
@@ -132,7 +125,7 @@ def _homing(car: Car) -> list[tuple[str, str, str]]:
     ]  # fmt: skip
 
 
-def _waits(car: Car) -> str:
+def _waits(car: sim.Car) -> str:
     """How long feedback waits after a start, and how long it should."""
     waits_s, fade_s = car.feedback.enable_delay_s, car.curves.after_start_fade_s
     longer = "" if waits_s >= fade_s else f"; best as long as the fade, {fade_s:g} s"
@@ -140,22 +133,9 @@ def _waits(car: Car) -> str:
 
 
 def write_sheet(sheet: Sheet, path: Path) -> None:
-    """Write a sheet whole or not at all; the ending of the name says in which form."""
-    from sim.files import one_problem, write_beside
-
-    kind = path.suffix.lower()
-    if kind not in FORMS:
-        message = f'unknown form ("{path.suffix}"), allowed: {", ".join(FORMS)}'
-        raise one_problem(path, 1, "--out", message)
-    if kind == ".html":
-        from workbench.sheet.html import sheet_page
-
-        write_beside(path, sheet_page(sheet))
-    elif kind == ".pdf":
-        from workbench.sheet.pdf import sheet_pdf
-
-        write_beside(path, sheet_pdf(sheet))
-    else:
-        from workbench.sheet.text import sheet_csv, sheet_json
-
-        write_beside(path, sheet_csv(sheet) if kind == ".csv" else sheet_json(sheet))
+    """Write a sheet in the form that the ending of the name says."""
+    forms: dict[str, Callable[[], str | bytes]] = {
+        ".html": lambda: sheet_page(sheet), ".pdf": lambda: sheet_pdf(sheet),
+        ".csv": lambda: sheet_csv(sheet), ".json": lambda: sheet_json(sheet),
+    }  # fmt: skip
+    write_as(path, forms)

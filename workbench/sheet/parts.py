@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from tuning.prediction import Expectation
+import tuning
 
 
 @dataclass(frozen=True)
@@ -59,7 +58,7 @@ class Sheet:
     settings: tuple[SettingRow, ...]
     curves: tuple[CurveRow, ...]
     homing: tuple[tuple[str, str, str], ...]
-    expected: Expectation
+    expected: tuning.Expectation
     watch: tuple[str, ...]
     stop: tuple[str, ...]
     steps: tuple[TryStep, ...]

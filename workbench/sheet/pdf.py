@@ -6,13 +6,11 @@ from workbench.output.pdf_pages import PdfPages
 from workbench.sheet.parts import Sheet
 from workbench.sheet.tables import (
     BOX,
-    EXPECTED_COLUMNS,
-    SETTING_COLUMNS,
-    curve_cells,
-    curve_columns,
-    expected_cells,
+    curve_table,
     expected_note,
-    setting_cells,
+    expected_table,
+    homing_table,
+    setting_table,
     today,
 )
 from workbench.words import units
@@ -22,10 +20,7 @@ EXPECTED_in = 2.0
 
 
 def sheet_pdf(sheet: Sheet, imperial: bool = False) -> bytes:
-    """Print the sheet.
-
-    Gives A PDF of two pages.
-    """
+    """Print the sheet."""
     pages = PdfPages(f"Settings sheet: {sheet.car}")
     pages.heading(f"Settings sheet: {sheet.car}", 14.0)
     print_sheet(sheet, pages, imperial)
@@ -49,18 +44,16 @@ def print_sheet(sheet: Sheet, pages: PdfPages, imperial: bool = False, cautions:
     if sheet.to_look_at:
         pages.paragraph(f"evenidle check has to say of: {'; '.join(sheet.to_look_at)}.", bold=True)
     pages.heading("Settings")
-    widths = [2.1, 1.1, 0.9, 2.4, 1.2, 4.4]
-    pages.table(SETTING_COLUMNS, setting_cells(sheet), widths, " rr", strong=2)
+    pages.table(setting_table(sheet), [2.1, 1.1, 0.9, 2.4, 1.2, 4.4], strong=2)
     if sheet.worked:
         pages.paragraph(sheet.worked)
     pages.heading("Homing and timing")
-    pages.table(["", "", ""], [list(row) for row in sheet.homing], [1.4, 1.6, 4.0])
+    pages.table(homing_table(sheet), [1.4, 1.6, 4.0])
     pages.heading("Open-loop curves: unchanged, advice beside them")
-    columns, cells = curve_columns(sheet, imperial), curve_cells(sheet, imperial)
-    pages.table(columns, cells, [1.0] * 7, "rrrrrrr")
+    pages.table(curve_table(sheet, imperial), [1.0] * 7)
     pages.need(EXPECTED_in)
     pages.heading("What to expect")
-    pages.table(EXPECTED_COLUMNS, expected_cells(sheet), [4.0, 1.6, 1.4], " r")
+    pages.table(expected_table(sheet), [4.0, 1.6, 1.4])
     pages.paragraph(expected_note(sheet))
     pages.heading("In this order on the car: base first, loop last")
     for place, step in enumerate(sheet.steps, 1):

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from controllers import setting_acts
+import sim
+import tuning
 from workbench.sheet.parts import SettingRow
 from workbench.words.laws import LAW_WORDS
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.checks import Spot
-    from tuning.prediction import Expectation
 
 NAMES = {
     "gain_steps_per_100rpm": ("gain", "steps per 100 rpm"),
@@ -38,13 +32,10 @@ BESIDE = (
 """Settings that no entry form describes, told only where they act."""
 
 
-def refuse_lost_entries(car: Car) -> None:
+def refuse_lost_entries(car: sim.Car) -> None:
     """Refuse a setting that the controller's entry form rounds to nothing or turns around."""
-    from sim import InputError, Problem
-    from tuning.search import to_entry
-
     problems = []
-    for entry in to_entry(car):
+    for entry in tuning.to_entry(car):
         turned = car.entry_form.sign if entry.key in GAIN_KEYS else 1
         lost = entry.ours != 0.0 and entry.entered * entry.ours * turned <= 0.0
         if lost and _acts(car, entry.key):
@@ -54,12 +45,12 @@ def refuse_lost_entries(car: Car) -> None:
                 f" entry form holds: a finer entry_form.resolution.{entry.key} than"
                 f" {entry.resolution:g}, or another gain_per_rpm or output_unit"
             )
-            problems.append(Problem(car.name, 1, where, message))
+            problems.append(sim.Problem(car.name, 1, where, message))
     if problems:
-        raise InputError(problems)
+        raise sim.InputError(problems)
 
 
-def worked_line(car: Car) -> str:
+def worked_line(car: sim.Car) -> str:
     """What an error of 100 rpm for one second does, for the owner to check the entries by."""
     feedback = car.feedback
     if feedback.law not in ("pi", "pid", "pi_park"):
@@ -68,9 +59,8 @@ def worked_line(car: Car) -> str:
     moved = gain + integral
     percent = 100.0 * moved / car.valve.travel_steps
     told = (
-        f"To check the entries: target 100 rpm above speed for 1 s must open the valve by"
-        f" {moved:.1f} steps ({percent:.1f} % of travel): {gain:.1f} at once and {integral:.1f} in"
-        " that second."
+        f"To check the entries: target 100 rpm above speed for 1 s must open the valve by {moved:.1f} steps"
+        f" ({percent:.1f} % of travel): {gain:.1f} at once and {integral:.1f} in that second."
     )
     if gain > 0.0 and integral > 0.0:
         told += (
@@ -80,36 +70,27 @@ def worked_line(car: Car) -> str:
     return told
 
 
-GAIN_KEYS = (
-    "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
-)  # fmt: skip
+GAIN_KEYS = ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm")
 
 
-def _present(before: Car | None) -> dict[str, str]:
+def _present(before: sim.Car | None) -> dict[str, str]:
     """Entries of the settings to go back to, by key and part."""
-    from tuning.search import to_entry
-
     if before is None:
         return {}
-    told = {f"{one.key} {one.part}".strip(): one.text for one in to_entry(before)}
+    told = {f"{one.key} {one.part}".strip(): one.text for one in tuning.to_entry(before)}
     beside = {key: f"{getattr(before.feedback, key):.4g}" for key, *_ in BESIDE}
     return {**told, **beside, "law": before.feedback.law}
 
 
 def setting_rows(
-    car: Car, spots: list[Spot], expected: Expectation, before: Car | None = None
+    car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectation, before: sim.Car | None = None
 ) -> list[SettingRow]:
-    """Make the rows of settings.
-
-    Gives law first, then in the order of ``ORDER``, then what else acts.
-    """
-    from tuning.search import to_entry
-
+    """Make the rows of settings."""
     law, present = car.feedback.law, _present(before)
     told = LAW_WORDS.get(law, "")
     rows = [SettingRow("law", "law", law, "", law, "", told, True, present.get("law", ""))]
     reasons = _reasons(car, spots, expected)
-    entries = sorted(to_entry(car), key=lambda entry: ORDER.index(entry.key))
+    entries = sorted(tuning.to_entry(car), key=lambda entry: ORDER.index(entry.key))
     for entry in entries:
         if not _acts(car, entry.key):
             continue
@@ -139,8 +120,10 @@ def setting_rows(
     return rows
 
 
-def _acts(car: Car, key: str) -> bool:
+def _acts(car: sim.Car, key: str) -> bool:
     """Whether a setting does anything with this law and these values."""
+    from controllers import setting_acts
+
     feedback = car.feedback
     if key == "entry_fade_s":
         return feedback.entry_extra_steps > 0.0
@@ -151,7 +134,7 @@ def _acts(car: Car, key: str) -> bool:
     return float(getattr(feedback, key)) > 0.0
 
 
-def _reasons(car: Car, spots: list[Spot], expected: Expectation) -> dict[str, str]:
+def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectation) -> dict[str, str]:
     """Why each number is what it is, in numbers of this car."""
     feedback, warm = car.feedback, spots[-1]
     least = min(spot.rpm_per_step for spot in spots)

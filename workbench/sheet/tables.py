@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from workbench.sheet.parts import Sheet
 from workbench.words import units
-from workbench.words.numbers import number
+from workbench.words.tables import Table, number, table_of
 from workbench.words.wording import in_words
 
-SETTING_COLUMNS = ("setting", "go back to", "enter", "in", "entered", "why")
 BOX, BLANK = "\u2610", "______"
 """To be ticked on paper, and to be written in."""
-EXPECTED_COLUMNS = ("on plausible cars", "eight runs in ten", "unit")
 
 
 def today() -> str:
@@ -20,62 +18,61 @@ def today() -> str:
     return date.today().isoformat()
 
 
-def setting_cells(sheet: Sheet) -> list[list[str]]:
-    """Make the cells of the settings.
-
-    Gives as ``SETTING_COLUMNS``.
-    """
-    return [
-        [row.name, row.present or BLANK, row.entry, row.entry_unit, BOX, row.reason] for row in sheet.settings
-    ]
-
-
-def curve_columns(sheet: Sheet, imperial: bool = False) -> list[str]:
-    """Make the headings of the curves.
-
-    Gives one a column.
-    """
-    return [
-        f"{sheet.temperature} {units.written('degC', imperial)}",
-        "target rpm", "base steps", "advice", "rpm per step", "cranking steps", "after-start steps",
-    ]  # fmt: skip
+def setting_table(sheet: Sheet) -> Table:
+    """Table the settings, with room to tick what was entered."""
+    return table_of(
+        sheet.settings,
+        {
+            "setting": lambda row: row.name,
+            "go back to": lambda row: row.present or BLANK,
+            "enter": lambda row: row.entry,
+            "in": lambda row: row.entry_unit,
+            "entered": lambda _: BOX,
+            "why": lambda row: row.reason,
+        },
+        " rr",
+    )
 
 
-def curve_cells(sheet: Sheet, imperial: bool = False) -> list[list[str]]:
-    """Make the cells of the curves.
-
-    Gives as ``curve_columns``.
-    """
-    return [
-        [
-            f"{units.shown(row.coolant_degC, 'degC', imperial):.4g}",
-            f"{row.target_rpm:.0f}",
-            f"{row.base_steps:g}",
-            row.advice,
-            f"{row.rpm_per_step:.0f}",
-            f"{row.cranking_steps:.0f}",
-            f"{row.after_start_steps:.0f}",
-        ]
-        for row in sheet.curves
-    ]
+def homing_table(sheet: Sheet) -> Table:
+    """Table homing and timing."""
+    return Table(("", "", ""), sheet.homing)
 
 
-def expected_cells(sheet: Sheet) -> list[list[str]]:
-    """Make the cells of what is expected.
+def curve_table(sheet: Sheet, imperial: bool = False) -> Table:
+    """Table the curves in the units chosen."""
+    return table_of(
+        sheet.curves,
+        {
+            f"{sheet.temperature} {units.written('degC', imperial)}": lambda row: (
+                f"{units.shown(row.coolant_degC, 'degC', imperial):.4g}"
+            ),
+            "target rpm": lambda row: f"{row.target_rpm:.0f}",
+            "base steps": lambda row: f"{row.base_steps:g}",
+            "advice": lambda row: row.advice,
+            "rpm per step": lambda row: f"{row.rpm_per_step:.0f}",
+            "cranking steps": lambda row: f"{row.cranking_steps:.0f}",
+            "after-start steps": lambda row: f"{row.after_start_steps:.0f}",
+        },
+        "rrrrrrr",
+    )
 
-    Gives as ``EXPECTED_COLUMNS``.
-    """
-    return [
-        [in_words(row.meaning), f"{number(row.low)} to {number(row.high)}", row.unit]
-        for row in sheet.expected.rows
-    ]
+
+def expected_table(sheet: Sheet) -> Table:
+    """Table what is expected."""
+    return table_of(
+        sheet.expected.rows,
+        {
+            "on plausible cars": lambda row: in_words(row.meaning),
+            "eight runs in ten": lambda row: f"{number(row.low)} to {number(row.high)}",
+            "unit": lambda row: row.unit,
+        },
+        " r",
+    )
 
 
 def expected_note(sheet: Sheet) -> str:
-    """Say what the ranges stand on.
-
-    Gives two sentences.
-    """
+    """Say what the ranges stand on."""
     expected = sheet.expected
     stalls = round(expected.prediction.stall_share * expected.runs)
     told = "none stalled" if stalls == 0 else f"{stalls} stalled"

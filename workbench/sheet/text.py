@@ -13,18 +13,12 @@ from workbench.words.wording import in_words, worded
 
 
 def sheet_json(sheet: Sheet) -> str:
-    """Write the sheet as JSON.
-
-    Gives one object.
-    """
+    """Write the sheet as JSON."""
     return json.dumps(plain(worded(sheet.to_dict())), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def sheet_csv(sheet: Sheet) -> str:
-    """Write the sheet as CSV: section, item, value, unit, entry, entry unit, remark.
-
-    Gives one row an item; sections in the order of the printed sheet.
-    """
+    """Write the sheet as CSV: section, item, value, unit, entry, entry unit, remark."""
     stream = io.StringIO()
     table = csv.writer(stream, lineterminator="\n")
     table.writerow(SHEET_COLUMNS)

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from math import ceil
-from typing import TYPE_CHECKING
 
+import sim
+import tuning
 from workbench.sheet.parts import TryStep
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.checks import Spot
-    from tuning.prediction import Expectation, Expected
 
 NARROW_rpm = 60.0
 """Trim limits of the first try with feedback are worth about this, either way."""
@@ -24,9 +20,8 @@ LOADS = (
     ("gearbox_Nm", "into gear, brake held"), ("clutch_Nm", "clutch"),
 )  # fmt: skip
 ROLLING = (
-    "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to"
-    " rest. If it races: clutch or neutral, brake, stop, then switch off; never turn the key"
-    " towards lock while it moves."
+    "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to rest. If it"
+    " races: clutch or neutral, brake, stop, then switch off; never turn the key towards lock while it moves."
 )
 COUNT_FIRST = (
     "MEASURE FIRST: the valve's travel is a guess. Count it with the engine off before anything is"
@@ -34,51 +29,41 @@ COUNT_FIRST = (
 )
 
 
-def loads_fitted(car: Car) -> list[str]:
+def loads_fitted(car: sim.Car) -> list[str]:
     """Loads that this car has, in words."""
     return [name for key, name in LOADS if getattr(car.loads, key) > 0.0]
 
 
-def narrow_limits(car: Car, spots: list[Spot]) -> tuple[float, float]:
-    """Trim limits for the first try with feedback.
-
-    Gives lowest and highest trim, within the full limits [steps].
-    """
+def narrow_limits(car: sim.Car, spots: list[tuning.Spot]) -> tuple[float, float]:
+    """Trim limits for the first try with feedback."""
     low, high = car.feedback.trim_limit_steps
     worth = max(spots[-1].rpm_per_step, 1.0)
     steps = max(float(car.feedback.min_move_steps), float(round(NARROW_rpm / worth)), 2.0)
     return max(low, -steps), min(high, steps)
 
 
-def _middle_limits(car: Car, narrow: tuple[float, float]) -> tuple[float, float]:
+def _middle_limits(car: sim.Car, narrow: tuple[float, float]) -> tuple[float, float]:
     """Trim limits half way from narrow to full [steps]."""
     full = car.feedback.trim_limit_steps
     low, high = (float(round(0.5 * (a + b))) for a, b in zip(narrow, full, strict=True))
     return low, high
 
 
-def _entered(car: Car, limits: tuple[float, float]) -> str:
-    """Trim limits as they are typed into the controller."""
-    from tuning.search import to_entry
-
+def _entered(car: sim.Car, limits: tuple[float, float]) -> str:
     given = car.feedback.model_copy(update={"trim_limit_steps": limits})
-    low, high = (e for e in to_entry(car, given) if e.key == "trim_limit_steps")
+    low, high = (e for e in tuning.to_entry(car, given) if e.key == "trim_limit_steps")
     return f"trim limits {low.text} and {high.text} {low.unit}"
 
 
-def try_steps(car: Car, spots: list[Spot], scatter_rpm: float = 0.0) -> list[TryStep]:
-    """Order the tries from the safest on: base first, loop last.
-
-    Gives engine off, feedback off warm, base, a cold morning, narrow, middle and full limits,
-    loads, blip, rolling, a cold start.
-    """
+def try_steps(car: sim.Car, spots: list[tuning.Spot], scatter_rpm: float = 0.0) -> list[TryStep]:
+    """Order the tries from the safest on: base first, loop last."""
     before = [*_standing(car), *_feedback_off(spots, scatter_rpm)]
     if not car.feedback.acts:
         return before
     return [*before, *_with_feedback(car, narrow_limits(car, spots))]
 
 
-def _standing(car: Car) -> list[TryStep]:
+def _standing(car: sim.Car) -> list[TryStep]:
     count = "" if car.valve.travel_counted else "Count the valve's travel first. "
     return [
         TryStep(
@@ -91,22 +76,19 @@ def _standing(car: Car) -> list[TryStep]:
     ]
 
 
-def _feedback_off(spots: list[Spot], scatter_rpm: float) -> list[TryStep]:
+def _feedback_off(spots: list[tuning.Spot], scatter_rpm: float) -> list[TryStep]:
     """The base curve, warm and then cold, with feedback off."""
-    from tuning.checks import base_error_steps
-
     warm = spots[-1]
     steps = max(ceil(max(SEEN_rpm, scatter_rpm) / max(warm.rpm_per_step, 1.0)), 1)
-    error = base_error_steps(warm)
+    error = tuning.base_error_steps(warm)
     right = warm.base_steps + error
     told = f"in the model at {right:.0f} steps" if abs(error) < 400.0 else "see the advice above"
     return [
         TryStep(
             "Direction, feedback off, warm",
             "feedback off (base curve only)",
-            f"Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f} steps. {steps} steps"
-            f" more must raise speed by about {steps * warm.rpm_per_step:.0f} rpm, and fewer lower"
-            " it.",
+            f"Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f} steps. {steps} steps more must"
+            f" raise speed by about {steps * warm.rpm_per_step:.0f} rpm, and fewer lower it.",
             "opening raises speed; it is steady with the valve still.",
         ),
         TryStep(
@@ -125,7 +107,7 @@ def _feedback_off(spots: list[Spot], scatter_rpm: float) -> list[TryStep]:
     ]
 
 
-def _with_feedback(car: Car, limits: tuple[float, float]) -> list[TryStep]:
+def _with_feedback(car: sim.Car, limits: tuple[float, float]) -> list[TryStep]:
     """Tries with feedback on, narrow limits first."""
     middle, full = _middle_limits(car, limits), car.feedback.trim_limit_steps
     fitted = loads_fitted(car)
@@ -169,11 +151,8 @@ def _both(limits: tuple[float, float]) -> str:
     return " and ".join(f"{limit:+.0f}" for limit in limits)
 
 
-def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
-    """Warn of settings that hunt in the model.
-
-    Gives one caution, head and text; empty where next to no run hunts.
-    """
+def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]:
+    """Warn of settings that hunt in the model."""
     share = expected.prediction.hunting_share
     if share < HUNTING_SHARE:
         return ()
@@ -184,7 +163,7 @@ def hunting_caution(expected: Expectation) -> tuple[tuple[str, str], ...]:
     return (("These settings hunt.", text),)
 
 
-def count_caution(car: Car) -> tuple[tuple[str, str], ...]:
+def count_caution(car: sim.Car) -> tuple[tuple[str, str], ...]:
     """Warn of a valve whose travel nobody has counted: one caution, or none."""
     if car.valve.travel_counted:
         return ()
@@ -192,12 +171,9 @@ def count_caution(car: Car) -> tuple[tuple[str, str], ...]:
     return ((f"{head}:", text),)
 
 
-def watch_points(car: Car, expected: Expectation) -> list[str]:
-    """Say what to watch while trying.
-
-    Gives one sentence each.
-    """
-    by_name: dict[str, Expected] = {}
+def watch_points(car: sim.Car, expected: tuning.Expectation) -> list[str]:
+    """Say what to watch while trying."""
+    by_name: dict[str, tuning.Expected] = {}
     for row in expected.rows:
         by_name.setdefault(row.name, row)
     points = []
@@ -218,22 +194,18 @@ def watch_points(car: Car, expected: Expectation) -> list[str]:
     return points
 
 
-def stop_signs(car: Car, expected: Expectation) -> list[str]:
-    """Say when to stop trying and go back to the base curve.
-
-    Gives one sentence each.
-    """
+def stop_signs(car: sim.Car, expected: tuning.Expectation) -> list[str]:
+    """Say when to stop trying and go back to the base curve."""
     from controllers import curve_at
-    from tuning.stress_tests import RACING_SHARE, START_FLARE_rpm
 
     warm = curve_at(car.curves.target_rpm, 90.0)
     lowest = next((row.low for row in expected.rows if row.name == "lowest_rpm"), 0.0)
     lowest = max(min(lowest - 50.0, warm - 100.0), car.engine.stall_rpm + 50.0)
     return [
         (
-            f"Throttle closed and more than {RACING_SHARE * warm:.0f} rpm above the target of the"
-            f" moment ({(1.0 + RACING_SHARE) * warm:.0f} rpm warm), or still rising: key off. Just"
-            f" after a start some seconds of {START_FLARE_rpm:.0f} rpm above it are normal."
+            f"Throttle closed and more than {tuning.RACING_SHARE * warm:.0f} rpm above the target of the"
+            f" moment ({(1.0 + tuning.RACING_SHARE) * warm:.0f} rpm warm), or still rising: key off. Just"
+            f" after a start some seconds of {tuning.START_FLARE_rpm:.0f} rpm above it are normal."
         ),
         "Opening the valve lowers speed, or closing it raises speed: key off, wiring first.",
         f"Speed below {lowest:.0f} rpm, or a stall.",

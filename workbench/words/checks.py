@@ -29,9 +29,8 @@ def _homing(values: Mapping[str, Any], tell: Tell) -> str:
 def _cranking(values: Mapping[str, Any], tell: Tell) -> str:
     both = " where both are at the open limit" if values["at_limit"] else ""
     return tell(
-        "least {margin_steps:+.0f}, at {at_degC:.0f}" + both
-        + "; lowest cranking value {least_steps:.0f}"
-    )  # fmt: skip
+        "least {margin_steps:+.0f}, at {at_degC:.0f}" + both + "; lowest cranking value {least_steps:.0f}"
+    )
 
 
 def _worth(values: Mapping[str, Any], tell: Tell) -> str:
@@ -55,58 +54,45 @@ def _base(values: Mapping[str, Any], tell: Tell) -> str:
 SENTENCES: dict[str, Sentence] = {
     "checks.direction": "direction",
     "checks.direction.value": _direction,
-    "checks.direction.why": ("wired the wrong way round, feedback drives the engine away from its target"),
+    "checks.direction.why": "wired the wrong way round, feedback drives the engine away from its target",
     "checks.direction.do": "swap the two wires of one coil, and test again",
     "checks.homing_reach": "homing reaches the seat",
     "checks.homing_reach.value": _homing,
-    "checks.homing_reach.why": (
-        "homing must end at the seat from wherever the valve stood, also if steps were lost; what a"
-        " miss does for an hour: simulate --scenario cold_hour, with some --seed (where the valve"
-        " was left is chance)"
-    ),
+    "checks.homing_reach.why": "homing must end at the seat from wherever the valve stood, also if steps were"
+    " lost; what a miss does for an hour: simulate --scenario cold_hour, with some --seed (where the valve"
+    " was left is chance)",
     "checks.homing_reach.swap_first": "swap the two wires of one coil first",
-    "checks.homing_reach.count": (
-        "measure first: count the valve's travel, engine off (see evenidle new), and set"
-        " travel_steps, homing_steps 1.5 times that, and travel_counted = true"
-    ),
-    "checks.homing_reach.do": ("drive {homing_steps} closed at power-up, twice the farthest position"),
+    "checks.homing_reach.count": "measure first: count the valve's travel, engine off (see evenidle new), and"
+    " set travel_steps, homing_steps 1.5 times that, and travel_counted = true",
+    "checks.homing_reach.do": "drive {homing_steps} closed at power-up, twice the farthest position",
     "checks.homing_time": "homing time",
     "checks.homing_time.value": "{takes_s:.2f}, best below {most_s:g}",
-    "checks.homing_time.why": ("until it is homed the valve cannot be where cranking wants it"),
-    "checks.homing_time.do": ("home with fewer steps or a shorter rest, or after the engine is switched off"),
+    "checks.homing_time.why": "until it is homed the valve cannot be where cranking wants it",
+    "checks.homing_time.do": "home with fewer steps or a shorter rest, or after the engine is switched off",
     "checks.pulse": "pulse",
-    "checks.pulse.value": (
-        "{pulse_ms:g}; needed {running_ms:.1f} running with a hot coil, {loaded_ms:.1f} with"
-        " everything on ({loaded_V:.1f}), {cold_ms:.1f} when the starter pulls the battery to"
-        " {cold_V:.1f} at {cold_degC:.0f}"
-    ),
-    "checks.pulse.why": ("a pulse too short for voltage and coil lets the motor skip, and position is lost"),
+    "checks.pulse.value": "{pulse_ms:g}; needed {running_ms:.1f} running with a hot coil, {loaded_ms:.1f}"
+    " with everything on ({loaded_V:.1f}), {cold_ms:.1f} when the starter pulls the battery to {cold_V:.1f}"
+    " at {cold_degC:.0f}",
+    "checks.pulse.why": "a pulse too short for voltage and coil lets the motor skip, and position is lost",
     "checks.pulse.do": "set {advised_ms:.1f} or more",
     "checks.hot_cranking": "pulse while cranked hot",
-    "checks.hot_cranking.value": (
-        "{pulse_ms:g}; needed {hot_ms:.1f} at {hot_V:.1f} with a coil at {hot_degC:.0f}"
-    ),
-    "checks.hot_cranking.why": (
-        "if the valve still moves while the starter pulls the battery down, a hot coil takes too"
-        " little current and steps are lost: after homing nothing finds them again"
-    ),
-    "checks.hot_cranking.do": (
-        "leave the key on for {wait_s:.1f} before cranking a hot engine, so that the valve is homed"
-        " and stands where cranking wants it, or set {advised_ms:.1f} or more"
-    ),
+    "checks.hot_cranking.value": "{pulse_ms:g}; needed {hot_ms:.1f} at {hot_V:.1f} with a coil at"
+    " {hot_degC:.0f}",
+    "checks.hot_cranking.why": "if the valve still moves while the starter pulls the battery down, a hot coil"
+    " takes too little current and steps are lost: after homing nothing finds them again",
+    "checks.hot_cranking.do": "leave the key on for {wait_s:.1f} before cranking a hot engine, so that the"
+    " valve is homed and stands where cranking wants it, or set {advised_ms:.1f} or more",
     "checks.rest": "rest",
     "checks.rest.value": "{rest_ms:g}, {least_ms:g} suffices",
-    "checks.rest.why": ("the rotor must come to rest before the next step, and the coil stay cool"),
+    "checks.rest.why": "the rotor must come to rest before the next step, and the coil stay cool",
     "checks.rest.do": "set {least_ms:g}",
     "checks.open_limit": "open limit within travel",
     "checks.open_limit.value": "open limit {limit}, hard stop at {travel_steps}",
-    "checks.open_limit.why": ("steps counted against the hard stop are not made, and position is lost"),
+    "checks.open_limit.why": "steps counted against the hard stop are not made, and position is lost",
     "checks.open_limit.do": "set the open limit to {travel_steps} or less",
     "checks.useful_travel": "useful travel is used",
     "checks.useful_travel.value": "open limit {limit}, useful travel {useful_steps}",
-    "checks.useful_travel.why": (
-        "an open limit below useful travel gives away air for cold starts and loads"
-    ),
+    "checks.useful_travel.why": "an open limit below useful travel gives away air for cold starts and loads",
     "checks.useful_travel.do": "set the open limit to {useful_steps} or a little more",
     "checks.backlash": "backlash",
     "checks.backlash.value": "{play_steps:g}, minimum move {move}",
@@ -114,86 +100,65 @@ SENTENCES: dict[str, Sentence] = {
     "checks.backlash.do": "take a valve without play, or a minimum move above it",
     "checks.slew": "valve keeps up with updates",
     "checks.slew.value": "{move_ms:g} for a minimum move, {period_ms:g} between updates",
-    "checks.slew.why": ("decisions faster than the valve can follow chase a target that has moved on"),
+    "checks.slew.why": "decisions faster than the valve can follow chase a target that has moved on",
     "checks.slew.do": "set the update period to {move_ms:g} or more",
     "checks.resolution": "deadband holds a minimum move",
-    "checks.resolution.value": ("deadband {width_rpm:.0f} wide, one move {move_rpm:.0f} at {at_degC:.0f}"),
-    "checks.resolution.why": ("where no position lies within the deadband an integrating law must hunt"),
-    "checks.resolution.do": ("take a smaller minimum move, or a deadband half-width of {half_rpm} or more"),
+    "checks.resolution.value": "deadband {width_rpm:.0f} wide, one move {move_rpm:.0f} at {at_degC:.0f}",
+    "checks.resolution.why": "where no position lies within the deadband an integrating law must hunt",
+    "checks.resolution.do": "take a smaller minimum move, or a deadband half-width of {half_rpm} or more",
     "checks.worth_taking": "a minimum move is worth taking",
     "checks.worth_taking.value": _worth,
-    "checks.worth_taking.why": ("a move far smaller than the scatter wears the valve and nobody hears it"),
+    "checks.worth_taking.why": "a move far smaller than the scatter wears the valve and nobody hears it",
     "checks.worth_taking.do": "take a minimum move of {move_steps}",
     "checks.base": "base curve at {at_degC:.0f}",
     "checks.base.value": _base,
-    "checks.base.why": ("feedback corrects small errors; a base curve far off leaves it at its trim limit"),
+    "checks.base.why": "feedback corrects small errors; a base curve far off leaves it at its trim limit",
     "checks.base.do": "in the model: {towards}; see evenidle base",
-    "checks.towards.out_of_reach": (
-        "the open limit does not reach the target: raise it if the valve has travel left, else"
-        " open the throttle stop a little and lower all curves"
-    ),
-    "checks.towards.cold_air": (
-        "the open limit does not reach the target: raise it if the valve has travel left, else an"
-        " auxiliary valve that passes air only while cold, or a larger valve"
-    ),
-    "checks.towards.seat_too_much": (
-        "even at the seat it idles above the target: close the throttle stop a little"
-    ),
+    "checks.towards.out_of_reach": "the open limit does not reach the target: raise it if the valve has"
+    " travel left, else open the throttle stop a little and lower all curves",
+    "checks.towards.cold_air": "the open limit does not reach the target: raise it if the valve has travel"
+    " left, else an auxiliary valve that passes air only while cold, or a larger valve",
+    "checks.towards.seat_too_much": "even at the seat it idles above the target: close the throttle stop a"
+    " little",
     "checks.towards.steps": _steps,
     "checks.close": "room to close at {at_degC:.0f}",
     "checks.close.value": "{close_steps:.0f}, worth {close_rpm:.0f}",
     "checks.close.why": "a base curve near the seat leaves feedback nothing to close",
     "checks.close.wider_trim": "lower the low trim limit once the valve is known to be sound",
-    "checks.close.base_first": (
-        "raise the base curve here first, to {mended_steps:.0f} in the model: {room_steps:.0f} can"
-        " then be closed; only if it idles right as it is, {stop}"
-    ),
-    "checks.stop.close_all": (
-        "close the throttle stop until the warm base curve stands at {least:.0f} to"
-        " {most_steps:.0f} (10 to 15 % of travel), as far as the plate does not jam; then set the"
-        " throttle sensor's closed reading again"
-    ),
-    "checks.stop.close": (
-        "close the throttle stop until the warm base curve stands at {least:.0f} to"
-        " {most_steps:.0f} (10 to 15 % of travel): in the model from {now_mm2!n:.1f} to"
-        " {then_mm2:.1f} of opening, the base curve at {at_degC:.0f} then becomes"
-        " {higher_steps:.0f}; the plate must not jam, and the throttle sensor's closed reading is"
-        " set again"
-    ),
+    "checks.close.base_first": "raise the base curve here first, to {mended_steps:.0f} in the model:"
+    " {room_steps:.0f} can then be closed; only if it idles right as it is, {stop}",
+    "checks.stop.close_all": "close the throttle stop until the warm base curve stands at {least:.0f} to"
+    " {most_steps:.0f} (10 to 15 % of travel), as far as the plate does not jam; then set the throttle"
+    " sensor's closed reading again",
+    "checks.stop.close": "close the throttle stop until the warm base curve stands at {least:.0f} to"
+    " {most_steps:.0f} (10 to 15 % of travel): in the model from {now_mm2!n:.1f} to {then_mm2:.1f} of"
+    " opening, the base curve at {at_degC:.0f} then becomes {higher_steps:.0f}; the plate must not jam, and"
+    " the throttle sensor's closed reading is set again",
     "checks.open": "room to open at {at_degC:.0f}",
     "checks.open.value": "{open_steps:.0f}, worth {open_rpm:.0f}",
-    "checks.open.why": ("a load must be answered by opening; at the end of useful travel nothing is left"),
-    "checks.open.do": (
-        "raise the high trim limit; where the base curve is near the end of useful travel: {more}"
-    ),
+    "checks.open.why": "a load must be answered by opening; at the end of useful travel nothing is left",
+    "checks.open.do": "raise the high trim limit; where the base curve is near the end of useful travel:"
+    " {more}",
     "checks.cranking": "cranking above running",
     "checks.cranking.value": _cranking,
     "checks.cranking.why": "cranking wants more air than running at every temperature",
-    "checks.cranking.do": (
-        "raise the cranking curve at {at_degC:.0f} to {wanted_steps:.0f} or more, and nowhere below"
-        " {least_steps!n:.0f}"
-    ),
+    "checks.cranking.do": "raise the cranking curve at {at_degC:.0f} to {wanted_steps:.0f} or more, and"
+    " nowhere below {least_steps!n:.0f}",
     "checks.to_running": "from cranking to running position",
-    "checks.to_running.value": ("{takes_s:.2f}, {far_steps:.0f} at {at_degC:.0f}, best below {most_s:g}"),
-    "checks.to_running.why": ("until the valve has come back the engine runs on cranking air and flares"),
+    "checks.to_running.value": "{takes_s:.2f}, {far_steps:.0f} at {at_degC:.0f}, best below {most_s:g}",
+    "checks.to_running.why": "until the valve has come back the engine runs on cranking air and flares",
     "checks.to_running.do": "lower the cranking curve there, or raise after-start air",
     "checks.reach": "curves within the open limit",
-    "checks.reach.value": (
-        "most wanted {wanted_steps:.0f} (base and after-start at {at_degC:.0f}, or cranking), open"
-        " limit {limit_steps!n}"
-    ),
+    "checks.reach.value": "most wanted {wanted_steps:.0f} (base and after-start at {at_degC:.0f}, or"
+    " cranking), open limit {limit_steps!n}",
     "checks.reach.why": "what is asked above the open limit is not given",
-    "checks.reach.do": (
-        "lower the curve; an engine that needs it while cold wants an auxiliary cold-air valve or a"
-        " larger one"
-    ),
+    "checks.reach.do": "lower the curve; an engine that needs it while cold wants an auxiliary cold-air valve"
+    " or a larger one",
     "checks.climate": "curves cover the climate",
-    "checks.climate.value": (
-        "points from {coldest_degC:g} ({coldest}) to {warmest_degC:g} ({warmest}), wanted"
-        " {low_degC!n:.0f} to {high_degC:.0f} or more; beyond a curve's ends its last value holds"
-    ),
+    "checks.climate.value": "points from {coldest_degC:g} ({coldest}) to {warmest_degC:g} ({warmest}), wanted"
+    " {low_degC!n:.0f} to {high_degC:.0f} or more; beyond a curve's ends its last value holds",
     "checks.climate.why": "a colder morning than the first point gets too little air",
-    "checks.climate.do": ("add a point at the coldest start you expect and one when warm; see evenidle base"),
+    "checks.climate.do": "add a point at the coldest start you expect and one when warm; see evenidle base",
     "checks.curve.target": "target speed",
     "checks.curve.base": "base curve",
     "checks.curve.cranking": "cranking curve",
@@ -204,25 +169,22 @@ SENTENCES: dict[str, Sentence] = {
     "checks.falls.why": "a warmer engine needs less air; a rise is mostly a slip of the pen",
     "checks.falls.do": "look at the value at {at_degC:g}",
     "checks.gains": "gains suit the valve",
-    "checks.gains.value": (
-        "{at_once_percent:.0f} of an error answered at once, {second_percent:.0f} each second"
-    ),
-    "checks.gains.why": ("a gain that answers more than the whole error drives speed past its target"),
-    "checks.gains.do": ("take a gain of {most_steps_per_100rpm:.1f} at the most, and see evenidle tune"),
+    "checks.gains.value": "{at_once_percent:.0f} of an error answered at once, {second_percent:.0f} each"
+    " second",
+    "checks.gains.why": "a gain that answers more than the whole error drives speed past its target",
+    "checks.gains.do": "take a gain of {most_steps_per_100rpm:.1f} at the most, and see evenidle tune",
     "checks.hottest": "points where an engine can be",
-    "checks.hottest.value": ("hottest point of a curve {hottest_degC:.0f}, usual up to {most_degC:.0f}"),
+    "checks.hottest.value": "hottest point of a curve {hottest_degC:.0f}, usual up to {most_degC:.0f}",
     "checks.hottest.why": "a point where the engine never is bends the curve before it",
     "checks.hottest.do": "look at that point; it is mostly a slip of the pen",
     "checks.alternator": "the alternator carries the lamps at idle",
-    "checks.alternator.value": ("gives up to {able_W:.0f} at warm idle, drawn {drawn_W:.0f} with lamps on"),
-    "checks.alternator.why": (
-        "what it does not give the battery gives: voltage falls, coils pull less, and it empties"
-    ),
+    "checks.alternator.value": "gives up to {able_W:.0f} at warm idle, drawn {drawn_W:.0f} with lamps on",
+    "checks.alternator.why": "what it does not give the battery gives: voltage falls, coils pull less, and it"
+    " empties",
     "checks.alternator.do": "measure the voltage at idle with lamps on, or idle a little faster",
     "checks.fade": "after-start fade",
     "checks.fade.value": "{fade_s:g}, usual {least_s!n:g} to {most_s:g}",
-    "checks.fade.why": ("after-start air covers the time until walls and oil are no longer stone cold"),
-    "checks.fade.do": (
-        "set about 20 s, longer where the oil warms far later than what the curves go by: see evenidle base"
-    ),
+    "checks.fade.why": "after-start air covers the time until walls and oil are no longer stone cold",
+    "checks.fade.do": "set about 20 s, longer where the oil warms far later than what the curves go by: see"
+    " evenidle base",
 }

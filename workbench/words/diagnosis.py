@@ -68,27 +68,20 @@ _SEGMENTS: dict[str, Sentence] = {
 }
 
 _HUNTING: dict[str, Sentence] = {
-    "diagnosis.hunting.no_stretch": ("no undisturbed idling of 15 s: record a minute with nothing changed"),
-    "diagnosis.hunting.slow_log": (
-        "speed is new only every {refresh_s:.1f}, too slowly to see hunting: record at 5 rows a"
-        " second or more"
-    ),
-    "diagnosis.hunting.slow_varies": (
-        "speed varies by {spread_rpm:.0f} rms, refreshed every {refresh_s:.0f}: too slowly to tell"
-        " hunting from scatter; record at 5 rows a second or more"
-    ),
+    "diagnosis.hunting.no_stretch": "no undisturbed idling of 15 s: record a minute with nothing changed",
+    "diagnosis.hunting.slow_log": "speed is new only every {refresh_s:.1f}, too slowly to see hunting: record"
+    " at 5 rows a second or more",
+    "diagnosis.hunting.slow_varies": "speed varies by {spread_rpm:.0f} rms, refreshed every {refresh_s:.0f}:"
+    " too slowly to tell hunting from scatter; record at 5 rows a second or more",
     "diagnosis.hunting.slow_steady": (
         "speed stays within {spread_rpm:.1f} rms, refreshed every {refresh_s:.0f}: no swing is"
         " seen, and what the valve does was not recorded; " + _RECORD
     ),
-    "diagnosis.hunting.slow_quiet": (
-        "it does not hunt: speed stays within {spread_rpm:.1f} rms (it is refreshed only every"
-        " {refresh_s:.0f}, which hides fast swings' shape but not their size)"
-    ),
+    "diagnosis.hunting.slow_quiet": "it does not hunt: speed stays within {spread_rpm:.1f} rms (it is"
+    " refreshed only every {refresh_s:.0f}, which hides fast swings' shape but not their size)",
     "diagnosis.hunting.valve_unseen": (
         "a regular swing of " + _SIZE + ": hunting, or a load that cycles; whether the valve makes"
-        " it is not in this log: " + _RECORD + ": if speed still swings, it is not the idle"
-        " feedback"
+        " it is not in this log: " + _RECORD + ": if speed still swings, it is not the idle feedback"
     ),
     "diagnosis.hunting.load_or_slow": (
         "speed goes from one level to another and back: a load that cycles, or slow hunting; " + _RECORD
@@ -118,16 +111,12 @@ _HUNTING: dict[str, Sentence] = {
     "diagnosis.hunting.not_in_time": (
         "it does not hunt: a regular swing of " + _SIZE + " with which the valve does not keep time"
     ),
-    "diagnosis.hunting.settles": (
-        "it does not hunt: the valve rests between unequal moves and speed settles"
-    ),
+    "diagnosis.hunting.settles": "it does not hunt: the valve rests between unequal moves and speed settles",
     "diagnosis.hunting.irregular": (
         "it does not hunt: swings of " + _SIZE + " are irregular or no larger than scatter"
     ),
-    "diagnosis.hunting.once": (
-        "the valve went over once or twice and speed with it by {between_rpm:.0f}: a slow hunt"
-        " looks so, and so does one disturbance; record for longer"
-    ),
+    "diagnosis.hunting.once": "the valve went over once or twice and speed with it by {between_rpm:.0f}: a"
+    " slow hunt looks so, and so does one disturbance; record for longer",
 }
 
 _BESIDE: dict[str, Sentence] = {
@@ -144,77 +133,50 @@ _BESIDE: dict[str, Sentence] = {
         _EVERY,
         ": a load (air conditioning, fan) coming and going, or slow hunting; " + _RECORD,
     ),
-    "diagnosis.still.valve_unseen": ("valve steps were not recorded: record them, or hold it still"),
-    "diagnosis.still.never": (
-        "the valve never stands still for 10 s here: hold it still for 20 s and record"
-    ),
+    "diagnosis.still.valve_unseen": "valve steps were not recorded: record them, or hold it still",
+    "diagnosis.still.never": "the valve never stands still for 10 s here: hold it still for 20 s and record",
     "diagnosis.still.swings": (
         "with the valve still, speed swings by " + _SIZE + ": look at fuel, spark and leaks, not at"
         " the feedback"
     ),
-    "diagnosis.still.scatters": ("with the valve still, speed scatters by {swing_rpm:.0f}, irregularly"),
+    "diagnosis.still.scatters": "with the valve still, speed scatters by {swing_rpm:.0f}, irregularly",
     "diagnosis.scatter.unseen": "valve steps or a quick record of speed are missing",
-    "diagnosis.scatter.chased": (
-        "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts: scatter is"
-        " {scatter_rpm:.0f}, a deadband of about {deadband_rpm:.0f} (3 to 4 times that) would"
-        " let it rest"
-    ),
+    "diagnosis.scatter.chased": "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts:"
+    " scatter is {scatter_rpm:.0f}, a deadband of about {deadband_rpm:.0f} (3 to 4 times that) would let it"
+    " rest",
     "diagnosis.scatter.moves": "{moves_per_min!n:.0f} moves a minute",
-    "diagnosis.spark.unseen": (
-        "spark was not recorded, or speed not quickly enough: record both at 5 rows a second to see"
-        " whether spark steadies or unsettles idle"
-    ),
-    "diagnosis.spark.retards": (
-        "spark retards by {slope_deg!n:.1f} deg for each 100 rpm that speed falls: it pulls speed"
-        " further down each time. Make the table flat, or advancing by 2 to 4° per 100 rpm below"
-        " target within about 5 to 25° before top dead centre; check the timing marks with a timing"
-        " light first"
-    ),
-    "diagnosis.spark.advances": (
-        "spark advances by {slope_deg!n:.1f} deg per 100 rpm as speed falls: it steadies idle"
-    ),
+    "diagnosis.spark.unseen": "spark was not recorded, or speed not quickly enough: record both at 5 rows a"
+    " second to see whether spark steadies or unsettles idle",
+    "diagnosis.spark.retards": "spark retards by {slope_deg!n:.1f} deg for each 100 rpm that speed falls: it"
+    " pulls speed further down each time. Make the table flat, or advancing by 2 to 4° per 100 rpm below target"
+    " within about 5 to 25° before top dead centre; check the timing marks with a timing light first",
+    "diagnosis.spark.advances": "spark advances by {slope_deg!n:.1f} deg per 100 rpm as speed falls: it"
+    " steadies idle",
     "diagnosis.spark.apart": "spark does not follow speed",
     "diagnosis.beyond.nothing": "nothing in this log points beyond the valve",
     "diagnosis.beyond.may_be": _causes,
-    "diagnosis.beyond.fuel_cut": (
-        "fuel cut on the overrun too near the idle, as speed idles {above_rpm:.0f} above target:"
-        " raise the speed at which fuel comes back, or lower the idle, and see the swing end"
-    ),
-    "diagnosis.beyond.mixture": (
-        "mixture control swinging with its sensor ({period_s:.1f}, as slow as exhaust takes to"
-        " answer): switch it off and see whether the swing ends"
-    ),
-    "diagnosis.beyond.misfire": (
-        "a misfire, as speed dips more than it rises: pull one plug lead after the other; the one"
-        " that changes nothing is it"
-    ),
-    "diagnosis.beyond.lean": (
-        "a lean or uneven idle, spark that swings, or a spindle that leaks each time otherwise:"
-        " enrich a little by hand, then hold the throttle shut by hand, and see which ends it"
-    ),
-    "diagnosis.beyond.flicker": (
-        "a throttle sensor or switch that flickers, {times_per_min!n:.0f} times a minute, so that"
-        " feedback comes and goes: unplug it at idle, or widen what counts as shut"
-    ),
+    "diagnosis.beyond.fuel_cut": "fuel cut on the overrun too near the idle, as speed idles {above_rpm:.0f}"
+    " above target: raise the speed at which fuel comes back, or lower the idle, and see the swing end",
+    "diagnosis.beyond.mixture": "mixture control swinging with its sensor ({period_s:.1f}, as slow as exhaust"
+    " takes to answer): switch it off and see whether the swing ends",
+    "diagnosis.beyond.misfire": "a misfire, as speed dips more than it rises: pull one plug lead after the"
+    " other; the one that changes nothing is it",
+    "diagnosis.beyond.lean": "a lean or uneven idle, spark that swings, or a spindle that leaks each time"
+    " otherwise: enrich a little by hand, then hold the throttle shut by hand, and see which ends it",
+    "diagnosis.beyond.flicker": "a throttle sensor or switch that flickers, {times_per_min!n:.0f} times a"
+    " minute, so that feedback comes and goes: unplug it at idle, or widen what counts as shut",
 }
 
 _VALVE: dict[str, Sentence] = {
-    "diagnosis.position.wrong_way": (
-        "not told while more steps give less air: put the direction right first"
-    ),
-    "diagnosis.position.warming": (
-        "while an engine warms, air at the same steps changes by itself: record some minutes hot"
-    ),
-    "diagnosis.position.never_settles": (
-        "the valve does not rest long enough for the air at the same steps to be compared: hold it"
-        " still for some half minutes at one position"
-    ),
-    "diagnosis.position.unseen": (
-        "needs valve steps and manifold pressure: without pressure a load and a lost position look"
-        " alike; home the valve and see whether the same steps give the same speed"
-    ),
+    "diagnosis.position.wrong_way": "not told while more steps give less air: put the direction right first",
+    "diagnosis.position.warming": "while an engine warms, air at the same steps changes by itself: record"
+    " some minutes hot",
+    "diagnosis.position.never_settles": "the valve does not rest long enough for the air at the same steps to"
+    " be compared: hold it still for some half minutes at one position",
+    "diagnosis.position.unseen": "needs valve steps and manifold pressure: without pressure a load and a lost"
+    " position look alike; home the valve and see whether the same steps give the same speed",
     "diagnosis.position.kept": "the same steps give the same air throughout",
-    "diagnosis.position.kept_hot": ("the same steps give the same air throughout once the engine is hot"),
+    "diagnosis.position.kept_hot": "the same steps give the same air throughout once the engine is hot",
     "diagnosis.position.none_lost": "no air was lost at the same steps",
     "diagnosis.position.lost": _with(
         "at {at_s:.0f} the engine lost {air_percent:.0f} of its air at the same steps",
@@ -242,59 +204,38 @@ _VALVE: dict[str, Sentence] = {
         _WORTH,
         ": a vacuum leak, a throttle that does not shut, or steps lost toward open",
     ),
-    "diagnosis.leak.unseen": (
-        "needs valve steps and target: spray the joints, or pinch the hose and watch speed"
-    ),
-    "diagnosis.leak.too_much": (
-        "speed is {over_rpm:.0f} above target with the valve as far closed as it goes"
-        " ({lowest_steps:.0f}): too much air comes in past it (vacuum leak, throttle stop)"
-    ),
+    "diagnosis.leak.unseen": "needs valve steps and target: spray the joints, or pinch the hose and watch"
+    " speed",
+    "diagnosis.leak.too_much": "speed is {over_rpm:.0f} above target with the valve as far closed as it goes"
+    " ({lowest_steps:.0f}): too much air comes in past it (vacuum leak, throttle stop)",
     "diagnosis.leak.none": "no air that the valve does not account for is seen",
     "diagnosis.direction.unseen": "valve steps were not recorded",
-    "diagnosis.direction.air_falls": (
-        "the engine draws less air as steps are added: the valve is wired the wrong way round, or"
-        " its steps are counted from the open end"
-    ),
+    "diagnosis.direction.air_falls": "the engine draws less air as steps are added: the valve is wired the"
+    " wrong way round, or its steps are counted from the open end",
     "diagnosis.direction.air_rises": "the engine draws more air as steps are added, as it should",
-    "diagnosis.direction.pressure_falls": (
-        "manifold pressure falls as steps are added: the valve is wired the wrong way round"
-    ),
-    "diagnosis.direction.pressure_rises": (
-        "manifold pressure rises at once as steps are added, as it should"
-    ),
-    "diagnosis.direction.contradiction": (
-        "pressure just after moves and the air drawn do not agree: open the valve a few steps by"
-        " hand and see speed rise"
-    ),
+    "diagnosis.direction.pressure_falls": "manifold pressure falls as steps are added: the valve is wired the"
+    " wrong way round",
+    "diagnosis.direction.pressure_rises": "manifold pressure rises at once as steps are added, as it should",
+    "diagnosis.direction.contradiction": "pressure just after moves and the air drawn do not agree: open the"
+    " valve a few steps by hand and see speed rise",
     "diagnosis.direction.speed_falls": "speed falls as steps are added: wired the wrong way round",
     "diagnosis.direction.speed_rises": "speed rises as steps are added",
-    "diagnosis.direction.runs_away": (
-        "the valve went a long way against an error that only grew: wired the wrong way round is"
-        " not excluded. Open it a few steps by hand and see speed rise"
-    ),
-    "diagnosis.direction.slow_log": (
-        "recorded at {rate_Hz:.1f}, what follows at once from a move is not seen: record at 5 rows"
-        " a second, or open the valve a few steps by hand and see speed rise"
-    ),
-    "diagnosis.direction.few_moves": (
-        "too few clear moves: open the valve a few steps by hand and see speed rise"
-    ),
+    "diagnosis.direction.runs_away": "the valve went a long way against an error that only grew: wired the"
+    " wrong way round is not excluded. Open it a few steps by hand and see speed rise",
+    "diagnosis.direction.slow_log": "recorded at {rate_Hz:.1f}, what follows at once from a move is not seen:"
+    " record at 5 rows a second, or open the valve a few steps by hand and see speed rise",
+    "diagnosis.direction.few_moves": "too few clear moves: open the valve a few steps by hand and see speed"
+    " rise",
     "diagnosis.limit.unseen": "needs valve steps and the target speed",
-    "diagnosis.limit.closed": (
-        "for {time_percent:.0f} of the time the valve stands at its closed limit and speed is off"
-        " target: the integral winds up there; move the base curve or the throttle stop"
-    ),
-    "diagnosis.limit.open": (
-        "for {time_percent:.0f} of the time the valve stands at its open limit and speed is off"
-        " target: the integral winds up there; move the base curve or the throttle stop"
-    ),
+    "diagnosis.limit.closed": "for {time_percent:.0f} of the time the valve stands at its closed limit and"
+    " speed is off target: the integral winds up there; move the base curve or the throttle stop",
+    "diagnosis.limit.open": "for {time_percent:.0f} of the time the valve stands at its open limit and speed"
+    " is off target: the integral winds up there; move the base curve or the throttle stop",
     "diagnosis.limit.none": "the valve does not stand at a limit",
-    "diagnosis.base.unseen": ("needs valve steps, coolant temperature and the target (from log or car file)"),
+    "diagnosis.base.unseen": "needs valve steps, coolant temperature and the target (from log or car file)",
     "diagnosis.base.held": "{coolant_degC:.0f} {steps!n:.1f}",
     "diagnosis.base.held_off": "{coolant_degC:.0f} {steps!n:.1f} ({off:+.1f})",
-    "diagnosis.base.no_car": (
-        "steps that held target: {rows}; a car file tells how far the base curve is off"
-    ),
+    "diagnosis.base.no_car": "steps that held target: {rows}; a car file tells how far the base curve is off",
     "diagnosis.base.held_at": "steps that held target (less base): {rows}",
 }
 
@@ -306,38 +247,28 @@ _WHOLE: dict[str, Sentence] = {
     ),
     "diagnosis.verdict": _verdict,
     "diagnosis.judged": "judged: {from_s!n:.0f} to {to_s:.0f}",
-    "diagnosis.driven": ("driving or throttle: {driven_percent:.0f} of the running engine's time, left out"),
+    "diagnosis.driven": "driving or throttle: {driven_percent:.0f} of the running engine's time, left out",
     "diagnosis.hot": _with(
         "hot part ({from_s!n:.0f} to {to_s:.0f}): {mean_rpm:.0f}, scatter {scatter_rpm:.1f}",
         "mean_map_kPa",
         ", manifold {mean_map_kPa:.0f}",
     ),
-    "diagnosis.warming": (
-        "warm-up from {from_degC!n:.0f} to {to_degC:.0f}: time constant {time_constant_s:.0f}"
-        " towards {end_degC:.0f}"
-    ),
+    "diagnosis.warming": "warm-up from {from_degC!n:.0f} to {to_degC:.0f}: time constant"
+    " {time_constant_s:.0f} towards {end_degC:.0f}",
     "diagnosis.finding": _finding,
     "diagnosis.open_question": _open,
-    "diagnosis.next.explain": (
-        "next: evenidle explain CAR.toml names the setting that makes it hunt, evenidle tune finds another"
-    ),
-    "diagnosis.next.other_settings": (
-        "next: the valve moves by {move_steps:.0f} where the car file has a minimum move of"
-        " {file_steps:.0f}: enter the controller's own settings in the car file, then evenidle"
-        " explain CAR.toml"
-    ),
-    "diagnosis.next.new": (
-        "next: evenidle new CAR.toml describes the car, then evenidle explain CAR.toml names the"
-        " setting that makes it hunt"
-    ),
+    "diagnosis.next.explain": "next: evenidle explain CAR.toml names the setting that makes it hunt, evenidle"
+    " tune finds another",
+    "diagnosis.next.other_settings": "next: the valve moves by {move_steps:.0f} where the car file has a"
+    " minimum move of {file_steps:.0f}: enter the controller's own settings in the car file, then evenidle"
+    " explain CAR.toml",
+    "diagnosis.next.new": "next: evenidle new CAR.toml describes the car, then evenidle explain CAR.toml"
+    " names the setting that makes it hunt",
     "diagnosis.next.check": "next: evenidle check CAR.toml, before feedback is switched on again",
-    "diagnosis.next.quiet": (
-        "next: evenidle fit CAR.toml LOG.csv --out FITTED.toml, if the log was made for that"
-    ),
-    "diagnosis.next.record": (
-        "next: evenidle fit CAR.toml --guide says how to record; then diagnose that log"
-    ),
-    "diagnosis.next.hold": ("next: hold the valve still for 30 s, record it, and evenidle diagnose that log"),
+    "diagnosis.next.quiet": "next: evenidle fit CAR.toml LOG.csv --out FITTED.toml, if the log was made for"
+    " that",
+    "diagnosis.next.record": "next: evenidle fit CAR.toml --guide says how to record; then diagnose that log",
+    "diagnosis.next.hold": "next: hold the valve still for 30 s, record it, and evenidle diagnose that log",
 }
 
 SENTENCES: dict[str, Sentence] = {**_SEGMENTS, **_HUNTING, **_BESIDE, **_VALVE, **_WHOLE}

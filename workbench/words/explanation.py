@@ -109,7 +109,7 @@ def _dip(values: Values, tell: Tell) -> str:
         "Load: {load} " + own + "; opening the valve at full speed with the load would dip"
         " {bound_rpm:.0f}, so {left_rpm:.0f} are left to gain, by feed-forward"
         " ({forward_steps}: {forward_rpm:.0f}) or fast spark ({spark_rpm:.0f})."
-    )  # fmt: skip
+    )
 
 
 def _load(values: Values, tell: Tell) -> str:
@@ -176,117 +176,73 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.resolution.cost": _resolution_cost,
     "explanation.gains.number": _gains_number,
     "explanation.gains.seldom": "updates every {update_period_ms:.0f} or more",
-    "explanation.gains.lower": (
-        "gain {gain_steps_per_100rpm:.1f} and integral {integral_steps_per_100rpm_s!n:.1f} per"
-        " second"
-    ),
+    "explanation.gains.lower": "gain {gain_steps_per_100rpm:.1f} and integral"
+    " {integral_steps_per_100rpm_s!n:.1f} per second",
     "explanation.gains.slower": "a load is corrected more slowly",
-    "explanation.gains.slower_by": (
-        "the integral alone then takes {then_s:.1f} to correct most of an error, now {now_s:.1f}"
-    ),
-    "explanation.valve_speed.number": (
-        "a step takes {step_ms:.0f}; with a valve that takes no time the border would be"
-        " {times_without:.1f} times the gains, with it {times:.2f} times"
-    ),
-    "explanation.valve_speed.remedy": (
-        "a shorter pulse and rest (not below {pull_in_ms:g} of pulse), or lower gains"
-    ),
-    "explanation.valve_speed.cost": (
-        "steps may be lost when the battery is low if the pulse is too short"
-    ),
+    "explanation.gains.slower_by": "the integral alone then takes {then_s:.1f} to correct most of an error,"
+    " now {now_s:.1f}",
+    "explanation.valve_speed.number": "a step takes {step_ms:.0f}; with a valve that takes no time the border"
+    " would be {times_without:.1f} times the gains, with it {times:.2f} times",
+    "explanation.valve_speed.remedy": "a shorter pulse and rest (not below {pull_in_ms:g} of pulse), or lower"
+    " gains",
+    "explanation.valve_speed.cost": "steps may be lost when the battery is low if the pulse is too short",
     "explanation.updates.number": _updates_number,
     "explanation.updates.more_often": "updates more often",
     "explanation.updates.cost": _updates_cost,
-    "explanation.limits.number": (
-        "the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f} of the time;"
-        " the need is {need_steps:+.1f} from the base"
-    ),
+    "explanation.limits.number": "the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f}"
+    " of the time; the need is {need_steps:+.1f} from the base",
     "explanation.limits.remedy": "mend the base curve first, then widen the trim limits",
     "explanation.limits.cost": "wider limits let a fault of rpm reading race or stall the engine",
-    "explanation.backlash.number": (
-        "{play_steps:g} of play, worth {worth_rpm:.0f} at each reversal"
-    ),
-    "explanation.backlash.remedy": (
-        "a deadband wider by {wider_rpm:.0f} either side, or a tighter thread"
-    ),
+    "explanation.backlash.number": "{play_steps:g} of play, worth {worth_rpm:.0f} at each reversal",
+    "explanation.backlash.remedy": "a deadband wider by {wider_rpm:.0f} either side, or a tighter thread",
     "explanation.backlash.cost": "idle stands further off target",
-    "explanation.not_feedback.runs_off": (
-        "with the valve held still the engine does not hold this speed but runs off"
-    ),
+    "explanation.not_feedback.runs_off": "with the valve held still the engine does not hold this speed but"
+    " runs off",
     "explanation.not_feedback.off": "feedback is off, so the valve stands still",
     "explanation.not_feedback.stalls": "with the valve held {of_100:.0f} of 100 runs stall",
-    "explanation.not_feedback.swings": (
-        "with the valve held {of_100:.0f} of 100 runs swing regularly, by {floor_rpm:.0f}"
-    ),
-    "explanation.not_feedback.remedy": (
-        "look at spark and fuel tables that swing with rpm, a vacuum leak, a misfire"
-    ),
-    "explanation.not_feedback.spark": (
-        "a spark table that advances by 2 to 4° per 100 rpm, or does not change, when rpm falls"
-        " (within about 5 to 25° before top dead centre, checked with a timing light); now it retards"
-        " {retards_deg_per_100rpm:g}"
-    ),
-    "explanation.not_feedback.cost": (
-        "none to the feedback: leave its settings alone until this is mended"
-    ),
+    "explanation.not_feedback.swings": "with the valve held {of_100:.0f} of 100 runs swing regularly, by"
+    " {floor_rpm:.0f}",
+    "explanation.not_feedback.remedy": "look at spark and fuel tables that swing with rpm, a vacuum leak, a"
+    " misfire",
+    "explanation.not_feedback.spark": "a spark table that advances by 2 to 4° per 100 rpm, or does not change, when rpm"
+    " falls (within about 5 to 25° before top dead centre, checked with a timing light); now it retards"
+    " {retards_deg_per_100rpm:g}",
+    "explanation.not_feedback.cost": "none to the feedback: leave its settings alone until this is mended",
     "explanation.headline.races": _races,
     "explanation.headline.not_feedback": "If it swings, it is not the idle feedback: {number}.",
-    "explanation.headline.hardly": (
-        "It hardly hunts: from {rests_of_100:.0f} of 100 places the valve comes to rest."
-    ),
-    "explanation.headline.rests": (
-        "It does not hunt: from every place the valve comes to rest."
-    ),
+    "explanation.headline.hardly": "It hardly hunts: from {rests_of_100:.0f} of 100 places the valve comes to"
+    " rest.",
+    "explanation.headline.rests": "It does not hunt: from every place the valve comes to rest.",
     "explanation.headline.no_cause": "No single cause was found.",
     "explanation.headline.first_cause": "First cause: {cause}.",
-    "explanation.headline.stirred": (
-        "It hunts when scatter stirs it: {swing_rpm:.0f} peak to peak, {floor_rpm!n:.0f} with the"
-        " valve held. {cause}"
-    ),
+    "explanation.headline.stirred": "It hunts when scatter stirs it: {swing_rpm:.0f} peak to peak,"
+    " {floor_rpm!n:.0f} with the valve held. {cause}",
     "explanation.headline.hunts": _hunts,
     "explanation.stalls": "From {of_100:.0f} of 100 places it stalls.",
     "explanation.proof": _proof,
     "explanation.remedy": "Remedy: {remedy}. Cost: {cost}.",
-    "explanation.theory_alone": (
-        "Theory alone would have named {cause} first; the switch-off decides."
-    ),
+    "explanation.theory_alone": "Theory alone would have named {cause} first; the switch-off decides.",
     "explanation.theory": _theory,
-    "explanation.two_ends": (
-        "Rest and hunting exist side by side in {of_100:.0f} of 100 cases: which one comes depends"
-        " on the speed it starts from."
-    ),
-    "explanation.suggestion": (
-        "Settings that should rest: law {law}, gain {gain:g}, integral {integral:g}, deadband"
-        " {deadband_rpm:g}, minimum move {min_move}: simulated, {of_100:.0f} of 100 places hunt."
-        " They are by rule; a search finds better ones."
-    ),
-    "explanation.at_limit": (
-        "Yet the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f} of the"
-        " time, and the idle {error_rpm:.0f} off target: mend the base curve first, then widen the"
-        " limits."
-    ),
-    "explanation.ticks": (
-        "Yet the valve never rests: {moves:.0f} moves a minute, because the deadband is only"
-        " {scatters:.1f} standard deviations of the speed's scatter ({scatter_rpm:.0f}); below"
-        " {below:g} it ticks."
-    ),
-    "explanation.quieter": (
-        "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it would move"
-        " {moves:.0f} times a minute."
-    ),
-    "explanation.base_off": (
-        "The base curve is {off_steps:+.1f} off what the warm idle needs."
-    ),
-    "explanation.retards": (
-        "The spark table retards when rpm falls, which makes every step worth more rpm"
-        " ({worth_rpm!n:.0f}) and the engine easier to swing."
-    ),
+    "explanation.two_ends": "Rest and hunting exist side by side in {of_100:.0f} of 100 cases: which one"
+    " comes depends on the speed it starts from.",
+    "explanation.suggestion": "Settings that should rest: law {law}, gain {gain:g}, integral {integral:g},"
+    " deadband {deadband_rpm:g}, minimum move {min_move}: simulated, {of_100:.0f} of 100 places hunt. They"
+    " are by rule; a search finds better ones.",
+    "explanation.at_limit": "Yet the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f}"
+    " of the time, and the idle {error_rpm:.0f} off target: mend the base curve first, then widen the"
+    " limits.",
+    "explanation.ticks": "Yet the valve never rests: {moves:.0f} moves a minute, because the deadband is only"
+    " {scatters:.1f} standard deviations of the speed's scatter ({scatter_rpm:.0f}); below {below:g} it"
+    " ticks.",
+    "explanation.quieter": "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it"
+    " would move {moves:.0f} times a minute.",
+    "explanation.base_off": "The base curve is {off_steps:+.1f} off what the warm idle needs.",
+    "explanation.retards": "The spark table retards when rpm falls, which makes every step worth more rpm"
+    " ({worth_rpm!n:.0f}) and the engine easier to swing.",
     "explanation.dip": _dip,
     "explanation.load": _load,
     "explanation.story.period": "One period, {period_s:.2f}, scatter taken out.",
-    "explanation.story.worth": (
-        "One move is worth {move_rpm:.0f}, the deadband is {deadband_rpm:.0f} wide."
-    ),
+    "explanation.story.worth": "One move is worth {move_rpm:.0f}, the deadband is {deadband_rpm:.0f} wide.",
     "explanation.story.holds": _holds,
     "explanation.story.moment": "{at_s:.2f}, {now_rpm:.0f}: {text}.",
     "explanation.story.repeats": "From here it repeats.",
@@ -297,14 +253,10 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.story.leaves": _leaves,
     "explanation.story.peak": "highest speed, {above:.0f} above target",
     "explanation.story.trough": "lowest speed, {below:.0f} below target",
-    "explanation.border.moves": (
-        "deadband of half a move: above it a position to rest always exists"
-    ),
+    "explanation.border.moves": "deadband of half a move: above it a position to rest always exists",
     "explanation.border.gains": "loop without steps: beyond this line it swings by itself",
-    "explanation.chance.no_position": (
-        "No valve position gives the target speed at this temperature."
-    ),
+    "explanation.chance.no_position": "No valve position gives the target speed at this temperature.",
     "explanation.chance.stalls": "It stalls from {of_100:.0f} of 100 starting places.",
     "explanation.chance.rests": "It comes to rest, wherever it starts.",
     "explanation.chance.hunts": _chance,
-}  # fmt: skip
+}

@@ -4,54 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
-from workbench.words.numbers import number
-from workbench.words.table import Table
+import tuning
+from workbench.words.tables import Table, number, table_of
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from tuning.explanation import Explanation, HuntingMap
-    from tuning.loop import Cycle
 
 MOST_LINES = 9
 """Lines of a map that a terminal shows; the figure has all of them."""
 
 
-def with_and_without_table(result: Explanation) -> Table:
-    """Table the proof of cause: the car as it is, and with one thing changed at a time.
-
-    Gives one row a change.
-    """
-    rows = [
-        [
-            in_words(row.name),
-            f"{100.0 * row.chance:.0f}",
-            f"{row.swing_rpm:.0f}",
-            number(row.period_s, 2),
-            number(100.0 * row.left_share, 2),
-            f"{row.with_scatter_swing_rpm:.0f}",
-            f"{row.with_scatter_moves_per_min:.0f}",
-        ]
-        for row in result.ablation.rows
-    ]
-    columns = (
-        "what is changed",
-        "hunts [%]",
-        "swing [rpm]",
-        "every [s]",
-        "left [%]",
-        "with scatter [rpm]",
-        "moves [1/min]",
+def with_and_without_table(result: tuning.Explanation) -> Table:
+    """Table the proof of cause: the car as it is, and with one thing changed at a time."""
+    return table_of(
+        result.ablation.rows,
+        {
+            "what is changed": lambda row: in_words(row.name),
+            "hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
+            "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
+            "every [s]": lambda row: number(row.period_s, 2),
+            "left [%]": lambda row: number(100.0 * row.left_share, 2),
+            "with scatter [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
+            "moves [1/min]": lambda row: f"{row.with_scatter_moves_per_min:.0f}",
+        },
+        " rrrrrr",
     )
-    return Table(columns, rows, " rrrrrr")
 
 
-def resolution_table(result: Explanation) -> Table:
-    """Table what the valve's steps are worth against the deadband.
-
-    Gives one row a number.
-    """
+def resolution_table(result: tuning.Explanation) -> Table:
+    """Table what the valve's steps are worth against the deadband."""
     view = result.resolution
     needed = view.smallest_deadband_with_scatter_rpm
     rows = [
@@ -74,16 +54,13 @@ def resolution_table(result: Explanation) -> Table:
     return Table(("the valve's resolution", "value", "unit"), rows, " r ")
 
 
-def _move(result: Explanation) -> str:
+def _move(result: tuning.Explanation) -> str:
     most = result.resolution.largest_resting_move_steps
     return str(most) if most > 0 else "none"
 
 
-def loop_table(result: Explanation) -> Table:
-    """Table the loop as it would be without steps, over temperature, load and speed.
-
-    Gives one column an idle point, the warm idle first.
-    """
+def loop_table(result: tuning.Explanation) -> Table:
+    """Table the loop as it would be without steps, over temperature, load and speed."""
     points = result.linear.rows
     poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
     kinds: list[tuple[str, list[str]]] = [
@@ -110,13 +87,10 @@ def _real(pair: Sequence[tuple[float, float]]) -> str:
     return f"{first:.2f}" if pair[0][1] else f"{first:.2f} {second:.2f}"
 
 
-def cycle_table(result: Explanation) -> Table | None:
-    """Table the cycles that theory predicts beside the one that simulation shows.
-
-    Gives none where there is neither.
-    """
+def cycle_table(result: tuning.Explanation) -> Table | None:
+    """Table the cycles that theory predicts beside the one that simulation shows."""
     cycle = result.cycle
-    told: list[tuple[str, Cycle | None]] = [
+    told: list[tuple[str, tuning.Cycle | None]] = [
         ("theory, all harmonics", cycle.predicted),
         ("theory, slow square cycle", cycle.square),
     ]
@@ -133,44 +107,28 @@ def cycle_table(result: Explanation) -> Table | None:
     return Table(("limit cycle", "every [s]", "swing [rpm]", "stable"), rows, " rr ")
 
 
-def bound_table(result: Explanation) -> Table | None:
-    """Table the dip after each load beside the smallest that this valve allows.
-
-    Gives none for a car without loads.
-    """
+def bound_table(result: tuning.Explanation) -> Table | None:
+    """Table the dip after each load beside the smallest that this valve allows."""
     if not result.bound:
         return None
-    rows = [
-        [
-            in_words(row.name),
-            "stalls" if row.stalls else f"{row.own_rpm:.0f}",
-            f"{row.held_rpm:.0f}",
-            "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
-            f"{row.left_to_gain_rpm:.0f}",
-            f"{row.forward_rpm:.0f}",
-            f"{row.spark_rpm:.0f}",
-            f"{row.forward_spark_rpm:.0f}",
-        ]
-        for row in result.bound
-    ]
-    columns = (
-        "dip in rpm after",
-        "own",
-        "valve held",
-        "least",
-        "left to gain",
-        "forward",
-        "fast spark",
-        "both",
+    return table_of(
+        result.bound,
+        {
+            "dip in rpm after": lambda row: in_words(row.name),
+            "own": lambda row: "stalls" if row.stalls else f"{row.own_rpm:.0f}",
+            "valve held": lambda row: f"{row.held_rpm:.0f}",
+            "least": lambda row: "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
+            "left to gain": lambda row: f"{row.left_to_gain_rpm:.0f}",
+            "forward": lambda row: f"{row.forward_rpm:.0f}",
+            "fast spark": lambda row: f"{row.spark_rpm:.0f}",
+            "both": lambda row: f"{row.forward_spark_rpm:.0f}",
+        },
+        " rrrrrrr",
     )
-    return Table(columns, rows, " rrrrrrr")
 
 
-def map_table(one: HuntingMap) -> Table:
-    """Table a hunting map: chance of hunting in percent, every so many lines.
-
-    Gives the second setting downward, the first to the right.
-    """
+def map_table(one: tuning.HuntingMap) -> Table:
+    """Table a hunting map: chance of hunting in percent, every so many lines."""
     every = math.ceil(one.y.size / MOST_LINES)
     across = math.ceil(one.x.size / MOST_LINES)
     columns = ("", *(f"{x:.3g}" for x in one.x[::across]))
@@ -181,11 +139,8 @@ def map_table(one: HuntingMap) -> Table:
     return Table(columns, rows, "r" * len(columns))
 
 
-def map_title(one: HuntingMap) -> str:
-    """What a map's lines and columns are.
-
-    Gives for its table.
-    """
+def map_title(one: tuning.HuntingMap) -> str:
+    """What a map's lines and columns are."""
     if one.x_key == "min_move_steps":
         return "Hunting [%]: deadband down, move across"
     return "Hunting [%]: integral down, gain across"

@@ -60,57 +60,41 @@ def _logged_point(values: Mapping[str, Any], tell: Tell) -> str:
 
 SENTENCES: dict[str, Sentence] = {
     "open_loop.wanted.most": "up to {most_rpm:.0f}",
-    "open_loop.wanted.stable": ("within {within_rpm:.0f} from {stable_s:.0f} after the key on"),
+    "open_loop.wanted.stable": "within {within_rpm:.0f} from {stable_s:.0f} after the key on",
     "open_loop.wanted.runs": "to run",
     "open_loop.reached": "{reached_rpm:.0f}",
     "open_loop.reached.off": "up to {reached_rpm:.0f} off",
     "open_loop.reached.stalls": "stalls",
-    "open_loop.missed": (
-        "start at {start_degC:.0f} misses its target for {target}: {reached}, wanted {wanted}; {why}"
-    ),
+    "open_loop.missed": "start at {start_degC:.0f} misses its target for {target}: {reached}, wanted"
+    " {wanted}; {why}",
     "open_loop.reasons": "{why}",
     "open_loop.never_starts": "no curve tried starts it every time",
     "open_loop.best_tried": "the best of {tried} curves tried came to {reached}",
-    "open_loop.met_alone": (
-        "a curve met it in the search, but not one that serves colder starts and chance too"
-    ),
+    "open_loop.met_alone": "a curve met it in the search, but not one that serves colder starts and chance"
+    " too",
     "open_loop.traded": "curves that meet it miss {target} instead ({reached})",
-    "open_loop.coarse": (
-        "the minimum move leaves the valve up to {above_rpm:.0f} above its curve until feedback"
-        " acts: a smaller one is finer"
-    ),
-    "open_loop.limit": (
-        "the cold engine wants {need_steps:.0f}, the open limit is {limit:.0f}: an auxiliary valve"
-        " that passes air only while cold, or a larger valve"
-    ),
-    "open_loop.steep": (
-        "the need falls by {falls_steps:.0f} in the first {over_K:.0f} of warming, and the curve"
-        " must serve colder starts there too: feedback has to take the rest"
-    ),
+    "open_loop.coarse": "the minimum move leaves the valve up to {above_rpm:.0f} above its curve until"
+    " feedback acts: a smaller one is finer",
+    "open_loop.limit": "the cold engine wants {need_steps:.0f}, the open limit is {limit:.0f}: an auxiliary"
+    " valve that passes air only while cold, or a larger valve",
+    "open_loop.steep": "the need falls by {falls_steps:.0f} in the first {over_K:.0f} of warming, and the"
+    " curve must serve colder starts there too: feedback has to take the rest",
     "open_loop.worse": "start at {start_degC:.0f}, worse than with your own curves: {what}",
     "open_loop.worse.stalls": "it does not run",
     "open_loop.worse.target": _worse,
     "open_loop.verdict": _verdict,
     "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}",
-    "open_loop.fading": (
-        "after-start air fades over {now:g} -> {fade_s:g}: oil warms later than what the curves go"
-        " by, and such air makes up for it; take the three curves together"
-    ),
+    "open_loop.fading": "after-start air fades over {now:g} -> {fade_s:g}: oil warms later than what the"
+    " curves go by, and such air makes up for it; take the three curves together",
     "open_loop.finer": _finer,
     "open_loop.point": _point,
     "open_loop.starts": "start at {start_degC:.0f}: {now}; proposed: {then}",
     "open_loop.logged": _logged,
     "open_loop.logged.point": _logged_point,
-    "open_loop.logged.lifted": (
-        "your curve below {at_degC:.0f} lies under the proposed {proposed_steps:.0f}: it was lifted"
-        " to them, record a colder start"
-    ),
-    "open_loop.logged.lowered": (
-        "your curve above {at_degC:.0f} lies over the proposed {proposed_steps:.0f}: it was lowered"
-        " to them, record it warmer"
-    ),
-    "open_loop.logged.no_room": (
-        "only {closing_steps:.1f} ({worth_rpm:.0f}) are left to close when warm: close the throttle"
-        " stop a little, so that the valve must open more to hold the target"
-    ),
+    "open_loop.logged.lifted": "your curve below {at_degC:.0f} lies under the proposed {proposed_steps:.0f}:"
+    " it was lifted to them, record a colder start",
+    "open_loop.logged.lowered": "your curve above {at_degC:.0f} lies over the proposed {proposed_steps:.0f}:"
+    " it was lowered to them, record it warmer",
+    "open_loop.logged.no_room": "only {closing_steps:.1f} ({worth_rpm:.0f}) are left to close when warm:"
+    " close the throttle stop a little, so that the valve must open more to hold the target",
 }

@@ -77,24 +77,17 @@ SENTENCES: dict[str, Sentence] = {
     "prediction.less": _of(2),
     "prediction.no_hint": "",
     "prediction.expected": lambda values, _: EXPECTED[values["name"]],
-    "prediction.as_predicted": (
-        "The car does what was predicted: {inside} of {of} measures lie in the range of eight runs in ten."
-    ),
-    "prediction.near": (
-        "The car is near the prediction, but not as predicted: {inside} of {of} measures lie in the"
-        " range of eight runs in ten."
-    ),
-    "prediction.differs": (
-        "The car differs from the prediction in: {measures}; {inside} of {of} measures lie in the"
-        " range of eight runs in ten."
-    ),
+    "prediction.as_predicted": "The car does what was predicted: {inside} of {of} measures lie in the range"
+    " of eight runs in ten.",
+    "prediction.near": "The car is near the prediction, but not as predicted: {inside} of {of} measures lie"
+    " in the range of eight runs in ten.",
+    "prediction.differs": "The car differs from the prediction in: {measures}; {inside} of {of} measures lie"
+    " in the range of eight runs in ten.",
     "prediction.next.base": _base,
-    "prediction.next.swing": (
-        "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one change at a"
-        " time, and fit the car to this log before the next search."
-    ),
+    "prediction.next.swing": "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one"
+    " change at a time, and fit the car to this log before the next search.",
     "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",
     "prediction.difference": "{measure}: {hint}.",
-    "prediction.runs_stall": ("{stalling_percent:.0f} of the predicted runs stall under these loads"),
-    "prediction.loads_guessed": ("loads were not recorded: their times were found, their size is guessed"),
+    "prediction.runs_stall": "{stalling_percent:.0f} of the predicted runs stall under these loads",
+    "prediction.loads_guessed": "loads were not recorded: their times were found, their size is guessed",
 }

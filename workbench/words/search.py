@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from controllers import GAIN, INTEGRAL, law_of
-from workbench.words.numbers import number
+import sim
+import tuning
+from workbench.words.tables import Table, number
 from workbench.words.wording import in_words, unit_at_end
-
-if TYPE_CHECKING:
-    from sim import Car
-    from tuning.search import Instead, Reason, Tuning
 
 COMPARED = (
     ("hunting_rpm", "swing at warm idle, peak to peak", "rpm"),
@@ -43,7 +38,6 @@ SETTING_NAMES = {
     "spark_trim_deg_per_100rpm": "spark trim",
 }
 """Settings in words, by their names in a search."""
-COMPARED_COLUMNS = ("on fresh plausible cars", "now", "proposed", "unit")
 SET_NAMES = {
     "open_loop": "no feedback", "present": "present", "rule": "by rule", "plain": "plain set",
     "found": "found",
@@ -54,9 +48,7 @@ SCORED_LEGEND = (
     " after a blip beyond 40 in rpm; moves a minute; s: settling; fails: share of cars on which the"
     " settings are not acceptable, a tenth is allowed. The mark > is on what is proposed."
 )
-SCORED_COLUMNS = (
-    "settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails",
-)  # fmt: skip
+SCORED_COLUMNS = ("settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails")
 TERM_WORDS = {
     "hunting": ("the swing above the held valve's", "rpm"),
     "error": ("the mean error beyond 15 rpm", "rpm"),
@@ -69,18 +61,12 @@ TERM_WORDS = {
 
 
 def setting_name(key: str) -> str:
-    """Name of a setting in words.
-
-    Gives in words where there are some.
-    """
+    """Name of a setting in words."""
     return SETTING_NAMES.get(key, key)
 
 
-def tune_finding(result: Tuning) -> str:
-    """Say in one sentence what the search found.
-
-    Gives one sentence.
-    """
+def tune_finding(result: tuning.Tuning) -> str:
+    """Say in one sentence what the search found."""
     now, found = result.now, result.predicted
     if result.kept:
         return f"Nothing better than the present settings was found in {result.trials} trials."
@@ -95,40 +81,29 @@ def tune_finding(result: Tuning) -> str:
     )
 
 
-def compared_rows(result: Tuning) -> list[list[str]]:
-    """Make the cells of now against proposed.
-
-    Gives as ``COMPARED_COLUMNS``.
-    """
-    now, found = result.now.to_dict(), result.predicted.to_dict()
-    return [[meaning, number(now[name]), number(found[name]), unit] for name, meaning, unit in COMPARED]
+def compared_table(now: tuning.Prediction, then: tuning.Prediction) -> Table:
+    """Table what present and proposed settings do."""
+    old, new = now.to_dict(), then.to_dict()
+    rows = [[meaning, number(old[name]), number(new[name]), unit] for name, meaning, unit in COMPARED]
+    return Table(("on fresh plausible cars", "now", "proposed", "unit"), rows, " rr ")
 
 
-def scored_rows(result: Tuning) -> list[list[str]]:
-    """Make the cells of all sets side by side.
-
-    Gives as ``SCORED_COLUMNS``; the proposed one is marked.
-    """
+def scored_table(result: tuning.Tuning) -> Table:
+    """Table all sets side by side; the proposed one is marked."""
     rows = []
     for one in result.compared:
         mark = "> " if one.name == result.proposed else ""
         measured = [f"{value:.{name == 'settling':d}f}" for name, value in one.score.measured.items()]
         fails = f"{100.0 * one.score.acceptance.failing_share:.0f} %"
-        hunting, error, moves, excursion, settling, undershoot, stalls = measured
-        rows.append([
-            mark + SET_NAMES[one.name], number(one.score.total), hunting, error, moves, excursion,
-            settling, undershoot, stalls, fails,
-        ])  # fmt: skip
-    return rows
+        rows.append([mark + SET_NAMES[one.name], number(one.score.total), *measured, fails])
+    return Table(SCORED_COLUMNS, rows, " rrrrrrrrr")
 
 
-def changed_rows(before: Car, result: Tuning) -> list[list[str]]:
-    """Make the cells of the settings that are proposed otherwise.
-
-    Gives setting, now, proposed.
-    """
+def changed_table(before: sim.Car, result: tuning.Tuning) -> Table:
+    """Table the settings that are proposed otherwise."""
     old, new = before.feedback.model_dump(), result.settings.model_dump()
-    return [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
+    rows = [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
+    return Table(("setting", "now", "proposed"), rows, " rr")
 
 
 def _short(value: object) -> str:
@@ -137,11 +112,8 @@ def _short(value: object) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
-def reason_line(reason: Reason) -> str:
-    """Say why one number has its value: what less and more of it would do.
-
-    Gives one sentence.
-    """
+def reason_line(reason: tuning.Reason) -> str:
+    """Say why one number has its value: what less and more of it would do."""
     unit = unit_at_end(reason.name).replace("_", " ")
     head = f"{setting_name(reason.name)} {reason.value:.4g} {unit}".rstrip()
     sides = [_side(one, reason) for one in (reason.less, reason.more) if one is not None]
@@ -150,7 +122,7 @@ def reason_line(reason: Reason) -> str:
     return f"{head}: {'; '.join(sides)}."
 
 
-def _side(one: Instead, reason: Reason) -> str:
+def _side(one: tuning.Instead, reason: tuning.Reason) -> str:
     change = one.score_rpm - reason.score_rpm
     words, unit = TERM_WORDS[one.term]
     told = f"at {one.value:.4g} the score is {change:+.1f}"
@@ -161,11 +133,10 @@ def _side(one: Instead, reason: Reason) -> str:
     return told
 
 
-def tune_notes(result: Tuning) -> list[str]:
-    """Say what the numbers stand on.
+def tune_notes(result: tuning.Tuning) -> list[str]:
+    """Say what the numbers stand on."""
+    from controllers import GAIN, INTEGRAL, law_of
 
-    Gives sentences.
-    """
     gap = result.gap
     why = "; ".join(in_words(one) for one in result.front.reason)
     notes = [
@@ -189,8 +160,7 @@ def tune_notes(result: Tuning) -> list[str]:
         notes.append(f"What mattered most: {shares}.")
     if result.plateau.neighbours_rpm:
         worst = max(result.plateau.neighbours_rpm.values()) - result.plateau.value_rpm
-        notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm"
-                     " at most.")  # fmt: skip
+        notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm at most.")
     if not set(law_of(result.settings).settings) <= {GAIN, INTEGRAL}:
         notes.append(
             f"These settings need the law {result.settings.law}: where the controller has only a"

@@ -47,10 +47,9 @@ SENTENCES: Mapping[str, Sentence] = {
     "search.chosen.steep": "{flat} of them are acceptable and stand on a plateau; a neighbour of"
     " these scores {steep_rpm:.1f} more than allowed, and they are better all the same",
     "search.chosen.plainer_law": "the law pi is preferred, as no other earns {earned_percent:.0f}",
-    "search.base.off": "The base curve comes first: warm it gives {base_steps:.0f}, where the"
-    " engine idles at {idles_rpm:.0f} and needs {needed_steps:.0f} for {target_rpm:.0f}. That is"
-    " more than the {carried_steps:.0f} that trim should carry: correct it with `evenidle base`,"
-    " then search again.",
+    "search.base.off": "The base curve comes first: warm it gives {base_steps:.0f}, where the engine idles at"
+    " {idles_rpm:.0f} and needs {needed_steps:.0f} for {target_rpm:.0f}. That is more than the"
+    " {carried_steps:.0f} that trim should carry: correct it with `evenidle base`, then search again.",
     "search.proposed": _proposed,
     "search.not_acceptable": _not_acceptable,
 }

@@ -19,17 +19,11 @@ from workbench.words import (
 )
 from workbench.words.sentence import Sentence
 
+SUBJECTS = (
+    checks, diagnosis, explanation, fit, guide, hunting, open_loop, prediction, search_sentences, starts,
+    stress,
+)  # fmt: skip
 SENTENCES: Mapping[str, Sentence] = {
-    **checks.SENTENCES,
-    **diagnosis.SENTENCES,
-    **explanation.SENTENCES,
-    **fit.SENTENCES,
-    **guide.SENTENCES,
-    **hunting.SENTENCES,
-    **open_loop.SENTENCES,
-    **prediction.SENTENCES,
-    **search_sentences.SENTENCES,
-    **starts.SENTENCES,
-    **stress.SENTENCES,
+    code: one for subject in SUBJECTS for code, one in subject.SENTENCES.items()
 }
 """The sentence, or what makes it, of each code."""

@@ -98,18 +98,12 @@ SENTENCES: dict[str, Sentence] = {
     "starts.hidden_offset": _hidden_offset,
     "starts.lost": _lost,
     "starts.no_firing": "{car}, {scenario}: the engine does not start.",
-    "starts.no_run_up": (
-        "{car}, {scenario}: it fires {fires_s:.1f} after the key and does not run up with the valve"
-        " at its cranking position, {valve_steps:.0f}."
-    ),
-    "starts.stalls": (
-        "{car}, {scenario}: it runs {run_s:.1f} after the key and stalls {stalled_s:.1f} after it,"
-        " with the valve at {valve_steps:.0f}."
-    ),
-    "starts.stays_low": (
-        "{car}, {scenario}: it fires {fires_s:.1f} after the key and stays below"
-        " {share_percent:.0f} of its target for the first minute."
-    ),
+    "starts.no_run_up": "{car}, {scenario}: it fires {fires_s:.1f} after the key and does not run up with the"
+    " valve at its cranking position, {valve_steps:.0f}.",
+    "starts.stalls": "{car}, {scenario}: it runs {run_s:.1f} after the key and stalls {stalled_s:.1f} after"
+    " it, with the valve at {valve_steps:.0f}.",
+    "starts.stays_low": "{car}, {scenario}: it fires {fires_s:.1f} after the key and stays below"
+    " {share_percent:.0f} of its target for the first minute.",
     "starts.runs": _runs,
     "starts.numbers": _numbers,
     "starts.phase": "{from_s:6.1f} {name}: {text}",
@@ -117,22 +111,19 @@ SENTENCES: dict[str, Sentence] = {
     "starts.phase.waiting": "valve to cranking, {wide_steps:.0f}",
     "starts.phase.no_start": "the engine does not start",
     "starts.phase.cranked": "runs after {after_s:.1f}",
-    "starts.phase.slow": (
-        "runs after {after_s:.1f}, most of it without the starter: that is let go at {let_go_s:.0f}"
-    ),
+    "starts.phase.slow": "runs after {after_s:.1f}, most of it without the starter: that is let go at"
+    " {let_go_s:.0f}",
     "starts.phase.flare": "highest {highest_rpm:.0f} in {within_s:g}, target {target:.0f}",
-    "starts.phase.after_start": ("air fades until {faded_s:.0f}; feedback acts from {acts_s:.0f} on"),
-    "starts.phase.after_start_without": ("air fades until {faded_s:.0f}; feedback does not act"),
+    "starts.phase.after_start": "air fades until {faded_s:.0f}; feedback acts from {acts_s:.0f} on",
+    "starts.phase.after_start_without": "air fades until {faded_s:.0f}; feedback does not act",
     "starts.phase.over": "",
     "starts.phase.warm_up": "{of} {reached_degC:.0f} at the end",
     "starts.phase.warm": "idles at {mean_rpm:.0f}",
     "starts.phase.stands": "the engine stands",
-    "starts.phase.tried_again": (
-        "the engine stands; the key is turned again at {again_s:.0f} and it does not run"
-    ),
-    "starts.phase.runs_again": (
-        "the engine stands; the key is turned again at {again_s:.0f}, it runs at {runs_s:.0f}"
-    ),
+    "starts.phase.tried_again": "the engine stands; the key is turned again at {again_s:.0f} and it does not"
+    " run",
+    "starts.phase.runs_again": "the engine stands; the key is turned again at {again_s:.0f}, it runs at"
+    " {runs_s:.0f}",
     "starts.result.stalls": "does not keep running",
     "starts.result": _result,
 }

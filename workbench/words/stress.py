@@ -10,8 +10,7 @@ from workbench.words.sentence import Sentence, Tell
 
 def _case(values: Mapping[str, Any], tell: Tell) -> str:
     side = "at least" if values["at_least"] else "at most"
-    return tell("{verdict}  {name}: {meaning} {value:.3g} {of} (limit " + side + " {limit:.3g}), "
-                "{car}")  # fmt: skip
+    return tell("{verdict}  {name}: {meaning} {value:.3g} {of} (limit " + side + " {limit:.3g}), {car}")
 
 
 def _verdict(values: Mapping[str, Any], tell: Tell) -> str:

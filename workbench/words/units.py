@@ -26,7 +26,6 @@ _MOST_DIGITS = 2
 
 @cache
 def _line(unit: str, other: str) -> tuple[float, float]:
-    """Factor and offset from one unit to another."""
     from pint import UnitRegistry
 
     registry: Any = UnitRegistry(autoconvert_offset_to_baseunit=True)
@@ -35,27 +34,18 @@ def _line(unit: str, other: str) -> tuple[float, float]:
 
 
 def unit_of(unit: str, imperial: bool) -> str:
-    """The unit in which a quantity is shown.
-
-    Gives its name, to be looked up in ``WRITTEN`` before it is shown.
-    """
+    """The unit in which a quantity is shown."""
     return IMPERIAL.get(unit, unit) if imperial else unit
 
 
 def written(unit: str, imperial: bool) -> str:
-    """The unit as it is shown.
-
-    Gives such as "°F".
-    """
+    """The unit as it is shown."""
     shown = unit_of(unit, imperial)
     return WRITTEN.get(shown, shown)
 
 
 def shown(value: Any, unit: str, imperial: bool) -> Any:
-    """Convert a value or an array for showing.
-
-    Gives in the unit shown.
-    """
+    """Convert a value or an array for showing."""
     if not imperial or unit not in IMPERIAL:
         return value
     factor, offset = _line(unit, IMPERIAL[unit])
@@ -63,10 +53,7 @@ def shown(value: Any, unit: str, imperial: bool) -> Any:
 
 
 def taken(value: float, unit: str, imperial: bool) -> float:
-    """Convert back what somebody entered [any].
-
-    Gives in our unit.
-    """
+    """Convert back what somebody entered [any]."""
     if not imperial or unit not in IMPERIAL:
         return value
     factor, offset = _line(unit, IMPERIAL[unit])
@@ -74,19 +61,12 @@ def taken(value: float, unit: str, imperial: bool) -> float:
 
 
 def rounded(value: float, digits: int = 0) -> str:
-    """Write a number with so many decimals; next to nothing below nought is nought, not -0.
-
-    Gives without a unit.
-    """
+    """Write a number with so many decimals; next to nothing below nought is nought, not -0."""
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def in_words(text: str, imperial: bool) -> str:
-    """Write the temperatures and pressures in a sentence as they are shown.
-
-    Gives the same with numbers and units converted; where metric ones are wanted, the same with the
-    unit of each number as it is shown.
-    """
+    """Write the temperatures and pressures in a sentence as they are shown."""
     if not imperial:
         return _WITH_UNIT.sub(_as_written, text)
     listed = _LISTED.search(text)

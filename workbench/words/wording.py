@@ -18,7 +18,7 @@ from collections.abc import Mapping, Sequence
 from string import Formatter
 from typing import Any
 
-from tuning.notes import Note
+import tuning
 from workbench.words import units
 from workbench.words.sentences import SENTENCES
 
@@ -57,7 +57,7 @@ class _Words(Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         """Write one quantity."""
         name, quantity, bare = value
-        if isinstance(quantity, Note | tuple | list):
+        if isinstance(quantity, tuning.Note | tuple | list):
             some = quantity if isinstance(quantity, tuple | list) else (quantity,)
             return ", ".join(in_words(one, self._imperial) for one in some)
         unit = unit_at_end(name)
@@ -90,13 +90,13 @@ def filled(template: str, values: Mapping[str, Any], imperial: bool = False) -> 
     return _Words(imperial).vformat(template, (), values)
 
 
-def in_words(note: Note, imperial: bool = False) -> str:
+def in_words(note: tuning.Note, imperial: bool = False) -> str:
     """The sentence of a note, in the units chosen; without a full stop where it is a part."""
     values = dict(note.values)
     sentence = SENTENCES[note.code]
 
-    def tell(part: str | Note) -> str:
-        if isinstance(part, Note):
+    def tell(part: str | tuning.Note) -> str:
+        if isinstance(part, tuning.Note):
             return in_words(part, imperial)
         return filled(part, values, imperial)
 
@@ -105,7 +105,7 @@ def in_words(note: Note, imperial: bool = False) -> str:
 
 def worded(tree: Any, imperial: bool = False) -> Any:
     """The same lists and dicts with a sentence in the place of each note, or of its plain form."""
-    if isinstance(tree, Note):
+    if isinstance(tree, tuning.Note):
         return in_words(tree, imperial)
     if isinstance(tree, Mapping):
         if set(tree) == {"code", "values"}:
@@ -116,9 +116,9 @@ def worded(tree: Any, imperial: bool = False) -> Any:
     return tree
 
 
-def note_of(plain: Mapping[str, Any]) -> Note:
+def note_of(plain: Mapping[str, Any]) -> tuning.Note:
     """The note of which ``Note.to_dict`` made this; what was not finite is nan."""
-    return Note(plain["code"], **{name: _value(one) for name, one in plain["values"].items()})
+    return tuning.Note(plain["code"], **{name: _value(one) for name, one in plain["values"].items()})
 
 
 def _value(plain: Any) -> Any:
