@@ -1,9 +1,9 @@
 """Where numba finds our machine code again: by what the sources say, not by where they lie.
 
-Numba's own rule takes the folder and the age of a source file, so the same release in another
-folder, or a fresh copy of it, would be compiled afresh.  Here the folder is already named by a
-hash of all sources that take part (``compiling.source_key``), so nothing else is asked.  The
-place belongs to each of our functions: numba's configuration, which others share, is left alone.
+Numba's own rule takes the folder and the age of a source file, so the same release in another folder, or a
+fresh copy of it, would be compiled afresh. Here the folder is already named by a hash of all sources that
+take part (``compiling.source_key``), so nothing else is asked. The place belongs to each of our functions:
+numba's configuration, which others share, is left alone.
 """
 
 from __future__ import annotations

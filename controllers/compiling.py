@@ -1,13 +1,13 @@
 """How the product compiles its numeric code, calls it, and keeps it in one safe cache.
 
-``relation`` marks small functions that are always inlined into their caller, so that the
-same source can be one step of a single run or one lane of eight.  ``compiled`` marks the
-functions that Python calls, and ``machine_code`` calls them at once.  Both use IEEE
-arithmetic without reordering or contraction: every schedule must give the same bits.
+``relation`` marks small functions that are always inlined into their caller, so that the same source can be
+one step of a single run or one lane of eight. ``compiled`` marks the functions that Python calls, and
+``machine_code`` calls them at once. Both use IEEE arithmetic without reordering or contraction: every
+schedule must give the same bits.
 
-Numba's disk cache looks only at the file of the function itself, so an edit in a callee
-would leave a stale caller.  The cache folder is therefore named by a hash of all sources
-that take part: an upgrade or an edit never meets old machine code.
+Numba's disk cache looks only at the file of the function itself, so an edit in a callee would leave a stale
+caller. The cache folder is therefore named by a hash of all sources that take part: an upgrade or an edit
+never meets old machine code.
 """
 
 from __future__ import annotations
@@ -147,9 +147,9 @@ def is_warm() -> bool:
 def _lent(function: Callable[..., object]) -> dict[str, bool]:
     """Have a function that others call take arrays without counting who holds them.
 
-    Whoever runs it holds them until it returns; what gives back an array has to count.  Counting,
-    which has to be safe among threads, took a tenth of a run.  Functions without arrays are told
-    to count, else they would do as their caller: then the compiler makes branches of choices.
+    Whoever runs it holds them until it returns; what gives back an array has to count. Counting, which has to
+    be safe among threads, took a tenth of a run. Functions without arrays are told to count, else they would
+    do as their caller: then the compiler makes branches of choices.
     """
     if not hasattr(numba.core.options.DefaultOptions, "_nrt"):
         return {}
@@ -174,10 +174,10 @@ def _pick_python(condition: bool, new: float, old: float) -> float:
 def _pick_select(whole: bool) -> Callable[[bool, float, float], float]:
     """Make the choice as one machine instruction.
 
-    Written as a branch, the compiler gathers all choices of one condition into one branch
-    with conditional stores, which vectorise badly.  A choice between something new and what a
-    place holds, stored there, it also turns into a conditional store; ``whole`` hides from it
-    where the old value comes from, by LLVM's instruction ``freeze``, which costs nothing.
+    Written as a branch, the compiler gathers all choices of one condition into one branch with conditional
+    stores, which vectorise badly. A choice between something new and what a place holds, stored there, it
+    also turns into a conditional store; ``whole`` hides from it where the old value comes from, by LLVM's
+    instruction ``freeze``, which costs nothing.
     """
     from numba.core import types
     from numba.extending import intrinsic
@@ -273,8 +273,8 @@ _ENTRIES: dict[tuple[object, ...], Any] = {}
 def machine_code(function: F, *arguments: object) -> F:
     """Find what a compiled function does for arguments of these types, to be called directly.
 
-    Called itself, a compiled function looks at every argument to find the types it has, which
-    for arrays of records takes a hundred times as long as a step of a run.
+    Called itself, a compiled function looks at every argument to find the types it has, which for arrays of
+    records takes a hundred times as long as a step of a run.
 
     Parameters
     ----------

@@ -49,14 +49,13 @@ class ControlledCar(Protocol):
 def controller_row(car: ControlledCar, feedback: Feedback | None = None) -> Any:
     """Turn feedback settings into the record that compiled code reads.
 
-    The one place where a controller's row is put together: ``gain`` and ``min_move_steps`` come
-    from the car file by here, and go from here to ``feedback_trim`` and ``tell_valve``.
+    The one place where a controller's row is put together: ``gain`` and ``min_move_steps`` come from the car
+    file by here, and go from here to ``feedback_trim`` and ``tell_valve``.
 
     Parameters
     ----------
     car : ControlledCar
-        The car: its curves' fading, its valve's open limit and, unless others are given, its
-        settings.
+        The car: its curves' fading, its valve's open limit and, unless others are given, its settings.
     feedback : Feedback, optional
         Other settings for the same car.
 
@@ -157,8 +156,8 @@ class Controller:
     def step(self, t_s: float, rpm: float, coolant_degC: float, throttle_closed: bool = True) -> int:
         """Tell the controller what is measured now and learn what it tells the valve.
 
-        An update happens whenever ``t_s`` has reached the next multiple of the period after
-        the first call; between updates the last command stands.
+        An update happens whenever ``t_s`` has reached the next multiple of the period after the first call;
+        between updates the last command stands.
 
         Parameters
         ----------

@@ -20,8 +20,8 @@ def curve_table(curves: tuple[tuple[tuple[float, float], ...], ...]) -> np.ndarr
     Parameters
     ----------
     curves : tuple
-        Base, target, cranking and after-start curve, each a tuple of (degC, value) with
-        rising temperature and at most ``POINTS`` points.
+        Base, target, cranking and after-start curve, each a tuple of (degC, value) with rising temperature
+        and at most ``POINTS`` points.
 
     Returns
     -------
@@ -41,6 +41,8 @@ def curve_table(curves: tuple[tuple[tuple[float, float], ...], ...]) -> np.ndarr
 def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC: float) -> float:
     """Read a curve: straight lines between points, held flat beyond both ends.
 
+    Source: linear interpolation.
+
     Parameters
     ----------
     temperatures_degC, values : numpy.ndarray
@@ -52,10 +54,6 @@ def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC:
     -------
     float
         The value [any].
-
-    Notes
-    -----
-    Source: linear interpolation.
     """
     if coolant_degC <= temperatures_degC[0]:
         return values[0]
@@ -120,6 +118,8 @@ def curve_along(points: Sequence[Sequence[float]], coolant_degC: np.ndarray) -> 
 def begin_running(k: Block, lane: int, curves: np.ndarray, coolant_degC: float, tick: float) -> None:
     """Note that the engine runs: after-start air begins to fade, old trim is forgotten.
 
+    Source: common practice, no source.
+
     Parameters
     ----------
     k : Block
@@ -132,10 +132,6 @@ def begin_running(k: Block, lane: int, curves: np.ndarray, coolant_degC: float, 
         Coolant temperature measured [degC].
     tick : float
         Now [ticks].
-
-    Notes
-    -----
-    Source: common practice, no source.
     """
     after = curves[AFTER_START]
     k.after_steps[lane] = curve_value(after[0], after[1], coolant_degC)
@@ -149,6 +145,8 @@ def read_coolant(
 ) -> None:
     """Read the curves at the coolant temperature the controller sees.
 
+    Source: straight lines between the owner's points.
+
     Parameters
     ----------
     k : Block
@@ -161,10 +159,6 @@ def read_coolant(
         Coolant temperature measured [degC].
     base_error_steps : float
         Steps by which this run's base curve is off, to test feedback with [steps].
-
-    Notes
-    -----
-    Source: straight lines between the owner's points.
     """
     base = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC)
     k.base_steps[lane] = base + base_error_steps

@@ -1,7 +1,7 @@
 """What a law tells of itself: the settings it uses and what theory may know of it.
 
-Plain Python without the compiler, for the page and the commands to ask; each law fills one in, in
-its own file.
+Plain Python without the compiler, for the page and the commands to ask; each law fills one in, in its own
+file.
 """
 
 from __future__ import annotations
@@ -85,11 +85,10 @@ class Law:
     tread_steps : callable
         Settings to the distance of the positions between which the valve goes to and fro [steps].
     eased : callable
-        Settings and a share to the changes of table [feedback] that leave that share of the linear
-        part.
+        Settings and a share to the changes of table [feedback] that leave that share of the linear part.
     finer : callable
-        Settings and a number of parts to the changes with which the law does the same through a
-        valve that has so many small steps in place of each.
+        Settings and a number of parts to the changes with which the law does the same through a valve that
+        has so many small steps in place of each.
     """
 
     name: str

@@ -19,8 +19,10 @@ LONGEST_UPDATE_ms, SHORTEST_UPDATE_ms = 10_000.0, 1.0
 def nudge_steps(error_rpm: float, nudge: float) -> float:
     """Steps to add to the integral at this update.
 
-    Semantics: outside the deadband the integral grows by ``nudge`` steps toward the target
-    and is clamped to the trim limits; trim = integral.  Gains are not used.
+    Semantics: outside the deadband the integral grows by ``nudge`` steps toward the target and is clamped to
+    the trim limits; trim = integral. Gains are not used.
+
+    Source: common practice, no source.
 
     Parameters
     ----------
@@ -33,10 +35,6 @@ def nudge_steps(error_rpm: float, nudge: float) -> float:
     -------
     float
         Steps to add, positive opens [steps].
-
-    Notes
-    -----
-    Source: common practice, no source.
     """
     if error_rpm > 0.0:
         return nudge
@@ -48,8 +46,8 @@ def nudge_steps(error_rpm: float, nudge: float) -> float:
 def as_integral(feedback: Feedback) -> LinearPart:
     """Integral gain that moves as fast at an error of the deadband (25 rpm if that is less).
 
-    More than that outside, which is what a describing function of a relay says too.  Source: the
-    equivalent is our own.
+    More than that outside, which is what a describing function of a relay says too. Source: the equivalent is
+    our own.
     """
     error_rpm = max(feedback.deadband_rpm, SLOWEST_rpm)
     per_s = 1000.0 * feedback.nudge_steps / feedback.update_period_ms

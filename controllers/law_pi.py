@@ -11,9 +11,11 @@ LAW = Law("pi", CODE, (GAIN, INTEGRAL), (GAIN, INTEGRAL), searched_unasked=True)
 def proportional_trim(error_rpm: float, gain_steps_per_rpm: float, integral_steps: float) -> float:
     """Trim of the law before it is limited.
 
-    Semantics: with e the error (target minus rpm) outside the deadband and 0 inside, the
-    shell has already added ``integral * e * period`` to the integral and clamped it to the
-    trim limits; trim = gain e + integral.
+    Semantics: with e the error (target minus rpm) outside the deadband and 0 inside, the shell has already
+    added ``integral * e * period`` to the integral and clamped it to the trim limits; trim = gain e +
+    integral.
+
+    Source: the textbook PI law, sampled; common practice, no source.
 
     Parameters
     ----------
@@ -28,9 +30,5 @@ def proportional_trim(error_rpm: float, gain_steps_per_rpm: float, integral_step
     -------
     float
         Trim wanted, positive opens [steps].
-
-    Notes
-    -----
-    Source: the textbook PI law, sampled; common practice, no source.
     """
     return gain_steps_per_rpm * error_rpm + integral_steps

@@ -17,9 +17,10 @@ def derivative_trim(
 ) -> float:
     """Derivative part of the trim.
 
-    Semantics: outside the deadband, minus derivative times the change of measured rpm since
-    the last update over the period; inside the deadband nothing (no action there).  The
-    rest is law ``pi``.
+    Semantics: outside the deadband, minus derivative times the change of measured rpm since the last update
+    over the period; inside the deadband nothing (no action there). The rest is law ``pi``.
+
+    Source: the textbook law, derivative on measurement; common practice, no source.
 
     Parameters
     ----------
@@ -36,10 +37,6 @@ def derivative_trim(
     -------
     float
         Steps to add, positive opens [steps].
-
-    Notes
-    -----
-    Source: the textbook law, derivative on measurement; common practice, no source.
     """
     if error_rpm == 0.0:
         return 0.0

@@ -1,9 +1,9 @@
 """The controller's two plain records: its settings and its memory.
 
-Every field is a float64 array with one entry a lane, so that the same code serves one
-controller or several side by side.  Rates are per rpm inside (the files use 100 rpm).
-Time is counted in whole ticks of 0.1 ns held in a float64, which is exact for ten days; a coarser
-tick would show: rounding a firing to 1 ns shifts speed by a millionth of a rpm.
+Every field is a float64 array with one entry a lane, so that the same code serves one controller or several
+side by side. Rates are per rpm inside (the files use 100 rpm). Time is counted in whole ticks of 0.1 ns held
+in a float64, which is exact for ten days; a coarser tick would show: rounding a firing to 1 ns shifts speed
+by a millionth of a rpm.
 """
 
 from __future__ import annotations

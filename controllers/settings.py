@@ -1,7 +1,7 @@
 """What a controller can be told: the feedback settings and the open-loop curves.
 
-Both models are tables of the car file, ``[feedback]`` and ``[curves]``. Every field states its unit
-in square brackets, its meaning and, where it has one, its source.
+Both models are tables of the car file, ``[feedback]`` and ``[curves]``. Every field states its unit in square
+brackets, its meaning and, where it has one, its source.
 """
 
 from __future__ import annotations
@@ -32,10 +32,10 @@ HUNDRED = 100.0
 class Feedback(BaseModel):
     """Settings of the closed loop (car file table ``[feedback]``).
 
-    Error is target - rpm; positive trim opens the valve. At each update, if enabled, e is the error
-    when its size is above ``deadband_rpm`` and 0 otherwise; the wanted position is the base curve
-    plus the trim of the law, and the valve is told to move when it differs from the commanded
-    position by at least ``min_move_steps``.
+    Error is target - rpm; positive trim opens the valve. At each update, if enabled, e is the error when its
+    size is above ``deadband_rpm`` and 0 otherwise; the wanted position is the base curve plus the trim of the
+    law, and the valve is told to move when it differs from the commanded position by at least
+    ``min_move_steps``.
     """
 
     model_config = _STRICT

@@ -1,8 +1,8 @@
 """The one shell around all laws: from a measurement to the steps the valve is told to take.
 
-``wanted = base + after-start + idle entry + load feed-forward + trim``, rounded half up and
-clamped to 0 and the open limit; the valve is told to move only if that differs from where
-it was last told to be by at least the minimum move.
+``wanted = base + after-start + idle entry + load feed-forward + trim``, rounded half up and clamped to 0 and
+the open limit; the valve is told to move only if that differs from where it was last told to be by at least
+the minimum move.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ derivative_trim = relation(plain_derivative_trim)
 def clamp(value: float, low: float, high: float) -> float:
     """Limit a value to a range.
 
+    Source: definition.
+
     Parameters
     ----------
     value, low, high : float
@@ -39,10 +41,6 @@ def clamp(value: float, low: float, high: float) -> float:
     -------
     float
         The limited value [any].
-
-    Notes
-    -----
-    Source: definition.
     """
     value = value if value > low else low
     return value if value < high else high
@@ -65,6 +63,8 @@ def fading(amount: float, since_ticks: float, fade_ticks: float) -> float:
 def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
     """Steps wanted before any trim: base curve, after-start, idle entry, known loads.
 
+    Source: brief of the controller; common practice, no source.
+
     Parameters
     ----------
     c, k : Block
@@ -78,10 +78,6 @@ def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
     -------
     float
         Steps, not yet rounded [steps].
-
-    Notes
-    -----
-    Source: brief of the controller; common practice, no source.
     """
     started = k.started_tick[lane]
     running = k.base_steps[lane] + fading(k.after_steps[lane], tick - started, c.after_fade_ticks[lane])
@@ -93,7 +89,7 @@ def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
 
 @relation
 def feedback_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
-    """One feedback update: error, deadband, integral, law, limits.  Changes the memory.
+    """One feedback update: error, deadband, integral, law, limits. Changes the memory.
 
     Gives trim within its limits [steps].
 
@@ -145,9 +141,12 @@ def tell_valve(c: Block, k: Block, lane: int, wanted_steps: float) -> None:
 def update(c: Block, k: Block, lane: int, rpm: float, tick: float) -> None:
     """One controller update: everything the controller does at k times its period.
 
-    Feedback acts when a law is chosen, the engine has run for the enable delay, the
-    throttle is closed and rpm is below target + enable_above.  Otherwise the integral is
-    held (the trim is the integral alone), so that a returning engine is not starved.
+    Feedback acts when a law is chosen, the engine has run for the enable delay, the throttle is closed and
+    rpm is below target + enable_above. Otherwise the integral is held (the trim is the integral alone), so
+    that a returning engine is not starved.
+
+    Source: common practice, no source, for the enable conditions; the rest as in ``feedback_trim`` and
+    ``tell_valve``.
 
     Parameters
     ----------
@@ -159,11 +158,6 @@ def update(c: Block, k: Block, lane: int, rpm: float, tick: float) -> None:
         Measured speed [rpm].
     tick : float
         Now [ticks].
-
-    Notes
-    -----
-    Source: common practice, no source, for the enable conditions; the rest as in
-    ``feedback_trim`` and ``tell_valve``.
     """
     target = k.target_rpm[lane]
     since = tick - k.started_tick[lane]
@@ -188,6 +182,8 @@ def update(c: Block, k: Block, lane: int, rpm: float, tick: float) -> None:
 def idle_spark_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
     """Fast spark trim at a firing: advance when slow, retard when fast.
 
+    Source: the fast stabiliser of idle; common practice, no source.
+
     Parameters
     ----------
     c, k : Block
@@ -201,10 +197,6 @@ def idle_spark_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
     -------
     float
         Degrees to add to the advance, within the limit; 0 while the throttle is open [deg].
-
-    Notes
-    -----
-    Source: the fast stabiliser of idle; common practice, no source.
     """
     limit = c.spark_limit_deg[lane]
     wanted = c.spark_deg_per_rpm[lane] * (k.target_rpm[lane] - rpm)

@@ -1,10 +1,9 @@
 """From one event to the next.
 
-Runge-Kutta of fifth order, one step from event to event.  The next firing is predicted from
-speed and acceleration; after the step the small rest is covered along the last slope, so
-that the crossing is located to the tick.  The same source is the step of a single run and
-of each lane: with ``choked_only`` it does nothing (and says so) where the common case does
-not hold, and the general step is taken instead.
+Runge-Kutta of fifth order, one step from event to event. The next firing is predicted from speed and
+acceleration; after the step the small rest is covered along the last slope, so that the crossing is located
+to the tick. The same source is the step of a single run and of each lane: with ``choked_only`` it does
+nothing (and says so) where the common case does not hold, and the general step is taken instead.
 """
 
 from __future__ import annotations

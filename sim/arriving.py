@@ -28,8 +28,8 @@ def keep_books(
 ) -> None:
     """Add a step to the books, and let the sensed pressure follow (implicit Euler).
 
-    Only for runs that are told or recorded: no controller sees them, and in the lanes so many
-    more arrays would keep the compiler from making vectors of the loop.
+    Only for runs that are told or recorded: no controller sees them, and in the lanes so many more arrays
+    would keep the compiler from making vectors of the loop.
     """
     sensed = s.map_sensed_Pa[lane]
     share = elapsed_s * p.inverse_map_lag_per_s[lane]

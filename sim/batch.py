@@ -1,8 +1,8 @@
 """Many runs in compiled code: eight side by side, spread over the cores.
 
-Each lane runs on its own clock to its own next event.  What nearly every event needs (one
-integration step, a firing) is done for all lanes in loops that the compiler turns into
-vector instructions; the rest is done lane by lane with the same handlers.
+Each lane runs on its own clock to its own next event. What nearly every event needs (one integration step, a
+firing) is done for all lanes in loops that the compiler turns into vector instructions; the rest is done lane
+by lane with the same handlers.
 """
 
 from __future__ import annotations
@@ -260,8 +260,8 @@ def run_range(
 ) -> bool:
     """Run rows of a plan, block after block, for about a tenth of a second at the most.
 
-    ``reached`` keeps the row reached and whether its block is under way: called again with it,
-    and with all else as it was left, it goes on. So whoever waits can be interrupted.
+    ``reached`` keeps the row reached and whether its block is under way: called again with it, and with all
+    else as it was left, it goes on. So whoever waits can be interrupted.
 
     Gives whether all is done.
     """

@@ -90,8 +90,8 @@ def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> No
 def breathe_beside(p: Block, lane: int, tables: Tables, part: float, steps: float) -> None:
     """Let the engine have part of a step's worth of air more than its base curve supposes.
 
-    A valve takes whole positions only; where they lie about what the engine needs is chance, and
-    decides whether feedback can rest.
+    A valve takes whole positions only; where they lie about what the engine needs is chance, and decides
+    whether feedback can rest.
 
     Source: openings in parallel add.
     """
@@ -164,9 +164,9 @@ def begin(
 ) -> None:
     """Make the first state of a run; blocks hold zeros, car, settings and run parameters.
 
-    A running engine starts at the target speed plus an offset, the valve where the open
-    loop puts it, no trim: what a car does at the moment feedback begins.  An engine to be
-    started stands; the key has just been turned on, and nobody knows where the valve is.
+    A running engine starts at the target speed plus an offset, the valve where the open loop puts it, no
+    trim: what a car does at the moment feedback begins. An engine to be started stands; the key has just been
+    turned on, and nobody knows where the valve is.
     """
     set_ambient(s, p, lane, scenario[0], scenario[1])
     p.end_tick[lane] = scenario[3]

@@ -30,8 +30,8 @@ _LARGEST_OPENING = 2.0
 class Car(Table):
     """Everything known about a car: engine, valve, loads, curves and feedback.
 
-    The tables are attributes of the same names as in the file, such as
-    ``car.engine.displacement_cm3`` or ``car.feedback.law``.
+    The tables are attributes of the same names as in the file, such as ``car.engine.displacement_cm3`` or
+    ``car.feedback.law``.
     """
 
     car: Identity
@@ -225,7 +225,6 @@ def car_to_toml(car: Car, notes: Mapping[str, str] | None = None) -> str:
     Parameters
     ----------
     car : Car
-        The car.
     notes : mapping of ``"table.key"`` to str, optional
         Remarks added to the comments of single keys, such as where a number comes from.
 
@@ -252,13 +251,12 @@ def save_car(
 ) -> None:
     """Write a car file beside and rename it into place.
 
-    Where there is a text to go on from, only what differs is changed in it: an owner's comments,
-    order and spacing stay.
+    Where there is a text to go on from, only what differs is changed in it: an owner's comments, order and
+    spacing stay.
 
     Parameters
     ----------
     car : Car
-        The car.
     path : str or Path
         Where to.
     notes : mapping of ``"table.key"`` to str, optional

@@ -51,15 +51,14 @@ def pumping_coefficients(
 ) -> np.ndarray:
     """Cubic over pressure for the air that ideal cylinders draw per radian.
 
-    The residual gas left in the clearance volume expands before fresh air enters.  The
-    exact law has a fractional power; a cubic is within 0.3 % of it and costs a tenth.
-    The last few hundred results are kept: a fit asks for the same ones thousands of times.
+    The residual gas left in the clearance volume expands before fresh air enters. The exact law has a
+    fractional power; a cubic is within 0.3 % of it and costs a tenth. The last few hundred results are kept:
+    a fit asks for the same ones thousands of times.
 
-    Gives four coefficients, ascending, not to be written to [kg/rad, kg/(rad Pa), kg/(rad Pa2),
-    kg/(rad Pa3)].
+    Gives four coefficients, ascending, not to be written to [kg/rad, kg/(rad Pa), kg/(rad Pa2), kg/(rad
+    Pa3)].
 
-    Source: Guzzella and Onder, engine mass flow: lambda_p = (Vc + Vd)/Vd -
-    Vc/Vd (p_exhaust / p)^(1/kappa).
+    Source: Guzzella and Onder, engine mass flow: lambda_p = (Vc + Vd)/Vd - Vc/Vd (p_exhaust / p)^(1/kappa).
     """
     clearance = 1.0 / (compression_ratio - 1.0)
     low, high = (1000.0 * end for end in fit_kPa)
@@ -75,9 +74,9 @@ def pumping_coefficients(
 def delay_shares(delay_deg: float, cylinders: int) -> np.ndarray:
     """Shares of the last four charges in the torque between two firings.
 
-    The torque of a charge acts, on average, ``delay_deg`` of crank angle after induction;
-    the interval that begins at a firing is centred half an interval later, so a share is
-    given to the two charges whose centres lie on either side.
+    The torque of a charge acts, on average, ``delay_deg`` of crank angle after induction; the interval that
+    begins at a firing is centred half an interval later, so a share is given to the two charges whose centres
+    lie on either side.
 
     Gives four shares that add up to 1 [-].
 

@@ -1,8 +1,8 @@
 """The tables of a car file, one model each.
 
-Every field states its unit in square brackets and its meaning; the bounds are those within which
-the simulation stays well behaved. Where a default or a rule has a source it stands in the
-description. `Car`, which joins the tables and checks them against each other, is in `sim.car`.
+Every field states its unit in square brackets and its meaning; the bounds are those within which the
+simulation stays well behaved. Where a default or a rule has a source it stands in the description. `Car`,
+which joins the tables and checks them against each other, is in `sim.car`.
 """
 
 from __future__ import annotations
@@ -286,8 +286,8 @@ class Throttle(Table):
 class Valve(Table):
     """The bypass valve and its stepper motor (table ``[valve]``).
 
-    Travel shorter than homing or than the open limit, and pulses that skip, are accepted: they are
-    faults a real car can have, and the checks and the simulation show them.
+    Travel shorter than homing or than the open limit, and pulses that skip, are accepted: they are faults a
+    real car can have, and the checks and the simulation show them.
     """
 
     area_mm2: Annotated[tuple[tuple[Position, Area], ...], Field(min_length=2, max_length=60)] = Field(

@@ -20,6 +20,8 @@ LEAN_ROUGHNESS, LEANEST = 10.0, 0.3
 def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) -> float:
     """Share of the best work that is left when the spark is off its best point.
 
+    Source: Guzzella and Onder, torque generation: a parabola about the best point.
+
     Parameters
     ----------
     spark_deg : float
@@ -33,10 +35,6 @@ def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) ->
     -------
     float
         Efficiency, 0 to 1 [-].
-
-    Notes
-    -----
-    Source: Guzzella and Onder, torque generation: a parabola about the best point.
     """
     off = spark_deg - best_deg
     efficiency = 1.0 - loss_per_deg2 * off * off
@@ -46,6 +44,8 @@ def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) ->
 @relation
 def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float:
     """Share of the best work that is left when the mixture is off its best point.
+
+    Source: Guzzella and Onder, torque generation; parabola: common practice, no source.
 
     Parameters
     ----------
@@ -60,10 +60,6 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
     -------
     float
         Efficiency, 0 to 1 [-].
-
-    Notes
-    -----
-    Source: Guzzella and Onder, torque generation; parabola: common practice, no source.
     """
     off = lambda_ - best_lambda
     efficiency = 1.0 - loss * off * off
@@ -74,6 +70,9 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
 def cold_share(sensed_degC: float) -> float:
     """How cold an engine is by its tables of spark and mixture.
 
+    Source: assumed: a straight line; that a cold engine gets more advance and fuel is common practice, no
+    source.
+
     Parameters
     ----------
     sensed_degC : float
@@ -83,11 +82,6 @@ def cold_share(sensed_degC: float) -> float:
     -------
     float
         1 at -20 degC and below, 0 at 60 degC and above [-].
-
-    Notes
-    -----
-    Source: assumed: a straight line; that a cold engine gets more advance and fuel is common
-    practice, no source.
     """
     cold = (WARM_TABLE_degC - sensed_degC) / (WARM_TABLE_degC - COLD_TABLE_degC)
     cold = cold if cold > 0.0 else 0.0
@@ -97,6 +91,8 @@ def cold_share(sensed_degC: float) -> float:
 @relation
 def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> float:
     """Next value of the cyclic scatter, first-order memory from firing to firing.
+
+    Source: first-order autoregressive process, any textbook on time series.
 
     Parameters
     ----------
@@ -113,10 +109,6 @@ def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> f
     -------
     float
         Next value, unit variance [-].
-
-    Notes
-    -----
-    Source: first-order autoregressive process, any textbook on time series.
     """
     return memory * scatter + fresh * gauss
 
@@ -124,6 +116,8 @@ def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> f
 @relation
 def lean_roughness(lambda_: float) -> float:
     """Growth of cyclic scatter of a mixture leaner than its chemistry needs.
+
+    Source: that a lean idle roughens is common practice, no source; a straight line of ours.
 
     Parameters
     ----------
@@ -134,10 +128,6 @@ def lean_roughness(lambda_: float) -> float:
     -------
     float
         Factor of the scatter, 1 up to 1.0, 2 at 1.1 [-].
-
-    Notes
-    -----
-    Source: that a lean idle roughens is common practice, no source; a straight line of ours.
     """
     leaner = lambda_ - 1.0
     leaner = leaner if leaner > 0.0 else 0.0
@@ -148,6 +138,9 @@ def lean_roughness(lambda_: float) -> float:
 @relation
 def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
     """Fuel that leaves the port wall film between two firings.
+
+    Source: Aquino, Transient A/F Control Characteristics of the 5 Liter Central Fuel Injection Engine, SAE
+    810494 (1981): X-tau model; implicit Euler over the interval.
 
     Parameters
     ----------
@@ -162,11 +155,6 @@ def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
     -------
     float
         Fuel evaporated, less than the film [kg].
-
-    Notes
-    -----
-    Source: Aquino, Transient A/F Control Characteristics of the 5 Liter Central Fuel
-    Injection Engine, SAE 810494 (1981): X-tau model; implicit Euler over the interval.
     """
     return film_kg * elapsed_s / (wall_s + elapsed_s)
 
@@ -174,6 +162,8 @@ def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
 @relation
 def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
     """Air-fuel ratio over stoichiometric of one charge.
+
+    Source: definition.
 
     Parameters
     ----------
@@ -186,10 +176,6 @@ def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
     -------
     float
         Lambda, at most 9 (a charge without fuel does not burn) [-].
-
-    Notes
-    -----
-    Source: definition.
     """
     stoichiometric = STOICHIOMETRIC_AIR_TO_FUEL * fuel_kg
     return charge_kg / stoichiometric if charge_kg < 9.0 * stoichiometric else 9.0
@@ -198,6 +184,8 @@ def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
 @relation
 def start_ease(coolant_degC: float) -> float:
     """How easily fuel evaporates in an engine that is being started.
+
+    Source: assumed; that first firings are poor when cold is common practice, no source.
 
     Parameters
     ----------
@@ -208,10 +196,6 @@ def start_ease(coolant_degC: float) -> float:
     -------
     float
         0 stone cold, 1 warm [-].
-
-    Notes
-    -----
-    Source: assumed; that first firings are poor when cold is common practice, no source.
     """
     ease = (coolant_degC - COLDEST_START_degC) / (EASY_START_degC - COLDEST_START_degC)
     ease = ease if ease > 0.0 else 0.0
@@ -222,6 +206,8 @@ def start_ease(coolant_degC: float) -> float:
 def start_firings(coolant_degC: float) -> float:
     """Firings after which a start has gained two thirds of what its charges lacked.
 
+    Source: assumed, see ``start_ease``.
+
     Parameters
     ----------
     coolant_degC : float
@@ -231,10 +217,6 @@ def start_firings(coolant_degC: float) -> float:
     -------
     float
         Number of firings [-].
-
-    Notes
-    -----
-    Source: assumed, see ``start_ease``.
     """
     return 30.0 - 26.0 * start_ease(coolant_degC)
 
@@ -242,6 +224,8 @@ def start_firings(coolant_degC: float) -> float:
 @relation
 def start_chance(coolant_degC: float, number: float) -> float:
     """Chance that a charge of a starting engine lights.
+
+    Source: assumed, see ``start_ease``.
 
     Parameters
     ----------
@@ -254,10 +238,6 @@ def start_chance(coolant_degC: float, number: float) -> float:
     -------
     float
         0 to 1 [-].
-
-    Notes
-    -----
-    Source: assumed, see ``start_ease``.
     """
     first = 0.25 + 0.7 * start_ease(coolant_degC)
     return 1.0 - (1.0 - first) * math.exp(-3.0 * number / start_firings(coolant_degC))
@@ -267,6 +247,8 @@ def start_chance(coolant_degC: float, number: float) -> float:
 def start_burn(coolant_degC: float, number: float) -> float:
     """Share of its work that a lit charge of a starting engine gives.
 
+    Source: assumed, see ``start_ease``.
+
     Parameters
     ----------
     coolant_degC : float
@@ -278,10 +260,6 @@ def start_burn(coolant_degC: float, number: float) -> float:
     -------
     float
         0 to 1 [-].
-
-    Notes
-    -----
-    Source: assumed, see ``start_ease``.
     """
     first = 0.6 + 0.35 * start_ease(coolant_degC)
     return 1.0 - (1.0 - first) * math.exp(-number / start_firings(coolant_degC))

@@ -1,8 +1,8 @@
 """A first car file from a few facts: what cannot be known without the car is estimated.
 
-The sizes are rules of thumb (common practice, no source). The valve's area and the leak past the
-throttle are then found with the model itself, so that the base curve given holds the target at
-each of its points: that is what the owner has already found out by hand.
+The sizes are rules of thumb (common practice, no source). The valve's area and the leak past the throttle are
+then found with the model itself, so that the base curve given holds the target at each of its points: that is
+what the owner has already found out by hand.
 """
 
 from __future__ import annotations
@@ -45,9 +45,8 @@ HOMING_SHARE = 1.5
 class Known:
     """What an owner may know beyond the few facts; None where it is not known.
 
-    ``travel_steps`` [steps], ``rpm_on_10_steps`` worth of ten steps more when warm [rpm],
-    ``map_kPa`` warm manifold pressure [kPa], ``loads``, ``feedback`` and ``entry_form`` as in the
-    tables of the car file.
+    ``travel_steps`` [steps], ``rpm_on_10_steps`` worth of ten steps more when warm [rpm], ``map_kPa`` warm
+    manifold pressure [kPa], ``loads``, ``feedback`` and ``entry_form`` as in the tables of the car file.
     """
 
     travel_steps: int | None = None
@@ -204,8 +203,8 @@ def _cautious_feedback(
 def _air_for_base(car: Car, worth_rpm: float) -> tuple[float, list[list[float]]]:
     """Leak and valve area with which the base curve holds the target at each of its points.
 
-    The slope at the warm base makes a step worth what is wanted; what the valve does not pass when
-    warm leaks; colder points follow from what the engine needs there, its oil behind.
+    The slope at the warm base makes a step worth what is wanted; what the valve does not pass when warm
+    leaks; colder points follow from what the engine needs there, its oil behind.
     """
     from controllers import curve_at
 

@@ -74,9 +74,9 @@ def burnt_efficiency(
 def shift_work(s: Block, p: Block, lane: int, on: bool, newest_J: float) -> None:
     """Take the newest charge's work into the torque until the next firing.
 
-    Source: one charge per cylinder makes torque 1 to 1.5 strokes after induction: the
-    torque between two firings is a weighted sum of the last four charges' work, the weights
-    placing it at the crank-angle delay asked for.
+    Source: one charge per cylinder makes torque 1 to 1.5 strokes after induction: the torque between two
+    firings is a weighted sum of the last four charges' work, the weights placing it at the crank-angle delay
+    asked for.
     """
     work0 = s.work0[lane]
     work1 = s.work1[lane]

@@ -213,9 +213,9 @@ def run_plan(
     plan : Plan
         What to run.
     reduce : callable
-        Called in the worker threads with (rows, rpm, steps, counters): indices of the runs,
-        samples [rpm] and [steps] of shape (rows, samples), counters of shape
-        (rows, len(COUNTERS)).  It must not keep the arrays.
+        Called in the worker threads with (rows, rpm, steps, counters): indices of the runs, samples [rpm] and
+        [steps] of shape (rows, samples), counters of shape (rows, len(COUNTERS)). It must not keep the
+        arrays.
     cores : int, optional
         Threads; all cores when left out.
     full : bool, optional

@@ -73,8 +73,8 @@ SETTABLE = (
 def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
     """Put the loads switched on into force: electric power, and the resisting parabola.
 
-    Source: loads add; an automatic gearbox held by the brake drags with the square of
-    speed (torque converter at stall, any textbook on drive lines).
+    Source: loads add; an automatic gearbox held by the brake drags with the square of speed (torque converter
+    at stall, any textbook on drive lines).
     """
     switched = (
         p.lamps_W[lane] * s.lamps[lane]

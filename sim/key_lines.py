@@ -1,8 +1,8 @@
 """Finds the line on which each key of a TOML document stands.
 
-`tomllib` gives values without lines. The scanner here follows the grammar of TOML 1.0 closely
-enough to place every key, table header and array element of a document that `tomllib` has already
-accepted; it does not check the document again.
+`tomllib` gives values without lines. The scanner here follows the grammar of TOML 1.0 closely enough to place
+every key, table header and array element of a document that `tomllib` has already accepted; it does not check
+the document again.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ _VALUE_END = " \t\n,]}#"
 def key_lines(text: str) -> dict[KeyPath, int]:
     """Return the line of every key path of a valid TOML document.
 
-    Gives 1-based lines. Elements of arrays are counted from 0: ``("valve", "area_mm2", 2, 0)``. The
-    empty path is the document, line 1.
+    Gives 1-based lines. Elements of arrays are counted from 0: ``("valve", "area_mm2", 2, 0)``. The empty
+    path is the document, line 1.
     """
     return _Scanner(text.replace("\r\n", "\n")).lines()
 

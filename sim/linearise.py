@@ -33,9 +33,9 @@ HALF_deg = 0.5
 class Slopes:
     """Where the engine settles with the valve held, and the model's partial derivatives there.
 
-    Torque of the charge is indicated torque at induction, before its delay; resisting torque
-    is friction, pumping, accessories and loads, with the alternator's power following speed
-    at once where its limit makes it follow.
+    Torque of the charge is indicated torque at induction, before its delay; resisting torque is friction,
+    pumping, accessories and loads, with the alternator's power following speed at once where its limit makes
+    it follow.
 
     Attributes
     ----------
@@ -195,8 +195,8 @@ def linearise(
 
     Gives all zero where the engine cannot run.
 
-    Source: central differences; the relations are those that every run uses.  A spark table's
-    slope is left out: it is ``torque_per_spark_deg`` times that slope.
+    Source: central differences; the relations are those that every run uses. A spark table's slope is left
+    out: it is ``torque_per_spark_deg`` times that slope.
     """
     blocks, tables = _prepared(car, coolant_degC, load_W, altitude_m, ambient_degC)
     out = np.zeros(len(Slopes.__dataclass_fields__))

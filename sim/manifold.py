@@ -21,9 +21,11 @@ def drawn_per_rad(
 ) -> float:
     """Air the cylinders draw for each radian the crank turns.
 
-    Speed-density pumping: a cubic in manifold pressure (displaced volume less what the
-    residual gas takes by expanding, see ``sim.prepare.pumping_coefficients``) times a
-    volumetric efficiency linear in speed.
+    Speed-density pumping: a cubic in manifold pressure (displaced volume less what the residual gas takes by
+    expanding, see ``sim.prepare.pumping_coefficients``) times a volumetric efficiency linear in speed.
+
+    Source: Guzzella and Onder, Introduction to Modeling and Control of Internal Combustion Engine Systems
+    (Springer), engine mass flow.
 
     Parameters
     ----------
@@ -40,11 +42,6 @@ def drawn_per_rad(
     -------
     float
         Air drawn, never negative [kg/rad].
-
-    Notes
-    -----
-    Source: Guzzella and Onder, Introduction to Modeling and Control of Internal Combustion
-    Engine Systems (Springer), engine mass flow.
     """
     # In two halves rather than nested: the processor works on both at once.
     charge = (pump0 + pump1 * map_Pa) + map_Pa * map_Pa * (pump2 + pump3 * map_Pa)
@@ -56,6 +53,8 @@ def drawn_per_rad(
 @relation
 def pressure_rate(gas_Pa_per_kg: float, in_kg_s: float, out_kg_s: float) -> float:
     """Rate of manifold pressure at constant gas temperature.
+
+    Source: Heywood, Internal Combustion Engine Fundamentals (1988), ch. 7, filling and emptying.
 
     Parameters
     ----------
@@ -70,10 +69,5 @@ def pressure_rate(gas_Pa_per_kg: float, in_kg_s: float, out_kg_s: float) -> floa
     -------
     float
         Pressure rate [Pa/s].
-
-    Notes
-    -----
-    Source: Heywood, Internal Combustion Engine Fundamentals (1988), ch. 7, filling and
-    emptying.
     """
     return gas_Pa_per_kg * (in_kg_s - out_kg_s)

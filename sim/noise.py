@@ -1,7 +1,7 @@
 """Random numbers that depend only on what they are for, never on the order of drawing.
 
-A number is a pure function of (seed, stream, count).  Runs side by side, on one core or
-many, in any order, draw the same numbers.
+A number is a pure function of (seed, stream, count). Runs side by side, on one core or many, in any order,
+draw the same numbers.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ def philox_2x32(count: Word, stream: Word, seed: Word, rounds: int) -> tuple[Wor
 
     Gives two uniform 32-bit words [-].
 
-    Source: Salmon, Moraes, Dror and Shaw, Parallel random numbers: as easy as 1, 2, 3,
-    SC11 (2011), doi 10.1145/2063384.2063405.
+    Source: Salmon, Moraes, Dror and Shaw, Parallel random numbers: as easy as 1, 2, 3, SC11 (2011), doi
+    10.1145/2063384.2063405.
     """
     left = np.uint64(count) & _LOW
     right = np.uint64(stream) & _LOW
@@ -61,8 +61,8 @@ def philox_2x32(count: Word, stream: Word, seed: Word, rounds: int) -> tuple[Wor
 def gauss(seed: float, stream: int, count: float) -> float:
     """Nearly normal number, bounded: an engine has no infinite charge.
 
-    The sum of four uniform numbers of 16 bits, its kurtosis mended by one Cornish-Fisher
-    term; at most 4 standard deviations from zero.
+    The sum of four uniform numbers of 16 bits, its kurtosis mended by one Cornish-Fisher term; at most 4
+    standard deviations from zero.
 
     Gives mean 0, variance 1 within 0.1 % [-].
 

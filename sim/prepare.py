@@ -80,8 +80,7 @@ def scenario_events(scenario: Scenario) -> np.ndarray:
 
     Gives shape (rows, 3): tick, code of what is set (-1 the end), value.
 
-    Source: an electric fan draws two to three times its power while it runs up: common practice,
-    no source.
+    Source: an electric fan draws two to three times its power while it runs up: common practice, no source.
     """
     table = _rows_of(scenario)
     table.append((float(round(scenario.duration_s * TICKS_PER_s)), -1.0, 0.0))
@@ -145,7 +144,6 @@ def equilibrium(
     Parameters
     ----------
     car : Car
-        The car.
     steps : float
         Valve position from the seat [steps].
     coolant_degC : float

@@ -1,6 +1,6 @@
 """The plant's plain records: parameters of a run, state of a run, and the tables beside them.
 
-Inside everything is SI: Pa, kg, K, rad/s, J.  Each block field holds one float64 a lane.
+Inside everything is SI: Pa, kg, K, rad/s, J. Each block field holds one float64 a lane.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """A recorded drive done again: the model's own handlers, told the recorded valve commands.
 
-The controller is left out; everything else happens as in any other run.  A fit replays one
-drive thousands of times: without a seed a replay is free of scatter and noise and its
-readings are smooth in the car's parameters, so that they can be differentiated.
+The controller is left out; everything else happens as in any other run. A fit replays one drive thousands of
+times: without a seed a replay is free of scatter and noise and its readings are smooth in the car's
+parameters, so that they can be differentiated.
 """
 
 from __future__ import annotations

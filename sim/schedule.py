@@ -1,8 +1,8 @@
 """One run, narrated: firing, controller, valve and scenario as processes that SimPy schedules.
 
-The processes call the same compiled handlers as the batch loop, in the same order, so that
-a trace here and a batch run agree to the last bit.  The clock counts whole ticks;
-events of the same instant are ordered by their kind, never by chance.
+The processes call the same compiled handlers as the batch loop, in the same order, so that a trace here and a
+batch run agree to the last bit. The clock counts whole ticks; events of the same instant are ordered by their
+kind, never by chance.
 """
 
 from __future__ import annotations
@@ -88,7 +88,6 @@ class NarratedRun:
     Parameters
     ----------
     car : Car
-        The car.
     scenario : Scenario
         The scenario.
     plan : Plan
@@ -284,8 +283,8 @@ def simulate(
     seed : int
         Seed of all random numbers, 0 to 2**31 - 1.
     base_error_steps : float
-        Steps by which the base curve is off in this run, the part of a step in it as air past
-        the valve, which takes whole positions only [steps].
+        Steps by which the base curve is off in this run, the part of a step in it as air past the valve,
+        which takes whole positions only [steps].
     rpm_offset : float
         Speed at the start above target [rpm].
 

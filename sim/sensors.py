@@ -18,6 +18,8 @@ SILENT_TICKS = 0.7 * TICKS_PER_s
 def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
     """Speed the sensor makes of the time since the last firing.
 
+    Source: speed over one firing interval; smoothing and rounding: common practice, no source.
+
     Parameters
     ----------
     s, p : Block
@@ -31,10 +33,6 @@ def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
     -------
     float
         Measured speed [rpm].
-
-    Notes
-    -----
-    Source: speed over one firing interval; smoothing and rounding: common practice, no source.
     """
     ticks = s.tick[lane] - s.fired_tick[lane]
     ticks = pick(ticks > 1.0, ticks, 1.0)
@@ -54,6 +52,8 @@ def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
 def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed_s: float) -> float:
     """Reading of a temperature sensor that follows with a lag.
 
+    Source: first-order lag, implicit Euler; common practice, no source.
+
     Parameters
     ----------
     sensed_degC, coolant_degC : float
@@ -67,10 +67,6 @@ def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed
     -------
     float
         Reading now [degC].
-
-    Notes
-    -----
-    Source: first-order lag, implicit Euler; common practice, no source.
     """
     return sensed_degC + (coolant_degC - sensed_degC) * elapsed_s / (lag_s + elapsed_s)
 
@@ -79,16 +75,14 @@ def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed
 def forget_speed(s: Block, lane: int) -> None:
     """Let the speed reading fall to nothing when no firing has come for long.
 
+    Source: common practice, no source.
+
     Parameters
     ----------
     s : Block
         State (changed).
     lane : int
         Lane [-].
-
-    Notes
-    -----
-    Source: common practice, no source.
     """
     if s.tick[lane] - s.fired_tick[lane] > SILENT_TICKS:
         s.measured_rpm[lane] = 0.0

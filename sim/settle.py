@@ -51,8 +51,8 @@ def settled_speed(s: Block, p: Block, lane: int) -> float:
 
     Gives speed, 0 where the engine cannot run [rad/s].
 
-    Source: bisection of ``mean_acceleration`` between stall and 700 rad/s, from above: the
-    settled speed is the highest at which torque balances.
+    Source: bisection of ``mean_acceleration`` between stall and 700 rad/s, from above: the settled speed is
+    the highest at which torque balances.
     """
     low = p.stall_rad_s[lane]
     high = 700.0

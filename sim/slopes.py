@@ -48,8 +48,8 @@ def slopes(
 ) -> Slopes:
     """Right-hand side of the plant's differential equations.
 
-    Gives rates of pressure [Pa/s], speed [rad/s2], alternator power [W/s]; air in [kg/s], air out
-    [kg/s], torque against rotation [Nm].
+    Gives rates of pressure [Pa/s], speed [rad/s2], alternator power [W/s]; air in [kg/s], air out [kg/s],
+    torque against rotation [Nm].
     """
     ratio_flow = CHOKED_FLOW
     if not choked_only:
@@ -151,8 +151,8 @@ def runge_kutta(
 ) -> tuple[Moved, Slopes, float]:
     """One step of fifth order.
 
-    Gives what was reached and moved, the slopes at the end of the step, and the highest manifold
-    pressure of any stage [Pa].
+    Gives what was reached and moved, the slopes at the end of the step, and the highest manifold pressure of
+    any stage [Pa].
 
     Source: Butcher (1964), J. Austral. Math. Soc. 4; from memory, so a test measures its order.
     """

@@ -64,9 +64,8 @@ def power_off(s: Block, k: Block, lane: int) -> None:
 def engage_starter(s: Block, p: Block, lane: int) -> None:
     """Let the starter turn the engine: a weak battery lowers its whole line.
 
-    Source: torque at rest and speed without load both follow voltage (direct-current motor,
-    any textbook of electrical machines); that a cold battery gives less is common practice, no
-    source.
+    Source: torque at rest and speed without load both follow voltage (direct-current motor, any textbook of
+    electrical machines); that a cold battery gives less is common practice, no source.
     """
     s.key[lane] = KEY_CRANK
     s.starting[lane] = 1.0
@@ -116,8 +115,8 @@ def prime_film(s: Block, p: Block, lane: int) -> None:
 def light_charge(s: Block, p: Block, lane: int, full: bool) -> None:
     """Say how well the charge burns that a starting engine traps now.
 
-    The first engine cycle finds the crank position and is not lit; then charges light by
-    chance and burn in part, better with each firing.
+    The first engine cycle finds the crank position and is not lit; then charges light by chance and burn in
+    part, better with each firing.
     """
     s.cranked[lane] += 1.0
     number = s.cranked[lane] - p.cylinders[lane]

@@ -59,6 +59,10 @@ WARM_AIR_degC = 60.0
 def oil_constants(grade: str) -> tuple[float, float]:
     """Fit the viscosity law to an SAE grade.
 
+    Source: ASTM D341 through two points of SAE J300: the middle of the class at 100 degC and the cranking
+    limit of the winter grade, made kinematic by a typical density; an oil of one grade has no such limit, and
+    a typical viscosity at 40 degC instead.
+
     Parameters
     ----------
     grade : str
@@ -68,12 +72,6 @@ def oil_constants(grade: str) -> tuple[float, float]:
     -------
     tuple of float
         A and B of the viscosity law [-].
-
-    Notes
-    -----
-    Source: ASTM D341 through two points of SAE J300: the middle of the class at 100 degC and
-    the cranking limit of the winter grade, made kinematic by a typical density; an oil of one grade
-    has no such limit, and a typical viscosity at 40 degC instead.
     """
     winter, _, summer = grade.rpartition("-")
     if not winter:
@@ -89,6 +87,8 @@ def law_through(
 ) -> tuple[float, float]:
     """Constants of the viscosity law through two points.
 
+    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
+
     Parameters
     ----------
     first_degC, second_degC : float
@@ -100,10 +100,6 @@ def law_through(
     -------
     tuple of float
         A and B [-].
-
-    Notes
-    -----
-    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
     """
     left = [math.log10(math.log10(nu + 0.7)) for nu in (first_mm2_s, second_mm2_s)]
     below = [math.log10(degC + 273.0) for degC in (first_degC, second_degC)]
@@ -114,6 +110,8 @@ def law_through(
 @relation
 def oil_viscosity_mm2_s(oil_degC: float, oil_a: float, oil_b: float) -> float:
     """Kinematic viscosity of an engine oil.
+
+    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
 
     Parameters
     ----------
@@ -126,10 +124,6 @@ def oil_viscosity_mm2_s(oil_degC: float, oil_a: float, oil_b: float) -> float:
     -------
     float
         Viscosity [mm2/s].
-
-    Notes
-    -----
-    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
     """
     kelvin = max(oil_degC, -45.0) + 273.0
     return 10.0 ** (10.0 ** (oil_a - oil_b * math.log10(kelvin))) - 0.7
@@ -140,6 +134,9 @@ def cold_friction_factor(
     oil_degC: float, oil_a: float, oil_b: float, warm_mm2_s: float, rubbing_share: float
 ) -> float:
     """Factor on warm friction.
+
+    Source: friction scales with the viscosity ratio to a power of about 0.25 (published exponents 0.19 to
+    0.5; from memory); pumping does not, where the figure includes it.
 
     Parameters
     ----------
@@ -156,11 +153,6 @@ def cold_friction_factor(
     -------
     float
         Factor, 1 when warm [-].
-
-    Notes
-    -----
-    Source: friction scales with the viscosity ratio to a power of about 0.25 (published
-    exponents 0.19 to 0.5; from memory); pumping does not, where the figure includes it.
     """
     ratio = oil_viscosity_mm2_s(oil_degC, oil_a, oil_b) / warm_mm2_s
     return 1.0 + rubbing_share * (ratio**VISCOSITY_EXPONENT - 1.0)
@@ -171,6 +163,10 @@ def cooling_W_per_K(
     coolant_degC: float, speed_rad_s: float, loss_W_per_K: float, thermostat_degC: float, air_cooled: float
 ) -> float:
     """Heat an engine loses to the surrounding air for each kelvin above it.
+
+    Source: forced convection grows with speed to the power of 0.8 (Dittus and Boelter, any textbook of heat
+    transfer); a thermostat that opens in a line, and one that lets the cooling air in: common practice, no
+    source.
 
     Parameters
     ----------
@@ -189,12 +185,6 @@ def cooling_W_per_K(
     -------
     float
         Loss [W/K].
-
-    Notes
-    -----
-    Source: forced convection grows with speed to the power of 0.8 (Dittus and Boelter, any
-    textbook of heat transfer); a thermostat that opens in a line, and one that lets the cooling
-    air in: common practice, no source.
     """
     if air_cooled < 0.5 and speed_rad_s < TURNING_rad_s:
         return loss_W_per_K * STANDING_SHARE
@@ -212,6 +202,8 @@ def cooling_W_per_K(
 def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
     """Temperature of the air in the manifold.
 
+    Source: assumed: a straight line between the two.
+
     Parameters
     ----------
     coolant_degC : float
@@ -225,10 +217,6 @@ def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
     -------
     float
         As outside with the engine as cold, ``warm_K`` from 60 degC of coolant on [K].
-
-    Notes
-    -----
-    Source: assumed: a straight line between the two.
     """
     if coolant_degC >= WARM_AIR_degC:
         return warm_K
@@ -249,6 +237,8 @@ def coolant_rate(
 ) -> float:
     """How fast coolant and metal warm.
 
+    Source: heat balance of two lumps; the exchange with the oil is assumed.
+
     Parameters
     ----------
     heat_W : float
@@ -264,10 +254,6 @@ def coolant_rate(
     -------
     float
         Rate [K/s].
-
-    Notes
-    -----
-    Source: heat balance of two lumps; the exchange with the oil is assumed.
     """
     to_oil = oil_J_per_K / OIL_FOLLOWS_s * (coolant_degC - oil_degC)
     return (heat_W - cooling * (coolant_degC - ambient_degC) - to_oil) / coolant_J_per_K
@@ -284,6 +270,8 @@ def oil_rate(
 ) -> float:
     """How fast the oil warms.
 
+    Source: heat balance of the sump; shares assumed, see the constants of this file.
+
     Parameters
     ----------
     friction_W : float
@@ -299,10 +287,6 @@ def oil_rate(
     -------
     float
         Rate [K/s].
-
-    Notes
-    -----
-    Source: heat balance of the sump; shares assumed, see the constants of this file.
     """
     exchanged = coolant_degC - oil_degC - loss_share * (oil_degC - ambient_degC)
     return FRICTION_HEAT_SHARE * friction_W / oil_J_per_K + exchanged / OIL_FOLLOWS_s

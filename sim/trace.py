@@ -69,8 +69,8 @@ class Happening:
     time_s : float
         When [s].
     name : str
-        What kind: ``firing``, ``controller update``, ``valve step``, ``homing``, ``scenario``,
-        ``start``, ``thermal``, ``stall``.
+        What kind: ``firing``, ``controller update``, ``valve step``, ``homing``, ``scenario``, ``start``,
+        ``thermal``, ``stall``.
     text : str
         In words, with numbers.
     """

@@ -23,6 +23,8 @@ ALL_LOST_SHARE = 0.5
 def table_area(areas_m2: np.ndarray, steps: float) -> float:
     """Valve area at a position: straight lines between whole steps of the fine table.
 
+    Source: the table is a monotone cubic (``sim.monotone``) of the car file's points, see ``sim.prepare``.
+
     Parameters
     ----------
     areas_m2 : numpy.ndarray
@@ -34,11 +36,6 @@ def table_area(areas_m2: np.ndarray, steps: float) -> float:
     -------
     float
         Effective area [m2].
-
-    Notes
-    -----
-    Source: the table is a monotone cubic (``sim.monotone``) of the car
-    file's points, see ``sim.prepare``.
     """
     held = steps if steps > 0.0 else 0.0
     below = min(int(held), VALVE_TABLE_STEPS - 2)
@@ -50,6 +47,9 @@ def table_area(areas_m2: np.ndarray, steps: float) -> float:
 @relation
 def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
     """Shortest coil pulse that never skips, at a voltage and coil temperature.
+
+    Source: pull-in torque follows coil current, so voltage over resistance (Acarnley, Stepping Motors, 4th
+    ed., ch. 4); that the pulse scales inversely is assumed.
 
     Parameters
     ----------
@@ -64,11 +64,6 @@ def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
     -------
     float
         Pulse [s].
-
-    Notes
-    -----
-    Source: pull-in torque follows coil current, so voltage over resistance (Acarnley,
-    Stepping Motors, 4th ed., ch. 4); that the pulse scales inversely is assumed.
     """
     return pull_in_s * PULL_IN_VOLTS / volts * (1.0 + COPPER_PER_K * (coil_degC - 20.0))
 
@@ -76,6 +71,8 @@ def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
 @relation
 def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> bool:
     """Whether one step is lost for want of pulse.
+
+    Source: assumed; that a pulse below about 3 ms may skip is common practice, no source.
 
     Parameters
     ----------
@@ -87,12 +84,8 @@ def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> 
     Returns
     -------
     bool
-        True if the motor does not follow: never at or above the needed pulse, always at
-        half of it, by chance between [-].
-
-    Notes
-    -----
-    Source: assumed; that a pulse below about 3 ms may skip is common practice, no source.
+        True if the motor does not follow: never at or above the needed pulse, always at half of it, by chance
+        between [-].
     """
     share = (needed_s - pulse_s) / ((1.0 - ALL_LOST_SHARE) * needed_s)
     if share <= 0.0:
@@ -103,6 +96,9 @@ def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> 
 @relation
 def follow_shaft(shaft_steps: float, pintle_steps: float, backlash_steps: float) -> float:
     """Opening after the shaft has turned: thread backlash, taken up on reversal.
+
+    Source: the play operator, Gelb and Vander Velde (1968); when closing the shaft carries the pintle, when
+    opening it lags by the play.
 
     Parameters
     ----------
@@ -115,11 +111,6 @@ def follow_shaft(shaft_steps: float, pintle_steps: float, backlash_steps: float)
     -------
     float
         Opening now [steps].
-
-    Notes
-    -----
-    Source: the play operator, Gelb and Vander Velde (1968); when closing the shaft carries
-    the pintle, when opening it lags by the play.
     """
     pintle = pintle_steps if pintle_steps < shaft_steps else shaft_steps
     lowest = shaft_steps - backlash_steps
@@ -130,6 +121,8 @@ def follow_shaft(shaft_steps: float, pintle_steps: float, backlash_steps: float)
 def turn_shaft(s: Block, p: Block, lane: int, direction: float) -> None:
     """Turn the shaft by one step within its hard stops, and let the pintle follow.
 
+    Source: at a stop the motor stalls and the step is lost (Acarnley, ch. 4).
+
     Parameters
     ----------
     s, p : Block
@@ -138,10 +131,6 @@ def turn_shaft(s: Block, p: Block, lane: int, direction: float) -> None:
         Lane [-].
     direction : float
         +1 turns toward open where wired right, -1 toward the seat [-].
-
-    Notes
-    -----
-    Source: at a stop the motor stalls and the step is lost (Acarnley, ch. 4).
     """
     shaft = s.shaft_steps[lane] + direction * s.direction[lane]
     if shaft < 0.0 or shaft > p.travel_steps[lane]:
@@ -156,6 +145,8 @@ def turn_shaft(s: Block, p: Block, lane: int, direction: float) -> None:
 def set_opening(s: Block, p: Block, lane: int, valve_m2: np.ndarray) -> None:
     """Add up all openings into the manifold.
 
+    Source: openings in parallel add.
+
     Parameters
     ----------
     s, p : Block
@@ -164,10 +155,6 @@ def set_opening(s: Block, p: Block, lane: int, valve_m2: np.ndarray) -> None:
         Lane [-].
     valve_m2 : numpy.ndarray
         Shape (cars, VALVE_TABLE_STEPS): valve area [m2].
-
-    Notes
-    -----
-    Source: openings in parallel add.
     """
     area = table_area(valve_m2[int(p.row_car[lane])], s.pintle_steps[lane])
     bypass = series_area(area, p.series_m2[lane])
@@ -179,17 +166,15 @@ def set_opening(s: Block, p: Block, lane: int, valve_m2: np.ndarray) -> None:
 def go_home(s: Block, p: Block, lane: int) -> None:
     """Begin homing: count as if wide open, and count down to the seat.
 
+    Source: driving past the longest possible travel ends at the seat, whatever the position before: common
+    practice, no source.
+
     Parameters
     ----------
     s, p : Block
         State (changed) and parameters.
     lane : int
         Lane [-].
-
-    Notes
-    -----
-    Source: driving past the longest possible travel ends at the seat, whatever the position
-    before: common practice, no source.
     """
     s.believed_steps[lane] = p.homing_steps[lane]
     s.homing[lane] = 1.0 if p.homing_steps[lane] > 0.0 else 0.0
@@ -198,6 +183,8 @@ def go_home(s: Block, p: Block, lane: int) -> None:
 @relation
 def aim_steps(s: Block, lane: int, commanded_steps: float) -> float:
     """Position the motor is heading for: the seat while it homes.
+
+    Source: homing comes before all moves; common practice, no source.
 
     Parameters
     ----------
@@ -212,10 +199,6 @@ def aim_steps(s: Block, lane: int, commanded_steps: float) -> float:
     -------
     float
         Position in counted steps [steps].
-
-    Notes
-    -----
-    Source: homing comes before all moves; common practice, no source.
     """
     return 0.0 if s.homing[lane] > 0.5 else commanded_steps
 
@@ -225,6 +208,8 @@ def valve_step(
     s: Block, p: Block, lane: int, commanded_steps: float, volts: float, valve_m2: np.ndarray
 ) -> None:
     """Complete one valve step and begin the next if the valve is not where it was told.
+
+    Source: step = pulse + rest; common practice, no source.
 
     Parameters
     ----------
@@ -238,10 +223,6 @@ def valve_step(
         Battery voltage [V].
     valve_m2 : numpy.ndarray
         Shape (cars, VALVE_TABLE_STEPS): valve area [m2].
-
-    Notes
-    -----
-    Source: step = pulse + rest; common practice, no source.
     """
     difference = aim_steps(s, lane, commanded_steps) - s.believed_steps[lane]
     if difference != 0.0:
@@ -267,6 +248,8 @@ def valve_step(
 def begin_move(s: Block, p: Block, lane: int, commanded_steps: float) -> None:
     """Start the valve if it was told to be elsewhere and is at rest.
 
+    Source: step = pulse + rest; common practice, no source.
+
     Parameters
     ----------
     s, p : Block
@@ -275,10 +258,6 @@ def begin_move(s: Block, p: Block, lane: int, commanded_steps: float) -> None:
         Lane [-].
     commanded_steps : float
         Where the controller told the valve to be [steps].
-
-    Notes
-    -----
-    Source: step = pulse + rest; common practice, no source.
     """
     aim = aim_steps(s, lane, commanded_steps)
     if s.moving[lane] == 0.0 and aim != s.believed_steps[lane]:

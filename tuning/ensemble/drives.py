@@ -1,7 +1,7 @@
 """What each plausible car does while settings are judged, and where its runs begin.
 
-The drives of the score are fixed for this project: settings found here, by others, and on engines
-that are not the model's are compared on the same ones.
+The drives of the score are fixed for this project: settings found here, by others, and on engines that are
+not the model's are compared on the same ones.
 """
 
 from __future__ import annotations
@@ -108,9 +108,9 @@ def trial_drives(car: Car) -> tuple[Drive, ...]:
     Returns
     -------
     tuple of Drive
-        Warm idle of 75 s, the base curve 3 steps too high, then too low; lamps on and off,
-        everything on and off and a blip with the base curve as it is; cold (20 degC) idle,
-        everything on and off, for what is not acceptable there.
+        Warm idle of 75 s, the base curve 3 steps too high, then too low; lamps on and off, everything on and
+        off and a blip with the base curve as it is; cold (20 degC) idle, everything on and off, for what is
+        not acceptable there.
     """
     litres = car.engine.displacement_cm3 / 1000.0
     lamps, everything = LAMPS_W_per_l * litres, EVERYTHING_W_per_l * litres
@@ -144,13 +144,12 @@ def trial_drives(car: Car) -> tuple[Drive, ...]:
 def centring_steps(car: Car, drive: Scenario) -> float:
     """What has to be added to the base curve in a cold drive for it to be right on the whole.
 
-    Settings are searched for a base curve that is wrong by ``BASE_ERROR_steps`` at most; one that
-    is far off is cured in the curve.  A warm log does not tell how an engine idles cold, so the car
-    fitted to one may be far off on its base curve there; trim deep enough for that would be bought
-    with what the engine does warm.
+    Settings are searched for a base curve that is wrong by ``BASE_ERROR_steps`` at most; one that is far off
+    is cured in the curve. A warm log does not tell how an engine idles cold, so the car fitted to one may be
+    far off on its base curve there; trim deep enough for that would be bought with what the engine does warm.
 
-    Gives whole steps; 0 warm, where the car idles within ``COOL_TOLERANCE_rpm`` of its target, and
-    where no position would do.
+    Gives whole steps; 0 warm, where the car idles within ``COOL_TOLERANCE_rpm`` of its target, and where no
+    position would do.
     """
     if drive.coolant_degC >= WARM_degC:
         return 0.0
@@ -183,10 +182,9 @@ def step_parts(count: int, cars: int = 1) -> np.ndarray:
 
     Gives shape (cars, count), from -0.5 to 0.5, spread evenly over all runs [steps].
 
-    Parts of a step shift the lattice of positions: settings that can only rest where a position
-    happens to hold the target are good by luck.
-    Source of the spread over two numbers: additive recurrence with the powers of the plastic
-    number (M. Roberts 2018), from memory.
+    Parts of a step shift the lattice of positions: settings that can only rest where a position happens to
+    hold the target are good by luck. Source of the spread over two numbers: additive recurrence with the
+    powers of the plastic number (M. Roberts 2018), from memory.
     """
     mixed = 0.7548776662466927 * np.arange(count) + 0.5698402909980532 * np.arange(cars)[:, None]
     return np.asarray(np.modf(0.5 + mixed)[0] - 0.5)
@@ -194,6 +192,8 @@ def step_parts(count: int, cars: int = 1) -> np.ndarray:
 
 def starting_phases(count: int, cars: int = 1) -> tuple[np.ndarray, np.ndarray]:
     """Where runs begin: errors of the base curve, and speeds off the target.
+
+    A run that begins on its target hides hunting, so phases are spread; parts: ``step_parts``.
 
     Parameters
     ----------
@@ -205,14 +205,10 @@ def starting_phases(count: int, cars: int = 1) -> tuple[np.ndarray, np.ndarray]:
     Returns
     -------
     base_error_steps : numpy.ndarray
-        Shape (cars, count): from +3 to -3, denser toward both ends; parts of a step are spread
-        evenly over all runs [steps].
+        Shape (cars, count): from +3 to -3, denser toward both ends; parts of a step are spread evenly over
+        all runs [steps].
     rpm_offset : numpy.ndarray
         Shape (count,), spread evenly in another order [rpm].
-
-    Notes
-    -----
-    A run that begins on its target hides hunting, so phases are spread; parts: ``step_parts``.
     """
     place = np.arange(count) / max(1, count - 1)
     wrong = (BASE_ERROR_steps - 0.5) * np.cos(np.pi * place)

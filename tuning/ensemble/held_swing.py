@@ -65,8 +65,8 @@ def share_for_swing(car: Car, swing_rpm: float, steps: float, start_rpm: float) 
     Returns
     -------
     float
-        Standard deviation of the work of a firing over its mean [-]; the car's own where it does
-        not run, or does not scatter.
+        Standard deviation of the work of a firing over its mean [-]; the car's own where it does not run, or
+        does not scatter.
     """
     share = car.engine.scatter_share
     makes = held_swing_rpm(car, steps, start_rpm)

@@ -21,11 +21,11 @@ class Runs:
     Attributes
     ----------
     rows : numpy.ndarray
-        Shape (candidates, cars, drives, seeds, ``ROW``): what the score is made of; nan where a
-        drive has no part in it, or a seed none in the drive.
+        Shape (candidates, cars, drives, seeds, ``ROW``): what the score is made of; nan where a drive has no
+        part in it, or a seed none in the drive.
     values : numpy.ndarray
-        Shape (candidates, cars, drives, seeds, measures), places as in ``measures.COLUMN``; all
-        nan where they were not asked for.
+        Shape (candidates, cars, drives, seeds, measures), places as in ``measures.COLUMN``; all nan where
+        they were not asked for.
     stalled : numpy.ndarray
         Shape (candidates, cars, drives, seeds): 1 where it stalled.
     limited : numpy.ndarray

@@ -1,7 +1,7 @@
 """Candidate settings on plausible cars: all runs of all candidates in one call, then measured.
 
-Every candidate meets the same cars, the same scatter and the same starting phases (common random
-numbers), so that two candidates differ by their settings alone.  Each car has scatter of its own.
+Every candidate meets the same cars, the same scatter and the same starting phases (common random numbers), so
+that two candidates differ by their settings alone. Each car has scatter of its own.
 """
 
 from __future__ import annotations
@@ -46,11 +46,11 @@ class TrialRuns:
     cars : sequence of Car
         Plausible cars, alike in all that feedback settings are read with.
     seeds : sequence of int
-        Seeds of scatter; each goes with a starting phase, and with its own shift of all that
-        happens by up to ``SHIFT_s``: a load that always came at the same moment between two
-        updates would let a search find the period that suits that moment.
+        Seeds of scatter; each goes with a starting phase, and with its own shift of all that happens by up to
+        ``SHIFT_s``: a load that always came at the same moment between two updates would let a search find
+        the period that suits that moment.
     cores : int, optional
-        Threads; all cores when left out.  Results do not depend on it.
+        Threads; all cores when left out. Results do not depend on it.
     measures : bool
         Whether all measures are taken, beside what the score is made of.
     """
@@ -251,8 +251,8 @@ def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
 def own_seeds(seeds: np.ndarray, cars: np.ndarray) -> np.ndarray:
     """Seeds of scatter that differ from car to car.
 
-    Half a minute of scatter tells how far an engine swings to some 17 % only; with the same few
-    seeds for all cars an ensemble would be as far off as one car is.
+    Half a minute of scatter tells how far an engine swings to some 17 % only; with the same few seeds for all
+    cars an ensemble would be as far off as one car is.
 
     Gives shape (runs,), 0 to 2**31 - 1, of any two cars all different in all likelihood [-].
     """

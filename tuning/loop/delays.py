@@ -25,8 +25,8 @@ def mean_over(s: ArrayLike, period_s: float) -> Complexes:
 def travel_response(s: ArrayLike, valve_step_s: float, steps: int) -> Complexes:
     """Transfer function from a commanded move to the valve's position.
 
-    Gives mean of ``exp(-k s valve_step_s)`` over the steps k = 1..steps: step k is done k step
-    times after the command [-].
+    Gives mean of ``exp(-k s valve_step_s)`` over the steps k = 1..steps: step k is done k step times after
+    the command [-].
 
     Exact for moves of that many steps that do not overlap; the valve's slew is not linear.
     Source: derivation our own.

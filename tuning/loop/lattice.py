@@ -1,14 +1,13 @@
 """Whether the valve can come to rest: the lattice of positions against the deadband.
 
-From where the valve is told to be, moves of the minimum size reach positions k m away, spaced
-m S rpm apart (S rpm a step).  Feedback rests only where the error lies within the deadband, a
-window 2 D wide.  With
+From where the valve is told to be, moves of the minimum size reach positions k m away, spaced m S rpm apart
+(S rpm a step). Feedback rests only where the error lies within the deadband, a window 2 D wide. With
 
     r = 2 D / (m S)
 
-a window narrower than the spacing (r < 1) holds a position with chance r and none with chance
-1 - r, over a starting place spread evenly; with r >= 1 it always holds one.  Moves larger than the
-minimum shift the lattice and throw the dice again, but do not change the odds.
+a window narrower than the spacing (r < 1) holds a position with chance r and none with chance 1 - r, over a
+starting place spread evenly; with r >= 1 it always holds one. Moves larger than the minimum shift the lattice
+and throw the dice again, but do not change the odds.
 """
 
 from __future__ import annotations
@@ -32,7 +31,7 @@ def largest_of(looks: float, chance: float) -> float:
 
     Gives deviation [standard deviations].
 
-    (1 - 2 Q(z))^looks = 1 - chance.  Readings closer together than the engine's own memory are not
+    (1 - 2 Q(z))^looks = 1 - chance. Readings closer together than the engine's own memory are not
     independent: count one a quarter period of the slowest pole, say (common practice, no source).
     Source: normal distribution.
     """
@@ -77,6 +76,8 @@ class Treads:
     def ratio(self, deadband_rpm: float) -> float:
         """Width of the deadband over what one move changes.
 
+        Source: derivation our own (geometry of the lattice).
+
         Parameters
         ----------
         deadband_rpm : float
@@ -86,10 +87,6 @@ class Treads:
         -------
         float
             r = 2 D/(m S); at 1 and above a resting position always exists [-].
-
-        Notes
-        -----
-        Source: derivation our own (geometry of the lattice).
         """
         _check(self.move_steps, self.rpm_per_step, deadband_rpm=deadband_rpm)
         return 2.0 * deadband_rpm / self.rpm
@@ -114,6 +111,10 @@ class Treads:
     ) -> float:
         """Smallest deadband half-width that lets the valve rest wherever it starts.
 
+        At the worst starting place the target lies midway between two positions, m S/2 from either, and the
+        readings scatter about that.
+        Source: geometry of the lattice; normal tail; derivation our own.
+
         Parameters
         ----------
         scatter_rpm : float
@@ -127,12 +128,6 @@ class Treads:
         -------
         float
             m S/2 + z s, with z from ``largest_of`` (z s is left out without scatter) [rpm].
-
-        Notes
-        -----
-        At the worst starting place the target lies midway between two positions, m S/2 from either,
-        and the readings scatter about that.
-        Source: geometry of the lattice; normal tail; derivation our own.
         """
         _check(self.move_steps, self.rpm_per_step, scatter_rpm=scatter_rpm)
         margin = scatter_rpm * largest_of(looks, chance) if scatter_rpm > 0.0 else 0.0
@@ -143,6 +138,10 @@ def smallest_useful_move(
     rpm_per_step: float, scatter_rpm: float, readings: float = 1.0, deviations: float = 1.0
 ) -> int:
     """Smallest move worth a coil pulse: one that can be told from scatter.
+
+    m S >= deviations s / sqrt(readings): a smaller move changes speed by less than the decision that asked
+    for it was uncertain by. Source: standard error of a mean; that one deviation is the border is common
+    practice, no source.
 
     Parameters
     ----------
@@ -164,12 +163,6 @@ def smallest_useful_move(
     ------
     ValueError
         If a value is outside its range.
-
-    Notes
-    -----
-    m S >= deviations s / sqrt(readings): a smaller move changes speed by less than the decision
-    that asked for it was uncertain by.  Source: standard error of a mean; that one deviation is
-    the border is common practice, no source.
     """
     _check(1, rpm_per_step, scatter_rpm=scatter_rpm)
     if not readings >= 1.0 or not deviations > 0.0:
@@ -182,6 +175,9 @@ def largest_resting_move(
     deadband_rpm: float, rpm_per_step: float, scatter_rpm: float = 0.0, looks: float = 600.0
 ) -> int:
     """Largest minimum move with which a given deadband still lets the valve rest.
+
+    ``Treads.smallest_deadband_rpm`` turned round, at its usual chance of 5 %.
+    Source: geometry of the lattice; normal tail; derivation our own.
 
     Parameters
     ----------
@@ -203,11 +199,6 @@ def largest_resting_move(
     ------
     ValueError
         If a value is outside its range.
-
-    Notes
-    -----
-    ``Treads.smallest_deadband_rpm`` turned round, at its usual chance of 5 %.
-    Source: geometry of the lattice; normal tail; derivation our own.
     """
     _check(1, rpm_per_step, deadband_rpm=deadband_rpm, scatter_rpm=scatter_rpm)
     margin = scatter_rpm * largest_of(looks, 0.05) if scatter_rpm > 0.0 else 0.0

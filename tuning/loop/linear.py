@@ -1,21 +1,19 @@
 """The idle loop as a linear system: what it would do if the valve could take any position.
 
-The plant is the first-order model of idle (manifold filling, charge to torque after a pure delay,
-crank) differentiated at one operating point; the slopes come in as plain numbers, so no equation
-of the engine stands here.
+The plant is the first-order model of idle (manifold filling, charge to torque after a pure delay, crank)
+differentiated at one operating point; the slopes come in as plain numbers, so no equation of the engine
+stands here.
 
-What is exact and what is approximated
---------------------------------------
-exact
-    the delay between charge and torque in every frequency response and in the poles
-    (``exp(-s delay)`` inside the manifold-to-crank feedback, not beside it); the sampled law and
-    its hold (``loop_response`` sums the images of the sampling, see there).
+What is exact and what is approximated -------------------------------------- exact
+    the delay between charge and torque in every frequency response and in the poles (``exp(-s delay)`` inside
+    the manifold-to-crank feedback, not beside it); the sampled law and its hold (``loop_response`` sums the
+    images of the sampling, see there).
 approximated
-    the engine by its slopes; torque arriving once a firing by its mean (a reading of a firing
-    event model should count half a firing interval of hold in ``delay_s`` if it holds torque from
-    firing to firing); the speed reading (mean over one firing interval, held for the next) by its
-    response averaged over the time between firing and update; reading smoothing by one lag; the
-    valve's step-by-step travel by the mean delay of its steps.
+    the engine by its slopes; torque arriving once a firing by its mean (a reading of a firing event model
+    should count half a firing interval of hold in ``delay_s`` if it holds torque from firing to firing); the
+    speed reading (mean over one firing interval, held for the next) by its response averaged over the time
+    between firing and update; reading smoothing by one lag; the valve's step-by-step travel by the mean delay
+    of its steps.
 left out
     deadband, minimum move, rounding, limits: see ``tuning.loop.cycles``.
 """
@@ -60,8 +58,8 @@ class IdleJacobian:
     charge_torque_per_rad_s : float
         Change of indicated torque with speed at induction; acts after ``delay_s`` [Nm s/rad].
     resisting_torque_per_rad_s : float
-        Change of friction, accessories and load with speed, less whatever the spark table adds
-        at once; positive steadies the engine [Nm s/rad].
+        Change of friction, accessories and load with speed, less whatever the spark table adds at once;
+        positive steadies the engine [Nm s/rad].
     area_per_step_m2 : float
         Change of effective inlet area a valve step, not 0 [m2].
     inertia_kg_m2 : float
@@ -73,8 +71,8 @@ class IdleJacobian:
     sensor_lag_s : float
         Lag of the speed reading beyond its averaging over one firing, 0 or more [s].
     resisting_torque_per_Pa : float
-        Change of pumping torque with pressure, where the model has it apart from friction;
-        negative: a higher pressure resists less [Nm/Pa].
+        Change of pumping torque with pressure, where the model has it apart from friction; negative: a higher
+        pressure resists less [Nm/Pa].
     spark_torque_per_deg : float
         Change of torque a degree of advance, at once [Nm/deg].
     valve_step_s : float
@@ -114,8 +112,8 @@ class IdleJacobian:
 class LinearIdle:
     """Linear idle plant ``x' = A x(t) + A_delayed x(t - delay) + B u``, ``rpm = C x``.
 
-    States are manifold pressure [Pa] and crank speed [rad/s] as departures from the operating
-    point; inputs are ``INPUTS`` in their units.
+    States are manifold pressure [Pa] and crank speed [rad/s] as departures from the operating point; inputs
+    are ``INPUTS`` in their units.
 
     Parameters
     ----------
@@ -143,8 +141,8 @@ class LinearIdle:
 
         Gives complex, shape of ``s`` [rpm per unit of the input].
 
-        Solves (s I - A - A_delayed exp(-s delay)) x = B: the delay is exact. Source: textbook state
-        space; derivation our own.
+        Solves (s I - A - A_delayed exp(-s delay)) x = B: the delay is exact. Source: textbook state space;
+        derivation our own.
         """
         if of not in INPUTS:
             raise ValueError(f"of: {of!r}, allowed: {', '.join(INPUTS)}")
@@ -171,9 +169,9 @@ class LinearIdle:
     def residence_time_s(self) -> float:
         """Mean time from a valve command of one step to the reading of its effect [s].
 
-        ``-G'(0)/G(0)`` with the reading and the valve's first step: the area between the step
-        response and its end, over its end.  Source: Astrom & Hagglund, PID Controllers, 2nd ed.
-        1995, 'average residence time' (from memory).
+        ``-G'(0)/G(0)`` with the reading and the valve's first step: the area between the step response and
+        its end, over its end. Source: Astrom & Hagglund, PID Controllers, 2nd ed. 1995, 'average residence
+        time' (from memory).
         """
         step_s = 1e-4 / max(self.delay_s + self.firing_interval_s, 1e-3)
         ahead, behind = self.response(np.array([step_s, -step_s]), measured=True).real
@@ -185,8 +183,8 @@ class LinearIdle:
 
         Gives complex, shape (2,), the slower first [1/s].
 
-        Poles without delay, followed by Newton's method while the delay grows to its own. Source:
-        derivation our own.
+        Poles without delay, followed by Newton's method while the delay grows to its own. Source: derivation
+        our own.
         """
         # Off the real axis, so that two real poles that meet may part into a pair.
         poles = np.linalg.eigvals(self.A + self.A_delayed) * (1.0 + 0.02j)
@@ -224,9 +222,8 @@ class LinearIdle:
 
         Gives true if every characteristic root has a negative real part, exact to the delay.
 
-        The characteristic function turns by two quarters from frequency 0 to infinity. Source:
-        Mikhailov's criterion, 1938; for delays Stepan, Retarded Dynamical Systems, 1989 (from
-        memory).
+        The characteristic function turns by two quarters from frequency 0 to infinity. Source: Mikhailov's
+        criterion, 1938; for delays Stepan, Retarded Dynamical Systems, 1989 (from memory).
         """
         rates = np.abs(self.A) + np.abs(self.A_delayed)
         fastest = float(rates[0, 0] + rates[1, 1] + math.sqrt(rates[0, 1] * rates[1, 0]))
@@ -244,11 +241,11 @@ def linear_idle(jac: IdleJacobian) -> LinearIdle:
 
     Gives the plant, departures from that point.
 
-    dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load.  A delay
-    fixed in crank angle stretches as speed falls, but to first order that changes nothing: the
-    delayed quantity is constant at the operating point.
-    Source: mean value model of idle, e.g. Guzzella & Onder, Introduction to Modeling and Control
-    of Internal Combustion Engine Systems (Springer), idle-speed case.
+    dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load. A delay fixed in crank
+    angle stretches as speed falls, but to first order that changes nothing: the delayed quantity is constant
+    at the operating point.
+    Source: mean value model of idle, e.g. Guzzella & Onder, Introduction to Modeling and Control of Internal
+    Combustion Engine Systems (Springer), idle-speed case.
     """
     j = jac.inertia_kg_m2
     return LinearIdle(
@@ -278,8 +275,8 @@ def sensor_response(plant: LinearIdle, s: ArrayLike) -> Complexes:
 
     Gives complex, shape of ``s`` [rpm per rpm].
 
-    The reading is the mean over one firing interval, held until the next firing; seen at a time
-    unrelated to the firings, both are ``mean_over`` the interval.  Then one lag.
+    The reading is the mean over one firing interval, held until the next firing; seen at a time unrelated to
+    the firings, both are ``mean_over`` the interval. Then one lag.
     Source: definition of the reading; averaging over the unrelated time our own.
     """
     s = np.asarray(s, dtype=complex)

@@ -46,8 +46,8 @@ class UltimateGain:
     Parameters
     ----------
     multiplier : float
-        Factor on both gains; below 1 the present settings are unstable already; 0 if the engine
-        is unstable with the valve still; infinite if no gain does it [-].
+        Factor on both gains; below 1 the present settings are unstable already; 0 if the engine is unstable
+        with the valve still; infinite if no gain does it [-].
     period_s : float
         Period of the swing there, nan if there is none [s].
     """
@@ -61,8 +61,7 @@ def margins(loop: Any) -> Margins:
 
     Gives what ``control.stability_margins`` finds, nearest to the border.
 
-    The margins say how far the border is, not on which side the loop is: see
-    ``ultimate_gain``.
+    The margins say how far the border is, not on which side the loop is: see ``ultimate_gain``.
     Source: python-control ``stability_margins``.
     """
     import control
@@ -91,9 +90,9 @@ def ultimate_gain(plant: LinearIdle, law: SampledLaw, move_steps: int = 1) -> Ul
 
     Gives the first border met as the gains rise from nothing.
 
-    For an engine that is stable with the valve still, the loop is stable for small gains; the
-    border is the smallest multiplier that puts the exact loop response through -1, at a phase
-    crossover or at half the update rate.  Source: Nyquist; derivation our own.
+    For an engine that is stable with the valve still, the loop is stable for small gains; the border is the
+    smallest multiplier that puts the exact loop response through -1, at a phase crossover or at half the
+    update rate. Source: Nyquist; derivation our own.
     """
     from scipy.optimize import brentq
 

@@ -1,7 +1,7 @@
 """The one operating point: where the valve must stand for a speed, and the linear engine there.
 
-Position for a speed, worth of a step and main pole are asked for here by fit, explanation, checks,
-search and page alike.
+Position for a speed, worth of a step and main pole are asked for here by fit, explanation, checks, search and
+page alike.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ class IdlePoint:
     plant : LinearIdle
         The linear engine there.
     rpm_per_step : float
-        Steady rpm a step is worth; where a spark table keeps the engine from holding its speed,
-        what it would be without that table [rpm/step].
+        Steady rpm a step is worth; where a spark table keeps the engine from holding its speed, what it would
+        be without that table [rpm/step].
     """
 
     coolant_degC: float
@@ -67,6 +67,9 @@ class IdlePoint:
     def rpm_with_leak(self, extra_mm2: float) -> Reals:
         """Settled speed at each whole position with some more air past the throttle.
 
+        Openings in parallel add, so speed is a function of their sum; beyond the travel's ends the end value
+        holds.
+
         Parameters
         ----------
         extra_mm2 : float
@@ -76,11 +79,6 @@ class IdlePoint:
         -------
         numpy.ndarray
             Shape of ``rpm`` [rpm].
-
-        Notes
-        -----
-        Openings in parallel add, so speed is a function of their sum; beyond the travel's ends the
-        end value holds.
         """
         return np.asarray(np.interp(self.opening_mm2 + extra_mm2, self.opening_mm2, self.rpm))
 
@@ -107,12 +105,11 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
 
     Gives departures from that point.
 
-    From charge to torque: the delay in crank angle; the charge is drawn over one firing interval
-    and its torque held over one, half of which each is in that angle or in the interval before, so
-    half an interval is added. A spark table that advances by a per rpm below target adds torque for
-    the charge just trapped, which then takes the same way. A reading that keeps a share k of the
-    old one at each firing lags by k/(1 - k) intervals. Source: ``sim.firing`` and
-    ``sim.prepare.delay_shares``; derivation our own.
+    From charge to torque: the delay in crank angle; the charge is drawn over one firing interval and its
+    torque held over one, half of which each is in that angle or in the interval before, so half an interval
+    is added. A spark table that advances by a per rpm below target adds torque for the charge just trapped,
+    which then takes the same way. A reading that keeps a share k of the old one at each firing lags by k/(1 -
+    k) intervals. Source: ``sim.firing`` and ``sim.prepare.delay_shares``; derivation our own.
     """
     interval_s = 120.0 / slopes.rpm / car.engine.cylinders
     keep = car.sensors.rpm_smoothing
@@ -151,8 +148,8 @@ def with_rpm_per_step(plant: LinearIdle, rpm_per_step: float) -> LinearIdle:
 def _plant_and_worth(car: Car, slopes: Slopes) -> tuple[LinearIdle, float, float]:
     """The linear engine, what a step is worth, and what it were with a spark that stands still.
 
-    Where the spark keeps the engine from holding its speed a step is worth the latter
-    [-, rpm/step, rpm/step].
+    Where the spark keeps the engine from holding its speed a step is worth the latter [-, rpm/step,
+    rpm/step].
     """
     plant = plain = linear_plant(car, slopes)
     if car.spark.advance_deg_per_100rpm or car.feedback.spark_trim_deg_per_100rpm:
@@ -183,7 +180,6 @@ def idle_point(
     Parameters
     ----------
     car : Car
-        The car.
     coolant_degC : float
         Coolant temperature [degC].
     load_W : float
@@ -228,7 +224,6 @@ def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -
     Parameters
     ----------
     car : Car
-        The car.
     coolant_degC, load_W : float
         As for ``idle_point`` [degC, W].
 
@@ -251,7 +246,6 @@ def base_position(car: Car, coolant_degC: float = WARM_degC) -> float:
     Parameters
     ----------
     car : Car
-        The car.
     coolant_degC : float
         Coolant temperature [degC].
 
@@ -270,7 +264,6 @@ def needed_steps(car: Car, rpm: float, coolant_degC: float, load_W: float = 0.0)
     Parameters
     ----------
     car : Car
-        The car.
     rpm : float
         Speed [rpm].
     coolant_degC, load_W : float
@@ -279,8 +272,8 @@ def needed_steps(car: Car, rpm: float, coolant_degC: float, load_W: float = 0.0)
     Returns
     -------
     float
-        Between whole positions as far as need be; minus infinity where even the seat is too much,
-        infinity where even the open limit is too little [steps].
+        Between whole positions as far as need be; minus infinity where even the seat is too much, infinity
+        where even the open limit is too little [steps].
     """
     positions = np.arange(car.valve.open_limit_steps + 1.0)
     return _position_for(settled_rpm(car, positions, coolant_degC, load_W=load_W), rpm)
@@ -325,7 +318,6 @@ def engine_figures(car: Car, steps: float, coolant_degC: float = WARM_degC) -> E
     Parameters
     ----------
     car : Car
-        The car.
     steps : float
         Valve position [steps].
     coolant_degC : float

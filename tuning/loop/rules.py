@@ -1,7 +1,7 @@
 """Starting settings by rule: from a first-order model with delay to PI gains, to seed a search.
 
-The rules know nothing of deadband, minimum move or scatter; they give gains that are sane for the
-engine's gain, lag and delay, in the form of table [feedback].
+The rules know nothing of deadband, minimum move or scatter; they give gains that are sane for the engine's
+gain, lag and delay, in the form of table [feedback].
 """
 
 from __future__ import annotations
@@ -85,8 +85,8 @@ def half_rule(gain_rpm_per_step: float, time_constants_s: ArrayLike, delay_s: fl
 
     Gives the largest lag plus half the second; the other half and all the rest become delay.
 
-    Source: S. Skogestad, Simple analytic rules for model reduction and PID controller tuning,
-    Journal of Process Control 13 (2003) 291-309, section 2.
+    Source: S. Skogestad, Simple analytic rules for model reduction and PID controller tuning, Journal of
+    Process Control 13 (2003) 291-309, section 2.
     """
     lags = np.sort(np.atleast_1d(np.asarray(time_constants_s, dtype=float)))[::-1]
     if lags.size == 0 or not np.all(lags > 0.0):
@@ -101,12 +101,12 @@ def critical_point_model(
 ) -> FirstOrderDelay:
     """The first-order model with delay that agrees at rest and where the phase is -180 degrees.
 
-    Gives same steady gain, same frequency and gain at -180 degrees; a plant that resonates there
-    more than 1/1.05 of its steady gain is given that much.
+    Gives same steady gain, same frequency and gain at -180 degrees; a plant that resonates there more than
+    1/1.05 of its steady gain is given that much.
 
     With ratio k/``|G|`` at w: T = sqrt(ratio^2 - 1)/w, delay = (pi - atan(w T))/w.
-    Source: identification from the critical point, e.g. Astrom & Hagglund, PID Controllers,
-    2nd ed. 1995 (from memory); derivation our own.
+    Source: identification from the critical point, e.g. Astrom & Hagglund, PID Controllers, 2nd ed. 1995
+    (from memory); derivation our own.
     """
     from scipy.optimize import brentq
 
@@ -125,6 +125,9 @@ def critical_point_model(
 def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOrderDelay:
     """Reduce the idle plant with its reading, valve and sampling to a first-order model with delay.
 
+    Counted as delay: charge to torque, one firing interval for the reading, one valve step, half an update
+    for the hold. Source: ``half_rule``, ``critical_point_model``; hold as half a period: Skogestad 2003.
+
     Parameters
     ----------
     plant : LinearIdle
@@ -135,19 +138,13 @@ def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOr
     Returns
     -------
     FirstOrderDelay
-        By the half rule where manifold and crank have real poles, from the critical point where
-        they swing (the half rule has no place for complex poles).
+        By the half rule where manifold and crank have real poles, from the critical point where they swing
+        (the half rule has no place for complex poles).
 
     Raises
     ------
     ValueError
         If the engine is unstable or the period not above 0.
-
-    Notes
-    -----
-    Counted as delay: charge to torque, one firing interval for the reading, one valve step, half
-    an update for the hold.  Source: ``half_rule``, ``critical_point_model``; hold as half a
-    period: Skogestad 2003.
     """
     if not update_period_s > 0.0:
         raise ValueError(f"update_period_s: {update_period_s}, allowed: above 0")
@@ -189,11 +186,10 @@ def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> 
 def amigo_pi(model: FirstOrderDelay) -> RulePI:
     """PI settings by the AMIGO rule: more cautious, made for a sensitivity peak of 1.4.
 
-    Gives K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7
-    L^2).
+    Gives K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7 L^2).
 
-    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for PID
-    control, Journal of Process Control 14 (2004) 635-650.
+    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for PID control,
+    Journal of Process Control 14 (2004) 635-650.
     """
     k, t, late = model.gain_rpm_per_step, model.time_constant_s, model.delay_s
     gain = 0.15 / k + (0.35 - late * t / (late + t) ** 2) * t / (k * late)
@@ -206,8 +202,8 @@ def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
 
     Gives share of the gain, 0.02 to 1 [-].
 
-    The shares are tried from small to large, so that a loop beyond its stability border, whose
-    peak falls again, is not taken for a calm one.
+    The shares are tried from small to large, so that a loop beyond its stability border, whose peak falls
+    again, is not taken for a calm one.
     Source: definition of the sensitivity peak (Astrom & Hagglund 2004).
     """
     if not largest_sensitivity > 1.0:
@@ -223,6 +219,8 @@ def starting_settings(
 ) -> SampledLaw:
     """Gains to start a search from: by rule, then eased until the exact loop is calm.
 
+    Source: ``first_order_plus_delay`` with ``simc_pi`` or ``amigo_pi``, then ``robust_share``.
+
     Parameters
     ----------
     plant : LinearIdle
@@ -232,8 +230,8 @@ def starting_settings(
     rule : str
         "simc", "amigo", or "slow": SIMC with a closed-loop time of four delays.
     largest_sensitivity : float
-        Both gains are lowered together until the exact sampled loop's sensitivity peak is no
-        higher, above 1; a first-order model is a poor one of an engine that swings [-].
+        Both gains are lowered together until the exact sampled loop's sensitivity peak is no higher, above 1;
+        a first-order model is a poor one of an engine that swings [-].
 
     Returns
     -------
@@ -243,12 +241,8 @@ def starting_settings(
     Raises
     ------
     ValueError
-        If the rule is unknown, the engine unstable, rpm does not rise with steps, or the limit is
-        not above 1.
-
-    Notes
-    -----
-    Source: ``first_order_plus_delay`` with ``simc_pi`` or ``amigo_pi``, then ``robust_share``.
+        If the rule is unknown, the engine unstable, rpm does not rise with steps, or the limit is not above
+        1.
     """
     rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {
         "simc": simc_pi,
@@ -270,6 +264,8 @@ def calm_settings(
 ) -> SampledLaw:
     """Gains by the cautious rule, and so many times below those at which the loop swings.
 
+    Source: ``starting_settings`` by the rule "amigo", then ``ultimate_gain``.
+
     Parameters
     ----------
     plant : LinearIdle
@@ -285,10 +281,6 @@ def calm_settings(
     -------
     SampledLaw
         Gains in the units of table [feedback].
-
-    Notes
-    -----
-    Source: ``starting_settings`` by the rule "amigo", then ``ultimate_gain``.
     """
     law = starting_settings(plant, update_period_s, "amigo")
     return law.scaled(min(1.0, ultimate_gain(plant, law, move_steps).multiplier / border_least))

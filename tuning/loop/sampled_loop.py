@@ -77,8 +77,8 @@ class SampledLaw:
 
         Gives complex, same shape [steps/rpm].
 
-        ``Kp + Ki h z/(z - 1) + Kd (z - 1)/(h z)`` on the unit circle, the target standing still.
-        The integral takes in the present error before the trim is formed (backward rectangle).
+        ``Kp + Ki h z/(z - 1) + Kd (z - 1)/(h z)`` on the unit circle, the target standing still. The integral
+        takes in the present error before the trim is formed (backward rectangle).
         Source: semantics fixed for table [feedback].
         """
         back = -np.expm1(-1j * np.asarray(omega_rad_s, dtype=float) * self.update_period_s)
@@ -94,9 +94,8 @@ def held_response(
 
     Gives complex, same shape [rpm/step].
 
-    ``sum_k P(w + 2 pi k/h)`` with P the plant, its reading and the hold over one update period h.
-    The images k die away at least as ``|k|^-3``; ten leave less than 1e-4 of the whole at half the
-    update rate.
+    ``sum_k P(w + 2 pi k/h)`` with P the plant, its reading and the hold over one update period h. The images
+    k die away at least as ``|k|^-3``; ten leave less than 1e-4 of the whole at half the update rate.
     Source: sampled-data theory, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
     """
     omega = np.asarray(omega_rad_s, dtype=float)
@@ -123,8 +122,7 @@ def loop_response(
 def frequencies(plant: LinearIdle, law: SampledLaw, count: int = 1500) -> Reals:
     """Frequencies fine enough to find all crossings of the loop.
 
-    Gives rising, logarithmic, from 1/1000 of the slowest corner to just below half the update rate
-    [rad/s].
+    Gives rising, logarithmic, from 1/1000 of the slowest corner to just below half the update rate [rad/s].
 
     Source: common practice, no source.
     """

@@ -46,8 +46,8 @@ class LinearRow:
     gain_margin, phase_margin_deg, sensitivity_peak : float
         Of the sampled loop, infinite where there is none [-, deg, -].
     border_multiplier, border_period_s : float
-        Factor on all gains at which the loop swings by itself, and its period then; below 1 it
-        does so now; 0 if the engine does with the valve still; infinite if nothing does [-, s].
+        Factor on all gains at which the loop swings by itself, and its period then; below 1 it does so now; 0
+        if the engine does with the valve still; infinite if nothing does [-, s].
     """
 
     coolant_degC: float
@@ -83,8 +83,7 @@ class LinearView:
     rows : tuple of LinearRow
         That and others.
     border_without_valve_time, border_with_quick_updates : float
-        What ``border_multiplier`` would be with a valve that takes no time, and with updates every
-        10 ms [-].
+        What ``border_multiplier`` would be with a valve that takes no time, and with updates every 10 ms [-].
     """
 
     here: LinearRow
@@ -166,7 +165,6 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
     Parameters
     ----------
     car : Car
-        The car.
     point : IdlePoint
         Its warm idle.
     quick : bool
@@ -192,6 +190,8 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
 def stability_border(point: IdlePoint, update_period_s: float, move_steps: int) -> tuple[Reals, Reals]:
     """Gains at which the loop without steps begins to swing, over their ratio.
 
+    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
+
     Parameters
     ----------
     point : IdlePoint
@@ -205,10 +205,6 @@ def stability_border(point: IdlePoint, update_period_s: float, move_steps: int) 
     -------
     gains, integrals : numpy.ndarray
         Shape (rays,): proportional and integral gain [steps per 100 rpm (and second)].
-
-    Notes
-    -----
-    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
     """
     tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
     rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]

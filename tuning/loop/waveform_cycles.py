@@ -1,14 +1,14 @@
 """Limit cycles of the shell with all their harmonics.
 
-The closed form for slow cycles misses quick ones.  Here the periodic answer of the linear plant to
-a valve that climbs and descends a few positions is summed over all harmonics, sent through deadband
-and law in the time domain, and the moments of the moves are solved from what a cycle must meet:
-the error after the deadband has mean zero (else the integral would walk away), and at each move
-the wanted position stands at that move's threshold.
+The closed form for slow cycles misses quick ones. Here the periodic answer of the linear plant to a valve
+that climbs and descends a few positions is summed over all harmonics, sent through deadband and law in the
+time domain, and the moments of the moves are solved from what a cycle must meet: the error after the deadband
+has mean zero (else the integral would walk away), and at each move the wanted position stands at that move's
+threshold.
 
-A cycle over K + 1 positions is K treads, each of which is up from its switch on to its switch off;
-the lowest tread switches off at time 0, the others within its stay.  Unknown are the period, K
-moments on and K - 1 moments off; as many conditions stand against them.
+A cycle over K + 1 positions is K treads, each of which is up from its switch on to its switch off; the lowest
+tread switches off at time 0, the others within its stay. Unknown are the period, K moments on and K - 1
+moments off; as many conditions stand against them.
 """
 
 from __future__ import annotations
@@ -101,9 +101,8 @@ def _solved(loop: Loop, pattern: Pattern) -> Pattern | None:
 def _redrawn(loop: Loop, pattern: Pattern, wanted: Reals) -> Pattern | None:
     """The pattern that the memory staircase makes of a solved wave; the same if it is a cycle.
 
-    The wave is laid so that the lowest tread's switch off is at its first value; position p goes
-    up at p m + m - 1 and down below (p - 1) m.  None if the staircase does not follow in a
-    pattern of nested stays.
+    The wave is laid so that the lowest tread's switch off is at its first value; position p goes up at p m +
+    m - 1 and down below (p - 1) m. None if the staircase does not follow in a pattern of nested stays.
     """
     m = loop.min_move_steps
     position = 0
@@ -146,8 +145,8 @@ def _acts_both_ways(loop: Loop, waves: Waves) -> bool:
 def _settled_on(loop: Loop, pattern: Pattern) -> tuple[Pattern, Waves] | None:
     """Solve a pattern, let the staircase redraw it, until both agree; None if they never do.
 
-    A pattern that cannot be solved (the switch falls on a jump) stands as it is if the staircase
-    redraws it within a twentieth of the period.
+    A pattern that cannot be solved (the switch falls on a jump) stands as it is if the staircase redraws it
+    within a twentieth of the period.
     """
     for _ in range(4):
         solved = _solved(loop, pattern) or pattern
@@ -182,16 +181,15 @@ def predicted_cycles(
 
     Gives from quick to slow; empty if there is none, or nothing integrates.
 
-    Exact for the linear plant but for the means taken over the moments of update and firing, and
-    for moves larger than the minimum, which a quick wanted position can make between updates.
-    Cycles of few updates lock to whole numbers of them: those over two positions are recounted in
-    whole updates, for those over more expect half an update either way. Stable is told by the slope
-    at the two-position cycle that it grew from: a longer period must carry the wanted position
-    further. A cycle is confirmed if the memory staircase, driven by the predicted wave, makes just
-    these moves; unconfirmed ones (mostly irregular chatter at the deadband's edge) are given only
-    if no other is found. Source: the method of Tsypkin's locus for relay loops (Tsypkin, Relay
-    Control Systems, 1984, from memory) with unequal stays, several relays, deadband and law added;
-    derivation our own.
+    Exact for the linear plant but for the means taken over the moments of update and firing, and for moves
+    larger than the minimum, which a quick wanted position can make between updates. Cycles of few updates
+    lock to whole numbers of them: those over two positions are recounted in whole updates, for those over
+    more expect half an update either way. Stable is told by the slope at the two-position cycle that it grew
+    from: a longer period must carry the wanted position further. A cycle is confirmed if the memory
+    staircase, driven by the predicted wave, makes just these moves; unconfirmed ones (mostly irregular
+    chatter at the deadband's edge) are given only if no other is found. Source: the method of Tsypkin's locus
+    for relay loops (Tsypkin, Relay Control Systems, 1984, from memory) with unequal stays, several relays,
+    deadband and law added; derivation our own.
     """
     check_shell(min_move_steps, deadband_rpm, phase)
     if law.integral_steps_per_100rpm_s == 0.0:
@@ -241,6 +239,9 @@ def cycles_at(
 ) -> tuple[list[Cycle], Cycle | None]:
     """Cycles that theory predicts for a car whose target lies at a phase between two positions.
 
+    None where feedback is off, the law has no gains of its own, or the engine does not hold its speed.
+    Source: ``predicted_cycles`` and ``square_cycle``.
+
     Parameters
     ----------
     car : Car
@@ -258,11 +259,6 @@ def cycles_at(
         Stable ones with all harmonics, from quick to slow.
     square : Cycle or None
         The slow one in closed form.
-
-    Notes
-    -----
-    None where feedback is off, the law has no gains of its own, or the engine does not hold its
-    speed.  Source: ``predicted_cycles`` and ``square_cycle``.
     """
     law, move, band_rpm = linear_law(car), tread_steps(car), resting_deadband_rpm(car)
     if law is None or not law_of(car.feedback).has_gains or not point.plant.is_stable():

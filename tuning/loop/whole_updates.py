@@ -1,11 +1,11 @@
 """Cycles between two positions in whole updates: what sampling makes of a smooth prediction.
 
-Moves happen at updates only, so the stays at the two positions are whole numbers of update
-periods, and the moment of a switch is no longer spread evenly between two updates.  For given whole
-numbers the errors at the updates follow exactly from the plant's response to held commands.  Two
-things are then known: over which range of the integral these very stays come about, and by how much
-the integral has moved after one period.  Neighbouring stays that move it in opposite directions
-towards each other alternate for ever, in the proportion that moves it by nothing on average.
+Moves happen at updates only, so the stays at the two positions are whole numbers of update periods, and the
+moment of a switch is no longer spread evenly between two updates. For given whole numbers the errors at the
+updates follow exactly from the plant's response to held commands. Two things are then known: over which range
+of the integral these very stays come about, and by how much the integral has moved after one period.
+Neighbouring stays that move it in opposite directions towards each other alternate for ever, in the
+proportion that moves it by nothing on average.
 """
 
 from __future__ import annotations

@@ -1,12 +1,11 @@
 """The band in which hunting lives: one zero-phase band-pass, compiled.
 
-The filter, exactly: samples are averaged in groups to about 10 a second (pairs, for 50 ms);
-the straight line through the stretch is taken out; both ends are continued by their mirror
-image, 10 s or as much as there is; a second order Butterworth high-pass and a second order
-Butterworth low-pass, each a bilinear transform with its corner warped, run one behind the
-other from rest, forward over the whole and then backward.  Their corners are moved by
-(sqrt 2 - 1)^(1/4), so that both ways together lose 3 dB at 0.05 Hz and at 2 Hz.  Averaging
-pairs of 50 ms loses another 0.4 dB at 2 Hz and 0.1 dB at 1 Hz.
+The filter, exactly: samples are averaged in groups to about 10 a second (pairs, for 50 ms); the straight line
+through the stretch is taken out; both ends are continued by their mirror image, 10 s or as much as there is;
+a second order Butterworth high-pass and a second order Butterworth low-pass, each a bilinear transform with
+its corner warped, run one behind the other from rest, forward over the whole and then backward. Their corners
+are moved by (sqrt 2 - 1)^(1/4), so that both ways together lose 3 dB at 0.05 Hz and at 2 Hz. Averaging pairs
+of 50 ms loses another 0.4 dB at 2 Hz and 0.1 dB at 1 Hz.
 """
 
 from __future__ import annotations
@@ -39,13 +38,12 @@ Samples = NDArray[np.float32]
 def butterworth(corner_Hz: float, dt_s: float, moved: float) -> tuple[float, float, float, float]:
     """Second order Butterworth filter: what its high-pass and its low-pass have in common.
 
-    Gives the high-pass is high (1 - 2/z + 1/z2)/(1 + a1/z + a2/z2), the low-pass low (1 + 2/z +
-    1/z2)/(1 + a1/z + a2/z2) [-].
+    Gives the high-pass is high (1 - 2/z + 1/z2)/(1 + a1/z + a2/z2), the low-pass low (1 + 2/z + 1/z2)/(1 +
+    a1/z + a2/z2) [-].
 
-    Source: bilinear transform of 1/(s2 + sqrt 2 s + 1) and its mirror image (Oppenheim &
-    Schafer, Discrete-Time Signal Processing, from memory); corner of two passes: Winter,
-    Biomechanics and Motor Control of Human Movement, from memory.  Held against
-    scipy.signal.butter in the tests.
+    Source: bilinear transform of 1/(s2 + sqrt 2 s + 1) and its mirror image (Oppenheim & Schafer,
+    Discrete-Time Signal Processing, from memory); corner of two passes: Winter, Biomechanics and Motor
+    Control of Human Movement, from memory. Held against scipy.signal.butter in the tests.
     """
     warped = math.tan(math.pi * corner_Hz * dt_s) * moved
     square = warped * warped

@@ -1,8 +1,8 @@
 """Measures of idle quality: of a trace, a log or a batch of runs, by one implementation.
 
-``measure`` takes anything with times and rpm, ``measure_runs`` the samples of a batch run;
-both reduce evenly spaced samples in the compiled ``tuning.measures.reduce``.  Exact definitions
-stand in the docstrings of ``tuning.measures.windows``, ``swings``, ``regularity`` and ``band``.
+``measure`` takes anything with times and rpm, ``measure_runs`` the samples of a batch run; both reduce evenly
+spaced samples in the compiled ``tuning.measures.reduce``. Exact definitions stand in the docstrings of
+``tuning.measures.windows``, ``swings``, ``regularity`` and ``band``.
 """
 
 from __future__ import annotations
@@ -44,11 +44,10 @@ SAMPLE_s = 0.05
 class Recorded(Protocol):
     """What ``measure`` needs: a trace, a log, or anything with times and rpm.
 
-    It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one number for the
-    target), ``windows`` as ``windows_table`` takes them, and ``stalled_s``, the time from
-    which the engine no longer runs (nan: it does).  Where it has ``resampled(name,
-    spacing_s)``, as a simulated trace has, its samples are taken from there; a recorded log
-    is resampled by ``resample_hold``.
+    It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one number for the target),
+    ``windows`` as ``windows_table`` takes them, and ``stalled_s``, the time from which the engine no longer
+    runs (nan: it does). Where it has ``resampled(name, spacing_s)``, as a simulated trace has, its samples
+    are taken from there; a recorded log is resampled by ``resample_hold``.
     """
 
     @property
@@ -116,8 +115,8 @@ def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) 
     Returns
     -------
     ndarray of float32, shape (1 + whole spacings from the first time to the last,)
-        Sample k is the last value at or before the first time + k dt [any]: a log recorded
-        at this spacing gives its own rows.
+        Sample k is the last value at or before the first time + k dt [any]: a log recorded at this spacing
+        gives its own rows.
 
     Raises
     ------
@@ -240,15 +239,15 @@ def measure(
     trace : Recorded
         Times and rpm, and what else it has: see ``Recorded``.
     windows : iterable, optional
-        As ``windows_table`` takes them, in the trace's own time; without them the trace's own
-        ``windows``, and failing that one hunting window over all of it.
+        As ``windows_table`` takes them, in the trace's own time; without them the trace's own ``windows``,
+        and failing that one hunting window over all of it.
     target : float, optional
-        Idle target [rpm]; without it the trace's own: its mean over each window, and in a start
-        the target of each moment (speed is then told less what the target has moved since the
-        start began).  Where there is neither, measures that need a target are nan.
+        Idle target [rpm]; without it the trace's own: its mean over each window, and in a start the target of
+        each moment (speed is then told less what the target has moved since the start began). Where there is
+        neither, measures that need a target are nan.
     floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held [rpm]: the target band is at least
-        as wide to either side.
+        ``hunting_rpm`` of this engine with the valve held [rpm]: the target band is at least as wide to
+        either side.
 
     Returns
     -------
@@ -297,8 +296,8 @@ def measure_runs(
     Parameters
     ----------
     rpm, steps : ndarray of float32, shape (runs, n)
-        Samples of measured rpm and of commanded steps, a run a row [rpm, steps]; sample k is
-        the value held at the end of slot k.
+        Samples of measured rpm and of commanded steps, a run a row [rpm, steps]; sample k is the value held
+        at the end of slot k.
     windows : iterable
         As ``windows_table`` takes them, from the beginning of the run.
     target_rpm, floor_rpm : array_like, shape () or (runs,)

@@ -12,6 +12,8 @@ RACING_SHARE = 0.5
 def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]:
     """Tell which runs race, whether they swing or not: nothing else matters then.
 
+    Source: our definition.
+
     Parameters
     ----------
     mean_error_rpm, target_rpm : array_like
@@ -21,9 +23,5 @@ def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]
     -------
     numpy.ndarray
         Their shape, bool; False also where the mean is nan.
-
-    Notes
-    -----
-    Source: our definition.
     """
     return np.asarray(np.asarray(mean_error_rpm) < -RACING_SHARE * np.asarray(target_rpm))

@@ -1,8 +1,7 @@
 """From the samples of runs to rows of measures, compiled.
 
-A run is rpm and commanded steps on an even grid: sample k is the value held at the end of
-slot k, so at (k + 1) dt after the beginning.  A window from a to b holds the samples at times
-above a up to b.
+A run is rpm and commanded steps on an even grid: sample k is the value held at the end of slot k, so at (k +
+1) dt after the beginning. A window from a to b holds the samples at times above a up to b.
 """
 
 from __future__ import annotations
@@ -79,7 +78,7 @@ def turn_into_means(out: Floats, idling: int, loads: int) -> None:
 def valve_wear(steps: Samples, first: int, past: int) -> tuple[int, int, float]:
     """Count the valve's moves, reversals and steps within a window.
 
-    Source: definition.  Moves less than one sample apart count as one.
+    Source: definition. Moves less than one sample apart count as one.
     """
     moves, reversals, total = 0, 0, 0.0
     last, way = steps[max(first - 1, 0)], 0.0
@@ -99,8 +98,8 @@ def valve_wear(steps: Samples, first: int, past: int) -> tuple[int, int, float]:
 def wear_of_run(steps: Samples, alive: int, n: int, dt_s: float, windows: Floats, out: Floats) -> None:
     """Moves, reversals and steps a minute over all windows of a run together.
 
-    ``moves_per_min``, ``reversals_per_min`` and ``steps_per_min``: counts of ``valve_wear``
-    in all windows, over the time in them before a stall; the whole run without a window.
+    ``moves_per_min``, ``reversals_per_min`` and ``steps_per_min``: counts of ``valve_wear`` in all windows,
+    over the time in them before a stall; the whole run without a window.
 
     Source: our definition.
     """
@@ -184,7 +183,7 @@ def reduce_runs(
 ) -> None:
     """Reduce many runs of one scenario to rows of measures; allocates nothing.
 
-    Source: ``reduce_run``.  Releases the interpreter lock.
+    Source: ``reduce_run``. Releases the interpreter lock.
     """
     for run in range(rpm.shape[0]):
         reduce_run(

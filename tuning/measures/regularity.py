@@ -1,7 +1,7 @@
 """How regular an oscillation is, compiled.
 
-Works on the band-passed signal of ``_band``: the zero crossings of its autocorrelation, whose
-even spacing tells hunting from scatter, and how much of it comes back after a period.
+Works on the band-passed signal of ``_band``: the zero crossings of its autocorrelation, whose even spacing
+tells hunting from scatter, and how much of it comes back after a period.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ LARGEST_REGULARITY = 1000.0
 def eight_lags(x: Floats, n: int, first: int, lags: Floats) -> None:
     """Autocorrelation at eight lags side by side (eight sums that do not wait on each other).
 
-    Source: definition; dividing by n gives the biased, by n - lag the unbiased estimate, and
-    neither moves a zero crossing.
+    Source: definition; dividing by n gives the biased, by n - lag the unbiased estimate, and neither moves a
+    zero crossing.
     """
     s0, s1, s2, s3, s4, s5, s6, s7 = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     later = x[first:]
@@ -80,9 +80,9 @@ def autocorrelation(x: Floats, n: int, wanted: int, lags: Floats) -> int:
 def crossing_intervals(lags: Floats) -> tuple[int, float, float]:
     """Spacing of the zero crossings of an autocorrelation and how even it is.
 
-    Source: Thornhill, Huang & Zhang, Detection of multiple oscillations in control loops,
-    Journal of Process Control 13 (2003), from memory.  Crossings are interpolated linearly.
-    The quarter period before the first crossing is no interval.
+    Source: Thornhill, Huang & Zhang, Detection of multiple oscillations in control loops, Journal of Process
+    Control 13 (2003), from memory. Crossings are interpolated linearly. The quarter period before the first
+    crossing is no interval.
     """
     found = 0
     before, total, squares = 0.0, 0.0, 0.0
@@ -109,8 +109,8 @@ def crossing_intervals(lags: Floats) -> tuple[int, float, float]:
 def repeat_share(lags: Floats, n: int, period: float) -> float:
     """Share of the signal's power that comes back after one period.
 
-    Source: our definition; for a sine of mean square s in scatter of variance v that has
-    forgotten itself after a period it is s/(s + v).
+    Source: our definition; for a sine of mean square s in scatter of variance v that has forgotten itself
+    after a period it is s/(s + v).
     """
     if not period <= lags.size - 1 or lags[0] <= 0.0:
         return np.nan

@@ -36,8 +36,8 @@ class Measures:
     """Measures of idle quality of one run; nan where a run has nothing to measure.
 
     Each is defined exactly in ``tuning.measures.windows`` (by kind of window) and, for hunting, in
-    ``tuning.measures.band`` and ``tuning.measures.regularity``.  Error is target less rpm.  A
-    stall counts as 0 rpm from its moment on.
+    ``tuning.measures.band`` and ``tuning.measures.regularity``. Error is target less rpm. A stall counts as 0
+    rpm from its moment on.
 
     Attributes
     ----------

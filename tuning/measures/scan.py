@@ -1,9 +1,8 @@
 """Scans over a stretch of samples that several measures share, compiled.
 
-A stretch is samples ``first`` to ``past - 1`` of a run, whose array ends where the run ends or
-the engine stalls.  A stretch may reach beyond the array only if the engine stalled: rpm counts
-as 0 there.  Smoothed rpm is the mean of the samples within 0.25 s on either side (eleven at
-50 ms; fewer at either end of the array).
+A stretch is samples ``first`` to ``past - 1`` of a run, whose array ends where the run ends or the engine
+stalls. A stretch may reach beyond the array only if the engine stalled: rpm counts as 0 there. Smoothed rpm
+is the mean of the samples within 0.25 s on either side (eleven at 50 ms; fewer at either end of the array).
 """
 
 from __future__ import annotations
@@ -56,6 +55,8 @@ def summed(so_far: float, value: float) -> float:
 def whole_samples(time_s: float, dt_s: float) -> int:
     """Nearest whole number of samples in a time.
 
+    Source: definition.
+
     Parameters
     ----------
     time_s : float
@@ -67,10 +68,6 @@ def whole_samples(time_s: float, dt_s: float) -> int:
     -------
     int
         Samples [-].
-
-    Notes
-    -----
-    Source: definition.
     """
     return int(math.floor(time_s / dt_s + 0.5))
 
@@ -148,8 +145,8 @@ def extremes(rpm: Samples, first: int, past: int) -> tuple[float, float, int]:
 def line_and_scatter(rpm: Samples, target_rpm: float) -> tuple[float, float, float, float]:
     """Least-squares straight line through a stretch, scatter about it, distance from target.
 
-    Source: definition (ordinary least squares on equally spaced points).  Sums are taken
-    about the first sample, so they keep their digits at any speed.
+    Source: definition (ordinary least squares on equally spaced points). Sums are taken about the first
+    sample, so they keep their digits at any speed.
     """
     n = rpm.size
     start = np.float64(rpm[0])

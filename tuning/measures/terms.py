@@ -3,17 +3,17 @@
 One engine with one noise seed makes three runs with the settings, and one with the valve held
 (``tuning.ensemble.drives`` has the times):
 
-* at rest, warm, the base curve 3 steps too high, and again 3 too low.  ``hunting``: 1st to 99th
-  percentile of the speed band-passed 0.05 to 2 Hz (``tuning.measures.band``), less the same of the
-  run with the valve held on the base curve as it is, at least 0; ``error``: distance of the mean
-  speed from target beyond 15 rpm; ``moves``: moves of the valve a minute.  Each a mean of both.
-* with the base curve as it is, two loads coming and going.  ``excursion``: largest distance from
-  target of the speed averaged over 0.5 s; ``settling``: seconds until that average stays within
-  45 rpm of target, or the held valve's swing if that is larger.  Each is the mean of the four.
-* the throttle opened and closed.  ``undershoot``: how far the speed averaged over 0.3 s falls below
+* at rest, warm, the base curve 3 steps too high, and again 3 too low. ``hunting``: 1st to 99th
+  percentile of the speed band-passed 0.05 to 2 Hz (``tuning.measures.band``), less the same of the run with
+  the valve held on the base curve as it is, at least 0; ``error``: distance of the mean speed from target
+  beyond 15 rpm; ``moves``: moves of the valve a minute. Each a mean of both.
+* with the base curve as it is, two loads coming and going. ``excursion``: largest distance from
+  target of the speed averaged over 0.5 s; ``settling``: seconds until that average stays within 45 rpm of
+  target, or the held valve's swing if that is larger. Each is the mean of the four.
+* the throttle opened and closed. ``undershoot``: how far the speed averaged over 0.3 s falls below
   target, beyond 40 rpm.
 
-``stalls`` counts the runs that stall.  After a stall the speed is 0.
+``stalls`` counts the runs that stall. After a stall the speed is 0.
 Source: the score as it is fixed for this project; the same for engines that are not the model's.
 """
 
@@ -188,8 +188,7 @@ def answer_terms(
     Returns
     -------
     numpy.ndarray
-        Shape (runs, 2, loads): excursion [rpm], settling [s]; all of ``span_s`` where it did not
-        come back.
+        Shape (runs, 2, loads): excursion [rpm], settling [s]; all of ``span_s`` where it did not come back.
     """
     begins = np.array([whole_samples(at_s, dt_s) for at_s in begins_s])
     out = np.zeros((len(rpm), 2, begins.size))

@@ -22,11 +22,11 @@ _VALVE_SWING_RPM = COLUMN["valve_swing_rpm"]
 def to_and_fro(rpm: Samples, steps: Samples, dt_s: float, out: Floats) -> None:
     """Count the valve's half swings and measure what speed does between its sides.
 
-    ``half_swings``: how often the commanded position goes over from the lower quarter of its
-    range in the window to the upper one, or back; ``valve_swing_rpm``: mean speed while it is
-    above the middle of its range less mean speed while below, both taken ``ANSWER_s`` later.  A
-    valve that only follows a swing from outside opens while speed is low and leaves it near 0
-    or below.  Of several windows the one with ``FEWEST_HALF_SWINGS`` and the largest swing.
+    ``half_swings``: how often the commanded position goes over from the lower quarter of its range in the
+    window to the upper one, or back; ``valve_swing_rpm``: mean speed while it is above the middle of its
+    range less mean speed while below, both taken ``ANSWER_s`` later. A valve that only follows a swing from
+    outside opens while speed is low and leaves it near 0 or below. Of several windows the one with
+    ``FEWEST_HALF_SWINGS`` and the largest swing.
 
     Source: our definition.
     """

@@ -1,7 +1,7 @@
 """What is measured in each kind of window of a run, compiled: one function a kind.
 
-Each takes the samples of the run up to its end or stall, a window of it, and writes into the
-row of measures, so that several windows of a kind give the worst or the mean of them.
+Each takes the samples of the run up to its end or stall, a window of it, and writes into the row of measures,
+so that several windows of a kind give the worst or the mean of them.
 """
 
 from __future__ import annotations
@@ -62,11 +62,10 @@ _START_STABLE_S = COLUMN["start_stable_s"]
 def hunting_swing(rpm: Samples, mean: float, slope: float, dt_s: float, scratch: Floats, out: Floats) -> None:
     """Measure the swing of a stretch; keep it if it is the largest so far.
 
-    ``hunting_rpm`` is the mean swing of the band-passed signal (``_swings.swings``),
-    ``hunting_rms_rpm`` its root mean square, ``hunting_period_s``, ``regularity`` and
-    ``repeat_share`` those of its autocorrelation (``_regularity.regularity``; the period
-    from the swings where the autocorrelation has no whole interval).  All five are those of
-    the window with the largest ``hunting_rpm``; a stretch below 5 s is not measured.
+    ``hunting_rpm`` is the mean swing of the band-passed signal (``_swings.swings``), ``hunting_rms_rpm`` its
+    root mean square, ``hunting_period_s``, ``regularity`` and ``repeat_share`` those of its autocorrelation
+    (``_regularity.regularity``; the period from the swings where the autocorrelation has no whole interval).
+    All five are those of the window with the largest ``hunting_rpm``; a stretch below 5 s is not measured.
 
     Source: our definitions; regularity after Thornhill, Huang & Zhang (2003), from memory.
     """
@@ -92,12 +91,11 @@ def hunting_window(
 ) -> tuple[int, float, float]:
     """Measure idling at rest, all but its swing: scatter, error, share outside, extremes.
 
-    ``scatter_rms_rpm``: root mean square of measured rpm about the window's least-squares
-    line (largest window).  ``mean_error_rpm``: mean of target less rpm, of the window where
-    it is farthest from 0.  ``mean_abs_error_rpm``: mean distance from target, all windows'
-    samples together.  ``outside_share``: share of those samples whose smoothed rpm is more
-    than the tolerance from target.  ``lowest_rpm``, ``highest_rpm``: of measured rpm.  After
-    a stall only the lowest (0) counts.
+    ``scatter_rms_rpm``: root mean square of measured rpm about the window's least-squares line (largest
+    window). ``mean_error_rpm``: mean of target less rpm, of the window where it is farthest from 0.
+    ``mean_abs_error_rpm``: mean distance from target, all windows' samples together. ``outside_share``: share
+    of those samples whose smoothed rpm is more than the tolerance from target. ``lowest_rpm``,
+    ``highest_rpm``: of measured rpm. After a stall only the lowest (0) counts.
 
     Source: our definitions.
     """
@@ -125,14 +123,13 @@ def load_window(
 ) -> None:
     """Measure the answer to a load that comes or goes at the window's beginning.
 
-    With the reference the mean of measured rpm over the 2 s before the window (the target
-    where there is less than 0.5 s, or the engine has stalled): ``dip_rpm`` reference less
-    the lowest measured rpm of the window, ``flare_rpm`` the highest less the reference, both
-    at least 0, mean over windows; ``excursion_rpm`` mean of the larger of both;
-    ``worst_dip_rpm``, ``worst_flare_rpm`` the largest of them.  ``worst_below_target_rpm``:
-    target less lowest, at least 0, largest.  ``settle_s``: time from the window's beginning
-    to the last sample whose smoothed rpm is more than the tolerance from target, 0 if none
-    is, the window's length if the last one is; mean, and ``worst_settle_s`` the longest.
+    With the reference the mean of measured rpm over the 2 s before the window (the target where there is less
+    than 0.5 s, or the engine has stalled): ``dip_rpm`` reference less the lowest measured rpm of the window,
+    ``flare_rpm`` the highest less the reference, both at least 0, mean over windows; ``excursion_rpm`` mean
+    of the larger of both; ``worst_dip_rpm``, ``worst_flare_rpm`` the largest of them.
+    ``worst_below_target_rpm``: target less lowest, at least 0, largest. ``settle_s``: time from the window's
+    beginning to the last sample whose smoothed rpm is more than the tolerance from target, 0 if none is, the
+    window's length if the last one is; mean, and ``worst_settle_s`` the longest.
 
     Source: our definitions.
     """
@@ -160,9 +157,9 @@ def blip_window(
 ) -> None:
     """Measure the return from a blip of the throttle within the window.
 
-    ``blip_undershoot_rpm``: target less the lowest measured rpm after the window's highest
-    (the top of the blip), at least 0; largest over windows.  ``blip_settle_s``: time from the
-    top to the last sample whose smoothed rpm is more than the tolerance from target; longest.
+    ``blip_undershoot_rpm``: target less the lowest measured rpm after the window's highest (the top of the
+    blip), at least 0; largest over windows. ``blip_settle_s``: time from the top to the last sample whose
+    smoothed rpm is more than the tolerance from target; longest.
 
     Source: our definitions.
     """
@@ -196,13 +193,12 @@ def start_window(
 ) -> None:
     """Measure a start that begins (key on, or cranking) at the window's beginning.
 
-    ``start_s``: time to the first sample from which measured rpm stays at or above 0.6 of
-    the target for 1 s; the window's length if there is none.  From there on:
-    ``start_flare_rpm`` highest less target, at least 0; ``start_lowest_rpm`` lowest after
-    rpm first reached the target (from running on if it never does; 0 if it never ran).
-    ``start_stable_s``: time from the window's beginning to the last sample whose smoothed
-    rpm is more than the tolerance from target, ``START_TOLERANCE_rpm`` or more: while an engine
-    warms up, its idle is not finer.  Of several starts the worst of each.
+    ``start_s``: time to the first sample from which measured rpm stays at or above 0.6 of the target for 1 s;
+    the window's length if there is none. From there on: ``start_flare_rpm`` highest less target, at least 0;
+    ``start_lowest_rpm`` lowest after rpm first reached the target (from running on if it never does; 0 if it
+    never ran). ``start_stable_s``: time from the window's beginning to the last sample whose smoothed rpm is
+    more than the tolerance from target, ``START_TOLERANCE_rpm`` or more: while an engine warms up, its idle
+    is not finer. Of several starts the worst of each.
 
     Source: our definitions.
     """
