@@ -65,8 +65,7 @@ def in_time(harmonics: Complexes, mean: Reals, points: int) -> Reals:
 def acting_share(error_rpm: Reals, deadband_rpm: float) -> Reals:
     """Share of the error that acts, 0 inside the deadband, its jump drawn as a steep ramp [-].
 
-    A switch may fall on the jump itself (the kick of the gain carries the wanted position across its
-    threshold); the ramp keeps such a cycle a solution of equations.
+    A switch may fall on the jump itself; the ramp keeps such a cycle a solution of equations.
     """
     if deadband_rpm == 0.0:
         return np.ones(1)
