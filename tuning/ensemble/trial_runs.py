@@ -1,7 +1,7 @@
 """Candidate settings on plausible cars: all runs of all candidates in one call, then measured.
 
-Every candidate meets the same cars, the same scatter and the same starting phases (common random numbers), so
-that two candidates differ by their settings alone. Each car has scatter of its own.
+Every candidate meets the same cars, scatter and starting phases (common random numbers); each car has scatter
+of its own.
 """
 
 from __future__ import annotations
@@ -41,14 +41,15 @@ _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 class TrialRuns:
     """Cars, drives, seeds and phases on which candidates are run.
 
+    Each seed goes with a starting phase, and with its own shift of all that happens by up to ``SHIFT_s``: a
+    load that always came at the same moment between two updates would let a search find the period that suits
+    it.
+
     Parameters
     ----------
     cars : sequence of Car
         Plausible cars, alike in all that feedback settings are read with.
     seeds : sequence of int
-        Seeds of scatter; each goes with a starting phase, and with its own shift of all that happens by up to
-        ``SHIFT_s``: a load that always came at the same moment between two updates would let a search find
-        the period that suits that moment.
     cores : int, optional
         Threads; all cores when left out. Results do not depend on it.
     measures : bool
@@ -102,14 +103,12 @@ class TrialRuns:
         Parameters
         ----------
         candidates : sequence of Feedback
-            Settings, at least one.
         on_progress : callable, optional
             Told the share that is done.
 
         Returns
         -------
         Runs
-            What all runs gave.
         """
         return self._run(self._plan(candidates), candidates, on_progress)
 
@@ -174,9 +173,8 @@ class TrialRuns:
         Parameters
         ----------
         candidates : sequence of Feedback
-            Settings, at least one.
         car, drive, seed : int
-            Places among the cars, drives and seeds [-].
+            Places among the cars, drives and seeds.
 
         Returns
         -------
@@ -249,12 +247,10 @@ def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
 
 
 def own_seeds(seeds: np.ndarray, cars: np.ndarray) -> np.ndarray:
-    """Seeds of scatter that differ from car to car.
+    """Seeds of scatter that differ from car to car, 0 to 2**31 - 1.
 
     Half a minute of scatter tells how far an engine swings to some 17 % only; with the same few seeds for all
     cars an ensemble would be as far off as one car is.
-
-    Gives shape (runs,), 0 to 2**31 - 1, of any two cars all different in all likelihood [-].
     """
     return np.asarray((seeds + 0x9E3779B1 * cars.astype(float)) % 2.0**31)
 
@@ -270,10 +266,8 @@ def measured(
         Its windows say what is measured.
     rpm, steps : numpy.ndarray
         Shape (runs, samples or more) [rpm, steps].
-    counters : numpy.ndarray
-        Shape (runs, len(COUNTERS)).
-    floor_rpm : numpy.ndarray
-        Shape (runs,): ``hunting_rpm`` with the valve held, 0 where not known [rpm].
+    counters, floor_rpm : numpy.ndarray
+        Shape (runs, len(COUNTERS)); ``hunting_rpm`` with the valve held, 0 where not known [rpm].
 
     Returns
     -------

@@ -12,8 +12,6 @@ RACING_SHARE = 0.5
 def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]:
     """Tell which runs race, whether they swing or not: nothing else matters then.
 
-    Source: our definition.
-
     Parameters
     ----------
     mean_error_rpm, target_rpm : array_like
@@ -21,7 +19,7 @@ def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]
 
     Returns
     -------
-    numpy.ndarray
-        Their shape, bool; False also where the mean is nan.
+    numpy.ndarray of bool
+        False also where the mean is nan.
     """
     return np.asarray(np.asarray(mean_error_rpm) < -RACING_SHARE * np.asarray(target_rpm))
