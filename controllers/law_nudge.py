@@ -17,24 +17,10 @@ LONGEST_UPDATE_ms, SHORTEST_UPDATE_ms = 10_000.0, 1.0
 
 
 def nudge_steps(error_rpm: float, nudge: float) -> float:
-    """Steps to add to the integral at this update.
+    """Steps to add to the integral at this update, positive opens [steps].
 
     Semantics: outside the deadband the integral grows by ``nudge`` steps toward the target and is clamped to
-    the trim limits; trim = integral. Gains are not used.
-
-    Source: common practice, no source.
-
-    Parameters
-    ----------
-    error_rpm : float
-        Error after the deadband [rpm].
-    nudge : float
-        Size of a nudge [steps].
-
-    Returns
-    -------
-    float
-        Steps to add, positive opens [steps].
+    the trim limits; trim = integral. Gains are not used. Source: common practice, no source.
     """
     if error_rpm > 0.0:
         return nudge

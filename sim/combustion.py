@@ -24,17 +24,15 @@ def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) ->
 
     Parameters
     ----------
-    spark_deg : float
-        Spark advance before top dead centre [deg].
-    best_deg : float
-        Advance of best torque [deg].
+    spark_deg, best_deg : float
+        Spark advance before top dead centre, and that of best torque [deg].
     loss_per_deg2 : float
         Curvature [1/deg2].
 
     Returns
     -------
     float
-        Efficiency, 0 to 1 [-].
+        0 to 1 [-].
     """
     off = spark_deg - best_deg
     efficiency = 1.0 - loss_per_deg2 * off * off
@@ -49,17 +47,15 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
 
     Parameters
     ----------
-    lambda_ : float
-        Air-fuel ratio over stoichiometric [-].
-    best_lambda : float
-        Lambda of best torque, about 0.9 [-].
+    lambda_, best_lambda : float
+        Air-fuel ratio over stoichiometric, and that of best torque, about 0.9 [-].
     loss : float
         Curvature per lambda squared [-].
 
     Returns
     -------
     float
-        Efficiency, 0 to 1 [-].
+        0 to 1 [-].
     """
     off = lambda_ - best_lambda
     efficiency = 1.0 - loss * off * off
@@ -90,25 +86,20 @@ def cold_share(sensed_degC: float) -> float:
 
 @relation
 def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> float:
-    """Next value of the cyclic scatter, first-order memory from firing to firing.
+    """Next value of the cyclic scatter, first-order memory from firing to firing, unit variance.
 
     Source: first-order autoregressive process, any textbook on time series.
 
     Parameters
     ----------
-    scatter : float
-        Present value, unit variance [-].
-    memory : float
-        Correlation of one firing with the next, 0 to below 1 [-].
-    fresh : float
-        Share of the fresh number that keeps unit variance, sqrt(1 - memory2) [-].
-    gauss : float
-        Fresh normal number [-].
+    scatter, gauss : float
+        Present value, and a fresh normal number [-].
+    memory, fresh : float
+        Correlation of one firing with the next, 0 to below 1, and sqrt(1 - memory2) [-].
 
     Returns
     -------
-    float
-        Next value, unit variance [-].
+    float [-]
     """
     return memory * scatter + fresh * gauss
 
@@ -146,15 +137,13 @@ def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
     ----------
     film_kg : float
         Fuel on the wall [kg].
-    elapsed_s : float
-        Time since the last firing [s].
-    wall_s : float
-        Time constant of evaporation [s].
+    elapsed_s, wall_s : float
+        Time since the last firing, and time constant of evaporation [s].
 
     Returns
     -------
     float
-        Fuel evaporated, less than the film [kg].
+        Less than the film [kg].
     """
     return film_kg * elapsed_s / (wall_s + elapsed_s)
 
@@ -167,15 +156,13 @@ def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
 
     Parameters
     ----------
-    charge_kg : float
-        Air [kg].
-    fuel_kg : float
-        Fuel, above 0 [kg].
+    charge_kg, fuel_kg : float
+        Air, and fuel, above 0 [kg].
 
     Returns
     -------
     float
-        Lambda, at most 9 (a charge without fuel does not burn) [-].
+        At most 9: a charge without fuel does not burn [-].
     """
     stoichiometric = STOICHIOMETRIC_AIR_TO_FUEL * fuel_kg
     return charge_kg / stoichiometric if charge_kg < 9.0 * stoichiometric else 9.0
@@ -189,8 +176,7 @@ def start_ease(coolant_degC: float) -> float:
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
 
     Returns
     -------
@@ -210,13 +196,11 @@ def start_firings(coolant_degC: float) -> float:
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
 
     Returns
     -------
-    float
-        Number of firings [-].
+    float [-]
     """
     return 30.0 - 26.0 * start_ease(coolant_degC)
 
@@ -229,8 +213,7 @@ def start_chance(coolant_degC: float, number: float) -> float:
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
     number : float
         Which fuelled charge since cranking began, from 1 [-].
 
@@ -251,8 +234,7 @@ def start_burn(coolant_degC: float, number: float) -> float:
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
     number : float
         Which fuelled charge since cranking began, from 1 [-].
 

@@ -23,18 +23,12 @@ _DEEP_KEY = re.compile(r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'
 
 
 def one_problem(file: str | Path, line: int, key: str, message: str) -> InputError:
-    """Make an `InputError` of a single problem, to be raised by the caller.
-
-    Gives not yet raised.
-    """
+    """Make an `InputError` of a single problem, to be raised by the caller."""
     return InputError([Problem(str(file), line, key, message)])
 
 
 def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
-    """Read a UTF-8 text file.
-
-    Gives the text, line ends as they are in the file.
-    """
+    """Read a UTF-8 text file, line ends as they are."""
     content = read_regular(path, largest_bytes)
     try:
         return content.decode("utf-8").removeprefix("\ufeff")
@@ -113,8 +107,8 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
     """Write a file completely or not at all.
 
     The content goes to a temporary file in the same folder, which then takes the place of the old one in a
-    single step, so that an interruption leaves either the old file or the new. Only a regular file is ever
-    replaced. With ``keep_old`` it stays beside under a name of its own.
+    single step. Only a regular file is ever replaced. With ``keep_old`` it stays beside under a name of its
+    own.
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -139,10 +133,7 @@ def refuse_no_place(target: Path, shown: str | Path) -> None:
 
 
 def keep_copy(target: Path) -> Path:
-    """Keep a file as it is under a name that nothing else has, the first copy before all later.
-
-    Gives the copy, or one of the same content that was there already.
-    """
+    """Keep a file under a name that nothing else has, or find an earlier copy of the same content."""
     content = target.read_bytes()
     for number in count(1):
         place = target.with_name(f"{target.name}.bak{number if number > 1 else ''}")
@@ -187,10 +178,7 @@ def _replace(target: Path, data: bytes, mode: int) -> None:
 
 
 def bundled_folder() -> Path:
-    """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed.
-
-    Gives it lies beside the package in both.
-    """
+    """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed."""
     return Path(__file__).resolve().parent.parent / "scenarios"
 
 
@@ -232,10 +220,7 @@ def _names(folder: Path, ending: str) -> list[str]:
 
 
 def find_file(path_or_name: str | Path, folder: Path, what: str, ending: str = ".toml") -> Path:
-    """Return the file meant by a path or by the bare name of a bundled file.
-
-    Gives A path that exists, or one given with a folder or an ending, to be read and reported on.
-    """
+    """Return the file meant by a path, there or not, or by the bare name of a bundled file."""
     path = Path(path_or_name)
     name = str(path_or_name)
     if not re.fullmatch(r"[A-Za-z0-9_-]{1,100}", name) or path.is_file():

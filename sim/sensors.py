@@ -23,16 +23,13 @@ def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
     Parameters
     ----------
     s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     full : bool
-        With sensor noise [-].
+        With sensor noise.
 
     Returns
     -------
-    float
-        Measured speed [rpm].
+    float [rpm]
     """
     ticks = s.tick[lane] - s.fired_tick[lane]
     ticks = pick(ticks > 1.0, ticks, 1.0)
@@ -58,15 +55,12 @@ def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed
     ----------
     sensed_degC, coolant_degC : float
         Reading before, and the temperature it follows [degC].
-    lag_s : float
-        Time constant, 0 or more [s].
-    elapsed_s : float
-        Time since the reading before, above 0 [s].
+    lag_s, elapsed_s : float
+        Time constant, 0 or more, and time since the reading before [s].
 
     Returns
     -------
-    float
-        Reading now [degC].
+    float [degC]
     """
     return sensed_degC + (coolant_degC - sensed_degC) * elapsed_s / (lag_s + elapsed_s)
 
@@ -80,9 +74,7 @@ def forget_speed(s: Block, lane: int) -> None:
     Parameters
     ----------
     s : Block
-        State (changed).
-    lane : int
-        Lane [-].
+    lane : int [-]
     """
     if s.tick[lane] - s.fired_tick[lane] > SILENT_TICKS:
         s.measured_rpm[lane] = 0.0

@@ -57,21 +57,11 @@ WARM_AIR_degC = 60.0
 
 
 def oil_constants(grade: str) -> tuple[float, float]:
-    """Fit the viscosity law to an SAE grade.
+    """Fit the viscosity law to an SAE grade such as "10W-40", or "30" for an oil of one grade [-].
 
     Source: ASTM D341 through two points of SAE J300: the middle of the class at 100 degC and the cranking
     limit of the winter grade, made kinematic by a typical density; an oil of one grade has no such limit, and
     a typical viscosity at 40 degC instead.
-
-    Parameters
-    ----------
-    grade : str
-        Such as "10W-40", or "30" for an oil of one grade.
-
-    Returns
-    -------
-    tuple of float
-        A and B of the viscosity law [-].
     """
     winter, _, summer = grade.rpartition("-")
     if not winter:
@@ -85,22 +75,7 @@ def oil_constants(grade: str) -> tuple[float, float]:
 def law_through(
     first_degC: float, first_mm2_s: float, second_degC: float, second_mm2_s: float
 ) -> tuple[float, float]:
-    """Constants of the viscosity law through two points.
-
-    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
-
-    Parameters
-    ----------
-    first_degC, second_degC : float
-        Temperatures, not the same [degC].
-    first_mm2_s, second_mm2_s : float
-        Kinematic viscosities there, above 2 [mm2/s].
-
-    Returns
-    -------
-    tuple of float
-        A and B [-].
-    """
+    """A and B of the viscosity law through two points, temperature [degC] and viscosity above 2 [mm2/s]."""
     left = [math.log10(math.log10(nu + 0.7)) for nu in (first_mm2_s, second_mm2_s)]
     below = [math.log10(degC + 273.0) for degC in (first_degC, second_degC)]
     b = (left[0] - left[1]) / (below[1] - below[0])
@@ -116,14 +91,13 @@ def oil_viscosity_mm2_s(oil_degC: float, oil_a: float, oil_b: float) -> float:
     Parameters
     ----------
     oil_degC : float
-        Oil temperature, -45 to 200; held at -45 below [degC].
+        -45 to 200; held at -45 below [degC].
     oil_a, oil_b : float
         Constants A and B of the oil [-].
 
     Returns
     -------
-    float
-        Viscosity [mm2/s].
+    float [mm2/s]
     """
     kelvin = max(oil_degC, -45.0) + 273.0
     return 10.0 ** (10.0 ** (oil_a - oil_b * math.log10(kelvin))) - 0.7
@@ -140,8 +114,7 @@ def cold_friction_factor(
 
     Parameters
     ----------
-    oil_degC : float
-        Oil temperature [degC].
+    oil_degC : float [degC]
     oil_a, oil_b : float
         Constants A and B of the oil [-].
     warm_mm2_s : float
@@ -152,7 +125,7 @@ def cold_friction_factor(
     Returns
     -------
     float
-        Factor, 1 when warm [-].
+        1 when warm [-].
     """
     ratio = oil_viscosity_mm2_s(oil_degC, oil_a, oil_b) / warm_mm2_s
     return 1.0 + rubbing_share * (ratio**VISCOSITY_EXPONENT - 1.0)
@@ -170,21 +143,19 @@ def cooling_W_per_K(
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant, or cylinder head of an air-cooled engine [degC].
+    coolant_degC, thermostat_degC : float
+        Coolant, or head of an air-cooled engine, and where the radiator, or the flap of the cooling air,
+        begins to open [degC].
     speed_rad_s : float
         Crank speed, which turns the fan or the water pump [rad/s].
     loss_W_per_K : float
         Loss of the block; of the finned engine with its fan at 1000 rpm [W/K].
-    thermostat_degC : float
-        Where the radiator, or the flap of the cooling air, begins to open [degC].
     air_cooled : float
         1 with a fan and no radiator, else 0 [-].
 
     Returns
     -------
-    float
-        Loss [W/K].
+    float [W/K]
     """
     if air_cooled < 0.5 and speed_rad_s < TURNING_rad_s:
         return loss_W_per_K * STANDING_SHARE
@@ -208,10 +179,8 @@ def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
     ----------
     coolant_degC : float
         Coolant, or cylinder head of an air-cooled engine [degC].
-    ambient_K : float
-        Surroundings [K].
-    warm_K : float
-        What it is with the engine warm [K].
+    ambient_K, warm_K : float
+        Surroundings, and what it is with the engine warm [K].
 
     Returns
     -------
@@ -227,14 +196,9 @@ def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
 
 @relation
 def coolant_rate(
-    heat_W: float,
-    coolant_degC: float,
-    oil_degC: float,
-    ambient_degC: float,
-    cooling: float,
-    oil_J_per_K: float,
-    coolant_J_per_K: float,
-) -> float:
+    heat_W: float, coolant_degC: float, oil_degC: float, ambient_degC: float, cooling: float,
+    oil_J_per_K: float, coolant_J_per_K: float,
+) -> float:  # fmt: skip
     """How fast coolant and metal warm.
 
     Source: heat balance of two lumps; the exchange with the oil is assumed.
@@ -243,8 +207,7 @@ def coolant_rate(
     ----------
     heat_W : float
         Fuel heat that reaches them [W].
-    coolant_degC, oil_degC, ambient_degC : float
-        Temperatures [degC].
+    coolant_degC, oil_degC, ambient_degC : float [degC]
     cooling : float
         Loss to the air for each kelvin, see ``cooling_W_per_K`` [W/K].
     oil_J_per_K, coolant_J_per_K : float
@@ -252,8 +215,7 @@ def coolant_rate(
 
     Returns
     -------
-    float
-        Rate [K/s].
+    float [K/s]
     """
     to_oil = oil_J_per_K / OIL_FOLLOWS_s * (coolant_degC - oil_degC)
     return (heat_W - cooling * (coolant_degC - ambient_degC) - to_oil) / coolant_J_per_K
@@ -261,23 +223,17 @@ def coolant_rate(
 
 @relation
 def oil_rate(
-    friction_W: float,
-    coolant_degC: float,
-    oil_degC: float,
-    ambient_degC: float,
-    oil_J_per_K: float,
-    loss_share: float,
-) -> float:
+    friction_W: float, coolant_degC: float, oil_degC: float, ambient_degC: float,
+    oil_J_per_K: float, loss_share: float,
+) -> float:  # fmt: skip
     """How fast the oil warms.
 
     Source: heat balance of the sump; shares assumed, see the constants of this file.
 
     Parameters
     ----------
-    friction_W : float
-        Friction power [W].
-    coolant_degC, oil_degC, ambient_degC : float
-        Temperatures [degC].
+    friction_W : float [W]
+    coolant_degC, oil_degC, ambient_degC : float [degC]
     oil_J_per_K : float
         Heat capacity of the oil [J/K].
     loss_share : float
@@ -285,8 +241,7 @@ def oil_rate(
 
     Returns
     -------
-    float
-        Rate [K/s].
+    float [K/s]
     """
     exchanged = coolant_degC - oil_degC - loss_share * (oil_degC - ambient_degC)
     return FRICTION_HEAT_SHARE * friction_W / oil_J_per_K + exchanged / OIL_FOLLOWS_s

@@ -23,19 +23,18 @@ ALL_LOST_SHARE = 0.5
 def table_area(areas_m2: np.ndarray, steps: float) -> float:
     """Valve area at a position: straight lines between whole steps of the fine table.
 
-    Source: the table is a monotone cubic (``sim.monotone``) of the car file's points, see ``sim.prepare``.
+    Source: the table is a monotone cubic (``sim.monotone``) of the car file's points, see ``sim.car_record``.
 
     Parameters
     ----------
     areas_m2 : numpy.ndarray
-        Shape (VALVE_TABLE_STEPS,): area at whole steps [m2].
+        Area at whole steps [m2].
     steps : float
         Opening from the seat [steps].
 
     Returns
     -------
-    float
-        Effective area [m2].
+    float [m2]
     """
     held = steps if steps > 0.0 else 0.0
     below = min(int(held), VALVE_TABLE_STEPS - 2)
@@ -55,15 +54,12 @@ def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
     ----------
     pull_in_s : float
         Shortest safe pulse at 12 V and 20 degC [s].
-    volts : float
-        Battery voltage, above 0 [V].
-    coil_degC : float
-        Coil temperature [degC].
+    volts, coil_degC : float
+        Battery voltage, above 0, and coil temperature [V, degC].
 
     Returns
     -------
-    float
-        Pulse [s].
+    float [s]
     """
     return pull_in_s * PULL_IN_VOLTS / volts * (1.0 + COPPER_PER_K * (coil_degC - 20.0))
 
@@ -84,8 +80,7 @@ def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> 
     Returns
     -------
     bool
-        True if the motor does not follow: never at or above the needed pulse, always at half of it, by chance
-        between [-].
+        Never at or above the needed pulse, always at half of it, by chance between.
     """
     share = (needed_s - pulse_s) / ((1.0 - ALL_LOST_SHARE) * needed_s)
     if share <= 0.0:
@@ -102,10 +97,8 @@ def follow_shaft(shaft_steps: float, pintle_steps: float, backlash_steps: float)
 
     Parameters
     ----------
-    shaft_steps, pintle_steps : float
-        Shaft now and opening before [steps].
-    backlash_steps : float
-        Lost motion, 0 or more [steps].
+    shaft_steps, pintle_steps, backlash_steps : float
+        Shaft now, opening before, and lost motion, 0 or more [steps].
 
     Returns
     -------
@@ -126,9 +119,7 @@ def turn_shaft(s: Block, p: Block, lane: int, direction: float) -> None:
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     direction : float
         +1 turns toward open where wired right, -1 toward the seat [-].
     """
@@ -150,9 +141,7 @@ def set_opening(s: Block, p: Block, lane: int, valve_m2: np.ndarray) -> None:
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     valve_m2 : numpy.ndarray
         Shape (cars, VALVE_TABLE_STEPS): valve area [m2].
     """
@@ -172,9 +161,7 @@ def go_home(s: Block, p: Block, lane: int) -> None:
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     """
     s.believed_steps[lane] = p.homing_steps[lane]
     s.homing[lane] = 1.0 if p.homing_steps[lane] > 0.0 else 0.0
@@ -182,23 +169,20 @@ def go_home(s: Block, p: Block, lane: int) -> None:
 
 @relation
 def aim_steps(s: Block, lane: int, commanded_steps: float) -> float:
-    """Position the motor is heading for: the seat while it homes.
+    """Position the motor is heading for, in counted steps: the seat while it homes.
 
     Source: homing comes before all moves; common practice, no source.
 
     Parameters
     ----------
     s : Block
-        State.
-    lane : int
-        Lane [-].
+    lane : int [-]
     commanded_steps : float
         Where the controller told the valve to be [steps].
 
     Returns
     -------
-    float
-        Position in counted steps [steps].
+    float [steps]
     """
     return 0.0 if s.homing[lane] > 0.5 else commanded_steps
 
@@ -214,13 +198,9 @@ def valve_step(
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    commanded_steps : float
-        Where the controller told the valve to be [steps].
-    volts : float
-        Battery voltage [V].
+    lane : int [-]
+    commanded_steps, volts : float
+        Where the controller told the valve to be, and battery voltage [steps, V].
     valve_m2 : numpy.ndarray
         Shape (cars, VALVE_TABLE_STEPS): valve area [m2].
     """
@@ -253,9 +233,7 @@ def begin_move(s: Block, p: Block, lane: int, commanded_steps: float) -> None:
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     commanded_steps : float
         Where the controller told the valve to be [steps].
     """

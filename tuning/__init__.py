@@ -1,7 +1,7 @@
 """From logs and models to settings: one package a subject, each using only those before it.
 
 logs, measures, log_events, loop, ensemble, studies, starts, checks, open_loop, identification,
-diagnosis, explanation, stress_tests, search, prediction.  The public names are loaded when first
+diagnosis, explanation, stress_tests, search, prediction. The public names are loaded when first
 asked for, so that a command which reads a log does not start the optimiser.
 """
 
@@ -23,40 +23,31 @@ if TYPE_CHECKING:
     from tuning.stress_tests import stress
 
 _HOMES = {
-    "base_from_logs": "open_loop",
-    "base_from_model": "open_loop",
-    "check": "checks",
-    "compare": "prediction",
-    "diagnose": "diagnosis",
-    "explain": "explanation",
-    "fit": "identification",
-    "measure": "measures",
-    "read_log": "logs",
-    "stress": "stress_tests",
-    "tune": "search",
-    "write_log": "logs",
+    name: home
+    for home, names in {
+        "checks": "check",
+        "diagnosis": "diagnose",
+        "explanation": "explain",
+        "identification": "fit",
+        "logs": "read_log write_log",
+        "measures": "measure",
+        "open_loop": "base_from_logs base_from_model",
+        "prediction": "compare",
+        "search": "tune",
+        "stress_tests": "stress",
+    }.items()
+    for name in names.split()
 }
 
 __all__ = [
-    "base_from_logs",
-    "base_from_model",
-    "check",
-    "compare",
-    "diagnose",
-    "explain",
-    "fit",
-    "measure",
-    "read_log",
-    "stress",
-    "tune",
-    "write_log",
-]
+    "base_from_logs", "base_from_model", "check", "compare", "diagnose", "explain", "fit",
+    "measure", "read_log", "stress", "tune", "write_log",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:
-    home = _HOMES.get(name)
-    if home is None:
+    if name not in _HOMES:
         raise AttributeError(f"module 'tuning' has no attribute {name!r}")
-    value = getattr(import_module(f"tuning.{home}"), name)
+    value = getattr(import_module(f"tuning.{_HOMES[name]}"), name)
     globals()[name] = value
     return value

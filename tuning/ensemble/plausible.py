@@ -72,17 +72,12 @@ SEARCH, SELECTION, VERDICT, STRESS = range(4)
 SCATTER = "engine.scatter_share"
 
 _PLAIN_NAMES = {
-    "engine.inertia_kg_m2": "flywheel",
-    "engine.work_per_air_kJ_per_kg": "work per air",
-    "engine.volumetric_efficiency": "filling",
-    "engine.friction_scale": "friction",
-    "engine.torque_delay_deg": "torque delay",
-    SCATTER: "scatter",
-    "manifold.volume_cm3": "manifold volume",
-    "valve.area_mm2": "valve area",
-    "throttle.leak_mm2": "throttle leak",
-    "electrics.efficiency": "alternator efficiency",
-}
+    "engine.inertia_kg_m2": "flywheel", "engine.work_per_air_kJ_per_kg": "work per air",
+    "engine.volumetric_efficiency": "filling", "engine.friction_scale": "friction",
+    "engine.torque_delay_deg": "torque delay", SCATTER: "scatter",
+    "manifold.volume_cm3": "manifold volume", "valve.area_mm2": "valve area",
+    "throttle.leak_mm2": "throttle leak", "electrics.efficiency": "alternator efficiency",
+}  # fmt: skip
 
 Changes = dict[str, dict[str, Any]]
 _Made = tuple[Car, dict[str, float]]

@@ -82,9 +82,7 @@ class TrialRuns:
         plan = self._plan([held])
         still = plan.scenario // len(self.seeds) == HIGH
         plan = picked(plan._replace(base_error_steps=self._parts(plan)), still)
-        all_measures, self._measures = self._measures, True
-        runs = self._run(plan, [held], None)
-        self._measures = all_measures
+        runs = self._run(plan, [held], None, measures=True)
         self.floor = np.nan_to_num(known_mean(runs.of("hunting_rpm")[0, :, HIGH], axis=-1))
         self.scatter_rpm = float(known_mean(runs.of("scatter_rms_rpm")[0, :, HIGH].ravel(), axis=0))
         self.held_swing = runs.rows[0, :, HIGH, :, 0]
@@ -110,11 +108,12 @@ class TrialRuns:
         -------
         Runs
         """
-        return self._run(self._plan(candidates), candidates, on_progress)
+        return self._run(self._plan(candidates), candidates, on_progress, self._measures)
 
     def _run(
-        self, plan: Plan, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None
-    ) -> Runs:
+        self, plan: Plan, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None,
+        measures: bool,
+    ) -> Runs:  # fmt: skip
         total = len(plan.car)
         rows = np.full((total, ROW), np.nan)
         values = np.full((total, len(MEASURES)), np.nan)
@@ -128,7 +127,7 @@ class TrialRuns:
                 mine = scenario == place
                 some = which[mine]
                 rows[some] = self._row_of(place, plan.car[some], rpm[mine], steps[mine], counters[mine])
-                if self._measures:
+                if measures:
                     values[some] = measured(
                         self._shifted[place], rpm[mine], steps[mine], counters[mine],
                         self.floor[plan.car[some]],
@@ -210,13 +209,9 @@ class TrialRuns:
         return plan._replace(seed=own_seeds(plan.seed, plan.car), base_error_steps=wrong)
 
     def _runs(
-        self,
-        plan: Plan,
-        candidates: Sequence[Feedback],
-        rows: np.ndarray,
-        values: np.ndarray,
+        self, plan: Plan, candidates: Sequence[Feedback], rows: np.ndarray, values: np.ndarray,
         counted: np.ndarray,
-    ) -> Runs:
+    ) -> Runs:  # fmt: skip
         """Put runs in their places; what was not run is nan."""
         drive, seed = np.divmod(plan.scenario, len(self.seeds))
         at = (plan.setting, plan.car, drive, seed)

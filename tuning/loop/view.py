@@ -81,12 +81,7 @@ class LinearView:
         -------
         dict
         """
-        return {
-            "here": self.here.to_dict(),
-            "rows": [row.to_dict() for row in self.rows],
-            "border_without_valve_time": plain(self.border_without_valve_time),
-            "border_with_quick_updates": plain(self.border_with_quick_updates),
-        }
+        return {name: plain(value) for name, value in vars(self).items()}
 
 
 def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> UltimateGain:

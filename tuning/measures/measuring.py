@@ -44,26 +44,18 @@ class Recorded(Protocol):
         ...
 
 
-class WindowLike(Protocol):
-    """A span of a run and what is measured over it, as scenarios have them."""
+class _Span(Protocol):
+    """What is measured, one of ``WINDOW_KINDS``, and over which span of a run, as scenarios have it."""
 
     @property
-    def what(self) -> str:
-        """One of ``WINDOW_KINDS``."""
-        ...
-
+    def what(self) -> str: ...
     @property
-    def from_s(self) -> float:
-        """Beginning [s]."""
-        ...
-
+    def from_s(self) -> float: ...
     @property
-    def to_s(self) -> float:
-        """End [s]."""
-        ...
+    def to_s(self) -> float: ...
 
 
-Windows = Iterable[WindowLike | tuple[str, float, float]]
+Windows = Iterable[_Span | tuple[str, float, float]]
 
 
 def windows_table(windows: Windows) -> Floats:
@@ -287,15 +279,10 @@ def measure_runs(
     runs, n = rpm.shape
     out = np.empty((runs, len(MEASURES)))
     reduce_runs(
-        np.ascontiguousarray(rpm, dtype=np.float32),
-        np.ascontiguousarray(steps, dtype=np.float32),
-        n,
-        dt_s,
-        np.array(np.broadcast_to(target_rpm, (runs,)), dtype=np.float64),
+        np.ascontiguousarray(rpm, dtype=np.float32), np.ascontiguousarray(steps, dtype=np.float32),
+        n, dt_s, np.array(np.broadcast_to(target_rpm, (runs,)), dtype=np.float64),
         np.array(np.broadcast_to(stalled_at, (runs,)), dtype=np.int64),
-        np.array(np.broadcast_to(floor_rpm, (runs,)), dtype=np.float64),
-        windows_table(windows),
-        np.empty(scratch_size(n, dt_s)),
-        out,
-    )
+        np.array(np.broadcast_to(floor_rpm, (runs,)), dtype=np.float64), windows_table(windows),
+        np.empty(scratch_size(n, dt_s)), out,
+    )  # fmt: skip
     return out
