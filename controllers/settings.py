@@ -127,7 +127,10 @@ class Feedback(BaseModel):
 
 
 class Curves(BaseModel):
-    """Open-loop curves over coolant temperature: read linearly between points, held outside them."""
+    """Open-loop curves over coolant temperature (car file table ``[curves]``).
+
+    Between points a curve is read linearly; outside them the end value holds.
+    """
 
     model_config = _STRICT
 
