@@ -1,9 +1,8 @@
 """Where numba finds our machine code again: by what the sources say, not by where they lie.
 
-Numba's own rule takes the folder and the age of a source file, so the same release in another
-folder, or a fresh copy of it, would be compiled afresh.  Here the folder is already named by a
-hash of all sources that take part (``compiling.source_key``), so nothing else is asked.  The
-place belongs to each of our functions: numba's configuration, which others share, is left alone.
+Numba's own rule takes the folder and the age of a source file, so the same release in another folder would be
+compiled afresh. Here the folder is already named by a hash of all sources that take part, so nothing else is
+asked. Numba's configuration, which others share, is left alone.
 """
 
 from __future__ import annotations
@@ -25,10 +24,7 @@ _TOLD: list[str] = []
 
 
 def is_private(folder: Path) -> bool:
-    """Whether a folder in a place for all belongs to this user and to nobody else.
-
-    What lies in it is run: another user's machine code must not be.
-    """
+    """Whether a folder in a place for all is this user's alone: what lies in it is run."""
     if not hasattr(os, "getuid"):
         return True  # a user's temporary folder is the user's own there
     about = folder.lstat()
@@ -37,10 +33,7 @@ def is_private(folder: Path) -> bool:
 
 
 class _BySource(_CacheLocator):
-    """A function's place: below its package's folder by its module, then by its first line.
-
-    By module, as files in two packages may bear one name.
-    """
+    """A function's place: below its package's folder by its module, as two may share a file name."""
 
     def __init__(self, folder: Path, function: Callable[..., object]) -> None:
         self._line = function.__code__.co_firstlineno
@@ -108,15 +101,7 @@ def _whole(data: bytes) -> bytes:
 
 
 class PlacedCache(FunctionCache):
-    """The machine code of one function on disk.
-
-    Parameters
-    ----------
-    folder : Path
-        Folder of the function's package, see ``compiling.cache_folder``.
-    function : callable
-        The function in Python.
-    """
+    """The machine code of one function on disk, in the folder of its package."""
 
     def __init__(self, folder: Path, function: Callable[..., object]) -> None:
         form: Any = partial(_Form, folder)

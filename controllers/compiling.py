@@ -1,13 +1,8 @@
 """How the product compiles its numeric code, calls it, and keeps it in one safe cache.
 
-``relation`` marks small functions that are always inlined into their caller, so that the
-same source can be one step of a single run or one lane of eight.  ``compiled`` marks the
-functions that Python calls, and ``machine_code`` calls them at once.  Both use IEEE
-arithmetic without reordering or contraction: every schedule must give the same bits.
-
-Numba's disk cache looks only at the file of the function itself, so an edit in a callee
-would leave a stale caller.  The cache folder is therefore named by a hash of all sources
-that take part: an upgrade or an edit never meets old machine code.
+All is IEEE arithmetic without reordering or contraction: every schedule must give the same bits. Numba's disk
+cache looks only at the file of the function itself, so an edit in a callee would leave a stale caller; the
+cache folder is therefore named by a hash of all sources that take part.
 """
 
 from __future__ import annotations
@@ -47,10 +42,7 @@ KEPT_CACHES = 6
 
 
 def source_key(package: str) -> str:
-    """Hash of every source file that can end up in a package's compiled code.
-
-    Gives twenty hexadecimal digits; the versions of numba and numpy take part too.
-    """
+    """Twenty hexadecimal digits of every source that can end up in a package's compiled code."""
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
     for path, source in _sources_of_machine_code(package):
         digest.update(path.as_posix().encode())
@@ -59,10 +51,7 @@ def source_key(package: str) -> str:
 
 
 def _sources_of_machine_code(package: str) -> list[tuple[Path, bytes]]:
-    """Files with compiled functions, and those whose names (constants, records) they take in.
-
-    Paths are relative to the folder that holds the packages.
-    """
+    """Files with compiled functions, and those whose names (constants, records) they take in."""
     home = Path(__file__).resolve().parent.parent
     folders = CALLS_INTO.get(package, CALLS_INTO["tuning"])
     paths = [path for folder in folders for path in sorted((home / folder).rglob("*.py"))]
@@ -80,10 +69,7 @@ def _module(path: Path) -> str:
 
 
 def cache_root() -> Path:
-    """Folder that holds the caches: the user's cache folder, else a temporary one.
-
-    Gives A folder that exists and can be written to.
-    """
+    """Folder that holds the caches: the user's cache folder, else a temporary one."""
     from platformdirs import user_cache_path
 
     wanted = os.environ.get("EVENIDLE_CACHE_DIR")
@@ -121,10 +107,7 @@ def _remove_old(root: Path, keep: Path) -> None:
 
 @cache
 def cache_folder(package: str) -> Path:
-    """Folder of the compiled code of a package, made if it is not there.
-
-    Gives named by the package and by ``source_key``.
-    """
+    """Folder of the compiled code of a package, made if it is not there."""
     root = cache_root()
     folder = root / f"compiled-{package}-{source_key(package)}"
     if not folder.is_dir():
@@ -139,7 +122,7 @@ def is_warm() -> bool:
     Returns
     -------
     bool
-        False on the first run after an install or an edit: compiling will take a while.
+        False on the first run after an install or an edit.
     """
     return any(cache_folder("sim").rglob("*.nbc"))
 
@@ -147,9 +130,9 @@ def is_warm() -> bool:
 def _lent(function: Callable[..., object]) -> dict[str, bool]:
     """Have a function that others call take arrays without counting who holds them.
 
-    Whoever runs it holds them until it returns; what gives back an array has to count.  Counting,
-    which has to be safe among threads, took a tenth of a run.  Functions without arrays are told
-    to count, else they would do as their caller: then the compiler makes branches of choices.
+    Whoever runs it holds them until it returns; what gives back an array has to count. Counting, which has to
+    be safe among threads, took a tenth of a run. Functions without arrays are told to count, else they would
+    do as their caller: then the compiler makes branches of choices.
     """
     if not hasattr(numba.core.options.DefaultOptions, "_nrt"):
         return {}
@@ -174,10 +157,10 @@ def _pick_python(condition: bool, new: float, old: float) -> float:
 def _pick_select(whole: bool) -> Callable[[bool, float, float], float]:
     """Make the choice as one machine instruction.
 
-    Written as a branch, the compiler gathers all choices of one condition into one branch
-    with conditional stores, which vectorise badly.  A choice between something new and what a
-    place holds, stored there, it also turns into a conditional store; ``whole`` hides from it
-    where the old value comes from, by LLVM's instruction ``freeze``, which costs nothing.
+    Written as a branch, the compiler gathers all choices of one condition into one branch with conditional
+    stores, which vectorise badly. A choice between something new and what a place holds, stored there, it
+    also turns into one; ``whole`` hides from it where the old value comes from, by LLVM's instruction
+    ``freeze``, which costs nothing.
     """
     from numba.core import types
     from numba.extending import intrinsic
@@ -208,7 +191,7 @@ times as long to write some lanes of a vector as all of them."""
 
 
 def relation(function: F) -> F:
-    """Compile a small scalar function that is always inlined into its caller.
+    """Compile a small function that is always inlined, into one step of a run or one lane of eight.
 
     Parameters
     ----------
@@ -218,7 +201,7 @@ def relation(function: F) -> F:
     Returns
     -------
     callable
-        The compiled function; callable from Python too, and cached for that.
+        Callable from Python too, and cached for that.
     """
     return _cached(function, forceinline=True, **_lent(function))
 
@@ -234,7 +217,6 @@ def routine(function: F) -> F:
     Returns
     -------
     callable
-        The compiled function; callable from Python too.
     """
     return _cached(function, nogil=True, **_lent(function))
 
@@ -250,7 +232,6 @@ def compiled(function: F) -> F:
     Returns
     -------
     callable
-        The compiled function.
     """
     return _cached(function, nogil=True)
 
@@ -273,8 +254,8 @@ _ENTRIES: dict[tuple[object, ...], Any] = {}
 def machine_code(function: F, *arguments: object) -> F:
     """Find what a compiled function does for arguments of these types, to be called directly.
 
-    Called itself, a compiled function looks at every argument to find the types it has, which
-    for arrays of records takes a hundred times as long as a step of a run.
+    Called itself, it looks at every argument to find its type, which for arrays of records takes a hundred
+    times as long as a step of a run.
 
     Parameters
     ----------

@@ -9,7 +9,7 @@ import numpy as np
 
 from controllers.compiling import compiled, machine_code
 from controllers.curves import curve_table, read_coolant
-from controllers.laws import law_code
+from controllers.laws import law_of
 from controllers.records import MEMORY_FIELDS, SETTINGS_FIELDS, Block, TICKS_PER_s, matrix, new_block, rows
 from controllers.settings import Curves, Feedback
 from controllers.shell import open_loop_steps, update
@@ -49,14 +49,12 @@ class ControlledCar(Protocol):
 def controller_row(car: ControlledCar, feedback: Feedback | None = None) -> Any:
     """Turn feedback settings into the record that compiled code reads.
 
-    The one place where a controller's row is put together: ``gain`` and ``min_move_steps`` come
-    from the car file by here, and go from here to ``feedback_trim`` and ``tell_valve``.
+    The one place where a controller's row is put together: ``gain`` and ``min_move_steps`` go from here to
+    ``feedback_trim`` and ``tell_valve``.
 
     Parameters
     ----------
     car : ControlledCar
-        The car: its curves' fading, its valve's open limit and, unless others are given, its
-        settings.
     feedback : Feedback, optional
         Other settings for the same car.
 
@@ -69,7 +67,7 @@ def controller_row(car: ControlledCar, feedback: Feedback | None = None) -> Any:
     row = rows(SETTINGS_FIELDS, 1)
     for name in _AS_GIVEN:
         row[name] = getattr(given, name)
-    row["law"] = law_code(given.law)
+    row["law"] = law_of(given).code
     period_ticks = float(round(given.update_period_ms * 1.0e-3 * TICKS_PER_s))
     row["period_ticks"] = period_ticks
     row["period_s"] = period_ticks / TICKS_PER_s
@@ -89,12 +87,11 @@ def car_curves(curves: Curves) -> np.ndarray:
     Parameters
     ----------
     curves : Curves
-        Curves of the car file.
 
     Returns
     -------
     numpy.ndarray
-        Shape (4, 2, POINTS), see ``curve_table``.
+        See ``curve_table``.
     """
     return curve_table(
         (curves.base_steps, curves.target_rpm, curves.cranking_steps, curves.after_start_steps)
@@ -121,17 +118,8 @@ def _first_command(c: Block, k: Block, curves: np.ndarray, coolant_degC: float, 
 class Controller:
     """One idle controller, driven by measurements; it knows nothing of the plant.
 
-    The engine is taken to be running, and to have run for long, when the first call comes.
-
-    Parameters
-    ----------
-    car : ControlledCar
-        Anything with ``feedback``, ``curves`` and ``valve.open_limit_steps``.
-
-    Attributes
-    ----------
-    period_s : float
-        Time between updates [s]; ``step`` may be called at any rate.
+    The engine is taken to be running, and to have run for long, when the first call comes; ``step`` may be
+    called at any rate, and ``period_s`` is the time between updates.
     """
 
     def __init__(self, car: ControlledCar) -> None:
@@ -157,19 +145,14 @@ class Controller:
     def step(self, t_s: float, rpm: float, coolant_degC: float, throttle_closed: bool = True) -> int:
         """Tell the controller what is measured now and learn what it tells the valve.
 
-        An update happens whenever ``t_s`` has reached the next multiple of the period after
-        the first call; between updates the last command stands.
+        An update happens whenever ``t_s`` has reached the next multiple of the period after the first call;
+        between updates the last command stands.
 
         Parameters
         ----------
-        t_s : float
-            Time, never falling [s].
-        rpm : float
-            Measured speed, 0 or more [rpm].
-        coolant_degC : float
-            Coolant temperature [degC].
+        t_s, rpm, coolant_degC : float
+            Time, never falling, measured speed, 0 or more, and coolant temperature [s, rpm, degC].
         throttle_closed : bool
-            Whether the throttle is shut.
 
         Returns
         -------

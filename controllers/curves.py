@@ -20,8 +20,8 @@ def curve_table(curves: tuple[tuple[tuple[float, float], ...], ...]) -> np.ndarr
     Parameters
     ----------
     curves : tuple
-        Base, target, cranking and after-start curve, each a tuple of (degC, value) with
-        rising temperature and at most ``POINTS`` points.
+        Base, target, cranking and after-start curve, each a tuple of (degC, value) with rising
+        temperature and at most ``POINTS`` points.
 
     Returns
     -------
@@ -44,18 +44,13 @@ def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC:
     Parameters
     ----------
     temperatures_degC, values : numpy.ndarray
-        One curve of ``curve_table``, shape (POINTS,) [degC, any].
+        One curve of ``curve_table`` [degC, any].
     coolant_degC : float
         Where to read [degC].
 
     Returns
     -------
-    float
-        The value [any].
-
-    Notes
-    -----
-    Source: linear interpolation.
+    float [any]
     """
     if coolant_degC <= temperatures_degC[0]:
         return values[0]
@@ -69,7 +64,7 @@ def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC:
 
 
 def curve_at(points: Sequence[Sequence[float]] | np.ndarray, coolant_degC: float) -> float:
-    """Read one of a car file's curves at one temperature.
+    """Read one of a car file's curves at one temperature, by ``curve_value``.
 
     Parameters
     ----------
@@ -80,8 +75,7 @@ def curve_at(points: Sequence[Sequence[float]] | np.ndarray, coolant_degC: float
 
     Returns
     -------
-    float
-        Straight between points, held beyond them, by ``curve_value`` [any].
+    float [any]
     """
     table = np.asarray(points, dtype=np.float64)
     return float(curve_value(table[:, 0], table[:, 1], coolant_degC))
@@ -96,19 +90,17 @@ def _read_along(
 
 
 def curve_along(points: Sequence[Sequence[float]], coolant_degC: np.ndarray) -> np.ndarray:
-    """Read one of a car file's curves at many temperatures.
+    """Read one of a car file's curves at many temperatures, each as ``curve_at`` does.
 
     Parameters
     ----------
     points : sequence of pairs
-        As for ``curve_at`` [degC, any].
     coolant_degC : numpy.ndarray
-        Shape (n,): where to read [degC].
+        Where to read [degC].
 
     Returns
     -------
-    numpy.ndarray
-        Shape (n,), each as ``curve_at`` gives it [any].
+    numpy.ndarray [any]
     """
     table = np.ascontiguousarray(np.asarray(points, dtype=np.float64).T)
     out = np.empty(coolant_degC.size)
@@ -122,20 +114,12 @@ def begin_running(k: Block, lane: int, curves: np.ndarray, coolant_degC: float, 
 
     Parameters
     ----------
-    k : Block
-        Controller memory (changed).
-    lane : int
-        Lane [-].
+    k, lane : Block, int
+        Controller memory, and lane.
     curves : numpy.ndarray
-        Shape (4, 2, POINTS) as of ``curve_table`` [degC, steps or rpm].
-    coolant_degC : float
-        Coolant temperature measured [degC].
-    tick : float
-        Now [ticks].
-
-    Notes
-    -----
-    Source: common practice, no source.
+        As of ``curve_table``.
+    coolant_degC, tick : float
+        Coolant temperature measured, and now [degC, ticks].
     """
     after = curves[AFTER_START]
     k.after_steps[lane] = curve_value(after[0], after[1], coolant_degC)
@@ -151,20 +135,13 @@ def read_coolant(
 
     Parameters
     ----------
-    k : Block
-        Controller memory.
-    lane : int
-        Lane [-].
+    k, lane : Block, int
+        Controller memory, and lane.
     curves : numpy.ndarray
-        Shape (4, 2, POINTS) as of ``curve_table`` [degC, steps or rpm].
-    coolant_degC : float
-        Coolant temperature measured [degC].
-    base_error_steps : float
-        Steps by which this run's base curve is off, to test feedback with [steps].
-
-    Notes
-    -----
-    Source: straight lines between the owner's points.
+        As of ``curve_table``.
+    coolant_degC, base_error_steps : float
+        Coolant temperature measured, and by how much this run's base curve is off, to test feedback with
+        [degC, steps].
     """
     base = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC)
     k.base_steps[lane] = base + base_error_steps

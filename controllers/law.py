@@ -1,8 +1,4 @@
-"""What a law tells of itself: the settings it uses and what theory may know of it.
-
-Plain Python without the compiler, for the page and the commands to ask; each law fills one in, in
-its own file.
-"""
+"""What a law tells of itself, for the page and the commands to ask: plain Python without the compiler."""
 
 from __future__ import annotations
 
@@ -22,15 +18,7 @@ GAINS = (GAIN, INTEGRAL, DERIVATIVE)
 
 
 class LinearPart(NamedTuple):
-    """What a law does to a small error, outside its deadband and inside its limits.
-
-    Attributes
-    ----------
-    gain_steps_per_100rpm, integral_steps_per_100rpm_s : float
-        Proportional and integral gain [steps per 100 rpm (and second)].
-    derivative_steps_s_per_100rpm : float
-        Derivative gain [steps s per 100 rpm].
-    """
+    """What a law does to a small error, outside its deadband and inside its limits."""
 
     gain_steps_per_100rpm: float
     integral_steps_per_100rpm_s: float
@@ -68,28 +56,23 @@ class Law:
 
     Attributes
     ----------
-    name : str
-        As in the car file.
-    code : float
-        Its number in compiled code [-].
-    settings : tuple of str
-        Keys of table [feedback] that act in this law but not in every one.
-    searched : tuple of str
-        Those of them that a search varies.
+    name, code : str, float
+        As in the car file, and in compiled code.
+    settings, searched : tuple of str
+        Keys of table [feedback] that act in this law but not in every one, and those that a search
+        varies.
     searched_unasked : bool
         Whether a search tries this law where none is asked for.
     linear : callable
         Settings to the linear part; where a law has no gains, the gains that move as fast.
-    resting_band_rpm : callable
-        Settings to the half-width within which the law leaves the valve alone [rpm].
-    tread_steps : callable
-        Settings to the distance of the positions between which the valve goes to and fro [steps].
+    resting_band_rpm, tread_steps : callable
+        Settings to the half-width within which the law leaves the valve alone, and to the distance of the
+        positions between which the valve goes to and fro [rpm, steps].
     eased : callable
-        Settings and a share to the changes of table [feedback] that leave that share of the linear
-        part.
+        Settings and a share to the changes of table [feedback] that leave that share of the linear part.
     finer : callable
-        Settings and a number of parts to the changes with which the law does the same through a
-        valve that has so many small steps in place of each.
+        Settings and a number of parts to the changes with which the law does the same through a valve
+        that has so many small steps in place of each.
     """
 
     name: str

@@ -17,26 +17,10 @@ LONGEST_UPDATE_ms, SHORTEST_UPDATE_ms = 10_000.0, 1.0
 
 
 def nudge_steps(error_rpm: float, nudge: float) -> float:
-    """Steps to add to the integral at this update.
+    """Steps to add to the integral at this update, positive opens [steps].
 
-    Semantics: outside the deadband the integral grows by ``nudge`` steps toward the target
-    and is clamped to the trim limits; trim = integral.  Gains are not used.
-
-    Parameters
-    ----------
-    error_rpm : float
-        Error after the deadband [rpm].
-    nudge : float
-        Size of a nudge [steps].
-
-    Returns
-    -------
-    float
-        Steps to add, positive opens [steps].
-
-    Notes
-    -----
-    Source: common practice, no source.
+    Semantics: outside the deadband the integral grows by ``nudge`` steps toward the target and is clamped to
+    the trim limits; trim = integral. Gains are not used. Source: common practice, no source.
     """
     if error_rpm > 0.0:
         return nudge
@@ -48,8 +32,8 @@ def nudge_steps(error_rpm: float, nudge: float) -> float:
 def as_integral(feedback: Feedback) -> LinearPart:
     """Integral gain that moves as fast at an error of the deadband (25 rpm if that is less).
 
-    More than that outside, which is what a describing function of a relay says too.  Source: the
-    equivalent is our own.
+    More than that outside, which is what a describing function of a relay says too. Source: the equivalent is
+    our own.
     """
     error_rpm = max(feedback.deadband_rpm, SLOWEST_rpm)
     per_s = 1000.0 * feedback.nudge_steps / feedback.update_period_ms

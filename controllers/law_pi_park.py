@@ -16,31 +16,14 @@ MARGIN = 1.1
 
 
 def resting_band_rpm(deadband_rpm: float, min_move_steps: float, rpm_per_step: float) -> float:
-    """Half-width of the band in which the law rests.
+    """Half-width of the band in which the law rests; ``rpm_per_step`` is 0 if not known.
 
-    Semantics: the smallest move the valve can make changes rpm by ``min_move *
-    rpm_per_step``.  An error below half of that cannot be made smaller by any move, so the
-    law treats it as none: the deadband is the larger of the one asked for and 1.1 times
-    half a smallest move.  The integral is frozen (parked) there.  The rest is law ``pi``.
-
-    Parameters
-    ----------
-    deadband_rpm : float
-        Half-width asked for [rpm].
-    min_move_steps : float
-        Smallest move [steps].
-    rpm_per_step : float
-        What one step is worth, 0 if not known [rpm/step].
-
-    Returns
-    -------
-    float
-        Half-width used [rpm].
-
-    Notes
-    -----
-    Source: our own; that a resolution finer than the deadband is what ends the cycle:
-    McMillan (2007), limit cycles from resolution.
+    Semantics: the smallest move the valve can make changes rpm by ``min_move * rpm_per_step``. An error below
+    half of that cannot be made smaller by any move, so the law treats it as none: the deadband is the larger
+    of the one asked for and 1.1 times half a smallest move. The integral is frozen (parked) there. The rest
+    is law ``pi``.
+    Source: our own; that a resolution finer than the deadband is what ends the cycle: McMillan (2007), limit
+    cycles from resolution.
     """
     half_move = MARGIN * 0.5 * min_move_steps * rpm_per_step
     return deadband_rpm if deadband_rpm > half_move else half_move

@@ -15,31 +15,11 @@ CODE = 2.0
 def derivative_trim(
     error_rpm: float, change_rpm: float, derivative_steps_s_per_rpm: float, period_s: float
 ) -> float:
-    """Derivative part of the trim.
+    """Derivative part of the trim, positive opens [steps].
 
-    Semantics: outside the deadband, minus derivative times the change of measured rpm since
-    the last update over the period; inside the deadband nothing (no action there).  The
-    rest is law ``pi``.
-
-    Parameters
-    ----------
-    error_rpm : float
-        Error after the deadband [rpm].
-    change_rpm : float
-        Measured rpm now less that of the last update [rpm].
-    derivative_steps_s_per_rpm : float
-        Derivative gain [steps s/rpm].
-    period_s : float
-        Update period [s].
-
-    Returns
-    -------
-    float
-        Steps to add, positive opens [steps].
-
-    Notes
-    -----
-    Source: the textbook law, derivative on measurement; common practice, no source.
+    Semantics: outside the deadband, minus derivative times the change of measured rpm since the last update
+    over the period; inside the deadband nothing (no action there). The rest is law ``pi``. Source: the
+    textbook law, derivative on measurement; common practice, no source.
     """
     if error_rpm == 0.0:
         return 0.0

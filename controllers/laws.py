@@ -29,12 +29,10 @@ def law_of(feedback: Feedback) -> Law:
     Parameters
     ----------
     feedback : Feedback
-        Settings of the closed loop.
 
     Returns
     -------
     Law
-        The law's own.
     """
     return LAWS[feedback.law]
 
@@ -44,10 +42,7 @@ def setting_acts(feedback: Feedback, key: str) -> bool:
 
     Parameters
     ----------
-    feedback : Feedback
-        Settings of the closed loop.
-    key : str
-        Name of the setting.
+    feedback, key : Feedback, str
 
     Returns
     -------
@@ -58,26 +53,3 @@ def setting_acts(feedback: Feedback, key: str) -> bool:
         return False
     own = any(key in law.settings for law in LAWS.values())
     return not own or key in law_of(feedback).settings
-
-
-def law_code(name: str) -> float:
-    """Code of a law.
-
-    Parameters
-    ----------
-    name : str
-        One of ``LAWS``.
-
-    Returns
-    -------
-    float
-        The code [-].
-
-    Raises
-    ------
-    ValueError
-        If there is no such law.
-    """
-    if name not in LAWS:
-        raise ValueError(f"unknown law {name!r}, allowed: {', '.join(LAWS)}")
-    return LAWS[name].code

@@ -1,9 +1,9 @@
 """The controller's two plain records: its settings and its memory.
 
-Every field is a float64 array with one entry a lane, so that the same code serves one
-controller or several side by side.  Rates are per rpm inside (the files use 100 rpm).
-Time is counted in whole ticks of 0.1 ns held in a float64, which is exact for ten days; a coarser
-tick would show: rounding a firing to 1 ns shifts speed by a millionth of a rpm.
+Every field is a float64 array with one entry a lane, so that the same code serves one controller or several
+side by side. Rates are per rpm inside (the files use 100 rpm). Time is counted in whole ticks of 0.1 ns held
+in a float64, which is exact for ten days; rounding a firing to 1 ns would shift speed by a millionth of a
+rpm.
 """
 
 from __future__ import annotations
@@ -74,19 +74,15 @@ MEMORY_FIELDS = (
 
 
 def block_dtype(fields: tuple[str, ...], lanes: int) -> np.dtype[Any]:
-    """Layout of a block of records, each field with one float64 a lane.
+    """Layout of a block of records, each field with one float64 a lane, read by attribute.
 
     Parameters
     ----------
-    fields : tuple of str
-        Field names in order.
-    lanes : int
-        Lanes side by side, 1 or more.
+    fields, lanes : tuple of str, int
 
     Returns
     -------
     numpy.dtype
-        A record dtype that compiled code and plain Python both read by attribute.
     """
     return np.dtype((np.record, [(name, np.float64, (lanes,)) for name in fields]))
 
@@ -96,48 +92,38 @@ def new_block(fields: tuple[str, ...], lanes: int) -> Block:
 
     Parameters
     ----------
-    fields : tuple of str
-        Field names in order.
-    lanes : int
-        Lanes side by side, 1 or more.
+    fields, lanes : tuple of str, int
 
     Returns
     -------
     Block
-        One record.
     """
     return np.zeros(1, dtype=block_dtype(fields, lanes))[0]
 
 
 def rows(fields: tuple[str, ...], count: int) -> Any:
-    """Make a table with one plain float64 column a field, for many cars or settings.
+    """Make a table of zeros with one plain float64 column a field, for many cars or settings.
 
     Parameters
     ----------
-    fields : tuple of str
-        Field names in order.
-    count : int
-        Number of rows.
+    fields, count : tuple of str, int
 
     Returns
     -------
     numpy.recarray
-        Table of zeros; ``matrix`` gives the same memory as a two-dimensional array.
     """
     return np.zeros(count, dtype=np.dtype([(name, np.float64) for name in fields]))
 
 
 def matrix(table: Any) -> np.ndarray:
-    """View a table of plain float64 columns as a two-dimensional array.
+    """View a table that ``rows`` makes as a two-dimensional array of the same memory.
 
     Parameters
     ----------
     table : numpy.ndarray
-        What ``rows`` makes.
 
     Returns
     -------
     numpy.ndarray
-        Shape (rows, fields), the same memory.
     """
     return np.ascontiguousarray(table).view(np.float64).reshape(len(table), -1)

@@ -1,12 +1,11 @@
-"""What a controller can be told: the feedback settings and the open-loop curves.
+"""What a controller can be told: tables ``[feedback]`` and ``[curves]`` of the car file.
 
-Both models are tables of the car file, ``[feedback]`` and ``[curves]``. Every field states its unit
-in square brackets, its meaning and, where it has one, its source.
+Every field states its unit in square brackets, its meaning and, where it has one, its source.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 from pydantic_core import PydanticCustomError
@@ -29,84 +28,60 @@ HUNDRED = 100.0
 """The file gives gains for 100 rpm or 100 W, laws take them for one: divided here, nowhere else."""
 
 
+def within(low: float, high: float, meaning: str, default: Any = ...) -> Any:
+    """A number of a car file's table, both ends allowed.
+
+    Parameters
+    ----------
+    low, high : float
+    meaning : str
+        Unit in square brackets, and what it is.
+    default : Any
+        Needed in the file without one.
+
+    Returns
+    -------
+    pydantic.fields.FieldInfo
+    """
+    return Field(default, ge=low, le=high, description=meaning)
+
+
 class Feedback(BaseModel):
     """Settings of the closed loop (car file table ``[feedback]``).
 
-    Error is target - rpm; positive trim opens the valve. At each update, if enabled, e is the error
-    when its size is above ``deadband_rpm`` and 0 otherwise; the wanted position is the base curve
-    plus the trim of the law, and the valve is told to move when it differs from the commanded
-    position by at least ``min_move_steps``.
+    Error is target - rpm; positive trim opens the valve. At each update, if enabled, e is the error when its
+    size is above ``deadband_rpm`` and 0 otherwise; the wanted position is the base curve plus the trim of the
+    law, and the valve is told to move when it differs from the commanded position by at least
+    ``min_move_steps``.
     """
 
     model_config = _STRICT
 
-    law: Law = Field(
-        description="[-] none: base curve only; pi; pid; nudge: fixed steps towards the target at"
-        " each update; pi_park: pi that knows rpm_per_step and parks at the best position"
-    )
-    gain_steps_per_100rpm: Real = Field(
-        ge=0, le=500, description="[steps per 100 rpm] trim for each 100 rpm of error now"
-    )
-    integral_steps_per_100rpm_s: Real = Field(
-        ge=0,
-        le=500,
-        description="[steps per 100 rpm and second] how fast the trim grows while an error lasts",
-    )
-    derivative_steps_s_per_100rpm: Real = Field(
-        default=0.0,
-        ge=0,
-        le=500,
-        description="[steps x s per 100 rpm] trim against the rate at which the error grows (pid)",
-    )
-    deadband_rpm: Real = Field(
-        ge=0, le=1000, description="[rpm] half-width: no action while the error is at or below it"
-    )
-    min_move_steps: Whole = Field(
-        ge=1, le=100, description="[steps] the smallest move the valve is told to make"
-    )
-    update_period_ms: Real = Field(
-        ge=1, le=10_000, description="[ms] time between two decisions of the controller"
-    )
+    law: Law = Field(description="[-] none: base curve only; pi; pid; nudge: fixed steps towards the target"
+        " at each update; pi_park: pi that knows rpm_per_step and parks at the best position")  # fmt: skip
+    gain_steps_per_100rpm: Real = within(0, 500, "[steps per 100 rpm] trim for each 100 rpm of error now")
+    integral_steps_per_100rpm_s: Real = within(0, 500, "[steps per 100 rpm and second] how fast the trim"
+        " grows while an error lasts")  # fmt: skip
+    derivative_steps_s_per_100rpm: Real = within(0, 500, "[steps x s per 100 rpm] trim against the rate at"
+        " which the error grows (pid)", 0.0)  # fmt: skip
+    deadband_rpm: Real = within(0, 1000, "[rpm] half-width: no action while the error is at or below it")
+    min_move_steps: Whole = within(1, 100, "[steps] the smallest move the valve is told to make")
+    update_period_ms: Real = within(1, 10_000, "[ms] time between two decisions of the controller")
     trim_limit_steps: tuple[Trim, Trim] = Field(description="[steps] lowest and highest trim, [low, high]")
-    enable_above_target_rpm: Real = Field(
-        ge=0,
-        le=10_000,
-        description="[rpm] feedback acts with the throttle closed and rpm below target + this",
-    )
-    enable_delay_s: Real = Field(
-        default=3.0, ge=0, le=600, description="[s] wait after the engine has started"
-    )
-    nudge_steps: Whole = Field(default=1, ge=1, le=100, description="[steps] size of one nudge (law nudge)")
-    rpm_per_step: Real = Field(
-        default=20.0,
-        ge=0.1,
-        le=1000,
-        description="[rpm per step] what one step is worth near the target (law pi_park)",
-    )
-    entry_extra_steps: Real = Field(
-        default=0.0, ge=0, le=400, description="[steps] air added as the throttle closes"
-    )
-    entry_fade_s: Real = Field(
-        default=2.0, ge=0.05, le=60, description="[s] time over which entry_extra_steps fades"
-    )
-    load_steps_per_100W: Real = Field(
-        default=0.0,
-        ge=0,
-        le=100,
-        description="[steps per 100 W] air added for electrical load above the car's own base load",
-    )
-    aircon_steps: Real = Field(
-        default=0.0, ge=0, le=400, description="[steps] air added while the air conditioning runs"
-    )
-    spark_trim_deg_per_100rpm: Real = Field(
-        default=0.0,
-        ge=0,
-        le=30,
-        description="[deg per 100 rpm] spark advanced below the target, where the controller can",
-    )
-    spark_trim_limit_deg: Real = Field(
-        default=5.0, ge=0, le=30, description="[deg] largest spark trim either way"
-    )
+    enable_above_target_rpm: Real = within(0, 10_000, "[rpm] feedback acts with the throttle closed and rpm"
+        " below target + this")  # fmt: skip
+    enable_delay_s: Real = within(0, 600, "[s] wait after the engine has started", 3.0)
+    nudge_steps: Whole = within(1, 100, "[steps] size of one nudge (law nudge)", 1)
+    rpm_per_step: Real = within(0.1, 1000, "[rpm per step] what one step is worth near the target (law"
+        " pi_park)", 20.0)  # fmt: skip
+    entry_extra_steps: Real = within(0, 400, "[steps] air added as the throttle closes", 0.0)
+    entry_fade_s: Real = within(0.05, 60, "[s] time over which entry_extra_steps fades", 2.0)
+    load_steps_per_100W: Real = within(0, 100, "[steps per 100 W] air added for electrical load above the"
+        " car's own base load", 0.0)  # fmt: skip
+    aircon_steps: Real = within(0, 400, "[steps] air added while the air conditioning runs", 0.0)
+    spark_trim_deg_per_100rpm: Real = within(0, 30, "[deg per 100 rpm] spark advanced below the target, where"
+        " the controller can", 0.0)  # fmt: skip
+    spark_trim_limit_deg: Real = within(0, 30, "[deg] largest spark trim either way", 5.0)
 
     @property
     def acts(self) -> bool:
@@ -161,19 +136,12 @@ class Curves(BaseModel):
 
     target_rpm: SpeedCurve = Field(description="[degC, rpm] idle speed wanted")
     base_steps: StepsCurve = Field(description="[degC, steps] valve position while running")
-    cranking_steps: StepsCurve = Field(
-        description="[degC, steps] valve position while cranking; more than running at every"
-        " temperature (common practice, no source)"
-    )
-    after_start_steps: StepsCurve = Field(
-        description="[degC, steps] air added to the base curve just after the start"
-    )
-    after_start_fade_s: Real = Field(
-        default=20.0,
-        ge=0.1,
-        le=600,
-        description="[s] time over which the after-start air fades (common practice, no source)",
-    )
+    cranking_steps: StepsCurve = Field(description="[degC, steps] valve position while cranking; more than"
+        " running at every temperature (common practice, no source)")  # fmt: skip
+    after_start_steps: StepsCurve = Field(description="[degC, steps] air added to the base curve just after"
+        " the start")  # fmt: skip
+    after_start_fade_s: Real = within(0.1, 600, "[s] time over which the after-start air fades (common"
+        " practice, no source)", 20.0)  # fmt: skip
 
     @field_validator("target_rpm", "base_steps", "cranking_steps", "after_start_steps")
     @classmethod

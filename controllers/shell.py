@@ -1,8 +1,8 @@
 """The one shell around all laws: from a measurement to the steps the valve is told to take.
 
-``wanted = base + after-start + idle entry + load feed-forward + trim``, rounded half up and
-clamped to 0 and the open limit; the valve is told to move only if that differs from where
-it was last told to be by at least the minimum move.
+``wanted = base + after-start + idle entry + load feed-forward + trim``, rounded half up and clamped to 0 and
+the open limit; the valve is told to move only if that differs from where it was last told to be by at least
+the minimum move.
 """
 
 from __future__ import annotations
@@ -37,12 +37,7 @@ def clamp(value: float, low: float, high: float) -> float:
 
     Returns
     -------
-    float
-        The limited value [any].
-
-    Notes
-    -----
-    Source: definition.
+    float [any]
     """
     value = value if value > low else low
     return value if value < high else high
@@ -50,12 +45,7 @@ def clamp(value: float, low: float, high: float) -> float:
 
 @relation
 def fading(amount: float, since_ticks: float, fade_ticks: float) -> float:
-    """Amount that fades in a straight line to nothing.
-
-    Gives what is left, 0 before the beginning [any].
-
-    Source: after-start air fades over some 20 s: common practice, no source.
-    """
+    """What is left of an amount that fades in a straight line, 0 before the beginning [any]."""
     left = 1.0 - since_ticks / fade_ticks
     left = left if left > 0.0 else 0.0
     return amount * left if since_ticks >= 0.0 else 0.0
@@ -63,25 +53,18 @@ def fading(amount: float, since_ticks: float, fade_ticks: float) -> float:
 
 @relation
 def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
-    """Steps wanted before any trim: base curve, after-start, idle entry, known loads.
+    """Steps wanted before any trim: base curve, after-start, idle entry, known loads; not yet rounded.
 
     Parameters
     ----------
     c, k : Block
-        Settings and memory.
     lane : int
-        Lane [-].
     tick : float
         Now [ticks].
 
     Returns
     -------
-    float
-        Steps, not yet rounded [steps].
-
-    Notes
-    -----
-    Source: brief of the controller; common practice, no source.
+    float [steps]
     """
     started = k.started_tick[lane]
     running = k.base_steps[lane] + fading(k.after_steps[lane], tick - started, c.after_fade_ticks[lane])
@@ -93,12 +76,7 @@ def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
 
 @relation
 def feedback_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
-    """One feedback update: error, deadband, integral, law, limits.  Changes the memory.
-
-    Gives trim within its limits [steps].
-
-    Source: the semantics fixed for the car file's table [feedback].
-    """
+    """One feedback update: error, deadband, integral, law, limits [steps]. Changes the memory."""
     law = c.law[lane]
     low = c.trim_low_steps[lane]
     high = c.trim_high_steps[lane]
@@ -125,10 +103,7 @@ def feedback_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
 
 @relation
 def tell_valve(c: Block, k: Block, lane: int, wanted_steps: float) -> None:
-    """Round, limit, compare with the last command and count the move if one is made.
-
-    Source: the semantics fixed for the car file's table [feedback].
-    """
+    """Round, limit, compare with the last command and count the move if one is made."""
     wanted = clamp(math.floor(wanted_steps + 0.5), 0.0, c.open_limit_steps[lane])
     k.wanted_steps[lane] = wanted
     change = wanted - k.commanded_steps[lane]
@@ -145,25 +120,16 @@ def tell_valve(c: Block, k: Block, lane: int, wanted_steps: float) -> None:
 def update(c: Block, k: Block, lane: int, rpm: float, tick: float) -> None:
     """One controller update: everything the controller does at k times its period.
 
-    Feedback acts when a law is chosen, the engine has run for the enable delay, the
-    throttle is closed and rpm is below target + enable_above.  Otherwise the integral is
-    held (the trim is the integral alone), so that a returning engine is not starved.
+    Feedback acts when a law is chosen, the engine has run for the enable delay, the throttle is closed and
+    rpm is below target + enable_above (common practice, no source). Otherwise the integral is held (the trim
+    is the integral alone), so that a returning engine is not starved.
 
     Parameters
     ----------
     c, k : Block
-        Settings and memory.
     lane : int
-        Lane [-].
-    rpm : float
-        Measured speed [rpm].
-    tick : float
-        Now [ticks].
-
-    Notes
-    -----
-    Source: common practice, no source, for the enable conditions; the rest as in
-    ``feedback_trim`` and ``tell_valve``.
+    rpm, tick : float
+        Measured speed, and now [rpm, ticks].
     """
     target = k.target_rpm[lane]
     since = tick - k.started_tick[lane]
@@ -188,12 +154,12 @@ def update(c: Block, k: Block, lane: int, rpm: float, tick: float) -> None:
 def idle_spark_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
     """Fast spark trim at a firing: advance when slow, retard when fast.
 
+    Source: the fast stabiliser of idle; common practice, no source.
+
     Parameters
     ----------
     c, k : Block
-        Settings and memory.
     lane : int
-        Lane [-].
     rpm : float
         Measured speed [rpm].
 
@@ -201,10 +167,6 @@ def idle_spark_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
     -------
     float
         Degrees to add to the advance, within the limit; 0 while the throttle is open [deg].
-
-    Notes
-    -----
-    Source: the fast stabiliser of idle; common practice, no source.
     """
     limit = c.spark_limit_deg[lane]
     wanted = c.spark_deg_per_rpm[lane] * (k.target_rpm[lane] - rpm)

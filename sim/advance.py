@@ -1,10 +1,9 @@
-"""From one event to the next.
+"""From one event to the next: Runge-Kutta of fifth order, one step from event to event.
 
-Runge-Kutta of fifth order, one step from event to event.  The next firing is predicted from
-speed and acceleration; after the step the small rest is covered along the last slope, so
-that the crossing is located to the tick.  The same source is the step of a single run and
-of each lane: with ``choked_only`` it does nothing (and says so) where the common case does
-not hold, and the general step is taken instead.
+The next firing is predicted from speed and acceleration; after the step the small rest is covered along the
+last slope, so that the crossing is located to the tick. The same source is the step of a single run and of
+each lane: with ``choked_only`` it does nothing (and says so) where the common case does not hold, and the
+general step is taken instead.
 """
 
 from __future__ import annotations
@@ -29,12 +28,7 @@ NEAR_rad = 1.0e-6
 
 @relation
 def time_to_turn(angle_rad: float, speed: float, acceleration: float) -> float:
-    """Time to turn an angle at constant acceleration, as a short series.
-
-    Gives time [s].
-
-    Source: series of x (sqrt(1 + 2 e) - 1) / e, e = change of speed over speed.
-    """
+    """Time to turn an angle at constant acceleration [s]: series of x (sqrt(1 + 2 e) - 1)/e, e = dv/v."""
     inverse = 1.0 / pick(speed > SLOWEST_rad_s, speed, SLOWEST_rad_s)
     plain = angle_rad * inverse
     change = acceleration * plain * inverse
@@ -45,10 +39,7 @@ def time_to_turn(angle_rad: float, speed: float, acceleration: float) -> float:
 
 @relation
 def angle_ahead(s: Block, p: Block, lane: int) -> tuple[float, float]:
-    """Crank angle to the next firing, and how much of it one step may cover.
-
-    Gives angle to the firing and angle to aim for, the latter not negative [rad].
-    """
+    """Crank angle to the next firing, and how much of it, 0 or more, one step may cover [rad]."""
     remaining = p.firing_rad[lane] - s.angle_rad[lane]
     cap = p.angle_cap_rad[lane]
     aim = pick(remaining < cap, remaining, cap)
@@ -57,11 +48,9 @@ def angle_ahead(s: Block, p: Block, lane: int) -> tuple[float, float]:
 
 @relation
 def predicted_firing(s: Block, p: Block, lane: int) -> float:
-    """Tick at which the crank is predicted to reach the next firing or integration limit.
+    """Tick at which the crank is predicted to reach the next firing or integration limit [ticks].
 
     The narrated schedule sleeps until then; ``advance`` predicts by the same functions.
-
-    Gives tick [ticks].
     """
     rates = slopes(s, p, lane, s.map_Pa[lane], s.speed_rad_s[lane], s.given_W[lane], False)
     _, aim = angle_ahead(s, p, lane)
@@ -74,10 +63,7 @@ def predicted_firing(s: Block, p: Block, lane: int) -> float:
 def room_ahead(
     s: Block, p: Block, lane: int, next_update: float, rate_Pa_s: float, choked_only: bool
 ) -> tuple[float, float]:
-    """Time to the next event that is no firing, and how much of it one step may cover.
-
-    Gives time to the event and longest step, neither negative [ticks].
-    """
+    """Time to the next event that is no firing, and how much of it one step may cover, 0 or more [ticks]."""
     room = first_due(s, lane, next_update) - s.tick[lane]
     room = pick(room > 0.0, room, 0.0)
     longest = longest_step(s, p, lane, rate_Pa_s, choked_only)
@@ -86,10 +72,7 @@ def room_ahead(
 
 @relation
 def ticks_to_crossing(rest_rad: float, speed: float, step: float, room: float) -> float:
-    """Time by which a step missed the crossing, covered along its last slope, either way.
-
-    Gives time to add to the step [ticks].
-    """
+    """Time by which a step missed the crossing, covered along its last slope, either way [ticks]."""
     extra = np.rint(rest_rad / pick(speed > SLOWEST_rad_s, speed, SLOWEST_rad_s) * TICKS_PER_s)
     extra = pick(extra < room - step, extra, room - step)
     return pick(extra > -step, extra, -step)

@@ -29,9 +29,11 @@ _LINEAR_FLOW = math.sqrt(7.0 * _LINEAR_ROOT**10 * (1.0 - _LINEAR_ROOT**2))
 def flow_parameter(ratio: float) -> float:
     """Flow through an opening per area, as m sqrt(R T)/(A p) of the upstream side.
 
-    Isentropic flow of a perfect gas to the throat, pressure not recovered behind it.  Close
-    to equal pressures the slope would be infinite, which no real small opening shows (its
-    flow is laminar there): above ``LINEAR_RATIO`` the flow is linear, and it reverses.
+    Isentropic flow of a perfect gas to the throat, gamma 1.4, pressure not recovered behind it. Close to
+    equal pressures the slope would be infinite, which no real small opening shows (its flow is laminar
+    there): above ``LINEAR_RATIO`` the flow is linear, and it reverses.
+    Source: NACA Report 1135, Equations, Tables, and Charts for Compressible Flow (1953), isentropic flow; the
+    linear part: common practice, no source.
 
     Parameters
     ----------
@@ -41,12 +43,7 @@ def flow_parameter(ratio: float) -> float:
     Returns
     -------
     float
-        Flow parameter, 0 to 0.6847; negative where the flow reverses [-].
-
-    Notes
-    -----
-    Source: NACA Report 1135, Equations, Tables, and Charts for Compressible Flow (1953),
-    isentropic flow; gamma 1.4.  The linear part: common practice, no source.
+        0 to 0.6847; negative where the flow reverses [-].
     """
     if ratio <= CRITICAL_RATIO:
         return CHOKED_FLOW
@@ -63,6 +60,7 @@ def flow_slope_bound(ratio: float) -> float:
     """Largest fall of the flow parameter per unit of pressure ratio at or above a ratio.
 
     Used to choose a step that the integrator can take stably, never in the physics.
+    Source: differences of ``flow_parameter`` itself, rounded up.
 
     Parameters
     ----------
@@ -73,10 +71,6 @@ def flow_slope_bound(ratio: float) -> float:
     -------
     float
         Bound on |d flow_parameter / d ratio| over the next step [-].
-
-    Notes
-    -----
-    Source: differences of ``flow_parameter`` itself, rounded up.
     """
     if ratio < 0.6:
         return 1.0
@@ -89,22 +83,17 @@ def flow_slope_bound(ratio: float) -> float:
 def series_area(first_m2: float, second_m2: float) -> float:
     """Effective area of two openings one after the other.
 
+    Losses in series add as 1/A2: exact for small pressure drops, within a few percent when one opening is
+    much the smaller (common practice, no source).
+
     Parameters
     ----------
-    first_m2 : float
-        Effective area of the first opening, 0 or more [m2].
-    second_m2 : float
-        Effective area of the second opening, above 0; infinity if there is none [m2].
+    first_m2, second_m2 : float
+        Effective areas, the second above 0, infinity if there is none [m2].
 
     Returns
     -------
-    float
-        Effective area of both [m2].
-
-    Notes
-    -----
-    Source: common practice, no source: losses in series add as 1/A2 (exact for small
-    pressure drops; within a few percent when one opening is much the smaller).
+    float [m2]
     """
     inverse = first_m2 / second_m2
     return first_m2 / math.sqrt(1.0 + inverse * inverse)
@@ -114,40 +103,23 @@ def series_area(first_m2: float, second_m2: float) -> float:
 def choked_flow_per_area(pressure_Pa: float, temperature_K: float) -> float:
     """Upstream pressure over sqrt(R T): multiply by area and flow parameter for kg/s.
 
+    Source: NACA Report 1135 (1953).
+
     Parameters
     ----------
-    pressure_Pa : float
-        Upstream pressure [Pa].
-    temperature_K : float
-        Upstream temperature [K].
+    pressure_Pa, temperature_K : float
+        Upstream [Pa, K].
 
     Returns
     -------
-    float
-        Scale of the mass flow [kg/(s m2)].
-
-    Notes
-    -----
-    Source: NACA Report 1135 (1953).
+    float [kg/(s m2)]
     """
     return pressure_Pa / math.sqrt(R_AIR * temperature_K)
 
 
 def standard_atmosphere(altitude_m: float) -> tuple[float, float]:
-    """Pressure and temperature of the standard atmosphere.
+    """Pressure and temperature of the standard atmosphere, -1000 to 11000 m [Pa, K].
 
-    Parameters
-    ----------
-    altitude_m : float
-        Geopotential height, -1000 to 11000 [m].
-
-    Returns
-    -------
-    tuple of float
-        Pressure [Pa] and temperature [K].
-
-    Notes
-    -----
     Source: ISO 2533:1975 / US Standard Atmosphere 1976, troposphere.
     """
     temperature_K = SEA_LEVEL_K - LAPSE_K_PER_m * altitude_m

@@ -17,19 +17,13 @@ def follow_pressure(s: Block, p: Block, lane: int, live: bool, elapsed_s: float,
 
 @relation
 def keep_books(
-    s: Block,
-    p: Block,
-    lane: int,
-    live: bool,
-    elapsed_s: float,
-    map_Pa: float,
-    air: tuple[float, float],
-    work: tuple[float, float],
-) -> None:
+    s: Block, p: Block, lane: int, live: bool, elapsed_s: float, map_Pa: float,
+    air: tuple[float, float], work: tuple[float, float],
+) -> None:  # fmt: skip
     """Add a step to the books, and let the sensed pressure follow (implicit Euler).
 
-    Only for runs that are told or recorded: no controller sees them, and in the lanes so many
-    more arrays would keep the compiler from making vectors of the loop.
+    Only for runs that are told or recorded: in the lanes so many more arrays would keep the compiler from
+    making vectors of the loop.
     """
     sensed = s.map_sensed_Pa[lane]
     share = elapsed_s * p.inverse_map_lag_per_s[lane]
@@ -44,10 +38,7 @@ def keep_books(
 def stays_common(
     s: Block, p: Block, lane: int, rate_Pa_s: float, highest_Pa: float, map_Pa: float, speed: float
 ) -> bool:
-    """Whether a step that was tried on the common path holds in the common case throughout.
-
-    Gives all openings choked from beginning to end, no stall and no over-speed.
-    """
+    """Whether a step tried on the common path stays there: openings choked, no stall, no over-speed."""
     below = p.choked_below_Pa[lane]
     fast = (speed > p.stall_rad_s[lane]) & (speed < p.overspeed_rad_s[lane])
     steady = highest_reach(s, p, lane, rate_Pa_s) <= SURELY_CHOKED * p.ambient_Pa[lane]
@@ -57,19 +48,10 @@ def stays_common(
 
 @relation
 def judged(
-    s: Block,
-    p: Block,
-    lane: int,
-    rate_Pa_s: float,
-    highest_Pa: float,
-    map_Pa: float,
-    speed: float,
+    s: Block, p: Block, lane: int, rate_Pa_s: float, highest_Pa: float, map_Pa: float, speed: float,
     choked_only: bool,
-) -> tuple[bool, float, float, float]:
-    """Say whether a step holds and whether it ends in a stall or in racing; keep values possible.
-
-    Gives whether it holds; STALL, RACE or NO_EVENT; pressure [Pa] and speed [rad/s].
-    """
+) -> tuple[bool, float, float, float]:  # fmt: skip
+    """Whether a step holds; STALL, RACE or NO_EVENT; pressure [Pa] and speed [rad/s], kept possible."""
     if choked_only:
         ok = stays_common(s, p, lane, rate_Pa_s, highest_Pa, map_Pa, speed)
         return ok, NO_EVENT, map_Pa, speed

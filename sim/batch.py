@@ -1,8 +1,8 @@
 """Many runs in compiled code: eight side by side, spread over the cores.
 
-Each lane runs on its own clock to its own next event.  What nearly every event needs (one
-integration step, a firing) is done for all lanes in loops that the compiler turns into
-vector instructions; the rest is done lane by lane with the same handlers.
+Each lane runs on its own clock to its own next event. What nearly every event needs (one integration step, a
+firing) is done for all lanes in loops that the compiler turns into vector instructions; the rest lane by lane
+with the same handlers.
 """
 
 from __future__ import annotations
@@ -16,30 +16,8 @@ from sim.advance import advance
 from sim.firing import draw_noise, read_balance
 from sim.handlers import fire_now, general_step, handle
 from sim.records import END, FIRING, NO_EVENT, UPDATE, Block, Tables
-from sim.runs import (
-    COUNTERS,
-    LANES,
-    SAMPLE_TICKS,
-    Blocks,
-    Plan,
-    SAMPLE_s,
-    load_lane,
-    load_run,
-    write_counters,
-)
+from sim.runs import SAMPLE_TICKS, Blocks, Plan, load_run, write_counters
 from sim.valve import begin_move
-
-__all__ = [
-    "COUNTERS",
-    "LANES",
-    "Blocks",
-    "Plan",
-    "SAMPLE_s",
-    "load_lane",
-    "load_run",
-    "run_rows",
-    "write_counters",
-]
 
 MOST_SPENT = 200_000
 """Passes over all lanes and steps of single ones in one call: a tenth of a second or less."""
@@ -47,10 +25,7 @@ MOST_SPENT = 200_000
 
 @relation
 def vector_pass(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray, full: bool) -> int:
-    """Advance all lanes by one event each and handle those that are firings.
-
-    Gives lanes that still need something that is not a firing [-].
-    """
+    """Advance all lanes by one event each; gives how many still need something that is not a firing."""
     for lane in range(lanes):
         draw_noise(s, p, lane, full)
     for lane in range(lanes):
@@ -70,28 +45,19 @@ def vector_pass(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.
 
 @routine
 def vector_basic(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray) -> int:
-    """``vector_pass`` without the features that few cars need.
-
-    Gives as there.
-    """
+    """``vector_pass`` without the features that few cars need."""
     return vector_pass(s, p, c, k, lanes, balance, False)
 
 
 @routine
 def vector_full(s: Block, p: Block, c: Block, k: Block, lanes: int, balance: np.ndarray) -> int:
-    """``vector_pass`` with every feature.
-
-    Gives as there.
-    """
+    """``vector_pass`` with every feature."""
     return vector_pass(s, p, c, k, lanes, balance, True)
 
 
 @relation
 def slot_of(s: Block, lane: int, samples: int) -> int:
-    """Slot of the samples into which a lane's clock falls.
-
-    Gives slot [-].
-    """
+    """Slot of the samples into which a lane's clock falls."""
     return min(int(s.tick[lane] * (1.0 / SAMPLE_TICKS)), samples - 1)
 
 
@@ -105,20 +71,10 @@ def update_now(s: Block, p: Block, c: Block, k: Block, lane: int, steps: np.ndar
 
 @routine
 def take_general_path(
-    s: Block,
-    p: Block,
-    c: Block,
-    k: Block,
-    lane: int,
-    tables: Tables,
-    rpm: np.ndarray,
-    steps: np.ndarray,
-    full: bool,
-) -> int:
-    """Handle what a lane has reached, and go on alone until the common case holds again.
-
-    Gives steps taken [-].
-    """
+    s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, rpm: np.ndarray,
+    steps: np.ndarray, full: bool,
+) -> int:  # fmt: skip
+    """Handle what a lane has reached, go on alone until the common case holds again; gives steps taken."""
     samples = rpm.shape[1]
     if s.scalar[lane] == 0.0:
         handle(s, p, c, k, lane, tables)
@@ -134,20 +90,10 @@ def take_general_path(
 
 @relation
 def rare_pass(
-    s: Block,
-    p: Block,
-    c: Block,
-    k: Block,
-    lanes: int,
-    tables: Tables,
-    rpm: np.ndarray,
-    steps: np.ndarray,
-    full: bool,
-) -> tuple[int, int]:
-    """Handle, lane by lane, what is not a firing.
-
-    Gives lanes that have not ended, and steps that lanes took by themselves [-].
-    """
+    s: Block, p: Block, c: Block, k: Block, lanes: int, tables: Tables, rpm: np.ndarray,
+    steps: np.ndarray, full: bool,
+) -> tuple[int, int]:  # fmt: skip
+    """Handle, lane by lane, what is not a firing; gives lanes not ended, and steps they took alone."""
     live = 0
     spent = 0
     for lane in range(lanes):
@@ -162,21 +108,10 @@ def rare_pass(
 
 @relation
 def run_lanes(
-    s: Block,
-    p: Block,
-    c: Block,
-    k: Block,
-    lanes: int,
-    tables: Tables,
-    rpm: np.ndarray,
-    steps: np.ndarray,
-    full: bool,
-    spent: int,
-) -> int:
-    """Run all lanes of a block to their ends or for a while, keeping samples.
-
-    Gives what was spent, with what had been before [-].
-    """
+    s: Block, p: Block, c: Block, k: Block, lanes: int, tables: Tables, rpm: np.ndarray,
+    steps: np.ndarray, full: bool, spent: int,
+) -> int:  # fmt: skip
+    """Run all lanes of a block to their ends or for a while, keeping samples; gives all that was spent."""
     live = 0
     for lane in range(lanes):
         live += 1 if s.live[lane] > 0.5 else 0
@@ -197,20 +132,10 @@ def run_lanes(
 
 @relation
 def run_scalar(
-    s: Block,
-    p: Block,
-    c: Block,
-    k: Block,
-    tables: Tables,
-    rpm: np.ndarray,
-    steps: np.ndarray,
-    full: bool,
-    spent: int,
-) -> int:
-    """Run one lane on the general path only, to its end or for a while: the plain event loop.
-
-    Gives what was spent, with what had been before [-].
-    """
+    s: Block, p: Block, c: Block, k: Block, tables: Tables, rpm: np.ndarray, steps: np.ndarray,
+    full: bool, spent: int,
+) -> int:  # fmt: skip
+    """Run one lane on the general path only, to its end or for a while: the plain event loop."""
     samples = rpm.shape[1]
     while s.live[0] > 0.5 and spent < MOST_SPENT:
         spent += 1
@@ -246,24 +171,13 @@ def load_block(
 
 @compiled
 def run_range(
-    blocks: Blocks,
-    plan: Plan,
-    tables: Tables,
-    first: int,
-    last: int,
-    rpm: np.ndarray,
-    steps: np.ndarray,
-    counters: np.ndarray,
-    full: bool,
-    side_by_side: bool,
-    reached: np.ndarray,
-) -> bool:
-    """Run rows of a plan, block after block, for about a tenth of a second at the most.
+    blocks: Blocks, plan: Plan, tables: Tables, first: int, last: int, rpm: np.ndarray,
+    steps: np.ndarray, counters: np.ndarray, full: bool, side_by_side: bool, reached: np.ndarray,
+) -> bool:  # fmt: skip
+    """Run rows of a plan, block after block, for about a tenth of a second; tells whether all is done.
 
-    ``reached`` keeps the row reached and whether its block is under way: called again with it,
-    and with all else as it was left, it goes on. So whoever waits can be interrupted.
-
-    Gives whether all is done.
+    ``reached`` keeps the row reached and whether its block is under way: called again with it, and with all
+    else as it was left, it goes on. So whoever waits can be interrupted.
     """
     lanes = blocks.state_matrix.shape[1] if side_by_side else 1
     spent = 0
@@ -294,17 +208,9 @@ def run_range(
 
 
 def run_rows(
-    blocks: Blocks,
-    plan: Plan,
-    tables: Tables,
-    first: int,
-    last: int,
-    rpm: np.ndarray,
-    steps: np.ndarray,
-    counters: np.ndarray,
-    full: bool,
-    side_by_side: bool,
-) -> Iterator[None]:
+    blocks: Blocks, plan: Plan, tables: Tables, first: int, last: int, rpm: np.ndarray,
+    steps: np.ndarray, counters: np.ndarray, full: bool, side_by_side: bool,
+) -> Iterator[None]:  # fmt: skip
     """Call ``run_range`` until all is done; between two calls whoever waits may stop."""
     reached = np.array([first, 0])
     while not run_range(blocks, plan, tables, first, last, rpm, steps, counters, full, side_by_side, reached):

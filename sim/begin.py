@@ -74,10 +74,7 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
 
 @relation
 def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> None:
-    """Place the valve, believed and true, and add up the openings.
-
-    The true one is within its stops: what was counted beyond them was lost on the way there.
-    """
+    """Place the valve, believed and true (within its stops), and add up the openings."""
     true = min(steps, p.travel_steps[lane])
     s.believed_steps[lane] = steps
     s.lost_steps[lane] = steps - true
@@ -90,10 +87,8 @@ def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> No
 def breathe_beside(p: Block, lane: int, tables: Tables, part: float, steps: float) -> None:
     """Let the engine have part of a step's worth of air more than its base curve supposes.
 
-    A valve takes whole positions only; where they lie about what the engine needs is chance, and
-    decides whether feedback can rest.
-
-    Source: openings in parallel add.
+    A valve takes whole positions only; where they lie about what the engine needs is chance, and decides
+    whether feedback can rest.
     """
     if part != 0.0:
         areas = tables.valve_m2[int(p.row_car[lane])]
@@ -104,10 +99,7 @@ def breathe_beside(p: Block, lane: int, tables: Tables, part: float, steps: floa
 
 @relation
 def held_position(c: Block, lane: int, steps: float) -> float:
-    """Whole position within the controller's reach that is nearest.
-
-    Gives 0 to the open limit [steps].
-    """
+    """Whole position nearest within the controller's reach [steps]."""
     return min(max(math.floor(steps + 0.5), 0.0), c.open_limit_steps[lane])
 
 
@@ -143,10 +135,7 @@ def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
 
 @relation
 def start_standing(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Switch on an engine that stands, its valve wherever it was left.
-
-    Source: any position of the whole travel is as likely as another; assumed.
-    """
+    """Switch on an engine that stands, its valve wherever it was left: any position as likely as another."""
     s.ignition[lane] = 0.0
     show_tables(s, lane)
     s.map_Pa[lane] = p.ambient_Pa[lane]
@@ -164,9 +153,9 @@ def begin(
 ) -> None:
     """Make the first state of a run; blocks hold zeros, car, settings and run parameters.
 
-    A running engine starts at the target speed plus an offset, the valve where the open
-    loop puts it, no trim: what a car does at the moment feedback begins.  An engine to be
-    started stands; the key has just been turned on, and nobody knows where the valve is.
+    A running engine starts at the target speed plus an offset, the valve where the open loop puts it, no
+    trim: what a car does at the moment feedback begins. An engine to be started stands, the key just turned
+    on.
     """
     set_ambient(s, p, lane, scenario[0], scenario[1])
     p.end_tick[lane] = scenario[3]

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, model_validator
 
 from controllers import Curves, Feedback
 from sim.car_tables import Engine, Identity, Manifold, Mixture, Spark, Table, Throttle, Valve
 from sim.equipment_tables import Electrics, EntryForm, Loads, Sensors, Starter, Thermal
 from sim.errors import InputError
 from sim.files import bundled_folder, find_file, read_text, read_toml, write_beside
-from sim.key_lines import nearest_line
-from sim.problems import Found, plain_problems, raise_found
+from sim.problems import Found, checked, raise_found
 from sim.size_estimates import starter_estimates, thermal_estimates
 from sim.toml_edit import edited
 from sim.toml_text import commented, table_to_toml, toml_value, without_origin
@@ -28,11 +26,7 @@ _LARGEST_OPENING = 2.0
 
 
 class Car(Table):
-    """Everything known about a car: engine, valve, loads, curves and feedback.
-
-    The tables are attributes of the same names as in the file, such as
-    ``car.engine.displacement_cm3`` or ``car.feedback.law``.
-    """
+    """Everything known about a car, by the tables of its file: ``car.engine.displacement_cm3``."""
 
     car: Identity
     engine: Engine
@@ -141,21 +135,13 @@ _PREFACE = """\
 """
 
 _NUMBER_TABLES = (
-    "engine",
-    "spark",
-    "mixture",
-    "manifold",
-    "throttle",
-    "valve",
-    "electrics",
-    "loads",
-    "sensors",
-    "thermal",
-    "starter",
-)
+    "engine", "spark", "mixture", "manifold", "throttle", "valve", "electrics", "loads", "sensors",
+    "thermal", "starter",
+)  # fmt: skip
 
 
 def cars_folder() -> Path:
+<<<<<<< HEAD
     """Find the folder of the bundled cars.
 
     Returns
@@ -163,6 +149,9 @@ def cars_folder() -> Path:
     Path
         It holds the files and nothing else.
     """
+=======
+    """Find the folder of the bundled cars."""
+>>>>>>> we
     return bundled_folder() / "cars"
 
 
@@ -186,11 +175,7 @@ def load_car(path_or_name: str | Path) -> Car:
     """
     path = find_file(path_or_name, cars_folder(), "car")
     values, lines = read_toml(path)
-    try:
-        return Car.model_validate(values)
-    except ValidationError as error:
-        line_of = partial(nearest_line, lines)
-        raise InputError(plain_problems(error, Car, str(path), line_of)) from None
+    return checked(Car, values, str(path), lines)
 
 
 def with_values(car: Car, changes: Mapping[str, Mapping[str, object]]) -> Car:
@@ -199,14 +184,12 @@ def with_values(car: Car, changes: Mapping[str, Mapping[str, object]]) -> Car:
     Parameters
     ----------
     car : Car
-        Left as it is.
-    changes : mapping of table name to mapping of key to value
+    changes : mapping
         Such as ``{"feedback": {"gain_steps_per_100rpm": 3.0}}``.
 
     Returns
     -------
     Car
-        The changed car.
 
     Raises
     ------
@@ -216,10 +199,7 @@ def with_values(car: Car, changes: Mapping[str, Mapping[str, object]]) -> Car:
     values = car.model_dump()
     for table, keys in changes.items():
         values[table] = dict(values.get(table, {})) | dict(keys)
-    try:
-        return Car.model_validate(values)
-    except ValidationError as error:
-        raise InputError(plain_problems(error, Car, car.name, partial(nearest_line, {}))) from None
+    return checked(Car, values, car.name)
 
 
 def car_to_toml(car: Car, notes: Mapping[str, str] | None = None) -> str:
@@ -228,7 +208,6 @@ def car_to_toml(car: Car, notes: Mapping[str, str] | None = None) -> str:
     Parameters
     ----------
     car : Car
-        The car.
     notes : mapping of ``"table.key"`` to str, optional
         Remarks added to the comments of single keys, such as where a number comes from.
 
@@ -247,23 +226,18 @@ def car_to_toml(car: Car, notes: Mapping[str, str] | None = None) -> str:
 
 
 def save_car(
-    car: Car,
-    path: str | Path,
-    notes: Mapping[str, str] | None = None,
-    keep_old: bool = False,
+    car: Car, path: str | Path, notes: Mapping[str, str] | None = None, keep_old: bool = False,
     text_of: str | Path | None = None,
-) -> None:
+) -> None:  # fmt: skip
     """Write a car file beside and rename it into place.
 
-    Where there is a text to go on from, only what differs is changed in it: an owner's comments,
-    order and spacing stay.
+    Where there is a text to go on from, only what differs is changed in it: an owner's comments, order and
+    spacing stay.
 
     Parameters
     ----------
     car : Car
-        The car.
     path : str or Path
-        Where to.
     notes : mapping of ``"table.key"`` to str, optional
         As for `car_to_toml`; with them the file is written anew.
     keep_old : bool

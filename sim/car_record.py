@@ -42,24 +42,15 @@ GEARBOX_rpm = 800.0
 
 @lru_cache(maxsize=256)
 def pumping_coefficients(
-    displacement_m3: float,
-    compression_ratio: float,
-    residual_exponent: float,
-    exhaust_Pa: float,
-    gas_K: float,
-    fit_kPa: tuple[float, float] = (PUMP_FROM_kPa, PUMP_TO_kPa),
-) -> np.ndarray:
-    """Cubic over pressure for the air that ideal cylinders draw per radian.
+    displacement_m3: float, compression_ratio: float, residual_exponent: float, exhaust_Pa: float,
+    gas_K: float, fit_kPa: tuple[float, float] = (PUMP_FROM_kPa, PUMP_TO_kPa),
+) -> np.ndarray:  # fmt: skip
+    """Cubic over pressure for the air ideal cylinders draw [kg/rad, kg/(rad Pa), kg/(rad Pa2), kg/(rad Pa3)].
 
-    The residual gas left in the clearance volume expands before fresh air enters.  The
-    exact law has a fractional power; a cubic is within 0.3 % of it and costs a tenth.
-    The last few hundred results are kept: a fit asks for the same ones thousands of times.
-
-    Gives four coefficients, ascending, not to be written to [kg/rad, kg/(rad Pa), kg/(rad Pa2),
-    kg/(rad Pa3)].
-
-    Source: Guzzella and Onder, engine mass flow: lambda_p = (Vc + Vd)/Vd -
-    Vc/Vd (p_exhaust / p)^(1/kappa).
+    The residual gas left in the clearance volume expands before fresh air enters. The exact law has a
+    fractional power; a cubic is within 0.3 % of it and costs a tenth. Results are kept, as a fit asks for the
+    same ones thousands of times, and not to be written to.
+    Source: Guzzella and Onder, engine mass flow: lambda_p = (Vc + Vd)/Vd - Vc/Vd (p_exhaust / p)^(1/kappa).
     """
     clearance = 1.0 / (compression_ratio - 1.0)
     low, high = (1000.0 * end for end in fit_kPa)
@@ -73,15 +64,11 @@ def pumping_coefficients(
 
 
 def delay_shares(delay_deg: float, cylinders: int) -> np.ndarray:
-    """Shares of the last four charges in the torque between two firings.
+    """Shares of the last four charges in the torque between two firings, adding up to 1 [-].
 
-    The torque of a charge acts, on average, ``delay_deg`` of crank angle after induction;
-    the interval that begins at a firing is centred half an interval later, so a share is
-    given to the two charges whose centres lie on either side.
-
-    Gives four shares that add up to 1 [-].
-
-    Source: delay of 180 to 360 degrees of crank; linear interpolation between firings.
+    The torque of a charge acts, on average, ``delay_deg`` (180 to 360) of crank angle after induction; the
+    interval that begins at a firing is centred half an interval later, so the two charges whose centres lie
+    on either side share it.
     """
     intervals = delay_deg / (720.0 / cylinders) - 0.5
     intervals = min(max(intervals, 0.0), 3.0)
@@ -94,15 +81,16 @@ def delay_shares(delay_deg: float, cylinders: int) -> np.ndarray:
 
 
 def valve_areas_m2(car: Car) -> np.ndarray:
-    """Valve area at each whole step, by monotone cubic interpolation of the file's points.
-
-    Gives shape (VALVE_TABLE_STEPS,), held flat beyond the last point [m2].
-
-    Source: Fritsch and Carlson (1980), see ``sim.monotone``.
-    """
+    """Valve area at each whole step, by monotone cubics through the file's points, held beyond the last."""
     points = np.asarray(car.valve.area_mm2, dtype=float)
     steps = np.minimum(np.arange(VALVE_TABLE_STEPS, dtype=float), points[-1, 0])
     return monotone_cubic(points, steps) * 1.0e-6
+
+
+def _as_given(row: Any, table: Any, *names: str) -> None:
+    """Copy what the car file and the record name alike."""
+    for name in names:
+        row[name] = getattr(table, name)
 
 
 def _engine_fields(car: Car, row: Any) -> None:
@@ -132,9 +120,7 @@ def _engine_fields(car: Car, row: Any) -> None:
         row[name] = value
     row["firing_rad"] = 4.0 * math.pi / engine.cylinders
     row["firings_per_rad"] = engine.cylinders / (4.0 * math.pi)
-    row["cylinders"] = engine.cylinders
-    row["scatter_share"] = engine.scatter_share
-    row["scatter_memory"] = engine.scatter_memory
+    _as_given(row, engine, "cylinders", "scatter_share", "scatter_memory")
     row["scatter_fresh"] = math.sqrt(1.0 - engine.scatter_memory**2)
     row["stall_rad_s"] = engine.stall_rpm / RPM_PER_rad_s
     row["overspeed_rad_s"] = OVERSPEED_rpm / RPM_PER_rad_s
@@ -148,33 +134,24 @@ def _burning_fields(car: Car, row: Any) -> None:
     row["spark_best_deg"] = car.spark.best_deg
     row["spark_loss_per_deg2"] = car.spark.loss_per_deg2
     row["advance_deg_per_rpm"] = car.spark.advance_deg_per_100rpm / 100.0
-    row["lambda_base"] = car.mixture.lambda_base
+    _as_given(row, car.mixture, "lambda_base", "lambda_best", "wall_share", "wall_s", "fuelling_lag_s")
     cold_deg, cold_lambda = car.spark.cold_deg, car.mixture.lambda_cold
     row["spark_cold_deg"] = 0.0 if cold_deg is None else cold_deg - car.spark.base_deg
     row["lambda_cold"] = 0.0 if cold_lambda is None else cold_lambda - car.mixture.lambda_base
-    row["lambda_best"] = car.mixture.lambda_best
     row["mixture_loss"] = car.mixture.loss
-    row["wall_share"] = car.mixture.wall_share
-    row["wall_s"] = car.mixture.wall_s
-    row["fuelling_lag_s"] = car.mixture.fuelling_lag_s
 
 
 def _load_fields(car: Car, row: Any) -> None:
     electrics = car.electrics
     cut_in = electrics.cut_in_rpm / RPM_PER_rad_s
     full = electrics.full_rpm / RPM_PER_rad_s
-    row["base_W"] = electrics.base_W
-    row["regulated_V"] = electrics.regulated_V
-    row["battery_ohm"] = electrics.battery_ohm
-    row["alternator_max_W"] = electrics.alternator_max_W
+    _as_given(row, electrics, "base_W", "regulated_V", "battery_ohm", "alternator_max_W")
     row["cut_in_rad_s"] = cut_in
     row["alternator_endless_W"] = electrics.alternator_max_W / (1.0 - cut_in / full)
     row["inverse_efficiency"] = 1.0 / electrics.efficiency
     row["inverse_lag_per_s"] = 1.0 / electrics.lag_s
-    for name in ("lamps_W", "fan_W", "screen_W"):
-        row[name] = getattr(car.loads, name)
-    for name in ("steering_Nm", "aircon_Nm", "gearbox_Nm", "clutch_Nm"):
-        row[name] = getattr(car.loads, name)
+    _as_given(row, car.loads, "lamps_W", "fan_W", "screen_W", "steering_Nm")
+    _as_given(row, car.loads, "aircon_Nm", "gearbox_Nm", "clutch_Nm")
     row["gearbox_rad_s"] = GEARBOX_rpm / RPM_PER_rad_s
 
 
@@ -182,10 +159,7 @@ def _valve_fields(car: Car, row: Any) -> None:
     valve = car.valve
     row["leak_m2"] = car.throttle.leak_mm2 * 1.0e-6
     row["open_m2"] = car.throttle.open_mm2 * 1.0e-6
-    row["travel_steps"] = valve.travel_steps
-    row["open_limit_steps"] = valve.open_limit_steps
-    row["homing_steps"] = valve.homing_steps
-    row["backlash_steps"] = valve.backlash_steps
+    _as_given(row, valve, "travel_steps", "open_limit_steps", "homing_steps", "backlash_steps")
     row["direction"] = -1.0 if valve.wired_reversed else 1.0
     row["series_m2"] = math.inf if valve.series_mm2 is None else valve.series_mm2 * 1.0e-6
     row["step_ticks"] = round(valve.step_ms * 1.0e-3 * TICKS_PER_s)
@@ -230,10 +204,7 @@ def _thermal_fields(car: Car, row: Any) -> None:
 
 
 def car_row(car: Car) -> Any:
-    """Turn a car into the record that compiled code reads.
-
-    Gives one row of ``CAR_FIELDS``.
-    """
+    """Turn a car into the record that compiled code reads, one row of ``CAR_FIELDS``."""
     row = rows(CAR_FIELDS, 1)
     _engine_fields(car, row)
     _burning_fields(car, row)

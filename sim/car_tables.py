@@ -1,8 +1,7 @@
-"""The tables of a car file, one model each.
+"""The tables of a car file, one model each; `sim.car` joins them and checks them against each other.
 
-Every field states its unit in square brackets and its meaning; the bounds are those within which
-the simulation stays well behaved. Where a default or a rule has a source it stands in the
-description. `Car`, which joins the tables and checks them against each other, is in `sim.car`.
+Every field states its unit in square brackets, its meaning and, where it has one, its source; the bounds are
+those within which the simulation stays well behaved.
 """
 
 from __future__ import annotations
@@ -12,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from controllers import within
 from sim.friction_limits import friction_fault
 from sim.problems import Found, raise_found
 from sim.size_estimates import torque_delay_estimate_deg
@@ -41,74 +41,42 @@ class Identity(Table):
 
     name: Text = Field(min_length=1, max_length=80, description="[-] what the car is called")
     note: Text = Field(default="", max_length=4000, description="[-] anything worth remembering")
-    basis: Literal["given", "guessed", "fitted"] = Field(
-        default="given",
-        description="[-] where its numbers come from: given by hand, guessed from a few facts, or"
-        " fitted to logs",
-    )
+    basis: Literal["given", "guessed", "fitted"] = Field(default="given", description="[-] where its numbers"
+        " come from: given by hand, guessed from a few facts, or fitted to logs")  # fmt: skip
 
 
 class Engine(Table):
     """Size, breathing, friction and unevenness of the engine (table ``[engine]``)."""
 
-    displacement_cm3: Real = Field(ge=50, le=10_000, description="[cm3] swept volume of all cylinders")
-    cylinders: Whole = Field(ge=1, le=12, description="[-] number of cylinders, four-stroke")
-    compression_ratio: Real = Field(default=9.0, ge=6, le=16, description="[-] compression ratio")
-    inertia_kg_m2: Real = Field(
-        ge=0.005, le=3, description="[kg m2] crank, flywheel, clutch and pulleys together"
+    displacement_cm3: Real = within(50, 10_000, "[cm3] swept volume of all cylinders")
+    cylinders: Whole = within(1, 12, "[-] number of cylinders, four-stroke")
+    compression_ratio: Real = within(6, 16, "[-] compression ratio", 9.0)
+    inertia_kg_m2: Real = within(0.005, 3, "[kg m2] crank, flywheel, clutch and pulleys together")
+    work_per_air_kJ_per_kg: Real = within(300, 1600, "[kJ/kg] indicated work per kg of air at best spark and"
+        " mixture")  # fmt: skip
+    torque_delay_deg: Real = within(90, 360, "[deg] crank angle from induction to the middle of its torque"
+        " (180 to 360, from memory); at most three firing intervals; 270 or that when left out")  # fmt: skip
+    volumetric_efficiency: Real = within(0.3, 1.2, "[-] filling of the cylinders, extrapolated to zero speed")
+    volumetric_efficiency_per_1000rpm: Real = within(
+        -0.3, 0.3, "[per 1000 rpm] change of filling with speed", 0.0
     )
-    work_per_air_kJ_per_kg: Real = Field(
-        ge=300, le=1600, description="[kJ/kg] indicated work per kg of air at best spark and mixture"
-    )
-    torque_delay_deg: Real = Field(
-        ge=90,
-        le=360,
-        description="[deg] crank angle from induction to the middle of its torque (180 to 360,"
-        " from memory); at most three firing intervals; 270 or that when left out",
-    )
-    volumetric_efficiency: Real = Field(
-        ge=0.3, le=1.2, description="[-] filling of the cylinders, extrapolated to zero speed"
-    )
-    volumetric_efficiency_per_1000rpm: Real = Field(
-        default=0.0, ge=-0.3, le=0.3, description="[per 1000 rpm] change of filling with speed"
-    )
-    residual_exponent: Real = Field(
-        default=1.35,
-        ge=1,
-        le=1.5,
-        description="[-] exponent of the exhaust gas left in the cylinder (1.35: identified engine"
-        " of Guzzella & Onder's idle-speed case)",
-    )
+    residual_exponent: Real = within(1, 1.5, "[-] exponent of the exhaust gas left in the cylinder (1.35:"
+        " identified engine of Guzzella & Onder's idle-speed case)", 1.35)  # fmt: skip
     friction_bar: tuple[FrictionConstant, FrictionSlope, FrictionSquare] = Field(
         default=(0.97, 0.15, 0.05),
-        description="[bar] friction a + b n + c n2, n = rpm/1000, warm (Barnes-Moss in Heywood,"
-        " Internal Combustion Engine Fundamentals, 1988, ch. 13)",
+        description="[bar] friction a + b n + c n2, n = rpm/1000, warm (Barnes-Moss in Heywood, Internal"
+        " Combustion Engine Fundamentals, 1988, ch. 13)",
     )
-    friction_scale: Real = Field(
-        default=1.0, ge=0.2, le=3, description="[-] this engine's friction over friction_bar"
-    )
-    pumping_in_friction: Truth = Field(
-        default=True, description="[-] friction_bar includes pumping work (true for the default numbers)"
-    )
-    scatter_share: Real = Field(
-        default=0.08,
-        ge=0,
-        le=0.4,
-        description="[-] standard deviation of the work of one firing over its mean (5 to 10 % at"
-        " idle: Heywood ch. 9, from memory)",
-    )
-    scatter_memory: Real = Field(
-        default=0.0, ge=0, le=0.95, description="[-] share of it carried to the next firing"
-    )
-    cylinder_balance: tuple[CylinderFactor, ...] = Field(
-        description="[-] work of each cylinder over the mean, in firing order; all 1 when left out"
-    )
-    exhaust_kPa: Real | None = Field(
-        default=None, ge=50, le=200, description="[kPa] exhaust pressure; ambient when left out"
-    )
-    stall_rpm: Real = Field(
-        default=250.0, ge=100, le=600, description="[rpm] below it the engine has stalled"
-    )
+    friction_scale: Real = within(0.2, 3, "[-] this engine's friction over friction_bar", 1.0)
+    pumping_in_friction: Truth = Field(default=True, description="[-] friction_bar includes pumping work"
+        " (true for the default numbers)")  # fmt: skip
+    scatter_share: Real = within(0, 0.4, "[-] standard deviation of the work of one firing over its mean (5"
+        " to 10 % at idle: Heywood ch. 9, from memory)", 0.08)  # fmt: skip
+    scatter_memory: Real = within(0, 0.95, "[-] share of it carried to the next firing", 0.0)
+    cylinder_balance: tuple[CylinderFactor, ...] = Field(description="[-] work of each cylinder over the"
+        " mean, in firing order; all 1 when left out")  # fmt: skip
+    exhaust_kPa: Real | None = within(50, 200, "[kPa] exhaust pressure; ambient when left out", None)
+    stall_rpm: Real = within(100, 600, "[rpm] below it the engine has stalled", 250.0)
 
     @model_validator(mode="before")
     @classmethod
@@ -176,29 +144,14 @@ class Engine(Table):
 class Spark(Table):
     """Ignition timing at idle (table ``[spark]``)."""
 
-    base_deg: Real = Field(ge=-20, le=50, description="[deg] spark before top centre at idle")
-    cold_deg: Real | None = Field(
-        default=None,
-        ge=-20,
-        le=50,
-        description="[deg] spark at idle where the controller reads -20 degC, in a line to"
-        " base_deg at 60 degC; as warm when left out",
-    )
-    best_deg: Real = Field(ge=0, le=60, description="[deg] spark of best torque at idle")
-    loss_per_deg2: Real = Field(
-        default=2.3e-4,
-        ge=1e-4,
-        le=1.5e-3,
-        description="[per deg2] work lost = this x (distance from best_deg)^2 (2.33e-4: identified"
-        " engine of Guzzella & Onder's idle-speed case)",
-    )
-    advance_deg_per_100rpm: Real = Field(
-        default=0.0,
-        ge=-20,
-        le=20,
-        description="[deg per 100 rpm] advance the spark table adds below the target; negative"
-        " retards and destabilises",
-    )
+    base_deg: Real = within(-20, 50, "[deg] spark before top centre at idle")
+    cold_deg: Real | None = within(-20, 50, "[deg] spark at idle where the controller reads -20 degC, in a"
+        " line to base_deg at 60 degC; as warm when left out", None)  # fmt: skip
+    best_deg: Real = within(0, 60, "[deg] spark of best torque at idle")
+    loss_per_deg2: Real = within(1e-4, 1.5e-3, "[per deg2] work lost = this x (distance from best_deg)^2"
+        " (2.33e-4: identified engine of Guzzella & Onder's idle-speed case)", 2.3e-4)  # fmt: skip
+    advance_deg_per_100rpm: Real = within(-20, 20, "[deg per 100 rpm] advance the spark table adds below the"
+        " target; negative retards and destabilises", 0.0)  # fmt: skip
 
     @model_validator(mode="after")
     def _consistent(self) -> Spark:
@@ -218,27 +171,14 @@ class Spark(Table):
 class Mixture(Table):
     """Mixture at idle and how it is upset by transients (table ``[mixture]``)."""
 
-    lambda_base: Real = Field(
-        default=1.0, ge=0.7, le=1.3, description="[-] air over stoichiometric air at idle"
-    )
-    lambda_cold: Real | None = Field(
-        default=None,
-        ge=0.6,
-        le=1.3,
-        description="[-] the same, of what burns, where the controller reads -20 degC, in a line to"
-        " lambda_base at 60 degC; as warm when left out",
-    )
-    lambda_best: Real = Field(
-        default=0.9, ge=0.75, le=1.05, description="[-] mixture of most work per kg of air"
-    )
-    loss: Real = Field(default=2.0, ge=0, le=8, description="[-] work lost = this x (lambda - lambda_best)^2")
-    wall_share: Real = Field(
-        default=0.0, ge=0, le=0.9, description="[-] share of injected fuel that wets the port wall"
-    )
-    wall_s: Real = Field(default=0.5, ge=0.05, le=5, description="[s] time constant of the wall film")
-    fuelling_lag_s: Real = Field(
-        default=0.0, ge=0, le=1, description="[s] lag of the pressure fuelling is computed from"
-    )
+    lambda_base: Real = within(0.7, 1.3, "[-] air over stoichiometric air at idle", 1.0)
+    lambda_cold: Real | None = within(0.6, 1.3, "[-] the same, of what burns, where the controller reads -20"
+        " degC, in a line to lambda_base at 60 degC; as warm when left out", None)  # fmt: skip
+    lambda_best: Real = within(0.75, 1.05, "[-] mixture of most work per kg of air", 0.9)
+    loss: Real = within(0, 8, "[-] work lost = this x (lambda - lambda_best)^2", 2.0)
+    wall_share: Real = within(0, 0.9, "[-] share of injected fuel that wets the port wall", 0.0)
+    wall_s: Real = within(0.05, 5, "[s] time constant of the wall film", 0.5)
+    fuelling_lag_s: Real = within(0, 1, "[s] lag of the pressure fuelling is computed from", 0.0)
 
     @model_validator(mode="after")
     def _consistent(self) -> Mixture:
@@ -258,22 +198,17 @@ class Mixture(Table):
 class Manifold(Table):
     """Volume between throttle and inlet valves (table ``[manifold]``)."""
 
-    volume_cm3: Real = Field(
-        ge=100, le=20_000, description="[cm3] plenum and runners, from throttle to inlet valves"
-    )
-    air_degC: Real = Field(
-        default=40.0,
-        ge=-40,
-        le=120,
-        description="[degC] air in the manifold, engine warm; as the surroundings when cold",
+    volume_cm3: Real = within(100, 20_000, "[cm3] plenum and runners, from throttle to inlet valves")
+    air_degC: Real = within(
+        -40, 120, "[degC] air in the manifold, engine warm; as the surroundings when cold", 40.0
     )
 
 
 class Throttle(Table):
     """The throttle plate (table ``[throttle]``); areas are effective, discharge included."""
 
-    leak_mm2: Real = Field(ge=0, le=200, description="[mm2] effective area left open at the throttle stop")
-    open_mm2: Real = Field(ge=5, le=10_000, description="[mm2] effective area fully open, for blips")
+    leak_mm2: Real = within(0, 200, "[mm2] effective area left open at the throttle stop")
+    open_mm2: Real = within(5, 10_000, "[mm2] effective area fully open, for blips")
 
     @model_validator(mode="after")
     def _consistent(self) -> Throttle:
@@ -286,47 +221,28 @@ class Throttle(Table):
 class Valve(Table):
     """The bypass valve and its stepper motor (table ``[valve]``).
 
-    Travel shorter than homing or than the open limit, and pulses that skip, are accepted: they are
-    faults a real car can have, and the checks and the simulation show them.
+    Travel shorter than homing or than the open limit, and pulses that skip, are accepted: a real car can have
+    them.
     """
 
     area_mm2: Annotated[tuple[tuple[Position, Area], ...], Field(min_length=2, max_length=60)] = Field(
         description="[steps, mm2] effective area over position, discharge included"
     )
-    travel_steps: Whole = Field(
-        ge=5, le=400, description="[steps] hard stop when opening, counted from the seat"
-    )
-    travel_counted: Truth = Field(
-        default=True,
-        description="[-] travel_steps is known, by counting or from a data sheet; false where it is a guess",
-    )
-    useful_travel_steps: Whole = Field(
-        ge=2, le=400, description="[steps] beyond it more steps stop changing rpm"
-    )
-    open_limit_steps: Whole = Field(ge=2, le=400, description="[steps] the controller never asks for more")
-    pulse_ms: Real = Field(ge=0.2, le=50, description="[ms] coil pulse of one step")
-    rest_ms: Real = Field(ge=0, le=50, description="[ms] rest after each pulse")
-    pull_in_ms: Real = Field(
-        default=3.0,
-        ge=0.1,
-        le=20,
-        description="[ms] shortest pulse that never skips at 12 V and 20 degC (common practice, no source)",
-    )
-    homing_steps: Whole = Field(
-        ge=0, le=1000, description="[steps] driven closed at power-up to find the seat"
-    )
-    backlash_steps: Real = Field(
-        default=0.0, ge=0, le=10, description="[steps] lost in the thread at each reversal"
-    )
-    series_mm2: Real | None = Field(
-        default=None,
-        ge=1,
-        le=2000,
-        description="[mm2] effective area of a hose or inlet in series; none when left out",
-    )
-    wired_reversed: Truth = Field(
-        default=False, description="[-] true when steps meant to open close the valve"
-    )
+    travel_steps: Whole = within(5, 400, "[steps] hard stop when opening, counted from the seat")
+    travel_counted: Truth = Field(default=True, description="[-] travel_steps is known, by counting or from a"
+        " data sheet; false where it is a guess")  # fmt: skip
+    useful_travel_steps: Whole = within(2, 400, "[steps] beyond it more steps stop changing rpm")
+    open_limit_steps: Whole = within(2, 400, "[steps] the controller never asks for more")
+    pulse_ms: Real = within(0.2, 50, "[ms] coil pulse of one step")
+    rest_ms: Real = within(0, 50, "[ms] rest after each pulse")
+    pull_in_ms: Real = within(0.1, 20, "[ms] shortest pulse that never skips at 12 V and 20 degC (common"
+        " practice, no source)", 3.0)  # fmt: skip
+    homing_steps: Whole = within(0, 1000, "[steps] driven closed at power-up to find the seat")
+    backlash_steps: Real = within(0, 10, "[steps] lost in the thread at each reversal", 0.0)
+    series_mm2: Real | None = within(1, 2000, "[mm2] effective area of a hose or inlet in series; none when"
+        " left out", None)  # fmt: skip
+    wired_reversed: Truth = Field(default=False, description="[-] true when steps meant to open close the"
+        " valve")  # fmt: skip
 
     @property
     def step_ms(self) -> float:

@@ -20,23 +20,19 @@ LEAN_ROUGHNESS, LEANEST = 10.0, 0.3
 def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) -> float:
     """Share of the best work that is left when the spark is off its best point.
 
+    Source: Guzzella and Onder, torque generation: a parabola about the best point.
+
     Parameters
     ----------
-    spark_deg : float
-        Spark advance before top dead centre [deg].
-    best_deg : float
-        Advance of best torque [deg].
+    spark_deg, best_deg : float
+        Spark advance before top dead centre, and that of best torque [deg].
     loss_per_deg2 : float
         Curvature [1/deg2].
 
     Returns
     -------
     float
-        Efficiency, 0 to 1 [-].
-
-    Notes
-    -----
-    Source: Guzzella and Onder, torque generation: a parabola about the best point.
+        0 to 1 [-].
     """
     off = spark_deg - best_deg
     efficiency = 1.0 - loss_per_deg2 * off * off
@@ -47,23 +43,19 @@ def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) ->
 def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float:
     """Share of the best work that is left when the mixture is off its best point.
 
+    Source: Guzzella and Onder, torque generation; parabola: common practice, no source.
+
     Parameters
     ----------
-    lambda_ : float
-        Air-fuel ratio over stoichiometric [-].
-    best_lambda : float
-        Lambda of best torque, about 0.9 [-].
+    lambda_, best_lambda : float
+        Air-fuel ratio over stoichiometric, and that of best torque, about 0.9 [-].
     loss : float
         Curvature per lambda squared [-].
 
     Returns
     -------
     float
-        Efficiency, 0 to 1 [-].
-
-    Notes
-    -----
-    Source: Guzzella and Onder, torque generation; parabola: common practice, no source.
+        0 to 1 [-].
     """
     off = lambda_ - best_lambda
     efficiency = 1.0 - loss * off * off
@@ -74,6 +66,9 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
 def cold_share(sensed_degC: float) -> float:
     """How cold an engine is by its tables of spark and mixture.
 
+    Source: assumed: a straight line; that a cold engine gets more advance and fuel is common practice, no
+    source.
+
     Parameters
     ----------
     sensed_degC : float
@@ -83,11 +78,6 @@ def cold_share(sensed_degC: float) -> float:
     -------
     float
         1 at -20 degC and below, 0 at 60 degC and above [-].
-
-    Notes
-    -----
-    Source: assumed: a straight line; that a cold engine gets more advance and fuel is common
-    practice, no source.
     """
     cold = (WARM_TABLE_degC - sensed_degC) / (WARM_TABLE_degC - COLD_TABLE_degC)
     cold = cold if cold > 0.0 else 0.0
@@ -96,27 +86,20 @@ def cold_share(sensed_degC: float) -> float:
 
 @relation
 def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> float:
-    """Next value of the cyclic scatter, first-order memory from firing to firing.
+    """Next value of the cyclic scatter, first-order memory from firing to firing, unit variance.
+
+    Source: first-order autoregressive process, any textbook on time series.
 
     Parameters
     ----------
-    scatter : float
-        Present value, unit variance [-].
-    memory : float
-        Correlation of one firing with the next, 0 to below 1 [-].
-    fresh : float
-        Share of the fresh number that keeps unit variance, sqrt(1 - memory2) [-].
-    gauss : float
-        Fresh normal number [-].
+    scatter, gauss : float
+        Present value, and a fresh normal number [-].
+    memory, fresh : float
+        Correlation of one firing with the next, 0 to below 1, and sqrt(1 - memory2) [-].
 
     Returns
     -------
-    float
-        Next value, unit variance [-].
-
-    Notes
-    -----
-    Source: first-order autoregressive process, any textbook on time series.
+    float [-]
     """
     return memory * scatter + fresh * gauss
 
@@ -124,6 +107,8 @@ def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> f
 @relation
 def lean_roughness(lambda_: float) -> float:
     """Growth of cyclic scatter of a mixture leaner than its chemistry needs.
+
+    Source: that a lean idle roughens is common practice, no source; a straight line of ours.
 
     Parameters
     ----------
@@ -134,10 +119,6 @@ def lean_roughness(lambda_: float) -> float:
     -------
     float
         Factor of the scatter, 1 up to 1.0, 2 at 1.1 [-].
-
-    Notes
-    -----
-    Source: that a lean idle roughens is common practice, no source; a straight line of ours.
     """
     leaner = lambda_ - 1.0
     leaner = leaner if leaner > 0.0 else 0.0
@@ -149,24 +130,20 @@ def lean_roughness(lambda_: float) -> float:
 def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
     """Fuel that leaves the port wall film between two firings.
 
+    Source: Aquino, Transient A/F Control Characteristics of the 5 Liter Central Fuel Injection Engine, SAE
+    810494 (1981): X-tau model; implicit Euler over the interval.
+
     Parameters
     ----------
     film_kg : float
         Fuel on the wall [kg].
-    elapsed_s : float
-        Time since the last firing [s].
-    wall_s : float
-        Time constant of evaporation [s].
+    elapsed_s, wall_s : float
+        Time since the last firing, and time constant of evaporation [s].
 
     Returns
     -------
     float
-        Fuel evaporated, less than the film [kg].
-
-    Notes
-    -----
-    Source: Aquino, Transient A/F Control Characteristics of the 5 Liter Central Fuel
-    Injection Engine, SAE 810494 (1981): X-tau model; implicit Euler over the interval.
+        Less than the film [kg].
     """
     return film_kg * elapsed_s / (wall_s + elapsed_s)
 
@@ -175,21 +152,17 @@ def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
 def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
     """Air-fuel ratio over stoichiometric of one charge.
 
+    Source: definition.
+
     Parameters
     ----------
-    charge_kg : float
-        Air [kg].
-    fuel_kg : float
-        Fuel, above 0 [kg].
+    charge_kg, fuel_kg : float
+        Air, and fuel, above 0 [kg].
 
     Returns
     -------
     float
-        Lambda, at most 9 (a charge without fuel does not burn) [-].
-
-    Notes
-    -----
-    Source: definition.
+        At most 9: a charge without fuel does not burn [-].
     """
     stoichiometric = STOICHIOMETRIC_AIR_TO_FUEL * fuel_kg
     return charge_kg / stoichiometric if charge_kg < 9.0 * stoichiometric else 9.0
@@ -199,19 +172,16 @@ def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
 def start_ease(coolant_degC: float) -> float:
     """How easily fuel evaporates in an engine that is being started.
 
+    Source: assumed; that first firings are poor when cold is common practice, no source.
+
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
 
     Returns
     -------
     float
         0 stone cold, 1 warm [-].
-
-    Notes
-    -----
-    Source: assumed; that first firings are poor when cold is common practice, no source.
     """
     ease = (coolant_degC - COLDEST_START_degC) / (EASY_START_degC - COLDEST_START_degC)
     ease = ease if ease > 0.0 else 0.0
@@ -222,19 +192,15 @@ def start_ease(coolant_degC: float) -> float:
 def start_firings(coolant_degC: float) -> float:
     """Firings after which a start has gained two thirds of what its charges lacked.
 
+    Source: assumed, see ``start_ease``.
+
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
 
     Returns
     -------
-    float
-        Number of firings [-].
-
-    Notes
-    -----
-    Source: assumed, see ``start_ease``.
+    float [-]
     """
     return 30.0 - 26.0 * start_ease(coolant_degC)
 
@@ -243,10 +209,11 @@ def start_firings(coolant_degC: float) -> float:
 def start_chance(coolant_degC: float, number: float) -> float:
     """Chance that a charge of a starting engine lights.
 
+    Source: assumed, see ``start_ease``.
+
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
     number : float
         Which fuelled charge since cranking began, from 1 [-].
 
@@ -254,10 +221,6 @@ def start_chance(coolant_degC: float, number: float) -> float:
     -------
     float
         0 to 1 [-].
-
-    Notes
-    -----
-    Source: assumed, see ``start_ease``.
     """
     first = 0.25 + 0.7 * start_ease(coolant_degC)
     return 1.0 - (1.0 - first) * math.exp(-3.0 * number / start_firings(coolant_degC))
@@ -267,10 +230,11 @@ def start_chance(coolant_degC: float, number: float) -> float:
 def start_burn(coolant_degC: float, number: float) -> float:
     """Share of its work that a lit charge of a starting engine gives.
 
+    Source: assumed, see ``start_ease``.
+
     Parameters
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
     number : float
         Which fuelled charge since cranking began, from 1 [-].
 
@@ -278,10 +242,6 @@ def start_burn(coolant_degC: float, number: float) -> float:
     -------
     float
         0 to 1 [-].
-
-    Notes
-    -----
-    Source: assumed, see ``start_ease``.
     """
     first = 0.6 + 0.35 * start_ease(coolant_degC)
     return 1.0 - (1.0 - first) * math.exp(-number / start_firings(coolant_degC))

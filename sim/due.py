@@ -8,10 +8,7 @@ from sim.records import NO_EVENT, SCENARIO, THERMAL, UPDATE, VALVE_STEP, Block
 
 @relation
 def event_of(s: Block, lane: int, tick: float, next_update: float) -> float:
-    """Code of the event due at a tick, the first in order where several are.
-
-    Gives code of the event [-].
-    """
+    """Code of the event due at a tick, the first in order where several are [-]."""
     event = pick(next_update <= tick, UPDATE, NO_EVENT)
     event = pick(s.due_thermal[lane] <= tick, THERMAL, event)
     event = pick(s.due_event[lane] <= tick, SCENARIO, event)
@@ -20,10 +17,7 @@ def event_of(s: Block, lane: int, tick: float, next_update: float) -> float:
 
 @relation
 def first_due(s: Block, lane: int, next_update: float) -> float:
-    """Tick of the next event that is not a firing.
-
-    Gives the earliest tick [ticks].
-    """
+    """Tick of the next event that is not a firing [ticks]."""
     first = s.due_valve[lane]
     first = pick(s.due_event[lane] < first, s.due_event[lane], first)
     first = pick(s.due_thermal[lane] < first, s.due_thermal[lane], first)

@@ -19,7 +19,7 @@ class Problem:
     file : str
         The file as the user named it.
     line : int
-        Line number, 1-based; 1 where the file as a whole is meant.
+        From 1; 1 where the file as a whole is meant.
     key : str
         Key path in the file, such as ``valve.area_mm2[3]``, or ``file``.
     message : str
@@ -61,13 +61,7 @@ class Problem:
 
 
 class InputError(EvenidleError):
-    """Something the user gave cannot be used; carries all problems found.
-
-    Parameters
-    ----------
-    problems : iterable of Problem
-        At least one.
-    """
+    """Something the user gave cannot be used; carries all problems found, at least one."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)

@@ -1,8 +1,8 @@
 """A first car file from a few facts: what cannot be known without the car is estimated.
 
-The sizes are rules of thumb (common practice, no source). The valve's area and the leak past the
-throttle are then found with the model itself, so that the base curve given holds the target at
-each of its points: that is what the owner has already found out by hand.
+The sizes are rules of thumb (common practice, no source). The valve's area and the leak past the throttle are
+then found with the model itself, so that the base curve given, which the owner has found out by hand, holds
+the target at each of its points.
 """
 
 from __future__ import annotations
@@ -10,16 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
-
-from pydantic import ValidationError
 
 from sim.car import Car, with_values
 from sim.errors import InputError, Problem
 from sim.facts import Curve
-from sim.key_lines import nearest_line
-from sim.problems import plain_problems
+from sim.problems import checked
 from sim.toml_text import FROM_BASE, NOT_COUNTED, RUBS, RULE_OF_THUMB, STARTING_POINT, TYPICAL
 
 DEFAULT_BASE: Curve = ((0.0, 120.0), (30.0, 75.0), (50.0, 50.0), (65.0, 38.0), (80.0, 30.0))
@@ -45,12 +41,17 @@ HOMING_SHARE = 1.5
 class Known:
     """What an owner may know beyond the few facts; None where it is not known.
 
+<<<<<<< HEAD
     Attributes
     ----------
     travel_steps, rpm_on_10_steps, map_kPa : float
         Travel [steps], worth of ten steps more when warm [rpm], warm manifold pressure [kPa].
     loads, feedback, entry_form : Mapping
         As in the tables of the car file.
+=======
+    ``rpm_on_10_steps`` is the worth of ten steps more when warm [rpm], ``map_kPa`` warm; ``loads``,
+    ``feedback`` and ``entry_form`` as in the tables of the car file.
+>>>>>>> we
     """
 
     travel_steps: int | None = None
@@ -65,6 +66,7 @@ NOTHING_MORE = Known()
 
 
 def estimate_car(
+<<<<<<< HEAD
     displacement_cm3: float,
     cylinders: int,
     target_rpm: float = 900.0,
@@ -90,6 +92,13 @@ def estimate_car(
     tuple of Car and dict
         The car, and by key of its file why it is what it is.
     """
+=======
+    displacement_cm3: float, cylinders: int, target_rpm: float = 900.0, pulse_ms: float = 4.0,
+    rest_ms: float = 1.0, base: Sequence[tuple[float, float]] = DEFAULT_BASE, *,
+    name: str = "my car", cooling: str = "water", known: Known = NOTHING_MORE,
+) -> tuple[Car, dict[str, str]]:  # fmt: skip
+    """Estimate a car from a few facts."""
+>>>>>>> we
     _refuse_no_numbers(
         displacement_cm3=displacement_cm3, target_rpm=target_rpm, pulse_ms=pulse_ms, rest_ms=rest_ms
     )
@@ -108,7 +117,7 @@ def estimate_car(
         values["loads"] = dict(known.loads)
     if known.entry_form is not None:
         values["entry_form"] = dict(known.entry_form)
-    rough = _checked(values, name)
+    rough = checked(Car, values, name)
     if known.map_kPa is not None:
         rough = _with_pressure(rough, known.map_kPa)
     leak_mm2, area_mm2 = _air_for_base(rough, worth_rpm, measured=known.rpm_on_10_steps is not None)
@@ -124,14 +133,6 @@ def _refuse_no_numbers(**facts: float) -> None:
             Problem("--" + name.replace("_", "-"), 1, name, f"not a number ({value}), allowed: one")
             for name, value in wrong
         )
-
-
-def _checked(values: dict[str, Any], name: str) -> Car:
-    """Make a car of estimated values, with the facts at fault named."""
-    try:
-        return Car.model_validate(values)
-    except ValidationError as error:
-        raise InputError(plain_problems(error, Car, name, partial(nearest_line, {}))) from None
 
 
 def _from_size(displacement_cm3: float, cylinders: int, cooling: str, target_rpm: float) -> dict[str, Any]:
@@ -220,8 +221,8 @@ def _cautious_feedback(
 def _air_for_base(car: Car, worth_rpm: float, measured: bool) -> tuple[float, list[list[float]]]:
     """Leak and valve area with which the base curve holds the target at each of its points.
 
-    The slope at the warm base makes a step worth what is wanted; what the valve does not pass when
-    warm leaks; colder points follow from what the engine needs there, its oil behind.
+    The slope at the warm base makes a step worth what is wanted; what the valve does not pass when warm
+    leaks; colder points follow from what the engine needs there, its oil behind.
     """
     from controllers import curve_at
 
@@ -360,9 +361,4 @@ def _notes(car: Car, known: Known) -> dict[str, str]:
         notes["valve.travel_steps"] = NOT_COUNTED
     if known.loads is None:
         notes |= {f"loads.{name}": TYPICAL for name in ("lamps_W", "fan_W")}
-    return {key: note for key, note in notes.items() if key.partition(".")[2] not in _given(known)}
-
-
-def _given(known: Known) -> set[str]:
-    """Keys that an owner has told."""
-    return set(known.feedback or {})
+    return {key: note for key, note in notes.items() if key.partition(".")[2] not in (known.feedback or {})}

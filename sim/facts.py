@@ -31,10 +31,7 @@ ENTRY = {"unit": "output_unit", "time": "gain_time", "per_rpm": "gain_per_rpm", 
 
 
 def base_from_text(text: str) -> Curve:
-    """Read a base curve written as ``degC:steps,degC:steps``.
-
-    Gives temperatures [degC] and steps [steps] in the order given.
-    """
+    """Read a base curve written as ``degC:steps,degC:steps``, in the order given."""
     pairs: list[tuple[float, float]] = []
     for number, piece in enumerate(text.split(","), start=1):
         found = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*:\s*(\d+(?:\.\d+)?)\s*", piece)
@@ -46,10 +43,7 @@ def base_from_text(text: str) -> Curve:
 
 
 def loads_from_text(text: str) -> dict[str, float]:
-    """Read the loads fitted, written as ``lamps, fan:180, automatic``.
-
-    Gives keys of the table [loads] with watts or newton metres; usual ones where none is given.
-    """
+    """Read the loads fitted, written as ``lamps, fan:180, automatic``: keys of [loads], W or Nm."""
     found: dict[str, float] = {}
     for piece in (one.strip() for one in text.split(",") if one.strip() not in ("", "none")):
         name, _, size = (part.strip() for part in piece.partition(":"))
@@ -62,10 +56,7 @@ def loads_from_text(text: str) -> dict[str, float]:
 
 
 def settings_from_text(text: str) -> dict[str, Any]:
-    """Read the present feedback settings, written as ``gain=2, integral=1, period=200``.
-
-    Gives keys of the table [feedback] in our own form.
-    """
+    """Read the present feedback settings, written as ``gain=2, integral=1, period=200``, in our own form."""
     found: dict[str, Any] = {}
     trim: dict[str, float] = {}
     for name, value in _pairs("--feedback", text):
@@ -87,10 +78,7 @@ def settings_from_text(text: str) -> dict[str, Any]:
 
 
 def entry_from_text(text: str) -> dict[str, Any]:
-    """Read how the controller wants its numbers, written as ``unit=percent_of_travel, sign=-1``.
-
-    Gives keys of the table [entry_form].
-    """
+    """Read how the controller wants its numbers, written as ``unit=percent_of_travel, sign=-1``."""
     found: dict[str, Any] = {}
     for name, value in _pairs("--entry-form", text):
         key = ENTRY.get(name, name if name in ENTRY.values() else "")

@@ -22,6 +22,7 @@ _DEEP_KEY = re.compile(r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'
 
 
 def one_problem(file: str | Path, line: int, key: str, message: str) -> InputError:
+<<<<<<< HEAD
     """Make an `InputError` of a single problem, to be raised by the caller.
 
     Parameters
@@ -34,10 +35,14 @@ def one_problem(file: str | Path, line: int, key: str, message: str) -> InputErr
     InputError
         Not yet raised.
     """
+=======
+    """Make an `InputError` of a single problem, to be raised by the caller."""
+>>>>>>> we
     return InputError([Problem(str(file), line, key, message)])
 
 
 def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
+<<<<<<< HEAD
     """Read a UTF-8 text file.
 
     Parameters
@@ -50,6 +55,9 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
     str
         Text, line ends as they are in the file.
     """
+=======
+    """Read a UTF-8 text file, line ends as they are."""
+>>>>>>> we
     content = read_regular(path, largest_bytes)
     try:
         return content.decode("utf-8").removeprefix("\ufeff")
@@ -140,6 +148,7 @@ def _place_of(message: str, text: str) -> tuple[int, str]:
 def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False) -> None:
     """Write a file completely or not at all.
 
+<<<<<<< HEAD
     The content goes to a temporary file in the same folder, which then takes the place of the
     old one in a single step, so that an interruption leaves either the old file or the new.
     Only a regular file is ever replaced.
@@ -150,6 +159,11 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
         Where, and what.
     keep_old : bool
         Keep what was there beside, under a name of its own.
+=======
+    The content goes to a temporary file in the same folder, which then takes the place of the old one in a
+    single step. Only a regular file is ever replaced. With ``keep_old`` it stays beside under a name of its
+    own.
+>>>>>>> we
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -180,6 +194,7 @@ def refuse_no_place(target: Path, shown: str | Path) -> None:
 
 
 def keep_copy(target: Path) -> Path:
+<<<<<<< HEAD
     """Keep a file as it is under a name that nothing else has, the first copy before all later.
 
     Parameters
@@ -192,6 +207,9 @@ def keep_copy(target: Path) -> Path:
     Path
         The copy, or one of the same content that was there already.
     """
+=======
+    """Keep a file under a name that nothing else has, or find an earlier copy of the same content."""
+>>>>>>> we
     content = target.read_bytes()
     number = 0
     while True:
@@ -237,6 +255,7 @@ def _replace(target: Path, data: bytes, mode: int) -> None:
 
 
 def bundled_folder() -> Path:
+<<<<<<< HEAD
     """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed.
 
     Returns
@@ -244,6 +263,9 @@ def bundled_folder() -> Path:
     Path
         It lies beside the package in both.
     """
+=======
+    """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed."""
+>>>>>>> we
     return Path(__file__).resolve().parent.parent / "scenarios"
 
 
@@ -285,10 +307,7 @@ def _names(folder: Path, ending: str) -> list[str]:
 
 
 def find_file(path_or_name: str | Path, folder: Path, what: str, ending: str = ".toml") -> Path:
-    """Return the file meant by a path or by the bare name of a bundled file.
-
-    Gives A path that exists, or one given with a folder or an ending, to be read and reported on.
-    """
+    """Return the file meant by a path, there or not, or by the bare name of a bundled file."""
     path = Path(path_or_name)
     name = str(path_or_name)
     if not re.fullmatch(r"[A-Za-z0-9_-]{1,100}", name) or path.is_file():

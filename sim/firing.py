@@ -24,10 +24,7 @@ __all__ = ["RPM_PER_rad_s", "burnt_efficiency", "draw_noise", "fire", "read_bala
 
 @relation
 def draw_noise(s: Block, p: Block, lane: int, full: bool) -> None:
-    """Draw the random numbers of the next firing into the state.
-
-    Kept apart from the firing itself: random bits and arithmetic do not vectorise together.
-    """
+    """Draw the random numbers of the next firing into the state: apart, as they do not vectorise with it."""
     s.gauss[lane] = gauss(p.seed[lane], SCATTER_STREAM, s.firings[lane])
     if full:
         s.sensor_gauss[lane] = gauss(p.seed[lane], SENSOR_STREAM, s.firings[lane])
@@ -45,11 +42,9 @@ def read_balance(s: Block, p: Block, lane: int, balance: np.ndarray) -> None:
 def burnt_efficiency(
     s: Block, p: Block, lane: int, rpm: float, target_rpm: float, spark_trim_deg: float, on: bool
 ) -> float:
-    """Efficiency of spark and mixture of this charge; changes the wall film.
+    """Efficiency of spark and mixture of this charge [-]; changes the wall film.
 
-    Gives efficiency, 0 to 1 [-].
-
-    Source: see ``sim.combustion``; fuel metered by speed-density from lagged pressure.
+    Fuel is metered by speed-density from lagged pressure.
     """
     slope_deg = s.advance_deg_per_rpm[lane] * (target_rpm - rpm)
     slope_deg = pick(slope_deg < 25.0, slope_deg, 25.0)
@@ -74,9 +69,8 @@ def burnt_efficiency(
 def shift_work(s: Block, p: Block, lane: int, on: bool, newest_J: float) -> None:
     """Take the newest charge's work into the torque until the next firing.
 
-    Source: one charge per cylinder makes torque 1 to 1.5 strokes after induction: the
-    torque between two firings is a weighted sum of the last four charges' work, the weights
-    placing it at the crank-angle delay asked for.
+    A weighted sum of the last four charges' work, the weights placing it at the crank-angle delay asked for:
+    one charge per cylinder makes torque 1 to 1.5 strokes after induction.
     """
     work0 = s.work0[lane]
     work1 = s.work1[lane]

@@ -12,12 +12,13 @@ from typing import Any
 import numpy as np
 
 from controllers import SETTINGS_FIELDS, Feedback, TICKS_PER_s, controller_row, matrix
-from sim.batch import COUNTERS, LANES, Plan, SAMPLE_s, run_rows
+from sim.batch import run_rows
 from sim.begin import SCENARIO_FIELDS
 from sim.car import Car
 from sim.happenings import SETTABLE
 from sim.prepare import car_row, new_blocks, scenario_row, stack_tables
 from sim.records import CAR_FIELDS, Tables
+from sim.runs import COUNTERS, LANES, Plan, SAMPLE_s
 from sim.scenario import Scenario
 
 CHUNK_RUNS = 256
@@ -35,10 +36,8 @@ class Fleet:
 
     Attributes
     ----------
-    cars : numpy.ndarray
-        Shape (cars, fields): may be replaced by perturbed copies of the rows.
-    scenarios : numpy.ndarray
-        Shape (scenarios, fields).
+    cars, scenarios : numpy.ndarray
+        A row each; cars may be replaced by perturbed copies of the rows.
     tables : Tables
         Tables of both.
     names : tuple of str
@@ -71,15 +70,12 @@ def make_fleet(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Fleet:
 
     Parameters
     ----------
-    cars : sequence of Car
-        At least one.
-    scenarios : sequence of Scenario
+    cars, scenarios : sequence of Car, of Scenario
         At least one.
 
     Returns
     -------
     Fleet
-        Ready to run.
     """
     return Fleet(
         cars=np.vstack([matrix(car_row(car)) for car in cars]),
@@ -124,35 +120,27 @@ def settings_of(car: Car, choices: Sequence[Feedback]) -> np.ndarray:
 
 
 def full_plan(
-    fleet: Fleet,
-    settings: np.ndarray,
-    *,
-    seeds: Sequence[int] | np.ndarray = (0,),
+    fleet: Fleet, settings: np.ndarray, *, seeds: Sequence[int] | np.ndarray = (0,),
     base_error_steps: Sequence[float] | np.ndarray = (0.0,),
-    rpm_offset: Sequence[float] | np.ndarray = (0.0,),
-    pair_settings_with_cars: bool = False,
-) -> Plan:
-    """Plan every combination; phases go with seeds (the n-th seed takes the n-th phase).
-
-    Runs are ordered setting by setting, then car, then scenario, then seed.
+    rpm_offset: Sequence[float] | np.ndarray = (0.0,), pair_settings_with_cars: bool = False,
+) -> Plan:  # fmt: skip
+    """Plan every combination, setting by setting, then car, then scenario, then seed.
 
     Parameters
     ----------
     fleet : Fleet
-        Cars and scenarios.
     settings : numpy.ndarray
         Shape (settings, fields).
     seeds : sequence of int
-        Seeds, 0 to 2**31 - 1; the same for every combination (common random numbers).
+        0 to 2**31 - 1; the same for every combination (common random numbers).
     base_error_steps, rpm_offset : sequence of float
-        Starting phases, repeated as needed to the number of seeds [steps], [rpm].
+        Starting phases: the n-th seed takes the n-th, repeated as needed [steps, rpm].
     pair_settings_with_cars : bool
         Use setting n with car n only (as many settings as cars).
 
     Returns
     -------
     Plan
-        The runs.
     """
     n_cars, n_scenarios = len(fleet.cars), len(fleet.scenarios)
     count = len(seeds)
@@ -184,44 +172,31 @@ def _chunks(runs: int) -> Iterator[tuple[int, int]]:
 
 
 def sample_count(fleet: Fleet) -> int:
-    """Samples kept of each run: enough for the longest scenario.
-
-    Gives samples.
-    """
+    """Samples kept of each run: enough for the longest scenario."""
     longest = fleet.scenarios[:, SCENARIO_FIELDS.index("duration_ticks")].max() / TICKS_PER_s
     return int(np.ceil(longest / SAMPLE_s - 1.0e-9))
 
 
 def run_plan(
-    fleet: Fleet,
-    plan: Plan,
-    reduce: Reduce,
-    *,
-    cores: int | None = None,
-    full: bool | None = None,
-    side_by_side: bool = True,
-    on_done: Callable[[int], None] | None = None,
-) -> None:
+    fleet: Fleet, plan: Plan, reduce: Reduce, *, cores: int | None = None, full: bool | None = None,
+    side_by_side: bool = True, on_done: Callable[[int], None] | None = None,
+) -> None:  # fmt: skip
     """Run a plan chunk by chunk over the cores, handing each chunk to a reduction.
 
     Memory does not grow with the number of runs; results do not depend on the cores.
 
     Parameters
     ----------
-    fleet : Fleet
-        Cars and scenarios.
-    plan : Plan
-        What to run.
+    fleet, plan : Fleet, Plan
     reduce : callable
-        Called in the worker threads with (rows, rpm, steps, counters): indices of the runs,
-        samples [rpm] and [steps] of shape (rows, samples), counters of shape
-        (rows, len(COUNTERS)).  It must not keep the arrays.
+        Called in the worker threads with (rows, rpm, steps, counters): indices of the runs, samples [rpm]
+        and [steps] of shape (rows, samples), counters of shape (rows, len(COUNTERS)). It must not keep
+        the arrays.
     cores : int, optional
         Threads; all cores when left out.
-    full : bool, optional
-        Force the loop with every feature; by need when left out.
-    side_by_side : bool
-        Eight lanes at once; else one run after the other.
+    full, side_by_side : bool, optional
+        Force the loop with every feature (by need when left out); eight lanes at once, else one run after
+        the other.
     on_done : callable, optional
         Called with the number of runs finished by each chunk.
     """
@@ -274,10 +249,7 @@ def _chunk_work(
 
 
 def plan_needs_full(plan: Plan) -> bool:
-    """Whether any settings of a plan use the spark trim.
-
-    Gives true if so.
-    """
+    """Whether any settings of a plan use the spark trim."""
     column = SETTINGS_FIELDS.index("spark_deg_per_rpm")
     return bool(np.any(plan.settings[:, column] != 0.0))
 

@@ -17,10 +17,7 @@ def least_rise_bar(slope: float, square: float) -> float:
 
 
 def friction_fault(constant: float, slope: float, square: float) -> str:
-    """Say what is wrong with a friction that does not resist, the more the faster.
-
-    Gives the fault and what is allowed; empty where there is none.
-    """
+    """Say what is wrong with a friction that does not resist, the more the faster; empty if nothing."""
     low, high = RISES_FROM_rpm / 1000.0, OVERSPEED_rpm / 1000.0
     rise = least_rise_bar(slope, square)
     if rise < -ROUNDING_bar:

@@ -20,10 +20,7 @@ THERMAL_s = THERMAL_TICKS / TICKS_PER_s
 
 @relation
 def battery_now(s: Block, p: Block, lane: int) -> float:
-    """Battery voltage of a lane: of its alternator, or of its battery while the engine is started.
-
-    Gives voltage [V].
-    """
+    """Voltage of a lane's alternator, or of its battery while the engine is started [V]."""
     if s.running[lane] > 0.5:
         return battery_volts(
             s.regulated_V[lane], s.resting_V[lane], p.battery_ohm[lane], s.load_W[lane], s.given_W[lane]
@@ -59,10 +56,7 @@ def fire_alone(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables
 
 @relation
 def stop_engine(s: Block, k: Block, lane: int) -> None:
-    """Handle a stall: no more torque, the sensor reads nothing; the key may start it again.
-
-    An engine switched off has not stalled.
-    """
+    """Handle a stall: no more torque, the sensor reads nothing; one switched off has not stalled."""
     s.running[lane] = 0.0
     if s.stalled_tick[lane] >= NEVER and s.key[lane] != KEY_OFF:
         s.stalled_tick[lane] = s.tick[lane]
@@ -87,10 +81,7 @@ def end_racing(s: Block, lane: int) -> None:
 
 @relation
 def warm(s: Block, p: Block, lane: int) -> None:
-    """Let engine and oil warm or cool over one thermal tick.
-
-    The air drawn now stands for the whole tick: over many ticks its scatter averages out.
-    """
+    """Let engine and oil warm or cool over one thermal tick, for all of which the air drawn now stands."""
     speed = s.speed_rad_s[lane]
     coolant, oil = s.coolant_degC[lane], s.oil_degC[lane]
     ambient = p.ambient_K[lane] - 273.15
@@ -144,10 +135,7 @@ def handle(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) ->
 
 @relation
 def advance_alone(s: Block, p: Block, lane: int, next_update: float, full: bool) -> None:
-    """Take one run by itself from its present event to its next one.
-
-    On the common path, which is the quicker one, where that holds.
-    """
+    """Take one run by itself to its next event, on the common path, the quicker, where that holds."""
     if s.scalar[lane] == 0.0:
         advance(s, p, lane, next_update, full, full, True)
     if s.scalar[lane] != 0.0:

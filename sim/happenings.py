@@ -12,69 +12,27 @@ from sim.thermal import cold_friction_factor, manifold_K
 from sim.valve import begin_move, follow_shaft, go_home, set_opening
 
 SETTABLE = (
-    "lamps",
-    "fan",
-    "screen",
-    "steering",
-    "aircon",
-    "gearbox",
-    "clutch",
-    "electrical_W",
-    "torque_Nm",
-    "throttle_share",
-    "vacuum_leak_mm2",
-    "coolant_degC",
-    "regulated_V",
-    "lost_steps",
-    "valve_sticks",
-    "backlash_steps",
-    "weak_cylinder_share",
-    "rpm_noise_rpm",
-    "advance_deg_per_100rpm",
-    "wired_reversed",
-    "key",
-    "home",
-    "battery_V",
-    "fuel_cut",
+    "lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch", "electrical_W",
+    "torque_Nm", "throttle_share", "vacuum_leak_mm2", "coolant_degC", "regulated_V", "lost_steps",
+    "valve_sticks", "backlash_steps", "weak_cylinder_share", "rpm_noise_rpm",
+    "advance_deg_per_100rpm", "wired_reversed", "key", "home", "battery_V", "fuel_cut",
     "count_from_here",
-)
+)  # fmt: skip
 """Names a scenario may set, in the order of their codes."""
 
 (
-    LAMPS,
-    FAN,
-    SCREEN,
-    STEERING,
-    AIRCON,
-    GEARBOX,
-    CLUTCH,
-    ELECTRICAL,
-    TORQUE,
-    THROTTLE,
-    VACUUM_LEAK,
-    COOLANT,
-    REGULATED,
-    LOST_STEPS,
-    VALVE_STICKS,
-    BACKLASH,
-    WEAK_CYLINDER,
-    RPM_NOISE,
-    ADVANCE,
-    REVERSED,
-    KEY,
-    HOME,
-    BATTERY,
-    FUEL_CUT,
-    COUNT,
-) = range(len(SETTABLE))
+    LAMPS, FAN, SCREEN, STEERING, AIRCON, GEARBOX, CLUTCH, ELECTRICAL, TORQUE, THROTTLE,
+    VACUUM_LEAK, COOLANT, REGULATED, LOST_STEPS, VALVE_STICKS, BACKLASH, WEAK_CYLINDER, RPM_NOISE,
+    ADVANCE, REVERSED, KEY, HOME, BATTERY, FUEL_CUT, COUNT,
+) = range(len(SETTABLE))  # fmt: skip
 
 
 @relation
 def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
     """Put the loads switched on into force: electric power, and the resisting parabola.
 
-    Source: loads add; an automatic gearbox held by the brake drags with the square of
-    speed (torque converter at stall, any textbook on drive lines).
+    An automatic gearbox held by the brake drags with the square of speed. Source: torque converter at stall,
+    any textbook on drive lines.
     """
     switched = (
         p.lamps_W[lane] * s.lamps[lane]
@@ -100,10 +58,7 @@ def set_loads(s: Block, p: Block, k: Block, lane: int) -> None:
 
 @relation
 def set_gas(s: Block, p: Block, lane: int) -> None:
-    """Let the air in the manifold be as warm as the engine makes it; none of it is lost.
-
-    Source: ideal gas; pumping draws volume, so mass goes with density.
-    """
+    """Let the air in the manifold be as warm as the engine makes it; none is lost (ideal gas)."""
     warm_K = p.warm_gas_K[lane]
     denser = warm_K / manifold_K(s.coolant_degC[lane], p.ambient_K[lane], warm_K)
     gas_Pa_per_kg = p.warm_gas_Pa_per_kg[lane] / denser
@@ -117,10 +72,7 @@ def set_gas(s: Block, p: Block, lane: int) -> None:
 
 @relation
 def set_tables(s: Block, p: Block, lane: int) -> None:
-    """Let the spark and mixture that the idle tables ask for follow the temperature sensed.
-
-    Source: see ``sim.combustion``.
-    """
+    """Let the spark and mixture that the idle tables ask for follow the temperature sensed."""
     cold = cold_share(s.coolant_sensed_degC[lane])
     spark = p.spark_base_deg[lane] + cold * p.spark_cold_deg[lane]
     lambda_ = p.lambda_base[lane] + cold * p.lambda_cold[lane]
@@ -133,10 +85,7 @@ def set_tables(s: Block, p: Block, lane: int) -> None:
 
 @relation
 def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Let friction follow the oil, the manifold's air the engine, tables and curves the sensor.
-
-    Source: see ``sim.thermal``.
-    """
+    """Let friction follow the oil, the manifold's air the engine, tables and curves the sensor."""
     s.friction_factor[lane] = cold_friction_factor(
         s.oil_degC[lane], p.oil_a[lane], p.oil_b[lane], p.oil_warm_mm2_s[lane], p.rubbing_share[lane]
     )

@@ -1,8 +1,7 @@
-"""Finds the line on which each key of a TOML document stands.
+"""Finds the line on which each key of a TOML document stands, as `tomllib` gives values without lines.
 
-`tomllib` gives values without lines. The scanner here follows the grammar of TOML 1.0 closely
-enough to place every key, table header and array element of a document that `tomllib` has already
-accepted; it does not check the document again.
+It follows the grammar of TOML 1.0 closely enough to place every key, table header and array element of a
+document that `tomllib` has already accepted; it does not check the document again.
 """
 
 from __future__ import annotations
@@ -16,19 +15,16 @@ _VALUE_END = " \t\n,]}#"
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:
-    """Return the line of every key path of a valid TOML document.
+    """Return the line, from 1, of every key path of a valid TOML document.
 
-    Gives 1-based lines. Elements of arrays are counted from 0: ``("valve", "area_mm2", 2, 0)``. The
-    empty path is the document, line 1.
+    Elements of arrays are counted from 0: ``("valve", "area_mm2", 2, 0)``. The empty path is the document,
+    line 1.
     """
     return _Scanner(text.replace("\r\n", "\n")).lines()
 
 
 def nearest_line(lines: dict[KeyPath, int], path: KeyPath) -> int:
-    """Find the line of a key path or, when it is not in the file, of what would hold it.
-
-    Gives line number from 1.
-    """
+    """Find the line of a key path or, when it is not in the file, of what would hold it."""
     for length in range(len(path), -1, -1):
         if path[:length] in lines:
             return lines[path[:length]]

@@ -7,18 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controllers import car_curves, compiled, matrix
+from controllers import compiled
 from sim.advance import slopes
-from sim.air import standard_atmosphere
-from sim.batch import Blocks, load_lane
-from sim.begin import set_ambient, set_rest, set_valve
+from sim.begin import set_valve
 from sim.car import Car
 from sim.combustion import spark_efficiency
 from sim.crank import alternator_target
 from sim.firing import RPM_PER_rad_s
-from sim.happenings import set_coolant
-from sim.prepare import car_row, new_blocks, valve_areas_m2
-from sim.records import MOST_CYLINDERS, Tables
+from sim.prepare import held_still
+from sim.records import Tables
+from sim.runs import Blocks
 from sim.settle import mean_acceleration, settled_speed
 
 MAP_SHARE, SPEED_SHARE, AREA_SHARE = 1.0e-3, 1.0e-3, 1.0e-3
@@ -33,30 +31,9 @@ HALF_deg = 0.5
 class Slopes:
     """Where the engine settles with the valve held, and the model's partial derivatives there.
 
-    Torque of the charge is indicated torque at induction, before its delay; resisting torque
-    is friction, pumping, accessories and loads, with the alternator's power following speed
-    at once where its limit makes it follow.
-
-    Attributes
-    ----------
-    speed_rad_s : float
-        Settled speed, 0 where the engine cannot run: all else is then 0 too [rad/s].
-    map_Pa : float
-        Manifold pressure [Pa].
-    torque_Nm : float
-        Indicated torque [Nm].
-    opening_m2 : float
-        All openings together [m2].
-    pressure_rate_per_Pa, pressure_rate_per_rad_s, pressure_rate_per_m2 : float
-        Of the pressure's rate by pressure, speed and opening [1/s, Pa/rad, Pa/(s m2)].
-    charge_torque_per_Pa, charge_torque_per_rad_s : float
-        Of the charge's torque by pressure and speed [Nm/Pa, Nm s/rad].
-    resisting_torque_per_Pa, resisting_torque_per_rad_s : float
-        Of the resisting torque by pressure and speed [Nm/Pa, Nm s/rad].
-    torque_per_spark_deg : float
-        Of the charge's torque by spark advance [Nm for each deg, spark in [deg]].
-    area_per_step_m2 : float
-        Of the opening by valve position [m2].
+    Torque of the charge is indicated torque at induction, before its delay; resisting torque is friction,
+    pumping, accessories and loads, with the alternator's power following speed at once where its limit makes
+    it follow. All is 0 where the engine cannot run.
     """
 
     speed_rad_s: float
@@ -132,18 +109,6 @@ def _differentiate(blocks: Blocks, tables: Tables, steps: float, out: np.ndarray
 
 
 @compiled
-def _prepare(blocks: Blocks, car: np.ndarray, tables: Tables, air: np.ndarray, load_W: float) -> None:
-    """Put car, surroundings, coolant and load into the first lane."""
-    s = blocks.state[0]
-    p = blocks.parameters[0]
-    load_lane(blocks.parameters_matrix, 0, car)
-    set_ambient(s, p, 0, air[0], air[1])
-    set_rest(s, p, 0, air[2])
-    s.electrical_W[0] = load_W
-    set_coolant(s, p, blocks.memory[0], 0, tables)
-
-
-@compiled
 def _settle_and_differentiate(blocks: Blocks, tables: Tables, steps: float, out: np.ndarray) -> None:
     """Settle the prepared first lane at a position and write the fields of ``Slopes``."""
     s = blocks.state[0]
@@ -166,58 +131,26 @@ def _settle_each(blocks: Blocks, tables: Tables, steps: np.ndarray, speeds: np.n
         speeds[index] = settled_speed(s, p, 0)
 
 
-def _prepared(
-    car: Car, coolant_degC: float, load_W: float, altitude_m: float, ambient_degC: float
-) -> tuple[Blocks, Tables]:
-    blocks = new_blocks()
-    tables = Tables(
-        valve_m2=valve_areas_m2(car)[None],
-        balance=np.ones((1, MOST_CYLINDERS)),
-        curves=car_curves(car.curves)[None],
-        events=np.zeros((1, 1, 3)),
-    )
-    pressure_Pa, _ = standard_atmosphere(altitude_m)
-    air = np.array([pressure_Pa, ambient_degC + 273.15, coolant_degC])
-    _prepare(blocks, matrix(car_row(car))[0], tables, air, load_W)
-    return blocks, tables
-
-
 def linearise(
-    car: Car,
-    steps: float,
-    coolant_degC: float = 90.0,
-    *,
-    load_W: float = 0.0,
-    altitude_m: float = 0.0,
-    ambient_degC: float = 20.0,
-) -> Slopes:
-    """Differentiate the model where the engine settles with the valve held.
+    car: Car, steps: float, coolant_degC: float = 90.0, *, load_W: float = 0.0,
+    altitude_m: float = 0.0, ambient_degC: float = 20.0,
+) -> Slopes:  # fmt: skip
+    """Differentiate the model where the engine settles with the valve held; central differences.
 
-    Gives all zero where the engine cannot run.
-
-    Source: central differences; the relations are those that every run uses.  A spark table's
-    slope is left out: it is ``torque_per_spark_deg`` times that slope.
+    A spark table's slope is left out: it is ``torque_per_spark_deg`` times that slope.
     """
-    blocks, tables = _prepared(car, coolant_degC, load_W, altitude_m, ambient_degC)
+    blocks, tables = held_still(car, coolant_degC, load_W, altitude_m, ambient_degC)
     out = np.zeros(len(Slopes.__dataclass_fields__))
     _settle_and_differentiate(blocks, tables, float(steps), out)
     return Slopes(*(float(value) for value in out))
 
 
 def settled_rpm(
-    car: Car,
-    steps: Sequence[float] | np.ndarray,
-    coolant_degC: float = 90.0,
-    *,
-    load_W: float = 0.0,
-    altitude_m: float = 0.0,
-    ambient_degC: float = 20.0,
-) -> np.ndarray:
-    """Speed to which the engine settles at each of many valve positions.
-
-    Gives shape of ``steps``, 0 where the engine cannot run [rpm].
-    """
-    blocks, tables = _prepared(car, coolant_degC, load_W, altitude_m, ambient_degC)
+    car: Car, steps: Sequence[float] | np.ndarray, coolant_degC: float = 90.0, *,
+    load_W: float = 0.0, altitude_m: float = 0.0, ambient_degC: float = 20.0,
+) -> np.ndarray:  # fmt: skip
+    """Speed to which the engine settles at each of many valve positions, 0 where it cannot run."""
+    blocks, tables = held_still(car, coolant_degC, load_W, altitude_m, ambient_degC)
     positions = np.asarray(steps, dtype=float)
     speeds = np.zeros(positions.size)
     _settle_each(blocks, tables, positions.ravel(), speeds)

@@ -10,27 +10,20 @@ MOST_FILLING = 1.2
 
 @relation
 def drawn_per_rad(
-    map_Pa: float,
-    speed_rad_s: float,
-    pump0: float,
-    pump1: float,
-    pump2: float,
-    pump3: float,
-    fill0: float,
-    fill1: float,
-) -> float:
+    map_Pa: float, speed_rad_s: float, pump0: float, pump1: float, pump2: float, pump3: float,
+    fill0: float, fill1: float,
+) -> float:  # fmt: skip
     """Air the cylinders draw for each radian the crank turns.
 
-    Speed-density pumping: a cubic in manifold pressure (displaced volume less what the
-    residual gas takes by expanding, see ``sim.prepare.pumping_coefficients``) times a
-    volumetric efficiency linear in speed.
+    Speed-density pumping: a cubic in manifold pressure (displaced volume less what the residual gas takes by
+    expanding, see ``sim.car_record.pumping_coefficients``) times a volumetric efficiency linear in speed.
+    Source: Guzzella and Onder, Introduction to Modeling and Control of Internal Combustion Engine Systems
+    (Springer), engine mass flow.
 
     Parameters
     ----------
-    map_Pa : float
-        Manifold pressure [Pa].
-    speed_rad_s : float
-        Crank speed [rad/s].
+    map_Pa, speed_rad_s : float
+        Manifold pressure and crank speed [Pa, rad/s].
     pump0, pump1, pump2, pump3 : float
         Coefficients over pressure [kg/rad, kg/(rad Pa), kg/(rad Pa2), kg/(rad Pa3)].
     fill0, fill1 : float
@@ -39,12 +32,7 @@ def drawn_per_rad(
     Returns
     -------
     float
-        Air drawn, never negative [kg/rad].
-
-    Notes
-    -----
-    Source: Guzzella and Onder, Introduction to Modeling and Control of Internal Combustion
-    Engine Systems (Springer), engine mass flow.
+        Never negative [kg/rad].
     """
     # In two halves rather than nested: the processor works on both at once.
     charge = (pump0 + pump1 * map_Pa) + map_Pa * map_Pa * (pump2 + pump3 * map_Pa)
@@ -57,23 +45,17 @@ def drawn_per_rad(
 def pressure_rate(gas_Pa_per_kg: float, in_kg_s: float, out_kg_s: float) -> float:
     """Rate of manifold pressure at constant gas temperature.
 
+    Source: Heywood, Internal Combustion Engine Fundamentals (1988), ch. 7, filling and emptying.
+
     Parameters
     ----------
     gas_Pa_per_kg : float
         R T / V of the manifold [Pa/kg].
-    in_kg_s : float
-        Air in [kg/s].
-    out_kg_s : float
-        Air out [kg/s].
+    in_kg_s, out_kg_s : float
+        Air in and out [kg/s].
 
     Returns
     -------
-    float
-        Pressure rate [Pa/s].
-
-    Notes
-    -----
-    Source: Heywood, Internal Combustion Engine Fundamentals (1988), ch. 7, filling and
-    emptying.
+    float [Pa/s]
     """
     return gas_Pa_per_kg * (in_kg_s - out_kg_s)

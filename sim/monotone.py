@@ -8,8 +8,6 @@ import numpy as np
 def monotone_cubic(points: np.ndarray, at: np.ndarray) -> np.ndarray:
     """Interpolate a table by cubics that rise and fall only where the table does.
 
-    Gives shape (m,), in the unit of the values.
-
     Source: Fritsch and Butland, SIAM J. Sci. Stat. Comput. 5 (1984), by ``scipy``.
     """
     from scipy.interpolate import PchipInterpolator

@@ -1,8 +1,4 @@
-"""Random numbers that depend only on what they are for, never on the order of drawing.
-
-A number is a pure function of (seed, stream, count).  Runs side by side, on one core or
-many, in any order, draw the same numbers.
-"""
+"""Random numbers that depend only on seed, stream and count, never on the order of drawing."""
 
 from __future__ import annotations
 
@@ -41,10 +37,8 @@ _SCALE = _VARIANCE**-0.5
 def philox_2x32(count: Word, stream: Word, seed: Word, rounds: int) -> tuple[Word, Word]:
     """Two 32-bit words of the counter-based generator Philox 2x32.
 
-    Gives two uniform 32-bit words [-].
-
-    Source: Salmon, Moraes, Dror and Shaw, Parallel random numbers: as easy as 1, 2, 3,
-    SC11 (2011), doi 10.1145/2063384.2063405.
+    Source: Salmon, Moraes, Dror and Shaw, Parallel random numbers: as easy as 1, 2, 3, SC11 (2011), doi
+    10.1145/2063384.2063405.
     """
     left = np.uint64(count) & _LOW
     right = np.uint64(stream) & _LOW
@@ -59,14 +53,9 @@ def philox_2x32(count: Word, stream: Word, seed: Word, rounds: int) -> tuple[Wor
 
 @relation
 def gauss(seed: float, stream: int, count: float) -> float:
-    """Nearly normal number, bounded: an engine has no infinite charge.
+    """Nearly normal number, variance 1 within 0.1 %, bounded at 4: no engine has an infinite charge [-].
 
-    The sum of four uniform numbers of 16 bits, its kurtosis mended by one Cornish-Fisher
-    term; at most 4 standard deviations from zero.
-
-    Gives mean 0, variance 1 within 0.1 % [-].
-
-    Source: Philox as above; Cornish and Fisher (1938) for the kurtosis term.
+    The sum of four uniform numbers of 16 bits, its kurtosis mended by one Cornish-Fisher term (1938).
     """
     first, second = philox_2x32(np.int32(count), stream, np.int32(seed), ROUNDS)
     total = np.int32((first & _SIXTEEN) + (first >> _HALF) + (second & _SIXTEEN) + (second >> _HALF))
@@ -76,11 +65,6 @@ def gauss(seed: float, stream: int, count: float) -> float:
 
 @relation
 def uniform(seed: float, stream: int, count: float) -> float:
-    """Uniform number.
-
-    Gives 0 to below 1 [-].
-
-    Source: Philox as above.
-    """
+    """Uniform number, 0 to below 1 [-]."""
     first, _ = philox_2x32(np.int32(count), stream, np.int32(seed), ROUNDS)
     return np.float64(first) * (1.0 / 4294967296.0)

@@ -20,26 +20,16 @@ from sim.sensors import RPM_PER_rad_s
 from sim.settle import settled_speed
 
 __all__ = [
-    "car_row",
-    "delay_shares",
-    "equilibrium",
-    "new_blocks",
-    "pumping_coefficients",
-    "scenario_events",
-    "scenario_row",
-    "stack_tables",
-    "valve_areas_m2",
-]
+    "car_row", "delay_shares", "equilibrium", "new_blocks", "pumping_coefficients",
+    "scenario_events", "scenario_row", "stack_tables", "valve_areas_m2",
+]  # fmt: skip
 
 FAN_INRUSH, FAN_INRUSH_s = 2.5, 0.5
 """An electric fan draws so many times its power for so long as it runs up [-], [s]."""
 
 
 def scenario_row(scenario: Scenario) -> Any:
-    """Turn a scenario into the record that compiled code reads.
-
-    Gives one row of ``SCENARIO_FIELDS``.
-    """
+    """Turn a scenario into the record that compiled code reads, one row of ``SCENARIO_FIELDS``."""
     row = rows(SCENARIO_FIELDS, 1)
     pressure_Pa, _ = standard_atmosphere(scenario.altitude_m)
     row["ambient_Pa"] = pressure_Pa
@@ -76,12 +66,9 @@ def _fan_again_s(scenario: Scenario, at_s: float) -> float:
 
 
 def scenario_events(scenario: Scenario) -> np.ndarray:
-    """Turn a scenario's events into rows for compiled code, the end last.
+    """A scenario's events as rows of tick, code of what is set (-1 the end, which is last) and value.
 
-    Gives shape (rows, 3): tick, code of what is set (-1 the end), value.
-
-    Source: an electric fan draws two to three times its power while it runs up: common practice,
-    no source.
+    An electric fan draws two to three times its power while it runs up (common practice, no source).
     """
     table = _rows_of(scenario)
     table.append((float(round(scenario.duration_s * TICKS_PER_s)), -1.0, 0.0))
@@ -89,10 +76,7 @@ def scenario_events(scenario: Scenario) -> np.ndarray:
 
 
 def stack_tables(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Tables:
-    """Stack the tables of several cars and scenarios for compiled code.
-
-    Gives see there; events are padded with ends.
-    """
+    """Stack the tables of several cars and scenarios for compiled code, events padded with ends."""
     balance = np.ones((len(cars), MOST_CYLINDERS))
     for index, car in enumerate(cars):
         balance[index, : car.engine.cylinders] = car.engine.cylinder_balance
@@ -110,76 +94,72 @@ def stack_tables(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Tables:
 
 
 @compiled
-def _settle(
-    blocks: Blocks,
-    car: np.ndarray,
-    tables: Tables,
-    ambient_Pa: float,
-    ambient_K: float,
-    coolant_degC: float,
-    steps: float,
-    load_W: float,
-) -> float:
+def _load_still(blocks: Blocks, car: np.ndarray, tables: Tables, air: np.ndarray, load_W: float) -> None:
+    """Put car, surroundings, coolant and load into the first lane."""
     s = blocks.state[0]
     p = blocks.parameters[0]
     load_lane(blocks.parameters_matrix, 0, car)
-    set_ambient(s, p, 0, ambient_Pa, ambient_K)
-    set_rest(s, p, 0, coolant_degC)
+    set_ambient(s, p, 0, air[0], air[1])
+    set_rest(s, p, 0, air[2])
     s.electrical_W[0] = load_W
     set_coolant(s, p, blocks.memory[0], 0, tables)
+
+
+@compiled
+def _settle(blocks: Blocks, tables: Tables, steps: float) -> float:
+    """Speed of the first lane with the valve held at a position [rad/s]."""
+    s = blocks.state[0]
+    p = blocks.parameters[0]
     set_valve(s, p, 0, tables, steps)
     return settled_speed(s, p, 0)
 
 
+def own_tables(car: Car, events: np.ndarray) -> Tables:
+    """Tables of one car and one row of events, its cylinders all alike."""
+    return Tables(
+        valve_m2=valve_areas_m2(car)[None],
+        balance=np.ones((1, MOST_CYLINDERS)),
+        curves=car_curves(car.curves)[None],
+        events=events[None],
+    )
+
+
+def held_still(
+    car: Car, coolant_degC: float, load_W: float, altitude_m: float, ambient_degC: float
+) -> tuple[Blocks, Tables]:
+    """A car in the first lane of new blocks, to be settled at valve positions."""
+    blocks, tables = new_blocks(), own_tables(car, np.zeros((1, 3)))
+    pressure_Pa, _ = standard_atmosphere(altitude_m)
+    air = np.array([pressure_Pa, ambient_degC + 273.15, coolant_degC])
+    _load_still(blocks, matrix(car_row(car))[0], tables, air, load_W)
+    return blocks, tables
+
+
 def equilibrium(
-    car: Car,
-    steps: float,
-    coolant_degC: float = 90.0,
-    *,
-    load_W: float = 0.0,
-    altitude_m: float = 0.0,
-    ambient_degC: float = 20.0,
-) -> dict[str, float]:
+    car: Car, steps: float, coolant_degC: float = 90.0, *, load_W: float = 0.0,
+    altitude_m: float = 0.0, ambient_degC: float = 20.0,
+) -> dict[str, float]:  # fmt: skip
     """Where the engine settles with the valve held still.
 
     Parameters
     ----------
     car : Car
-        The car.
     steps : float
         Valve position from the seat [steps].
-    coolant_degC : float
-        Coolant (and oil) temperature [degC].
+    coolant_degC, ambient_degC : float
+        Temperature of coolant and oil, and of the air [degC].
     load_W : float
         Electric load above the car's base load [W].
     altitude_m : float
         Geopotential height [m].
-    ambient_degC : float
-        Air temperature [degC].
 
     Returns
     -------
     dict of str to float
         ``rpm`` (0 where it cannot run), ``map_kPa``, ``air_g_s``, ``torque_Nm``.
     """
-    blocks = new_blocks()
-    tables = Tables(
-        valve_m2=valve_areas_m2(car)[None],
-        balance=np.ones((1, MOST_CYLINDERS)),
-        curves=car_curves(car.curves)[None],
-        events=np.zeros((1, 1, 3)),
-    )
-    pressure_Pa, _ = standard_atmosphere(altitude_m)
-    speed = _settle(
-        blocks,
-        matrix(car_row(car))[0],
-        tables,
-        pressure_Pa,
-        ambient_degC + 273.15,
-        coolant_degC,
-        float(steps),
-        load_W,
-    )
+    blocks, tables = held_still(car, coolant_degC, load_W, altitude_m, ambient_degC)
+    speed = _settle(blocks, tables, float(steps))
     state: Block = blocks.state[0]
     work = car.engine.work_per_air_kJ_per_kg * 1000.0 * float(state.efficiency[0])
     torque = float(state.torque_Nm[0])

@@ -7,19 +7,35 @@ import json
 import types
 import typing
 from collections.abc import Callable
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
-from sim.errors import Problem
+from sim.errors import InputError, Problem
+from sim.key_lines import KeyPath, nearest_line
 
-KeyPath = tuple[str | int, ...]
+AnyModel = TypeVar("AnyModel", bound=BaseModel)
 Found = list[tuple[KeyPath, str]]
 
 _FOUND = "found"
 _LONGEST_VALUE = 40
+_FAULTS = {
+    "literal_error": "unknown value",
+    "greater_than": "too small",
+    "greater_than_equal": "too small",
+    "less_than": "too large",
+    "less_than_equal": "too large",
+    "finite_number": "not a finite number",
+    "too_short": "too short",
+    "string_too_short": "too short",
+    "too_long": "too long",
+    "string_too_long": "too long",
+    "string_pattern_mismatch": "not of the right form",
+}
+"""What is wrong, by the kinds of the model's own errors; any other is a wrong kind of value."""
 
 
 def raise_found(found: Found) -> None:
@@ -29,10 +45,7 @@ def raise_found(found: Found) -> None:
 
 
 def key_text(path: KeyPath) -> str:
-    """Write a key path for people.
-
-    Gives such as ``valve.area_mm2[3]``, counted from 1.
-    """
+    """Write a key path for people, counted from 1: ``valve.area_mm2[3]``."""
     text = ""
     for part in path:
         if isinstance(part, int):
@@ -43,10 +56,7 @@ def key_text(path: KeyPath) -> str:
 
 
 def value_text(value: object) -> str:
-    """Write a value as it would stand in the file, shortened to be read.
-
-    Gives at most 40 characters.
-    """
+    """Write a value as it would stand in the file, shortened to at most 40 characters."""
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, float):
@@ -64,13 +74,21 @@ def value_text(value: object) -> str:
     return text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 3] + "..."
 
 
+def checked(
+    model: type[AnyModel], values: object, file: str, lines: dict[KeyPath, int] | None = None
+) -> AnyModel:
+    """Make a model of values; an `InputError` with every problem in plain words where they do not do."""
+    try:
+        return model.model_validate(values)
+    except ValidationError as error:
+        line_of = partial(nearest_line, lines or {})
+        raise InputError(plain_problems(error, model, file, line_of)) from None
+
+
 def plain_problems(
     error: ValidationError, model: type[BaseModel], file: str, line_of: Callable[[KeyPath], int]
 ) -> list[Problem]:
-    """Translate a validation error into problems in plain words, in the order of the file.
-
-    Gives at least one.
-    """
+    """Translate a validation error into problems in plain words, in the order of the file."""
     problems: list[Problem] = []
     for details in error.errors(include_url=False):
         for path, message in _spelled_out(details, model):
@@ -99,21 +117,9 @@ def _message(details: ErrorDetails, path: KeyPath, model: type[BaseModel]) -> st
         return f"missing, allowed: {allowed}"
     if kind == "extra_forbidden":
         return f"unknown key ({value}), allowed: {_known_keys(model, path)}"
-    if kind == "literal_error":
-        return f"unknown value ({value}), allowed: {allowed}"
-    if kind in ("greater_than", "greater_than_equal"):
-        return f"too small ({value}), allowed: {allowed}"
-    if kind in ("less_than", "less_than_equal"):
-        return f"too large ({value}), allowed: {allowed}"
-    if kind == "finite_number":
-        return f"not a finite number ({value}), allowed: {allowed}"
-    if kind in ("too_short", "too_long", "string_too_short", "string_too_long"):
-        return f"too {'short' if kind.endswith('short') else 'long'} ({value}), allowed: {allowed}"
-    if kind == "string_pattern_mismatch":
-        return f"not of the right form ({value}), allowed: {allowed}"
-    if details["type"] in ("value_error", "assertion_error", "limits"):
+    if kind in ("value_error", "assertion_error", "limits"):
         return details["msg"].removeprefix("Value error, ").removeprefix("Assertion failed, ")
-    return f"wrong kind of value ({value}), allowed: {allowed}"
+    return f"{_FAULTS.get(kind, 'wrong kind of value')} ({value}), allowed: {allowed}"
 
 
 def _declared(model: type[BaseModel], path: KeyPath) -> tuple[Any, dict[str, Any], str]:

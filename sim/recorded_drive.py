@@ -22,18 +22,7 @@ RUN_ON_s = 2.0
 class Beginning(NamedTuple):
     """What holds as a drive begins: an engine that has settled in manifold and torque.
 
-    Attributes
-    ----------
-    ambient_Pa, ambient_K : float
-        Pressure [Pa] and temperature [K] of the surroundings.
-    coolant_degC : float
-        Coolant temperature [degC].
-    valve_steps : float
-        Where the valve is [steps].
-    rpm : float
-        Speed, above 0 [rpm].
-    load_W : float
-        Electric load above the car's base load [W].
+    ``load_W`` is the electric load above the car's base load.
     """
 
     ambient_Pa: float
@@ -48,16 +37,8 @@ class Beginning(NamedTuple):
 class Drive:
     """What was done to an engine over a stretch of time, ready to be done again.
 
-    Attributes
-    ----------
-    ticks : ndarray
-        Shape (n,): when readings are wanted [ticks].
-    commands : ndarray
-        Shape (moves + 1, 2): tick and steps of each valve command, the last one never comes.
-    events : ndarray
-        Shape (events + 1, 3): as of a scenario; the last row is the end.
-    beginning : Beginning
-        What holds before anything happens.
+    ``ticks``: when readings are wanted; ``commands``: rows of tick and steps, the last one never comes;
+    ``events``: rows as of a scenario, the last is the end.
     """
 
     ticks: Floats
@@ -98,20 +79,11 @@ def _happened(events: Sequence[tuple[float, str, float]], begin_s: float, last: 
 
 
 def make_drive(
-    time_s: ArrayLike,
-    valve_steps: ArrayLike,
-    *,
-    start_rpm: float,
-    coolant_degC: float = 90.0,
-    load_W: float = 0.0,
-    events: Sequence[tuple[float, str, float]] = (),
-    altitude_m: float = 0.0,
+    time_s: ArrayLike, valve_steps: ArrayLike, *, start_rpm: float, coolant_degC: float = 90.0,
+    load_W: float = 0.0, events: Sequence[tuple[float, str, float]] = (), altitude_m: float = 0.0,
     ambient_degC: float = 20.0,
-) -> Drive:
-    """Describe what was done to an engine.
-
-    Gives ready for ``replay``.
-    """
+) -> Drive:  # fmt: skip
+    """Describe what was done to an engine, for ``replay``."""
     times, steps = _checked_rows(time_s, valve_steps)
     ticks = np.rint((times - times[0]) * TICKS_PER_s)
     pressure_Pa, _ = standard_atmosphere(altitude_m)

@@ -1,6 +1,6 @@
 """The plant's plain records: parameters of a run, state of a run, and the tables beside them.
 
-Inside everything is SI: Pa, kg, K, rad/s, J.  Each block field holds one float64 a lane.
+Inside everything is SI: Pa, kg, K, rad/s, J. Each block field holds one float64 a lane.
 """
 
 from __future__ import annotations
@@ -140,16 +140,9 @@ MOST_CYLINDERS = 12
 class Tables(NamedTuple):
     """Everything of cars and scenarios that is not one number.
 
-    Attributes
-    ----------
-    valve_m2 : numpy.ndarray
-        Shape (cars, VALVE_TABLE_STEPS): area at whole steps [m2].
-    balance : numpy.ndarray
-        Shape (cars, MOST_CYLINDERS): work factor of each cylinder [-].
-    curves : numpy.ndarray
-        Shape (cars, 4, 2, points): the controller's curves.
-    events : numpy.ndarray
-        Shape (scenarios, events, 3): tick, code of what is set, value; the last row is the end.
+    ``valve_m2``: (cars, whole steps); ``balance``, work factor of each cylinder: (cars, MOST_CYLINDERS);
+    ``curves``: (cars, 4, 2, points); ``events``, tick, code of what is set and value: (scenarios, events, 3),
+    the last is the end.
     """
 
     valve_m2: np.ndarray

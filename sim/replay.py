@@ -1,8 +1,7 @@
 """A recorded drive done again: the model's own handlers, told the recorded valve commands.
 
-The controller is left out; everything else happens as in any other run.  A fit replays one
-drive thousands of times: without a seed a replay is free of scatter and noise and its
-readings are smooth in the car's parameters, so that they can be differentiated.
+Without a seed a replay is free of scatter and noise and its readings are smooth in the car's parameters, so
+that a fit, which replays one drive thousands of times, can differentiate them.
 """
 
 from __future__ import annotations
@@ -14,17 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from controllers import NEVER, TICKS_PER_s, car_curves, compiled, matrix, relation
-from sim.batch import Blocks, load_lane
+from controllers import NEVER, TICKS_PER_s, compiled, matrix, relation
 from sim.begin import set_ambient, set_rest, set_valve, start_idling
 from sim.car import Car
 from sim.firing import RPM_PER_rad_s, draw_noise, read_balance
 from sim.handlers import advance_alone, fire_now, handle
 from sim.happenings import set_coolant
-from sim.prepare import car_row, new_blocks, valve_areas_m2
+from sim.prepare import car_row, new_blocks, own_tables
 from sim.recorded_drive import Beginning, Drive, make_drive
-from sim.records import FIRING, MOST_CYLINDERS, STALL, UPDATE, Block, Tables
+from sim.records import FIRING, STALL, UPDATE, Block, Tables
 from sim.replay_readings import read_centred, read_step
+from sim.runs import Blocks, load_lane
 from sim.valve import begin_move
 
 __all__ = ["READINGS", "Beginning", "Drive", "Replayed", "make_drive", "replay"]
@@ -41,21 +40,7 @@ SURE_PULL_IN_s = 1.0e-9
 
 @dataclass(frozen=True, eq=False)
 class Replayed:
-    """What a replay read at the drive's times.
-
-    Attributes
-    ----------
-    rpm : ndarray
-        Shape (n,): measured speed; 0 after a stall [rpm].
-    map_kPa : ndarray
-        Shape (n,): pressure of the manifold sensor [kPa].
-    spark_deg : ndarray
-        Shape (n,): spark advance of the last charge [deg].
-    battery_V : ndarray
-        Shape (n,): battery voltage [V].
-    stalled_s : float
-        When the engine stalled, from the drive's first time; nan if it did not [s].
-    """
+    """What a replay read at the drive's times; speed is 0 after a stall, at ``stalled_s`` (nan without)."""
 
     rpm: Floats
     map_kPa: Floats
@@ -93,10 +78,7 @@ def begin_replay(blocks: Blocks, car: np.ndarray, tables: Tables, start: Beginni
 
 @relation
 def do_event(blocks: Blocks, tables: Tables, commands: np.ndarray, command: int) -> int:
-    """Let the event that is due in the first lane happen.
-
-    Gives the next command [-].
-    """
+    """Let the event that is due in the first lane happen; gives the next command."""
     s, p, c, k = blocks.state[0], blocks.parameters[0], blocks.settings[0], blocks.memory[0]
     event = s.event[0]
     if event == FIRING:
@@ -113,20 +95,10 @@ def do_event(blocks: Blocks, tables: Tables, commands: np.ndarray, command: int)
 
 @compiled
 def run_replay(
-    blocks: Blocks,
-    car: np.ndarray,
-    tables: Tables,
-    start: Beginning,
-    commands: np.ndarray,
-    ticks: np.ndarray,
-    held: bool,
-    seed: float,
-    out: np.ndarray,
-) -> float:
-    """Replay a drive.
-
-    Gives tick of a stall, NEVER without one [ticks].
-    """
+    blocks: Blocks, car: np.ndarray, tables: Tables, start: Beginning, commands: np.ndarray,
+    ticks: np.ndarray, held: bool, seed: float, out: np.ndarray,
+) -> float:  # fmt: skip
+    """Replay a drive; gives the tick of a stall, NEVER without one [ticks]."""
     begin_replay(blocks, car, tables, start)
     s, p, k = blocks.state[0], blocks.parameters[0], blocks.memory[0]
     p.seed[0] = seed
@@ -168,23 +140,16 @@ def _quiet(row: np.ndarray) -> np.ndarray:
 
 def _tables(car: Car, events: Floats, alike: bool) -> Tables:
     """Tables of one car and one drive."""
-    balance = np.ones((1, MOST_CYLINDERS))
-    balance[0, : car.engine.cylinders] = car.engine.cylinder_balance
+    tables = own_tables(car, events)
     if alike:
-        balance[:] = np.mean(car.engine.cylinder_balance)
-    return Tables(
-        valve_m2=valve_areas_m2(car)[None],
-        balance=balance,
-        curves=car_curves(car.curves)[None],
-        events=events[None],
-    )
+        tables.balance[:] = np.mean(car.engine.cylinder_balance)
+    else:
+        tables.balance[0, : car.engine.cylinders] = car.engine.cylinder_balance
+    return tables
 
 
 def replay(car: Car, drive: Drive, *, seed: int | None = None) -> Replayed:
-    """Do to a car in the model what was done to an engine.
-
-    Gives readings at the drive's times.
-    """
+    """Do to a car in the model what was done to an engine."""
     if seed is not None and not 0 <= seed < 2**31:
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")
     quiet = seed is None
@@ -192,15 +157,8 @@ def replay(car: Car, drive: Drive, *, seed: int | None = None) -> Replayed:
     tables = _tables(car, drive.events, alike=quiet)
     out = np.zeros((len(READINGS), drive.ticks.size))
     stalled = run_replay(
-        _memory(),
-        matrix(row)[0],
-        tables,
-        drive.beginning,
-        drive.commands,
-        drive.ticks,
-        not quiet,
-        float(seed or 0),
-        out,
-    )
+        _memory(), matrix(row)[0], tables, drive.beginning, drive.commands, drive.ticks, not quiet,
+        float(seed or 0), out,
+    )  # fmt: skip
     stalled_s = stalled / TICKS_PER_s if stalled < NEVER else math.nan
     return Replayed(out[0], out[1], out[2], out[3], stalled_s)

@@ -13,12 +13,7 @@ from sim.records import Block
 def fill_line(
     ticks: np.ndarray, row: int, tick0: float, value0: float, tick1: float, value1: float, out: np.ndarray
 ) -> int:
-    """Read a straight line at all wanted times up to its end.
-
-    Gives first time not yet read [-].
-
-    Source: linear interpolation; before its beginning the line is held.
-    """
+    """Read a line at all wanted times up to its end, held before it; gives the first not yet read."""
     slope = (value1 - value0) / (tick1 - tick0) if tick1 > tick0 else 0.0
     while row < len(ticks) and ticks[row] <= tick1:
         beyond = ticks[row] - tick0
@@ -29,19 +24,10 @@ def fill_line(
 
 @relation
 def read_step(
-    s: Block,
-    p: Block,
-    ticks: np.ndarray,
-    held: bool,
-    tick: float,
-    sensed_Pa: float,
-    rows: tuple[int, int, int],
-    out: np.ndarray,
-) -> tuple[int, int, int]:
-    """Read all but centred speed at the wanted times that a step went past.
-
-    Gives first times not yet read [-].
-    """
+    s: Block, p: Block, ticks: np.ndarray, held: bool, tick: float, sensed_Pa: float,
+    rows: tuple[int, int, int], out: np.ndarray,
+) -> tuple[int, int, int]:  # fmt: skip
+    """Read all but centred speed at the wanted times that a step went past; gives the first not yet read."""
     rpm_row, map_row, slow_row = rows
     now = s.tick[0]
     map_row = fill_line(ticks, map_row, tick, sensed_Pa, now, s.map_sensed_Pa[0], out[1])
@@ -60,10 +46,7 @@ def read_step(
 def read_centred(
     s: Block, ticks: np.ndarray, rows: tuple[int, int, int], centre: tuple[float, float], out: np.ndarray
 ) -> tuple[tuple[int, int, int], tuple[float, float]]:
-    """At a firing, read speed by a line to the middle of the time its measured value was held.
-
-    Gives the rows, and where the next line begins [ticks, rpm].
-    """
+    """At a firing, read speed by a line to the middle of the time its measured value was held."""
     middle = 0.5 * (s.fired_tick[0] + s.tick[0])
     read = s.measured_rpm[0]
     row = fill_line(ticks, rows[0], centre[0], centre[1], middle, read, out[0])

@@ -33,16 +33,9 @@ SAMPLE_TICKS = SAMPLE_s * TICKS_PER_s
 
 
 class Blocks(NamedTuple):
-    """Working memory of one thread: four arrays of one block each, also as matrices.
+    """Working memory of one thread: four arrays of one block each, also as matrices (fields, lanes).
 
     Arrays, because Python hands an array to compiled code a hundred times faster than a record.
-
-    Attributes
-    ----------
-    state, parameters, settings, memory : numpy.ndarray
-        Shape (1,): one block each.
-    state_matrix, parameters_matrix, settings_matrix, memory_matrix : numpy.ndarray
-        Shape (fields, lanes): the same memory.
     """
 
     state: np.ndarray
@@ -67,8 +60,8 @@ class Plan(NamedTuple):
     seed : numpy.ndarray
         Shape (runs,): whole numbers below 2**31, held in float64.
     base_error_steps, rpm_offset : numpy.ndarray
-        Shape (runs,): error of the base curve [steps], the part of a step in it as air past the
-        valve; speed at the start above target [rpm].
+        Shape (runs,): error of the base curve, the part of a step in it as air past the valve; speed at
+        the start above target [steps, rpm].
     """
 
     cars: np.ndarray
@@ -83,10 +76,7 @@ class Plan(NamedTuple):
 
 
 def new_blocks() -> Blocks:
-    """Make the working memory of one thread; a single run uses its first lane.
-
-    Gives blocks of zeros, each also as a matrix over the same memory.
-    """
+    """Make the working memory of one thread; a single run uses its first lane."""
     arrays = [
         np.zeros(1, dtype=block_dtype(fields, LANES))
         for fields in (STATE_FIELDS, RUN_FIELDS, SETTINGS_FIELDS, MEMORY_FIELDS)
@@ -117,15 +107,9 @@ def load_run(blocks: Blocks, lane: int, run: int, plan: Plan, tables: Tables) ->
     p.row_car[lane] = car
     p.row_scenario[lane] = scenario
     begin(
-        blocks.state[0],
-        p,
-        blocks.settings[0],
-        blocks.memory[0],
-        lane,
-        tables,
-        plan.scenarios[scenario],
-        plan.rpm_offset[run],
-    )
+        blocks.state[0], p, blocks.settings[0], blocks.memory[0], lane, tables,
+        plan.scenarios[scenario], plan.rpm_offset[run],
+    )  # fmt: skip
 
 
 @routine

@@ -3,76 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
+from controllers import within
 from sim.car_tables import Real, Table, Text, Truth
-from sim.errors import InputError
 from sim.files import bundled_folder, find_file, read_toml
-from sim.key_lines import nearest_line
-from sim.problems import Found, plain_problems, raise_found, value_text
+from sim.problems import Found, checked, raise_found, value_text
 
 EventName = Literal[
-    "lamps",
-    "fan",
-    "screen",
-    "steering",
-    "aircon",
-    "gearbox",
-    "clutch",
-    "electrical_W",
-    "torque_Nm",
-    "throttle_share",
-    "vacuum_leak_mm2",
-    "coolant_degC",
-    "regulated_V",
-    "lost_steps",
-    "valve_sticks",
-    "backlash_steps",
-    "weak_cylinder_share",
-    "rpm_noise_rpm",
-    "advance_deg_per_100rpm",
-    "wired_reversed",
-    "key",
-    "home",
-    "battery_V",
-    "fuel_cut",
-]
+    "lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch", "electrical_W",
+    "torque_Nm", "throttle_share", "vacuum_leak_mm2", "coolant_degC", "regulated_V", "lost_steps",
+    "valve_sticks", "backlash_steps", "weak_cylinder_share", "rpm_noise_rpm",
+    "advance_deg_per_100rpm", "wired_reversed", "key", "home", "battery_V", "fuel_cut",
+]  # fmt: skip
 
 KEY_POSITIONS = ("off", "on", "crank")
 
 EVENT_RANGES: dict[str, tuple[float, float]] = {
-    "lamps": (0, 3),
-    "fan": (0, 3),
-    "screen": (0, 3),
-    "steering": (0, 3),
-    "aircon": (0, 3),
-    "gearbox": (0, 3),
-    "clutch": (0, 3),
-    "electrical_W": (0, 3000),
-    "torque_Nm": (-50, 200),
-    "throttle_share": (0, 1),
-    "vacuum_leak_mm2": (0, 200),
-    "coolant_degC": (-40, 130),
-    "regulated_V": (6, 16),
-    "lost_steps": (-400, 400),
-    "valve_sticks": (0, 1),
-    "backlash_steps": (0, 10),
-    "weak_cylinder_share": (0, 1),
-    "rpm_noise_rpm": (0, 100),
-    "advance_deg_per_100rpm": (-20, 20),
-    "wired_reversed": (0, 1),
-    "home": (1, 1),
-    "battery_V": (6, 14),
-    "fuel_cut": (0, 1),
-}
+    "lamps": (0, 3), "fan": (0, 3), "screen": (0, 3), "steering": (0, 3), "aircon": (0, 3),
+    "gearbox": (0, 3), "clutch": (0, 3), "electrical_W": (0, 3000), "torque_Nm": (-50, 200),
+    "throttle_share": (0, 1), "vacuum_leak_mm2": (0, 200), "coolant_degC": (-40, 130),
+    "regulated_V": (6, 16), "lost_steps": (-400, 400), "valve_sticks": (0, 1),
+    "backlash_steps": (0, 10), "weak_cylinder_share": (0, 1), "rpm_noise_rpm": (0, 100),
+    "advance_deg_per_100rpm": (-20, 20), "wired_reversed": (0, 1), "home": (1, 1),
+    "battery_V": (6, 14), "fuel_cut": (0, 1),
+}  # fmt: skip
 """Lowest and highest value of each event that takes a number.
 
-Loads are multiples of what the car has fitted: 0 off, 1 on.  A torque below 0 drives the engine,
+Loads are multiples of what the car has fitted: 0 off, 1 on. A torque below 0 drives the engine,
 as wheels do.
 """
 
@@ -82,12 +44,10 @@ _WHOLE = ("lost_steps", "valve_sticks", "wired_reversed", "home", "fuel_cut")
 class Event(Table):
     """One thing that happens during a run (array of tables ``[[event]]``)."""
 
-    at_s: Real = Field(ge=0, le=3600, description="[s] when, from the start of the run")
+    at_s: Real = within(0, 3600, "[s] when, from the start of the run")
     set: EventName = Field(description="[-] what is set")
-    to: float | str = Field(
-        default=1.0,
-        description="[-] its new value; loads as multiples of the car's own, key as off, on, crank",
-    )
+    to: float | str = Field(default=1.0, description="[-] its new value; loads as multiples of the car's own,"
+        " key as off, on, crank")  # fmt: skip
 
     @property
     def number(self) -> float:
@@ -136,7 +96,7 @@ class Window(Table):
     """A span of the run over which something is measured (array of tables ``[[measure]]``)."""
 
     what: Literal["hunting", "load", "blip", "start"] = Field(description="[-] what is measured")
-    from_s: Real = Field(ge=0, le=3600, description="[s] beginning of the span")
+    from_s: Real = within(0, 3600, "[s] beginning of the span")
     to_s: Real = Field(gt=0, le=3600, description="[s] end of the span")
 
     @model_validator(mode="after")
@@ -152,29 +112,17 @@ class Scenario(Table):
 
     name: Text = Field(min_length=1, max_length=80, description="[-] what the scenario is called")
     note: Text = Field(default="", max_length=4000, description="[-] what it shows")
-    duration_s: Real = Field(ge=1, le=3600, description="[s] length of the run")
-    coolant_degC: Real = Field(
-        default=90.0, ge=-40, le=130, description="[degC] coolant and oil at the start"
-    )
-    ambient_degC: Real = Field(default=20.0, ge=-40, le=60, description="[degC] outside air")
-    altitude_m: Real = Field(
-        default=0.0, ge=-500, le=5000, description="[m] geopotential height above sea level"
-    )
-    start: Literal["idle", "key_on"] = Field(
-        default="idle", description="[-] idle: running already; key_on: at rest, to be cranked"
-    )
-    warm_up: Truth = Field(
-        default=False,
-        description="[-] coolant and oil warm as the engine runs; false holds them. When left out:"
-        " true with start key_on, else false",
-    )
+    duration_s: Real = within(1, 3600, "[s] length of the run")
+    coolant_degC: Real = within(-40, 130, "[degC] coolant and oil at the start", 90.0)
+    ambient_degC: Real = within(-40, 60, "[degC] outside air", 20.0)
+    altitude_m: Real = within(-500, 5000, "[m] geopotential height above sea level", 0.0)
+    start: Literal["idle", "key_on"] = Field(default="idle", description="[-] idle: running already; key_on:"
+        " at rest, to be cranked")  # fmt: skip
+    warm_up: Truth = Field(default=False, description="[-] coolant and oil warm as the engine runs; false"
+        " holds them. When left out: true with start key_on, else false")  # fmt: skip
     measure: tuple[Window, ...] = Field(default=(), max_length=50, description="[-] spans to be measured")
-    event: tuple[Event, ...] = Field(
-        default=(),
-        max_length=1000,
-        description="[-] events, in any order in the file; kept in order of time, those at the"
-        " same time as they stand in the file",
-    )
+    event: tuple[Event, ...] = Field(default=(), max_length=1000, description="[-] events, in any order in"
+        " the file; kept in order of time, those at the same time as they stand in the file")  # fmt: skip
 
     @model_validator(mode="before")
     @classmethod
@@ -208,14 +156,6 @@ class Scenario(Table):
         return self
 
 
-def scenarios_folder() -> Path:
-    """Find the folder of the bundled scenarios.
-
-    Gives its TOML files are scenarios; cars and logs are in folders below it.
-    """
-    return bundled_folder()
-
-
 def load_scenario(path_or_name: str | Path) -> Scenario:
     """Read a scenario file.
 
@@ -234,10 +174,6 @@ def load_scenario(path_or_name: str | Path) -> Scenario:
     InputError
         With every problem of the file, each with file, line, key, value and what is allowed.
     """
-    path = find_file(path_or_name, scenarios_folder(), "scenario")
+    path = find_file(path_or_name, bundled_folder(), "scenario")
     values, lines = read_toml(path)
-    try:
-        return Scenario.model_validate(values)
-    except ValidationError as error:
-        line_of = partial(nearest_line, lines)
-        raise InputError(plain_problems(error, Scenario, str(path), line_of)) from None
+    return checked(Scenario, values, str(path), lines)

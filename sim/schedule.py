@@ -1,8 +1,7 @@
 """One run, narrated: firing, controller, valve and scenario as processes that SimPy schedules.
 
-The processes call the same compiled handlers as the batch loop, in the same order, so that
-a trace here and a batch run agree to the last bit.  The clock counts whole ticks;
-events of the same instant are ordered by their kind, never by chance.
+They call the same compiled handlers as the batch loop, in the same order, so that a trace here and a batch
+run agree to the last bit. Events of the same tick are ordered by their kind, never by chance.
 """
 
 from __future__ import annotations
@@ -45,25 +44,14 @@ DUES = {"due_update": UPDATE, "due_valve": VALVE_STEP, "due_event": SCENARIO, "d
 
 
 class Reader:
-    """Reads single fields of the first lane; far quicker in Python than a record's attribute.
-
-    Parameters
-    ----------
-    fields : tuple of str
-        Field names in order.
-    block : numpy.ndarray
-        Shape (fields, lanes).
-    """
+    """Reads fields of the first lane from a block's matrix; far quicker in Python than an attribute."""
 
     def __init__(self, fields: tuple[str, ...], block: np.ndarray) -> None:
         self._row = {name: row for row, name in enumerate(fields)}
         self._first = block[:, 0]
 
     def __call__(self, name: str) -> float:
-        """Read a field.
-
-        Gives its value in the first lane.
-        """
+        """Read a field."""
         return float(self._first[self._row[name]])
 
 
@@ -83,17 +71,7 @@ class _Steps:
 
 
 class NarratedRun:
-    """The processes of one run in a SimPy environment.
-
-    Parameters
-    ----------
-    car : Car
-        The car.
-    scenario : Scenario
-        The scenario.
-    plan : Plan
-        A plan of one run.
-    """
+    """The processes of one run, a plan of its own, in a SimPy environment."""
 
     def __init__(self, car: Car, scenario: Scenario, plan: Plan) -> None:
         self.car = car
@@ -128,10 +106,7 @@ class NarratedRun:
         self.env.run(until=self._ended)
 
     def at(self, tick: float, code: int) -> simpy.Event:
-        """Make an event at a tick, ordered among others of that tick by its code.
-
-        Gives already scheduled.
-        """
+        """Make an event at a tick, ordered among others of that tick by its code."""
         event = self.env.event()
         event._ok = True
         event._value = None
@@ -245,10 +220,7 @@ class NarratedRun:
 
 
 def single_plan(car: Car, scenario: Scenario, seed: int, base_error_steps: float, rpm_offset: float) -> Plan:
-    """Make a plan of one run.
-
-    Gives one run.
-    """
+    """Make a plan of one run."""
     if not 0 <= seed < 2**31:
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")
     zero = np.zeros(1, dtype=np.int64)
@@ -266,13 +238,9 @@ def single_plan(car: Car, scenario: Scenario, seed: int, base_error_steps: float
 
 
 def simulate(
-    car: Car | str | Path,
-    scenario: Scenario | str | Path,
-    seed: int = 0,
-    *,
-    base_error_steps: float = 0.0,
-    rpm_offset: float = 0.0,
-) -> Trace:
+    car: Car | str | Path, scenario: Scenario | str | Path, seed: int = 0, *,
+    base_error_steps: float = 0.0, rpm_offset: float = 0.0,
+) -> Trace:  # fmt: skip
     """Simulate one run, every event named and recorded.
 
     Parameters
@@ -284,8 +252,8 @@ def simulate(
     seed : int
         Seed of all random numbers, 0 to 2**31 - 1.
     base_error_steps : float
-        Steps by which the base curve is off in this run, the part of a step in it as air past
-        the valve, which takes whole positions only [steps].
+        Steps by which the base curve is off in this run, the part of a step in it as air past the valve,
+        which takes whole positions only [steps].
     rpm_offset : float
         Speed at the start above target [rpm].
 

@@ -18,23 +18,18 @@ SILENT_TICKS = 0.7 * TICKS_PER_s
 def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
     """Speed the sensor makes of the time since the last firing.
 
+    Source: speed over one firing interval; smoothing and rounding: common practice, no source.
+
     Parameters
     ----------
     s, p : Block
-        State and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     full : bool
-        With sensor noise [-].
+        With sensor noise.
 
     Returns
     -------
-    float
-        Measured speed [rpm].
-
-    Notes
-    -----
-    Source: speed over one firing interval; smoothing and rounding: common practice, no source.
+    float [rpm]
     """
     ticks = s.tick[lane] - s.fired_tick[lane]
     ticks = pick(ticks > 1.0, ticks, 1.0)
@@ -54,23 +49,18 @@ def measured_speed(s: Block, p: Block, lane: int, full: bool) -> float:
 def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed_s: float) -> float:
     """Reading of a temperature sensor that follows with a lag.
 
+    Source: first-order lag, implicit Euler; common practice, no source.
+
     Parameters
     ----------
     sensed_degC, coolant_degC : float
         Reading before, and the temperature it follows [degC].
-    lag_s : float
-        Time constant, 0 or more [s].
-    elapsed_s : float
-        Time since the reading before, above 0 [s].
+    lag_s, elapsed_s : float
+        Time constant, 0 or more, and time since the reading before [s].
 
     Returns
     -------
-    float
-        Reading now [degC].
-
-    Notes
-    -----
-    Source: first-order lag, implicit Euler; common practice, no source.
+    float [degC]
     """
     return sensed_degC + (coolant_degC - sensed_degC) * elapsed_s / (lag_s + elapsed_s)
 
@@ -79,16 +69,12 @@ def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed
 def forget_speed(s: Block, lane: int) -> None:
     """Let the speed reading fall to nothing when no firing has come for long.
 
+    Source: common practice, no source.
+
     Parameters
     ----------
     s : Block
-        State (changed).
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
-    Source: common practice, no source.
+    lane : int [-]
     """
     if s.tick[lane] - s.fired_tick[lane] > SILENT_TICKS:
         s.measured_rpm[lane] = 0.0

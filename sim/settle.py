@@ -11,12 +11,7 @@ HALVINGS = 60
 
 @relation
 def settled_map(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
-    """Manifold pressure at which as much air flows in as is drawn, at a held speed.
-
-    Gives manifold pressure [Pa].
-
-    Source: bisection of the model's own pressure rate.
-    """
+    """Manifold pressure at which as much air flows in as is drawn, at a held speed; bisection [Pa]."""
     low = 100.0
     high = 1.05 * p.ambient_Pa[lane]
     for _ in range(HALVINGS):
@@ -30,11 +25,9 @@ def settled_map(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
 
 @routine
 def mean_acceleration(s: Block, p: Block, lane: int, speed_rad_s: float) -> float:
-    """Acceleration of the crank at a held speed with manifold and torque settled.
+    """Acceleration of the crank at a held speed with manifold and torque settled [rad/s2].
 
-    Gives acceleration [rad/s2].
-
-    Source: the model's own slopes; mean torque is work per air times air per radian.
+    Mean torque is work per air times air per radian.
     """
     s.given_W[lane] = alternator_heading(s, p, lane, speed_rad_s)
     map_Pa = settled_map(s, p, lane, speed_rad_s)
@@ -47,12 +40,9 @@ def mean_acceleration(s: Block, p: Block, lane: int, speed_rad_s: float) -> floa
 
 @routine
 def settled_speed(s: Block, p: Block, lane: int) -> float:
-    """Speed to which the engine settles with its present openings and loads.
+    """Speed to which the engine settles with its openings and loads, 0 where it cannot run [rad/s].
 
-    Gives speed, 0 where the engine cannot run [rad/s].
-
-    Source: bisection of ``mean_acceleration`` between stall and 700 rad/s, from above: the
-    settled speed is the highest at which torque balances.
+    Bisection between stall and 700 rad/s, from above: the highest speed at which torque balances.
     """
     low = p.stall_rad_s[lane]
     high = 700.0

@@ -19,20 +19,14 @@ def load_single(blocks: Blocks, plan: Plan, tables: Tables) -> None:
 
 @compiled
 def step_plant(state: np.ndarray, parameters: np.ndarray, memory: np.ndarray) -> float:
-    """Advance the plant to its next event [any].
-
-    Gives code of the event reached.
-    """
+    """Advance the plant to its next event; gives its code [-]."""
     advance(state[0], parameters[0], 0, memory[0].due_update[0], True, True, False)
     return state[0].event[0]
 
 
 @compiled
 def next_firing(state: np.ndarray, parameters: np.ndarray) -> float:
-    """Tick at which the crank is predicted to reach the next firing or step limit [ticks].
-
-    Gives tick.
-    """
+    """Tick at which the crank is predicted to reach the next firing or step limit [ticks]."""
     return predicted_firing(state[0], parameters[0], 0)
 
 
@@ -54,8 +48,5 @@ def handle_other(
 
 @compiled
 def volts_now(state: np.ndarray, parameters: np.ndarray) -> float:
-    """Battery voltage.
-
-    Gives voltage [V].
-    """
+    """Battery voltage [V]."""
     return battery_now(state[0], parameters[0], 0)

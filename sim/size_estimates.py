@@ -1,25 +1,19 @@
-"""Numbers a car file may leave out, estimated from the size of the engine.
+"""Numbers a car file may leave out, estimated from the size of the engine; a fit starts from them too.
 
-Every rule here is a rule of thumb: common practice, no source. They serve as defaults and as the
-starting point of a fit, and a value given in the car file always replaces them.
+Every rule here is a rule of thumb: common practice, no source.
 """
 
 from __future__ import annotations
 
 
 def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]:
-    """Estimate the warm-up numbers of an engine.
+    """Estimate the warm-up numbers of an engine [kJ/K, kJ/K, -, W/K, degC].
 
-    Gives ``heat_capacity_kJ_per_K`` and ``oil_capacity_kJ_per_K`` [kJ/K], ``heat_share_to_coolant``
-    [-], ``loss_W_per_K`` [W/K] and ``thermostat_degC`` [degC].
-
-    Notes
-    -----
-    The heat taken per kelvin follows the mass of metal and coolant, so the displacement; the heat
-    lost follows a surface, so its two-thirds power; that of an air-cooled engine is stated at
-    1000 rpm of its fan, and only its heads and cylinders are hot before its oil: the crankcase
-    goes with that. Common practice, no source; the numbers of a water-cooled engine are set
-    by recorded warm-ups of a 1.5 l engine at idle (tests/published/test_warm_up_record.py).
+    The heat taken per kelvin follows the mass of metal and coolant, so the displacement; the heat lost
+    follows a surface, so its two-thirds power; that of an air-cooled engine is stated at 1000 rpm of its fan,
+    and only its heads and cylinders are hot before its oil: the crankcase goes with that. The numbers of a
+    water-cooled engine are set by recorded warm-ups of a 1.5 l engine at idle
+    (tests/published/test_warm_up_record.py).
     """
     litres = displacement_cm3 / 1000.0
     if cooling == "air":
@@ -40,13 +34,11 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
 
 
 def starter_estimates(displacement_cm3: float) -> dict[str, float]:
-    """Estimate the starter's torque-speed line, seen at the crankshaft.
+    """Estimate the starter's torque-speed line, seen at the crankshaft [Nm, rpm, V/Nm].
 
-    Gives ``stall_torque_Nm`` [N m], ``free_rpm`` [rpm] and ``sag_V_per_Nm`` [V per N m].
-
-    Sized so that an engine cranks at 200 to 250 rpm when warm, against about 1 bar of friction,
-    and at 80 to 120 rpm at -20 degC, against three times that (both from memory); the battery
-    sags by about 4 V at standstill. Common practice, no source.
+    Sized so that an engine cranks at 200 to 250 rpm when warm, against about 1 bar of friction, and at 80 to
+    120 rpm at -20 degC, against three times that (both from memory); the battery sags by about 4 V at
+    standstill.
     """
     litres = displacement_cm3 / 1000.0
     stall_torque_Nm = round(2.0 + 42.0 * litres, 1)
@@ -58,11 +50,8 @@ def starter_estimates(displacement_cm3: float) -> dict[str, float]:
 
 
 def torque_delay_estimate_deg(cylinders: int) -> float:
-    """Estimate the crank angle from an induction to the middle of its torque.
+    """270 degrees of crank from induction to the middle of its torque, or three intervals where less.
 
-    Gives [deg] 270, or three firing intervals where that is less.
-
-    Delay from charge to torque is 180 to 360 degrees of crank (from memory: the usual figure of
-    mean-value engine models).
+    180 to 360 degrees is the usual figure of mean-value engine models (from memory).
     """
     return min(270.0, 3.0 * 720.0 / cylinders)

@@ -23,10 +23,7 @@ Moved = tuple[float, float, float, float, float, float, float]
 
 @relation
 def drawn_at(p: Block, lane: int, map_Pa: float, speed: float) -> float:
-    """Air the cylinders of a lane draw for each radian.
-
-    Gives air drawn [kg/rad].
-    """
+    """Air the cylinders of a lane draw for each radian [kg/rad]."""
     pump0, pump1 = p.pump0[lane], p.pump1[lane]
     pump2, pump3 = p.pump2[lane], p.pump3[lane]
     return drawn_per_rad(map_Pa, speed, pump0, pump1, pump2, pump3, p.fill0[lane], p.fill1[lane])
@@ -34,10 +31,7 @@ def drawn_at(p: Block, lane: int, map_Pa: float, speed: float) -> float:
 
 @relation
 def alternator_heading(s: Block, p: Block, lane: int, speed: float) -> float:
-    """Electric power the alternator of a lane is heading for.
-
-    Gives power [W].
-    """
+    """Electric power the alternator of a lane is heading for [W]."""
     cut_in, endless = p.cut_in_rad_s[lane], p.alternator_endless_W[lane]
     return alternator_target(s.load_W[lane], speed, cut_in, endless, p.alternator_max_W[lane])
 
@@ -48,8 +42,8 @@ def slopes(
 ) -> Slopes:
     """Right-hand side of the plant's differential equations.
 
-    Gives rates of pressure [Pa/s], speed [rad/s2], alternator power [W/s]; air in [kg/s], air out
-    [kg/s], torque against rotation [Nm].
+    Gives rates of pressure [Pa/s], speed [rad/s2], alternator power [W/s]; air in [kg/s], air out [kg/s],
+    torque against rotation [Nm].
     """
     ratio_flow = CHOKED_FLOW
     if not choked_only:
@@ -78,20 +72,14 @@ def slopes(
 
 @relation
 def highest_reach(s: Block, p: Block, lane: int, rate_Pa_s: float) -> float:
-    """Manifold pressure that the present rate would reach within the longest step.
-
-    Gives pressure, not below the present one [Pa].
-    """
+    """Manifold pressure that the present rate would reach within the longest step, not below now's [Pa]."""
     rising = pick(rate_Pa_s > 0.0, rate_Pa_s, 0.0)
     return s.map_Pa[lane] + rising * (p.step_cap_ticks[lane] * s_PER_TICK)
 
 
 @relation
 def longest_step(s: Block, p: Block, lane: int, rate_Pa_s: float, choked_only: bool) -> float:
-    """Longest step the integrator may take from here, however far the next event is.
-
-    Gives step [ticks].
-    """
+    """Longest step the integrator may take from here, however far the next event is [ticks]."""
     cap = p.step_cap_ticks[lane]
     if choked_only:
         return cap
@@ -107,37 +95,25 @@ def longest_step(s: Block, p: Block, lane: int, rate_Pa_s: float, choked_only: b
 
 @relation
 def weighted(first: float, third: float, fourth: float, fifth: float, last: float) -> float:
-    """Ninety times the mean slope of a step.
-
-    Gives weighted sum [any].
-    """
+    """Ninety times the mean slope of a step [any]."""
     return 7.0 * (first + last) + 32.0 * (third + fifth) + 12.0 * fourth
 
 
 @relation
 def ahead_of_last(first: float, second: float, third: float, fourth: float, fifth: float) -> float:
-    """Seven times the slope along which the last stage is reached.
-
-    Gives weighted sum [any].
-    """
+    """Seven times the slope along which the last stage is reached [any]."""
     return 2.0 * second - 3.0 * first + 12.0 * (third - fourth) + 8.0 * fifth
 
 
 @relation
 def forwards(speed: float, choked_only: bool) -> float:
-    """Speed of a stage; none is below zero where the engine may stand.
-
-    Gives speed [rad/s].
-    """
+    """Speed of a stage; none is below zero where the engine may stand [rad/s]."""
     return speed if choked_only or speed > 0.0 else 0.0
 
 
 @relation
 def highest_of(first: float, second: float, third: float, fourth: float, fifth: float, last: float) -> float:
-    """Highest of six pressures.
-
-    Gives pressure [Pa].
-    """
+    """Highest of six pressures [Pa]."""
     highest = pick(second > first, second, first)
     highest = pick(third > highest, third, highest)
     highest = pick(fourth > highest, fourth, highest)
@@ -149,10 +125,7 @@ def highest_of(first: float, second: float, third: float, fourth: float, fifth: 
 def runge_kutta(
     s: Block, p: Block, lane: int, h: float, first: Slopes, choked_only: bool
 ) -> tuple[Moved, Slopes, float]:
-    """One step of fifth order.
-
-    Gives what was reached and moved, the slopes at the end of the step, and the highest manifold
-    pressure of any stage [Pa].
+    """One step of fifth order: what was moved, slopes at its end, highest pressure of a stage [Pa].
 
     Source: Butcher (1964), J. Austral. Math. Soc. 4; from memory, so a test measures its order.
     """

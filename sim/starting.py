@@ -24,10 +24,7 @@ SETTLED_FIRINGS = 5.0
 
 @relation
 def power_on(s: Block, p: Block, c: Block, k: Block, lane: int) -> None:
-    """Wake the controller: it does not know where the valve is, so it homes it.
-
-    Source: after power-up the position of a stepper is unknown (Acarnley, ch. 4).
-    """
+    """Wake the controller: it does not know where the valve is (Acarnley, ch. 4), so it homes it."""
     s.key[lane] = KEY_ON
     period = c.period_ticks[lane]
     k.updates[lane] = 0.0
@@ -42,10 +39,7 @@ def power_on(s: Block, p: Block, c: Block, k: Block, lane: int) -> None:
 
 @relation
 def power_off(s: Block, k: Block, lane: int) -> None:
-    """Cut all power: no spark, no fuel, no starter, and the valve stays where it is.
-
-    Source: common practice, no source.
-    """
+    """Cut all power: no spark, no fuel, no starter, and the valve stays where it is."""
     s.key[lane] = KEY_OFF
     s.ignition[lane] = 0.0
     s.starter0_Nm[lane] = 0.0
@@ -64,9 +58,8 @@ def power_off(s: Block, k: Block, lane: int) -> None:
 def engage_starter(s: Block, p: Block, lane: int) -> None:
     """Let the starter turn the engine: a weak battery lowers its whole line.
 
-    Source: torque at rest and speed without load both follow voltage (direct-current motor,
-    any textbook of electrical machines); that a cold battery gives less is common practice, no
-    source.
+    Source: torque at rest and speed without load both follow voltage (direct-current motor, any textbook of
+    electrical machines); that a cold battery gives less is common practice, no source.
     """
     s.key[lane] = KEY_CRANK
     s.starting[lane] = 1.0
@@ -101,10 +94,7 @@ def turn_key(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables, 
 
 @relation
 def prime_film(s: Block, p: Block, lane: int) -> None:
-    """Wet the port walls as much as they will be wetted, with the first fuel of a start.
-
-    Source: a priming injection: common practice, no source.
-    """
+    """Wet the port walls as much as they will be wetted, with the first fuel of a start."""
     speed = s.speed_rad_s[lane] if s.speed_rad_s[lane] > 1.0 else 1.0
     interval_s = p.firing_rad[lane] / speed
     drawn = p.firing_rad[lane] * drawn_at(p, lane, s.map_lagged_Pa[lane], speed)
@@ -116,8 +106,8 @@ def prime_film(s: Block, p: Block, lane: int) -> None:
 def light_charge(s: Block, p: Block, lane: int, full: bool) -> None:
     """Say how well the charge burns that a starting engine traps now.
 
-    The first engine cycle finds the crank position and is not lit; then charges light by
-    chance and burn in part, better with each firing.
+    The first engine cycle finds the crank position and is not lit; then charges light by chance and burn in
+    part, better with each firing.
     """
     s.cranked[lane] += 1.0
     number = s.cranked[lane] - p.cylinders[lane]
@@ -137,10 +127,7 @@ def light_charge(s: Block, p: Block, lane: int, full: bool) -> None:
 
 @relation
 def run_up(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None:
-    """Note the moment at which a cranked engine runs: the driver lets go of the key.
-
-    It runs once it has turned faster than the starter turns it for two engine cycles.
-    """
+    """Note that a cranked engine runs: faster than the starter turns it for two engine cycles."""
     fast = s.measured_rpm[lane] >= p.start_rad_s[lane] * RPM_PER_rad_s
     s.caught[lane] = s.caught[lane] + 1.0 if fast else 0.0
     held = 2.0 * p.cylinders[lane]

@@ -57,23 +57,11 @@ WARM_AIR_degC = 60.0
 
 
 def oil_constants(grade: str) -> tuple[float, float]:
-    """Fit the viscosity law to an SAE grade.
+    """Fit the viscosity law to an SAE grade such as "10W-40", or "30" for an oil of one grade [-].
 
-    Parameters
-    ----------
-    grade : str
-        Such as "10W-40", or "30" for an oil of one grade.
-
-    Returns
-    -------
-    tuple of float
-        A and B of the viscosity law [-].
-
-    Notes
-    -----
-    Source: ASTM D341 through two points of SAE J300: the middle of the class at 100 degC and
-    the cranking limit of the winter grade, made kinematic by a typical density; an oil of one grade
-    has no such limit, and a typical viscosity at 40 degC instead.
+    Source: ASTM D341 through two points of SAE J300: the middle of the class at 100 degC and the cranking
+    limit of the winter grade, made kinematic by a typical density; an oil of one grade has no such limit, and
+    a typical viscosity at 40 degC instead.
     """
     winter, _, summer = grade.rpartition("-")
     if not winter:
@@ -87,24 +75,7 @@ def oil_constants(grade: str) -> tuple[float, float]:
 def law_through(
     first_degC: float, first_mm2_s: float, second_degC: float, second_mm2_s: float
 ) -> tuple[float, float]:
-    """Constants of the viscosity law through two points.
-
-    Parameters
-    ----------
-    first_degC, second_degC : float
-        Temperatures, not the same [degC].
-    first_mm2_s, second_mm2_s : float
-        Kinematic viscosities there, above 2 [mm2/s].
-
-    Returns
-    -------
-    tuple of float
-        A and B [-].
-
-    Notes
-    -----
-    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
-    """
+    """A and B of the viscosity law through two points, temperature [degC] and viscosity above 2 [mm2/s]."""
     left = [math.log10(math.log10(nu + 0.7)) for nu in (first_mm2_s, second_mm2_s)]
     below = [math.log10(degC + 273.0) for degC in (first_degC, second_degC)]
     b = (left[0] - left[1]) / (below[1] - below[0])
@@ -115,21 +86,18 @@ def law_through(
 def oil_viscosity_mm2_s(oil_degC: float, oil_a: float, oil_b: float) -> float:
     """Kinematic viscosity of an engine oil.
 
+    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
+
     Parameters
     ----------
     oil_degC : float
-        Oil temperature, -45 to 200; held at -45 below [degC].
+        -45 to 200; held at -45 below [degC].
     oil_a, oil_b : float
         Constants A and B of the oil [-].
 
     Returns
     -------
-    float
-        Viscosity [mm2/s].
-
-    Notes
-    -----
-    Source: ASTM D341: log10 log10 (nu + 0.7) = A - B log10 T, T in degC + 273.
+    float [mm2/s]
     """
     kelvin = max(oil_degC, -45.0) + 273.0
     return 10.0 ** (10.0 ** (oil_a - oil_b * math.log10(kelvin))) - 0.7
@@ -141,10 +109,12 @@ def cold_friction_factor(
 ) -> float:
     """Factor on warm friction.
 
+    Source: friction scales with the viscosity ratio to a power of about 0.25 (published exponents 0.19 to
+    0.5; from memory); pumping does not, where the figure includes it.
+
     Parameters
     ----------
-    oil_degC : float
-        Oil temperature [degC].
+    oil_degC : float [degC]
     oil_a, oil_b : float
         Constants A and B of the oil [-].
     warm_mm2_s : float
@@ -155,12 +125,7 @@ def cold_friction_factor(
     Returns
     -------
     float
-        Factor, 1 when warm [-].
-
-    Notes
-    -----
-    Source: friction scales with the viscosity ratio to a power of about 0.25 (published
-    exponents 0.19 to 0.5; from memory); pumping does not, where the figure includes it.
+        1 when warm [-].
     """
     ratio = oil_viscosity_mm2_s(oil_degC, oil_a, oil_b) / warm_mm2_s
     return 1.0 + rubbing_share * (ratio**VISCOSITY_EXPONENT - 1.0)
@@ -172,29 +137,25 @@ def cooling_W_per_K(
 ) -> float:
     """Heat an engine loses to the surrounding air for each kelvin above it.
 
+    Source: forced convection grows with speed to the power of 0.8 (Dittus and Boelter, any textbook of heat
+    transfer); a thermostat that opens in a line, and one that lets the cooling air in: common practice, no
+    source.
+
     Parameters
     ----------
-    coolant_degC : float
-        Coolant, or cylinder head of an air-cooled engine [degC].
+    coolant_degC, thermostat_degC : float
+        Coolant, or head of an air-cooled engine, and where the radiator, or the flap of the cooling air,
+        begins to open [degC].
     speed_rad_s : float
         Crank speed, which turns the fan or the water pump [rad/s].
     loss_W_per_K : float
         Loss of the block; of the finned engine with its fan at 1000 rpm [W/K].
-    thermostat_degC : float
-        Where the radiator, or the flap of the cooling air, begins to open [degC].
     air_cooled : float
         1 with a fan and no radiator, else 0 [-].
 
     Returns
     -------
-    float
-        Loss [W/K].
-
-    Notes
-    -----
-    Source: forced convection grows with speed to the power of 0.8 (Dittus and Boelter, any
-    textbook of heat transfer); a thermostat that opens in a line, and one that lets the cooling
-    air in: common practice, no source.
+    float [W/K]
     """
     if air_cooled < 0.5 and speed_rad_s < TURNING_rad_s:
         return loss_W_per_K * STANDING_SHARE
@@ -212,23 +173,19 @@ def cooling_W_per_K(
 def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
     """Temperature of the air in the manifold.
 
+    Source: assumed: a straight line between the two.
+
     Parameters
     ----------
     coolant_degC : float
         Coolant, or cylinder head of an air-cooled engine [degC].
-    ambient_K : float
-        Surroundings [K].
-    warm_K : float
-        What it is with the engine warm [K].
+    ambient_K, warm_K : float
+        Surroundings, and what it is with the engine warm [K].
 
     Returns
     -------
     float
         As outside with the engine as cold, ``warm_K`` from 60 degC of coolant on [K].
-
-    Notes
-    -----
-    Source: assumed: a straight line between the two.
     """
     if coolant_degC >= WARM_AIR_degC:
         return warm_K
@@ -239,22 +196,18 @@ def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
 
 @relation
 def coolant_rate(
-    heat_W: float,
-    coolant_degC: float,
-    oil_degC: float,
-    ambient_degC: float,
-    cooling: float,
-    oil_J_per_K: float,
-    coolant_J_per_K: float,
-) -> float:
+    heat_W: float, coolant_degC: float, oil_degC: float, ambient_degC: float, cooling: float,
+    oil_J_per_K: float, coolant_J_per_K: float,
+) -> float:  # fmt: skip
     """How fast coolant and metal warm.
+
+    Source: heat balance of two lumps; the exchange with the oil is assumed.
 
     Parameters
     ----------
     heat_W : float
         Fuel heat that reaches them [W].
-    coolant_degC, oil_degC, ambient_degC : float
-        Temperatures [degC].
+    coolant_degC, oil_degC, ambient_degC : float [degC]
     cooling : float
         Loss to the air for each kelvin, see ``cooling_W_per_K`` [W/K].
     oil_J_per_K, coolant_J_per_K : float
@@ -262,12 +215,7 @@ def coolant_rate(
 
     Returns
     -------
-    float
-        Rate [K/s].
-
-    Notes
-    -----
-    Source: heat balance of two lumps; the exchange with the oil is assumed.
+    float [K/s]
     """
     to_oil = oil_J_per_K / OIL_FOLLOWS_s * (coolant_degC - oil_degC)
     return (heat_W - cooling * (coolant_degC - ambient_degC) - to_oil) / coolant_J_per_K
@@ -275,21 +223,17 @@ def coolant_rate(
 
 @relation
 def oil_rate(
-    friction_W: float,
-    coolant_degC: float,
-    oil_degC: float,
-    ambient_degC: float,
-    oil_J_per_K: float,
-    loss_share: float,
-) -> float:
+    friction_W: float, coolant_degC: float, oil_degC: float, ambient_degC: float,
+    oil_J_per_K: float, loss_share: float,
+) -> float:  # fmt: skip
     """How fast the oil warms.
+
+    Source: heat balance of the sump; shares assumed, see the constants of this file.
 
     Parameters
     ----------
-    friction_W : float
-        Friction power [W].
-    coolant_degC, oil_degC, ambient_degC : float
-        Temperatures [degC].
+    friction_W : float [W]
+    coolant_degC, oil_degC, ambient_degC : float [degC]
     oil_J_per_K : float
         Heat capacity of the oil [J/K].
     loss_share : float
@@ -297,12 +241,7 @@ def oil_rate(
 
     Returns
     -------
-    float
-        Rate [K/s].
-
-    Notes
-    -----
-    Source: heat balance of the sump; shares assumed, see the constants of this file.
+    float [K/s]
     """
     exchanged = coolant_degC - oil_degC - loss_share * (oil_degC - ambient_degC)
     return FRICTION_HEAT_SHARE * friction_W / oil_J_per_K + exchanged / OIL_FOLLOWS_s

@@ -15,9 +15,8 @@ Lines = Callable[[tuple[str, ...], object], list[str]]
 def edited(text: str, before: Mapping[str, Any], after: Mapping[str, Any], new_lines: Lines) -> str | None:
     """Change the values of a TOML document that differ, and no other character.
 
-    ``before`` is what the text says, defaults filled in; ``after`` what it shall say.
-
-    Gives the text; None where it is written in a way that cannot be changed in place.
+    ``before`` is what the text says, defaults filled in; ``after`` what it shall say. None where it is
+    written in a way that cannot be changed in place.
     """
     import tomlkit
     from tomlkit.exceptions import TOMLKitError

@@ -22,10 +22,7 @@ ORIGINS = (RULE_OF_THUMB, FROM_BASE, TYPICAL, RUBS, STARTING_POINT, NOT_COUNTED)
 
 
 def table_to_toml(name: str, table: BaseModel, remarks: Mapping[str, str]) -> str:
-    """Return one table of a file, each key under a comment with its unit and meaning.
-
-    Gives lines of TOML, ended by a line feed.
-    """
+    """Return one table of a file, each key under a comment with its unit and meaning."""
     heading = re.sub(r" \(.*table ``.*``\)", "", (type(table).__doc__ or "").strip().splitlines()[0])
     lines = [f"# {heading}", f"[{name}]"]
     inner: list[str] = []
@@ -70,10 +67,7 @@ def _above(comment: str) -> str:
 
 
 def toml_value(value: object) -> str:
-    """Return a value as TOML that reads back equal.
-
-    Gives one line, or one line a row for an array of arrays.
-    """
+    """Return a value as TOML that reads back equal, an array of arrays a row a line."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int):

@@ -21,39 +21,21 @@ SAMPLE_s = 0.05
 """Default spacing of resampled signals [s]."""
 
 SIGNALS: dict[str, tuple[str, float]] = {
-    "rpm": ("measured_rpm", 1.0),
-    "speed_rpm": ("speed_rad_s", RPM_PER_rad_s),
-    "target_rpm": ("target_rpm", 1.0),
-    "map_kPa": ("map_Pa", 1.0e-3),
-    "coolant_degC": ("coolant_degC", 1.0),
-    "coolant_sensed_degC": ("coolant_sensed_degC", 1.0),
-    "oil_degC": ("oil_degC", 1.0),
-    "valve_steps": ("commanded_steps", 1.0),
-    "wanted_steps": ("wanted_steps", 1.0),
-    "believed_steps": ("believed_steps", 1.0),
-    "shaft_steps": ("shaft_steps", 1.0),
-    "pintle_steps": ("pintle_steps", 1.0),
-    "lost_steps": ("lost_steps", 1.0),
-    "homing": ("homing", 1.0),
-    "base_steps": ("base_steps", 1.0),
-    "cranking_steps": ("cranking_steps", 1.0),
-    "trim_steps": ("trim_steps", 1.0),
-    "integral_steps": ("integral_steps", 1.0),
-    "enabled": ("enabled", 1.0),
-    "key": ("key", 1.0),
-    "running": ("running", 1.0),
-    "ignition": ("ignition", 1.0),
-    "torque_Nm": ("torque_Nm", 1.0),
-    "load_W": ("load_W", 1.0),
-    "alternator_W": ("given_W", 1.0),
-    "spark_deg": ("spark_deg", 1.0),
-    "lambda": ("lambda_", 1.0),
-    "throttle_share": ("throttle_share", 1.0),
-    "air_in_kg": ("in_kg", 1.0),
-    "air_out_kg": ("out_kg", 1.0),
-    "resisted_J": ("resisted_J", 1.0),
+    "rpm": ("measured_rpm", 1.0), "speed_rpm": ("speed_rad_s", RPM_PER_rad_s),
+    "target_rpm": ("target_rpm", 1.0), "map_kPa": ("map_Pa", 1.0e-3),
+    "coolant_degC": ("coolant_degC", 1.0), "coolant_sensed_degC": ("coolant_sensed_degC", 1.0),
+    "oil_degC": ("oil_degC", 1.0), "valve_steps": ("commanded_steps", 1.0),
+    "wanted_steps": ("wanted_steps", 1.0), "believed_steps": ("believed_steps", 1.0),
+    "shaft_steps": ("shaft_steps", 1.0), "pintle_steps": ("pintle_steps", 1.0),
+    "lost_steps": ("lost_steps", 1.0), "homing": ("homing", 1.0), "base_steps": ("base_steps", 1.0),
+    "cranking_steps": ("cranking_steps", 1.0), "trim_steps": ("trim_steps", 1.0),
+    "integral_steps": ("integral_steps", 1.0), "enabled": ("enabled", 1.0), "key": ("key", 1.0),
+    "running": ("running", 1.0), "ignition": ("ignition", 1.0), "torque_Nm": ("torque_Nm", 1.0),
+    "load_W": ("load_W", 1.0), "alternator_W": ("given_W", 1.0), "spark_deg": ("spark_deg", 1.0),
+    "lambda": ("lambda_", 1.0), "throttle_share": ("throttle_share", 1.0),
+    "air_in_kg": ("in_kg", 1.0), "air_out_kg": ("out_kg", 1.0), "resisted_J": ("resisted_J", 1.0),
     "indicated_J": ("indicated_J", 1.0),
-}
+}  # fmt: skip
 """Signals of a trace beside ``battery_V``: the recorded field of each, and its factor."""
 
 LOG_COLUMNS = ("rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg", "target_rpm")
@@ -69,8 +51,8 @@ class Happening:
     time_s : float
         When [s].
     name : str
-        What kind: ``firing``, ``controller update``, ``valve step``, ``homing``, ``scenario``,
-        ``start``, ``thermal``, ``stall``.
+        ``firing``, ``controller update``, ``valve step``, ``homing``, ``scenario``, ``start``,
+        ``thermal`` or ``stall``.
     text : str
         In words, with numbers.
     """
@@ -82,9 +64,7 @@ class Happening:
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """One run: signals at every event, and the events.
-
-    Two are equal when everything in them is, to the last bit.
+    """One run: signals at every event, and the events; equal where everything is, to the last bit.
 
     Attributes
     ----------
@@ -94,12 +74,10 @@ class Trace:
         Shape (events,) each, by the names of ``SIGNALS``; also as attributes.
     events : tuple of Happening
         What happened, in order.
-    stalled_s : float
-        When the engine stalled, nan if it did not [s].
+    stalled_s, duration_s : float
+        When the engine stalled, nan if it did not; length of the run [s].
     name, scenario : str
         Car and scenario.
-    duration_s : float
-        Length of the run [s].
     counters : dict of str to float
         What the run counted, by the names of ``sim.COUNTERS``.
     """
@@ -151,7 +129,6 @@ class Trace:
         Parameters
         ----------
         name : str
-            Name of the signal.
         spacing_s : float
             Length of a slot, above 0 [s].
 
@@ -166,7 +143,7 @@ class Trace:
         return self.signals[name][np.maximum(rows, 0)]
 
     def to_frame(self, spacing_s: float | None = None) -> pd.DataFrame:
-        """Give the signals as a pandas table.
+        """Give the signals as a pandas table, one column a signal, over ``time_s``.
 
         Parameters
         ----------
@@ -176,7 +153,6 @@ class Trace:
         Returns
         -------
         pandas.DataFrame
-            One column a signal, by name; the index is ``time_s`` [s].
         """
         import pandas as pd
 
@@ -192,14 +168,13 @@ class Trace:
         Parameters
         ----------
         path : str or Path
-            File to write; an existing one is replaced only when the new one is whole.
+            An existing file is replaced only when the new one is whole.
         spacing_s : float
             Spacing of the rows [s].
 
         Returns
         -------
         Path
-            The file.
 
         Raises
         ------
@@ -220,13 +195,7 @@ def _same(one: ArrayLike, other: ArrayLike) -> bool:
 
 
 class Recorder:
-    """Collects the state event by event.
-
-    Parameters
-    ----------
-    state, memory : numpy.ndarray
-        Shape (fields, lanes): the blocks as matrices; the first lane is recorded.
-    """
+    """Collects the state of the first lane event by event, from state and memory as matrices."""
 
     def __init__(self, state: np.ndarray, memory: np.ndarray) -> None:
         self._state = state
@@ -242,10 +211,7 @@ class Recorder:
         self._volts.append(battery_V)
 
     def finish(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-        """Return what was recorded.
-
-        Gives times, shape (events,) [s], and signals of that shape by name.
-        """
+        """Times [s] and signals by name, shape (events,) each."""
         columns = dict(zip(STATE_FIELDS, np.asarray(self._states).T, strict=True))
         columns |= dict(zip(MEMORY_FIELDS, np.asarray(self._memories).T, strict=True))
         signals = {

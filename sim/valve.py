@@ -23,22 +23,18 @@ ALL_LOST_SHARE = 0.5
 def table_area(areas_m2: np.ndarray, steps: float) -> float:
     """Valve area at a position: straight lines between whole steps of the fine table.
 
+    Source: the table is a monotone cubic (``sim.monotone``) of the car file's points, see ``sim.car_record``.
+
     Parameters
     ----------
     areas_m2 : numpy.ndarray
-        Shape (VALVE_TABLE_STEPS,): area at whole steps [m2].
+        Area at whole steps [m2].
     steps : float
         Opening from the seat [steps].
 
     Returns
     -------
-    float
-        Effective area [m2].
-
-    Notes
-    -----
-    Source: the table is a monotone cubic (``sim.monotone``) of the car
-    file's points, see ``sim.prepare``.
+    float [m2]
     """
     held = steps if steps > 0.0 else 0.0
     below = min(int(held), VALVE_TABLE_STEPS - 2)
@@ -51,24 +47,19 @@ def table_area(areas_m2: np.ndarray, steps: float) -> float:
 def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
     """Shortest coil pulse that never skips, at a voltage and coil temperature.
 
+    Source: pull-in torque follows coil current, so voltage over resistance (Acarnley, Stepping Motors, 4th
+    ed., ch. 4); that the pulse scales inversely is assumed.
+
     Parameters
     ----------
     pull_in_s : float
         Shortest safe pulse at 12 V and 20 degC [s].
-    volts : float
-        Battery voltage, above 0 [V].
-    coil_degC : float
-        Coil temperature [degC].
+    volts, coil_degC : float
+        Battery voltage, above 0, and coil temperature [V, degC].
 
     Returns
     -------
-    float
-        Pulse [s].
-
-    Notes
-    -----
-    Source: pull-in torque follows coil current, so voltage over resistance (Acarnley,
-    Stepping Motors, 4th ed., ch. 4); that the pulse scales inversely is assumed.
+    float [s]
     """
     return pull_in_s * PULL_IN_VOLTS / volts * (1.0 + COPPER_PER_K * (coil_degC - 20.0))
 
@@ -76,6 +67,8 @@ def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
 @relation
 def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> bool:
     """Whether one step is lost for want of pulse.
+
+    Source: assumed; that a pulse below about 3 ms may skip is common practice, no source.
 
     Parameters
     ----------
@@ -87,12 +80,7 @@ def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> 
     Returns
     -------
     bool
-        True if the motor does not follow: never at or above the needed pulse, always at
-        half of it, by chance between [-].
-
-    Notes
-    -----
-    Source: assumed; that a pulse below about 3 ms may skip is common practice, no source.
+        Never at or above the needed pulse, always at half of it, by chance between.
     """
     share = (needed_s - pulse_s) / ((1.0 - ALL_LOST_SHARE) * needed_s)
     if share <= 0.0:
@@ -104,22 +92,18 @@ def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> 
 def follow_shaft(shaft_steps: float, pintle_steps: float, backlash_steps: float) -> float:
     """Opening after the shaft has turned: thread backlash, taken up on reversal.
 
+    Source: the play operator, Gelb and Vander Velde (1968); when closing the shaft carries the pintle, when
+    opening it lags by the play.
+
     Parameters
     ----------
-    shaft_steps, pintle_steps : float
-        Shaft now and opening before [steps].
-    backlash_steps : float
-        Lost motion, 0 or more [steps].
+    shaft_steps, pintle_steps, backlash_steps : float
+        Shaft now, opening before, and lost motion, 0 or more [steps].
 
     Returns
     -------
     float
         Opening now [steps].
-
-    Notes
-    -----
-    Source: the play operator, Gelb and Vander Velde (1968); when closing the shaft carries
-    the pintle, when opening it lags by the play.
     """
     pintle = pintle_steps if pintle_steps < shaft_steps else shaft_steps
     lowest = shaft_steps - backlash_steps
@@ -130,18 +114,14 @@ def follow_shaft(shaft_steps: float, pintle_steps: float, backlash_steps: float)
 def turn_shaft(s: Block, p: Block, lane: int, direction: float) -> None:
     """Turn the shaft by one step within its hard stops, and let the pintle follow.
 
+    Source: at a stop the motor stalls and the step is lost (Acarnley, ch. 4).
+
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     direction : float
         +1 turns toward open where wired right, -1 toward the seat [-].
-
-    Notes
-    -----
-    Source: at a stop the motor stalls and the step is lost (Acarnley, ch. 4).
     """
     shaft = s.shaft_steps[lane] + direction * s.direction[lane]
     if shaft < 0.0 or shaft > p.travel_steps[lane]:
@@ -156,18 +136,14 @@ def turn_shaft(s: Block, p: Block, lane: int, direction: float) -> None:
 def set_opening(s: Block, p: Block, lane: int, valve_m2: np.ndarray) -> None:
     """Add up all openings into the manifold.
 
+    Source: openings in parallel add.
+
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     valve_m2 : numpy.ndarray
         Shape (cars, VALVE_TABLE_STEPS): valve area [m2].
-
-    Notes
-    -----
-    Source: openings in parallel add.
     """
     area = table_area(valve_m2[int(p.row_car[lane])], s.pintle_steps[lane])
     bypass = series_area(area, p.series_m2[lane])
@@ -179,17 +155,13 @@ def set_opening(s: Block, p: Block, lane: int, valve_m2: np.ndarray) -> None:
 def go_home(s: Block, p: Block, lane: int) -> None:
     """Begin homing: count as if wide open, and count down to the seat.
 
+    Source: driving past the longest possible travel ends at the seat, whatever the position before: common
+    practice, no source.
+
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-
-    Notes
-    -----
-    Source: driving past the longest possible travel ends at the seat, whatever the position
-    before: common practice, no source.
+    lane : int [-]
     """
     s.believed_steps[lane] = p.homing_steps[lane]
     s.homing[lane] = 1.0 if p.homing_steps[lane] > 0.0 else 0.0
@@ -197,25 +169,20 @@ def go_home(s: Block, p: Block, lane: int) -> None:
 
 @relation
 def aim_steps(s: Block, lane: int, commanded_steps: float) -> float:
-    """Position the motor is heading for: the seat while it homes.
+    """Position the motor is heading for, in counted steps: the seat while it homes.
+
+    Source: homing comes before all moves; common practice, no source.
 
     Parameters
     ----------
     s : Block
-        State.
-    lane : int
-        Lane [-].
+    lane : int [-]
     commanded_steps : float
         Where the controller told the valve to be [steps].
 
     Returns
     -------
-    float
-        Position in counted steps [steps].
-
-    Notes
-    -----
-    Source: homing comes before all moves; common practice, no source.
+    float [steps]
     """
     return 0.0 if s.homing[lane] > 0.5 else commanded_steps
 
@@ -226,22 +193,16 @@ def valve_step(
 ) -> None:
     """Complete one valve step and begin the next if the valve is not where it was told.
 
+    Source: step = pulse + rest; common practice, no source.
+
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
-    commanded_steps : float
-        Where the controller told the valve to be [steps].
-    volts : float
-        Battery voltage [V].
+    lane : int [-]
+    commanded_steps, volts : float
+        Where the controller told the valve to be, and battery voltage [steps, V].
     valve_m2 : numpy.ndarray
         Shape (cars, VALVE_TABLE_STEPS): valve area [m2].
-
-    Notes
-    -----
-    Source: step = pulse + rest; common practice, no source.
     """
     difference = aim_steps(s, lane, commanded_steps) - s.believed_steps[lane]
     if difference != 0.0:
@@ -267,18 +228,14 @@ def valve_step(
 def begin_move(s: Block, p: Block, lane: int, commanded_steps: float) -> None:
     """Start the valve if it was told to be elsewhere and is at rest.
 
+    Source: step = pulse + rest; common practice, no source.
+
     Parameters
     ----------
     s, p : Block
-        State (changed) and parameters.
-    lane : int
-        Lane [-].
+    lane : int [-]
     commanded_steps : float
         Where the controller told the valve to be [steps].
-
-    Notes
-    -----
-    Source: step = pulse + rest; common practice, no source.
     """
     aim = aim_steps(s, lane, commanded_steps)
     if s.moving[lane] == 0.0 and aim != s.believed_steps[lane]:

@@ -25,11 +25,12 @@ from sim import (
     settings_table,
     with_values,
 )
-from sim.batch import LANES, run_rows, write_counters
+from sim.batch import run_rows
 from sim.fleet import sample_count
 from sim.happenings import SETTABLE
 from sim.prepare import new_blocks
 from sim.records import STATE_FIELDS
+from sim.runs import LANES, write_counters
 from sim.scenario import EVENT_RANGES
 from sim.schedule import NarratedRun, single_plan
 from tests.random_cars import random_car, random_scenario

@@ -1,7 +1,7 @@
 """From logs and models to settings: one package a subject, each using only those before it.
 
 logs, measures, log_events, loop, ensemble, studies, starts, checks, open_loop, identification,
-diagnosis, explanation, stress_tests, search, prediction.  The public names are loaded when first
+diagnosis, explanation, stress_tests, search, prediction. The public names are loaded when first
 asked for, so that a command which reads a log does not start the optimiser.
 """
 

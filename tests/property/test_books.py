@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 
 from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, matrix
 from sim import COUNTERS, Car, Scenario, load_car, make_fleet, settings_table, with_values
-from sim.batch import LANES, Plan, run_rows
+from sim.batch import run_rows
 from sim.fleet import sample_count
 from sim.friction_limits import OVERSPEED_rpm
 from sim.prepare import car_row, new_blocks
 from sim.records import CAR_FIELDS, STATE_FIELDS
+from sim.runs import LANES, Plan
 from sim.schedule import NarratedRun, single_plan
 from sim.sensors import RPM_PER_rad_s
 from sim.thermal import manifold_K

@@ -15,11 +15,12 @@ from hypothesis import strategies as st
 
 from sim.car import Car, car_to_toml, cars_folder, load_car, with_values
 from sim.errors import InputError, Problem
+from sim.files import bundled_folder
 from sim.key_lines import key_lines
-from sim.scenario import load_scenario, scenarios_folder
+from sim.scenario import load_scenario
 
 CAR_TEXT = (cars_folder() / "trials.toml").read_text(encoding="utf-8")
-SCENARIO_TEXT = (scenarios_folder() / "everything_on.toml").read_text(encoding="utf-8")
+SCENARIO_TEXT = (bundled_folder() / "everything_on.toml").read_text(encoding="utf-8")
 
 NUMBERS = [
     (table, key, {type(m).__name__: m for m in field.metadata}, field.annotation)

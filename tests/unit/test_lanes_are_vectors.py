@@ -11,8 +11,8 @@ import pytest
 
 from controllers.compiling import _lent
 from sim import batch
-from sim.batch import LANES
 from sim.prepare import new_blocks
+from sim.runs import LANES
 
 
 @pytest.fixture(scope="module", params=["vector_basic", "vector_full"])

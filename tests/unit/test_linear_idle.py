@@ -13,7 +13,7 @@ from tests.control_plant import closed_loop_poles, pade_delay, state_space, tran
 from tests.shell_on_linear_plant import LoopCase as Case
 from tests.shell_on_linear_plant import random_jacobian, run_case
 from tuning.loop.delays import mean_over, travel_response
-from tuning.loop.linear import INPUTS, IdleJacobian, LinearIdle, linear_idle, sensor_response
+from tuning.loop.linear import INPUTS, LinearIdle, linear_idle, sensor_response
 from tuning.loop.margins import margins, ultimate_gain
 from tuning.loop.sampled_loop import SampledLaw, held_response, loop, loop_response
 
@@ -101,27 +101,6 @@ def test_an_engine_that_pulls_more_the_faster_it_runs_is_unstable() -> None:
     assert ultimate_gain(plant, SampledLaw(1.0, 1.0, 0.1)).multiplier == 0.0
 
 
-@pytest.mark.parametrize(
-    ("name", "value"),
-    [
-        ("inertia_kg_m2", 0.0),
-        ("firing_interval_s", -0.02),
-        ("delay_s", -0.1),
-        ("area_per_step_m2", 0.0),
-        ("charge_torque_per_Pa", math.nan),
-    ],
-)
-def test_impossible_slopes_are_refused_by_name(name: str, value: float) -> None:
-    slopes: IdleJacobian = random_jacobian(np.random.default_rng(1))
-    with pytest.raises(ValueError, match=rf"{name}: .*allowed"):
-        replace(slopes, **{name: value})
-
-
-def test_unknown_input_is_refused_with_the_known_ones() -> None:
-    with pytest.raises(ValueError, match="'fuel', allowed: valve_steps, load_Nm"):
-        engine(1).response(1j, "fuel")
-
-
 def test_mean_is_a_zero_order_hold_and_continuous_at_rest() -> None:
     s = np.array([0.0, 1e-9j, 1e-5j, 2j, 1 + 1j])
     values = mean_over(s, 0.5)
@@ -171,23 +150,9 @@ def test_margins_of_a_loop_that_never_reaches_one_say_so() -> None:
     plant = engine(2)
     found = margins(loop(plant, SampledLaw(1e-4, 0.0, 0.1)))
     assert math.isinf(found.phase_margin_deg)
-    assert math.isinf(found.delay_margin_s)
     assert found.sensitivity_peak == pytest.approx(1.0, abs=0.01)
 
 
 def test_ultimate_gain_needs_a_gain() -> None:
     with pytest.raises(ValueError, match="all 0, allowed"):
         ultimate_gain(engine(2), SampledLaw(0.0, 0.0, 0.1))
-
-
-@pytest.mark.parametrize(
-    ("values", "name"),
-    [
-        ((-1.0, 1.0, 0.1), "gain_steps_per_100rpm"),
-        ((1.0, math.inf, 0.1), "integral_steps_per_100rpm_s"),
-        ((1.0, 1.0, 0.0), "update_period_s"),
-    ],
-)
-def test_impossible_laws_are_refused(values: tuple[float, float, float], name: str) -> None:
-    with pytest.raises(ValueError, match=rf"{name}: .*allowed"):
-        SampledLaw(*values)

@@ -8,7 +8,7 @@ import pytest
 from sim.errors import InputError
 from tuning.ensemble.drives import ANSWER, COLD, HIGH, LOW
 from tuning.ensemble.runs import LOADS, ROW, Runs
-from tuning.measures.measuring import MEASURES
+from tuning.measures.row import MEASURES
 from tuning.measures.terms import TERMS
 from tuning.search.objective import score, searched_value, total_of, worst_mean
 from tuning.search.weights import PRESETS, Weights, favoured, weights_of

@@ -1,7 +1,7 @@
 """From one log to settings on an engine of another structure, which are then tried on it.
 
 The engine is not the model's: what is proved here is that fit and search together do not depend
-on the model being right.  More engines and the best that can be done on each: by hand, see
+on the model being right. More engines and the best that can be done on each: by hand, see
 DEVELOPERS.md.
 """
 
@@ -22,7 +22,8 @@ from tuning.identification.fitting import fit
 from tuning.identification.recording_guide import recording_plan
 from tuning.identification.result import Fit
 from tuning.logs.log import Log
-from tuning.measures.measuring import Measures, measure
+from tuning.measures.measuring import measure
+from tuning.measures.row import Measures
 from tuning.prediction.comparing import compare
 from tuning.search.searching import tune
 

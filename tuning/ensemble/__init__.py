@@ -26,28 +26,8 @@ from tuning.ensemble.samples import Samples, kept_samples, picked
 from tuning.ensemble.trial_runs import TrialRuns, measured
 
 __all__ = [
-    "ANSWER",
-    "HIGH",
-    "LARGEST_SHARE",
-    "LOW",
-    "SEARCH",
-    "SELECTION",
-    "STRESS",
-    "VERDICT",
-    "BASE_ERROR_steps",
-    "EVERYTHING_W_per_l",
-    "LOAD_SPAN_s",
-    "Plausible",
-    "Runs",
-    "Samples",
-    "TrialRuns",
-    "held_swing_rpm",
-    "kept_samples",
-    "known_mean",
-    "measured",
-    "noise_seeds",
-    "picked",
-    "plausible_cars",
-    "share_for_swing",
-    "starting_phases",
-]
+    "ANSWER", "HIGH", "LARGEST_SHARE", "LOW", "SEARCH", "SELECTION", "STRESS", "VERDICT",
+    "BASE_ERROR_steps", "EVERYTHING_W_per_l", "LOAD_SPAN_s", "Plausible", "Runs", "Samples",
+    "TrialRuns", "held_swing_rpm", "kept_samples", "known_mean", "measured", "noise_seeds",
+    "picked", "plausible_cars", "share_for_swing", "starting_phases",
+]  # fmt: skip

@@ -1,7 +1,6 @@
 """What each plausible car does while settings are judged, and where its runs begin.
 
-The drives of the score are fixed for this project: settings found here, by others, and on engines
-that are not the model's are compared on the same ones.
+The drives of the score are fixed for this project, the same for engines that are not the model's.
 """
 
 from __future__ import annotations
@@ -48,16 +47,9 @@ acceptable, not for the score."""
 
 @dataclass(frozen=True)
 class Drive:
-    """One drive of every plausible car.
+    """One drive of every plausible car; errors of the base curve are by seed, repeated.
 
-    Attributes
-    ----------
-    scenario : Scenario
-        What happens.
-    base_error_steps : tuple of float
-        How far the base curve is off, by seed, repeated [steps].
-    seeds : int
-        How many of the seeds take part at most; 0 all.
+    At most ``seeds`` of the seeds take part; 0 all.
     """
 
     scenario: Scenario
@@ -100,17 +92,7 @@ def closing(at_s: float, share: float) -> list[tuple[float, str, float]]:
 def trial_drives(car: Car) -> tuple[Drive, ...]:
     """The drives on which settings are judged, by their places ``HIGH`` to ``COLD``.
 
-    Parameters
-    ----------
-    car : Car
-        Its displacement scales the loads, its throttle the blip.
-
-    Returns
-    -------
-    tuple of Drive
-        Warm idle of 75 s, the base curve 3 steps too high, then too low; lamps on and off,
-        everything on and off and a blip with the base curve as it is; cold (20 degC) idle,
-        everything on and off, for what is not acceptable there.
+    Displacement scales the loads, the leak the blip. Cold is for what is not acceptable, not for the score.
     """
     litres = car.engine.displacement_cm3 / 1000.0
     lamps, everything = LAMPS_W_per_l * litres, EVERYTHING_W_per_l * litres
@@ -142,15 +124,12 @@ def trial_drives(car: Car) -> tuple[Drive, ...]:
 
 
 def centring_steps(car: Car, drive: Scenario) -> float:
-    """What has to be added to the base curve in a cold drive for it to be right on the whole.
+    """Whole steps to add to the base curve in a cold drive for it to be right on the whole.
 
-    Settings are searched for a base curve that is wrong by ``BASE_ERROR_steps`` at most; one that
-    is far off is cured in the curve.  A warm log does not tell how an engine idles cold, so the car
-    fitted to one may be far off on its base curve there; trim deep enough for that would be bought
-    with what the engine does warm.
-
-    Gives whole steps; 0 warm, where the car idles within ``COOL_TOLERANCE_rpm`` of its target, and
-    where no position would do.
+    Settings are searched for a base curve that is wrong by ``BASE_ERROR_steps`` at most; one that is far off
+    is cured in the curve. A car fitted to a warm log may be far off cold; trim deep enough for that would be
+    bought with what the engine does warm. 0 warm, within ``COOL_TOLERANCE_rpm``, and where no position would
+    do.
     """
     if drive.coolant_degC >= WARM_degC:
         return 0.0
@@ -164,10 +143,7 @@ def centring_steps(car: Car, drive: Scenario) -> float:
 
 
 def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
-    """The same drive with all that happens, and all that is measured, a little later.
-
-    Gives the shifted drive.
-    """
+    """The same drive with all that happens, and all that is measured, a little later."""
     given = drive.model_dump()
     given["duration_s"] = drive.duration_s + room_s
     for event in given["event"]:
@@ -179,40 +155,31 @@ def shifted(drive: Scenario, shift_s: float, room_s: float) -> Scenario:
 
 
 def step_parts(count: int, cars: int = 1) -> np.ndarray:
-    """How positions that the valve can take lie about what engines need.
+    """How positions of the valve lie about what engines need, -0.5 to 0.5, shape (cars, count) [steps].
 
-    Gives shape (cars, count), from -0.5 to 0.5, spread evenly over all runs [steps].
-
-    Parts of a step shift the lattice of positions: settings that can only rest where a position
-    happens to hold the target are good by luck.
-    Source of the spread over two numbers: additive recurrence with the powers of the plastic
-    number (M. Roberts 2018), from memory.
+    Parts of a step shift the lattice of positions: settings that can only rest where a position happens to
+    hold the target are good by luck. Source of the spread over two numbers: additive recurrence with the
+    powers of the plastic number (M. Roberts 2018), from memory.
     """
     mixed = 0.7548776662466927 * np.arange(count) + 0.5698402909980532 * np.arange(cars)[:, None]
     return np.asarray(np.modf(0.5 + mixed)[0] - 0.5)
 
 
 def starting_phases(count: int, cars: int = 1) -> tuple[np.ndarray, np.ndarray]:
-    """Where runs begin: errors of the base curve, and speeds off the target.
+    """Where runs begin: a run that begins on its target hides hunting, so phases are spread.
 
     Parameters
     ----------
-    count : int
-        How many for each car, 1 or more.
-    cars : int
-        How many cars, 1 or more.
+    count, cars : int
+        How many for each car, and how many cars, 1 or more.
 
     Returns
     -------
     base_error_steps : numpy.ndarray
-        Shape (cars, count): from +3 to -3, denser toward both ends; parts of a step are spread
-        evenly over all runs [steps].
+        Shape (cars, count): from +3 to -3, denser toward both ends, parts of a step as ``step_parts``
+        [steps].
     rpm_offset : numpy.ndarray
-        Shape (count,), spread evenly in another order [rpm].
-
-    Notes
-    -----
-    A run that begins on its target hides hunting, so phases are spread; parts: ``step_parts``.
+        Shape (count,), off the target, spread evenly in another order [rpm].
     """
     place = np.arange(count) / max(1, count - 1)
     wrong = (BASE_ERROR_steps - 0.5) * np.cos(np.pi * place)

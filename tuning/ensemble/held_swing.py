@@ -21,21 +21,18 @@ LARGEST_CHANGE = 2.0
 
 
 def held_swing_rpm(car: Car, steps: float, start_rpm: float) -> float:
-    """Standard deviation of the warm engine's speed with the valve held.
+    """Standard deviation of the warm engine's speed with the valve held, below about 2 Hz.
 
     Parameters
     ----------
     car : Car
-        Its scatter and sensor noise are what makes speed swing.
-    steps : float
-        Valve position, taken as a whole one [steps].
-    start_rpm : float
-        Where it idles, above 0 [rpm].
+    steps, start_rpm : float
+        Whole valve position, and where it idles there, above 0 [steps, rpm].
 
     Returns
     -------
     float
-        Below about 2 Hz [rpm]; nan where a run stalls.
+        nan where a run stalls [rpm].
     """
     times = np.arange(0.0, DURATION_s, SPACING_s)
     drive = make_drive(times, np.full(times.size, steps), start_rpm=start_rpm)
@@ -57,16 +54,14 @@ def share_for_swing(car: Car, swing_rpm: float, steps: float, start_rpm: float) 
     ----------
     car : Car
         Its scatter is where the search begins.
-    swing_rpm : float
-        As of `held_swing_rpm` [rpm].
-    steps, start_rpm : float
-        As of `held_swing_rpm` [steps, rpm].
+    swing_rpm, steps, start_rpm : float
+        As of ``held_swing_rpm`` [rpm, steps, rpm].
 
     Returns
     -------
     float
-        Standard deviation of the work of a firing over its mean [-]; the car's own where it does
-        not run, or does not scatter.
+        Standard deviation of the work of a firing over its mean; the car's own where it does not run, or
+        does not scatter [-].
     """
     share = car.engine.scatter_share
     makes = held_swing_rpm(car, steps, start_rpm)

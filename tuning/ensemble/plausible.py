@@ -1,20 +1,15 @@
 """Cars that the car at hand could be: what is not known well is varied, what is known is kept.
 
-Each plausible car is the car file with its uncertain numbers multiplied by factors drawn about 1
-(log-normal, cut off at two standard deviations).  How uncertain each is stands in the car file's
-``[uncertainty]`` (a fit writes it there) or, where it does not, in ``DEFAULT_SPREADS``.  One thing
-is known of every car whose base curve was set by hand: where it idles on it.  So after the draw
-the throttle's leak, and if that is not enough the work per air, is set such that each plausible
-car idles warm on the base curve where the car file's does, and a car that would idle far off when
-cool is drawn in toward the file.  Another is known where the file says how uncertain the scatter
-is, as a fit does: how far speed swings with the valve held.  What was drawn for the scatter then
-holds for that swing: a plausible car with a lighter flywheel scatters less, not more.
-
-An ensemble is small, so it is drawn in layers (a Latin hypercube): each number takes a value from
-each of as many equally likely layers as there are cars, in an order of its own.  What is drawn
-depends on the seed, the purpose, the number of cars and the number's own name, never on what else
-is drawn or in which order.
-Source of the layers: McKay, Beckman & Conover, Technometrics 21 (1979), from memory.
+Each is the car file with its uncertain numbers multiplied by factors drawn about 1 (log-normal, cut off at
+two standard deviations); how uncertain each is stands in the file's ``[uncertainty]`` (a fit writes it there)
+or in ``DEFAULT_SPREADS``. Of every car whose base curve was set by hand it is known where it idles on it:
+throttle leak, then work per air, are set such that each idles warm where the file's does, and one that would
+idle far off when cool is drawn in toward the file. Where the file says how uncertain the scatter is, as a fit
+does, it is known how far speed swings with the valve held: what was drawn for the scatter then holds for that
+swing, so a car with a lighter flywheel scatters less, not more.
+An ensemble is drawn in layers (a Latin hypercube: McKay, Beckman & Conover, Technometrics 21 (1979), from
+memory). What is drawn depends on the seed, the purpose, the number of cars and the number's own name, never
+on what else is drawn.
 """
 
 from __future__ import annotations
@@ -77,17 +72,12 @@ SEARCH, SELECTION, VERDICT, STRESS = range(4)
 SCATTER = "engine.scatter_share"
 
 _PLAIN_NAMES = {
-    "engine.inertia_kg_m2": "flywheel",
-    "engine.work_per_air_kJ_per_kg": "work per air",
-    "engine.volumetric_efficiency": "filling",
-    "engine.friction_scale": "friction",
-    "engine.torque_delay_deg": "torque delay",
-    SCATTER: "scatter",
-    "manifold.volume_cm3": "manifold volume",
-    "valve.area_mm2": "valve area",
-    "throttle.leak_mm2": "throttle leak",
-    "electrics.efficiency": "alternator efficiency",
-}
+    "engine.inertia_kg_m2": "flywheel", "engine.work_per_air_kJ_per_kg": "work per air",
+    "engine.volumetric_efficiency": "filling", "engine.friction_scale": "friction",
+    "engine.torque_delay_deg": "torque delay", SCATTER: "scatter",
+    "manifold.volume_cm3": "manifold volume", "valve.area_mm2": "valve area",
+    "throttle.leak_mm2": "throttle leak", "electrics.efficiency": "alternator efficiency",
+}  # fmt: skip
 
 Changes = dict[str, dict[str, Any]]
 _Made = tuple[Car, dict[str, float]]
@@ -200,8 +190,7 @@ def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes,
 def _made(car: Car, draws: _Draws, index: int, idles: tuple[float, float], swing_rpm: float) -> _Made:
     """One plausible car that idles where it should.
 
-    A draw that the car file's rules refuse, or that idles far off when cool, is drawn in toward
-    the file as often as needed: with a share of 0 it is the file itself.
+    A draw that the car file's rules refuse, or that idles far off when cool, is drawn in toward the file.
     """
     warm_rpm, cool_rpm = idles
     for share in SHARES:
@@ -225,18 +214,14 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
     Parameters
     ----------
     car : Car
-        The car as known.
-    count : int
-        How many, 1 or more; the first is the car as its file says.
-    seed : int
-        Seed, 0 or more.
+    count, seed : int
+        How many, 1 or more, the first as the file says; seed, 0 or more.
     purpose : int
         ``SEARCH``, ``SELECTION``, ``VERDICT`` or ``STRESS``: other cars for each.
 
     Returns
     -------
     Plausible
-        The ensemble.
 
     Raises
     ------
@@ -268,12 +253,8 @@ def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:
 
     Parameters
     ----------
-    seed : int
-        Seed, 0 or more.
-    purpose : int
+    seed, purpose, count : int
         As for ``plausible_cars``.
-    count : int
-        How many, 1 or more.
 
     Returns
     -------

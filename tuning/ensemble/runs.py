@@ -16,24 +16,20 @@ ROW = 3 + 2 * LOADS + 1
 
 @dataclass(frozen=True)
 class Runs:
-    """What candidates did on cars.
+    """What candidates did on cars; all arrays begin (candidates, cars, drives, seeds) unless told otherwise.
 
     Attributes
     ----------
     rows : numpy.ndarray
-        Shape (candidates, cars, drives, seeds, ``ROW``): what the score is made of; nan where a
-        drive has no part in it, or a seed none in the drive.
+        Shape (..., ``ROW``): what the score is made of; nan where a drive has no part in it, or a seed
+        none in the drive.
     values : numpy.ndarray
-        Shape (candidates, cars, drives, seeds, measures), places as in ``measures.COLUMN``; all
-        nan where they were not asked for.
-    stalled : numpy.ndarray
-        Shape (candidates, cars, drives, seeds): 1 where it stalled.
-    limited : numpy.ndarray
-        Shape (candidates, cars, drives, seeds): share of the run spent at a trim limit [-].
-    floor : numpy.ndarray
-        Shape (cars,): ``hunting_rpm`` with the valve held, warm [rpm].
-    held_swing : numpy.ndarray
-        Shape (cars, seeds): swing of the score with the valve held [rpm].
+        Shape (..., measures), as in ``measures.COLUMN``; all nan where they were not asked for.
+    stalled, limited : numpy.ndarray
+        1 where it stalled; share of the run spent at a trim limit [-].
+    floor, held_swing : numpy.ndarray
+        Shapes (cars,) and (cars, seeds): ``hunting_rpm`` and swing of the score with the valve held, warm
+        [rpm].
     target_rpm : numpy.ndarray
         Shape (cars, drives) [rpm].
     """
@@ -52,7 +48,6 @@ class Runs:
         Parameters
         ----------
         name : str
-            Name of a measure.
 
         Returns
         -------
@@ -64,36 +59,18 @@ class Runs:
 
     @property
     def at_rest(self) -> np.ndarray:
-        """Swing [rpm], target less mean speed [rpm] and moves a minute, too high and too low.
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (candidates, cars, 2, seeds, 3).
-        """
+        """Swing [rpm], mean error [rpm] and moves a minute: (candidates, cars, too high or low, seeds, 3)."""
         return np.asarray(self.rows[:, :, [HIGH, LOW], :, :3])
 
     @property
     def answers(self) -> np.ndarray:
-        """Excursion [rpm] and settling [s] at each load.
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (candidates, cars, seeds, 2, loads).
-        """
+        """Excursion [rpm] and settling [s] at each load: (candidates, cars, seeds, 2, loads)."""
         some = self.rows[:, :, ANSWER, :, 3 : 3 + 2 * LOADS]
         return np.asarray(some.reshape(*some.shape[:-1], 2, LOADS))
 
     @property
     def below_rpm(self) -> np.ndarray:
-        """How far the speed falls below target after a blip.
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (candidates, cars, seeds) [rpm].
-        """
+        """How far the speed falls below target after a blip: (candidates, cars, seeds) [rpm]."""
         return np.asarray(self.rows[:, :, ANSWER, :, -1])
 
     def terms(self) -> np.ndarray:
@@ -112,19 +89,17 @@ class Runs:
 
 
 def known_mean(values: np.ndarray, axis: int) -> np.ndarray:
-    """Mean of what is not nan.
+    """Mean of what is not nan, over an axis.
 
     Parameters
     ----------
     values : numpy.ndarray
-        Any shape.
     axis : int
-        Axis to average over.
 
     Returns
     -------
     numpy.ndarray
-        One axis less; nan where nothing is known.
+        nan where nothing is known.
     """
     known = ~np.isnan(values)
     count = known.sum(axis=axis)

@@ -18,7 +18,7 @@ class Samples:
     Attributes
     ----------
     time_s, rpm, valve_steps : numpy.ndarray
-        Shape (samples,) [s, rpm, steps].
+        [s, rpm, steps].
     target_rpm : float
         Idle target at the end of the run [rpm].
     """
@@ -29,17 +29,15 @@ class Samples:
     target_rpm: float
 
     def until(self, end_s: float) -> Samples:
-        """The same, cut off.
+        """The same up to a time.
 
         Parameters
         ----------
-        end_s : float
-            Last time kept [s].
+        end_s : float [s]
 
         Returns
         -------
         Samples
-            Samples at or before that time.
         """
         count = round(end_s / SAMPLE_s)
         return Samples(self.time_s[:count], self.rpm[:count], self.valve_steps[:count], self.target_rpm)
@@ -50,10 +48,7 @@ def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
 
     Parameters
     ----------
-    fleet : Fleet
-        Cars and scenarios.
-    plan : Plan
-        A few runs.
+    fleet, plan : Fleet, Plan
 
     Returns
     -------
@@ -78,14 +73,12 @@ def picked(plan: Plan, which: np.ndarray) -> Plan:
     Parameters
     ----------
     plan : Plan
-        The plan.
     which : numpy.ndarray
         Shape (runs,) of bool, or rows in order.
 
     Returns
     -------
     Plan
-        With the same tables.
     """
     columns = ("car", "setting", "scenario", "seed", "base_error_steps", "rpm_offset")
     return plan._replace(**{name: getattr(plan, name)[which] for name in columns})

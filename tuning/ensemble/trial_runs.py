@@ -1,7 +1,7 @@
 """Candidate settings on plausible cars: all runs of all candidates in one call, then measured.
 
-Every candidate meets the same cars, the same scatter and the same starting phases (common random
-numbers), so that two candidates differ by their settings alone.  Each car has scatter of its own.
+Every candidate meets the same cars, scatter and starting phases (common random numbers); each car has scatter
+of its own.
 """
 
 from __future__ import annotations
@@ -41,16 +41,17 @@ _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 class TrialRuns:
     """Cars, drives, seeds and phases on which candidates are run.
 
+    Each seed goes with a starting phase, and with its own shift of all that happens by up to ``SHIFT_s``: a
+    load that always came at the same moment between two updates would let a search find the period that suits
+    it.
+
     Parameters
     ----------
     cars : sequence of Car
         Plausible cars, alike in all that feedback settings are read with.
     seeds : sequence of int
-        Seeds of scatter; each goes with a starting phase, and with its own shift of all that
-        happens by up to ``SHIFT_s``: a load that always came at the same moment between two
-        updates would let a search find the period that suits that moment.
     cores : int, optional
-        Threads; all cores when left out.  Results do not depend on it.
+        Threads; all cores when left out. Results do not depend on it.
     measures : bool
         Whether all measures are taken, beside what the score is made of.
     """
@@ -81,9 +82,7 @@ class TrialRuns:
         plan = self._plan([held])
         still = plan.scenario // len(self.seeds) == HIGH
         plan = picked(plan._replace(base_error_steps=self._parts(plan)), still)
-        all_measures, self._measures = self._measures, True
-        runs = self._run(plan, [held], None)
-        self._measures = all_measures
+        runs = self._run(plan, [held], None, measures=True)
         self.floor = np.nan_to_num(known_mean(runs.of("hunting_rpm")[0, :, HIGH], axis=-1))
         self.scatter_rpm = float(known_mean(runs.of("scatter_rms_rpm")[0, :, HIGH].ravel(), axis=0))
         self.held_swing = runs.rows[0, :, HIGH, :, 0]
@@ -102,20 +101,19 @@ class TrialRuns:
         Parameters
         ----------
         candidates : sequence of Feedback
-            Settings, at least one.
         on_progress : callable, optional
             Told the share that is done.
 
         Returns
         -------
         Runs
-            What all runs gave.
         """
-        return self._run(self._plan(candidates), candidates, on_progress)
+        return self._run(self._plan(candidates), candidates, on_progress, self._measures)
 
     def _run(
-        self, plan: Plan, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None
-    ) -> Runs:
+        self, plan: Plan, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None,
+        measures: bool,
+    ) -> Runs:  # fmt: skip
         total = len(plan.car)
         rows = np.full((total, ROW), np.nan)
         values = np.full((total, len(MEASURES)), np.nan)
@@ -129,7 +127,7 @@ class TrialRuns:
                 mine = scenario == place
                 some = which[mine]
                 rows[some] = self._row_of(place, plan.car[some], rpm[mine], steps[mine], counters[mine])
-                if self._measures:
+                if measures:
                     values[some] = measured(
                         self._shifted[place], rpm[mine], steps[mine], counters[mine],
                         self.floor[plan.car[some]],
@@ -174,9 +172,8 @@ class TrialRuns:
         Parameters
         ----------
         candidates : sequence of Feedback
-            Settings, at least one.
         car, drive, seed : int
-            Places among the cars, drives and seeds [-].
+            Places among the cars, drives and seeds.
 
         Returns
         -------
@@ -212,13 +209,9 @@ class TrialRuns:
         return plan._replace(seed=own_seeds(plan.seed, plan.car), base_error_steps=wrong)
 
     def _runs(
-        self,
-        plan: Plan,
-        candidates: Sequence[Feedback],
-        rows: np.ndarray,
-        values: np.ndarray,
+        self, plan: Plan, candidates: Sequence[Feedback], rows: np.ndarray, values: np.ndarray,
         counted: np.ndarray,
-    ) -> Runs:
+    ) -> Runs:  # fmt: skip
         """Put runs in their places; what was not run is nan."""
         drive, seed = np.divmod(plan.scenario, len(self.seeds))
         at = (plan.setting, plan.car, drive, seed)
@@ -249,12 +242,10 @@ def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
 
 
 def own_seeds(seeds: np.ndarray, cars: np.ndarray) -> np.ndarray:
-    """Seeds of scatter that differ from car to car.
+    """Seeds of scatter that differ from car to car, 0 to 2**31 - 1.
 
-    Half a minute of scatter tells how far an engine swings to some 17 % only; with the same few
-    seeds for all cars an ensemble would be as far off as one car is.
-
-    Gives shape (runs,), 0 to 2**31 - 1, of any two cars all different in all likelihood [-].
+    Half a minute of scatter tells how far an engine swings to some 17 % only; with the same few seeds for all
+    cars an ensemble would be as far off as one car is.
     """
     return np.asarray((seeds + 0x9E3779B1 * cars.astype(float)) % 2.0**31)
 
@@ -270,10 +261,8 @@ def measured(
         Its windows say what is measured.
     rpm, steps : numpy.ndarray
         Shape (runs, samples or more) [rpm, steps].
-    counters : numpy.ndarray
-        Shape (runs, len(COUNTERS)).
-    floor_rpm : numpy.ndarray
-        Shape (runs,): ``hunting_rpm`` with the valve held, 0 where not known [rpm].
+    counters, floor_rpm : numpy.ndarray
+        Shape (runs, len(COUNTERS)); ``hunting_rpm`` with the valve held, 0 where not known [rpm].
 
     Returns
     -------

@@ -20,26 +20,8 @@ from tuning.loop.view import LinearView, linear_view, stability_border
 from tuning.loop.waveform_cycles import cycles_at
 
 __all__ = [
-    "Cycle",
-    "EngineFigures",
-    "IdlePoint",
-    "LinearView",
-    "Treads",
-    "WARM_degC",
-    "base_position",
-    "calm_settings",
-    "cycles_at",
-    "engine_figures",
-    "first_order_plus_delay",
-    "idle_point",
-    "largest_resting_move",
-    "linear_law",
-    "linear_view",
-    "needed_steps",
-    "resting_deadband_rpm",
-    "smallest_useful_move",
-    "stability_border",
-    "starting_settings",
-    "tread_steps",
-    "usual_idle",
-]
+    "Cycle", "EngineFigures", "IdlePoint", "LinearView", "Treads", "WARM_degC", "base_position",
+    "calm_settings", "cycles_at", "engine_figures", "first_order_plus_delay", "idle_point",
+    "largest_resting_move", "linear_law", "linear_view", "needed_steps", "resting_deadband_rpm",
+    "smallest_useful_move", "stability_border", "starting_settings", "tread_steps", "usual_idle",
+]  # fmt: skip

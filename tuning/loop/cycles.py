@@ -1,38 +1,7 @@
 """The slow limit cycle of the shell in closed form, and what any predicted cycle is told by.
 
-Two predictions, both from the linear engine and the settings alone: ``square_cycle`` here, the
-formula in which rpm settles between moves, and ``tuning.loop.waveform_cycles``, any number of
-positions with all harmonics.
-
-Words: a tread is the minimum move m; S the rpm a step is worth; ``phase`` is where the target lies
-between the two positions, 0 at the lower and 1 at the upper (their errors when settled are then
-+phase m S and -(1 - phase) m S).  The wanted position x drives the command: it goes up from c to
-c + m when x reaches c + m - 1/2 and back when x falls below c + 1/2 (round half up, then the
-minimum move), so x must travel m - 1 between one switch and the other.
-
-The slow cycle.  Let e_lo = phase m S and e_hi = (1 - phase) m S be the settled errors, both above
-the deadband D.  Waiting at the lower position c, the wanted position is I + Kp e_lo and the
-command goes up when it is c + m - 1/2; waiting at the upper one it is I - Kp e_hi and the command
-goes down when it is c + 1/2.  Between the two switches the integral must therefore move by
-
-    d = m - 1 - Kp (e_lo + e_hi) = m - 1 - Kp m S,
-
-up at the lower and down at the upper position.  At the upper position the error first runs from
-+e_lo to -e_hi; with a_up = integral of (e' + e_hi) dt over that transient (e' the error after the
-deadband),
-
-    Ki (e_hi high_s - a_up) = d,   and likewise   Ki (e_lo low_s - a_down) = d.
-
-Without deadband a_up = a_down = m S td, td the residence time of plant, reading and valve travel,
-whatever the shape, overshoot or delay of the transient, and
-
-    T = (d/(Ki m S) + td) / (phase (1 - phase)),   4 d/(Ki m S) + 4 td  midway.
-
-Here both areas are taken from the step response, so that what the deadband hides of the transient
-is counted.  The rounding of the switch up to the next update adds half an update to td and the
-integral's backward rectangle takes it off again.  The swing is m S, plus the step response's
-overshoot on either side.  For large m and td = 0 this is the known 4 Ti (1/(Ko Kc) - 1)
-(McMillan, 2007, from memory).
+Words: a tread is the minimum move m; S the rpm a step is worth; ``phase`` is where the target lies between
+the two positions, 0 at the lower and 1 at the upper.
 """
 
 from __future__ import annotations
@@ -50,25 +19,21 @@ from tuning.loop.sampled_loop import SampledLaw
 class Cycle:
     """One predicted limit cycle.
 
-    Parameters
+    Attributes
     ----------
     kind : str
         Which prediction: "square" or "waveform".
-    period_s : float
-        Period [s].
     low_s, high_s : float
         Time in the lower and in the upper half of the swing [s].
-    peak_to_peak_rpm : float
-        Swing of the true speed [rpm].
-    wanted_amplitude_steps : float
-        Half the swing of the wanted position [steps].
+    peak_to_peak_rpm, wanted_amplitude_steps : float
+        Swing of the true speed, half the swing of the wanted position [rpm, steps].
     stable : bool
         Whether it attracts its neighbours.
     positions : int
-        How many valve positions the swing of the wanted position visits [-].
+        How many valve positions the swing of the wanted position visits.
     confirmed : bool
-        Whether the staircase, driven by the predicted wave, was found to make these moves (the
-        closed form cannot tell).
+        Whether the staircase, driven by the predicted wave, was found to make these moves (the closed
+        form cannot tell).
     """
 
     kind: str
@@ -87,19 +52,8 @@ class Cycle:
         Returns
         -------
         dict
-            Field names to values.
         """
         return asdict(self)
-
-
-def check_shell(min_move_steps: int, deadband_rpm: float, phase: float) -> None:
-    """Refuse settings that no shell can have."""
-    if min_move_steps < 1:
-        raise ValueError(f"min_move_steps: {min_move_steps}, allowed: 1 or more")
-    if not deadband_rpm >= 0.0:
-        raise ValueError(f"deadband_rpm: {deadband_rpm}, allowed: 0 or more")
-    if not 0.0 < phase < 1.0:
-        raise ValueError(f"phase: {phase}, allowed: above 0 and below 1")
 
 
 def square_cycle(
@@ -107,13 +61,17 @@ def square_cycle(
 ) -> Cycle | None:
     """The slow cycle between two positions, in which speed settles before the next move.
 
-    Gives none if there is none: a position lies within the deadband, nothing integrates, or the
-    gain alone carries the wanted position back (m - 1 <= Kp m S).
-
-    Switches are assumed to come after the transient: trust it while low_s and high_s are some three
-    residence times. Source: derivation our own, in the module's docstring.
+    None where a position lies within the deadband, nothing integrates, or the gain alone carries the wanted
+    position back (m - 1 <= Kp m S). Trust it while low_s and high_s are some three residence times.
+    The command goes up from c to c + m when the wanted position reaches c + m - 1/2 and back when it falls
+    below c + 1/2, so the integral must move by d = m - 1 - Kp m S at either position. Settled errors are
+    e_lo = phase m S and -e_hi = -(1 - phase) m S; with a_up, a_down the areas between the error and its end
+    over the transient, Ki (e_hi high_s - a_up) = d and Ki (e_lo low_s - a_down) = d. Without deadband both
+    areas are m S td, td the residence time, whatever the transient's shape: T = (d/(Ki m S) + td)/(phase (1 -
+    phase)). Waiting for an update adds half of one to td and the integral's backward rectangle takes it off
+    again. For large m and td = 0 this is the known 4 Ti (1/(Ko Kc) - 1) (McMillan, 2007, from memory).
+    Source: derivation our own.
     """
-    check_shell(min_move_steps, deadband_rpm, phase)
     tread_rpm = min_move_steps * plant.rpm_per_step
     e_low, e_high = phase * tread_rpm, (1.0 - phase) * tread_rpm
     integral = law.integral_steps_per_rpm_s
@@ -149,13 +107,9 @@ def _transient_area(
 
 
 def step_response(plant: LinearIdle, move_steps: int) -> tuple[Reals, Reals, Reals]:
-    """Speed after one move of the valve, from its command on.
+    """Time, true and read speed after one move of the valve, as shares of their end [s, -, -].
 
-    Gives shape (2049,): time until all has settled, true and read speed as shares of their end [s,
-    -, -].
-
-    Half a period of the answer to a square wave slow enough to settle, all harmonics. Source: the
-    exact response; derivation our own.
+    Half a period of the exact answer to a square wave slow enough to settle, all harmonics.
     """
     slowest = float(np.min(np.abs(plant.poles().real)))
     half = 12.0 / slowest + 4.0 * plant.residence_time_s + move_steps * plant.valve_step_s

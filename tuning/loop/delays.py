@@ -10,12 +10,7 @@ Reals = NDArray[np.float64]
 
 
 def mean_over(s: ArrayLike, period_s: float) -> Complexes:
-    """Transfer function of the mean over the last period (also of a zero-order hold's mean).
-
-    Gives ``(1 - exp(-s T)) / (s T)``, 1 where s T is 0 [-].
-
-    Source: textbook zero-order hold, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
-    """
+    """Transfer function of the mean over the last period, also of a hold: (1 - exp(-s T))/(s T) [-]."""
     product = np.asarray(s, dtype=complex) * period_s
     small = np.abs(product) < 1e-6
     safe = np.where(small, 1.0, product)
@@ -23,13 +18,9 @@ def mean_over(s: ArrayLike, period_s: float) -> Complexes:
 
 
 def travel_response(s: ArrayLike, valve_step_s: float, steps: int) -> Complexes:
-    """Transfer function from a commanded move to the valve's position.
-
-    Gives mean of ``exp(-k s valve_step_s)`` over the steps k = 1..steps: step k is done k step
-    times after the command [-].
+    """Transfer function from a commanded move to the position: each step done a step time later [-].
 
     Exact for moves of that many steps that do not overlap; the valve's slew is not linear.
-    Source: derivation our own.
     """
     s = np.asarray(s, dtype=complex)
     done = np.exp(-np.multiply.outer(np.arange(1, steps + 1), s) * valve_step_s)

@@ -8,17 +8,16 @@ from tuning.loop.sampled_loop import SampledLaw
 
 
 def linear_law(car: Car) -> SampledLaw | None:
-    """The linear part of a car's law.
+    """The linear part of a car's law, as the law describes it.
 
     Parameters
     ----------
     car : Car
-        Its table [feedback].
 
     Returns
     -------
     SampledLaw or None
-        As the law describes it; None where feedback is off or all its gains are 0.
+        None where feedback is off or all its gains are 0.
     """
     gain, integral, derivative = law_of(car.feedback).linear(car.feedback)
     if gain == 0.0 and integral == 0.0:
@@ -27,32 +26,28 @@ def linear_law(car: Car) -> SampledLaw | None:
 
 
 def resting_deadband_rpm(car: Car) -> float:
-    """Half-width within which a car's law leaves the valve alone.
+    """Half-width within which a car's law leaves the valve alone, as the law describes it.
 
     Parameters
     ----------
     car : Car
-        Its table [feedback].
 
     Returns
     -------
-    float
-        As the law describes it [rpm].
+    float [rpm]
     """
     return law_of(car.feedback).resting_band_rpm(car.feedback)
 
 
 def tread_steps(car: Car) -> int:
-    """Distance of the positions between which the valve goes to and fro.
+    """Distance of the positions between which the valve goes to and fro, as the law describes it.
 
     Parameters
     ----------
     car : Car
-        Its table [feedback].
 
     Returns
     -------
-    int
-        As the law describes it [steps].
+    int [steps]
     """
     return law_of(car.feedback).tread_steps(car.feedback)

@@ -1,23 +1,11 @@
 """The idle loop as a linear system: what it would do if the valve could take any position.
 
-The plant is the first-order model of idle (manifold filling, charge to torque after a pure delay,
-crank) differentiated at one operating point; the slopes come in as plain numbers, so no equation
-of the engine stands here.
-
-What is exact and what is approximated
---------------------------------------
-exact
-    the delay between charge and torque in every frequency response and in the poles
-    (``exp(-s delay)`` inside the manifold-to-crank feedback, not beside it); the sampled law and
-    its hold (``loop_response`` sums the images of the sampling, see there).
-approximated
-    the engine by its slopes; torque arriving once a firing by its mean (a reading of a firing
-    event model should count half a firing interval of hold in ``delay_s`` if it holds torque from
-    firing to firing); the speed reading (mean over one firing interval, held for the next) by its
-    response averaged over the time between firing and update; reading smoothing by one lag; the
-    valve's step-by-step travel by the mean delay of its steps.
-left out
-    deadband, minimum move, rounding, limits: see ``tuning.loop.cycles``.
+Exact: the delay between charge and torque, in every frequency response and in the poles (``exp(-s delay)``
+inside the manifold-to-crank feedback, not beside it).
+Approximated: the engine by its slopes; torque arriving once a firing by its mean (half a firing interval of
+hold counts in ``delay_s``); the speed reading by its response averaged over the time between firing and
+update; its smoothing by one lag; the valve's travel by the mean delay of its steps.
+Left out: deadband, minimum move, rounding, limits: see ``tuning.loop.cycles``.
 """
 
 from __future__ import annotations
@@ -45,88 +33,30 @@ NEWTON_STEPS, LONGEST_MOVE = 60, 0.3
 
 @dataclass(frozen=True)
 class IdleJacobian:
-    """Slopes of the engine model at one operating point, and its times.
+    """Slopes of the engine model at one operating point, and its times; units by the names, in SI."""
 
-    Parameters
-    ----------
-    pressure_rate_per_Pa : float
-        Change of dp/dt with manifold pressure, negative for an engine that fills [1/s].
-    pressure_rate_per_rad_s : float
-        Change of dp/dt with speed, negative: a faster engine draws more [Pa/rad].
-    pressure_rate_per_m2 : float
-        Change of dp/dt with effective inlet area, positive [Pa/(s m2)].
-    charge_torque_per_Pa : float
-        Change of indicated torque with pressure at induction; acts after ``delay_s`` [Nm/Pa].
-    charge_torque_per_rad_s : float
-        Change of indicated torque with speed at induction; acts after ``delay_s`` [Nm s/rad].
-    resisting_torque_per_rad_s : float
-        Change of friction, accessories and load with speed, less whatever the spark table adds
-        at once; positive steadies the engine [Nm s/rad].
-    area_per_step_m2 : float
-        Change of effective inlet area a valve step, not 0 [m2].
-    inertia_kg_m2 : float
-        Moment of inertia at the crank, above 0 [kg m2].
-    delay_s : float
-        From charge to torque, 0 or more [s].
-    firing_interval_s : float
-        Time between firings, above 0 [s].
-    sensor_lag_s : float
-        Lag of the speed reading beyond its averaging over one firing, 0 or more [s].
-    resisting_torque_per_Pa : float
-        Change of pumping torque with pressure, where the model has it apart from friction;
-        negative: a higher pressure resists less [Nm/Pa].
-    spark_torque_per_deg : float
-        Change of torque a degree of advance, at once [Nm/deg].
-    valve_step_s : float
-        Time the valve takes for one step, pulse and rest, 0 or more [s].
-    """
-
-    pressure_rate_per_Pa: float
-    pressure_rate_per_rad_s: float
-    pressure_rate_per_m2: float
-    charge_torque_per_Pa: float
-    charge_torque_per_rad_s: float
-    resisting_torque_per_rad_s: float
-    area_per_step_m2: float
+    pressure_rate_per_Pa: float  # of dp/dt, 1/s; negative: an engine that fills
+    pressure_rate_per_rad_s: float  # Pa/rad; negative: a faster engine draws more
+    pressure_rate_per_m2: float  # by effective inlet area, Pa/(s m2)
+    charge_torque_per_Pa: float  # by pressure at induction, acts after the delay
+    charge_torque_per_rad_s: float  # by speed at induction, acts after the delay
+    resisting_torque_per_rad_s: float  # less what the spark table adds at once; positive steadies
+    area_per_step_m2: float  # not 0
     inertia_kg_m2: float
-    delay_s: float
+    delay_s: float  # from charge to torque
     firing_interval_s: float
-    sensor_lag_s: float = 0.0
-    resisting_torque_per_Pa: float = 0.0
-    spark_torque_per_deg: float = 0.0
-    valve_step_s: float = 0.0
-
-    def __post_init__(self) -> None:
-        for name, value in vars(self).items():
-            if not math.isfinite(value):
-                raise ValueError(f"{name}: {value}, allowed: a finite number")
-        for name in ("inertia_kg_m2", "firing_interval_s"):
-            if getattr(self, name) <= 0.0:
-                raise ValueError(f"{name}: {getattr(self, name)}, allowed: above 0")
-        for name in ("delay_s", "sensor_lag_s", "valve_step_s"):
-            if getattr(self, name) < 0.0:
-                raise ValueError(f"{name}: {getattr(self, name)}, allowed: 0 or more")
-        if self.area_per_step_m2 == 0.0:
-            raise ValueError("area_per_step_m2: 0, allowed: not 0 (the valve must act)")
+    sensor_lag_s: float = 0.0  # of the reading, beyond its averaging over one firing
+    resisting_torque_per_Pa: float = 0.0  # pumping; negative: a higher pressure resists less
+    spark_torque_per_deg: float = 0.0  # by advance, at once
+    valve_step_s: float = 0.0  # pulse and rest
 
 
 @dataclass(frozen=True, eq=False)
 class LinearIdle:
     """Linear idle plant ``x' = A x(t) + A_delayed x(t - delay) + B u``, ``rpm = C x``.
 
-    States are manifold pressure [Pa] and crank speed [rad/s] as departures from the operating
-    point; inputs are ``INPUTS`` in their units.
-
-    Parameters
-    ----------
-    A, A_delayed : ndarray
-        Shape (2, 2): what acts at once and what acts after the delay [SI].
-    B : ndarray
-        Shape (2, 4), columns as ``INPUTS`` [SI a unit of input].
-    C : ndarray
-        Shape (1, 2): state to crank speed [rpm].
-    delay_s, firing_interval_s, sensor_lag_s, valve_step_s : float
-        As in ``IdleJacobian`` [s].
+    States are departures of manifold pressure [Pa] and crank speed [rad/s]; inputs, the columns of B, are
+    ``INPUTS``.
     """
 
     A: Reals
@@ -139,15 +69,7 @@ class LinearIdle:
     valve_step_s: float
 
     def response(self, s: ArrayLike, of: str = "valve_steps", measured: bool = False) -> Complexes:
-        """Exact transfer function from one input to speed.
-
-        Gives complex, shape of ``s`` [rpm per unit of the input].
-
-        Solves (s I - A - A_delayed exp(-s delay)) x = B: the delay is exact. Source: textbook state
-        space; derivation our own.
-        """
-        if of not in INPUTS:
-            raise ValueError(f"of: {of!r}, allowed: {', '.join(INPUTS)}")
+        """Exact transfer function from one input to speed [rpm per unit of the input]."""
         s = np.asarray(s, dtype=complex)
         b1, b2 = self.B[:, INPUTS.index(of)]
         m11, m12, m21, m22 = self._pencil(s)
@@ -171,9 +93,8 @@ class LinearIdle:
     def residence_time_s(self) -> float:
         """Mean time from a valve command of one step to the reading of its effect [s].
 
-        ``-G'(0)/G(0)`` with the reading and the valve's first step: the area between the step
-        response and its end, over its end.  Source: Astrom & Hagglund, PID Controllers, 2nd ed.
-        1995, 'average residence time' (from memory).
+        ``-G'(0)/G(0)``: the area between the step response and its end, over its end. Source: Astrom &
+        Hagglund, PID Controllers, 2nd ed. 1995, 'average residence time' (from memory).
         """
         step_s = 1e-4 / max(self.delay_s + self.firing_interval_s, 1e-3)
         ahead, behind = self.response(np.array([step_s, -step_s]), measured=True).real
@@ -181,12 +102,9 @@ class LinearIdle:
         return float(-slope / self.rpm_per_step) + self.valve_step_s
 
     def poles(self) -> Complexes:
-        """The two poles of manifold and crank, exact to the delay.
+        """The two poles of manifold and crank, exact to the delay, the slower first [1/s].
 
-        Gives complex, shape (2,), the slower first [1/s].
-
-        Poles without delay, followed by Newton's method while the delay grows to its own. Source:
-        derivation our own.
+        Poles without delay, followed by Newton's method while the delay grows to its own.
         """
         # Off the real axis, so that two real poles that meet may part into a pair.
         poles = np.linalg.eigvals(self.A + self.A_delayed) * (1.0 + 0.02j)
@@ -220,13 +138,10 @@ class LinearIdle:
         return complex(s)
 
     def is_stable(self) -> bool:
-        """Tell whether the engine holds its speed with the valve still.
+        """Tell whether the engine holds its speed with the valve still, exact to the delay.
 
-        Gives true if every characteristic root has a negative real part, exact to the delay.
-
-        The characteristic function turns by two quarters from frequency 0 to infinity. Source:
-        Mikhailov's criterion, 1938; for delays Stepan, Retarded Dynamical Systems, 1989 (from
-        memory).
+        The characteristic function turns by two quarters from frequency 0 to infinity. Source: Mikhailov's
+        criterion, 1938; for delays Stepan, Retarded Dynamical Systems, 1989 (from memory).
         """
         rates = np.abs(self.A) + np.abs(self.A_delayed)
         fastest = float(rates[0, 0] + rates[1, 1] + math.sqrt(rates[0, 1] * rates[1, 0]))
@@ -240,15 +155,12 @@ class LinearIdle:
 
 
 def linear_idle(jac: IdleJacobian) -> LinearIdle:
-    """Build the linear plant from the slopes of the engine model.
+    """Build the plant dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load.
 
-    Gives the plant, departures from that point.
-
-    dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load.  A delay
-    fixed in crank angle stretches as speed falls, but to first order that changes nothing: the
+    A delay fixed in crank angle stretches as speed falls, but to first order that changes nothing: the
     delayed quantity is constant at the operating point.
-    Source: mean value model of idle, e.g. Guzzella & Onder, Introduction to Modeling and Control
-    of Internal Combustion Engine Systems (Springer), idle-speed case.
+    Source: mean value model of idle, e.g. Guzzella & Onder, Introduction to Modeling and Control of Internal
+    Combustion Engine Systems (Springer), idle-speed case.
     """
     j = jac.inertia_kg_m2
     return LinearIdle(
@@ -274,13 +186,9 @@ def linear_idle(jac: IdleJacobian) -> LinearIdle:
 
 
 def sensor_response(plant: LinearIdle, s: ArrayLike) -> Complexes:
-    """Transfer function of the speed reading.
+    """Transfer function of the speed reading: mean over a firing interval, held for one, then a lag [-].
 
-    Gives complex, shape of ``s`` [rpm per rpm].
-
-    The reading is the mean over one firing interval, held until the next firing; seen at a time
-    unrelated to the firings, both are ``mean_over`` the interval.  Then one lag.
-    Source: definition of the reading; averaging over the unrelated time our own.
+    Seen at a time unrelated to the firings, mean and hold are both ``mean_over`` the interval.
     """
     s = np.asarray(s, dtype=complex)
     return mean_over(s, plant.firing_interval_s) ** 2 / (1.0 + s * plant.sensor_lag_s)

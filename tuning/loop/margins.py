@@ -14,42 +14,21 @@ from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
 
 @dataclass(frozen=True)
 class Margins:
-    """How far a loop is from swinging by itself.
-
-    Parameters
-    ----------
-    gain_margin : float
-        Factor of gain to the stability border, infinite if none [-].
-    phase_margin_deg : float
-        Phase to spare where the loop gain is 1, infinite if it never is [deg].
-    sensitivity_peak : float
-        Largest ``|1/(1 + L)|``; below about 2 is commonly called robust [-].
-    phase_crossover_rad_s, gain_crossover_rad_s, sensitivity_peak_rad_s : float
-        Where the three are found, nan if they are not [rad/s].
-    delay_margin_s : float
-        Extra delay the loop bears: phase margin over gain crossover [s].
-    """
+    """How far a loop is from swinging; infinite where there is no border, nan where none is found."""
 
     gain_margin: float
     phase_margin_deg: float
     sensitivity_peak: float
     phase_crossover_rad_s: float
     gain_crossover_rad_s: float
-    sensitivity_peak_rad_s: float
-    delay_margin_s: float
 
 
 @dataclass(frozen=True)
 class UltimateGain:
-    """The gain at which a loop without quantisation begins to swing by itself.
+    """Factor on all gains at which a loop without quantisation begins to swing, and the period there.
 
-    Parameters
-    ----------
-    multiplier : float
-        Factor on both gains; below 1 the present settings are unstable already; 0 if the engine
-        is unstable with the valve still; infinite if no gain does it [-].
-    period_s : float
-        Period of the swing there, nan if there is none [s].
+    Below 1 the present settings are unstable already; 0 if the engine is with the valve still; infinite if no
+    gain does it.
     """
 
     multiplier: float
@@ -57,43 +36,32 @@ class UltimateGain:
 
 
 def margins(loop: Any) -> Margins:
-    """Gain margin, phase margin and sensitivity peak of a loop.
+    """Gain margin, phase margin and sensitivity peak of a loop, nearest to the border.
 
-    Gives what ``control.stability_margins`` finds, nearest to the border.
-
-    The margins say how far the border is, not on which side the loop is: see
-    ``ultimate_gain``.
-    Source: python-control ``stability_margins``.
+    They say how far the border is, not on which side the loop is: see ``ultimate_gain``.
     """
     import control
 
-    gain, phase, distance, w_phase, w_gain, w_peak = (
-        float(value) for value in control.stability_margins(loop)
-    )
+    gain, phase, distance, w_phase, w_gain, _ = (float(value) for value in control.stability_margins(loop))
     if not math.isfinite(distance):
-        distance, w_peak = _nearest_at_an_end(loop)
-    late = math.radians(phase) / w_gain if math.isfinite(w_gain) else math.inf
-    return Margins(gain, phase, 1.0 / distance, w_phase, w_gain, w_peak, late)
+        distance = _nearest_at_an_end(loop)
+    return Margins(gain, phase, 1.0 / distance, w_phase, w_gain)
 
 
-def _nearest_at_an_end(loop: Any) -> tuple[float, float]:
-    """Distance to -1 where ``stability_margins`` finds no minimum inside: at an end."""
+def _nearest_at_an_end(loop: Any) -> float:
+    """Distance to -1 where ``stability_margins`` finds no minimum inside: at an end [-]."""
     omega = getattr(loop, "omega", None)
     if omega is None:
-        return min(1.0, float(abs(1.0 + loop(0.0)))), math.nan
-    distance = np.abs(1.0 + loop(1j * omega))
-    at = int(np.argmin(distance))
-    return float(distance[at]), float(omega[at])
+        return min(1.0, float(abs(1.0 + loop(0.0))))
+    return float(np.min(np.abs(1.0 + loop(1j * omega))))
 
 
 def ultimate_gain(plant: LinearIdle, law: SampledLaw, move_steps: int = 1) -> UltimateGain:
-    """Gain at which the loop goes unstable without quantisation, integral in proportion.
+    """Gain at which the loop goes unstable without quantisation, all gains in proportion.
 
-    Gives the first border met as the gains rise from nothing.
-
-    For an engine that is stable with the valve still, the loop is stable for small gains; the
-    border is the smallest multiplier that puts the exact loop response through -1, at a phase
-    crossover or at half the update rate.  Source: Nyquist; derivation our own.
+    The loop is stable for small gains; the border is the smallest multiplier that puts the exact loop
+    response through -1, at a phase crossover or at half the update rate. Source: Nyquist; derivation our
+    own.
     """
     from scipy.optimize import brentq
 

@@ -1,8 +1,4 @@
-"""The one operating point: where the valve must stand for a speed, and the linear engine there.
-
-Position for a speed, worth of a step and main pole are asked for here by fit, explanation, checks,
-search and page alike.
-"""
+"""The one operating point: where the valve must stand for a speed, and the linear engine there."""
 
 from __future__ import annotations
 
@@ -29,23 +25,17 @@ class IdlePoint:
     ----------
     coolant_degC, load_W : float
         Coolant temperature, and electric load above the car's own base load [degC, W].
-    target_rpm : float
-        Speed wanted [rpm].
-    needed_steps : float
-        Position at which the engine settles at the target, between whole steps too [steps].
-    base_steps : float
-        Where the base curve puts the valve [steps].
-    rpm : numpy.ndarray
-        Shape (travel + 1,): settled speed at each whole position [rpm].
-    opening_mm2 : numpy.ndarray
-        Shape as ``rpm``: the valve's own area [mm2].
+    needed_steps, base_steps : float
+        Position at which the engine settles at the target, between whole steps too, and where the base
+        curve puts the valve [steps].
+    rpm, opening_mm2 : numpy.ndarray
+        Settled speed and the valve's own area at each whole position [rpm, mm2].
     slopes : Slopes
-        The model's slopes at the point.
     plant : LinearIdle
         The linear engine there.
     rpm_per_step : float
-        Steady rpm a step is worth; where a spark table keeps the engine from holding its speed,
-        what it would be without that table [rpm/step].
+        Steady worth of a step; where a spark table keeps the engine from holding its speed, what it would
+        be without that table [rpm/step].
     """
 
     coolant_degC: float
@@ -67,6 +57,9 @@ class IdlePoint:
     def rpm_with_leak(self, extra_mm2: float) -> Reals:
         """Settled speed at each whole position with some more air past the throttle.
 
+        Openings in parallel add, so speed is a function of their sum; beyond the travel's ends the end value
+        holds.
+
         Parameters
         ----------
         extra_mm2 : float
@@ -74,13 +67,7 @@ class IdlePoint:
 
         Returns
         -------
-        numpy.ndarray
-            Shape of ``rpm`` [rpm].
-
-        Notes
-        -----
-        Openings in parallel add, so speed is a function of their sum; beyond the travel's ends the
-        end value holds.
+        numpy.ndarray [rpm]
         """
         return np.asarray(np.interp(self.opening_mm2 + extra_mm2, self.opening_mm2, self.rpm))
 
@@ -105,14 +92,11 @@ class IdlePoint:
 def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
     """The linear engine from the model's slopes at a settled point.
 
-    Gives departures from that point.
-
-    From charge to torque: the delay in crank angle; the charge is drawn over one firing interval
-    and its torque held over one, half of which each is in that angle or in the interval before, so
-    half an interval is added. A spark table that advances by a per rpm below target adds torque for
-    the charge just trapped, which then takes the same way. A reading that keeps a share k of the
-    old one at each firing lags by k/(1 - k) intervals. Source: ``sim.firing`` and
-    ``sim.prepare.delay_shares``; derivation our own.
+    The charge is drawn over one firing interval and its torque held over one, half of which each is in the
+    delay's crank angle or in the interval before, so half an interval is added. A spark table that advances
+    by a per rpm below target adds torque for the charge just trapped, which then takes the same way. A
+    reading that keeps a share k of the old one at each firing lags by k/(1 - k) intervals. Source:
+    ``sim.firing`` and ``sim.prepare.delay_shares``; derivation our own.
     """
     interval_s = 120.0 / slopes.rpm / car.engine.cylinders
     keep = car.sensors.rpm_smoothing
@@ -139,33 +123,24 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
 
 
 def with_rpm_per_step(plant: LinearIdle, rpm_per_step: float) -> LinearIdle:
-    """The same engine with another worth of a step.
-
-    Gives all else as it was.
-    """
+    """The same engine with another worth of a step."""
     scaled = plant.B.copy()
     scaled[:, 0] *= rpm_per_step / plant.rpm_per_step
     return replace(plant, B=scaled)
 
 
 def _plant_and_worth(car: Car, slopes: Slopes) -> tuple[LinearIdle, float, float]:
-    """The linear engine, what a step is worth, and what it were with a spark that stands still.
+    """The linear engine, what a step is worth, and what it were with a spark that stands still [rpm/step].
 
-    Where the spark keeps the engine from holding its speed a step is worth the latter
-    [-, rpm/step, rpm/step].
+    Where the spark keeps the engine from holding its speed a step is worth the latter.
     """
     plant = plain = linear_plant(car, slopes)
     if car.spark.advance_deg_per_100rpm or car.feedback.spark_trim_deg_per_100rpm:
-        plain = linear_plant(_with_fixed_spark(car), slopes)
+        still = {"spark": {"advance_deg_per_100rpm": 0.0}, "feedback": {"spark_trim_deg_per_100rpm": 0.0}}
+        plain = linear_plant(with_values(car, still), slopes)
     worth, plain_worth = plant.rpm_per_step, plain.rpm_per_step
     steady = worth > 0.0 and plant.is_stable()
     return plant, worth if steady else plain_worth, plain_worth
-
-
-def _with_fixed_spark(car: Car) -> Car:
-    """The car with a spark that does not follow speed."""
-    changes = {"spark": {"advance_deg_per_100rpm": 0.0}, "feedback": {"spark_trim_deg_per_100rpm": 0.0}}
-    return with_values(car, changes)
 
 
 def _with_spark(rpm: Reals, target_rpm: float, share: float) -> Reals:
@@ -183,11 +158,8 @@ def idle_point(
     Parameters
     ----------
     car : Car
-        The car.
-    coolant_degC : float
-        Coolant temperature [degC].
-    load_W : float
-        Electric load above the car's base load [W].
+    coolant_degC, load_W : float
+        Coolant temperature, and electric load above the car's base load [degC, W].
     at_rpm : float, optional
         Speed; the car's target at that temperature if not given [rpm].
 
@@ -228,7 +200,6 @@ def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -
     Parameters
     ----------
     car : Car
-        The car.
     coolant_degC, load_W : float
         As for ``idle_point`` [degC, W].
 
@@ -246,19 +217,16 @@ def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -
 
 
 def base_position(car: Car, coolant_degC: float = WARM_degC) -> float:
-    """Position that the base curve gives, as the valve takes it.
+    """Whole position that the base curve gives, from the seat to the open limit.
 
     Parameters
     ----------
     car : Car
-        The car.
-    coolant_degC : float
-        Coolant temperature [degC].
+    coolant_degC : float [degC]
 
     Returns
     -------
-    float
-        Whole, from the seat to the open limit [steps].
+    float [steps]
     """
     whole = math.floor(curve_at(car.curves.base_steps, coolant_degC) + 0.5)
     return float(min(max(whole, 0), car.valve.open_limit_steps))
@@ -270,9 +238,7 @@ def needed_steps(car: Car, rpm: float, coolant_degC: float, load_W: float = 0.0)
     Parameters
     ----------
     car : Car
-        The car.
     rpm : float
-        Speed [rpm].
     coolant_degC, load_W : float
         As for ``idle_point`` [degC, W].
 
@@ -306,10 +272,8 @@ class EngineFigures:
 
     Attributes
     ----------
-    rpm : float
-        Settled speed, 0 where it cannot run [rpm].
-    rpm_per_step : float
-        Steady change of speed a step [rpm/step].
+    rpm, rpm_per_step : float
+        Settled speed, 0 where it cannot run, and steady worth of a step [rpm, rpm/step].
     main_pole_rad_s : float
         Distance from zero of its slowest pole: the larger, the quicker [rad/s].
     """
@@ -325,11 +289,8 @@ def engine_figures(car: Car, steps: float, coolant_degC: float = WARM_degC) -> E
     Parameters
     ----------
     car : Car
-        The car.
-    steps : float
-        Valve position [steps].
-    coolant_degC : float
-        Coolant temperature [degC].
+    steps, coolant_degC : float
+        Valve position and coolant temperature [steps, degC].
 
     Returns
     -------

@@ -1,7 +1,6 @@
 """Starting settings by rule: from a first-order model with delay to PI gains, to seed a search.
 
-The rules know nothing of deadband, minimum move or scatter; they give gains that are sane for the
-engine's gain, lag and delay, in the form of table [feedback].
+The rules know nothing of deadband, minimum move or scatter.
 """
 
 from __future__ import annotations
@@ -24,47 +23,16 @@ SLOW_DELAYS = 4.0
 
 @dataclass(frozen=True)
 class FirstOrderDelay:
-    """Model ``gain exp(-s delay)/(s time_constant + 1)``.
-
-    Parameters
-    ----------
-    gain_rpm_per_step : float
-        Steady gain, not 0 [rpm/step].
-    time_constant_s : float
-        Lag, above 0 [s].
-    delay_s : float
-        Delay, above 0 [s].
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-    """
+    """Model ``gain exp(-s delay)/(s time_constant + 1)``."""
 
     gain_rpm_per_step: float
     time_constant_s: float
     delay_s: float
 
-    def __post_init__(self) -> None:
-        if not (math.isfinite(self.gain_rpm_per_step) and self.gain_rpm_per_step != 0.0):
-            raise ValueError(f"gain_rpm_per_step: {self.gain_rpm_per_step}, allowed: not 0")
-        for name in ("time_constant_s", "delay_s"):
-            value = getattr(self, name)
-            if not (math.isfinite(value) and value > 0.0):
-                raise ValueError(f"{name}: {value}, allowed: above 0")
-
 
 @dataclass(frozen=True)
 class RulePI:
-    """PI settings as the rules give them: ``gain (e + integral of e / integral_time)``.
-
-    Parameters
-    ----------
-    gain_steps_per_rpm : float
-        Proportional gain [steps/rpm].
-    integral_time_s : float
-        Integral time [s].
-    """
+    """PI settings as the rules give them: ``gain (e + integral of e / integral_time)``."""
 
     gain_steps_per_rpm: float
     integral_time_s: float
@@ -81,16 +49,12 @@ class RulePI:
 
 
 def half_rule(gain_rpm_per_step: float, time_constants_s: ArrayLike, delay_s: float) -> FirstOrderDelay:
-    """Reduce several lags and a delay to one lag and a delay.
+    """Reduce several lags and a delay to one lag (the largest, half the second) and a delay (the rest).
 
-    Gives the largest lag plus half the second; the other half and all the rest become delay.
-
-    Source: S. Skogestad, Simple analytic rules for model reduction and PID controller tuning,
-    Journal of Process Control 13 (2003) 291-309, section 2.
+    Source: S. Skogestad, Simple analytic rules for model reduction and PID controller tuning, Journal of
+    Process Control 13 (2003) 291-309, section 2.
     """
     lags = np.sort(np.atleast_1d(np.asarray(time_constants_s, dtype=float)))[::-1]
-    if lags.size == 0 or not np.all(lags > 0.0):
-        raise ValueError(f"time_constants_s: {lags.tolist()}, allowed: at least one, above 0")
     half = 0.5 * float(lags[1]) if lags.size > 1 else 0.0
     rest = float(lags[2:].sum())
     return FirstOrderDelay(gain_rpm_per_step, float(lags[0]) + half, delay_s + half + rest)
@@ -101,12 +65,10 @@ def critical_point_model(
 ) -> FirstOrderDelay:
     """The first-order model with delay that agrees at rest and where the phase is -180 degrees.
 
-    Gives same steady gain, same frequency and gain at -180 degrees; a plant that resonates there
-    more than 1/1.05 of its steady gain is given that much.
-
-    With ratio k/``|G|`` at w: T = sqrt(ratio^2 - 1)/w, delay = (pi - atan(w T))/w.
-    Source: identification from the critical point, e.g. Astrom & Hagglund, PID Controllers,
-    2nd ed. 1995 (from memory); derivation our own.
+    A plant that resonates there more than 1/1.05 of its steady gain is given that much. With ratio k/``|G|``
+    at w: T = sqrt(ratio^2 - 1)/w, delay = (pi - atan(w T))/w.
+    Source: identification from the critical point, e.g. Astrom & Hagglund, PID Controllers, 2nd ed. 1995
+    (from memory); derivation our own.
     """
     from scipy.optimize import brentq
 
@@ -125,32 +87,25 @@ def critical_point_model(
 def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOrderDelay:
     """Reduce the idle plant with its reading, valve and sampling to a first-order model with delay.
 
+    By ``half_rule`` where manifold and crank have real poles, from the critical point where they swing.
+    Counted as delay: charge to torque, one firing interval for the reading, one valve step, half an update
+    for the hold (Skogestad 2003).
+
     Parameters
     ----------
     plant : LinearIdle
-        The engine, stable with the valve still.
-    update_period_s : float
+    update_period_s : float [s]
         Time between controller updates, above 0 [s].
 
     Returns
     -------
     FirstOrderDelay
-        By the half rule where manifold and crank have real poles, from the critical point where
-        they swing (the half rule has no place for complex poles).
 
     Raises
     ------
     ValueError
-        If the engine is unstable or the period not above 0.
-
-    Notes
-    -----
-    Counted as delay: charge to torque, one firing interval for the reading, one valve step, half
-    an update for the hold.  Source: ``half_rule``, ``critical_point_model``; hold as half a
-    period: Skogestad 2003.
+        If the engine is unstable with the valve still.
     """
-    if not update_period_s > 0.0:
-        raise ValueError(f"update_period_s: {update_period_s}, allowed: above 0")
     if not plant.is_stable():
         raise ValueError("plant: unstable with the valve still, allowed: a stable engine")
     poles = plant.poles()
@@ -171,16 +126,11 @@ def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOr
 
 
 def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> RulePI:
-    """PI settings by the SIMC rule.
-
-    Gives kc = T/(k (tc + L)), Ti = min(T, 4 (tc + L)).
+    """PI settings by the SIMC rule: kc = T/(k (tc + L)), Ti = min(T, 4 (tc + L)).
 
     Source: S. Skogestad, Journal of Process Control 13 (2003) 291-309.
     """
-    wanted = model.delay_s if closed_loop_time_s is None else closed_loop_time_s
-    total = wanted + model.delay_s
-    if not total > 0.0:
-        raise ValueError(f"closed_loop_time_s: {wanted}, allowed: above {-model.delay_s:g}")
+    total = model.delay_s + (model.delay_s if closed_loop_time_s is None else closed_loop_time_s)
     return RulePI(
         model.time_constant_s / (model.gain_rpm_per_step * total), min(model.time_constant_s, 4.0 * total)
     )
@@ -189,11 +139,9 @@ def simc_pi(model: FirstOrderDelay, closed_loop_time_s: float | None = None) -> 
 def amigo_pi(model: FirstOrderDelay) -> RulePI:
     """PI settings by the AMIGO rule: more cautious, made for a sensitivity peak of 1.4.
 
-    Gives K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7
-    L^2).
-
-    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for PID
-    control, Journal of Process Control 14 (2004) 635-650.
+    K = 0.15/k + (0.35 - L T/(L + T)^2) T/(k L), Ti = 0.35 L + 13 L T^2/(T^2 + 12 L T + 7 L^2).
+    Source: K. J. Astrom & T. Hagglund, Revisiting the Ziegler-Nichols step response method for PID control,
+    Journal of Process Control 14 (2004) 635-650.
     """
     k, t, late = model.gain_rpm_per_step, model.time_constant_s, model.delay_s
     gain = 0.15 / k + (0.35 - late * t / (late + t) ** 2) * t / (k * late)
@@ -202,16 +150,11 @@ def amigo_pi(model: FirstOrderDelay) -> RulePI:
 
 
 def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
-    """How much of a loop's gain can be kept without a higher sensitivity peak than allowed.
+    """How much of a loop's gain can be kept without a higher sensitivity peak than allowed, 0.02 to 1 [-].
 
-    Gives share of the gain, 0.02 to 1 [-].
-
-    The shares are tried from small to large, so that a loop beyond its stability border, whose
-    peak falls again, is not taken for a calm one.
-    Source: definition of the sensitivity peak (Astrom & Hagglund 2004).
+    Tried from small to large, so that a loop beyond its stability border, whose peak falls again, is not
+    taken for a calm one.
     """
-    if not largest_sensitivity > 1.0:
-        raise ValueError(f"largest_sensitivity: {largest_sensitivity}, allowed: above 1")
     shares = np.geomspace(0.02, 1.0, 80)
     distance = np.abs(1.0 + shares[:, None] * np.asarray(loop)[None, :]).min(axis=1)
     beyond = np.flatnonzero(distance < 1.0 / largest_sensitivity)
@@ -227,36 +170,27 @@ def starting_settings(
     ----------
     plant : LinearIdle
         The engine, stable with the valve still; rpm must rise with steps.
-    update_period_s : float
-        Time between controller updates, above 0 [s].
+    update_period_s : float [s]
     rule : str
         "simc", "amigo", or "slow": SIMC with a closed-loop time of four delays.
     largest_sensitivity : float
-        Both gains are lowered together until the exact sampled loop's sensitivity peak is no
-        higher, above 1; a first-order model is a poor one of an engine that swings [-].
+        All gains are lowered together until the exact sampled loop's sensitivity peak is no higher, above
+        1; a first-order model is a poor one of an engine that swings.
 
     Returns
     -------
     SampledLaw
-        Gains in the units of table [feedback].
 
     Raises
     ------
     ValueError
-        If the rule is unknown, the engine unstable, rpm does not rise with steps, or the limit is
-        not above 1.
-
-    Notes
-    -----
-    Source: ``first_order_plus_delay`` with ``simc_pi`` or ``amigo_pi``, then ``robust_share``.
+        If rpm does not rise with steps.
     """
     rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {
         "simc": simc_pi,
         "amigo": amigo_pi,
         "slow": lambda model: simc_pi(model, SLOW_DELAYS * model.delay_s),
     }
-    if rule not in rules:
-        raise ValueError(f"rule: {rule!r}, allowed: {', '.join(rules)}")
     if not plant.rpm_per_step > 0.0:
         raise ValueError(f"rpm_per_step: {plant.rpm_per_step}, allowed: above 0")
     found = rules[rule](first_order_plus_delay(plant, update_period_s))
@@ -268,27 +202,21 @@ def starting_settings(
 def calm_settings(
     plant: LinearIdle, update_period_s: float, move_steps: int, border_least: float
 ) -> SampledLaw:
-    """Gains by the cautious rule, and so many times below those at which the loop swings.
+    """Gains by the rule "amigo", and so many times below those at which the loop swings.
 
     Parameters
     ----------
     plant : LinearIdle
         The engine, stable with the valve still; rpm must rise with steps.
-    update_period_s : float
-        Time between controller updates, above 0 [s].
+    update_period_s : float [s]
     move_steps : int
         Size of the moves whose travel time counts [steps].
     border_least : float
-        Least factor from the gains to those at the border, above 0 [-].
+        Least factor from the gains to those at the border, above 0.
 
     Returns
     -------
     SampledLaw
-        Gains in the units of table [feedback].
-
-    Notes
-    -----
-    Source: ``starting_settings`` by the rule "amigo", then ``ultimate_gain``.
     """
     law = starting_settings(plant, update_period_s, "amigo")
     return law.scaled(min(1.0, ultimate_gain(plant, law, move_steps).multiplier / border_least))

@@ -18,37 +18,12 @@ GAINS = (GAIN, INTEGRAL, DERIVATIVE)
 
 @dataclass(frozen=True)
 class SampledLaw:
-    """The linear part of a law: what it does outside the deadband and inside its limits.
-
-    Parameters
-    ----------
-    gain_steps_per_100rpm : float
-        Proportional gain, 0 or more [steps per 100 rpm].
-    integral_steps_per_100rpm_s : float
-        Integral gain, 0 or more [steps per 100 rpm and second].
-    update_period_s : float
-        Time between updates, above 0 [s].
-    derivative_steps_s_per_100rpm : float
-        Derivative gain on the measured speed, 0 or more [steps s per 100 rpm].
-
-    Raises
-    ------
-    ValueError
-        If a value is outside its range.
-    """
+    """The linear part of a law: what it does outside the deadband and inside its limits."""
 
     gain_steps_per_100rpm: float
     integral_steps_per_100rpm_s: float
     update_period_s: float
     derivative_steps_s_per_100rpm: float = 0.0
-
-    def __post_init__(self) -> None:
-        for name in GAINS:
-            value = getattr(self, name)
-            if not (math.isfinite(value) and value >= 0.0):
-                raise ValueError(f"{name}: {value}, allowed: 0 or more")
-        if not (math.isfinite(self.update_period_s) and self.update_period_s > 0.0):
-            raise ValueError(f"update_period_s: {self.update_period_s}, allowed: above 0")
 
     @property
     def gain_steps_per_rpm(self) -> float:
@@ -66,20 +41,14 @@ class SampledLaw:
         return self.derivative_steps_s_per_100rpm / 100.0
 
     def scaled(self, multiplier: float) -> SampledLaw:
-        """The same law with all gains multiplied.
-
-        Gives new settings.
-        """
+        """The same law with all gains multiplied."""
         return replace(self, **{name: getattr(self, name) * multiplier for name in GAINS})
 
     def response(self, omega_rad_s: ArrayLike) -> Complexes:
-        """Exact frequency response of the law, sample to sample.
+        """Exact frequency response of the law, sample to sample [steps/rpm].
 
-        Gives complex, same shape [steps/rpm].
-
-        ``Kp + Ki h z/(z - 1) + Kd (z - 1)/(h z)`` on the unit circle, the target standing still.
-        The integral takes in the present error before the trim is formed (backward rectangle).
-        Source: semantics fixed for table [feedback].
+        ``Kp + Ki h z/(z - 1) + Kd (z - 1)/(h z)`` on the unit circle, the target standing still: the integral
+        takes in the present error before the trim is formed (backward rectangle).
         """
         back = -np.expm1(-1j * np.asarray(omega_rad_s, dtype=float) * self.update_period_s)
         growth = self.integral_steps_per_rpm_s * self.update_period_s
@@ -90,13 +59,10 @@ class SampledLaw:
 def held_response(
     plant: LinearIdle, update_period_s: float, omega_rad_s: ArrayLike, move_steps: int = 1, images: int = 10
 ) -> Complexes:
-    """Exact response of the readings at the updates to commands that are held between updates.
+    """Exact response of the readings at the updates to commands that are held between updates [rpm/step].
 
-    Gives complex, same shape [rpm/step].
-
-    ``sum_k P(w + 2 pi k/h)`` with P the plant, its reading and the hold over one update period h.
-    The images k die away at least as ``|k|^-3``; ten leave less than 1e-4 of the whole at half the
-    update rate.
+    ``sum_k P(w + 2 pi k/h)`` with P the plant, its reading and the hold over one update period h. The images
+    k die away at least as ``|k|^-3``; ten leave less than 1e-4 of the whole at half the update rate.
     Source: sampled-data theory, e.g. Astrom & Wittenmark, Computer-Controlled Systems.
     """
     omega = np.asarray(omega_rad_s, dtype=float)
@@ -110,24 +76,13 @@ def held_response(
 def loop_response(
     plant: LinearIdle, law: SampledLaw, omega_rad_s: ArrayLike, move_steps: int = 1
 ) -> Complexes:
-    """Exact open-loop frequency response of the sampled loop.
-
-    Gives complex, same shape, positive for slow frequencies: breaks the loop at the error [-].
-
-    Source: ``SampledLaw.response`` times ``held_response``.
-    """
+    """Exact open-loop frequency response of the sampled loop, broken at the error [-]."""
     held = held_response(plant, law.update_period_s, omega_rad_s, move_steps)
     return np.asarray(law.response(omega_rad_s) * held)
 
 
 def frequencies(plant: LinearIdle, law: SampledLaw, count: int = 1500) -> Reals:
-    """Frequencies fine enough to find all crossings of the loop.
-
-    Gives rising, logarithmic, from 1/1000 of the slowest corner to just below half the update rate
-    [rad/s].
-
-    Source: common practice, no source.
-    """
+    """Frequencies fine enough to find all crossings, up to just below half the update rate [rad/s]."""
     top = math.pi / law.update_period_s
     slow = plant.residence_time_s + plant.delay_s + law.update_period_s
     low = min(1e-3 / abs(slow), top / 1e3)
@@ -135,12 +90,7 @@ def frequencies(plant: LinearIdle, law: SampledLaw, count: int = 1500) -> Reals:
 
 
 def loop(plant: LinearIdle, law: SampledLaw, move_steps: int = 1, count: int = 1500) -> Any:
-    """The sampled loop as python-control's frequency response data, for ``margins`` and plots.
-
-    Gives exact response on ``frequencies``, smooth between [-].
-
-    Source: ``loop_response``.
-    """
+    """The sampled loop as python-control's frequency response data, for ``margins`` and plots."""
     import control
 
     omega = frequencies(plant, law, count)

@@ -31,23 +31,8 @@ QUICK_UPDATE_s = 0.01
 class LinearRow:
     """The loop at one idle point, without deadband, minimum move, rounding and limits.
 
-    Attributes
-    ----------
-    coolant_degC, load_W, rpm : float
-        The point: coolant, electric load above the car's own, speed [degC, W, rpm].
-    needed_steps, rpm_per_step : float
-        Position needed, and what a step is worth there [steps, rpm/step].
-    poles_per_s : tuple of pairs
-        Real and imaginary parts of the engine's two poles, valve still [1/s].
-    residence_time_s : float
-        Mean time from a command to the reading of its effect [s].
-    engine_stable : bool
-        Whether the engine holds its speed with the valve still.
-    gain_margin, phase_margin_deg, sensitivity_peak : float
-        Of the sampled loop, infinite where there is none [-, deg, -].
-    border_multiplier, border_period_s : float
-        Factor on all gains at which the loop swings by itself, and its period then; below 1 it
-        does so now; 0 if the engine does with the valve still; infinite if nothing does [-, s].
+    Poles and ``residence_time_s`` are the engine's, margins the sampled loop's (infinite where there is
+    none); ``border_multiplier`` as ``UltimateGain`` has it.
     """
 
     coolant_degC: float
@@ -65,10 +50,7 @@ class LinearRow:
     border_period_s: float
 
     def to_dict(self) -> dict[str, Any]:
-        """The values by name.
-
-        Gives none where a value is infinite or there is none.
-        """
+        """The values by name, None where a value is infinite or there is none."""
         return {name: plain(value) for name, value in vars(self).items()}
 
 
@@ -83,8 +65,8 @@ class LinearView:
     rows : tuple of LinearRow
         That and others.
     border_without_valve_time, border_with_quick_updates : float
-        What ``border_multiplier`` would be with a valve that takes no time, and with updates every
-        10 ms [-].
+        What ``border_multiplier`` would be with a valve that takes no time, and with updates every 10 ms
+        [-].
     """
 
     here: LinearRow
@@ -98,21 +80,12 @@ class LinearView:
         Returns
         -------
         dict
-            Rows as lists.
         """
-        return {
-            "here": self.here.to_dict(),
-            "rows": [row.to_dict() for row in self.rows],
-            "border_without_valve_time": plain(self.border_without_valve_time),
-            "border_with_quick_updates": plain(self.border_with_quick_updates),
-        }
+        return {name: plain(value) for name, value in vars(self).items()}
 
 
 def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> UltimateGain:
-    """Where the loop begins to swing by itself.
-
-    Gives with feedback off infinite for an engine that holds its speed, else 0.
-    """
+    """Where the loop begins to swing by itself; with feedback off, nowhere if the engine holds its speed."""
     if law is not None:
         return ultimate_gain(point.plant, law, move_steps)
     multiplier = math.inf if point.plant.is_stable() else 0.0
@@ -120,10 +93,7 @@ def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> Ultimat
 
 
 def linear_row(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> LinearRow:
-    """Poles and margins at one idle point.
-
-    Gives the numbers.
-    """
+    """Poles and margins at one idle point."""
     at_border = border(point, law, move_steps)
     gain, phase, peak = math.inf, math.inf, 1.0
     if law is not None:
@@ -166,7 +136,6 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
     Parameters
     ----------
     car : Car
-        The car.
     point : IdlePoint
         Its warm idle.
     quick : bool
@@ -175,7 +144,6 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
     Returns
     -------
     LinearView
-        The numbers.
     """
     law, move = linear_law(car), tread_steps(car)
     here = linear_row(point, law, move)
@@ -195,20 +163,14 @@ def stability_border(point: IdlePoint, update_period_s: float, move_steps: int) 
     Parameters
     ----------
     point : IdlePoint
-        The engine.
-    update_period_s : float
-        Time between updates, above 0 [s].
+    update_period_s : float [s]
     move_steps : int
         Size of the moves whose travel time counts [steps].
 
     Returns
     -------
     gains, integrals : numpy.ndarray
-        Shape (rays,): proportional and integral gain [steps per 100 rpm (and second)].
-
-    Notes
-    -----
-    Source: ``tuning.loop.margins.ultimate_gain`` along rays.
+        Proportional and integral gain [steps per 100 rpm (and second)].
     """
     tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
     rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]

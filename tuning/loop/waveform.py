@@ -65,8 +65,7 @@ def in_time(harmonics: Complexes, mean: Reals, points: int) -> Reals:
 def acting_share(error_rpm: Reals, deadband_rpm: float) -> Reals:
     """Share of the error that acts, 0 inside the deadband, its jump drawn as a steep ramp [-].
 
-    A switch may fall on the jump itself (the kick of the gain carries the wanted position across
-    its threshold); the ramp keeps such a cycle a solution of equations.
+    A switch may fall on the jump itself; the ramp keeps such a cycle a solution of equations.
     """
     if deadband_rpm == 0.0:
         return np.ones(1)
@@ -77,9 +76,9 @@ def acting_share(error_rpm: Reals, deadband_rpm: float) -> Reals:
 def waveforms(loop: Loop, period_s: Reals, on: Reals, off: Reals, required: float, points: int) -> Waves:
     """Waveforms over one period; time in shares of it, the last axis of the answer.
 
-    ``period_s`` has shape (n, 1); ``on`` and ``off`` (1, k, treads); the waves (n, k, points).  The
-    time a crossing waits for the next update is counted by its mean, half an update, in the
-    reading; the integral's backward rectangle gives that half update back to the integral alone.
+    ``period_s`` has shape (n, 1); ``on`` and ``off`` (1, k, treads); the waves (n, k, points). The time a
+    crossing waits for the next update is counted by its mean, half an update, in the reading; the integral's
+    backward rectangle gives that half update back to the integral alone.
     """
     plant, law = loop.plant, loop.law
     half_update = 0.5 * law.update_period_s

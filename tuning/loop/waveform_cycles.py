@@ -1,14 +1,10 @@
-"""Limit cycles of the shell with all their harmonics.
+"""Limit cycles of the shell with all their harmonics, quick ones too.
 
-The closed form for slow cycles misses quick ones.  Here the periodic answer of the linear plant to
-a valve that climbs and descends a few positions is summed over all harmonics, sent through deadband
-and law in the time domain, and the moments of the moves are solved from what a cycle must meet:
-the error after the deadband has mean zero (else the integral would walk away), and at each move
-the wanted position stands at that move's threshold.
-
-A cycle over K + 1 positions is K treads, each of which is up from its switch on to its switch off;
-the lowest tread switches off at time 0, the others within its stay.  Unknown are the period, K
-moments on and K - 1 moments off; as many conditions stand against them.
+The periodic answer of the linear plant to a valve that climbs and descends a few positions goes through
+deadband and law in the time domain; the moments of the moves are solved from what a cycle must meet: the
+acting error has mean zero, and at each move the wanted position stands at that move's threshold. A cycle over
+K + 1 positions is K treads, the lowest of which switches off at time 0: the period, K moments on and K - 1
+off against as many conditions.
 """
 
 from __future__ import annotations
@@ -20,7 +16,7 @@ import numpy as np
 
 from controllers import law_of
 from sim import Car
-from tuning.loop.cycles import Cycle, check_shell, square_cycle
+from tuning.loop.cycles import Cycle, square_cycle
 from tuning.loop.delays import Reals
 from tuning.loop.laws import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.linear import LinearIdle
@@ -99,11 +95,10 @@ def _solved(loop: Loop, pattern: Pattern) -> Pattern | None:
 
 
 def _redrawn(loop: Loop, pattern: Pattern, wanted: Reals) -> Pattern | None:
-    """The pattern that the memory staircase makes of a solved wave; the same if it is a cycle.
+    """The pattern that the memory staircase makes of a solved wave; None if it is none of nested stays.
 
-    The wave is laid so that the lowest tread's switch off is at its first value; position p goes
-    up at p m + m - 1 and down below (p - 1) m.  None if the staircase does not follow in a
-    pattern of nested stays.
+    The wave is laid so that the lowest tread's switch off is at its first value; position p goes up at p m +
+    m - 1 and down below (p - 1) m.
     """
     m = loop.min_move_steps
     position = 0
@@ -146,8 +141,8 @@ def _acts_both_ways(loop: Loop, waves: Waves) -> bool:
 def _settled_on(loop: Loop, pattern: Pattern) -> tuple[Pattern, Waves] | None:
     """Solve a pattern, let the staircase redraw it, until both agree; None if they never do.
 
-    A pattern that cannot be solved (the switch falls on a jump) stands as it is if the staircase
-    redraws it within a twentieth of the period.
+    One that cannot be solved (the switch falls on a jump) stands if the staircase redraws it within a
+    twentieth of the period.
     """
     for _ in range(4):
         solved = _solved(loop, pattern) or pattern
@@ -178,22 +173,16 @@ def _seeds(loop: Loop, phase: float) -> list[tuple[Pattern, bool]]:
 def predicted_cycles(
     plant: LinearIdle, law: SampledLaw, min_move_steps: int, deadband_rpm: float = 0.0, phase: float = 0.5
 ) -> list[Cycle]:
-    """Stable cycles over a few neighbouring positions, quick and slow, with all harmonics.
+    """Stable cycles over a few neighbouring positions, quick to slow, with all harmonics.
 
-    Gives from quick to slow; empty if there is none, or nothing integrates.
-
-    Exact for the linear plant but for the means taken over the moments of update and firing, and
-    for moves larger than the minimum, which a quick wanted position can make between updates.
-    Cycles of few updates lock to whole numbers of them: those over two positions are recounted in
-    whole updates, for those over more expect half an update either way. Stable is told by the slope
-    at the two-position cycle that it grew from: a longer period must carry the wanted position
-    further. A cycle is confirmed if the memory staircase, driven by the predicted wave, makes just
-    these moves; unconfirmed ones (mostly irregular chatter at the deadband's edge) are given only
-    if no other is found. Source: the method of Tsypkin's locus for relay loops (Tsypkin, Relay
-    Control Systems, 1984, from memory) with unequal stays, several relays, deadband and law added;
-    derivation our own.
+    Exact for the linear plant but for the means taken over the moments of update and firing, and for moves
+    larger than the minimum. Cycles of few updates lock to whole numbers of them: those over two positions are
+    recounted so, for others expect half an update either way. Stable is told by the slope at the two-position
+    cycle that it grew from: a longer period must carry the wanted position further. Unconfirmed ones (mostly
+    chatter at the deadband's edge) are given only if no other is found.
+    Source: the method of Tsypkin's locus (Relay Control Systems, 1984, from memory) with unequal stays,
+    several relays, deadband and law added; derivation our own.
     """
-    check_shell(min_move_steps, deadband_rpm, phase)
     if law.integral_steps_per_100rpm_s == 0.0:
         return []
     loop = Loop(plant, law, min_move_steps, deadband_rpm)
@@ -244,25 +233,19 @@ def cycles_at(
     Parameters
     ----------
     car : Car
-        Its law and settings.
     point : IdlePoint
-        The engine.
     rpm_per_step : float
         Mean worth of a step between the two positions, above 0 [rpm/step].
     phase : float
-        Where the target lies between them, 0 at the lower and 1 at the upper [-].
+        Where the target lies between them, 0 at the lower and 1 at the upper.
 
     Returns
     -------
     cycles : list of Cycle
-        Stable ones with all harmonics, from quick to slow.
+        Stable ones, quick to slow; none where feedback is off, the law has no gains of its own, or the
+        engine does not hold its speed.
     square : Cycle or None
         The slow one in closed form.
-
-    Notes
-    -----
-    None where feedback is off, the law has no gains of its own, or the engine does not hold its
-    speed.  Source: ``predicted_cycles`` and ``square_cycle``.
     """
     law, move, band_rpm = linear_law(car), tread_steps(car), resting_deadband_rpm(car)
     if law is None or not law_of(car.feedback).has_gains or not point.plant.is_stable():

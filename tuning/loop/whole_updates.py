@@ -1,11 +1,9 @@
 """Cycles between two positions in whole updates: what sampling makes of a smooth prediction.
 
-Moves happen at updates only, so the stays at the two positions are whole numbers of update
-periods, and the moment of a switch is no longer spread evenly between two updates.  For given whole
-numbers the errors at the updates follow exactly from the plant's response to held commands.  Two
-things are then known: over which range of the integral these very stays come about, and by how much
-the integral has moved after one period.  Neighbouring stays that move it in opposite directions
-towards each other alternate for ever, in the proportion that moves it by nothing on average.
+For given whole stays the errors at the updates follow exactly from the plant's response to held commands:
+over which range of the integral these stays come about, and how far the integral moves in one period.
+Neighbouring stays that move it towards each other alternate for ever, in the proportion that moves it by
+nothing on average.
 """
 
 from __future__ import annotations
@@ -32,7 +30,8 @@ TOUCHING_STEPS = 0.02
 class _Stays:
     """Whole stays, how far the integral moves over them, and where they come about.
 
-    The range is that of the upper switch's threshold less the integral at the move down [steps].
+    ``least`` to ``most`` is the range of the upper switch's threshold less the integral at the move down
+    [steps].
     """
 
     low: int

@@ -16,48 +16,16 @@ from tuning.measures.hunting_rule import (
     run_answer,
     run_note,
 )
-from tuning.measures.measuring import (
-    COLUMN,
-    MEASURES,
-    Measures,
-    measure,
-    measure_runs,
-    resample_hold,
-    stalled_at,
-)
+from tuning.measures.measuring import measure, measure_runs, resample_hold, stalled_at
 from tuning.measures.racing_rule import races
-from tuning.measures.row import RUNNING_SHARE, START_TOLERANCE_rpm
+from tuning.measures.row import COLUMN, MEASURES, RUNNING_SHARE, Measures, START_TOLERANCE_rpm
 from tuning.measures.scan import SMOOTHED_s, whole_samples
 from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 
 __all__ = [
-    "ABOVE_FLOOR",
-    "CANNOT_TELL",
-    "COLUMN",
-    "DOES_NOT_HUNT",
-    "HUNTS",
-    "MAY_HUNT",
-    "MEASURES",
-    "RULED_BY",
-    "RUNNING_SHARE",
-    "TERMS",
-    "Measures",
-    "SMOOTHED_s",
-    "START_TOLERANCE_rpm",
-    "answer_terms",
-    "below_target_rpm",
-    "hunting_chance",
-    "hunts",
-    "is_hunting",
-    "measure",
-    "measure_runs",
-    "races",
-    "regular_swing",
-    "resample_hold",
-    "rest_terms",
-    "run_answer",
-    "run_note",
-    "score_terms",
-    "stalled_at",
-    "whole_samples",
-]
+    "ABOVE_FLOOR", "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MAY_HUNT", "MEASURES",
+    "RULED_BY", "RUNNING_SHARE", "TERMS", "Measures", "SMOOTHED_s", "START_TOLERANCE_rpm",
+    "answer_terms", "below_target_rpm", "hunting_chance", "hunts", "is_hunting", "measure",
+    "measure_runs", "races", "regular_swing", "resample_hold", "rest_terms", "run_answer",
+    "run_note", "score_terms", "stalled_at", "whole_samples",
+]  # fmt: skip

@@ -1,12 +1,11 @@
 """The band in which hunting lives: one zero-phase band-pass, compiled.
 
-The filter, exactly: samples are averaged in groups to about 10 a second (pairs, for 50 ms);
-the straight line through the stretch is taken out; both ends are continued by their mirror
-image, 10 s or as much as there is; a second order Butterworth high-pass and a second order
-Butterworth low-pass, each a bilinear transform with its corner warped, run one behind the
-other from rest, forward over the whole and then backward.  Their corners are moved by
-(sqrt 2 - 1)^(1/4), so that both ways together lose 3 dB at 0.05 Hz and at 2 Hz.  Averaging
-pairs of 50 ms loses another 0.4 dB at 2 Hz and 0.1 dB at 1 Hz.
+The filter, exactly: samples are averaged in groups to about 10 a second (pairs, for 50 ms); the straight line
+through the stretch is taken out; both ends are continued by their mirror image, 10 s or as much as there is;
+a second order Butterworth high-pass and low-pass, each a bilinear transform with its corner warped, run one
+behind the other from rest, forward over the whole and then backward. Their corners are moved by (sqrt 2 -
+1)^(1/4), so that both ways together lose 3 dB at 0.05 Hz and at 2 Hz; averaging pairs of 50 ms loses another
+0.4 dB at 2 Hz and 0.1 dB at 1 Hz.
 """
 
 from __future__ import annotations
@@ -37,15 +36,13 @@ Samples = NDArray[np.float32]
 
 @compiled
 def butterworth(corner_Hz: float, dt_s: float, moved: float) -> tuple[float, float, float, float]:
-    """Second order Butterworth filter: what its high-pass and its low-pass have in common.
+    """Second order Butterworth filter: scales of its high-pass and its low-pass, a1 and a2 of both [-].
 
-    Gives the high-pass is high (1 - 2/z + 1/z2)/(1 + a1/z + a2/z2), the low-pass low (1 + 2/z +
-    1/z2)/(1 + a1/z + a2/z2) [-].
-
-    Source: bilinear transform of 1/(s2 + sqrt 2 s + 1) and its mirror image (Oppenheim &
-    Schafer, Discrete-Time Signal Processing, from memory); corner of two passes: Winter,
-    Biomechanics and Motor Control of Human Movement, from memory.  Held against
-    scipy.signal.butter in the tests.
+    The high-pass is high (1 - 2/z + 1/z2)/(1 + a1/z + a2/z2), the low-pass low (1 + 2/z + 1/z2) over the
+    same.
+    Source: bilinear transform of 1/(s2 + sqrt 2 s + 1) and its mirror image (Oppenheim & Schafer,
+    Discrete-Time Signal Processing, from memory); corner of two passes: Winter, Biomechanics and Motor
+    Control of Human Movement, from memory.
     """
     warped = math.tan(math.pi * corner_Hz * dt_s) * moved
     square = warped * warped
@@ -56,10 +53,7 @@ def butterworth(corner_Hz: float, dt_s: float, moved: float) -> tuple[float, flo
 
 @compiled
 def run_through(x: Floats, step: int, spacing_s: float) -> None:
-    """Run the high-pass and behind it the low-pass over an array, in place.
-
-    Source: direct form I difference equations; both start at rest.
-    """
+    """Run the high-pass and behind it the low-pass over an array, in place, from rest (direct form I)."""
     high, _, h1, h2 = butterworth(BAND_LOW_Hz, spacing_s, _TWO_PASSES)
     _, low, l1, l2 = butterworth(BAND_HIGH_Hz, spacing_s, 1.0 / _TWO_PASSES)
     x1, x2, y1, y2, z1, z2 = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
@@ -75,10 +69,7 @@ def run_through(x: Floats, step: int, spacing_s: float) -> None:
 
 @compiled
 def mirror_ends(x: Floats, pad: int) -> None:
-    """Fill both ends of an array with the mirror image of what lies between.
-
-    Source: definition: even continuation, the end sample itself not repeated.
-    """
+    """Fill both ends of an array with the mirror image of what lies between, the end sample not repeated."""
     last = x.size - 1 - pad
     for i in range(1, pad + 1):
         x[pad - i] = x[pad + i]
@@ -89,10 +80,7 @@ def mirror_ends(x: Floats, pad: int) -> None:
 def band_pass(
     rpm: Samples, mean: float, slope: float, dt_s: float, scratch: Floats
 ) -> tuple[Floats, Floats, float]:
-    """Band-pass a stretch of rpm between 0.05 and 2 Hz, thinned to about 10 a second.
-
-    Source: our definition, in full at the top of this file.
-    """
+    """Band-pass a stretch of rpm, thinned to about 10 a second: band, scratch left, spacing [rpm, -, s]."""
     thin = max(1, int(math.floor(THINNED_s / dt_s + 0.5)))
     spacing_s = dt_s * thin
     n = rpm.size // thin

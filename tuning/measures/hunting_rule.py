@@ -65,32 +65,27 @@ def swung_by_valve(
 def hunts(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> NDArray[np.bool_]:
     """Tell which runs hunt.
 
-    Either speed swings regularly: ``regularity`` above 1 (Thornhill's rule), ``repeat_share``
-    above 0.2, ``hunting_rpm`` above 5 rpm and above 1.3 times the floor; without the floor
-    ``repeat_share`` above 0.45.  Or the valve goes to and fro, at whatever period: three half
-    swings or more between the sides of its range, and speed is higher while it stands on the
-    upper side by more than 5 rpm and 0.7 times the floor; without the floor by more than 1.4
-    times the standard deviation of speed: half of its variance is the valve's.
+    Either speed swings regularly: ``regularity`` above 1, ``repeat_share`` above 0.2, ``hunting_rpm`` above 5
+    rpm and above 1.3 times the floor; without the floor ``repeat_share`` above 0.45. Or the valve goes to and
+    fro, at whatever period: three half swings or more between the sides of its range, and speed is higher
+    while it stands on the upper side by more than 5 rpm and 0.7 times the floor; without the floor by more
+    than 1.4 times the standard deviation of speed: half of its variance is the valve's.
+    Source: r above 1: Thornhill, Huang & Zhang, Journal of Process Control 13 (2003), from memory. The other
+    limits: our definition, set on simulated runs of 30 s. Of 3,000 of pure scatter, white or with a memory of
+    up to 0.5 s, 1 % are called hunting, with a memory of 1 s 5 % (3 % with the floor). Of as many with a 60
+    rpm swing of 4 s in 13 rpm of such scatter 99 %; 96 % (99 %) where its period wanders by a tenth.
 
     Parameters
     ----------
     of : callable
         Gives a measure of the runs by its name in ``RULED_BY``, all of one shape.
     floor_rpm : array_like or None
-        Swing with the valve held, of a shape that goes with theirs [rpm]; None: not known.
+        Swing with the valve held, of a shape that goes with theirs; None: not known [rpm].
 
     Returns
     -------
-    numpy.ndarray
-        Their shape, bool; False also where a measure is nan.
-
-    Notes
-    -----
-    Source: r above 1: Thornhill, Huang & Zhang, Journal of Process Control 13 (2003), from
-    memory.  The other limits: our definition, set on simulated runs of 30 s.  Of 3,000 of
-    pure scatter, white or with a memory of up to 0.5 s, 1 % are called hunting, with a memory
-    of 1 s 5 % (3 % with the floor).  Of as many with a 60 rpm swing of 4 s in 13 rpm of such
-    scatter 99 %; 96 % (99 %) where its period wanders by a tenth.
+    numpy.ndarray of bool
+        False also where a measure is nan.
     """
     goes = np.asarray(of("half_swings")) >= FEWEST_HALF_SWINGS
     return regular_swings(of, floor_rpm) | (goes & swung_by_valve(of, floor_rpm))
@@ -109,7 +104,7 @@ def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
     measures : Measures
         Of a run with a hunting window, best of 30 s or more.
     floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held [rpm]; None, 0 or nan: not known.
+        ``hunting_rpm`` of this engine with the valve held; None, 0 or nan: not known [rpm].
 
     Returns
     -------
@@ -120,19 +115,17 @@ def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
 
 
 def regular_swing(measures: Measures, floor_rpm: float | None = None) -> bool:
-    """Tell whether speed swings regularly in one run, whatever the valve does.
+    """Tell whether speed swings regularly in one run, whatever the valve does: the first half of ``hunts``.
 
     Parameters
     ----------
     measures : Measures
-        Of a run with a hunting window.
     floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held [rpm]; None, 0 or nan: not known.
+        As for ``is_hunting`` [rpm].
 
     Returns
     -------
     bool
-        The first half of ``hunts``.
     """
     return bool(regular_swings(lambda name: getattr(measures, name), known_floor(floor_rpm)))
 
@@ -143,15 +136,14 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
     Parameters
     ----------
     measures : Measures
-        Of a run with a hunting window.
     floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held [rpm]; None, 0 or nan: not known.
+        As for ``is_hunting`` [rpm].
 
     Returns
     -------
     str
-        ``HUNTS``, ``DOES_NOT_HUNT``, or ``CANNOT_TELL`` where the stretch is too short: nothing
-        was measured, or the valve swung speed but did not go to, fro and to again.
+        ``HUNTS``, ``DOES_NOT_HUNT``, or ``CANNOT_TELL`` where the stretch is too short: nothing was
+        measured, or the valve swung speed but did not go to, fro and to again.
     """
     floor = known_floor(floor_rpm)
 
@@ -173,14 +165,12 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
     Parameters
     ----------
     measures : Measures
-        Of a run with a hunting window.
     floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held [rpm]; None, 0 or nan: not known.
+        As for ``is_hunting`` [rpm].
 
     Returns
     -------
     Note
-        Of code ``measures.run.`` and what was answered.
     """
     answer = run_answer(measures, floor_rpm)
     swing_rpm, period_s = measures.hunting_rpm, measures.hunting_period_s
@@ -202,15 +192,8 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
 class HuntingChance:
     """How often runs of one car hunt, and what may be said of the car.
 
-    Attributes
-    ----------
-    answer : str
-        ``HUNTS``: more often than not, surely; ``MAY_HUNT``; ``DOES_NOT_HUNT``: no run did and
-        there were enough; else ``CANNOT_TELL``.
-    hunting, runs : int
-        Runs that hunt, of how many.
-    share, low_share, high_share : float
-        The chance, and its 90 % interval; nan without runs [-].
+    ``answer`` is ``HUNTS`` where it does more often than not, surely; ``DOES_NOT_HUNT`` where no run did and
+    there were enough. ``share`` is the chance, with its 90 % interval; nan without runs.
     """
 
     answer: str
@@ -221,13 +204,7 @@ class HuntingChance:
     high_share: float
 
     def note(self) -> Note:
-        """Tell it.
-
-        Returns
-        -------
-        Note
-            Of code ``measures.`` and the answer.
-        """
+        """Tell it."""
         if self.answer == CANNOT_TELL:
             return Note("measures.cannot_tell", hunting=self.hunting, runs=self.runs)
         high_percent = 100.0 * self.high_share
@@ -245,6 +222,8 @@ class HuntingChance:
 def hunting_chance(hunting: int, runs: int) -> HuntingChance:
     """Say of a car whether it hunts, from how many of its runs do.
 
+    0 of 24 still allows a chance of 12 %. Source: ``chance_interval``.
+
     Parameters
     ----------
     hunting, runs : int
@@ -253,13 +232,6 @@ def hunting_chance(hunting: int, runs: int) -> HuntingChance:
     Returns
     -------
     HuntingChance
-        The answer with its numbers.
-
-    Notes
-    -----
-    Source of the interval: C. J. Clopper & E. S. Pearson, The use of confidence or fiducial
-    limits illustrated in the case of the binomial, Biometrika 26 (1934) 404 to 413, 90 %: each
-    end leaves 5 % beyond it; 0 of 24 still allows 12 %.
     """
     if runs <= 0:
         return HuntingChance(CANNOT_TELL, 0, 0, math.nan, math.nan, math.nan)
@@ -274,23 +246,10 @@ def hunting_chance(hunting: int, runs: int) -> HuntingChance:
 
 
 def chance_interval(hits: int, runs: int, sure: float = SURE) -> tuple[float, float]:
-    """Interval of a chance from how often it came true.
+    """Interval of a chance from how often it came true; each end leaves half of what ``sure`` leaves [-].
 
-    Parameters
-    ----------
-    hits, runs : int
-        How often, of how many, 1 or more.
-    sure : float
-        Level, above 0 to below 1 [-].
-
-    Returns
-    -------
-    low, high : float
-        Each end leaves half of what ``sure`` leaves beyond it [-].
-
-    Notes
-    -----
-    Source: Clopper & Pearson, Biometrika 26 (1934), by quantiles of the beta distribution.
+    Source: C. J. Clopper & E. S. Pearson, The use of confidence or fiducial limits illustrated in the case of
+    the binomial, Biometrika 26 (1934) 404 to 413, by quantiles of the beta distribution.
     """
     from scipy.special import betaincinv
 

@@ -1,8 +1,7 @@
 """Measures of idle quality: of a trace, a log or a batch of runs, by one implementation.
 
-``measure`` takes anything with times and rpm, ``measure_runs`` the samples of a batch run;
-both reduce evenly spaced samples in the compiled ``tuning.measures.reduce``.  Exact definitions
-stand in the docstrings of ``tuning.measures.windows``, ``swings``, ``regularity`` and ``band``.
+Exact definitions stand in the docstrings of ``tuning.measures.windows``, ``swings``, ``regularity`` and
+``band``.
 """
 
 from __future__ import annotations
@@ -12,28 +11,12 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from tuning.measures.hunting_rule import is_hunting
-from tuning.measures.row import (
-    BLIP,
-    COLUMN,
-    HUNTING,
-    LOAD,
-    MEASURES,
-    START,
-    WINDOW_KINDS,
-    MeasureName,
-    Measures,
-)
+from tuning.measures.row import COLUMN, MEASURES, START, WINDOW_KINDS, Measures
 
 if TYPE_CHECKING:
     from tuning.measures.band import Floats, Samples
-
-__all__ = [
-    "BLIP", "COLUMN", "HUNTING", "LOAD", "MEASURES", "START", "WINDOW_KINDS", "MeasureName",
-    "Measures", "is_hunting", "measure", "measure_runs", "resample_hold", "windows_table",
-]  # fmt: skip
 
 START_MEASURES = ("start_s", "start_flare_rpm", "start_lowest_rpm", "start_stable_s")
 """What a start window leaves."""
@@ -44,10 +27,9 @@ SAMPLE_s = 0.05
 class Recorded(Protocol):
     """What ``measure`` needs: a trace, a log, or anything with times and rpm.
 
-    It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one number for the
-    target), ``windows`` as ``windows_table`` takes them, and ``stalled_s``, the time from
-    which the engine no longer runs (nan: it does).  Where it has ``resampled(name,
-    spacing_s)``, as a simulated trace has, its samples are taken from there; a recorded log
+    It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one number for the target),
+    ``windows``, and ``stalled_s``, the time from which the engine no longer runs (nan: it does). Where it has
+    ``resampled(name, spacing_s)``, as a simulated trace has, its samples are taken from there; a recorded log
     is resampled by ``resample_hold``.
     """
 
@@ -62,33 +44,22 @@ class Recorded(Protocol):
         ...
 
 
-class WindowLike(Protocol):
-    """A span of a run and what is measured over it, as scenarios have them."""
+class _Span(Protocol):
+    """What is measured, one of ``WINDOW_KINDS``, and over which span of a run, as scenarios have it."""
 
     @property
-    def what(self) -> str:
-        """One of ``WINDOW_KINDS``."""
-        ...
-
+    def what(self) -> str: ...
     @property
-    def from_s(self) -> float:
-        """Beginning [s]."""
-        ...
-
+    def from_s(self) -> float: ...
     @property
-    def to_s(self) -> float:
-        """End [s]."""
-        ...
+    def to_s(self) -> float: ...
 
 
-Windows = Iterable[WindowLike | tuple[str, float, float]]
+Windows = Iterable[_Span | tuple[str, float, float]]
 
 
 def windows_table(windows: Windows) -> Floats:
-    """Turn windows into the table that the compiled reduction takes.
-
-    Gives kind code, beginning and end [-, s, s].
-    """
+    """Windows as the compiled reduction takes them: kind code, beginning and end [-, s, s]."""
     rows = []
     for one in windows:
         what, from_s, to_s = one if isinstance(one, tuple) else (one.what, one.from_s, one.to_s)
@@ -106,18 +77,17 @@ def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) 
 
     Parameters
     ----------
-    time_s : array_like, shape (n,)
-        Times, rising; of equal times the last counts [s].
-    values : array_like, shape (n,)
-        Signal [any]; values that are not finite are passed over (the one before is held).
+    time_s, values : array_like
+        Times, rising, of equal ones the last counts [s], and the signal; where that is not finite the
+        value before is held.
     dt_s : float
-        Spacing of the grid, above 0 [s].
+        Spacing of the grid [s].
 
     Returns
     -------
-    ndarray of float32, shape (1 + whole spacings from the first time to the last,)
-        Sample k is the last value at or before the first time + k dt [any]: a log recorded
-        at this spacing gives its own rows.
+    ndarray of float32
+        Sample k is the last value at or before the first time + k dt: a log recorded at this spacing
+        gives its own rows.
 
     Raises
     ------
@@ -191,7 +161,7 @@ def stalled_at(stalled_s: float, begin_s: float) -> int:
     Returns
     -------
     int
-        Its number; -1 without one.
+        Its number; -1 without a stall.
     """
     if math.isnan(stalled_s):
         return -1
@@ -199,13 +169,9 @@ def stalled_at(stalled_s: float, begin_s: float) -> int:
 
 
 def _reduced(
-    rpm: Samples,
-    steps: Samples | None,
-    target: Samples | None,
-    table: Floats,
-    stalled_at: int,
+    rpm: Samples, steps: Samples | None, target: Samples | None, table: Floats, stalled_at: int,
     floor_rpm: float,
-) -> Floats:
+) -> Floats:  # fmt: skip
     """Row of measures of one run; starts are measured beside the target of the moment."""
     from tuning.measures.reduce import reduce_run, scratch_size
 
@@ -228,37 +194,29 @@ def _reduced(
 
 
 def measure(
-    trace: Recorded,
-    windows: Windows | None = None,
-    target: float | None = None,
-    floor_rpm: float | None = None,
+    trace: Recorded, windows: Windows | None = None, target: float | None = None, floor_rpm: float = 0.0
 ) -> Measures:
     """Measure the idle quality of one trace or log.
 
     Parameters
     ----------
     trace : Recorded
-        Times and rpm, and what else it has: see ``Recorded``.
     windows : iterable, optional
-        As ``windows_table`` takes them, in the trace's own time; without them the trace's own
-        ``windows``, and failing that one hunting window over all of it.
-    target : float, optional
-        Idle target [rpm]; without it the trace's own: its mean over each window, and in a start
-        the target of each moment (speed is then told less what the target has moved since the
-        start began).  Where there is neither, measures that need a target are nan.
-    floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held [rpm]: the target band is at least
-        as wide to either side.
+        Kind, beginning and end of each, in the trace's own time; else the trace's own ``windows``, and
+        failing that one hunting window over all of it.
+    target, floor_rpm : float, optional
+        Idle target (else the trace's own: its mean over each window, and in a start that of each moment;
+        without any, measures that need a target are nan), and ``hunting_rpm`` with the valve held, than
+        which the target band is no narrower to either side [rpm].
 
     Returns
     -------
     Measures
-        What the windows ask for.
 
     Raises
     ------
     ValueError
-        If the arrays do not fit together or a window cannot be used.
+        If there is no finite rpm.
     """
     rpm = _samples(trace, "rpm")
     if rpm is None:
@@ -276,7 +234,7 @@ def measure(
     table[:, 1:3] -= begin_s
     stalled_s = getattr(trace, "stalled_s", None)
     stalled_s = math.nan if stalled_s is None else float(stalled_s)
-    out = _reduced(rpm, steps, held, table, stalled_at(stalled_s, begin_s), floor_rpm or 0.0)
+    out = _reduced(rpm, steps, held, table, stalled_at(stalled_s, begin_s), floor_rpm)
     out[COLUMN["stalled_s"]] = stalled_s
     if held is None:
         out[[i for i, one in enumerate(MEASURES) if one.needs_target]] = math.nan
@@ -284,39 +242,33 @@ def measure(
 
 
 def measure_runs(
-    rpm: NDArray[np.float32],
-    steps: NDArray[np.float32],
-    windows: Windows,
-    target_rpm: ArrayLike,
-    stalled_at: ArrayLike = -1,
-    floor_rpm: ArrayLike = 0.0,
-    dt_s: float = SAMPLE_s,
-) -> Floats:
+    rpm: Samples, steps: Samples, windows: Windows, target_rpm: ArrayLike, stalled_at: ArrayLike = -1,
+    floor_rpm: ArrayLike = 0.0, dt_s: float = SAMPLE_s,
+) -> Floats:  # fmt: skip
     """Measure a batch of runs of one scenario.
 
     Parameters
     ----------
     rpm, steps : ndarray of float32, shape (runs, n)
-        Samples of measured rpm and of commanded steps, a run a row [rpm, steps]; sample k is
-        the value held at the end of slot k.
+        Measured rpm and commanded steps at the end of each slot [rpm, steps].
     windows : iterable
-        As ``windows_table`` takes them, from the beginning of the run.
+        As for ``measure``, from the beginning of the run.
     target_rpm, floor_rpm : array_like, shape () or (runs,)
-        Target, and ``hunting_rpm`` with the valve held (0: not known) [rpm].
+        Target, and ``hunting_rpm`` with the valve held, 0 where not known [rpm].
     stalled_at : array_like of int, shape () or (runs,)
-        First sample at which the engine no longer runs, -1 if it never stalls [-].
+        First sample at which the engine no longer runs, -1 if it never stalls.
     dt_s : float
-        Sampling time, above 0 to 0.1 [s].
+        Spacing of the samples, above 0 to 0.1 [s].
 
     Returns
     -------
     ndarray of float64, shape (runs, measures)
-        Rows of measures, places as in ``COLUMN``.
+        Places as in ``COLUMN``.
 
     Raises
     ------
     ValueError
-        If the shapes do not fit together or the sampling time is out of range.
+        If the shapes do not fit together or the spacing is out of range.
     """
     from tuning.measures.reduce import reduce_runs, scratch_size
 
@@ -327,15 +279,10 @@ def measure_runs(
     runs, n = rpm.shape
     out = np.empty((runs, len(MEASURES)))
     reduce_runs(
-        np.ascontiguousarray(rpm, dtype=np.float32),
-        np.ascontiguousarray(steps, dtype=np.float32),
-        n,
-        dt_s,
-        np.array(np.broadcast_to(target_rpm, (runs,)), dtype=np.float64),
+        np.ascontiguousarray(rpm, dtype=np.float32), np.ascontiguousarray(steps, dtype=np.float32),
+        n, dt_s, np.array(np.broadcast_to(target_rpm, (runs,)), dtype=np.float64),
         np.array(np.broadcast_to(stalled_at, (runs,)), dtype=np.int64),
-        np.array(np.broadcast_to(floor_rpm, (runs,)), dtype=np.float64),
-        windows_table(windows),
-        np.empty(scratch_size(n, dt_s)),
-        out,
-    )
+        np.array(np.broadcast_to(floor_rpm, (runs,)), dtype=np.float64), windows_table(windows),
+        np.empty(scratch_size(n, dt_s)), out,
+    )  # fmt: skip
     return out

@@ -19,11 +19,7 @@ def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]
 
     Returns
     -------
-    numpy.ndarray
-        Their shape, bool; False also where the mean is nan.
-
-    Notes
-    -----
-    Source: our definition.
+    numpy.ndarray of bool
+        False also where the mean is nan.
     """
     return np.asarray(np.asarray(mean_error_rpm) < -RACING_SHARE * np.asarray(target_rpm))

@@ -1,8 +1,7 @@
 """From the samples of runs to rows of measures, compiled.
 
-A run is rpm and commanded steps on an even grid: sample k is the value held at the end of
-slot k, so at (k + 1) dt after the beginning.  A window from a to b holds the samples at times
-above a up to b.
+A run is rpm and commanded steps on an even grid: sample k is the value held at the end of slot k, so at (k +
+1) dt after the beginning. A window from a to b holds the samples at times above a up to b.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from numpy.typing import NDArray
 from controllers.compiling import compiled, relation
 from tuning.measures.band import Floats, MIRROR_s, Samples
 from tuning.measures.regularity import LAG_BLOCK
-from tuning.measures.row import BLIP, COLUMN, HUNTING, LOAD, START, START_TOLERANCE_rpm
+from tuning.measures.row import BLIP, HUNTING, LOAD, PLACE, START, START_TOLERANCE_rpm
 from tuning.measures.scan import whole_samples
 from tuning.measures.to_and_fro import to_and_fro
 from tuning.measures.windows import (
@@ -27,60 +26,30 @@ from tuning.measures.windows import (
     start_window,
 )
 
-_MEAN_ABS_ERROR_RPM = COLUMN["mean_abs_error_rpm"]
-_OUTSIDE_SHARE = COLUMN["outside_share"]
-_DIP_RPM = COLUMN["dip_rpm"]
-_FLARE_RPM = COLUMN["flare_rpm"]
-_EXCURSION_RPM = COLUMN["excursion_rpm"]
-_SETTLE_S = COLUMN["settle_s"]
-_MOVES_PER_MIN = COLUMN["moves_per_min"]
-_REVERSALS_PER_MIN = COLUMN["reversals_per_min"]
-_STEPS_PER_MIN = COLUMN["steps_per_min"]
-_STALLED = COLUMN["stalled"]
-_STALLED_S = COLUMN["stalled_s"]
-
-Indices = NDArray[np.int64]
-
 
 def scratch_size(n: int, dt_s: float) -> int:
-    """Room that ``reduce_run`` needs.
-
-    Gives length of the scratch array, float64 [-].
-
-    Source: definition: a window with its mirrored ends, then its autocorrelation and a copy.
-    """
+    """Length of the scratch array: a window with its mirrored ends, its autocorrelation and a copy."""
     return n + 2 * math.ceil(MIRROR_s / dt_s) + 2 * (n + LAG_BLOCK)
 
 
 @relation
 def window_samples(windows: Floats, w: int, n: int, dt_s: float) -> tuple[int, int]:
-    """Samples of a window, clipped to the run.
-
-    Gives first sample and the one past the last; none if ``past`` is not above ``first`` [-].
-
-    Source: definition, at the top of this file.
-    """
+    """First sample of a window and the one past its last, clipped to the run."""
     return max(0, whole_samples(windows[w, 1], dt_s)), min(n, whole_samples(windows[w, 2], dt_s))
 
 
 @compiled
 def turn_into_means(out: Floats, idling: int, loads: int) -> None:
-    """Divide the sums in a row of measures by what they are sums of.
-
-    Source: definition.
-    """
-    for column in (_MEAN_ABS_ERROR_RPM, _OUTSIDE_SHARE):
+    """Divide the sums in a row of measures by what they are sums of."""
+    for column in (PLACE.mean_abs_error_rpm, PLACE.outside_share):
         out[column] /= idling
-    for column in (_DIP_RPM, _FLARE_RPM, _EXCURSION_RPM, _SETTLE_S):
+    for column in (PLACE.dip_rpm, PLACE.flare_rpm, PLACE.excursion_rpm, PLACE.settle_s):
         out[column] /= loads
 
 
 @compiled
 def valve_wear(steps: Samples, first: int, past: int) -> tuple[int, int, float]:
-    """Count the valve's moves, reversals and steps within a window.
-
-    Source: definition.  Moves less than one sample apart count as one.
-    """
+    """Count the valve's moves, reversals and steps within a window; moves within one sample count as one."""
     moves, reversals, total = 0, 0, 0.0
     last, way = steps[max(first - 1, 0)], 0.0
     for k in range(first, past):
@@ -97,13 +66,7 @@ def valve_wear(steps: Samples, first: int, past: int) -> tuple[int, int, float]:
 
 @compiled
 def wear_of_run(steps: Samples, alive: int, n: int, dt_s: float, windows: Floats, out: Floats) -> None:
-    """Moves, reversals and steps a minute over all windows of a run together.
-
-    ``moves_per_min``, ``reversals_per_min`` and ``steps_per_min``: counts of ``valve_wear``
-    in all windows, over the time in them before a stall; the whole run without a window.
-
-    Source: our definition.
-    """
+    """Moves, reversals and steps a minute over all windows of a run together, before a stall."""
     if steps.size < n:
         return
     count, moves, reversals, total = 0, 0, 0, 0.0
@@ -121,28 +84,20 @@ def wear_of_run(steps: Samples, alive: int, n: int, dt_s: float, windows: Floats
     if count == 0:
         return
     minutes = count * dt_s / 60.0
-    out[_MOVES_PER_MIN] = moves / minutes
-    out[_REVERSALS_PER_MIN] = reversals / minutes
-    out[_STEPS_PER_MIN] = total / minutes
+    out[PLACE.moves_per_min] = moves / minutes
+    out[PLACE.reversals_per_min] = reversals / minutes
+    out[PLACE.steps_per_min] = total / minutes
 
 
 @compiled
 def reduce_run(
-    rpm: Samples,
-    steps: Samples,
-    n: int,
-    dt_s: float,
-    target_rpm: float,
-    stalled_at: int,
-    floor_rpm: float,
-    windows: Floats,
-    scratch: Floats,
-    out: Floats,
-) -> None:
+    rpm: Samples, steps: Samples, n: int, dt_s: float, target_rpm: float, stalled_at: int,
+    floor_rpm: float, windows: Floats, scratch: Floats, out: Floats,
+) -> None:  # fmt: skip
     """Reduce one run to its row of measures; allocates nothing."""
     out[:] = np.nan
-    out[_STALLED] = 1.0 if stalled_at >= 0 else 0.0
-    out[_STALLED_S] = (stalled_at + 1) * dt_s if stalled_at >= 0 else np.nan
+    out[PLACE.stalled] = 1.0 if stalled_at >= 0 else 0.0
+    out[PLACE.stalled_s] = (stalled_at + 1) * dt_s if stalled_at >= 0 else np.nan
     live = rpm[: min(stalled_at, n)] if stalled_at >= 0 else rpm[:n]
     band = floor_rpm if floor_rpm > TOLERANCE_rpm else TOLERANCE_rpm
     idling, loads = 0, 0
@@ -171,31 +126,12 @@ def reduce_run(
 
 @compiled
 def reduce_runs(
-    rpm: NDArray[np.float32],
-    steps: NDArray[np.float32],
-    n: int,
-    dt_s: float,
-    target_rpm: Floats,
-    stalled_at: Indices,
-    floor_rpm: Floats,
-    windows: Floats,
-    scratch: Floats,
-    out: Floats,
-) -> None:
-    """Reduce many runs of one scenario to rows of measures; allocates nothing.
-
-    Source: ``reduce_run``.  Releases the interpreter lock.
-    """
+    rpm: Samples, steps: Samples, n: int, dt_s: float, target_rpm: Floats, stalled_at: NDArray[np.int64],
+    floor_rpm: Floats, windows: Floats, scratch: Floats, out: Floats,
+) -> None:  # fmt: skip
+    """Reduce many runs of one scenario to rows of measures, without the interpreter's lock."""
     for run in range(rpm.shape[0]):
         reduce_run(
-            rpm[run],
-            steps[run],
-            n,
-            dt_s,
-            target_rpm[run],
-            stalled_at[run],
-            floor_rpm[run],
-            windows,
-            scratch,
-            out[run],
-        )
+            rpm[run], steps[run], n, dt_s, target_rpm[run], stalled_at[run], floor_rpm[run],
+            windows, scratch, out[run],
+        )  # fmt: skip

@@ -1,8 +1,4 @@
-"""How regular an oscillation is, compiled.
-
-Works on the band-passed signal of ``_band``: the zero crossings of its autocorrelation, whose
-even spacing tells hunting from scatter, and how much of it comes back after a period.
-"""
+"""How regular an oscillation is: the zero crossings of its autocorrelation, evenly spaced in hunting."""
 
 from __future__ import annotations
 
@@ -37,8 +33,7 @@ LARGEST_REGULARITY = 1000.0
 def eight_lags(x: Floats, n: int, first: int, lags: Floats) -> None:
     """Autocorrelation at eight lags side by side (eight sums that do not wait on each other).
 
-    Source: definition; dividing by n gives the biased, by n - lag the unbiased estimate, and
-    neither moves a zero crossing.
+    Not divided by n (biased) nor by n - lag (unbiased): neither moves a zero crossing.
     """
     s0, s1, s2, s3, s4, s5, s6, s7 = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     later = x[first:]
@@ -58,12 +53,7 @@ def eight_lags(x: Floats, n: int, first: int, lags: Floats) -> None:
 
 @compiled
 def autocorrelation(x: Floats, n: int, wanted: int, lags: Floats) -> int:
-    """Autocorrelation from lag 0 on, until it has crossed zero often enough.
-
-    Gives lags written: ``wanted``, or fewer with ``CROSSINGS`` zero crossings among them [-].
-
-    Source: definition.
-    """
+    """Autocorrelation from lag 0 on, until it has crossed zero often enough; gives the lags written."""
     crossings = 0
     for first in range(0, wanted, LAG_BLOCK):
         eight_lags(x, n, first, lags[first : first + LAG_BLOCK])
@@ -78,11 +68,10 @@ def autocorrelation(x: Floats, n: int, wanted: int, lags: Floats) -> int:
 
 @compiled
 def crossing_intervals(lags: Floats) -> tuple[int, float, float]:
-    """Spacing of the zero crossings of an autocorrelation and how even it is.
+    """Count, mean and deviation of the spacings of an autocorrelation's zero crossings [-, lags, lags].
 
-    Source: Thornhill, Huang & Zhang, Detection of multiple oscillations in control loops,
-    Journal of Process Control 13 (2003), from memory.  Crossings are interpolated linearly.
-    The quarter period before the first crossing is no interval.
+    Source: Thornhill, Huang & Zhang, Detection of multiple oscillations in control loops, Journal of Process
+    Control 13 (2003), from memory. The quarter period before the first crossing is no interval.
     """
     found = 0
     before, total, squares = 0.0, 0.0, 0.0
@@ -107,10 +96,10 @@ def crossing_intervals(lags: Floats) -> tuple[int, float, float]:
 
 @compiled
 def repeat_share(lags: Floats, n: int, period: float) -> float:
-    """Share of the signal's power that comes back after one period.
+    """Share of the signal's power that comes back after one period [-].
 
-    Source: our definition; for a sine of mean square s in scatter of variance v that has
-    forgotten itself after a period it is s/(s + v).
+    For a sine of mean square s in scatter of variance v that has forgotten itself after a period it is s/(s +
+    v). Source: our definition.
     """
     if not period <= lags.size - 1 or lags[0] <= 0.0:
         return np.nan
@@ -130,10 +119,7 @@ def repeat_share(lags: Floats, n: int, period: float) -> float:
 
 @compiled
 def regularity(x: Floats, spacing_s: float, expected_s: float, scratch: Floats) -> tuple[float, float, float]:
-    """Period, regularity and repeating share from the autocorrelation.
-
-    Source: r: Thornhill, Huang & Zhang (2003), from memory; period 10 +- 1 gives 3.33.
-    """
+    """Period, regularity and repeating share by the autocorrelation [s, -, -]; period 10 +- 1 gives 3.33."""
     step_s = min(max(expected_s / LAGS_A_PERIOD, SHORTEST_STEP_s), LONGEST_STEP_s)
     if expected_s != expected_s:
         step_s = SHORTEST_STEP_s

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections import namedtuple
 from dataclasses import dataclass, field, fields
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 RUNNING_SHARE = 0.6
 """An engine runs at or above this share of its target: above cranking speed [-]."""
@@ -36,16 +37,14 @@ class Measures:
     """Measures of idle quality of one run; nan where a run has nothing to measure.
 
     Each is defined exactly in ``tuning.measures.windows`` (by kind of window) and, for hunting, in
-    ``tuning.measures.band`` and ``tuning.measures.regularity``.  Error is target less rpm.  A
-    stall counts as 0 rpm from its moment on.
+    ``tuning.measures.band`` and ``tuning.measures.regularity``. A stall counts as 0 rpm from its moment on.
 
     Attributes
     ----------
-    regularity : float
-        Of the swing, above 1 where it is regular [-].
-    half_swings : int
-        Times the valve went over to the other side of its range [-].
-    stalled : int
+    regularity, half_swings : float
+        Of the swing, above 1 where it is regular; times the valve went over to the other side of its
+        range.
+    stalled : float
         1 if it stalled.
     """
 
@@ -88,7 +87,7 @@ class Measures:
         Returns
         -------
         dict
-            Names of ``MEASURES`` in order; None where there was nothing to measure.
+            None where there was nothing to measure.
         """
         values = {one.name: float(getattr(self, one.name)) for one in MEASURES}
         return {name: None if math.isnan(value) else value for name, value in values.items()}
@@ -101,6 +100,10 @@ MEASURES: tuple[MeasureName, ...] = tuple(
 """Places of the row of measures, in order."""
 COLUMN: dict[str, int] = {one.name: i for i, one in enumerate(MEASURES)}
 """Place of each measure in the row by name."""
+
+_Place = namedtuple("_Place", tuple(COLUMN))  # type: ignore[misc]
+PLACE: Any = _Place(**COLUMN)
+"""The same for compiled code, which takes no dict."""
 
 HUNTING, LOAD, BLIP, START = 0, 1, 2, 3
 """Kind codes of windows."""

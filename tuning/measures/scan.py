@@ -1,9 +1,8 @@
 """Scans over a stretch of samples that several measures share, compiled.
 
-A stretch is samples ``first`` to ``past - 1`` of a run, whose array ends where the run ends or
-the engine stalls.  A stretch may reach beyond the array only if the engine stalled: rpm counts
-as 0 there.  Smoothed rpm is the mean of the samples within 0.25 s on either side (eleven at
-50 ms; fewer at either end of the array).
+A stretch is samples ``first`` to ``past - 1`` of a run, whose array ends where the run ends or the engine
+stalls; rpm counts as 0 beyond. Smoothed rpm is the mean of the samples within 0.25 s on either side (eleven
+at 50 ms; fewer at either end of the array).
 """
 
 from __future__ import annotations
@@ -21,34 +20,19 @@ SMOOTHED_s = 0.5
 
 @relation
 def larger(so_far: float, value: float) -> float:
-    """Larger of a value and what was kept so far.
-
-    Gives the larger [any].
-
-    Source: definition.
-    """
+    """Larger of a value and what was kept so far, nan at first [any]."""
     return so_far if so_far >= value else value
 
 
 @relation
 def smaller(so_far: float, value: float) -> float:
-    """Smaller of a value and what was kept so far.
-
-    Gives the smaller [any].
-
-    Source: definition.
-    """
+    """Smaller of a value and what was kept so far, nan at first [any]."""
     return so_far if so_far <= value else value
 
 
 @relation
 def summed(so_far: float, value: float) -> float:
-    """Sum of a value and what was kept so far.
-
-    Gives the sum [any].
-
-    Source: definition.
-    """
+    """Sum of a value and what was kept so far, nan at first [any]."""
     return value if so_far != so_far else so_far + value
 
 
@@ -58,31 +42,19 @@ def whole_samples(time_s: float, dt_s: float) -> int:
 
     Parameters
     ----------
-    time_s : float
-        Time, 0 or more [s].
-    dt_s : float
-        Sampling time [s].
+    time_s, dt_s : float
+        Time, 0 or more, and spacing [s].
 
     Returns
     -------
     int
-        Samples [-].
-
-    Notes
-    -----
-    Source: definition.
     """
     return int(math.floor(time_s / dt_s + 0.5))
 
 
 @compiled
 def is_outside(rpm: Samples, k: int, half: int, target_rpm: float, tolerance_rpm: float) -> bool:
-    """Tell whether smoothed rpm near an end of the array is outside the target band.
-
-    Gives true outside.
-
-    Source: our definition; smoothing at the top of this file.
-    """
+    """Tell whether smoothed rpm near an end of the array is outside the target band."""
     total = 0.0
     first, past = max(0, k - half), min(rpm.size, k + half + 1)
     for j in range(first, past):
@@ -95,10 +67,7 @@ def is_outside(rpm: Samples, k: int, half: int, target_rpm: float, tolerance_rpm
 def outside_band(
     rpm: Samples, first: int, past: int, target_rpm: float, tolerance_rpm: float, dt_s: float
 ) -> tuple[int, int]:
-    """Count samples whose smoothed rpm is outside the target band, and find the last.
-
-    Source: our definition; smoothing and stall at the top of this file.
-    """
+    """Count samples whose smoothed rpm is outside the target band, and find the last."""
     half = whole_samples(0.5 * SMOOTHED_s, dt_s)
     inside = min(past, rpm.size)
     # Away from the ends of the array the sum moves along: one comes, one goes.
@@ -127,10 +96,7 @@ def outside_band(
 
 @compiled
 def extremes(rpm: Samples, first: int, past: int) -> tuple[float, float, int]:
-    """Lowest and highest rpm of a window; 0 once the engine has stalled.
-
-    Source: definition.
-    """
+    """Lowest and highest rpm of a window, 0 once stalled, and where the highest is [rpm, rpm, -]."""
     if first >= rpm.size:
         return 0.0, 0.0, first
     lowest, highest, top = rpm[first], rpm[first], first
@@ -146,10 +112,9 @@ def extremes(rpm: Samples, first: int, past: int) -> tuple[float, float, int]:
 
 @compiled
 def line_and_scatter(rpm: Samples, target_rpm: float) -> tuple[float, float, float, float]:
-    """Least-squares straight line through a stretch, scatter about it, distance from target.
+    """Mean and slope of the least-squares line, scatter about it, distance from target [rpm, rpm a sample].
 
-    Source: definition (ordinary least squares on equally spaced points).  Sums are taken
-    about the first sample, so they keep their digits at any speed.
+    Sums are taken about the first sample, so they keep their digits at any speed.
     """
     n = rpm.size
     start = np.float64(rpm[0])
@@ -170,12 +135,7 @@ def line_and_scatter(rpm: Samples, target_rpm: float) -> tuple[float, float, flo
 
 @compiled
 def mean_before(rpm: Samples, first: int, count: int, fewest: int, otherwise: float) -> float:
-    """Mean of the samples just before a stretch.
-
-    Gives the mean [rpm].
-
-    Source: definition.
-    """
+    """Mean of the samples just before a stretch [rpm]."""
     begin = max(0, first - count)
     if first - begin < fewest or first > rpm.size:
         return otherwise

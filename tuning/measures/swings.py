@@ -15,12 +15,7 @@ SWING_HYSTERESIS = 0.5
 
 @compiled
 def root_mean_square(x: Floats) -> float:
-    """Root of the mean square [any].
-
-    Gives root mean square [unit of x].
-
-    Source: definition.
-    """
+    """Root of the mean square [any]."""
     even, odd = 0.0, 0.0
     for i in range(0, x.size - 1, 2):
         even += x[i] * x[i]
@@ -32,17 +27,14 @@ def root_mean_square(x: Floats) -> float:
 
 @compiled
 def swings(x: Floats, rms: float) -> tuple[float, float]:
-    """Peak to peak and period of a signal from its whole swings.
+    """Peak to peak and period of a signal from its whole swings [any, samples].
 
-    A half swing runs from where the signal leaves a band of half its rms on one side to
-    where it leaves it on the other, so ripple near zero is not counted as swings.  The peak
-    to peak is the mean of the largest values of the upper half swings less the mean of the
-    smallest of the lower; half swings cut off by either end of the stretch are left out.
-    Extremes are samples; ten a second cut the swing of a 1 Hz sine by 2 % on average, a slower
-    one less.  It is 2A for a sine of amplitude A, a triangle and a square, where a multiple of
-    the rms would be right for one of them only.  For pure scatter it is about 3 times its rms in
-    the band, steady because it averages over many swings (a maximum grows with the time).
-
+    A half swing runs from where the signal leaves a band of half its rms on one side to where it leaves it on
+    the other, so ripple near zero does not count. Peak to peak is the mean of the largest values of the upper
+    half swings less the mean of the smallest of the lower, those cut off by an end left out. It is 2A for a
+    sine of amplitude A (ten samples a second cut 2 % off one of 1 Hz), a triangle and a square, where a
+    multiple of the rms would be right for one of them only; for pure scatter about 3 times its rms, however
+    long the stretch.
     Source: our definition.
     """
     band = SWING_HYSTERESIS * rms

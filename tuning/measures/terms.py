@@ -2,18 +2,16 @@
 
 One engine with one noise seed makes three runs with the settings, and one with the valve held
 (``tuning.ensemble.drives`` has the times):
-
-* at rest, warm, the base curve 3 steps too high, and again 3 too low.  ``hunting``: 1st to 99th
-  percentile of the speed band-passed 0.05 to 2 Hz (``tuning.measures.band``), less the same of the
-  run with the valve held on the base curve as it is, at least 0; ``error``: distance of the mean
-  speed from target beyond 15 rpm; ``moves``: moves of the valve a minute.  Each a mean of both.
-* with the base curve as it is, two loads coming and going.  ``excursion``: largest distance from
-  target of the speed averaged over 0.5 s; ``settling``: seconds until that average stays within
-  45 rpm of target, or the held valve's swing if that is larger.  Each is the mean of the four.
-* the throttle opened and closed.  ``undershoot``: how far the speed averaged over 0.3 s falls below
-  target, beyond 40 rpm.
-
-``stalls`` counts the runs that stall.  After a stall the speed is 0.
+* at rest, warm, the base curve 3 steps too high, and again 3 too low. ``hunting``: 1st to 99th percentile of
+the speed band-passed 0.05 to 2 Hz, less the same of the run with the valve held on the base curve as it is,
+at least 0; ``error``: distance of the mean speed from target beyond 15 rpm; ``moves``: moves of the valve a
+minute. Each a mean of both.
+* with the base curve as it is, two loads coming and going. ``excursion``: largest distance from target of the
+speed averaged over 0.5 s; ``settling``: seconds until that average stays within 45 rpm of target, or the held
+valve's swing if that is larger. Each is the mean of the four.
+* the throttle opened and closed. ``undershoot``: how far the speed averaged over 0.3 s falls below target,
+beyond 40 rpm.
+``stalls`` counts the runs that stall. After a stall the speed is 0.
 Source: the score as it is fixed for this project; the same for engines that are not the model's.
 """
 
@@ -146,11 +144,10 @@ def rest_terms(
     Parameters
     ----------
     rpm, steps : numpy.ndarray
-        Shape (runs, samples): speed [rpm] and commanded position [steps], 0 rpm after a stall.
+        Shape (runs, samples): speed, 0 after a stall, and commanded position [rpm, steps].
     window_s : tuple of float
         From when to when; the samples after the first time up to the second [s].
-    target_rpm : numpy.ndarray
-        Shape (runs,) [rpm].
+    target_rpm : numpy.ndarray [rpm]
     dt_s : float
         Spacing of the samples [s].
 
@@ -175,11 +172,9 @@ def answer_terms(
     Parameters
     ----------
     rpm : numpy.ndarray
-        Shape (runs, samples) [rpm].
-    begins_s : sequence of float
-        When each load comes or goes [s].
-    span_s : float
-        How long each is looked at [s].
+        Shape (runs, samples).
+    begins_s, span_s : sequence of float, float
+        When each load comes or goes, and how long each is looked at [s].
     target_rpm, tolerance_rpm : numpy.ndarray
         Shape (runs,): target, and how near it counts as back; raised to 45 [rpm].
     dt_s : float
@@ -188,8 +183,8 @@ def answer_terms(
     Returns
     -------
     numpy.ndarray
-        Shape (runs, 2, loads): excursion [rpm], settling [s]; all of ``span_s`` where it did not
-        come back.
+        Shape (runs, 2, loads): excursion [rpm], settling [s]; all of ``span_s`` where it did not come
+        back.
     """
     begins = np.array([whole_samples(at_s, dt_s) for at_s in begins_s])
     out = np.zeros((len(rpm), 2, begins.size))
@@ -207,12 +202,10 @@ def below_target_rpm(
 
     Parameters
     ----------
-    rpm : numpy.ndarray
-        Shape (runs, samples) [rpm].
+    rpm, target_rpm : numpy.ndarray
+        Shapes (runs, samples) and (runs,) [rpm].
     window_s : tuple of float
         From the moment the throttle begins to close [s].
-    target_rpm : numpy.ndarray
-        Shape (runs,) [rpm].
     dt_s : float
         Spacing of the samples [s].
 
@@ -237,14 +230,11 @@ def score_terms(
     ----------
     high, low : numpy.ndarray
         Shape (..., 3): ``rest_terms`` with the base curve too high, and too low.
-    held_swing_rpm : numpy.ndarray
-        Shape (...): swing with the valve held, of the same engine and seed [rpm].
-    answers : numpy.ndarray
-        Shape (..., 2, loads): ``answer_terms``.
-    below_rpm : numpy.ndarray
-        Shape (...): ``below_target_rpm`` [rpm].
-    stalls : numpy.ndarray
-        Shape (...): runs that stalled.
+    held_swing_rpm, below_rpm : numpy.ndarray
+        Shape (...): swing with the valve held, of the same engine and seed, and ``below_target_rpm``
+        [rpm].
+    answers, stalls : numpy.ndarray
+        Shape (..., 2, loads): ``answer_terms``; shape (...): runs that stalled.
 
     Returns
     -------

@@ -7,28 +7,24 @@ import numpy as np
 from controllers.compiling import compiled
 from tuning.measures.band import Floats, Samples
 from tuning.measures.hunting_rule import FEWEST_HALF_SWINGS
-from tuning.measures.row import COLUMN
+from tuning.measures.row import PLACE
 from tuning.measures.scan import whole_samples
 
 ANSWER_s = 0.7
 """Speed answers the valve so long after: about one filling of the manifold and one turn [s]."""
 REACHED = 0.25
 """A side is reached beyond this share of the valve's range from its middle [-]."""
-_HALF_SWINGS = COLUMN["half_swings"]
-_VALVE_SWING_RPM = COLUMN["valve_swing_rpm"]
 
 
 @compiled
 def to_and_fro(rpm: Samples, steps: Samples, dt_s: float, out: Floats) -> None:
     """Count the valve's half swings and measure what speed does between its sides.
 
-    ``half_swings``: how often the commanded position goes over from the lower quarter of its
-    range in the window to the upper one, or back; ``valve_swing_rpm``: mean speed while it is
-    above the middle of its range less mean speed while below, both taken ``ANSWER_s`` later.  A
-    valve that only follows a swing from outside opens while speed is low and leaves it near 0
-    or below.  Of several windows the one with ``FEWEST_HALF_SWINGS`` and the largest swing.
-
-    Source: our definition.
+    ``half_swings``: how often the commanded position goes over from the lower quarter of its range in the
+    window to the upper one, or back; ``valve_swing_rpm``: mean speed while it is above the middle of its
+    range less mean speed while below, both taken ``ANSWER_s`` later. A valve that only follows a swing from
+    outside opens while speed is low and leaves it near 0 or below. Of several windows the one with
+    ``FEWEST_HALF_SWINGS`` and the largest swing. Source: our definition.
     """
     n = min(rpm.size, steps.size)
     if n < 2:
@@ -53,10 +49,10 @@ def to_and_fro(rpm: Samples, steps: Samples, dt_s: float, out: Floats) -> None:
             lower += rpm[k + later]
             lowers += 1
     swing = upper / uppers - lower / lowers if uppers > 0 and lowers > 0 else 0.0
-    kept, kept_swing = out[_HALF_SWINGS], out[_VALVE_SWING_RPM]
+    kept, kept_swing = out[PLACE.half_swings], out[PLACE.valve_swing_rpm]
     enough = turns >= FEWEST_HALF_SWINGS
     if kept >= FEWEST_HALF_SWINGS and (not enough or swing <= kept_swing):
         return
     if kept == kept and not enough and swing <= kept_swing:
         return
-    out[_HALF_SWINGS], out[_VALVE_SWING_RPM] = turns, swing
+    out[PLACE.half_swings], out[PLACE.valve_swing_rpm] = turns, swing

@@ -54,9 +54,9 @@ def plain(value: Any) -> Any:
     Returns
     -------
     Any
-        Notes as dicts, tuples as lists, None for what is not finite; all else as it is.
+        What has ``to_dict`` as a dict, tuples as lists, None for what is not finite; all else as it is.
     """
-    if isinstance(value, Note):
+    if hasattr(value, "to_dict"):
         return value.to_dict()
     if isinstance(value, tuple):
         return [plain(one) for one in value]

@@ -148,8 +148,8 @@ _BESIDE: dict[str, Sentence] = {
     "diagnosis.spark.unseen": "spark was not recorded, or speed not quickly enough: record both at 5 rows a"
     " second to see whether spark steadies or unsettles idle",
     "diagnosis.spark.retards": "spark retards by {slope_deg!n:.1f} deg for each 100 rpm that speed falls: it"
-    " pulls speed further down each time. Make the table flat, or advancing by 2 to 4° per 100 rpm below target"
-    " within about 5 to 25° before top dead centre; check the timing marks with a timing light first",
+    " pulls speed further down each time. Make the table flat, or advancing by 2 to 4° per 100 rpm below"
+    " target within about 5 to 25° before top dead centre; check the timing marks with a timing light first",
     "diagnosis.spark.advances": "spark advances by {slope_deg!n:.1f} deg per 100 rpm as speed falls: it"
     " steadies idle",
     "diagnosis.spark.apart": "spark does not follow speed",
