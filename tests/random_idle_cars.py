@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim import Car, load_car, with_values
-from tuning.loop.laws import linear_law, tread_steps
 from tuning.loop.point import IdlePoint, idle_point
+from tuning.loop.sampled_loop import linear_law, tread_steps
 from tuning.loop.view import border
 
 NAMES = ("trials", "twin", "six")

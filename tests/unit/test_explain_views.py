@@ -21,8 +21,8 @@ from tuning.explanation.resolution import (
 )
 from tuning.explanation.runs import even_phases, run_phases, without_scatter
 from tuning.explanation.switches import finer_valve, switches
-from tuning.loop.laws import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.point import IdlePoint, idle_point, with_rpm_per_step
+from tuning.loop.sampled_loop import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.view import border, linear_view
 
 

@@ -116,11 +116,7 @@ def trial_drives(car: Car) -> tuple[Drive, ...]:
         event=_switched([(28.0, "electrical_W", everything), (40.3, "electrical_W", 0.0)]),
     )  # fmt: skip
     off = BASE_ERROR_steps
-    cold_errors = (off, -off)
-    return (
-        Drive(rest, (off,)), Drive(rest, (-off,)), Drive(answer),
-        Drive(cold, cold_errors, COLD_SEEDS),
-    )  # fmt: skip
+    return Drive(rest, (off,)), Drive(rest, (-off,)), Drive(answer), Drive(cold, (off, -off), COLD_SEEDS)
 
 
 def centring_steps(car: Car, drive: Scenario) -> float:

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from sim import Car, InputError, equilibrium, with_values
+from tuning.ensemble.held_swing import held_swing_rpm, share_for_swing
 from tuning.loop import WARM_degC, base_position
 
 IDLE_TOLERANCE_rpm = 3.0
@@ -39,8 +40,6 @@ def seen_swing_rpm(car: Car, warm_rpm: float) -> float:
     """How far speed swings with the valve held, 0 where the file does not say that it was seen."""
     if warm_rpm <= 0.0 or "scatter_share" not in car.uncertainty.get("engine", {}):
         return 0.0
-    from tuning.ensemble.held_swing import held_swing_rpm
-
     return held_swing_rpm(car, base_position(car), warm_rpm)
 
 
@@ -48,8 +47,6 @@ def swings_as(car: Car, swing_rpm: float, warm_rpm: float) -> Car:
     """The car with the scatter at which it swings so far; 0: as it is."""
     if not swing_rpm > 0.0:
         return car
-    from tuning.ensemble.held_swing import share_for_swing
-
     share = share_for_swing(car, swing_rpm, base_position(car), warm_rpm)
     return with_values(car, {"engine": {"scatter_share": share}})
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from sim import COUNTERS, Fleet, Plan, SAMPLE_s, run_plan
 
-_COUNTER = {name: place for place, name in enumerate(COUNTERS)}
+COUNTER = {name: place for place, name in enumerate(COUNTERS)}
+"""Places of what each run counts."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +61,7 @@ def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
     def keep(rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counted: np.ndarray) -> None:
         for place, row in enumerate(rows.tolist()):
             time_s = (np.arange(rpm.shape[1]) + 1.0) * SAMPLE_s
-            target = float(counted[place, _COUNTER["target_rpm"]])
+            target = float(counted[place, COUNTER["target_rpm"]])
             kept[row] = Samples(time_s, rpm[place].copy(), steps[place].copy(), target)
 
     run_plan(fleet, plan, keep)

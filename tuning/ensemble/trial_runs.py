@@ -32,10 +32,8 @@ from tuning.ensemble.drives import (
     trial_drives,
 )
 from tuning.ensemble.runs import ROW, Runs, known_mean
-from tuning.ensemble.samples import Samples, kept_samples, picked
+from tuning.ensemble.samples import COUNTER, Samples, kept_samples, picked
 from tuning.measures import MEASURES, answer_terms, below_target_rpm, measure_runs, rest_terms, stalled_at
-
-_COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 
 
 class TrialRuns:
@@ -150,7 +148,7 @@ class TrialRuns:
         drive, seed = divmod(scenario, len(self.seeds))
         shift_s = float(self._shift_s[seed])
         out = np.full((len(rpm), ROW), np.nan)
-        target = counters[:, _COUNTER["target_rpm"]]
+        target = counters[:, COUNTER["target_rpm"]]
         running = still_running(rpm, counters)
         if drive in (HIGH, LOW):
             window = (REST_FROM_s + shift_s, REST_s + shift_s)
@@ -193,12 +191,8 @@ class TrialRuns:
     def _plan(self, candidates: Sequence[Feedback]) -> Plan:
         """Each candidate on each car, drive and seed, the seed with its own shift of the drive."""
         count = len(self.seeds)
-        plan = full_plan(
-            self._fleet,
-            settings_of(self.cars[0], candidates),
-            seeds=self.seeds,
-            rpm_offset=starting_phases(count)[1],
-        )
+        settings = settings_of(self.cars[0], candidates)
+        plan = full_plan(self._fleet, settings, seeds=self.seeds, rpm_offset=starting_phases(count)[1])
         plan = picked(plan, plan.scenario % count == np.arange(len(plan.car)) % count)
         drive, seed = np.divmod(plan.scenario, count)
         most = np.array([one.seeds or count for one in self.drives])
@@ -225,16 +219,16 @@ class TrialRuns:
         period_s = np.array([one.update_period_ms / 1000.0 for one in candidates])
         duration_s = np.array([one.scenario.duration_s + SHIFT_s for one in self.drives])
         counters = placed(counted)
-        limited = counters[..., _COUNTER["limited_updates"]]
+        limited = counters[..., COUNTER["limited_updates"]]
         limited = limited * period_s[:, None, None, None] / duration_s[None, None, :, None]
-        with_stall = np.isfinite(counters[..., _COUNTER["stalled_s"]]).astype(float)
-        target = known_mean(counters[0, :, :, :, _COUNTER["target_rpm"]], axis=-1)
+        with_stall = np.isfinite(counters[..., COUNTER["stalled_s"]]).astype(float)
+        target = known_mean(counters[0, :, :, :, COUNTER["target_rpm"]], axis=-1)
         return Runs(placed(rows), placed(values), with_stall, limited, self.floor, self.held_swing, target)
 
 
 def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
     """Samples of speed, 0 from a stall on; the same array where none stalls."""
-    stalled_s = counters[:, _COUNTER["stalled_s"]]
+    stalled_s = counters[:, COUNTER["stalled_s"]]
     if not np.isfinite(stalled_s).any():
         return rpm
     time_s = (np.arange(rpm.shape[1]) + 1.0) * SAMPLE_s
@@ -270,11 +264,6 @@ def measured(
         Shape (runs, measures).
     """
     samples = round(drive.duration_s / SAMPLE_s)
-    return measure_runs(
-        rpm[:, :samples],
-        steps[:, :samples],
-        drive.measure,
-        counters[:, _COUNTER["target_rpm"]],
-        [stalled_at(one, 0.0) for one in counters[:, _COUNTER["stalled_s"]].tolist()],
-        floor_rpm,
-    )
+    stalled = [stalled_at(one, 0.0) for one in counters[:, COUNTER["stalled_s"]].tolist()]
+    target_rpm = counters[:, COUNTER["target_rpm"]]
+    return measure_runs(rpm[:, :samples], steps[:, :samples], drive.measure, target_rpm, stalled, floor_rpm)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from tuning.loop.cycles import Cycle
 from tuning.loop.lattice import Treads, largest_resting_move, smallest_useful_move
-from tuning.loop.laws import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.point import (
     EngineFigures,
     IdlePoint,
@@ -16,6 +15,7 @@ from tuning.loop.point import (
     usual_idle,
 )
 from tuning.loop.rules import calm_settings, first_order_plus_delay, starting_settings
+from tuning.loop.sampled_loop import linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.view import LinearView, linear_view, stability_border
 from tuning.loop.waveform_cycles import cycles_at
 

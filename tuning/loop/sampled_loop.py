@@ -1,4 +1,4 @@
-"""The sampled law around the linear plant, as one open loop."""
+"""A car's law as theory sees it, and the sampled law around the linear plant as one open loop."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from controllers import DERIVATIVE, GAIN, INTEGRAL
+from controllers import DERIVATIVE, GAIN, INTEGRAL, law_of
+from sim import Car
 from tuning.loop.delays import Complexes, Reals, mean_over, travel_response
 from tuning.loop.linear import LinearIdle
 
@@ -95,3 +96,49 @@ def loop(plant: LinearIdle, law: SampledLaw, move_steps: int = 1, count: int = 1
 
     omega = frequencies(plant, law, count)
     return control.frd(loop_response(plant, law, omega, move_steps), omega, smooth=True)
+
+
+def linear_law(car: Car) -> SampledLaw | None:
+    """The linear part of a car's law, as the law describes it.
+
+    Parameters
+    ----------
+    car : Car
+
+    Returns
+    -------
+    SampledLaw or None
+        None where feedback is off or all its gains are 0.
+    """
+    gain, integral, derivative = law_of(car.feedback).linear(car.feedback)
+    if gain == 0.0 and integral == 0.0:
+        return None
+    return SampledLaw(gain, integral, car.feedback.update_period_ms / 1000.0, derivative)
+
+
+def resting_deadband_rpm(car: Car) -> float:
+    """Half-width within which a car's law leaves the valve alone, as the law describes it.
+
+    Parameters
+    ----------
+    car : Car
+
+    Returns
+    -------
+    float [rpm]
+    """
+    return law_of(car.feedback).resting_band_rpm(car.feedback)
+
+
+def tread_steps(car: Car) -> int:
+    """Distance of the positions between which the valve goes to and fro, as the law describes it.
+
+    Parameters
+    ----------
+    car : Car
+
+    Returns
+    -------
+    int [steps]
+    """
+    return law_of(car.feedback).tread_steps(car.feedback)

@@ -11,10 +11,9 @@ import numpy as np
 from controllers import law_of
 from sim import Car
 from tuning.loop.delays import Reals
-from tuning.loop.laws import linear_law, tread_steps
 from tuning.loop.margins import UltimateGain, margins, ultimate_gain
 from tuning.loop.point import IdlePoint, idle_point
-from tuning.loop.sampled_loop import SampledLaw, loop
+from tuning.loop.sampled_loop import SampledLaw, linear_law, loop, tread_steps
 from tuning.notes import plain
 
 COLD_degC, HALF_WARM_degC = 20.0, 50.0
