@@ -141,7 +141,6 @@ _NUMBER_TABLES = (
 
 
 def cars_folder() -> Path:
-<<<<<<< HEAD
     """Find the folder of the bundled cars.
 
     Returns
@@ -149,9 +148,6 @@ def cars_folder() -> Path:
     Path
         It holds the files and nothing else.
     """
-=======
-    """Find the folder of the bundled cars."""
->>>>>>> we
     return bundled_folder() / "cars"
 
 

@@ -41,17 +41,12 @@ HOMING_SHARE = 1.5
 class Known:
     """What an owner may know beyond the few facts; None where it is not known.
 
-<<<<<<< HEAD
     Attributes
     ----------
     travel_steps, rpm_on_10_steps, map_kPa : float
         Travel [steps], worth of ten steps more when warm [rpm], warm manifold pressure [kPa].
     loads, feedback, entry_form : Mapping
         As in the tables of the car file.
-=======
-    ``rpm_on_10_steps`` is the worth of ten steps more when warm [rpm], ``map_kPa`` warm; ``loads``,
-    ``feedback`` and ``entry_form`` as in the tables of the car file.
->>>>>>> we
     """
 
     travel_steps: int | None = None
@@ -66,7 +61,6 @@ NOTHING_MORE = Known()
 
 
 def estimate_car(
-<<<<<<< HEAD
     displacement_cm3: float,
     cylinders: int,
     target_rpm: float = 900.0,
@@ -92,13 +86,6 @@ def estimate_car(
     tuple of Car and dict
         The car, and by key of its file why it is what it is.
     """
-=======
-    displacement_cm3: float, cylinders: int, target_rpm: float = 900.0, pulse_ms: float = 4.0,
-    rest_ms: float = 1.0, base: Sequence[tuple[float, float]] = DEFAULT_BASE, *,
-    name: str = "my car", cooling: str = "water", known: Known = NOTHING_MORE,
-) -> tuple[Car, dict[str, str]]:  # fmt: skip
-    """Estimate a car from a few facts."""
->>>>>>> we
     _refuse_no_numbers(
         displacement_cm3=displacement_cm3, target_rpm=target_rpm, pulse_ms=pulse_ms, rest_ms=rest_ms
     )

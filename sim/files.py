@@ -22,7 +22,6 @@ _DEEP_KEY = re.compile(r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'
 
 
 def one_problem(file: str | Path, line: int, key: str, message: str) -> InputError:
-<<<<<<< HEAD
     """Make an `InputError` of a single problem, to be raised by the caller.
 
     Parameters
@@ -35,14 +34,10 @@ def one_problem(file: str | Path, line: int, key: str, message: str) -> InputErr
     InputError
         Not yet raised.
     """
-=======
-    """Make an `InputError` of a single problem, to be raised by the caller."""
->>>>>>> we
     return InputError([Problem(str(file), line, key, message)])
 
 
 def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
-<<<<<<< HEAD
     """Read a UTF-8 text file.
 
     Parameters
@@ -55,9 +50,6 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
     str
         Text, line ends as they are in the file.
     """
-=======
-    """Read a UTF-8 text file, line ends as they are."""
->>>>>>> we
     content = read_regular(path, largest_bytes)
     try:
         return content.decode("utf-8").removeprefix("\ufeff")
@@ -148,7 +140,6 @@ def _place_of(message: str, text: str) -> tuple[int, str]:
 def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False) -> None:
     """Write a file completely or not at all.
 
-<<<<<<< HEAD
     The content goes to a temporary file in the same folder, which then takes the place of the
     old one in a single step, so that an interruption leaves either the old file or the new.
     Only a regular file is ever replaced.
@@ -159,11 +150,6 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
         Where, and what.
     keep_old : bool
         Keep what was there beside, under a name of its own.
-=======
-    The content goes to a temporary file in the same folder, which then takes the place of the old one in a
-    single step. Only a regular file is ever replaced. With ``keep_old`` it stays beside under a name of its
-    own.
->>>>>>> we
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -194,7 +180,6 @@ def refuse_no_place(target: Path, shown: str | Path) -> None:
 
 
 def keep_copy(target: Path) -> Path:
-<<<<<<< HEAD
     """Keep a file as it is under a name that nothing else has, the first copy before all later.
 
     Parameters
@@ -207,9 +192,6 @@ def keep_copy(target: Path) -> Path:
     Path
         The copy, or one of the same content that was there already.
     """
-=======
-    """Keep a file under a name that nothing else has, or find an earlier copy of the same content."""
->>>>>>> we
     content = target.read_bytes()
     number = 0
     while True:
@@ -255,7 +237,6 @@ def _replace(target: Path, data: bytes, mode: int) -> None:
 
 
 def bundled_folder() -> Path:
-<<<<<<< HEAD
     """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed.
 
     Returns
@@ -263,9 +244,6 @@ def bundled_folder() -> Path:
     Path
         It lies beside the package in both.
     """
-=======
-    """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed."""
->>>>>>> we
     return Path(__file__).resolve().parent.parent / "scenarios"
 
 
