@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from controllers import setting_acts
+from controllers import DERIVATIVE, GAIN, INTEGRAL, law_of, setting_acts
 from workbench.sheet.parts import SettingRow
 from workbench.words.laws import LAW_WORDS
 
@@ -45,7 +45,7 @@ def refuse_lost_entries(car: Car) -> None:
 
     problems = []
     for entry in to_entry(car):
-        turned = car.entry_form.sign if entry.key in GAIN_KEYS else 1
+        turned = car.entry_form.sign if entry.key in (GAIN, INTEGRAL, DERIVATIVE) else 1
         lost = entry.ours != 0.0 and entry.entered * entry.ours * turned <= 0.0
         if lost and _acts(car, entry.key):
             where = f"feedback.{entry.key}" + (f" ({entry.part})" if entry.part else "")
@@ -62,7 +62,7 @@ def refuse_lost_entries(car: Car) -> None:
 def worked_line(car: Car) -> str:
     """What an error of 100 rpm for one second does, for the owner to check the entries by."""
     feedback = car.feedback
-    if feedback.law not in ("pi", "pid", "pi_park"):
+    if not law_of(feedback).has_gains:
         return ""
     gain, integral = feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s
     moved = gain + integral
@@ -78,11 +78,6 @@ def worked_line(car: Car) -> str:
             f" {100.0 / gain:.0f} rpm per step."
         )
     return told
-
-
-GAIN_KEYS = (
-    "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
-)  # fmt: skip
 
 
 def _present(before: Car | None) -> dict[str, str]:
