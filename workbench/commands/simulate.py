@@ -66,7 +66,7 @@ def simulate(
 
     trace = run(read_car, read_scenario, seed)
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
-    told, hunts = _hunting(measures, floor_rpm)
+    told, hunts = _hunting(trace, read_scenario, floor_rpm)
     story = _story(trace, read_car, read_scenario)
     _tell_basis(screen, read_car, read_scenario)
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
@@ -142,14 +142,19 @@ def measured(trace: Trace, car: Car, scenario: Scenario, seed: int) -> tuple[Mea
     return measure(trace, windows or None), floor_rpm
 
 
-def _hunting(measures: Measures, floor_rpm: float | None) -> tuple[Note | None, bool | None]:
-    """Whether the run hunts, told and as the JSON has it: None where that cannot be told."""
-    from tuning.measures import CANNOT_TELL, HUNTS, run_answer, run_note
+def _hunting(trace: Trace, scenario: Scenario, floor_rpm: float | None) -> tuple[Note | None, bool | None]:
+    """Whether the run hunts, told and as the JSON has it: None where that cannot be told.
+
+    Judged as ``diagnose`` judges the log of it.
+    """
+    from tuning.log_events import read_run
+    from tuning.measures import CANNOT_TELL, HUNTS
 
     if floor_rpm is None:
         return None, None
-    answer = run_answer(measures, floor_rpm)
-    return run_note(measures, floor_rpm), None if answer == CANNOT_TELL else answer == HUNTS
+    spans = [(one.from_s, one.to_s) for one in scenario.measure if one.what == "hunting"]
+    answer, note = read_run(trace, *max(spans, key=lambda span: span[1] - span[0], default=(None,)))
+    return note, None if answer == CANNOT_TELL else answer == HUNTS
 
 
 def _rows(measures: Measures) -> list[list[str]]:

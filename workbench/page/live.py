@@ -80,7 +80,8 @@ def _finding(
 ) -> tuple[str, bool | None]:
     """The sentence that ``simulate`` says of the same run, and whether it hunts."""
     from sim import Trace
-    from tuning.measures import HUNTS, measure, run_answer, run_note
+    from tuning.log_events import read_run
+    from tuning.measures import HUNTS, measure
     from workbench.figures.trace import trace_finding
 
     def trace(rpm: Any, steps: Any) -> Trace:
@@ -103,8 +104,8 @@ def _finding(
         floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
     measures = measure(run, windows, floor_rpm=floor_rpm)
     if floor:
-        told_of = run_note(measures, floor_rpm)
-        hunts = run_answer(measures, floor_rpm) == HUNTS
+        answer, told_of = read_run(run, windows[0].from_s, windows[0].to_s)
+        hunts = answer == HUNTS
     told = trace_finding(run, measures, told_of).partition(": ")[2]
     told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
     return told, hunts

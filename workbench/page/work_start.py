@@ -71,7 +71,8 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
 
     Gives sentences after a space; empty where too little is left to tell by.
     """
-    from tuning.measures import measure, run_note
+    from tuning.log_events import read_run
+    from tuning.measures import measure
     from tuning.starts import WATCHED_s
     from workbench.figures.trace import trace_finding
 
@@ -86,7 +87,7 @@ def later_words(story: StartStory, trace: Trace, without: Trace) -> str:
     if floor_rpm > 0.0:  # an engine that does not run without feedback leaves none
         floor = f" With feedback off it would be {floor_rpm:.0f} rpm."
     later = measure(trace, window, floor_rpm=floor_rpm)
-    told = trace_finding(trace, later, run_note(later, floor_rpm)).partition(": ")[2]
+    told = trace_finding(trace, later, read_run(trace, *window[0][1:])[1]).partition(": ")[2]
     return f" After that minute {told}{floor}"
 
 

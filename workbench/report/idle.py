@@ -17,7 +17,8 @@ def idle_section(car: Car, seed: int, base_error_steps: float = 0.0) -> tuple[Se
     """Let the car idle warm, with its feedback and with the valve held still."""
     from sim import load_scenario, simulate, with_values
     from tuning import measure
-    from tuning.measures import is_hunting, run_note
+    from tuning.log_events import read_run
+    from tuning.measures import HUNTS
     from workbench.figures.trace import idle_figure
     from workbench.words.wording import in_words
 
@@ -28,11 +29,9 @@ def idle_section(car: Car, seed: int, base_error_steps: float = 0.0) -> tuple[Se
     held = simulate(held_car, scenario, seed)
     seen = measure(run, windows)
     floor_rpm = measure(held, windows).hunting_rpm
-    hunts = is_hunting(seen, floor_rpm)
-    text = (
-        f"With its present settings {in_words(run_note(seen, floor_rpm))}; with the valve held"
-        f" it is {floor_rpm:.0f} rpm."
-    )
+    answer, told = read_run(run, *windows[0][1:])
+    hunts = answer == HUNTS
+    text = f"With its present settings {in_words(told)}; with the valve held it is {floor_rpm:.0f} rpm."
     if hunts:
         text += " The feedback does it, not the engine."
     moves = f"The valve makes {seen.moves_per_min:.0f} moves a minute"
