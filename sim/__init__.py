@@ -10,7 +10,6 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from sim.batch import COUNTERS, Plan, SAMPLE_s
     from sim.car import Car, car_to_toml, cars_folder, load_car, save_car, with_values
     from sim.errors import EvenidleError, InputError, Problem
     from sim.estimates import Known, estimate_car
@@ -28,22 +27,23 @@ if TYPE_CHECKING:
     )
     from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_of, settings_table
     from sim.prepare import equilibrium
+    from sim.runs import COUNTERS, Plan, SAMPLE_s
     from sim.scenario import Event, Scenario, Window, load_scenario
     from sim.schedule import simulate
     from sim.trace import LOG_COLUMNS, Happening, Trace
 
 _HOMES = {
-        "batch": ("COUNTERS", "Plan", "SAMPLE_s"),
-        "car": ("Car", "car_to_toml", "cars_folder", "load_car", "save_car", "with_values"),
-        "errors": ("EvenidleError", "InputError", "Problem"),
-        "estimates": ("Known", "estimate_car"),
-        "files": ("bundled_cars", "bundled_folder", "bundled_logs", "bundled_scenarios", "keep_copy",
+    "runs": ("COUNTERS", "Plan", "SAMPLE_s"),
+    "car": ("Car", "car_to_toml", "cars_folder", "load_car", "save_car", "with_values"),
+    "errors": ("EvenidleError", "InputError", "Problem"),
+    "estimates": ("Known", "estimate_car"),
+    "files": ("bundled_cars", "bundled_folder", "bundled_logs", "bundled_scenarios", "keep_copy",
         "one_problem", "read_regular", "read_text", "refuse_no_place", "write_beside"),
-        "fleet": ("Fleet", "full_plan", "make_fleet", "run_plan", "settings_of", "settings_table"),
-        "prepare": ("equilibrium",),
-        "scenario": ("Event", "Scenario", "Window", "load_scenario"),
-        "schedule": ("simulate",),
-        "trace": ("Happening", "LOG_COLUMNS", "Trace"),
+    "fleet": ("Fleet", "full_plan", "make_fleet", "run_plan", "settings_of", "settings_table"),
+    "prepare": ("equilibrium",),
+    "scenario": ("Event", "Scenario", "Window", "load_scenario"),
+    "schedule": ("simulate",),
+    "trace": ("Happening", "LOG_COLUMNS", "Trace"),
 }  # fmt: skip
 """Names by the file that they are loaded from when first asked for."""
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
         hunting_map,
     )
     from tuning.identification import Curve, Fit, Fitted, fit, recording_plan
-    from tuning.log_events import Segment, with_rising_time
+    from tuning.log_events import Segment, read_run, with_rising_time
     from tuning.logs import Log, read_log, write_log
     from tuning.loop import Cycle, IdlePoint, idle_point, resting_deadband_rpm, tread_steps
     from tuning.measures import (
@@ -49,23 +49,23 @@ if TYPE_CHECKING:
     from tuning.stress_tests import RACING_SHARE, Case, START_FLARE_rpm, Stress, is_fitted, not_fitted, stress
 
 _HOMES = {
-        "notes": ("Note",),
-        "logs": ("Log", "read_log", "write_log"),
-        "measures": ("CANNOT_TELL", "HUNTS", "MEASURES", "Measures", "START_TOLERANCE_rpm", "is_hunting",
+    "notes": ("Note",),
+    "logs": ("Log", "read_log", "write_log"),
+    "measures": ("CANNOT_TELL", "HUNTS", "MEASURES", "Measures", "START_TOLERANCE_rpm", "is_hunting",
         "measure", "measure_runs", "races", "run_answer", "run_note"),
-        "log_events": ("Segment", "with_rising_time"),
-        "loop": ("Cycle", "IdlePoint", "idle_point", "resting_deadband_rpm", "tread_steps"),
-        "starts": ("Phase", "StartStory", "WATCHED_s", "lost_in", "start_story"),
-        "checks": ("Check", "Spot", "base_error_steps", "base_spots", "check"),
-        "open_loop": ("BaseProposal", "LoggedBase", "base_from_logs", "base_from_model"),
-        "identification": ("Curve", "Fit", "Fitted", "fit", "recording_plan"),
-        "diagnosis": ("Diagnosis", "diagnose"),
-        "explanation": ("Explanation", "HuntingChance", "HuntingMap", "Moment", "Story", "cause_by_theory",
+    "log_events": ("Segment", "read_run", "with_rising_time"),
+    "loop": ("Cycle", "IdlePoint", "idle_point", "resting_deadband_rpm", "tread_steps"),
+    "starts": ("Phase", "StartStory", "WATCHED_s", "lost_in", "start_story"),
+    "checks": ("Check", "Spot", "base_error_steps", "base_spots", "check"),
+    "open_loop": ("BaseProposal", "LoggedBase", "base_from_logs", "base_from_model"),
+    "identification": ("Curve", "Fit", "Fitted", "fit", "recording_plan"),
+    "diagnosis": ("Diagnosis", "diagnose"),
+    "explanation": ("Explanation", "HuntingChance", "HuntingMap", "Moment", "Story", "cause_by_theory",
         "explain", "hunting_chance", "hunting_map"),
-        "stress_tests": ("Case", "RACING_SHARE", "START_FLARE_rpm", "Stress", "is_fitted", "not_fitted",
+    "stress_tests": ("Case", "RACING_SHARE", "START_FLARE_rpm", "Stress", "is_fitted", "not_fitted",
         "stress"),
-        "search": ("Instead", "Prediction", "Reason", "SoFar", "Tuning", "non_dominated", "to_entry", "tune"),
-        "prediction": ("Comparison", "Expectation", "Expected", "compare", "expect"),
+    "search": ("Instead", "Prediction", "Reason", "SoFar", "Tuning", "non_dominated", "to_entry", "tune"),
+    "prediction": ("Comparison", "Expectation", "Expected", "compare", "expect"),
 }  # fmt: skip
 """Names by the package that they are loaded from when first asked for."""
 
@@ -78,7 +78,7 @@ __all__ = [
     "base_from_logs", "base_from_model", "base_spots", "cause_by_theory", "check", "compare",
     "diagnose", "expect", "explain", "fit", "hunting_chance", "hunting_map", "idle_point", "is_fitted",
     "is_hunting", "lost_in", "measure", "measure_runs", "non_dominated", "not_fitted", "races",
-    "read_log", "recording_plan", "resting_deadband_rpm", "run_answer", "run_note", "start_story",
+    "read_log", "read_run", "recording_plan", "resting_deadband_rpm", "run_answer", "run_note", "start_story",
     "stress", "to_entry", "tread_steps", "tune", "with_rising_time", "write_log",
 ]  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from controllers import law_of
 from sim import Car
 from tuning.checks.lines import CheckLine, judged
 from tuning.checks.room import Spot
@@ -26,7 +27,7 @@ def usual_checks(car: Car, spots: list[Spot]) -> list[CheckLine]:
 
 def _gains(car: Car, warm: Spot) -> CheckLine:
     feedback = car.feedback
-    acts = feedback.law in ("pi", "pid", "pi_park")
+    acts = law_of(feedback).has_gains
     at_once = feedback.gain_steps_per_100rpm * warm.rpm_per_step / 100.0
     a_second = feedback.integral_steps_per_100rpm_s * warm.rpm_per_step / 100.0
     most = MOST_AT_ONCE * 100.0 / max(warm.rpm_per_step, 1.0)

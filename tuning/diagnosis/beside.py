@@ -96,7 +96,7 @@ def beyond_finding(log: Log, swing: Swing | None, hunting: Finding, still: Findi
     """Ask what beyond the valve may swing speed, each with what speaks for it and a test."""
     name = "beyond the valve"
     causes = [*_flicker(log)]
-    outside = hunting.note.code in {"diagnosis.hunting.from_outside", "diagnosis.hunting.not_in_time"}
+    outside = hunting.note.code == "diagnosis.hunting.from_outside"
     if swing is not None and (outside or still.answer == YES):
         m = swing.measures
         above_rpm = _above_target(log)

@@ -186,7 +186,7 @@ class Diagnosis:
 
 def _findings(log: Log, car: Car | None, swing: Swing | None) -> tuple[Finding, ...]:
     cycling = load_finding(log)
-    hunting = hunting_finding(log, swing, cycling.answer != NO, car)
+    hunting = hunting_finding(log, swing, cycling.answer != NO)
     still = still_finding(log, swing)
     direction = direction_finding(log, swing, car)
     lost, leak = position_findings(log, car, hunting.answer, direction.answer == YES)

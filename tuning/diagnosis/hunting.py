@@ -4,31 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from sim import Car
 from tuning.diagnosis.findings import NO, OPEN, YES, Finding
-from tuning.log_events import QUICK_ENOUGH_s, Swing, rpm_per_step_in, still_stretches
+from tuning.log_events import QUICK_ENOUGH_s, Swing, still_stretches
 from tuning.logs import Log
-from tuning.measures import ABOVE_FLOOR
+from tuning.measures import CANNOT_TELL, HUNTS
 from tuning.notes import Note
 
 NAME = "hunting"
 SMALLEST_SWING_rpm = 20.0
-FEWEST_REVERSALS_per_min = 4.0
-KEEPS_TIME = (1.5, 2.5)
-"""A valve that keeps time with a swing turns back twice in each [-]."""
-ENOUGH_SHARE = 0.5
-"""Share of the swing that the valve's moves must be able to make [-]."""
-ENGINE_s = 0.8
-"""Usual lag of speed behind the valve at idle; common practice, no source [s]."""
-MOST_rpm_per_step = 60.0
-"""No valve of this kind is worth more a step at idle; common practice, no source."""
-SLOW_s = 8.0
-"""In a slower swing speed goes with the valve, if the valve makes it [s]."""
-LOADED = -0.3
-"""Likeness of pressure and speed below which torque or a load swings speed, not air [-]."""
 
 
-def hunting_finding(log: Log, swing: Swing | None, cycling: bool, car: Car | None) -> Finding:
+def hunting_finding(log: Log, swing: Swing | None, cycling: bool) -> Finding:
     """Ask whether the idle feedback hunts."""
     refresh_s = max(log.refresh_s.get("rpm", 0.0), 1.0 / max(log.rate_Hz, 1e-9))
     if swing is None:
@@ -38,7 +24,7 @@ def hunting_finding(log: Log, swing: Swing | None, cycling: bool, car: Car | Non
     values = _values(swing)
     if log.valve_steps is None:
         return _speed_alone(swing, cycling, values)
-    return _with_valve(log, swing, car, values)
+    return _with_valve(swing, values)
 
 
 def _values(swing: Swing) -> dict[str, float]:
@@ -68,71 +54,22 @@ def _speed_alone(swing: Swing, cycling: bool, values: dict[str, float]) -> Findi
     return Finding(NAME, OPEN, Note("diagnosis.hunting.no_swing_seen", **spread), values)
 
 
-def _with_valve(log: Log, swing: Swing, car: Car | None, values: dict[str, float]) -> Finding:
+def _with_valve(swing: Swing, values: dict[str, float]) -> Finding:
     m = swing.measures
     size = {"swing_rpm": m.hunting_rpm, "period_s": m.hunting_period_s}
-    least = max(SMALLEST_SWING_rpm, ABOVE_FLOOR * (swing.floor or 0.0))
-    if swing.goes_with_valve and m.valve_swing_rpm > SMALLEST_SWING_rpm and not swing.by_hand:
-        told = {"between_rpm": m.valve_swing_rpm, "move_steps": swing.move_size_steps}
-        if swing.regular:
-            return Finding(NAME, YES, Note("diagnosis.hunting.leads", **told, **size), values)
-        return Finding(NAME, YES, Note("diagnosis.hunting.to_and_fro", **told), values)
+    between = {"between_rpm": m.valve_swing_rpm}
     if swing.by_hand:
         return Finding(NAME, NO, Note("diagnosis.hunting.settles"), values)
-    if not swing.regular or min(m.hunting_rpm, *swing.halves_rpm) <= least:
-        if swing.went_over_once:
-            told = {"between_rpm": m.valve_swing_rpm}
-            return Finding(NAME, OPEN, Note("diagnosis.hunting.once", **told), values)
-        return Finding(NAME, NO, Note("diagnosis.hunting.irregular", **size), values)
-    if not _keeps_time(swing):
-        return Finding(NAME, NO, Note("diagnosis.hunting.not_in_time", **size), values)
-    made = share_made(log, swing, car)
-    values["can_make_share"] = made
-    if made < ENOUGH_SHARE:
-        told = {"made_percent": 100.0 * made}
-        return Finding(NAME, OPEN, Note("diagnosis.hunting.from_outside", **size, **told), values)
-    return Finding(NAME, YES, Note("diagnosis.hunting.in_time", **size), values)
-
-
-def _keeps_time(swing: Swing) -> bool:
-    """Whether the valve turns back twice in each swing."""
-    per_swing = swing.reversals_per_min * swing.measures.hunting_period_s / 60.0
-    turns = swing.reversals_per_min >= FEWEST_REVERSALS_per_min
-    return turns and KEEPS_TIME[0] <= per_swing <= KEEPS_TIME[1]
-
-
-def share_made(log: Log, swing: Swing, car: Car | None) -> float:
-    """Share of the swing that the valve's moves can make, by its worth at that period [-].
-
-    Gives 0 where manifold pressure goes against speed, as under torque or a load, or where a
-    slow swing does not go with the valve; 1 at the most; of a valve whose worth is not known,
-    1 unless no valve of this kind could do it [-].
-
-    Source: first-order lag of the usual engine; our limits.
-    """
-    m = swing.measures
-    if swing.pressure_likeness < LOADED or m.hunting_period_s > SLOW_s:
-        return 0.0
-    turn = 2.0 * np.pi / max(m.hunting_period_s, 1e-3)
-    passed = 1.0 / np.sqrt(1.0 + (ENGINE_s * turn) ** 2)
-    worth = rpm_per_step_in(log)
-    if not np.isfinite(worth):
-        worth = _worth_of(car, log)
-    if not np.isfinite(worth):
-        needed = m.hunting_rpm / max(swing.range_steps * passed, 1e-9)
-        return 1.0 if needed <= MOST_rpm_per_step else 0.0
-    return float(min(worth * swing.range_steps * passed / max(m.hunting_rpm, 1e-9), 1.0))
-
-
-def _worth_of(car: Car | None, log: Log) -> float:
-    """What the car file says that a step is worth where the valve is, nan without one."""
-    if car is None or log.valve_steps is None:
-        return float("nan")
-    from tuning.loop import idle_point
-
-    warm = 90.0 if log.coolant_degC is None else float(np.median(log.coolant_degC))
-    point = idle_point(car, float(np.clip(warm, -40.0, 130.0)))
-    return float("nan") if point is None else float(point.rpm_per_step)
+    if swing.answer == HUNTS and swing.regular:
+        return Finding(NAME, YES, Note("diagnosis.hunting.leads", **between, **size), values)
+    if swing.answer == HUNTS:
+        told = between | {"move_steps": swing.move_size_steps}
+        return Finding(NAME, YES, Note("diagnosis.hunting.to_and_fro", **told), values)
+    if swing.answer == CANNOT_TELL:
+        return Finding(NAME, OPEN, Note("diagnosis.hunting.once", **between), values)
+    if swing.swings_anyway:
+        return Finding(NAME, NO, Note("diagnosis.hunting.from_outside", **size), values)
+    return Finding(NAME, NO, Note("diagnosis.hunting.irregular", **size), values)
 
 
 def _slow_log(log: Log, refresh_s: float, cycling: bool) -> Finding:

@@ -7,7 +7,7 @@ from tuning.log_events.mended import mended
 from tuning.log_events.segments import Segment, find_segments, rpm_per_step_in, still_stretches, valve_moves
 from tuning.log_events.spark import SparkFound, spark_in, with_recorded_spark
 from tuning.log_events.states import driven_share, idle_rows, stretches, with_rising_time
-from tuning.log_events.swing import QUICK_ENOUGH_s, Swing, read_swing, undisturbed
+from tuning.log_events.swing import QUICK_ENOUGH_s, Swing, read_run, read_swing, undisturbed
 from tuning.log_events.warmth import HotPart, WarmUp, held_steps, hot_part, target_of, warm_up
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "hot_part",
     "idle_rows",
     "mended",
+    "read_run",
     "read_swing",
     "rpm_per_step_in",
     "spark_in",

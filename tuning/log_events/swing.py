@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim import SAMPLE_s, Trace
 from tuning.log_events.load_steps import find_shifts
+from tuning.log_events.mended import mended
 from tuning.log_events.segments import still_stretches, valve_moves
 from tuning.log_events.states import idle_rows, stretches
 from tuning.logs import Log
 from tuning.measures import (
     CANNOT_TELL,
+    DOES_NOT_HUNT,
     Measures,
     is_hunting,
     measure,
     regular_swing,
     resample_hold,
     run_answer,
+    run_note,
 )
+from tuning.notes import Note
 
 Floats = NDArray[np.float64]
 
@@ -32,8 +38,13 @@ SHORTEST_s = 15.0
 STILL_s = 10.0
 ALTERNATES, EQUAL_MOVES, FEWEST_MOVES = 0.85, 0.35, 5
 """A valve that hunts slowly goes to and fro, by equal moves [-, -, -]."""
-GOES_SHARE = 0.3
-"""Speed goes with the valve by this share of its swing at least, if the valve makes it [-]."""
+SETTLING_s, LEAST_LEFT_s = 10.0, 30.0
+"""So much of a log's beginning is left out where so much remains: before it began anything may have
+happened [s, s]."""
+UNSURE_SHARE = 0.1
+"""Share that the repeats of a swing must have more where the floor is told from the swing itself [-]."""
+SURE_STILL_s = 30.0
+"""A valve that stands so long shows the floor; a shorter stretch only where nothing else does [s]."""
 HELD_s, HELD_TIMES = 12.0, 4.0
 """A valve that rests for longer than this, and than so many times between its moves, is held
 [s, -]."""
@@ -54,7 +65,8 @@ class Swing:
     measures : Measures
         Of that stretch.
     floor_rpm : float
-        Swing with the valve still, nan where it never stands still [rpm].
+        Swing that is left without the valve's moves: of a long stretch with the valve still, else
+        of speed less the valve's part, else of a short stretch; nan where none can be told [rpm].
     still_measures : Measures or None
         Of the longest stretch with the valve still.
     valve_share : float
@@ -71,15 +83,8 @@ class Swing:
         Mean size of a move [steps].
     move_size_spread : float
         Standard deviation of the sizes over their mean [-].
-    range_steps : float
-        Between the valve's usual lowest and highest position [steps].
-    pressure_likeness : float
-        Likeness of manifold pressure and speed in the swing: below 0 where a load or torque
-        swings speed, not air; nan without pressure [-].
     skew : float
         Skewness of speed: below 0 where it dips [-].
-    halves_rpm : tuple of float
-        Swing in the first and the second half of the stretch: what lasts is in both [rpm].
     """
 
     from_s: float
@@ -95,10 +100,7 @@ class Swing:
     alternation: float
     move_size_steps: float
     move_size_spread: float
-    range_steps: float
-    pressure_likeness: float
     skew: float
-    halves_rpm: tuple[float, float]
 
     @property
     def alternates(self) -> bool:
@@ -117,21 +119,32 @@ class Swing:
         return None if np.isnan(self.floor_rpm) else self.floor_rpm
 
     @property
+    def judged(self) -> Measures:
+        """What the rule looks at: beside a floor that is told, not held, it must repeat the more."""
+        m = self.measures
+        return m if self.floor is None else replace(m, repeat_share=m.repeat_share - UNSURE_SHARE)
+
+    @property
+    def answer(self) -> str:
+        """Whether it hunts, by the rule of hunting; a valve moved by hand makes none."""
+        return DOES_NOT_HUNT if self.by_hand else run_answer(self.judged, self.floor)
+
+    @property
+    def note(self) -> Note:
+        """The answer told."""
+        if self.by_hand:
+            return Note("measures.run.does_not_hunt", swing_rpm=self.measures.hunting_rpm)
+        return run_note(self.judged, self.floor)
+
+    @property
     def regular(self) -> bool:
-        """Whether the swing is regular and larger than scatter makes."""
-        return regular_swing(self.measures, self.floor)
+        """Whether speed swings regularly and by more than is left without the valve's moves."""
+        return regular_swing(self.judged, self.floor)
 
     @property
-    def goes_with_valve(self) -> bool:
-        """Whether the valve goes to and fro and speed with it."""
-        return is_hunting(self.measures, self.floor) and (
-            self.measures.valve_swing_rpm > GOES_SHARE * self.measures.hunting_rpm
-        )
-
-    @property
-    def went_over_once(self) -> bool:
-        """Whether the valve swung speed, but too seldom to tell."""
-        return run_answer(self.measures, self.floor) == CANNOT_TELL
+    def swings_anyway(self) -> bool:
+        """Whether speed swings regularly, whatever makes it."""
+        return regular_swing(self.measures)
 
     @property
     def still_swings(self) -> bool:
@@ -139,13 +152,15 @@ class Swing:
         return self.still_measures is not None and is_hunting(self.still_measures)
 
 
-def undisturbed(log: Log) -> list[slice]:
+def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
     """Stretches of idling between loads, longest first.
 
     Parameters
     ----------
     log : Log
         The log.
+    from_s : float
+        Time after its beginning that is left out [s].
 
     Returns
     -------
@@ -155,7 +170,7 @@ def undisturbed(log: Log) -> list[slice]:
     marks = [one.at_s for one in find_shifts(log)]
     if log.load_W is not None:
         marks += list(log.time_s[1:][np.diff(log.load_W) != 0.0])
-    calm = idle_rows(log).copy()
+    calm = idle_rows(log) & (log.time_s >= log.time_s[0] + from_s)
     at_s = np.sort(np.asarray(marks, dtype=float))
     first, past = np.searchsorted(at_s, [log.time_s - 4.0, log.time_s + 1.0])
     calm &= first == past
@@ -167,7 +182,7 @@ def undisturbed(log: Log) -> list[slice]:
 
 def _measured(log: Log, rows: slice) -> Measures:
     first, last = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
-    return measure(log, [("hunting", first, last)])
+    return measure(log, [("hunting", first - SAMPLE_s, last)])
 
 
 def _even(log: Log, rows: slice) -> tuple[Floats, Floats]:
@@ -185,40 +200,60 @@ def _detrended(values: Floats) -> Floats:
     return values - line(np.arange(values.size))
 
 
-def valve_part(speed: Floats, valve: Floats) -> tuple[float, float]:
-    """Share of a swing that the valve makes, and how long after it speed answers.
+@dataclass(frozen=True)
+class ValvePart:
+    """What the valve's moves make of speed.
+
+    Attributes
+    ----------
+    speed_rpm : ndarray
+        Their part of speed, on the grid of ``_even`` [rpm].
+    share : float
+        Share of the variance of speed that it is, below 0 where it goes the wrong way [-].
+    lag_s : float
+        How long after the valve speed answers, nan where not known [s].
+    """
+
+    speed_rpm: Floats
+    share: float
+    lag_s: float
+
+
+def valve_part(speed: Floats, valve: Floats) -> ValvePart | None:
+    """Part of a swing that the valve makes; None where it cannot be told.
 
     Speed is told from its own past and the valve's (so that an unevenness which the valve
     only follows is not laid at its door); then the valve's part alone is run.
 
     Source: least-squares ARX model, Ljung, System Identification (1999), ch. 10.
     """
+    from scipy.signal import lfilter
+
     rows = np.arange(PAST, speed.size)
     if rows.size < 8 * PAST or np.std(valve) < 1e-9:
-        return np.nan, np.nan
-    own = np.column_stack([speed[rows - k] for k in range(1, PAST + 1)])
-    cause = np.column_stack([valve[rows - k] for k in range(1, PAST + 1)])
-    weights = np.linalg.lstsq(np.hstack([own, cause]), speed[rows], rcond=None)[0]
-    a, b = weights[:PAST], weights[PAST:]
-    poles = np.roots(np.concatenate([[1.0], -a]))
-    if np.max(np.abs(poles)) >= 0.995:
-        return np.nan, np.nan
-    part = np.zeros(speed.size)
-    answer = np.zeros(60)
-    for row in range(1, speed.size):
-        back = min(row, PAST)
-        part[row] = sum(a[k] * part[row - 1 - k] + b[k] * valve[row - 1 - k] for k in range(back))
-    for row in range(1, answer.size):
-        back = min(row, PAST)
-        answer[row] = sum(a[k] * answer[row - 1 - k] + b[k] for k in range(back))
-    late = part[3 * PAST :] - np.mean(part[3 * PAST :])
-    same = speed[3 * PAST :]
-    likeness = float(np.corrcoef(late, same)[0, 1]) if np.std(late) > 0.0 else 0.0
-    share = float(np.var(late) / np.var(same))
-    height = answer[-1]
+        return None
+    past = [one[rows - k] for one in (speed, valve) for k in range(1, PAST + 1)]
+    own, moved = np.split(np.linalg.lstsq(np.column_stack(past), speed[rows], rcond=None)[0], 2)
+    ahead, back = np.concatenate([[0.0], moved]), np.concatenate([[1.0], -own])
+    if np.max(np.abs(np.roots(back))) >= 0.995:
+        return None
+    part, answer = lfilter(ahead, back, valve), lfilter(ahead, back, np.ones(60))
+    late, height = part[3 * PAST :], answer[-1]
+    likeness = float(np.corrcoef(late, speed[3 * PAST :])[0, 1]) if np.std(late) > 0.0 else 0.0
+    share = float(np.var(late) / np.var(speed[3 * PAST :]))
     reached = np.flatnonzero(answer / height >= 0.5) if height != 0.0 else np.zeros(0, int)
-    lag_s = float(reached[0]) * SPACING_s if reached.size else np.nan
-    return float(np.copysign(min(share, 1.0), likeness * height)), lag_s
+    lag_s = float(reached[0] + 1) * SPACING_s if reached.size else np.nan
+    return ValvePart(part, float(np.copysign(min(share, 1.0), likeness * height)), lag_s)
+
+
+def _left_rpm(log: Log, rows: slice, part: ValvePart) -> float:
+    """Swing of speed less the valve's part [rpm]."""
+    time_s = log.time_s[rows]
+    at_s = time_s[0] + (np.arange(part.speed_rpm.size) + 0.5) * SPACING_s
+    left = replace(log, rpm=log.rpm.copy())
+    if part.share > 0.0:  # else the valve works against the swing, if anything
+        left.rpm[rows] -= np.interp(time_s, at_s, part.speed_rpm)
+    return _measured(left, rows).hunting_rpm
 
 
 def busy_part(log: Log, rows: slice) -> slice:
@@ -241,30 +276,16 @@ def busy_part(log: Log, rows: slice) -> slice:
             best = max(best, (end_s - edges[begin], edges[begin], end_s))
             begin = place + 1
     length_s, begin_s, end_s = best
-    if length_s < SHORTEST_s or not held.any():
+    if length_s < LEAST_LEFT_s or not held.any():
         return rows
     first, past = np.searchsorted(log.time_s, [begin_s, end_s], side="right")
     return slice(max(int(first) - 1, rows.start), min(int(past), rows.stop))
 
 
-def _likeness(log: Log, rows: slice) -> float:
-    """Likeness of pressure and speed about their trends, nan without pressure [-]."""
-    if log.map_kPa is None:
-        return np.nan
-    time_s = log.time_s[rows]
-    speed, pressure = (
-        _detrended(resample_hold(time_s, one[rows], SPACING_s).astype(float))
-        for one in (log.rpm, log.map_kPa)
-    )
-    if min(float(np.std(speed)), float(np.std(pressure))) < 1e-6:
-        return np.nan
-    return float(np.corrcoef(speed, pressure)[0, 1])
-
-
 def _moves_within(log: Log, rows: slice) -> dict[str, float]:
     """What the valve does in a stretch; all nan or 0 where it was not recorded."""
     told = {"moves_per_min": np.nan, "reversals_per_min": np.nan, "alternation": 0.0,
-            "move_size_steps": 0.0, "move_size_spread": 0.0, "range_steps": 0.0}  # fmt: skip
+            "move_size_steps": 0.0, "move_size_spread": 0.0}  # fmt: skip
     if log.valve_steps is None:
         return told
     first_s, last_s = log.time_s[rows.start], log.time_s[rows.stop - 1]
@@ -278,18 +299,28 @@ def _moves_within(log: Log, rows: slice) -> dict[str, float]:
         told["move_size_steps"] = size
         told["move_size_spread"] = float(np.std(np.abs(change))) / size
     minutes = max(float(last_s - first_s) / 60.0, 1e-6)
-    low, high = np.percentile(log.valve_steps[rows], [5.0, 95.0])
-    return told | {"moves_per_min": len(inside) / minutes, "reversals_per_min": turns / minutes,
-                   "range_steps": float(high - low)}  # fmt: skip
+    return told | {"moves_per_min": len(inside) / minutes, "reversals_per_min": turns / minutes}
 
 
-def read_swing(log: Log) -> Swing | None:
+def _floor_rpm(log: Log, rows: slice, part: ValvePart | None, still: slice | None) -> float:
+    """Swing without the valve's moves, nan where that cannot be told [rpm]."""
+    if log.valve_steps is None:
+        return np.nan
+    long = still is not None and log.time_s[still.stop - 1] - log.time_s[still.start] >= SURE_STILL_s
+    if part is not None and not long:
+        return _left_rpm(log, rows, part)
+    return np.nan if still is None else _measured(log, still).hunting_rpm
+
+
+def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
     """Measure what speed does while the engine idles undisturbed.
 
     Parameters
     ----------
     log : Log
         The log.
+    from_s : float, optional
+        Time after its beginning that is left out; otherwise 10 s of a log of 40 s or more [s].
 
     Returns
     -------
@@ -297,7 +328,9 @@ def read_swing(log: Log) -> Swing | None:
         None where no undisturbed stretch is long enough, or speed is refreshed too slowly.
     """
     refresh_s = max(log.refresh_s.get("rpm", 0.0), 1.0 / max(log.rate_Hz, 1.0e-9))
-    calm = undisturbed(log)
+    if from_s is None:
+        from_s = SETTLING_s if np.ptp(log.time_s) > SETTLING_s + LEAST_LEFT_s - 1.0 else 0.0
+    calm = undisturbed(log, from_s)
     if not calm or refresh_s > QUICK_ENOUGH_s:
         return None
     rows = busy_part(log, calm[0])
@@ -306,28 +339,52 @@ def read_swing(log: Log) -> Swing | None:
     settled = sum(
         max(min(log.time_s[one.stop - 1], last_s) - max(log.time_s[one.start], first_s), 0.0) for one in rests
     )
-    still = [one for one in rests if log.time_s[one.stop - 1] - log.time_s[one.start] >= STILL_s]
-    longest = max(still, key=lambda one: log.time_s[one.stop - 1] - log.time_s[one.start],
-                  default=None)  # fmt: skip
-    still_measures = None if longest is None else _measured(log, longest)
-    floor = np.nan
-    if log.valve_steps is not None and still_measures is not None:
-        floor = still_measures.hunting_rpm
-    share, lead = np.nan, np.nan
+    lasting = [(log.time_s[one.stop - 1] - log.time_s[one.start], one) for one in rests]
+    length_s, longest = max(lasting, key=lambda one: one[0], default=(0.0, None))
+    still = longest if length_s >= STILL_s else None
+    part = None
     if log.valve_steps is not None:
-        share, lead = valve_part(*(_detrended(one) for one in _even(log, rows)))
+        part = valve_part(*(_detrended(one) for one in _even(log, rows)))
     speed = log.rpm[rows] - float(np.mean(log.rpm[rows]))
     spread = float(np.std(speed))
-    middle = (rows.start + rows.stop) // 2
     return Swing(
-        from_s=first_s, to_s=last_s, measures=_measured(log, rows), floor_rpm=float(floor),
-        still_measures=still_measures, valve_share=share, valve_lead_s=lead,
+        from_s=first_s, to_s=last_s, measures=_measured(log, rows),
+        floor_rpm=_floor_rpm(log, rows, part, still),
+        still_measures=None if still is None else _measured(log, still),
+        valve_share=np.nan if part is None else part.share,
+        valve_lead_s=np.nan if part is None else part.lag_s,
         settled_share=float(settled / (last_s - first_s)),
-        pressure_likeness=_likeness(log, rows),
-        halves_rpm=tuple(  # type: ignore[arg-type]
-            _measured(log, half).hunting_rpm
-            for half in (slice(rows.start, middle), slice(middle, rows.stop))
-        ),
         skew=float(np.mean(speed**3)) / spread**3 if spread > 0.0 else 0.0,
         **_moves_within(log, rows),
     )  # fmt: skip
+
+
+def read_run(run: Trace, from_s: float | None = None, to_s: float = np.inf) -> tuple[str, Note]:
+    """Judge whether a simulated run hunts as its log would be judged.
+
+    Parameters
+    ----------
+    run : Trace
+        The run.
+    from_s : float, optional
+        Time after the beginning that is left out, as ``read_swing`` does without it [s].
+    to_s : float
+        End of what may be judged [s].
+
+    Returns
+    -------
+    answer : str
+        By the rule of hunting.
+    note : Note
+        It told, of code ``measures.run.``.
+    """
+    names = ("rpm", "valve_steps", "target_rpm", "map_kPa")  # the log has more, nothing that tells here
+    columns = {name: run.resampled(name, SAMPLE_s) for name in names if name in run.signals}
+    time_s = np.arange(1, columns["rpm"].size + 1) * np.float64(SAMPLE_s)
+    rows = slice(0, int(np.searchsorted(time_s, to_s + 0.5 * SAMPLE_s)))
+    kept: dict[str, Any] = {name: one[rows].astype(float) for name, one in columns.items()}
+    log = Log(run.name, time_s[rows], **kept, parts=(slice(0, rows.stop),), rate_Hz=1.0 / SAMPLE_s)
+    swing = read_swing(mended(log), from_s)
+    if swing is None:
+        return CANNOT_TELL, Note("measures.run.too_short")
+    return swing.answer, swing.note

@@ -62,7 +62,7 @@ def simulate(
 
     trace = sim.simulate(read_car, read_scenario, seed)
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
-    told, hunts = _hunting(measures, floor_rpm)
+    told, hunts = _hunting(trace, read_scenario, floor_rpm)
     story = _story(trace, read_car, read_scenario)
     _tell_basis(screen, read_car, read_scenario)
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
@@ -123,14 +123,18 @@ def measured(
     return tuning.measure(trace, windows or None), floor_rpm
 
 
-def _hunting(measures: tuning.Measures, floor_rpm: float | None) -> tuple[tuning.Note | None, bool | None]:
-    """Whether the run hunts, told and as the JSON has it: None where that cannot be told."""
+def _hunting(
+    trace: sim.Trace, scenario: sim.Scenario, floor_rpm: float | None
+) -> tuple[tuning.Note | None, bool | None]:
+    """Whether the run hunts, told and as the JSON has it: None where that cannot be told.
+
+    Judged as ``diagnose`` judges the log of it.
+    """
     if floor_rpm is None:
         return None, None
-    answer = tuning.run_answer(measures, floor_rpm)
-    return tuning.run_note(
-        measures, floor_rpm
-    ), None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
+    spans = [(one.from_s, one.to_s) for one in scenario.measure if one.what == "hunting"]
+    answer, note = tuning.read_run(trace, *max(spans, key=lambda span: span[1] - span[0], default=(None,)))
+    return note, None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
 
 
 def _table(measures: tuning.Measures) -> Table:

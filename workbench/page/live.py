@@ -81,8 +81,8 @@ def _finding(
         floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
     measures = tuning.measure(run, windows, floor_rpm=floor_rpm)
     if floor:
-        told_of = tuning.run_note(measures, floor_rpm)
-        hunts = tuning.run_answer(measures, floor_rpm) == tuning.HUNTS
+        answer, told_of = tuning.read_run(run, windows[0].from_s, windows[0].to_s)
+        hunts = answer == tuning.HUNTS
     told = trace_finding(run, measures, told_of).partition(": ")[2]
     told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
     return told, hunts

@@ -15,7 +15,7 @@ def rungs_of(car: sim.Car, coolant_degC: float, standing_steps: float) -> dict[s
     point = _idle_point(still, coolant_degC)
     if point is None:
         return {"reached": [], "passed": [], "bar": [], "holds": None, "text": ""}
-    on = car.feedback.law != "none"
+    on = car.feedback.acts
     move = tuning.tread_steps(car) if on else point.rpm.size
     first = int(round(standing_steps)) % move
     half = tuning.resting_deadband_rpm(car) if on else 0.0

@@ -171,11 +171,9 @@ def idle_section(car: sim.Car, seed: int, base_error_steps: float = 0.0) -> tupl
     held = sim.simulate(held_car, scenario, seed)
     seen = tuning.measure(run, windows)
     floor_rpm = tuning.measure(held, windows).hunting_rpm
-    hunts = tuning.is_hunting(seen, floor_rpm)
-    text = (
-        f"With its present settings {in_words(tuning.run_note(seen, floor_rpm))}; with the valve held"
-        f" it is {floor_rpm:.0f} rpm."
-    )
+    answer, told = tuning.read_run(run, *windows[0][1:])
+    hunts = answer == tuning.HUNTS
+    text = f"With its present settings {in_words(told)}; with the valve held it is {floor_rpm:.0f} rpm."
     if hunts:
         text += " The feedback does it, not the engine."
     moves = f"The valve makes {seen.moves_per_min:.0f} moves a minute"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sim
 import tuning
+from controllers import DERIVATIVE, GAIN, INTEGRAL, law_of, setting_acts
 from workbench.sheet.parts import SettingRow
 from workbench.words.laws import LAW_WORDS
 
@@ -36,7 +37,7 @@ def refuse_lost_entries(car: sim.Car) -> None:
     """Refuse a setting that the controller's entry form rounds to nothing or turns around."""
     problems = []
     for entry in tuning.to_entry(car):
-        turned = car.entry_form.sign if entry.key in GAIN_KEYS else 1
+        turned = car.entry_form.sign if entry.key in (GAIN, INTEGRAL, DERIVATIVE) else 1
         lost = entry.ours != 0.0 and entry.entered * entry.ours * turned <= 0.0
         if lost and _acts(car, entry.key):
             where = f"feedback.{entry.key}" + (f" ({entry.part})" if entry.part else "")
@@ -53,7 +54,7 @@ def refuse_lost_entries(car: sim.Car) -> None:
 def worked_line(car: sim.Car) -> str:
     """What an error of 100 rpm for one second does, for the owner to check the entries by."""
     feedback = car.feedback
-    if feedback.law not in ("pi", "pid", "pi_park"):
+    if not law_of(feedback).has_gains:
         return ""
     gain, integral = feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s
     moved = gain + integral
@@ -68,9 +69,6 @@ def worked_line(car: sim.Car) -> str:
             f" {100.0 / gain:.0f} rpm per step."
         )
     return told
-
-
-GAIN_KEYS = ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm")
 
 
 def _present(before: sim.Car | None) -> dict[str, str]:
@@ -122,8 +120,6 @@ def setting_rows(
 
 def _acts(car: sim.Car, key: str) -> bool:
     """Whether a setting does anything with this law and these values."""
-    from controllers import setting_acts
-
     feedback = car.feedback
     if key == "entry_fade_s":
         return feedback.entry_extra_steps > 0.0

@@ -99,17 +99,10 @@ _HUNTING: dict[str, Sentence] = {
         "move_steps",
         ", in moves of about {move_steps:.0f}",
     ),
-    "diagnosis.hunting.in_time": (
-        "it hunts: " + _SIZE + ". The valve goes to and fro in time with speed, and its moves can"
-        " make a swing of that size; to be sure hold it still: hunting ends with that"
-    ),
     "diagnosis.hunting.from_outside": (
-        "a regular swing of " + _SIZE + " of which the valve's moves can make {made_percent:.0f}:"
-        " it may only follow a swing from outside. Hold the valve still: if speed still swings, it"
-        " is not the idle feedback"
-    ),
-    "diagnosis.hunting.not_in_time": (
-        "it does not hunt: a regular swing of " + _SIZE + " with which the valve does not keep time"
+        "it does not hunt: a regular swing of " + _SIZE + " of which the valve's moves make little:"
+        " it follows a swing from outside, or takes no part. To be sure hold it still: if speed"
+        " still swings, it is not the idle feedback"
     ),
     "diagnosis.hunting.settles": "it does not hunt: the valve rests between unequal moves and speed settles",
     "diagnosis.hunting.irregular": (

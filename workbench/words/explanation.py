@@ -204,9 +204,9 @@ SENTENCES: dict[str, Sentence] = {
     " {floor_rpm:.0f}",
     "explanation.not_feedback.remedy": "look at spark and fuel tables that swing with rpm, a vacuum leak, a"
     " misfire",
-    "explanation.not_feedback.spark": "a spark table that advances by 2 to 4° per 100 rpm, or does not change,"
-    " when rpm falls (within about 5 to 25° before top dead centre, checked with a timing light); now it retards"
-    " {retards_deg_per_100rpm:g}",
+    "explanation.not_feedback.spark": "a spark table that advances by 2 to 4° per 100 rpm, or does not"
+    " change, when rpm falls (within about 5 to 25° before top dead centre, checked with a timing light); now"
+    " it retards {retards_deg_per_100rpm:g}",
     "explanation.not_feedback.cost": "none to the feedback: leave its settings alone until this is mended",
     "explanation.headline.races": _races,
     "explanation.headline.not_feedback": "If it swings, it is not the idle feedback: {number}.",
