@@ -24,6 +24,7 @@ COLUMNS = {
     "spark_deg": "TIMING_ADVANCE ()",
     "iat_degC": "INTAKE_AIR_TEMP ()",
     "throttle_percent": "THROTTLE ()",
+    "vehicle_speed_km_h": "VEHICLE_SPEED ()",
 }
 
 
@@ -44,7 +45,7 @@ def test_every_value_is_as_recorded(shared_data: Path, name: str) -> None:
     for ours, theirs in COLUMNS.items():
         np.testing.assert_array_equal(getattr(log, ours), raw[theirs], err_msg=ours)
     assert log.names == ("time_s", "rpm", "map_kPa", "coolant_degC", "battery_V", "spark_deg",
-                         "iat_degC", "throttle_percent")  # fmt: skip
+                         "iat_degC", "throttle_percent", "vehicle_speed_km_h")  # fmt: skip
     used = [line.column for line in log.recognised]
     assert used == ["ENGINE_RUN_TINE ()", *COLUMNS.values()]
     assert [*used, *log.ignored] == sorted(raw, key=[*used, *log.ignored].index)
