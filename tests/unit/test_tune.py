@@ -52,7 +52,7 @@ def test_what_is_kept_stays_and_a_wish_takes_another_of_the_same_study(tmp_path:
 
     def found(*, resume: bool, favour: tuple[str, ...]) -> Tuning:
         return tune(
-            car, law="pi", budget="quick", storage=tmp_path / "study", keep=kept, resume=resume,
+            car, law="pi", budget="quick", storage=tmp_path / "study.journal", keep=kept, resume=resume,
             favour=favour,
         )  # fmt: skip
 
