@@ -76,10 +76,7 @@ class Spot(NamedTuple):
 
 
 def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
-    """Check speed on the base curve, worth of a step, and authority, at each temperature.
-
-    Gives three for each temperature of the base curve and one on resolution.
-    """
+    """Check speed on the base curve, worth of a step, and authority, at each temperature."""
     spots = spots or base_spots(car)
     lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
     for spot in spots:
@@ -106,11 +103,7 @@ def base_spots(car: Car) -> list[Spot]:
 
 
 def temperatures(car: Car) -> list[float]:
-    """Temperatures at which the curves are looked at.
-
-    Gives those of the base curve that are not too close together, others where they are far apart,
-    a frosty morning and warm, rising [degC].
-    """
+    """Temperatures at which the curves are looked at."""
     given = sorted(degC for degC, _ in car.curves.base_steps if degC < WARM_degC - APART_degC)
     kept: list[float] = []
     for here in (max(degC, COLDEST_degC) for degC in given):

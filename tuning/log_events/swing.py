@@ -186,12 +186,11 @@ def _detrended(values: Floats) -> Floats:
 
 
 def valve_part(speed: Floats, valve: Floats) -> tuple[float, float]:
-    """Share of a swing that the valve makes, and how long after it speed answers.
+    """Share of a swing that the valve makes [-], and how long after it speed answers [s].
 
-    Speed is told from its own past and the valve's (so that an unevenness which the valve
-    only follows is not laid at its door); then the valve's part alone is run.
-
-    Source: least-squares ARX model, Ljung, System Identification (1999), ch. 10.
+    Speed is told from its own past and the valve's, then the valve's part alone is run: an unevenness
+    that the valve only follows is not laid at its door. Source: least-squares ARX model, Ljung, System
+    Identification (1999), ch. 10.
     """
     rows = np.arange(PAST, speed.size)
     if rows.size < 8 * PAST or np.std(valve) < 1e-9:
@@ -222,10 +221,7 @@ def valve_part(speed: Floats, valve: Floats) -> tuple[float, float]:
 
 
 def busy_part(log: Log, rows: slice) -> slice:
-    """The part of a stretch in which the valve is at work: holding it still afterwards is a test.
-
-    Gives the stretch itself where the valve is never held, or not at work for long.
-    """
+    """The part of a stretch in which the valve is at work: holding it still afterwards is a test."""
     first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     at_s = valve_moves(log)[:, 0]
     at_s = at_s[slice(*np.searchsorted(at_s, [first_s, last_s]))]

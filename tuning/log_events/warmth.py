@@ -68,21 +68,7 @@ class HotPart:
 
 @dataclass(frozen=True)
 class HeldSteps:
-    """Steps that held the target at one temperature.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Mean temperature [degC].
-    steps : float
-        Mean commanded position [steps].
-    base_steps : float
-        What the car file's base curve says there, nan without a car [steps].
-    seconds : float
-        How long it was held [s].
-    spread_steps : float
-        Standard deviation [steps].
-    """
+    """Steps that held the target at one temperature, and their standard deviation [steps]."""
 
     coolant_degC: float
     steps: float

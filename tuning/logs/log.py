@@ -33,19 +33,7 @@ WRITTEN_COLUMNS = (
 
 
 class Recognised(NamedTuple):
-    """One column of a file and what it was taken for.
-
-    Attributes
-    ----------
-    column : str
-        Name in the file.
-    name : str
-        Our name.
-    unit : str
-        Unit of the file's column.
-    how : str
-        How name and unit were recognised.
-    """
+    """One column of a file, the name and unit it was taken for, and how."""
 
     column: str
     name: str

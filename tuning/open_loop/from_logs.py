@@ -31,27 +31,7 @@ LEAST_CLOSING_rpm = 60.0
 
 @dataclass(frozen=True)
 class BasePoint:
-    """The base curve at one temperature, now and by the logs.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Mean temperature of the readings [degC].
-    now_steps : float
-        The car file's base curve there [steps].
-    held_steps : float
-        What held the target, before the curve was made to fall with warmth [steps].
-    proposed_steps : float
-        Proposed [steps].
-    spread_steps : float
-        Standard deviation of the readings [steps].
-    seconds : float
-        Time they cover [s].
-    mended_rpm : float
-        Mean distance of speed from target that was put into steps by the model [rpm].
-    files : tuple of str
-        Logs behind it.
-    """
+    """The base curve at one temperature, now and by the logs; held before it was made to fall with warmth."""
 
     coolant_degC: float
     now_steps: float

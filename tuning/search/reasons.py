@@ -111,10 +111,7 @@ class Reason:
 
 
 def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...]:
-    """Score settings with less and more of each number.
-
-    Gives one a number, in the order of what is varied.
-    """
+    """Score settings with less and more of each number."""
     values = space.values_of(settings)
     others: dict[tuple[str, int], tuple[float, Feedback]] = {}
     for name, value in values.items():

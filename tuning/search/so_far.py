@@ -101,15 +101,7 @@ class Watch:
 
 @dataclass(frozen=True)
 class Judged:
-    """Present and other settings on the same fresh cars.
-
-    Attributes
-    ----------
-    now, then : Prediction
-        What to expect of either.
-    samples : tuple of Samples
-        The car as its file says on the warm drive: present settings, then the others.
-    """
+    """Present and other settings on the same fresh cars, with samples of both on the car as its file says."""
 
     now: Prediction
     then: Prediction

@@ -70,21 +70,7 @@ class Need:
 
 @dataclass(frozen=True)
 class Held:
-    """What was held in starts from several temperatures, reading by reading.
-
-    Attributes
-    ----------
-    start : numpy.ndarray
-        Which start [index].
-    coolant_degC : numpy.ndarray
-        What the controller reads [degC].
-    since_s : numpy.ndarray
-        Time since the engine runs [s].
-    steps : numpy.ndarray
-        Where the valve stands, and so what holds the target if it does not stand at an end [steps].
-    over_rpm : numpy.ndarray
-        Speed above the target [rpm].
-    """
+    """What was held in starts from several temperatures, reading by reading."""
 
     start: NDArray[np.int64]
     coolant_degC: NDArray[np.float64]

@@ -285,10 +285,7 @@ def _valve_at(trace: Trace, stalled_s: float, else_s: float) -> float:
 
 
 def _end_of(trace: Trace, run_s: float) -> tuple[float, float]:
-    """When the engine stalled after it ran, nan if it did not; and when this start is over.
-
-    It is over once the key is off or the valve homed anew; a stall is told with what comes then.
-    """
+    """When the engine stalled after it ran, else nan; and when this start is over, by key or new homing."""
     later = trace.time_s > run_s
     stalled_s = first_s(trace.time_s, later & (trace["running"] < 0.5) & (trace["key"] > 0.5))
     anew_s = first_s(trace.time_s, later & ((trace["key"] < 0.5) | (trace["homing"] > 0.5)))

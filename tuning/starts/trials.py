@@ -96,10 +96,7 @@ class StartResult:
 
 
 def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
-    """Make the scenario of one start: key on, homing, crank, a minute of running.
-
-    Gives with a start window.
-    """
+    """Make the scenario of one start: key on, homing, crank, a minute of running."""
     from sim import Scenario
 
     return Scenario.model_validate(

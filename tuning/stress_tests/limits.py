@@ -119,19 +119,7 @@ def _plain(value: Any) -> Any:
 
 @dataclass(frozen=True)
 class CaseRuns:
-    """All runs of one case.
-
-    Attributes
-    ----------
-    values : numpy.ndarray
-        Shape (cars, seeds, measures), places as in ``measures.COLUMN``.
-    floor_rpm : numpy.ndarray
-        Shape (cars,): swing with the valve held in the same scenario; nan where not known [rpm].
-    limited : numpy.ndarray
-        Shape (cars, seeds): share of the time at a trim limit [-].
-    stall_rpm, target_rpm : numpy.ndarray
-        Shape (cars,) [rpm].
-    """
+    """All runs of one case: values of shape (cars, seeds, measures), the rest by car; floor nan if unknown."""
 
     values: np.ndarray
     floor_rpm: np.ndarray
@@ -140,10 +128,7 @@ class CaseRuns:
     target_rpm: np.ndarray
 
     def of(self, name: str) -> np.ndarray:
-        """One measure.
-
-        Gives shape (cars, seeds).
-        """
+        """One measure."""
         column: np.ndarray = self.values[..., COLUMN[name]]
         return column
 
@@ -183,10 +168,7 @@ def _mean_of_seeds(values: np.ndarray) -> np.ndarray:
 
 
 def checks_of(runs: CaseRuns, is_fault: bool) -> list[Check]:
-    """Hold all measures of a case against their limits.
-
-    Gives one a measure, on the worst car.
-    """
+    """Hold all measures of a case against their limits."""
     target, stall = runs.target_rpm, runs.stall_rpm
     never = math.inf
     lowest_fail = stall + LOWEST_FAIL * (target - stall)
@@ -260,8 +242,5 @@ def _moving_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
 
 
 def deciding(checks: Sequence[Check]) -> Check:
-    """The check that decides a case: the worst verdict, and of those the one most strained.
-
-    Gives one of them.
-    """
+    """The check that decides a case: the worst verdict, and of those the one most strained."""
     return max(checks, key=lambda one: (ORDER.index(one.verdict), one.strain))

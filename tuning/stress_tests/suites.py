@@ -65,10 +65,7 @@ AFTER_START_s = 35.0
 
 
 def suite_scenarios(suite: str) -> dict[str, Scenario]:
-    """Read the scenarios of a suite.
-
-    Gives name of the file to scenario, each watched for hunting after its loads and starts too.
-    """
+    """Read the scenarios of a suite."""
     if suite not in SUITES:
         message = f"there is no such suite ({suite}), allowed: {', '.join(SUITES)}"
         raise one_problem("command line", 1, "suite", message)
