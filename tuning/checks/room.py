@@ -43,21 +43,13 @@ class Spot(NamedTuple):
 
     Attributes
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
-    base_steps : float
-        Base curve there [steps].
     target_rpm, settled_rpm : float
         Speed wanted, and where the engine settles on the base curve; 0: it cannot run [rpm].
-    rpm_per_step : float
-        What one step is worth there [rpm per step].
     needed_steps : float
         Position that holds the target: minus infinity where even the seat is too much, infinity
         where even the open limit is too little [steps].
     close_steps, open_steps : float
         Room to close and to open, within trim limits and travel [steps].
-    close_rpm, open_rpm : float
-        What that room is worth [rpm].
     passing : bool
         Whether it is that of an engine on its way through.
     """
@@ -90,7 +82,6 @@ def base_spots(car: Car) -> list[Spot]:
     Parameters
     ----------
     car : Car
-        The car.
 
     Returns
     -------

@@ -28,7 +28,6 @@ def valve_checks(car: Car) -> list[CheckLine]:
     Parameters
     ----------
     car : Car
-        The car.
 
     Returns
     -------

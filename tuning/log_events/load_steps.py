@@ -89,12 +89,10 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
     tuple of Shift
-        In order of time.
 
     Notes
     -----
@@ -143,7 +141,6 @@ def unrecorded_loads(log: Log) -> list[tuple[float, float]]:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------

@@ -74,7 +74,6 @@ def with_rising_time(log: Log) -> Log:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -207,7 +206,6 @@ def driven_share(log: Log) -> float:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -225,7 +223,6 @@ def idle_rows(log: Log) -> Flags:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -248,7 +245,6 @@ def stretches(flags: Flags, parts: tuple[slice, ...] = ()) -> list[slice]:
     Returns
     -------
     list of slice
-        In order.
     """
     found = []
     for part in parts or (slice(0, flags.size),):

@@ -67,8 +67,6 @@ class Swing:
         Share of that stretch in which the valve has been still for some seconds [-].
     alternation : float
         Share of the moves that go against the one before [-].
-    move_size_steps : float
-        Mean size of a move [steps].
     move_size_spread : float
         Standard deviation of the sizes over their mean [-].
     range_steps : float
@@ -145,12 +143,10 @@ def undisturbed(log: Log) -> list[slice]:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
     list of slice
-        Rows.
     """
     marks = [one.at_s for one in find_shifts(log)]
     if log.load_W is not None:
@@ -285,7 +281,6 @@ def read_swing(log: Log) -> Swing | None:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------

@@ -50,7 +50,6 @@ class LoggedBase:
     Attributes
     ----------
     car : str
-        Name of the car.
     points : tuple of BasePoint
         From cold to warm, only where there are readings.
     now : tuple of (float, float)
@@ -60,7 +59,6 @@ class LoggedBase:
     closing_steps, closing_rpm : float
         Room to close that the warmest point leaves, and what it is worth [steps, rpm].
     notes : tuple of Note
-        What to mind.
     """
 
     car: str

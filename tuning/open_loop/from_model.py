@@ -66,7 +66,6 @@ class BaseProposal:
     Attributes
     ----------
     car : str
-        Name of the car.
     points : tuple of ProposedPoint
         From cold to warm.
     now, proposed : tuple of StartResult
@@ -77,8 +76,6 @@ class BaseProposal:
         Targets that the proposed curves do not meet, and why.
     worse : tuple of Note
         Where a start is farther from a target than with the owner's curves.
-    fade_now_s, fade_s : float
-        Over which after-start air fades [s].
     finer : int or None
         At how many temperatures starts meet all targets with curves found for a minimum move of 1
         step; None where that is not asked [-].

@@ -103,14 +103,10 @@ class Comparison:
         Name of the car, and the log.
     rows : tuple of Compared
         Measures that both have.
-    from_s, to_s : float
-        Stretch of the log that was compared [s].
     windows : tuple
         Kinds and spans that were measured, in the log's time [-, s, s].
     overlay : Overlay
-        For a figure.
     notes : tuple of Note
-        What to mind.
     """
 
     car: str

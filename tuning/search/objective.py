@@ -50,8 +50,7 @@ class Score:
 
     @property
     def order(self) -> tuple[bool, float]:
-        """What candidates are compared by: where none is acceptable, dearer by the cars on which they are
-        not."""
+        """What candidates are compared by, what is acceptable first."""
         met = self.acceptance.is_met
         return not met, self.total if met else self.value
 

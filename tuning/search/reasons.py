@@ -33,8 +33,6 @@ class Instead:
     ----------
     value : float
         The value instead.
-    score_rpm : float
-        What the score is then [rpm].
     term : str
         Which term speaks most against it, or for it where nothing does.
     before, after : float
@@ -56,7 +54,6 @@ class Instead:
         Returns
         -------
         dict
-            Fields by name.
         """
         return dict(vars(self))
 
@@ -70,9 +67,6 @@ class Reason:
     name : str
         What is varied.
     value : float
-        Its value.
-    score_rpm : float
-        The score with it, on the same cars [rpm].
     less, more : Instead or None
         What clearly less and more of it would do; None at an end of what may be tried.
     """

@@ -109,7 +109,6 @@ def tune(
     Returns
     -------
     Tuning
-        Settings, prediction and reasons.
 
     Raises
     ------

@@ -50,17 +50,13 @@ class Tuning:
     now, predicted : Prediction
         What the present and the proposed settings do on the same fresh cars and seeds.
     now_score, predicted_score : Score
-        Their scores there.
     weights : Weights
-        What was weighed.
     preset, budget : str
         Names of the weights and of the size of the search.
     trials : int
-        Candidates tried.
     engines : int
         Different plausible cars met.
     seconds : float
-        Time it took [s].
     front : Front
         Quiet against quick against wear.
     importance : dict

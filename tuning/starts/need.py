@@ -89,7 +89,6 @@ def needs(car: Car, fades_s: Sequence[float], seed: int) -> list[Need]:
     fades_s : sequence of float
         Time over which air added at the start is to fade; 0: a base curve alone [s].
     seed : int
-        Of the runs.
 
     Returns
     -------
@@ -115,7 +114,6 @@ def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
     starts_degC : sequence of float
         Engine and air at the starts [degC].
     seed : int
-        Of the runs.
 
     Returns
     -------

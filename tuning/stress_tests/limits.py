@@ -50,9 +50,7 @@ class Check:
     measure : str
         Name of the measure.
     meaning : Note
-        What it is.
     unit : str
-        The unit of the numbers.
     value : float
         On the worst plausible car; nan where a case has nothing to measure.
     warn, fail : float
@@ -119,7 +117,7 @@ def _plain(value: Any) -> Any:
 
 @dataclass(frozen=True)
 class CaseRuns:
-    """All runs of one case: values of shape (cars, seeds, measures), the rest by car; floor nan if unknown."""
+    """All runs of one case: values of shape (cars, seeds, measures), the rest by car."""
 
     values: np.ndarray
     floor_rpm: np.ndarray

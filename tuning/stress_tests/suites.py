@@ -97,9 +97,7 @@ def is_fitted(car: Car, scenario: Scenario) -> bool:
     Parameters
     ----------
     car : Car
-        The car.
     scenario : Scenario
-        What happens.
 
     Returns
     -------
@@ -117,9 +115,7 @@ def not_fitted(car: Car, scenario: Scenario) -> tuple[str, ...]:
     Parameters
     ----------
     car : Car
-        The car.
     scenario : Scenario
-        What happens.
 
     Returns
     -------

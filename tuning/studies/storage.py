@@ -48,7 +48,6 @@ def open_storage(storage: str | Path | None) -> Place:
     Returns
     -------
     Place
-        The storage, open.
 
     Raises
     ------
