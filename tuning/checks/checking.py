@@ -21,7 +21,6 @@ class Check:
     Attributes
     ----------
     car : str
-        Name of the car.
     lines : tuple of CheckLine
         In the order: valve, timing, room to move, curves.
     """
@@ -51,12 +50,10 @@ def check(car: Car) -> Check:
     Parameters
     ----------
     car : Car
-        The car.
 
     Returns
     -------
     Check
-        One line a check.
     """
     from tuning.checks.curves import curve_checks
     from tuning.checks.room import base_spots, room_checks

@@ -31,17 +31,7 @@ our judgement."""
 
 
 class Passing(NamedTuple):
-    """An engine on its way through a temperature, mean over the starts that pass it.
-
-    Attributes
-    ----------
-    lacks_steps : float
-        What is held more than the curves give; less where it is negative [steps].
-    over_rpm : float
-        Speed above the target where it is held [rpm].
-    reach : float
-        1 where the open limit does not reach the target, -1 where the seat is too much, else 0 [-].
-    """
+    """An engine on its way through a temperature, mean over the starts that pass it."""
 
     lacks_steps: float
     over_rpm: float
@@ -49,12 +39,7 @@ class Passing(NamedTuple):
 
 
 def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[float, Passing]:
-    """Look at an engine on its way through temperatures, in starts from several.
-
-    Gives by temperature; those that no start passes are left out.
-
-    Source: definition our own.
-    """
+    """Look at an engine on its way through temperatures, in starts from several; definition our own."""
     from controllers import curve_along, curve_at
     from tuning.starts import held_in_starts
 

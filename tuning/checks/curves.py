@@ -26,10 +26,7 @@ CURVES = {
 
 
 def curve_checks(car: Car) -> list[CheckLine]:
-    """Check the open-loop curves.
-
-    Gives cranking above running, reach, direction of each curve, after-start.
-    """
+    """Check the open-loop curves."""
     return [
         _cranking(car),
         _to_running(car),

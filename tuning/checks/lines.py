@@ -12,25 +12,7 @@ Verdict = Literal["pass", "warn", "fail"]
 
 @dataclass(frozen=True)
 class CheckLine:
-    """One check.
-
-    Attributes
-    ----------
-    name : Note
-        What was checked.
-    verdict : str
-        "pass", "warn" or "fail".
-    number : float or None
-        The number that decided, in ``unit``.
-    unit : str
-        Its unit.
-    value : Note
-        The number with what it is compared with.
-    reason : Note
-        Why it matters.
-    remedy : Note
-        What to do where it does not pass.
-    """
+    """One check: what, verdict, the number that decided, why it matters, and the remedy."""
 
     name: Note
     verdict: Verdict
@@ -49,8 +31,5 @@ class CheckLine:
 
 
 def judged(fails: bool, warns: bool) -> Verdict:
-    """Choose a verdict.
-
-    Gives "fail", "warn" or "pass".
-    """
+    """Choose a verdict."""
     return "fail" if fails else "warn" if warns else "pass"

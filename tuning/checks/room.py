@@ -43,21 +43,13 @@ class Spot(NamedTuple):
 
     Attributes
     ----------
-    coolant_degC : float
-        Coolant temperature [degC].
-    base_steps : float
-        Base curve there [steps].
     target_rpm, settled_rpm : float
         Speed wanted, and where the engine settles on the base curve; 0: it cannot run [rpm].
-    rpm_per_step : float
-        What one step is worth there [rpm per step].
     needed_steps : float
         Position that holds the target: minus infinity where even the seat is too much, infinity
         where even the open limit is too little [steps].
     close_steps, open_steps : float
         Room to close and to open, within trim limits and travel [steps].
-    close_rpm, open_rpm : float
-        What that room is worth [rpm].
     passing : bool
         Whether it is that of an engine on its way through.
     """
@@ -76,10 +68,7 @@ class Spot(NamedTuple):
 
 
 def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
-    """Check speed on the base curve, worth of a step, and authority, at each temperature.
-
-    Gives three for each temperature of the base curve and one on resolution.
-    """
+    """Check speed on the base curve, worth of a step, and authority, at each temperature."""
     spots = spots or base_spots(car)
     lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
     for spot in spots:
@@ -93,7 +82,6 @@ def base_spots(car: Car) -> list[Spot]:
     Parameters
     ----------
     car : Car
-        The car.
 
     Returns
     -------
@@ -106,11 +94,7 @@ def base_spots(car: Car) -> list[Spot]:
 
 
 def temperatures(car: Car) -> list[float]:
-    """Temperatures at which the curves are looked at.
-
-    Gives those of the base curve that are not too close together, others where they are far apart,
-    a frosty morning and warm, rising [degC].
-    """
+    """Temperatures at which the curves are looked at."""
     given = sorted(degC for degC, _ in car.curves.base_steps if degC < WARM_degC - APART_degC)
     kept: list[float] = []
     for here in (max(degC, COLDEST_degC) for degC in given):

@@ -28,7 +28,6 @@ def valve_checks(car: Car) -> list[CheckLine]:
     Parameters
     ----------
     car : Car
-        The car.
 
     Returns
     -------
@@ -112,10 +111,7 @@ def _homing_time(car: Car) -> CheckLine:
 
 
 def lowest_cranking_V(car: Car, start_degC: float) -> float:
-    """Let the starter turn the engine in the model, and read its battery.
-
-    Gives lowest voltage as the starter begins to turn [V].
-    """
+    """Let the starter turn the engine in the model, and read its battery."""
     from sim import Scenario, simulate
 
     events = [{"at_s": 0.1, "set": "key", "to": "crank"}]
@@ -215,10 +211,7 @@ def _pulse(car: Car, needed: _Pulses) -> CheckLine:
 
 
 def still_after_s(car: Car, needed: _Pulses) -> float:
-    """How long the valve moves after the key on, homing and pulse being as advised.
-
-    Gives until it is homed and stands where cranking a hot engine wants it; rounded up [s].
-    """
+    """How long the valve moves after the key on, homing and pulse being as advised."""
     valve = car.valve
     too_short = valve.pulse_ms < needed.longest_ms
     pulse_ms = needed.advised_ms if too_short else valve.pulse_ms

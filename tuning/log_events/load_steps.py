@@ -27,17 +27,7 @@ TIMES_SCATTER = 2.5
 
 @dataclass(frozen=True)
 class Shift:
-    """A lasting change of speed with the valve still.
-
-    Attributes
-    ----------
-    at_s : float
-        When, in the log's time [s].
-    rpm : float
-        Mean speed after less mean speed before [rpm].
-    map_kPa : float
-        The same of manifold pressure, nan where it was not recorded [kPa].
-    """
+    """A lasting change of speed, and of manifold pressure where recorded, with the valve still."""
 
     at_s: float
     rpm: float
@@ -83,10 +73,7 @@ def _means(values: Floats, time_s: Floats, at_s: Floats) -> tuple[Floats, Floats
 
 
 def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
-    """Whether the valve stands still around each time.
-
-    Gives shape of ``at_s``.
-    """
+    """Whether the valve stands still around each time."""
     if log.valve_steps is None:
         return np.ones(at_s.size, dtype=bool)
     moves = log.time_s[1:][np.diff(log.valve_steps) != 0.0]
@@ -102,12 +89,10 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
     tuple of Shift
-        In order of time.
 
     Notes
     -----
@@ -156,7 +141,6 @@ def unrecorded_loads(log: Log) -> list[tuple[float, float]]:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------

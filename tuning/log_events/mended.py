@@ -24,7 +24,6 @@ def mended(log: Log) -> Log:
     Parameters
     ----------
     log : Log
-        As recorded.
 
     Returns
     -------

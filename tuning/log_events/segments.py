@@ -56,9 +56,6 @@ class Segment:
     Attributes
     ----------
     kind : str
-        One of ``KINDS``.
-    from_s, to_s : float
-        Beginning and end, in the log's time [s].
     note : Note
         What it shows.
     values : dict of str to float
@@ -121,7 +118,6 @@ def valve_moves(log: Log) -> Floats:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -265,7 +261,6 @@ def rpm_per_step_in(log: Log) -> float:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------

@@ -30,14 +30,10 @@ class SparkFound:
 
     Attributes
     ----------
-    base_deg : float
-        At target speed [deg].
     advance_deg_per_100rpm : float
         Advance added below target; negative retards there [deg per 100 rpm].
     explained : float
         Share of the spark's variance that speed explains [-].
-    spread_deg : float
-        Standard deviation of the advance [deg].
     """
 
     base_deg: float
@@ -66,7 +62,6 @@ def spark_in(log: Log, target_rpm: float | None = None) -> SparkFound | None:
     Parameters
     ----------
     log : Log
-        The log.
     target_rpm : float, optional
         Speed at which the level is read; the log's own target, or its mean, when left out [rpm].
 
@@ -106,7 +101,6 @@ def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound 
     car : Car
         The car as described.
     logs : sequence of Log
-        Its logs.
 
     Returns
     -------

@@ -54,10 +54,7 @@ T = TypeVar("T")
 
 
 def remembered(read: Callable[[Log], T]) -> Callable[[Log], T]:
-    """Let a reading of a log be worked out once a log.
-
-    Gives the same, remembering its result as long as the log is in use.
-    """
+    """Let a reading of a log be worked out once a log."""
 
     @wraps(read)
     def reading(log: Log) -> T:
@@ -77,7 +74,6 @@ def with_rising_time(log: Log) -> Log:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -96,10 +92,7 @@ def with_rising_time(log: Log) -> Log:
 
 @remembered
 def usual_idle_rpm(log: Log) -> Floats:
-    """Idle speed around each row, whatever the engine does in that row.
-
-    Gives shape (rows,): the target where it was recorded, else the lower quartile of the running
-    speed within 20 s either way [rpm].
+    """Idle speed around each row: the target, else the lower quartile of 20 s either way [rpm].
 
     Source: our definition; idle is the speed an engine keeps coming back to from above.
     """
@@ -119,12 +112,7 @@ def usual_idle_rpm(log: Log) -> Floats:
 
 
 def open_throttle(log: Log) -> Flags:
-    """Rows in which the throttle is open, by its own reading where there is one.
-
-    Gives shape (rows,).
-
-    Source: our definition: 4 % above the lowest tenth of the readings of the running engine.
-    """
+    """Rows in which the throttle is open: 4 % above the lowest tenth of the running engine's readings."""
     if log.throttle_percent is None:
         return np.zeros(log.rpm.size, dtype=bool)
     running = log.rpm > 4.0 * STOPPED_rpm
@@ -145,10 +133,7 @@ def _held_for(time_s: Floats, flags: Flags, after_s: float) -> Flags:
 
 @remembered
 def running_rows(log: Log) -> Flags:
-    """Rows in which the engine runs on its own: not stopped, not cranked.
-
-    Gives shape (rows,).
-    """
+    """Rows in which the engine runs on its own: not stopped, not cranked."""
     usual = usual_idle_rpm(log)
     rows = np.arange(log.rpm.size)
     stands = log.rpm < STOPPED_rpm
@@ -160,10 +145,7 @@ def running_rows(log: Log) -> Flags:
 
 
 def starting_rows(log: Log) -> Flags:
-    """Rows of a start: cranking, and the first seconds of running after it.
-
-    Gives shape (rows,).
-    """
+    """Rows of a start: cranking, and the first seconds of running after it."""
     runs = running_rows(log)
     return np.asarray(_held_for(log.time_s, ~runs, AFTER_START_s) & (log.rpm >= STOPPED_rpm))
 
@@ -196,10 +178,7 @@ def moving_rows(log: Log) -> Flags:
 
 
 def _above_its_idle(log: Log) -> Flags:
-    """Rows in which speed stays far above what the engine came back to a little before or after.
-
-    A driven engine does so unsteadily; one that warms up falls more slowly.
-    """
+    """Rows in which speed stays far above what the engine came back to a little before or after."""
     usual = usual_idle_rpm(log)
     marks = np.arange(log.time_s[0], log.time_s[-1] + AROUND_s, AROUND_s / 2.0)
     at_marks = np.interp(marks, log.time_s, usual)
@@ -211,10 +190,7 @@ def _above_its_idle(log: Log) -> Flags:
 
 
 def driven_rows(log: Log) -> Flags:
-    """Rows in which someone works the throttle, and those until speed has come back.
-
-    Gives shape (rows,).
-    """
+    """Rows in which someone works the throttle, and those until speed has come back."""
     swings = _swung_by_valve(log)
     before = np.interp(log.time_s - RISE_s, log.time_s, log.rpm)
     shot_up = running_rows(log) & (log.rpm - before > RISE_rpm)
@@ -230,7 +206,6 @@ def driven_share(log: Log) -> float:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -248,7 +223,6 @@ def idle_rows(log: Log) -> Flags:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -271,7 +245,6 @@ def stretches(flags: Flags, parts: tuple[slice, ...] = ()) -> list[slice]:
     Returns
     -------
     list of slice
-        In order.
     """
     found = []
     for part in parts or (slice(0, flags.size),):

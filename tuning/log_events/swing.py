@@ -79,8 +79,6 @@ class Swing:
         Share of that stretch in which the valve has been still for some seconds [-].
     alternation : float
         Share of the moves that go against the one before [-].
-    move_size_steps : float
-        Mean size of a move [steps].
     move_size_spread : float
         Standard deviation of the sizes over their mean [-].
     skew : float
@@ -165,7 +163,6 @@ def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
     Returns
     -------
     list of slice
-        Rows.
     """
     marks = [one.at_s for one in find_shifts(log)]
     if log.load_W is not None:
@@ -222,10 +219,9 @@ class ValvePart:
 def valve_part(speed: Floats, valve: Floats) -> ValvePart | None:
     """Part of a swing that the valve makes; None where it cannot be told.
 
-    Speed is told from its own past and the valve's (so that an unevenness which the valve
-    only follows is not laid at its door); then the valve's part alone is run.
-
-    Source: least-squares ARX model, Ljung, System Identification (1999), ch. 10.
+    Speed is told from its own past and the valve's, then the valve's part alone is run: an unevenness
+    that the valve only follows is not laid at its door. Source: least-squares ARX model, Ljung, System
+    Identification (1999), ch. 10.
     """
     from scipy.signal import lfilter
 
@@ -257,10 +253,7 @@ def _left_rpm(log: Log, rows: slice, part: ValvePart) -> float:
 
 
 def busy_part(log: Log, rows: slice) -> slice:
-    """The part of a stretch in which the valve is at work: holding it still afterwards is a test.
-
-    Gives the stretch itself where the valve is never held, or not at work for long.
-    """
+    """The part of a stretch in which the valve is at work: holding it still afterwards is a test."""
     first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     at_s = valve_moves(log)[:, 0]
     at_s = at_s[slice(*np.searchsorted(at_s, [first_s, last_s]))]

@@ -29,15 +29,7 @@ LEAST_IN_BIN_s = 5.0
 
 @dataclass(frozen=True)
 class WarmUp:
-    """How the coolant warms.
-
-    Attributes
-    ----------
-    time_constant_s : float
-        Of the approach to the end temperature [s].
-    end_degC, from_degC, to_degC : float
-        Temperature headed for, and the range seen [degC].
-    """
+    """How the coolant warms."""
 
     time_constant_s: float
     end_degC: float
@@ -51,10 +43,6 @@ class HotPart:
 
     Attributes
     ----------
-    from_s, to_s : float
-        First and last time [s].
-    mean_rpm, scatter_rpm : float
-        Speed and its standard deviation [rpm].
     mean_map_kPa : float
         Manifold pressure, nan where it was not recorded [kPa].
     """
@@ -68,21 +56,7 @@ class HotPart:
 
 @dataclass(frozen=True)
 class HeldSteps:
-    """Steps that held the target at one temperature.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Mean temperature [degC].
-    steps : float
-        Mean commanded position [steps].
-    base_steps : float
-        What the car file's base curve says there, nan without a car [steps].
-    seconds : float
-        How long it was held [s].
-    spread_steps : float
-        Standard deviation [steps].
-    """
+    """Steps that held the target at one temperature, and their standard deviation [steps]."""
 
     coolant_degC: float
     steps: float
@@ -102,7 +76,6 @@ def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
     Parameters
     ----------
     log : Log
-        The log.
     car : Car, optional
         For its thermostat.
 
@@ -153,7 +126,6 @@ def hot_part(log: Log) -> HotPart | None:
     Parameters
     ----------
     log : Log
-        The log.
 
     Returns
     -------
@@ -179,9 +151,7 @@ def target_of(log: Log, car: Car | None) -> Floats | None:
     Parameters
     ----------
     log : Log
-        The log.
     car : Car or None
-        The car.
 
     Returns
     -------
@@ -201,7 +171,6 @@ def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
     Parameters
     ----------
     log : Log
-        The log.
     car : Car, optional
         For its base curve, and its target where the log has none.
 

@@ -98,11 +98,7 @@ def _iso_dates(text: Sequence[str]) -> FloatArray:
 
 
 def _other_dates(text: Sequence[str]) -> FloatArray:
-    """Return seconds since 1970 of a date, a blank, and a clock time; nan for other texts.
-
-    Of the forms that read all dates, the one under which they span least is meant: a log does not
-    last for months.
-    """
+    """Return seconds since 1970, by the form under which the dates span least; nan for other texts."""
     import pandas as pd
 
     halves = [cell.partition(" ") for cell in text]

@@ -36,27 +36,7 @@ _DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}([T ]+\d{1,2}:\d{1,2}.*)?")
 
 @dataclass(frozen=True)
 class Layout:
-    """Where a table stands in a text and how it is written.
-
-    Attributes
-    ----------
-    delimiter, decimal : str
-        Between cells; within numbers.
-    thousands : str or None
-        Sign between groups of three digits, where one is used.
-    headers, units : tuple of str
-        Names as they stand; units row, empty when there is none.
-    header_line, first_line : int
-        Lines of the header and of the first row, 1-based.
-    width : int
-        Cells in a row, an empty one after a trailing delimiter not counted.
-    first_rows : tuple of tuple of str
-        Cells of the first rows, to see how each column is written.
-    head_lines : tuple of str
-        Header and units row as they stand, to know them again if a recorder repeats them.
-    notes : tuple of str
-        Lines passed over, and what else was noticed.
-    """
+    """Where a table stands in a text (lines from 1) and how it is written."""
 
     delimiter: str
     decimal: str
@@ -72,10 +52,7 @@ class Layout:
 
 
 def find_table(text: Text) -> Layout:
-    """Find the table in a text.
-
-    Gives the table's place and form.
-    """
+    """Find the table in a text."""
     lines = _sample(text.data)
     sketches = [sketch for sketch in (_sketch(lines, d) for d in DELIMITERS) if sketch is not None]
     if not sketches:

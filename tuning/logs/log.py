@@ -33,19 +33,7 @@ WRITTEN_COLUMNS = (
 
 
 class Recognised(NamedTuple):
-    """One column of a file and what it was taken for.
-
-    Attributes
-    ----------
-    column : str
-        Name in the file.
-    name : str
-        Our name.
-    unit : str
-        Unit of the file's column.
-    how : str
-        How name and unit were recognised.
-    """
+    """One column of a file, the name and unit it was taken for, and how."""
 
     column: str
     name: str
@@ -70,28 +58,14 @@ class Log:
         [rpm] engine speed, 0 to 20000.
     map_kPa : ndarray or None
         [kPa] absolute manifold pressure, 0 to 400; None, as for all below, when not recorded.
-    coolant_degC : ndarray or None
-        [degC] coolant or head temperature, -60 to 200.
-    battery_V : ndarray or None
-        [V] supply voltage, 0 to 60.
-    valve_steps : ndarray or None
-        [steps] commanded valve position.
     spark_deg : ndarray or None
         [deg] ignition advance before top dead centre, -90 to 90.
-    target_rpm : ndarray or None
-        [rpm] target of the idle controller.
-    iat_degC : ndarray or None
-        [degC] intake air temperature, -60 to 250.
     throttle_percent : ndarray or None
         [%] throttle opening.
-    load_W : ndarray or None
-        [W] electrical load.
     vehicle_speed_km_h : ndarray or None
         [km/h] speed of the car.
     parts : tuple of slice
         Stretches between restarts and gaps (longer than 5 usual intervals or 2 s).
-    rate_Hz : float
-        [Hz] mean number of rows a second within the parts.
     refresh_s : mapping of str to float
         [s] by name, how often rpm and map_kPa are new where that is slower than the rows.
     recognised : tuple of Recognised
@@ -143,7 +117,6 @@ class Log:
         Returns
         -------
         list of str
-            Lines for people.
         """
         rows, last = self.time_s.size, sum(
             float(self.time_s[part.stop - 1] - self.time_s[part.start]) for part in self.parts
@@ -202,7 +175,6 @@ def needs(log: Log, names: Sequence[str], for_what: str = "this") -> None:
     Parameters
     ----------
     log : Log
-        The log.
     names : sequence of str
         Our names of the signals needed.
     for_what : str

@@ -30,13 +30,7 @@ MEMORY_SHARE = 60
 
 
 def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]) -> Table:
-    """Read recognised channels of an ASAM MDF 4 file.
-
-    The rows are the samples of the rpm channel; other channels, which may be sampled at other
-    times, give their last value at each.
-
-    Gives channels in the file's own units; rows are counted as lines, the first is 1.
-    """
+    """Read recognised channels; rows are the samples of rpm, others give their last value at each."""
     file = str(path)
     start = read_bytes(path)[:8]
     if start not in (b"MDF     ", b"UnFinMF "):
@@ -66,10 +60,7 @@ def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple
 
 @contextlib.contextmanager
 def _bounded_memory(file_bytes: int) -> Iterator[None]:
-    """Let a file take no more memory than a whole one of its size may need, where that can be set.
-
-    A damaged file asks for whatever its counts say.
-    """
+    """Let a file take no more memory than a whole one of its size may need: damaged counts ask for more."""
     try:
         import resource
 

@@ -17,19 +17,7 @@ from tuning.logs.signals import BY_NAME, OTHER_WORDS, SAME_WORD, SIGNALS, Signal
 
 @dataclass(frozen=True)
 class Choice:
-    """One column taken for one signal.
-
-    Attributes
-    ----------
-    column : int
-        Number of the column in the file, from 0.
-    signal : Signal
-        What it was taken for.
-    unit : str
-        Unit as written in the header or units row, '' for none.
-    how : str
-        How the name was recognised, for people.
-    """
+    """One column (from 0) taken for one signal, its written unit ('' for none), and how it was recognised."""
 
     column: int
     signal: Signal
@@ -148,10 +136,7 @@ def _candidates(at: int, header: str, unit: str) -> tuple[list[_Candidate], list
 
 
 def _unit_of(reading: _Reading, in_row: str, kind: str) -> str:
-    """Return the unit of a column: in brackets, else in the units row, else as a last word.
-
-    The last word of a name may be a habit: a column called RPM may well hold hertz.
-    """
+    """Return the unit: in brackets, else in the units row, else as a last word, which may be a habit."""
     row = in_row.strip().strip("[](){}").strip()
     if _log_units.is_written(row, kind) and not (
         reading.bracketed and _log_units.is_written(reading.unit, kind)

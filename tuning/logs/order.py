@@ -29,21 +29,7 @@ _SAME_SHARE = 0.95
 
 @dataclass(frozen=True)
 class Order:
-    """Rows in order of time.
-
-    Attributes
-    ----------
-    keep : ndarray of int
-        Rows kept, of those given.
-    time_s : ndarray
-        [s] their times, rising within each part.
-    parts : tuple of slice
-        Stretches of `time_s` without restart or gap.
-    rate_Hz : float
-        [Hz] mean number of rows a second within the parts.
-    notes : tuple of str
-        What was found and done.
-    """
+    """Rows kept in order of time, their times, and the parts without restart or gap."""
 
     keep: IntArray
     time_s: FloatArray
@@ -53,10 +39,7 @@ class Order:
 
 
 def usual_interval(time: FloatArray) -> float:
-    """Return the usual difference between rows, stamps that repeat shared out among their rows [s].
-
-    Gives median step between different stamps times stamps by rows; nan when time never rises.
-    """
+    """Return the usual difference between rows, repeated stamps shared out; nan if time never rises [s]."""
     steps = np.diff(time)
     rising = steps[steps > 0.0]
     if not rising.size:
@@ -67,10 +50,7 @@ def usual_interval(time: FloatArray) -> float:
 def put_in_order(
     time_s: FloatArray, others: Sequence[FloatArray], line_of_row: IntArray, findings: Findings
 ) -> Order:
-    """Put rows in order of time.
-
-    Gives rows in order; parts of one row are possible.
-    """
+    """Put rows in order of time."""
     _check_enough(time_s, line_of_row, findings)
     steps = np.diff(time_s)
     typical = _typical_s(steps)
@@ -102,10 +82,7 @@ def put_in_order(
 
 
 def _typical_s(steps: FloatArray) -> float:
-    """Return the interval that half of the recorded time passes in, long gaps left out.
-
-    Weighing by time keeps bursts of rows that belong to one instant from passing for the rate.
-    """
+    """Return the interval that half of the recorded time passes in, so that bursts do not pass for it [s]."""
     rising = np.sort(steps[steps > 0.0])
     if not rising.size:
         return 0.0
@@ -186,10 +163,7 @@ def _without_doubles(
     line_of_row: IntArray,
     notes: list[str],
 ) -> tuple[IntArray, bool]:
-    """Leave out rows whose time stood before, unless the clock ticks too coarsely for the rows.
-
-    Returns the rows kept, and whether their times have to be spread.
-    """
+    """Leave out rows whose time stood before, unless the clock ticks too coarsely: then times are spread."""
     again = np.zeros(keep.size, np.bool_)
     again[1:] = (np.diff(time_s[keep]) == 0.0) & (np.diff(segment[keep]) == 0)
     count = int(np.count_nonzero(again))

@@ -32,19 +32,7 @@ _CAREFUL_BYTES = 100_000
 
 @dataclass(frozen=True)
 class Rows:
-    """Chosen columns of a log, cell by cell as in the file.
-
-    Attributes
-    ----------
-    numbers : dict of int to ndarray
-        Columns of numbers by column number, nan where empty.
-    texts : dict of int to list of str
-        Columns kept as text (clock times and dates), '' where empty.
-    line_of_row : ndarray of int
-        Line in the file of each row, 1-based.
-    notes : tuple of str
-        Lines left out, and why.
-    """
+    """Chosen columns by number as in the file (nan or '' where empty), and the line of each row, from 1."""
 
     numbers: Mapping[int, FloatArray]
     texts: Mapping[int, Sequence[str]]
@@ -81,10 +69,7 @@ class Findings:
 
 
 def read_rows(text: Text, layout: Layout, columns: Sequence[int], as_text: Sequence[int]) -> Rows:
-    """Read chosen columns.
-
-    Gives all rows of the file.
-    """
+    """Read chosen columns."""
     findings = Findings(text.file)
     body, lines, notes, open_end = _sorted_out(text, layout, findings)
     if not lines.size:

@@ -12,27 +12,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Signal:
-    """One signal that a log may hold.
-
-    Attributes
-    ----------
-    name : str
-        Our own name, ending in the unit.
-    kind : str
-        Kind of quantity, which decides the units it can be written in.
-    unit : str
-        Our own unit.
-    lowest, highest : float
-        Values outside are no measurement, in `unit`.
-    standard : tuple of str
-        SAE J1979 signal names, in lower case with blanks.
-    phrases : tuple of str
-        Other whole names, most telling first.
-    words : tuple of frozenset of str
-        Sets of words; a name that holds all words of one set is taken for this signal.
-    never : frozenset of str
-        Words that rule the signal out.
-    """
+    """One signal that a log may hold, its SAE J1979 and other names, and values that are no measurement."""
 
     name: str
     kind: str

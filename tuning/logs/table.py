@@ -26,10 +26,7 @@ _SHORT_NAMES = {
 
 
 def read_table(path: Path, columns: Mapping[str, str | None] | None, encoding: str | None) -> Table:
-    """Read a text file as far as recognised columns in the file's own units.
-
-    Gives time, rpm and whatever else was recognised.
-    """
+    """Read a text file as far as recognised columns in the file's own units."""
     text = load_text(path, encoding)
     layout = find_table(text)
     wanted = find_wanted(text.file, layout.headers, layout.header_line, columns)
@@ -76,10 +73,7 @@ def _written_as_time(layout: Layout, column: int) -> list[int]:
 def find_wanted(
     file: str, headers: Sequence[str], line: int, columns: Mapping[str, str | None] | None
 ) -> Wanted:
-    """Find the columns that the user named.
-
-    Gives our name to column number and unit ('' for the file's own); None leaves a signal out.
-    """
+    """Find the columns that the user named: column and unit ('' for the file's own); None for none."""
     wanted: dict[str, tuple[int, str] | None] = {}
     problems: list[Problem] = []
     for key, column in (columns or {}).items():

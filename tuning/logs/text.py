@@ -27,17 +27,7 @@ _WIDE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 @dataclass(frozen=True)
 class Text:
-    """The text of a log.
-
-    Attributes
-    ----------
-    file : str
-        The file as the user named it.
-    data : bytes
-        UTF-8, line feeds only, without byte-order mark.
-    notes : tuple of str
-        What had to be put right.
-    """
+    """The text of a log as UTF-8 with line feeds only, and what had to be put right."""
 
     file: str
     data: bytes
@@ -45,10 +35,7 @@ class Text:
 
 
 def load_text(path: Path, encoding: str | None) -> Text:
-    """Read a file as text.
-
-    Gives clean text.
-    """
+    """Read a file as text."""
     file = str(path)
     raw = read_bytes(path)
     notes: list[str] = []

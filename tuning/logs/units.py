@@ -83,17 +83,7 @@ _SEA_LEVEL_kPa = 101.325
 
 @dataclass(frozen=True)
 class Conversion:
-    """From what a column holds to our own unit: ours = scale x theirs + offset.
-
-    Attributes
-    ----------
-    unit : str
-        The unit the column is in, as written or as found from its values.
-    scale, offset : float
-        Factor, and what is added in our own unit.
-    how : str
-        Why this unit, in a few words; empty when it was written.
-    """
+    """From what a column holds to our own unit: ours = scale x theirs + offset; ``how``: why this unit."""
 
     unit: str
     scale: float
@@ -124,10 +114,7 @@ def is_of_kind(unit: str, kind: str) -> bool:
 
 
 def conversion(unit: str, signal: Signal) -> Conversion | None:
-    """Return how a written unit turns into the signal's own.
-
-    Gives none when the unit is unknown or of another kind.
-    """
+    """Return how a written unit turns into the signal's own; None for one unknown or of another kind."""
     key = _key(unit)
     by_hand = _BY_HAND.get(signal.kind)
     if by_hand is not None:
@@ -190,10 +177,7 @@ _WARMEST_K = 400.0
 
 
 def pressure_from_values(values: FloatArray, signal: Signal) -> Conversion | None:
-    """Choose the pressure unit that makes idle sense of values without a written unit.
-
-    Gives none when no unit makes sense.
-    """
+    """Choose the pressure unit that makes idle sense of values without a written unit, None for none."""
     middle, high = float(np.nanmedian(values)), float(np.nanmax(values))
     best: tuple[float, Conversion] | None = None
     for unit in _PRESSURES:
@@ -214,10 +198,7 @@ def pressure_from_values(values: FloatArray, signal: Signal) -> Conversion | Non
 
 
 def temperature_from_values(values: FloatArray) -> Conversion:
-    """Choose degC, degF or K for engine temperatures without a written unit.
-
-    Gives to degC; degC when nothing else makes sense.
-    """
+    """Choose degC, degF or K for engine temperatures without a written unit."""
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     if low > _COLDEST_K and high < _WARMEST_K:
         unit = "K"
@@ -239,10 +220,7 @@ def voltage_from_values(values: FloatArray) -> Conversion:
 
 
 def time_from_interval(interval: float) -> Conversion:
-    """Choose s, ms or us for a time column without a written unit.
-
-    Gives to seconds.
-    """
+    """Choose s, ms or us for a time column without a written unit."""
     unit, scale = "s", 1.0
     if interval >= 5000.0:
         unit, scale = "us", 1e-6

@@ -23,27 +23,7 @@ _HELD_s = 5.0
 
 @dataclass(frozen=True)
 class Table:
-    """A log's recognised columns before conversion.
-
-    Attributes
-    ----------
-    file : str
-        The file as the user named it.
-    headers : tuple of str
-        All columns of the file.
-    header_line : int
-        Line of the header, for messages.
-    choices : dict of str to Choice
-        Recognised columns by our name.
-    numbers : dict of str to ndarray
-        Their values by our name, nan where empty; time in its own unit or, from text, in seconds.
-    time_how : str
-        How a time written as text was read; '' for a plain number.
-    line_of_row : ndarray of int
-        Line in the file of each row.
-    notes : tuple of str
-        What was noticed so far.
-    """
+    """A log's recognised columns by our name before conversion, nan where empty."""
 
     file: str
     headers: tuple[str, ...]
@@ -57,21 +37,7 @@ class Table:
 
 @dataclass(frozen=True)
 class Signals:
-    """Signals in our units, without gaps.
-
-    Attributes
-    ----------
-    columns : dict of str to ndarray
-        By our name, all as long as `line_of_row`, all finite.
-    units : dict of str to (str, str)
-        Unit of the file's column, and how it was known.
-    line_of_row : ndarray of int
-        Line in the file of each row.
-    left_out : tuple of str
-        Our names of columns that turned out empty.
-    notes : tuple of str
-        What was noticed.
-    """
+    """Signals by our name, in our units, without gaps, and columns that turned out empty."""
 
     columns: Mapping[str, FloatArray]
     units: Mapping[str, tuple[str, str]]
@@ -81,10 +47,7 @@ class Signals:
 
 
 def convert(table: Table, findings: Findings) -> Signals:
-    """Turn recognised columns into our units and fill what is empty.
-
-    Gives rows that hold both time and rpm; other signals hold their last value where empty.
-    """
+    """Turn recognised columns into our units and fill what is empty."""
     filled = {name: values for name, values in table.numbers.items() if np.isfinite(values).any()}
     empty = [name for name in table.numbers if name not in filled]
     notes = [f"{name} is empty throughout: not used" for name in empty]
@@ -228,11 +191,7 @@ def remarks(columns: Mapping[str, FloatArray], parts: Sequence[slice]) -> tuple[
 
 
 def _refresh_s(values: FloatArray, time_s: FloatArray, parts: Sequence[slice]) -> float:
-    """Return the usual time between changes of a signal that is never new in two rows running.
-
-    A coarse signal also repeats, but now and then changes from one row to the next; a signal that
-    is refreshed more slowly than rows are written does not.
-    """
+    """Return the usual time between changes of a signal that is never new in two rows running [s]."""
     lengths, runs = [np.empty(0)], [np.empty(0, np.int64)]
     for part in parts:
         changes = np.flatnonzero(np.diff(values[part])) + 1

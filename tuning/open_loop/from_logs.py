@@ -31,27 +31,7 @@ LEAST_CLOSING_rpm = 60.0
 
 @dataclass(frozen=True)
 class BasePoint:
-    """The base curve at one temperature, now and by the logs.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Mean temperature of the readings [degC].
-    now_steps : float
-        The car file's base curve there [steps].
-    held_steps : float
-        What held the target, before the curve was made to fall with warmth [steps].
-    proposed_steps : float
-        Proposed [steps].
-    spread_steps : float
-        Standard deviation of the readings [steps].
-    seconds : float
-        Time they cover [s].
-    mended_rpm : float
-        Mean distance of speed from target that was put into steps by the model [rpm].
-    files : tuple of str
-        Logs behind it.
-    """
+    """The base curve at one temperature, now and by the logs; held before it was made to fall with warmth."""
 
     coolant_degC: float
     now_steps: float
@@ -70,7 +50,6 @@ class LoggedBase:
     Attributes
     ----------
     car : str
-        Name of the car.
     points : tuple of BasePoint
         From cold to warm, only where there are readings.
     now : tuple of (float, float)
@@ -80,7 +59,6 @@ class LoggedBase:
     closing_steps, closing_rpm : float
         Room to close that the warmest point leaves, and what it is worth [steps, rpm].
     notes : tuple of Note
-        What to mind.
     """
 
     car: str

@@ -46,23 +46,7 @@ FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
 
 @dataclass(frozen=True)
 class ProposedPoint:
-    """The curves at one temperature, now and proposed.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Coolant temperature [degC].
-    target_rpm : float
-        Idle speed wanted there [rpm].
-    base_now_steps, base_steps : float
-        Base curve [steps].
-    cranking_now_steps, cranking_steps : float
-        Cranking curve [steps].
-    after_now_steps, after_steps : float
-        After-start air [steps].
-    reached : bool
-        Whether the open limit gives the base that the engine needs there.
-    """
+    """The curves at one temperature, now and proposed."""
 
     coolant_degC: float
     target_rpm: float
@@ -82,7 +66,6 @@ class BaseProposal:
     Attributes
     ----------
     car : str
-        Name of the car.
     points : tuple of ProposedPoint
         From cold to warm.
     now, proposed : tuple of StartResult
@@ -93,8 +76,6 @@ class BaseProposal:
         Targets that the proposed curves do not meet, and why.
     worse : tuple of Note
         Where a start is farther from a target than with the owner's curves.
-    fade_now_s, fade_s : float
-        Over which after-start air fades [s].
     finer : int or None
         At how many temperatures starts meet all targets with curves found for a minimum move of 1
         step; None where that is not asked [-].
@@ -303,10 +284,7 @@ def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, f
 
 
 def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
-    """Return the car with some of its curves replaced.
-
-    Gives the changed car.
-    """
+    """Return the car with some of its curves replaced."""
     from sim import with_values
 
     return with_values(car, {"curves": curves})
@@ -351,11 +329,7 @@ def _above_rpm(car: Car, need: Any) -> list[float]:
 
 
 def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
-    """Whole steps at which the model settles nearest its target, and whether it reaches it.
-
-    A warming engine has colder oil than its coolant tells: it is settled that much colder,
-    unless the controller goes by the oil itself.
-    """
+    """Whole steps nearest the target with oil as cold as a start leaves it, and whether it is reached."""
     from sim.estimates import OIL_BEHIND_K
     from sim.linearise import settled_rpm
 

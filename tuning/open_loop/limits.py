@@ -24,19 +24,7 @@ NOTABLE = 0.05
 
 @dataclass(frozen=True)
 class MissedTarget:
-    """A target that starts at one temperature do not meet.
-
-    Attributes
-    ----------
-    coolant_degC : float
-        Temperature of the start [degC].
-    target : str
-        "runs", "flare", "dip" or "stable".
-    reached, wanted : Note
-        What was reached and what is wanted.
-    why : tuple of Note
-        What limits it.
-    """
+    """A target that starts at one temperature do not meet, and what limits it."""
 
     coolant_degC: float
     target: str
@@ -80,10 +68,7 @@ def missed_targets(
     open_limit_steps: float,
     above_rpm: Any,
 ) -> tuple[MissedTarget, ...]:
-    """Name the targets that are missed, and what limits each.
-
-    Gives from cold to warm.
-    """
+    """Name the targets that are missed, and what limits each."""
     missed = []
     for place, one in enumerate(proposed):
         limits = _limits(place, need, open_limit_steps)
@@ -135,10 +120,7 @@ def _trade(name: str, column: Sequence[StartResult], aims: StartTargets) -> Note
 def worse_than_now(
     now: Sequence[StartResult], proposed: Sequence[StartResult], aims: StartTargets
 ) -> tuple[Note, ...]:
-    """Tell where proposed curves do worse on a target than the owner's own.
-
-    Gives A line a temperature where anything is worse.
-    """
+    """Tell where proposed curves do worse on a target than the owner's own."""
     told = []
     for old, new in zip(now, proposed, strict=True):
         at = new.coolant_degC

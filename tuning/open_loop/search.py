@@ -59,28 +59,14 @@ FADE_WORTH = 0.2
 
 @dataclass(frozen=True)
 class StartTargets:
-    """What a start should be like; common practice, no source.
-
-    Attributes
-    ----------
-    flare_rpm : float
-        Highest above target [rpm].
-    dip_rpm : float
-        Lowest below target once it was reached [rpm].
-    stable_s : float
-        From the key until speed stays within 100 rpm of target [s].
-    """
+    """What a start should be like; common practice, no source."""
 
     flare_rpm: float = 500.0
     dip_rpm: float = 120.0
     stable_s: float = STABLE_s
 
     def ratios(self, one: StartResult) -> dict[str, float]:
-        """What a start reached over what was aimed at.
-
-        Gives "flare", "dip" and "stable" (how far speed strays once it should be stable): up to 1
-        is met [-].
-        """
+        """What a start reached over what was aimed at; up to 1 is met [-]."""
         return {
             "flare": one.flare_rpm / self.flare_rpm,
             "dip": one.dip_rpm / self.dip_rpm,
@@ -88,10 +74,7 @@ class StartTargets:
         }
 
     def met(self, one: StartResult) -> bool:
-        """Whether starts run and meet all targets.
-
-        Gives true if so.
-        """
+        """Whether starts run and meet all targets."""
         return one.runs and max(self.ratios(one).values()) <= 1.0
 
     def wanted(self, name: str) -> Note:
@@ -105,17 +88,7 @@ class StartTargets:
 
 @dataclass(frozen=True)
 class StartCurves:
-    """Curves at the temperatures of the starts.
-
-    Attributes
-    ----------
-    base, cranking, after : tuple of float
-        At each of ``STARTS_degC``, never rising [steps].
-    warm : tuple of (float, float)
-        Points of the base curve at warmer temperatures [degC, steps].
-    fade_s : float
-        Of the after-start air [s].
-    """
+    """Curves at the temperatures of the starts, never rising [steps], and base points at warmer ones."""
 
     base: tuple[float, ...]
     cranking: tuple[float, ...]
@@ -126,17 +99,7 @@ class StartCurves:
 
 @dataclass(frozen=True)
 class SearchResult:
-    """Curves found, and all that was tried.
-
-    Attributes
-    ----------
-    curves : StartCurves
-        The best.
-    tried : tuple of tuple of StartResult
-        Starts of every curve tried, a result a temperature.
-    moves : list of numpy.ndarray
-        How far the target moves in each, from ``target_moves`` [rpm].
-    """
+    """Curves found, all starts tried, and how far the target moves in each [rpm]."""
 
     curves: StartCurves
     tried: tuple[tuple[StartResult, ...], ...]
@@ -144,11 +107,7 @@ class SearchResult:
 
 
 def cost(one: StartResult, aims: StartTargets) -> float:
-    """How far a start is from what is aimed at.
-
-    Gives sum of what is missing of each target as a share of it; 100 for a car that does not run
-    [-].
-    """
+    """How far a start is from what is aimed at; 100 for a car that does not run [-]."""
     if not one.runs:
         return 100.0
     ratios = aims.ratios(one).items()
@@ -156,10 +115,7 @@ def cost(one: StartResult, aims: StartTargets) -> float:
 
 
 def with_start_curves(car: Car, curves: StartCurves) -> Car:
-    """The car with curves at the temperatures of the starts.
-
-    Gives the changed car.
-    """
+    """The car with curves at the temperatures of the starts."""
     from sim import with_values
 
     def points(values: tuple[float, ...]) -> list[list[float]]:
@@ -179,21 +135,13 @@ def with_start_curves(car: Car, curves: StartCurves) -> Car:
 
 
 def falling(values: Any) -> tuple[float, ...]:
-    """Make a curve that never rises with warmth: no point is below a warmer one.
-
-    Gives each at least as high as all that follow [steps].
-    """
+    """Make a curve that never rises with warmth: no point is below a warmer one."""
     return tuple(float(v) for v in np.maximum.accumulate(np.asarray(values)[::-1])[::-1])
 
 
 @dataclass(frozen=True)
 class _Form:
-    """What curves of one search have in common.
-
-    ``cranking`` is what the owner's curve has where it starts the engine: that is not lowered.
-    ``slow`` is the part of after-start air that makes up for lagging oil: cranking stands above
-    it, as it stands above the base curve [steps].
-    """
+    """What curves of one search have in common: lowest cranking, and after-start air that outlasts oil."""
 
     fade_s: float
     slow: NDArray[np.float64]
@@ -240,11 +188,8 @@ def search_curves(
 ) -> SearchResult:
     """Find base, cranking and after-start curves whose starts come nearest to the targets.
 
-    Gives the curves and all starts tried.
-
-    A valve that moves by no less than m steps stays up to m - 1 above a falling base curve, half
-    of that on average: the search begins that much lower.
-    Source: definition our own; coordinate search.
+    A valve that moves by no less than m steps stays half of that above a falling curve on average: the
+    search begins that much lower. Source: definition our own; coordinate search.
     """
     forms = [_form(car, need, warm, cranking) for need in needs]
     if moves is None:
@@ -284,11 +229,7 @@ def _searched(search: _Search, form: _Form, need: Need, airs: Sequence[float]) -
 
 
 def _bettered(search: _Search, form: _Form, rows: list[NDArray[np.float64]]) -> tuple[StartCurves, float]:
-    """Change every other point at a time, each as its own starts and the next colder ones like it.
-
-    A point acts on the start at its temperature and on the end of the next colder one, so points
-    that are not neighbours are tried together in one curve.
-    """
+    """Change every other point at a time: a point acts on its own start and on the next colder one."""
     best, least = form.curves(*rows), np.inf
     for turn in range(ROUNDS):
         places = np.arange(turn % 2, len(STARTS_degC), 2)

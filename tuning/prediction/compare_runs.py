@@ -39,17 +39,7 @@ STALLED, TARGET = COUNTERS.index("stalled_s"), COUNTERS.index("target_rpm")
 
 @dataclass(frozen=True, eq=False)
 class Predicted:
-    """Runs of plausible cars under the loads of a log.
-
-    Attributes
-    ----------
-    rpm, steps : ndarray of float32
-        Shape (runs, samples): measured speed and commanded position [rpm, steps].
-    stalled_at : ndarray of int
-        Shape (runs,): sample at which each stalls, -1 if it does not [-].
-    target_rpm : float
-        The car's target [rpm].
-    """
+    """Runs of plausible cars under a log's loads, one a row; ``stalled_at`` a sample, -1 for none."""
 
     rpm: NDArray[np.float32]
     steps: NDArray[np.float32]
@@ -58,10 +48,7 @@ class Predicted:
 
 
 def longest_idling(log: Log) -> slice:
-    """Find the longest stretch of idling, cut to what is compared.
-
-    Gives its rows.
-    """
+    """Find the longest stretch of idling, cut to what is compared."""
     found = stretches(idle_rows(log), log.parts)
     length = [log.time_s[rows.stop - 1] - log.time_s[rows.start] for rows in found]
     if not found or max(length) < SHORTEST_s:
@@ -75,10 +62,7 @@ def longest_idling(log: Log) -> slice:
 
 
 def switched_loads(log: Log, rows: slice) -> Loads:
-    """Find the loads within a stretch.
-
-    Gives times from its beginning, and the load from then on [s, W].
-    """
+    """Find the loads within a stretch."""
     begin_s, end_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     if log.load_W is not None:
         watts = log.load_W[rows] - float(np.min(log.load_W))
@@ -93,10 +77,7 @@ def switched_loads(log: Log, rows: slice) -> Loads:
 
 
 def windows_of(log: Log, rows: slice, loads: Loads) -> Windows:
-    """Choose what is measured: calm idling, and each load.
-
-    Gives kinds and spans, from the stretch's beginning [-, s, s].
-    """
+    """Choose what is measured: calm idling, and each load."""
     begin_s, end_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     windows: Windows = []
     for calm in undisturbed(log):
@@ -127,10 +108,7 @@ def _scenario(log: Log, rows: slice, loads: Loads) -> Scenario:
 
 
 def predict_runs(car: Car, log: Log, rows: slice, loads: Loads, seed: int) -> Predicted:
-    """Run plausible cars as the log was recorded.
-
-    Gives all runs; the first is of the car as its file has it.
-    """
+    """Run plausible cars as the log was recorded."""
     from tuning.ensemble import VERDICT, noise_seeds, plausible_cars, starting_phases
 
     cars = plausible_cars(car, CARS, seed=seed, purpose=VERDICT).cars

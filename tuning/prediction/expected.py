@@ -34,7 +34,6 @@ class Expected:
     name : str
         Name in the prediction.
     unit : str
-        Its unit.
     low, high : float
         Range of eight runs in ten [unit].
     """

@@ -22,17 +22,7 @@ WIDENED = 0.25
 
 @dataclass(frozen=True)
 class Asked:
-    """One measure that is compared.
-
-    Attributes
-    ----------
-    name : str
-        As in the measures.
-    unit : str
-        Its unit.
-    slack : float
-        Differences below this do not matter [unit].
-    """
+    """One measure that is compared; differences below ``slack`` do not matter [unit]."""
 
     name: str
     unit: str
@@ -54,23 +44,7 @@ ASKED = (
 
 @dataclass(frozen=True)
 class Compared:
-    """One measure, predicted and recorded.
-
-    Attributes
-    ----------
-    name, unit : str
-        As in ``Asked``.
-    predicted : float
-        Median of the runs [unit].
-    low, high : float
-        Range that eight of ten runs keep within [unit].
-    recorded : float
-        In the log [unit].
-    agrees : bool
-        Whether the record lies within the range, widened a little.
-    least, most : float
-        The range with its margins [unit].
-    """
+    """One measure, predicted and recorded, and the range, without and with margins, in its unit."""
 
     name: str
     unit: str
@@ -108,19 +82,7 @@ class Compared:
 
 @dataclass(frozen=True, eq=False)
 class Overlay:
-    """Record and one predicted run on the same grid, for a figure.
-
-    Attributes
-    ----------
-    time_s : ndarray
-        Shape (n,): in the log's time [s].
-    recorded_rpm, predicted_rpm : ndarray
-        Shape (n,) [rpm].
-    low_rpm, high_rpm : ndarray
-        Shape (n,): percentiles 10 and 90 of all runs [rpm].
-    recorded_steps, predicted_steps : ndarray
-        Shape (n,); the record is empty where steps were not recorded [steps].
-    """
+    """Record and one predicted run on the same grid, for a figure."""
 
     time_s: Floats
     recorded_rpm: Floats
@@ -141,14 +103,10 @@ class Comparison:
         Name of the car, and the log.
     rows : tuple of Compared
         Measures that both have.
-    from_s, to_s : float
-        Stretch of the log that was compared [s].
     windows : tuple
         Kinds and spans that were measured, in the log's time [-, s, s].
     overlay : Overlay
-        For a figure.
     notes : tuple of Note
-        What to mind.
     """
 
     car: str
@@ -235,18 +193,12 @@ class Comparison:
 
 
 def outer_parts(runs: NDArray[Any]) -> Floats:
-    """Range that most runs keep within.
-
-    Gives shape (2, ...): percentiles 10 and 90 over the runs [any].
-    """
+    """Range that most runs keep within: percentiles 10 and 90 over the runs [any]."""
     return np.asarray(np.percentile(runs, [LOW, HIGH], axis=0), dtype=np.float64)
 
 
 def compared_measure(asked: Asked, runs: Floats, recorded: float | None) -> Compared | None:
-    """Compare one measure.
-
-    Gives none where either side has nothing to say.
-    """
+    """Compare one measure."""
     known = runs[np.isfinite(runs)]
     if recorded is None or known.size < max(3, runs.size // 2):
         return None

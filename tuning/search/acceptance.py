@@ -29,15 +29,7 @@ CAUSES = ("stalls", "not_back", "error", "limited")
 
 @dataclass(frozen=True)
 class Acceptance:
-    """On how many cars settings do not do, and why.
-
-    Attributes
-    ----------
-    failing : dict
-        Names of ``CAUSES`` to the share of the cars that fail by it [-].
-    failing_share : float
-        Share of the cars that fail by any [-].
-    """
+    """On how many cars settings do not do [-], and by which of ``CAUSES``."""
 
     failing: Mapping[str, float]
     failing_share: float
@@ -48,10 +40,7 @@ class Acceptance:
         return is_acceptable(self.failing_share)
 
     def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Gives whether it is met, the share of cars that fail, and by what.
-        """
+        """Give it as plain values."""
         return {"is_met": self.is_met, "failing_share": self.failing_share, "failing": dict(self.failing)}
 
 
@@ -61,10 +50,7 @@ def is_acceptable(failing_share: float) -> bool:
 
 
 def acceptances(runs: Runs) -> list[Acceptance]:
-    """Look whether candidates do.
-
-    Gives one a candidate, in order.
-    """
+    """Look whether candidates do."""
     stalls = runs.stalled.any(axis=(2, 3))
     settled_s = runs.answers[:, :, :, 1].mean(axis=2).max(axis=-1)
     error = np.abs(runs.at_rest[..., 1]).mean(axis=-1).max(axis=-1)

@@ -14,10 +14,7 @@ from tuning.search.space import steps_for, warm_target_rpm
 
 
 def base_notes(car: Car) -> tuple[Note, ...]:
-    """Say how far the warm base curve is off, where that is more than trim should carry.
-
-    Gives nothing where it is right within 3 steps.
-    """
+    """Say how far the warm base curve is off, where that is more than 3 steps."""
     base, target = base_position(car), warm_target_rpm(car)
     off_steps = steps_for(car, target, 0.0) - base
     if abs(off_steps) <= BASE_ERROR_steps:

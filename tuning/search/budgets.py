@@ -14,27 +14,7 @@ from sim.files import one_problem
 
 @dataclass(frozen=True)
 class Budget:
-    """Size of a search.
-
-    Attributes
-    ----------
-    name : str
-        What it is called.
-    trials : int
-        Candidates tried at most, repeats included.
-    widely : int
-        How many of them are proposed over the whole space; the rest where most is promised.
-    cars, seeds : int
-        Plausible cars, and seeds of scatter with their starting phases, of the search.
-    finalists : int
-        How many candidates go on to be compared on other cars, with their neighbours.
-    selection_cars, selection_seeds : int
-        Cars and seeds for that.
-    verdict_cars, verdict_seeds : int
-        Fresh cars and seeds for the last word.
-    batch : int
-        Candidates evaluated in one call.
-    """
+    """Size of a search: candidates in all, those proposed ``widely``, cars and seeds of each stage."""
 
     name: str
     trials: int
@@ -63,10 +43,7 @@ BUDGETS: Mapping[str, Budget] = {
 
 
 def budget_of(name: str) -> Budget:
-    """Find a budget.
-
-    Gives the budget.
-    """
+    """Find a budget."""
     if name not in BUDGETS:
         message = f"there is no such budget ({name}), allowed: {', '.join(BUDGETS)}"
         raise one_problem("command line", 1, "budget", message)

@@ -34,19 +34,7 @@ PLATEAU_OF = (
 
 @dataclass(frozen=True)
 class Choice:
-    """Settings chosen.
-
-    Attributes
-    ----------
-    settings : Feedback
-        The settings.
-    score : Score
-        What they score on the cars of the selection.
-    plateau : Plateau
-        What their neighbours score there.
-    reason : tuple of Note
-        Why these.
-    """
+    """Settings chosen."""
 
     settings: Feedback
     score: Score
@@ -55,10 +43,7 @@ class Choice:
 
 
 def finalists(ranking: Sequence[tuple[float, Feedback]], space: Space, count: int) -> list[Feedback]:
-    """Take the best few that are not all the same.
-
-    Gives the best of each law first in line, then others; fewer if there are no more.
-    """
+    """Take the best few that are not all the same."""
     taken: list[Feedback] = []
     best_of_law = {one.law: one for _, one in reversed(ranking)}
     near = {law for law, one in best_of_law.items() if _value(ranking, one) <= 1.1 * ranking[0][0]}
@@ -90,20 +75,14 @@ def near_settings(settings: Feedback, space: Space) -> dict[str, Feedback]:
 
 
 def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
-    """Score the neighbours of settings, one entry step away each way.
-
-    Gives their scores.
-    """
+    """Score the neighbours of settings, one entry step away each way."""
     near = near_settings(settings, space)
     values = [one.total for one in judge.scores([settings, *near.values()])]
     return Plateau(values[0], dict(zip(near, values[1:], strict=True)))
 
 
 def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]) -> Choice:
-    """Choose one candidate of a search; known settings take part.
-
-    Gives the settings, with the reason.
-    """
+    """Choose one candidate of a search; known settings take part."""
     space = search.space
     some = finalists(search.expected_ranking(judge.weights), space, size.finalists)
     some += [one for one in known if one.law in space.laws and one not in some]
@@ -133,10 +112,7 @@ def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]
 
 
 def _steepness(plateau: Plateau) -> float:
-    """What neighbours that score too much cost [rpm].
-
-    A car that differs acts like finer numbers that differ; whole steps stay as they are typed in.
-    """
+    """What neighbours that score too much cost [rpm]: a car that differs acts like numbers that differ."""
     return STEEP * plateau.excess_rpm(whole=False) + plateau.excess_rpm(whole=True)
 
 

@@ -29,31 +29,14 @@ PLAIN_SET: Mapping[str, Any] = {
 
 @dataclass(frozen=True)
 class Compared:
-    """One set of settings on the fresh cars.
-
-    Attributes
-    ----------
-    name : str
-        One of ``NAMES``.
-    settings : Feedback
-        The settings.
-    score : Score
-        What they are worth there.
-    """
+    """One set of settings on the fresh cars."""
 
     name: str
     settings: Feedback
     score: Score
 
     def to_dict(self) -> dict[str, Any]:
-        """Give the row as plain values.
-
-        Returns
-        -------
-        dict
-            ``name``, ``settings``, ``score`` and, by name and in their own units, the terms;
-            ``weighted`` the terms as they count, ``acceptance`` whether they may be used.
-        """
+        """Give the row as plain values."""
         return {
             "name": self.name,
             "settings": self.settings.model_dump(mode="json"),
@@ -65,10 +48,7 @@ class Compared:
 
 
 def known_settings(car: Car, kept: frozenset[str], scatter_rpm: float) -> dict[str, Feedback]:
-    """The sets that are known before a search, by name; what is kept stays in each.
-
-    Gives as the controller can hold them; the rule's is missing where it has none.
-    """
+    """The sets that are known before a search, by name; what is kept stays in each."""
     own = {key: getattr(car.feedback, key) for key in kept}
     present = car.feedback
     found = {

@@ -36,25 +36,7 @@ _MARGIN = 1e-9
 
 @dataclass(frozen=True)
 class Entry:
-    """One number as it is entered into the controller.
-
-    Attributes
-    ----------
-    key : str
-        Our name of the setting; ``trim_limit_steps`` has two entries.
-    part : str
-        "low" or "high" for the two trim limits, else empty.
-    ours : float
-        Our number, before rounding, in the unit of its name.
-    entered : float
-        The number to enter: a multiple of the resolution, within range.
-    unit : str
-        Unit of the entered number, in words.
-    resolution, largest : float
-        Finest step and largest value of this entry, in its unit.
-    fits : bool
-        False where our number lay outside what the entry can hold and was cut off.
-    """
+    """One number as entered: ``ours`` before rounding, what the entry can hold, and whether ours fits."""
 
     key: str
     part: str
@@ -71,10 +53,7 @@ class Entry:
         return f"{self.entered:.{_decimals(self.resolution)}f}"
 
     def to_dict(self) -> dict[str, Any]:
-        """Give the entry as plain values.
-
-        Gives fields by name, and ``text``.
-        """
+        """Give the entry as plain values."""
         return {**asdict(self), "text": self.text}
 
 
@@ -98,11 +77,7 @@ def _steps_per_unit(car: Car) -> float:
 
 
 def _gain_factor(car: Car, key: str, period_ms: float) -> float:
-    """What our number of a gain is multiplied by to be entered.
-
-    A gain k acts as k e; per update an integral adds (integral x period) e, a derivative
-    (derivative / period) times the change of e.
-    """
+    """What a gain is multiplied by to be entered; per update an integral adds (integral x period) e."""
     form = car.entry_form
     factor = form.sign * form.gain_per_rpm / 100.0 / _steps_per_unit(car)
     if form.gain_time == "per_update" and key == "integral_steps_per_100rpm_s":
@@ -203,10 +178,7 @@ def to_entry(car: Car, feedback: Feedback | None = None) -> tuple[Entry, ...]:
 def from_entry(
     car: Car, entered: Mapping[str, float | tuple[float, float]], base: Feedback | None = None
 ) -> Feedback:
-    """Turn numbers as entered into the controller back into settings.
-
-    Gives the settings that those numbers amount to.
-    """
+    """Turn numbers as entered into the controller back into settings."""
     unknown = [key for key in entered if key not in ENTRY_KEYS]
     if unknown:
         raise ValueError(f"no entry ({', '.join(unknown)}), allowed: {', '.join(ENTRY_KEYS)}")
@@ -233,10 +205,7 @@ def _clean(value: float) -> float:
 
 
 def as_entered(car: Car, feedback: Feedback | None = None) -> Feedback:
-    """Settings as they will be in the car once entered: rounded, cut off at the largest values.
-
-    Gives what ``from_entry`` makes of ``to_entry``; a second pass changes nothing.
-    """
+    """Settings as they will be in the car once entered: rounded, cut off at the largest values."""
     given = feedback or car.feedback
     entries = to_entry(car, given)
     entered: dict[str, float | tuple[float, float]] = {
@@ -248,17 +217,11 @@ def as_entered(car: Car, feedback: Feedback | None = None) -> Feedback:
 
 
 def entry_step(car: Car, key: str, period_ms: float) -> float:
-    """What one step of an entry is worth in our unit.
-
-    Gives finest change of the setting that can be entered, above 0 [unit of the key].
-    """
+    """What one step of an entry is worth in our unit."""
     resolution = float(getattr(car.entry_form.resolution, key))
     return _clean(resolution / abs(_factor(car, key, period_ms)))
 
 
 def entry_largest(car: Car, key: str, period_ms: float) -> float:
-    """Largest value of an entry in our unit [any].
-
-    Gives largest size of the setting that can be entered, above 0 [unit of the key].
-    """
+    """Largest value of an entry in our unit [any]."""
     return float(getattr(car.entry_form.largest, key)) / abs(_factor(car, key, period_ms))

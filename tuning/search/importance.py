@@ -14,13 +14,9 @@ FEWEST_TRIALS = 30
 
 
 def parameter_importance(trials: Sequence[FrozenTrial], law: str | None = None) -> dict[str, float]:
-    """Importance of each thing that was varied, for coming among the best tenth of the trials.
+    """Share of each varied thing in coming among the best tenth of the trials, most important first.
 
-    Gives name to share, most important first, adding up to 1; empty where there are too few trials
-    to tell.
-
-    Source: Watanabe, Bansal and Hutter, PED-ANOVA: efficiently quantifying hyperparameter
-    importance in arbitrary subspaces, IJCAI 2023; optuna's implementation.
+    Source: Watanabe, Bansal and Hutter, PED-ANOVA, IJCAI 2023; optuna's implementation.
     """
     import optuna
     from optuna.importance import PedAnovaImportanceEvaluator

@@ -15,23 +15,7 @@ AT_ONCE = 24
 
 
 class Judge:
-    """One ensemble of plausible cars and seeds, and the scores given on it.
-
-    Parameters
-    ----------
-    car : Car
-        The car as known.
-    weights : Weights
-        What is weighed.
-    cars, seeds : int
-        How many plausible cars, and seeds with their starting phases.
-    seed, purpose : int
-        Which ones, see ``plausible.plausible_cars``.
-    cores : int, optional
-        Threads; all cores when left out.
-    measures : bool
-        Whether all measures are taken, beside what the score is made of.
-    """
+    """One ensemble of plausible cars and seeds, and the scores given on it."""
 
     def __init__(
         self,
@@ -55,10 +39,7 @@ class Judge:
     def scores(
         self, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None = None
     ) -> list[Score]:
-        """Score candidates.
-
-        Gives one a candidate, in order.
-        """
+        """Score candidates."""
         fresh = [one for one in dict.fromkeys(candidates) if one not in self._scores]
         for first in range(0, len(fresh), AT_ONCE):
             some = fresh[first : first + AT_ONCE]
@@ -71,8 +52,5 @@ class Judge:
         return [self._scores[one] for one in candidates]
 
     def knows(self, candidate: Feedback) -> bool:
-        """Whether settings were scored already.
-
-        Gives true if so.
-        """
+        """Whether settings were scored already."""
         return candidate in self._scores

@@ -32,17 +32,7 @@ CHANGED_SHARE = 0.4
 
 @dataclass(frozen=True)
 class Reach:
-    """How far from the best settings a search looks.
-
-    Attributes
-    ----------
-    near_best : float
-        A law takes part whose best score is at most this much of the best of all [-].
-    centres, about : int
-        Best places about which others are drawn, and how many about each.
-    steps : tuple of float
-        Standard deviations of steps from a centre, in turn, as a share of the range [-].
-    """
+    """How far from the best a search looks: shares of the best score and of each range [-]."""
 
     near_best: float
     centres: int
@@ -57,17 +47,7 @@ CLOSE = Reach(1.03, 3, 256, (0.01, 0.03, 0.08))
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """What is known of one law.
-
-    Attributes
-    ----------
-    law : str
-        The law.
-    surrogate : Surrogate
-        Logarithm of the score over the unit cube.
-    expected : ndarray
-        Shape (n,): expected logarithm of the score at each place tried, luck taken out [log rpm].
-    """
+    """What is known of one law: its process over log scores, and those expected, luck taken out [log rpm]."""
 
     law: str
     surrogate: Surrogate
@@ -84,10 +64,7 @@ def _logs(values: Sequence[float]) -> Reals:
 def pictures(
     ranking: Sequence[tuple[float, Feedback]], space: Space, fair: int = 0, near_best: float = WIDE.near_best
 ) -> list[Picture]:
-    """Fit a picture for each law that is near the best or not yet known.
-
-    Gives the law of the best settings first; empty before enough was tried.
-    """
+    """Fit a picture for each law that is near the best or not yet known."""
     found = []
     for law in dict.fromkeys(one.law for _, one in ranking):
         of_law = [(value, one) for value, one in ranking if one.law == law][:MOST_TRIALS]
@@ -101,10 +78,7 @@ def pictures(
 
 
 def expected_ranking(ranking: Sequence[tuple[float, Feedback]], space: Space) -> list[tuple[float, Feedback]]:
-    """The same with scores that have luck taken out, where there is a picture.
-
-    Gives expected value [rpm] and settings, best first; laws without a picture come last.
-    """
+    """The same with scores that have luck taken out, where there is a picture."""
     found: list[tuple[float, Feedback]] = []
     for picture in pictures(ranking, space):
         of_law = [one for _, one in ranking if one.law == picture.law]
@@ -134,10 +108,7 @@ def next_settings(
     fair: int = 0,
     reach: Reach = WIDE,
 ) -> list[Feedback]:
-    """Settings that promise most.
-
-    Gives as the controller can hold them, none tried before; fewer, or none, if nothing is left.
-    """
+    """Settings that promise most."""
     from threadpoolctl import threadpool_limits
 
     rng = np.random.default_rng(list(seed))

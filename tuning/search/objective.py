@@ -33,23 +33,7 @@ beyond those allowed: it is led to what is, and is not lost where nothing is [-]
 
 @dataclass(frozen=True)
 class Score:
-    """What one candidate is worth.
-
-    Attributes
-    ----------
-    total : float
-        The score over all cars, leaning to the worst [rpm].
-    mean, worst : float
-        Mean over all cars and over the worst quarter [rpm].
-    terms : dict
-        Names of ``TERMS`` to their weighted share of ``total`` [rpm].
-    measured : dict
-        The same not weighted, mean over cars, in their own units.
-    by_car : tuple of tuple of float
-        Each car's terms, not weighted, in the order of ``TERMS``.
-    acceptance : Acceptance
-        Whether they may be used at all, and why not.
-    """
+    """What one candidate is worth [rpm]; ``terms`` weighted, ``measured`` and ``by_car`` in own units."""
 
     total: float
     mean: float
@@ -66,18 +50,12 @@ class Score:
 
     @property
     def order(self) -> tuple[bool, float]:
-        """What candidates are compared by: acceptance first, then the score.
-
-        Where none is acceptable it is dearer by the cars on which they are not.
-        """
+        """What candidates are compared by, what is acceptable first."""
         met = self.acceptance.is_met
         return not met, self.total if met else self.value
 
     def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Gives fields by name.
-        """
+        """Give it as plain values."""
         return {
             "total": self.total,
             "mean": self.mean,
@@ -94,10 +72,7 @@ def searched_value(total: float, failing_share: float) -> float:
 
 
 def worst_mean(by_car: np.ndarray) -> np.ndarray:
-    """Mean of the worst quarter of the cars, at least one.
-
-    Gives shape (candidates,): conditional value at risk [rpm].
-    """
+    """Mean of the worst quarter of the cars: conditional value at risk [rpm]."""
     worst: np.ndarray = np.sort(by_car, axis=-1)[..., -_worst(by_car) :].mean(axis=-1)
     return worst
 
@@ -114,10 +89,7 @@ def total_of(by_car: Sequence[Sequence[float]], weights: Weights) -> float:
 
 
 def score(runs: Runs, weights: Weights) -> list[Score]:
-    """Score candidates.
-
-    Gives one a candidate, in order.
-    """
+    """Score candidates."""
     return [
         _one(by_car, weights, accepted)
         for by_car, accepted in zip(runs.terms().mean(axis=2), acceptances(runs), strict=True)

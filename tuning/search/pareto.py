@@ -22,21 +22,7 @@ AXES: Mapping[str, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class Point:
-    """One candidate among the three wishes.
-
-    Attributes
-    ----------
-    settings : Feedback
-        The settings.
-    quiet_rpm : float
-        Hunting above the held-valve floor, mean over cars [rpm].
-    quick_s : float
-        Settling after a load, mean over cars [s].
-    wear_per_min : float
-        Moves of the valve a minute, mean over cars [1/min].
-    score_rpm : float
-        Score over all cars [rpm].
-    """
+    """One candidate among the three wishes, means over cars."""
 
     settings: Feedback
     quiet_rpm: float
@@ -45,28 +31,13 @@ class Point:
     score_rpm: float
 
     def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Gives fields by name.
-        """
+        """Give it as plain values."""
         return asdict(self) | {"settings": settings_dict(self.settings)}
 
 
 @dataclass(frozen=True)
 class Front:
-    """The candidates, those that no other beats on all three, and the one chosen.
-
-    Attributes
-    ----------
-    points : tuple of Point
-        Every acceptable candidate, best score first; all where none is.
-    on_front : tuple of int
-        Places in ``points`` of those that no other is at least as good as on all three.
-    chosen : Point
-        The settings chosen.
-    reason : tuple of Note
-        Why these.
-    """
+    """The candidates, places of those that no other beats on all three wishes, and the one chosen."""
 
     points: tuple[Point, ...]
     on_front: tuple[int, ...]
@@ -79,10 +50,7 @@ class Front:
         return tuple(sorted((self.points[i] for i in self.on_front), key=lambda p: p.quiet_rpm))
 
     def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Gives points on the front, the chosen one, the reason and how many were compared.
-        """
+        """Give it as plain values."""
         return {
             "points": [point.to_dict() for point in self.front],
             "chosen": self.chosen.to_dict(),
@@ -92,18 +60,12 @@ class Front:
 
 
 def settings_dict(settings: Feedback) -> dict[str, Any]:
-    """Settings as the car file has them, for JSON.
-
-    Gives keys of ``[feedback]``; the trim limits as a list.
-    """
+    """Settings as the car file has them, for JSON."""
     return settings.model_dump(mode="json")
 
 
 def point(settings: Feedback, score: Score) -> Point:
-    """Place a candidate among the three wishes.
-
-    Gives the point.
-    """
+    """Place a candidate among the three wishes."""
     quiet, quick, wear = (score.measured[measure] for measure, _ in AXES.values())
     return Point(settings, quiet, quick, wear, score.total)
 
@@ -131,10 +93,7 @@ def non_dominated(values: np.ndarray) -> np.ndarray:
 
 
 def pareto_front(points: Sequence[Point], chosen: Point, reason: tuple[Note, ...]) -> Front:
-    """Find the front of candidates.
-
-    Gives the front; candidates with the same three values stand for each other.
-    """
+    """Find the front of candidates."""
     ordered = sorted(points, key=lambda p: p.score_rpm)
     if not ordered:
         return Front((chosen,), (0,), chosen, reason)

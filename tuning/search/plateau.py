@@ -21,15 +21,7 @@ RISE_rpm = 3.0
 
 @dataclass(frozen=True)
 class Plateau:
-    """Scores around chosen settings.
-
-    Attributes
-    ----------
-    value_rpm : float
-        Score of the chosen settings [rpm].
-    neighbours_rpm : dict
-        What is changed, such as "deadband_rpm +1", to the score of that neighbour [rpm].
-    """
+    """Score of chosen settings and of neighbours, by what is changed, such as "deadband_rpm +1"."""
 
     value_rpm: float
     neighbours_rpm: Mapping[str, float]
@@ -40,10 +32,7 @@ class Plateau:
         return (self.value_rpm + sum(self.neighbours_rpm.values())) / (1.0 + len(self.neighbours_rpm))
 
     def allowed_rpm(self, name: str) -> float:
-        """Highest score a neighbour may have.
-
-        Gives score [rpm].
-        """
+        """Highest score a neighbour may have."""
         share = WHOLE_RISE_SHARE if name.startswith(WHOLE) else RISE_SHARE
         return self.value_rpm + max(share * abs(self.value_rpm), RISE_rpm)
 
@@ -58,10 +47,7 @@ class Plateau:
         return max(0.0, *(v - self.value_rpm for v in self.neighbours_rpm.values()), 0.0)
 
     def excess_rpm(self, *, whole: bool) -> float:
-        """How much more a neighbour scores than it may, at most.
-
-        Gives 0 where none scores too much [rpm].
-        """
+        """How much more a neighbour scores than it may, at most."""
         beyond = [
             score - self.allowed_rpm(name)
             for name, score in self.neighbours_rpm.items()
@@ -80,10 +66,7 @@ class Plateau:
         return not self.steep
 
     def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Gives fields by name, and the verdict.
-        """
+        """Give it as plain values."""
         return {
             "value_rpm": self.value_rpm,
             "neighbours_rpm": dict(self.neighbours_rpm),

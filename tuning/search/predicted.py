@@ -22,24 +22,14 @@ class Prediction:
 
     Attributes
     ----------
-    hunting_rpm : float
-        Swing of warm idle, peak to peak, mean [rpm].
     hunting_period_s : float
         Its period where it hunts, median; nan where no run does [s].
     worst_dip_rpm : float
         Deepest dip after a load, mean over seeds, on the car where that is deepest [rpm].
-    settle_s : float
-        Settling after a load, mean [s].
-    moves_per_min : float
-        Moves of the valve a minute, mean [1/min].
-    stall_share : float
-        Share of runs that stall [-].
     not_back_share : float
         Share of the loads, coming and going, from which it does not come back [-].
     hunting_share : float
         Share of runs whose warm idle hunts, by the rule of ``measures.is_hunting`` [-].
-    floor_rpm : float
-        Swing with the valve held, mean [rpm].
     above_floor_share : float
         How far hunting exceeds that floor, as a share of it; 0 where it does not [-].
     mean_error_rpm, excursion_rpm, undershoot_rpm, lowest_rpm : float
@@ -109,14 +99,12 @@ def predict(runs: Runs, candidate: int) -> Prediction:
     Parameters
     ----------
     runs : Runs
-        Candidates on cars, with their measures.
     candidate : int
         Which candidate [-].
 
     Returns
     -------
     Prediction
-        The summary.
     """
     rest = {name: runs.of(name)[candidate][:, [HIGH, LOW]] for name in (*AT_REST, *RULED_BY)}
     answer = {name: runs.of(name)[candidate, :, ANSWER] for name in ANSWERED}

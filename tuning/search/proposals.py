@@ -39,10 +39,7 @@ Tell = Callable[[float, str], None]
 
 
 def since_improved(values: Sequence[float]) -> int:
-    """Trials since the last worthwhile improvement of the best value.
-
-    Gives 0 when the last trial was one.
-    """
+    """Trials since the last worthwhile improvement of the best value."""
     best, since = float("inf"), 0
     for value in values:
         since += 1
@@ -52,18 +49,12 @@ def since_improved(values: Sequence[float]) -> int:
 
 
 def improvement_chance(values: Sequence[float]) -> float:
-    """Bound on the chance that one more trial is a worthwhile improvement.
-
-    Gives 0 to 1, with 95 % confidence, if further trials are like the last ones [-].
-    """
+    """Bound on the chance that one more trial is worthwhile, with 95 % confidence [-]."""
     return min(1.0, RULE_OF_THREE / max(1, since_improved(values)))
 
 
 def outcome(score: Score) -> Outcome:
-    """What the study keeps of a score.
-
-    Gives value, and as notes what it takes to weigh it otherwise.
-    """
+    """What the study keeps of a score."""
     notes = {
         "total": score.total,
         "measured": dict(score.measured),
@@ -80,23 +71,7 @@ def value_under(notes: Mapping[str, Any], weights: Weights) -> float:
 
 @dataclass
 class Search:
-    """One search over a study.
-
-    Attributes
-    ----------
-    study : Study
-        Where trials are kept.
-    space : Space
-        What may be tried.
-    judge : Judge
-        Scores candidates.
-    budget : Budget
-        How much is spent.
-    seed : int
-        Seed of the places weighed.
-    tell : callable
-        Told the share done of the search, and what goes on.
-    """
+    """One search over a study."""
 
     study: Study
     space: Space
@@ -138,17 +113,11 @@ class Search:
         return {f"{law}, number {place + 1}": {"law": law} for place, law in turns}
 
     def values(self) -> list[float]:
-        """Values of all finished trials in order.
-
-        Gives score with hard limits [rpm].
-        """
+        """Values of all finished trials in order."""
         return [t.value for t in self.study.finished() if t.value is not None]
 
     def ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
-        """Distinct candidates of the study, best first, by its own weights or others.
-
-        Gives value [rpm] and settings.
-        """
+        """Distinct candidates of the study, best first, by its own weights or others."""
         found: dict[Feedback, float] = {}
         for trial in self.study.finished():
             if trial.value is not None:
@@ -159,17 +128,11 @@ class Search:
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
 
     def expected_ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
-        """The same with the luck of scatter taken out.
-
-        Gives expected value [rpm] and settings, best first.
-        """
+        """The same with the luck of scatter taken out."""
         return expected_ranking(self.ranking(weights), self.space)
 
     def settings(self, params: Mapping[str, Any]) -> Feedback:
-        """Settings that a trial stands for.
-
-        Gives as the controller can hold them.
-        """
+        """Settings that a trial stands for."""
         law = str(params.get("law", self.space.laws[0]))
         return self.space.feedback(law, {k: v for k, v in params.items() if k != "law"})
 

@@ -8,17 +8,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Range:
-    """Range of one thing that is varied.
-
-    Attributes
-    ----------
-    low, high : float
-        Least and largest value, in the unit of its name.
-    log : bool
-        Whether proposals are spread evenly over its logarithm.
-    whole : bool
-        Whether it is a whole number.
-    """
+    """Range of one thing that is varied, in its unit; ``log``: proposed evenly over its logarithm."""
 
     low: float
     high: float
@@ -26,10 +16,7 @@ class Range:
     whole: bool = False
 
     def at(self, place: float) -> float:
-        """The value at a place [any].
-
-        Gives from low to high.
-        """
+        """The value at a place [any]."""
         place = min(max(place, 0.0), 1.0)
         if self.whole:
             return float(min(math.floor(self.low + place * (self.high - self.low + 1)), self.high))
@@ -38,10 +25,7 @@ class Range:
         return float(self.low + place * (self.high - self.low))
 
     def place(self, value: float) -> float:
-        """Where a value lies.
-
-        Gives 0 to 1, such that ``at`` gives the value back [-].
-        """
+        """Where a value lies between low and high, such that ``at`` gives it back [-]."""
         value = min(max(value, self.low), self.high)
         if self.high <= self.low:
             return 0.0

@@ -33,8 +33,6 @@ class Instead:
     ----------
     value : float
         The value instead.
-    score_rpm : float
-        What the score is then [rpm].
     term : str
         Which term speaks most against it, or for it where nothing does.
     before, after : float
@@ -56,7 +54,6 @@ class Instead:
         Returns
         -------
         dict
-            Fields by name.
         """
         return dict(vars(self))
 
@@ -70,9 +67,6 @@ class Reason:
     name : str
         What is varied.
     value : float
-        Its value.
-    score_rpm : float
-        The score with it, on the same cars [rpm].
     less, more : Instead or None
         What clearly less and more of it would do; None at an end of what may be tried.
     """
@@ -111,10 +105,7 @@ class Reason:
 
 
 def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...]:
-    """Score settings with less and more of each number.
-
-    Gives one a number, in the order of what is varied.
-    """
+    """Score settings with less and more of each number."""
     values = space.values_of(settings)
     others: dict[tuple[str, int], tuple[float, Feedback]] = {}
     for name, value in values.items():

@@ -60,10 +60,7 @@ def _laws(car: Car, law: str | None) -> tuple[str, ...]:
 
 
 def car_digest(car: Car) -> str:
-    """Digest of all that a score depends on in a car file.
-
-    Gives sixteen hexadecimal digits; the car's name and note take no part.
-    """
+    """Digest of all that a score depends on in a car file; its name and note take no part."""
     text = car.model_dump_json(exclude={"car"})
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
@@ -112,7 +109,6 @@ def tune(
     Returns
     -------
     Tuning
-        Settings, prediction and reasons.
 
     Raises
     ------

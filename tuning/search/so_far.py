@@ -28,7 +28,6 @@ class SoFar:
     Attributes
     ----------
     trials : int
-        Candidates evaluated.
     points : tuple of Point
         Those that are acceptable first, of them the best first.
     """
@@ -52,9 +51,7 @@ class Watch:
     storage : Path
         Journal file of the search; it need not be there yet.
     law : str, optional
-        As given to `tuning.tune`.
     keep : sequence of str
-        As given to `tuning.tune`.
     """
 
     def __init__(self, car: Car, storage: Path, law: str | None = None, keep: Sequence[str] = ()) -> None:
@@ -101,15 +98,7 @@ class Watch:
 
 @dataclass(frozen=True)
 class Judged:
-    """Present and other settings on the same fresh cars.
-
-    Attributes
-    ----------
-    now, then : Prediction
-        What to expect of either.
-    samples : tuple of Samples
-        The car as its file says on the warm drive: present settings, then the others.
-    """
+    """Present and other settings on the same fresh cars, with samples of both on the car as its file says."""
 
     now: Prediction
     then: Prediction
@@ -122,11 +111,8 @@ def judged(car: Car, settings: Feedback, *, preset: str = "balanced", seed: int 
     Parameters
     ----------
     car : Car
-        With the present settings.
     settings : Feedback
-        The others.
     preset : str
-        Weights.
     seed : int
         Seed of cars and scatter.
 

@@ -78,37 +78,19 @@ def steps_for(car: Car, wanted_rpm: float, load_W: float) -> float:
 
 
 def warm_target_rpm(car: Car) -> float:
-    """Idle target of a warm engine.
-
-    Gives target [rpm].
-    """
+    """Idle target of a warm engine."""
     return curve_at(car.curves.target_rpm, WARM_degC)
 
 
 def rpm_per_step(car: Car) -> float:
-    """What one step is worth at the warm idle.
-
-    Gives at least 1 [rpm/step].
-    """
+    """What one step is worth at the warm idle, at least 1 [rpm/step]."""
     idle = usual_idle(car)
     return max(1.0, idle.rpm_per_step if idle is not None else 0.0)
 
 
 @dataclass(frozen=True)
 class Space:
-    """The settings that a search may try.
-
-    Attributes
-    ----------
-    car : Car
-        Its entry form rounds, its other feedback settings are kept.
-    laws : tuple of str
-        Laws to choose from.
-    ranges : dict
-        Name of what is varied to its range.
-    kept : frozenset of str
-        Settings that stay as the car has them.
-    """
+    """The settings that a search may try; those kept stay as the car has them."""
 
     car: Car
     laws: tuple[str, ...]
@@ -122,10 +104,7 @@ class Space:
         return tuple(n for n in (*LAW_KEYS[law], *more) if setting_of(n) not in self.kept)
 
     def ask(self, trial: optuna.Trial) -> Feedback:
-        """Let a trial propose settings.
-
-        Gives as the controller can hold them.
-        """
+        """Let a trial propose settings."""
         law = self.laws[0]
         if len(self.laws) > 1:
             law = str(trial.suggest_categorical("law", self.laws))
@@ -139,10 +118,7 @@ class Space:
         return self.feedback(law, values)
 
     def feedback(self, law: str, values: Mapping[str, float]) -> Feedback:
-        """Settings from proposed values.
-
-        Gives as the controller can hold them.
-        """
+        """Settings from proposed values."""
         given: dict[str, Any] = {k: v for k, v in values.items() if not k.startswith("trim_")}
         given |= {k: round(given[k]) for k in ("min_move_steps", "nudge_steps") if k in given}
         given["law"] = law
@@ -155,10 +131,7 @@ class Space:
         return found.model_copy(update={key: getattr(self.car.feedback, key) for key in self.kept})
 
     def values_of(self, feedback: Feedback) -> dict[str, float]:
-        """What would have to be proposed to come to these settings, within the ranges.
-
-        Gives each of ``keys(law)`` to a value.
-        """
+        """What would have to be proposed to come to these settings, within the ranges."""
         low, high = feedback.trim_limit_steps
         own = {"trim_low_steps": low, "trim_high_steps": high}
         names = self.keys(feedback.law)
@@ -169,10 +142,7 @@ class Space:
         }
 
     def params_of(self, feedback: Feedback) -> dict[str, Any]:
-        """The same as the parameters of a trial.
-
-        Gives names to values, the law too where there is a choice.
-        """
+        """The same as the parameters of a trial."""
         values: dict[str, Any] = {
             name: round(value) if self.ranges[name].whole else value
             for name, value in self.values_of(feedback).items()
@@ -180,27 +150,18 @@ class Space:
         return ({"law": feedback.law} if len(self.laws) > 1 else {}) | values
 
     def from_unit(self, law: str, places: Sequence[float] | np.ndarray) -> Feedback:
-        """Settings from places in the unit cube, for searches other than optuna's.
-
-        Gives as the controller can hold them.
-        """
+        """Settings from places in the unit cube, for searches other than optuna's."""
         names = self.keys(law)
         return self.feedback(
             law, {n: self.ranges[n].at(float(p)) for n, p in zip(names, places, strict=True)}
         )
 
     def to_unit(self, feedback: Feedback) -> np.ndarray:
-        """Places in the unit cube of settings.
-
-        Gives in the order of ``keys(law)`` [-].
-        """
+        """Places in the unit cube of settings."""
         return np.array([self.ranges[n].place(v) for n, v in self.values_of(feedback).items()])
 
     def neighbours(self, feedback: Feedback) -> dict[str, Feedback]:
-        """Settings one entry step away, up and down in each thing that is varied.
-
-        Gives such as "gain_steps_per_100rpm +0.1" to settings; those at an end have one less.
-        """
+        """Settings one entry step away, by what is changed, such as "gain_steps_per_100rpm +0.1"."""
         found: dict[str, Feedback] = {}
         for name in self.keys(feedback.law):
             step = self._entry_step(name, feedback.update_period_ms)

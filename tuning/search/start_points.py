@@ -33,10 +33,7 @@ LEAD_SHARE = 0.4
 
 
 def start_points(space: Space, scatter_rpm: float, known: Mapping[str, Feedback]) -> dict[str, Feedback]:
-    """Settings to evaluate first.
-
-    Gives name to settings, within the space: those known, and for each law some by rule.
-    """
+    """Settings to evaluate first."""
     car = space.car
     found = {name: one for name, one in known.items() if one.law in space.laws}
     idle = usual_idle(car)
@@ -55,10 +52,8 @@ def _widest_trim(space: Space) -> tuple[float, float]:
 def _leading(space: Space, law: str, idle: IdlePoint) -> dict[str, Feedback]:
     """Settings whose derivative leads, and whose moves are large and few.
 
-    With a deadband of what one minimum move is worth, one move cures what leaves it; without any,
-    the minimum move alone keeps the valve still.  Where the integral makes a blip end low, little
-    of it is left.  Source: our own; differential evolution over 10,000 candidates a car came to
-    the first two kinds on the demo cars.
+    With a deadband of one minimum move's worth, one move cures what leaves it. Source: our own;
+    differential evolution over 10,000 candidates a car came to these kinds on the demo cars.
     """
     tight = starting_settings(idle.plant, UPDATE_s, "simc")
     slow = starting_settings(idle.plant, UPDATE_s, "slow")

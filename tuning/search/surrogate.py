@@ -27,12 +27,9 @@ _ROOT5 = math.sqrt(5.0)
 
 
 def matern(one: Reals, other: Reals, lengths: Reals) -> Reals:
-    """Covariance of scores at two sets of places, for unit variance.
+    """Covariance of unit variance at two sets of places, order 5/2 [-].
 
-    Gives shape (n, m), 0 to 1 [-].
-
-    Matern covariance of order 5/2.  Source: Rasmussen & Williams, Gaussian Processes for Machine
-    Learning (2006), eq. 4.17.
+    Source: Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), eq. 4.17.
     """
     from scipy.spatial.distance import cdist
 
@@ -42,21 +39,7 @@ def matern(one: Reals, other: Reals, lengths: Reals) -> Reals:
 
 @dataclass(frozen=True, eq=False)
 class Surrogate:
-    """A fitted process.
-
-    Attributes
-    ----------
-    places : ndarray
-        Shape (n, dimensions): where scores are known, 0 to 1 [-].
-    lengths : ndarray
-        Shape (dimensions,): length scales [-].
-    noise : float
-        Variance of the luck, over that of the scores [-].
-    middle, size : float
-        Mean and standard deviation of the scores, by which they were normed [any].
-    factor, weights : ndarray
-        Lower Cholesky factor of the covariance, and the covariance's inverse times the scores.
-    """
+    """A fitted process: places and length scales in the unit cube [-], scores normed by middle and size."""
 
     places: Reals
     lengths: Reals
@@ -67,18 +50,12 @@ class Surrogate:
     weights: Reals
 
     def mean(self, places: Reals) -> Reals:
-        """Expected score, luck taken out [any].
-
-        Gives shape (m,) [unit of the scores].
-        """
+        """Expected score, luck taken out [any]."""
         normed = matern(places, self.places, self.lengths) @ self.weights
         return np.asarray(self.middle + self.size * normed)
 
     def mean_and_sd(self, places: Reals) -> tuple[Reals, Reals]:
-        """Expected score, and how sure it is.
-
-        Gives shape (m,) each [unit of the scores].
-        """
+        """Expected score, and how sure it is."""
         from scipy.linalg import solve_triangular
 
         across = matern(places, self.places, self.lengths)
@@ -87,10 +64,7 @@ class Surrogate:
         return self.middle + self.size * (across @ self.weights), self.size * np.sqrt(variance)
 
     def with_guess(self, place: Reals) -> Surrogate:
-        """The process as if the expected score had been found at a place.
-
-        Gives surer there, so that the next proposal goes elsewhere.
-        """
+        """The process as if the expected score had been found at a place, so that the next goes elsewhere."""
         known = self.factor @ (self.factor.T @ self.weights)
         guess = matern(place[None], self.places, self.lengths) @ self.weights
         places, scores = np.vstack([self.places, place]), np.append(known, guess)
@@ -139,12 +113,9 @@ def _cost(log_values: Reals, places: Reals, normed: Reals) -> tuple[float, Reals
 
 
 def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) -> Surrogate:
-    """Fit the process to scores.
+    """Fit length scales and noise that are most likely under wide priors of our own.
 
-    Gives with the most likely length scales and noise under wide priors.
-
-    Source: Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), sections 2.2 and
-    5.4.1; priors our own.
+    Source: Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), 2.2 and 5.4.1.
     """
     from scipy.optimize import minimize
 
@@ -165,12 +136,9 @@ def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) 
 
 
 def expected_improvement(surrogate: Surrogate, places: Reals, best: float) -> Reals:
-    """How much lower than the best so far scores are expected to be [-].
+    """How much lower than the best so far scores are expected to be, in their unit [any].
 
-    Gives shape (m,), 0 or more [unit of the scores].
-
-    Source: Jones, Schonlau & Welch, Efficient global optimization of expensive black-box
-    functions, Journal of Global Optimization 13 (1998), eq. 15.
+    Source: Jones, Schonlau & Welch, Journal of Global Optimization 13 (1998), eq. 15.
     """
     from scipy.special import ndtr
 

@@ -21,15 +21,7 @@ from tuning.search.weights import Weights
 
 @dataclass(frozen=True)
 class Gap:
-    """The score in the search against the last word on cars and seeds the search never met.
-
-    Attributes
-    ----------
-    search_rpm, verdict_rpm : float
-        Score of the chosen settings on the search's cars, and on fresh ones [rpm].
-    now_rpm : float
-        Score of the present settings on the fresh ones [rpm].
-    """
+    """The score in the search against the last word on cars and seeds the search never met."""
 
     search_rpm: float
     verdict_rpm: float
@@ -41,10 +33,7 @@ class Gap:
         return self.verdict_rpm / max(self.search_rpm, 1e-9) - 1.0
 
     def to_dict(self) -> dict[str, float]:
-        """Give it as plain values.
-
-        Gives fields by name, and the share.
-        """
+        """Give it as plain values."""
         return {**asdict(self), "share": self.share}
 
 
@@ -61,17 +50,13 @@ class Tuning:
     now, predicted : Prediction
         What the present and the proposed settings do on the same fresh cars and seeds.
     now_score, predicted_score : Score
-        Their scores there.
     weights : Weights
-        What was weighed.
     preset, budget : str
         Names of the weights and of the size of the search.
     trials : int
-        Candidates tried.
     engines : int
         Different plausible cars met.
     seconds : float
-        Time it took [s].
     front : Front
         Quiet against quick against wear.
     importance : dict

@@ -16,19 +16,7 @@ from sim.files import one_problem
 
 @dataclass(frozen=True)
 class Weights:
-    """Weights of the score in the order of its terms, each in rpm of score a unit.
-
-    Attributes
-    ----------
-    hunting, error, excursion, undershoot : float
-        For each rpm [-].
-    moves_rpm_per_move_per_min : float
-        For each move a minute [rpm].
-    settling_rpm_per_s : float
-        For each second of settling [rpm per s].
-    stalls_rpm : float
-        For each stall [rpm].
-    """
+    """Weights of the score in the order of its terms, each in rpm of score a unit."""
 
     hunting: float = 1.0
     error: float = 1.0
@@ -39,10 +27,7 @@ class Weights:
     stalls_rpm: float = 1000.0
 
     def in_order(self) -> np.ndarray:
-        """The weights in the order of ``measures.TERMS``.
-
-        Gives shape (terms,).
-        """
+        """The weights in the order of ``measures.TERMS``."""
         return np.array(list(asdict(self).values()))
 
 
@@ -64,10 +49,7 @@ MOST_FAVOURED = 20.0
 
 
 def weights_of(preset: str) -> Weights:
-    """Find named weights.
-
-    Gives the weights.
-    """
+    """Find named weights."""
     if preset not in PRESETS:
         message = f"there are no such weights ({preset}), allowed: {', '.join(PRESETS)}"
         raise one_problem("command line", 1, "preset", message)
@@ -75,10 +57,7 @@ def weights_of(preset: str) -> Weights:
 
 
 def favoured(weights: Weights, wishes: Sequence[str]) -> Weights:
-    """Weights with wishes such as ``quick:2`` taken in.
-
-    Gives the weights.
-    """
+    """Weights with wishes such as ``quick:2`` taken in."""
     for wish in wishes:
         name, _, factor = wish.partition(":")
         try:

@@ -20,17 +20,7 @@ FAR_rpm, FAR_s = 250.0, 10.0
 
 @dataclass(frozen=True)
 class BaseError:
-    """Trim that feedback held over a stretch of temperature while warming up.
-
-    Attributes
-    ----------
-    from_degC, to_degC : float
-        Sensed coolant temperature [degC].
-    trim_steps : float
-        Mean trim: what the base curve lacks there [steps].
-    at_limit : bool
-        Whether trim mostly stood at its limit: more is lacking than it tells.
-    """
+    """Trim that feedback held over a stretch of temperature while warming up."""
 
     from_degC: float
     to_degC: float
@@ -47,15 +37,7 @@ class BaseError:
 
 @dataclass(frozen=True)
 class OutOfReach:
-    """Temperatures at which feedback did not act, as speed was too far off.
-
-    Attributes
-    ----------
-    from_degC, to_degC : float
-        Sensed temperature [degC].
-    off_rpm : float
-        Mean speed less target [rpm].
-    """
+    """Temperatures at which feedback did not act, as speed was too far off."""
 
     from_degC: float
     to_degC: float
@@ -70,12 +52,7 @@ class OutOfReach:
 
 
 def base_errors(trace: Trace, car: Car, used: Any) -> tuple[BaseError, ...]:
-    """Mean trim over each stretch of sensed temperature in which feedback acted for long.
-
-    What is switched on asks for trim as a wrong curve does: those rows are left out.
-
-    Gives from cold to warm.
-    """
+    """Mean trim by sensed temperature where feedback acted for long and nothing was switched on."""
     sensed, trim, load_W = (trace[n] for n in ("coolant_sensed_degC", "trim_steps", "load_W"))
     if used.any():
         used = used & (load_W <= float(np.min(load_W[used])) + LIKE_UNLOADED_W)
@@ -93,10 +70,7 @@ def base_errors(trace: Trace, car: Car, used: Any) -> tuple[BaseError, ...]:
 
 
 def out_of_reach(trace: Trace, idle: Any) -> OutOfReach | None:
-    """Temperatures at which the running engine stood far off its target without feedback.
-
-    Gives none where it was not so for long.
-    """
+    """Temperatures at which the running engine stood far off its target without feedback."""
     error = trace["rpm"] - trace["target_rpm"]
     far = idle & (trace["running"] > 0.5) & (np.abs(error) > FAR_rpm)
     span = np.diff(trace.time_s, append=trace.duration_s)

@@ -70,21 +70,7 @@ class Need:
 
 @dataclass(frozen=True)
 class Held:
-    """What was held in starts from several temperatures, reading by reading.
-
-    Attributes
-    ----------
-    start : numpy.ndarray
-        Which start [index].
-    coolant_degC : numpy.ndarray
-        What the controller reads [degC].
-    since_s : numpy.ndarray
-        Time since the engine runs [s].
-    steps : numpy.ndarray
-        Where the valve stands, and so what holds the target if it does not stand at an end [steps].
-    over_rpm : numpy.ndarray
-        Speed above the target [rpm].
-    """
+    """What was held in starts from several temperatures, reading by reading."""
 
     start: NDArray[np.int64]
     coolant_degC: NDArray[np.float64]
@@ -103,7 +89,6 @@ def needs(car: Car, fades_s: Sequence[float], seed: int) -> list[Need]:
     fades_s : sequence of float
         Time over which air added at the start is to fade; 0: a base curve alone [s].
     seed : int
-        Of the runs.
 
     Returns
     -------
@@ -129,7 +114,6 @@ def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
     starts_degC : sequence of float
         Engine and air at the starts [degC].
     seed : int
-        Of the runs.
 
     Returns
     -------

@@ -27,8 +27,6 @@ class Phase:
     ----------
     name : str
         Such as "homing" or "cranking".
-    from_s, to_s : float
-        Beginning and end [s].
     text : Note
         What happened, with numbers.
     """

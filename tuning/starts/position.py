@@ -18,26 +18,7 @@ APART_steps = 0.5
 
 @dataclass(frozen=True)
 class HiddenOffset:
-    """What a homing that missed the seat does to the rest of the run.
-
-    Attributes
-    ----------
-    steps, left_steps : float
-        True position less the counted one when homing ended, and what is left of it afterwards:
-        an end stop takes what goes beyond it [steps].
-    from_s, to_s : float
-        Stretch looked at: from the end of after-start air on [s].
-    trim_steps : float
-        Mean trim while feedback acts, 0 if it never does [steps].
-    limited_share, resting_share : float
-        Share of that time with the trim at a limit; with feedback not acting [-].
-    error_rpm : float
-        Mean speed less target [rpm].
-    closing_steps : float
-        Least trim left to close with [steps].
-    long_enough : bool
-        Whether homing drives farther than the longest travel: then its length is not the cause.
-    """
+    """What a homing that missed the seat does to the rest of the run."""
 
     steps: float
     left_steps: float
@@ -63,15 +44,7 @@ class HiddenOffset:
 
 @dataclass(frozen=True)
 class Lost:
-    """A stretch in which the valve was not where it was counted.
-
-    Attributes
-    ----------
-    from_s, to_s : float
-        Beginning and end [s].
-    low_steps, high_steps : float
-        True position less the counted one, lowest and highest: below 0 is further closed [steps].
-    """
+    """A stretch in which the valve was not where it was counted."""
 
     from_s: float
     to_s: float
@@ -87,10 +60,7 @@ class Lost:
 
 
 def homing_rows(trace: Trace, crank_s: float) -> Any:
-    """Rows of the last homing that began before the starter turned.
-
-    Gives indices in a row; none if nothing was homed.
-    """
+    """Rows of the last homing that began before the starter turned."""
     homing = trace["homing"] > 0.5
     begins = np.flatnonzero(homing & ~np.r_[False, homing[:-1]])
     begins = begins[trace.time_s[begins] <= crank_s]
@@ -102,10 +72,7 @@ def homing_rows(trace: Trace, crank_s: float) -> Any:
 
 
 def off_steps(trace: Trace, row: int) -> float:
-    """True position less the counted one.
-
-    Gives 0 where it is right [steps].
-    """
+    """True position less the counted one."""
     return float(trace["shaft_steps"][row] - trace["believed_steps"][row])
 
 
@@ -134,10 +101,7 @@ def lost_in(trace: Trace, rows: Any) -> Lost | None:
 
 
 def hidden_offset(trace: Trace, car: Car, homed: int, since_s: float, until_s: float) -> HiddenOffset | None:
-    """What a start shows of a homing that missed the seat.
-
-    Gives none if the seat was met, or the engine never ran afterwards.
-    """
+    """What a start shows of a homing that missed the seat."""
     steps = off_steps(trace, homed)
     later = (trace.time_s > since_s) & (trace.time_s < until_s) & (trace["running"] > 0.5)
     if steps == 0.0 or not later.any():

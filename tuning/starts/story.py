@@ -38,27 +38,17 @@ class StartStory:
     Attributes
     ----------
     car, scenario : str
-        Names.
     phases : tuple of Phase
-        In order of time.
     homing_s : float
         Time the homing took; nan if there was none [s].
     hidden_steps : float
         True position less the counted one when homing ended: 0 is right [steps].
     cranking_rpm : float
         Speed at which the starter turned the engine, before the first firing [rpm].
-    lowest_V : float
-        Battery while cranking [V].
     first_firing_s, run_s : float
         From the key to the first lit charge and to running by itself; nan: never [s].
-    flare_rpm : float
-        Highest above target [rpm].
-    lowest_rpm : float
-        Lowest once the target was reached [rpm].
     stable_s : float
         From the key to within 100 rpm of target for good, within the first minute [s].
-    trim_low_steps, trim_high_steps : float
-        Trim used on the way [steps].
     base_errors : tuple of BaseError
         Mean trim over stretches of temperature.
     out_of_reach : OutOfReach or None
@@ -71,8 +61,6 @@ class StartStory:
         What a homing that missed the seat does afterwards; None where it found the seat.
     off_at_end_steps : float
         True position less the counted one at the end of the run: 0 is right [steps].
-    key_s : float
-        When the key was turned to crank [s].
     feedback_s : float
         From the key to the first moment at which feedback acts; nan: never [s].
     until_s : float
@@ -122,7 +110,6 @@ class StartStory:
         Returns
         -------
         Note
-            The verdict.
         """
         where = {"car": self.car, "scenario": self.scenario}
         if math.isnan(self.first_firing_s):
@@ -212,7 +199,6 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     trace : Trace
         A run that begins with the key turned on, or one with a restart in it.
     car : Car
-        Its car.
 
     Returns
     -------
@@ -285,10 +271,7 @@ def _valve_at(trace: Trace, stalled_s: float, else_s: float) -> float:
 
 
 def _end_of(trace: Trace, run_s: float) -> tuple[float, float]:
-    """When the engine stalled after it ran, nan if it did not; and when this start is over.
-
-    It is over once the key is off or the valve homed anew; a stall is told with what comes then.
-    """
+    """When the engine stalled after it ran, else nan; and when this start is over, by key or new homing."""
     later = trace.time_s > run_s
     stalled_s = first_s(trace.time_s, later & (trace["running"] < 0.5) & (trace["key"] > 0.5))
     anew_s = first_s(trace.time_s, later & ((trace["key"] < 0.5) | (trace["homing"] > 0.5)))

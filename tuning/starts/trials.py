@@ -32,16 +32,10 @@ class StartResult:
 
     Attributes
     ----------
-    coolant_degC : float
-        Engine and air at the start [degC].
-    target_rpm : float
-        Idle speed wanted at that temperature [rpm].
     runs : bool
         Whether each start led to an engine that goes on running.
     run_s : float
         From the key to running by itself, the longest; nan if none ran [s].
-    flare_rpm : float
-        Highest above target [rpm].
     lowest_rpm : float
         Lowest once the target was reached, less what the target has moved since; 0 if one did
         not run [rpm].
@@ -96,10 +90,7 @@ class StartResult:
 
 
 def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
-    """Make the scenario of one start: key on, homing, crank, a minute of running.
-
-    Gives with a start window.
-    """
+    """Make the scenario of one start: key on, homing, crank, a minute of running."""
     from sim import Scenario
 
     return Scenario.model_validate(

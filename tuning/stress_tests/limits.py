@@ -50,9 +50,7 @@ class Check:
     measure : str
         Name of the measure.
     meaning : Note
-        What it is.
     unit : str
-        The unit of the numbers.
     value : float
         On the worst plausible car; nan where a case has nothing to measure.
     warn, fail : float
@@ -119,19 +117,7 @@ def _plain(value: Any) -> Any:
 
 @dataclass(frozen=True)
 class CaseRuns:
-    """All runs of one case.
-
-    Attributes
-    ----------
-    values : numpy.ndarray
-        Shape (cars, seeds, measures), places as in ``measures.COLUMN``.
-    floor_rpm : numpy.ndarray
-        Shape (cars,): swing with the valve held in the same scenario; nan where not known [rpm].
-    limited : numpy.ndarray
-        Shape (cars, seeds): share of the time at a trim limit [-].
-    stall_rpm, target_rpm : numpy.ndarray
-        Shape (cars,) [rpm].
-    """
+    """All runs of one case: values of shape (cars, seeds, measures), the rest by car."""
 
     values: np.ndarray
     floor_rpm: np.ndarray
@@ -140,10 +126,7 @@ class CaseRuns:
     target_rpm: np.ndarray
 
     def of(self, name: str) -> np.ndarray:
-        """One measure.
-
-        Gives shape (cars, seeds).
-        """
+        """One measure."""
         column: np.ndarray = self.values[..., COLUMN[name]]
         return column
 
@@ -265,8 +248,5 @@ def _moves_check(runs: CaseRuns, is_fault: bool) -> Check:
 
 
 def deciding(checks: Sequence[Check]) -> Check:
-    """The check that decides a case: the worst verdict, and of those the one most strained.
-
-    Gives one of them.
-    """
+    """The check that decides a case: the worst verdict, and of those the one most strained."""
     return max(checks, key=lambda one: (ORDER.index(one.verdict), one.strain))

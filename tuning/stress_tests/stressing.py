@@ -45,14 +45,12 @@ class Case:
     decided_by : Check
         The measure that decided, with its limit.
     checks : tuple of Check
-        All measures.
     fitted : bool
         False where the car has nothing that this scenario switches: then nothing is judged, and
         ``verdict`` is "pass" without being counted as one.
     worst_car : str
         Which plausible car it was, in words.
     worst_run : Samples
-        That run, to be looked at.
     """
 
     key: str
@@ -103,9 +101,7 @@ class Stress:
     Attributes
     ----------
     car : str
-        Name of the car.
     suite : str
-        Name of the suite.
     cases : tuple of Case
         In the order of the suite.
     engines, runs : int
@@ -140,7 +136,6 @@ class Stress:
         Parameters
         ----------
         count : int
-            How many.
 
         Returns
         -------

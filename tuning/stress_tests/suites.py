@@ -67,10 +67,7 @@ AFTER_START_s = 35.0
 
 
 def suite_scenarios(suite: str) -> dict[str, Scenario]:
-    """Read the scenarios of a suite.
-
-    Gives name of the file to scenario, each watched for hunting after its loads and starts too.
-    """
+    """Read the scenarios of a suite."""
     if suite not in SUITES:
         message = f"there is no such suite ({suite}), allowed: {', '.join(SUITES)}"
         raise one_problem("command line", 1, "suite", message)
@@ -107,9 +104,7 @@ def is_fitted(car: Car, scenario: Scenario) -> bool:
     Parameters
     ----------
     car : Car
-        The car.
     scenario : Scenario
-        What happens.
 
     Returns
     -------
@@ -127,9 +122,7 @@ def not_fitted(car: Car, scenario: Scenario) -> tuple[str, ...]:
     Parameters
     ----------
     car : Car
-        The car.
     scenario : Scenario
-        What happens.
 
     Returns
     -------

@@ -11,11 +11,7 @@ from typing import Any
 
 
 class Interrupt:
-    """Holds Ctrl-C back while something is written, so that what is finished is kept.
-
-    A second Ctrl-C is not held back. Outside the main thread, where Python delivers no signals,
-    it does nothing.
-    """
+    """Holds the first Ctrl-C back while something is written; does nothing outside the main thread."""
 
     def __init__(self) -> None:
         self._asked = False

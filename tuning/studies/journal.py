@@ -56,13 +56,7 @@ class JournalLock:
 
 
 def cut_torn_tail(journal: Path, *, read_last: bool = False) -> Path | None:
-    """Cut the journal back to its last whole line; what is cut is kept beside it.
-
-    The lock must be held. A line written half would be completed by the next one appended, and
-    the file could not be read any more.
-
-    Gives file to which the piece cut off was added (NAME.torn), or None if nothing was cut.
-    """
+    """Cut the journal, its lock held, back to its last whole line; give the file that keeps the piece."""
     try:
         file = journal.open("r+b")
     except FileNotFoundError:
@@ -119,10 +113,7 @@ def _is_record(line: bytes) -> bool:
 
 
 def open_journal(path: Path) -> JournalStorage:
-    """Open a journal file, or make it, and mend its end.
-
-    Gives optuna's storage over that file.
-    """
+    """Open a journal file, or make it, and mend its end."""
     from optuna.storages import JournalStorage
     from optuna.storages.journal import JournalFileBackend
 

@@ -29,17 +29,7 @@ _ATTEMPTS = 6
 
 @dataclass(frozen=True)
 class Place:
-    """An open storage.
-
-    Attributes
-    ----------
-    storage : BaseStorage
-        optuna's storage.
-    shown : str
-        The place as it may be shown: a password is replaced by stars.
-    close : callable
-        Ends the connections to it.
-    """
+    """An open storage, how it may be shown (without a password), and what closes it."""
 
     storage: BaseStorage
     shown: str
@@ -58,7 +48,6 @@ def open_storage(storage: str | Path | None) -> Place:
     Returns
     -------
     Place
-        The storage, open.
 
     Raises
     ------
@@ -162,8 +151,8 @@ def _connect(url: URL, options: dict[str, Any], shown: str) -> Place:
 def _one_at_a_time(engine: Engine) -> None:
     """Let no other write between what a transaction reads and what it writes.
 
-    SQLite has no lock of single rows: two processes on a slow disk both found a trial waiting and
-    both took it.  Source: SQLAlchemy's documentation of its SQLite dialect, on transactions.
+    SQLite has no lock of single rows: two processes both found a trial waiting and both took it.
+    Source: SQLAlchemy's documentation of its SQLite dialect, on transactions.
     """
     from sqlalchemy import event
 

@@ -25,9 +25,7 @@ class Study:
     optuna_study : optuna.Study
         The study itself, for whatever optuna can tell of it (best trials, importances).
     place : Place
-        Where it is kept.
     study_id : int
-        Its number there.
     seed : int
         Seed of every proposal.
     make_sampler : callable

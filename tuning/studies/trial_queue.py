@@ -39,21 +39,7 @@ def counts_as_finished(trial: FrozenTrial) -> bool:
 
 @dataclass(frozen=True)
 class TrialQueue:
-    """The queue of one study, as one worker sees it.
-
-    Attributes
-    ----------
-    study : optuna.Study
-        The study.
-    storage : BaseStorage
-        The storage it is kept in.
-    study_id : int
-        Its number there.
-    me : Worker
-        This worker.
-    watch : Watch
-        Judges which other workers are gone.
-    """
+    """The queue of one study, as one worker sees it."""
 
     study: optuna.Study
     storage: BaseStorage
@@ -76,13 +62,7 @@ class TrialQueue:
                 self.study.enqueue_trial(plain, user_attrs={_KEY: key, START: name})
 
     def retry_left_behind(self, trials: Sequence[FrozenTrial]) -> bool:
-        """Queue again what workers that are gone left unfinished.
-
-        To be called while this worker evaluates nothing: a trial running in its own name then
-        was left by a claim that went wrong.
-
-        Gives whether anything changed.
-        """
+        """Queue again what workers that are gone left; to be called while this one evaluates nothing."""
         running = [trial for trial in trials if trial.state.name == "RUNNING"]
         if not running:
             return False
@@ -116,10 +96,7 @@ class TrialQueue:
         self._set_state(trial, "FAIL")
 
     def claim(self, trials: Sequence[FrozenTrial], most: int) -> list[FrozenTrial]:
-        """Take waiting trials for this worker; no other can take the same.
-
-        Gives the trials taken, now running in this worker's name.
-        """
+        """Take waiting trials for this worker, which then run in its name; no other can take the same."""
         first: dict[str, int] = {}
         for trial in trials:
             if (key := trial.user_attrs.get(_KEY)) is not None:

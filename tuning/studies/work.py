@@ -82,11 +82,7 @@ class Work(Generic[C]):
             raise
 
     def _sampler(self, trials: Sequence[FrozenTrial]) -> BaseSampler:
-        """Return a sampler for this batch, seeded by where in the study the batch stands.
-
-        So a study resumed goes on as if it had not been broken off. Two workers that stand at
-        the same place must not propose the same: among several each mixes in its own key.
-        """
+        """Return a sampler seeded by where the study stands, so that a resumed one goes on as if unbroken."""
         from numpy.random import SeedSequence
 
         attrs = self._study.storage.get_study_user_attrs(self._study.study_id)

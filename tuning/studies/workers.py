@@ -34,20 +34,7 @@ LEASE_PREFIX = "worker:"
 
 @dataclass(frozen=True)
 class Worker:
-    """One process at work on a study.
-
-    Attributes
-    ----------
-    host : str
-        Name of the machine.
-    pid : int
-        Process number on that machine.
-    started_s : float
-        When that process started [s since 1970]. It parts a process from a later one that was
-        given the same number.
-    key : str
-        Different for each search, also of one process.
-    """
+    """One process at work on a study; its start parts it from a later one of the same number."""
 
     host: str
     pid: int
@@ -99,20 +86,8 @@ def _start_of(pid: int) -> float | None:
 class Lease:
     """The signs of life of one worker, kept in the study while the `with` block runs.
 
-    optuna's own heartbeat serves `Study.optimize` only, does not exist for journal files and
-    passes over a trial whose worker died before the first beat; this one serves every storage.
-    Beats are counted, not timed, so clocks of several machines need not agree.
-
-    Parameters
-    ----------
-    storage : BaseStorage
-        Storage of the study.
-    study_id : int
-        The study's number in that storage.
-    worker : Worker
-        Whose lease it is.
-    beat_s : float
-        Time between beats [s], above 0.
+    optuna's own heartbeat serves `Study.optimize` only and does not exist for journal files. Beats are
+    counted, not timed, so clocks of several machines need not agree.
     """
 
     def __init__(self, storage: BaseStorage, study_id: int, worker: Worker, beat_s: float = BEAT_S) -> None:
@@ -154,15 +129,7 @@ class Lease:
 
 @dataclass
 class Watch:
-    """Watches the leases of the other workers.
-
-    Attributes
-    ----------
-    lease_s : float
-        How long a lease may stand still before its worker is taken for dead [s].
-    clock : callable
-        Returns a time in seconds that never goes back.
-    """
+    """Watches the leases of the other workers, of which beats may stand still for ``lease_s``."""
 
     lease_s: float = LEASE_S
     clock: Callable[[], float] = time.monotonic
