@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from tuning.measures.hunting_rule import (
-    ABOVE_FLOOR,
     CANNOT_TELL,
     DOES_NOT_HUNT,
     HUNTS,
@@ -23,7 +22,7 @@ from tuning.measures.scan import SMOOTHED_s, whole_samples
 from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 
 __all__ = [
-    "ABOVE_FLOOR", "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MAY_HUNT", "MEASURES",
+    "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MAY_HUNT", "MEASURES",
     "RULED_BY", "RUNNING_SHARE", "TERMS", "Measures", "SMOOTHED_s", "START_TOLERANCE_rpm",
     "answer_terms", "below_target_rpm", "hunting_chance", "hunts", "is_hunting", "measure",
     "measure_runs", "races", "regular_swing", "resample_hold", "rest_terms", "run_answer",

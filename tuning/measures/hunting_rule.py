@@ -192,8 +192,15 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
 class HuntingChance:
     """How often runs of one car hunt, and what may be said of the car.
 
-    ``answer`` is ``HUNTS`` where it does more often than not, surely; ``DOES_NOT_HUNT`` where no run did and
-    there were enough. ``share`` is the chance, with its 90 % interval; nan without runs.
+    Attributes
+    ----------
+    answer : str
+        ``HUNTS``: more often than not, surely; ``MAY_HUNT``; ``DOES_NOT_HUNT``: no run did and there were
+        enough; else ``CANNOT_TELL``.
+    hunting, runs : int
+        Runs that hunt, of how many.
+    share, low_share, high_share : float
+        The chance, and its 90 % interval; nan without runs [-].
     """
 
     answer: str
@@ -204,7 +211,13 @@ class HuntingChance:
     high_share: float
 
     def note(self) -> Note:
-        """Tell it."""
+        """Tell it.
+
+        Returns
+        -------
+        Note
+            Of code ``measures.`` and the answer.
+        """
         if self.answer == CANNOT_TELL:
             return Note("measures.cannot_tell", hunting=self.hunting, runs=self.runs)
         high_percent = 100.0 * self.high_share
