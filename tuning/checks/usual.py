@@ -28,8 +28,8 @@ def usual_checks(car: Car, spots: list[Spot]) -> list[CheckLine]:
 def _gains(car: Car, warm: Spot) -> CheckLine:
     feedback = car.feedback
     acts = law_of(feedback).has_gains
-    at_once = feedback.gain_steps_per_100rpm * warm.rpm_per_step / 100.0
-    a_second = feedback.integral_steps_per_100rpm_s * warm.rpm_per_step / 100.0
+    at_once = feedback.gain_steps_per_rpm * warm.rpm_per_step
+    a_second = feedback.integral_steps_per_rpm_s * warm.rpm_per_step
     most = MOST_AT_ONCE * 100.0 / max(warm.rpm_per_step, 1.0)
     return CheckLine(
         Note("checks.gains"),

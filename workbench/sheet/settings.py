@@ -137,8 +137,8 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
     most = max(spot.rpm_per_step for spot in spots)
     move_rpm = feedback.min_move_steps * most
     step_ms = car.valve.step_ms
-    lost = feedback.gain_steps_per_100rpm / 100.0 * warm.rpm_per_step
-    grows = feedback.integral_steps_per_100rpm_s * warm.rpm_per_step / 100.0
+    lost = feedback.gain_steps_per_rpm * warm.rpm_per_step
+    grows = feedback.integral_steps_per_rpm_s * warm.rpm_per_step
     one_move = f"one move of {feedback.min_move_steps}"
     wide = 2.0 * feedback.deadband_rpm
     held = "holds" if wide >= move_rpm else "is narrower than"
