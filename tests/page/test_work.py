@@ -45,7 +45,7 @@ def test_a_search_outlives_a_reload_and_stops_with_its_best(look: Look, served: 
     assert started <= children(served.process.pid), "the reload has not disturbed it"
     look.wait_text("Best so far: law")
     look.press("Stop and keep the best")
-    told = look.wait_text("on fresh cars")
+    told = look.wait_text("On fresh cars the best of them swings")
     assert "Use the proposed settings" in told.replace("USE", "Use")
     wait_for(lambda: not started & children(served.process.pid), "the process has ended")
     (first, second) = (look.option(".halves .card:nth-child(2) .chart")["series"][i] for i in (0, 2))

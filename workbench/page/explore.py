@@ -99,7 +99,7 @@ class Explore(Tab):
     def _shown(self) -> None:
         self._finding = shown.status("big").props('aria-live="polite"')
         self.chart = shown.chart("speed, valve and manifold pressure over time", "runs", self._frame())
-        self._rungs = shown.status().style("min-height: 2.8em")
+        self._rungs = shown.status("rungs").style("min-height: 2.8em")
         shown.words(
             "Right of the speed: a line for each position of the valve, at its own steady speed; the bar is"
             " the deadband.",

@@ -144,8 +144,14 @@ class Page:
             background_tasks.create(settle(), name=name)
 
     def _keep_soon(self) -> None:
-        keep = partial(self.sessions.keep_draft, self.session)
-        self._once_settled("keep", KEEP_AFTER_s, partial(self.try_to, keep))
+        self._once_settled("keep", KEEP_AFTER_s, self._keep_draft)
+
+    def _keep_draft(self) -> None:
+        """Keep what nobody has saved; an error that stands there, such as of saving, stays."""
+        try:
+            self.sessions.keep_draft(self.session)
+        except sim.InputError as error:
+            self.tell_error(plain_problem(error))
 
     def _follow(self) -> None:
         if self._shown != self._now():

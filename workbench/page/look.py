@@ -108,7 +108,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore { display: flex; flex-direction: column; align-items: stretch; }
   .q-tab-panels, .q-tab-panels > .q-panel { overflow: visible; }
   .explore > .shown { order: -1; position: sticky; top: 0; z-index: 5; padding: 6px; gap: 2px; }
-  .explore > .shown > .soft { font-size: 12.5px; line-height: 1.25; }
+  .explore > .shown > .soft, .explore > .shown > .rungs { display: none; }
   .explore > .why { position: relative; z-index: 6; background: var(--ground); }
   .explore > .card:not(.shown) [tabindex] { scroll-margin-top: 420px; }
   .shown > .big { min-height: 4.2em; } .top > .big { max-width: 60%; }

@@ -215,13 +215,14 @@ def explain_section(result: tuning.Explanation) -> Section:
 
 
 WORST = 3
+LISTED = 8
 COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
 
 
 def stress_section(result: tuning.Stress) -> Section:
     """Tell how the settings stood up."""
     # A case that does not fit the car has no verdict to show.
-    broken = [case for case in result.worst(len(result.cases)) if case.verdict != "pass"]
+    broken = [case for case in result.worst(LISTED) if case.verdict != "pass"]
     worst = result.worst(WORST)
     named = ", ".join(case.name for case in worst)
     strained = [case for case in worst if case.verdict != "pass"]
@@ -233,7 +234,7 @@ def stress_section(result: tuning.Stress) -> Section:
     text = (
         f"{result.runs} runs on {result.engines} cars that this one could be and that the search"
         " did not meet. Where something is broken (lost steps, a leak, a weak cylinder) only"
-        " stalling and racing count as failing."
+        f" stalling and racing count as failing. Listed are the hardest {LISTED}; the picture has all."
     )
     tables = [Table(COLUMNS, _rows(broken), "  rr ")] if broken else []
     return Section("The stress matrix", text, (), tables, pictures)
