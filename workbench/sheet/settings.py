@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import controllers
 import sim
 import tuning
-from controllers import DERIVATIVE, GAIN, INTEGRAL, law_of, setting_acts
 from workbench.sheet.parts import SettingRow
 from workbench.words.laws import LAW_WORDS
 
@@ -37,7 +37,11 @@ def refuse_lost_entries(car: sim.Car) -> None:
     """Refuse a setting that the controller's entry form rounds to nothing or turns around."""
     problems = []
     for entry in tuning.to_entry(car):
-        turned = car.entry_form.sign if entry.key in (GAIN, INTEGRAL, DERIVATIVE) else 1
+        turned = (
+            car.entry_form.sign
+            if entry.key in (controllers.GAIN, controllers.INTEGRAL, controllers.DERIVATIVE)
+            else 1
+        )
         lost = entry.ours != 0.0 and entry.entered * entry.ours * turned <= 0.0
         if lost and _acts(car, entry.key):
             where = f"feedback.{entry.key}" + (f" ({entry.part})" if entry.part else "")
@@ -54,7 +58,7 @@ def refuse_lost_entries(car: sim.Car) -> None:
 def worked_line(car: sim.Car) -> str:
     """What an error of 100 rpm for one second does, for the owner to check the entries by."""
     feedback = car.feedback
-    if not law_of(feedback).has_gains:
+    if not controllers.law_of(feedback).has_gains:
         return ""
     gain, integral = feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s
     moved = gain + integral
@@ -126,7 +130,7 @@ def _acts(car: sim.Car, key: str) -> bool:
     if key == "spark_trim_limit_deg":
         return feedback.spark_trim_deg_per_100rpm > 0.0
     if key in NAMES or key in ("enable_delay_s", "nudge_steps", "rpm_per_step"):
-        return setting_acts(feedback, key)
+        return controllers.setting_acts(feedback, key)
     return float(getattr(feedback, key)) > 0.0
 
 
