@@ -6,8 +6,8 @@ import math
 
 from controllers import relation
 
-REGULATED_SHARE = 0.2
-"""How near to its limit the regulator begins to give less than the load, as a share of it [-]."""
+REGULATED_SHARE = 0.3
+"""How near to its limit the regulator begins to give less than the load, as a share of the load [-]."""
 SURFACE_A = 5.0
 """Current drawn from a battery at which it has fallen to its own voltage [A]."""
 SLOWEST_rad_s = 5.0
@@ -118,19 +118,18 @@ def alternator_target(
     Source: common practice, no source: the limit rises steeply from cut-in speed and ever less
     above, as 1 - cut-in / speed; at idle an alternator gives a third to a half of its largest.  A
     regulator lets go bit by bit as load nears the limit, within `REGULATED_SHARE` of the load, by
-    the even polynomial that meets both lines with three derivatives: no step of the integrator bends.
+    the even polynomial that meets both lines with four derivatives: the integrator keeps its order.
     """
     floored = speed_rad_s if speed_rad_s > SLOWEST_rad_s else SLOWEST_rad_s
     able = (1.0 - cut_in_rad_s / floored) * endless_W
-    able = able if able > 0.0 else 0.0
-    able = able if able < max_W else max_W
-    width = REGULATED_SHARE * load_W + 1.0
-    gap = (able - load_W) / width
+    asked = load_W if load_W < max_W else max_W
+    width = REGULATED_SHARE * asked + 1.0
+    gap = (able - asked) * (1.0 / width)  # the quotient is the same throughout a step
     sharp = gap if gap > 0.0 else -gap
     square = gap * gap
-    soft = (5.0 + square * (15.0 + square * (square - 5.0))) / 16.0
-    low = load_W if load_W < able else able
-    given = 0.5 * (load_W + able - width * soft) if sharp < 1.0 else low
+    soft = (35.0 + square * (140.0 - square * (70.0 - square * (28.0 - square * 5.0)))) / 128.0
+    low = asked if asked < able else able
+    given = 0.5 * (asked + able - width * soft) if sharp < 1.0 else low
     return given if given > 0.0 else 0.0
 
 
