@@ -58,6 +58,7 @@ class Known:
 
 
 NOTHING_MORE = Known()
+NOTE = "Estimated from a few facts; fit it to a log."
 
 
 def estimate_car(
@@ -76,22 +77,33 @@ def estimate_car(
 
     Parameters
     ----------
-    displacement_cm3, cylinders, target_rpm, pulse_ms, rest_ms, base, name, cooling : object
-        As in the car file [cm3, rpm, ms].
+    displacement_cm3, target_rpm, pulse_ms, rest_ms : float
+        Swept volume, warm target, coil on and off for a step; ranges as in the car file [cm3, rpm, ms].
+    cylinders : int
+        How many, 1 to 12.
+    base : sequence of tuple of float
+        Base curve it idles on now [degC, steps].
+    name, cooling : str
+        What the car is called; "water" or "air".
     known : Known
         What is known beyond them.
 
     Returns
     -------
-    tuple of Car and dict
-        The car, and by key of its file why it is what it is.
+    car : Car
+        Marked as guessed.
+    why : dict
+        By key of its file why it is what it is.
+
+    Raises
+    ------
+    InputError
+        If a fact is no number or beyond its range.
     """
-    _refuse_no_numbers(
-        displacement_cm3=displacement_cm3, target_rpm=target_rpm, pulse_ms=pulse_ms, rest_ms=rest_ms
-    )
+    sizes = {"displacement_cm3": displacement_cm3, "target_rpm": target_rpm}
+    _refuse_no_numbers(**sizes, pulse_ms=pulse_ms, rest_ms=rest_ms)
     values = _from_size(displacement_cm3, cylinders, cooling, target_rpm)
-    note = "Estimated from a few facts; fit it to a log."
-    values["car"] = {"name": name, "note": note, "basis": "guessed"}
+    values["car"] = {"name": name, "note": NOTE, "basis": "guessed"}
     values["thermal"] = {"cooling": cooling}
     values["valve"] = _valve(base, known.travel_steps) | {"pulse_ms": pulse_ms, "rest_ms": rest_ms}
     travel = float(values["valve"]["travel_steps"])
@@ -99,17 +111,16 @@ def estimate_car(
     values["curves"] = _curves(target_rpm, base, values["valve"])
     worth_rpm = (known.rpm_on_10_steps or 10.0 * RPM_OVER_TRAVEL / travel) / 10.0
     given = dict(known.feedback or {})
-    values["feedback"] = _cautious_feedback(base, travel, worth_rpm) | given
-    if known.loads is not None:
-        values["loads"] = dict(known.loads)
-    if known.entry_form is not None:
-        values["entry_form"] = dict(known.entry_form)
+    values["feedback"] = _cautious_feedback(base, travel, worth_rpm) | given  # until the curve is known
+    tables = {"loads": known.loads, "entry_form": known.entry_form}
+    values |= {table: dict(facts) for table, facts in tables.items() if facts is not None}
     rough = checked(Car, values, name)
     if known.map_kPa is not None:
         rough = _with_pressure(rough, known.map_kPa)
     leak_mm2, area_mm2 = _air_for_base(rough, worth_rpm, measured=known.rpm_on_10_steps is not None)
     car = with_values(rough, {"valve": {"area_mm2": area_mm2}, "throttle": {"leak_mm2": leak_mm2}})
-    return car, _notes(car, known)
+    mild = _cautious_feedback(base, travel, _warm_worth_rpm(car) or worth_rpm)
+    return with_values(car, {"feedback": mild | given}), _notes(car, known)
 
 
 def _refuse_no_numbers(**facts: float) -> None:
@@ -203,6 +214,16 @@ def _cautious_feedback(
         "enable_above_target_rpm": 400.0,
         "enable_delay_s": 20.0,  # until after-start air has faded
     }
+
+
+def _warm_worth_rpm(car: Car) -> float:
+    """Worth of one step more than the warm base, as the finished curve has it; 0 where not known [rpm]."""
+    from controllers import curve_at
+    from sim.linearise import settled_rpm
+
+    warm_steps = curve_at(car.curves.base_steps, WARM_degC)
+    settled, above = settled_rpm(car, [warm_steps, warm_steps + 1.0], WARM_degC)
+    return max(float(above - settled), 0.0) if settled > 0.0 else 0.0
 
 
 def _air_for_base(car: Car, worth_rpm: float, measured: bool) -> tuple[float, list[list[float]]]:

@@ -38,7 +38,7 @@ Loads are multiples of what the car has fitted: 0 off, 1 on. A torque below 0 dr
 as wheels do.
 """
 
-_WHOLE = ("lost_steps", "valve_sticks", "wired_reversed", "home", "fuel_cut")
+WHOLE_EVENTS = ("lost_steps", "valve_sticks", "wired_reversed", "home", "fuel_cut")
 
 
 class Event(Table):
@@ -78,16 +78,16 @@ class Event(Table):
         low, high = EVENT_RANGES[self.set]
         if self.set == "home":
             allowed = "1, or leave it out"
-        elif self.set in _WHOLE and high == 1:
+        elif self.set in WHOLE_EVENTS and high == 1:
             allowed = "0 or 1"
         else:
-            kind = "a whole number" if self.set in _WHOLE else "a number"
+            kind = "a whole number" if self.set in WHOLE_EVENTS else "a number"
             allowed = f"{kind} from {low:g} to {high:g} for {self.set}"
         if isinstance(self.to, str):
             raise_found([(("to",), f"wrong kind of value ({value}), allowed: {allowed}")])
         elif not low <= self.to <= high:
             raise_found([(("to",), f"out of range ({value}), allowed: {allowed}")])
-        elif self.set in _WHOLE and not self.to.is_integer():
+        elif self.set in WHOLE_EVENTS and not self.to.is_integer():
             raise_found([(("to",), f"not whole ({value}), allowed: {allowed}")])
         return self
 

@@ -11,7 +11,7 @@ from controllers import Feedback
 from sim import Car, Scenario
 from sim.car_tables import Engine, Manifold, Mixture, Spark, Throttle, Valve
 from sim.equipment_tables import Electrics, Loads, Sensors
-from sim.scenario import _WHOLE, EVENT_RANGES, KEY_POSITIONS
+from sim.scenario import EVENT_RANGES, KEY_POSITIONS, WHOLE_EVENTS
 
 Draw = Any
 LAWS = ["none", "pi", "pid", "nudge", "pi_park"]
@@ -159,7 +159,7 @@ def silly_scenarios(draw: Draw, duration_s: float = 4.0) -> Scenario:
         event: dict[str, Any] = {"at_s": draw(ends_or_between(0.0, duration_s)), "set": name}
         if name == "key":
             event["to"] = draw(st.sampled_from(KEY_POSITIONS))
-        elif name in _WHOLE:
+        elif name in WHOLE_EVENTS:
             low, high = EVENT_RANGES[name]
             event["to"] = float(draw(st.integers(int(low), int(high))))
         else:

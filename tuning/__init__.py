@@ -34,12 +34,9 @@ if TYPE_CHECKING:
         MEASURES,
         Measures,
         START_TOLERANCE_rpm,
-        is_hunting,
         measure,
         measure_runs,
         races,
-        run_answer,
-        run_note,
     )
     from tuning.notes import Note
     from tuning.open_loop import BaseProposal, LoggedBase, base_from_logs, base_from_model
@@ -51,8 +48,8 @@ if TYPE_CHECKING:
 _HOMES = {
     "notes": ("Note",),
     "logs": ("Log", "read_log", "write_log"),
-    "measures": ("CANNOT_TELL", "HUNTS", "MEASURES", "Measures", "START_TOLERANCE_rpm", "is_hunting",
-        "measure", "measure_runs", "races", "run_answer", "run_note"),
+    "measures": ("CANNOT_TELL", "HUNTS", "MEASURES", "Measures", "START_TOLERANCE_rpm", "measure",
+        "measure_runs", "races"),
     "log_events": ("Segment", "read_run", "with_rising_time"),
     "loop": ("Cycle", "IdlePoint", "idle_point", "resting_deadband_rpm", "tread_steps"),
     "starts": ("Phase", "StartStory", "WATCHED_s", "lost_in", "start_story"),
@@ -77,8 +74,8 @@ __all__ = [
     "SoFar", "Spot", "StartStory", "Story", "Stress", "Tuning", "WATCHED_s", "base_error_steps",
     "base_from_logs", "base_from_model", "base_spots", "cause_by_theory", "check", "compare",
     "diagnose", "expect", "explain", "fit", "hunting_chance", "hunting_map", "idle_point", "is_fitted",
-    "is_hunting", "lost_in", "measure", "measure_runs", "non_dominated", "not_fitted", "races",
-    "read_log", "read_run", "recording_plan", "resting_deadband_rpm", "run_answer", "run_note", "start_story",
+    "lost_in", "measure", "measure_runs", "non_dominated", "not_fitted", "races",
+    "read_log", "read_run", "recording_plan", "resting_deadband_rpm", "start_story",
     "stress", "to_entry", "tread_steps", "tune", "with_rising_time", "write_log",
 ]  # fmt: skip
 

@@ -8,7 +8,7 @@ import pytest
 
 from sim.car import Car, load_car, save_car
 from sim.errors import InputError
-from sim.estimates import DEFAULT_BASE, estimate_car
+from sim.estimates import DEFAULT_BASE, Known, estimate_car
 from sim.facts import Curve, base_from_text
 from sim.prepare import equilibrium
 from sim.toml_text import FROM_BASE, RULE_OF_THUMB
@@ -43,6 +43,18 @@ def test_the_warm_base_holds_the_target(
     one_more = equilibrium(car, warm_base(car) + 1.0, coolant_degC)
     # 5 to 10 rpm a step with a fine valve on 1 to 2 l: common practice, no source.
     assert 4.5 < one_more["rpm"] - settled["rpm"] < 14.0
+
+
+LOW: Curve = ((0.0, 55.0), (40.0, 30.0), (80.0, 20.0))
+
+
+@pytest.mark.parametrize("travel_steps", [None, 110, 220])
+@pytest.mark.parametrize("base", [DEFAULT_BASE, LOW])
+def test_feedback_begins_mild_whatever_a_step_is_worth(base: Curve, travel_steps: int | None) -> None:
+    car, _ = estimate_car(1500.0, 4, base=base, known=Known(travel_steps=travel_steps))
+    settled, one_more = (equilibrium(car, warm_base(car) + more, 90.0)["rpm"] for more in (0.0, 1.0))
+    answered = car.feedback.gain_steps_per_rpm * (one_more - settled)
+    assert 0.25 < answered < 0.45, "a good third of an error"
 
 
 @pytest.mark.parametrize(("size_cm3", "cylinders", "target_rpm", "base", "cooling"), SIZES[:3])

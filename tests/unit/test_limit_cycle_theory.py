@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from tests.shell_on_linear_plant import random_case
+from tests.shell_on_linear_plant import LoopCase, random_case, run_case
 from tuning.loop.cycles import square_cycle
 from tuning.loop.lattice import Treads, largest_of, largest_resting_move, smallest_useful_move
 from tuning.loop.sampled_loop import SampledLaw
@@ -79,3 +79,13 @@ def test_slow_cycle_without_deadband_is_the_closed_form() -> None:
         (all_harmonics,) = predicted_cycles(plant, law, move, phase=phase)
         assert all_harmonics.period_s == pytest.approx(cycle.period_s, rel=0.01)
         assert all_harmonics.peak_to_peak_rpm == pytest.approx(cycle.peak_to_peak_rpm, rel=0.01)
+
+
+def test_the_simulation_of_the_tests_rests_on_target_without_rounding_trouble() -> None:
+    # The judge must be right itself: with a fine enough deadband and target on a position it
+    # finds that position and stays.
+    case = random_case(np.random.default_rng(8))
+    trial = LoopCase(case.plant, case.law, 1, 0.3 * case.plant.rpm_per_step, 4.0)
+    run = run_case(trial, 120.0)
+    assert np.all(run.commanded[60_000:] == 4.0)
+    assert abs(run.rpm[-1]) < 0.01 * case.plant.rpm_per_step
