@@ -21,8 +21,11 @@ from sim.toml_text import FROM_BASE, NOT_COUNTED, RUBS, RULE_OF_THUMB, STARTING_
 DEFAULT_BASE: Curve = ((0.0, 120.0), (30.0, 75.0), (50.0, 50.0), (65.0, 38.0), (80.0, 30.0))
 """[degC, steps] a base curve as it is often found with a fine valve."""
 WARM_degC = 90.0
-FINE_TRAVEL_steps, COARSE_steps = 200, 130
+FINE_TRAVEL_steps = 200
 """A usual four-wire valve has 180 to 250 steps of about 0.04 mm, a coarse one 100 to 125."""
+OVER_COLD_BASE, LEAST_TRAVEL_steps = 1.7, 70.0
+"""Travel over the highest step of a base curve, as of `DEFAULT_BASE` on a fine valve; common practice, no
+source [-, steps].  It tells what a step is worth, not how far to home: that is by the longer guess."""
 RPM_OVER_TRAVEL = 1500.0
 """[rpm] what the whole travel would be worth at its warm worth of a step: 5 to 10 rpm a step with a
 fine valve on 1 to 2 l; common practice, no source."""
@@ -33,6 +36,8 @@ OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
 water-cooled cars; behind the head of an air-cooled one it is up to 10 K farther."""
 LAGGING_degC = 45.0
 """Warmer than this an engine is taken as settled, its oil as warm as its coolant [degC]."""
+MOST_TRIM_rpm = 300.0
+"""Trim may not open by more than so much speed is worth, lest it races; common practice, no source."""
 HOMING_SHARE = 1.5
 """Homing drives so many times the travel [-]."""
 
@@ -109,7 +114,7 @@ def estimate_car(
     travel = float(values["valve"]["travel_steps"])
     values["valve"]["area_mm2"] = [[0.0, 0.0], [travel, 1.0]]
     values["curves"] = _curves(target_rpm, base, values["valve"])
-    worth_rpm = (known.rpm_on_10_steps or 10.0 * RPM_OVER_TRAVEL / travel) / 10.0
+    worth_rpm = (known.rpm_on_10_steps or 10.0 * RPM_OVER_TRAVEL / _likely_travel(base, known)) / 10.0
     given = dict(known.feedback or {})
     values["feedback"] = _cautious_feedback(base, travel, worth_rpm) | given  # until the curve is known
     tables = {"loads": known.loads, "entry_form": known.entry_form}
@@ -165,6 +170,14 @@ def _from_size(displacement_cm3: float, cylinders: int, cooling: str, target_rpm
     }
 
 
+def _likely_travel(base: Sequence[tuple[float, float]], known: Known) -> float:
+    """Travel as counted, or as the base curve tells: one that opens little has a coarse valve [steps]."""
+    if known.travel_steps is not None:
+        return float(known.travel_steps)
+    most = max((steps for _, steps in base), default=float(FINE_TRAVEL_steps))
+    return min(float(FINE_TRAVEL_steps), max(OVER_COLD_BASE * most, LEAST_TRAVEL_steps))
+
+
 def _valve(base: Sequence[tuple[float, float]], travel_steps: int | None) -> dict[str, Any]:
     """The valve's travel as counted, or a usual one; its area is still to be found."""
     most = max((steps for _, steps in base), default=50.0)
@@ -202,7 +215,7 @@ def _cautious_feedback(
 ) -> dict[str, Any]:
     """Mild settings that keep the valve near the base curve until a search is done."""
     warm = base[-1][1] if base else 10.0
-    reach = float(round(0.2 * travel_steps))
+    reach = float(max(round(min(0.2 * travel_steps, MOST_TRIM_rpm / worth_rpm)), 3))
     return {
         "law": "pi",
         "gain_steps_per_100rpm": round(min(36.0 / worth_rpm, 20.0), 1),
