@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 Verdict = Literal["pass", "warn", "fail"]
 
 
 @dataclass(frozen=True)
-class CheckLine:
+class CheckLine(Told):
     """One check: what, verdict, the number that decided, why it matters, and the remedy."""
 
     name: Note
@@ -21,13 +21,6 @@ class CheckLine:
     value: Note
     reason: Note
     remedy: Note
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the check as plain values, notes as code and quantities."""
-        return {
-            name: one.to_dict() if isinstance(one := getattr(self, name), Note) else one
-            for name in self.__dataclass_fields__
-        }
 
 
 def judged(fails: bool, warns: bool) -> Verdict:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning.measures import START_TOLERANCE_rpm
-from tuning.notes import Note
+from tuning.notes import Note, Told
 from tuning.starts import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
@@ -58,7 +58,7 @@ FADE_WORTH = 0.2
 
 
 @dataclass(frozen=True)
-class StartTargets:
+class StartTargets(Told):
     """What a start should be like; common practice, no source."""
 
     flare_rpm: float = 500.0

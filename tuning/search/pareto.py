@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from controllers import Feedback
-from tuning.notes import Note
+from tuning.notes import Note, Told
 from tuning.search.objective import Score
 
 AXES: Mapping[str, tuple[str, str]] = {
@@ -21,7 +21,7 @@ AXES: Mapping[str, tuple[str, str]] = {
 
 
 @dataclass(frozen=True)
-class Point:
+class Point(Told):
     """One candidate among the three wishes, means over cars."""
 
     settings: Feedback
@@ -29,10 +29,6 @@ class Point:
     quick_s: float
     wear_per_min: float
     score_rpm: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values."""
-        return asdict(self) | {"settings": settings_dict(self.settings)}
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+
+from tuning.notes import Told
 
 RISE_SHARE = 0.10
 """A neighbour may score this much more of the chosen score [-]."""
@@ -20,8 +21,10 @@ RISE_rpm = 3.0
 
 
 @dataclass(frozen=True)
-class Plateau:
+class Plateau(Told):
     """Score of chosen settings and of neighbours, by what is changed, such as "deadband_rpm +1"."""
+
+    TOLD = ("value_rpm", "neighbours_rpm", "allowed_rpm", "worst", "worst_rise_rpm", "steep", "is_flat")
 
     value_rpm: float
     neighbours_rpm: Mapping[str, float]
@@ -64,15 +67,3 @@ class Plateau:
     def is_flat(self) -> bool:
         """Whether every neighbour is nearly as good."""
         return not self.steep
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values."""
-        return {
-            "value_rpm": self.value_rpm,
-            "neighbours_rpm": dict(self.neighbours_rpm),
-            "allowed_rpm": {name: self.allowed_rpm(name) for name in self.neighbours_rpm},
-            "worst": self.worst,
-            "worst_rise_rpm": self.worst_rise_rpm,
-            "steep": list(self.steep),
-            "is_flat": self.is_flat,
-        }

@@ -12,10 +12,11 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 
 from sim.files import one_problem
+from tuning.notes import Told
 
 
 @dataclass(frozen=True)
-class Weights:
+class Weights(Told):
     """Weights of the score in the order of its terms, each in rpm of score a unit."""
 
     hunting: float = 1.0
