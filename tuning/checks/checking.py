@@ -1,7 +1,6 @@
 """Checks of a car file that need no engine run on the car: valve, homing, timing, curves.
 
-Each check is one line: what, pass or warn or fail, the number, why it matters and what to do.  The
-limits are common practice, no source, unless a line says otherwise.
+The limits are common practice, no source, unless a line says otherwise.
 """
 
 from __future__ import annotations

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from types import MappingProxyType
+from typing import Any, Literal
 
 from tuning.notes import Note, Told
 
@@ -21,6 +23,22 @@ class CheckLine(Told):
     value: Note
     reason: Note
     remedy: Note
+
+
+def line(
+    name: str,
+    verdict: Verdict,
+    number: float | None,
+    unit: str,
+    value: Note | Mapping[str, Any],
+    remedy: Note | Mapping[str, Any] = MappingProxyType({}),
+    **where: Any,
+) -> CheckLine:
+    """The check whose notes are ``checks.NAME`` and its ``.value``, ``.why`` and ``.do``."""
+    code = f"checks.{name}"
+    told = value if isinstance(value, Note) else Note(f"{code}.value", **value)
+    do = remedy if isinstance(remedy, Note) else Note(f"{code}.do", **remedy)
+    return CheckLine(Note(code, **where), verdict, number, unit, told, Note(f"{code}.why"), do)
 
 
 def judged(fails: bool, warns: bool) -> Verdict:

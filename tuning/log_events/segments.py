@@ -1,8 +1,4 @@
-"""What a log is made of: start, idling, steady, step response, load, hunting, driving.
-
-Every row belongs to one state of the engine (``tuning.log_events.states``); within idling,
-stretches are told apart by what the valve does and what speed answers.
-"""
+"""What a log is made of: start, idling, steady, step response, load, hunting, driving."""
 
 from __future__ import annotations
 

@@ -1,8 +1,4 @@
-"""Recorded logs: reading them from text tables or ASAM MDF 4, and writing our own form.
-
-A log needs time and engine speed; everything else is used when it is there. What was recognised,
-what was not used and what had to be put right is kept with the log, to be shown to the user.
-"""
+"""Recorded logs: reading them from text tables or ASAM MDF 4, and writing our own form."""
 
 from __future__ import annotations
 

@@ -1,7 +1,6 @@
 """Which column of a log holds which signal, told from the header alone.
 
-A header such as ``Coolant temp. [degF]`` is split into words and unit; the words are looked up as a
-whole name, then as a set of words, then with one slip of the pen forgiven.
+Its words are looked up as a whole name, as a set, then with one slip of the pen forgiven.
 """
 
 from __future__ import annotations

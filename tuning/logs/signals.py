@@ -1,8 +1,6 @@
 """What each signal of a log is: its name, unit, possible values, and the words it goes by.
 
-The words are plain trade words, the abbreviations of SAE J1930 (ECT, IAT, MAP, TP, IAC), the signal
-names of SAE J1979, and the dictionary words of a few other languages. The bounds of possible values
-are generous: common practice, no source.
+Plain trade words, SAE J1930 and J1979; the bounds are generous: common practice, no source.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """Units of a log's columns: how they are spelt, and how they turn into ours.
 
-Everyday spellings are listed by hand; what they mean is left to pint, except for engine speed,
-because pint takes a revolution for 2 pi and would turn 850 1/min into 135 rpm.
+pint knows what they mean, except of speed: to it 850 1/min are 135 rpm.
 """
 
 from __future__ import annotations

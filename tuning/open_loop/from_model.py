@@ -1,10 +1,7 @@
 """Open-loop curves proposed from the model: base, cranking and after-start, beside the owner's own.
 
-Where starts are tried, -20 to 40 degC, the curves come from ``tuning.open_loop.search``: what the
-engine needs while it warms up, bettered by starting it without feedback.  Warmer, the base is what
-those starts needed when they came so far, and else where the model settles at the target with the
-valve held, its oil as far behind the coolant as it is while warming up.  Nothing is applied;
-targets that cannot be met are named, with what limits them.
+Where starts are tried they are searched; warmer, the base is where the model settles with its oil
+behind. Nothing is applied, and targets that cannot be met are named.
 """
 
 from __future__ import annotations

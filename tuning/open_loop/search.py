@@ -1,8 +1,6 @@
 """Search of open-loop curves by starting the modelled car: base, cranking and after-start air.
 
-It begins at what the engine needs while it warms up (``tuning.starts.need``).  Many curves are then
-started without feedback, and the one nearest to the targets is bettered point by point: with the
-owner's fade of after-start air, and with a longer one if that is worth it.
+Many curves are started, and the one nearest to the targets is bettered point by point.
 """
 
 from __future__ import annotations

@@ -1,9 +1,6 @@
-"""What settings must do before their score counts, on plausible cars that no search has met.
+"""What settings must do before their score counts, on nine of ten cars that no search has met.
 
-On nine cars of ten: no stall; back near the target within 6 s of each load; at rest a mean error
-of at most 20 rpm; at a trim limit for at most a tenth of any warm or cold drive, with a base curve
-that is right within 3 steps.
-Source: our judgement of what one would drive with; common practice, no source.
+The limits are our judgement of what one would drive with; common practice, no source.
 """
 
 from __future__ import annotations

@@ -1,9 +1,6 @@
-"""Feedback settings in the form the car's controller takes, and back.
+"""Feedback settings in the form the car's controller takes (``[entry_form]``), and back.
 
-We count gains in steps per 100 rpm, and per second.  A controller may count in percent of travel,
-per update, per another number of rpm, with the other sign, and in whole or tenth numbers only: the
-car file's table ``[entry_form]`` says how.  Settings not named there (``ENTRY_KEYS``) are carried
-through as they are.
+We count gains in steps per 100 rpm, and per second; what ``ENTRY_KEYS`` lacks is carried through.
 """
 
 from __future__ import annotations

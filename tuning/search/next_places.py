@@ -1,9 +1,6 @@
-"""Where a search looks next: places where the smooth picture of the score promises most.
+"""Where a search looks next: places where the smooth picture of each law's score promises most.
 
-The laws that are near the best so far, or had no fair number of trials yet, each get a picture of
-their own (``tuning.search.surrogate``).  Places are drawn over the whole cube and about the best
-few, and those that promise most are taken one after another, each as if its expected score were
-known already.
+Several are taken one after another, each as if its expected score were known already.
 """
 
 from __future__ import annotations

@@ -1,9 +1,5 @@
-"""How good settings are, as one number in rpm, lower is better.
+"""How good settings are, as one number in rpm, lower is better: weighted terms, leaning to the worst cars.
 
-The score of one engine with one noise seed is the weighted sum of the terms of
-``tuning.measures.terms``; of an engine, its mean over seeds.  An ensemble leans to its worst: half
-the mean of all cars, half the mean of the worst quarter (the conditional value at risk).  There is
-no other weighting: what is not acceptable (``tuning.search.acceptance``) ranks behind what is.
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are fixed for this project, no source.
 """

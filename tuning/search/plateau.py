@@ -1,8 +1,4 @@
-"""Whether settings stand on a plateau: what happens one entry step away, each way, in each number.
-
-Settings whose neighbours are much worse are a knife-edge: on the real car, which is none of the
-models exactly, they would be as likely on the bad side of it.
-"""
+"""Whether settings stand on a plateau: on a real car those of a knife-edge may be on its bad side."""
 
 from __future__ import annotations
 

@@ -1,9 +1,6 @@
 """The search itself: proposals over the whole space first, then where most is promised.
 
-The first trials are proposed by a tree-structured Parzen estimator, evenly for each law, beginning
-with the present settings and those of the rules.  The others are placed where a smooth picture of
-the score promises most (``tuning.search.next_places``).  Everything is kept in one study, and what
-comes next follows from what the study holds: a search that was broken off goes on.
+What comes next follows from what the study holds: a search that was broken off goes on.
 """
 
 from __future__ import annotations

@@ -1,12 +1,6 @@
 """Settings to dare: searched on plausible cars, chosen on others, judged on fresh ones.
 
-1. The study: candidates on one ensemble (``tuning.search.proposals``).
-2. The choice: the best few and their neighbours one entry step away, on another ensemble; what is
-   not acceptable comes after what is, a candidate whose neighbours are much worse is passed over,
-   and ``pi`` is preferred unless another law earns a twentieth.
-3. The verdict: on a third ensemble the chosen settings beside open loop, the present, a rule's and
-   the plain ones (``tuning.search.compared``).  The best of them is proposed; only what is told
-   there is called predicted.
+The best of the verdict is proposed; only what is told there is called predicted.
 """
 
 from __future__ import annotations

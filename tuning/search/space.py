@@ -1,7 +1,6 @@
 """The settings that a search may try: what is varied for each law, how far, and on which grid.
 
-Proposals are made in our units and then rounded to what the controller's entry form can hold, so
-no candidate exists that could not be typed in.  Everything else of ``[feedback]`` stays as it is.
+All are rounded to what the controller's entry form can hold; the rest of ``[feedback]`` stays.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """A smooth picture of a rough score: Gaussian process regression over the unit cube.
 
-Scores of neighbouring settings differ by the luck of scatter as well as by merit: feedback makes
-runs diverge, so common random numbers do not cancel it.  The process tells the two apart, which
-serves both to propose what to try next and to pick what is good rather than lucky.
+Feedback makes runs diverge, so common random numbers do not cancel the luck of scatter: this does.
 """
 
 from __future__ import annotations

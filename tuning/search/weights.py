@@ -1,8 +1,4 @@
-"""What each term of the score is worth, and named choices of it.
-
-``balanced`` is the score as it is fixed; the others lean from there, and so does a wish such as
-``quick:2``.  The numbers are our judgement, no source.
-"""
+"""What each term of the score is worth, and named choices of it; our judgement, no source."""
 
 from __future__ import annotations
 

@@ -1,9 +1,6 @@
 """A journal file that survives kill and power cut: its lock, its last line, its opening.
 
-optuna appends one line for each operation to the journal, under a lock beside it. Its own locks
-outlive their owner by half a minute and need symbolic links; the one here is the system's, which
-ends with the process that holds it. A last line cut off in mid-write is cut before the next.
-Trials whose worker died are met by `trial_queue` on every storage.
+optuna's own locks outlive their owner by half a minute; the system's ends with its process.
 """
 
 from __future__ import annotations

@@ -1,9 +1,6 @@
 """Studies that last: searches that survive Ctrl-C, kill and power cut, and can be shared.
 
-A study is a list of trials kept in a journal file, in SQLite, in PostgreSQL or in memory. Any
-number of processes, on any number of machines, join one by naming the same storage and the same
-study. This module knows nothing of engines: it asks for candidates, has a batch of them
-evaluated in one call, and writes down what came out.
+Any number of processes join one by naming the same storage and study; nothing here knows engines.
 """
 
 from __future__ import annotations

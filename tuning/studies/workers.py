@@ -1,7 +1,6 @@
 """Who works at a study, and whether a worker that took a trial is still there.
 
-Nothing that is kept depends on this judgement: a worker wrongly taken for dead loses the trial
-it was busy with, which another evaluates again, and its late answer is not accepted.
+One wrongly taken for dead loses the trial it was busy with, and its late answer is not accepted.
 """
 
 from __future__ import annotations
