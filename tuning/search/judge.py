@@ -50,7 +50,3 @@ class Judge:
             if on_progress is not None:
                 on_progress(min(1.0, (first + len(some)) / len(fresh)))
         return [self._scores[one] for one in candidates]
-
-    def knows(self, candidate: Feedback) -> bool:
-        """Whether settings were scored already."""
-        return candidate in self._scores

@@ -94,13 +94,11 @@ def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...
                 others[name, way] = there, one
     judge.scores([settings, *(one for _, one in others.values())])
     (own,) = judge.scores([settings])
-    found = []
-    for name, value in values.items():
-        beside = [
-            _instead(*others[name, way], own, judge) if (name, way) in others else None for way in (-1, 1)
-        ]
-        found.append(Reason(name, value, own.total, *beside))
-    return tuple(found)
+    instead = {key: _instead(*one, own, judge) for key, one in others.items()}
+    return tuple(
+        Reason(name, value, own.total, instead.get((name, -1)), instead.get((name, 1)))
+        for name, value in values.items()
+    )
 
 
 def changed(name: str, value: float, way: int) -> float:

@@ -110,7 +110,7 @@ def _cost(log_values: Reals, places: Reals, normed: Reals) -> tuple[float, Reals
     return cost + 0.5 * float(((off * spreads) ** 2).sum()), slopes + off
 
 
-def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) -> Surrogate:
+def fit_surrogate(places: Reals, scores: Reals) -> Surrogate:
     """Fit length scales and noise that are most likely under wide priors of our own.
 
     Source: Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), 2.2 and 5.4.1.
@@ -120,10 +120,7 @@ def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) 
     middle, size = float(np.mean(scores)), max(float(np.std(scores)), 1e-9)
     normed = (scores - middle) / size
     dimensions = places.shape[1]
-    if start is None:
-        first = np.append(np.full(dimensions, math.log(EXPECTED_LENGTH)), math.log(EXPECTED_NOISE))
-    else:
-        first = np.append(np.log(start.lengths), math.log(start.noise))
+    first = np.append(np.full(dimensions, math.log(EXPECTED_LENGTH)), math.log(EXPECTED_NOISE))
     bounds = [(math.log(SHORTEST), math.log(LONGEST))] * dimensions
     bounds.append((math.log(LEAST_NOISE), math.log(MOST_NOISE)))
     found = minimize(

@@ -131,11 +131,6 @@ class Tuning(Told):
         return self.proposed == PRESENT
 
     @property
-    def accepted(self) -> bool:
-        """Whether the settings proposed do on nine cars of ten."""
-        return self.predicted_score.acceptance.is_met
-
-    @property
     def floor_rpm(self) -> float:
         """Swing of warm idle with the valve held: what no feedback can remove [rpm]."""
         return self.predicted.floor_rpm
