@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tuning.studies.studies import Study, open_study, run_search
+from tuning.studies.studies import open_study, run_search
+from tuning.studies.study import Study
 from tuning.studies.trial_queue import MOST_DEATHS, WORKER, TrialQueue
 from tuning.studies.workers import LEASE_PREFIX, Watch, Worker, lease
 

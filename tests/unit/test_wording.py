@@ -61,14 +61,16 @@ def codes_of_check(call: ast.Call) -> set[str]:
     parts = ["", ".why"]
     parts += [".value"] if isinstance(value, ast.Dict) else []
     parts += [".do"] if len(call.args) < 6 or isinstance(call.args[5], ast.Dict) else []
-    return {f"checks.{name.value}{part}" for part in parts}
+    return {f"checks.{name.value!s}{part}" for part in parts}
 
 
 def test_every_code_has_a_sentence_and_every_sentence_a_code() -> None:
     made = set()
     for path in source_files("tuning"):
         for node in ast.walk(parsed(path)):
-            called = ast.unparse(node.func) if isinstance(node, ast.Call) else ""
+            if not isinstance(node, ast.Call):
+                continue
+            called = ast.unparse(node.func)
             if called == "line" and shown(path).startswith("tuning/checks/"):
                 made |= codes_of_check(node)
             elif called == "Note" and shown(path) != "tuning/checks/lines.py":

@@ -40,7 +40,7 @@ class Compared:
         """Give the row as plain values."""
         one = self.score
         told = {"name": self.name, "settings": self.settings, "score": one.total, **one.measured}
-        return plain(told | {"weighted": one.terms, "acceptance": one.acceptance})
+        return {**plain(told), "weighted": plain(one.terms), "acceptance": plain(one.acceptance)}
 
 
 def known_settings(car: Car, kept: frozenset[str], scatter_rpm: float) -> dict[str, Feedback]:

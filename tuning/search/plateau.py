@@ -30,10 +30,12 @@ class Plateau(Told):
         """Mean score of the settings and all neighbours [rpm]."""
         return (self.value_rpm + sum(self.neighbours_rpm.values())) / (1.0 + len(self.neighbours_rpm))
 
-    def allowed_rpm(self, name: str) -> float:
-        """Highest score a neighbour may have."""
-        share = WHOLE_RISE_SHARE if name.startswith(WHOLE) else RISE_SHARE
-        return self.value_rpm + max(share * abs(self.value_rpm), RISE_rpm)
+    @property
+    def allowed_rpm(self) -> dict[str, float]:
+        """Highest score each neighbour may have [rpm]."""
+        shares = {n: WHOLE_RISE_SHARE if n.startswith(WHOLE) else RISE_SHARE for n in self.neighbours_rpm}
+        own = self.value_rpm
+        return {name: own + max(share * abs(own), RISE_rpm) for name, share in shares.items()}
 
     @property
     def worst(self) -> str:
@@ -48,7 +50,7 @@ class Plateau(Told):
     def excess_rpm(self, *, whole: bool) -> float:
         """How much more a neighbour scores than it may, at most."""
         beyond = [
-            score - self.allowed_rpm(name)
+            score - self.allowed_rpm[name]
             for name, score in self.neighbours_rpm.items()
             if name.startswith(WHOLE) == whole
         ]
@@ -57,7 +59,7 @@ class Plateau(Told):
     @property
     def steep(self) -> tuple[str, ...]:
         """Neighbours that score more than is allowed."""
-        return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm(n))
+        return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm[n])
 
     @property
     def is_flat(self) -> bool:

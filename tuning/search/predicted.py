@@ -56,10 +56,6 @@ class Prediction(Told):
     ranges: Mapping[str, tuple[float, float]]
 
 
-def _number(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
-
-
 _RANGED = {
     "hunting_rpm": "hunting_rpm",
     "worst_dip_rpm": "worst_dip_rpm",

@@ -112,14 +112,8 @@ def tune(
     begun = time.monotonic()
     space, weights = make_space(car, _laws(car, law), keep), weights_of(preset)
     wanted = _Wanted(space, weights, favoured(weights, favour), preset, budget_of(budget), seed, cores)
-    # What a study's scores depend on: another is not joined.
-    made_for = {
-        "car": car_digest(car), "laws": ",".join(space.laws), "weights": preset, "budget": budget,
-        "objective": OBJECTIVE_VERSION, "kept": ",".join(sorted(space.kept)),
-    }  # fmt: skip
-    with open_study(
-        storage, f"tune {car.name}", seed=seed, resume=resume, inputs=made_for, sampler=SAMPLER
-    ) as study:
+    name, inputs = f"tune {car.name}", wanted.inputs
+    with open_study(storage, name, seed=seed, resume=resume, inputs=inputs, sampler=SAMPLER) as study:
         found = _found(study, wanted, on_progress or (lambda _share, _text: None))
     return replace(found, seconds=time.monotonic() - begun)
 
@@ -135,6 +129,15 @@ class _Wanted:
     size: Budget
     seed: int
     cores: int | None
+
+    @property
+    def inputs(self) -> dict[str, str | int]:
+        """What a study's scores depend on: another is not joined."""
+        space = self.space
+        return {
+            "car": car_digest(space.car), "laws": ",".join(space.laws), "weights": self.preset,
+            "budget": self.size.name, "objective": OBJECTIVE_VERSION, "kept": ",".join(sorted(space.kept)),
+        }  # fmt: skip
 
     def judge(self, purpose: int, weights: Weights) -> Judge:
         """Plausible cars to search on, to choose on, or for the verdict."""

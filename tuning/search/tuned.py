@@ -78,29 +78,10 @@ class Tuning(Told):
     """
 
     TOLD = (
-        "settings",
-        "now",
-        "predicted",
-        "trials",
-        "engines",
-        "seconds",
-        "floor_rpm",
-        "preset",
-        "weights",
-        "budget",
-        "now_score",
-        "predicted_score",
-        "gap",
-        "front",
-        "importance",
-        "plateau",
-        "improvement_chance",
-        "kept",
-        "compared",
-        "proposed",
-        "reasons",
-        "notes",
-    )
+        "settings", "now", "predicted", "trials", "engines", "seconds", "floor_rpm", "preset", "weights",
+        "budget", "now_score", "predicted_score", "gap", "front", "importance", "plateau",
+        "improvement_chance", "kept", "compared", "proposed", "reasons", "notes",
+    )  # fmt: skip
 
     car: Car
     settings: Feedback
