@@ -18,6 +18,7 @@ import pytest
 from tuning.studies.studies import open_study, run_search
 from tuning.studies.study import Study
 from tuning.studies.trial_queue import MOST_DEATHS, WORKER, TrialQueue
+from tuning.studies.work import Work
 from tuning.studies.workers import LEASE_PREFIX, Watch, Worker, lease
 
 if TYPE_CHECKING:
@@ -330,6 +331,23 @@ def test_a_lease_beats_and_ends(study: Study) -> None:
         assert Watch().others(Worker.here(), storage.get_study_user_attrs(study.study_id)) == [me]
     assert written()["left"] is True
     assert Watch().others(Worker.here(), storage.get_study_user_attrs(study.study_id)) == []
+
+
+def test_one_that_dies_after_the_look_has_still_parted_the_proposals(study: Study) -> None:
+    # It may have written what it proposed between the look and its end: the count is then too low.
+    process = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
+    beside = Worker(socket.gethostname(), process.pid, time.time(), "beside")
+    study.storage.set_study_user_attr(study.study_id, LEASE_PREFIX + beside.key, beside.to_dict())
+    work = Work(study, ask_space)
+    trials = work.look()
+    process.kill()
+    process.wait()
+    asked = {one.candidate for one in work.ask(trials, 3)}
+    with open_study(None, "alone", sampler="random") as alone:
+        by_itself = Work(alone, ask_space)
+        lonely = {one.candidate for one in by_itself.ask(by_itself.look(), 3)}
+    assert len(asked) == len(lonely) == 3
+    assert not asked & lonely
 
 
 def test_two_at_the_same_place_of_a_study_propose_different_trials(study: Study) -> None:

@@ -41,9 +41,13 @@ class Work(Generic[C]):
         self._watch = Watch()
         self.queue = TrialQueue(study.optuna_study, study.storage, study.study_id, self.me, self._watch)
         self._sketch = Sketch()
+        self._shared = False
 
     def look(self) -> list[FrozenTrial]:
         """Return all trials, after what workers that are gone left has been queued again."""
+        # Who else is there is asked first: what one that dies meanwhile wrote is then among the trials.
+        attrs = self._study.storage.get_study_user_attrs(self._study.study_id)
+        self._shared = bool(self._watch.others(self.me, attrs))
         trials = self.queue.trials()
         return self.queue.trials() if self.queue.retry_left_behind(trials) else trials
 
@@ -87,9 +91,8 @@ class Work(Generic[C]):
         from numpy.random import SeedSequence
         from optuna import samplers
 
-        attrs = self._study.storage.get_study_user_attrs(self._study.study_id)
         entropy = [self._study.seed, sum(trial.state.name != "WAITING" for trial in trials)]
-        if self._watch.others(self.me, attrs):
+        if self._shared:
             entropy.append(int(self.me.key, 16))
         seed = int(SeedSequence(entropy).generate_state(1)[0])
         if self._study.sampler == "random":
