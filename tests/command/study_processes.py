@@ -70,6 +70,25 @@ def start(storage: str, ledger: Path, trials: int, seconds: float = 0.02) -> Pro
     return Process(process, ledger)
 
 
+def start_together(
+    start_worker: Callable[..., Process], storage: str, ledgers: Iterable[Path], trials: int
+) -> list[Process]:
+    """Start workers that begin once all are ready: none is done before another has come.
+
+    Their evaluations take long beside the storage, as those of engines do: a storage that only one at
+    a time may write to is free for the others meanwhile.
+    """
+    holds = [Path(f"{ledger}.hold") for ledger in ledgers]
+    for hold in holds:
+        hold.touch()
+    workers = [start_worker(storage, hold.with_suffix(""), trials, seconds=0.2) for hold in holds]
+    for worker in workers:
+        worker.wait_until(is_ready)
+    for hold in holds:
+        hold.unlink()
+    return workers
+
+
 def lines_of(ledger: Path) -> list[str]:
     return ledger.read_text("utf-8").splitlines() if ledger.exists() else []
 

@@ -4,7 +4,7 @@ Usage: study_worker.py STORAGE LEDGER TRIALS BATCH SECONDS
 
 Each batch takes SECONDS. LEDGER gets a line ``r`` when the slow imports are over, a line ``e X``
 for each candidate evaluated, and a line ``t`` once what was evaluated before has been told; each
-reaches the disk before work goes on.
+reaches the disk before work goes on. While LEDGER.hold is there, a worker that is ready waits.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import os
 import sys
 import time
 from collections.abc import Sequence
+from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from tuning.studies.studies import Progress, open_study, run_search
@@ -55,6 +56,8 @@ def main(storage: str, ledger_name: str, trials: int, batch: int, seconds: float
         import optuna  # noqa: F401 - the slow one
 
         write_line(ledger, "r")
+        while Path(ledger_name + ".hold").exists():
+            time.sleep(0.01)
         with open_study(storage, "shared", seed=7, resume=True, sampler="random") as study:
             run_search(
                 study,

@@ -22,6 +22,7 @@ from tests.command.study_processes import (
     evaluated,
     evaluates,
     read_plainly,
+    start_together,
     told,
 )
 from tests.source_tree import ROOT
@@ -34,7 +35,7 @@ def test_two_processes_share_a_study(kind: str, tmp_path: Path, start_worker: Ca
     path = tmp_path / f"shared.{kind}"
     storage = f"sqlite:///{path}" if kind == "sqlite" else str(path)
     wanted = 60 if kind == "journal" else 24
-    workers = [start_worker(storage, tmp_path / f"ledger{i}", wanted) for i in (0, 1)]
+    workers = start_together(start_worker, storage, [tmp_path / "ledger0", tmp_path / "ledger1"], wanted)
     for worker in workers:
         worker.finish()
     trials = read_plainly(storage)

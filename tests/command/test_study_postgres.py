@@ -19,6 +19,7 @@ from tests.command.study_processes import (
     enough_to_clear,
     evaluated,
     read_plainly,
+    start_together,
 )
 from tuning.studies.studies import open_study, run_search
 
@@ -38,7 +39,7 @@ def test_two_processes_share_a_study_from_an_empty_database(
 ) -> None:
     url = make_database(server, "sharing")
     wanted = 48
-    workers = [start_worker(url, tmp_path / f"ledger{i}", wanted) for i in (0, 1)]
+    workers = start_together(start_worker, url, [tmp_path / "ledger0", tmp_path / "ledger1"], wanted)
     for worker in workers:
         worker.finish()
     trials = read_plainly(url)

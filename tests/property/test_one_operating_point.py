@@ -52,7 +52,8 @@ def test_the_worth_of_a_step_is_one_number(cars: list[tuple[Car, IdlePoint]]) ->
         fitted = figures_with_intervals(partial(_same, car), np.zeros(1), np.eye(1), point.needed_steps, 0)
         assert view.here.rpm_per_step == worth
         assert fitted["rpm_per_step"].value == worth
-        assert fitted["settled_rpm"].value == pytest.approx(point.target_rpm, rel=1e-3)
+        # Between whole positions the one wanted is read on a straight line: within a twentieth of a step.
+        assert fitted["settled_rpm"].value == pytest.approx(point.target_rpm, abs=0.05 * worth)
         assert fitted["main_pole_rad_s"].value == abs(point.plant.poles()[0])
         assert spot_at(car, 90.0).rpm_per_step == worth
         assert rpm_per_step(car) == worth

@@ -14,7 +14,7 @@ from sim import Car, load_car, with_values
 from sim.linearise import settled_rpm
 from tests.said import said
 from tuning import check
-from tuning.open_loop.from_model import BaseProposal, base_from_model, with_curves
+from tuning.open_loop.from_model import BaseProposal, base_from_model
 from tuning.open_loop.limits import missed_targets, worse_than_now
 from tuning.open_loop.search import SLOW_FADE_s, StartTargets
 from tuning.starts.trials import StartResult, STARTS_degC
@@ -51,7 +51,7 @@ def test_no_start_fails_with_the_proposed_curves(name: str) -> None:
         assert max(value for _, value in curve) <= limit
     for point in proposal.points:
         assert point.cranking_steps > point.base_steps or point.cranking_steps == limit
-    assert with_curves(car, proposal.curves()).curves != car.curves
+    assert with_values(car, {"curves": proposal.curves()}).curves != car.curves
     json.dumps(proposal.to_dict(), allow_nan=False)
     assert "Nothing was changed" in said(proposal.lines()[0])
 
@@ -94,7 +94,7 @@ def test_what_a_minimum_move_of_one_step_would_do_is_told_where_targets_are_miss
 @pytest.mark.parametrize("name", ["trials", "six"])
 def test_check_finds_no_new_fault_with_base_in_curves_that_are_proposed(name: str) -> None:
     owner = load_car(name)
-    proposed = with_curves(owner, proposal_for(name).curves())
+    proposed = with_values(owner, {"curves": proposal_for(name).curves()})
 
     def faults(one: Car) -> set[str]:
         return {

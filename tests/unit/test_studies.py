@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Literal
 import pytest
 
 from sim.errors import InputError
-from tuning.studies.studies import Outcome, Progress, Study, open_study, run_search
+from tuning.studies.studies import Progress, open_study, run_search
+from tuning.studies.study import Outcome, Study
 
 if TYPE_CHECKING:
     import optuna

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tuning.studies.studies import Progress, Study, open_study, run_search
+from tuning.studies.studies import Progress, open_study, run_search
+from tuning.studies.study import Study
 
 if TYPE_CHECKING:
     import optuna

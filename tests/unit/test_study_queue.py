@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tuning.studies.studies import Study, open_study, run_search
+from tuning.studies.studies import open_study, run_search
+from tuning.studies.study import Study
 from tuning.studies.trial_queue import MOST_DEATHS, WORKER, TrialQueue
 from tuning.studies.work import Work
-from tuning.studies.workers import LEASE_PREFIX, Lease, Watch, Worker
+from tuning.studies.workers import LEASE_PREFIX, Watch, Worker, lease
 
 if TYPE_CHECKING:
     import optuna
@@ -284,21 +285,21 @@ def test_a_silent_worker_of_another_machine_is_gone_after_its_lease() -> None:
     time_s = [100.0]
     watch = Watch(lease_s=60.0, clock=lambda: time_s[0])
     distant = replace(Worker.here(), host="another", key="distant")
-    lease = {**distant.to_dict(), "beats": 1, "left": False}
-    attrs = {LEASE_PREFIX + "distant": lease}
+    held = {**distant.to_dict(), "beats": 1, "left": False}
+    attrs = {LEASE_PREFIX + "distant": held}
     assert not watch.is_gone(distant, attrs)
     time_s[0] += 59.0
     assert not watch.is_gone(distant, attrs)
-    lease["beats"] = 2
+    held["beats"] = 2
     time_s[0] += 59.0
     assert not watch.is_gone(distant, attrs)
     time_s[0] += 59.0
     assert not watch.is_gone(distant, attrs)
     time_s[0] += 1.0
     assert watch.is_gone(distant, attrs)
-    lease["beats"] = 3
+    held["beats"] = 3
     assert not watch.is_gone(distant, attrs)
-    lease["left"] = True
+    held["left"] = True
     assert watch.is_gone(distant, attrs)
 
 
@@ -315,20 +316,20 @@ def test_a_lease_beats_and_ends(study: Study) -> None:
     me = Worker.here()
     storage = study.storage
 
-    def lease() -> dict[str, object]:
+    def written() -> dict[str, object]:
         held: dict[str, object] = storage.get_study_user_attrs(study.study_id)[LEASE_PREFIX + me.key]
         return held
 
-    with Lease(storage, study.study_id, me, beat_s=0.01):
-        first = lease()["beats"]
+    with lease(storage, study.study_id, me, beat_s=0.01):
+        first = written()["beats"]
         for _ in range(1000):
-            if lease()["beats"] != first:
+            if written()["beats"] != first:
                 break
             threading.Event().wait(0.01)
-        assert lease()["beats"] != first
-        assert lease()["left"] is False
+        assert written()["beats"] != first
+        assert written()["left"] is False
         assert Watch().others(Worker.here(), storage.get_study_user_attrs(study.study_id)) == [me]
-    assert lease()["left"] is True
+    assert written()["left"] is True
     assert Watch().others(Worker.here(), storage.get_study_user_attrs(study.study_id)) == []
 
 
@@ -351,7 +352,7 @@ def test_one_that_dies_after_the_look_has_still_parted_the_proposals(study: Stud
 
 def test_two_at_the_same_place_of_a_study_propose_different_trials(study: Study) -> None:
     first: list[tuple[float, float]] = []
-    with Lease(study.storage, study.study_id, Worker.here()):  # another one, at work too
+    with lease(study.storage, study.study_id, Worker.here()):  # another one, at work too
 
         def note(candidates: Sequence[tuple[float, float]]) -> list[float]:
             first.extend(candidates)

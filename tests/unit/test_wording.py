@@ -54,11 +54,26 @@ def test_notes_within_notes_and_plain_forms(monkeypatch: pytest.MonkeyPatch) -> 
     assert worded([note])[0] == in_words(note)
 
 
+def codes_of_check(call: ast.Call) -> set[str]:
+    """Codes that one call of ``tuning.checks.lines.line`` makes notes of."""
+    name, *_, value = call.args[:5]
+    assert isinstance(name, ast.Constant), ast.unparse(call)
+    parts = ["", ".why"]
+    parts += [".value"] if isinstance(value, ast.Dict) else []
+    parts += [".do"] if len(call.args) < 6 or isinstance(call.args[5], ast.Dict) else []
+    return {f"checks.{name.value!s}{part}" for part in parts}
+
+
 def test_every_code_has_a_sentence_and_every_sentence_a_code() -> None:
     made = set()
     for path in source_files("tuning"):
         for node in ast.walk(parsed(path)):
-            if isinstance(node, ast.Call) and ast.unparse(node.func) == "Note":
+            if not isinstance(node, ast.Call):
+                continue
+            called = ast.unparse(node.func)
+            if called == "line" and shown(path).startswith("tuning/checks/"):
+                made |= codes_of_check(node)
+            elif called == "Note" and shown(path) != "tuning/checks/lines.py":
                 assert isinstance(node.args[0], ast.Constant), f"{shown(path)}:{node.lineno}"
                 made.add(str(node.args[0].value))
     assert made == set(SENTENCES)

@@ -1,13 +1,14 @@
 """Checks of a car file that need no engine run on the car: valve, homing, timing, curves.
 
-Each check is one line: what, pass or warn or fail, the number, why it matters and what to do.  The
-limits are common practice, no source, unless a line says otherwise.
+The limits are common practice, no source, unless a line says otherwise.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from tuning.notes import Told
 
 if TYPE_CHECKING:
     from sim import Car
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Check:
+class Check(Told):
     """All checks of one car.
 
     Attributes
@@ -25,6 +26,8 @@ class Check:
         In the order: valve, timing, room to move, curves.
     """
 
+    TOLD = ("car", "passed", "lines")
+
     car: str
     lines: tuple[CheckLine, ...]
 
@@ -32,16 +35,6 @@ class Check:
     def passed(self) -> bool:
         """Whether no check failed; a warning is no failure."""
         return all(line.verdict != "fail" for line in self.lines)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the checks as plain values.
-
-        Returns
-        -------
-        dict
-            ``car``, ``passed`` and ``lines``, each a dict.
-        """
-        return {"car": self.car, "passed": self.passed, "lines": [line.to_dict() for line in self.lines]}
 
 
 def check(car: Car) -> Check:

@@ -1,8 +1,6 @@
 """How far the open-loop curves are off while the engine warms up, by the model.
 
-A cold engine never settles: it warms as it runs, and its oil is behind.  So what the curves give on
-the way through a temperature is compared with what the engine needs there, in starts from several
-temperatures; after-start air counts for as long as it lasts.
+A cold engine never settles, so what the curves give is held against what it needs on its way.
 """
 
 from __future__ import annotations

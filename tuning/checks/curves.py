@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from controllers import curve_at
 from sim import Car
-from tuning.checks.lines import CheckLine, judged
+from tuning.checks.lines import CheckLine, judged, line
 from tuning.notes import Note
 from tuning.starts import LEAST_CRANKING_steps, LEAST_EXTRA_steps
 
@@ -46,16 +46,10 @@ def _cranking(car: Car) -> CheckLine:
     wanted = max(curve_at(curves.base_steps, at_degC) + LEAST_EXTRA_steps, LEAST_CRANKING_steps)
     wanted = min(wanted, float(car.valve.open_limit_steps))
     least = min(steps for _, steps in curves.cranking_steps)
-    return CheckLine(
-        Note("checks.cranking"),
-        judged(margin <= 0.0 and not at_limit, least < LEAST_CRANKING_steps),
-        margin,
-        "steps",
-        Note("checks.cranking.value", margin_steps=margin, at_degC=at_degC, at_limit=at_limit,
-             least_steps=least),
-        Note("checks.cranking.why"),
-        Note("checks.cranking.do", at_degC=at_degC, wanted_steps=wanted,
-             least_steps=LEAST_CRANKING_steps),
+    return line(
+        "cranking", judged(margin <= 0.0 and not at_limit, least < LEAST_CRANKING_steps), margin, "steps",
+        {"margin_steps": margin, "at_degC": at_degC, "at_limit": at_limit, "least_steps": least},
+        {"at_degC": at_degC, "wanted_steps": wanted, "least_steps": LEAST_CRANKING_steps},
     )  # fmt: skip
 
 
@@ -69,15 +63,9 @@ def _to_running(car: Car) -> CheckLine:
         ways[max(curve_at(curves.cranking_steps, at) - running, 0.0)] = at
     longest = max(ways)
     seconds = longest * valve.step_ms / 1000.0
-    return CheckLine(
-        Note("checks.to_running"),
-        judged(False, seconds > SLOWEST_TO_RUNNING_s),
-        seconds,
-        "s",
-        Note("checks.to_running.value", takes_s=seconds, far_steps=longest, at_degC=ways[longest],
-             most_s=SLOWEST_TO_RUNNING_s),
-        Note("checks.to_running.why"),
-        Note("checks.to_running.do"),
+    return line(
+        "to_running", judged(False, seconds > SLOWEST_TO_RUNNING_s), seconds, "s",
+        {"takes_s": seconds, "far_steps": longest, "at_degC": ways[longest], "most_s": SLOWEST_TO_RUNNING_s},
     )  # fmt: skip
 
 
@@ -88,15 +76,10 @@ def _climate(car: Car) -> CheckLine:
     airs = {name: points for name, points in curves.items() if name != CURVES["target_rpm"][0]}
     warmest, warm = min(((points[-1][0], name) for name, points in airs.items()), key=_degC)
     low, high = CLIMATE_degC
-    return CheckLine(
-        Note("checks.climate"),
-        judged(False, coldest > low or warmest < high),
-        coldest,
-        "degC",
-        Note("checks.climate.value", coldest_degC=coldest, coldest=cold, warmest_degC=warmest,
-             warmest=warm, low_degC=low, high_degC=high),
-        Note("checks.climate.why"),
-        Note("checks.climate.do"),
+    return line(
+        "climate", judged(False, coldest > low or warmest < high), coldest, "degC",
+        {"coldest_degC": coldest, "coldest": cold, "warmest_degC": warmest, "warmest": warm, "low_degC": low,
+         "high_degC": high},
     )  # fmt: skip
 
 
@@ -112,15 +95,10 @@ def _reach(car: Car) -> CheckLine:
     )
     wanted = max(wanted, *(steps for _, steps in curves.cranking_steps))
     base_most = max(steps for _, steps in curves.base_steps)
-    return CheckLine(
-        Note("checks.reach"),
-        judged(base_most > limit, wanted > limit),
-        float(limit - wanted),
-        "steps",
-        Note("checks.reach.value", wanted_steps=wanted, at_degC=at_degC, limit_steps=limit),
-        Note("checks.reach.why"),
-        Note("checks.reach.do"),
-    )
+    return line(
+        "reach", judged(base_most > limit, wanted > limit), float(limit - wanted), "steps",
+        {"wanted_steps": wanted, "at_degC": at_degC, "limit_steps": limit},
+    )  # fmt: skip
 
 
 def _falls(car: Car, key: str) -> CheckLine:
@@ -131,25 +109,12 @@ def _falls(car: Car, key: str) -> CheckLine:
     value = Note("checks.falls.never")
     if rise > 0.0:
         value = Note("checks.falls.rises", rise=f"{rise:g} {unit}", at_degC=at_degC)
-    return CheckLine(
-        Note("checks.falls", curve=name),
-        judged(False, rise > 0.0),
-        rise,
-        unit,
-        value,
-        Note("checks.falls.why"),
-        Note("checks.falls.do", at_degC=at_degC),
-    )
+    return line("falls", judged(False, rise > 0.0), rise, unit, value, {"at_degC": at_degC}, curve=name)
 
 
 def _fade(car: Car) -> CheckLine:
     seconds = car.curves.after_start_fade_s
-    return CheckLine(
-        Note("checks.fade"),
-        judged(False, not SHORTEST_FADE_s <= seconds <= LONGEST_FADE_s),
-        seconds,
-        "s",
-        Note("checks.fade.value", fade_s=seconds, least_s=SHORTEST_FADE_s, most_s=LONGEST_FADE_s),
-        Note("checks.fade.why"),
-        Note("checks.fade.do"),
-    )
+    return line(
+        "fade", judged(False, not SHORTEST_FADE_s <= seconds <= LONGEST_FADE_s), seconds, "s",
+        {"fade_s": seconds, "least_s": SHORTEST_FADE_s, "most_s": LONGEST_FADE_s},
+    )  # fmt: skip

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Literal
 
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 Verdict = Literal["pass", "warn", "fail"]
 
 
 @dataclass(frozen=True)
-class CheckLine:
+class CheckLine(Told):
     """One check: what, verdict, the number that decided, why it matters, and the remedy."""
 
     name: Note
@@ -22,12 +24,21 @@ class CheckLine:
     reason: Note
     remedy: Note
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the check as plain values, notes as code and quantities."""
-        return {
-            name: one.to_dict() if isinstance(one := getattr(self, name), Note) else one
-            for name in self.__dataclass_fields__
-        }
+
+def line(
+    name: str,
+    verdict: Verdict,
+    number: float | None,
+    unit: str,
+    value: Note | Mapping[str, Any],
+    remedy: Note | Mapping[str, Any] = MappingProxyType({}),
+    **where: Any,
+) -> CheckLine:
+    """The check whose notes are ``checks.NAME`` and its ``.value``, ``.why`` and ``.do``."""
+    code = f"checks.{name}"
+    told = value if isinstance(value, Note) else Note(f"{code}.value", **value)
+    do = remedy if isinstance(remedy, Note) else Note(f"{code}.do", **remedy)
+    return CheckLine(Note(code, **where), verdict, number, unit, told, Note(f"{code}.why"), do)
 
 
 def judged(fails: bool, warns: bool) -> Verdict:

@@ -10,7 +10,7 @@ import numpy as np
 from controllers import curve_at
 from sim import Car
 from tuning.checks.cold_room import COLDEST_degC, Passing, STUCK_rpm, WARMED_degC, passings
-from tuning.checks.lines import CheckLine, judged
+from tuning.checks.lines import CheckLine, judged, line
 from tuning.loop import (
     Treads,
     WARM_degC,
@@ -159,15 +159,10 @@ def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     band_rpm, move, worth = resting_deadband_rpm(car), tread_steps(car), coarsest.rpm_per_step
     ratio = Treads(move, worth).ratio(band_rpm) if worth > 0.0 else float("inf")
     hunts = feedback.acts and ratio < 1.0
-    return CheckLine(
-        Note("checks.resolution"),
-        judged(False, hunts),
-        ratio if np.isfinite(ratio) else None,
-        "-",
-        Note("checks.resolution.value", width_rpm=2.0 * band_rpm, move_rpm=move_rpm,
-             at_degC=coarsest.coolant_degC),
-        Note("checks.resolution.why"),
-        Note("checks.resolution.do", half_rpm=int(np.ceil(move_rpm / 2.0))),
+    return line(
+        "resolution", judged(False, hunts), ratio if np.isfinite(ratio) else None, "-",
+        {"width_rpm": 2.0 * band_rpm, "move_rpm": move_rpm, "at_degC": coarsest.coolant_degC},
+        {"half_rpm": int(np.ceil(move_rpm / 2.0))},
     )  # fmt: skip
 
 
@@ -180,15 +175,10 @@ def _worth_taking(car: Car, warm: Spot) -> CheckLine:
     least = WORTH_SHARE * swing_rpm if known else 0.0
     moves = int(np.ceil(least / warm.rpm_per_step)) if warm.rpm_per_step > 0.0 else 1
     worth = warm.rpm_per_step * car.feedback.min_move_steps
-    return CheckLine(
-        Note("checks.worth_taking"),
-        judged(False, 0.0 < worth < least),
-        worth,
-        "rpm",
-        Note("checks.worth_taking.value", worth_rpm=worth, step_rpm=warm.rpm_per_step,
-             known=known, scatter_rpm=float(swing_rpm)),
-        Note("checks.worth_taking.why"),
-        Note("checks.worth_taking.do", move_steps=moves),
+    return line(
+        "worth_taking", judged(False, 0.0 < worth < least), worth, "rpm",
+        {"worth_rpm": worth, "step_rpm": warm.rpm_per_step, "known": known, "scatter_rpm": float(swing_rpm)},
+        {"move_steps": moves},
     )  # fmt: skip
 
 
@@ -228,31 +218,22 @@ def _more_air(spot: Spot) -> Note:
 
 def _speed(spot: Spot) -> CheckLine:
     off = spot.settled_rpm - spot.target_rpm
-    return CheckLine(
-        Note("checks.base", at_degC=spot.coolant_degC),
-        judged(spot.settled_rpm <= 0.0, abs(off) > BASE_OFF_rpm),
-        spot.rpm_per_step,
-        "rpm per step",
-        Note("checks.base.value", passing=spot.passing, settled=spot.settled_rpm,
-             base_steps=spot.base_steps, target_rpm=spot.target_rpm,
-             worth_rpm_per_step=spot.rpm_per_step),
-        Note("checks.base.why"),
-        Note("checks.base.do", towards=_towards_target(spot)),
+    return line(
+        "base", judged(spot.settled_rpm <= 0.0, abs(off) > BASE_OFF_rpm), spot.rpm_per_step, "rpm per step",
+        {"passing": spot.passing, "settled": spot.settled_rpm, "base_steps": spot.base_steps,
+         "target_rpm": spot.target_rpm, "worth_rpm_per_step": spot.rpm_per_step},
+        {"towards": _towards_target(spot)}, at_degC=spot.coolant_degC,
     )  # fmt: skip
 
 
 def _close(car: Car, spot: Spot) -> CheckLine:
     least_steps = LEAST_WARM_SHARE * car.valve.travel_steps
     low = spot.coolant_degC >= WARM_degC and spot.base_steps < least_steps
-    return CheckLine(
-        Note("checks.close", at_degC=spot.coolant_degC),
-        judged(spot.close_steps < LEAST_steps, low or spot.close_rpm < LEAST_rpm),
-        spot.close_steps,
-        "steps",
-        Note("checks.close.value", close_steps=spot.close_steps, close_rpm=spot.close_rpm),
-        Note("checks.close.why"),
-        _room_to_close(car, spot),
-    )
+    return line(
+        "close", judged(spot.close_steps < LEAST_steps, low or spot.close_rpm < LEAST_rpm), spot.close_steps,
+        "steps", {"close_steps": spot.close_steps, "close_rpm": spot.close_rpm}, _room_to_close(car, spot),
+        at_degC=spot.coolant_degC,
+    )  # fmt: skip
 
 
 def _room_to_close(car: Car, spot: Spot) -> Note:
@@ -295,12 +276,8 @@ def _closed_stop(car: Car, spot: Spot) -> Note:
 
 
 def _open(spot: Spot) -> CheckLine:
-    return CheckLine(
-        Note("checks.open", at_degC=spot.coolant_degC),
-        judged(spot.open_steps < LEAST_steps, spot.open_rpm < LEAST_rpm),
-        spot.open_steps,
-        "steps",
-        Note("checks.open.value", open_steps=spot.open_steps, open_rpm=spot.open_rpm),
-        Note("checks.open.why"),
-        Note("checks.open.do", more=_more_air(spot)),
-    )
+    return line(
+        "open", judged(spot.open_steps < LEAST_steps, spot.open_rpm < LEAST_rpm), spot.open_steps, "steps",
+        {"open_steps": spot.open_steps, "open_rpm": spot.open_rpm}, {"more": _more_air(spot)},
+        at_degC=spot.coolant_degC,
+    )  # fmt: skip

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from controllers import law_of
 from sim import Car
-from tuning.checks.lines import CheckLine, judged
+from tuning.checks.lines import CheckLine, judged, line
 from tuning.checks.room import Spot
 from tuning.checks.valve import idle_output_W
-from tuning.notes import Note
 
 MOST_AT_ONCE = 1.2
 """A gain that answers more of an error at once than this overshoots it; our judgement [-]."""
@@ -18,10 +17,7 @@ HOTTEST_degC = {"water": 130.0, "air": 260.0}
 
 
 def usual_checks(car: Car, spots: list[Spot]) -> list[CheckLine]:
-    """Check what a slip of the pen makes unusual.
-
-    Gives gains, temperatures of the curves' points, alternator at idle.
-    """
+    """Check what a slip of the pen makes unusual."""
     return [_gains(car, spots[-1]), _hottest(car), _alternator(car)]
 
 
@@ -31,15 +27,10 @@ def _gains(car: Car, warm: Spot) -> CheckLine:
     at_once = feedback.gain_steps_per_rpm * warm.rpm_per_step
     a_second = feedback.integral_steps_per_rpm_s * warm.rpm_per_step
     most = MOST_AT_ONCE * 100.0 / max(warm.rpm_per_step, 1.0)
-    return CheckLine(
-        Note("checks.gains"),
-        judged(False, acts and (at_once > MOST_AT_ONCE or a_second > MOST_A_SECOND)),
-        at_once,
-        "-",
-        Note("checks.gains.value", at_once_percent=100.0 * at_once,
-             second_percent=100.0 * a_second),
-        Note("checks.gains.why"),
-        Note("checks.gains.do", most_steps_per_100rpm=most),
+    return line(
+        "gains", judged(False, acts and (at_once > MOST_AT_ONCE or a_second > MOST_A_SECOND)), at_once, "-",
+        {"at_once_percent": 100.0 * at_once, "second_percent": 100.0 * a_second},
+        {"most_steps_per_100rpm": most},
     )  # fmt: skip
 
 
@@ -48,26 +39,15 @@ def _hottest(car: Car) -> CheckLine:
     every = (curves.target_rpm, curves.base_steps, curves.cranking_steps, curves.after_start_steps)
     hottest = max(degC for points in every for degC, _ in points)
     most = HOTTEST_degC[car.thermal.cooling]
-    return CheckLine(
-        Note("checks.hottest"),
-        judged(False, hottest > most),
-        hottest,
-        "degC",
-        Note("checks.hottest.value", hottest_degC=hottest, most_degC=most),
-        Note("checks.hottest.why"),
-        Note("checks.hottest.do"),
-    )
+    return line(
+        "hottest", judged(False, hottest > most), hottest, "degC",
+        {"hottest_degC": hottest, "most_degC": most},
+    )  # fmt: skip
 
 
 def _alternator(car: Car) -> CheckLine:
     drawn = car.electrics.base_W + car.loads.lamps_W
     able = idle_output_W(car)
-    return CheckLine(
-        Note("checks.alternator"),
-        judged(False, able < drawn),
-        able - drawn,
-        "W",
-        Note("checks.alternator.value", able_W=able, drawn_W=drawn),
-        Note("checks.alternator.why"),
-        Note("checks.alternator.do"),
-    )
+    return line(
+        "alternator", judged(False, able < drawn), able - drawn, "W", {"able_W": able, "drawn_W": drawn},
+    )  # fmt: skip

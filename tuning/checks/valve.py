@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from controllers import curve_at
 from sim import Car
-from tuning.checks.lines import CheckLine, judged
+from tuning.checks.lines import CheckLine, judged, line
 from tuning.notes import Note
 
 HOMING_MARGIN = 1.25
@@ -51,15 +51,7 @@ def valve_checks(car: Car) -> list[CheckLine]:
 
 def _direction(car: Car) -> CheckLine:
     reversed_ = car.valve.wired_reversed
-    return CheckLine(
-        Note("checks.direction"),
-        "fail" if reversed_ else "pass",
-        None,
-        "",
-        Note("checks.direction.value", reversed=reversed_),
-        Note("checks.direction.why"),
-        Note("checks.direction.do"),
-    )
+    return line("direction", "fail" if reversed_ else "pass", None, "", {"reversed": reversed_})
 
 
 def _farthest(car: Car) -> int:
@@ -76,22 +68,16 @@ def _homing_reach(car: Car) -> CheckLine:
     farthest = _farthest(car)
     margin = valve.homing_steps - farthest
     astray = valve.wired_reversed
+    fails = margin < 0 or astray or not valve.travel_counted
     remedy = Note("checks.homing_reach.do", homing_steps=_advised_homing(car))
     if not valve.travel_counted:
         remedy = Note("checks.homing_reach.count")
     if astray:
         remedy = Note("checks.homing_reach.swap_first")
-    return CheckLine(
-        Note("checks.homing_reach"),
-        judged(
-            margin < 0 or astray or not valve.travel_counted,
-            valve.homing_steps < HOMING_MARGIN * farthest,
-        ),
-        float(margin),
-        "steps",
-        Note("checks.homing_reach.value", homing_steps=valve.homing_steps, margin=margin,
-             farthest=farthest, astray=astray, counted=valve.travel_counted),
-        Note("checks.homing_reach.why"),
+    return line(
+        "homing_reach", judged(fails, valve.homing_steps < HOMING_MARGIN * farthest), float(margin), "steps",
+        {"homing_steps": valve.homing_steps, "margin": margin, "farthest": farthest, "astray": astray,
+         "counted": valve.travel_counted},
         remedy,
     )  # fmt: skip
 
@@ -99,15 +85,10 @@ def _homing_reach(car: Car) -> CheckLine:
 def _homing_time(car: Car) -> CheckLine:
     valve = car.valve
     seconds = valve.homing_steps * valve.step_ms / 1000.0
-    return CheckLine(
-        Note("checks.homing_time"),
-        judged(False, seconds > LONGEST_HOMING_s),
-        seconds,
-        "s",
-        Note("checks.homing_time.value", takes_s=seconds, most_s=LONGEST_HOMING_s),
-        Note("checks.homing_time.why"),
-        Note("checks.homing_time.do"),
-    )
+    return line(
+        "homing_time", judged(False, seconds > LONGEST_HOMING_s), seconds, "s",
+        {"takes_s": seconds, "most_s": LONGEST_HOMING_s},
+    )  # fmt: skip
 
 
 def lowest_cranking_V(car: Car, start_degC: float) -> float:
@@ -197,16 +178,12 @@ def _pulses(car: Car) -> _Pulses:
 
 def _pulse(car: Car, needed: _Pulses) -> CheckLine:
     pulse_ms = car.valve.pulse_ms
-    return CheckLine(
-        Note("checks.pulse"),
-        judged(pulse_ms < needed.running_ms, pulse_ms < needed.longest_ms),
-        pulse_ms,
-        "ms",
-        Note("checks.pulse.value", pulse_ms=pulse_ms, running_ms=needed.running_ms,
-             loaded_ms=needed.loaded_ms, loaded_V=needed.loaded_V, cold_ms=needed.cold_ms,
-             cold_V=needed.cold_V, cold_degC=COLD_degC),
-        Note("checks.pulse.why"),
-        Note("checks.pulse.do", advised_ms=needed.advised_ms),
+    return line(
+        "pulse", judged(pulse_ms < needed.running_ms, pulse_ms < needed.longest_ms), pulse_ms, "ms",
+        {"pulse_ms": pulse_ms, "running_ms": needed.running_ms, "loaded_ms": needed.loaded_ms,
+         "loaded_V": needed.loaded_V, "cold_ms": needed.cold_ms, "cold_V": needed.cold_V,
+         "cold_degC": COLD_degC},
+        {"advised_ms": needed.advised_ms},
     )  # fmt: skip
 
 
@@ -225,85 +202,54 @@ def still_after_s(car: Car, needed: _Pulses) -> float:
 
 def _hot_cranking(car: Car, needed: _Pulses) -> CheckLine:
     pulse_ms, hot_ms = car.valve.pulse_ms, needed.hot_ms
-    return CheckLine(
-        Note("checks.hot_cranking"),
-        judged(False, pulse_ms < hot_ms),
-        pulse_ms,
-        "ms",
-        Note("checks.hot_cranking.value", pulse_ms=pulse_ms, hot_ms=hot_ms, hot_V=needed.hot_V,
-             hot_degC=HOT_degC),
-        Note("checks.hot_cranking.why"),
-        Note("checks.hot_cranking.do", wait_s=still_after_s(car, needed),
-             advised_ms=ceil(10.0 * hot_ms) / 10.0 + SPARE_ms),
+    return line(
+        "hot_cranking", judged(False, pulse_ms < hot_ms), pulse_ms, "ms",
+        {"pulse_ms": pulse_ms, "hot_ms": hot_ms, "hot_V": needed.hot_V, "hot_degC": HOT_degC},
+        {"wait_s": still_after_s(car, needed), "advised_ms": ceil(10.0 * hot_ms) / 10.0 + SPARE_ms},
     )  # fmt: skip
 
 
 def _rest(car: Car) -> CheckLine:
     rest_ms = car.valve.rest_ms
-    return CheckLine(
-        Note("checks.rest"),
-        judged(False, rest_ms < SHORTEST_REST_ms),
-        rest_ms,
-        "ms",
-        Note("checks.rest.value", rest_ms=rest_ms, least_ms=SHORTEST_REST_ms),
-        Note("checks.rest.why"),
-        Note("checks.rest.do", least_ms=SHORTEST_REST_ms),
-    )
+    return line(
+        "rest", judged(False, rest_ms < SHORTEST_REST_ms), rest_ms, "ms",
+        {"rest_ms": rest_ms, "least_ms": SHORTEST_REST_ms}, {"least_ms": SHORTEST_REST_ms},
+    )  # fmt: skip
 
 
 def _open_limit(car: Car) -> CheckLine:
     valve = car.valve
     beyond = valve.open_limit_steps - valve.travel_steps
-    return CheckLine(
-        Note("checks.open_limit"),
-        judged(beyond > 0, False),
-        float(-beyond),
-        "steps",
-        Note("checks.open_limit.value", limit=valve.open_limit_steps,
-             travel_steps=valve.travel_steps),
-        Note("checks.open_limit.why"),
-        Note("checks.open_limit.do", travel_steps=valve.travel_steps),
+    return line(
+        "open_limit", judged(beyond > 0, False), float(-beyond), "steps",
+        {"limit": valve.open_limit_steps, "travel_steps": valve.travel_steps},
+        {"travel_steps": valve.travel_steps},
     )  # fmt: skip
 
 
 def _useful_travel(car: Car) -> CheckLine:
     valve = car.valve
     unused = valve.useful_travel_steps - valve.open_limit_steps
-    return CheckLine(
-        Note("checks.useful_travel"),
-        judged(False, unused > 0),
-        float(-unused),
-        "steps",
-        Note("checks.useful_travel.value", limit=valve.open_limit_steps,
-             useful_steps=valve.useful_travel_steps),
-        Note("checks.useful_travel.why"),
-        Note("checks.useful_travel.do", useful_steps=valve.useful_travel_steps),
+    return line(
+        "useful_travel", judged(False, unused > 0), float(-unused), "steps",
+        {"limit": valve.open_limit_steps, "useful_steps": valve.useful_travel_steps},
+        {"useful_steps": valve.useful_travel_steps},
     )  # fmt: skip
 
 
 def _backlash(car: Car) -> CheckLine:
     play, move = car.valve.backlash_steps, car.feedback.min_move_steps
-    return CheckLine(
-        Note("checks.backlash"),
-        judged(False, play > 0.0 and play >= move),
-        play,
-        "steps",
-        Note("checks.backlash.value", play_steps=play, move=move),
-        Note("checks.backlash.why"),
-        Note("checks.backlash.do"),
-    )
+    return line(
+        "backlash", judged(False, play > 0.0 and play >= move), play, "steps",
+        {"play_steps": play, "move": move},
+    )  # fmt: skip
 
 
 def _slew(car: Car) -> CheckLine:
     valve, feedback = car.valve, car.feedback
     move_ms = feedback.min_move_steps * valve.step_ms
     period_ms = feedback.update_period_ms
-    return CheckLine(
-        Note("checks.slew"),
-        judged(False, feedback.acts and move_ms > period_ms),
-        move_ms,
-        "ms",
-        Note("checks.slew.value", move_ms=move_ms, period_ms=period_ms),
-        Note("checks.slew.why"),
-        Note("checks.slew.do", move_ms=move_ms),
-    )
+    return line(
+        "slew", judged(False, feedback.acts and move_ms > period_ms), move_ms, "ms",
+        {"move_ms": move_ms, "period_ms": period_ms}, {"move_ms": move_ms},
+    )  # fmt: skip

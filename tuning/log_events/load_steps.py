@@ -1,7 +1,6 @@
-"""Loads that came and went during a log and whose size was not recorded: found by their mark.
+"""Loads whose size was not recorded, found by their mark: a lasting shift with the valve still.
 
-A load shifts speed and manifold pressure for good while the valve stands still: down and up when
-it comes on, back when it goes.  Scatter does not do that, and hunting does not last.
+Scatter does not do that, and hunting does not last.
 """
 
 from __future__ import annotations

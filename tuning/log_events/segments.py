@@ -1,8 +1,4 @@
-"""What a log is made of: start, idling, steady, step response, load, hunting, driving.
-
-Every row belongs to one state of the engine (``tuning.log_events.states``); within idling,
-stretches are told apart by what the valve does and what speed answers.
-"""
+"""What a log is made of: start, idling, steady, step response, load, hunting, driving."""
 
 from __future__ import annotations
 
@@ -97,17 +93,13 @@ def _states(log: Log) -> Iterable[Segment]:
     for rows in stretches(stopped, log.parts):
         yield Segment("stopped", *_span(log, rows), Note("log_events.segment.stopped"))
     for rows in stretches(start, log.parts):
-        highest = float(np.max(log.rpm[rows]))
-        values = {"highest_rpm": highest}
+        values = {"highest_rpm": float(np.max(log.rpm[rows]))}
         yield Segment("start", *_span(log, rows), Note("log_events.segment.start", **values), values)
     for rows in stretches(driven, log.parts):
-        highest = float(np.max(log.rpm[rows]))
-        values = {"highest_rpm": highest}
-        note = Note("log_events.segment.driven", **values)
-        yield Segment("driven", *_span(log, rows), note, values)
+        values = {"highest_rpm": float(np.max(log.rpm[rows]))}
+        yield Segment("driven", *_span(log, rows), Note("log_events.segment.driven", **values), values)
     for rows in stretches(idle_rows(log), log.parts):
-        mean = float(np.mean(log.rpm[rows]))
-        values = {"mean_rpm": mean}
+        values = {"mean_rpm": float(np.mean(log.rpm[rows]))}
         yield Segment("idle", *_span(log, rows), Note("log_events.segment.idle", **values), values)
 
 
@@ -238,23 +230,6 @@ def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bo
     return int(np.count_nonzero(np.diff(directions))) >= FEWEST_REVERSALS
 
 
-@dataclass(frozen=True)
-class _Rows:
-    """Some rows of a log, for measures: to look at a window takes no longer in a longer log."""
-
-    time_s: Floats
-    rpm: Floats
-    valve_steps: Floats | None
-
-
-def _window(log: Log, begin_s: float, end_s: float) -> _Rows:
-    """Rows of a window, and the one before it that still holds at its beginning."""
-    first, past = np.searchsorted(log.time_s, [begin_s, end_s], side="right")
-    rows = slice(max(int(first) - 2, 0), int(past))
-    steps = None if log.valve_steps is None else log.valve_steps[rows]
-    return _Rows(log.time_s[rows], log.rpm[rows], steps)
-
-
 def rpm_per_step_in(log: Log) -> float:
     """What a step is worth by the moves that stand alone.
 
@@ -270,6 +245,14 @@ def rpm_per_step_in(log: Log) -> float:
     moves = [one.values["rpm_per_step"] for one in _steps(log)]
     worth = float(np.median(moves)) if len(moves) >= 2 else float("nan")
     return worth if worth > 0.0 else float("nan")
+
+
+def _window(log: Log, begin_s: float, end_s: float) -> Log:
+    """Speed and valve in a window, and before it what still holds at its beginning."""
+    first, past = np.searchsorted(log.time_s, [begin_s, end_s], side="right")
+    rows = slice(max(int(first) - 2, 0), int(past))
+    steps = None if log.valve_steps is None else log.valve_steps[rows]
+    return Log(log.file, log.time_s[rows], log.rpm[rows], valve_steps=steps)
 
 
 def _hunting(log: Log) -> Iterable[Segment]:
@@ -319,6 +302,3 @@ def find_segments(log: Log) -> tuple[Segment, ...]:
     log = mended(log)
     found = [*_states(log), *_steady(log), *_steps(log), *_loads(log), *_hunting(log)]
     return tuple(sorted(found, key=lambda one: (one.from_s, KINDS.index(one.kind))))
-
-
-__all__ = ["KINDS", "Segment", "find_segments", "still_stretches", "valve_moves"]

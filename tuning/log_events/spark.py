@@ -20,6 +20,8 @@ TREND_s = 15.0
 """Slower changes of spark and speed are trends, not one following the other [s]."""
 SLOWEST_REFRESH_s = 0.6
 """Speed refreshed more slowly cannot be paired with spark [s]."""
+MOST_LOST = 0.6
+"""Share of the work that the car file lets spark lose [-]."""
 LEAST_SHARE = 0.3
 """Share of the spark's variance that speed must explain for a slope to be believed [-]."""
 
@@ -124,7 +126,3 @@ def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound 
     if lost > MOST_LOST:
         return car, found
     return car.model_copy(update={"spark": spark}), found
-
-
-MOST_LOST = 0.6
-"""Share of the work that the car file lets spark lose [-]."""

@@ -199,17 +199,7 @@ def _detrended(values: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class ValvePart:
-    """What the valve's moves make of speed.
-
-    Attributes
-    ----------
-    speed_rpm : ndarray
-        Their part of speed, on the grid of ``_even`` [rpm].
-    share : float
-        Share of the variance of speed that it is, below 0 where it goes the wrong way [-].
-    lag_s : float
-        How long after the valve speed answers, nan where not known [s].
-    """
+    """The valve's part of speed, its share of the variance (below 0: the wrong way), and the lag."""
 
     speed_rpm: Floats
     share: float

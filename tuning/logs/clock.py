@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Sequence
 
@@ -13,8 +12,9 @@ from tuning.logs.header import MISSING_WORDS
 
 FloatArray = NDArray[np.float64]
 
-_CLOCK = re.compile(r"(?:(\d+):)?(\d{1,2}):(\d{1,2}(?:\.\d*)?)")
-_HALF_DAY = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d*)?))? ?([ap])\.?m\.?", re.IGNORECASE)
+_CLOCK = re.compile(
+    r"^(\d+):(\d{1,2}(?:\.\d*(?=$))?)(?::(\d{1,2}(?:\.\d*)?))?(?: ?([ap])\.?m\.?)?$", re.IGNORECASE
+)
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}[T ].*")
 _DATE_FORMS = (
     "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%Y/%m/%d", "%Y.%m.%d", "%Y-%m-%d",
@@ -41,50 +41,19 @@ def seconds_from_text(cells: Sequence[str]) -> tuple[FloatArray, NDArray[np.bool
 
 
 def _clock(text: Sequence[str]) -> FloatArray:
-    """Return seconds of ``h:mm:ss.fff``, ``mm:ss.fff`` and ``h:mm:ss am``; nan for other texts."""
-    fast = _plain_clock(text)
-    if fast is not None:
-        return fast
-    return np.array([_one_clock(cell) for cell in text], np.float64)
-
-
-def _plain_clock(text: Sequence[str]) -> FloatArray | None:
-    """Read clock times as a table with colons between cells; None when some are of another form."""
+    """Return seconds of ``h:mm:ss.fff``, ``mm:ss.fff``, ``h:mm:ss am``, ``h:mm am``; nan for other texts."""
     import pandas as pd
 
-    joined = "\n".join(text)
-    if joined.translate(dict.fromkeys(map(ord, "0123456789:.\n"))) or not joined:
-        return None
-    try:
-        parts = pd.read_csv(
-            io.StringIO(joined + "\n"),
-            sep=":",
-            header=None,
-            names=[0, 1, 2, 3],
-            index_col=False,
-            dtype="float64",
-            skip_blank_lines=False,
-        ).to_numpy()
-    except ValueError:
-        return None
-    hours, minutes, seconds, more = parts[: len(text)].T
-    if parts.shape[0] != len(text) or np.isfinite(more).any() or (minutes % 1.0 > 0.0).any():
-        return None
-    short = np.isnan(seconds)
-    return np.where(short, hours * 60.0 + minutes, (hours * 60.0 + minutes) * 60.0 + seconds)
-
-
-def _one_clock(cell: str) -> float:
-    match = _CLOCK.fullmatch(cell)
-    if match:
-        hours, minutes, rest = match.groups()
-        return (int(hours or 0) * 60 + int(minutes)) * 60 + float(rest)
-    match = _HALF_DAY.fullmatch(cell)
-    if match:
-        hours, minutes, rest, half = match.groups()
-        hour = int(hours) % 12 + (12 if half.lower() == "p" else 0)
-        return (hour * 60 + int(minutes)) * 60 + float(rest or 0)
-    return np.nan
+    cells = pd.Series(text, dtype=object).str.extract(_CLOCK)
+    first, second, third = (cells[at].astype(np.float64).to_numpy() for at in range(3))
+    half = cells[3].str.lower()
+    short, halved = np.isnan(third), half.notna().to_numpy()
+    # Of two numbers the first are minutes, but with am or pm they are hours.
+    hours = np.where(short & ~halved, 0.0, first)
+    minutes = np.where(short & ~halved, first, second)
+    seconds = np.where(short, np.where(halved, 0.0, second), third)
+    hours = np.where(halved, hours % 12.0 + np.where(half == "p", 12.0, 0.0), hours)
+    return np.asarray((hours * 60.0 + minutes) * 60.0 + seconds)
 
 
 def _iso_dates(text: Sequence[str]) -> FloatArray:

@@ -1,7 +1,6 @@
 """Finds the table in a text: its delimiter, header, units row, first row and decimal sign.
 
-A guess by a library would have to be trusted blindly; this sniffer tries the three delimiters on
-the first lines, keeps the one under which most cells are numbers, and can say why it failed.
+It keeps the delimiter under which most cells are numbers, and can say why it failed.
 """
 
 from __future__ import annotations

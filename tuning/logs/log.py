@@ -1,8 +1,4 @@
-"""Recorded logs: reading them from text tables or ASAM MDF 4, and writing our own form.
-
-A log needs time and engine speed; everything else is used when it is there. What was recognised,
-what was not used and what had to be put right is kept with the log, to be shown to the user.
-"""
+"""Recorded logs: reading them from text tables or ASAM MDF 4, and writing our own form."""
 
 from __future__ import annotations
 
@@ -25,11 +21,7 @@ from tuning.logs.values import Table, convert, remarks
 
 FloatArray = NDArray[np.float64]
 
-WRITTEN_COLUMNS = (
-    "time_s", "rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg",
-    "target_rpm", "iat_degC", "throttle_percent", "load_W",
-    "vehicle_speed_km_h",
-)  # fmt: skip
+WRITTEN_COLUMNS = tuple(BY_NAME)
 
 
 class Recognised(NamedTuple):
@@ -255,7 +247,11 @@ def _log_from(table: Table) -> Log:
     columns = {name: values[order.keep] for name, values in signals.columns.items()}
     columns["time_s"] = order.time_s
     said, refresh_s = remarks(columns, order.parts)
-    recognised = tuple(_recognised(table, name, *signals.units[name]) for name in columns)
+    recognised = []
+    for name in columns:
+        choice, (unit, how_unit) = table.choices[name], signals.units[name]
+        how = f"{choice.how}; {how_unit}" if how_unit else choice.how
+        recognised.append(Recognised(table.headers[choice.column], name, unit, how))
     used = {table.choices[name].column for name in columns}
     ignored = tuple(header for at, header in enumerate(table.headers) if header and at not in used)
     return Log(
@@ -264,16 +260,7 @@ def _log_from(table: Table) -> Log:
         parts=order.parts,
         rate_Hz=order.rate_Hz,
         refresh_s=refresh_s,
-        recognised=recognised,
+        recognised=tuple(recognised),
         ignored=ignored,
         notes=(*table.notes, *signals.notes, *order.notes, *said),
     )
-
-
-def _recognised(table: Table, name: str, unit: str, how_unit: str) -> Recognised:
-    choice = table.choices[name]
-    how = f"{choice.how}; {how_unit}" if how_unit else choice.how
-    return Recognised(table.headers[choice.column], name, unit, how)
-
-
-__all__ = ["WRITTEN_COLUMNS", "Log", "Recognised", "needs", "read_log", "write_log"]

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from sim.errors import InputError, Problem
 from sim.files import one_problem
 from tuning.logs.names import Choice, choose_columns
+from tuning.logs.signals import BY_NAME
 from tuning.logs.table import listed
 from tuning.logs.text import one_line, read_bytes
 from tuning.logs.values import Table
@@ -106,7 +107,7 @@ def _table(
         raise InputError([Problem(file, 1, "rpm", message + ' "rpm=..."')])
     time, rpm = _samples(recording, places[choices["rpm"].column])
     numbers: dict[str, FloatArray] = {"time_s": time, "rpm": rpm}
-    kept = {"time_s": _time_choice(len(headers)), "rpm": choices["rpm"]}
+    kept = {"time_s": Choice(len(headers), BY_NAME["time_s"], "s", "ASAM MDF"), "rpm": choices["rpm"]}
     for name, choice in choices.items():
         if name in kept:
             continue
@@ -162,9 +163,3 @@ def _held_at(time: FloatArray, at: FloatArray, values: FloatArray) -> FloatArray
         return np.full(time.size, np.nan)
     last = np.searchsorted(at, time, side="right") - 1
     return np.where(last < 0, np.nan, values[np.maximum(last, 0)])
-
-
-def _time_choice(column: int) -> Choice:
-    from tuning.logs.signals import BY_NAME
-
-    return Choice(column, BY_NAME["time_s"], "s", "ASAM MDF")

@@ -1,7 +1,6 @@
 """Which column of a log holds which signal, told from the header alone.
 
-A header such as ``Coolant temp. [degF]`` is split into words and unit; the words are looked up as a
-whole name, then as a set of words, then with one slip of the pen forgiven.
+Its words are looked up as a whole name, as a set, then with one slip of the pen forgiven.
 """
 
 from __future__ import annotations
@@ -226,14 +225,9 @@ _PHRASES = {
 
 
 def _vocabulary() -> frozenset[str]:
-    known: set[str] = set()
-    for signal in SIGNALS:
-        for phrase in (*signal.standard, *signal.phrases):
-            known.update(phrase.split())
-        for group in signal.words:
-            known.update(group)
-        known.update(signal.never)
-    return frozenset(known | set(SAME_WORD) | OTHER_WORDS)
+    phrases = " ".join(phrase for one in SIGNALS for phrase in (*one.standard, *one.phrases))
+    sets = [words for one in SIGNALS for words in (*one.words, one.never)]
+    return frozenset(phrases.split()).union(SAME_WORD, OTHER_WORDS, *sets)
 
 
 _KNOWN = _vocabulary()
@@ -258,13 +252,8 @@ def _one_slip(word: str, known: str) -> bool:
         return False
     if len(word) == len(known):
         wrong = [at for at, (a, b) in enumerate(zip(word, known, strict=True)) if a != b]
-        swapped = (
-            len(wrong) == 2
-            and wrong[1] == wrong[0] + 1
-            and word[wrong[0]] == known[wrong[1]]
-            and word[wrong[1]] == known[wrong[0]]
-        )
-        return len(wrong) == 1 or swapped
+        pair = slice(wrong[0], wrong[0] + 2)
+        return len(wrong) == 1 or (len(wrong) == 2 and word[pair] == known[pair][::-1])
     short, long = sorted((word, known), key=len)
     if len(short) < 4:
         return False

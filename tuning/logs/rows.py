@@ -1,8 +1,6 @@
 """The rows of a log as arrays: lines counted and sorted out by us, numbers read by pandas.
 
-pandas' C engine reads numbers fastest, but hides three kinds of damage: with chosen columns it
-passes over surplus cells, it fills missing cells with nan, and one word turns a whole column to
-text. So lines are counted here first, and a column that does not read is looked at cell by cell.
+pandas passes over surplus cells and fills missing ones, and one word turns a column to text.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
 """What each signal of a log is: its name, unit, possible values, and the words it goes by.
 
-The words are plain trade words, the abbreviations of SAE J1930 (ECT, IAT, MAP, TP, IAC), the signal
-names of SAE J1979, and the dictionary words of a few other languages. The bounds of possible values
-are generous: common practice, no source.
+Plain trade words, SAE J1930 and J1979; the bounds are generous: common practice, no source.
 """
 
 from __future__ import annotations
@@ -25,169 +23,145 @@ class Signal:
     never: frozenset[str]
 
 
-def _sets(*groups: str) -> tuple[frozenset[str], ...]:
-    return tuple(frozenset(group.split()) for group in groups)
+def _signal(
+    name: str, kind: str, unit: str, lowest: float, highest: float,
+    standard: str = "", phrases: str = "", words: str = "", never: str = "",
+) -> Signal:  # fmt: skip
+    """A signal from its names, phrases and sets of words, each in one text with commas between."""
+    spoken, written = (tuple(text.split(", ")) if text else () for text in (phrases, standard))
+    sets = tuple(frozenset(one.split()) for one in words.split(", ") if one)
+    return Signal(name, kind, unit, lowest, highest, written, spoken, sets, frozenset(never.split()))
 
 
 _WISHES = "target desired setpoint wanted demanded requested goal"
 _NOT_A_SAMPLE = "error limit limiter delta change gradient derivative rate minimum maximum fault code"
 
 SIGNALS: tuple[Signal, ...] = (
-    Signal(
+    _signal(
         "time_s", "time", "s", -1e12, 1e12,
-        ("engine run time",),
-        (
-            "time", "t", "elapsed time", "time elapsed", "elapsed", "log time", "recording time",
-            "test time", "seconds", "time stamp", "timestamp", "date time", "datetime",
-            "date and time", "time of day", "clock", "clock time", "run time", "runtime",
-            "time since start", "time since engine start", "zeit", "temps", "tempo", "tiempo",
-            "date",
+        standard="engine run time",
+        phrases=(
+            "time, t, elapsed time, time elapsed, elapsed, log time, recording time, test time, seconds, "
+            "time stamp, timestamp, date time, datetime, date and time, time of day, clock, clock time, "
+            "run time, runtime, time since start, time since engine start, zeit, temps, tempo, tiempo, date"
         ),
-        (),
-        frozenset(),
     ),
-    Signal(
+    _signal(
         "rpm", "speed", "rpm", 0.0, 20000.0,
-        ("engine rpm",),
-        (
-            "rpm", "engine speed", "engine revolutions", "engine revs", "revs", "revolutions",
-            "crankshaft speed", "crank speed", "idle speed", "n", "motordrehzahl", "drehzahl",
-            "regime moteur", "regime", "giri motore", "giri", "regimen del motor",
+        standard="engine rpm",
+        phrases=(
+            "rpm, engine speed, engine revolutions, engine revs, revs, revolutions, crankshaft speed, "
+            "crank speed, idle speed, n, motordrehzahl, drehzahl, regime moteur, regime, giri motore, "
+            "giri, regimen del motor"
         ),
-        _sets("rpm", "engine speed", "crankshaft speed", "crank speed", "idle speed"),
-        frozenset(
-            f"{_WISHES} {_NOT_A_SAMPLE} commanded vehicle wheel fan pump turbo turbine alternator "
-            "gearbox shaft input output steps".split()
+        words="rpm, engine speed, crankshaft speed, crank speed, idle speed",
+        never=(
+            f"{_WISHES} {_NOT_A_SAMPLE} commanded vehicle wheel fan pump turbo turbine alternator gearbox "
+            "shaft input output steps"
         ),
     ),
-    Signal(
+    _signal(
         "map_kPa", "pressure", "kPa", 0.0, 400.0,
-        ("intake manifold pressure",),
-        (
-            "map", "manifold absolute pressure", "intake manifold absolute pressure",
-            "manifold pressure", "inlet manifold pressure", "intake pressure", "inlet pressure",
-            "saugrohrdruck", "pression admission", "pressione collettore",
+        standard="intake manifold pressure",
+        phrases=(
+            "map, manifold absolute pressure, intake manifold absolute pressure, manifold pressure, "
+            "inlet manifold pressure, intake pressure, inlet pressure, saugrohrdruck, pression admission, "
+            "pressione collettore"
         ),
-        _sets("manifold pressure", "intake pressure", "inlet pressure", "map"),
-        frozenset(
-            f"{_WISHES} {_NOT_A_SAMPLE} barometric exhaust fuel oil ambient voltage table".split()
-        ),
+        words="manifold pressure, intake pressure, inlet pressure, map",
+        never=f"{_WISHES} {_NOT_A_SAMPLE} barometric exhaust fuel oil ambient voltage table",
     ),
-    Signal(
+    _signal(
         "coolant_degC", "temperature", "degC", -60.0, 200.0,
-        ("coolant temperature", "engine coolant temperature"),
-        (
-            "coolant", "ect", "water temperature", "engine temperature", "water",
-            "cylinder head temperature", "head temperature", "kuhlmitteltemperatur",
-            "kuehlmitteltemperatur", "wassertemperatur", "motortemperatur", "temperature eau",
-            "temperature acqua",
+        standard="coolant temperature, engine coolant temperature",
+        phrases=(
+            "coolant, ect, water temperature, engine temperature, water, cylinder head temperature, "
+            "head temperature, kuhlmitteltemperatur, kuehlmitteltemperatur, wassertemperatur, "
+            "motortemperatur, temperature eau, temperature acqua"
         ),
-        _sets("coolant temperature", "coolant", "water temperature", "engine temperature"),
-        frozenset(
-            f"{_WISHES} {_NOT_A_SAMPLE} level pressure fan oil correction enrichment trim outlet "
-            "catalyst pump".split()
+        words="coolant temperature, coolant, water temperature, engine temperature",
+        never=(
+            f"{_WISHES} {_NOT_A_SAMPLE} level pressure fan oil correction enrichment trim outlet catalyst "
+            "pump"
         ),
     ),
-    Signal(
+    _signal(
         "battery_V", "voltage", "V", 0.0, 60.0,
-        ("control module voltage",),
-        (
-            "battery voltage", "battery", "supply voltage", "system voltage", "electrical voltage",
-            "voltage", "volts", "alternator voltage", "charging voltage", "batteriespannung",
-            "batterie", "bordspannung", "tension batterie", "tensione batteria",
+        standard="control module voltage",
+        phrases=(
+            "battery voltage, battery, supply voltage, system voltage, electrical voltage, voltage, volts, "
+            "alternator voltage, charging voltage, batteriespannung, batterie, bordspannung, "
+            "tension batterie, tensione batteria"
         ),
-        _sets("battery voltage", "battery", "supply voltage", "system voltage"),
-        frozenset(
-            f"{_WISHES} {_NOT_A_SAMPLE} current temperature correction sensor oxygen charge".split()
-        ),
+        words="battery voltage, battery, supply voltage, system voltage",
+        never=f"{_WISHES} {_NOT_A_SAMPLE} current temperature correction sensor oxygen charge",
     ),
-    Signal(
+    _signal(
         "valve_steps", "steps", "steps", -1000.0, 10000.0,
-        (),
-        (
-            "valve steps", "commanded steps", "valve steps commanded", "idle valve steps",
-            "stepper steps", "stepper position", "stepper", "steps", "idle valve position",
-            "idle valve", "valve position", "bypass valve", "bypass valve position",
-            "idle air control", "iac", "idle air valve", "schrittmotor", "schritte", "valve",
+        phrases=(
+            "valve steps, commanded steps, valve steps commanded, idle valve steps, stepper steps, "
+            "stepper position, stepper, steps, idle valve position, idle valve, valve position, "
+            "bypass valve, bypass valve position, idle air control, iac, idle air valve, schrittmotor, "
+            "schritte, valve"
         ),
-        _sets("valve steps", "stepper", "idle valve", "bypass valve", "iac", "idle air control"),
-        frozenset(
-            f"{_NOT_A_SAMPLE} exhaust purge egr duty moves per current temperature "
-            "voltage".split()
-        ),
+        words="valve steps, stepper, idle valve, bypass valve, iac, idle air control",
+        never=f"{_NOT_A_SAMPLE} exhaust purge egr duty moves per current temperature voltage",
     ),
-    Signal(
+    _signal(
         "spark_deg", "angle", "deg", -90.0, 90.0,
-        ("timing advance",),
-        (
-            "spark", "spark advance", "ignition advance", "ignition angle", "ignition timing",
-            "spark angle", "spark timing", "ignition", "advance", "timing", "zundwinkel",
-            "zuendwinkel", "avance allumage", "anticipo",
+        standard="timing advance",
+        phrases=(
+            "spark, spark advance, ignition advance, ignition angle, ignition timing, spark angle, "
+            "spark timing, ignition, advance, timing, zundwinkel, zuendwinkel, avance allumage, anticipo"
         ),
-        _sets("spark advance", "ignition advance", "ignition timing", "ignition angle", "spark"),
-        frozenset(
-            f"{_WISHES} {_NOT_A_SAMPLE} dwell retard knock trim correction cut cam camshaft "
-            "table voltage".split()
-        ),
+        words="spark advance, ignition advance, ignition timing, ignition angle, spark",
+        never=f"{_WISHES} {_NOT_A_SAMPLE} dwell retard knock trim correction cut cam camshaft table voltage",
     ),
-    Signal(
+    _signal(
         "target_rpm", "speed", "rpm", 0.0, 20000.0,
-        (),
-        (
-            "target rpm", "rpm target", "target idle", "idle target", "target idle speed",
-            "target speed", "target engine speed", "target", "desired rpm", "desired idle speed",
-            "setpoint", "solldrehzahl", "regime consigne",
+        phrases=(
+            "target rpm, rpm target, target idle, idle target, target idle speed, target speed, "
+            "target engine speed, target, desired rpm, desired idle speed, setpoint, solldrehzahl, "
+            "regime consigne"
         ),
-        tuple(
-            frozenset((wish, what))
-            for wish in [*_WISHES.split(), "commanded"]
-            for what in ("rpm", "idle", "speed")
+        words=", ".join(
+            f"{wish} {what}" for wish in f"{_WISHES} commanded".split() for what in ("rpm", "idle", "speed")
         ),
-        frozenset(f"{_NOT_A_SAMPLE} vehicle fan pump turbo lambda mixture steps valve air".split()),
+        never=f"{_NOT_A_SAMPLE} vehicle fan pump turbo lambda mixture steps valve air",
     ),
-    Signal(
+    _signal(
         "iat_degC", "temperature", "degC", -60.0, 250.0,
-        ("intake air temperature",),
-        (
-            "iat", "air temperature", "inlet air temperature", "intake temperature",
-            "manifold air temperature", "charge temperature", "charge air temperature",
-            "ansauglufttemperatur", "lufttemperatur", "temperature air",
+        standard="intake air temperature",
+        phrases=(
+            "iat, air temperature, inlet air temperature, intake temperature, manifold air temperature, "
+            "charge temperature, charge air temperature, ansauglufttemperatur, lufttemperatur, "
+            "temperature air"
         ),
-        _sets("intake air temperature", "inlet air temperature", "intake temperature",
-              "manifold temperature", "iat"),
-        frozenset(
-            f"{_WISHES} {_NOT_A_SAMPLE} ambient outside exhaust cabin correction trim".split()
-        ),
+        words="intake air temperature, inlet air temperature, intake temperature, manifold temperature, iat",
+        never=f"{_WISHES} {_NOT_A_SAMPLE} ambient outside exhaust cabin correction trim",
     ),
-    Signal(
+    _signal(
         "throttle_percent", "share", "%", -50.0, 150.0,
-        ("throttle", "throttle position", "absolute throttle position"),
-        (
-            "throttle opening", "tp", "throttle plate", "throttle angle", "drosselklappe",
-            "papillon", "farfalla",
-        ),
-        _sets("throttle position", "throttle opening", "throttle"),
-        frozenset(
-            f"{_WISHES} {_NOT_A_SAMPLE} relative commanded actuator pedal closed b c voltage "
-            "area".split()
-        ),
+        standard="throttle, throttle position, absolute throttle position",
+        phrases="throttle opening, tp, throttle plate, throttle angle, drosselklappe, papillon, farfalla",
+        words="throttle position, throttle opening, throttle",
+        never=f"{_WISHES} {_NOT_A_SAMPLE} relative commanded actuator pedal closed b c voltage area",
     ),
-    Signal(
+    _signal(
         "load_W", "power", "W", -1e5, 1e5,
-        (),
-        ("electrical load", "electrical power", "electric load", "load power", "load"),
-        _sets("electrical load", "electrical power", "alternator power", "accessory power"),
-        frozenset(f"{_WISHES} {_NOT_A_SAMPLE} engine calculated absolute current".split()),
+        phrases="electrical load, electrical power, electric load, load power, load",
+        words="electrical load, electrical power, alternator power, accessory power",
+        never=f"{_WISHES} {_NOT_A_SAMPLE} engine calculated absolute current",
     ),
-    Signal(
+    _signal(
         "vehicle_speed_km_h", "road speed", "km/h", -1.0, 500.0,
-        ("vehicle speed",),
-        (
-            "road speed", "car speed", "driving speed", "fahrgeschwindigkeit",
-            "vitesse vehicule", "velocita veicolo", "velocidad del vehiculo",
+        standard="vehicle speed",
+        phrases=(
+            "road speed, car speed, driving speed, fahrgeschwindigkeit, vitesse vehicule, "
+            "velocita veicolo, velocidad del vehiculo"
         ),
-        _sets("vehicle speed", "road speed"),
-        frozenset(f"{_WISHES} {_NOT_A_SAMPLE} engine cruise control".split()),
+        words="vehicle speed, road speed",
+        never=f"{_WISHES} {_NOT_A_SAMPLE} engine cruise control",
     ),
 )  # fmt: skip
 

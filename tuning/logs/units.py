@@ -1,7 +1,6 @@
 """Units of a log's columns: how they are spelt, and how they turn into ours.
 
-Everyday spellings are listed by hand; what they mean is left to pint, except for engine speed,
-because pint takes a revolution for 2 pi and would turn 850 1/min into 135 rpm.
+pint knows what they mean, except of speed: to it 850 1/min are 135 rpm.
 """
 
 from __future__ import annotations
@@ -20,44 +19,31 @@ from tuning.logs.signals import Signal
 
 FloatArray = NDArray[np.float64]
 
-# Spelling (lower case, no blanks, see `_key`) to pint's own name, by kind of quantity.
-_SPELLINGS: dict[str, dict[str, str]] = {
+# Pint's own name to its spellings (lower case, no blanks, see `_key`), by kind of quantity.
+_SPELT: dict[str, dict[str, str]] = {
     "time": {
-        "s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s",
-        "ms": "ms", "msec": "ms", "millisecond": "ms", "milliseconds": "ms",
-        "us": "us", "microsecond": "us", "microseconds": "us",
-        "min": "minute", "mins": "minute", "minute": "minute", "minutes": "minute",
-        "h": "hour", "hr": "hour", "hour": "hour", "hours": "hour",
+        "s": "s sec secs second seconds", "ms": "ms msec millisecond milliseconds",
+        "us": "us microsecond microseconds", "minute": "min mins minute minutes", "hour": "h hr hour hours",
     },
     "pressure": {
-        "kpa": "kPa", "kpaabs": "kPa", "kpaa": "kPa", "pa": "Pa", "hpa": "hPa", "mbar": "mbar",
-        "mb": "mbar", "mbarabs": "mbar", "bar": "bar", "bara": "bar", "barabs": "bar",
-        "psi": "psi", "psia": "psi", "psiabs": "psi", "inhg": "inHg", '"hg': "inHg",
-        "inhgabs": "inHg", "mmhg": "mmHg", "torr": "torr", "atm": "atm",
-        "kg/cm2": "kgf/cm**2", "psig": "psi", "barg": "bar", "kpag": "kPa",
+        "kPa": "kpa kpaabs kpaa kpag", "Pa": "pa", "hPa": "hpa", "mbar": "mbar mb mbarabs",
+        "bar": "bar bara barabs barg", "psi": "psi psia psiabs psig", "inHg": 'inhg "hg inhgabs',
+        "mmHg": "mmhg", "torr": "torr", "atm": "atm", "kgf/cm**2": "kg/cm2",
     },
     "temperature": {
-        "degc": "degC", "c": "degC", "celsius": "degC", "degcelsius": "degC",
-        "degf": "degF", "f": "degF", "fahrenheit": "degF", "degfahrenheit": "degF",
-        "k": "kelvin", "kelvin": "kelvin", "degk": "kelvin",
+        "degC": "degc c celsius degcelsius", "degF": "degf f fahrenheit degfahrenheit",
+        "kelvin": "k kelvin degk",
     },
-    "voltage": {
-        "v": "V", "volt": "V", "volts": "V", "vdc": "V", "mv": "mV", "millivolt": "mV",
-        "millivolts": "mV",
-    },
-    "angle": {
-        "deg": "deg", "degs": "deg", "degree": "deg", "degrees": "deg", "degca": "deg",
-        "degcrank": "deg", "degbtdc": "deg", "btdc": "deg", "degkw": "deg", "rad": "rad",
-    },
-    "share": {
-        "%": "percent", "percent": "percent", "pct": "percent", "fraction": "1", "0..1": "1",
-    },
-    "road speed": {
-        "km/h": "km/h", "kmh": "km/h", "kph": "km/h", "kmph": "km/h", "km/hr": "km/h",
-        "mph": "mile/h", "mi/h": "mile/h", "m/s": "m/s",
-    },
-    "power": {"w": "W", "watt": "W", "watts": "W", "kw": "kW"},
+    "voltage": {"V": "v volt volts vdc", "mV": "mv millivolt millivolts"},
+    "angle": {"deg": "deg degs degree degrees degca degcrank degbtdc btdc degkw", "rad": "rad"},
+    "share": {"percent": "% percent pct", "1": "fraction 0..1"},
+    "road speed": {"km/h": "km/h kmh kph kmph km/hr", "mile/h": "mph mi/h", "m/s": "m/s"},
+    "power": {"W": "w watt watts", "kW": "kw"},
 }  # fmt: skip
+_SPELLINGS = {
+    kind: {one: name for name, spelt in names.items() for one in spelt.split()}
+    for kind, names in _SPELT.items()
+}
 
 # Spellings of engine speed and what one of them is in rpm; of steps likewise.
 _BY_HAND: dict[str, dict[str, float]] = {

@@ -37,12 +37,11 @@ class Table:
 
 @dataclass(frozen=True)
 class Signals:
-    """Signals by our name, in our units, without gaps, and columns that turned out empty."""
+    """Signals by our name, in our units, without gaps."""
 
     columns: Mapping[str, FloatArray]
     units: Mapping[str, tuple[str, str]]
     line_of_row: IntArray
-    left_out: tuple[str, ...]
     notes: tuple[str, ...]
 
 
@@ -64,7 +63,6 @@ def convert(table: Table, findings: Findings) -> Signals:
         if name in conversions:
             ours[name] = conversions[name](values)
         else:
-            empty.append(name)
             notes.append(f"{name}: no unit written and no unit makes sense of its values: not used")
     _check_possible(ours, table, findings)
     findings.raise_any()
@@ -80,7 +78,7 @@ def convert(table: Table, findings: Findings) -> Signals:
         notes.append(f"time counts from the first row ({columns['time_s'][0]:.3f} s in the file)")
         columns["time_s"] = columns["time_s"] - columns["time_s"][0]
     units = {name: (conversions[name].unit, conversions[name].how) for name in columns}
-    return Signals(columns, units, table.line_of_row[known], tuple(empty), tuple(notes))
+    return Signals(columns, units, table.line_of_row[known], tuple(notes))
 
 
 def _conversions(table: Table, filled: Mapping[str, FloatArray], findings: Findings) -> dict[str, Conversion]:

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from tuning.notes.note import Note, plain
+from tuning.notes.note import Note, Told, plain
 
-__all__ = ["Note", "plain"]
+__all__ = ["Note", "Told", "plain"]

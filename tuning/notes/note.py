@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, ClassVar, TypeAlias
 
 Value: TypeAlias = "float | int | str | bool | Note | tuple[Value, ...] | None"
 """A quantity, a word that needs no unit (the name of a setting), or notes within a note."""
@@ -49,15 +50,35 @@ def plain(value: Any) -> Any:
     Parameters
     ----------
     value : Any
-        A number, a word, a note, or several in a tuple.
+        A number, a word, settings, whatever has ``to_dict``, or several in a tuple, list or mapping.
 
     Returns
     -------
     Any
-        What has ``to_dict`` as a dict, tuples as lists, None for what is not finite; all else as it is.
+        Dicts and lists; None for what is not finite; all else as it is.
     """
     if hasattr(value, "to_dict"):
         return value.to_dict()
-    if isinstance(value, tuple):
+    if hasattr(value, "model_dump"):
+        return value.model_dump(mode="json")
+    if isinstance(value, Mapping):
+        return {name: plain(one) for name, one in value.items()}
+    if isinstance(value, tuple | list):
         return [plain(one) for one in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+class Told:
+    """What is given as plain values for JSON: all fields, or what ``TOLD`` names, properties too."""
+
+    TOLD: ClassVar[tuple[str, ...]] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            By name.
+        """
+        return {name: plain(getattr(self, name)) for name in self.TOLD or vars(self)}

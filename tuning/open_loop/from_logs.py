@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from controllers import curve_at
 from sim import Car, InputError, Problem
 from tuning.log_events import idle_rows, mended, target_of
 from tuning.logs import Log, needs
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 Floats = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ LEAST_CLOSING_rpm = 60.0
 
 
 @dataclass(frozen=True)
-class BasePoint:
+class BasePoint(Told):
     """The base curve at one temperature, now and by the logs; held before it was made to fall with warmth."""
 
     coolant_degC: float
@@ -44,7 +44,7 @@ class BasePoint:
 
 
 @dataclass(frozen=True)
-class LoggedBase:
+class LoggedBase(Told):
     """A base curve proposed from logs.
 
     Attributes
@@ -60,6 +60,8 @@ class LoggedBase:
         Room to close that the warmest point leaves, and what it is worth [steps, rpm].
     notes : tuple of Note
     """
+
+    TOLD = ("car", "points", "closing_steps", "closing_rpm", "can_close", "notes")
 
     car: str
     points: tuple[BasePoint, ...]
@@ -107,23 +109,13 @@ class LoggedBase:
         return [verdict, *points, *self.notes]
 
     def to_dict(self) -> dict[str, Any]:
-        """Give the proposal as plain values, ready for JSON.
+        """Give the proposal as plain values.
 
         Returns
         -------
         dict
-            Curves, points, room to close and notes.
         """
-        return {
-            "car": self.car,
-            "source": "logs",
-            "curves": self.curves(),
-            "points": [asdict(point) for point in self.points],
-            "closing_steps": self.closing_steps,
-            "closing_rpm": self.closing_rpm,
-            "can_close": self.can_close,
-            "notes": [one.to_dict() for one in self.notes],
-        }
+        return super().to_dict() | {"source": "logs", "curves": self.curves()}
 
 
 def _readings(car: Car, log: Log) -> Floats:
@@ -210,21 +202,19 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     found = []
     for which in kept:
         at = bins == which
-        degrees, mean = float(np.mean(together[at, 0])), float(np.mean(steps[at]))
+        degrees = float(np.mean(together[at, 0]))
         files = tuple(sorted({read[int(i)][0] for i in np.unique(names[at])}))
         found.append(
-            (degrees, mean, float(np.std(steps[at])), float(np.sum(together[at, 2])),
-             float(np.mean(np.abs(together[at, 3]))), files)
+            BasePoint(
+                degrees, curve_at(now, degrees), float(np.mean(steps[at])), np.nan, float(np.std(steps[at])),
+                float(np.sum(together[at, 2])), float(np.mean(np.abs(together[at, 3]))), files,
+            )
         )  # fmt: skip
-    held, weight = (np.array([one[column] for one in found]) for column in (1, 3))
+    held, weight = [one.held_steps for one in found], [one.seconds for one in found]
     falling = isotonic_regression(held, weights=weight, increasing=False).x
     falling = np.rint(np.clip(falling, 0.0, float(car.valve.open_limit_steps)))
-    points = tuple(
-        BasePoint(one[0], curve_at(now, one[0]), one[1], float(new),
-                  one[2], one[3], one[4], one[5])
-        for one, new in zip(found, falling, strict=True)
-    )  # fmt: skip
-    return _proposal(car, points, now)
+    points = (replace(one, proposed_steps=float(new)) for one, new in zip(found, falling, strict=True))
+    return _proposal(car, tuple(points), now)
 
 
 def _check(logs: Sequence[Log]) -> None:
@@ -274,6 +264,3 @@ def _whole_degrees(points: Sequence[BasePoint]) -> list[tuple[float, float]]:
         if whole not in longest or point.seconds > longest[whole].seconds:
             longest[whole] = point
     return [(whole, point.proposed_steps) for whole, point in longest.items()]
-
-
-__all__ = ["BasePoint", "LoggedBase", "base_from_logs"]

@@ -1,22 +1,19 @@
 """Open-loop curves proposed from the model: base, cranking and after-start, beside the owner's own.
 
-Where starts are tried, -20 to 40 degC, the curves come from ``tuning.open_loop.search``: what the
-engine needs while it warms up, bettered by starting it without feedback.  Warmer, the base is what
-those starts needed when they came so far, and else where the model settles at the target with the
-valve held, its oil as far behind the coolant as it is while warming up.  Nothing is applied;
-targets that cannot be met are named, with what limits them.
+Where starts are tried they are searched; warmer, the base is where the model settles with its oil
+behind. Nothing is applied, and targets that cannot be met are named.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from controllers import curve_at
-from tuning.notes import Note
+from tuning.notes import Note, Told, plain
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
     SearchResult,
@@ -45,7 +42,7 @@ FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
 
 
 @dataclass(frozen=True)
-class ProposedPoint:
+class ProposedPoint(Told):
     """The curves at one temperature, now and proposed."""
 
     coolant_degC: float
@@ -60,7 +57,7 @@ class ProposedPoint:
 
 
 @dataclass(frozen=True)
-class BaseProposal:
+class BaseProposal(Told):
     """Curves proposed from the model, and how starts go with the owner's and with these.
 
     Attributes
@@ -82,6 +79,8 @@ class BaseProposal:
     valve_faults : tuple of Note
         Names of the checks that the valve fails: no curve helps it.
     """
+
+    TOLD = ("car", "targets", "points", "missed", "worse", "valve_faults")
 
     car: str
     points: tuple[ProposedPoint, ...]
@@ -121,20 +120,13 @@ class BaseProposal:
         Returns
         -------
         dict
-            Curves, points and starts.
         """
-        return {
-            "car": self.car,
+        return super().to_dict() | {
             "source": "model",
-            "targets": asdict(self.targets),
             "curves": self.curves(),
-            "points": [asdict(point) for point in self.points],
-            "starts_now": [one.to_dict() for one in self.now],
-            "starts_proposed": [one.to_dict() for one in self.proposed],
-            "missed": [one.to_dict() for one in self.missed],
-            "worse": [one.to_dict() for one in self.worse],
+            "starts_now": plain(self.now),
+            "starts_proposed": plain(self.proposed),
             "met_with_minimum_move_1": self.finer,
-            "valve_faults": [one.to_dict() for one in self.valve_faults],
         }
 
     def lines(self) -> list[Note]:
@@ -145,7 +137,8 @@ class BaseProposal:
         list of Note
             Curves, starts, targets missed and why, and what is worse than now.
         """
-        told = [*self.verdict(), self._targets()]
+        flare, dip, speed = (self.targets.wanted(name) for name in ("flare", "dip", "stable"))
+        told = [*self.verdict(), Note("open_loop.targets", flare=flare, dip=dip, speed=speed)]
         told += [
             Note("open_loop.point", at_degC=p.coolant_degC, base_now=p.base_now_steps,
                  base=p.base_steps, cranking_now=p.cranking_now_steps, cranking=p.cranking_steps,
@@ -172,26 +165,13 @@ class BaseProposal:
             of=len(self.proposed), were=sum(self.targets.met(one) for one in self.now),
             fails=sum(not one.runs for one in self.proposed),
         )  # fmt: skip
-        return [told, *self._fading(), *self._moves()]
-
-    def _targets(self) -> Note:
-        flare, dip, speed = (self.targets.wanted(name) for name in ("flare", "dip", "stable"))
-        return Note("open_loop.targets", flare=flare, dip=dip, speed=speed)
-
-    def _fading(self) -> list[Note]:
-        """Why after-start air is to fade otherwise than now."""
-        if self.fade_s == self.fade_now_s:
-            return []
-        return [Note("open_loop.fading", now=self.fade_now_s, fade_s=self.fade_s)]
-
-    def _moves(self) -> list[Note]:
-        """What a minimum move of one step would do to starts."""
-        if self.finer is None:
-            return []
-        return [
-            Note("open_loop.finer", met=self.finer, of=len(self.proposed),
-                 more=self.finer > self.met)
-        ]  # fmt: skip
+        notes = [told]
+        if self.fade_s != self.fade_now_s:
+            notes.append(Note("open_loop.fading", now=self.fade_now_s, fade_s=self.fade_s))
+        if self.finer is not None:
+            more = self.finer > self.met
+            notes.append(Note("open_loop.finer", met=self.finer, of=len(self.proposed), more=more))
+        return notes
 
 
 def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int = 0) -> BaseProposal:
@@ -232,25 +212,21 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
     return replace(proposal, finer=_proposal(single, aims, some, finer, seed).met)
 
 
-def _starts_well(one: StartResult, aims: StartTargets) -> bool:
-    """Whether every start ran, and none flared beyond its target."""
-    return one.runs and one.flare_rpm <= aims.flare_rpm
-
-
 def _starting_cranking(car: Car, aims: StartTargets, seed: int) -> list[float]:
     """The owner's cranking curve where it starts the engine well: that is not to be lowered."""
     seeds = [seed + one for one in FRESH_SEEDS]
     (own,) = start_results([car], STARTS_degC, seeds, aims.stable_s, None)
-    return [
-        round(curve_at(car.curves.cranking_steps, one.coolant_degC)) if _starts_well(one, aims) else 0.0
-        for one in own
-    ]
+    well = [one.runs and one.flare_rpm <= aims.flare_rpm for one in own]
+    cranking = [round(curve_at(car.curves.cranking_steps, degC)) for degC in STARTS_degC]
+    return [float(steps * good) for steps, good in zip(cranking, well, strict=True)]
 
 
 def _proposal(
     car: Car, aims: StartTargets, some: Sequence[Need], found: SearchResult, seed: int
 ) -> BaseProposal:
     """Start the car with the curves found and with its own, on chances of their own."""
+    from sim import with_values
+
     limit = float(car.valve.open_limit_steps)
     need = some[0].at_start_steps
     proposal = BaseProposal(
@@ -258,7 +234,7 @@ def _proposal(
         fade_now_s=car.curves.after_start_fade_s, fade_s=found.curves.fade_s,
     )  # fmt: skip
     seeds = [seed + one for one in FRESH_SEEDS]
-    cars = [car, with_curves(car, proposal.curves())]
+    cars = [car, with_values(car, {"curves": proposal.curves()})]
     now, proposed = start_results(cars, STARTS_degC, seeds, aims.stable_s, found.moves)
     return replace(
         proposal,
@@ -281,13 +257,6 @@ def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, f
     steps = [*need.base_steps[len(STARTS_degC) :], *hotter]
     lower = falling([np.floor(max(one - held, 0.0)) for one in steps])
     return tuple(zip(WARM_degC, lower, strict=True))
-
-
-def with_curves(car: Car, curves: dict[str, list[list[float]]]) -> Car:
-    """Return the car with some of its curves replaced."""
-    from sim import with_values
-
-    return with_values(car, {"curves": curves})
 
 
 def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tuning.notes import Note
+from tuning.notes import Note, Told
 from tuning.open_loop.search import StartTargets
 from tuning.starts import STARTS_degC
 
@@ -23,7 +23,7 @@ NOTABLE = 0.05
 
 
 @dataclass(frozen=True)
-class MissedTarget:
+class MissedTarget(Told):
     """A target that starts at one temperature do not meet, and what limits it."""
 
     coolant_degC: float
@@ -41,13 +41,7 @@ class MissedTarget:
 
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain values, the reasons as one."""
-        return {
-            "coolant_degC": self.coolant_degC,
-            "target": self.target,
-            "reached": self.reached.to_dict(),
-            "wanted": self.wanted.to_dict(),
-            "why": Note("open_loop.reasons", why=self.why).to_dict(),
-        }
+        return super().to_dict() | {"why": Note("open_loop.reasons", why=self.why).to_dict()}
 
 
 def value_of(name: str, one: StartResult) -> Note:

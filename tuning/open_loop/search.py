@@ -1,8 +1,6 @@
 """Search of open-loop curves by starting the modelled car: base, cranking and after-start air.
 
-It begins at what the engine needs while it warms up (``tuning.starts.need``).  Many curves are then
-started without feedback, and the one nearest to the targets is bettered point by point: with the
-owner's fade of after-start air, and with a longer one if that is worth it.
+Many curves are started, and the one nearest to the targets is bettered point by point.
 """
 
 from __future__ import annotations
@@ -14,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning.measures import START_TOLERANCE_rpm
-from tuning.notes import Note
+from tuning.notes import Note, Told
 from tuning.starts import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
@@ -58,7 +56,7 @@ FADE_WORTH = 0.2
 
 
 @dataclass(frozen=True)
-class StartTargets:
+class StartTargets(Told):
     """What a start should be like; common practice, no source."""
 
     flare_rpm: float = 500.0

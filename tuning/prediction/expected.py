@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from sim import Car
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 if TYPE_CHECKING:
     from tuning.search import Prediction
@@ -26,7 +26,7 @@ TOLD = (
 
 
 @dataclass(frozen=True)
-class Expected:
+class Expected(Told):
     """One measure over plausible cars.
 
     Attributes
@@ -38,6 +38,8 @@ class Expected:
         Range of eight runs in ten [unit].
     """
 
+    TOLD = ("name", "unit", "low", "high", "meaning")
+
     name: str
     unit: str
     low: float
@@ -48,19 +50,9 @@ class Expected:
         """What is measured."""
         return Note("prediction.expected", name=self.name)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the row as plain values, the meaning as a note.
-
-        Returns
-        -------
-        dict
-            By attribute, and the meaning.
-        """
-        return {**asdict(self), "meaning": self.meaning.to_dict()}
-
 
 @dataclass(frozen=True)
-class Expectation:
+class Expectation(Told):
     """What to expect of a car's settings.
 
     Attributes
@@ -71,6 +63,8 @@ class Expectation:
         Plausible cars, and runs of them.
     """
 
+    TOLD = ("rows", "prediction", "cars", "runs")
+
     prediction: Prediction
     cars: int
     runs: int
@@ -80,18 +74,6 @@ class Expectation:
         """The measures told, those there are."""
         ranges = self.prediction.ranges
         return tuple(Expected(name, unit, *ranges[name]) for name, unit in TOLD if name in ranges)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the expectation as plain values.
-
-        Returns
-        -------
-        dict
-            ``rows``, each a dict, ``prediction``, ``cars`` and ``runs``.
-        """
-        rows = [row.to_dict() for row in self.rows]
-        told = self.prediction.to_dict()
-        return {"rows": rows, "prediction": told, "cars": self.cars, "runs": self.runs}
 
 
 def expect(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None = None) -> Expectation:

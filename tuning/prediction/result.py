@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 Floats = NDArray[np.float64]
 
@@ -43,8 +43,22 @@ ASKED = (
 
 
 @dataclass(frozen=True)
-class Compared:
+class Compared(Told):
     """One measure, predicted and recorded, and the range, without and with margins, in its unit."""
+
+    TOLD = (
+        "name",
+        "unit",
+        "predicted",
+        "low",
+        "high",
+        "recorded",
+        "agrees",
+        "least",
+        "most",
+        "meaning",
+        "hint",
+    )
 
     name: str
     unit: str
@@ -75,10 +89,6 @@ class Compared:
             return Note("prediction.more", name=self.name)
         return Note("prediction.less", name=self.name)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the row as plain values, meaning and hint as notes."""
-        return {**asdict(self), "meaning": self.meaning.to_dict(), "hint": self.hint.to_dict()}
-
 
 @dataclass(frozen=True, eq=False)
 class Overlay:
@@ -94,7 +104,7 @@ class Overlay:
 
 
 @dataclass(frozen=True, eq=False)
-class Comparison:
+class Comparison(Told):
     """Prediction and record side by side.
 
     Attributes
@@ -108,6 +118,8 @@ class Comparison:
     overlay : Overlay
     notes : tuple of Note
     """
+
+    TOLD = ("car", "file", "agrees", "verdict", "rows", "from_s", "to_s", "windows", "notes")
 
     car: str
     file: str
@@ -170,26 +182,6 @@ class Comparison:
             if not row.agrees
         ]
         return [self.verdict, *different, *self.next_steps(), *self.notes]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the comparison as plain values, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Verdict and rows; no curves.
-        """
-        return {
-            "car": self.car,
-            "file": self.file,
-            "agrees": self.agrees,
-            "verdict": self.verdict.to_dict(),
-            "rows": [row.to_dict() for row in self.rows],
-            "from_s": self.from_s,
-            "to_s": self.to_s,
-            "windows": [list(window) for window in self.windows],
-            "notes": [one.to_dict() for one in self.notes],
-        }
 
 
 def outer_parts(runs: NDArray[Any]) -> Floats:

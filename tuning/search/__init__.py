@@ -11,15 +11,6 @@ from tuning.search.so_far import SoFar, Watch, judged
 from tuning.search.tuned import Tuning
 
 __all__ = [
-    "Instead",
-    "Prediction",
-    "Reason",
-    "SoFar",
-    "Tuning",
-    "Watch",
-    "judged",
-    "non_dominated",
-    "predict",
-    "to_entry",
-    "tune",
-]
+    "Instead", "Prediction", "Reason", "SoFar", "Tuning", "Watch", "judged", "non_dominated", "predict",
+    "to_entry", "tune",
+]  # fmt: skip

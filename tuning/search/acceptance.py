@@ -1,20 +1,17 @@
-"""What settings must do before their score counts, on plausible cars that no search has met.
+"""What settings must do before their score counts, on nine of ten cars that no search has met.
 
-On nine cars of ten: no stall; back near the target within 6 s of each load; at rest a mean error
-of at most 20 rpm; at a trim limit for at most a tenth of any warm or cold drive, with a base curve
-that is right within 3 steps.
-Source: our judgement of what one would drive with; common practice, no source.
+The limits are our judgement of what one would drive with; common practice, no source.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from tuning.ensemble import Runs, known_mean
+from tuning.notes import Told
 
 CARS_SHARE = 0.9
 """Share of the cars on which settings must do [-]."""
@@ -28,8 +25,10 @@ CAUSES = ("stalls", "not_back", "error", "limited")
 
 
 @dataclass(frozen=True)
-class Acceptance:
+class Acceptance(Told):
     """On how many cars settings do not do [-], and by which of ``CAUSES``."""
+
+    TOLD = ("is_met", "failing_share", "failing")
 
     failing: Mapping[str, float]
     failing_share: float
@@ -38,10 +37,6 @@ class Acceptance:
     def is_met(self) -> bool:
         """Whether settings do on nine cars of ten, and none stalls on more than that."""
         return is_acceptable(self.failing_share)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values."""
-        return {"is_met": self.is_met, "failing_share": self.failing_share, "failing": dict(self.failing)}
 
 
 def is_acceptable(failing_share: float) -> bool:

@@ -1,8 +1,4 @@
-"""How much a search spends: counted in trials, cars and seeds, never in seconds.
-
-Results must not depend on how fast a machine is, so a budget is a number of runs.  The times told
-are for two cores of an ordinary PC.
-"""
+"""How much a search spends: trials, cars and seeds, never seconds, so that no machine changes a result."""
 
 from __future__ import annotations
 

@@ -45,20 +45,15 @@ class Choice:
 def finalists(ranking: Sequence[tuple[float, Feedback]], space: Space, count: int) -> list[Feedback]:
     """Take the best few that are not all the same."""
     taken: list[Feedback] = []
-    best_of_law = {one.law: one for _, one in reversed(ranking)}
-    near = {law for law, one in best_of_law.items() if _value(ranking, one) <= 1.1 * ranking[0][0]}
+    best_of_law = {one.law: (value, one) for value, one in reversed(ranking)}
+    first = [one for value, one in best_of_law.values() if value <= 1.1 * ranking[0][0]]
     order = [one for _, one in ranking]
-    order.sort(key=lambda one: not (one.law in near and best_of_law[one.law] is one))
-    for one in order:
+    for one in sorted(order, key=lambda one: one not in first):
         if len(taken) == count:
             break
         if all(_apart(space, one, other) for other in taken):
             taken.append(one)
     return taken
-
-
-def _value(ranking: Sequence[tuple[float, Feedback]], settings: Feedback) -> float:
-    return next(value for value, one in ranking if one is settings)
 
 
 def _apart(space: Space, one: Feedback, other: Feedback) -> bool:

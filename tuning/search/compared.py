@@ -10,6 +10,7 @@ from controllers import Feedback
 from sim import Car, with_values
 from tuning.explanation import suggested_settings
 from tuning.loop import usual_idle
+from tuning.notes import plain
 from tuning.search.entry_form import as_entered
 from tuning.search.objective import Score
 
@@ -37,36 +38,26 @@ class Compared:
 
     def to_dict(self) -> dict[str, Any]:
         """Give the row as plain values."""
-        return {
-            "name": self.name,
-            "settings": self.settings.model_dump(mode="json"),
-            "score": self.score.total,
-            **self.score.measured,
-            "weighted": dict(self.score.terms),
-            "acceptance": self.score.acceptance.to_dict(),
-        }
+        one = self.score
+        told = {"name": self.name, "settings": self.settings, "score": one.total, **one.measured}
+        return {**plain(told), "weighted": plain(one.terms), "acceptance": plain(one.acceptance)}
 
 
 def known_settings(car: Car, kept: frozenset[str], scatter_rpm: float) -> dict[str, Feedback]:
     """The sets that are known before a search, by name; what is kept stays in each."""
     own = {key: getattr(car.feedback, key) for key in kept}
     present = car.feedback
-    found = {
-        OPEN_LOOP: present.model_copy(update={"law": "none"}),
-        PRESENT: present,
-        PLAIN: present.model_copy(update={**PLAIN_SET, **own}),
-    }
+
+    def entered(values: Mapping[str, Any]) -> Feedback:
+        return as_entered(car, present.model_copy(update={**values, **own})).model_copy(update=own)
+
+    found = {OPEN_LOOP: present.model_copy(update={"law": "none"}), PRESENT: present}
     with_feedback = with_values(car, {"feedback": {"law": "pi"}})
     point = usual_idle(with_feedback)
     by_rule = {} if point is None else suggested_settings(with_feedback, point, scatter_rpm)
     if by_rule:
-        found[RULE] = present.model_copy(update={**by_rule, **own})
-    entered = {PLAIN, RULE}
-    return {
-        name: as_entered(car, found[name]).model_copy(update=own) if name in entered else found[name]
-        for name in NAMES
-        if name in found
-    }
+        found[RULE] = entered(by_rule)
+    return {**found, PLAIN: entered(PLAIN_SET)}
 
 
 def better(rows: Mapping[str, Score]) -> str:

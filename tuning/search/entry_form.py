@@ -1,22 +1,20 @@
-"""Feedback settings in the form the car's controller takes, and back.
+"""Feedback settings in the form the car's controller takes (``[entry_form]``), and back.
 
-We count gains in steps per 100 rpm, and per second.  A controller may count in percent of travel,
-per update, per another number of rpm, with the other sign, and in whole or tenth numbers only: the
-car file's table ``[entry_form]`` says how.  Settings not named there (``ENTRY_KEYS``) are carried
-through as they are.
+We count gains in steps per 100 rpm, and per second; what ``ENTRY_KEYS`` lacks is carried through.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
 
 from controllers import Feedback
 from sim import Car, with_values
+from tuning.notes import Told
 
 GAIN_KEYS = ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm")
 ENTRY_KEYS = (
@@ -35,8 +33,10 @@ _MARGIN = 1e-9
 
 
 @dataclass(frozen=True)
-class Entry:
+class Entry(Told):
     """One number as entered: ``ours`` before rounding, what the entry can hold, and whether ours fits."""
+
+    TOLD = ("key", "part", "ours", "entered", "unit", "resolution", "largest", "fits", "text")
 
     key: str
     part: str
@@ -51,10 +51,6 @@ class Entry:
     def text(self) -> str:
         """The number as it is typed, with the decimals of its resolution."""
         return f"{self.entered:.{_decimals(self.resolution)}f}"
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the entry as plain values."""
-        return {**asdict(self), "text": self.text}
 
 
 def _decimals(resolution: float) -> int:

@@ -25,7 +25,9 @@ def parameter_importance(trials: Sequence[FrozenTrial], law: str | None = None) 
     own = [trial for trial in valued if law is None or trial.params.get("law", law) == law]
     if len(own) < FEWEST_TRIALS:
         return {}
-    names = [name for name in own[0].params if name != "law" and _varies(own, name)]
+    names = [
+        name for name in own[0].params if name != "law" and len({one.params.get(name) for one in own}) > 1
+    ]
     study = optuna.create_study(direction="minimize")
     study.add_trials([_plain(trial, names) for trial in own])
     with warnings.catch_warnings():
@@ -36,10 +38,6 @@ def parameter_importance(trials: Sequence[FrozenTrial], law: str | None = None) 
         return {}
     shares: Mapping[str, float] = {name: float(value / total) for name, value in found.items()}
     return dict(sorted(shares.items(), key=lambda item: -item[1]))
-
-
-def _varies(trials: Sequence[FrozenTrial], name: str) -> bool:
-    return len({trial.params.get(name) for trial in trials}) > 1
 
 
 def _plain(trial: FrozenTrial, names: Sequence[str]) -> FrozenTrial:

@@ -1,9 +1,6 @@
-"""Where a search looks next: places where the smooth picture of the score promises most.
+"""Where a search looks next: places where the smooth picture of each law's score promises most.
 
-The laws that are near the best so far, or had no fair number of trials yet, each get a picture of
-their own (``tuning.search.surrogate``).  Places are drawn over the whole cube and about the best
-few, and those that promise most are taken one after another, each as if its expected score were
-known already.
+Several are taken one after another, each as if its expected score were known already.
 """
 
 from __future__ import annotations
@@ -136,7 +133,7 @@ def _promising(
     while len(found) < count and len(places):
         promise = expected_improvement(surrogate, places, best)
         order = np.argsort(-promise, kind="stable")
-        taken = next((i for i in order if _new(space, picture.law, places[i], tried)), None)
+        taken = next((i for i in order if space.from_unit(picture.law, places[i]) not in tried), None)
         if taken is None:
             break
         settings = space.from_unit(picture.law, places[taken])
@@ -145,7 +142,3 @@ def _promising(
         surrogate = surrogate.with_guess(space.to_unit(settings))
         places = np.delete(places, taken, axis=0)
     return found
-
-
-def _new(space: Space, law: str, place: Reals, tried: set[Feedback]) -> bool:
-    return space.from_unit(law, place) not in tried

@@ -1,9 +1,5 @@
-"""How good settings are, as one number in rpm, lower is better.
+"""How good settings are, as one number in rpm, lower is better: weighted terms, leaning to the worst cars.
 
-The score of one engine with one noise seed is the weighted sum of the terms of
-``tuning.measures.terms``; of an engine, its mean over seeds.  An ensemble leans to its worst: half
-the mean of all cars, half the mean of the worst quarter (the conditional value at risk).  There is
-no other weighting: what is not acceptable (``tuning.search.acceptance``) ranks behind what is.
 Source of the risk measure: Rockafellar & Uryasev, Optimization of conditional value-at-risk,
 Journal of Risk 2 (2000), from memory; the weights are fixed for this project, no source.
 """
@@ -13,12 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from tuning.ensemble import Runs
 from tuning.measures import TERMS
+from tuning.notes import Told
 from tuning.search.acceptance import CARS_SHARE, Acceptance, acceptances
 from tuning.search.weights import Weights
 
@@ -32,8 +28,10 @@ beyond those allowed: it is led to what is, and is not lost where nothing is [-]
 
 
 @dataclass(frozen=True)
-class Score:
+class Score(Told):
     """What one candidate is worth [rpm]; ``terms`` weighted, ``measured`` and ``by_car`` in own units."""
+
+    TOLD = ("total", "mean", "worst", "terms", "measured", "acceptance")
 
     total: float
     mean: float
@@ -53,17 +51,6 @@ class Score:
         """What candidates are compared by, what is acceptable first."""
         met = self.acceptance.is_met
         return not met, self.total if met else self.value
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values."""
-        return {
-            "total": self.total,
-            "mean": self.mean,
-            "worst": self.worst,
-            "terms": dict(self.terms),
-            "measured": dict(self.measured),
-            "acceptance": self.acceptance.to_dict(),
-        }
 
 
 def searched_value(total: float, failing_share: float) -> float:

@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from controllers import Feedback
-from tuning.notes import Note
-from tuning.search.objective import Score
+from tuning.notes import Note, Told, plain
 
-AXES: Mapping[str, tuple[str, str]] = {
-    "quiet": ("hunting", "hunting above the held valve, rpm"),
-    "quick": ("settling", "settling after a load, s"),
-    "wear": ("moves", "valve moves a minute"),
-}
-"""What the front weighs against each other: name to measure of the score, and its words."""
+AXES = ("hunting", "settling", "moves")
+"""Terms of the score that the front weighs against each other: quiet, quick and wear."""
 
 
 @dataclass(frozen=True)
-class Point:
+class Point(Told):
     """One candidate among the three wishes, means over cars."""
 
     settings: Feedback
@@ -29,10 +24,6 @@ class Point:
     quick_s: float
     wear_per_min: float
     score_rpm: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values."""
-        return asdict(self) | {"settings": settings_dict(self.settings)}
 
 
 @dataclass(frozen=True)
@@ -51,23 +42,14 @@ class Front:
 
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain values."""
-        return {
-            "points": [point.to_dict() for point in self.front],
-            "chosen": self.chosen.to_dict(),
-            "reason": list(self.reason),
-            "compared": len(self.points),
-        }
+        told = {"points": self.front, "chosen": self.chosen, "reason": self.reason}
+        return {**plain(told), "compared": len(self.points)}
 
 
-def settings_dict(settings: Feedback) -> dict[str, Any]:
-    """Settings as the car file has them, for JSON."""
-    return settings.model_dump(mode="json")
-
-
-def point(settings: Feedback, score: Score) -> Point:
+def point(settings: Feedback, measured: Mapping[str, float], score_rpm: float) -> Point:
     """Place a candidate among the three wishes."""
-    quiet, quick, wear = (score.measured[measure] for measure, _ in AXES.values())
-    return Point(settings, quiet, quick, wear, score.total)
+    quiet, quick, wear = (measured[name] for name in AXES)
+    return Point(settings, quiet, quick, wear, score_rpm)
 
 
 def non_dominated(values: np.ndarray) -> np.ndarray:

@@ -1,14 +1,11 @@
-"""Whether settings stand on a plateau: what happens one entry step away, each way, in each number.
-
-Settings whose neighbours are much worse are a knife-edge: on the real car, which is none of the
-models exactly, they would be as likely on the bad side of it.
-"""
+"""Whether settings stand on a plateau: on a real car those of a knife-edge may be on its bad side."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+
+from tuning.notes import Told
 
 RISE_SHARE = 0.10
 """A neighbour may score this much more of the chosen score [-]."""
@@ -20,8 +17,10 @@ RISE_rpm = 3.0
 
 
 @dataclass(frozen=True)
-class Plateau:
+class Plateau(Told):
     """Score of chosen settings and of neighbours, by what is changed, such as "deadband_rpm +1"."""
+
+    TOLD = ("value_rpm", "neighbours_rpm", "allowed_rpm", "worst", "worst_rise_rpm", "steep", "is_flat")
 
     value_rpm: float
     neighbours_rpm: Mapping[str, float]
@@ -31,10 +30,12 @@ class Plateau:
         """Mean score of the settings and all neighbours [rpm]."""
         return (self.value_rpm + sum(self.neighbours_rpm.values())) / (1.0 + len(self.neighbours_rpm))
 
-    def allowed_rpm(self, name: str) -> float:
-        """Highest score a neighbour may have."""
-        share = WHOLE_RISE_SHARE if name.startswith(WHOLE) else RISE_SHARE
-        return self.value_rpm + max(share * abs(self.value_rpm), RISE_rpm)
+    @property
+    def allowed_rpm(self) -> dict[str, float]:
+        """Highest score each neighbour may have [rpm]."""
+        shares = {n: WHOLE_RISE_SHARE if n.startswith(WHOLE) else RISE_SHARE for n in self.neighbours_rpm}
+        own = self.value_rpm
+        return {name: own + max(share * abs(own), RISE_rpm) for name, share in shares.items()}
 
     @property
     def worst(self) -> str:
@@ -49,7 +50,7 @@ class Plateau:
     def excess_rpm(self, *, whole: bool) -> float:
         """How much more a neighbour scores than it may, at most."""
         beyond = [
-            score - self.allowed_rpm(name)
+            score - self.allowed_rpm[name]
             for name, score in self.neighbours_rpm.items()
             if name.startswith(WHOLE) == whole
         ]
@@ -58,21 +59,9 @@ class Plateau:
     @property
     def steep(self) -> tuple[str, ...]:
         """Neighbours that score more than is allowed."""
-        return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm(n))
+        return tuple(n for n, v in self.neighbours_rpm.items() if v > self.allowed_rpm[n])
 
     @property
     def is_flat(self) -> bool:
         """Whether every neighbour is nearly as good."""
         return not self.steep
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values."""
-        return {
-            "value_rpm": self.value_rpm,
-            "neighbours_rpm": dict(self.neighbours_rpm),
-            "allowed_rpm": {name: self.allowed_rpm(name) for name in self.neighbours_rpm},
-            "worst": self.worst,
-            "worst_rise_rpm": self.worst_rise_rpm,
-            "steep": list(self.steep),
-            "is_flat": self.is_flat,
-        }

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
 from tuning.ensemble import ANSWER, HIGH, LOW, LOAD_SPAN_s, Runs
 from tuning.measures import RULED_BY, hunts
+from tuning.notes import Told
 
 LOW_SHARE, HIGH_SHARE = 10.0, 90.0
 """Ranges are told between these shares of the runs [%]."""
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Prediction(Told):
     """What to expect of settings, over plausible cars, seeds and starting phases.
 
     Attributes
@@ -54,22 +54,6 @@ class Prediction:
     undershoot_rpm: float
     lowest_rpm: float
     ranges: Mapping[str, tuple[float, float]]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Returns
-        -------
-        dict
-            Fields by name; None where there is nothing to tell.
-        """
-        plain = {k: _number(v) for k, v in asdict(self).items() if k != "ranges"}
-        ranges = {name: [_number(low), _number(high)] for name, (low, high) in self.ranges.items()}
-        return plain | {"ranges": ranges}
-
-
-def _number(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
 
 
 _RANGED = {

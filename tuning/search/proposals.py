@@ -1,9 +1,6 @@
 """The search itself: proposals over the whole space first, then where most is promised.
 
-The first trials are proposed by a tree-structured Parzen estimator, evenly for each law, beginning
-with the present settings and those of the rules.  The others are placed where a smooth picture of
-the score promises most (``tuning.search.next_places``).  Everything is kept in one study, and what
-comes next follows from what the study holds: a search that was broken off goes on.
+What comes next follows from what the study holds: a search that was broken off goes on.
 """
 
 from __future__ import annotations
@@ -124,17 +121,12 @@ class Search:
                 value = trial.value
                 if weights is not None and weights != self.judge.weights:
                     value = value_under(trial.user_attrs["notes"], weights)
-                found.setdefault(self.settings(trial.params), value)
+                found.setdefault(self.space.settings(trial.params), value)
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
 
     def expected_ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
         """The same with the luck of scatter taken out."""
         return expected_ranking(self.ranking(weights), self.space)
-
-    def settings(self, params: Mapping[str, Any]) -> Feedback:
-        """Settings that a trial stands for."""
-        law = str(params.get("law", self.space.laws[0]))
-        return self.space.feedback(law, {k: v for k, v in params.items() if k != "law"})
 
     def _stage(self, until: int, points: Mapping[str, Mapping[str, Any]]) -> None:
         """Evaluate points, then proposals, until the study holds so many trials."""

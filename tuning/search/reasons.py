@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from controllers import Feedback
 from tuning.measures import TERMS
+from tuning.notes import Told
 from tuning.search.judge import Judge
 from tuning.search.objective import Score
 from tuning.search.space import Space
@@ -26,7 +26,7 @@ LITTLE_SHARE = 0.01
 
 
 @dataclass(frozen=True)
-class Instead:
+class Instead(Told):
     """The same settings with another value of one number.
 
     Attributes
@@ -48,18 +48,9 @@ class Instead:
     after: float
     failing_share: float
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Returns
-        -------
-        dict
-        """
-        return dict(vars(self))
-
 
 @dataclass(frozen=True)
-class Reason:
+class Reason(Told):
     """Why one number has its value.
 
     Attributes
@@ -70,6 +61,8 @@ class Reason:
     less, more : Instead or None
         What clearly less and more of it would do; None at an end of what may be tried.
     """
+
+    TOLD = ("name", "value", "score_rpm", "decides", "less", "more")
 
     name: str
     value: float
@@ -86,23 +79,6 @@ class Reason:
             if one is not None
         )
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Returns
-        -------
-        dict
-            Fields by name, and whether it decides.
-        """
-        return {
-            "name": self.name,
-            "value": self.value,
-            "score_rpm": self.score_rpm,
-            "decides": self.decides,
-            "less": None if self.less is None else self.less.to_dict(),
-            "more": None if self.more is None else self.more.to_dict(),
-        }
-
 
 def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...]:
     """Score settings with less and more of each number."""
@@ -118,13 +94,11 @@ def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...
                 others[name, way] = there, one
     judge.scores([settings, *(one for _, one in others.values())])
     (own,) = judge.scores([settings])
-    found = []
-    for name, value in values.items():
-        beside = [
-            _instead(*others[name, way], own, judge) if (name, way) in others else None for way in (-1, 1)
-        ]
-        found.append(Reason(name, value, own.total, *beside))
-    return tuple(found)
+    instead = {key: _instead(*one, own, judge) for key, one in others.items()}
+    return tuple(
+        Reason(name, value, own.total, instead.get((name, -1)), instead.get((name, 1)))
+        for name, value in values.items()
+    )
 
 
 def changed(name: str, value: float, way: int) -> float:

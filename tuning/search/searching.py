@@ -1,12 +1,6 @@
 """Settings to dare: searched on plausible cars, chosen on others, judged on fresh ones.
 
-1. The study: candidates on one ensemble (``tuning.search.proposals``).
-2. The choice: the best few and their neighbours one entry step away, on another ensemble; what is
-   not acceptable comes after what is, a candidate whose neighbours are much worse is passed over,
-   and ``pi`` is preferred unless another law earns a twentieth.
-3. The verdict: on a third ensemble the chosen settings beside open loop, the present, a rule's and
-   the plain ones (``tuning.search.compared``).  The best of them is proposed; only what is told
-   there is called predicted.
+The best of the verdict is proposed; only what is told there is called predicted.
 """
 
 from __future__ import annotations
@@ -116,45 +110,37 @@ def tune(
         If something asked for cannot be used.
     """
     begun = time.monotonic()
-    wanted = _wanted(make_space(car, _laws(car, law), keep), preset, favour)
-    ensembles = _Ensembles(car, budget_of(budget), seed, cores)
-    with open_study(
-        storage, f"tune {car.name}", seed=seed, resume=resume, inputs=_made_for(wanted, budget),
-        sampler=SAMPLER,
-    ) as study:  # fmt: skip
-        found = _found(study, ensembles, wanted, on_progress or _silent)
+    space, weights = make_space(car, _laws(car, law), keep), weights_of(preset)
+    wanted = _Wanted(space, weights, favoured(weights, favour), preset, budget_of(budget), seed, cores)
+    name, inputs = f"tune {car.name}", wanted.inputs
+    with open_study(storage, name, seed=seed, resume=resume, inputs=inputs, sampler=SAMPLER) as study:
+        found = _found(study, wanted, on_progress or (lambda _share, _text: None))
     return replace(found, seconds=time.monotonic() - begun)
 
 
-def _wanted(space: Space, preset: str, favour: Sequence[str]) -> _Wanted:
-    """What is searched, by the weights of a preset and the wishes beside them."""
-    weights = weights_of(preset)
-    return _Wanted(space, weights, favoured(weights, favour), preset)
-
-
-def _made_for(wanted: _Wanted, budget: str) -> dict[str, str | int]:
-    """What a study's scores depend on: another is not joined."""
-    space = wanted.space
-    return {
-        "car": car_digest(space.car), "laws": ",".join(space.laws), "weights": wanted.preset,
-        "budget": budget, "objective": OBJECTIVE_VERSION, "kept": ",".join(sorted(space.kept)),
-    }  # fmt: skip
-
-
-def _silent(_share: float, _text: str) -> None:
-    """Tell nobody."""
-
-
 @dataclass(frozen=True)
-class _Ensembles:
-    """The three groups of plausible cars: to search on, to choose on, and for the verdict."""
+class _Wanted:
+    """What is searched, by which weights, by which one is chosen, and how much is spent."""
 
-    car: Car
+    space: Space
+    weights: Weights
+    choosing: Weights
+    preset: str
     size: Budget
     seed: int
     cores: int | None
 
+    @property
+    def inputs(self) -> dict[str, str | int]:
+        """What a study's scores depend on: another is not joined."""
+        space = self.space
+        return {
+            "car": car_digest(space.car), "laws": ",".join(space.laws), "weights": self.preset,
+            "budget": self.size.name, "objective": OBJECTIVE_VERSION, "kept": ",".join(sorted(space.kept)),
+        }  # fmt: skip
+
     def judge(self, purpose: int, weights: Weights) -> Judge:
+        """Plausible cars to search on, to choose on, or for the verdict."""
         size = self.size
         cars, seeds = {
             SEARCH: (size.cars, size.seeds),
@@ -162,35 +148,25 @@ class _Ensembles:
             VERDICT: (size.verdict_cars, size.verdict_seeds),
         }[purpose]
         return Judge(
-            self.car, weights, cars=cars, seeds=seeds, seed=self.seed, purpose=purpose,
+            self.space.car, weights, cars=cars, seeds=seeds, seed=self.seed, purpose=purpose,
             cores=self.cores, measures=purpose == VERDICT,
         )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class _Wanted:
-    """What is searched: by which weights, and by which one is chosen among what was tried."""
-
-    space: Space
-    weights: Weights
-    choosing: Weights
-    preset: str
-
-
-def _found(study: Study, ensembles: _Ensembles, wanted: _Wanted, tell: OnProgress) -> Tuning:
+def _found(study: Study, wanted: _Wanted, tell: OnProgress) -> Tuning:
     """Search, choose, judge."""
-    size, space = ensembles.size, wanted.space
-    first = ensembles.judge(SEARCH, wanted.weights)
-    search = Search(study, space, first, size, ensembles.seed, lambda share, text: tell(0.75 * share, text))
+    size, space = wanted.size, wanted.space
+    first = wanted.judge(SEARCH, wanted.weights)
+    search = Search(study, space, first, size, wanted.seed, lambda share, text: tell(0.75 * share, text))
     scatter_rpm = first.runs.scatter_rpm
     known = known_settings(space.car, space.kept, scatter_rpm)
     search.run(start_points(space, scatter_rpm, known))
     tell(0.76, "comparing the best few and their neighbours on other cars")
-    selection = ensembles.judge(SELECTION, wanted.choosing)
+    selection = wanted.judge(SELECTION, wanted.choosing)
     chosen = choose(search, selection, size, list(known.values()))
     why = reasons(chosen.settings, space, selection)
     tell(0.92, "judging on fresh cars")
-    judge = ensembles.judge(VERDICT, wanted.choosing)
+    judge = wanted.judge(VERDICT, wanted.choosing)
     found = _verdict(search, chosen, why, judge, known, wanted)
     tell(1.0, "done")
     return found
@@ -252,16 +228,8 @@ def _front(search: Search, settings: Feedback, chosen: Choice, weights: Weights)
         notes = trial.user_attrs.get("notes", {})
         if trial.value is None or (any_met and not is_acceptable(notes["failing_share"])):
             continue
-        measured = notes["measured"]
-        points.append(
-            Point(
-                search.settings(trial.params),
-                measured["hunting"],
-                measured["settling"],
-                measured["moves"],
-                total_of(notes["by_car"], weights),
-            )
-        )
+        tried = search.space.settings(trial.params)
+        points.append(point(tried, notes["measured"], total_of(notes["by_car"], weights)))
     its = search.judge.scores([settings])[0]
-    own = replace(point(settings, its), score_rpm=total_of(its.by_car, weights))
+    own = point(settings, its.measured, total_of(its.by_car, weights))
     return pareto_front(points, own, chosen.reason)

@@ -14,7 +14,7 @@ from tuning.ensemble import VERDICT, Samples
 from tuning.search.acceptance import is_acceptable
 from tuning.search.budgets import budget_of
 from tuning.search.judge import Judge
-from tuning.search.pareto import Point
+from tuning.search.pareto import Point, point
 from tuning.search.predicted import Prediction, predict
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space
 from tuning.search.weights import weights_of
@@ -85,15 +85,10 @@ class Watch:
             notes = trial.user_attrs.get("notes", {})
             if trial.value is not None and "failing_share" in notes:
                 met = is_acceptable(notes["failing_share"])
-                found.append((not met, trial.value, self._point(trial.params, notes)))
+                settings = self._space.settings(trial.params)
+                found.append((not met, trial.value, point(settings, notes["measured"], notes["total"])))
         found.sort(key=itemgetter(0, 1))
-        return SoFar(len(done), tuple(point for _, _, point in found))
-
-    def _point(self, params: Any, notes: Any) -> Point:
-        law = str(params.get("law", self._space.laws[0]))
-        settings = self._space.feedback(law, {k: v for k, v in params.items() if k != "law"})
-        measured = notes["measured"]
-        return Point(settings, measured["hunting"], measured["settling"], measured["moves"], notes["total"])
+        return SoFar(len(done), tuple(one for _, _, one in found))
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,6 @@
 """The settings that a search may try: what is varied for each law, how far, and on which grid.
 
-Proposals are made in our units and then rounded to what the controller's entry form can hold, so
-no candidate exists that could not be typed in.  Everything else of ``[feedback]`` stays as it is.
+All are rounded to what the controller's entry form can hold; the rest of ``[feedback]`` stays.
 """
 
 from __future__ import annotations
@@ -25,13 +24,9 @@ if TYPE_CHECKING:
     import optuna
 
 COMMON = (
-    "deadband_rpm",
-    "min_move_steps",
-    "update_period_ms",
-    "trim_low_steps",
-    "trim_high_steps",
+    "deadband_rpm", "min_move_steps", "update_period_ms", "trim_low_steps", "trim_high_steps",
     "enable_above_target_rpm",
-)
+)  # fmt: skip
 WHERE_USED: Mapping[str, tuple[str, ...]] = {
     "load_steps_per_100W": ("load_steps_per_100W",),
     "entry_extra_steps": ("entry_extra_steps", "entry_fade_s"),
@@ -130,6 +125,11 @@ class Space:
         found = as_entered(self.car, Feedback.model_validate(own | given))
         return found.model_copy(update={key: getattr(self.car.feedback, key) for key in self.kept})
 
+    def settings(self, params: Mapping[str, Any]) -> Feedback:
+        """Settings that the parameters of a trial stand for."""
+        law = str(params.get("law", self.laws[0]))
+        return self.feedback(law, {name: value for name, value in params.items() if name != "law"})
+
     def values_of(self, feedback: Feedback) -> dict[str, float]:
         """What would have to be proposed to come to these settings, within the ranges."""
         low, high = feedback.trim_limit_steps
@@ -189,34 +189,26 @@ def setting_of(name: str) -> str:
     return "trim_limit_steps" if name in ("trim_low_steps", "trim_high_steps") else name
 
 
-def kept_settings(names: Sequence[str]) -> frozenset[str]:
-    """Settings to be kept, checked."""
-    for name in names:
+def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space:
+    """Find what may be tried on a car."""
+    for name in keep:
         if name not in KEEPABLE:
             message = f"no such setting ({name}), allowed: {', '.join(KEEPABLE)}"
             raise one_problem("command line", 1, "keep", message)
-    return frozenset(names)
-
-
-def widest_deadband_rpm(car: Car, least_move_steps: int = 1) -> float:
-    """Widest deadband tried: 50 rpm, or what the smallest move is worth."""
-    return max(WIDEST_DEADBAND_rpm, rpm_per_step(car) * least_move_steps)
-
-
-def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space:
-    """Find what may be tried on a car."""
-    kept = kept_settings(keep)
+    kept = frozenset(keep)
     least_move = car.feedback.min_move_steps if "min_move_steps" in kept else 1
     worth = rpm_per_step(car)
+    widest_rpm = max(WIDEST_DEADBAND_rpm, worth * least_move)
     longest = entry_largest(car, "update_period_ms", 0.0)
     period = (SHORTEST_PERIOD_ms, min(LONGEST_PERIOD_ms, longest))
     most = 100.0 * LARGEST_LOOP_RATIO / worth
+    largest_move = math.floor(_largest(car, "min_move_steps") + 1e-9)
     ranges = {
         GAIN: _gain_range(car, GAIN, most, period[1]),
         INTEGRAL: _gain_range(car, INTEGRAL, most, period[1]),
         DERIVATIVE: _gain_range(car, DERIVATIVE, 0.5 * most, period[0]),
-        "deadband_rpm": Range(0.0, min(widest_deadband_rpm(car, least_move), _largest(car, "deadband_rpm"))),
-        "min_move_steps": Range(1, _whole(_largest(car, "min_move_steps")), whole=True),
+        "deadband_rpm": Range(0.0, min(widest_rpm, _largest(car, "deadband_rpm"))),
+        "min_move_steps": Range(1, max(1.0, min(float(MOST_MOVE_STEPS), largest_move)), whole=True),
         "nudge_steps": Range(1, MOST_MOVE_STEPS, whole=True),
         "update_period_ms": Range(*period, log=True),
         "enable_above_target_rpm": Range(
@@ -233,10 +225,6 @@ def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space
 
 def _largest(car: Car, key: str) -> float:
     return entry_largest(car, key, 100.0)
-
-
-def _whole(largest: float) -> float:
-    return max(1.0, min(float(MOST_MOVE_STEPS), math.floor(largest + 1e-9)))
 
 
 def _gain_range(car: Car, key: str, most: float, period_ms: float) -> Range:

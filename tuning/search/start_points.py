@@ -1,7 +1,4 @@
-"""Settings that a search begins with: the car's present ones, and what rules of thumb would say.
-
-The rules take the linear engine at the warm idle (``tuning.loop``), as the explanation does.
-"""
+"""Settings that a search begins with: those known, and what rules of thumb say at the warm idle."""
 
 from __future__ import annotations
 

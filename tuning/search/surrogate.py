@@ -1,8 +1,6 @@
 """A smooth picture of a rough score: Gaussian process regression over the unit cube.
 
-Scores of neighbouring settings differ by the luck of scatter as well as by merit: feedback makes
-runs diverge, so common random numbers do not cancel it.  The process tells the two apart, which
-serves both to propose what to try next and to pick what is good rather than lucky.
+Feedback makes runs diverge, so common random numbers do not cancel the luck of scatter: this does.
 """
 
 from __future__ import annotations
@@ -112,7 +110,7 @@ def _cost(log_values: Reals, places: Reals, normed: Reals) -> tuple[float, Reals
     return cost + 0.5 * float(((off * spreads) ** 2).sum()), slopes + off
 
 
-def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) -> Surrogate:
+def fit_surrogate(places: Reals, scores: Reals) -> Surrogate:
     """Fit length scales and noise that are most likely under wide priors of our own.
 
     Source: Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), 2.2 and 5.4.1.
@@ -122,10 +120,7 @@ def fit_surrogate(places: Reals, scores: Reals, start: Surrogate | None = None) 
     middle, size = float(np.mean(scores)), max(float(np.std(scores)), 1e-9)
     normed = (scores - middle) / size
     dimensions = places.shape[1]
-    if start is None:
-        first = np.append(np.full(dimensions, math.log(EXPECTED_LENGTH)), math.log(EXPECTED_NOISE))
-    else:
-        first = np.append(np.log(start.lengths), math.log(start.noise))
+    first = np.append(np.full(dimensions, math.log(EXPECTED_LENGTH)), math.log(EXPECTED_NOISE))
     bounds = [(math.log(SHORTEST), math.log(LONGEST))] * dimensions
     bounds.append((math.log(LEAST_NOISE), math.log(MOST_NOISE)))
     found = minimize(

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 from controllers import Feedback
 from sim import Car
 from tuning.ensemble import Samples
-from tuning.notes import Note
+from tuning.notes import Note, Told
 from tuning.search.compared import PRESENT, Compared
 from tuning.search.objective import Score
-from tuning.search.pareto import Front, settings_dict
+from tuning.search.pareto import Front
 from tuning.search.plateau import Plateau
 from tuning.search.predicted import Prediction
 from tuning.search.reasons import Reason
@@ -20,8 +19,10 @@ from tuning.search.weights import Weights
 
 
 @dataclass(frozen=True)
-class Gap:
+class Gap(Told):
     """The score in the search against the last word on cars and seeds the search never met."""
+
+    TOLD = ("search_rpm", "verdict_rpm", "now_rpm", "share")
 
     search_rpm: float
     verdict_rpm: float
@@ -32,13 +33,9 @@ class Gap:
         """How much worse the verdict is than the search told, as a share of it [-]."""
         return self.verdict_rpm / max(self.search_rpm, 1e-9) - 1.0
 
-    def to_dict(self) -> dict[str, float]:
-        """Give it as plain values."""
-        return {**asdict(self), "share": self.share}
-
 
 @dataclass(frozen=True)
-class Tuning:
+class Tuning(Told):
     """Settings found, and all that speaks for and against them.
 
     Attributes
@@ -80,6 +77,12 @@ class Tuning:
         The car as its file says at loads and a blip: present settings, then those proposed.
     """
 
+    TOLD = (
+        "settings", "now", "predicted", "trials", "engines", "seconds", "floor_rpm", "preset", "weights",
+        "budget", "now_score", "predicted_score", "gap", "front", "importance", "plateau",
+        "improvement_chance", "kept", "compared", "proposed", "reasons", "notes",
+    )  # fmt: skip
+
     car: Car
     settings: Feedback
     now: Prediction
@@ -109,45 +112,6 @@ class Tuning:
         return self.proposed == PRESENT
 
     @property
-    def accepted(self) -> bool:
-        """Whether the settings proposed do on nine cars of ten."""
-        return self.predicted_score.acceptance.is_met
-
-    @property
     def floor_rpm(self) -> float:
         """Swing of warm idle with the valve held: what no feedback can remove [rpm]."""
         return self.predicted.floor_rpm
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values, for JSON.
-
-        Returns
-        -------
-        dict
-            ``settings``, ``now``, ``predicted``, ``trials``, ``engines``, ``seconds`` as the
-            contract has them, and the rest by name.
-        """
-        return {
-            "settings": settings_dict(self.settings),
-            "now": self.now.to_dict(),
-            "predicted": self.predicted.to_dict(),
-            "trials": self.trials,
-            "engines": self.engines,
-            "seconds": self.seconds,
-            "floor_rpm": self.floor_rpm,
-            "preset": self.preset,
-            "weights": asdict(self.weights),
-            "budget": self.budget,
-            "now_score": self.now_score.to_dict(),
-            "predicted_score": self.predicted_score.to_dict(),
-            "gap": self.gap.to_dict(),
-            "front": self.front.to_dict(),
-            "importance": dict(self.importance),
-            "plateau": self.plateau.to_dict(),
-            "improvement_chance": self.improvement_chance,
-            "kept": self.kept,
-            "compared": [one.to_dict() for one in self.compared],
-            "proposed": self.proposed,
-            "reasons": [one.to_dict() for one in self.reasons],
-            "notes": list(self.notes),
-        }

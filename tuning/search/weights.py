@@ -1,8 +1,4 @@
-"""What each term of the score is worth, and named choices of it.
-
-``balanced`` is the score as it is fixed; the others lean from there, and so does a wish such as
-``quick:2``.  The numbers are our judgement, no source.
-"""
+"""What each term of the score is worth, and named choices of it; our judgement, no source."""
 
 from __future__ import annotations
 
@@ -12,10 +8,11 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 
 from sim.files import one_problem
+from tuning.notes import Told
 
 
 @dataclass(frozen=True)
-class Weights:
+class Weights(Told):
     """Weights of the score in the order of its terms, each in rpm of score a unit."""
 
     hunting: float = 1.0

@@ -16,20 +16,7 @@ from tuning.starts.story import StartStory, WATCHED_s, start_story
 from tuning.starts.trials import STABLE_s, StartResult, STARTS_degC, start_results, target_moves
 
 __all__ = [
-    "LEAST_CRANKING_steps",
-    "LEAST_EXTRA_steps",
-    "Need",
-    "PLACES_degC",
-    "Phase",
-    "STABLE_s",
-    "STARTS_degC",
-    "StartResult",
-    "StartStory",
-    "WATCHED_s",
-    "held_in_starts",
-    "lost_in",
-    "needs",
-    "start_results",
-    "start_story",
-    "target_moves",
-]
+    "LEAST_CRANKING_steps", "LEAST_EXTRA_steps", "Need", "PLACES_degC", "Phase", "STABLE_s", "STARTS_degC",
+    "StartResult", "StartStory", "WATCHED_s", "held_in_starts", "lost_in", "needs", "start_results",
+    "start_story", "target_moves",
+]  # fmt: skip

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 if TYPE_CHECKING:
     from sim import Car, Trace
@@ -19,7 +19,7 @@ FAR_rpm, FAR_s = 250.0, 10.0
 
 
 @dataclass(frozen=True)
-class BaseError:
+class BaseError(Told):
     """Trim that feedback held over a stretch of temperature while warming up."""
 
     from_degC: float
@@ -36,7 +36,7 @@ class BaseError:
 
 
 @dataclass(frozen=True)
-class OutOfReach:
+class OutOfReach(Told):
     """Temperatures at which feedback did not act, as speed was too far off."""
 
     from_degC: float

@@ -1,9 +1,7 @@
 """Positions that a starting and warming engine needs: a base curve, and air that fades after it.
 
-The engine is started at each temperature under a slow, fine feedback of our own; what that holds
-while the engine warms up is the position it needs, with its air as cold and its oil as far behind
-as they then are.  One curve over the sensed temperature cannot follow oil that lags: air that fades
-after the start takes what is left, and it can only if it fades as slowly as the oil warms.
+A slow, fine feedback of our own holds the target in starts. One curve over the sensed temperature
+cannot follow oil that lags: air that fades after the start takes what is left.
 """
 
 from __future__ import annotations

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 if TYPE_CHECKING:
     from sim import Car, Trace
@@ -20,7 +20,7 @@ FLARE_s = 5.0
 
 
 @dataclass(frozen=True)
-class Phase:
+class Phase(Told):
     """A named stretch of a start.
 
     Attributes
@@ -67,7 +67,9 @@ def phases_of(
     phases.append(Phase("cranking", crank_s, run_s, _cranked(trace, crank_s, run_s)))
     running = _running_phases(trace, car, run_s, until_s)
     if not math.isnan(stalled_s):
-        running = [*_cut(running, stalled_s), _stalled(trace, stalled_s)]
+        before = [one for one in running if one.from_s < stalled_s]
+        cut = [replace(one, to_s=min(one.to_s, stalled_s)) for one in before]
+        running = [*cut, _stalled(trace, stalled_s)]
     return (*phases, *running)
 
 
@@ -107,11 +109,6 @@ def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> lis
         mean = Note("starts.phase.warm", mean_rpm=float(np.mean(trace["rpm"][idle])))
         phases.append(Phase("warm", warm_s, until_s, mean))
     return [one for one in phases if one.to_s > one.from_s or one.name == "flare"]
-
-
-def _cut(phases: list[Phase], at_s: float) -> list[Phase]:
-    """Phases as far as a moment."""
-    return [Phase(one.name, one.from_s, min(one.to_s, at_s), one.text) for one in phases if one.from_s < at_s]
 
 
 def _stalled(trace: Trace, stalled_s: float) -> Phase:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 if TYPE_CHECKING:
     from sim import Car, Trace
@@ -17,7 +17,7 @@ APART_steps = 0.5
 
 
 @dataclass(frozen=True)
-class HiddenOffset:
+class HiddenOffset(Told):
     """What a homing that missed the seat does to the rest of the run."""
 
     steps: float
@@ -43,7 +43,7 @@ class HiddenOffset:
 
 
 @dataclass(frozen=True)
-class Lost:
+class Lost(Told):
     """A stretch in which the valve was not where it was counted."""
 
     from_s: float
@@ -69,11 +69,6 @@ def homing_rows(trace: Trace, crank_s: float) -> Any:
     ends = np.flatnonzero(~homing[begins[-1] :])
     count = ends[0] if ends.size else homing.size - begins[-1]
     return np.arange(begins[-1], begins[-1] + count)
-
-
-def off_steps(trace: Trace, row: int) -> float:
-    """True position less the counted one."""
-    return float(trace["shaft_steps"][row] - trace["believed_steps"][row])
 
 
 def lost_in(trace: Trace, rows: Any) -> Lost | None:
@@ -102,9 +97,9 @@ def lost_in(trace: Trace, rows: Any) -> Lost | None:
 
 def hidden_offset(trace: Trace, car: Car, homed: int, since_s: float, until_s: float) -> HiddenOffset | None:
     """What a start shows of a homing that missed the seat."""
-    steps = off_steps(trace, homed)
+    off = trace["shaft_steps"] - trace["believed_steps"]
     later = (trace.time_s > since_s) & (trace.time_s < until_s) & (trace["running"] > 0.5)
-    if steps == 0.0 or not later.any():
+    if off[homed] == 0.0 or not later.any():
         return None
     span = np.diff(trace.time_s, append=trace.duration_s)[later]
     acts, trim = trace["enabled"][later] > 0.5, trace["trim_steps"][later]
@@ -112,8 +107,8 @@ def hidden_offset(trace: Trace, car: Car, homed: int, since_s: float, until_s: f
     limited = acts & ((trim <= low) | (trim >= high))
     farthest = max(car.valve.travel_steps, car.valve.open_limit_steps)
     return HiddenOffset(
-        steps=steps,
-        left_steps=float(np.median((trace["shaft_steps"] - trace["believed_steps"])[later])),
+        steps=float(off[homed]),
+        left_steps=float(np.median(off[later])),
         from_s=since_s,
         to_s=until_s,
         trim_steps=float(np.average(trim[acts], weights=span[acts])) if acts.any() else 0.0,

@@ -9,18 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tuning.measures import RUNNING_SHARE, START_TOLERANCE_rpm, measure
-from tuning.notes import Note
+from tuning.notes import Note, Told
 from tuning.starts.base_needed import BaseError, OutOfReach, base_errors, out_of_reach
 from tuning.starts.phases import Phase, first_s, phases_of
-from tuning.starts.position import (
-    APART_steps,
-    HiddenOffset,
-    Lost,
-    hidden_offset,
-    homing_rows,
-    lost_in,
-    off_steps,
-)
+from tuning.starts.position import APART_steps, HiddenOffset, Lost, hidden_offset, homing_rows, lost_in
 
 if TYPE_CHECKING:
     from sim import Car, Trace
@@ -32,7 +24,7 @@ WRONG_steps = 2.0
 
 
 @dataclass(frozen=True)
-class StartStory:
+class StartStory(Told):
     """What happened from key-on to warm.
 
     Attributes
@@ -93,16 +85,6 @@ class StartStory:
     feedback_s: float = math.nan
     until_s: float = math.inf
     lost: Lost | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the story as plain values, None for what did not happen.
-
-        Returns
-        -------
-        dict
-            The attributes.
-        """
-        return {name: _plain(getattr(self, name)) for name in self.__dataclass_fields__}
 
     def finding(self) -> Note:
         """Tell the start in one sentence.
@@ -180,17 +162,6 @@ class StartStory:
         return [] if self.lost is None else [self.lost.told(self.until_s)]
 
 
-def _plain(value: Any) -> Any:
-    """A value of a story as plain values: notes as code and quantities, nan as None."""
-    if isinstance(value, Note):
-        return value.to_dict()
-    if isinstance(value, tuple):
-        return [_plain(one) for one in value]
-    if hasattr(value, "__dataclass_fields__"):
-        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
-    return None if isinstance(value, float) and math.isnan(value) else value
-
-
 def start_story(trace: Trace, car: Car) -> StartStory:
     """Tell one start.
 
@@ -221,15 +192,15 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     here = (time_s >= crank_s) & (time_s < until_s)
     lit_s = first_s(time_s, here & (trace["ignition"] > 0.0) & (trace["torque_Nm"] > 0.0))
     seen = measure(trace, [("start", crank_s, past_s := min(crank_s + WATCHED_s, until_s))])
-    on = here & (trace["enabled"] > 0.5)
+    on, off = here & (trace["enabled"] > 0.5), trace["shaft_steps"] - trace["believed_steps"]
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
-    since, right = run_s + car.curves.after_start_fade_s, _counted_right(trace)
+    since, right = run_s + car.curves.after_start_fade_s, np.abs(off) < APART_steps
     return StartStory(
         car=trace.name,
         scenario=trace.scenario,
         phases=phases_of(trace, car, (crank_s, run_s, stalled_s, until_s), homing),
         homing_s=float(time_s[homed] - time_s[homing[0]]) if homing.size else math.nan,
-        hidden_steps=off_steps(trace, homed) if homing.size else 0.0,
+        hidden_steps=float(off[homed]) if homing.size else 0.0,
         cranking_rpm=_cranking_rpm(trace, here, lit_s),
         lowest_V=float(np.min(trace["battery_V"][(trace["key"] > 1.5) & here])),
         first_firing_s=lit_s - crank_s,
@@ -242,7 +213,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         base_errors=base_errors(trace, car, on & right & (time_s > since)),
         out_of_reach=out_of_reach(trace, here & right & ~on & (time_s > since)),
         valve_steps=_valve_at(trace, stalled_s, past_s),
-        off_at_end_steps=off_steps(trace, -1),
+        off_at_end_steps=float(off[-1]),
         key_s=crank_s,
         feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
         stalled_s=stalled_s,
@@ -250,11 +221,6 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         offset=hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
         lost=lost_in(trace, here & (time_s > run_s)),
     )
-
-
-def _counted_right(trace: Trace) -> Any:
-    """Rows in which the valve is where it is counted."""
-    return np.abs(trace["shaft_steps"] - trace["believed_steps"]) < APART_steps
 
 
 def _cranking_rpm(trace: Trace, here: Any, lit_s: float) -> float:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from controllers import curve_at
 from tuning.measures import START_TOLERANCE_rpm
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,7 +27,7 @@ CRANK_s, LET_GO_s, LENGTH_s = 2.0, 22.0, 62.0
 
 
 @dataclass(frozen=True)
-class StartResult:
+class StartResult(Told):
     """Starts at one temperature: the worst of several.
 
     Attributes
@@ -58,19 +58,6 @@ class StartResult:
     def dip_rpm(self) -> float:
         """Lowest below target once it was reached, at least 0 [rpm]."""
         return max(0.0, self.target_rpm - self.lowest_rpm)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give the result as plain values, None for what is not known.
-
-        Returns
-        -------
-        dict
-            The attributes.
-        """
-        return {
-            key: None if isinstance(value, float) and math.isnan(value) else value
-            for key, value in asdict(self).items()
-        }
 
     def told(self) -> Note:
         """Tell the result in a few words.
@@ -144,7 +131,7 @@ def start_results(
     fleet = make_fleet(plain, scenarios)
     plan = full_plan(fleet, settings_table(plain), seeds=seeds, pair_settings_with_cars=True)
     places, each = len(scenarios), len(seeds)
-    targets = np.array([[_target(car, degC) for degC in coolant_degC] for car in plain])
+    targets = np.array([[curve_at(car.curves.target_rpm, degC) for degC in coolant_degC] for car in plain])
     moved = np.asarray(target_moves(plain[0], coolant_degC) if moves is None else moves)
     window = [("start", CRANK_s, LENGTH_s)]
     wanted = [COLUMN[n] for n in ("start_flare_rpm", "start_lowest_rpm", "start_stable_s")]
@@ -206,10 +193,6 @@ def target_moves(car: Car, coolant_degC: Sequence[float]) -> list[NDArray[np.flo
         target = simulate(car, scenario).resampled("target_rpm", SAMPLE_s)
         found.append(np.asarray(target - target[cranked], dtype=np.float32))
     return found
-
-
-def _target(car: Car, coolant_degC: float) -> float:
-    return curve_at(car.curves.target_rpm, coolant_degC)
 
 
 def _worst(coolant_degC: float, target_rpm: float, starts: Any) -> StartResult:

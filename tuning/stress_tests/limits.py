@@ -8,12 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from tuning.measures import COLUMN
-from tuning.notes import Note
+from tuning.notes import Note, Told
 
 PASS, WARN, FAIL = "pass", "warn", "fail"
 ORDER = (PASS, WARN, FAIL)
@@ -42,7 +41,7 @@ LIMITED_WARN = 0.25
 
 
 @dataclass(frozen=True)
-class Check:
+class Check(Told):
     """One measure of a case against its limits.
 
     Attributes
@@ -60,6 +59,20 @@ class Check:
     car, seed : int
         Which plausible car and which seed that was.
     """
+
+    TOLD = (
+        "measure",
+        "meaning",
+        "unit",
+        "value",
+        "warn",
+        "fail",
+        "lower_is_worse",
+        "car",
+        "seed",
+        "verdict",
+        "limit",
+    )
 
     measure: str
     meaning: Note
@@ -96,23 +109,6 @@ class Check:
         if verdict == FAIL or not math.isfinite(self.warn):
             return self.fail
         return self.warn
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Returns
-        -------
-        dict
-            Fields by name; None where there is no number.
-        """
-        plain = {name: _plain(getattr(self, name)) for name in self.__dataclass_fields__}
-        return plain | {"verdict": self.verdict, "limit": _plain(self.limit)}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, Note):
-        return value.to_dict()
-    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 @dataclass(frozen=True)

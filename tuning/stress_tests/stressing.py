@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -22,7 +21,7 @@ from tuning.ensemble import (
     starting_phases,
 )
 from tuning.measures import COLUMN, MEASURES
-from tuning.notes import Note
+from tuning.notes import Note, Told
 from tuning.stress_tests.limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
 from tuning.stress_tests.suites import FAULTS, is_at_rest, is_fitted, suite_scenarios
 
@@ -33,7 +32,7 @@ _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class Case(Told):
     """One scenario of the matrix.
 
     Attributes
@@ -52,6 +51,8 @@ class Case:
         Which plausible car it was, in words.
     worst_run : Samples
     """
+
+    TOLD = ("key", "name", "verdict", "fitted", "decided_by", "checks", "worst_car")
 
     key: str
     name: str
@@ -75,27 +76,9 @@ class Case:
             car=self.worst_car,
         )  # fmt: skip
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Returns
-        -------
-        dict
-            Fields by name, without the run.
-        """
-        return {
-            "key": self.key,
-            "name": self.name,
-            "verdict": self.verdict,
-            "fitted": self.fitted,
-            "decided_by": self.decided_by.to_dict(),
-            "checks": [check.to_dict() for check in self.checks],
-            "worst_car": self.worst_car,
-        }
-
 
 @dataclass(frozen=True, eq=False)
-class Stress:
+class Stress(Told):
     """The whole matrix.
 
     Attributes
@@ -107,6 +90,8 @@ class Stress:
     engines, runs : int
         Plausible cars, and runs made.
     """
+
+    TOLD = ("car", "suite", "passed", "counts", "not_fitted", "cases", "engines", "runs")
 
     car: str
     suite: str
@@ -165,25 +150,6 @@ class Stress:
         )  # fmt: skip
         ordered = sorted(self.cases, key=lambda case: -ORDER.index(case.verdict))
         return [first, *(case.line for case in ordered)]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Returns
-        -------
-        dict
-            ``passed``, ``cases`` and the rest by name.
-        """
-        return {
-            "car": self.car,
-            "suite": self.suite,
-            "passed": self.passed,
-            "counts": self.counts,
-            "not_fitted": self.not_fitted,
-            "cases": [case.to_dict() for case in self.cases],
-            "engines": self.engines,
-            "runs": self.runs,
-        }
 
 
 def stress(

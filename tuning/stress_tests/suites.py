@@ -8,40 +8,18 @@ from sim import Car, Scenario, load_scenario
 from sim.files import one_problem
 
 LOADS = (
-    "lamps",
-    "fan",
-    "heated_screen",
-    "everything_on",
-    "steering",
-    "aircon_cycling",
-    "gear_engagement",
+    "lamps", "fan", "heated_screen", "everything_on", "steering", "aircon_cycling", "gear_engagement",
     "clutch_drag",
-)
+)  # fmt: skip
 DRIVING = ("blip_return", "fuel_cut_return", "throttle_flicker", "rolling_in_gear", "roll_to_rest")
 WEATHER = (
-    "cold_start_m20",
-    "cold_start_m10",
-    "cold_start_0",
-    "cold_start_10",
-    "cold_start_20",
-    "hot_restart",
-    "hot_idle",
-    "altitude_2000m",
-)
+    "cold_start_m20", "cold_start_m10", "cold_start_0", "cold_start_10", "cold_start_20", "hot_restart",
+    "hot_idle", "altitude_2000m",
+)  # fmt: skip
 FAULTS = (
-    "low_battery",
-    "tired_battery",
-    "lost_step",
-    "lost_steps_5",
-    "sticky_valve",
-    "backlash",
-    "vacuum_leak",
-    "weak_cylinder",
-    "noisy_rpm",
-    "slow_coolant_sensor",
-    "spark_retards",
-    "wrong_direction",
-)
+    "low_battery", "tired_battery", "lost_step", "lost_steps_5", "sticky_valve", "backlash", "vacuum_leak",
+    "weak_cylinder", "noisy_rpm", "slow_coolant_sensor", "spark_retards", "wrong_direction",
+)  # fmt: skip
 """What goes wrong: there feedback cannot keep everything, and some limits only warn."""
 
 SUITES: Mapping[str, tuple[str, ...]] = {

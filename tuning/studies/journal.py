@@ -1,9 +1,6 @@
 """A journal file that survives kill and power cut: its lock, its last line, its opening.
 
-optuna appends one line for each operation to the journal, under a lock beside it. Its own locks
-outlive their owner by half a minute and need symbolic links; the one here is the system's, which
-ends with the process that holds it. A last line cut off in mid-write is cut before the next.
-Trials whose worker died are met by `trial_queue` on every storage.
+optuna's own locks outlive their owner by half a minute; the system's ends with its process.
 """
 
 from __future__ import annotations
@@ -11,8 +8,9 @@ from __future__ import annotations
 import json
 import logging
 import os
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from sim.errors import EvenidleError, InputError
 from sim.files import one_problem
@@ -57,51 +55,31 @@ class JournalLock:
 
 def cut_torn_tail(journal: Path, *, read_last: bool = False) -> Path | None:
     """Cut the journal, its lock held, back to its last whole line; give the file that keeps the piece."""
-    try:
-        file = journal.open("r+b")
-    except FileNotFoundError:
+    if not journal.is_file() or not (size := journal.stat().st_size):
         return None
-    with file:
-        size = file.seek(0, os.SEEK_END)
-        keep = size
-        if size and _read(file, size - 1, size) != b"\n":
-            keep = _line_start(file, size)
-        while read_last and keep:
-            start = _line_start(file, keep - 1)
-            if _is_record(_read(file, start, keep)):
-                break
-            keep = start
-        if keep == size:
+    with journal.open("r+b") as file:
+        with mmap(file.fileno(), 0, access=ACCESS_READ) as text:
+            keep = text.rfind(b"\n") + 1
+            while read_last and keep:
+                start = text.rfind(b"\n", 0, keep - 1) + 1
+                if _is_record(text[start:keep]):
+                    break
+                keep = start
+            cut_off = text[keep:]
+        if not cut_off:
             return None
         torn = journal.with_name(journal.name + ".torn")
         with torn.open("ab") as kept:
-            kept.write(_read(file, keep, size) + b"\n")
+            kept.write(cut_off + b"\n")
             kept.flush()
             os.fsync(kept.fileno())
         file.truncate(keep)
-        file.flush()
         os.fsync(file.fileno())
     _log.warning(
         "%s: its last line was cut off in mid-write; %d bytes moved to %s",
         journal, size - keep, torn.name,
     )  # fmt: skip
     return torn
-
-
-def _read(file: IO[bytes], start: int, end: int) -> bytes:
-    file.seek(start)
-    return file.read(end - start)
-
-
-def _line_start(file: IO[bytes], end: int) -> int:
-    """Return where the line that reaches up to `end` begins."""
-    while end > 0:
-        start = max(0, end - 65536)
-        newline = _read(file, start, end).rfind(b"\n")
-        if newline >= 0:
-            return start + newline + 1
-        end = start
-    return 0
 
 
 def _is_record(line: bytes) -> bool:

@@ -1,8 +1,6 @@
 """A copy of the study in memory, in which trials are proposed before they are written down.
 
-A sampler writes a line for every parameter it proposes. Proposed in memory, a trial reaches the
-storage whole and in one write: no half-proposed trial is ever kept, and an evaluation costs two
-writes instead of one for each parameter and two.
+So a trial reaches the storage whole, in one write instead of one for each parameter.
 """
 
 from __future__ import annotations

@@ -57,23 +57,19 @@ def open_storage(storage: str | Path | None) -> Place:
     if storage is None:
         from optuna.storages import InMemoryStorage
 
-        return Place(InMemoryStorage(), "memory", _nothing)
+        return Place(InMemoryStorage(), "memory", lambda: None)
     text = str(storage)
     if re.match(r"[a-z0-9+_]+://", text, re.IGNORECASE):
         return _open_database(text)
     path = Path(text.removeprefix("journal:"))
     if path.name and (text.startswith("journal:") or path.suffix in (".journal", ".log")):
-        return Place(open_journal(path), str(path), _nothing)
+        return Place(open_journal(path), str(path), lambda: None)
     raise unusable(text or "''", f"is no place for a study; {ALLOWED}")
 
 
 def unusable(shown: str, message: str, key: str = "storage") -> InputError:
     """Return the error that says why a place or a study cannot be used."""
     return one_problem(shown, 1, key, message)
-
-
-def _nothing() -> None:
-    """Close what holds nothing open between two operations."""
 
 
 def _open_database(text: str) -> Place:
@@ -86,18 +82,10 @@ def _open_database(text: str) -> Place:
             return _connect(url, options, shown)
         except ImportError:
             raise unusable(shown, 'needs the package psycopg: pip install "evenidle[postgres]"') from None
-        except SQLAlchemyError as error:
-            # Two processes that find an empty database both make the tables, and one fails.
-            if _is_made_by_another(error) and attempt < _ATTEMPTS:
-                time.sleep(0.1 * attempt)
-                continue
-            raise unusable(shown, _reason(error)) from None
-        except (RuntimeError, AssertionError) as error:
-            # The tables are there, the note of their version not yet.
-            if attempt < _ATTEMPTS:
-                time.sleep(0.1 * attempt)
-                continue
-            raise unusable(shown, f"cannot be used ({_first_line(error)})") from None
+        except (SQLAlchemyError, RuntimeError, AssertionError) as error:
+            if attempt == _ATTEMPTS or not _is_made_by_another(error):
+                raise unusable(shown, _reason(error)) from None
+            time.sleep(0.1 * attempt)
     raise AssertionError("the last attempt returns or raises")
 
 
@@ -163,9 +151,11 @@ def _one_at_a_time(engine: Engine) -> None:
 
 
 def _is_made_by_another(error: Exception) -> bool:
-    from sqlalchemy.exc import IntegrityError
+    """Two that find an empty database both make the tables: one fails, or meets them half made."""
+    from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
-    return isinstance(error, IntegrityError) or "already exists" in str(error)
+    half_made = not isinstance(error, SQLAlchemyError)
+    return half_made or isinstance(error, IntegrityError) or "already exists" in str(error)
 
 
 def _reason(error: Exception) -> str:
@@ -189,11 +179,8 @@ def storage_errors(shown: str) -> Iterator[None]:
         yield
     except (StorageInternalError, SQLAlchemyError, OSError, json.JSONDecodeError) as error:
         cause = error.__cause__ or error
-        raise EvenidleError(_lost(shown, getattr(cause, "orig", None) or cause)) from error
-
-
-def _lost(shown: str, cause: BaseException) -> str:
-    return (
-        f"{shown}: the study's storage was lost ({_first_line(cause)}); finished trials are "
-        "kept: see to the storage, then run again with --resume"
-    )
+        told = _first_line(getattr(cause, "orig", None) or cause)
+        raise EvenidleError(
+            f"{shown}: the study's storage was lost ({told}); finished trials are kept: see to the "
+            "storage, then run again with --resume"
+        ) from error

@@ -1,9 +1,6 @@
 """Studies that last: searches that survive Ctrl-C, kill and power cut, and can be shared.
 
-A study is a list of trials kept in a journal file, in SQLite, in PostgreSQL or in memory. Any
-number of processes, on any number of machines, join one by naming the same storage and the same
-study. This module knows nothing of engines: it asks for candidates, has a batch of them
-evaluated in one call, and writes down what came out.
+Any number of processes join one by naming the same storage and study; nothing here knows engines.
 """
 
 from __future__ import annotations
@@ -16,17 +13,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from tuning.studies.interrupt import Interrupt
-from tuning.studies.samplers import sampler_maker
 from tuning.studies.storage import Place, open_storage, storage_errors, unusable
 from tuning.studies.study import Outcome, Study
 from tuning.studies.trial_queue import counts_as_finished
 from tuning.studies.work import Work
-from tuning.studies.workers import Lease
+from tuning.studies.workers import lease
 
 if TYPE_CHECKING:
     import optuna
-
-__all__ = ["Outcome", "Progress", "Study", "open_study", "run_search"]
 
 C = TypeVar("C")
 EvaluateBatch = Callable[[Sequence[C]], Sequence[Outcome | float | None]]
@@ -95,7 +89,6 @@ def open_study(
     import optuna
 
     optuna.logging.set_verbosity(optuna.logging.WARNING)
-    make_sampler = sampler_maker(sampler)
     if not name.strip():
         raise unusable(str(storage), "the name of a study must not be empty", "study")
     described = {"seed": seed, **(inputs or {})}
@@ -108,7 +101,7 @@ def open_study(
     except BaseException:
         place.close()
         raise
-    return Study(made, place, study_id, seed, make_sampler)
+    return Study(made, place, study_id, seed, sampler)
 
 
 def _make_or_join(place: Place, name: str, made_for: Mapping[str, Any], resume: bool) -> optuna.Study:
@@ -225,7 +218,7 @@ def _search(
     with ExitStack() as stack:
         stack.enter_context(interrupt.held_back())
         with storage_errors(study.where):
-            stack.enter_context(Lease(study.storage, study.study_id, work.me))
+            stack.enter_context(lease(study.storage, study.study_id, work.me))
         stack.enter_context(work.given_back_on_error())
         with storage_errors(study.where):
             work.queue.add_start_points(start_points)

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from tuning.studies.samplers import MakeSampler
 from tuning.studies.storage import Place
 from tuning.studies.trial_queue import counts_as_finished
 
@@ -28,15 +27,15 @@ class Study:
     study_id : int
     seed : int
         Seed of every proposal.
-    make_sampler : callable
-        Returns a fresh sampler for a seed.
+    sampler : str
+        ``random``, else a Parzen estimator.
     """
 
     optuna_study: optuna.Study
     place: Place
     study_id: int
     seed: int
-    make_sampler: MakeSampler
+    sampler: str
 
     def __enter__(self) -> Study:
         """Use the study in a `with` block, which closes it."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -88,11 +89,18 @@ class Work(Generic[C]):
     def _sampler(self, trials: Sequence[FrozenTrial]) -> BaseSampler:
         """Return a sampler seeded by where the study stands, so that a resumed one goes on as if unbroken."""
         from numpy.random import SeedSequence
+        from optuna import samplers
 
         entropy = [self._study.seed, sum(trial.state.name != "WAITING" for trial in trials)]
         if self._shared:
             entropy.append(int(self.me.key, 16))
-        return self._study.make_sampler(int(SeedSequence(entropy).generate_state(1)[0]))
+        seed = int(SeedSequence(entropy).generate_state(1)[0])
+        if self._study.sampler == "random":
+            return samplers.RandomSampler(seed=seed)
+        with warnings.catch_warnings():
+            # optuna warns that grouping is experimental; its behaviour is pinned by our tests.
+            warnings.simplefilter("ignore")
+            return samplers.TPESampler(seed=seed, multivariate=True, group=True)
 
     def _ask_new(self) -> Asked[C]:
         """Propose a trial and write it down whole, with its worker, in one write."""

@@ -1,7 +1,6 @@
 """Who works at a study, and whether a worker that took a trial is still there.
 
-Nothing that is kept depends on this judgement: a worker wrongly taken for dead loses the trial
-it was busy with, which another evaluates again, and its late answer is not accepted.
+One wrongly taken for dead loses the trial it was busy with, and its late answer is not accepted.
 """
 
 from __future__ import annotations
@@ -11,10 +10,10 @@ import socket
 import threading
 import time
 import uuid
-from collections.abc import Callable, Mapping
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
-from types import TracebackType
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -83,48 +82,36 @@ def _start_of(pid: int) -> float | None:
         return None
 
 
-class Lease:
-    """The signs of life of one worker, kept in the study while the `with` block runs.
+@contextmanager
+def lease(storage: BaseStorage, study_id: int, worker: Worker, beat_s: float = BEAT_S) -> Iterator[None]:
+    """Keep the signs of life of one worker in the study while the `with` block runs.
 
     optuna's own heartbeat serves `Study.optimize` only and does not exist for journal files. Beats are
     counted, not timed, so clocks of several machines need not agree.
     """
+    beats, ended = count(1), threading.Event()
 
-    def __init__(self, storage: BaseStorage, study_id: int, worker: Worker, beat_s: float = BEAT_S) -> None:
-        self._storage = storage
-        self._study_id = study_id
-        self._worker = worker
-        self._beat_s = beat_s
-        self._beats = 0
-        self._ended = threading.Event()
-        self._thread = threading.Thread(target=self._keep_beating, name="lease", daemon=True)
+    def write(*, left: bool) -> None:
+        told = {**worker.to_dict(), "beats": next(beats), "left": left}
+        storage.set_study_user_attr(study_id, LEASE_PREFIX + worker.key, told)
 
-    def __enter__(self) -> Lease:
-        """Write the first beat and start beating."""
-        self._write(left=False)
-        self._thread.start()
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Stop beating and write that the worker left."""
-        self._ended.set()
-        self._thread.join()
-        # An unreachable storage has been reported by the search itself; the lease just ends.
-        with suppress(Exception):
-            self._write(left=True)
-
-    def _keep_beating(self) -> None:
-        while not self._ended.wait(self._beat_s):
+    def keep_beating() -> None:
+        while not ended.wait(beat_s):
             # A beat that fails is as good as missed: the search meets the same failure.
             with suppress(Exception):
-                self._write(left=False)
+                write(left=False)
 
-    def _write(self, *, left: bool) -> None:
-        self._beats += 1
-        lease = {**self._worker.to_dict(), "beats": self._beats, "left": left}
-        self._storage.set_study_user_attr(self._study_id, LEASE_PREFIX + self._worker.key, lease)
+    write(left=False)
+    thread = threading.Thread(target=keep_beating, name="lease", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        thread.join()
+        # An unreachable storage has been reported by the search itself; the lease just ends.
+        with suppress(Exception):
+            write(left=True)
 
 
 @dataclass
@@ -137,11 +124,10 @@ class Watch:
 
     def is_gone(self, worker: Worker, study_attrs: Mapping[str, Any]) -> bool:
         """Tell whether a worker has left, has died, or has been silent for too long."""
-        lease = study_attrs.get(LEASE_PREFIX + worker.key)
-        beats = lease.get("beats") if isinstance(lease, Mapping) else None
-        if isinstance(lease, Mapping) and lease.get("left"):
-            return True
-        if worker.is_dead():
+        held = study_attrs.get(LEASE_PREFIX + worker.key)
+        told = held if isinstance(held, Mapping) else {}
+        beats = told.get("beats")
+        if told.get("left") or worker.is_dead():
             return True
         now = self.clock()
         last, since = self._seen.get(worker.key, (None, now))
@@ -153,9 +139,5 @@ class Watch:
     def others(self, me: Worker, study_attrs: Mapping[str, Any]) -> list[Worker]:
         """Return the other workers that are at this study now."""
         leases = (v for k, v in study_attrs.items() if k.startswith(LEASE_PREFIX))
-        workers = (Worker.from_dict(lease) for lease in leases)
-        return [
-            worker
-            for worker in workers
-            if worker is not None and worker.key != me.key and not self.is_gone(worker, study_attrs)
-        ]
+        every = [one for one in map(Worker.from_dict, leases) if one is not None and one.key != me.key]
+        return [one for one in every if not self.is_gone(one, study_attrs)]
