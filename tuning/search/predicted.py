@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from tuning.ensemble import ANSWER, HIGH, LOW, LOAD_SPAN_s, Runs
-from tuning.measures import RULED_BY, hunts
+from tuning.measures import RULED_BY, HuntingChance, chance_over, hunts
 
 LOW_SHARE, HIGH_SHARE = 10.0, 90.0
 """Ranges are told between these shares of the runs [%]."""
@@ -30,6 +30,8 @@ class Prediction:
         Share of the loads, coming and going, from which it does not come back [-].
     hunting_share : float
         Share of runs whose warm idle hunts, by the rule of ``measures.is_hunting`` [-].
+    hunting : HuntingChance
+        What may be said of that, by the same runs.
     above_floor_share : float
         How far hunting exceeds that floor, as a share of it; 0 where it does not [-].
     mean_error_rpm, excursion_rpm, undershoot_rpm, lowest_rpm : float
@@ -47,6 +49,7 @@ class Prediction:
     stall_share: float
     not_back_share: float
     hunting_share: float
+    hunting: HuntingChance
     floor_rpm: float
     above_floor_share: float
     mean_error_rpm: float
@@ -63,9 +66,11 @@ class Prediction:
         dict
             Fields by name; None where there is nothing to tell.
         """
-        plain = {k: _number(v) for k, v in asdict(self).items() if k != "ranges"}
+        plain: dict[str, Any] = {
+            k: _number(v) for k, v in vars(self).items() if k not in ("ranges", "hunting")
+        }
         ranges = {name: [_number(low), _number(high)] for name, (low, high) in self.ranges.items()}
-        return plain | {"ranges": ranges}
+        return plain | {"hunting": self.hunting.to_dict(), "ranges": ranges}
 
 
 def _number(value: float) -> float | None:
@@ -128,6 +133,7 @@ def predict(runs: Runs, candidate: int) -> Prediction:
         stall_share=float(runs.stalled[candidate][ran].mean()),
         not_back_share=float((runs.answers[candidate][:, :, 1] >= LOAD_SPAN_s - 1e-9).mean()),
         hunting_share=float(hunting_runs.mean()),
+        hunting=chance_over(rest.__getitem__, floor[:, None, None]),
         floor_rpm=float(floor.mean()),
         above_floor_share=max(0.0, _mean(hunting) / max(float(floor.mean()), 1e-9) - 1.0),
         mean_error_rpm=_mean(np.abs(rest["mean_error_rpm"])),

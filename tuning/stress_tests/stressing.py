@@ -21,7 +21,7 @@ from tuning.ensemble import (
     plausible_cars,
     starting_phases,
 )
-from tuning.measures import COLUMN, MEASURES
+from tuning.measures import COLUMN, MEASURES, HuntingChance
 from tuning.notes import Note
 from tuning.stress_tests.limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
 from tuning.stress_tests.suites import FAULTS, is_at_rest, is_fitted, suite_scenarios
@@ -42,6 +42,8 @@ class Case:
         Name of the scenario's file, its own name, and what it shows.
     verdict : str
         "pass", "warn" or "fail".
+    hunting : HuntingChance or None
+        How often it hunts, over all runs; None where nothing of it idles for long enough.
     decided_by : Check
         The measure that decided, with its limit.
     checks : tuple of Check
@@ -57,6 +59,7 @@ class Case:
     name: str
     note: str
     verdict: str
+    hunting: HuntingChance | None
     decided_by: Check
     checks: tuple[Check, ...]
     fitted: bool
@@ -72,7 +75,7 @@ class Case:
         return Note(
             "stress.case", verdict=self.verdict, name=self.name, meaning=one.meaning,
             value=one.value, of=one.unit, limit=one.limit, at_least=one.lower_is_worse,
-            car=self.worst_car,
+            car=self.worst_car, hunting=() if self.hunting is None else (self.hunting.note(),),
         )  # fmt: skip
 
     def to_dict(self) -> dict[str, Any]:
@@ -88,6 +91,7 @@ class Case:
             "name": self.name,
             "verdict": self.verdict,
             "fitted": self.fitted,
+            "hunting": None if self.hunting is None else self.hunting.to_dict(),
             "decided_by": self.decided_by.to_dict(),
             "checks": [check.to_dict() for check in self.checks],
             "worst_car": self.worst_car,
@@ -224,9 +228,10 @@ def stress(
     tell = on_progress or (lambda _share, _text: None)
     matrix_of = _Matrix(car, cars, list(scenarios.values()), noise_seeds(seed, STRESS, SEEDS))
     matrix_of.run(cores, lambda share: tell(0.9 * share, "running the scenarios"))
+    runs_of = [matrix_of.case(place) for place in range(len(scenarios))]
     judged = [
-        checks_of(matrix_of.case(place), key in FAULTS, is_at_rest(scenario))
-        for place, (key, scenario) in enumerate(scenarios.items())
+        checks_of(runs, key in FAULTS, is_at_rest(scenario))
+        for runs, (key, scenario) in zip(runs_of, scenarios.items(), strict=True)
     ]
     decided = [deciding(checks) for checks in judged]
     tell(0.95, "the worst run of each case")
@@ -236,7 +241,8 @@ def stress(
         one, fitted = decided[place], is_fitted(car, scenario)
         cases.append(
             Case(
-                key, scenario.name, scenario.note, one.verdict if fitted else PASS, one,
+                key, scenario.name, scenario.note, one.verdict if fitted else PASS,
+                runs_of[place].hunting, one,
                 tuple(judged[place]), fitted, cars.describe(one.car), worst[place],
             )
         )  # fmt: skip

@@ -81,7 +81,7 @@ class WhyPanel(Tab):
 
     async def refresh(self, number: int, drawn_rests: bool) -> None:
         """Find chance and cause for what is shown; an answer for an older drawing is dropped."""
-        chance = await self._ask("chance")
+        chance = await self._ask("chance", self.session.seed)
         if not self._is_newest(number):
             return
         self._told.set_text(self.look.words(chance["text"]))
