@@ -124,9 +124,8 @@ class Ablation:
 
     @property
     def hunts(self) -> bool:
-        """Whether the car as it is hunts: with scatter often, or seldom and without it too."""
-        told, quiet = self.chance, self.as_is.chance
-        return told.hunting > 0 and (told.share >= OFTEN_WITH_SCATTER or quiet >= SELDOM)
+        """Whether the car as it is hunts, so that there is something to explain."""
+        return is_explained(self.chance, self.as_is.chance)
 
     def row(self, key: str) -> AblationRow | None:
         """The row of one switch.
@@ -152,6 +151,11 @@ def held_floor(cars: Sequence[Car], phases: Phases, coolant_degC: float, seed: i
     count = len(phases)
     values = measured(run_phases(cars, phases, coolant_degC=coolant_degC, seed=seed)).values
     return [Measured(values[i * count : (i + 1) * count]) for i in range(len(cars))]
+
+
+def is_explained(chance: HuntingChance, quiet: float) -> bool:
+    """Whether a car hunts: with scatter often, or seldom and from some places without it too."""
+    return chance.hunting > 0 and (chance.share >= OFTEN_WITH_SCATTER or quiet >= SELDOM)
 
 
 def with_scatter(car: Car, phases: Phases, coolant_degC: float, seed: int) -> Measured:

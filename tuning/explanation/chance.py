@@ -7,7 +7,7 @@ from typing import Any
 
 from controllers import law_of
 from sim import Car, with_values
-from tuning.explanation.ablation import ablation, held_floor
+from tuning.explanation.ablation import ablation, held_floor, is_explained
 from tuning.explanation.causes import CAUSES, named_by_theory
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import ends_of
@@ -36,8 +36,8 @@ class StartChance:
         Where it idles; None where no valve position gives the target.
     phases : Phases or None
         Starting places.
-    hunts : bool
-        Whether any run with scatter does.
+    hunts, may_hunt : bool
+        Whether it does, and whether any run with scatter does.
     stalled_share : float
         Share of starting places from which it stalls [-].
     """
@@ -46,6 +46,7 @@ class StartChance:
     point: IdlePoint | None = None
     phases: Phases | None = None
     hunts: bool = False
+    may_hunt: bool = False
     stalled_share: float = 0.0
 
 
@@ -76,13 +77,13 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     stalled = float(ends.stalled.mean())
     if stalled > 0.0:
         told = Note("explanation.chance.stalls", of_100=100.0 * stalled)
-        return StartChance(told, point, phases, ends.chance > 0.0, stalled)
+        return StartChance(told, point, phases, ends.chance > 0.0, ends.chance > 0.0, stalled)
     still = with_values(car, {"feedback": {"law": "none"}})
     noisy, held = held_floor([car, still], phases, coolant_degC, seed)
     chance = chance_over(noisy.of, held.mean("hunting_rpm"))
     quiet = quiet_note(ends.chance, ends.mean_swing_rpm, ends.usual_period_s)
     told = Note("explanation.headline.chance", chance=chance.note(), quiet=quiet)
-    return StartChance(told, point, phases, chance.hunting > 0)
+    return StartChance(told, point, phases, is_explained(chance, ends.chance), chance.hunting > 0)
 
 
 def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:

@@ -54,7 +54,7 @@ def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
 def chance(car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
     """How often the car hunts."""
     found = _chance(car, coolant_degC, seed)
-    bad = found.hunts or found.stalled_share > 0.0
+    bad = found.may_hunt or found.stalled_share > 0.0
     return {"text": in_words(found.told), "hunts": found.hunts, "bad": bad}
 
 
