@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from tuning.diagnosis import Diagnosis, diagnose
     from tuning.explanation import (
         Explanation,
-        HuntingChance,
         HuntingMap,
         Moment,
+        StartChance,
         Story,
         cause_by_theory,
         explain,
@@ -57,7 +57,7 @@ _HOMES = {
     "open_loop": ("BaseProposal", "LoggedBase", "base_from_logs", "base_from_model"),
     "identification": ("Curve", "Fit", "Fitted", "fit", "recording_plan"),
     "diagnosis": ("Diagnosis", "diagnose"),
-    "explanation": ("Explanation", "HuntingChance", "HuntingMap", "Moment", "Story", "cause_by_theory",
+    "explanation": ("Explanation", "StartChance", "HuntingMap", "Moment", "Story", "cause_by_theory",
         "explain", "hunting_chance", "hunting_map"),
     "stress_tests": ("Case", "RACING_SHARE", "START_FLARE_rpm", "Stress", "is_fitted", "not_fitted",
         "stress"),
@@ -68,15 +68,14 @@ _HOMES = {
 
 __all__ = [
     "CANNOT_TELL", "HUNTS", "MEASURES", "RACING_SHARE", "BaseProposal", "Case", "Check", "Comparison",
-    "Curve", "Cycle", "Diagnosis", "Expectation", "Expected", "Explanation", "Fit", "Fitted",
-    "HuntingChance", "HuntingMap", "IdlePoint", "Instead", "Log", "LoggedBase", "Measures", "Moment",
-    "Note", "Phase", "Prediction", "Reason", "START_FLARE_rpm", "START_TOLERANCE_rpm", "Segment",
-    "SoFar", "Spot", "StartStory", "Story", "Stress", "Tuning", "WATCHED_s", "base_error_steps",
-    "base_from_logs", "base_from_model", "base_spots", "cause_by_theory", "check", "compare",
-    "diagnose", "expect", "explain", "fit", "hunting_chance", "hunting_map", "idle_point", "is_fitted",
-    "lost_in", "measure", "measure_runs", "non_dominated", "not_fitted", "races",
-    "read_log", "read_run", "recording_plan", "resting_deadband_rpm", "start_story",
-    "stress", "to_entry", "tread_steps", "tune", "with_rising_time", "write_log",
+    "Curve", "Cycle", "Diagnosis", "Expectation", "Expected", "Explanation", "Fit", "Fitted", "HuntingMap",
+    "IdlePoint", "Instead", "Log", "LoggedBase", "Measures", "Moment", "Note", "Phase", "Prediction",
+    "Reason", "START_FLARE_rpm", "START_TOLERANCE_rpm", "Segment", "SoFar", "Spot", "StartChance",
+    "StartStory", "Story", "Stress", "Tuning", "WATCHED_s", "base_error_steps", "base_from_logs",
+    "base_from_model", "base_spots", "cause_by_theory", "check", "compare", "diagnose", "expect", "explain",
+    "fit", "hunting_chance", "hunting_map", "idle_point", "is_fitted", "lost_in", "measure", "measure_runs",
+    "non_dominated", "not_fitted", "races", "read_log", "read_run", "recording_plan", "resting_deadband_rpm",
+    "start_story", "stress", "to_entry", "tread_steps", "tune", "with_rising_time", "write_log",
 ]  # fmt: skip
 
 

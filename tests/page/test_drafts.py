@@ -8,6 +8,7 @@ from typing import cast
 import pytest
 
 from sim import load_car, save_car
+from tuning.measures import hunting_chance
 from tuning.search import Prediction
 from workbench.page.car_file import Drafts
 from workbench.page.session import MOST_SESSIONS, Session, Sessions
@@ -73,8 +74,8 @@ def prediction(hunting_share: float, stall_share: float = 0.0, dip_rpm: float = 
     from types import SimpleNamespace
 
     return SimpleNamespace(
-        hunting_share=hunting_share, stall_share=stall_share, worst_dip_rpm=dip_rpm,
-        hunting_rpm=60.0,
+        hunting_share=hunting_share, hunting=hunting_chance(round(100.0 * hunting_share), 100),
+        stall_share=stall_share, worst_dip_rpm=dip_rpm, hunting_rpm=60.0,
     )  # fmt: skip
 
 
@@ -83,7 +84,8 @@ def prediction(hunting_share: float, stall_share: float = 0.0, dip_rpm: float = 
     [
         (prediction(0.35), prediction(0.96), False, "hunts in 96 of 100 runs (now 35)"),
         (prediction(0.35), prediction(0.0, 0.1), False, "stalls in 10 of 100 runs (now 0)"),
-        (prediction(0.35), prediction(0.0), True, "hunts in 0 of 100 runs (now 35)"),
+        (prediction(0.35), prediction(0.0), True, "it does not hunt: none of 100 runs does, which"),
+        (prediction(0.35), prediction(0.0), True, "(now it may hunt: 35 of 100 runs do, a chance"),
         (prediction(0.3), prediction(0.0, 0.0, 150.0), True, "Worse: the deepest dip, 150 rpm"),
     ],
 )

@@ -23,7 +23,7 @@ def test_explore_draws_what_the_sliders_say(look: Look) -> None:
     look.slide("min_move_steps", Keys.ARROW_LEFT, 3)
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 20)
     look.wait_text("1 steps")
-    look.wait_text("It comes to rest, wherever it starts.")
+    look.wait_text("Scatter taken out, it comes to rest from every place")
 
     def wide() -> bool:
         (band,) = look.option(".runs")["series"][0]["markArea"]["data"]
@@ -63,7 +63,7 @@ def test_explore_map_moves_the_settings_by_click(look: Look) -> None:
         chart, round(x - size["width"] / 2), round(y - size["height"] / 2)
     ).click().perform()
     look.wait_text("2 steps")
-    look.wait_text("It comes to rest, wherever it starts.")
+    look.wait_text("Scatter taken out, it comes to rest from every place")
 
 
 def test_explore_tells_one_cycle(look: Look) -> None:
@@ -83,7 +83,7 @@ def test_explore_leaves_its_buttons_where_they_are(look: Look, served: Served, s
         heights.append(look.height_of(look.button("Tell me this cycle")))
     look.slide("min_move_steps", Keys.ARROW_LEFT, 3)
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 20)
-    look.wait_text("It comes to rest, wherever it starts.")
+    look.wait_text("Scatter taken out, it comes to rest from every place")
     wait_for(lambda: "Likely cause" not in look.text(), "no cause")
     heights.append(look.height_of(look.button("Tell me this cycle")))
     assert max(heights) - min(heights) < 1.0

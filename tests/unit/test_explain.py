@@ -113,7 +113,8 @@ def test_what_comes_to_rest_is_not_called_hunting() -> None:
     assert result.causes == ()
     assert result.story is None
     assert result.ablation.as_is.chance == 0.0
-    assert in_words(result.verdict[0]).startswith("It does not hunt")
+    told = in_words(result.verdict[0])
+    assert told.startswith("It does not hunt: none of 24 runs does, which leaves a chance of up to 12 %. ")
     limited = explained("narrow limits")
     assert not limited.hunts
     assert "explanation.at_limit" in [note.code for note in limited.verdict]

@@ -13,6 +13,7 @@ from tests.said import said
 from tuning import base_from_model, check, explain, measure, stress
 from tuning.checks import base_error_steps, base_spots
 from workbench.sheet.making import make_sheet
+from workbench.words.wording import in_words
 
 FINE = ((0.0, 120.0), (30.0, 75.0), (50.0, 50.0), (65.0, 38.0), (80.0, 30.0))
 COARSE = ((0.0, 60.0), (30.0, 40.0), (50.0, 29.0), (65.0, 22.0), (80.0, 18.0))
@@ -79,8 +80,13 @@ def test_stress_does_not_fail_an_idle_that_explain_finds_calm(name: str) -> None
     calm = not explain(car, quick=True).hunts
     warm = next(case for case in stress(car, suite="loads").cases if case.key == "warm_idle")
     swing = next(one for one in warm.checks if one.measure == "hunting_rpm")
+    assert warm.hunting is not None
+    assert f"it {in_words(warm.hunting.note())}" in in_words(warm.line)
     if calm:
         assert swing.verdict != "fail"
+        assert warm.hunting.answer != "hunts"
+    if warm.hunting.answer == "hunts":
+        assert warm.verdict != "pass"
     idle = measure(simulate(car, load_scenario("warm_idle"), seed=1)).hunting_rpm
     assert not (calm and idle > 2.0 * swing.fail), "simulate swings where explain finds it calm"
 

@@ -16,6 +16,7 @@ from tuning.stress_tests.stressing import stress
 from workbench.sheet.making import make_sheet, write_sheet
 from workbench.sheet.tables import curve_table
 from workbench.words.cautions import CAUTIONS
+from workbench.words.wording import in_words
 
 FORM = {
     "output_unit": "percent_of_travel",
@@ -55,7 +56,11 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
     car = load_car("trials")
     sheet = make_sheet(car)
     assert sheet.expected.prediction.hunting_share > 0.2
-    assert sheet.cautions[0][0] == "These settings hunt."
+    chance = sheet.expected.prediction.hunting
+    assert chance.hunting == round(chance.runs * sheet.expected.prediction.hunting_share)
+    words = {"hunts": "These settings hunt.", "may hunt": "These settings may hunt."}
+    assert sheet.cautions[0][0] == words[chance.answer]
+    assert in_words(chance.note()) in sheet.cautions[0][1]
     assert "Hunting is part of that" in sheet.watch[0]
     finer = with_values(car, {"feedback": {"min_move_steps": 1, "deadband_rpm": 45.0}})
     calm = make_sheet(finer)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tuning.explanation.chance import HuntingChance, cause_by_theory, hunting_chance, hunting_map
+from tuning.explanation.chance import StartChance, cause_by_theory, hunting_chance, hunting_map
 from tuning.explanation.explaining import Explanation, explain
 from tuning.explanation.map import HuntingMap
 from tuning.explanation.story import Moment, Story
@@ -10,9 +10,9 @@ from tuning.explanation.suggest import suggested_settings
 
 __all__ = [
     "Explanation",
-    "HuntingChance",
     "HuntingMap",
     "Moment",
+    "StartChance",
     "Story",
     "cause_by_theory",
     "explain",

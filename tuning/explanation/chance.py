@@ -7,7 +7,7 @@ from typing import Any
 
 from controllers import law_of
 from sim import Car, with_values
-from tuning.explanation.ablation import ablation, held_floor
+from tuning.explanation.ablation import ablation, held_floor, is_explained
 from tuning.explanation.causes import CAUSES, named_by_theory
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import ends_of
@@ -15,7 +15,9 @@ from tuning.explanation.map import QUICK, HuntingMap, gain_map, resolution_map
 from tuning.explanation.resolution import resolution_view
 from tuning.explanation.runs import Phases, even_phases, run_phases, without_scatter
 from tuning.explanation.switches import switches
+from tuning.explanation.verdict import quiet_note
 from tuning.loop import IdlePoint, idle_point, linear_view
+from tuning.measures import chance_over
 from tuning.notes import Note
 
 PHASES = 24
@@ -23,8 +25,8 @@ PHASES = 24
 
 
 @dataclass(frozen=True, eq=False)
-class HuntingChance:
-    """How often a car hunts.
+class StartChance:
+    """How often a car hunts, from wherever it may start.
 
     Attributes
     ----------
@@ -34,18 +36,21 @@ class HuntingChance:
         Where it idles; None where no valve position gives the target.
     phases : Phases or None
         Starting places.
-    share, stalled_share : float
-        Share of starting places from which it hunts, scatter taken out, and stalls [-].
+    hunts, may_hunt : bool
+        Whether it does, and whether any run with scatter does.
+    stalled_share : float
+        Share of starting places from which it stalls [-].
     """
 
     told: Note
     point: IdlePoint | None = None
     phases: Phases | None = None
-    share: float = 0.0
+    hunts: bool = False
+    may_hunt: bool = False
     stalled_share: float = 0.0
 
 
-def hunting_chance(car: Car, coolant_degC: float) -> HuntingChance:
+def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     """Run the car from many places between two positions of the valve.
 
     Parameters
@@ -54,15 +59,17 @@ def hunting_chance(car: Car, coolant_degC: float) -> HuntingChance:
         The car.
     coolant_degC : float
         Coolant temperature [degC].
+    seed : int
+        First seed of the scatter.
 
     Returns
     -------
-    HuntingChance
+    StartChance
         By the runs that ``explain`` makes too.
     """
     point = idle_point(car, coolant_degC)
     if point is None:
-        return HuntingChance(Note("explanation.chance.no_position"))
+        return StartChance(Note("explanation.chance.no_position"))
     phases = even_phases(car, point, PHASES)
     ends = ends_of(
         run_phases([without_scatter(car)], phases, coolant_degC=coolant_degC, offsets_rpm=STARTS_rpm)
@@ -70,26 +77,23 @@ def hunting_chance(car: Car, coolant_degC: float) -> HuntingChance:
     stalled = float(ends.stalled.mean())
     if stalled > 0.0:
         told = Note("explanation.chance.stalls", of_100=100.0 * stalled)
-    elif ends.chance == 0.0:
-        told = Note("explanation.chance.rests")
-    else:
-        told = Note(
-            "explanation.chance.hunts",
-            of_100=100.0 * ends.chance,
-            swing_rpm=ends.mean_swing_rpm,
-            period_s=ends.usual_period_s,
-        )
-    return HuntingChance(told, point, phases, ends.chance, stalled)
+        return StartChance(told, point, phases, ends.chance > 0.0, ends.chance > 0.0, stalled)
+    still = with_values(car, {"feedback": {"law": "none"}})
+    noisy, held = held_floor([car, still], phases, coolant_degC, seed)
+    chance = chance_over(noisy.of, held.mean("hunting_rpm"))
+    quiet = quiet_note(ends.chance, ends.mean_swing_rpm, ends.usual_period_s)
+    told = Note("explanation.headline.chance", chance=chance.note(), quiet=quiet)
+    return StartChance(told, point, phases, is_explained(chance, ends.chance), chance.hunting > 0)
 
 
-def cause_by_theory(car: Car, chance: HuntingChance, seed: int) -> Note | None:
+def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
     """Name the cause that the numbers of theory point to.
 
     Parameters
     ----------
     car : Car
         The car.
-    chance : HuntingChance
+    chance : StartChance
         Its own.
     seed : int
         First seed of the scatter.
@@ -110,14 +114,14 @@ def cause_by_theory(car: Car, chance: HuntingChance, seed: int) -> Note | None:
     return CAUSES[named_by_theory(car, linear, resolution, table)]
 
 
-def hunting_map(car: Car, chance: HuntingChance, kind: str, seed: int) -> HuntingMap | None:
+def hunting_map(car: Car, chance: StartChance, kind: str, seed: int) -> HuntingMap | None:
     """The coarse hunting map of two settings.
 
     Parameters
     ----------
     car : Car
         The car.
-    chance : HuntingChance
+    chance : StartChance
         Its own.
     kind : str
         "gains" for gain against integral, else minimum move against deadband.

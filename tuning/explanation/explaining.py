@@ -41,7 +41,7 @@ class Explanation:
     name : str
         The car.
     hunts : bool
-        Whether it does.
+        Whether it does, with the engine's scatter; how often is ``ablation.chance``.
     verdict : tuple of Note
         What was found, the headline first.
     causes : tuple of Cause
@@ -111,6 +111,7 @@ class Explanation:
         return {
             "name": self.name,
             "hunts": self.hunts,
+            "hunting": self.ablation.chance.to_dict(),
             "verdict": plain(self.verdict),
             "causes": [cause.to_dict() for cause in self.causes],
             "coolant_degC": self.coolant_degC,

@@ -21,8 +21,6 @@ ALIKE = 1.25
 """A predicted cycle whose swing and period are within this factor is the one seen [-]."""
 SELDOM_STALLS = 0.01
 """From this share of runs stalls are told [-]."""
-SELDOM_HUNTS = 0.05
-"""Below this share of quiet runs it is the scatter that makes it hunt [-]."""
 MOST_RACE = 0.5
 """An engine that races from this share of places is told to race before all else [-]."""
 MOST_STALLS = 0.5
@@ -41,27 +39,27 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
         )
     if causes and causes[0].key == "not_feedback":
         return Note("explanation.headline.not_feedback", number=causes[0].number)
-    if not f.table.hunts and row.chance > 0.0:
-        return Note("explanation.headline.hardly", rests_of_100=100.0 * (1.0 - row.chance))
+    chance, quiet = f.table.chance.note(), quiet_note(row.chance, row.hunting_swing_rpm, row.period_s)
     if not f.table.hunts:
-        return Note("explanation.headline.rests")
+        return Note("explanation.headline.chance", chance=chance, quiet=quiet)
     cause = Note("explanation.headline.no_cause")
     if causes:
         cause = Note("explanation.headline.first_cause", cause=causes[0].name)
-    if row.chance < SELDOM_HUNTS:
-        return Note(
-            "explanation.headline.stirred",
-            swing_rpm=row.with_scatter_swing_rpm,
-            floor_rpm=f.table.floor_rpm,
-            cause=cause,
-        )
     return Note(
         "explanation.headline.hunts",
-        of_100=100.0 * row.chance,
-        swing_rpm=row.hunting_swing_rpm,
-        period_s=row.period_s,
+        chance=chance,
+        swing_rpm=row.with_scatter_swing_rpm,
+        floor_rpm=f.table.floor_rpm,
+        quiet=quiet,
         cause=cause,
     )
+
+
+def quiet_note(chance: float, swing_rpm: float, period_s: float) -> Note:
+    """What it does with scatter taken out, as the explanation of what it does with it."""
+    if chance == 0.0:
+        return Note("explanation.quiet.rests")
+    return Note("explanation.quiet.hunts", of_100=100.0 * chance, swing_rpm=swing_rpm, period_s=period_s)
 
 
 def _proof(cause: Cause) -> Note:

@@ -8,6 +8,8 @@ from tuning.measures.hunting_rule import (
     HUNTS,
     MAY_HUNT,
     RULED_BY,
+    HuntingChance,
+    chance_over,
     hunting_chance,
     hunts,
     is_hunting,
@@ -22,9 +24,9 @@ from tuning.measures.scan import SMOOTHED_s, whole_samples
 from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 
 __all__ = [
-    "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MAY_HUNT", "MEASURES",
-    "RULED_BY", "RUNNING_SHARE", "TERMS", "Measures", "SMOOTHED_s", "START_TOLERANCE_rpm",
-    "answer_terms", "below_target_rpm", "hunting_chance", "hunts", "is_hunting", "measure",
-    "measure_runs", "races", "regular_swing", "resample_hold", "rest_terms", "run_answer",
-    "run_note", "score_terms", "stalled_at", "whole_samples",
+    "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MAY_HUNT", "MEASURES", "RULED_BY", "RUNNING_SHARE",
+    "TERMS", "HuntingChance", "Measures", "SMOOTHED_s", "START_TOLERANCE_rpm", "answer_terms",
+    "below_target_rpm", "chance_over", "hunting_chance", "hunts", "is_hunting", "measure", "measure_runs",
+    "races", "regular_swing", "resample_hold", "rest_terms", "run_answer", "run_note", "score_terms",
+    "stalled_at", "whole_samples",
 ]  # fmt: skip

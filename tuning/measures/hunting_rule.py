@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tuning.notes import Note
+from tuning.notes import Note, plain
 
 if TYPE_CHECKING:
     from tuning.measures.row import Measures
@@ -210,6 +210,16 @@ class HuntingChance:
     low_share: float
     high_share: float
 
+    def to_dict(self) -> dict[str, Any]:
+        """Give it as plain values.
+
+        Returns
+        -------
+        dict
+            Fields by name, None where there is no number, and ``text``, the answer told.
+        """
+        return {name: plain(value) for name, value in vars(self).items()} | {"text": plain(self.note())}
+
     def note(self) -> Note:
         """Tell it.
 
@@ -256,6 +266,25 @@ def hunting_chance(hunting: int, runs: int) -> HuntingChance:
     else:
         answer = DOES_NOT_HUNT if high <= MOST_LEFT else CANNOT_TELL
     return HuntingChance(answer, hunting, runs, hunting / runs, low, high)
+
+
+def chance_over(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> HuntingChance:
+    """Say of a car whether it hunts, from the measures of its runs.
+
+    Parameters
+    ----------
+    of : callable
+        As for ``hunts``.
+    floor_rpm : array_like or None
+        As for ``hunts`` [rpm].
+
+    Returns
+    -------
+    HuntingChance
+        Over the runs that could be measured: of one that stalls early it cannot be said.
+    """
+    measured = np.isfinite(np.asarray(of("hunting_rpm")))
+    return hunting_chance(int(np.count_nonzero(hunts(of, floor_rpm))), int(np.count_nonzero(measured)))
 
 
 def chance_interval(hits: int, runs: int, sure: float = SURE) -> tuple[float, float]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tuning.ensemble import ANSWER, HIGH, LOW, LOAD_SPAN_s, Runs
-from tuning.measures import RULED_BY, hunts
+from tuning.measures import RULED_BY, HuntingChance, chance_over, hunts
 from tuning.notes import Told
 
 LOW_SHARE, HIGH_SHARE = 10.0, 90.0
@@ -30,6 +30,8 @@ class Prediction(Told):
         Share of the loads, coming and going, from which it does not come back [-].
     hunting_share : float
         Share of runs whose warm idle hunts, by the rule of ``measures.is_hunting`` [-].
+    hunting : HuntingChance
+        What may be said of that, by the same runs.
     above_floor_share : float
         How far hunting exceeds that floor, as a share of it; 0 where it does not [-].
     mean_error_rpm, excursion_rpm, undershoot_rpm, lowest_rpm : float
@@ -47,6 +49,7 @@ class Prediction(Told):
     stall_share: float
     not_back_share: float
     hunting_share: float
+    hunting: HuntingChance
     floor_rpm: float
     above_floor_share: float
     mean_error_rpm: float
@@ -112,6 +115,7 @@ def predict(runs: Runs, candidate: int) -> Prediction:
         stall_share=float(runs.stalled[candidate][ran].mean()),
         not_back_share=float((runs.answers[candidate][:, :, 1] >= LOAD_SPAN_s - 1e-9).mean()),
         hunting_share=float(hunting_runs.mean()),
+        hunting=chance_over(rest.__getitem__, floor[:, None, None]),
         floor_rpm=float(floor.mean()),
         above_floor_share=max(0.0, _mean(hunting) / max(float(floor.mean()), 1e-9) - 1.0),
         mean_error_rpm=_mean(np.abs(rest["mean_error_rpm"])),

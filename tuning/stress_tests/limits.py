@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tuning.measures import COLUMN
+from tuning.measures import COLUMN, HuntingChance, chance_over
 from tuning.notes import Note, Told
 
 PASS, WARN, FAIL = "pass", "warn", "fail"
@@ -36,6 +36,8 @@ MOVES_WARN, MOVES_FAIL = 60.0, 240.0
 """Moves of the valve a minute, where nothing asks it to move but scatter [1/min]."""
 START_FLARE_rpm, START_FLARE_FAIL_rpm = 400.0, 800.0
 """Speed above the target just after a start [rpm]."""
+HUNTS_percent = 50.0
+"""From this chance on, the low end of its interval, it hunts more often than not, surely [%]."""
 LIMITED_WARN = 0.25
 """Share of the time at a trim limit [-]."""
 
@@ -126,6 +128,13 @@ class CaseRuns:
         column: np.ndarray = self.values[..., COLUMN[name]]
         return column
 
+    @property
+    def hunting(self) -> HuntingChance | None:
+        """How often it hunts; None where nothing idles for long enough to tell."""
+        if np.isnan(self.of("hunting_rpm")).all():
+            return None
+        return chance_over(self.of, np.where(np.isnan(self.floor_rpm), 0.0, self.floor_rpm)[:, None])
+
 
 def _worst(
     name: str,
@@ -191,7 +200,11 @@ def _resting_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
     """Whether it idles where it should, and evenly."""
     floor = np.nan_to_num(runs.floor_rpm)
     most = _soft(HUNTING_FAIL * floor + HUNTING_FAIL_rpm, is_fault)
+    swing_rpm, chance = runs.of("hunting_rpm"), runs.hunting
+    surely = math.nan if chance is None else 100.0 * chance.low_share
+    largest = np.where(swing_rpm == np.nanmax(swing_rpm, initial=0.0), surely, math.nan)
     return [
+        _worst("hunting_percent", (Note("stress.hunting_percent"), "%"), largest, HUNTS_percent, math.inf),
         _worst(
             "hunting_rpm", (Note("stress.hunting"), "rpm"),
             _mean_of_seeds(runs.of("hunting_rpm")), HUNTING_WARN * floor + HUNTING_WARN_rpm, most,

@@ -20,7 +20,7 @@ from tuning.ensemble import (
     plausible_cars,
     starting_phases,
 )
-from tuning.measures import COLUMN, MEASURES
+from tuning.measures import COLUMN, MEASURES, HuntingChance
 from tuning.notes import Note, Told
 from tuning.stress_tests.limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
 from tuning.stress_tests.suites import FAULTS, is_at_rest, is_fitted, suite_scenarios
@@ -41,6 +41,8 @@ class Case(Told):
         Name of the scenario's file, its own name, and what it shows.
     verdict : str
         "pass", "warn" or "fail".
+    hunting : HuntingChance or None
+        How often it hunts, over all runs; None where nothing of it idles for long enough.
     decided_by : Check
         The measure that decided, with its limit.
     checks : tuple of Check
@@ -52,12 +54,13 @@ class Case(Told):
     worst_run : Samples
     """
 
-    TOLD = ("key", "name", "verdict", "fitted", "decided_by", "checks", "worst_car")
+    TOLD = ("key", "name", "verdict", "fitted", "hunting", "decided_by", "checks", "worst_car")
 
     key: str
     name: str
     note: str
     verdict: str
+    hunting: HuntingChance | None
     decided_by: Check
     checks: tuple[Check, ...]
     fitted: bool
@@ -73,7 +76,7 @@ class Case(Told):
         return Note(
             "stress.case", verdict=self.verdict, name=self.name, meaning=one.meaning,
             value=one.value, of=one.unit, limit=one.limit, at_least=one.lower_is_worse,
-            car=self.worst_car,
+            car=self.worst_car, hunting=() if self.hunting is None else (self.hunting.note(),),
         )  # fmt: skip
 
 
@@ -190,9 +193,10 @@ def stress(
     tell = on_progress or (lambda _share, _text: None)
     matrix_of = _Matrix(car, cars, list(scenarios.values()), noise_seeds(seed, STRESS, SEEDS))
     matrix_of.run(cores, lambda share: tell(0.9 * share, "running the scenarios"))
+    runs_of = [matrix_of.case(place) for place in range(len(scenarios))]
     judged = [
-        checks_of(matrix_of.case(place), key in FAULTS, is_at_rest(scenario))
-        for place, (key, scenario) in enumerate(scenarios.items())
+        checks_of(runs, key in FAULTS, is_at_rest(scenario))
+        for runs, (key, scenario) in zip(runs_of, scenarios.items(), strict=True)
     ]
     decided = [deciding(checks) for checks in judged]
     tell(0.95, "the worst run of each case")
@@ -202,7 +206,8 @@ def stress(
         one, fitted = decided[place], is_fitted(car, scenario)
         cases.append(
             Case(
-                key, scenario.name, scenario.note, one.verdict if fitted else PASS, one,
+                key, scenario.name, scenario.note, one.verdict if fitted else PASS,
+                runs_of[place].hunting, one,
                 tuple(judged[place]), fitted, cars.describe(one.car), worst[place],
             )
         )  # fmt: skip

@@ -68,8 +68,8 @@ def map_title(one: tuning.HuntingMap, chance: float) -> str:
     else:
         at = f"Gain {one.now[0]:g} with integral {one.now[1]:g}"
     if chance < 0.005:
-        return f"{at} comes to rest, wherever it starts"
-    return f"{at} hunts from {100.0 * chance:.0f} of 100 starting places"
+        return f"{at}: scatter taken out, it comes to rest, wherever it starts"
+    return f"{at}: scatter taken out, it hunts from {100.0 * chance:.0f} of 100 starting places"
 
 
 def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -> None:

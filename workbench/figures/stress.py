@@ -18,6 +18,7 @@ SIGN = {"pass": "", "warn": "W", "fail": "F"}
 SHORT = {
     "stalled": "stalls",
     "lowest_rpm": "lowest\nspeed",
+    "hunting_percent": "hunts\n[%]",
     "hunting_rpm": "swing\nat idle",
     "mean_error_rpm": "error\nat rest",
     "worst_below_target_rpm": "dip after\na load",

@@ -143,7 +143,7 @@ class Runs:
         def on_drawn(_: object) -> None:
             # Not before: the one would delay the other, or compile the same a second time.
             self.slow.submit(WORK + "pressure", car, wish, 0)
-            self.slow.submit(WORK + "chance", car, wish.coolant_degC)
+            self.slow.submit(WORK + "chance", car, wish.coolant_degC, 0)
 
         def on_told(told: Future[Any]) -> None:
             if told.exception() is None and not told.result():

@@ -16,7 +16,7 @@ from workbench.page.shown import cautions, chart, heading, redraw, status, withi
 if TYPE_CHECKING:
     from workbench.page.frame import Page
 
-TWO_LINES, THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (2, 3, 4))
+THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 4))
 """Room for what comes later: a button must not move from under a finger."""
 BORDERS = {
     "moves": "Above the dashed line there is a place to rest.",
@@ -46,7 +46,7 @@ class WhyPanel(Tab):
 
         with within("card"):
             heading("How often does it hunt?")
-            self._told = status("", "Working it out.").props('aria-live="polite"').style(TWO_LINES)
+            self._told = status("", "Working it out.").props('aria-live="polite"').style(FOUR_LINES)
             self._cause = words("", "soft").style(THREE_LINES)
         with within("card"):
             with within("line"):
@@ -81,7 +81,7 @@ class WhyPanel(Tab):
 
     async def refresh(self, number: int, drawn_rests: bool) -> None:
         """Find chance and cause for what is shown; an answer for an older drawing is dropped."""
-        chance = await self._ask("chance")
+        chance = await self._ask("chance", self.session.seed)
         if not self._is_newest(number):
             return
         self._told.set_text(self.look.words(chance["text"]))

@@ -82,7 +82,7 @@ def _finding(
     measures = tuning.measure(run, windows, floor_rpm=floor_rpm)
     if floor:
         answer, told_of = tuning.read_run(run, windows[0].from_s, windows[0].to_s)
-        hunts = answer == tuning.HUNTS
+        hunts = None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
     told = trace_finding(run, measures, told_of).partition(": ")[2]
     told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
     return told, hunts

@@ -51,26 +51,26 @@ def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
     return thinned(*pressure_of(car, wish, seed), MOST_POINTS, 2)
 
 
-def chance(car: sim.Car, coolant_degC: float) -> dict[str, Any]:
+def chance(car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
     """How often the car hunts."""
-    found = _chance(car, coolant_degC)
-    bad = found.share + found.stalled_share > 0.0
-    return {"text": in_words(found.told), "hunts": found.share > 0.0, "bad": bad}
+    found = _chance(car, coolant_degC, seed)
+    bad = found.may_hunt or found.stalled_share > 0.0
+    return {"text": in_words(found.told), "hunts": found.hunts, "bad": bad}
 
 
 def cause(car: sim.Car, coolant_degC: float, seed: int) -> str:
     """Why it hunts, by theory."""
-    found = tuning.cause_by_theory(car, _chance(car, coolant_degC), seed)
+    found = tuning.cause_by_theory(car, _chance(car, coolant_degC, seed), seed)
     return "" if found is None else in_words(found)
 
 
 def hunting_map(car: sim.Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:
     """Where it hunts, over two settings."""
-    found = tuning.hunting_map(car, _chance(car, coolant_degC), kind, seed)
+    found = tuning.hunting_map(car, _chance(car, coolant_degC, seed), kind, seed)
     return None if found is None else worded(found.to_dict())
 
 
 @lru_cache(maxsize=8)
-def _chance(car: sim.Car, coolant_degC: float) -> tuning.HuntingChance:
+def _chance(car: sim.Car, coolant_degC: float, seed: int) -> tuning.StartChance:
     """Found once for sentence, cause and map of the same settings."""
-    return tuning.hunting_chance(car, coolant_degC)
+    return tuning.hunting_chance(car, coolant_degC, seed)

@@ -17,6 +17,7 @@ from workbench.page.jobs import Tell
 from workbench.page.points import changes, thinned
 from workbench.words.search import compared_table, scored_table, tune_finding, tune_notes
 from workbench.words.tables import Table
+from workbench.words.wording import in_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -75,8 +76,8 @@ def stopped_words(tried: int, now: tuning.Prediction, best: tuning.Prediction) -
         return f"{told} Your settings stay. Search longer.", False
     told += (
         f" On fresh cars the best of them swings {best.hunting_rpm:.0f} rpm at warm idle (now"
-        f" {now.hunting_rpm:.0f} rpm) and hunts in {100.0 * best.hunting_share:.0f} of 100 runs"
-        f" (now {100.0 * now.hunting_share:.0f})."
+        f" {now.hunting_rpm:.0f} rpm): it {in_words(best.hunting.note())}"
+        f" (now it {in_words(now.hunting.note())})."
     )
     if best.worst_dip_rpm > now.worst_dip_rpm:
         told += f" Worse: the deepest dip, {best.worst_dip_rpm:.0f} rpm (now {now.worst_dip_rpm:.0f} rpm)."

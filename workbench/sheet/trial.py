@@ -7,6 +7,7 @@ from math import ceil
 import sim
 import tuning
 from workbench.sheet.parts import TryStep
+from workbench.words.wording import in_words
 
 NARROW_rpm = 60.0
 """Trim limits of the first try with feedback are worth about this, either way."""
@@ -153,14 +154,15 @@ def _both(limits: tuple[float, float]) -> str:
 
 def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]:
     """Warn of settings that hunt in the model."""
-    share = expected.prediction.hunting_share
-    if share < HUNTING_SHARE:
+    prediction = expected.prediction
+    if prediction.hunting_share < HUNTING_SHARE:
         return ()
+    do = "hunt" if prediction.hunting.answer == tuning.HUNTS else "may hunt"
     text = (
-        f"In the model their warm idle hunts in {100.0 * share:.0f} of 100 runs. Search for better"
-        " ones before any of this is tried."
+        f"In the model the warm idle {in_words(prediction.hunting.note())}. Search for better settings"
+        " before any of this is tried."
     )
-    return (("These settings hunt.", text),)
+    return ((f"These settings {do}.", text),)
 
 
 def count_caution(car: sim.Car) -> tuple[tuple[str, str], ...]:

@@ -79,11 +79,21 @@ def _races(values: Values, tell: Tell) -> str:
     return told + " Mend the base curve first; until then no feedback can be judged."
 
 
-def _hunts(values: Values, tell: Tell) -> str:
-    every = "" if math.isnan(values["period_s"]) else tell(" every {period_s:.1f}")
+def _chance(values: Values, tell: Tell) -> str:
+    """How often it hunts with scatter, as everywhere, then what it does without."""
+    told = tell("{chance}")
+    subject = "It " if not told.startswith("cannot") else ""
+    told = subject + told if subject else told[0].upper() + told[1:]
+    if "swing_rpm" in values:
+        told += tell("; speed swings {swing_rpm:.0f} peak to peak, {floor_rpm!n:.0f} with the valve held")
+    return told + tell(". {quiet}") + (tell(" {cause}") if "cause" in values else "")
+
+
+def _quiet(values: Values, tell: Tell) -> str:
+    every = "" if math.isnan(values["period_s"]) else " every {period_s:.1f}"
     return tell(
-        "It hunts from {of_100:.0f} of 100 places it may start in: {swing_rpm:.0f} peak to peak"
-        f"{every}. " + "{cause}"
+        "Scatter taken out, it hunts from {of_100:.0f} of 100 places it may start in:"
+        " {swing_rpm:.0f} peak to peak" + every + "."
     )
 
 
@@ -146,13 +156,6 @@ def _holds(values: Values, _tell: Tell) -> str:
     return f"So it {holds} of those the valve goes between."
 
 
-def _chance(values: Values, tell: Tell) -> str:
-    every = "" if math.isnan(values["period_s"]) else tell(" every {period_s:.1f}")
-    return (
-        tell("It hunts from {of_100:.0f} of 100 starting places: {swing_rpm:.0f} peak to peak") + f"{every}."
-    )
-
-
 SENTENCES: dict[str, Sentence] = {
     "explanation.cause.resolution": "the valve's resolution",
     "explanation.cause.gains": "gains too high for the engine's delay",
@@ -210,14 +213,12 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.not_feedback.cost": "none to the feedback: leave its settings alone until this is mended",
     "explanation.headline.races": _races,
     "explanation.headline.not_feedback": "If it swings, it is not the idle feedback: {number}.",
-    "explanation.headline.hardly": "It hardly hunts: from {rests_of_100:.0f} of 100 places the valve comes to"
-    " rest.",
-    "explanation.headline.rests": "It does not hunt: from every place the valve comes to rest.",
+    "explanation.headline.chance": _chance,
     "explanation.headline.no_cause": "No single cause was found.",
     "explanation.headline.first_cause": "First cause: {cause}.",
-    "explanation.headline.stirred": "It hunts when scatter stirs it: {swing_rpm:.0f} peak to peak,"
-    " {floor_rpm!n:.0f} with the valve held. {cause}",
-    "explanation.headline.hunts": _hunts,
+    "explanation.headline.hunts": _chance,
+    "explanation.quiet.rests": "Scatter taken out, it comes to rest from every place it may start in.",
+    "explanation.quiet.hunts": _quiet,
     "explanation.stalls": "From {of_100:.0f} of 100 places it stalls.",
     "explanation.proof": _proof,
     "explanation.remedy": "Remedy: {remedy}. Cost: {cost}.",
@@ -257,6 +258,4 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.border.gains": "loop without steps: beyond this line it swings by itself",
     "explanation.chance.no_position": "No valve position gives the target speed at this temperature.",
     "explanation.chance.stalls": "It stalls from {of_100:.0f} of 100 starting places.",
-    "explanation.chance.rests": "It comes to rest, wherever it starts.",
-    "explanation.chance.hunts": _chance,
 }

@@ -10,7 +10,8 @@ from workbench.words.sentence import Sentence, Tell
 
 def _case(values: Mapping[str, Any], tell: Tell) -> str:
     side = "at least" if values["at_least"] else "at most"
-    return tell("{verdict}  {name}: {meaning} {value:.3g} {of} (limit " + side + " {limit:.3g}), {car}")
+    told = tell("{verdict}  {name}: {meaning} {value:.3g} {of} (limit " + side + " {limit:.3g}), {car}")
+    return told + (tell("; it {hunting}") if values["hunting"] else "")
 
 
 def _verdict(values: Mapping[str, Any], tell: Tell) -> str:
@@ -27,6 +28,7 @@ def _verdict(values: Mapping[str, Any], tell: Tell) -> str:
 SENTENCES: dict[str, Sentence] = {
     "stress.stalled": "stalls",
     "stress.lowest": "lowest speed",
+    "stress.hunting_percent": "chance of hunting, at least",
     "stress.hunting": "swing at idle, peak to peak",
     "stress.error": "mean error at rest",
     "stress.dip": "deepest below target after a load",
