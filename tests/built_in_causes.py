@@ -140,8 +140,8 @@ def _told(car: Car, point: IdlePoint, cause: str) -> Built:
 def built_cars(count: int, seed: int, causes: tuple[str, ...] = CAUSES) -> list[Built]:
     """Up to so many cars of each cause; fewer where they cannot be built."""
     found: list[Built] = []
-    for number, cause in enumerate(causes):
-        rng, kept = np.random.default_rng([seed, number]), 0
+    for cause in causes:
+        rng, kept = np.random.default_rng([seed, CAUSES.index(cause)]), 0
         for _ in range(count * MOST_TRIED):
             if kept == count:
                 break
