@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import signal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadScopeScheduling
 
 # Figures are drawn into files; no test may open a window.
 os.environ.setdefault("MPLBACKEND", "Agg")
@@ -21,6 +23,30 @@ settings.register_profile("repeatable", derandomize=True, deadline=None, print_b
 # To look for new counterexamples: pytest --hypothesis-profile=explore
 settings.register_profile("explore", max_examples=2000, deadline=None, print_blob=True)
 settings.load_profile("repeatable")
+
+TOGETHER = {
+    **dict.fromkeys(
+        ("test_base_from_logs", "test_fit", "test_fit_foreign", "test_fit_verdict", "test_tune_foreign"),
+        "engines of another structure",
+    ),
+    **{one: one for one in ("test_books", "test_cycles_against_simulation", "test_diagnose",
+                            "test_one_operating_point", "test_same_trace", "test_tune")},
+}  # fmt: skip
+"""Files whose tests share fits, searches, logs or cars, and which process they then share."""
+
+
+class SharingFirst(LoadScopeScheduling):  # type: ignore[misc] # untyped
+    """Tests that share what is dear to make run in one process, and first; all others one by one."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = nodeid.partition("::")[0].rpartition("/")[2].removesuffix(".py")
+        return TOGETHER.get(file, nodeid)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> SharingFirst | None:
+    """Without a wish of the caller's: as above."""
+    return SharingFirst(config, log) if config.option.dist == "load" else None
 
 
 @pytest.fixture(scope="session")
