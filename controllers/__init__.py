@@ -1,7 +1,6 @@
 """Idle controllers: one shell, many laws; they know measurements and nothing of the plant.
 
-The public names are loaded when first asked for, so that reading a settings file does not
-start the compiler.
+The public names are loaded when first asked for, so that reading a settings file does not start the compiler.
 """
 
 from __future__ import annotations
@@ -11,17 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from controllers.compiling import compiled, hold, is_warm, machine_code, pick, relation, routine
-    from controllers.controller import Controller, car_curves, controller_row, make_controller
-    from controllers.curves import (
-        POINTS,
-        begin_running,
-        curve_along,
-        curve_at,
-        curve_table,
-        curve_value,
-        read_coolant,
-    )
-    from controllers.law import DERIVATIVE, GAIN, INTEGRAL, Law
+    from controllers.controller import controller_row, make_controller
+    from controllers.curves import begin_running, car_curves, curve_along, curve_at, read_coolant
+    from controllers.law import DERIVATIVE, GAIN, INTEGRAL
     from controllers.laws import LAWS, law_of, setting_acts
     from controllers.records import (
         MEMORY_FIELDS,
@@ -30,36 +21,33 @@ if TYPE_CHECKING:
         TICKS_PER_s,
         block_dtype,
         matrix,
-        new_block,
         rows,
         s_PER_TICK,
     )
     from controllers.settings import Curves, Feedback, within
-    from controllers.shell import clamp, idle_spark_trim, open_loop_steps, update
+    from controllers.shell import idle_spark_trim, open_loop_steps, update
 
 _HOMES = {
     name: home
     for home, names in {
         "compiling": "compiled is_warm machine_code hold pick relation routine",
-        "controller": "Controller car_curves controller_row make_controller",
-        "curves": "POINTS begin_running curve_along curve_at curve_table curve_value read_coolant",
-        "law": "DERIVATIVE GAIN INTEGRAL Law",
+        "controller": "controller_row make_controller",
+        "curves": "begin_running car_curves curve_along curve_at read_coolant",
+        "law": "DERIVATIVE GAIN INTEGRAL",
         "laws": "LAWS law_of setting_acts",
-        "records": "MEMORY_FIELDS NEVER SETTINGS_FIELDS TICKS_PER_s block_dtype matrix new_block rows"
-        " s_PER_TICK",
+        "records": "MEMORY_FIELDS NEVER SETTINGS_FIELDS TICKS_PER_s block_dtype matrix rows s_PER_TICK",
         "settings": "Curves Feedback within",
-        "shell": "clamp idle_spark_trim open_loop_steps update",
+        "shell": "idle_spark_trim open_loop_steps update",
     }.items()
     for name in names.split()
 }
 
 __all__ = [
-    "DERIVATIVE", "GAIN", "INTEGRAL", "LAWS", "MEMORY_FIELDS", "NEVER", "POINTS", "SETTINGS_FIELDS",
-    "Controller", "Curves", "Feedback", "Law", "TICKS_PER_s", "begin_running", "block_dtype",
-    "car_curves", "clamp", "compiled", "controller_row", "curve_along", "curve_at", "curve_table",
-    "curve_value", "hold", "idle_spark_trim", "is_warm", "law_of", "machine_code",
-    "make_controller", "matrix", "new_block", "open_loop_steps", "pick", "read_coolant", "relation",
-    "routine", "rows", "s_PER_TICK", "setting_acts", "update", "within",
+    "DERIVATIVE", "GAIN", "INTEGRAL", "LAWS", "MEMORY_FIELDS", "NEVER", "SETTINGS_FIELDS", "Curves",
+    "Feedback", "TICKS_PER_s", "begin_running", "block_dtype", "car_curves", "compiled", "controller_row",
+    "curve_along", "curve_at", "hold", "idle_spark_trim", "is_warm", "law_of", "machine_code",
+    "make_controller", "matrix", "open_loop_steps", "pick", "read_coolant", "relation", "routine", "rows",
+    "s_PER_TICK", "setting_acts", "update", "within",
 ]  # fmt: skip
 
 

@@ -186,8 +186,8 @@ def _pick_select(whole: bool) -> Callable[[bool, float, float], float]:
 pick = _pick_python if _PLAIN else _pick_select(False)
 """Choose ``new`` if a condition holds, else ``old``, without a branch: (bool, float, float)."""
 hold = _pick_python if _PLAIN else _pick_select(True)
-"""The same for what is stored where ``old`` was read: written whole, as some processors take many
-times as long to write some lanes of a vector as all of them."""
+"""The same for what is stored where ``old`` was read: written whole, as some processors take many times as
+long to write some lanes of a vector as all of them."""
 
 
 def relation(function: F) -> F:

@@ -8,7 +8,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from controllers.compiling import compiled, machine_code
-from controllers.curves import curve_table, read_coolant
+from controllers.curves import car_curves, read_coolant
 from controllers.laws import law_of
 from controllers.records import MEMORY_FIELDS, SETTINGS_FIELDS, Block, TICKS_PER_s, matrix, new_block, rows
 from controllers.settings import Curves, Feedback
@@ -27,26 +27,18 @@ class _Valve(Protocol):
     def open_limit_steps(self) -> float: ...
 
 
-class ControlledCar(Protocol):
-    """What a controller needs of a car: its feedback settings, curves and open limit."""
+class _ControlledCar(Protocol):
+    """What a controller needs of a car: its feedback settings, open-loop curves and open limit."""
 
     @property
-    def feedback(self) -> Feedback:
-        """Settings of the closed loop."""
-        ...
-
+    def feedback(self) -> Feedback: ...
     @property
-    def curves(self) -> Curves:
-        """Open-loop curves."""
-        ...
-
+    def curves(self) -> Curves: ...
     @property
-    def valve(self) -> _Valve:
-        """Its open limit."""
-        ...
+    def valve(self) -> _Valve: ...
 
 
-def controller_row(car: ControlledCar, feedback: Feedback | None = None) -> Any:
+def controller_row(car: _ControlledCar, feedback: Feedback | None = None) -> Any:
     """Turn feedback settings into the record that compiled code reads.
 
     The one place where a controller's row is put together: ``gain`` and ``min_move_steps`` go from here to
@@ -54,7 +46,7 @@ def controller_row(car: ControlledCar, feedback: Feedback | None = None) -> Any:
 
     Parameters
     ----------
-    car : ControlledCar
+    car : object
     feedback : Feedback, optional
         Other settings for the same car.
 
@@ -81,23 +73,6 @@ def controller_row(car: ControlledCar, feedback: Feedback | None = None) -> Any:
     return row
 
 
-def car_curves(curves: Curves) -> np.ndarray:
-    """Pack a car's curves for compiled code.
-
-    Parameters
-    ----------
-    curves : Curves
-
-    Returns
-    -------
-    numpy.ndarray
-        See ``curve_table``.
-    """
-    return curve_table(
-        (curves.base_steps, curves.target_rpm, curves.cranking_steps, curves.after_start_steps)
-    )
-
-
 @compiled
 def _update_once(
     c: Block, k: Block, curves: np.ndarray, coolant_degC: float, rpm: float, tick: float
@@ -122,7 +97,7 @@ class Controller:
     called at any rate, and ``period_s`` is the time between updates.
     """
 
-    def __init__(self, car: ControlledCar) -> None:
+    def __init__(self, car: _ControlledCar) -> None:
         self._curves = car_curves(car.curves)
         row = controller_row(car)
         self._settings = new_block(SETTINGS_FIELDS, 1)
@@ -143,26 +118,10 @@ class Controller:
         self._begun_tick = tick
 
     def step(self, t_s: float, rpm: float, coolant_degC: float, throttle_closed: bool = True) -> int:
-        """Tell the controller what is measured now and learn what it tells the valve.
+        """Take time [s], never falling, speed [rpm], coolant [degC]; give where the valve shall be [steps].
 
         An update happens whenever ``t_s`` has reached the next multiple of the period after the first call;
-        between updates the last command stands.
-
-        Parameters
-        ----------
-        t_s, rpm, coolant_degC : float
-            Time, never falling, measured speed, 0 or more, and coolant temperature [s, rpm, degC].
-        throttle_closed : bool
-
-        Returns
-        -------
-        int
-            Steps the valve is told to take up, from the seat [steps].
-
-        Raises
-        ------
-        ValueError
-            If a measurement is not a finite number.
+        between updates the last command stands. A measurement that is no finite number is a ValueError.
         """
         if not all(math.isfinite(value) for value in (t_s, rpm, coolant_degC)):
             raise ValueError(
@@ -190,12 +149,12 @@ class Controller:
         return float(self._memory.trim_steps[0])
 
 
-def make_controller(car: ControlledCar) -> Controller:
+def make_controller(car: _ControlledCar) -> Controller:
     """Make the controller a car file describes.
 
     Parameters
     ----------
-    car : ControlledCar
+    car : object
         Anything with ``feedback``, ``curves`` and ``valve.open_limit_steps``; a ``sim.Car`` is.
 
     Returns

@@ -3,33 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from controllers.compiling import compiled, relation
 from controllers.records import Block
 
+if TYPE_CHECKING:
+    from controllers.settings import Curves
+
 POINTS = 40
 """Most points a curve may have."""
 BASE, TARGET, CRANKING, AFTER_START = 0, 1, 2, 3
 
 
-def curve_table(curves: tuple[tuple[tuple[float, float], ...], ...]) -> np.ndarray:
-    """Pack the four curves of one car into an array for compiled code.
+def car_curves(curves: Curves) -> np.ndarray:
+    """Pack a car's curves into an array for compiled code.
 
     Parameters
     ----------
-    curves : tuple
-        Base, target, cranking and after-start curve, each a tuple of (degC, value) with rising
-        temperature and at most ``POINTS`` points.
+    curves : Curves
 
     Returns
     -------
     numpy.ndarray
-        Shape (4, 2, POINTS): temperature [degC] and value; the last point is repeated.
+        Shape (4, 2, POINTS): base, target, cranking and after-start curve; temperature [degC] and value, the
+        last point repeated.
     """
     table = np.empty((4, 2, POINTS))
-    for which, points in enumerate(curves):
+    given = (curves.base_steps, curves.target_rpm, curves.cranking_steps, curves.after_start_steps)
+    for which, points in enumerate(given):
         pairs = np.asarray(points, dtype=float)
         count = len(pairs)
         table[which, :, :count] = pairs.T
@@ -39,19 +43,7 @@ def curve_table(curves: tuple[tuple[tuple[float, float], ...], ...]) -> np.ndarr
 
 @relation
 def curve_value(temperatures_degC: np.ndarray, values: np.ndarray, coolant_degC: float) -> float:
-    """Read a curve: straight lines between points, held flat beyond both ends.
-
-    Parameters
-    ----------
-    temperatures_degC, values : numpy.ndarray
-        One curve of ``curve_table`` [degC, any].
-    coolant_degC : float
-        Where to read [degC].
-
-    Returns
-    -------
-    float [any]
-    """
+    """Read a curve of ``car_curves``: straight lines between points, held flat beyond both ends [any]."""
     if coolant_degC <= temperatures_degC[0]:
         return values[0]
     for i in range(1, len(values)):
@@ -117,7 +109,7 @@ def begin_running(k: Block, lane: int, curves: np.ndarray, coolant_degC: float, 
     k, lane : Block, int
         Controller memory, and lane.
     curves : numpy.ndarray
-        As of ``curve_table``.
+        As of ``car_curves``.
     coolant_degC, tick : float
         Coolant temperature measured, and now [degC, ticks].
     """
@@ -138,7 +130,7 @@ def read_coolant(
     k, lane : Block, int
         Controller memory, and lane.
     curves : numpy.ndarray
-        As of ``curve_table``.
+        As of ``car_curves``.
     coolant_degC, base_error_steps : float
         Coolant temperature measured, and by how much this run's base curve is off, to test feedback with
         [degC, steps].

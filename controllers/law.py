@@ -9,12 +9,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 if TYPE_CHECKING:
     from controllers.settings import Feedback
 
-GAIN, INTEGRAL, DERIVATIVE = (
-    "gain_steps_per_100rpm",
-    "integral_steps_per_100rpm_s",
-    "derivative_steps_s_per_100rpm",
-)
-GAINS = (GAIN, INTEGRAL, DERIVATIVE)
+GAINS = ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm")
+GAIN, INTEGRAL, DERIVATIVE = GAINS
 
 
 class LinearPart(NamedTuple):
@@ -54,25 +50,13 @@ def gains_for_finer_steps(feedback: Feedback, parts: int) -> dict[str, Any]:
 class Law:
     """A law's description of itself.
 
-    Attributes
-    ----------
-    name, code : str, float
-        As in the car file, and in compiled code.
-    settings, searched : tuple of str
-        Keys of table [feedback] that act in this law but not in every one, and those that a search
-        varies.
-    searched_unasked : bool
-        Whether a search tries this law where none is asked for.
-    linear : callable
-        Settings to the linear part; where a law has no gains, the gains that move as fast.
-    resting_band_rpm, tread_steps : callable
-        Settings to the half-width within which the law leaves the valve alone, and to the distance of the
-        positions between which the valve goes to and fro [rpm, steps].
-    eased : callable
-        Settings and a share to the changes of table [feedback] that leave that share of the linear part.
-    finer : callable
-        Settings and a number of parts to the changes with which the law does the same through a valve
-        that has so many small steps in place of each.
+    ``name`` and ``code``: as in the car file, and in compiled code. ``settings``: keys of table [feedback]
+    that act in this law but not in every one; ``searched``: those that a search varies, ``searched_unasked``
+    whether it tries this law where none is asked for. From settings: ``linear``, the linear part, or the
+    gains that move as fast; ``resting_band_rpm``, the half-width within which the law leaves the valve alone;
+    ``tread_steps``, how far the positions lie apart between which the valve goes to and fro. Changes of table
+    [feedback]: ``eased`` leaves a share of the linear part, ``finer`` does the same through a valve that has
+    so many small steps in place of each.
     """
 
     name: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, get_args
 
 from controllers.settings import Law as LawName
 
@@ -12,14 +12,7 @@ if TYPE_CHECKING:
     from controllers.settings import Feedback
 
 
-def _described(name: str) -> Law:
-    """The description that the law's own file gives."""
-    module: Any = import_module(f"controllers.law_{name}")
-    law: Law = module.LAW
-    return law
-
-
-LAWS: dict[str, Law] = {name: _described(name) for name in get_args(LawName)}
+LAWS: dict[str, Law] = {name: import_module(f"controllers.law_{name}").LAW for name in get_args(LawName)}
 """Each law's description of itself; its file is ``law_NAME.py``."""
 
 

@@ -88,16 +88,7 @@ def block_dtype(fields: tuple[str, ...], lanes: int) -> np.dtype[Any]:
 
 
 def new_block(fields: tuple[str, ...], lanes: int) -> Block:
-    """Make a block of zeros.
-
-    Parameters
-    ----------
-    fields, lanes : tuple of str, int
-
-    Returns
-    -------
-    Block
-    """
+    """Make a block of zeros."""
     return np.zeros(1, dtype=block_dtype(fields, lanes))[0]
 
 

@@ -28,17 +28,7 @@ derivative_trim = relation(plain_derivative_trim)
 
 @relation
 def clamp(value: float, low: float, high: float) -> float:
-    """Limit a value to a range.
-
-    Parameters
-    ----------
-    value, low, high : float
-        Value and limits, low at most high [any].
-
-    Returns
-    -------
-    float [any]
-    """
+    """Limit a value to a range, low at most high [any]."""
     value = value if value > low else low
     return value if value < high else high
 

@@ -1,7 +1,7 @@
 """The engine with its bypass valve, simulated event by event.
 
-``load_car``, ``load_scenario`` and ``simulate`` are the public way in; names are loaded when
-first asked for, so that reading a file does not start the compiler.
+``load_car``, ``load_scenario`` and ``simulate`` are the public way in; names are loaded when first asked for,
+so that reading a file does not start the compiler.
 """
 
 from __future__ import annotations
@@ -30,26 +30,29 @@ if TYPE_CHECKING:
     from sim.runs import COUNTERS, Plan, SAMPLE_s
     from sim.scenario import Event, Scenario, Window, load_scenario
     from sim.schedule import simulate
-    from sim.trace import LOG_COLUMNS, Happening, Trace
+    from sim.trace import LOG_COLUMNS, Trace
 
 _HOMES = {
-    "runs": ("COUNTERS", "Plan", "SAMPLE_s"),
-    "car": ("Car", "car_to_toml", "cars_folder", "load_car", "save_car", "with_values"),
-    "errors": ("EvenidleError", "InputError", "Problem"),
-    "estimates": ("Known", "estimate_car"),
-    "files": ("bundled_cars", "bundled_folder", "bundled_logs", "bundled_scenarios", "keep_copy",
-        "one_problem", "read_regular", "read_text", "refuse_no_place", "write_beside"),
-    "fleet": ("Fleet", "full_plan", "make_fleet", "run_plan", "settings_of", "settings_table"),
-    "prepare": ("equilibrium",),
-    "scenario": ("Event", "Scenario", "Window", "load_scenario"),
-    "schedule": ("simulate",),
-    "trace": ("Happening", "LOG_COLUMNS", "Trace"),
-}  # fmt: skip
-"""Names by the file that they are loaded from when first asked for."""
+    name: home
+    for home, names in {
+        "runs": "COUNTERS Plan SAMPLE_s",
+        "car": "Car car_to_toml cars_folder load_car save_car with_values",
+        "errors": "EvenidleError InputError Problem",
+        "estimates": "Known estimate_car",
+        "files": "bundled_cars bundled_folder bundled_logs bundled_scenarios keep_copy one_problem"
+        " read_regular read_text refuse_no_place write_beside",
+        "fleet": "Fleet full_plan make_fleet run_plan settings_of settings_table",
+        "prepare": "equilibrium",
+        "scenario": "Event Scenario Window load_scenario",
+        "schedule": "simulate",
+        "trace": "LOG_COLUMNS Trace",
+    }.items()
+    for name in names.split()
+}
 
 __all__ = [
-    "COUNTERS", "LOG_COLUMNS", "Car", "EvenidleError", "Event", "Fleet", "Happening", "InputError",
-    "Known", "Plan", "Problem", "SAMPLE_s", "Scenario", "Trace", "Window", "bundled_cars",
+    "COUNTERS", "LOG_COLUMNS", "Car", "EvenidleError", "Event", "Fleet", "InputError", "Known", "Plan",
+    "Problem", "SAMPLE_s", "Scenario", "Trace", "Window", "bundled_cars",
     "bundled_folder", "bundled_logs", "bundled_scenarios", "car_to_toml", "cars_folder", "equilibrium",
     "estimate_car", "full_plan", "keep_copy", "load_car", "load_scenario", "make_fleet", "one_problem",
     "read_regular", "read_text", "refuse_no_place", "run_plan", "save_car", "settings_of",
@@ -58,9 +61,8 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    home = next((one for one, names in _HOMES.items() if name in names), None)
-    if home is None:
+    if name not in _HOMES:
         raise AttributeError(f"module 'sim' has no attribute {name!r}")
-    value = getattr(import_module(f"sim.{home}"), name)
+    value = getattr(import_module(f"sim.{_HOMES[name]}"), name)
     globals()[name] = value
     return value

@@ -12,11 +12,8 @@ import numpy as np
 
 from controllers import TICKS_PER_s, pick, relation, s_PER_TICK
 from sim.arriving import arrive, follow_pressure, judged, keep_books, settle_path
-from sim.due import event_of, first_due
-from sim.records import END, FIRING, NO_EVENT, Block
+from sim.records import END, FIRING, NO_EVENT, SCENARIO, THERMAL, UPDATE, VALVE_STEP, Block
 from sim.slopes import longest_step, runge_kutta, slopes
-
-__all__ = ["advance", "predicted_firing", "slopes"]
 
 SLOWEST_rad_s = 1.0e-3
 """Floor on speed in predictions; a stopped engine never fires."""
@@ -24,6 +21,24 @@ NEAR_SHARE = 0.02
 """A step that ends this far (share of its angle) before the crossing is not a firing."""
 NEAR_rad = 1.0e-6
 """Angle that always counts as reached: more than any speed turns in half a tick."""
+
+
+@relation
+def event_of(s: Block, lane: int, tick: float, next_update: float) -> float:
+    """Code of the event due at a tick, the first in order where several are [-]."""
+    event = pick(next_update <= tick, UPDATE, NO_EVENT)
+    event = pick(s.due_thermal[lane] <= tick, THERMAL, event)
+    event = pick(s.due_event[lane] <= tick, SCENARIO, event)
+    return pick(s.due_valve[lane] <= tick, VALVE_STEP, event)
+
+
+@relation
+def first_due(s: Block, lane: int, next_update: float) -> float:
+    """Tick of the next event that is not a firing [ticks]."""
+    first = s.due_valve[lane]
+    first = pick(s.due_event[lane] < first, s.due_event[lane], first)
+    first = pick(s.due_thermal[lane] < first, s.due_thermal[lane], first)
+    return pick(next_update < first, next_update, first)
 
 
 @relation

@@ -17,7 +17,7 @@ from sim.firing import draw_noise, read_balance
 from sim.handlers import fire_now, general_step, handle
 from sim.records import END, FIRING, NO_EVENT, UPDATE, Block, Tables
 from sim.runs import SAMPLE_TICKS, Blocks, Plan, load_run, write_counters
-from sim.valve import begin_move
+from sim.valve_moves import begin_move
 
 MOST_SPENT = 200_000
 """Passes over all lanes and steps of single ones in one call: a tenth of a second or less."""

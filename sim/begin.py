@@ -14,7 +14,8 @@ from sim.records import Block, Tables
 from sim.sensors import RPM_PER_rad_s
 from sim.settle import mean_acceleration
 from sim.starting import KEY_ON, power_on
-from sim.valve import set_opening, table_area
+from sim.valve import table_area
+from sim.valve_moves import set_opening
 
 SCENARIO_FIELDS = (
     "ambient_Pa",

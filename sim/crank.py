@@ -16,74 +16,59 @@ SLOWEST_rad_s = 5.0
 
 @relation
 def resisting_torque(speed_rad_s: float, resist0: float, resist1: float, resist2: float) -> float:
-    """Friction and mechanical accessories as one parabola over speed.
+    """Torque of friction and mechanical accessories against rotation, one parabola over speed.
+
+    Source: Barnes-Moss correlation in Heywood (1988), ch. 13, is such a parabola; see
+    ``friction_torque_per_bar``.
 
     Parameters
     ----------
-    speed_rad_s : float
-        Crank speed [rad/s].
-    resist0, resist1, resist2 : float
-        Coefficients [Nm, Nm s/rad, Nm s2/rad2].
+    speed_rad_s, resist0, resist1, resist2 : float
+        Crank speed, and coefficients [rad/s, Nm, Nm s/rad, Nm s2/rad2].
 
     Returns
     -------
-    float
-        Torque against rotation [Nm].
-
-    Notes
-    -----
-    Source: Barnes-Moss correlation in Heywood (1988), ch. 13, is such a parabola; see
-    ``friction_torque_per_bar``.
+    float [Nm]
     """
     return resist0 + speed_rad_s * (resist1 + speed_rad_s * resist2)
 
 
 @relation
 def pumping_torque(exhaust_Pa: float, map_Pa: float, pumping_m3_per_rad: float) -> float:
-    """Torque of the gas exchange loop, where the friction figure does not hold it already.
+    """Torque of the gas exchange loop against rotation, where the friction figure does not hold it already.
+
+    Source: Guzzella and Onder, torque balance of the idle-speed case.
 
     Parameters
     ----------
-    exhaust_Pa : float
-        Exhaust back pressure [Pa].
-    map_Pa : float
-        Manifold pressure [Pa].
+    exhaust_Pa, map_Pa : float
+        Exhaust back pressure and manifold pressure [Pa].
     pumping_m3_per_rad : float
         Displacement over 4 pi, or 0 when friction includes pumping [m3/rad].
 
     Returns
     -------
-    float
-        Torque against rotation [Nm].
-
-    Notes
-    -----
-    Source: Guzzella and Onder, torque balance of the idle-speed case.
+    float [Nm]
     """
     return (exhaust_Pa - map_Pa) * pumping_m3_per_rad
 
 
 @relation
 def alternator_torque(power_W: float, speed_rad_s: float, inverse_efficiency: float) -> float:
-    """Torque the alternator takes for the electric power it gives.
+    """Torque at the crank that the alternator takes for the electric power it gives.
+
+    Source: power balance; the floor on speed keeps a stalling engine finite.
 
     Parameters
     ----------
-    power_W : float
-        Electric power given now [W].
-    speed_rad_s : float
-        Crank speed [rad/s].
+    power_W, speed_rad_s : float
+        Electric power given now, and crank speed [W, rad/s].
     inverse_efficiency : float
         One over its efficiency with belt, 1 to 5 [-].
 
     Returns
     -------
-    float
-        Torque at the crank [Nm].
-
-    Notes
-    -----
-    Source: power balance; the floor on speed keeps a stalling engine finite.
+    float [Nm]
     """
     floored = speed_rad_s if speed_rad_s > SLOWEST_rad_s else SLOWEST_rad_s
     return power_W * inverse_efficiency / floored
@@ -95,30 +80,21 @@ def alternator_target(
 ) -> float:
     """Electric power the regulator is heading for: the load, as far as speed allows.
 
+    Source: common practice, no source: the limit rises steeply from cut-in speed and ever less above, as 1 -
+    cut-in / speed; at idle an alternator gives a third to a half of its largest. A regulator lets go bit by
+    bit as load nears the limit, within `REGULATED_SHARE` of the load, by the even polynomial that meets both
+    lines with four derivatives: the integrator keeps its order.
+
     Parameters
     ----------
-    load_W : float
-        Electric load switched on [W].
-    speed_rad_s : float
-        Crank speed [rad/s].
-    cut_in_rad_s : float
-        Crank speed at which the alternator begins to give [rad/s].
-    endless_W : float
-        What its limit would tend to at any speed, without an end [W].
-    max_W : float
-        Its largest output [W].
+    load_W, max_W, endless_W : float
+        Load switched on, largest output, and what its limit would tend to at any speed, without an end [W].
+    speed_rad_s, cut_in_rad_s : float
+        Crank speed, and that at which the alternator begins to give [rad/s].
 
     Returns
     -------
-    float
-        Power [W].
-
-    Notes
-    -----
-    Source: common practice, no source: the limit rises steeply from cut-in speed and ever less
-    above, as 1 - cut-in / speed; at idle an alternator gives a third to a half of its largest.  A
-    regulator lets go bit by bit as load nears the limit, within `REGULATED_SHARE` of the load, by
-    the even polynomial that meets both lines with four derivatives: the integrator keeps its order.
+    float [W]
     """
     floored = speed_rad_s if speed_rad_s > SLOWEST_rad_s else SLOWEST_rad_s
     able = (1.0 - cut_in_rad_s / floored) * endless_W
@@ -139,28 +115,22 @@ def battery_volts(
 ) -> float:
     """Voltage at the battery, by what the alternator does not give of the load.
 
+    Source: Ohm's law; the battery gives what the alternator does not, and then falls from the regulated
+    voltage to its own: common practice, no source, within `SURFACE_A`.
+
     Parameters
     ----------
-    regulated_V : float
-        Voltage the regulator holds [V].
-    resting_V : float
-        Battery without load or charge [V].
+    regulated_V, resting_V : float
+        Voltage the regulator holds, and of the battery without load or charge [V].
     battery_ohm : float
         Resistance of battery and leads [ohm].
-    load_W : float
-        Electric load [W].
-    given_W : float
-        Power the alternator gives [W].
+    load_W, given_W : float
+        Electric load, and power the alternator gives [W].
 
     Returns
     -------
     float
-        Voltage, not below 6 [V].
-
-    Notes
-    -----
-    Source: Ohm's law; the battery gives what the alternator does not, and then falls from the
-    regulated voltage to its own: common practice, no source, within `SURFACE_A`.
+        Not below 6 [V].
     """
     missing_A = (load_W - given_W) / regulated_V
     missing_A = missing_A if missing_A > 0.0 else 0.0
@@ -174,24 +144,19 @@ def battery_volts(
 def starter_torque(speed_rad_s: float, at_rest_Nm: float, fall_slope: float) -> float:
     """Torque of the starter at the crank: a falling line, nothing once it is overrun.
 
+    Source: a series-wound starter's line near its working point, and its overrunning clutch: common practice,
+    no source.
+
     Parameters
     ----------
-    speed_rad_s : float
-        Crank speed, 0 or more [rad/s].
-    at_rest_Nm : float
-        Torque at standstill, 0 while it is not engaged [Nm].
-    fall_slope : float
-        Fall with speed [Nm s/rad].
+    speed_rad_s, at_rest_Nm, fall_slope : float
+        Crank speed, 0 or more; torque at standstill, 0 while it is not engaged; fall with speed [rad/s, Nm,
+        Nm s/rad].
 
     Returns
     -------
     float
-        Torque, 0 or more [Nm].
-
-    Notes
-    -----
-    Source: a series-wound starter's line near its working point, and its overrunning clutch:
-    common practice, no source.
+        0 or more [Nm].
     """
     torque = at_rest_Nm - fall_slope * speed_rad_s
     return torque if torque > 0.0 else 0.0
@@ -203,47 +168,27 @@ def cranking_volts(
 ) -> float:
     """Voltage at the battery while the alternator gives nothing.
 
+    Source: Ohm's law; a starter's torque follows its current: common practice, no source.
+
     Parameters
     ----------
-    resting_V : float
-        Battery without load, above 0 [V].
-    sag_V_per_Nm : float
-        Sag with the starter's torque [V/Nm].
-    starter_Nm : float
-        Torque of the starter [Nm].
-    battery_ohm : float
-        Resistance of battery and leads [ohm].
-    load_W : float
-        Electric load without the starter [W].
+    resting_V, sag_V_per_Nm, starter_Nm : float
+        Battery without load, above 0, its sag with the starter's torque, and that torque [V, V/Nm, Nm].
+    battery_ohm, load_W : float
+        Resistance of battery and leads, and electric load without the starter [ohm, W].
 
     Returns
     -------
     float
-        Voltage, not below 4 [V].
-
-    Notes
-    -----
-    Source: Ohm's law; a starter's torque follows its current: common practice, no source.
+        Not below 4 [V].
     """
     volts = resting_V - sag_V_per_Nm * starter_Nm - battery_ohm * load_W / resting_V
     return volts if volts > 4.0 else 4.0
 
 
 def friction_torque_per_bar(displacement_m3: float) -> float:
-    """Torque of one bar of friction mean effective pressure in a four-stroke engine.
+    """Torque of one bar of friction mean effective pressure in a four-stroke engine [Nm/bar].
 
-    Parameters
-    ----------
-    displacement_m3 : float
-        Displacement of all cylinders [m3].
-
-    Returns
-    -------
-    float
-        Torque [Nm/bar].
-
-    Notes
-    -----
     Source: definition of mean effective pressure, Heywood (1988), ch. 2: T = mep Vd/(4 pi).
     """
     return 1.0e5 * displacement_m3 / (4.0 * math.pi)

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from controllers import Feedback, curve_at
 from sim.car import Car, with_values
 from sim.errors import InputError, Problem
 from sim.facts import Curve
@@ -25,15 +26,15 @@ FINE_TRAVEL_steps = 200
 """A usual four-wire valve has 180 to 250 steps of about 0.04 mm, a coarse one 100 to 125."""
 OVER_COLD_BASE, LEAST_TRAVEL_steps = 1.7, 70.0
 """Travel over the highest step of a base curve, as of `DEFAULT_BASE` on a fine valve; common practice, no
-source [-, steps].  It tells what a step is worth, not how far to home: that is by the longer guess."""
+source [-, steps]. It tells what a step is worth, not how far to home: that is by the longer guess."""
 RPM_OVER_TRAVEL = 1500.0
-"""[rpm] what the whole travel would be worth at its warm worth of a step: 5 to 10 rpm a step with a
-fine valve on 1 to 2 l; common practice, no source."""
+"""[rpm] what the whole travel would be worth at its warm worth of a step: 5 to 10 rpm a step with a fine
+valve on 1 to 2 l; common practice, no source."""
 TARGET_ABOVE_rpm = ((-20.0, 420.0), (0.0, 300.0), (30.0, 140.0), (50.0, 60.0), (70.0, 0.0))
 """[degC, rpm] a cold engine idles so much faster; common practice, no source."""
 OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
-"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of
-water-cooled cars; behind the head of an air-cooled one it is up to 10 K farther."""
+"""[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of water-cooled cars;
+behind the head of an air-cooled one it is up to 10 K farther."""
 LAGGING_degC = 45.0
 """Warmer than this an engine is taken as settled, its oil as warm as its coolant [degC]."""
 MOST_TRIM_rpm = 300.0
@@ -125,7 +126,7 @@ def estimate_car(
     leak_mm2, area_mm2 = _air_for_base(rough, worth_rpm, measured=known.rpm_on_10_steps is not None)
     car = with_values(rough, {"valve": {"area_mm2": area_mm2}, "throttle": {"leak_mm2": leak_mm2}})
     mild = _cautious_feedback(base, travel, _warm_worth_rpm(car) or worth_rpm)
-    return with_values(car, {"feedback": mild | given}), _notes(car, known)
+    return with_values(car, {"feedback": mild | given}), _notes(known)
 
 
 def _refuse_no_numbers(**facts: float) -> None:
@@ -231,7 +232,6 @@ def _cautious_feedback(
 
 def _warm_worth_rpm(car: Car) -> float:
     """Worth of one step more than the warm base, as the finished curve has it; 0 where not known [rpm]."""
-    from controllers import curve_at
     from sim.linearise import settled_rpm
 
     warm_steps = curve_at(car.curves.base_steps, WARM_degC)
@@ -245,8 +245,6 @@ def _air_for_base(car: Car, worth_rpm: float, measured: bool) -> tuple[float, li
     The slope at the warm base makes a step worth what is wanted; what the valve does not pass when warm
     leaks; colder points follow from what the engine needs there, its oil behind.
     """
-    from controllers import curve_at
-
     curves = car.curves
     warm_steps, warm_rpm = (curve_at(one, WARM_degC) for one in (curves.base_steps, curves.target_rpm))
     warm_mm2 = _area_for(car, warm_rpm, WARM_degC)
@@ -301,7 +299,6 @@ def _with_pressure(car: Car, map_kPa: float) -> Car:
     """The car with as much friction as makes it idle warm at a manifold pressure."""
     from scipy.optimize import brentq
 
-    from controllers import curve_at
     from sim.prepare import equilibrium
 
     warm_rpm = curve_at(car.curves.target_rpm, WARM_degC)
@@ -337,47 +334,25 @@ def _area_for(car: Car, rpm: float, coolant_degC: float) -> float:
     return float(brentq(above, 0.0, largest, xtol=1e-3))
 
 
-def _notes(car: Car, known: Known) -> dict[str, str]:
+_ORIGINS = {
+    RULE_OF_THUMB: "engine.inertia_kg_m2 manifold.volume_cm3 throttle.open_mm2 electrics.base_W"
+    " electrics.alternator_max_W thermal.heat_capacity_kJ_per_K thermal.oil_capacity_kJ_per_K"
+    " thermal.loss_W_per_K starter.stall_torque_Nm starter.sag_V_per_Nm",
+    RUBS: "engine.friction_scale engine.pumping_in_friction",
+    FROM_BASE: "throttle.leak_mm2 valve.area_mm2",
+    TYPICAL: "engine.compression_ratio engine.work_per_air_kJ_per_kg engine.torque_delay_deg"
+    " engine.volumetric_efficiency engine.scatter_share spark.base_deg spark.best_deg manifold.air_degC"
+    " valve.useful_travel_steps valve.open_limit_steps valve.homing_steps electrics.cut_in_rpm"
+    " electrics.full_rpm thermal.heat_share_to_coolant thermal.thermostat_degC starter.free_rpm"
+    " curves.target_rpm curves.cranking_steps curves.after_start_steps",
+    STARTING_POINT: " ".join(f"feedback.{key}" for key in Feedback.model_fields),
+}
+"""Keys of the car file by where their estimated numbers come from."""
+
+
+def _notes(known: Known) -> dict[str, str]:
     """Say of each estimated key where its number comes from."""
-    keys = {
-        RULE_OF_THUMB: (
-            "engine.inertia_kg_m2",
-            "manifold.volume_cm3",
-            "throttle.open_mm2",
-            "electrics.base_W",
-            "electrics.alternator_max_W",
-            "thermal.heat_capacity_kJ_per_K",
-            "thermal.oil_capacity_kJ_per_K",
-            "thermal.loss_W_per_K",
-            "starter.stall_torque_Nm",
-            "starter.sag_V_per_Nm",
-        ),
-        RUBS: ("engine.friction_scale", "engine.pumping_in_friction"),
-        FROM_BASE: ("throttle.leak_mm2", "valve.area_mm2"),
-        TYPICAL: (
-            "engine.compression_ratio",
-            "engine.work_per_air_kJ_per_kg",
-            "engine.torque_delay_deg",
-            "engine.volumetric_efficiency",
-            "engine.scatter_share",
-            "spark.base_deg",
-            "spark.best_deg",
-            "manifold.air_degC",
-            "valve.useful_travel_steps",
-            "valve.open_limit_steps",
-            "valve.homing_steps",
-            "electrics.cut_in_rpm",
-            "electrics.full_rpm",
-            "thermal.heat_share_to_coolant",
-            "thermal.thermostat_degC",
-            "starter.free_rpm",
-            "curves.target_rpm",
-            "curves.cranking_steps",
-            "curves.after_start_steps",
-        ),
-        STARTING_POINT: tuple(f"feedback.{key}" for key in type(car.feedback).model_fields),
-    }
-    notes = {key: note for note, names in keys.items() for key in names}
+    notes = {key: note for note, names in _ORIGINS.items() for key in names.split()}
     if known.travel_steps is None:
         notes["valve.travel_steps"] = NOT_COUNTED
     if known.loads is None:

@@ -140,9 +140,9 @@ def _place_of(message: str, text: str) -> tuple[int, str]:
 def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False) -> None:
     """Write a file completely or not at all.
 
-    The content goes to a temporary file in the same folder, which then takes the place of the
-    old one in a single step, so that an interruption leaves either the old file or the new.
-    Only a regular file is ever replaced.
+    The content goes to a temporary file in the same folder, which then takes the place of the old one in a
+    single step, so that an interruption leaves either the old file or the new. Only a regular file is ever
+    replaced.
 
     Parameters
     ----------

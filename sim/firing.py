@@ -16,10 +16,8 @@ from sim.combustion import (
 )
 from sim.noise import SCATTER_STREAM, SENSOR_STREAM, gauss
 from sim.records import Block
-from sim.sensors import RPM_PER_rad_s, measured_speed
+from sim.sensors import measured_speed
 from sim.slopes import drawn_at
-
-__all__ = ["RPM_PER_rad_s", "burnt_efficiency", "draw_noise", "fire", "read_balance"]
 
 
 @relation

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -52,17 +52,11 @@ class Fleet:
     @property
     def needs_full(self) -> bool:
         """Whether any car or scenario uses a feature that the basic loop leaves out."""
-        column = {name: self.cars[:, i] for i, name in enumerate(CAR_FIELDS)}
-        used = (
-            column["wall_share"],
-            column["fuelling_lag_s"],
-            column["advance_deg_per_rpm"],
-            column["rpm_resolution"],
-            column["rpm_noise"],
-        )
+        extras = ("wall_share", "fuelling_lag_s", "advance_deg_per_rpm", "rpm_resolution", "rpm_noise")
+        used = self.cars[:, [CAR_FIELDS.index(name) for name in extras]]
         codes = self.tables.events[:, :, 1]
         special = [SETTABLE.index(name) for name in ("advance_deg_per_100rpm", "rpm_noise_rpm")]
-        return any(bool(np.any(values != 0.0)) for values in used) or bool(np.isin(codes, special).any())
+        return bool(np.any(used != 0.0)) or bool(np.isin(codes, special).any())
 
 
 def make_fleet(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Fleet:
@@ -142,15 +136,9 @@ def full_plan(
     -------
     Plan
     """
-    n_cars, n_scenarios = len(fleet.cars), len(fleet.scenarios)
     count = len(seeds)
-    if pair_settings_with_cars:
-        shape = (n_cars, n_scenarios, count)
-        car, scenario, which = (axis.ravel() for axis in np.indices(shape))
-        setting = car
-    else:
-        shape4 = (len(settings), n_cars, n_scenarios, count)
-        setting, car, scenario, which = (axis.ravel() for axis in np.indices(shape4))
+    shape = (1 if pair_settings_with_cars else len(settings), len(fleet.cars), len(fleet.scenarios), count)
+    setting, car, scenario, which = (axis.ravel() for axis in np.indices(shape))
     errors = np.resize(np.asarray(base_error_steps, dtype=float), count)
     offsets = np.resize(np.asarray(rpm_offset, dtype=float), count)
     return Plan(
@@ -158,17 +146,12 @@ def full_plan(
         settings=np.ascontiguousarray(settings, dtype=float),
         scenarios=np.ascontiguousarray(fleet.scenarios),
         car=car,
-        setting=setting,
+        setting=car if pair_settings_with_cars else setting,
         scenario=scenario,
         seed=np.asarray(seeds, dtype=float)[which],
         base_error_steps=errors[which],
         rpm_offset=offsets[which],
     )
-
-
-def _chunks(runs: int) -> Iterator[tuple[int, int]]:
-    for first in range(0, runs, CHUNK_RUNS):
-        yield first, min(first + CHUNK_RUNS, runs)
 
 
 def sample_count(fleet: Fleet) -> int:
@@ -189,23 +172,24 @@ def run_plan(
     ----------
     fleet, plan : Fleet, Plan
     reduce : callable
-        Called in the worker threads with (rows, rpm, steps, counters): indices of the runs, samples [rpm]
-        and [steps] of shape (rows, samples), counters of shape (rows, len(COUNTERS)). It must not keep
-        the arrays.
+        Called in the worker threads with (rows, rpm, steps, counters): indices of the runs, samples [rpm] and
+        [steps] of shape (rows, samples), counters of shape (rows, len(COUNTERS)). It must not keep the
+        arrays.
     cores : int, optional
         Threads; all cores when left out.
     full, side_by_side : bool, optional
-        Force the loop with every feature (by need when left out); eight lanes at once, else one run after
-        the other.
+        Force the loop with every feature (by need when left out); eight lanes at once, else one run after the
+        other.
     on_done : callable, optional
         Called with the number of runs finished by each chunk.
     """
-    with_all = fleet.needs_full or bool(plan_needs_full(plan)) if full is None else full
+    trims_spark = bool(np.any(plan.settings[:, SETTINGS_FIELDS.index("spark_deg_per_rpm")] != 0.0))
+    with_all = fleet.needs_full or trims_spark if full is None else full
     stopped = threading.Event()
     work = _chunk_work(fleet, plan, reduce, with_all, side_by_side, stopped)
     threads = max(1, cores or os.cpu_count() or 1)
-    chunks = list(_chunks(len(plan.car)))
-    report = on_done if on_done is not None else _keep_quiet
+    chunks = range(0, len(plan.car), CHUNK_RUNS)
+    report = on_done or (lambda _: None)
     if threads == 1 or len(chunks) == 1:
         for chunk in chunks:
             report(work(chunk))
@@ -220,18 +204,14 @@ def run_plan(
             raise
 
 
-def _keep_quiet(done: int) -> None:
-    """Report to nobody."""
-
-
 def _chunk_work(
     fleet: Fleet, plan: Plan, reduce: Reduce, full: bool, side_by_side: bool, stopped: threading.Event
-) -> Callable[[tuple[int, int]], int]:
-    """Make the function that runs one chunk of a plan and hands it to the reduction."""
+) -> Callable[[int], int]:
+    """Make the function that runs the chunk of a plan from a row on and hands it to the reduction."""
     samples = sample_count(fleet)
 
-    def work(bounds: tuple[int, int]) -> int:
-        first, last = bounds
+    def work(first: int) -> int:
+        last = min(first + CHUNK_RUNS, len(plan.car))
         memory = _thread_memory(samples)
         rpm, steps, counters = memory["rpm"], memory["steps"], memory["counters"]
         parts = run_rows(
@@ -246,12 +226,6 @@ def _chunk_work(
         return size
 
     return work
-
-
-def plan_needs_full(plan: Plan) -> bool:
-    """Whether any settings of a plan use the spark trim."""
-    column = SETTINGS_FIELDS.index("spark_deg_per_rpm")
-    return bool(np.any(plan.settings[:, column] != 0.0))
 
 
 def _thread_memory(samples: int) -> dict[str, Any]:

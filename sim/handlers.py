@@ -9,13 +9,15 @@ from sim.crank import battery_volts, cranking_volts, starter_torque
 from sim.firing import draw_noise, fire, read_balance
 from sim.happenings import apply_event, set_coolant
 from sim.records import FIRING, RACE, SCENARIO, STALL, THERMAL, UPDATE, VALVE_STEP, Block, Tables
-from sim.sensors import followed_degC, forget_speed
+from sim.sensors import followed_degC
 from sim.slopes import drawn_at
 from sim.starting import KEY_OFF, light_charge, run_up
 from sim.thermal import STANDING_SHARE, TURNING_rad_s, coolant_rate, cooling_W_per_K, oil_rate
-from sim.valve import begin_move, valve_step
+from sim.valve_moves import begin_move, valve_step
 
 THERMAL_s = THERMAL_TICKS / TICKS_PER_s
+SILENT_TICKS = 0.7 * TICKS_PER_s
+"""Without a firing for this long the reading of speed is nothing; common practice, no source [ticks]."""
 
 
 @relation
@@ -116,8 +118,8 @@ def thermal_tick(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> Non
 def handle(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Tables) -> None:
     """Handle the event that the last step reached, firings excepted."""
     event = s.event[lane]
-    if s.running[lane] < 0.5:
-        forget_speed(s, lane)
+    if s.running[lane] < 0.5 and s.tick[lane] - s.fired_tick[lane] > SILENT_TICKS:
+        s.measured_rpm[lane] = 0.0
     if event == UPDATE:
         update(c, k, lane, s.measured_rpm[lane], s.tick[lane])
         begin_move(s, p, lane, k.commanded_steps[lane])

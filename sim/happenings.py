@@ -9,7 +9,8 @@ from sim.combustion import cold_share, mixture_efficiency, spark_efficiency
 from sim.records import Block, Tables
 from sim.starting import KEY_OFF, turn_key
 from sim.thermal import cold_friction_factor, manifold_K
-from sim.valve import begin_move, follow_shaft, go_home, set_opening
+from sim.valve import follow_shaft
+from sim.valve_moves import begin_move, go_home, set_opening
 
 SETTABLE = (
     "lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch", "electrical_W",

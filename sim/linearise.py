@@ -8,16 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from controllers import compiled
-from sim.advance import slopes
 from sim.begin import set_valve
 from sim.car import Car
 from sim.combustion import spark_efficiency
 from sim.crank import alternator_target
-from sim.firing import RPM_PER_rad_s
 from sim.prepare import held_still
 from sim.records import Tables
 from sim.runs import Blocks
+from sim.sensors import RPM_PER_rad_s
 from sim.settle import mean_acceleration, settled_speed
+from sim.slopes import slopes
 
 MAP_SHARE, SPEED_SHARE, AREA_SHARE = 1.0e-3, 1.0e-3, 1.0e-3
 """Half-widths of the differences as shares of the settled values [-]."""

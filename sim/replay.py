@@ -8,25 +8,25 @@ from __future__ import annotations
 
 import math
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from controllers import NEVER, TICKS_PER_s, compiled, matrix, relation
+from sim.air import standard_atmosphere
 from sim.begin import set_ambient, set_rest, set_valve, start_idling
 from sim.car import Car
-from sim.firing import RPM_PER_rad_s, draw_noise, read_balance
-from sim.handlers import advance_alone, fire_now, handle
-from sim.happenings import set_coolant
+from sim.firing import draw_noise, read_balance
+from sim.handlers import advance_alone, battery_now, fire_now, handle
+from sim.happenings import SETTABLE, set_coolant
 from sim.prepare import car_row, new_blocks, own_tables
-from sim.recorded_drive import Beginning, Drive, make_drive
 from sim.records import FIRING, STALL, UPDATE, Block, Tables
-from sim.replay_readings import read_centred, read_step
 from sim.runs import Blocks, load_lane
-from sim.valve import begin_move
-
-__all__ = ["READINGS", "Beginning", "Drive", "Replayed", "make_drive", "replay"]
+from sim.sensors import RPM_PER_rad_s
+from sim.valve_moves import begin_move
 
 _LOCAL = threading.local()
 
@@ -34,8 +34,38 @@ Floats = NDArray[np.float64]
 
 READINGS = ("rpm", "map_kPa", "spark_deg", "battery_V")
 """What a replay reads at each of the drive's times."""
+RUN_ON_s = 2.0
+"""A replay runs on for this long, so that the last readings can be centred [s]."""
 SURE_PULL_IN_s = 1.0e-9
 """Pull-in time with which no step is ever lost by chance [s]."""
+
+
+class Beginning(NamedTuple):
+    """What holds as a drive begins: an engine that has settled in manifold and torque.
+
+    ``load_W`` is the electric load above the car's base load.
+    """
+
+    ambient_Pa: float
+    ambient_K: float
+    coolant_degC: float
+    valve_steps: float
+    rpm: float
+    load_W: float
+
+
+@dataclass(frozen=True, eq=False)
+class Drive:
+    """What was done to an engine over a stretch of time, ready to be done again.
+
+    ``ticks``: when readings are wanted; ``commands``: rows of tick and steps, the last one never comes;
+    ``events``: rows as of a scenario, the last is the end.
+    """
+
+    ticks: Floats
+    commands: Floats
+    events: Floats
+    beginning: Beginning
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +77,100 @@ class Replayed:
     spark_deg: Floats
     battery_V: Floats
     stalled_s: float
+
+
+def _checked_rows(time_s: ArrayLike, valve_steps: ArrayLike) -> tuple[Floats, Floats]:
+    """Times and whole steps as arrays, of one length, rising and finite."""
+    times = np.asarray(time_s, dtype=np.float64)
+    steps = np.rint(np.asarray(valve_steps, dtype=np.float64))
+    if times.ndim != 1 or times.shape != steps.shape or times.size < 2:
+        raise ValueError(f"times {times.shape}, steps {steps.shape}, allowed: two rows or more")
+    if not np.all(np.diff(times) > 0.0) or not np.all(np.isfinite(steps)):
+        raise ValueError("times or steps that do not rise or are not finite, allowed: both")
+    return times, steps
+
+
+def _commands(ticks: Floats, steps: Floats) -> Floats:
+    """Tick and steps of each change, half way between two rows; one that never comes is last."""
+    changed = np.flatnonzero(np.diff(steps)) + 1
+    middle = np.rint(0.5 * (ticks[changed] + ticks[changed - 1]))
+    return np.vstack([np.column_stack([middle, steps[changed]]), [NEVER, 0.0]])
+
+
+def _happened(events: Sequence[tuple[float, str, float]], begin_s: float, last: float) -> Floats:
+    """Rows of events as of a scenario, in order; the end, after the last tick, is last."""
+    unknown = sorted({name for _, name, _ in events} - set(SETTABLE))
+    if unknown:
+        raise ValueError(f"no event of that name ({', '.join(unknown)}), allowed: {SETTABLE}")
+    happened: list[tuple[float, int, float]] = [
+        (round((at_s - begin_s) * TICKS_PER_s), SETTABLE.index(name), value)
+        for at_s, name, value in sorted(events, key=lambda event: event[0])
+    ]
+    happened.append((last + RUN_ON_s * TICKS_PER_s, -1, 0.0))
+    return np.asarray(happened, dtype=np.float64)
+
+
+def make_drive(
+    time_s: ArrayLike, valve_steps: ArrayLike, *, start_rpm: float, coolant_degC: float = 90.0,
+    load_W: float = 0.0, events: Sequence[tuple[float, str, float]] = (), altitude_m: float = 0.0,
+    ambient_degC: float = 20.0,
+) -> Drive:  # fmt: skip
+    """Describe what was done to an engine, for ``replay``."""
+    times, steps = _checked_rows(time_s, valve_steps)
+    ticks = np.rint((times - times[0]) * TICKS_PER_s)
+    pressure_Pa, _ = standard_atmosphere(altitude_m)
+    return Drive(
+        ticks=ticks,
+        commands=_commands(ticks, steps),
+        events=_happened(events, float(times[0]), float(ticks[-1])),
+        beginning=Beginning(
+            pressure_Pa, ambient_degC + 273.15, coolant_degC, float(steps[0]), start_rpm, load_W
+        ),
+    )
+
+
+@relation
+def fill_line(
+    ticks: np.ndarray, row: int, tick0: float, value0: float, tick1: float, value1: float, out: np.ndarray
+) -> int:
+    """Read a line at all wanted times up to its end, held before it; gives the first not yet read."""
+    slope = (value1 - value0) / (tick1 - tick0) if tick1 > tick0 else 0.0
+    while row < len(ticks) and ticks[row] <= tick1:
+        beyond = ticks[row] - tick0
+        out[row] = value0 + slope * beyond if beyond > 0.0 else value0
+        row += 1
+    return row
+
+
+@relation
+def read_step(
+    s: Block, p: Block, ticks: np.ndarray, held: bool, tick: float, sensed_Pa: float,
+    rows: tuple[int, int, int], out: np.ndarray,
+) -> tuple[int, int, int]:  # fmt: skip
+    """Read all but centred speed at the wanted times that a step went past; gives the first not yet read."""
+    rpm_row, map_row, slow_row = rows
+    now = s.tick[0]
+    map_row = fill_line(ticks, map_row, tick, sensed_Pa, now, s.map_sensed_Pa[0], out[1])
+    if held:
+        while rpm_row < len(ticks) and ticks[rpm_row] < now:
+            out[0, rpm_row] = s.measured_rpm[0]
+            rpm_row += 1
+    while slow_row < len(ticks) and ticks[slow_row] <= now:
+        out[2, slow_row] = s.spark_deg[0]
+        out[3, slow_row] = battery_now(s, p, 0)
+        slow_row += 1
+    return rpm_row, map_row, slow_row
+
+
+@relation
+def read_centred(
+    s: Block, ticks: np.ndarray, rows: tuple[int, int, int], centre: tuple[float, float], out: np.ndarray
+) -> tuple[tuple[int, int, int], tuple[float, float]]:
+    """At a firing, read speed by a line to the middle of the time its measured value was held."""
+    middle = 0.5 * (s.fired_tick[0] + s.tick[0])
+    read = s.measured_rpm[0]
+    row = fill_line(ticks, rows[0], centre[0], centre[1], middle, read, out[0])
+    return (row, rows[1], rows[2]), (middle, read)
 
 
 @relation

@@ -60,8 +60,8 @@ class Plan(NamedTuple):
     seed : numpy.ndarray
         Shape (runs,): whole numbers below 2**31, held in float64.
     base_error_steps, rpm_offset : numpy.ndarray
-        Shape (runs,): error of the base curve, the part of a step in it as air past the valve; speed at
-        the start above target [steps, rpm].
+        Shape (runs,): error of the base curve, the part of a step in it as air past the valve; speed at the
+        start above target [steps, rpm].
     """
 
     cars: np.ndarray

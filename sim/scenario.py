@@ -12,7 +12,8 @@ from pydantic_core import PydanticCustomError
 from controllers import within
 from sim.car_tables import Real, Table, Text, Truth
 from sim.files import bundled_folder, find_file, read_toml
-from sim.problems import Found, checked, raise_found, value_text
+from sim.key_lines import KeyPath
+from sim.problems import checked, raise_found, value_text
 
 EventName = Literal[
     "lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch", "electrical_W",
@@ -34,8 +35,7 @@ EVENT_RANGES: dict[str, tuple[float, float]] = {
 }  # fmt: skip
 """Lowest and highest value of each event that takes a number.
 
-Loads are multiples of what the car has fitted: 0 off, 1 on. A torque below 0 drives the engine,
-as wheels do.
+Loads are multiples of what the car has fitted: 0 off, 1 on. A torque below 0 drives the engine, as wheels do.
 """
 
 WHOLE_EVENTS = ("lost_steps", "valve_sticks", "wired_reversed", "home", "fuel_cut")
@@ -134,22 +134,18 @@ class Scenario(Table):
 
     @model_validator(mode="after")
     def _within_duration(self) -> Scenario:
-        found: Found = []
-        for index, event in enumerate(self.event):
-            if event.at_s > self.duration_s:
-                message = (
-                    f"after the end of the run ({event.at_s:g}), allowed: up to duration_s,"
-                    f" {self.duration_s:g} s"
-                )
-                found.append((("event", index, "at_s"), message))
-        for index, window in enumerate(self.measure):
-            if window.to_s > self.duration_s:
-                message = (
-                    f"after the end of the run ({window.to_s:g}), allowed: up to duration_s,"
-                    f" {self.duration_s:g} s"
-                )
-                found.append((("measure", index, "to_s"), message))
-        raise_found(found)
+        ends: list[tuple[KeyPath, float]] = [
+            *((("event", index, "at_s"), event.at_s) for index, event in enumerate(self.event)),
+            *((("measure", index, "to_s"), window.to_s) for index, window in enumerate(self.measure)),
+        ]
+        allowed = f"allowed: up to duration_s, {self.duration_s:g} s"
+        raise_found(
+            [
+                (path, f"after the end of the run ({at_s:g}), {allowed}")
+                for path, at_s in ends
+                if at_s > self.duration_s
+            ]
+        )
         # Only now: the messages above count the events as they stand in the file.
         ordered = tuple(sorted(self.event, key=lambda event: event.at_s))
         object.__setattr__(self, "event", ordered)

@@ -10,8 +10,6 @@ from controllers import TICKS_PER_s, pick, relation
 from sim.records import Block
 
 RPM_PER_rad_s = 30.0 / math.pi
-SILENT_TICKS = 0.7 * TICKS_PER_s
-"""Without a firing for this long the reading of speed is nothing [ticks]."""
 
 
 @relation
@@ -63,18 +61,3 @@ def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed
     float [degC]
     """
     return sensed_degC + (coolant_degC - sensed_degC) * elapsed_s / (lag_s + elapsed_s)
-
-
-@relation
-def forget_speed(s: Block, lane: int) -> None:
-    """Let the speed reading fall to nothing when no firing has come for long.
-
-    Source: common practice, no source.
-
-    Parameters
-    ----------
-    s : Block
-    lane : int [-]
-    """
-    if s.tick[lane] - s.fired_tick[lane] > SILENT_TICKS:
-        s.measured_rpm[lane] = 0.0

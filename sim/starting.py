@@ -10,12 +10,12 @@ from sim.noise import START_STREAM, uniform
 from sim.records import Block, Tables
 from sim.sensors import RPM_PER_rad_s
 from sim.slopes import drawn_at
-from sim.valve import begin_move, go_home
+from sim.valve_moves import begin_move, go_home
 
 KEY_OFF, KEY_ON, KEY_CRANK = range(3)
 BATTERY_FULL_degC, BATTERY_LOSS_per_K = 20.0, 0.003
-"""A battery colder than this, which an engine's temperature at the start tells, gives so much less
-for each kelvin; common practice, no source [degC], [1/K]."""
+"""A battery colder than this, which an engine's temperature at the start tells, gives so much less for each
+kelvin; common practice, no source [degC], [1/K]."""
 FEWEST_CAUGHT = 8.0
 """Firings at least before an engine counts as running; assumed [-]."""
 SETTLED_FIRINGS = 5.0

@@ -15,8 +15,8 @@ RUBBING_SHARE = 0.75
 CLASS_100_mm2_s = {"20": 8.1, "30": 10.9, "40": 14.4, "50": 19.1}
 """Middle of each SAE J300 class at 100 degC [mm2/s]."""
 CLASS_40_mm2_s = {"20": 62.0, "30": 97.0, "40": 145.0, "50": 215.0}
-"""The same oils at 40 degC where nothing thickens them when hot, as in oils of one grade; from
-memory, typical of mineral oils with a viscosity index of 95 to 100 [mm2/s]."""
+"""The same oils at 40 degC where nothing thickens them when hot, as in oils of one grade; from memory,
+typical of mineral oils with a viscosity index of 95 to 100 [mm2/s]."""
 CRANKING_LIMIT = {
     "0W": (-35.0, 6200.0),
     "5W": (-30.0, 6600.0),
@@ -35,8 +35,8 @@ HEATING_VALUE_J_PER_kg = 43.0e6
 OIL_FOLLOWS_s = 240.0
 """Time constant with which the oil follows the engine block; assumed [s]."""
 OIL_LOSS_SHARE = {"water": 0.15, "air": 0.35}
-"""Oil's loss to the air over its exchange with the engine: a sump in the wind of the car at rest,
-and one that the fan blows at, or with an oil cooler; assumed [-]."""
+"""Oil's loss to the air over its exchange with the engine: a sump in the wind of the car at rest, and one
+that the fan blows at, or with an oil cooler; assumed [-]."""
 FRICTION_HEAT_SHARE = 0.4
 """Share of friction work that warms the oil; assumed [-]."""
 OPENING_K = 8.0
@@ -48,8 +48,8 @@ SHUT_FLAP_SHARE = 0.35
 STILL_AIR_SHARE = 0.15
 """Loss of an air-cooled engine whose fan stands still; assumed [-]."""
 STANDING_SHARE = 0.25
-"""Loss of a water-cooled engine that stands, pump and fan at rest, over its block's own, and of any
-engine's oil; assumed: a few hours from hot to cold, common practice, no source [-]."""
+"""Loss of a water-cooled engine that stands, pump and fan at rest, over its block's own, and of any engine's
+oil; assumed: a few hours from hot to cold, common practice, no source [-]."""
 TURNING_rad_s = 5.0
 """Slower than this an engine stands [rad/s]."""
 WARM_AIR_degC = 60.0

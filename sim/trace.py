@@ -12,30 +12,24 @@ from numpy.typing import ArrayLike
 from controllers import MEMORY_FIELDS, TICKS_PER_s
 from sim.files import write_beside
 from sim.records import STATE_FIELDS
+from sim.runs import SAMPLE_s
 from sim.sensors import RPM_PER_rad_s
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SAMPLE_s = 0.05
-"""Default spacing of resampled signals [s]."""
-
-SIGNALS: dict[str, tuple[str, float]] = {
-    "rpm": ("measured_rpm", 1.0), "speed_rpm": ("speed_rad_s", RPM_PER_rad_s),
-    "target_rpm": ("target_rpm", 1.0), "map_kPa": ("map_Pa", 1.0e-3),
-    "coolant_degC": ("coolant_degC", 1.0), "coolant_sensed_degC": ("coolant_sensed_degC", 1.0),
-    "oil_degC": ("oil_degC", 1.0), "valve_steps": ("commanded_steps", 1.0),
-    "wanted_steps": ("wanted_steps", 1.0), "believed_steps": ("believed_steps", 1.0),
-    "shaft_steps": ("shaft_steps", 1.0), "pintle_steps": ("pintle_steps", 1.0),
-    "lost_steps": ("lost_steps", 1.0), "homing": ("homing", 1.0), "base_steps": ("base_steps", 1.0),
-    "cranking_steps": ("cranking_steps", 1.0), "trim_steps": ("trim_steps", 1.0),
-    "integral_steps": ("integral_steps", 1.0), "enabled": ("enabled", 1.0), "key": ("key", 1.0),
-    "running": ("running", 1.0), "ignition": ("ignition", 1.0), "torque_Nm": ("torque_Nm", 1.0),
-    "load_W": ("load_W", 1.0), "alternator_W": ("given_W", 1.0), "spark_deg": ("spark_deg", 1.0),
-    "lambda": ("lambda_", 1.0), "throttle_share": ("throttle_share", 1.0),
-    "air_in_kg": ("in_kg", 1.0), "air_out_kg": ("out_kg", 1.0), "resisted_J": ("resisted_J", 1.0),
-    "indicated_J": ("indicated_J", 1.0),
+_RENAMED = {
+    "rpm": ("measured_rpm", 1.0), "speed_rpm": ("speed_rad_s", RPM_PER_rad_s), "map_kPa": ("map_Pa", 1.0e-3),
+    "valve_steps": ("commanded_steps", 1.0), "alternator_W": ("given_W", 1.0), "lambda": ("lambda_", 1.0),
+    "air_in_kg": ("in_kg", 1.0), "air_out_kg": ("out_kg", 1.0),
 }  # fmt: skip
+_NAMES = """
+    rpm speed_rpm target_rpm map_kPa coolant_degC coolant_sensed_degC oil_degC valve_steps wanted_steps
+    believed_steps shaft_steps pintle_steps lost_steps homing base_steps cranking_steps trim_steps
+    integral_steps enabled key running ignition torque_Nm load_W alternator_W spark_deg lambda
+    throttle_share air_in_kg air_out_kg resisted_J indicated_J
+"""
+SIGNALS = {name: _RENAMED.get(name, (name, 1.0)) for name in _NAMES.split()}
 """Signals of a trace beside ``battery_V``: the recorded field of each, and its factor."""
 
 LOG_COLUMNS = ("rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg", "target_rpm")
@@ -44,18 +38,7 @@ LOG_COLUMNS = ("rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "sp
 
 @dataclass(frozen=True)
 class Happening:
-    """One event of a run.
-
-    Attributes
-    ----------
-    time_s : float
-        When [s].
-    name : str
-        ``firing``, ``controller update``, ``valve step``, ``homing``, ``scenario``, ``start``,
-        ``thermal`` or ``stall``.
-    text : str
-        In words, with numbers.
-    """
+    """One event of a run: when [s], its kind such as ``firing`` or ``valve step``, in words with numbers."""
 
     time_s: float
     name: str

@@ -11,9 +11,9 @@ from collections.abc import Callable
 import numpy as np
 
 from controllers import TICKS_PER_s, compiled
-from sim.advance import slopes
 from sim.records import FIRING, SCENARIO, UPDATE, VALVE_STEP
 from sim.schedule import NarratedRun
+from sim.slopes import slopes
 
 SECONDS_PER_TICK = 1.0 / TICKS_PER_s
 

@@ -11,10 +11,10 @@ from controllers import matrix
 from sim import Car, Scenario, equilibrium, simulate, with_values
 from sim.air import CHOKED_FLOW, R_AIR, GRAVITY_m_PER_s2, LAPSE_K_PER_m
 from sim.crank import friction_torque_per_bar
-from sim.firing import RPM_PER_rad_s
 from sim.linearise import linearise
 from sim.prepare import car_row, delay_shares, pumping_coefficients
 from sim.records import CAR_FIELDS
+from sim.sensors import RPM_PER_rad_s
 
 # Total motored friction, four-stroke petrol engine: 0.97 + 0.15 n + 0.05 n2 bar, n = rpm/1000,
 # pumping included. Barnes-Moss in Heywood, Internal Combustion Engine Fundamentals (1988), ch. 13.

@@ -20,7 +20,7 @@ THEIRS = """
 import numba
 before = {name: getattr(numba.config, name) for name in dir(numba.config) if name.isupper()}
 import sim, tuning
-from controllers import curve_value
+from controllers.curves import curve_value
 from sim import load_car, load_scenario, simulate
 after = {name: getattr(numba.config, name) for name in dir(numba.config) if name.isupper()}
 assert before == after, {n: after[n] for n in after if after[n] != before.get(n)}

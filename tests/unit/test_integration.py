@@ -15,11 +15,11 @@ from scipy.integrate import solve_ivp
 
 from controllers import TICKS_PER_s, compiled
 from sim import Car, Scenario, load_car, with_values
-from sim.firing import RPM_PER_rad_s
 from sim.prepare import new_blocks, stack_tables
 from sim.records import FIRING, SCENARIO, STATE_FIELDS, THERMAL, UPDATE, VALVE_STEP
 from sim.runs import Blocks
 from sim.schedule import NarratedRun, single_plan
+from sim.sensors import RPM_PER_rad_s
 from sim.single_steps import fire_cylinder, handle_other, load_single
 from sim.slopes import runge_kutta, slopes
 

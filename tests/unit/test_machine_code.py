@@ -10,7 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from controllers import curve_value, machine_code
+from controllers import machine_code
+from controllers.curves import curve_value
 from tests.source_tree import ROOT
 
 PROGRAM = """

@@ -15,13 +15,12 @@ from controllers import (
     Curves,
     Feedback,
     TICKS_PER_s,
-    clamp,
     idle_spark_trim,
     make_controller,
-    new_block,
     open_loop_steps,
 )
-from controllers.shell import fading
+from controllers.records import new_block
+from controllers.shell import clamp, fading
 from tests.shell_reference import ControlledPlan, ReferenceController, ValveLimit
 
 LAWS = ["none", "pi", "pid", "nudge", "pi_park"]
