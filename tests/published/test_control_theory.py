@@ -19,7 +19,7 @@ from tuning.loop.margins import margins, ultimate_gain
 from tuning.loop.rules import FirstOrderDelay, amigo_pi, half_rule, simc_pi
 from tuning.loop.sampled_loop import SampledLaw, loop
 from tuning.loop.waveform_cycles import predicted_cycles
-from tuning.measures.regularity import LAG_BLOCK, regularity
+from tuning.measures.swings import LAG_BLOCK, regularity
 
 # Six-cylinder idle model, parameters of J. A. Cook and B. K. Powell, "Modeling of an internal
 # combustion engine for control analysis", IEEE Control Systems Magazine 8(4), 1988, as given in two

@@ -13,9 +13,8 @@ from sim.linearise import settled_rpm
 from tests.said import said
 from tuning import check
 from tuning.checks.cold_room import passings
-from tuning.checks.curves import curve_checks
+from tuning.checks.curves import curve_checks, usual_checks
 from tuning.checks.room import base_error_steps, base_spots, room_checks
-from tuning.checks.usual import usual_checks
 from tuning.checks.valve import valve_checks
 from tuning.loop import needed_steps
 

@@ -13,7 +13,6 @@ from tuning.measures import (
     CANNOT_TELL,
     DOES_NOT_HUNT,
     HUNTS,
-    MAY_HUNT,
     Measures,
     hunting_chance,
     is_hunting,
@@ -21,6 +20,7 @@ from tuning.measures import (
     run_answer,
     run_note,
 )
+from tuning.measures.hunting_rule import MAY_HUNT
 from workbench.words.wording import in_words
 
 SPACING_s, TARGET_rpm, SCATTER_rpm = 0.05, 850.0, 12.0

@@ -15,9 +15,8 @@ from scipy.signal import correlate
 from tuning.measures.band import BAND_HIGH_Hz, BAND_LOW_Hz
 from tuning.measures.measuring import SAMPLE_s, measure, measure_runs
 from tuning.measures.reduce import reduce_runs, scratch_size
-from tuning.measures.regularity import LAG_BLOCK, crossing_intervals, regularity
 from tuning.measures.row import MEASURES, Measures
-from tuning.measures.swings import root_mean_square, swings
+from tuning.measures.swings import LAG_BLOCK, crossing_intervals, regularity, root_mean_square, swings
 
 Rpm = NDArray[np.float64]
 Spans = list[tuple[str, float, float]]

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from sim import Car, load_car, with_values
-from tuning.ensemble.held_swing import held_swing_rpm, share_for_swing
-from tuning.ensemble.known_idle import idle_rpm
+from tuning.ensemble.known_idle import held_swing_rpm, idle_rpm, share_for_swing
 from tuning.ensemble.plausible import DEFAULT_SPREADS, plausible_cars
 from tuning.loop import WARM_degC, base_position
 

@@ -48,9 +48,8 @@ def check(car: Car) -> Check:
     -------
     Check
     """
-    from tuning.checks.curves import curve_checks
+    from tuning.checks.curves import curve_checks, usual_checks
     from tuning.checks.room import base_spots, room_checks
-    from tuning.checks.usual import usual_checks
     from tuning.checks.valve import valve_checks
 
     spots = base_spots(car)

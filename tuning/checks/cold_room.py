@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
 COLD_STARTS_degC = (-20.0, 0.0, 20.0)
 COLDEST_degC, WARMED_degC = -10.0, 45.0
-"""A start from the coldest has warmed to the first of these when flare and hand-over are over; from
-the second on an engine is looked at as settled [degC]."""
+"""A start from the coldest has warmed to the first of these when flare and hand-over are over; from the
+second on an engine is looked at as settled [degC]."""
 PASSED_s = 20.0
 """Flare and hand-over are over, after the engine runs; common practice, no source [s]."""
 NEAR_K, ENOUGH = 6.0, 6
@@ -24,8 +24,8 @@ NEAR_K, ENOUGH = 6.0, 6
 
 
 STUCK_steps, STUCK_rpm = 1.0, 30.0
-"""A valve held within this of an end, while the speed is this far off, does not reach the target;
-our judgement."""
+"""A valve held within this of an end, while the speed is this far off, does not reach the target; our
+judgement."""
 
 
 class Passing(NamedTuple):
@@ -36,7 +36,7 @@ class Passing(NamedTuple):
     reach: float
 
 
-def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[float, Passing]:
+def passings(car: Car, coolant_degC: Sequence[float]) -> dict[float, Passing]:
     """Look at an engine on its way through temperatures, in starts from several; definition our own."""
     from controllers import curve_along, curve_at
     from tuning.starts import held_in_starts
@@ -44,7 +44,7 @@ def passings(car: Car, coolant_degC: Sequence[float], seed: int = 0) -> dict[flo
     if not coolant_degC:
         return {}
     curves, limit = car.curves, float(car.valve.open_limit_steps)
-    held = held_in_starts(car, COLD_STARTS_degC, seed)
+    held = held_in_starts(car, COLD_STARTS_degC, 0)
     after = np.array([curve_at(curves.after_start_steps, degC) for degC in COLD_STARTS_degC])
     left = np.maximum(1.0 - held.since_s / curves.after_start_fade_s, 0.0)
     base = curve_along(curves.base_steps, held.coolant_degC)

@@ -31,23 +31,23 @@ WORTH_SHARE = 0.5
 LEAST_WARM_SHARE, WARM_SHARE = 0.10, 0.15
 """A warm base curve stands at 10 to 15 % of travel: room to close; common practice, no source."""
 APART_degC, FARTHEST_degC, FROST_APART_K = 12.0, 30.0, 10.0
-"""Temperatures closer than this to the one before are left out, farther ones filled in, and a
-frosty morning is looked at where the curve begins this much warmer [K]."""
+"""Temperatures closer than this to the one before are left out, farther ones filled in, and a frosty morning
+is looked at where the curve begins this much warmer [K]."""
 
 
 class Spot(NamedTuple):
     """The base curve at one temperature, in the model.
 
-    Below `WARMED_degC` it is that of an engine on its way through, with its oil behind and with
-    what after-start air is left; warmer, or where no start passes, that of one that has settled.
+    Below `WARMED_degC` it is that of an engine on its way through, with its oil behind and with what
+    after-start air is left; warmer, or where no start passes, that of one that has settled.
 
     Attributes
     ----------
     target_rpm, settled_rpm : float
         Speed wanted, and where the engine settles on the base curve; 0: it cannot run [rpm].
     needed_steps : float
-        Position that holds the target: minus infinity where even the seat is too much, infinity
-        where even the open limit is too little [steps].
+        Position that holds the target: minus infinity where even the seat is too much, infinity where even
+        the open limit is too little [steps].
     close_steps, open_steps : float
         Room to close and to open, within trim limits and travel [steps].
     passing : bool
@@ -193,8 +193,7 @@ def base_error_steps(spot: Spot) -> float:
     Returns
     -------
     float
-        Positive: more are wanted.  Infinite, with its sign, where no position holds the target
-        [steps].
+        Positive: more are wanted. Infinite, with its sign, where no position holds the target [steps].
     """
     return spot.needed_steps - spot.base_steps
 

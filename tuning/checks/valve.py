@@ -35,18 +35,9 @@ def valve_checks(car: Car) -> list[CheckLine]:
         Direction, homing reach and time, pulse, rest, travel, backlash, slew.
     """
     needed = _pulses(car)
-    return [
-        _direction(car),
-        _homing_reach(car),
-        _homing_time(car),
-        _pulse(car, needed),
-        _hot_cranking(car, needed),
-        _rest(car),
-        _open_limit(car),
-        _useful_travel(car),
-        _backlash(car),
-        _slew(car),
-    ]
+    timing = [_pulse(car, needed), _hot_cranking(car, needed)]
+    moving = (_rest, _open_limit, _useful_travel, _backlash, _slew)
+    return [_direction(car), _homing_reach(car), _homing_time(car), *timing, *(one(car) for one in moving)]
 
 
 def _direction(car: Car) -> CheckLine:
@@ -110,13 +101,9 @@ def idle_output_W(car: Car) -> float:
     from sim.sensors import RPM_PER_rad_s
 
     row = car_row(car)
-    idle_rpm = curve_at(car.curves.target_rpm, HOT_degC)
-    return float(
-        alternator_target(
-            1.0e9, idle_rpm / RPM_PER_rad_s, row["cut_in_rad_s"].item(),
-            row["alternator_endless_W"].item(), car.electrics.alternator_max_W,
-        )
-    )  # fmt: skip
+    idle_rad_s = curve_at(car.curves.target_rpm, HOT_degC) / RPM_PER_rad_s
+    cut_in, endless = row["cut_in_rad_s"].item(), row["alternator_endless_W"].item()
+    return float(alternator_target(1.0e9, idle_rad_s, cut_in, endless, car.electrics.alternator_max_W))
 
 
 def loaded_idle_V(car: Car) -> float:
@@ -126,12 +113,8 @@ def loaded_idle_V(car: Car) -> float:
 
     electrics, loads = car.electrics, car.loads
     drawn = electrics.base_W + loads.lamps_W + loads.screen_W + FAN_INRUSH * loads.fan_W
-    return float(
-        battery_volts(
-            electrics.regulated_V, car.starter.resting_V, electrics.battery_ohm, drawn,
-            idle_output_W(car),
-        )
-    )  # fmt: skip
+    full_V, ohm = electrics.regulated_V, electrics.battery_ohm
+    return float(battery_volts(full_V, car.starter.resting_V, ohm, drawn, idle_output_W(car)))
 
 
 def _needed_ms(car: Car, volts: float, coil_degC: float) -> float:
@@ -165,15 +148,13 @@ class _Pulses(NamedTuple):
 def _pulses(car: Car) -> _Pulses:
     loaded_V = loaded_idle_V(car)
     cold_V, hot_V = (lowest_cranking_V(car, degC) for degC in (COLD_degC, HOT_degC))
-    return _Pulses(
-        _needed_ms(car, car.electrics.regulated_V, HOT_degC),
-        _needed_ms(car, loaded_V, HOT_degC),
-        _needed_ms(car, cold_V, COLD_degC),
-        _needed_ms(car, hot_V, HOT_degC),
-        loaded_V,
-        cold_V,
-        hot_V,
+    where = (
+        (car.electrics.regulated_V, HOT_degC),
+        (loaded_V, HOT_degC),
+        (cold_V, COLD_degC),
+        (hot_V, HOT_degC),
     )
+    return _Pulses(*(_needed_ms(car, *one) for one in where), loaded_V, cold_V, hot_V)
 
 
 def _pulse(car: Car, needed: _Pulses) -> CheckLine:

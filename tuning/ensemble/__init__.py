@@ -11,7 +11,7 @@ from tuning.ensemble.drives import (
     LOAD_SPAN_s,
     starting_phases,
 )
-from tuning.ensemble.held_swing import LARGEST_SHARE, held_swing_rpm, share_for_swing
+from tuning.ensemble.known_idle import LARGEST_SHARE, held_swing_rpm, share_for_swing
 from tuning.ensemble.plausible import (
     SEARCH,
     SELECTION,
@@ -21,8 +21,7 @@ from tuning.ensemble.plausible import (
     noise_seeds,
     plausible_cars,
 )
-from tuning.ensemble.runs import Runs, known_mean
-from tuning.ensemble.samples import Samples, kept_samples, picked
+from tuning.ensemble.runs import Runs, Samples, kept_samples, known_mean, picked
 from tuning.ensemble.trial_runs import TrialRuns, measured
 
 __all__ = [

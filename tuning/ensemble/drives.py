@@ -33,8 +33,8 @@ REST_s, REST_FROM_s = 75.0, 25.0
 LOADS_AT_s, LOAD_SPAN_s = (20.0, 37.0, 54.0, 71.0), 17.0
 """When lamps come and go, then everything, and how long each is looked at [s]."""
 BLIP_AT_s, BLIP_OPEN_s, BLIP_CLOSING_s, BLIP_SEEN_s = 88.0, 1.2, 0.9, 14.0
-"""When the throttle opens, how long it stays open and takes to close, and how long after that the
-speed is looked at [s]."""
+"""When the throttle opens, how long it stays open and takes to close, and how long after that the speed is
+looked at [s]."""
 BLIP_OPENING = 3.0
 """How far the throttle opens, over the leak with which it idles [-]."""
 ANSWER_s = BLIP_AT_s + BLIP_OPEN_s + BLIP_CLOSING_s + BLIP_SEEN_s

@@ -6,10 +6,9 @@ or in ``DEFAULT_SPREADS``. Of every car whose base curve was set by hand it is k
 throttle leak, then work per air, are set such that each idles warm where the file's does, and one that would
 idle far off when cool is drawn in toward the file. Where the file says how uncertain the scatter is, as a fit
 does, it is known how far speed swings with the valve held: what was drawn for the scatter then holds for that
-swing, so a car with a lighter flywheel scatters less, not more.
-An ensemble is drawn in layers (a Latin hypercube: McKay, Beckman & Conover, Technometrics 21 (1979), from
-memory). What is drawn depends on the seed, the purpose, the number of cars and the number's own name, never
-on what else is drawn.
+swing, so a car with a lighter flywheel scatters less, not more. An ensemble is drawn in layers (a Latin
+hypercube: McKay, Beckman & Conover, Technometrics 21 (1979), from memory). What is drawn depends on the seed,
+the purpose, the number of cars and the number's own name, never on what else is drawn.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What candidate settings did on plausible cars, and what the score is made of."""
+"""What candidate settings did on plausible cars, what the score is made of, and a few runs to be drawn."""
 
 from __future__ import annotations
 
@@ -6,12 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sim import COUNTERS, Fleet, Plan, SAMPLE_s, run_plan
 from tuning.ensemble.drives import ANSWER, HIGH, LOW, LOADS_AT_s
 from tuning.measures import COLUMN, score_terms
 
 LOADS = len(LOADS_AT_s)
 ROW = 3 + 2 * LOADS + 1
 """Numbers kept of a run for the score: at rest three, two a load, one of the blip."""
+COUNTER = {name: place for place, name in enumerate(COUNTERS)}
+"""Places of what each run counts."""
 
 
 @dataclass(frozen=True)
@@ -21,8 +24,8 @@ class Runs:
     Attributes
     ----------
     rows : numpy.ndarray
-        Shape (..., ``ROW``): what the score is made of; nan where a drive has no part in it, or a seed
-        none in the drive.
+        Shape (..., ``ROW``): what the score is made of; nan where a drive has no part in it, or a seed none
+        in the drive.
     values : numpy.ndarray
         Shape (..., measures), as in ``measures.COLUMN``; all nan where they were not asked for.
     stalled, limited : numpy.ndarray
@@ -93,8 +96,7 @@ def known_mean(values: np.ndarray, axis: int) -> np.ndarray:
 
     Parameters
     ----------
-    values : numpy.ndarray
-    axis : int
+    values, axis : numpy.ndarray, int
 
     Returns
     -------
@@ -105,3 +107,76 @@ def known_mean(values: np.ndarray, axis: int) -> np.ndarray:
     count = known.sum(axis=axis)
     total = np.where(known, values, 0.0).sum(axis=axis)
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """One run to be drawn: what was measured and commanded every 50 ms.
+
+    Attributes
+    ----------
+    time_s, rpm, valve_steps : numpy.ndarray
+        [s, rpm, steps].
+    target_rpm : float
+        Idle target at the end of the run [rpm].
+    """
+
+    time_s: np.ndarray
+    rpm: np.ndarray
+    valve_steps: np.ndarray
+    target_rpm: float
+
+    def until(self, end_s: float) -> Samples:
+        """The same up to a time.
+
+        Parameters
+        ----------
+        end_s : float [s]
+
+        Returns
+        -------
+        Samples
+        """
+        count = round(end_s / SAMPLE_s)
+        return Samples(self.time_s[:count], self.rpm[:count], self.valve_steps[:count], self.target_rpm)
+
+
+def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
+    """Run a short plan and keep its samples.
+
+    Parameters
+    ----------
+    fleet, plan : Fleet, Plan
+
+    Returns
+    -------
+    list of Samples
+        In the order of the plan, as long as the longest scenario.
+    """
+    kept: dict[int, Samples] = {}
+
+    def keep(rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counted: np.ndarray) -> None:
+        for place, row in enumerate(rows.tolist()):
+            time_s = (np.arange(rpm.shape[1]) + 1.0) * SAMPLE_s
+            target = float(counted[place, COUNTER["target_rpm"]])
+            kept[row] = Samples(time_s, rpm[place].copy(), steps[place].copy(), target)
+
+    run_plan(fleet, plan, keep)
+    return [kept[row] for row in range(len(plan.car))]
+
+
+def picked(plan: Plan, which: np.ndarray) -> Plan:
+    """Some runs of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    which : numpy.ndarray
+        Shape (runs,) of bool, or rows in order.
+
+    Returns
+    -------
+    Plan
+    """
+    columns = ("car", "setting", "scenario", "seed", "base_error_steps", "rpm_offset")
+    return plan._replace(**{name: getattr(plan, name)[which] for name in columns})

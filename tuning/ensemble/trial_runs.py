@@ -31,8 +31,7 @@ from tuning.ensemble.drives import (
     step_parts,
     trial_drives,
 )
-from tuning.ensemble.runs import ROW, Runs, known_mean
-from tuning.ensemble.samples import COUNTER, Samples, kept_samples, picked
+from tuning.ensemble.runs import COUNTER, ROW, Runs, Samples, kept_samples, known_mean, picked
 from tuning.measures import MEASURES, answer_terms, below_target_rpm, measure_runs, rest_terms, stalled_at
 
 
@@ -162,16 +161,12 @@ class TrialRuns:
             out[:, -1] = below_target_rpm(running, window, target)
         return out
 
-    def samples(
-        self, candidates: Sequence[Feedback], car: int = 0, drive: int = ANSWER, seed: int = 0
-    ) -> list[Samples]:
-        """What candidates do on one car, to be looked at.
+    def samples(self, candidates: Sequence[Feedback]) -> list[Samples]:
+        """What candidates do on the first car with loads and a blip, to be looked at.
 
         Parameters
         ----------
         candidates : sequence of Feedback
-        car, drive, seed : int
-            Places among the cars, drives and seeds.
 
         Returns
         -------
@@ -179,8 +174,8 @@ class TrialRuns:
             One a candidate, of the very run that was measured.
         """
         plan = self._plan(candidates)
-        scenario = drive * len(self.seeds) + seed
-        plan = picked(plan, (plan.car == car) & (plan.scenario == scenario))
+        scenario = ANSWER * len(self.seeds)
+        plan = picked(plan, (plan.car == 0) & (plan.scenario == scenario))
         end_s = self._shifted[scenario].duration_s
         return [one.until(end_s) for one in kept_samples(self._fleet, plan)]
 

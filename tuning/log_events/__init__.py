@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from tuning.log_events.load_steps import find_shifts, unrecorded_loads
-from tuning.log_events.mended import mended
 from tuning.log_events.segments import Segment, find_segments, rpm_per_step_in, still_stretches, valve_moves
 from tuning.log_events.spark import SparkFound, spark_in, with_recorded_spark
-from tuning.log_events.states import driven_share, idle_rows, stretches, with_rising_time
-from tuning.log_events.swing import QUICK_ENOUGH_s, Swing, read_run, read_swing, undisturbed
+from tuning.log_events.states import (
+    QUICK_ENOUGH_s,
+    driven_share,
+    idle_rows,
+    mended,
+    stretches,
+    with_rising_time,
+)
+from tuning.log_events.swing import Swing, read_run, read_swing, undisturbed
 from tuning.log_events.warmth import HotPart, WarmUp, held_steps, hot_part, target_of, warm_up
 
 __all__ = [

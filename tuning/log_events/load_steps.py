@@ -85,6 +85,8 @@ def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
 def find_shifts(log: Log) -> tuple[Shift, ...]:
     """Find lasting changes of speed while the valve stands still.
 
+    Source: comparison of two means (our limits); each peak of the difference is one shift.
+
     Parameters
     ----------
     log : Log
@@ -92,10 +94,6 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     Returns
     -------
     tuple of Shift
-
-    Notes
-    -----
-    Source: comparison of two means (our limits); each peak of the difference is one shift.
     """
     idle = idle_rows(log)
     if idle.sum() < 20:
@@ -124,6 +122,12 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
             change_kPa = float(high[0] - low[0])
         shifts.append(Shift(float(at_s[peak]), float(change[peak]), change_kPa))
     return tuple(shifts)
+
+
+def load_changes_s(log: Log) -> list[float]:
+    """When loads come or go, found by their mark and recorded [s]."""
+    recorded = [] if log.load_W is None else log.time_s[1:][np.diff(log.load_W) != 0.0].tolist()
+    return [*(shift.at_s for shift in find_shifts(log)), *recorded]
 
 
 def _groups(clear: NDArray[np.bool_], change: Floats) -> list[NDArray[np.int64]]:

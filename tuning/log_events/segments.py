@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning.log_events.load_steps import find_shifts
-from tuning.log_events.mended import mended
+from tuning.log_events.load_steps import find_shifts, load_changes_s
 from tuning.log_events.states import (
+    QUICK_ENOUGH_s,
     STOPPED_rpm,
     driven_rows,
     idle_rows,
+    mended,
     remembered,
     running_rows,
     starting_rows,
@@ -41,8 +42,6 @@ LOAD_LENGTH_s = 8.0
 HUNTING_WINDOW_s = 20.0
 FEWEST_REVERSALS = 4
 """A valve that moves while an engine hunts reverses at least this often in a window [-]."""
-SLOWEST_REFRESH_s = 0.6
-"""Speed that is refreshed more slowly cannot show hunting [s]."""
 
 
 @dataclass(frozen=True)
@@ -146,10 +145,7 @@ def still_stretches(log: Log, shortest_s: float = SHORTEST_STEADY_s) -> list[sli
         Rows, in order.
     """
     idle = idle_rows(log)
-    begins = [*(move[0] for move in valve_moves(log)), *(one.at_s for one in find_shifts(log))]
-    if log.load_W is not None:
-        begins += list(log.time_s[1:][np.diff(log.load_W) != 0.0])
-    marks = np.sort(np.asarray(begins, dtype=float))
+    marks = np.sort(np.array([*valve_moves(log)[:, 0], *load_changes_s(log)]))
     found = []
     for rows in stretches(idle, log.parts):
         first_s, last_s = _span(log, rows)
@@ -257,7 +253,7 @@ def _window(log: Log, begin_s: float, end_s: float) -> Log:
 
 def _hunting(log: Log) -> Iterable[Segment]:
     """Windows of idling that hunt by their regularity, neighbours joined."""
-    if log.refresh_s.get("rpm", 1.0 / max(log.rate_Hz, 1e-9)) > SLOWEST_REFRESH_s:
+    if log.refresh_s.get("rpm", 1.0 / max(log.rate_Hz, 1e-9)) > QUICK_ENOUGH_s:
         return
     disturbed_s = np.array([one.from_s for one in _loads(log)])
     found: list[tuple[float, float, float, float]] = []
@@ -296,8 +292,7 @@ def find_segments(log: Log) -> tuple[Segment, ...]:
     Returns
     -------
     tuple of Segment
-        States of the engine and what happens while it idles, which overlap the idling; in
-        order of time.
+        States of the engine and what happens while it idles, which overlap the idling; in order of time.
     """
     log = mended(log)
     found = [*_states(log), *_steady(log), *_steps(log), *_loads(log), *_hunting(log)]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim import Car
-from tuning.log_events.states import idle_rows
+from tuning.log_events.states import QUICK_ENOUGH_s, idle_rows
 from tuning.logs import Log
 
 LEAST_SPREAD_deg = 0.4
@@ -18,8 +18,6 @@ FINEST_deg, CLEAR_SHARE = 0.12, 0.6
 """Spark that varies less is still believed to follow speed where speed explains most of it."""
 TREND_s = 15.0
 """Slower changes of spark and speed are trends, not one following the other [s]."""
-SLOWEST_REFRESH_s = 0.6
-"""Speed refreshed more slowly cannot be paired with spark [s]."""
 MOST_LOST = 0.6
 """Share of the work that the car file lets spark lose [-]."""
 LEAST_SHARE = 0.3
@@ -58,33 +56,28 @@ def _without_trend(values: NDArray[np.float64], rate_Hz: float) -> NDArray[np.fl
     return np.asarray(values - np.convolve(values, ones, mode="same") / count)
 
 
-def spark_in(log: Log, target_rpm: float | None = None) -> SparkFound | None:
+def spark_in(log: Log) -> SparkFound | None:
     """Read level and slope of the spark from one log.
+
+    Source: straight line by least squares through departures from the means around.
 
     Parameters
     ----------
     log : Log
-    target_rpm : float, optional
-        Speed at which the level is read; the log's own target, or its mean, when left out [rpm].
 
     Returns
     -------
     SparkFound or None
-        None where spark was not recorded, speed is refreshed too slowly, or the engine does
-        not idle.
-
-    Notes
-    -----
-    Source: straight line by least squares through departures from the means around.
+        Its level at the log's own target, or else its mean speed; None where spark was not recorded, speed is
+        refreshed too slowly, or the engine does not idle.
     """
     idle = idle_rows(log)
     if log.spark_deg is None or idle.sum() < 20:
         return None
-    if log.refresh_s.get("rpm", 0.0) > SLOWEST_REFRESH_s:
+    if log.refresh_s.get("rpm", 0.0) > QUICK_ENOUGH_s:
         return None
     spark, speed = log.spark_deg[idle], log.rpm[idle]
-    if target_rpm is None:
-        target_rpm = float(np.mean(speed if log.target_rpm is None else log.target_rpm[idle]))
+    target_rpm = float(np.mean(speed if log.target_rpm is None else log.target_rpm[idle]))
     quick_spark, quick_speed = (_without_trend(one, log.rate_Hz) for one in (spark, speed))
     spread, swing = float(np.std(quick_spark)), float(np.std(quick_speed))
     if spread < 1.0e-6 or swing < 1.0e-6:
@@ -100,9 +93,7 @@ def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound 
 
     Parameters
     ----------
-    car : Car
-        The car as described.
-    logs : sequence of Log
+    car, logs : Car, sequence of Log
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Row by row, what the engine is doing in a log: stopped, cranking, idling or driven."""
+"""Row by row, what the engine is doing in a log: stopped, cranking, idling or driven; and its mending."""
 
 from __future__ import annotations
 
@@ -32,8 +32,7 @@ STEADY_s, STEADY_rpm = 3.0, 90.0
 RISE_rpm, RISE_s = 400.0, 0.5
 """A throttle opens where speed rises by so much in so short a time [rpm, s]: no valve does that."""
 SWINGS_s, MANY_TURNS = 5.0, 5
-"""A valve that turns back so often within so long either way hunts; after a blip it does not
-[s, -]."""
+"""A valve that turns back so often within so long either way hunts; after a blip it does not [s, -]."""
 AROUND_s = 20.0
 """Idle speed is taken over this time around each row [s]."""
 MOVES_km_h = 2.0
@@ -43,8 +42,16 @@ NEAR_s, TIMES_IDLE = 120.0, 1.5
 RETURN_s = 4.0
 """Time after a throttle shuts, or an engine starts, that does not count as idling yet [s]."""
 AFTER_START_s = 8.0
+QUICK_ENOUGH_s = 0.6
+"""Speed refreshed more slowly shows no swing of a few seconds, and cannot be paired with spark [s]."""
 BETWEEN_PARTS_s = 5.0
 """Time put between the parts of a log that begin anew [s]."""
+QUICK_ENOUGH_Hz = 8.0
+"""Recorded more slowly, one reading may well be a blip [Hz]."""
+LONE_rpm, LONE_SHARE = 200.0, 0.2
+"""A reading this far from the middle of five is a misreading: no flywheel does that in one row [rpm, -]."""
+MOST_SHARE = 0.1
+"""Where more than this share of the readings is so, it is not a matter of lone misreadings [-]."""
 
 
 _REMEMBERED: WeakKeyDictionary[Log, dict[str, Any]] = WeakKeyDictionary()
@@ -88,6 +95,32 @@ def with_rising_time(log: Log) -> Log:
         if late_s > BETWEEN_PARTS_s:
             time_s[part] += late_s
     return replace(log, time_s=time_s)
+
+
+def mended(log: Log) -> Log:
+    """Make a log ready to be judged.
+
+    Source: Hampel's identifier with a fixed limit (running median of five).
+
+    Parameters
+    ----------
+    log : Log
+
+    Returns
+    -------
+    Log
+        The same log where there is nothing to mend, else a copy.
+    """
+    log = with_rising_time(log)
+    if log.rate_Hz < QUICK_ENOUGH_Hz or log.rpm.size < 5:
+        return log
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(log.rpm, 2, mode="edge"), 5)
+    middle = np.median(around, axis=1)
+    lone = np.abs(log.rpm - middle) > np.maximum(LONE_rpm, LONE_SHARE * middle)
+    count = int(np.count_nonzero(lone))
+    if count == 0 or count > MOST_SHARE * log.rpm.size:
+        return log
+    return replace(log, rpm=np.where(lone, middle, log.rpm))
 
 
 @remembered

@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim import SAMPLE_s, Trace
-from tuning.log_events.load_steps import find_shifts
-from tuning.log_events.mended import mended
+from tuning.log_events.load_steps import load_changes_s
 from tuning.log_events.segments import still_stretches, valve_moves
-from tuning.log_events.states import idle_rows, stretches
+from tuning.log_events.states import QUICK_ENOUGH_s, idle_rows, mended, stretches
 from tuning.logs import Log
 from tuning.measures import (
     CANNOT_TELL,
@@ -39,19 +38,16 @@ STILL_s = 10.0
 ALTERNATES, EQUAL_MOVES, FEWEST_MOVES = 0.85, 0.35, 5
 """A valve that hunts slowly goes to and fro, by equal moves [-, -, -]."""
 SETTLING_s, LEAST_LEFT_s = 10.0, 30.0
-"""So much of a log's beginning is left out where so much remains: before it began anything may have
-happened [s, s]."""
+"""So much of a log's beginning is left out where so much remains: before it began anything may have happened
+[s, s]."""
 UNSURE_SHARE = 0.1
 """Share that the repeats of a swing must have more where the floor is told from the swing itself [-]."""
 SURE_STILL_s = 30.0
 """A valve that stands so long shows the floor; a shorter stretch only where nothing else does [s]."""
 HELD_s, HELD_TIMES = 12.0, 4.0
-"""A valve that rests for longer than this, and than so many times between its moves, is held
-[s, -]."""
+"""A valve that rests for longer than this, and than so many times between its moves, is held [s, -]."""
 MOSTLY_SETTLED = 0.45
 """Where speed has settled for this share of the time, moves were made by hand or seldom [-]."""
-QUICK_ENOUGH_s = 0.6
-"""Speed refreshed more slowly than this does not show a swing of a few seconds [s]."""
 
 
 @dataclass(frozen=True)
@@ -65,8 +61,8 @@ class Swing:
     measures : Measures
         Of that stretch.
     floor_rpm : float
-        Swing that is left without the valve's moves: of a long stretch with the valve still, else
-        of speed less the valve's part, else of a short stretch; nan where none can be told [rpm].
+        Swing that is left without the valve's moves: of a long stretch with the valve still, else of speed
+        less the valve's part, else of a short stretch; nan where none can be told [rpm].
     still_measures : Measures or None
         Of the longest stretch with the valve still.
     valve_share : float
@@ -156,7 +152,6 @@ def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
     Parameters
     ----------
     log : Log
-        The log.
     from_s : float
         Time after its beginning that is left out [s].
 
@@ -164,11 +159,8 @@ def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
     -------
     list of slice
     """
-    marks = [one.at_s for one in find_shifts(log)]
-    if log.load_W is not None:
-        marks += list(log.time_s[1:][np.diff(log.load_W) != 0.0])
     calm = idle_rows(log) & (log.time_s >= log.time_s[0] + from_s)
-    at_s = np.sort(np.asarray(marks, dtype=float))
+    at_s = np.sort(np.array(load_changes_s(log)))
     first, past = np.searchsorted(at_s, [log.time_s - 4.0, log.time_s + 1.0])
     calm &= first == past
     found = stretches(calm, log.parts)
@@ -209,8 +201,8 @@ class ValvePart:
 def valve_part(speed: Floats, valve: Floats) -> ValvePart | None:
     """Part of a swing that the valve makes; None where it cannot be told.
 
-    Speed is told from its own past and the valve's, then the valve's part alone is run: an unevenness
-    that the valve only follows is not laid at its door. Source: least-squares ARX model, Ljung, System
+    Speed is told from its own past and the valve's, then the valve's part alone is run: an unevenness that
+    the valve only follows is not laid at its door. Source: least-squares ARX model, Ljung, System
     Identification (1999), ch. 10.
     """
     from scipy.signal import lfilter
@@ -301,7 +293,6 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
     Parameters
     ----------
     log : Log
-        The log.
     from_s : float, optional
         Time after its beginning that is left out; otherwise 10 s of a log of 40 s or more [s].
 
@@ -348,7 +339,6 @@ def read_run(run: Trace, from_s: float | None = None, to_s: float = np.inf) -> t
     Parameters
     ----------
     run : Trace
-        The run.
     from_s : float, optional
         Time after the beginning that is left out, as ``read_swing`` does without it [s].
     to_s : float

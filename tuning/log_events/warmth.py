@@ -73,6 +73,9 @@ class HeldSteps:
 def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
     """Fit the approach of the coolant to its end temperature.
 
+    Source: first-order approach, least squares; the end temperature is fitted too, believed to be the
+    thermostat's.
+
     Parameters
     ----------
     log : Log
@@ -83,11 +86,6 @@ def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
     -------
     WarmUp or None
         None where coolant was not recorded or hardly warms.
-
-    Notes
-    -----
-    Source: first-order approach, least squares; the end temperature is fitted too, believed to
-    be the thermostat's.
     """
     from scipy.optimize import least_squares
 
@@ -177,8 +175,7 @@ def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
     Returns
     -------
     list of HeldSteps
-        By rising temperature, a bin of 10 degC each; empty where steps, coolant or target are
-        not known.
+        By rising temperature, a bin of 10 degC each; empty where steps, coolant or target are not known.
     """
     target = target_of(log, car)
     if log.valve_steps is None or log.coolant_degC is None or target is None:
@@ -197,9 +194,7 @@ def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
         if seconds < LEAST_IN_BIN_s:
             continue
         coolant = float(np.mean(log.coolant_degC[at]))
-        base = np.nan
-        if car is not None:
-            base = curve_at(car.curves.base_steps, coolant)
+        base = np.nan if car is None else curve_at(car.curves.base_steps, coolant)
         steps = log.valve_steps[at]
         found.append(HeldSteps(coolant, float(np.mean(steps)), base, seconds, float(np.std(steps))))
     return found

@@ -15,6 +15,8 @@ FloatArray = NDArray[np.float64]
 _CLOCK = re.compile(
     r"^(\d+):(\d{1,2}(?:\.\d*(?=$))?)(?::(\d{1,2}(?:\.\d*)?))?(?: ?([ap])\.?m\.?)?$", re.IGNORECASE
 )
+_ALL_PLAIN = re.compile(r"(?:\d+:\d{1,2}:\d{1,2}(?:\.\d*)?\n)+", re.ASCII)
+"""Every line h:mm:ss.fff, as nearly all clocks are: then all are read at once."""
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}[T ].*")
 _DATE_FORMS = (
     "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%Y/%m/%d", "%Y.%m.%d", "%Y-%m-%d",
@@ -42,12 +44,14 @@ def seconds_from_text(cells: Sequence[str]) -> tuple[FloatArray, NDArray[np.bool
 
 def _clock(text: Sequence[str]) -> FloatArray:
     """Return seconds of ``h:mm:ss.fff``, ``mm:ss.fff``, ``h:mm:ss am``, ``h:mm am``; nan for other texts."""
-    import pandas as pd
-
-    cells = pd.Series(text, dtype=object).str.extract(_CLOCK)
-    first, second, third = (cells[at].astype(np.float64).to_numpy() for at in range(3))
-    half = cells[3].str.lower()
-    short, halved = np.isnan(third), half.notna().to_numpy()
+    lines = "\n".join((*text, ""))
+    if _ALL_PLAIN.fullmatch(lines):
+        numbers = np.array(lines[:-1].replace("\n", ":").split(":"), dtype=np.float64).reshape(-1, 3)
+        return np.asarray((numbers[:, 0] * 60.0 + numbers[:, 1]) * 60.0 + numbers[:, 2])
+    found = [cell.groups() if (cell := _CLOCK.match(one)) else (None,) * 4 for one in text]
+    first, second, third = np.array([one[:3] for one in found], dtype=np.float64).reshape(-1, 3).T
+    half = np.array([(one[3] or "").lower() for one in found])
+    short, halved = np.isnan(third), half != ""
     # Of two numbers the first are minutes, but with am or pm they are hours.
     hours = np.where(short & ~halved, 0.0, first)
     minutes = np.where(short & ~halved, first, second)

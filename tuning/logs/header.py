@@ -11,7 +11,8 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sim.errors import InputError, Problem
+from sim.errors import InputError
+from sim.files import one_problem
 from tuning.logs import units as _log_units
 from tuning.logs.names import count_names
 from tuning.logs.text import Text, one_line
@@ -202,22 +203,17 @@ def _fits(row: Sequence[str], sketch: _Sketch) -> bool:
 def _units_row(sketch: _Sketch) -> tuple[list[str], int]:
     """Return the units row and its place; the line after the header that holds most units."""
     after = [(at, row) for at, row in sketch.above if at > sketch.header_at]
-    best: tuple[list[str], int] = ([], -1)
-    most = 0
-    for at, row in after:
-        known = sum(_log_units.is_known(cell) for cell in row if cell)
-        if known > most:
-            most, best = known, (row[: sketch.width], at)
-    return best
+    known = [sum(_log_units.is_known(cell) for cell in row if cell) for _, row in after]
+    if not any(known):
+        return [], -1
+    at, row = after[known.index(max(known))]
+    return row[: sketch.width], at
 
 
 def _layout_notes(sketch: _Sketch, units_at: int) -> list[str]:
-    notes: list[str] = []
     passed = [at + 1 for at, _ in sketch.above if at not in (sketch.header_at, units_at)]
-    if passed:
-        shown = ", ".join(str(line) for line in passed[:5]) + (" ..." if len(passed) > 5 else "")
-        notes.append(f"lines before the rows passed over: {shown}")
-    return notes
+    shown = ", ".join(str(line) for line in passed[:5]) + (" ..." if len(passed) > 5 else "")
+    return [f"lines before the rows passed over: {shown}"] if passed else []
 
 
 def _signs(rows: Sequence[Sequence[str]], delimiter: str, data: bytes) -> tuple[str, str | None]:
@@ -250,7 +246,7 @@ def _no_rows(file: str, lines: Sequence[str]) -> InputError:
         f"no rows of numbers below a header (first line: {one_line(first)!r}), allowed: one row "
         "a sample, at least two columns separated by comma, semicolon or tab"
     )
-    return InputError([Problem(file, 1, "file", message)])
+    return one_problem(file, 1, "file", message)
 
 
 def _no_header(file: str, sketch: _Sketch) -> InputError:
@@ -262,7 +258,7 @@ def _no_header(file: str, sketch: _Sketch) -> InputError:
             f"the header has {_width(row)} names and the rows from line {line} have "
             f"{sketch.width} cells, allowed: one name a column"
         )
-        return InputError([Problem(file, at + 1, "header", message)])
+        return one_problem(file, at + 1, "header", message)
     shown = one_line(sketch.delimiter.join(sketch.rows[0]))
     message = f"rows without a header above ({shown!r}), allowed: a line with the columns' names"
-    return InputError([Problem(file, line, "header", message)])
+    return one_problem(file, line, "header", message)

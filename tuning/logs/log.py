@@ -37,8 +37,8 @@ class Recognised(NamedTuple):
 class Log:
     """A recorded log in our units.
 
-    All signals are float64 arrays of the same length and finite: where a file's cell was empty the
-    last value is held, and a note says so.
+    All signals are float64 arrays of the same length and finite: where a file's cell was empty the last value
+    is held, and a note says so.
 
     Attributes
     ----------
@@ -132,12 +132,12 @@ def read_log(
     Parameters
     ----------
     path : str or Path
-        Comma, semicolon or tab separated text with a header, or ASAM MDF 4 (``.mf4``); or a name
-        of ``sim.bundled_logs``.
+        Comma, semicolon or tab separated text with a header, or ASAM MDF 4 (``.mf4``); or a name of
+        ``sim.bundled_logs``.
     columns : mapping of str to str or None, optional
-        Our name (``rpm``, ``map_kPa`` or short ``map``) to the file's column, with a unit in
-        brackets where the file gives none or a wrong one (``"Pressure [inHg]"``); None or '' leaves
-        the signal out. Signals not named are recognised from their names.
+        Our name (``rpm``, ``map_kPa`` or short ``map``) to the file's column, with a unit in brackets where
+        the file gives none or a wrong one (``"Pressure [inHg]"``); None or '' leaves the signal out. Signals
+        not named are recognised from their names.
     encoding : str, optional
         Encoding of a text file; by default UTF-8 and then Windows-1252 are tried.
 
@@ -205,8 +205,8 @@ def write_log(log: Log | Mapping[str, ArrayLike], path: str | Path) -> None:
     Raises
     ------
     InputError
-        When a signal is missing, unknown, of another length or not finite, or when the place
-        cannot be written.
+        When a signal is missing, unknown, of another length or not finite, or when the place cannot be
+        written.
     """
     given = log.columns() if isinstance(log, Log) else dict(log)
     arrays = {name: np.asarray(given[name], np.float64) for name in WRITTEN_COLUMNS if name in given}

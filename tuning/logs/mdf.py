@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.errors import InputError, Problem
-from sim.files import one_problem
+from sim.errors import InputError
+from sim.files import one_problem, read_regular
 from tuning.logs.names import Choice, choose_columns
 from tuning.logs.signals import BY_NAME
 from tuning.logs.table import listed
-from tuning.logs.text import one_line, read_bytes
+from tuning.logs.text import LARGEST_LOG_BYTES, one_line
 from tuning.logs.values import Table
 
 FloatArray = NDArray[np.float64]
@@ -33,7 +33,7 @@ MEMORY_SHARE = 60
 def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]) -> Table:
     """Read recognised channels; rows are the samples of rpm, others give their last value at each."""
     file = str(path)
-    start = read_bytes(path)[:8]
+    start = read_regular(path, LARGEST_LOG_BYTES)[:8]
     if start not in (b"MDF     ", b"UnFinMF "):
         message = f"not an ASAM MDF file (begins with {start!r}), allowed: MDF version 4"
         raise one_problem(path, 1, "file", message)
@@ -102,9 +102,8 @@ def _table(
     wanted = wanted_of(headers)
     choices, notes = choose_columns(headers, units, wanted)
     if "rpm" not in choices:
-        there = listed(headers)
-        message = f"no such channel recognised (channels: {there}), allowed: name it with --columns"
-        raise InputError([Problem(file, 1, "rpm", message + ' "rpm=..."')])
+        message = f"no such channel recognised (channels: {listed(headers)}), allowed: name it with --columns"
+        raise one_problem(file, 1, "rpm", message + ' "rpm=..."')
     time, rpm = _samples(recording, places[choices["rpm"].column])
     numbers: dict[str, FloatArray] = {"time_s": time, "rpm": rpm}
     kept = {"time_s": Choice(len(headers), BY_NAME["time_s"], "s", "ASAM MDF"), "rpm": choices["rpm"]}

@@ -24,10 +24,8 @@ class Choice:
     how: str
 
 
-@dataclass(frozen=True)
-class _Candidate:
-    rank: tuple[int, int]
-    choice: Choice
+_Candidate = tuple[tuple[int, int], Choice]
+"""How well a column fits a signal, smaller is better, and the choice."""
 
 
 @dataclass(frozen=True)
@@ -63,9 +61,8 @@ def choose_columns(
             found, refused = _candidates(at, header, row[at])
             candidates += found
             notes += refused
-    candidates.sort(key=lambda candidate: candidate.rank)
-    for candidate in candidates:
-        name, at = candidate.choice.signal.name, candidate.choice.column
+    for _, choice in sorted(candidates, key=lambda candidate: candidate[0]):
+        name, at = choice.signal.name, choice.column
         if name in wanted or at in taken:
             continue
         if name in choices:
@@ -74,7 +71,7 @@ def choose_columns(
             notes.append(f"{name}: {same} '{headers[at]}', taken from '{kept}'")
             taken.add(at)
             continue
-        choices[name] = candidate.choice
+        choices[name] = choice
         taken.add(at)
     ordered = {signal.name: choices[signal.name] for signal in SIGNALS if signal.name in choices}
     return ordered, list(dict.fromkeys(notes))
@@ -129,7 +126,7 @@ def _candidates(at: int, header: str, unit: str) -> tuple[list[_Candidate], list
                 refused.append(f"'{header}' looks like {signal.name} but {problem}: not used")
                 continue
             how = _HOW.get(rank[0]) or f"misspelt, read as '{_mended(reading.words)}'"
-            found.append(_Candidate(rank, Choice(at, signal, written, how)))
+            found.append((rank, Choice(at, signal, written, how)))
             break
     return found, [] if found else refused
 

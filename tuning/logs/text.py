@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 
-from sim.errors import InputError
 from sim.files import one_problem, read_regular
 
 # What a text may not hold: control characters other than tab, line feed and carriage return.
@@ -37,14 +36,14 @@ class Text:
 def load_text(path: Path, encoding: str | None) -> Text:
     """Read a file as text."""
     file = str(path)
-    raw = read_bytes(path)
+    raw = read_regular(path, LARGEST_LOG_BYTES)
     notes: list[str] = []
     if not raw.strip(b"\x00\x1a"):
         what = "holds nothing but zero bytes" if raw else "is empty (0 bytes)"
-        raise _refused(file, 1, f"{what}, allowed: a text table with a header")
+        raise one_problem(file, 1, "file", f"{what}, allowed: a text table with a header")
     for magic, kind, advice in _OTHER_KINDS:
         if raw.startswith(magic):
-            raise _refused(file, 1, f"is {kind}, allowed: a text table; {advice}")
+            raise one_problem(file, 1, "file", f"is {kind}, allowed: a text table; {advice}")
     if encoding is None and not raw.startswith(_WIDE_MARKS):
         # A recorder that loses power may leave its last block filled with zeros.
         whole = raw.rstrip(b"\x00\x1a")
@@ -62,15 +61,6 @@ def one_line(text: str, longest: int = 40) -> str:
     return line if len(line) <= longest else line[: longest - 3] + "..."
 
 
-def read_bytes(path: Path) -> bytes:
-    """Return a file's bytes, or raise `InputError` saying in plain words why not."""
-    return read_regular(path, LARGEST_LOG_BYTES)
-
-
-def _refused(file: str, line: int, message: str, key: str = "file") -> InputError:
-    return one_problem(file, line, key, message)
-
-
 def _with_line_feeds(file: str, data: bytes) -> bytes:
     """Return a text with line feeds only; refuse one that holds other control characters."""
     bare = data.translate(None, _CONTROL + b"\r")
@@ -78,7 +68,9 @@ def _with_line_feeds(file: str, data: bytes) -> bytes:
     if len(data) - len(bare) != returns:
         at = next(place for place, byte in enumerate(data) if byte in _CONTROL)
         line = _line_at(data, at)
-        raise _refused(file, line, f"binary content (byte 0x{data[at]:02x}), allowed: a text table")
+        raise one_problem(
+            file, line, "file", f"binary content (byte 0x{data[at]:02x}), allowed: a text table"
+        )
     if returns == data.count(b"\r\n"):
         return bare
     return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -99,10 +91,10 @@ def _from_named(file: str, raw: bytes, encoding: str | None) -> bytes:
     except LookupError:
         allowed = "a text encoding such as utf-8, cp1252, latin-1"
         message = f"unknown encoding ({encoding!r}), allowed: {allowed}"
-        raise _refused(file, 1, message, "encoding") from None
+        raise one_problem(file, 1, "encoding", message) from None
     except (UnicodeError, ValueError) as error:
         message = f"the file is not in this encoding ({name}: {error}), allowed: its own"
-        raise _refused(file, 1, message, "encoding") from None
+        raise one_problem(file, 1, "encoding", message) from None
 
 
 def _from_utf8(file: str, raw: bytes, notes: list[str]) -> bytes:
@@ -130,6 +122,6 @@ def _from_windows(file: str, raw: bytes, notes: list[str]) -> bytes:
             f"neither UTF-8 nor Windows-1252 text (byte 0x{raw[error.start]:02x}), allowed: a text "
             "table; give its encoding if it has another"
         )
-        raise _refused(file, line, message) from None
+        raise one_problem(file, line, "file", message) from None
     notes.append("read as Windows-1252 text, since it is not UTF-8")
     return text.encode() + raw[end:]

@@ -6,25 +6,24 @@ from tuning.measures.hunting_rule import (
     CANNOT_TELL,
     DOES_NOT_HUNT,
     HUNTS,
-    MAY_HUNT,
     RULED_BY,
     HuntingChance,
     chance_over,
     hunting_chance,
     hunts,
     is_hunting,
+    races,
     regular_swing,
     run_answer,
     run_note,
 )
 from tuning.measures.measuring import measure, measure_runs, resample_hold, stalled_at
-from tuning.measures.racing_rule import races
 from tuning.measures.row import COLUMN, MEASURES, RUNNING_SHARE, Measures, START_TOLERANCE_rpm
 from tuning.measures.scan import SMOOTHED_s, whole_samples
 from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 
 __all__ = [
-    "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MAY_HUNT", "MEASURES", "RULED_BY", "RUNNING_SHARE",
+    "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MEASURES", "RULED_BY", "RUNNING_SHARE",
     "TERMS", "HuntingChance", "Measures", "SMOOTHED_s", "START_TOLERANCE_rpm", "answer_terms",
     "below_target_rpm", "chance_over", "hunting_chance", "hunts", "is_hunting", "measure", "measure_runs",
     "races", "regular_swing", "resample_hold", "rest_terms", "run_answer", "run_note", "score_terms",

@@ -1,4 +1,4 @@
-"""The one rule by which an idle is said to hunt, for one run or many, and its four answers."""
+"""The rules by which an idle is said to hunt, with its four answers, and to race, for one run or many."""
 
 from __future__ import annotations
 
@@ -31,15 +31,17 @@ ABOVE_FLOOR = 1.3
 SMALLEST_HUNTING_rpm = 5.0
 """A swing below this is not called hunting however regular: nobody hears it [rpm]."""
 FEWEST_HALF_SWINGS = 3
-"""A valve goes to and fro when it has gone over so often; fewer may be one disturbance and the
-return from it [-]."""
+"""A valve goes to and fro when it has gone over so often; fewer may be one disturbance and the return from it
+[-]."""
 OF_FLOOR, OF_SCATTER = 0.7, 1.4
-"""The valve's own part is above this many times the floor, or, where that is not known, the
-standard deviation of speed: either way half of its variance [-]."""
+"""The valve's own part is above this many times the floor, or, where that is not known, the standard
+deviation of speed: either way half of its variance [-]."""
 ONCE = 1.3
 """A valve that went over once or twice must have swung speed by so much more to be noted [-]."""
 SURE, MOST_LEFT = 0.9, 0.15
 """Level of the interval of a chance; "does not hunt" leaves at most so much of it [-]."""
+RACING_SHARE = 0.5
+"""An idle whose mean speed is above its target by more than this share of it races [-]."""
 
 
 def regular_swings(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> NDArray[np.bool_]:
@@ -142,8 +144,8 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
     Returns
     -------
     str
-        ``HUNTS``, ``DOES_NOT_HUNT``, or ``CANNOT_TELL`` where the stretch is too short: nothing was
-        measured, or the valve swung speed but did not go to, fro and to again.
+        ``HUNTS``, ``DOES_NOT_HUNT``, or ``CANNOT_TELL`` where the stretch is too short: nothing was measured,
+        or the valve swung speed but did not go to, fro and to again.
     """
     floor = known_floor(floor_rpm)
 
@@ -174,7 +176,6 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
     """
     answer = run_answer(measures, floor_rpm)
     swing_rpm, period_s = measures.hunting_rpm, measures.hunting_period_s
-    regular = regular_swing(measures, floor_rpm)
     if answer == DOES_NOT_HUNT:
         return Note("measures.run.does_not_hunt", swing_rpm=swing_rpm)
     if answer == CANNOT_TELL and math.isnan(swing_rpm):
@@ -183,7 +184,7 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
         return Note("measures.run.cannot_tell", swing_rpm=measures.valve_swing_rpm)
     if measures.moves_per_min == 0.0:
         return Note("measures.run.swings_with_valve_still", swing_rpm=swing_rpm, period_s=period_s)
-    if not regular:
+    if not regular_swing(measures, floor_rpm):
         return Note("measures.run.goes_to_and_fro", swing_rpm=measures.valve_swing_rpm)
     return Note("measures.run.hunts", swing_rpm=swing_rpm, period_s=period_s)
 
@@ -237,9 +238,7 @@ class HuntingChance:
             "hunting": self.hunting, "runs": self.runs, "chance_percent": 100.0 * self.share,
             "low_percent": 100.0 * self.low_share, "high_percent": high_percent,
         }  # fmt: skip
-        if self.answer == HUNTS:
-            return Note("measures.hunts", **told)
-        return Note("measures.may_hunt", **told)
+        return Note("measures.hunts", **told) if self.answer == HUNTS else Note("measures.may_hunt", **told)
 
 
 def hunting_chance(hunting: int, runs: int) -> HuntingChance:
@@ -287,15 +286,31 @@ def chance_over(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> Huntin
     return hunting_chance(int(np.count_nonzero(hunts(of, floor_rpm))), int(np.count_nonzero(measured)))
 
 
-def chance_interval(hits: int, runs: int, sure: float = SURE) -> tuple[float, float]:
-    """Interval of a chance from how often it came true; each end leaves half of what ``sure`` leaves [-].
+def chance_interval(hits: int, runs: int) -> tuple[float, float]:
+    """Interval of a chance from how often it came true; each end leaves half of what ``SURE`` leaves [-].
 
     Source: C. J. Clopper & E. S. Pearson, The use of confidence or fiducial limits illustrated in the case of
     the binomial, Biometrika 26 (1934) 404 to 413, by quantiles of the beta distribution.
     """
     from scipy.special import betaincinv
 
-    tail = 0.5 * (1.0 - sure)
+    tail = 0.5 * (1.0 - SURE)
     low = 0.0 if hits == 0 else float(betaincinv(hits, runs - hits + 1, tail))
     high = 1.0 if hits == runs else float(betaincinv(hits + 1, runs - hits, 1.0 - tail))
     return low, high
+
+
+def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]:
+    """Tell which runs race, whether they swing or not: nothing else matters then.
+
+    Parameters
+    ----------
+    mean_error_rpm, target_rpm : array_like
+        Mean of target less speed, and the target, of shapes that go together [rpm].
+
+    Returns
+    -------
+    numpy.ndarray of bool
+        False also where the mean is nan.
+    """
+    return np.asarray(np.asarray(mean_error_rpm) < -RACING_SHARE * np.asarray(target_rpm))

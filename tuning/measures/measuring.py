@@ -1,7 +1,6 @@
 """Measures of idle quality: of a trace, a log or a batch of runs, by one implementation.
 
-Exact definitions stand in the docstrings of ``tuning.measures.windows``, ``swings``, ``regularity`` and
-``band``.
+Exact definitions stand in the docstrings of ``tuning.measures.windows``, ``swings`` and ``band``.
 """
 
 from __future__ import annotations
@@ -78,16 +77,16 @@ def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) 
     Parameters
     ----------
     time_s, values : array_like
-        Times, rising, of equal ones the last counts [s], and the signal; where that is not finite the
-        value before is held.
+        Times, rising, of equal ones the last counts [s], and the signal; where that is not finite the value
+        before is held.
     dt_s : float
         Spacing of the grid [s].
 
     Returns
     -------
     ndarray of float32
-        Sample k is the last value at or before the first time + k dt: a log recorded at this spacing
-        gives its own rows.
+        Sample k is the last value at or before the first time + k dt: a log recorded at this spacing gives
+        its own rows.
 
     Raises
     ------
@@ -206,8 +205,8 @@ def measure(
         failing that one hunting window over all of it.
     target, floor_rpm : float, optional
         Idle target (else the trace's own: its mean over each window, and in a start that of each moment;
-        without any, measures that need a target are nan), and ``hunting_rpm`` with the valve held, than
-        which the target band is no narrower to either side [rpm].
+        without any, measures that need a target are nan), and ``hunting_rpm`` with the valve held, than which
+        the target band is no narrower to either side [rpm].
 
     Returns
     -------

@@ -13,10 +13,9 @@ from numpy.typing import NDArray
 
 from controllers.compiling import compiled, relation
 from tuning.measures.band import Floats, MIRROR_s, Samples
-from tuning.measures.regularity import LAG_BLOCK
 from tuning.measures.row import BLIP, HUNTING, LOAD, PLACE, START, START_TOLERANCE_rpm
 from tuning.measures.scan import whole_samples
-from tuning.measures.to_and_fro import to_and_fro
+from tuning.measures.swings import LAG_BLOCK
 from tuning.measures.windows import (
     TOLERANCE_rpm,
     blip_window,
@@ -24,6 +23,7 @@ from tuning.measures.windows import (
     hunting_window,
     load_window,
     start_window,
+    to_and_fro,
 )
 
 

@@ -13,8 +13,8 @@ SUSTAINED_s = 1.0
 """It must do so this long to count as started [s]."""
 START_MEANING = f"time to the first {SUSTAINED_s:g} s at {100.0 * RUNNING_SHARE:.0f} % of target or more"
 START_TOLERANCE_rpm = 100.0
-"""Half-width of the target band after a start, unless the floor is larger; common practice, no
-source [rpm]."""
+"""Half-width of the target band after a start, unless the floor is larger; common practice, no source
+[rpm]."""
 
 
 class MeasureName(NamedTuple):
@@ -37,13 +37,12 @@ class Measures:
     """Measures of idle quality of one run; nan where a run has nothing to measure.
 
     Each is defined exactly in ``tuning.measures.windows`` (by kind of window) and, for hunting, in
-    ``tuning.measures.band`` and ``tuning.measures.regularity``. A stall counts as 0 rpm from its moment on.
+    ``tuning.measures.band`` and ``tuning.measures.swings``. A stall counts as 0 rpm from its moment on.
 
     Attributes
     ----------
     regularity, half_swings : float
-        Of the swing, above 1 where it is regular; times the valve went over to the other side of its
-        range.
+        Of the swing, above 1 where it is regular; times the valve went over to the other side of its range.
     stalled : float
         1 if it stalled.
     """

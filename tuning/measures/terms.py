@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from controllers.compiling import compiled
 from tuning.measures.band import Floats, MIRROR_s, Samples, band_pass
+from tuning.measures.measuring import SAMPLE_s
 from tuning.measures.reduce import scratch_size, valve_wear
 from tuning.measures.scan import line_and_scatter, whole_samples
 from tuning.measures.windows import TOLERANCE_rpm
@@ -136,9 +137,7 @@ def lowest_into(rpm: Rows, first: int, past: int, width: int, out: Floats) -> No
         out[run] = lowest / width
 
 
-def rest_terms(
-    rpm: Rows, steps: Rows, window_s: tuple[float, float], target_rpm: Floats, dt_s: float = 0.05
-) -> Floats:
+def rest_terms(rpm: Rows, steps: Rows, window_s: tuple[float, float], target_rpm: Floats) -> Floats:
     """Measure runs at rest.
 
     Parameters
@@ -148,24 +147,22 @@ def rest_terms(
     window_s : tuple of float
         From when to when; the samples after the first time up to the second [s].
     target_rpm : numpy.ndarray [rpm]
-    dt_s : float
-        Spacing of the samples [s].
 
     Returns
     -------
     numpy.ndarray
         Shape (runs, 3): swing [rpm], target less mean speed [rpm], moves a minute.
     """
-    first, past = (whole_samples(at_s, dt_s) for at_s in window_s)
+    first, past = (whole_samples(at_s, SAMPLE_s) for at_s in window_s)
     out = np.zeros((len(rpm), 3))
-    scratch = np.zeros(scratch_size(past - first, dt_s) + 2 * round(MIRROR_s / dt_s))
-    rest_into(rpm, steps, first, past, np.asarray(target_rpm, float), dt_s, scratch, out)
+    scratch = np.zeros(scratch_size(past - first, SAMPLE_s) + 2 * round(MIRROR_s / SAMPLE_s))
+    rest_into(rpm, steps, first, past, np.asarray(target_rpm, float), SAMPLE_s, scratch, out)
     return out
 
 
 def answer_terms(
     rpm: Rows, begins_s: Sequence[float], span_s: float, target_rpm: Floats,
-    tolerance_rpm: Floats, dt_s: float = 0.05,
+    tolerance_rpm: Floats,
 ) -> Floats:  # fmt: skip
     """Measure how runs answer loads.
 
@@ -177,27 +174,22 @@ def answer_terms(
         When each load comes or goes, and how long each is looked at [s].
     target_rpm, tolerance_rpm : numpy.ndarray
         Shape (runs,): target, and how near it counts as back; raised to 45 [rpm].
-    dt_s : float
-        Spacing of the samples [s].
 
     Returns
     -------
     numpy.ndarray
-        Shape (runs, 2, loads): excursion [rpm], settling [s]; all of ``span_s`` where it did not come
-        back.
+        Shape (runs, 2, loads): excursion [rpm], settling [s]; all of ``span_s`` where it did not come back.
     """
-    begins = np.array([whole_samples(at_s, dt_s) for at_s in begins_s])
+    begins = np.array([whole_samples(at_s, SAMPLE_s) for at_s in begins_s])
     out = np.zeros((len(rpm), 2, begins.size))
     answers_into(
-        rpm, begins, whole_samples(span_s, dt_s), whole_samples(EXCURSION_s, dt_s),
-        np.asarray(target_rpm, float), np.maximum(tolerance_rpm, TOLERANCE_rpm), dt_s, out,
+        rpm, begins, whole_samples(span_s, SAMPLE_s), whole_samples(EXCURSION_s, SAMPLE_s),
+        np.asarray(target_rpm, float), np.maximum(tolerance_rpm, TOLERANCE_rpm), SAMPLE_s, out,
     )  # fmt: skip
     return out
 
 
-def below_target_rpm(
-    rpm: Rows, window_s: tuple[float, float], target_rpm: Floats, dt_s: float = 0.05
-) -> Floats:
+def below_target_rpm(rpm: Rows, window_s: tuple[float, float], target_rpm: Floats) -> Floats:
     """Measure how far runs fall below target after the throttle has closed.
 
     Parameters
@@ -206,17 +198,15 @@ def below_target_rpm(
         Shapes (runs, samples) and (runs,) [rpm].
     window_s : tuple of float
         From the moment the throttle begins to close [s].
-    dt_s : float
-        Spacing of the samples [s].
 
     Returns
     -------
     numpy.ndarray
         Shape (runs,), below 0 where the speed stays above [rpm].
     """
-    first, past = (whole_samples(at_s, dt_s) for at_s in window_s)
+    first, past = (whole_samples(at_s, SAMPLE_s) for at_s in window_s)
     lowest = np.zeros(len(rpm))
-    lowest_into(rpm, first, past, whole_samples(UNDERSHOOT_s, dt_s), lowest)
+    lowest_into(rpm, first, past, whole_samples(UNDERSHOOT_s, SAMPLE_s), lowest)
     return np.asarray(target_rpm - lowest)
 
 
@@ -231,8 +221,7 @@ def score_terms(
     high, low : numpy.ndarray
         Shape (..., 3): ``rest_terms`` with the base curve too high, and too low.
     held_swing_rpm, below_rpm : numpy.ndarray
-        Shape (...): swing with the valve held, of the same engine and seed, and ``below_target_rpm``
-        [rpm].
+        Shape (...): swing with the valve held, of the same engine and seed, and ``below_target_rpm`` [rpm].
     answers, stalls : numpy.ndarray
         Shape (..., 2, loads): ``answer_terms``; shape (...): runs that stalled.
 

@@ -30,8 +30,8 @@ SETTLE_WARN_s = 8.0
 DIP_WARN, DIP_FAIL = 0.15, 0.35
 """Depth below the target as a share of it [-]."""
 RACING_WARN, RACING_SHARE = 0.4, 0.6
-"""Speed above the target while idling or under load, as a share of it: from the second on it races,
-and the sheet says to switch off [-]."""
+"""Speed above the target while idling or under load, as a share of it: from the second on it races, and the
+sheet says to switch off [-]."""
 MOVES_WARN, MOVES_FAIL = 60.0, 240.0
 """Moves of the valve a minute, where nothing asks it to move but scatter [1/min]."""
 START_FLARE_rpm, START_FLARE_FAIL_rpm = 400.0, 800.0
@@ -50,8 +50,7 @@ class Check(Told):
     ----------
     measure : str
         Name of the measure.
-    meaning : Note
-    unit : str
+    meaning, unit : Note, str
     value : float
         On the worst plausible car; nan where a case has nothing to measure.
     warn, fail : float
@@ -136,16 +135,26 @@ class CaseRuns:
         return chance_over(self.of, np.where(np.isnan(self.floor_rpm), 0.0, self.floor_rpm)[:, None])
 
 
-def _worst(
-    name: str,
-    words: tuple[Note, str],
-    values: np.ndarray,
-    warn: np.ndarray | float,
-    fail: np.ndarray | float,
-    lower_is_worse: bool = False,
-) -> Check:
+_WORDS = {
+    "stalled": (Note("stress.stalled"), "runs"),
+    "lowest_rpm": (Note("stress.lowest"), "rpm"),
+    "hunting_percent": (Note("stress.hunting_percent"), "%"),
+    "hunting_rpm": (Note("stress.hunting"), "rpm"),
+    "mean_error_rpm": (Note("stress.error"), "rpm"),
+    "worst_below_target_rpm": (Note("stress.dip"), "rpm"),
+    "blip_undershoot_rpm": (Note("stress.undershoot"), "rpm"),
+    "highest_rpm": (Note("stress.highest"), "rpm"),
+    "start_flare_rpm": (Note("stress.start_flare"), "rpm"),
+    "settle_s": (Note("stress.settle"), "s"),
+    "limited_share": (Note("stress.limited"), "%"),
+    "moves_per_min": (Note("stress.moves"), "1/min"),
+}
+"""What each measure means, and its unit."""
+Limit = np.ndarray | float
+
+
+def _worst(name: str, values: np.ndarray, warn: Limit, fail: Limit, lower_is_worse: bool = False) -> Check:
     """The check on the car and seed that strain the limits most; limits are by car."""
-    meaning, unit = words
     cars = values.shape[0]
     warn_at = np.broadcast_to(np.asarray(warn, dtype=float), (cars,))
     fail_at = np.broadcast_to(np.asarray(fail, dtype=float), (cars,))
@@ -153,13 +162,10 @@ def _worst(
     side = -1.0 if lower_is_worse else 1.0
     beyond = side * (values - limit) / np.maximum(np.abs(limit), 1e-9)
     if np.isnan(values).all():
-        return Check(name, meaning, unit, math.nan, math.inf, math.inf, False, 0, 0)
+        return Check(name, *_WORDS[name], math.nan, math.inf, math.inf, False, 0, 0)
     car, seed = np.unravel_index(np.argmax(np.where(np.isnan(beyond), -np.inf, beyond)), values.shape)
-    value = float(values[car, seed])
-    return Check(
-        name, meaning, unit, value, float(warn_at[car]), float(fail_at[car]), lower_is_worse,
-        int(car), int(seed),
-    )  # fmt: skip
+    limits = float(warn_at[car]), float(fail_at[car])
+    return Check(name, *_WORDS[name], float(values[car, seed]), *limits, lower_is_worse, int(car), int(seed))
 
 
 def _mean_of_seeds(values: np.ndarray) -> np.ndarray:
@@ -171,89 +177,50 @@ def _mean_of_seeds(values: np.ndarray) -> np.ndarray:
 
 
 def checks_of(runs: CaseRuns, is_fault: bool, at_rest: bool) -> list[Check]:
-    """Hold all measures of a case against their limits.
+    """Hold all measures of a case against their limits; where something is broken some only warn.
 
-    Moves count only ``at_rest``: where loads or starts ask for them they are readiness, not wear.
-    Gives one a measure, on the worst car.
+    Moves count only ``at_rest``: where loads or starts ask for them they are readiness, not wear. Gives one a
+    measure, on the worst car.
     """
-    target, stall = runs.target_rpm, runs.stall_rpm
-    never = math.inf
+    target, stall, of, never = runs.target_rpm, runs.stall_rpm, runs.of, math.inf
     lowest_fail = stall + LOWEST_FAIL * (target - stall)
-    return [
-        _worst("stalled", (Note("stress.stalled"), "runs"), runs.of("stalled"), never, 0.5),
+    deepest = never if is_fault else DIP_FAIL * target
+    flare, limited = of("start_flare_rpm"), 100.0 * runs.limited
+    checks = [
+        _worst("stalled", of("stalled"), never, 0.5),
         _worst(
-            "lowest_rpm", (Note("stress.lowest"), "rpm"), runs.of("lowest_rpm"),
-            stall + LOWEST_WARN * (target - stall), -never if is_fault else lowest_fail, True,
+            "lowest_rpm", of("lowest_rpm"), stall + LOWEST_WARN * (target - stall),
+            -never if is_fault else lowest_fail, True,
         ),
         *_resting_checks(runs, is_fault),
-        *_moving_checks(runs, is_fault),
-        *([_moves_check(runs, is_fault)] if at_rest else []),
+        _worst("worst_below_target_rpm", of("worst_below_target_rpm"), DIP_WARN * target, deepest),
+        _worst("blip_undershoot_rpm", of("blip_undershoot_rpm"), DIP_WARN * target, deepest),
+        _worst(
+            "highest_rpm", of("highest_rpm") - target[:, None], RACING_WARN * target, RACING_SHARE * target
+        ),
+        _worst("start_flare_rpm", flare, START_FLARE_rpm, START_FLARE_FAIL_rpm),
+        _worst("settle_s", _mean_of_seeds(of("settle_s")), SETTLE_WARN_s, never),
+        _worst("limited_share", limited, 100.0 * LIMITED_WARN, never),
     ]  # fmt: skip
-
-
-def _soft(limit: np.ndarray | float, is_fault: bool) -> np.ndarray | float:
-    """A limit that only warns where something is broken."""
-    return math.inf if is_fault else limit
+    if at_rest:
+        most = never if is_fault else MOVES_FAIL
+        checks.append(_worst("moves_per_min", _mean_of_seeds(of("moves_per_min")), MOVES_WARN, most))
+    return checks
 
 
 def _resting_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
     """Whether it idles where it should, and evenly."""
-    floor = np.nan_to_num(runs.floor_rpm)
-    most = _soft(HUNTING_FAIL * floor + HUNTING_FAIL_rpm, is_fault)
-    swing_rpm, chance = runs.of("hunting_rpm"), runs.hunting
+    floor, swing_rpm, chance = np.nan_to_num(runs.floor_rpm), runs.of("hunting_rpm"), runs.hunting
+    most = math.inf if is_fault else HUNTING_FAIL * floor + HUNTING_FAIL_rpm
     surely = math.nan if chance is None else 100.0 * chance.low_share
     largest = np.where(swing_rpm == np.nanmax(swing_rpm, initial=0.0), surely, math.nan)
+    error_rpm = _mean_of_seeds(np.abs(runs.of("mean_error_rpm")))
+    wide = HUNTING_WARN * floor + HUNTING_WARN_rpm
     return [
-        _worst("hunting_percent", (Note("stress.hunting_percent"), "%"), largest, HUNTS_percent, math.inf),
-        _worst(
-            "hunting_rpm", (Note("stress.hunting"), "rpm"),
-            _mean_of_seeds(runs.of("hunting_rpm")), HUNTING_WARN * floor + HUNTING_WARN_rpm, most,
-        ),
-        _worst(
-            "mean_error_rpm", (Note("stress.error"), "rpm"),
-            _mean_of_seeds(np.abs(runs.of("mean_error_rpm"))),
-            ERROR_WARN_rpm, _soft(ERROR_FAIL_rpm, is_fault),
-        ),
-    ]  # fmt: skip
-
-
-def _moving_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
-    """What loads and blips do to it, and what the valve does about them."""
-    target, never = runs.target_rpm, math.inf
-    deepest = _soft(DIP_FAIL * target, is_fault)
-    return [
-        _worst(
-            "worst_below_target_rpm", (Note("stress.dip"), "rpm"),
-            runs.of("worst_below_target_rpm"), DIP_WARN * target, deepest,
-        ),
-        _worst(
-            "blip_undershoot_rpm", (Note("stress.undershoot"), "rpm"),
-            runs.of("blip_undershoot_rpm"), DIP_WARN * target, deepest,
-        ),
-        _worst(
-            "highest_rpm", (Note("stress.highest"), "rpm"),
-            runs.of("highest_rpm") - target[:, None], RACING_WARN * target, RACING_SHARE * target,
-        ),
-        _worst(
-            "start_flare_rpm", (Note("stress.start_flare"), "rpm"), runs.of("start_flare_rpm"),
-            START_FLARE_rpm, START_FLARE_FAIL_rpm,
-        ),
-        _worst(
-            "settle_s", (Note("stress.settle"), "s"), _mean_of_seeds(runs.of("settle_s")),
-            SETTLE_WARN_s, never,
-        ),
-        _worst(
-            "limited_share", (Note("stress.limited"), "%"), 100.0 * runs.limited,
-            100.0 * LIMITED_WARN, math.inf,
-        ),
-    ]  # fmt: skip
-
-
-def _moves_check(runs: CaseRuns, is_fault: bool) -> Check:
-    return _worst(
-        "moves_per_min", (Note("stress.moves"), "1/min"), _mean_of_seeds(runs.of("moves_per_min")),
-        MOVES_WARN, _soft(MOVES_FAIL, is_fault),
-    )  # fmt: skip
+        _worst("hunting_percent", largest, HUNTS_percent, math.inf),
+        _worst("hunting_rpm", _mean_of_seeds(swing_rpm), wide, most),
+        _worst("mean_error_rpm", error_rpm, ERROR_WARN_rpm, math.inf if is_fault else ERROR_FAIL_rpm),
+    ]
 
 
 def deciding(checks: Sequence[Check]) -> Check:

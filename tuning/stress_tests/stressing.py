@@ -47,8 +47,8 @@ class Case(Told):
         The measure that decided, with its limit.
     checks : tuple of Check
     fitted : bool
-        False where the car has nothing that this scenario switches: then nothing is judged, and
-        ``verdict`` is "pass" without being counted as one.
+        False where the car has nothing that this scenario switches: then nothing is judged, and ``verdict``
+        is "pass" without being counted as one.
     worst_car : str
         Which plausible car it was, in words.
     worst_run : Samples
@@ -86,8 +86,7 @@ class Stress(Told):
 
     Attributes
     ----------
-    car : str
-    suite : str
+    car, suite : str
     cases : tuple of Case
         In the order of the suite.
     engines, runs : int
@@ -174,7 +173,7 @@ def stress(
     seed : int
         Seed of the plausible cars and their scatter, 0 or more; no search met these.
     cores : int, optional
-        Threads; all cores when left out.  The result does not depend on it.
+        Threads; all cores when left out. The result does not depend on it.
     on_progress : callable, optional
         Told the share done and what goes on.
 

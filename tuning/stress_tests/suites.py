@@ -81,8 +81,7 @@ def is_fitted(car: Car, scenario: Scenario) -> bool:
 
     Parameters
     ----------
-    car : Car
-    scenario : Scenario
+    car, scenario : Car, Scenario
 
     Returns
     -------
@@ -99,8 +98,7 @@ def not_fitted(car: Car, scenario: Scenario) -> tuple[str, ...]:
 
     Parameters
     ----------
-    car : Car
-    scenario : Scenario
+    car, scenario : Car, Scenario
 
     Returns
     -------

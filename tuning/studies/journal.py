@@ -133,12 +133,8 @@ def _damaged(path: Path) -> InputError:
     with path.open("rb") as file:
         for number, line in enumerate(file, start=1):
             if not _is_record(line):
-                return _unusable(
-                    path,
-                    number,
-                    f"this line is damaged ({line[:40]!r}); delete the line in a copy of the file "
-                    "and use the copy, or begin another journal",
-                )
+                told = f"this line is damaged ({line[:40]!r}); delete the line in a copy of the file"
+                return _unusable(path, number, f"{told} and use the copy, or begin another journal")
     return _unusable(path, 1, "its records contradict each other; begin another journal")
 
 

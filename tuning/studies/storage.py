@@ -160,13 +160,13 @@ def _is_made_by_another(error: Exception) -> bool:
 
 def _reason(error: Exception) -> str:
     """Say in one line why a database does not answer; drivers write several."""
-    told = _first_line(getattr(error, "orig", None) or error)
-    return f"cannot be reached or used ({told}); check the address, the rights and the server"
+    return f"cannot be reached or used ({_first_line(error)}); check the address, the rights and the server"
 
 
 def _first_line(error: BaseException) -> str:
-    lines = str(error).strip().splitlines()
-    return lines[0].strip() if lines else type(error).__name__
+    told = getattr(error, "orig", None) or error
+    lines = str(told).strip().splitlines()
+    return lines[0].strip() if lines else type(told).__name__
 
 
 @contextmanager
@@ -178,8 +178,7 @@ def storage_errors(shown: str) -> Iterator[None]:
     try:
         yield
     except (StorageInternalError, SQLAlchemyError, OSError, json.JSONDecodeError) as error:
-        cause = error.__cause__ or error
-        told = _first_line(getattr(cause, "orig", None) or cause)
+        told = _first_line(error.__cause__ or error)
         raise EvenidleError(
             f"{shown}: the study's storage was lost ({told}); finished trials are kept: see to the "
             "storage, then run again with --resume"

@@ -70,8 +70,8 @@ def open_study(
     resume : bool
         Continue or join the study if it is there already. Without, such a study is an error.
     inputs : mapping, optional
-        What the values depend on: names to digests or other values that JSON can hold.
-        A study is only joined with the inputs it was made for.
+        What the values depend on: names to digests or other values that JSON can hold. A study is only joined
+        with the inputs it was made for.
     sampler : str
         ``tpe`` or ``random``.
 
@@ -83,8 +83,8 @@ def open_study(
     Raises
     ------
     InputError
-        If the storage cannot be used, a study of that name is there and `resume` is false, or
-        the study was made for other inputs or another seed.
+        If the storage cannot be used, a study of that name is there and `resume` is false, or the study was
+        made for other inputs or another seed.
     """
     import optuna
 
@@ -163,10 +163,10 @@ def run_search(
 ) -> int:
     """Search in batches until the study holds enough finished trials.
 
-    One process alone gets the same trials for the same seed and batch, on any storage, in one go
-    or resumed between batches. Each of several goes on until the *study* holds `n_trials`, and
-    finishes the batch it has begun: at most one batch each beyond. Trials that a dead worker left
-    are evaluated again under a new number, and never told twice.
+    One process alone gets the same trials for the same seed and batch, on any storage, in one go or resumed
+    between batches. Each of several goes on until the *study* holds `n_trials`, and finishes the batch it has
+    begun: at most one batch each beyond. Trials that a dead worker left are evaluated again under a new
+    number, and never told twice.
 
     Parameters
     ----------

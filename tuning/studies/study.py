@@ -23,8 +23,7 @@ class Study:
     ----------
     optuna_study : optuna.Study
         The study itself, for whatever optuna can tell of it (best trials, importances).
-    place : Place
-    study_id : int
+    place, study_id : Place, int
     seed : int
         Seed of every proposal.
     sampler : str
@@ -83,8 +82,8 @@ class Outcome:
     Attributes
     ----------
     value : float or None
-        What is to be made small; None or NaN if the candidate has none. Such a trial is finished
-        and is not tried again.
+        What is to be made small; None or NaN if the candidate has none. Such a trial is finished and is not
+        tried again.
     notes : mapping
         Plain values kept with the trial, as its user attribute ``notes``.
     """

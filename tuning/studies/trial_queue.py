@@ -1,7 +1,7 @@
 """Trials that wait for an evaluation: start points, and what dead workers left unfinished.
 
-Of several with one key only the lowest number counts, so all may queue the same thing at once. A
-retry is taken only after the trial it repeats was told FAIL, which no late answer can undo.
+Of several with one key only the lowest number counts, so all may queue the same thing at once. A retry is
+taken only after the trial it repeats was told FAIL, which no late answer can undo.
 """
 
 from __future__ import annotations
