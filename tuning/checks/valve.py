@@ -154,7 +154,8 @@ def _pulses(car: Car) -> _Pulses:
         (cold_V, COLD_degC),
         (hot_V, HOT_degC),
     )
-    return _Pulses(*(_needed_ms(car, *one) for one in where), loaded_V, cold_V, hot_V)
+    running, loaded, cold, hot = (_needed_ms(car, *one) for one in where)
+    return _Pulses(running, loaded, cold, hot, loaded_V, cold_V, hot_V)
 
 
 def _pulse(car: Car, needed: _Pulses) -> CheckLine:

@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Any
 from zlib import crc32
 
@@ -39,15 +40,8 @@ DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
     "manifold": {"volume_cm3": 0.12},
     "valve": {"area_mm2": 0.10},
     "electrics": {"efficiency": 0.08, "lag_s": 0.30, "cut_in_rpm": 0.05},
-    "loads": {
-        "lamps_W": 0.08,
-        "fan_W": 0.08,
-        "screen_W": 0.08,
-        "steering_Nm": 0.15,
-        "aircon_Nm": 0.15,
-        "gearbox_Nm": 0.15,
-        "clutch_Nm": 0.15,
-    },
+    "loads": dict.fromkeys(("lamps_W", "fan_W", "screen_W"), 0.08)
+    | dict.fromkeys(("steering_Nm", "aircon_Nm", "gearbox_Nm", "clutch_Nm"), 0.15),
 }
 """Relative standard deviations of an engine known from its papers only [-]; our judgement."""
 
@@ -124,11 +118,8 @@ def _percent(factor: float) -> str:
 
 def spreads_of(car: Car) -> dict[str, dict[str, float]]:
     """Relative standard deviations in force for a car."""
-    tables = {*DEFAULT_SPREADS, *car.uncertainty}
-    return {
-        table: {**DEFAULT_SPREADS.get(table, {}), **car.uncertainty.get(table, {})}
-        for table in sorted(tables)
-    }
+    tables = sorted({*DEFAULT_SPREADS, *car.uncertainty})
+    return {table: {**DEFAULT_SPREADS.get(table, {}), **car.uncertainty.get(table, {})} for table in tables}
 
 
 @dataclass(frozen=True)
@@ -237,14 +228,11 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
 
 def _set_factors(car: Car, one: Car) -> dict[str, float]:
     """Factors of the numbers that setting the idle and its swing may have changed."""
-    numbers = {
-        "engine.work_per_air_kJ_per_kg": (
-            one.engine.work_per_air_kJ_per_kg, car.engine.work_per_air_kJ_per_kg
-        ),
-        "throttle.leak_mm2": (one.throttle.leak_mm2, car.throttle.leak_mm2),
-        SCATTER: (one.engine.scatter_share, car.engine.scatter_share),
-    }  # fmt: skip
-    return {name: new / old if old > 0.0 else 1.0 for name, (new, old) in numbers.items()}
+    factors = {}
+    for name in ("engine.work_per_air_kJ_per_kg", "throttle.leak_mm2", SCATTER):
+        new, old = map(attrgetter(name), (one, car))
+        factors[name] = new / old if old > 0.0 else 1.0
+    return factors
 
 
 def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:

@@ -7,8 +7,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim import COUNTERS, Fleet, Plan, SAMPLE_s, run_plan
-from tuning.ensemble.drives import ANSWER, HIGH, LOW, LOADS_AT_s
-from tuning.measures import COLUMN, score_terms
+from tuning.ensemble.drives import (
+    ANSWER,
+    HIGH,
+    LOW,
+    ANSWER_s,
+    BLIP_AT_s,
+    BLIP_OPEN_s,
+    LOAD_SPAN_s,
+    LOADS_AT_s,
+    REST_FROM_s,
+    REST_s,
+)
+from tuning.measures import COLUMN, answer_terms, below_target_rpm, rest_terms, score_terms
 
 LOADS = len(LOADS_AT_s)
 ROW = 3 + 2 * LOADS + 1
@@ -89,6 +100,32 @@ class Runs:
             rest[:, :, 0], rest[:, :, 1], self.held_swing[None], self.answers, self.below_rpm,
             self.stalled[:, :, [HIGH, LOW, ANSWER]].sum(axis=2),
         )  # fmt: skip
+
+
+def row_of(
+    drive: int, shift_s: float, rpm: np.ndarray, steps: np.ndarray, counters: np.ndarray, near_rpm: np.ndarray
+) -> np.ndarray:
+    """What the score is made of, of some runs of one drive, all in it so much later: (runs, ``ROW``)."""
+    out = np.full((len(rpm), ROW), np.nan)
+    target = counters[:, COUNTER["target_rpm"]]
+    running = still_running(rpm, counters)
+    if drive in (HIGH, LOW):
+        out[:, :3] = rest_terms(running, steps, (REST_FROM_s + shift_s, REST_s + shift_s), target)
+    elif drive == ANSWER:
+        begins = [at_s + shift_s for at_s in LOADS_AT_s]
+        out[:, 3:-1] = answer_terms(running, begins, LOAD_SPAN_s, target, near_rpm).reshape(len(rpm), -1)
+        window = (BLIP_AT_s + BLIP_OPEN_s + shift_s, ANSWER_s + shift_s)
+        out[:, -1] = below_target_rpm(running, window, target)
+    return out
+
+
+def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
+    """Samples of speed, 0 from a stall on; the same array where none stalls."""
+    stalled_s = counters[:, COUNTER["stalled_s"]]
+    if not np.isfinite(stalled_s).any():
+        return rpm
+    time_s = (np.arange(rpm.shape[1]) + 1.0) * SAMPLE_s
+    return np.where(time_s[None] > stalled_s[:, None], 0.0, rpm).astype(np.float32)
 
 
 def known_mean(values: np.ndarray, axis: int) -> np.ndarray:

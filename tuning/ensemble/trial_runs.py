@@ -15,15 +15,7 @@ from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, full_plan, make_fleet, 
 from tuning.ensemble.drives import (
     ANSWER,
     HIGH,
-    LOW,
-    ANSWER_s,
-    BLIP_AT_s,
-    BLIP_OPEN_s,
     Drive,
-    LOAD_SPAN_s,
-    LOADS_AT_s,
-    REST_FROM_s,
-    REST_s,
     SHIFT_s,
     centring_steps,
     shifted,
@@ -31,8 +23,8 @@ from tuning.ensemble.drives import (
     step_parts,
     trial_drives,
 )
-from tuning.ensemble.runs import COUNTER, ROW, Runs, Samples, kept_samples, known_mean, picked
-from tuning.measures import MEASURES, answer_terms, below_target_rpm, measure_runs, rest_terms, stalled_at
+from tuning.ensemble.runs import COUNTER, ROW, Runs, Samples, kept_samples, known_mean, picked, row_of
+from tuning.measures import MEASURES, measure_runs, stalled_at
 
 
 class TrialRuns:
@@ -123,7 +115,9 @@ class TrialRuns:
             for place in np.unique(scenario).tolist():
                 mine = scenario == place
                 some = which[mine]
-                rows[some] = self._row_of(place, plan.car[some], rpm[mine], steps[mine], counters[mine])
+                drive, seed = divmod(place, len(self.seeds))
+                near, shift_s = self.held_swing[plan.car[some], seed], float(self._shift_s[seed])
+                rows[some] = row_of(drive, shift_s, rpm[mine], steps[mine], counters[mine], near)
                 if measures:
                     values[some] = measured(
                         self._shifted[place], rpm[mine], steps[mine], counters[mine],
@@ -138,28 +132,6 @@ class TrialRuns:
 
         run_plan(self._fleet, plan, keep, cores=self._cores, on_done=tell)
         return self._runs(plan, candidates, rows, values, counted)
-
-    def _row_of(
-        self, scenario: int, car: np.ndarray, rpm: np.ndarray, steps: np.ndarray,
-        counters: np.ndarray,
-    ) -> np.ndarray:  # fmt: skip
-        """What the score is made of, of some runs of one scenario."""
-        drive, seed = divmod(scenario, len(self.seeds))
-        shift_s = float(self._shift_s[seed])
-        out = np.full((len(rpm), ROW), np.nan)
-        target = counters[:, COUNTER["target_rpm"]]
-        running = still_running(rpm, counters)
-        if drive in (HIGH, LOW):
-            window = (REST_FROM_s + shift_s, REST_s + shift_s)
-            out[:, :3] = rest_terms(running, steps, window, target)
-        elif drive == ANSWER:
-            begins = [at_s + shift_s for at_s in LOADS_AT_s]
-            near = self.held_swing[car, seed]
-            answers = answer_terms(running, begins, LOAD_SPAN_s, target, near)
-            out[:, 3:-1] = answers.reshape(len(rpm), -1)
-            window = (BLIP_AT_s + BLIP_OPEN_s + shift_s, ANSWER_s + shift_s)
-            out[:, -1] = below_target_rpm(running, window, target)
-        return out
 
     def samples(self, candidates: Sequence[Feedback]) -> list[Samples]:
         """What candidates do on the first car with loads and a blip, to be looked at.
@@ -219,15 +191,6 @@ class TrialRuns:
         with_stall = np.isfinite(counters[..., COUNTER["stalled_s"]]).astype(float)
         target = known_mean(counters[0, :, :, :, COUNTER["target_rpm"]], axis=-1)
         return Runs(placed(rows), placed(values), with_stall, limited, self.floor, self.held_swing, target)
-
-
-def still_running(rpm: np.ndarray, counters: np.ndarray) -> np.ndarray:
-    """Samples of speed, 0 from a stall on; the same array where none stalls."""
-    stalled_s = counters[:, COUNTER["stalled_s"]]
-    if not np.isfinite(stalled_s).any():
-        return rpm
-    time_s = (np.arange(rpm.shape[1]) + 1.0) * SAMPLE_s
-    return np.where(time_s[None] > stalled_s[:, None], 0.0, rpm).astype(np.float32)
 
 
 def own_seeds(seeds: np.ndarray, cars: np.ndarray) -> np.ndarray:

@@ -98,7 +98,7 @@ def _table(
 ) -> Table:
     places = _channels(recording)
     headers = [one_line(recording.groups[group].channels[at].name, 80) for group, at in places]
-    units = [_unit(recording, place) for place in places]
+    units = [str(recording.get_channel_unit(group=group, index=at) or "") for group, at in places]
     wanted = wanted_of(headers)
     choices, notes = choose_columns(headers, units, wanted)
     if "rpm" not in choices:
@@ -137,11 +137,6 @@ def _channels(recording: Any) -> list[Channel]:
         for at in range(len(content.channels))
         if recording.masters_db.get(group) != at
     ]
-
-
-def _unit(recording: Any, place: Channel) -> str:
-    group, at = place
-    return str(recording.get_channel_unit(group=group, index=at) or "")
 
 
 def _samples(recording: Any, place: Channel) -> tuple[FloatArray, FloatArray]:

@@ -63,11 +63,9 @@ def _time(file: str, header: str, rows: Rows, column: int) -> tuple[FloatArray, 
 
 def _written_as_time(layout: Layout, column: int) -> list[int]:
     """Return the time column if its first filled cell is a clock time or a date."""
-    for cells in layout.first_rows:
-        cell = cells[column] if column < len(cells) else ""
-        if is_time(cell):
-            return [column]
-    return []
+    return (
+        [column] if any(is_time(cells[column]) for cells in layout.first_rows if column < len(cells)) else []
+    )
 
 
 def find_wanted(
@@ -89,9 +87,7 @@ def find_wanted(
                 wanted[name] = found[0], _unit_given(column, headers[found[0]])
             else:
                 what = "no such column" if not found else "several such columns"
-                there = listed(headers)
-                message = f"{what} ({column!r}), allowed: {there}"
-                problems.append(Problem(file, line, key, message))
+                problems.append(Problem(file, line, key, f"{what} ({column!r}), allowed: {listed(headers)}"))
     if problems:
         raise InputError(problems)
     return wanted

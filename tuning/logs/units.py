@@ -186,12 +186,8 @@ def pressure_from_values(values: FloatArray, signal: Signal) -> Conversion | Non
 def temperature_from_values(values: FloatArray) -> Conversion:
     """Choose degC, degF or K for engine temperatures without a written unit."""
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
-    if low > _COLDEST_K and high < _WARMEST_K:
-        unit = "K"
-    elif _HOTTEST_degC < high <= _HOTTEST_degF:
-        unit = "degF"
-    else:
-        unit = "degC"
+    unit = "degF" if _HOTTEST_degC < high <= _HOTTEST_degF else "degC"
+    unit = "K" if low > _COLDEST_K and high < _WARMEST_K else unit
     scale, offset = _affine(_SPELLINGS["temperature"][unit.lower()], "degC")
     how = f"no unit written: taken as {unit} from its values, {low:.4g} to {high:.4g}"
     return Conversion(unit, scale, offset, how)
@@ -207,10 +203,6 @@ def voltage_from_values(values: FloatArray) -> Conversion:
 
 def time_from_interval(interval: float) -> Conversion:
     """Choose s, ms or us for a time column without a written unit."""
-    unit, scale = "s", 1.0
-    if interval >= 5000.0:
-        unit, scale = "us", 1e-6
-    elif interval >= 5.0:
-        unit, scale = "ms", 1e-3
+    unit, scale = ("us", 1e-6) if interval >= 5000.0 else ("ms", 1e-3) if interval >= 5.0 else ("s", 1.0)
     how = f"no unit written: taken as {unit} from rows {interval:.4g} apart"
     return Conversion(unit, scale, 0.0, how)

@@ -91,7 +91,11 @@ def _conversions(table: Table, filled: Mapping[str, FloatArray], findings: Findi
         elif _log_units.is_written(choice.unit, choice.signal.kind):
             written = _log_units.conversion(choice.unit, choice.signal)
             if written is None:
-                _bad_unit(choice, table, findings)
+                message = (
+                    f"unit does not turn into {choice.signal.unit} ({choice.unit!r}), allowed: a unit of "
+                )
+                message += f"{choice.signal.kind}, or none"
+                findings.add("unit", table.header_line, table.headers[choice.column], message)
             else:
                 found[name] = written
         elif choice.signal.kind == "temperature":
@@ -103,11 +107,9 @@ def _conversions(table: Table, filled: Mapping[str, FloatArray], findings: Findi
     if unmarked:
         marked = [found[name] for name in found if name.endswith("_degC")]
         pooled = np.concatenate([filled[name] for name in unmarked])
-        shared = (
-            replace(marked[0], how="no unit written: taken as the other temperature's")
-            if marked
-            else _log_units.temperature_from_values(pooled)
-        )
+        shared = _log_units.temperature_from_values(pooled)
+        if marked:
+            shared = replace(marked[0], how="no unit written: taken as the other temperature's")
         found |= dict.fromkeys(unmarked, shared)
     return found
 
@@ -123,15 +125,6 @@ def _guess(choice: Choice, values: FloatArray) -> Conversion | None:
         return _log_units.voltage_from_values(values)
     unit = choice.signal.unit
     return Conversion(unit, 1.0, 0.0, f"no unit written: taken as {unit}")
-
-
-def _bad_unit(choice: Choice, table: Table, findings: Findings) -> None:
-    header = table.headers[choice.column]
-    message = (
-        f"unit does not turn into {choice.signal.unit} ({choice.unit!r}), allowed: a unit of "
-        f"{choice.signal.kind}, or none"
-    )
-    findings.add("unit", table.header_line, header, message)
 
 
 def _check_possible(ours: Mapping[str, FloatArray], table: Table, findings: Findings) -> None:

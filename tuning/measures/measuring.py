@@ -23,24 +23,19 @@ SAMPLE_s = 0.05
 """Spacing of the samples that measures are taken from [s]."""
 
 
-class Recorded(Protocol):
+class _Recorded(Protocol):
     """What ``measure`` needs: a trace, a log, or anything with times and rpm.
 
-    It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one number for the target),
-    ``windows``, and ``stalled_s``, the time from which the engine no longer runs (nan: it does). Where it has
-    ``resampled(name, spacing_s)``, as a simulated trace has, its samples are taken from there; a recorded log
-    is resampled by ``resample_hold``.
+    Times rise, even or not. It may also have ``valve_steps`` and ``target_rpm`` (arrays as long, or one
+    number for the target), ``windows``, and ``stalled_s``, the time from which the engine no longer runs
+    (nan: it does). Where it has ``resampled(name, spacing_s)``, as a simulated trace has, its samples are
+    taken from there; a recorded log is resampled by ``resample_hold``.
     """
 
     @property
-    def time_s(self) -> ArrayLike:
-        """Times, rising, even or not [s]."""
-        ...
-
+    def time_s(self) -> ArrayLike: ...
     @property
-    def rpm(self) -> ArrayLike:
-        """Measured rpm at those times [rpm]."""
-        ...
+    def rpm(self) -> ArrayLike: ...
 
 
 class _Span(Protocol):
@@ -107,7 +102,7 @@ def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) 
     return x[known][np.maximum(held, 0)].astype(np.float32)
 
 
-def _samples(trace: Recorded, name: str) -> Samples | None:
+def _samples(trace: _Recorded, name: str) -> Samples | None:
     """Samples of a signal; None if the trace has it not, or nothing finite of it."""
     given: ArrayLike | None = getattr(trace, name, None)
     if given is None or not np.any(np.isfinite(np.asarray(given, dtype=np.float64))):
@@ -120,7 +115,7 @@ def _samples(trace: Recorded, name: str) -> Samples | None:
     return resample_hold(trace.time_s, given)
 
 
-def _begin_s(trace: Recorded) -> float:
+def _begin_s(trace: _Recorded) -> float:
     """Where the slot of the first sample begins: a simulated run at 0, a log one before it."""
     first_s = float(np.asarray(trace.time_s, dtype=np.float64)[0])
     return 0.0 if hasattr(trace, "resampled") else first_s - SAMPLE_s
@@ -193,13 +188,13 @@ def _reduced(
 
 
 def measure(
-    trace: Recorded, windows: Windows | None = None, target: float | None = None, floor_rpm: float = 0.0
+    trace: _Recorded, windows: Windows | None = None, target: float | None = None, floor_rpm: float = 0.0
 ) -> Measures:
     """Measure the idle quality of one trace or log.
 
     Parameters
     ----------
-    trace : Recorded
+    trace : Trace or Log
     windows : iterable, optional
         Kind, beginning and end of each, in the trace's own time; else the trace's own ``windows``, and
         failing that one hunting window over all of it.

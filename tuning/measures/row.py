@@ -92,10 +92,7 @@ class Measures:
         return {name: None if math.isnan(value) else value for name, value in values.items()}
 
 
-MEASURES: tuple[MeasureName, ...] = tuple(
-    MeasureName(one.name, one.metadata["unit"], one.metadata["meaning"], one.metadata["needs_target"])
-    for one in fields(Measures)
-)
+MEASURES: tuple[MeasureName, ...] = tuple(MeasureName(one.name, **one.metadata) for one in fields(Measures))
 """Places of the row of measures, in order."""
 COLUMN: dict[str, int] = {one.name: i for i, one in enumerate(MEASURES)}
 """Place of each measure in the row by name."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
@@ -16,10 +16,26 @@ from tuning.studies.workers import Watch, Worker
 if TYPE_CHECKING:
     import optuna
     from optuna.samplers import BaseSampler
+    from optuna.storages import BaseStorage
     from optuna.trial import FrozenTrial
 
 C = TypeVar("C")
 NOTES = "notes"
+
+
+def write_beyond(
+    storage: BaseStorage, place: int, trial: FrozenTrial, known: Container[str], attrs: Container[str] = ()
+) -> None:
+    """Write into a trial what another has beyond the parameters and system attributes known."""
+    for name, distribution in trial.distributions.items():
+        if name not in known:
+            value = distribution.to_internal_repr(trial.params[name])
+            storage.set_trial_param(place, name, value, distribution)
+    for key, attr in trial.user_attrs.items():
+        storage.set_trial_user_attr(place, key, attr)
+    for key, attr in trial.system_attrs.items():
+        if key not in attrs:
+            storage.set_trial_system_attr(place, key, attr)
 
 
 class Sketch:
@@ -72,14 +88,7 @@ class Sketch:
         """Take over what a trial was told, and what its own worker wrote meanwhile."""
         place = self._places[trial._trial_id]
         mine = self._storage.get_trial(place)
-        for name, distribution in trial.distributions.items():
-            if name not in mine.distributions:
-                value = distribution.to_internal_repr(trial.params[name])
-                self._storage.set_trial_param(place, name, value, distribution)
-        for key, attr in trial.system_attrs.items():
-            self._storage.set_trial_system_attr(place, key, attr)
-        for key, attr in trial.user_attrs.items():
-            self._storage.set_trial_user_attr(place, key, attr)
+        write_beyond(self._storage, place, trial, mine.distributions)
         self._storage.set_trial_state_values(place, trial.state, trial.values)
         self._open.discard(trial._trial_id)
 
@@ -186,22 +195,10 @@ class Work(Generic[C]):
 
         candidate, proposed, place = self._sketch.propose(self._ask_space, trial)
         try:
-            self._write(trial, proposed)
+            write_beyond(self._study.storage, trial._trial_id, proposed, (), trial.system_attrs)
         except UpdateFinishedTrialError:
             return None
         return self._asked(trial._trial_id, candidate, place)
-
-    def _write(self, trial: FrozenTrial, proposed: FrozenTrial) -> None:
-        """Add what a proposal has beyond the trial it was made for."""
-        storage, trial_id = self._study.storage, trial._trial_id
-        for name, distribution in proposed.distributions.items():
-            value = distribution.to_internal_repr(proposed.params[name])
-            storage.set_trial_param(trial_id, name, value, distribution)
-        for key, attr in proposed.user_attrs.items():
-            storage.set_trial_user_attr(trial_id, key, attr)
-        for key, attr in proposed.system_attrs.items():
-            if key not in trial.system_attrs:
-                storage.set_trial_system_attr(trial_id, key, attr)
 
     def _asked(self, trial_id: int, candidate: C, place: int) -> Asked[C]:
         self._sketch.name(place, trial_id)
