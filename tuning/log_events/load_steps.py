@@ -10,11 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning.log_events.states import BETWEEN_PARTS_s, idle_rows, remembered
+from tuning.log_events.states import BETWEEN_PARTS_s, Floats, idle_rows, remembered
 from tuning.logs import Log
 from tuning.notes import Note
-
-Floats = NDArray[np.float64]
 
 LOOK_s, GAP_s = 4.0, 1.5
 """Means over this long on both sides are compared, leaving out this long after the change [s]."""

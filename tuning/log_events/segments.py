@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tuning.log_events.load_steps import find_shifts, load_changes_s
 from tuning.log_events.states import (
+    Floats,
     QUICK_ENOUGH_s,
     STOPPED_rpm,
     driven_rows,
@@ -24,9 +23,7 @@ from tuning.log_events.states import (
 )
 from tuning.logs import Log
 from tuning.measures import is_hunting, measure
-from tuning.notes import Note
-
-Floats = NDArray[np.float64]
+from tuning.notes import Note, Told
 
 KINDS = ("stopped", "start", "driven", "idle", "steady", "step", "load", "hunting")
 """Kinds of segment: states of the engine, then what happens while it idles."""
@@ -45,7 +42,7 @@ FEWEST_REVERSALS = 4
 
 
 @dataclass(frozen=True)
-class Segment:
+class Segment(Told):
     """One stretch of a log.
 
     Attributes
@@ -56,6 +53,8 @@ class Segment:
     values : dict of str to float
         Numbers that belong to it, names with units.
     """
+
+    TOLD = ("kind", "from_s", "to_s", "text", "values")
 
     kind: str
     from_s: float
@@ -68,16 +67,10 @@ class Segment:
         """Length [s]."""
         return self.to_s - self.from_s
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the segment as plain values.
-
-        Returns
-        -------
-        dict
-            By attribute, the note as ``text``.
-        """
-        told = {"kind": self.kind, "from_s": self.from_s, "to_s": self.to_s}
-        return {**told, "text": self.note.to_dict(), "values": self.values}
+    @property
+    def text(self) -> Note:
+        """The note, as it is named among plain values."""
+        return self.note
 
 
 def _span(log: Log, rows: slice) -> tuple[float, float]:

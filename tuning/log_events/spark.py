@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim import Car
-from tuning.log_events.states import QUICK_ENOUGH_s, idle_rows
+from tuning.log_events.states import Floats, QUICK_ENOUGH_s, idle_rows
 from tuning.logs import Log
 
 LEAST_SPREAD_deg = 0.4
@@ -48,7 +47,7 @@ class SparkFound:
         return clear or (self.spread_deg >= FINEST_deg and self.explained >= CLEAR_SHARE)
 
 
-def _without_trend(values: NDArray[np.float64], rate_Hz: float) -> NDArray[np.float64]:
+def _without_trend(values: Floats, rate_Hz: float) -> Floats:
     """Values less their mean over some seconds around: what warming up does is no slope."""
     width = int(np.clip(TREND_s * rate_Hz, 1, values.size))
     ones = np.ones(width)

@@ -6,12 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim import SAMPLE_s, Trace
 from tuning.log_events.load_steps import load_changes_s
 from tuning.log_events.segments import still_stretches, valve_moves
-from tuning.log_events.states import QUICK_ENOUGH_s, idle_rows, mended, stretches
+from tuning.log_events.states import Floats, QUICK_ENOUGH_s, idle_rows, mended, stretches
 from tuning.logs import Log
 from tuning.measures import (
     CANNOT_TELL,
@@ -25,8 +24,6 @@ from tuning.measures import (
     run_note,
 )
 from tuning.notes import Note
-
-Floats = NDArray[np.float64]
 
 SPACING_s = 0.2
 """Spacing on which cause and answer are compared [s]."""

@@ -5,14 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from controllers import curve_along, curve_at
 from sim import Car
-from tuning.log_events.states import idle_rows, running_rows
+from tuning.log_events.states import Floats, idle_rows, running_rows
 from tuning.logs import Log
-
-Floats = NDArray[np.float64]
 
 LEAST_WARMING_degC = 15.0
 """A log that warms by less tells no time constant [degC]."""

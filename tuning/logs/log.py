@@ -9,17 +9,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from sim.errors import InputError, Problem
 from sim.files import bundled_folder, find_file, write_beside
 from tuning.logs.order import put_in_order
-from tuning.logs.rows import Findings
+from tuning.logs.rows import Findings, FloatArray
 from tuning.logs.signals import BY_NAME
 from tuning.logs.table import find_wanted, listed, read_table
 from tuning.logs.values import Table, convert, remarks
-
-FloatArray = NDArray[np.float64]
 
 WRITTEN_COLUMNS = tuple(BY_NAME)
 

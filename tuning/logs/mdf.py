@@ -12,17 +12,16 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim.errors import InputError
 from sim.files import one_problem, read_regular
 from tuning.logs.names import Choice, choose_columns
+from tuning.logs.rows import FloatArray
 from tuning.logs.signals import BY_NAME
 from tuning.logs.table import listed
 from tuning.logs.text import LARGEST_LOG_BYTES, one_line
 from tuning.logs.values import Table
 
-FloatArray = NDArray[np.float64]
 Channel = tuple[int, int]
 
 LEAST_MEMORY_BYTES = 200_000_000

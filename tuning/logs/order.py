@@ -7,12 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from tuning.logs.rows import Findings
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from tuning.logs.rows import Findings, FloatArray, IntArray
 
 FEWEST_ROWS = 10
 SLOWEST_s = 2.0

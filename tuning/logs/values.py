@@ -6,16 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tuning.logs import units as _log_units
 from tuning.logs.names import Choice
 from tuning.logs.order import usual_interval
-from tuning.logs.rows import Findings
+from tuning.logs.rows import Findings, FloatArray, IntArray
 from tuning.logs.units import Conversion
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 _EPOCH_s = 1e6
 _HELD_s = 5.0
