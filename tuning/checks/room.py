@@ -45,11 +45,9 @@ class Spot(NamedTuple):
     ----------
     target_rpm, settled_rpm : float
         Speed wanted, and where the engine settles on the base curve; 0: it cannot run [rpm].
-    needed_steps : float
+    needed_steps, close_steps, open_steps : float
         Position that holds the target: minus infinity where even the seat is too much, infinity where even
-        the open limit is too little [steps].
-    close_steps, open_steps : float
-        Room to close and to open, within trim limits and travel [steps].
+        the open limit is too little; room to close and to open, within trim limits and travel [steps].
     passing : bool
         Whether it is that of an engine on its way through.
     """

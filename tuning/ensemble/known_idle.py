@@ -116,10 +116,8 @@ def share_for_swing(car: Car, swing_rpm: float, steps: float, start_rpm: float) 
 
     Parameters
     ----------
-    car : Car
-        Its scatter is where the search begins.
-    swing_rpm, steps, start_rpm : float
-        As of ``held_swing_rpm`` [rpm, steps, rpm].
+    car, swing_rpm, steps, start_rpm : Car, float
+        As of ``held_swing_rpm``; the car's scatter is where the search begins [rpm, steps].
 
     Returns
     -------

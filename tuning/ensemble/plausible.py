@@ -246,7 +246,7 @@ def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:
     Returns
     -------
     list of int
-        0 to 2**31 - 1, all different in all likelihood; the first of more are the same.
+        0 to 2**31 - 1; the first of more are the same.
     """
     return [
         int(np.random.SeedSequence([seed, purpose, index, 1]).generate_state(1)[0] >> 1)

@@ -211,10 +211,9 @@ def measured(
     ----------
     drive : Scenario
         Its windows say what is measured.
-    rpm, steps : numpy.ndarray
-        Shape (runs, samples or more) [rpm, steps].
-    counters, floor_rpm : numpy.ndarray
-        Shape (runs, len(COUNTERS)); ``hunting_rpm`` with the valve held, 0 where not known [rpm].
+    rpm, steps, counters, floor_rpm : numpy.ndarray
+        Shape (runs, samples or more), (runs, len(COUNTERS)); ``hunting_rpm`` with the valve held [rpm,
+        steps].
 
     Returns
     -------

@@ -55,25 +55,19 @@ class Swing:
     ----------
     from_s, to_s : float
         Stretch it was taken from: the longest undisturbed one [s].
-    measures : Measures
-        Of that stretch.
+    measures, still_measures : Measures
+        Of that stretch, and of the longest one with the valve still, None without.
     floor_rpm : float
         Swing that is left without the valve's moves: of a long stretch with the valve still, else of speed
         less the valve's part, else of a short stretch; nan where none can be told [rpm].
-    still_measures : Measures or None
-        Of the longest stretch with the valve still.
-    valve_share : float
-        Share of the swing's variance that the valve's moves make, nan where not known [-].
-    valve_lead_s : float
-        Time from the valve to the speed's answer, nan where not known [s].
+    valve_share, valve_lead_s : float
+        Share of the swing's variance that the valve's moves make, and time from the valve to the speed's
+        answer; nan where not known [-, s].
     moves_per_min, reversals_per_min : float
         Of the valve in that stretch, nan where it was not recorded [1/min].
-    settled_share : float
-        Share of that stretch in which the valve has been still for some seconds [-].
-    alternation : float
-        Share of the moves that go against the one before [-].
-    move_size_spread : float
-        Standard deviation of the sizes over their mean [-].
+    settled_share, alternation, move_size_spread : float
+        Shares: of that stretch in which the valve has been still for some seconds, of the moves that go
+        against the one before; standard deviation of the sizes over their mean [-].
     skew : float
         Skewness of speed: below 0 where it dips [-].
     """

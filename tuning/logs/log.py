@@ -36,34 +36,25 @@ class Log:
     """A recorded log in our units.
 
     All signals are float64 arrays of the same length and finite: where a file's cell was empty the last value
-    is held, and a note says so.
+    is held, and a note says so. What was not recorded is None.
 
     Attributes
     ----------
     file : str
         The file as the user named it.
-    time_s : ndarray
-        [s] times as recorded, rising within each part; dates count from the first row.
-    rpm : ndarray
-        [rpm] engine speed, 0 to 20000.
-    map_kPa : ndarray or None
-        [kPa] absolute manifold pressure, 0 to 400; None, as for all below, when not recorded.
-    spark_deg : ndarray or None
-        [deg] ignition advance before top dead centre, -90 to 90.
-    throttle_percent : ndarray or None
-        [%] throttle opening.
-    vehicle_speed_km_h : ndarray or None
-        [km/h] speed of the car.
+    time_s, rpm : ndarray
+        Times as recorded, rising within each part, dates counted from the first row; speed, 0 to 20000 [s,
+        rpm].
+    map_kPa, spark_deg : ndarray or None
+        Absolute manifold pressure, 0 to 400; ignition advance before top dead centre, -90 to 90 [kPa, deg].
+    throttle_percent, vehicle_speed_km_h : ndarray or None
+        Throttle opening, and speed of the car [%, km/h].
     parts : tuple of slice
         Stretches between restarts and gaps (longer than 5 usual intervals or 2 s).
     refresh_s : mapping of str to float
-        [s] by name, how often rpm and map_kPa are new where that is slower than the rows.
-    recognised : tuple of Recognised
-        Columns used.
-    ignored : tuple of str
-        Columns of the file not used.
-    notes : tuple of str
-        What was noticed and put right.
+        By name, how often rpm and map_kPa are new where that is slower than the rows [s].
+    recognised, ignored, notes : tuple
+        Columns used and not used, and what was noticed and put right.
     """
 
     file: str
@@ -142,7 +133,6 @@ def read_log(
     Returns
     -------
     Log
-        Time, rpm and whatever else was recognised, in our units.
 
     Raises
     ------
@@ -164,9 +154,8 @@ def needs(log: Log, names: Sequence[str], for_what: str = "this") -> None:
 
     Parameters
     ----------
-    log : Log
-    names : sequence of str
-        Our names of the signals needed.
+    log, names : Log, sequence of str
+        The log, and our names of the signals needed.
     for_what : str
         Who needs them, for the message, such as ``"fit"``.
 

@@ -121,8 +121,7 @@ def regular_swing(measures: Measures, floor_rpm: float | None = None) -> bool:
 
     Parameters
     ----------
-    measures : Measures
-    floor_rpm : float, optional
+    measures, floor_rpm : Measures, float
         As for ``is_hunting`` [rpm].
 
     Returns
@@ -137,8 +136,7 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
 
     Parameters
     ----------
-    measures : Measures
-    floor_rpm : float, optional
+    measures, floor_rpm : Measures, float
         As for ``is_hunting`` [rpm].
 
     Returns
@@ -166,8 +164,7 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
 
     Parameters
     ----------
-    measures : Measures
-    floor_rpm : float, optional
+    measures, floor_rpm : Measures, float
         As for ``is_hunting`` [rpm].
 
     Returns
@@ -272,9 +269,7 @@ def chance_over(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> Huntin
 
     Parameters
     ----------
-    of : callable
-        As for ``hunts``.
-    floor_rpm : array_like or None
+    of, floor_rpm : callable, array_like or None
         As for ``hunts`` [rpm].
 
     Returns

@@ -80,8 +80,7 @@ def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) 
     Returns
     -------
     ndarray of float32
-        Sample k is the last value at or before the first time + k dt: a log recorded at this spacing gives
-        its own rows.
+        The last value at or before each place: a log recorded at this spacing gives its own rows.
 
     Raises
     ------
@@ -256,8 +255,7 @@ def measure_runs(
 
     Returns
     -------
-    ndarray of float64, shape (runs, measures)
-        Places as in ``COLUMN``.
+    ndarray of float64, shape (runs, measures), places as in ``COLUMN``
 
     Raises
     ------

@@ -218,12 +218,10 @@ def score_terms(
 
     Parameters
     ----------
-    high, low : numpy.ndarray
-        Shape (..., 3): ``rest_terms`` with the base curve too high, and too low.
-    held_swing_rpm, below_rpm : numpy.ndarray
-        Shape (...): swing with the valve held, of the same engine and seed, and ``below_target_rpm`` [rpm].
-    answers, stalls : numpy.ndarray
-        Shape (..., 2, loads): ``answer_terms``; shape (...): runs that stalled.
+    high, low, answers : numpy.ndarray
+        ``rest_terms`` with the base curve too high, and too low, and ``answer_terms``.
+    held_swing_rpm, below_rpm, stalls : numpy.ndarray
+        Swing with the valve held, of the same engine and seed, ``below_target_rpm`` [rpm]; runs that stalled.
 
     Returns
     -------

@@ -48,13 +48,10 @@ class Check(Told):
 
     Attributes
     ----------
-    measure : str
-        Name of the measure.
-    meaning, unit : Note, str
-    value : float
-        On the worst plausible car; nan where a case has nothing to measure.
-    warn, fail : float
-        Limits on that car; infinite where there is none.
+    measure, meaning, unit : str, Note, str
+    value, warn, fail : float
+        On the worst plausible car, nan where a case has nothing to measure; limits there, infinite without
+        one.
     lower_is_worse : bool
         Whether a value below the limits breaks them.
     car, seed : int

@@ -37,21 +37,17 @@ class Case(Told):
 
     Attributes
     ----------
-    key, name, note : str
-        Name of the scenario's file, its own name, and what it shows.
-    verdict : str
-        "pass", "warn" or "fail".
+    key, name, note, verdict : str
+        Name of the scenario's file, its own name, what it shows; "pass", "warn" or "fail".
     hunting : HuntingChance or None
         How often it hunts, over all runs; None where nothing of it idles for long enough.
-    decided_by : Check
-        The measure that decided, with its limit.
-    checks : tuple of Check
+    decided_by, checks : Check, tuple of Check
+        The measure that decided, with its limit, and all.
     fitted : bool
         False where the car has nothing that this scenario switches: then nothing is judged, and ``verdict``
         is "pass" without being counted as one.
-    worst_car : str
-        Which plausible car it was, in words.
-    worst_run : Samples
+    worst_car, worst_run : str, Samples
+        Which plausible car it was, in words, and its run.
     """
 
     TOLD = ("key", "name", "verdict", "fitted", "hunting", "decided_by", "checks", "worst_car")
@@ -166,10 +162,8 @@ def stress(
 
     Parameters
     ----------
-    car : Car
-        With the settings to be judged.
-    suite : str
-        "standard", "loads", "weather" or "faults".
+    car, suite : Car, str
+        With the settings to be judged; "standard", "loads", "weather" or "faults".
     seed : int
         Seed of the plausible cars and their scatter, 0 or more; no search met these.
     cores : int, optional

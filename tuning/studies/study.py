@@ -24,10 +24,8 @@ class Study:
     optuna_study : optuna.Study
         The study itself, for whatever optuna can tell of it (best trials, importances).
     place, study_id : Place, int
-    seed : int
-        Seed of every proposal.
-    sampler : str
-        ``random``, else a Parzen estimator.
+    seed, sampler : int, str
+        Seed of every proposal; ``random``, else a Parzen estimator.
     """
 
     optuna_study: optuna.Study
