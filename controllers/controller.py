@@ -39,21 +39,19 @@ class _ControlledCar(Protocol):
 
 
 def controller_row(car: _ControlledCar, feedback: Feedback | None = None) -> Any:
-    """Turn feedback settings into the record that compiled code reads.
+    """Turn feedback settings into the record that compiled code reads, one row of ``SETTINGS_FIELDS``.
 
     The one place where a controller's row is put together: ``gain`` and ``min_move_steps`` go from here to
     ``feedback_trim`` and ``tell_valve``.
 
     Parameters
     ----------
-    car : object
-    feedback : Feedback, optional
-        Other settings for the same car.
+    car, feedback : object, Feedback
+        The car, and other settings for it, its own when left out.
 
     Returns
     -------
     numpy.recarray
-        One row of ``SETTINGS_FIELDS``.
     """
     given = car.feedback if feedback is None else feedback
     row = rows(SETTINGS_FIELDS, 1)

@@ -60,10 +60,8 @@ def curve_at(points: Sequence[Sequence[float]] | np.ndarray, coolant_degC: float
 
     Parameters
     ----------
-    points : sequence of pairs
-        Temperature, rising, and value, as in table [curves] [degC, any].
-    coolant_degC : float
-        Where to read [degC].
+    points, coolant_degC : sequence of pairs, float
+        Temperature, rising, and value, as in table [curves]; where to read [degC].
 
     Returns
     -------
@@ -86,9 +84,8 @@ def curve_along(points: Sequence[Sequence[float]], coolant_degC: np.ndarray) -> 
 
     Parameters
     ----------
-    points : sequence of pairs
-    coolant_degC : numpy.ndarray
-        Where to read [degC].
+    points, coolant_degC : sequence of pairs, numpy.ndarray
+        The curve, and where to read it [degC].
 
     Returns
     -------
@@ -106,10 +103,8 @@ def begin_running(k: Block, lane: int, curves: np.ndarray, coolant_degC: float, 
 
     Parameters
     ----------
-    k, lane : Block, int
-        Controller memory, and lane.
-    curves : numpy.ndarray
-        As of ``car_curves``.
+    k, lane, curves : Block, int, numpy.ndarray
+        Controller memory, lane, and ``car_curves``.
     coolant_degC, tick : float
         Coolant temperature measured, and now [degC, ticks].
     """
@@ -127,13 +122,10 @@ def read_coolant(
 
     Parameters
     ----------
-    k, lane : Block, int
-        Controller memory, and lane.
-    curves : numpy.ndarray
-        As of ``car_curves``.
+    k, lane, curves : Block, int, numpy.ndarray
+        Controller memory, lane, and ``car_curves``.
     coolant_degC, base_error_steps : float
-        Coolant temperature measured, and by how much this run's base curve is off, to test feedback with
-        [degC, steps].
+        Coolant temperature measured, and by how much this run's base curve is off [degC, steps].
     """
     base = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC)
     k.base_steps[lane] = base + base_error_steps

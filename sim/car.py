@@ -179,18 +179,12 @@ def with_values(car: Car, changes: Mapping[str, Mapping[str, object]]) -> Car:
 
     Parameters
     ----------
-    car : Car
-    changes : mapping
-        Such as ``{"feedback": {"gain_steps_per_100rpm": 3.0}}``.
+    car, changes : Car, mapping
+        Such as ``{"feedback": {"gain_steps_per_100rpm": 3.0}}``; what is not allowed is an InputError.
 
     Returns
     -------
     Car
-
-    Raises
-    ------
-    InputError
-        When a table, key or value is not allowed; the file is given as the car's name.
     """
     values = car.model_dump()
     for table, keys in changes.items():
@@ -225,26 +219,20 @@ def save_car(
     car: Car, path: str | Path, notes: Mapping[str, str] | None = None, keep_old: bool = False,
     text_of: str | Path | None = None,
 ) -> None:  # fmt: skip
-    """Write a car file beside and rename it into place.
+    """Write a car file beside and rename it into place; one that was there is unchanged where that fails.
 
     Where there is a text to go on from, only what differs is changed in it: an owner's comments, order and
     spacing stay.
 
     Parameters
     ----------
-    car : Car
-    path : str or Path
+    car, path : Car, str or Path
     notes : mapping of ``"table.key"`` to str, optional
         As for `car_to_toml`; with them the file is written anew.
     keep_old : bool
         Keep a file that was there as ``NAME.bak``.
     text_of : str or Path, optional
         Car file whose text to go on from; the one at ``path`` when left out.
-
-    Raises
-    ------
-    InputError
-        When the place cannot be written; a file that was there is unchanged.
     """
     text = None if notes else _text_kept(car, path if text_of is None else text_of)
     write_beside(path, text or car_to_toml(car, notes), keep_old=keep_old)

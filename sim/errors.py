@@ -16,14 +16,11 @@ class Problem:
 
     Attributes
     ----------
-    file : str
-        The file as the user named it.
-    line : int
-        From 1; 1 where the file as a whole is meant.
-    key : str
-        Key path in the file, such as ``valve.area_mm2[3]``, or ``file``.
-    message : str
-        What is wrong, the value, and what is allowed.
+    file, line : str, int
+        The file as the user named it; from 1, 1 where the file as a whole is meant.
+    key, message : str
+        Key path in the file, such as ``valve.area_mm2[3]``, or ``file``; what is wrong, the value, what is
+        allowed.
     """
 
     file: str

@@ -83,23 +83,18 @@ def estimate_car(
 
     Parameters
     ----------
-    displacement_cm3, target_rpm, pulse_ms, rest_ms : float
-        Swept volume, warm target, coil on and off for a step; ranges as in the car file [cm3, rpm, ms].
-    cylinders : int
-        How many, 1 to 12.
+    displacement_cm3, cylinders, target_rpm, pulse_ms, rest_ms : float
+        Swept volume, their number, warm target, coil on and off for a step; as in the car file [cm3, -, rpm,
+        ms].
     base : sequence of tuple of float
         Base curve it idles on now [degC, steps].
-    name, cooling : str
-        What the car is called; "water" or "air".
-    known : Known
-        What is known beyond them.
+    name, cooling, known : str, str, Known
+        What the car is called; "water" or "air"; what is known beyond them.
 
     Returns
     -------
-    car : Car
-        Marked as guessed.
-    why : dict
-        By key of its file why it is what it is.
+    car, why : Car, dict
+        The car, marked as guessed; by key of its file why it is what it is.
 
     Raises
     ------

@@ -36,12 +36,9 @@ class Fleet:
 
     Attributes
     ----------
-    cars, scenarios : numpy.ndarray
-        A row each; cars may be replaced by perturbed copies of the rows.
-    tables : Tables
-        Tables of both.
-    names : tuple of str
-        Names of the scenarios.
+    cars, scenarios, tables, names : numpy.ndarray, Tables, tuple of str
+        A row each, cars may be replaced by perturbed copies of the rows; tables of both; names of the
+        scenarios.
     """
 
     cars: np.ndarray
@@ -60,12 +57,11 @@ class Fleet:
 
 
 def make_fleet(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Fleet:
-    """Turn cars and scenarios into tables.
+    """Turn cars and scenarios, at least one of each, into tables.
 
     Parameters
     ----------
     cars, scenarios : sequence of Car, of Scenario
-        At least one.
 
     Returns
     -------
@@ -85,7 +81,6 @@ def settings_table(cars: Sequence[Car]) -> np.ndarray:
     Parameters
     ----------
     cars : sequence of Car
-        At least one.
 
     Returns
     -------
@@ -96,14 +91,11 @@ def settings_table(cars: Sequence[Car]) -> np.ndarray:
 
 
 def settings_of(car: Car, choices: Sequence[Feedback]) -> np.ndarray:
-    """Stack several feedback settings for one car.
+    """Stack several feedback settings for one car, whose open limit goes with each.
 
     Parameters
     ----------
-    car : Car
-        Its open limit and the fading of its after-start air go with each.
-    choices : sequence of Feedback
-        At least one.
+    car, choices : Car, sequence of Feedback
 
     Returns
     -------
@@ -122,9 +114,8 @@ def full_plan(
 
     Parameters
     ----------
-    fleet : Fleet
-    settings : numpy.ndarray
-        Shape (settings, fields).
+    fleet, settings : Fleet, numpy.ndarray
+        Settings of shape (settings, fields).
     seeds : sequence of int
         0 to 2**31 - 1; the same for every combination (common random numbers).
     base_error_steps, rpm_offset : sequence of float

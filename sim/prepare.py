@@ -143,15 +143,12 @@ def equilibrium(
 
     Parameters
     ----------
-    car : Car
-    steps : float
-        Valve position from the seat [steps].
+    car, steps : Car, float
+        The car, and its valve's position from the seat [steps].
     coolant_degC, ambient_degC : float
         Temperature of coolant and oil, and of the air [degC].
-    load_W : float
-        Electric load above the car's base load [W].
-    altitude_m : float
-        Geopotential height [m].
+    load_W, altitude_m : float
+        Electric load above the car's base load, and geopotential height [W, m].
 
     Returns
     -------

@@ -14,8 +14,10 @@ from typing import Any
 import numpy as np
 import simpy
 
-from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, controller_row, machine_code, matrix
+from controllers import MEMORY_FIELDS, NEVER, TICKS_PER_s, compiled, controller_row, machine_code, matrix
+from sim.advance import advance, predicted_firing
 from sim.car import Car, load_car
+from sim.handlers import battery_now, fire_alone, handle
 from sim.happenings import SETTABLE
 from sim.prepare import car_row, scenario_row, stack_tables
 from sim.records import (
@@ -30,10 +32,9 @@ from sim.records import (
     VALVE_STEP,
     Tables,
 )
-from sim.runs import COUNTERS, Blocks, Plan, new_blocks, write_counters
+from sim.runs import COUNTERS, Blocks, Plan, load_run, new_blocks, write_counters
 from sim.scenario import KEY_POSITIONS, Scenario, load_scenario
 from sim.sensors import RPM_PER_rad_s
-from sim.single_steps import fire_cylinder, handle_other, load_single, next_firing, step_plant, volts_now
 from sim.starting import KEY_OFF
 from sim.trace import Happening, Recorder, Trace
 
@@ -41,6 +42,47 @@ URGENT_SHIFT = 10
 """Added to our event codes, so that SimPy's own urgent events come first."""
 DUES = {"due_update": UPDATE, "due_valve": VALVE_STEP, "due_event": SCENARIO, "due_thermal": THERMAL}
 """Fields that hold when the next event of a kind is due."""
+
+
+@compiled
+def load_single(blocks: Blocks, plan: Plan, tables: Tables) -> None:
+    """Make the first state of the plan's only run in the first lane."""
+    load_run(blocks, 0, 0, plan, tables)
+
+
+@compiled
+def step_plant(state: np.ndarray, parameters: np.ndarray, memory: np.ndarray) -> float:
+    """Advance the plant to its next event; gives its code [-]."""
+    advance(state[0], parameters[0], 0, memory[0].due_update[0], True, True, False)
+    return state[0].event[0]
+
+
+@compiled
+def next_firing(state: np.ndarray, parameters: np.ndarray) -> float:
+    """Tick at which the crank is predicted to reach the next firing or step limit [ticks]."""
+    return predicted_firing(state[0], parameters[0], 0)
+
+
+@compiled
+def fire_cylinder(
+    state: np.ndarray, parameters: np.ndarray, settings: np.ndarray, memory: np.ndarray, tables: Tables
+) -> None:
+    """Handle a firing."""
+    fire_alone(state[0], parameters[0], settings[0], memory[0], 0, tables, True)
+
+
+@compiled
+def handle_other(
+    state: np.ndarray, parameters: np.ndarray, settings: np.ndarray, memory: np.ndarray, tables: Tables
+) -> None:
+    """Handle the event reached, which is not a firing."""
+    handle(state[0], parameters[0], settings[0], memory[0], 0, tables)
+
+
+@compiled
+def volts_now(state: np.ndarray, parameters: np.ndarray) -> float:
+    """Battery voltage [V]."""
+    return battery_now(state[0], parameters[0], 0)
 
 
 class Reader:
@@ -245,17 +287,14 @@ def simulate(
 
     Parameters
     ----------
-    car : Car, str or Path
-        From ``load_car``, or what that takes: a file, or a name of ``bundled_cars``.
-    scenario : Scenario, str or Path
-        From ``load_scenario``, or what that takes: a file, or a name of ``bundled_scenarios``.
+    car, scenario : Car, Scenario, str or Path
+        Or what ``load_car`` and ``load_scenario`` take: a file, or a name of ``bundled_cars`` or
+        ``bundled_scenarios``.
     seed : int
         Seed of all random numbers, 0 to 2**31 - 1.
-    base_error_steps : float
+    base_error_steps, rpm_offset : float
         Steps by which the base curve is off in this run, the part of a step in it as air past the valve,
-        which takes whole positions only [steps].
-    rpm_offset : float
-        Speed at the start above target [rpm].
+        which takes whole positions only; speed at the start above target [steps, rpm].
 
     Returns
     -------
@@ -265,9 +304,7 @@ def simulate(
     Raises
     ------
     InputError
-        If a file is not there or not right.
-    ValueError
-        If the seed is out of range.
+        If a file is not there or not right; a seed out of range is a ValueError.
     """
     car = car if isinstance(car, Car) else load_car(car)
     scenario = scenario if isinstance(scenario, Scenario) else load_scenario(scenario)

@@ -51,18 +51,14 @@ class Trace:
 
     Attributes
     ----------
-    time_s : numpy.ndarray
-        Shape (events,), rising [s].
-    signals : dict of str to numpy.ndarray
-        Shape (events,) each, by the names of ``SIGNALS``; also as attributes.
+    time_s, signals : numpy.ndarray, dict of str to numpy.ndarray
+        Shape (events,) each: rising [s], and by the names of ``SIGNALS``, also as attributes.
     events : tuple of Happening
         What happened, in order.
     stalled_s, duration_s : float
         When the engine stalled, nan if it did not; length of the run [s].
-    name, scenario : str
-        Car and scenario.
-    counters : dict of str to float
-        What the run counted, by the names of ``sim.COUNTERS``.
+    name, scenario, counters : str, str, dict of str to float
+        Car and scenario; what the run counted, by the names of ``sim.COUNTERS``.
     """
 
     time_s: np.ndarray
@@ -158,11 +154,6 @@ class Trace:
         Returns
         -------
         Path
-
-        Raises
-        ------
-        InputError
-            If the file cannot be written.
         """
         columns = [self.resampled(name, spacing_s) for name in LOG_COLUMNS]
         times = (np.arange(len(columns[0])) + 1) * spacing_s

@@ -18,9 +18,8 @@ from sim import Car, Scenario, load_car, with_values
 from sim.prepare import new_blocks, stack_tables
 from sim.records import FIRING, SCENARIO, STATE_FIELDS, THERMAL, UPDATE, VALVE_STEP
 from sim.runs import Blocks
-from sim.schedule import NarratedRun, single_plan
+from sim.schedule import NarratedRun, fire_cylinder, handle_other, load_single, single_plan
 from sim.sensors import RPM_PER_rad_s
-from sim.single_steps import fire_cylinder, handle_other, load_single
 from sim.slopes import runge_kutta, slopes
 
 AGREE_rpm = {"lamps": 1e-5}
