@@ -186,7 +186,6 @@ def base_error_steps(spot: Spot) -> float:
     Parameters
     ----------
     spot : Spot
-        The base curve there.
 
     Returns
     -------

@@ -171,11 +171,9 @@ def starting_phases(count: int, cars: int = 1) -> tuple[np.ndarray, np.ndarray]:
 
     Returns
     -------
-    base_error_steps : numpy.ndarray
-        Shape (cars, count): from +3 to -3, denser toward both ends, parts of a step as ``step_parts``
-        [steps].
-    rpm_offset : numpy.ndarray
-        Shape (count,), off the target, spread evenly in another order [rpm].
+    base_error_steps, rpm_offset : numpy.ndarray
+        Shape (cars, count), from +3 to -3, denser toward both ends, parts of a step as ``step_parts``; shape
+        (count,), off the target, spread evenly in another order [steps, rpm].
     """
     place = np.arange(count) / max(1, count - 1)
     wrong = (BASE_ERROR_steps - 0.5) * np.cos(np.pi * place)

@@ -82,22 +82,20 @@ class Plausible:
 
     Attributes
     ----------
-    cars : tuple of Car
-        The first is the car as its file says.
-    factors : tuple of dict
-        For each car, "table.key" to the factor its number was multiplied by [-].
+    cars, factors : tuple of Car, of dict
+        The first is the car as its file says; for each, "table.key" to the factor its number was multiplied
+        by [-].
     """
 
     cars: tuple[Car, ...]
     factors: tuple[Mapping[str, float], ...]
 
     def describe(self, index: int) -> str:
-        """Say in words how a plausible car differs most from the car file.
+        """Say in words how a plausible car differs most from the car file, which is car 0.
 
         Parameters
         ----------
         index : int
-            Which car, 0 the car as its file says.
 
         Returns
         -------
@@ -203,8 +201,7 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
 
     Parameters
     ----------
-    car : Car
-    count, seed : int
+    car, count, seed : Car, int
         How many, 1 or more, the first as the file says; seed, 0 or more.
     purpose : int
         ``SEARCH``, ``SELECTION``, ``VERDICT`` or ``STRESS``: other cars for each.

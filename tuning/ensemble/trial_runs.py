@@ -32,17 +32,8 @@ class TrialRuns:
 
     Each seed goes with a starting phase, and with its own shift of all that happens by up to ``SHIFT_s``: a
     load that always came at the same moment between two updates would let a search find the period that suits
-    it.
-
-    Parameters
-    ----------
-    cars : sequence of Car
-        Plausible cars, alike in all that feedback settings are read with.
-    seeds : sequence of int
-    cores : int, optional
-        Threads; all cores when left out. Results do not depend on it.
-    measures : bool
-        Whether all measures are taken, beside what the score is made of.
+    it. The cars are alike in all that feedback settings are read with; ``measures`` says whether all measures
+    are taken, beside what the score is made of. Results do not depend on the number of cores.
     """
 
     def __init__(

@@ -127,10 +127,8 @@ def still_stretches(log: Log, shortest_s: float = SHORTEST_STEADY_s) -> list[sli
 
     Parameters
     ----------
-    log : Log
-        The log; where it has no valve steps the valve is taken to stand.
-    shortest_s : float
-        Shorter ones are left out [s].
+    log, shortest_s : Log, float
+        Where the log has no valve steps the valve is taken to stand; shorter ones are left out [s].
 
     Returns
     -------
@@ -275,12 +273,11 @@ def _hunting(log: Log) -> Iterable[Segment]:
 
 
 def find_segments(log: Log) -> tuple[Segment, ...]:
-    """Divide a log into segments.
+    """Divide a log into segments; time and rpm are enough, what else it has makes more of it.
 
     Parameters
     ----------
     log : Log
-        The log; time and rpm are enough, what else it has makes more of it.
 
     Returns
     -------

@@ -96,10 +96,9 @@ def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound 
 
     Returns
     -------
-    car : Car
-        With level and slope as recorded; unchanged where spark was not recorded.
-    found : SparkFound or None
-        Of the log with most spark movement.
+    car, found : Car, SparkFound or None
+        With level and slope as recorded, unchanged where spark was not recorded; of the log with most spark
+        movement.
     """
     every = [one for one in (spark_in(log) for log in logs) if one is not None]
     if not every:

@@ -142,8 +142,7 @@ def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
 
     Parameters
     ----------
-    log : Log
-    from_s : float
+    log, from_s : Log, float
         Time after its beginning that is left out [s].
 
     Returns
@@ -283,8 +282,7 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
 
     Parameters
     ----------
-    log : Log
-    from_s : float, optional
+    log, from_s : Log, float
         Time after its beginning that is left out; otherwise 10 s of a log of 40 s or more [s].
 
     Returns
@@ -330,17 +328,14 @@ def read_run(run: Trace, from_s: float | None = None, to_s: float = np.inf) -> t
     Parameters
     ----------
     run : Trace
-    from_s : float, optional
-        Time after the beginning that is left out, as ``read_swing`` does without it [s].
-    to_s : float
-        End of what may be judged [s].
+    from_s, to_s : float
+        Time after the beginning that is left out, as ``read_swing`` does without it; end of what may be
+        judged [s].
 
     Returns
     -------
-    answer : str
-        By the rule of hunting.
-    note : Note
-        It told, of code ``measures.run.``.
+    answer, note : str, Note
+        By the rule of hunting, and it told, of code ``measures.run.``.
     """
     names = ("rpm", "valve_steps", "target_rpm", "map_kPa")  # the log has more, nothing that tells here
     columns = {name: run.resampled(name, SAMPLE_s) for name in names if name in run.signals}

@@ -75,9 +75,8 @@ def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
 
     Parameters
     ----------
-    log : Log
-    car : Car, optional
-        For its thermostat.
+    log, car : Log, Car
+        The car for its thermostat.
 
     Returns
     -------
@@ -165,9 +164,8 @@ def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
 
     Parameters
     ----------
-    log : Log
-    car : Car, optional
-        For its base curve, and its target where the log has none.
+    log, car : Log, Car
+        The car for its base curve, and its target where the log has none.
 
     Returns
     -------

@@ -193,9 +193,8 @@ def measure(
 
     Parameters
     ----------
-    trace : Trace or Log
-    windows : iterable, optional
-        Kind, beginning and end of each, in the trace's own time; else the trace's own ``windows``, and
+    trace, windows : Trace or Log, iterable
+        Kind, beginning and end of each window, in the trace's own time; else the trace's own ``windows``, and
         failing that one hunting window over all of it.
     target, floor_rpm : float, optional
         Idle target (else the trace's own: its mean over each window, and in a start that of each moment;

@@ -142,11 +142,10 @@ def rest_terms(rpm: Rows, steps: Rows, window_s: tuple[float, float], target_rpm
 
     Parameters
     ----------
-    rpm, steps : numpy.ndarray
-        Shape (runs, samples): speed, 0 after a stall, and commanded position [rpm, steps].
+    rpm, steps, target_rpm : numpy.ndarray
+        Shape (runs, samples): speed, 0 after a stall, and commanded position; (runs,) [rpm, steps, rpm].
     window_s : tuple of float
         From when to when; the samples after the first time up to the second [s].
-    target_rpm : numpy.ndarray [rpm]
 
     Returns
     -------
@@ -168,12 +167,10 @@ def answer_terms(
 
     Parameters
     ----------
-    rpm : numpy.ndarray
-        Shape (runs, samples).
+    rpm, target_rpm, tolerance_rpm : numpy.ndarray
+        Shape (runs, samples), (runs,): target, and how near it counts as back; raised to 45 [rpm].
     begins_s, span_s : sequence of float, float
         When each load comes or goes, and how long each is looked at [s].
-    target_rpm, tolerance_rpm : numpy.ndarray
-        Shape (runs,): target, and how near it counts as back; raised to 45 [rpm].
 
     Returns
     -------

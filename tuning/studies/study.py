@@ -80,8 +80,7 @@ class Outcome:
     Attributes
     ----------
     value : float or None
-        What is to be made small; None or NaN if the candidate has none. Such a trial is finished and is not
-        tried again.
+        What is to be made small; None or NaN if the candidate has none: it is finished and not tried again.
     notes : mapping
         Plain values kept with the trial, as its user attribute ``notes``.
     """
