@@ -12,8 +12,8 @@ from workbench.commands.options import AsJson, CarFile, Quiet, Seed
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.sheet.making import FORMS, make_sheet, write_sheet
-from workbench.sheet.tables import expected_note
 from workbench.sheet.trial import hunting_caution
+from workbench.sheet.writing import expected_note
 
 
 def sheet(

@@ -8,12 +8,11 @@ from pathlib import Path
 
 import sim
 import tuning
+from workbench.output.html_page import HtmlPages
+from workbench.output.pdf_pages import PdfPages
 from workbench.output.results import write_as
-from workbench.sheet.html import sheet_page
 from workbench.sheet.parts import CurveRow, Sheet
-from workbench.sheet.pdf import sheet_pdf
 from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
-from workbench.sheet.text import sheet_csv, sheet_json
 from workbench.sheet.trial import (
     count_caution,
     hunting_caution,
@@ -22,6 +21,7 @@ from workbench.sheet.trial import (
     try_steps,
     watch_points,
 )
+from workbench.sheet.writing import sheet_bytes, sheet_csv, sheet_json
 from workbench.words.cautions import CAUTIONS, basis_words
 from workbench.words.wording import in_words
 
@@ -135,7 +135,7 @@ def _waits(car: sim.Car) -> str:
 def write_sheet(sheet: Sheet, path: Path) -> None:
     """Write a sheet in the form that the ending of the name says."""
     forms: dict[str, Callable[[], str | bytes]] = {
-        ".html": lambda: sheet_page(sheet), ".pdf": lambda: sheet_pdf(sheet),
+        ".html": lambda: sheet_bytes(sheet, HtmlPages), ".pdf": lambda: sheet_bytes(sheet, PdfPages),
         ".csv": lambda: sheet_csv(sheet), ".json": lambda: sheet_json(sheet),
     }  # fmt: skip
     write_as(path, forms)

@@ -76,12 +76,6 @@ class Sheet:
 
     def to_dict(self) -> dict[str, Any]:
         """Give the sheet as plain values."""
-        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        told = {name: _plain(value) for name, value in values.items() if name != "expected"}
-        return {**told, "expected": self.expected.to_dict()}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, tuple):
-        return [_plain(one) for one in value]
-    return asdict(value) if hasattr(value, "__dataclass_fields__") else value
+        told = asdict(self)
+        told.pop("expected")
+        return told | {"expected": self.expected.to_dict()}
