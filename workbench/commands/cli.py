@@ -20,6 +20,7 @@ from workbench.commands.diagnose import diagnose
 from workbench.commands.explain import explain
 from workbench.commands.fit import fit
 from workbench.commands.new import new
+from workbench.commands.options import with_screen
 from workbench.commands.page import page
 from workbench.commands.sheet import sheet
 from workbench.commands.simulate import simulate
@@ -49,7 +50,7 @@ app = typer.Typer(
 )
 OFFERED = (demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page)
 for command in OFFERED:
-    app.command(name=command.__name__)(command)
+    app.command(name=command.__name__)(with_screen(command))
 
 
 def _version(wanted: bool) -> None:

@@ -9,7 +9,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
+from workbench.commands.options import CarFile, OutFolder
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder, write_figures
 from workbench.words.explanation_tables import (
@@ -26,17 +26,15 @@ from workbench.words.wording import in_words
 
 
 def explain(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     rough: Annotated[
         bool, typer.Option("--rough", help="Coarser maps and fewer places, in a few seconds.")
     ] = False,
     out: OutFolder = None,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
-    screen = Screen("explain", as_json, quiet)
     read = sim.load_car(car)
     if out is not None:
         made_folder(out)
@@ -45,11 +43,9 @@ def explain(
         result = tuning.explain(read, seed=seed, quick=rough, on_progress=tell)
     screen.caution(read)
     _tell(screen, result)
-    files: list[str] = []
-    if out is not None:
-        from workbench.figures.explanation import explain_figures
+    from workbench.figures.explanation import explain_figures
 
-        files = write_figures(screen, out, explain_figures(result))
+    files = write_figures(screen, out, lambda: explain_figures(result))
     screen.finish({**result.to_dict(), "seed": seed, "files": files})
 
 

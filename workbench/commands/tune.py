@@ -10,7 +10,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.commands.options import CarFile
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.words.search import (
@@ -49,6 +49,8 @@ Law = Annotated[
 
 
 def tune(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="TUNED.toml", help="Car file to write.")
@@ -62,13 +64,9 @@ def tune(
     keep: Annotated[
         str, typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are.")
     ] = "",
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Search feedback settings over all plausible cars; the base curve is left alone."""
-    screen = Screen("tune", as_json, quiet)
-    if out is None and not as_json:
+    if out is None and not screen.as_json:
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
     read = sim.load_car(car)
     if resume:

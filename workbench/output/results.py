@@ -82,19 +82,18 @@ def made_folder(out: Path) -> Path:
     return out
 
 
-def write_figures(screen: Screen, out: Path, figures: Mapping[str, Figure]) -> list[str]:
-    """Write figures into a folder as PNG."""
+def write_figures(screen: Screen, out: Path | None, drawn: Callable[[], Mapping[str, Figure]]) -> list[str]:
+    """Draw figures and write them into a folder as PNG, if one was named."""
+    if out is None:
+        return []
     made_folder(out)
-    files = []
-    paths = {name: out / f"{name}.png" for name in figures}
-    for path in paths.values():
+    figures = {out / f"{name}.png": figure for name, figure in drawn().items()}
+    for path in figures:
         check_place(path)
-    for name, figure in figures.items():
-        path = paths[name]
+    for path, figure in figures.items():
         save_figure(figure, path)
-        files.append(str(path))
         screen.say(f"written: {path}")
-    return files
+    return [str(path) for path in figures]
 
 
 def columns_from_text(text: str | None) -> dict[str, str | None] | None:
