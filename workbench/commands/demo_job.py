@@ -13,11 +13,11 @@ import tuning
 from workbench.figures.log import fit_finding
 from workbench.figures.stress import stress_finding
 from workbench.output.first_run import compile_batch, compiling_beside, wait_for
-from workbench.output.printing import Screen
-from workbench.output.progress import Tell
+from workbench.output.printing import Screen, Tell
 from workbench.output.results import check_place
-from workbench.report.report import Report, Section, write_report
-from workbench.report.sections import (
+from workbench.report.report import (
+    Report,
+    Section,
     car_section,
     diagnosis_section,
     explain_section,
@@ -26,6 +26,7 @@ from workbench.report.sections import (
     job_section,
     search_section,
     stress_section,
+    write_report,
 )
 from workbench.sheet.making import make_sheet, write_sheet
 from workbench.words.search import tune_finding

@@ -12,7 +12,8 @@ import tuning
 from workbench.commands.options import CarFile, OutFolder
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder, write_figures
-from workbench.words.explanation_tables import (
+from workbench.words.tables import (
+    Table,
     bound_table,
     cycle_table,
     loop_table,
@@ -21,7 +22,6 @@ from workbench.words.explanation_tables import (
     resolution_table,
     with_and_without_table,
 )
-from workbench.words.tables import Table
 from workbench.words.wording import in_words
 
 

@@ -25,9 +25,8 @@ def is_compiled() -> bool:
 
 def idle(car: sim.Car, wish: Wish, seed: int) -> dict[str, Any]:
     """Run one idle."""
-    from workbench.page.live import run_view
+    from workbench.page.live import run_view, rungs_of
     from workbench.page.points import changes, thinned
-    from workbench.page.rungs import rungs_of
 
     view = run_view(car, wish, seed)
     spans = {

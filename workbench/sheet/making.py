@@ -11,7 +11,6 @@ import tuning
 from workbench.output.html_page import HtmlPages
 from workbench.output.pdf_pages import PdfPages
 from workbench.output.results import write_as
-from workbench.sheet.parts import CurveRow, Sheet
 from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
 from workbench.sheet.trial import (
     count_caution,
@@ -21,7 +20,7 @@ from workbench.sheet.trial import (
     try_steps,
     watch_points,
 )
-from workbench.sheet.writing import sheet_bytes, sheet_csv, sheet_json
+from workbench.sheet.writing import CurveRow, Sheet, sheet_bytes, sheet_csv, sheet_json
 from workbench.words.cautions import CAUTIONS, basis_words
 from workbench.words.wording import in_words
 

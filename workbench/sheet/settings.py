@@ -5,7 +5,7 @@ from __future__ import annotations
 import controllers
 import sim
 import tuning
-from workbench.sheet.parts import SettingRow
+from workbench.sheet.writing import SettingRow
 from workbench.words.laws import LAW_WORDS
 
 NAMES = {

@@ -6,7 +6,7 @@ from math import ceil
 
 import sim
 import tuning
-from workbench.sheet.parts import TryStep
+from workbench.sheet.writing import TryStep
 from workbench.words.wording import in_words
 
 NARROW_rpm = 60.0

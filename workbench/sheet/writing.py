@@ -1,20 +1,95 @@
-"""The sheet written: for a screen and paper by one description, as CSV and JSON for other programs."""
+"""The sheet: what stands on it, and how it is written for a screen, for paper and for other programs."""
 
 from __future__ import annotations
 
 import csv
 import io
 import json
-from typing import TypeAlias
+from dataclasses import asdict, dataclass
+from typing import Any, TypeAlias
 
+import tuning
 from workbench.output.html_page import HtmlPages, Marked
-from workbench.output.kinds import SHEET_COLUMNS
 from workbench.output.pdf_pages import PdfPages
 from workbench.output.printing import plain
-from workbench.sheet.parts import Sheet, TryStep
+from workbench.output.results import SHEET_COLUMNS
 from workbench.words import units
 from workbench.words.tables import Table, number, table_of
 from workbench.words.wording import in_words, worded
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """One setting: our number, the number to enter, and why."""
+
+    key: str
+    name: str
+    ours: str
+    unit: str
+    entry: str
+    entry_unit: str
+    reason: str
+    fits: bool
+    present: str = ""
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """The open-loop curves at one temperature; the base curve is as it was."""
+
+    coolant_degC: float
+    target_rpm: float
+    base_steps: float
+    advice_steps: float
+    advice: str
+    cranking_steps: float
+    after_start_steps: float
+    rpm_per_step: float
+
+
+@dataclass(frozen=True)
+class TryStep:
+    """One step of trying the settings on the car."""
+
+    title: str
+    enter: str
+    do: str
+    go_on: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything on the sheet, in the order in which it is printed."""
+
+    car: str
+    law: str
+    temperature: str
+    cautions: tuple[tuple[str, str], ...]
+    settings: tuple[SettingRow, ...]
+    curves: tuple[CurveRow, ...]
+    homing: tuple[tuple[str, str, str], ...]
+    expected: tuning.Expectation
+    watch: tuple[str, ...]
+    stop: tuple[str, ...]
+    steps: tuple[TryStep, ...]
+    basis: str = ""
+    worked: str = ""
+    loads: str = ""
+    to_look_at: tuple[str, ...] = ()
+    version: str = ""
+    seed: int = 0
+
+    @property
+    def made(self) -> str:
+        """What it was made with and what its numbers are, in a line."""
+        return f"evenidle {self.version}, seed {self.seed}. {self.basis}"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the sheet as plain values."""
+        told = asdict(self)
+        told.pop("expected")
+        return told | {"expected": self.expected.to_dict()}
+
 
 Pages: TypeAlias = HtmlPages | PdfPages
 BOX, BLANK = "\u2610", "______"
