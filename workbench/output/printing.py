@@ -150,7 +150,12 @@ class Screen:
         for name, mark in zip(table.columns, table.right.ljust(len(table.columns)), strict=False):
             printed.add_column(name, justify="right" if mark == "r" else "left", overflow="fold")
         for row in table.rows:
-            printed.add_row(*(Text(cell, style=_style(cell)) for cell in row))
+            printed.add_row(
+                *(
+                    Text(cell, style=next((STYLES[kind] for kind, sign in SIGNS.items() if cell == sign), ""))
+                    for cell in row
+                )
+            )
         self._console().print(printed, soft_wrap=False)
 
     @contextmanager
@@ -181,10 +186,6 @@ class Screen:
             object_printed()
         sys.stdout.flush()
         raise typer.Exit(1 if bad else 0)
-
-
-def _style(cell: str) -> str:
-    return next((STYLES[kind] for kind, sign in SIGNS.items() if cell == sign), "")
 
 
 def _worded(told: Any) -> str:

@@ -29,7 +29,9 @@ def cycle_option(found: Options, at: int, palette: Palette, imperial: bool) -> O
     colours = (palette.speed, palette.valve, palette.pressure)
     x_axes, y_axes, series = [], [], []
     ends = (round(found["from_s"], 2), round(found["to_s"], 2))
-    cursor = _cursor(found["moments"][at]["at_s"], palette)
+    style = {"color": palette.ink, "type": "solid", "width": 1.2}
+    data = [{"xAxis": found["moments"][at]["at_s"], "lineStyle": style}]
+    cursor = {"silent": True, "symbol": "none", "label": {"show": False}, "data": data}
     for row, (key, name, colour) in enumerate(zip(KEYS, names, colours, strict=True)):
         points = [[t, _shown(key, v, imperial)] for t, v in found["lines"][key]]
         inside = {"showMinLabel": False, "showMaxLabel": False}
@@ -110,12 +112,6 @@ def _pin_series(places: list[list[float]], at: int, palette: Palette, alone: boo
     # The one that is lit lies on top of its neighbours.
     data.sort(key=lambda one: one["value"][2] == at)
     return {"type": "scatter", "name": "moments", "data": data, "z": 8, "tooltip": {"show": False}}
-
-
-def _cursor(at_s: float, palette: Palette) -> Options:
-    style = {"color": palette.ink, "type": "solid", "width": 1.2}
-    data = [{"xAxis": at_s, "lineStyle": style}]
-    return {"silent": True, "symbol": "none", "label": {"show": False}, "data": data}
 
 
 PARTS = (

@@ -89,14 +89,12 @@ def white_ink(chance: float, palette: Palette) -> bool:
     Source: contrast ratio of WCAG 2.1, from memory; black and white, 21 to 1 apart, are equally
     good at a luminance of 0.18.
     """
-    low, high = (_rgb(shade) for shade in (palette.least, palette.most))
+    low, high = (
+        [int(shade[i : i + 2], 16) / 255.0 for i in (1, 3, 5)] for shade in (palette.least, palette.most)
+    )
     shade = [a + (b - a) * chance / 100.0 for a, b in zip(low, high, strict=True)]
     over = _luminance(shade) + 0.05
     return 1.05 / over > over / 0.05
-
-
-def _rgb(shade: str) -> list[float]:
-    return [int(shade[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
 
 
 def _luminance(rgb: list[float]) -> float:

@@ -113,7 +113,14 @@ class SettingsTab(Tab):
             with shown.card():
                 self._found_part()
         with shown.card():
-            self._stress_part()
+            shown.heading("Stress the settings the car has now")
+            self._suite = shown.choice("What", SUITES, "standard")
+            self._stress = JobPanel(
+                self, "stress", "Stress them", "Stressing", "work_search:stress_work", self._show_stress,
+                lambda: self.asked(suite=self._suite.value),
+            ).build()  # fmt: skip
+            self._stress_finding = shown.status("big")
+            self._stress_body = shown.html()
         self.look.redraw.append(self._draw)
         self._search.show_found()
         self._stress.show_found()
@@ -150,16 +157,6 @@ class SettingsTab(Tab):
         for one in (self._beside, self._use):
             one.set_visibility(False)
         self._tables = shown.html()
-
-    def _stress_part(self) -> None:
-        shown.heading("Stress the settings the car has now")
-        self._suite = shown.choice("What", SUITES, "standard")
-        self._stress = JobPanel(
-            self, "stress", "Stress them", "Stressing", "work_search:stress_work", self._show_stress,
-            lambda: self.asked(suite=self._suite.value),
-        ).build()  # fmt: skip
-        self._stress_finding = shown.status("big")
-        self._stress_body = shown.html()
 
     def _has_it(self) -> bool:
         now, proposed = self.session.car, self.session.found["search"]["settings"]
