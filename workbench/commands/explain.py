@@ -12,16 +12,7 @@ import tuning
 from workbench.commands.options import CarFile, OutFolder
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder, write_figures
-from workbench.words.tables import (
-    Table,
-    bound_table,
-    cycle_table,
-    loop_table,
-    map_table,
-    map_title,
-    resolution_table,
-    with_and_without_table,
-)
+from workbench.words import tables
 from workbench.words.wording import in_words
 
 
@@ -54,20 +45,20 @@ def _tell(screen: Screen, result: tuning.Explanation) -> None:
     screen.verdict(first)
     for line in rest:
         screen.say(line)
-    _table(screen, "With and without: the proof of cause", with_and_without_table(result))
-    _table(screen, "Whether the valve has a place to rest", resolution_table(result))
-    _table(screen, "The loop without steps", loop_table(result))
-    _table(screen, "The limit cycle, predicted and simulated", cycle_table(result))
+    _table(screen, "With and without: the proof of cause", tables.with_and_without_table(result))
+    _table(screen, "Whether the valve has a place to rest", tables.resolution_table(result))
+    _table(screen, "The loop without steps", tables.loop_table(result))
+    _table(screen, "The limit cycle, predicted and simulated", tables.cycle_table(result))
     for one in result.maps:
-        _table(screen, map_title(one), map_table(one))
-    _table(screen, "Loads: the dip now, and the least that this valve allows", bound_table(result))
+        _table(screen, tables.map_title(one), tables.map_table(one))
+    _table(screen, "Loads: the dip now, and the least that this valve allows", tables.bound_table(result))
     if result.story is not None:
         screen.say("One cycle, told:")
         for line in result.story.lines:
             screen.say(f"  {in_words(line)}")
 
 
-def _table(screen: Screen, title: str, table: Table | None) -> None:
+def _table(screen: Screen, title: str, table: tables.Table | None) -> None:
     """Show a table with headings one word a line, for the table to fit a terminal."""
     if table is not None:
         name, *others = table.columns

@@ -13,14 +13,7 @@ import tuning
 from workbench.commands.options import CarFile
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
-from workbench.words.search import (
-    SCORED_LEGEND,
-    changed_table,
-    compared_table,
-    scored_table,
-    tune_finding,
-    tune_notes,
-)
+from workbench.words import search as search_words
 
 FAVOUR = "Take another of the candidates tried: quiet, quick or wear, such as quick:2."
 
@@ -90,13 +83,13 @@ def tune(
 
 
 def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning) -> None:
-    screen.table("Side by side", scored_table(result))
-    screen.say(SCORED_LEGEND)
-    screen.table("What it brings", compared_table(result.now, result.predicted))
-    screen.table("Settings changed", changed_table(before, result))
-    for note in tune_notes(result):
+    screen.table("Side by side", search_words.scored_table(result))
+    screen.say(search_words.SCORED_LEGEND)
+    screen.table("What it brings", search_words.compared_table(result.now, result.predicted))
+    screen.table("Settings changed", search_words.changed_table(before, result))
+    for note in search_words.tune_notes(result):
         screen.say(note)
-    screen.verdict(tune_finding(result))
+    screen.verdict(search_words.tune_finding(result))
 
 
 def _refuse_nothing_to_resume(storage: str | None) -> None:

@@ -10,22 +10,9 @@ from typing import TYPE_CHECKING
 
 import sim
 import tuning
+from workbench.figures import log as log_figures
+from workbench.figures import search as search_figures
 from workbench.figures.explanation import explain_figures
-from workbench.figures.log import (
-    BANDS,
-    diagnosis_figure,
-    fit_figure,
-    fit_finding,
-    numbers_figure,
-    numbers_finding,
-)
-from workbench.figures.search import (
-    before_after_figure,
-    compared_figure,
-    compared_finding,
-    front_figure,
-    importance_figure,
-)
 from workbench.figures.start import curves_figure, curves_finding
 from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 from workbench.figures.trace import idle_figure
@@ -34,15 +21,8 @@ from workbench.output.html_page import HtmlPages
 from workbench.output.pdf_pages import PdfPages
 from workbench.output.results import write_as
 from workbench.sheet.writing import Pages, Sheet, write_body
+from workbench.words import search as search_words
 from workbench.words.cautions import basis_words
-from workbench.words.search import (
-    changed_table,
-    compared_table,
-    scored_table,
-    setting_name,
-    tune_finding,
-    tune_notes,
-)
 from workbench.words.tables import Table, cycle_table, with_and_without_table
 from workbench.words.wording import in_words, worded
 
@@ -140,18 +120,18 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     """Tell what the search found."""
     deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
     tables = [
-        scored_table(result),
-        compared_table(result.now, result.predicted),
-        changed_table(before, result),
+        search_words.scored_table(result),
+        search_words.compared_table(result.now, result.predicted),
+        search_words.changed_table(before, result),
     ]
     chosen = result.front.chosen
     pictures = [
-        Picture(compared_finding(result), compared_figure(result)),
+        Picture(search_figures.compared_finding(result), search_figures.compared_figure(result)),
         Picture(
             f"At loads and a blip, and at rest: from a swing of {result.now.hunting_rpm:.0f} rpm"
             f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
             f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
-            before_after_figure(result, deadbands),
+            search_figures.before_after_figure(result, deadbands),
         ),
     ]
     if result.front.points:
@@ -160,23 +140,24 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
                 f"The chosen settings swing {chosen.quiet_rpm:.0f} rpm above the floor and settle"
                 f" in {chosen.quick_s:.1f} s; the score also weighs error, dips and blips, so"
                 " settings that are best on these three alone need not be chosen.",
-                front_figure(result),
+                search_figures.front_figure(result),
             )
         )
     if result.importance:
         first = max(result.importance, key=lambda name: result.importance[name])
-        found = f"What decides most in this search is the {setting_name(first)}."
-        pictures.append(Picture(found, importance_figure(result)))
-    return Section("The search", tune_finding(result), tune_notes(result), tables, pictures)
+        found = f"What decides most in this search is the {search_words.setting_name(first)}."
+        pictures.append(Picture(found, search_figures.importance_figure(result)))
+    told, notes = search_words.tune_finding(result), search_words.tune_notes(result)
+    return Section("The search", told, notes, tables, pictures)
 
 
 def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
     """Tell what a log shows without any model."""
     verdict, *rest = worded(diagnosis.lines())
     counted = Counter(one.kind for one in diagnosis.segments)
-    names = [(name, counted[kind]) for kind, _, name in BANDS if counted[kind]]
+    names = [(name, counted[kind]) for kind, _, name in log_figures.BANDS if counted[kind]]
     parts = ", ".join(f"{count} x {name}" for name, count in names) or "nothing but idling"
-    figure = diagnosis_figure(log, diagnosis, titled=False)
+    figure = log_figures.diagnosis_figure(log, diagnosis, titled=False)
     return Section(
         title="What the log of its idle tells",
         text=f"From the log alone, without any model: {verdict}",
@@ -210,8 +191,8 @@ def fit_section(fit: tuning.Fit) -> Section:
         ],
         tables=[Table(("number", "change", "90 % interval", "source"), rows, " rr ")],
         pictures=[
-            Picture(fit_finding(fit), fit_figure(fit, titled=False)),
-            Picture(numbers_finding(fit), numbers_figure(fit, titled=False)),
+            Picture(log_figures.fit_finding(fit), log_figures.fit_figure(fit, titled=False)),
+            Picture(log_figures.numbers_finding(fit), log_figures.numbers_figure(fit, titled=False)),
         ],
     )
 

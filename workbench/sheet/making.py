@@ -11,15 +11,8 @@ import tuning
 from workbench.output.html_page import HtmlPages
 from workbench.output.pdf_pages import PdfPages
 from workbench.output.results import write_as
+from workbench.sheet import trial
 from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
-from workbench.sheet.trial import (
-    count_caution,
-    hunting_caution,
-    loads_fitted,
-    stop_signs,
-    try_steps,
-    watch_points,
-)
 from workbench.sheet.writing import CurveRow, Sheet, sheet_bytes, sheet_csv, sheet_json
 from workbench.words.cautions import CAUTIONS, basis_words
 from workbench.words.wording import in_words
@@ -40,19 +33,19 @@ def make_sheet(
     spots = tuning.base_spots(car)
     refuse_lost_entries(car)
     expected = tuning.expect(car, seed=seed, on_progress=on_progress)
-    fitted = loads_fitted(car)
+    fitted = trial.loads_fitted(car)
     return Sheet(
         car.name,
         car.feedback.law,
         car.temperature_name,
-        (*count_caution(car), *hunting_caution(expected), *CAUTIONS),
+        (*trial.count_caution(car), *trial.hunting_caution(expected), *CAUTIONS),
         tuple(setting_rows(car, spots, expected, before)),
         tuple(_curve_row(car, spot) for spot in spots),
         tuple(_homing(car)),
         expected,
-        tuple(watch_points(car, expected)),
-        tuple(stop_signs(car, expected)),
-        tuple(try_steps(car, spots, expected.prediction.floor_rpm)),
+        tuple(trial.watch_points(car, expected)),
+        tuple(trial.stop_signs(car, expected)),
+        tuple(trial.try_steps(car, spots, expected.prediction.floor_rpm)),
         basis_words(car),
         worked_line(car),
         ", ".join(fitted) if fitted else "none",
