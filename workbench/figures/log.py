@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -11,10 +11,6 @@ from workbench.output import drawing as ink
 from workbench.output.drawing import Axes, Figure, new_figure, rows_of_axes, styled
 from workbench.words import units
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
 
 BANDS = (
     ("hunting", ink.RED, "hunting"),

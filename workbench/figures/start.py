@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -12,9 +12,6 @@ import tuning
 from workbench.output import drawing as ink
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, Axes, Figure, new_figure, styled
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 FIRST_s, BEFORE_s = 30.0, 2.0
 """The left half of the figure shows this long, and this much of what was before [s]."""

@@ -5,16 +5,13 @@ from __future__ import annotations
 import math
 from functools import partial
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from workbench.page import chart_parts
 from workbench.page.chart_parts import Options
-from workbench.page.look import Palette
+from workbench.page.look import Look, Palette
 from workbench.page.shown import card, chart, html, plain_button, redraw, status, within, words
 from workbench.words import units
-
-if TYPE_CHECKING:
-    from workbench.page.look import Look
 
 KEYS = ("rpm", "valve_steps", "map_kPa")
 GRIDS = (("10%", 38), ("57%", 15), ("81%", 12))

@@ -7,7 +7,7 @@ import json
 import time
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 from controllers import LAWS, setting_acts
@@ -15,14 +15,12 @@ from workbench.page import chart_parts, shown
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_parts import Options
 from workbench.page.explore_why import WhyPanel
+from workbench.page.frame import Page
 from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
 from workbench.page.wish import LENGTH_s
 from workbench.words import units
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
 
 LEAST_ABOUT_TARGET_rpm = 150.0
 MOST_SPEED_LINES, MOST_VALVE_LINES, MOST_PRESSURE_LINES = 5, 3, 3

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 from controllers import law_of
 from workbench.page.beside import WORK
 from workbench.page.chart_parts import UNHEARD, line, named_axis, options
 from workbench.page.cycle_panel import CyclePanel
+from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.look import Palette
 from workbench.page.shown import cautions, chart, heading, redraw, status, within, words
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from controllers import DERIVATIVE, LAWS
 from workbench.page import shown
 from workbench.page.chart_parts import line, named_axis, options, round_scale, target_line, time_axis, y_axis
+from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import GRACE_s
 from workbench.page.look import Palette
 from workbench.sheet.settings import BESIDE, NAMES
 from workbench.words.search import setting_name
 from workbench.words.tables import Table
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
 
 LEAST_AXIS = 5.0
 TRIED = "tried; size: valve moves a minute"

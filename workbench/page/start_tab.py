@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 from workbench.page import shown
 from workbench.page.chart_parts import line, options, rows, time_axis, y_axis
 from workbench.page.curve_table import CurveTable
+from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
 from workbench.words import units
 from workbench.words.wording import filled, worded
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
 
 GRIDS = ((60, 37), ("60%", 15), ("84%", 9))
 """Top [px, or share of the chart] and height [%] of each row, below two lines of legend."""

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 import tuning
+from workbench.page.wish import Wish
 from workbench.words.wording import in_words, worded
-
-if TYPE_CHECKING:
-    from workbench.page.wish import Wish
 
 MOST_POINTS = 480
 """A line is sent as no more: about one point a pixel and a half on a laptop."""

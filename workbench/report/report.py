@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import sim
 import tuning
@@ -25,9 +24,6 @@ from workbench.words import search as search_words
 from workbench.words.cautions import basis_words
 from workbench.words.tables import Table, cycle_table, with_and_without_table
 from workbench.words.wording import in_words, worded
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 
 @dataclass(frozen=True)

@@ -89,16 +89,10 @@ def _curve_row(car: sim.Car, spot: tuning.Spot) -> CurveRow:
         advice = "larger or auxiliary cold-air valve" if cold else "open the throttle stop a little"
     elif error == -math.inf:
         advice = "close the throttle stop a little"
-    return CurveRow(
-        spot.coolant_degC,
-        spot.target_rpm,
-        spot.base_steps,
-        steps,
-        advice,
-        curve_at(curves.cranking_steps, spot.coolant_degC),
-        curve_at(curves.after_start_steps, spot.coolant_degC),
-        spot.rpm_per_step,
-    )
+    at_degC = spot.coolant_degC
+    cranking, after = (curve_at(one, at_degC) for one in (curves.cranking_steps, curves.after_start_steps))
+    row = (at_degC, spot.target_rpm, spot.base_steps, steps, advice, cranking, after, spot.rpm_per_step)
+    return CurveRow(*row)
 
 
 def _homing(car: sim.Car) -> list[tuple[str, str, str]]:

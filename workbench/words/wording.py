@@ -19,27 +19,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from importlib import import_module
 from string import Formatter
 from typing import Any
 
 import tuning
-from workbench.words import (
-    checks,
-    diagnosis,
-    explanation,
-    fit,
-    hunting,
-    open_loop,
-    prediction,
-    search_sentences,
-    starts,
-    units,
-)
+from workbench.words import units
 from workbench.words.sentence import Sentence
 
-SUBJECTS = (checks, diagnosis, explanation, fit, hunting, open_loop, prediction, search_sentences, starts)
+SUBJECTS = (
+    "checks", "diagnosis", "explanation", "fit", "hunting", "open_loop", "prediction", "search_sentences",
+    "starts",
+)  # fmt: skip
 SENTENCES: Mapping[str, Sentence] = {
-    code: one for subject in SUBJECTS for code, one in subject.SENTENCES.items()
+    code: one
+    for subject in SUBJECTS
+    for code, one in import_module(f"workbench.words.{subject}").SENTENCES.items()
 }
 """The sentence, or what makes it, of each code."""
 
