@@ -24,16 +24,16 @@ CAUTIONS = tuple(
 """Heading and text of each."""
 
 
+SHORT = (
+    "Before anything of this is tried: outdoors (carbon monoxide has no smell), wheels chocked, neutral,"
+    " brake on, a second person, extinguisher at hand, clear of fans, belts and ignition; your hand on the key."
+    " The numbers are a model's. All cautions stand on the sheet: evenidle sheet."
+)
+
+
 def caution_lines() -> list[str]:
     """The cautions for a terminal, in short; all of them stand on the sheet."""
-    return [
-        (
-            "Before anything of this is tried: outdoors (carbon monoxide has no smell), wheels"
-            " chocked, neutral, brake on, a second person, extinguisher at hand, clear of fans,"
-            " belts and ignition; your hand on the key. The numbers are a model's. All cautions"
-            " stand on the sheet: evenidle sheet."
-        )
-    ]
+    return [SHORT]
 
 
 BASIS = {
