@@ -26,8 +26,8 @@ CAUTIONS = tuple(
 
 SHORT = (
     "Before anything of this is tried: outdoors (carbon monoxide has no smell), wheels chocked, neutral,"
-    " brake on, a second person, extinguisher at hand, clear of fans, belts and ignition; your hand on the key."
-    " The numbers are a model's. All cautions stand on the sheet: evenidle sheet."
+    " brake on, a second person, extinguisher at hand, clear of fans, belts and ignition; your hand on the"
+    " key. The numbers are a model's. All cautions stand on the sheet: evenidle sheet."
 )
 
 
