@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from workbench.page.chart_map import map_option, white_ink
-from workbench.page.chart_search import CHOSEN, TRIED, UNBEATEN, beside_option, front_option
+from workbench.page.explore_why import map_option, white_ink
 from workbench.page.look import DARK, LIGHT, Palette
+from workbench.page.settings_tab import CHOSEN, TRIED, UNBEATEN, beside_option, front_option
 
 MAP: dict[str, Any] = {
     "x_key": "min_move_steps", "y_key": "deadband_rpm", "x": [1.0, 2.0], "y": [0.0, 10.0],

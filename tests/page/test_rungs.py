@@ -12,11 +12,10 @@ from sim import load_car, with_values
 from tests.page.browsing import Look, wait_for
 from tuning.explanation import explain
 from tuning.loop import WARM_degC
-from workbench.page.chart_cycle import cycle_option, orbit_option
-from workbench.page.chart_idle import rungs_data
-from workbench.page.cycle_panel import ACTS, PARTS, loop_html, title, why
+from workbench.page.cycle_panel import ACTS, PARTS, cycle_option, loop_html, orbit_option, title, why
+from workbench.page.explore import rungs_data
+from workbench.page.live import rungs_of
 from workbench.page.look import DARK, LIGHT
-from workbench.page.rungs import rungs_of
 from workbench.page.work_explain import cycle_parts
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from sim import Car, load_car, with_values
-from workbench.page.chart_start import moment, past_phases, start_frame
 from workbench.page.look import DARK
+from workbench.page.start_tab import moment, past_phases, start_frame
 from workbench.page.work_start import start_work
 from workbench.words.wording import worded
 

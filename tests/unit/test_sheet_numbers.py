@@ -14,7 +14,7 @@ from tuning.search.entry_form import ENTRY_KEYS, from_entry
 from tuning.search.searching import tune
 from tuning.stress_tests.stressing import stress
 from workbench.sheet.making import make_sheet, write_sheet
-from workbench.sheet.tables import curve_table
+from workbench.sheet.writing import curve_table
 from workbench.words.cautions import CAUTIONS
 from workbench.words.wording import in_words
 

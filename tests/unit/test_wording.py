@@ -12,8 +12,7 @@ import pytest
 from tests.source_tree import parsed, shown, source_files
 from tuning.notes import Note
 from workbench.words import wording
-from workbench.words.sentences import SENTENCES
-from workbench.words.wording import filled, in_words, unit_at_end, worded
+from workbench.words.wording import SENTENCES, filled, in_words, unit_at_end, worded
 
 
 @pytest.mark.parametrize(

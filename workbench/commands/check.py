@@ -4,22 +4,15 @@ from __future__ import annotations
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, Full, Quiet, Seed
+from workbench.commands.options import CarFile, Full
 from workbench.output.printing import SIGNS, Screen
 from workbench.words.cautions import basis_words
 from workbench.words.tables import Table
 from workbench.words.wording import in_words
 
 
-def check(
-    car: CarFile,
-    full: Full = False,
-    seed: Seed = 0,  # noqa: ARG001 (every command takes it; nothing here is random)
-    as_json: AsJson = False,
-    quiet: Quiet = False,
-) -> None:
+def check(screen: Screen, car: CarFile, full: Full = False) -> None:
     """Check valve, homing, timing, room to move and curves; no engine is run on the car."""
-    screen = Screen("check", as_json, quiet)
     read = sim.load_car(car)
     screen.warn_of_compiling()
     result = tuning.check(read)

@@ -7,24 +7,13 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
 import sim
-from workbench.commands.base import base
-from workbench.commands.check import check
-from workbench.commands.compare import compare
-from workbench.commands.demo import demo
-from workbench.commands.diagnose import diagnose
-from workbench.commands.explain import explain
-from workbench.commands.fit import fit
-from workbench.commands.new import new
-from workbench.commands.page import page
-from workbench.commands.sheet import sheet
-from workbench.commands.simulate import simulate
-from workbench.commands.stress import stress
-from workbench.commands.tune import tune
+from workbench.commands.options import with_screen
 from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
 from workbench.sheet.making import version
 
@@ -47,9 +36,12 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-OFFERED = (demo, new, check, simulate, explain, fit, diagnose, tune, stress, base, sheet, compare, page)
-for command in OFFERED:
-    app.command(name=command.__name__)(command)
+OFFERED = (
+    "demo", "new", "check", "simulate", "explain", "fit", "diagnose", "tune", "stress", "base", "sheet",
+    "compare", "page",
+)  # fmt: skip
+for name in OFFERED:
+    app.command(name=name)(with_screen(getattr(import_module(f"workbench.commands.{name}"), name)))
 
 
 def _version(wanted: bool) -> None:

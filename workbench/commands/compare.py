@@ -9,23 +9,21 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, Columns, OutFolder, Quiet, Seed
+from workbench.commands.options import CarFile, Columns, OutFolder
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, write_figures
 from workbench.words.tables import predicted_and_recorded
 
 
 def compare(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Log recorded on the try.")],
     columns: Columns = None,
     out: OutFolder = None,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Compare what was predicted with what was recorded, after the try on the car."""
-    screen = Screen("compare", as_json, quiet)
     read_car = sim.load_car(car)
     (read,) = read_logs(screen, [log], columns)
     screen.warn_of_compiling()
@@ -36,9 +34,7 @@ def compare(
     for line in lines:
         screen.say(line)
     screen.verdict(verdict, "pass" if result.agrees else "warn")
-    files = []
-    if out is not None:
-        from workbench.figures.log import comparison_figure
+    from workbench.figures.log import comparison_figure
 
-        files = write_figures(screen, out, {"comparison": comparison_figure(result)})
+    files = write_figures(screen, out, lambda: {"comparison": comparison_figure(result)})
     screen.finish({**result.to_dict(), "log": read.summary(), "files": files}, bad=not result.agrees)

@@ -8,12 +8,13 @@ from typing import Annotated
 import typer
 
 import sim
-from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder
 
 
 def demo(
+    screen: Screen,
+    seed: int,
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for everything it writes.")
     ] = Path("evenidle-demo"),
@@ -23,15 +24,11 @@ def demo(
     log: Annotated[
         Path | None, typer.Option("--log", metavar="LOG.csv", help="A log of that car, to fit it to.")
     ] = None,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Do the whole job, on a bundled car or your own: fit, explain, tune, stress, sheet, report.
 
     Begun again with the same folder it goes on where the search was.
     """
-    screen = Screen("demo", as_json, quiet)
     if log is not None and car is None:
         raise sim.one_problem("--log", 1, "log", "without a car, allowed: together with --car CAR.toml")
     own = None if car is None else sim.load_car(car)

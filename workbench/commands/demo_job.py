@@ -13,20 +13,9 @@ import tuning
 from workbench.figures.log import fit_finding
 from workbench.figures.stress import stress_finding
 from workbench.output.first_run import compile_batch, compiling_beside, wait_for
-from workbench.output.printing import Screen
-from workbench.output.progress import Tell
+from workbench.output.printing import Screen, Tell
 from workbench.output.results import check_place
-from workbench.report.report import Report, Section, write_report
-from workbench.report.sections import (
-    car_section,
-    diagnosis_section,
-    explain_section,
-    fit_section,
-    idle_section,
-    job_section,
-    search_section,
-    stress_section,
-)
+from workbench.report import report
 from workbench.sheet.making import make_sheet, write_sheet
 from workbench.words.search import tune_finding
 from workbench.words.wording import in_words
@@ -44,7 +33,7 @@ class Job:
         self.screen = screen
         self.out = out
         self.seed = seed
-        self.sections: list[Section] = []
+        self.sections: list[report.Section] = []
         self.seconds: dict[str, float] = {}
         self.files: list[str] = []
         self.results: dict[str, Any] = {}
@@ -104,7 +93,7 @@ def run_demo(
 def _describe(job: Job, car: sim.Car) -> None:
     with job.step("check", "checking the car file"):
         checked = tuning.check(car)
-        job.sections += [job_section(car), car_section(car, checked)]
+        job.sections += [report.job_section(car), report.car_section(car, checked)]
     bad = sum(line.verdict != "pass" for line in checked.lines)
     job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
     job.results["check"] = checked.to_dict()
@@ -128,7 +117,7 @@ def _diagnose(job: Job, path: Path | str) -> None:
     with job.step("log", "reading its log"):
         log = tuning.read_log(path)
         result = tuning.diagnose(log)
-        job.sections.append(diagnosis_section(log, result))
+        job.sections.append(report.diagnosis_section(log, result))
     job.tell("log", in_words(result.lines()[0]))
     job.results["diagnosis"] = result.to_dict()
 
@@ -137,7 +126,7 @@ def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
     with job.step("fit", "fitting the model to a recording") as tell:
         log = tuning.read_log(path)
         result = tuning.fit(car, log, seed=job.seed, on_progress=tell)
-        job.sections.append(fit_section(result))
+        job.sections.append(report.fit_section(result))
     job.write("fitted.toml", lambda path: sim.save_car(result.car, path))
     job.tell("fit", fit_finding(result))
     job.results["fit"] = result.to_dict()
@@ -146,7 +135,7 @@ def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
 
 def _idle(job: Job, car: sim.Car) -> None:
     with job.step("idle", "letting it idle"):
-        section, hunts = idle_section(car, job.seed, START_ERROR_steps)
+        section, hunts = report.idle_section(car, job.seed, START_ERROR_steps)
         job.sections.append(section)
     job.tell("idle", section.text)
     job.results["hunts"] = hunts
@@ -155,7 +144,7 @@ def _idle(job: Job, car: sim.Car) -> None:
 def _explain(job: Job, car: sim.Car) -> None:
     with job.step("explain", "finding out why") as tell:
         result = tuning.explain(car, seed=job.seed, quick=True, on_progress=tell)
-        job.sections.append(explain_section(result))
+        job.sections.append(report.explain_section(result))
     job.tell("explain", in_words(result.verdict[0]))
     job.results["explain"] = result.to_dict()
 
@@ -167,7 +156,7 @@ def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
             car, budget="quick", seed=job.seed, storage=kept,
             resume=kept is not None and kept.exists(), on_progress=tell,
         )  # fmt: skip
-        job.sections.append(search_section(car, result))
+        job.sections.append(report.search_section(car, result))
     job.write("tuned.toml", lambda path: sim.save_car(result.car, path))
     job.tell("tune", tune_finding(result))
     job.results["tune"] = result.to_dict()
@@ -177,7 +166,7 @@ def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
 def _stress(job: Job, car: sim.Car) -> None:
     with job.step("stress", "stressing them") as tell:
         result = tuning.stress(car, seed=job.seed, on_progress=tell)
-        job.sections.append(stress_section(result))
+        job.sections.append(report.stress_section(result))
     job.tell("stress", stress_finding(result))
     job.results["stress"] = result.to_dict()
 
@@ -187,8 +176,8 @@ def _write_up(job: Job, car: sim.Car, before: sim.Car) -> None:
         sheet = make_sheet(car, seed=job.seed, before=before, on_progress=lambda share, *_: tell(0.4 * share))
         for form in ("html", "pdf", "csv", "json"):
             job.write(f"sheet.{form}", lambda path: write_sheet(sheet, path))
-        report = Report(f"The idle of {car.name}", job.sections, sheet)
+        whole = report.Report(f"The idle of {car.name}", job.sections, sheet)
         tell(0.5, "report")
         for form in ("html", "pdf"):
-            job.write(f"report.{form}", lambda path: write_report(report, path))
+            job.write(f"report.{form}", lambda path: report.write_report(whole, path))
     job.tell("sheet", "Sheet and report written.")

@@ -9,34 +9,23 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, OutFolder, Quiet, Seed
+from workbench.commands.options import CarFile, OutFolder
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder, write_figures
-from workbench.words.explanation_tables import (
-    bound_table,
-    cycle_table,
-    loop_table,
-    map_table,
-    map_title,
-    resolution_table,
-    with_and_without_table,
-)
-from workbench.words.tables import Table
+from workbench.words import tables
 from workbench.words.wording import in_words
 
 
 def explain(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     rough: Annotated[
         bool, typer.Option("--rough", help="Coarser maps and fewer places, in a few seconds.")
     ] = False,
     out: OutFolder = None,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
-    screen = Screen("explain", as_json, quiet)
     read = sim.load_car(car)
     if out is not None:
         made_folder(out)
@@ -45,11 +34,9 @@ def explain(
         result = tuning.explain(read, seed=seed, quick=rough, on_progress=tell)
     screen.caution(read)
     _tell(screen, result)
-    files: list[str] = []
-    if out is not None:
-        from workbench.figures.explanation import explain_figures
+    from workbench.figures.explanation import explain_figures
 
-        files = write_figures(screen, out, explain_figures(result))
+    files = write_figures(screen, out, lambda: explain_figures(result))
     screen.finish({**result.to_dict(), "seed": seed, "files": files})
 
 
@@ -58,20 +45,20 @@ def _tell(screen: Screen, result: tuning.Explanation) -> None:
     screen.verdict(first)
     for line in rest:
         screen.say(line)
-    _table(screen, "With and without: the proof of cause", with_and_without_table(result))
-    _table(screen, "Whether the valve has a place to rest", resolution_table(result))
-    _table(screen, "The loop without steps", loop_table(result))
-    _table(screen, "The limit cycle, predicted and simulated", cycle_table(result))
+    _table(screen, "With and without: the proof of cause", tables.with_and_without_table(result))
+    _table(screen, "Whether the valve has a place to rest", tables.resolution_table(result))
+    _table(screen, "The loop without steps", tables.loop_table(result))
+    _table(screen, "The limit cycle, predicted and simulated", tables.cycle_table(result))
     for one in result.maps:
-        _table(screen, map_title(one), map_table(one))
-    _table(screen, "Loads: the dip now, and the least that this valve allows", bound_table(result))
+        _table(screen, tables.map_title(one), tables.map_table(one))
+    _table(screen, "Loads: the dip now, and the least that this valve allows", tables.bound_table(result))
     if result.story is not None:
         screen.say("One cycle, told:")
         for line in result.story.lines:
             screen.say(f"  {in_words(line)}")
 
 
-def _table(screen: Screen, title: str, table: Table | None) -> None:
+def _table(screen: Screen, title: str, table: tables.Table | None) -> None:
     """Show a table with headings one word a line, for the table to fit a terminal."""
     if table is not None:
         name, *others = table.columns

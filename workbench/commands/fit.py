@@ -9,7 +9,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, Columns, Quiet, Seed
+from workbench.commands.options import CarFile, Columns
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import check_place, read_logs, say_lines, write_figures
@@ -20,6 +20,8 @@ MOST_DRAWN = 6
 
 
 def fit(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     logs: Annotated[
         list[Path] | None, typer.Argument(metavar="LOG.csv [LOG...]", help="Recorded logs.")
@@ -34,18 +36,14 @@ def fit(
     figures: Annotated[
         Path | None, typer.Option("--figures", metavar="DIR", help="Folder for figures of the fit.")
     ] = None,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""
-    screen = Screen("fit", as_json, quiet)
     read = sim.load_car(car)
     if guide:
         _guide(screen, read)
     if not logs:
         raise sim.one_problem("LOG", 1, "log", "missing, allowed: one log or more; see fit --guide")
-    if out is None and not as_json:
+    if out is None and not screen.as_json:
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
 
     check_place(out, car, *logs)
@@ -59,7 +57,7 @@ def fit(
     say_lines(screen, result)
     if out is not None:
         screen.say(f"written: {out}")
-    drawn = [] if figures is None else write_figures(screen, figures, _figures(result))
+    drawn = write_figures(screen, figures, lambda: _figures(result))
     written = None if out is None else str(out)
     screen.finish({**result.to_dict(), "file": written, "files": drawn}, bad=not result.trusted)
 

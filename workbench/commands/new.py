@@ -10,7 +10,6 @@ from typing import Annotated, Any
 import typer
 
 import sim
-from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 
@@ -95,6 +94,7 @@ def _option(key: str, *flags: str) -> Any:
 
 
 def new(
+    screen: Screen,
     out: Annotated[Path, typer.Argument(metavar="CAR.toml", help="File to write.")],
     displacement_cm3: Annotated[float | None, _option("displacement_cm3")] = None,
     cylinders: Annotated[int | None, _option("cylinders")] = None,
@@ -113,12 +113,8 @@ def new(
     force: Annotated[
         bool, typer.Option("--force", help="Replace a file that is there; it is kept as .bak.")
     ] = False,
-    seed: Seed = 0,  # noqa: ARG001 (every command takes it; nothing here is random)
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Write a commented car file from a few facts; the rest is estimated and marked so."""
-    screen = Screen("new", as_json, quiet)
     check_place(out)
     if out.exists() and not force:
         message = "is there already, allowed: a new name, or --force (the old one is kept as .bak)"

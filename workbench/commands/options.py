@@ -1,11 +1,16 @@
-"""Options that several commands share, as annotated types."""
+"""Options that several commands share, as annotated types, and those that every command has."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
+from inspect import Parameter, Signature, signature
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+
+from workbench.output.printing import Screen
 
 AsJson = Annotated[
     bool, typer.Option("--json", help="Print one JSON object on standard output and nothing else.")
@@ -34,3 +39,22 @@ Columns = Annotated[
         "--columns", metavar="TEXT", help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]".'
     ),
 ]
+EVERYWHERE = (("seed", Seed, 0), ("as_json", AsJson, False), ("quiet", Quiet, False))
+
+
+def with_screen(command: Callable[..., None]) -> Callable[..., None]:
+    """Offer a command with the options that all have; it is called with a screen, and the seed if it asks."""
+    own = signature(command, eval_str=True).parameters
+
+    @wraps(command)
+    def run(*, seed: int, as_json: bool, quiet: bool, **given: Any) -> None:
+        if "seed" in own:
+            given["seed"] = seed
+        command(Screen(command.__name__, as_json, quiet), **given)
+
+    named = Parameter.KEYWORD_ONLY
+    asked = [one.replace(kind=named) for key, one in own.items() if key not in ("screen", "seed")]
+    asked += [Parameter(key, named, default=value, annotation=kind) for key, kind, value in EVERYWHERE]
+    run.__signature__ = Signature(asked)  # type: ignore[attr-defined] # where typer looks
+    run.__annotations__ = {one.name: one.annotation for one in asked}
+    return run

@@ -7,25 +7,22 @@ from typing import Annotated
 import typer
 
 import sim
-from workbench.commands.options import AsJson, Quiet, Seed
 from workbench.output.printing import Screen
 
 
 def page(
+    screen: Screen,
+    seed: int,
     port: Annotated[
         int, typer.Option("--port", metavar="N", min=1, max=65535, help="Port on 127.0.0.1.")
     ] = 8765,
     show: Annotated[bool, typer.Option(help="Open it in the browser.")] = True,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Open the local page: drag, look, search, print. Nothing leaves this machine."""
     from importlib.util import find_spec
 
     from workbench.page.server import check_port, run_page
 
-    screen = Screen("page", as_json, quiet)
     if find_spec("nicegui") is None:
         message = 'an extra is not installed, allowed: after pip install "evenidle[page]"'
         raise sim.one_problem("page", 1, "nicegui", message)

@@ -8,15 +8,17 @@ from typing import Annotated
 import typer
 
 import sim
-from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.commands.options import CarFile
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.sheet.making import FORMS, make_sheet, write_sheet
-from workbench.sheet.tables import expected_note
 from workbench.sheet.trial import hunting_caution
+from workbench.sheet.writing import expected_note
 
 
 def sheet(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="Ending in .html, .pdf, .csv or .json.")
@@ -24,13 +26,9 @@ def sheet(
     present: Annotated[
         str | None, typer.Option("--present", metavar="CAR.toml", help="Car with the settings to go back to.")
     ] = None,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Write the settings sheet: numbers, entries, reasons, prediction, and how to try them."""
-    screen = Screen("sheet", as_json, quiet)
-    if out is None and not as_json:
+    if out is None and not screen.as_json:
         message = f"missing, allowed: a file ending in {', '.join(FORMS)}"
         raise sim.one_problem("--out", 1, "out", message)
     if out is not None and out.suffix.lower() not in FORMS:

@@ -12,7 +12,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.commands.options import CarFile
 from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
 from workbench.output.results import check_place, made_folder
@@ -36,6 +36,8 @@ ScenarioName = Annotated[
 
 
 def simulate(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     scenario: ScenarioName = "warm_idle",
     events: Annotated[
@@ -49,12 +51,8 @@ def simulate(
             help="Folder for trace (CSV) and figure (PNG); or the name of either file.",
         ),
     ] = None,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Run one car through one scenario: measures, and with --out a figure and the trace."""
-    screen = Screen("simulate", as_json, quiet)
     read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
     places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)
     screen.warn_of_compiling()
@@ -67,7 +65,7 @@ def simulate(
     _tell_basis(screen, read_car, read_scenario)
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
     files = _write(trace, read_car, finding, places, story) if places else []
-    for event in trace.events if events and not as_json else ():
+    for event in trace.events if events and not screen.as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     screen.table(finding, _table(measures))
     for line in _position(trace) if story is None else story.lines()[1:]:

@@ -8,34 +8,33 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, Full, OutFolder, Quiet, Seed
+from workbench.commands.options import CarFile, Full, OutFolder
+from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import say_lines, write_figures
 
 
 def stress(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     suite: Annotated[
         str, typer.Option("--suite", metavar="NAME", help="standard, loads, weather or faults.")
     ] = "standard",
     out: OutFolder = None,
     full: Full = False,
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Run the scenario matrix on plausible cars, a verdict a case."""
-    screen = Screen("stress", as_json, quiet)
     read = sim.load_car(car)
     screen.warn_of_compiling()
     with screen.progress("stressing") as tell:
         result = tuning.stress(read, suite=suite, seed=seed, on_progress=tell)
     screen.caution(read)
     say_lines(screen, result, full)
-    files: list[str] = []
-    if out is not None:
-        from workbench.figures.stress import matrix_figure, worst_figure
+    from workbench.figures.stress import matrix_figure, worst_figure
 
-        figures = {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
-        files = write_figures(screen, out, figures)
+    def drawn() -> dict[str, Figure]:
+        return {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
+
+    files = write_figures(screen, out, drawn)
     screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)

@@ -10,17 +10,10 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import AsJson, CarFile, Quiet, Seed
+from workbench.commands.options import CarFile
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
-from workbench.words.search import (
-    SCORED_LEGEND,
-    changed_table,
-    compared_table,
-    scored_table,
-    tune_finding,
-    tune_notes,
-)
+from workbench.words import search as search_words
 
 FAVOUR = "Take another of the candidates tried: quiet, quick or wear, such as quick:2."
 
@@ -49,6 +42,8 @@ Law = Annotated[
 
 
 def tune(
+    screen: Screen,
+    seed: int,
     car: CarFile,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="TUNED.toml", help="Car file to write.")
@@ -62,13 +57,9 @@ def tune(
     keep: Annotated[
         str, typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are.")
     ] = "",
-    seed: Seed = 0,
-    as_json: AsJson = False,
-    quiet: Quiet = False,
 ) -> None:
     """Search feedback settings over all plausible cars; the base curve is left alone."""
-    screen = Screen("tune", as_json, quiet)
-    if out is None and not as_json:
+    if out is None and not screen.as_json:
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
     read = sim.load_car(car)
     if resume:
@@ -92,13 +83,13 @@ def tune(
 
 
 def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning) -> None:
-    screen.table("Side by side", scored_table(result))
-    screen.say(SCORED_LEGEND)
-    screen.table("What it brings", compared_table(result.now, result.predicted))
-    screen.table("Settings changed", changed_table(before, result))
-    for note in tune_notes(result):
+    screen.table("Side by side", search_words.scored_table(result))
+    screen.say(search_words.SCORED_LEGEND)
+    screen.table("What it brings", search_words.compared_table(result.now, result.predicted))
+    screen.table("Settings changed", search_words.changed_table(before, result))
+    for note in search_words.tune_notes(result):
         screen.say(note)
-    screen.verdict(tune_finding(result))
+    screen.verdict(search_words.tune_finding(result))
 
 
 def _refuse_nothing_to_resume(storage: str | None) -> None:

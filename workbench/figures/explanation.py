@@ -9,19 +9,8 @@ import numpy as np
 
 import tuning
 from workbench.figures.story import story_figure
-from workbench.output.drawing import (
-    BLACK,
-    BLUE,
-    GREEN,
-    GREY,
-    ORANGE,
-    PALE,
-    RED,
-    Axes,
-    Figure,
-    new_figure,
-    styled,
-)
+from workbench.output import drawing as ink
+from workbench.output.drawing import Axes, Figure, new_figure, styled
 from workbench.words.explanation import LOADS
 from workbench.words.wording import in_words
 
@@ -75,7 +64,7 @@ def map_title(one: tuning.HuntingMap, chance: float) -> str:
 def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -> None:
     if at is not None:
         axes.scatter(
-            [at[0]], [at[1]], marker=marker, s=190, facecolors="white", edgecolors=BLACK,
+            [at[0]], [at[1]], marker=marker, s=190, facecolors="white", edgecolors=ink.BLACK,
             linewidths=1.8, label=label, zorder=6, clip_on=False,
         )  # fmt: skip
 
@@ -93,17 +82,17 @@ def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
     x, y = np.meshgrid(one.x, one.y)
     largest = max(float(one.swing_rpm.max()), 1.0)
     # Dark rings on light cells and light rings on dark ones: seen in grey print too.
-    inks = np.where(one.chance[hunting] > DARK_CHANCE, "white", BLACK).tolist()
+    inks = np.where(one.chance[hunting] > DARK_CHANCE, "white", ink.BLACK).tolist()
     axes.scatter(
         x[hunting], y[hunting], s=LARGEST_DOT * one.swing_rpm[hunting] / largest,
         facecolors="none", edgecolors=inks, linewidths=1.0,
     )  # fmt: skip
     axes.scatter(
-        [], [], s=LARGEST_DOT, facecolors="none", edgecolors=BLACK, linewidths=1.0,
+        [], [], s=LARGEST_DOT, facecolors="none", edgecolors=ink.BLACK, linewidths=1.0,
         label=f"size of swing: this ring is {largest:.0f} rpm",
     )  # fmt: skip
     (border,) = axes.plot(
-        one.border_x, one.border_y, color=BLACK, linewidth=2.0, linestyle="--",
+        one.border_x, one.border_y, color=ink.BLACK, linewidth=2.0, linestyle="--",
         label=f"theory: {in_words(one.border_name)}", zorder=5,
     )  # fmt: skip
     border.set_path_effects([Stroke(linewidth=4.5, foreground="white"), Normal()])
@@ -136,7 +125,7 @@ def ablation_figure(result: tuning.Explanation) -> Figure:
     """Draw the swing with each possible cause switched off, beside the car as it is."""
     rows = list(reversed(result.ablation.rows))
     names = [in_words(row.name) for row in rows]
-    colours = [BLACK if row.key == "as_is" else GREEN if row.ends_it else BLUE for row in rows]
+    colours = [ink.BLACK if row.key == "as_is" else ink.GREEN if row.ends_it else ink.BLUE for row in rows]
     places = np.arange(len(rows))
     figure = new_figure((7.6, 1.4 + 0.36 * len(rows)))
     axes = figure.subplots()
@@ -148,10 +137,10 @@ def ablation_figure(result: tuning.Explanation) -> Figure:
         axes.text(1.06 * widest, float(place), text, fontsize=8, va="center")
     axes.scatter(
         [row.with_scatter_swing_rpm for row in rows], places, marker="D", s=34,
-        facecolors="white", edgecolors=BLACK, zorder=5, label="with the engine's scatter",
+        facecolors="white", edgecolors=ink.BLACK, zorder=5, label="with the engine's scatter",
     )  # fmt: skip
     axes.axvline(
-        result.ablation.floor_rpm, color=GREY, linestyle=":", linewidth=1.6, label="scatter alone, valve held"
+        result.ablation.floor_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="scatter alone, valve held"
     )
     axes.set_yticks(places, names)
     axes.grid(visible=False, axis="y")
@@ -180,13 +169,13 @@ def bound_figure(result: tuning.Explanation) -> Figure:
     figure = new_figure((7.6, 1.6 + 0.5 * len(rows)))
     axes = figure.subplots()
     own, bound = [row.own_rpm for row in rows], [row.bound_rpm for row in rows]
-    axes.barh(places, own, height=0.55, color=PALE, edgecolor=GREY, label="own settings")
-    axes.barh(places, bound, height=0.55, color=BLUE, label="bound: no less with this valve")
+    axes.barh(places, own, height=0.55, color=ink.PALE, edgecolor=ink.GREY, label="own settings")
+    axes.barh(places, bound, height=0.55, color=ink.BLUE, label="bound: no less with this valve")
     marks = (
-        ("valve held", [row.held_rpm for row in rows], "x", BLACK),
-        ("feed-forward alone", [row.forward_rpm for row in rows], "D", ORANGE),
-        ("own settings and fast spark", [row.spark_rpm for row in rows], "^", GREEN),
-        ("own settings, feed-forward and spark", [row.forward_spark_rpm for row in rows], "o", RED),
+        ("valve held", [row.held_rpm for row in rows], "x", ink.BLACK),
+        ("feed-forward alone", [row.forward_rpm for row in rows], "D", ink.ORANGE),
+        ("own settings and fast spark", [row.spark_rpm for row in rows], "^", ink.GREEN),
+        ("own settings, feed-forward and spark", [row.forward_spark_rpm for row in rows], "o", ink.RED),
     )
     for label, values, marker, colour in marks:
         axes.plot(values, places, marker, color=colour, markersize=6.5, label=label)
@@ -209,12 +198,12 @@ def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
     figure = new_figure((7.6, 4.8))
     speed, per_step = figure.subplots(2, 1, sharex=True)
     band = (view.target_rpm - view.deadband_rpm, view.target_rpm + view.deadband_rpm)
-    speed.axhspan(*band, color=PALE, linewidth=0, label="deadband")
-    speed.plot(places, view.rpm, color=BLUE)
+    speed.axhspan(*band, color=ink.PALE, linewidth=0, label="deadband")
+    speed.plot(places, view.rpm, color=ink.BLUE)
     first = round(view.needed_steps) % view.move_steps
     reached = places[first :: view.move_steps]
     speed.plot(
-        reached, view.rpm[reached], "o", markersize=3.5, color=BLACK,
+        reached, view.rpm[reached], "o", markersize=3.5, color=ink.BLACK,
         label=f"positions {view.move_steps} {steps} apart",
     )  # fmt: skip
     speed.set_ylabel("settled speed [rpm]")
@@ -223,14 +212,14 @@ def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
         f" {view.move_rpm:.0f} rpm, the deadband is {2.0 * view.deadband_rpm:.0f} rpm wide"
     )
     speed.legend(loc="lower right")
-    per_step.step(places[:-1] + 0.5, view.rpm_per_step, where="mid", color=BLUE)
+    per_step.step(places[:-1] + 0.5, view.rpm_per_step, where="mid", color=ink.BLUE)
     if view.scatter_rpm > 0.0:
         per_step.axhline(
-            view.scatter_rpm, color=GREY, linestyle=":", linewidth=1.6, label="standard deviation of scatter"
+            view.scatter_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="standard deviation of scatter"
         )
         per_step.legend(loc="upper right")
     for axes in (speed, per_step):
-        axes.axvline(view.needed_steps, color=ORANGE, linestyle="--", linewidth=1.4)
+        axes.axvline(view.needed_steps, color=ink.ORANGE, linestyle="--", linewidth=1.4)
     per_step.annotate(
         f"warm idle needs {view.needed_steps:.1f}", (view.needed_steps, 0.0), xytext=(4, 4),
         textcoords="offset points", fontsize=8,

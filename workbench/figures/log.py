@@ -2,45 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import numpy as np
 
 import tuning
-from workbench.output.drawing import (
-    BLACK,
-    BLUE,
-    GREEN,
-    GREY,
-    ORANGE,
-    PALE,
-    PRESSURE,
-    RED,
-    SPEED,
-    VALVE,
-    Axes,
-    Figure,
-    new_figure,
-    rows_of_axes,
-    styled,
-)
+from workbench.output import drawing as ink
+from workbench.output.drawing import Axes, Figure, new_figure, rows_of_axes, styled
 from workbench.words import units
 from workbench.words.wording import in_words
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-
 BANDS = (
-    ("hunting", RED, "hunting"),
-    ("load", ORANGE, "load"),
-    ("step", BLUE, "valve step"),
-    ("steady", GREEN, "steady"),
-    ("driven", GREY, "throttle"),
-    ("start", BLACK, "start"),
+    ("hunting", ink.RED, "hunting"),
+    ("load", ink.ORANGE, "load"),
+    ("step", ink.BLUE, "valve step"),
+    ("steady", ink.GREEN, "steady"),
+    ("driven", ink.GREY, "throttle"),
+    ("start", ink.BLACK, "start"),
 )
 """Kinds of segment shown as a strip each, from the top, with colour and name."""
-COLOURS = {"valve_steps": VALVE, "map_kPa": PRESSURE}
+COLOURS = {"valve_steps": ink.VALVE, "map_kPa": ink.PRESSURE}
 LONGEST_NAME = 34
 
 
@@ -60,9 +41,9 @@ def segments_figure(
     figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
     axes = rows_of_axes(figure, [3.0, strips, *([1.3] * len(lower))])
     speed, bands, *others = axes
-    speed.plot(log.time_s, log.rpm, color=SPEED, linewidth=0.8, label="recorded")
+    speed.plot(log.time_s, log.rpm, color=ink.SPEED, linewidth=0.8, label="recorded")
     if log.target_rpm is not None:
-        speed.plot(log.time_s, log.target_rpm, color=BLACK, linestyle="--", linewidth=1, label="target")
+        speed.plot(log.time_s, log.target_rpm, color=ink.BLACK, linestyle="--", linewidth=1, label="target")
         _legend_above(speed, 2)
     speed.set_ylabel("engine speed [rpm]")
     _draw_bands(bands, segments, shown)
@@ -128,8 +109,8 @@ def fit_figure(fit: tuning.Fit, which: int = 0, *, titled: bool = True, imperial
     _draw_signal(axes[0], curve, 0)
     axes[0].set_ylabel("engine speed [rpm]")
     left = np.where(curve.used, curve.measured[:, 0] - curve.modelled[:, 0], np.nan)
-    axes[1].axhline(0.0, color=BLACK, linewidth=0.8)
-    axes[1].plot(curve.time_s, left, color=BLUE, linewidth=0.7)
+    axes[1].axhline(0.0, color=ink.BLACK, linewidth=0.8)
+    axes[1].plot(curve.time_s, left, color=ink.BLUE, linewidth=0.7)
     axes[1].set_ylabel("left over\n[rpm]")
     if with_map:
         _draw_signal(axes[2], curve, 1, imperial)
@@ -148,10 +129,10 @@ def _draw_signal(axes: Axes, curve: tuning.Curve, signal: int, imperial: bool = 
         units.shown(one[:, signal], "kPa", imperial and signal == 1)
         for one in (curve.measured, curve.modelled, curve.predicted)
     )
-    axes.plot(curve.time_s, measured, color=GREY, linewidth=0.8, label="recorded")
-    axes.plot(curve.time_s, modelled, color=BLUE, linewidth=1.3, label="fitted")
+    axes.plot(curve.time_s, measured, color=ink.GREY, linewidth=0.8, label="recorded")
+    axes.plot(curve.time_s, modelled, color=ink.BLUE, linewidth=1.3, label="fitted")
     seen = np.where(curve.held_back, predicted, np.nan)
-    axes.plot(curve.time_s, seen, color=RED, linewidth=1.6, linestyle=(0, (4, 1.5)),
+    axes.plot(curve.time_s, seen, color=ink.RED, linewidth=1.6, linestyle=(0, (4, 1.5)),
               label="predicted without it")  # fmt: skip
 
 
@@ -162,7 +143,9 @@ def _shade_held_back(axes: Axes, curve: tuning.Curve) -> None:
     for number, (first, past) in enumerate(edges):
         label = "kept back" if number == 0 else None
         last = min(past, curve.time_s.size - 1)
-        axes.axvspan(curve.time_s[first], curve.time_s[last], color=PALE, linewidth=0, zorder=0, label=label)
+        axes.axvspan(
+            curve.time_s[first], curve.time_s[last], color=ink.PALE, linewidth=0, zorder=0, label=label
+        )
 
 
 def numbers_finding(fit: tuning.Fit) -> str:
@@ -197,9 +180,9 @@ def numbers_figure(fit: tuning.Fit, *, titled: bool = True) -> Figure:
 
 
 def _draw_intervals(axes: Axes, numbers: Sequence[tuning.Fitted], unchanged: float) -> None:
-    axes.axvline(unchanged, color=BLACK, linestyle="--", linewidth=0.9)
+    axes.axvline(unchanged, color=ink.BLACK, linestyle="--", linewidth=0.9)
     for row, one in enumerate(numbers):
-        colour = BLUE if one.told else GREY
+        colour = ink.BLUE if one.told else ink.GREY
         axes.plot([one.low, one.high], [-row, -row], color=colour, linewidth=2.2)
         axes.plot(one.change, -row, marker="o", markersize=5, color=colour,
                   markerfacecolor=colour if one.told else "white")  # fmt: skip
@@ -220,14 +203,14 @@ def comparison_figure(comparison: tuning.Comparison) -> Figure:
     with_valve = over.recorded_steps.size > 0
     figure = new_figure((8.2, 5.2 if with_valve else 3.8))
     axes = rows_of_axes(figure, [2.4, *([1.4] if with_valve else [])])
-    axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=PALE, linewidth=0,
+    axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=ink.PALE, linewidth=0,
                          label="predicted, 8 of 10 runs")  # fmt: skip
-    axes[0].plot(over.time_s, over.predicted_rpm, color=BLACK, linewidth=0.9, label="predicted, one run")
-    axes[0].plot(over.time_s, over.recorded_rpm, color=SPEED, linewidth=1.0, label="recorded")
+    axes[0].plot(over.time_s, over.predicted_rpm, color=ink.BLACK, linewidth=0.9, label="predicted, one run")
+    axes[0].plot(over.time_s, over.recorded_rpm, color=ink.SPEED, linewidth=1.0, label="recorded")
     axes[0].set_ylabel("engine speed [rpm]")
     if with_valve:
-        axes[1].step(over.time_s, over.predicted_steps, where="post", color=BLACK, linewidth=1.0)
-        axes[1].step(over.time_s, over.recorded_steps, where="post", color=VALVE, linewidth=1.1)
+        axes[1].step(over.time_s, over.predicted_steps, where="post", color=ink.BLACK, linewidth=1.0)
+        axes[1].step(over.time_s, over.recorded_steps, where="post", color=ink.VALVE, linewidth=1.1)
         axes[1].set_ylabel("valve [steps]")
     axes[-1].set(xlabel="time [s]", xlim=(float(over.time_s[0]), float(over.time_s[-1])))
     _legend_above(axes[0], 3)

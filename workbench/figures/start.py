@@ -1,34 +1,17 @@
-"""Figures of starts: one cold start from key-on to warm, and proposed curves beside the owner's."""
+"""Figures of starts and open-loop curves: a cold start to warm, curves and proposals for them."""
 
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import numpy as np
 
 import sim
 import tuning
-from workbench.output.drawing import (
-    BLACK,
-    BLUE,
-    GREY,
-    HEAT,
-    ORANGE,
-    PALE,
-    RED,
-    SPEED,
-    VALVE,
-    Axes,
-    Figure,
-    new_figure,
-    styled,
-)
+from workbench.output import drawing as ink
+from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, Axes, Figure, new_figure, styled
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
 
 FIRST_s, BEFORE_s = 30.0, 2.0
 """The left half of the figure shows this long, and this much of what was before [s]."""
@@ -105,7 +88,7 @@ def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
     for one, (name, title, target_rpm) in zip(row, kinds, strict=True):
         now = [getattr(s, name) for s in proposal.now]
         new = [getattr(s, name) for s in proposal.proposed]
-        one.axhline(target_rpm, color=BLACK, linestyle="--", linewidth=1, label="target, at most")
+        one.axhline(target_rpm, color=ink.BLACK, linestyle="--", linewidth=1, label="target, at most")
         _draw_pair(one, places, now, new)
         one.set(
             title=title,
@@ -117,8 +100,8 @@ def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
 
 
 def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[float]) -> None:
-    axes.plot(places, now, color=GREY, marker="s", markersize=4, label="your own")
-    axes.plot(places, new, color=BLUE, marker="o", markersize=4, label="proposed")
+    axes.plot(places, now, color=ink.GREY, marker="s", markersize=4, label="your own")
+    axes.plot(places, new, color=ink.BLUE, marker="o", markersize=4, label="proposed")
 
 
 @styled()
@@ -128,11 +111,11 @@ def logged_base_figure(proposal: tuning.LoggedBase) -> Figure:
     axes = figure.subplots()
     points = proposal.points
     places = [p.coolant_degC for p in points]
-    axes.axvspan(places[0] - 1.0, places[-1] + 1.0, color=PALE, linewidth=0, zorder=0, label="recorded")
-    axes.plot(*zip(*proposal.now, strict=True), color=GREY, marker="s", markersize=4, label="your own")
-    axes.plot(*zip(*proposal.curve, strict=True), color=BLUE, marker="o", markersize=4, label="proposed")
+    axes.axvspan(places[0] - 1.0, places[-1] + 1.0, color=ink.PALE, linewidth=0, zorder=0, label="recorded")
+    axes.plot(*zip(*proposal.now, strict=True), color=ink.GREY, marker="s", markersize=4, label="your own")
+    axes.plot(*zip(*proposal.curve, strict=True), color=ink.BLUE, marker="o", markersize=4, label="proposed")
     axes.errorbar(places, [p.held_steps for p in points], [p.spread_steps for p in points],
-                  color=ORANGE, marker="D", markersize=4, linestyle="none", capsize=3,
+                  color=ink.ORANGE, marker="D", markersize=4, linestyle="none", capsize=3,
                   label="held the target, with spread")  # fmt: skip
     axes.set_ylim(bottom=0.0)
     axes.set(xlabel="temperature the controller reads [degC]", ylabel="valve [steps]")
@@ -161,9 +144,9 @@ def _two_lines(story: tuning.StartStory) -> str:
 
 def _draw_speed(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
-    axes.plot(times, trace["rpm"][shown], color=SPEED, linewidth=0.9, label="measured")
+    axes.plot(times, trace["rpm"][shown], color=ink.SPEED, linewidth=0.9, label="measured")
     axes.step(
-        times, trace["target_rpm"][shown], where="post", color=BLACK, linestyle="--", linewidth=1,
+        times, trace["target_rpm"][shown], where="post", color=ink.BLACK, linestyle="--", linewidth=1,
         label="target",
     )  # fmt: skip
     axes.set_ylim(0.0, 1.2 * float(np.max(trace["rpm"])))
@@ -172,9 +155,9 @@ def _draw_speed(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) 
 def _draw_valve(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     for name, colour, width, label in (
-        ("valve_steps", VALVE, 2.4, "commanded"),
-        ("shaft_steps", BLACK, 1.0, "true"),
-        ("base_steps", GREY, 1.0, "base curve"),
+        ("valve_steps", ink.VALVE, 2.4, "commanded"),
+        ("shaft_steps", ink.BLACK, 1.0, "true"),
+        ("base_steps", ink.GREY, 1.0, "base curve"),
     ):
         style = ":" if name == "base_steps" else "-"
         axes.step(
@@ -186,16 +169,16 @@ def _draw_valve(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) 
 
 
 def _draw_battery(axes: Axes, trace: sim.Trace) -> None:
-    axes.plot(trace.time_s, trace["battery_V"], color=BLACK)
+    axes.plot(trace.time_s, trace["battery_V"], color=ink.BLACK)
     axes.set_ylabel("battery [V]")
 
 
 def _draw_heat(axes: Axes, trace: sim.Trace) -> None:
     minutes = trace.time_s / 60.0
-    axes.plot(minutes, trace["coolant_degC"], color=HEAT, label="engine")
-    axes.plot(minutes, trace["oil_degC"], color=BLACK, linestyle="--", label="oil")
+    axes.plot(minutes, trace["coolant_degC"], color=ink.HEAT, label="engine")
+    axes.plot(minutes, trace["oil_degC"], color=ink.BLACK, linestyle="--", label="oil")
     sensed = trace["coolant_sensed_degC"]
-    axes.plot(minutes, sensed, color=GREY, linestyle=":", linewidth=2, label="the curves go by")
+    axes.plot(minutes, sensed, color=ink.GREY, linestyle=":", linewidth=2, label="the curves go by")
     axes.set_ylabel("temperature [degC]")
     axes.legend(loc="lower right")
 
@@ -204,11 +187,11 @@ def _mark_moments(axes: Axes, story: tuning.StartStory, named: bool) -> None:
     for since_s, name in ((story.first_firing_s, "first firing"), (story.feedback_s, "feedback acts")):
         if not since_s < FIRST_s:
             continue
-        axes.axvline(story.key_s + since_s, color=RED, linestyle=":", linewidth=1)
+        axes.axvline(story.key_s + since_s, color=ink.RED, linestyle=":", linewidth=1)
         if named:
             axes.annotate(
                 name, (story.key_s + since_s, 0.04), xycoords=("data", "axes fraction"),
-                xytext=(3, 0), textcoords="offset points", fontsize=7.5, color=RED,
+                xytext=(3, 0), textcoords="offset points", fontsize=7.5, color=ink.RED,
             )  # fmt: skip
 
 
@@ -222,11 +205,59 @@ def _shade(
         if end <= begin:
             continue
         if number % 2 == 0:
-            axes.axvspan(begin / factor, end / factor, color=PALE, linewidth=0, zorder=0)
+            axes.axvspan(begin / factor, end / factor, color=ink.PALE, linewidth=0, zorder=0)
         if named and end - begin > 0.02 * (until_s - from_s):
             tall = (end - begin) < 0.16 * (until_s - from_s)
             axes.annotate(
                 phase.name, ((begin + end) / 2 / factor, 0.98),
                 xycoords=("data", "axes fraction"), ha="center", va="top",
-                rotation=90 if tall else 0, fontsize=7.5, color=BLACK,
+                rotation=90 if tall else 0, fontsize=7.5, color=ink.BLACK,
             )  # fmt: skip
+
+
+def curves_finding(car: sim.Car) -> str:
+    """Say how well the base curve holds the target in the model."""
+    spots = tuning.base_spots(car)
+    worst = max(spots, key=lambda spot: abs(spot.settled_rpm - spot.target_rpm))
+    low = min(spot.rpm_per_step for spot in spots)
+    high = max(spot.rpm_per_step for spot in spots)
+    off = worst.settled_rpm - worst.target_rpm
+    return (
+        f"On the base curve the engine idles within {abs(off):.0f} rpm of the target (worst at"
+        f" {worst.coolant_degC:.0f} degC), and one step is worth {low:.0f} to {high:.0f} rpm."
+    )
+
+
+@styled()
+def curves_figure(car: sim.Car) -> Figure:
+    """Draw curves and settled speed over coolant temperature."""
+    from controllers import curve_at
+
+    curves = car.curves
+    lowest = min(curves.base_steps[0][0], -20.0)
+    coolant_degC = np.linspace(lowest, 95.0, 231)
+
+    def read(points: tuple[tuple[float, float], ...]) -> list[float]:
+        return [curve_at(points, float(one)) for one in coolant_degC]
+
+    base = np.array(read(curves.base_steps))
+    spots = tuning.base_spots(car)
+    figure = new_figure((7.6, 3.4))
+    steps, speed = figure.subplots(1, 2)
+    steps.plot(coolant_degC, read(curves.cranking_steps), color=ORANGE, linestyle="--", label="cranking")
+    after = base + np.array(read(curves.after_start_steps))
+    steps.plot(coolant_degC, after, color=GREEN, linestyle=":", label="just after the start")
+    steps.plot(coolant_degC, base, color=BLUE, linewidth=2, label="base curve")
+    steps.axhline(car.valve.open_limit_steps, color=GREY, linewidth=0.8, label="open limit")
+    steps.set(ylim=(0.0, 1.1 * car.valve.open_limit_steps), ylabel="valve [steps]")
+    speed.plot(coolant_degC, read(curves.target_rpm), color=BLACK, linestyle="--", label="target")
+    speed.plot(
+        [spot.coolant_degC for spot in spots], [spot.settled_rpm for spot in spots],
+        color=BLUE, marker="o", markersize=4, label="idle on the base curve",
+    )  # fmt: skip
+    speed.set_ylabel("speed [rpm]")
+    speed.margins(y=0.25)
+    for axes, place in ((steps, "best"), (speed, "upper right")):
+        axes.set_xlabel(f"{car.temperature_name} [degC]")
+        axes.legend(loc=place)
+    return figure

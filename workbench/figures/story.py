@@ -5,29 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 import tuning
-from workbench.output.drawing import (
-    BLACK,
-    BLUE,
-    GREEN,
-    GREY,
-    PALE,
-    RED,
-    SPEED,
-    VALVE,
-    Axes,
-    Figure,
-    new_figure,
-    styled,
-)
+from workbench.output import drawing as ink
+from workbench.output.drawing import Axes, Figure, new_figure, styled
 from workbench.words.wording import in_words
 
 MOMENT_MARKS = {
-    "told": ("D", VALVE),
-    "there": (".", VALVE),
-    "crosses": ("o", BLACK),
-    "leaves": ("s", GREY),
-    "peak": ("^", RED),
-    "trough": ("v", RED),
+    "told": ("D", ink.VALVE),
+    "there": (".", ink.VALVE),
+    "crosses": ("o", ink.BLACK),
+    "leaves": ("s", ink.GREY),
+    "peak": ("^", ink.RED),
+    "trough": ("v", ink.RED),
 }
 
 
@@ -78,21 +66,21 @@ def story_figure(story: tuning.Story) -> Figure:
     valve = figure.add_subplot(grid[1, 0], sharex=speed)
     beside, orbit = figure.add_subplot(grid[0, 2]), figure.add_subplot(grid[1, 1:])
     low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
-    speed.axhspan(low, high, color=PALE, linewidth=0, label="deadband")
-    speed.axhline(story.target_rpm, color=BLACK, linestyle="--", linewidth=0.9, label="target")
-    speed.step(story.time_s, story.rpm, where="post", color=SPEED, label="speed as measured")
+    speed.axhspan(low, high, color=ink.PALE, linewidth=0, label="deadband")
+    speed.axhline(story.target_rpm, color=ink.BLACK, linestyle="--", linewidth=0.9, label="target")
+    speed.step(story.time_s, story.rpm, where="post", color=ink.SPEED, label="speed as measured")
     _number_moments(speed, moments, [one.rpm for one in moments])
     speed.set_ylabel("speed [rpm]")
     figure.suptitle(story_title(story), fontsize=10, x=0.01, ha="left")
     _room_below(speed)
     speed.legend(loc="lower left", ncols=3)
     valve.step(
-        story.time_s, story.wanted_steps, where="post", color=GREY, linewidth=1.0,
+        story.time_s, story.wanted_steps, where="post", color=ink.GREY, linewidth=1.0,
         linestyle="-.", label="wanted by the law",
     )  # fmt: skip
-    valve.step(story.time_s, story.valve_steps, where="post", color=VALVE, label="commanded")
+    valve.step(story.time_s, story.valve_steps, where="post", color=ink.VALVE, label="commanded")
     valve.step(
-        story.time_s, story.opening_steps, where="post", color=BLACK, linestyle=":", label="true position"
+        story.time_s, story.opening_steps, where="post", color=ink.BLACK, linestyle=":", label="true position"
     )
     _number_moments(valve, moments, [one.valve_steps for one in moments])
     valve.set(ylabel="valve [steps]", xlabel="time since the move that opens it [s]")
@@ -123,12 +111,12 @@ def draw_rungs(axes: Axes, story: tuning.Story) -> None:
     """Draw a line for each position at its steady speed, and the deadband as a bar."""
     low, high = axes.get_ylim()
     half, target = story.deadband_rpm, story.target_rpm
-    axes.barh(target, 0.66, 2.0 * half, left=0.02, color=PALE, edgecolor=BLUE, linewidth=1.2)
+    axes.barh(target, 0.66, 2.0 * half, left=0.02, color=ink.PALE, edgecolor=ink.BLUE, linewidth=1.2)
     for steps, rpm, reached in _positions(story):
         if not low < rpm < high:
             continue
         holds = reached and abs(rpm - target) <= half
-        colour = GREEN if holds else VALVE if reached else GREY
+        colour = ink.GREEN if holds else ink.VALVE if reached else ink.GREY
         end = 0.62 if reached else 0.36
         axes.plot([0.06, end], [rpm, rpm], color=colour, linewidth=2.2 if reached else 0.8)
         if reached:
@@ -149,22 +137,22 @@ def draw_orbit(axes: Axes, story: tuning.Story, numbers: list[int]) -> None:
     inside = (story.time_s >= 0.0) & (story.time_s <= story.period_s)
     steps, rpm = story.opening_steps[inside], story.rpm[inside]
     half, target = story.deadband_rpm, story.target_rpm
-    axes.axhspan(target - half, target + half, color=PALE, linewidth=0)
-    axes.plot(steps, rpm, color=SPEED, linewidth=1.4)
+    axes.axhspan(target - half, target + half, color=ink.PALE, linewidth=0)
+    axes.plot(steps, rpm, color=ink.SPEED, linewidth=1.4)
     least, most = float(steps.min()) - BESIDE_steps, float(steps.max()) + BESIDE_steps
     shown = [one for one in _positions(story) if least <= one[0] <= most]
-    axes.plot([one[0] for one in shown], [one[1] for one in shown], ":", color=GREY, linewidth=1.2)
+    axes.plot([one[0] for one in shown], [one[1] for one in shown], ":", color=ink.GREY, linewidth=1.2)
     for at, settled, reached in shown:
         if reached:
-            axes.plot([at - 0.45, at + 0.45], [settled, settled], color=VALVE, linewidth=3.0)
+            axes.plot([at - 0.45, at + 0.45], [settled, settled], color=ink.VALVE, linewidth=3.0)
     moments = [one for one in story.moments if one.kind != "there"]
     for number in numbers:
         one = moments[number - 1]
         row = min(int(np.searchsorted(story.time_s, one.at_s)), story.time_s.size - 1)
         axes.annotate(
             str(number), (story.opening_steps[row], one.rpm), fontsize=9, ha="center", va="center",
-            color=BLACK, bbox={"boxstyle": "circle,pad=0.15", "facecolor": "white",
-                               "edgecolor": BLACK, "linewidth": 0.7},
+            color=ink.BLACK, bbox={"boxstyle": "circle,pad=0.15", "facecolor": "white",
+                               "edgecolor": ink.BLACK, "linewidth": 0.7},
         )  # fmt: skip
     axes.set(xlim=(least, most), xlabel="valve, where it is [steps]", ylabel="speed [rpm]")
     axes.set_title(orbit_title(story), fontsize=9)

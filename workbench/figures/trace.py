@@ -8,21 +8,8 @@ import numpy as np
 
 import sim
 import tuning
-from workbench.output.drawing import (
-    BLACK,
-    GREY,
-    PALE,
-    PRESSURE,
-    RED,
-    SPEED,
-    TRIM,
-    VALVE,
-    Axes,
-    Figure,
-    new_figure,
-    rows_of_axes,
-    styled,
-)
+from workbench.output import drawing as ink
+from workbench.output.drawing import Axes, Figure, new_figure, rows_of_axes, styled
 from workbench.words.wording import in_words
 
 MOST_MARKS = 12
@@ -58,10 +45,10 @@ def trace_figure(trace: sim.Trace, car: sim.Car, finding: str, until_s: float | 
     speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
     _draw_speed(speed, trace, car)
     _draw_valve(valve, trace, car)
-    pressure.plot(trace.time_s, trace["map_kPa"], color=PRESSURE, linewidth=0.8)
+    pressure.plot(trace.time_s, trace["map_kPa"], color=ink.PRESSURE, linewidth=0.8)
     pressure.set_ylabel("manifold\n[kPa]")
     _draw_trim(trim, trace, car)
-    battery.plot(trace.time_s, trace["battery_V"], color=BLACK)
+    battery.plot(trace.time_s, trace["battery_V"], color=ink.BLACK)
     battery.set_ylabel("battery\n[V]")
     battery.ticklabel_format(axis="y", useOffset=False)
     battery.set(xlabel="time [s]", xlim=(0.0, until_s or max(trace.duration_s, 1e-3)))
@@ -89,11 +76,11 @@ def idle_figure(trace: sim.Trace, car: sim.Car, until_s: float) -> Figure:
 def _draw_speed(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     target, half = trace["target_rpm"], car.feedback.deadband_rpm
     axes.fill_between(
-        trace.time_s, target - half, target + half, step="post", color=PALE, linewidth=0,
+        trace.time_s, target - half, target + half, step="post", color=ink.PALE, linewidth=0,
         label=f"deadband, {half:g} rpm either side",
     )  # fmt: skip
-    axes.plot(trace.time_s, trace["rpm"], color=SPEED, linewidth=0.9, label="measured")
-    axes.step(trace.time_s, target, where="post", color=BLACK, linestyle="--", linewidth=1, label="target")
+    axes.plot(trace.time_s, trace["rpm"], color=ink.SPEED, linewidth=0.9, label="measured")
+    axes.step(trace.time_s, target, where="post", color=ink.BLACK, ls="--", linewidth=1, label="target")
     axes.set_ylabel("speed [rpm]")
     seen = trace["rpm"]
     low, high = min(np.min(seen), np.min(target) - half), max(np.max(seen), np.max(target) + half)
@@ -104,16 +91,18 @@ def _draw_speed(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
 def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     from matplotlib.ticker import MaxNLocator
 
-    axes.step(trace.time_s, trace["wanted_steps"], where="post", color=GREY, linewidth=0.8,
+    axes.step(trace.time_s, trace["wanted_steps"], where="post", color=ink.GREY, linewidth=0.8,
               linestyle=":", label="wanted")  # fmt: skip
-    axes.step(trace.time_s, trace["valve_steps"], where="post", color=VALVE, linewidth=2.4, label="commanded")
-    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=BLACK, linewidth=1.0, label="true")
+    axes.step(
+        trace.time_s, trace["valve_steps"], where="post", color=ink.VALVE, linewidth=2.4, label="commanded"
+    )
+    axes.step(trace.time_s, trace["pintle_steps"], where="post", color=ink.BLACK, linewidth=1.0, label="true")
     limit = car.valve.open_limit_steps
     columns = ("wanted_steps", "valve_steps", "pintle_steps")
     low = min(float(np.min(trace[name])) for name in columns)
     high = max(float(np.max(trace[name])) for name in columns)
     if high > 0.8 * limit:
-        axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--", label="open limit")
+        axes.axhline(limit, color=ink.RED, linewidth=0.8, linestyle="--", label="open limit")
         high = max(high, float(limit))
     axes.set(ylim=(max(low - 1.0, -0.5), high + 1.0 + 0.3 * (high - low + 2.0)), ylabel="valve [steps]")
     axes.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=5))
@@ -123,10 +112,10 @@ def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
 def _draw_trim(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     low, high = car.feedback.trim_limit_steps
     trim = trace["trim_steps"]
-    axes.step(trace.time_s, trim, where="post", color=TRIM)
+    axes.step(trace.time_s, trim, where="post", color=ink.TRIM)
     for limit, reached in ((low, np.min(trim)), (high, np.max(trim))):
         if abs(limit - reached) < 0.25 * max(high - low, 1.0):
-            axes.axhline(limit, color=RED, linewidth=0.8, linestyle="--")
+            axes.axhline(limit, color=ink.RED, linewidth=0.8, linestyle="--")
     axes.set_ylabel("trim\n[steps]")
     rests = trace["enabled"] < 0.5
     if np.any(rests[trace.time_s > 0.5]) and car.feedback.acts:
@@ -140,10 +129,10 @@ def _draw_trim(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
 def _mark_events(axes: Axes, trace: sim.Trace, named: bool) -> None:
     told = [one for one in trace.events if one.name in ("scenario", "stall") and one.text != "end"]
     for place, event in enumerate(told):
-        axes.axvline(event.time_s, color=GREY, linewidth=0.7, linestyle=(0, (4, 3)))
+        axes.axvline(event.time_s, color=ink.GREY, linewidth=0.7, linestyle=(0, (4, 3)))
         if named and place < MOST_MARKS:
             text = "stall" if event.name == "stall" else event.text
             axes.annotate(
                 text, (event.time_s, 0.01), xycoords=("data", "axes fraction"), rotation=90,
-                fontsize=7, color=BLACK, ha="right", va="bottom",
+                fontsize=7, color=ink.BLACK, ha="right", va="bottom",
             )  # fmt: skip

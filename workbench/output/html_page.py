@@ -7,7 +7,12 @@ import re
 from collections.abc import Sequence
 from html import escape
 
+from workbench.output.drawing import Figure, figure_bytes
 from workbench.words.tables import Table
+
+Marked = Sequence[tuple[str, str]]
+"""Text in pieces, each with the tag that it has on a screen, or none."""
+LARGE_pt = 14.0
 
 CSS = """
 :root { color-scheme: light; }
@@ -37,54 +42,78 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
 """
 
 
-def html_page(title: str, body: str) -> str:
-    """Frame a body as a whole file."""
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{CSS}</style></head>\n<body>\n{body}\n"
-        "</body></html>\n"
-    )
+class HtmlPages:
+    """One file that grows from the top; the same calls as of ``PdfPages``, which also takes sizes."""
+
+    blank = "____________ "
+
+    def __init__(self, title: str) -> None:
+        self._title = title
+        self._parts: list[str] = []
+
+    def heading(self, text: str, size: float = 11.0, *, fresh: bool = False, **_paper: float) -> None:
+        """Write a heading, a large one as that of the whole."""
+        tag = "h1" if size >= LARGE_pt else "h2"
+        kind = ' class="break"' if fresh else ""
+        self._parts.append(f"<{tag}{kind}>{escape(text)}</{tag}>")
+
+    def paragraph(self, text: str, _size: float = 7.6, *, first: str = "", small: bool = False) -> None:
+        """Write text, after strong words where it has some."""
+        strong = f"<b>{escape(first)}</b> " if first else ""
+        kind = ' class="small"' if small else ""
+        self._parts.append(f"<p{kind}>{strong}{escape(text)}</p>")
+
+    def points(self, items: Sequence[str | Marked], _size: float = 7.6, *, ordered: bool = False) -> None:
+        """Write a list."""
+        tag, lines = "ol" if ordered else "ul", "".join(f"<li>{_marked(item)}</li>" for item in items)
+        self._parts.append(f"<{tag}>{lines}</{tag}>")
+
+    def table(self, table: Table, _widths: Sequence[float] = (), strong: int = -1) -> None:
+        """Write a table; ``strong`` is the bold column."""
+        kinds = [
+            " ".join(k for k in ("n" * (table.right[i : i + 1] == "r"), "e" * (i == strong)) if k)
+            for i in range(len(table.columns))
+        ]
+        marks = [f' class="{kind}"' if kind else "" for kind in kinds]
+
+        def cells(tag: str, texts: Sequence[str]) -> str:
+            made = (f"<{tag}{m}>{escape(one)}</{tag}>" for m, one in zip(marks, texts, strict=True))
+            return f"<tr>{''.join(made)}</tr>"
+
+        lines = [f"<thead>{cells('th', table.columns)}</thead>"] if any(table.columns) else []
+        lines += [cells("td", row) for row in table.rows]
+        self._parts.append('<div class="wide"><table>' + "\n".join(lines) + "</table></div>")
+
+    def picture(self, finding: str, figure: Figure) -> None:
+        """Write a figure with its finding above it."""
+        svg, told = figure_bytes(figure, "svg"), escape(finding)
+        data = base64.b64encode(svg).decode("ascii")
+        # One taller than wide has the smallest letters, so that it is printed larger.
+        size = re.search(rb'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
+        kind = ' class="upright"' if size is not None and float(size[2]) > float(size[1]) else ""
+        self._parts.append(
+            f"<figure{kind}><figcaption>{told}</figcaption>"
+            f'<img alt="{told}" src="data:image/svg+xml;base64,{data}"></figure>'
+        )
+
+    def cautions(self, cautions: Sequence[tuple[str, str]]) -> None:
+        """Write the cautions, framed."""
+        items = "".join(f"<li><b>{escape(title)}</b> {escape(text)}</li>" for title, text in cautions)
+        self._parts.append(
+            f'<section class="cautions"><h2>Before anything else</h2><ul>{items}</ul></section>'
+        )
+
+    def to_bytes(self) -> bytes:
+        """Frame all of it as a whole file."""
+        body = "\n".join(self._parts)
+        return (
+            '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+            f"<title>{escape(self._title)}</title>\n<style>{CSS}</style></head>\n<body>\n{body}\n"
+            "</body></html>\n"
+        ).encode()
 
 
-def html_table(table: Table, strong: int = -1) -> str:
-    """Write a table; ``strong`` is the bold column."""
-    kinds = [
-        " ".join(k for k in ("n" * (table.right[i : i + 1] == "r"), "e" * (i == strong)) if k)
-        for i in range(len(table.columns))
-    ]
-    marks = [f' class="{kind}"' if kind else "" for kind in kinds]
-
-    def cells(tag: str, texts: Sequence[str]) -> str:
-        made = (f"<{tag}{m}>{escape(one)}</{tag}>" for m, one in zip(marks, texts, strict=True))
-        return f"<tr>{''.join(made)}</tr>"
-
-    lines = [f"<thead>{cells('th', table.columns)}</thead>"] if any(table.columns) else []
-    lines += [cells("td", row) for row in table.rows]
-    return '<div class="wide"><table>' + "\n".join(lines) + "</table></div>"
-
-
-def html_list(items: Sequence[str], ordered: bool = False) -> str:
-    """Write a list."""
-    tag = "ol" if ordered else "ul"
-    return f"<{tag}>" + "".join(f"<li>{escape(item)}</li>" for item in items) + f"</{tag}>"
-
-
-def html_figure(finding: str, svg: bytes) -> str:
-    """Write a figure with its finding above it."""
-    data = base64.b64encode(svg).decode("ascii")
-    told = escape(finding)
-    # One taller than wide has the smallest letters, so that it is printed larger.
-    size = re.search(rb'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
-    upright = size is not None and float(size[2]) > float(size[1])
-    kind = ' class="upright"' if upright else ""
-    return (
-        f"<figure{kind}><figcaption>{told}</figcaption>"
-        f'<img alt="{told}" src="data:image/svg+xml;base64,{data}"></figure>'
-    )
-
-
-def html_cautions(cautions: Sequence[tuple[str, str]]) -> str:
-    """Write the cautions, framed."""
-    items = "".join(f"<li><b>{escape(title)}</b> {escape(text)}</li>" for title, text in cautions)
-    return f'<section class="cautions"><h2>Before anything else</h2><ul>{items}</ul></section>'
+def _marked(item: str | Marked) -> str:
+    pieces = [("", item)] if isinstance(item, str) else item
+    return "".join(f"<{tag}>{escape(text)}</{tag}>" if tag else escape(text) for tag, text in pieces)

@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from workbench.output.drawing import Figure, figure_bytes
+from workbench.output.html_page import Marked
 from workbench.words.tables import Table
 
 if TYPE_CHECKING:
@@ -22,7 +24,7 @@ TALLEST_SHARE, UPRIGHT_SHARE = 0.28, 0.45
 smallest letters, the second [-]."""
 LEAST_SCALE = 0.8
 """A picture is made smaller by as much where it then still fits on the page begun [-]."""
-CAPTION_pt = 8.6
+CAPTION_pt, TABLE_pt = 8.6, 7.4
 INK, FAINT, PALE = "#1c1c1c", "#606060", "#d4d4d4"
 NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
 """Written as the day of making, so that the same pages give the same file."""
@@ -31,39 +33,51 @@ NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
 class PdfPages:
     """Pages that fill from the top; a new one begins when something no longer fits."""
 
+    blank = "______________"
+
     def __init__(self, title: str) -> None:
         self._pdf = _paper(title)
-        self.new_page()
-
-    def new_page(self) -> None:
-        """Begin a page."""
         self._pdf.add_page()
 
-    def need(self, height_in: float) -> None:
+    def _need(self, height_in: float) -> None:
         """Begin a page unless this much room is left."""
         if self._pdf.will_page_break(height_in):
-            self.new_page()
+            self._pdf.add_page()
 
     def _font(self, size: float, bold: bool = False, colour: str = INK) -> None:
         self._pdf.set_font("sans", "B" if bold else "", size)
         self._pdf.set_text_color(colour)
 
-    def heading(self, text: str, size: float = 11.0) -> None:
-        """Write a heading, never alone at the foot of a page."""
-        if self._pdf.will_page_break(5.0 * size * POINT_in):
-            self.new_page()
+    def heading(self, text: str, size: float = 11.0, *, room_in: float = 0.0, fresh: bool = False) -> None:
+        """Write a heading, never alone at the foot of a page, or with more room below it."""
+        self._need(room_in)
+        if fresh:
+            self._pdf.add_page()
+        self._need(5.0 * size * POINT_in)
         self._pdf.ln(0.45 * size * POINT_in)
         self._font(size, bold=True)
         self._lines(text, size)
         self._pdf.ln(0.2 * size * POINT_in)
 
-    def paragraph(
-        self, text: str, size: float = 7.6, lead: str = "", colour: str = INK, bold: bool = False
-    ) -> None:
-        """Write text, wrapped; ``lead`` hangs before it."""
+    def paragraph(self, text: str, size: float = 7.6, *, first: str = "", **_screen: bool) -> None:
+        """Write text, wrapped; strong if strong words are before it."""
+        self._hung(f"{first} {text}" if first else text, size, bold=bool(first))
+
+    def points(self, items: Sequence[str | Marked], size: float = 7.6, *, ordered: bool = False) -> None:
+        """Write a list, each with its number or a dash hanging before it."""
+        for place, item in enumerate(items, 1):
+            text = item if isinstance(item, str) else "".join(text for _, text in item)
+            self._hung(text, size, f"{place}." if ordered else "-")
+
+    def cautions(self, cautions: Sequence[tuple[str, str]]) -> None:
+        """Write the cautions, marked."""
+        self.heading("Before anything else")
+        for title, text in cautions:
+            self._hung(f"{title} {text}", 7.6, "!", "#7a1010")
+
+    def _hung(self, text: str, size: float, lead: str = "", colour: str = INK, *, bold: bool = False) -> None:
         self._font(size, bold, colour)
-        if self._pdf.will_page_break(LINE * size * POINT_in):
-            self.new_page()
+        self._need(LINE * size * POINT_in)
         if lead:
             self._pdf.cell(0.18, LINE * size * POINT_in, lead)
             self._pdf.set_left_margin(MARGIN_in + 0.18)
@@ -75,11 +89,15 @@ class PdfPages:
     def _lines(self, text: str, size: float) -> None:
         self._pdf.multi_cell(0, LINE * size * POINT_in, text, align="L", new_x="LMARGIN", new_y="NEXT")
 
-    def table(self, table: Table, widths: Sequence[float], strong: int = -1, size: float = 7.4) -> None:
+    def table(self, table: Table, widths: Sequence[float] = (), strong: int = -1) -> None:
         """Write a table; widths are shares of the page's width, ``strong`` is the bold column."""
         from fpdf.fonts import FontFace
 
-        bold = FontFace(emphasis="BOLD")
+        if not widths:
+            longest = [max(map(len, column)) for column in zip(table.columns, *table.rows, strict=True)]
+            # Two letters of room, so that short cells stay whole; long ones are wrapped anyway.
+            widths = [min(max(w + 2, 6), 48) for w in longest]
+        bold, size = FontFace(emphasis="BOLD"), TABLE_pt
         self._font(size)
         with self._pdf.table(
             col_widths=tuple(widths),
@@ -97,9 +115,9 @@ class PdfPages:
                     row.cell(cell, style=bold if place == strong else None)
         self._pdf.ln(0.5 * size * POINT_in)
 
-    def captioned(self, finding: str, png: bytes) -> None:
+    def picture(self, finding: str, figure: Figure) -> None:
         """Set a picture with its finding above it, at full width or lower where it is tall."""
-        pdf = self._pdf
+        pdf, png = self._pdf, figure_bytes(figure, "png")
         self._font(CAPTION_pt, bold=True)
         told_in = pdf.multi_cell(
             0, LINE * CAPTION_pt * POINT_in, finding, align="L", dry_run=True, output="HEIGHT"
@@ -113,8 +131,8 @@ class PdfPages:
         if LEAST_SCALE * height_in <= room_in:
             height_in = min(height_in, room_in)
         else:
-            self.new_page()
-        self.paragraph(finding, CAPTION_pt, bold=True)
+            pdf.add_page()
+        self._hung(finding, CAPTION_pt, bold=True)
         pdf.image(io.BytesIO(png), h=height_in, w=height_in / tall_share)
         pdf.ln(0.15)
 

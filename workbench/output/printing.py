@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Iterator, Mapping
+import time
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -14,13 +15,64 @@ import typer
 import sim
 import tuning
 from workbench.output.failing import object_printed
-from workbench.output.progress import Tell, told_progress
 from workbench.words.cautions import basis_words, caution_lines
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from workbench.words.tables import Table
+
+Tell = Callable[..., None]
+"""Told the share that is done, 0 to 1, and optionally what is being done."""
+
+LINE_EVERY_s = 10.0
+
+
+@contextmanager
+def told_progress(what: str, quiet: bool) -> Iterator[Tell]:
+    """Show progress while the block runs."""
+    if quiet:
+        yield lambda *_: None
+    elif sys.stderr.isatty():
+        yield from _bar(what)
+    else:
+        yield _line_teller(what)
+
+
+def _bar(what: str) -> Iterator[Tell]:
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %", markup=False),
+        TimeElapsedColumn(),
+    )
+    console = Console(stderr=True, highlight=False, markup=False)
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task(what, total=1.0)
+
+        def tell(share: float, text: str = "") -> None:
+            described = f"{what}: {text}" if text else what
+            bar.update(task, completed=min(max(share, 0.0), 1.0), description=described)
+
+        yield tell
+
+
+def _line_teller(what: str) -> Tell:
+    last_s = time.monotonic()
+
+    def tell(share: float, text: str = "") -> None:
+        nonlocal last_s
+        now_s = time.monotonic()
+        if now_s - last_s >= LINE_EVERY_s:
+            last_s = now_s
+            tail = f", {text}" if text else ""
+            sys.stderr.write(f"{what}: {100.0 * min(max(share, 0.0), 1.0):.0f} %{tail}\n")
+            sys.stderr.flush()
+
+    return tell
 
 
 SIGNS = {"pass": "pass", "warn": "WARN", "fail": "FAIL"}
@@ -98,7 +150,12 @@ class Screen:
         for name, mark in zip(table.columns, table.right.ljust(len(table.columns)), strict=False):
             printed.add_column(name, justify="right" if mark == "r" else "left", overflow="fold")
         for row in table.rows:
-            printed.add_row(*(Text(cell, style=_style(cell)) for cell in row))
+            printed.add_row(
+                *(
+                    Text(cell, style=next((STYLES[kind] for kind, sign in SIGNS.items() if cell == sign), ""))
+                    for cell in row
+                )
+            )
         self._console().print(printed, soft_wrap=False)
 
     @contextmanager
@@ -129,10 +186,6 @@ class Screen:
             object_printed()
         sys.stdout.flush()
         raise typer.Exit(1 if bad else 0)
-
-
-def _style(cell: str) -> str:
-    return next((STYLES[kind] for kind, sign in SIGNS.items() if cell == sign), "")
 
 
 def _worded(told: Any) -> str:

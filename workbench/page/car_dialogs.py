@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
+from workbench.page.car_file import Draft
 from workbench.page.jobs import plain_problem
+from workbench.page.session import Session, Sessions
 from workbench.page.shown import alert, plain_button, words
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from workbench.page.car_file import Draft
-    from workbench.page.session import Session, Sessions
 
 MOST_DRAFTS = 8
 WIDTH = "width: 320px; max-width: 80vw"

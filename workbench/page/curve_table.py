@@ -6,18 +6,16 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 import sim
+from workbench.page.frame import Page
 from workbench.page.jobs import told_beside
 from workbench.page.shown import alert, card, html, plain_button, table_html, within, words
 from workbench.words import units
 from workbench.words.tables import Table
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
 
 Typed = float | str | None
 """What stands in a field: a number, something that is none, or nothing."""

@@ -7,19 +7,16 @@ import re
 from collections.abc import Callable
 from functools import partial
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
+from workbench.page.beside import Runs
 from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
-from workbench.page.session import Session
+from workbench.page.session import Session, Sessions
 from workbench.page.shown import alert, hidden_button, html, plain_button, status, words
-
-if TYPE_CHECKING:
-    from workbench.page.beside import Runs
-    from workbench.page.session import Sessions
-    from workbench.page.wish import Wish
+from workbench.page.wish import Wish
 
 KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
 """Changes are kept, and shown by other pages, when nothing has been changed for this long [s]."""

@@ -16,21 +16,17 @@ from urllib.parse import parse_qs
 LARGEST_BYTES = 60_000_000
 """A body above this is refused: a long log is some 10 MB [B]."""
 OWN_NAMES = ("127.0.0.1", "localhost")
-HEADERS = (
-    (
-        b"content-security-policy",
-        (
-            b"default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; style-src 'self'"
-            b" 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:;"
-            b" worker-src 'self' blob:; connect-src 'self'; object-src 'none'; base-uri 'self';"
-            b" form-action 'self'; frame-ancestors 'none'"
-        ),
-    ),
-    (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-)
+HEADERS = {
+    "content-security-policy": "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval';"
+    " style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; worker-src 'self'"
+    " blob:; connect-src 'self'; object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors"
+    " 'none'",
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+}
 """Sent with every answer: nothing is loaded from elsewhere, nobody frames the page."""
+RAW_HEADERS = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -108,29 +104,33 @@ class Guard:
 
     def refusal(self, headers: list[tuple[bytes, bytes]]) -> tuple[int, str] | None:
         """Say why a request is refused."""
-        named: dict[bytes, list[str]] = {}
-        for name, value in headers:
-            named.setdefault(name, []).append(value.decode("latin-1").strip().lower())
-        if len(named.get(b"host", [])) != 1 or named[b"host"][0] not in self._hosts:
+        from starlette.datastructures import Headers
+
+        named = Headers(raw=[(name, value.strip().lower()) for name, value in headers])
+        if len(named.getlist("host")) != 1 or named["host"] not in self._hosts:
             return 400, "This page answers only at its own address on this machine."
-        if any(origin not in self._origins for origin in named.get(b"origin", [])):
+        if any(origin not in self._origins for origin in named.getlist("origin")):
             return 403, "This page does not answer to other sites."
-        if any(site not in ("same-origin", "none") for site in named.get(b"sec-fetch-site", [])):
+        if any(site not in ("same-origin", "none") for site in named.getlist("sec-fetch-site")):
             return 403, "This page does not answer to other sites."
-        for length in named.get(b"content-length", []):
+        for length in named.getlist("content-length"):
             if not length.isdigit() or int(length) > self._largest:
                 return 413, f"Too large; allowed are {self._largest // 1_000_000} MB."
         return None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, or refuse it."""
+        from starlette.responses import RedirectResponse
+
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
         refused = self.refusal(list(scope["headers"]))
         cookies = [v.decode("latin-1") for k, v in scope["headers"] if k == b"cookie"]
         if refused is None and scope["type"] == "http" and self._key.opens(_query(scope)):
-            await _send_home(send, self._key.cookie)
+            # The browser keeps the key and goes on to the address without it.
+            kept = {"set-cookie": self._key.cookie, "cache-control": "no-store", **HEADERS}
+            await RedirectResponse("/", 303, kept)(scope, receive, send)
             return
         if refused is None and not self._key.is_known(cookies):
             refused = (403, "Open the page by the address that 'evenidle page' printed.")
@@ -157,7 +157,7 @@ class Guard:
             nonlocal begun
             if message["type"] == "http.response.start":
                 begun = True
-                message["headers"] = [*message.get("headers", []), *HEADERS]
+                message["headers"] = [*message.get("headers", []), *RAW_HEADERS]
             await send(message)
 
         try:
@@ -173,16 +173,6 @@ def _query(scope: Scope) -> bytes:
     return bytes(scope.get("query_string", b"")) if first else b""
 
 
-async def _send_home(send: Send, cookie: str) -> None:
-    """Have the browser keep the key and go on to the address without it."""
-    headers = [
-        (b"location", b"/"), (b"set-cookie", cookie.encode()), (b"content-length", b"0"),
-        (b"cache-control", b"no-store"), *HEADERS,
-    ]  # fmt: skip
-    await send({"type": "http.response.start", "status": 303, "headers": headers})
-    await send({"type": "http.response.body", "body": b""})
-
-
 def _uncompressed(scope: Scope) -> Scope:
     """The same request from a browser that takes answers as they are."""
     kept = [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]
@@ -194,12 +184,7 @@ async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, reaso
         await receive()
         await send({"type": "websocket.close", "code": 1008, "reason": reason})
         return
-    body = reason.encode()
-    headers = [
-        (b"content-type", b"text/plain; charset=utf-8"),
-        (b"content-length", str(len(body)).encode()),
-        (b"connection", b"close"),
-        *HEADERS,
-    ]
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})
+    from starlette.responses import PlainTextResponse
+
+    refused = PlainTextResponse(reason, status, {"connection": "close", **HEADERS})
+    await refused(scope, receive, send)

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from workbench.page.frame import Page
 from workbench.page.jobs import Job
 from workbench.page.shown import alert, plain_button, status, within
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
 
 LOOK_EVERY_s = 0.25
 GRACE_s = 1.5

@@ -9,16 +9,14 @@ import tempfile
 from functools import partial
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 from workbench.output.results import columns_from_text
 from workbench.page import shown
+from workbench.page.frame import Page
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
-
-if TYPE_CHECKING:
-    from workbench.page.frame import Page
 
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
 DEMONSTRATION_CAR = "trials"

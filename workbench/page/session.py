@@ -67,17 +67,14 @@ class Session:
         self.file = None if bundled else CarFile(path.resolve())
         self.name, self.car, self.opened, self.saved = name, car, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
-        self._forget()
+        if self.job is not None and not self.job.ended:
+            threading.Thread(target=self.job.end_now, daemon=True).start()
+        self.job, self.found, self.found_of, self.logs = None, {}, {}, []
 
     def take_in(self, job: Job) -> None:
         """Keep what a job has found, once; shown or not, it outlives the next job."""
         if self.found.get(job.kind) is not job.result:
             self.found[job.kind], self.found_of[job.kind] = job.result, job.about
-
-    def _forget(self) -> None:
-        if self.job is not None and not self.job.ended:
-            threading.Thread(target=self.job.end_now, daemon=True).start()
-        self.job, self.found, self.found_of, self.logs = None, {}, {}, []
 
     def keep(self) -> None:
         """Write changes into the car's file, if it is the owner's and there are some."""

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 import tuning
+from workbench.page.wish import Wish
 from workbench.words.wording import in_words, worded
-
-if TYPE_CHECKING:
-    from workbench.page.wish import Wish
 
 MOST_POINTS = 480
 """A line is sent as no more: about one point a pixel and a half on a laptop."""
@@ -25,9 +23,8 @@ def is_compiled() -> bool:
 
 def idle(car: sim.Car, wish: Wish, seed: int) -> dict[str, Any]:
     """Run one idle."""
-    from workbench.page.live import run_view
+    from workbench.page.live import run_view, rungs_of
     from workbench.page.points import changes, thinned
-    from workbench.page.rungs import rungs_of
 
     view = run_view(car, wish, seed)
     spans = {

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 import sim
 import tuning
+from controllers import Feedback
 from workbench.figures.stress import matrix_figure, stress_finding, worst_figure
 from workbench.output.drawing import figure_bytes
 from workbench.page.jobs import Tell
@@ -18,11 +20,6 @@ from workbench.page.points import changes, thinned
 from workbench.words.search import compared_table, scored_table, tune_finding, tune_notes
 from workbench.words.tables import Table
 from workbench.words.wording import in_words
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from controllers import Feedback
 
 LOOK_EVERY_s = 0.7
 SHOWN_s = 60.0

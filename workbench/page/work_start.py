@@ -10,13 +10,12 @@ import numpy as np
 import sim
 import tuning
 from workbench.figures.trace import trace_finding
+from workbench.output.html_page import HtmlPages
+from workbench.output.pdf_pages import PdfPages
 from workbench.page.jobs import Tell
 from workbench.page.points import changes, thinned
-from workbench.sheet.html import sheet_page
 from workbench.sheet.making import make_sheet
-from workbench.sheet.pdf import sheet_pdf
-from workbench.sheet.tables import expected_note
-from workbench.sheet.text import sheet_csv, sheet_json
+from workbench.sheet.writing import expected_note, sheet_bytes, sheet_csv, sheet_json
 from workbench.words.wording import in_words
 
 PLAYED_s = 240.0
@@ -91,7 +90,7 @@ def sheet_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
     made = make_sheet(car, seed=seed, on_progress=lambda share, *_: tell(0.8 * share, "predicting"))
     tell(0.85, "writing")
     return {
-        "html": {one: sheet_page(made, one) for one in (False, True)},
-        "pdf": {one: sheet_pdf(made, one) for one in (False, True)},
+        "html": {one: sheet_bytes(made, HtmlPages, one).decode() for one in (False, True)},
+        "pdf": {one: sheet_bytes(made, PdfPages, one) for one in (False, True)},
         "csv": sheet_csv(made), "json": sheet_json(made), "note": expected_note(made),
     }  # fmt: skip

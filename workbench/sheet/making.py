@@ -8,20 +8,12 @@ from pathlib import Path
 
 import sim
 import tuning
+from workbench.output.html_page import HtmlPages
+from workbench.output.pdf_pages import PdfPages
 from workbench.output.results import write_as
-from workbench.sheet.html import sheet_page
-from workbench.sheet.parts import CurveRow, Sheet
-from workbench.sheet.pdf import sheet_pdf
+from workbench.sheet import trial
 from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
-from workbench.sheet.text import sheet_csv, sheet_json
-from workbench.sheet.trial import (
-    count_caution,
-    hunting_caution,
-    loads_fitted,
-    stop_signs,
-    try_steps,
-    watch_points,
-)
+from workbench.sheet.writing import CurveRow, Sheet, sheet_bytes, sheet_csv, sheet_json
 from workbench.words.cautions import CAUTIONS, basis_words
 from workbench.words.wording import in_words
 
@@ -41,19 +33,19 @@ def make_sheet(
     spots = tuning.base_spots(car)
     refuse_lost_entries(car)
     expected = tuning.expect(car, seed=seed, on_progress=on_progress)
-    fitted = loads_fitted(car)
+    fitted = trial.loads_fitted(car)
     return Sheet(
         car.name,
         car.feedback.law,
         car.temperature_name,
-        (*count_caution(car), *hunting_caution(expected), *CAUTIONS),
+        (*trial.count_caution(car), *trial.hunting_caution(expected), *CAUTIONS),
         tuple(setting_rows(car, spots, expected, before)),
         tuple(_curve_row(car, spot) for spot in spots),
         tuple(_homing(car)),
         expected,
-        tuple(watch_points(car, expected)),
-        tuple(stop_signs(car, expected)),
-        tuple(try_steps(car, spots, expected.prediction.floor_rpm)),
+        tuple(trial.watch_points(car, expected)),
+        tuple(trial.stop_signs(car, expected)),
+        tuple(trial.try_steps(car, spots, expected.prediction.floor_rpm)),
         basis_words(car),
         worked_line(car),
         ", ".join(fitted) if fitted else "none",
@@ -97,16 +89,10 @@ def _curve_row(car: sim.Car, spot: tuning.Spot) -> CurveRow:
         advice = "larger or auxiliary cold-air valve" if cold else "open the throttle stop a little"
     elif error == -math.inf:
         advice = "close the throttle stop a little"
-    return CurveRow(
-        spot.coolant_degC,
-        spot.target_rpm,
-        spot.base_steps,
-        steps,
-        advice,
-        curve_at(curves.cranking_steps, spot.coolant_degC),
-        curve_at(curves.after_start_steps, spot.coolant_degC),
-        spot.rpm_per_step,
-    )
+    at_degC = spot.coolant_degC
+    cranking, after = (curve_at(one, at_degC) for one in (curves.cranking_steps, curves.after_start_steps))
+    row = (at_degC, spot.target_rpm, spot.base_steps, steps, advice, cranking, after, spot.rpm_per_step)
+    return CurveRow(*row)
 
 
 def _homing(car: sim.Car) -> list[tuple[str, str, str]]:
@@ -135,7 +121,7 @@ def _waits(car: sim.Car) -> str:
 def write_sheet(sheet: Sheet, path: Path) -> None:
     """Write a sheet in the form that the ending of the name says."""
     forms: dict[str, Callable[[], str | bytes]] = {
-        ".html": lambda: sheet_page(sheet), ".pdf": lambda: sheet_pdf(sheet),
+        ".html": lambda: sheet_bytes(sheet, HtmlPages), ".pdf": lambda: sheet_bytes(sheet, PdfPages),
         ".csv": lambda: sheet_csv(sheet), ".json": lambda: sheet_json(sheet),
     }  # fmt: skip
     write_as(path, forms)

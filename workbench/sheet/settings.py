@@ -5,7 +5,7 @@ from __future__ import annotations
 import controllers
 import sim
 import tuning
-from workbench.sheet.parts import SettingRow
+from workbench.sheet.writing import SettingRow
 from workbench.words.laws import LAW_WORDS
 
 NAMES = {
@@ -101,19 +101,9 @@ def setting_rows(
         reason = reasons[f"{entry.key} {entry.part}".strip()]
         if not entry.fits:
             reason = f"CUT OFF at the largest value the entry takes; {reason}"
-        rows.append(
-            SettingRow(
-                entry.key,
-                name,
-                f"{entry.ours:.4g}",
-                unit,
-                entry.text,
-                entry.unit,
-                reason,
-                entry.fits,
-                present.get(f"{entry.key} {entry.part}".strip(), ""),
-            )
-        )
+        back = present.get(f"{entry.key} {entry.part}".strip(), "")
+        ours = f"{entry.ours:.4g}"
+        rows.append(SettingRow(entry.key, name, ours, unit, entry.text, entry.unit, reason, entry.fits, back))
     for key, name, unit, reason in BESIDE:
         if _acts(car, key):
             ours = f"{getattr(car.feedback, key):.4g}"

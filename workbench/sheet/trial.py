@@ -6,7 +6,7 @@ from math import ceil
 
 import sim
 import tuning
-from workbench.sheet.parts import TryStep
+from workbench.sheet.writing import TryStep
 from workbench.words.wording import in_words
 
 NARROW_rpm = 60.0
@@ -25,8 +25,8 @@ ROLLING = (
     " races: clutch or neutral, brake, stop, then switch off; never turn the key towards lock while it moves."
 )
 COUNT_FIRST = (
-    "MEASURE FIRST: the valve's travel is a guess. Count it with the engine off before anything is"
-    " tried; until then homing may never reach the seat, and the engine may race."
+    "the valve's travel is a guess. Count it with the engine off before anything is tried; until then homing"
+    " may never reach the seat, and the engine may race."
 )
 
 
@@ -41,13 +41,6 @@ def narrow_limits(car: sim.Car, spots: list[tuning.Spot]) -> tuple[float, float]
     worth = max(spots[-1].rpm_per_step, 1.0)
     steps = max(float(car.feedback.min_move_steps), float(round(NARROW_rpm / worth)), 2.0)
     return max(low, -steps), min(high, steps)
-
-
-def _middle_limits(car: sim.Car, narrow: tuple[float, float]) -> tuple[float, float]:
-    """Trim limits half way from narrow to full [steps]."""
-    full = car.feedback.trim_limit_steps
-    low, high = (float(round(0.5 * (a + b))) for a, b in zip(narrow, full, strict=True))
-    return low, high
 
 
 def _entered(car: sim.Car, limits: tuple[float, float]) -> str:
@@ -110,7 +103,9 @@ def _feedback_off(spots: list[tuning.Spot], scatter_rpm: float) -> list[TryStep]
 
 def _with_feedback(car: sim.Car, limits: tuple[float, float]) -> list[TryStep]:
     """Tries with feedback on, narrow limits first."""
-    middle, full = _middle_limits(car, limits), car.feedback.trim_limit_steps
+    full = car.feedback.trim_limit_steps
+    low, high = (float(round(0.5 * (a + b))) for a, b in zip(limits, full, strict=True))
+    middle = (low, high)
     fitted = loads_fitted(car)
     loads = f"then each on and off: {', '.join(fitted)}" if fitted else "no load is fitted"
     return [
@@ -167,10 +162,7 @@ def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]
 
 def count_caution(car: sim.Car) -> tuple[tuple[str, str], ...]:
     """Warn of a valve whose travel nobody has counted: one caution, or none."""
-    if car.valve.travel_counted:
-        return ()
-    head, _, text = COUNT_FIRST.partition(": ")
-    return ((f"{head}:", text),)
+    return () if car.valve.travel_counted else (("MEASURE FIRST:", COUNT_FIRST),)
 
 
 def watch_points(car: sim.Car, expected: tuning.Expectation) -> list[str]:

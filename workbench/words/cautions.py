@@ -4,59 +4,36 @@ from __future__ import annotations
 
 import sim
 
-CAUTIONS = (
-    (
-        "Exhaust gas kills: carbon monoxide has no smell.",
-        (
-            "Outdoors, or the exhaust led out. No hot exhaust over dry grass; an air-cooled engine"
-            " does not stand idling for long: watch its temperature."
-        ),
-    ),
-    ("The car must not move.", "Wheels chocked, brake on, neutral; nobody in front of it or behind."),
-    (
-        "Fans, belts, hot parts, ignition.",
-        (
-            "Fans start on their own. Hands, hair, sleeves and leads clear; eyes protected;"
-            " ignition voltage can kill."
-        ),
-    ),
-    (
-        "Fuel.",
-        (
-            "Look for leaks before each start; extinguisher at hand. Look for air leaks with smoke"
-            " or low pressure, engine off: never with flammable spray on a hot engine."
-        ),
-    ),
-    (
-        "A second person",
-        (
-            "watches oil pressure and temperature and can switch off. Your own hand is on the key"
-            " for each first try."
-        ),
-    ),
-    (
-        "The engine can race.",
-        (
-            "A valve wired the wrong way round, or lost, opens when it should close. Never home it"
-            " while the engine runs; never unplug it while it is powered."
-        ),
-    ),
-    ("Rules.", "Emission and road rules are local; work that needs a licensed person is theirs."),
-    ("The numbers are a model's.", "They are a good place to begin, not a promise about this engine."),
+CAUTIONS = tuple(
+    {
+        "Exhaust gas kills: carbon monoxide has no smell.": "Outdoors, or the exhaust led out. No hot exhaust"
+        " over dry grass; an air-cooled engine does not stand idling for long: watch its temperature.",
+        "The car must not move.": "Wheels chocked, brake on, neutral; nobody in front of it or behind.",
+        "Fans, belts, hot parts, ignition.": "Fans start on their own. Hands, hair, sleeves and leads clear;"
+        " eyes protected; ignition voltage can kill.",
+        "Fuel.": "Look for leaks before each start; extinguisher at hand. Look for air leaks with smoke or"
+        " low pressure, engine off: never with flammable spray on a hot engine.",
+        "A second person": "watches oil pressure and temperature and can switch off. Your own hand is on the"
+        " key for each first try.",
+        "The engine can race.": "A valve wired the wrong way round, or lost, opens when it should close."
+        " Never home it while the engine runs; never unplug it while it is powered.",
+        "Rules.": "Emission and road rules are local; work that needs a licensed person is theirs.",
+        "The numbers are a model's.": "They are a good place to begin, not a promise about this engine.",
+    }.items()
 )
 """Heading and text of each."""
 
 
+SHORT = (
+    "Before anything of this is tried: outdoors (carbon monoxide has no smell), wheels chocked, neutral,"
+    " brake on, a second person, extinguisher at hand, clear of fans, belts and ignition; your hand on the"
+    " key. The numbers are a model's. All cautions stand on the sheet: evenidle sheet."
+)
+
+
 def caution_lines() -> list[str]:
     """The cautions for a terminal, in short; all of them stand on the sheet."""
-    return [
-        (
-            "Before anything of this is tried: outdoors (carbon monoxide has no smell), wheels"
-            " chocked, neutral, brake on, a second person, extinguisher at hand, clear of fans,"
-            " belts and ignition; your hand on the key. The numbers are a model's. All cautions"
-            " stand on the sheet: evenidle sheet."
-        )
-    ]
+    return [SHORT]
 
 
 BASIS = {

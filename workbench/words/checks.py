@@ -2,68 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from workbench.words.sentence import Sentence, Tell
-
-
-def _direction(values: Mapping[str, Any], _tell: Tell) -> str:
-    does = "steps meant to open close it" if values["reversed"] else "opening steps open"
-    return (
-        f"{does}, by the car file; test it: warm, feedback off, a hand on the key, 4 steps more"
-        " must raise rpm, 4 fewer lower it"
-    )
-
-
-def _homing(values: Mapping[str, Any], tell: Tell) -> str:
-    if not values["counted"]:
-        return tell(
-            "{homing_steps}, but how far the valve goes is a guess ({farthest} steps): it may never"
-            " reach its seat"
-        )
-    astray = "; they drive it open, as it is wired the wrong way round" if values["astray"] else ""
-    return tell("{homing_steps}, {margin} more than the farthest position, {farthest}") + astray
-
-
-def _cranking(values: Mapping[str, Any], tell: Tell) -> str:
-    both = " where both are at the open limit" if values["at_limit"] else ""
-    return tell(
-        "least {margin_steps:+.0f}, at {at_degC:.0f}" + both + "; lowest cranking value {least_steps:.0f}"
-    )
-
-
-def _worth(values: Mapping[str, Any], tell: Tell) -> str:
-    scatter = "{scatter_rpm:.0f}" if values["known"] else "not known, as it stalls"
-    return tell("{worth_rpm:.0f} warm, {step_rpm:.0f} per step; scatter with the valve held " + scatter)
-
-
-def _steps(values: Mapping[str, Any], _tell: Tell) -> str:
-    by = values["by"]
-    return f"{abs(by):.0f} steps {'more' if by > 0 else 'fewer'} at this temperature"
-
-
-def _base(values: Mapping[str, Any], tell: Tell) -> str:
-    settled = "cannot run"
-    if values["settled"] > 0.0:
-        told = "idles on the way through at" if values["passing"] else "settles at"
-        settled = f"{told} {values['settled']:.0f}"
-    return tell(settled + " on {base_steps:.0f}, target {target_rpm:.0f}; {worth_rpm_per_step:.0f}")
-
+from workbench.words.sentence import Sentence
 
 SENTENCES: dict[str, Sentence] = {
     "checks.direction": "direction",
-    "checks.direction.value": _direction,
+    "checks.direction.value": "{reversed!p:steps meant to open close it|opening steps open}, by the car"
+    " file; test it: warm, feedback off, a hand on the key, 4 steps more must raise rpm, 4 fewer lower"
+    " it",
     "checks.direction.why": "wired the wrong way round, feedback drives the engine away from its target",
     "checks.direction.do": "swap the two wires of one coil, and test again",
     "checks.homing_reach": "homing reaches the seat",
-    "checks.homing_reach.value": _homing,
-    "checks.homing_reach.why": "homing must end at the seat from wherever the valve stood, also if steps were"
-    " lost; what a miss does for an hour: simulate --scenario cold_hour, with some --seed (where the valve"
-    " was left is chance)",
+    "checks.homing_reach.value": "{homing_steps}, {counted!p:{margin} more than the farthest position,"
+    " {farthest}{astray!p:; they drive it open, as it is wired the wrong way round}|but how far the"
+    " valve goes is a guess ({farthest} steps): it may never reach its seat}",
+    "checks.homing_reach.why": "homing must end at the seat from wherever the valve stood, also if steps"
+    " were lost; what a miss does for an hour: simulate --scenario cold_hour, with some --seed (where"
+    " the valve was left is chance)",
     "checks.homing_reach.swap_first": "swap the two wires of one coil first",
-    "checks.homing_reach.count": "measure first: count the valve's travel, engine off (see evenidle new), and"
-    " set travel_steps, homing_steps 1.5 times that, and travel_counted = true",
+    "checks.homing_reach.count": "measure first: count the valve's travel, engine off (see evenidle new),"
+    " and set travel_steps, homing_steps 1.5 times that, and travel_counted = true",
     "checks.homing_reach.do": "drive {homing_steps} closed at power-up, twice the farthest position",
     "checks.homing_time": "homing time",
     "checks.homing_time.value": "{takes_s:.2f}, best below {most_s:g}",
@@ -71,15 +28,15 @@ SENTENCES: dict[str, Sentence] = {
     "checks.homing_time.do": "home with fewer steps or a shorter rest, or after the engine is switched off",
     "checks.pulse": "pulse",
     "checks.pulse.value": "{pulse_ms:g}; needed {running_ms:.1f} running with a hot coil, {loaded_ms:.1f}"
-    " with everything on ({loaded_V:.1f}), {cold_ms:.1f} when the starter pulls the battery to {cold_V:.1f}"
-    " at {cold_degC:.0f}",
+    " with everything on ({loaded_V:.1f}), {cold_ms:.1f} when the starter pulls the battery to"
+    " {cold_V:.1f} at {cold_degC:.0f}",
     "checks.pulse.why": "a pulse too short for voltage and coil lets the motor skip, and position is lost",
     "checks.pulse.do": "set {advised_ms:.1f} or more",
     "checks.hot_cranking": "pulse while cranked hot",
     "checks.hot_cranking.value": "{pulse_ms:g}; needed {hot_ms:.1f} at {hot_V:.1f} with a coil at"
     " {hot_degC:.0f}",
-    "checks.hot_cranking.why": "if the valve still moves while the starter pulls the battery down, a hot coil"
-    " takes too little current and steps are lost: after homing nothing finds them again",
+    "checks.hot_cranking.why": "if the valve still moves while the starter pulls the battery down, a hot"
+    " coil takes too little current and steps are lost: after homing nothing finds them again",
     "checks.hot_cranking.do": "leave the key on for {wait_s:.1f} before cranking a hot engine, so that the"
     " valve is homed and stands where cranking wants it, or set {advised_ms:.1f} or more",
     "checks.rest": "rest",
@@ -107,11 +64,13 @@ SENTENCES: dict[str, Sentence] = {
     "checks.resolution.why": "where no position lies within the deadband an integrating law must hunt",
     "checks.resolution.do": "take a smaller minimum move, or a deadband half-width of {half_rpm} or more",
     "checks.worth_taking": "a minimum move is worth taking",
-    "checks.worth_taking.value": _worth,
+    "checks.worth_taking.value": "{worth_rpm:.0f} warm, {step_rpm:.0f} per step; scatter with the valve held"
+    " {known!p:{scatter_rpm:.0f}|not known, as it stalls}",
     "checks.worth_taking.why": "a move far smaller than the scatter wears the valve and nobody hears it",
     "checks.worth_taking.do": "take a minimum move of {move_steps}",
     "checks.base": "base curve at {at_degC:.0f}",
-    "checks.base.value": _base,
+    "checks.base.value": "{settled!p:{passing!p:idles on the way through at|settles at} {settled:.0f}|cannot"
+    " run} on {base_steps:.0f}, target {target_rpm:.0f}; {worth_rpm_per_step:.0f}",
     "checks.base.why": "feedback corrects small errors; a base curve far off leaves it at its trim limit",
     "checks.base.do": "in the model: {towards}; see evenidle base",
     "checks.towards.out_of_reach": "the open limit does not reach the target: raise it if the valve has"
@@ -120,7 +79,7 @@ SENTENCES: dict[str, Sentence] = {
     " left, else an auxiliary valve that passes air only while cold, or a larger valve",
     "checks.towards.seat_too_much": "even at the seat it idles above the target: close the throttle stop a"
     " little",
-    "checks.towards.steps": _steps,
+    "checks.towards.steps": "{by!a:.0f} steps {by!p:more|fewer} at this temperature",
     "checks.close": "room to close at {at_degC:.0f}",
     "checks.close.value": "{close_steps:.0f}, worth {close_rpm:.0f}",
     "checks.close.why": "a base curve near the seat leaves feedback nothing to close",
@@ -132,15 +91,16 @@ SENTENCES: dict[str, Sentence] = {
     " sensor's closed reading again",
     "checks.stop.close": "close the throttle stop until the warm base curve stands at {least:.0f} to"
     " {most_steps:.0f} (10 to 15 % of travel): in the model from {now_mm2!n:.1f} to {then_mm2:.1f} of"
-    " opening, the base curve at {at_degC:.0f} then becomes {higher_steps:.0f}; the plate must not jam, and"
-    " the throttle sensor's closed reading is set again",
+    " opening, the base curve at {at_degC:.0f} then becomes {higher_steps:.0f}; the plate must not jam,"
+    " and the throttle sensor's closed reading is set again",
     "checks.open": "room to open at {at_degC:.0f}",
     "checks.open.value": "{open_steps:.0f}, worth {open_rpm:.0f}",
     "checks.open.why": "a load must be answered by opening; at the end of useful travel nothing is left",
     "checks.open.do": "raise the high trim limit; where the base curve is near the end of useful travel:"
     " {more}",
     "checks.cranking": "cranking above running",
-    "checks.cranking.value": _cranking,
+    "checks.cranking.value": "least {margin_steps:+.0f}, at {at_degC:.0f}{at_limit!p: where both are at the"
+    " open limit}; lowest cranking value {least_steps:.0f}",
     "checks.cranking.why": "cranking wants more air than running at every temperature",
     "checks.cranking.do": "raise the cranking curve at {at_degC:.0f} to {wanted_steps:.0f} or more, and"
     " nowhere below {least_steps!n:.0f}",
@@ -152,11 +112,11 @@ SENTENCES: dict[str, Sentence] = {
     "checks.reach.value": "most wanted {wanted_steps:.0f} (base and after-start at {at_degC:.0f}, or"
     " cranking), open limit {limit_steps!n}",
     "checks.reach.why": "what is asked above the open limit is not given",
-    "checks.reach.do": "lower the curve; an engine that needs it while cold wants an auxiliary cold-air valve"
-    " or a larger one",
+    "checks.reach.do": "lower the curve; an engine that needs it while cold wants an auxiliary cold-air"
+    " valve or a larger one",
     "checks.climate": "curves cover the climate",
-    "checks.climate.value": "points from {coldest_degC:g} ({coldest}) to {warmest_degC:g} ({warmest}), wanted"
-    " {low_degC!n:.0f} to {high_degC:.0f} or more; beyond a curve's ends its last value holds",
+    "checks.climate.value": "points from {coldest_degC:g} ({coldest}) to {warmest_degC:g} ({warmest}),"
+    " wanted {low_degC!n:.0f} to {high_degC:.0f} or more; beyond a curve's ends its last value holds",
     "checks.climate.why": "a colder morning than the first point gets too little air",
     "checks.climate.do": "add a point at the coldest start you expect and one when warm; see evenidle base",
     "checks.curve.target": "target speed",
@@ -179,8 +139,8 @@ SENTENCES: dict[str, Sentence] = {
     "checks.hottest.do": "look at that point; it is mostly a slip of the pen",
     "checks.alternator": "the alternator carries the lamps at idle",
     "checks.alternator.value": "gives up to {able_W:.0f} at warm idle, drawn {drawn_W:.0f} with lamps on",
-    "checks.alternator.why": "what it does not give the battery gives: voltage falls, coils pull less, and it"
-    " empties",
+    "checks.alternator.why": "what it does not give the battery gives: voltage falls, coils pull less, and"
+    " it empties",
     "checks.alternator.do": "measure the voltage at idle with lamps on, or idle a little faster",
     "checks.fade": "after-start fade",
     "checks.fade.value": "{fade_s:g}, usual {least_s!n:g} to {most_s:g}",

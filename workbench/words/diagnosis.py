@@ -2,55 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from typing import Any
-
-from workbench.words.sentence import Sentence, Tell
-
-
-def _known(values: Mapping[str, Any], name: str) -> bool:
-    value = values.get(name)
-    return value is not None and math.isfinite(value)
-
-
-def _with(sentence: str, name: str, more: str, after: str = "") -> Sentence:
-    """A sentence with a part that is told only where its quantity is known."""
-
-    def told(values: Mapping[str, Any], tell: Tell) -> str:
-        return tell(sentence + (more if _known(values, name) else "") + after)
-
-    return told
-
-
-def _as_sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
-
-
-def _verdict(values: Mapping[str, Any], tell: Tell) -> str:
-    why, cause = tell("{why}"), values["cause"]
-    if cause == "hunting":
-        return _as_sentence(why)
-    return f"{cause[:1].upper()}{cause[1:]}: {why}."
-
-
-def _finding(values: Mapping[str, Any], tell: Tell) -> str:
-    return f"{values['name']}: {values['answer']}. {_as_sentence(tell('{why}'))}"
-
-
-def _open(values: Mapping[str, Any], tell: Tell) -> str:
-    return f"{values['name']}: this log cannot tell. {_as_sentence(tell('{why}'))}"
-
-
-def _causes(values: Mapping[str, Any], tell: Tell) -> str:
-    return "it may be: " + "; or ".join(map(tell, values["causes"]))
-
-
-_SIZE = "{swing_rpm:.0f} every {period_s:.1f}"
-_WORTH = " (worth {worth_steps:.0f})"
-_PRESSURE = ", {change_kPa:+.1f}"
-_EVERY = ", every {period_s:.0f}"
-_RECORD = "record valve steps at 5 rows a second or more, or hold the valve still for 30 s"
+from workbench.words.sentence import Sentence
 
 _SEGMENTS: dict[str, Sentence] = {
     "log_events.segment.stopped": "the engine stands",
@@ -60,98 +12,81 @@ _SEGMENTS: dict[str, Sentence] = {
     "log_events.segment.steady": "steady at {mean_rpm:.0f}, scatter {scatter_rpm:.1f}",
     "log_events.segment.step": "{moved_steps:+.0f}, speed {change_rpm:+.0f}",
     "log_events.segment.load": "load {change_W:+.0f}",
-    "log_events.segment.load_comes": _with("a load comes on: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
-    "log_events.segment.load_goes": _with("a load goes: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
-    "log_events.segment.air_comes": _with("air is added: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
-    "log_events.segment.air_goes": _with("air is taken away: {change_rpm:+.0f}", "change_kPa", _PRESSURE),
+    "log_events.segment.load_comes": "a load comes on: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
+    "log_events.segment.load_goes": "a load goes: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
+    "log_events.segment.air_comes": "air is added: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
+    "log_events.segment.air_goes": "air is taken away: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
     "log_events.segment.hunting": "hunting, {hunting_rpm:.0f} every {hunting_period_s:.1f}",
 }
 
 _HUNTING: dict[str, Sentence] = {
     "diagnosis.hunting.no_stretch": "no undisturbed idling of 15 s: record a minute with nothing changed",
-    "diagnosis.hunting.slow_log": "speed is new only every {refresh_s:.1f}, too slowly to see hunting: record"
-    " at 5 rows a second or more",
+    "diagnosis.hunting.slow_log": "speed is new only every {refresh_s:.1f}, too slowly to see hunting:"
+    " record at 5 rows a second or more",
     "diagnosis.hunting.slow_varies": "speed varies by {spread_rpm:.0f} rms, refreshed every {refresh_s:.0f}:"
     " too slowly to tell hunting from scatter; record at 5 rows a second or more",
-    "diagnosis.hunting.slow_steady": (
-        "speed stays within {spread_rpm:.1f} rms, refreshed every {refresh_s:.0f}: no swing is"
-        " seen, and what the valve does was not recorded; " + _RECORD
-    ),
+    "diagnosis.hunting.slow_steady": "speed stays within {spread_rpm:.1f} rms, refreshed every"
+    " {refresh_s:.0f}: no swing is seen, and what the valve does was not recorded; record valve steps at"
+    " 5 rows a second or more, or hold the valve still for 30 s",
     "diagnosis.hunting.slow_quiet": "it does not hunt: speed stays within {spread_rpm:.1f} rms (it is"
     " refreshed only every {refresh_s:.0f}, which hides fast swings' shape but not their size)",
-    "diagnosis.hunting.valve_unseen": (
-        "a regular swing of " + _SIZE + ": hunting, or a load that cycles; whether the valve makes"
-        " it is not in this log: " + _RECORD + ": if speed still swings, it is not the idle feedback"
-    ),
-    "diagnosis.hunting.load_or_slow": (
-        "speed goes from one level to another and back: a load that cycles, or slow hunting; " + _RECORD
-    ),
-    "diagnosis.hunting.no_swing_seen": (
-        "speed alone shows no regular swing ({spread_rpm:.0f} rms); what the valve does was not"
-        " recorded: " + _RECORD
-    ),
-    "diagnosis.hunting.leads": (
-        "it hunts: " + _SIZE + ". The valve leads: speed is {between_rpm:.0f} higher while it stands"
-        " on the upper side of its swing"
-    ),
-    "diagnosis.hunting.to_and_fro": _with(
-        "it hunts: the valve goes to and fro and speed with it, {between_rpm:.0f} between its sides",
-        "move_steps",
-        ", in moves of about {move_steps:.0f}",
-    ),
-    "diagnosis.hunting.from_outside": (
-        "it does not hunt: a regular swing of " + _SIZE + " of which the valve's moves make little:"
-        " it follows a swing from outside, or takes no part. To be sure hold it still: if speed"
-        " still swings, it is not the idle feedback"
-    ),
+    "diagnosis.hunting.valve_unseen": "a regular swing of {swing_rpm:.0f} every {period_s:.1f}: hunting, or"
+    " a load that cycles; whether the valve makes it is not in this log: record valve steps at 5 rows a"
+    " second or more, or hold the valve still for 30 s: if speed still swings, it is not the idle"
+    " feedback",
+    "diagnosis.hunting.load_or_slow": "speed goes from one level to another and back: a load that cycles, or"
+    " slow hunting; record valve steps at 5 rows a second or more, or hold the valve still for 30 s",
+    "diagnosis.hunting.no_swing_seen": "speed alone shows no regular swing ({spread_rpm:.0f} rms); what the"
+    " valve does was not recorded: record valve steps at 5 rows a second or more, or hold the valve"
+    " still for 30 s",
+    "diagnosis.hunting.leads": "it hunts: {swing_rpm:.0f} every {period_s:.1f}. The valve leads: speed is"
+    " {between_rpm:.0f} higher while it stands on the upper side of its swing",
+    "diagnosis.hunting.to_and_fro": "it hunts: the valve goes to and fro and speed with it,"
+    " {between_rpm:.0f} between its sides{move_steps!k:, in moves of about {move_steps:.0f}}",
+    "diagnosis.hunting.from_outside": "it does not hunt: a regular swing of {swing_rpm:.0f} every"
+    " {period_s:.1f} of which the valve's moves make little: it follows a swing from outside, or takes"
+    " no part. To be sure hold it still: if speed still swings, it is not the idle feedback",
     "diagnosis.hunting.settles": "it does not hunt: the valve rests between unequal moves and speed settles",
-    "diagnosis.hunting.irregular": (
-        "it does not hunt: swings of " + _SIZE + " are irregular or no larger than scatter"
-    ),
+    "diagnosis.hunting.irregular": "it does not hunt: swings of {swing_rpm:.0f} every {period_s:.1f} are"
+    " irregular or no larger than scatter",
     "diagnosis.hunting.once": "the valve went over once or twice and speed with it by {between_rpm:.0f}: a"
     " slow hunt looks so, and so does one disturbance; record for longer",
 }
 
 _BESIDE: dict[str, Sentence] = {
     "diagnosis.load.none": "no load that comes and goes again and again",
-    "diagnosis.load.cycles": _with(
-        "something switches: {shifts} lasting shifts of about {size_rpm:.0f} with the valve still",
-        "period_s",
-        _EVERY,
-        ". A load (air conditioning, fan) coming and going, not hunting",
-    ),
-    "diagnosis.load.or_slow": _with(
-        "something switches: {shifts} lasting shifts of about {size_rpm:.0f}",
-        "period_s",
-        _EVERY,
-        ": a load (air conditioning, fan) coming and going, or slow hunting; " + _RECORD,
-    ),
+    "diagnosis.load.cycles": "something switches: {shifts} lasting shifts of about {size_rpm:.0f} with the"
+    " valve still{period_s!k:, every {period_s:.0f}}. A load (air conditioning, fan) coming and going,"
+    " not hunting",
+    "diagnosis.load.or_slow": "something switches: {shifts} lasting shifts of about"
+    " {size_rpm:.0f}{period_s!k:, every {period_s:.0f}}: a load (air conditioning, fan) coming and"
+    " going, or slow hunting; record valve steps at 5 rows a second or more, or hold the valve still for"
+    " 30 s",
     "diagnosis.still.valve_unseen": "valve steps were not recorded: record them, or hold it still",
     "diagnosis.still.never": "the valve never stands still for 10 s here: hold it still for 20 s and record",
-    "diagnosis.still.swings": (
-        "with the valve still, speed swings by " + _SIZE + ": look at fuel, spark and leaks, not at"
-        " the feedback"
-    ),
+    "diagnosis.still.swings": "with the valve still, speed swings by {swing_rpm:.0f} every {period_s:.1f}:"
+    " look at fuel, spark and leaks, not at the feedback",
     "diagnosis.still.scatters": "with the valve still, speed scatters by {swing_rpm:.0f}, irregularly",
     "diagnosis.scatter.unseen": "valve steps or a quick record of speed are missing",
     "diagnosis.scatter.chased": "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts:"
-    " scatter is {scatter_rpm:.0f}, a deadband of about {deadband_rpm:.0f} (3 to 4 times that) would let it"
-    " rest",
+    " scatter is {scatter_rpm:.0f}, a deadband of about {deadband_rpm:.0f} (3 to 4 times that) would let"
+    " it rest",
     "diagnosis.scatter.moves": "{moves_per_min!n:.0f} moves a minute",
     "diagnosis.spark.unseen": "spark was not recorded, or speed not quickly enough: record both at 5 rows a"
     " second to see whether spark steadies or unsettles idle",
     "diagnosis.spark.retards": "spark retards by {slope_deg!n:.1f} deg for each 100 rpm that speed falls: it"
     " pulls speed further down each time. Make the table flat, or advancing by 2 to 4° per 100 rpm below"
-    " target within about 5 to 25° before top dead centre; check the timing marks with a timing light first",
+    " target within about 5 to 25° before top dead centre; check the timing marks with a timing light"
+    " first",
     "diagnosis.spark.advances": "spark advances by {slope_deg!n:.1f} deg per 100 rpm as speed falls: it"
     " steadies idle",
     "diagnosis.spark.apart": "spark does not follow speed",
     "diagnosis.beyond.nothing": "nothing in this log points beyond the valve",
-    "diagnosis.beyond.may_be": _causes,
+    "diagnosis.beyond.may_be": lambda values, tell: "it may be: " + "; or ".join(map(tell, values["causes"])),
     "diagnosis.beyond.fuel_cut": "fuel cut on the overrun too near the idle, as speed idles {above_rpm:.0f}"
     " above target: raise the speed at which fuel comes back, or lower the idle, and see the swing end",
-    "diagnosis.beyond.mixture": "mixture control swinging with its sensor ({period_s:.1f}, as slow as exhaust"
-    " takes to answer): switch it off and see whether the swing ends",
+    "diagnosis.beyond.mixture": "mixture control swinging with its sensor ({period_s:.1f}, as slow as"
+    " exhaust takes to answer): switch it off and see whether the swing ends",
     "diagnosis.beyond.misfire": "a misfire, as speed dips more than it rises: pull one plug lead after the"
     " other; the one that changes nothing is it",
     "diagnosis.beyond.lean": "a lean or uneven idle, spark that swings, or a spindle that leaks each time"
@@ -164,39 +99,26 @@ _VALVE: dict[str, Sentence] = {
     "diagnosis.position.wrong_way": "not told while more steps give less air: put the direction right first",
     "diagnosis.position.warming": "while an engine warms, air at the same steps changes by itself: record"
     " some minutes hot",
-    "diagnosis.position.never_settles": "the valve does not rest long enough for the air at the same steps to"
-    " be compared: hold it still for some half minutes at one position",
-    "diagnosis.position.unseen": "needs valve steps and manifold pressure: without pressure a load and a lost"
-    " position look alike; home the valve and see whether the same steps give the same speed",
+    "diagnosis.position.never_settles": "the valve does not rest long enough for the air at the same steps"
+    " to be compared: hold it still for some half minutes at one position",
+    "diagnosis.position.unseen": "needs valve steps and manifold pressure: without pressure a load and a"
+    " lost position look alike; home the valve and see whether the same steps give the same speed",
     "diagnosis.position.kept": "the same steps give the same air throughout",
     "diagnosis.position.kept_hot": "the same steps give the same air throughout once the engine is hot",
     "diagnosis.position.none_lost": "no air was lost at the same steps",
-    "diagnosis.position.lost": _with(
-        "at {at_s:.0f} the engine lost {air_percent:.0f} of its air at the same steps",
-        "worth_steps",
-        _WORTH,
-        ": steps were lost toward the seat, or the hose was pinched. Home the valve",
-    ),
-    "diagnosis.position.goes": _with(
-        "over {over_s:.0f} the engine lost {air_percent:.0f} of its air little by little at the same steps",
-        "worth_steps",
-        _WORTH,
-        ": steps are lost toward the seat now and then. Home the valve, and look at pulse, voltage"
-        " and connector",
-    ),
-    "diagnosis.position.comes": _with(
-        "over {over_s:.0f} the engine got {air_percent:.0f} more air little by little at the same steps",
-        "worth_steps",
-        _WORTH,
-        ": steps are lost toward open now and then. Home the valve, and look at pulse, voltage and connector",
-    ),
+    "diagnosis.position.lost": "at {at_s:.0f} the engine lost {air_percent:.0f} of its air at the same"
+    " steps{worth_steps!k: (worth {worth_steps:.0f})}: steps were lost toward the seat, or the hose was"
+    " pinched. Home the valve",
+    "diagnosis.position.goes": "over {over_s:.0f} the engine lost {air_percent:.0f} of its air little by"
+    " little at the same steps{worth_steps!k: (worth {worth_steps:.0f})}: steps are lost toward the seat"
+    " now and then. Home the valve, and look at pulse, voltage and connector",
+    "diagnosis.position.comes": "over {over_s:.0f} the engine got {air_percent:.0f} more air little by"
+    " little at the same steps{worth_steps!k: (worth {worth_steps:.0f})}: steps are lost toward open now"
+    " and then. Home the valve, and look at pulse, voltage and connector",
     "diagnosis.leak.air_went": "air went, none came in",
-    "diagnosis.leak.came": _with(
-        "at {at_s:.0f} the engine got {air_percent:.0f} more air at the same steps",
-        "worth_steps",
-        _WORTH,
-        ": a vacuum leak, a throttle that does not shut, or steps lost toward open",
-    ),
+    "diagnosis.leak.came": "at {at_s:.0f} the engine got {air_percent:.0f} more air at the same"
+    " steps{worth_steps!k: (worth {worth_steps:.0f})}: a vacuum leak, a throttle that does not shut, or"
+    " steps lost toward open",
     "diagnosis.leak.unseen": "needs valve steps and target: spray the joints, or pinch the hose and watch"
     " speed",
     "diagnosis.leak.too_much": "speed is {over_rpm:.0f} above target with the valve as far closed as it goes"
@@ -206,8 +128,8 @@ _VALVE: dict[str, Sentence] = {
     "diagnosis.direction.air_falls": "the engine draws less air as steps are added: the valve is wired the"
     " wrong way round, or its steps are counted from the open end",
     "diagnosis.direction.air_rises": "the engine draws more air as steps are added, as it should",
-    "diagnosis.direction.pressure_falls": "manifold pressure falls as steps are added: the valve is wired the"
-    " wrong way round",
+    "diagnosis.direction.pressure_falls": "manifold pressure falls as steps are added: the valve is wired"
+    " the wrong way round",
     "diagnosis.direction.pressure_rises": "manifold pressure rises at once as steps are added, as it should",
     "diagnosis.direction.contradiction": "pressure just after moves and the air drawn do not agree: open the"
     " valve a few steps by hand and see speed rise",
@@ -215,8 +137,8 @@ _VALVE: dict[str, Sentence] = {
     "diagnosis.direction.speed_rises": "speed rises as steps are added",
     "diagnosis.direction.runs_away": "the valve went a long way against an error that only grew: wired the"
     " wrong way round is not excluded. Open it a few steps by hand and see speed rise",
-    "diagnosis.direction.slow_log": "recorded at {rate_Hz:.1f}, what follows at once from a move is not seen:"
-    " record at 5 rows a second, or open the valve a few steps by hand and see speed rise",
+    "diagnosis.direction.slow_log": "recorded at {rate_Hz:.1f}, what follows at once from a move is not"
+    " seen: record at 5 rows a second, or open the valve a few steps by hand and see speed rise",
     "diagnosis.direction.few_moves": "too few clear moves: open the valve a few steps by hand and see speed"
     " rise",
     "diagnosis.limit.unseen": "needs valve steps and the target speed",
@@ -238,23 +160,22 @@ _WHOLE: dict[str, Sentence] = {
         if values["driven_percent"] >= 1.0
         else "The log has no idling to judge."
     ),
-    "diagnosis.verdict": _verdict,
+    "diagnosis.verdict": lambda values, tell: tell(
+        "{why!c}." if values["cause"] == "hunting" else "{cause!c}: {why}."
+    ),
     "diagnosis.judged": "judged: {from_s!n:.0f} to {to_s:.0f}",
     "diagnosis.driven": "driving or throttle: {driven_percent:.0f} of the running engine's time, left out",
-    "diagnosis.hot": _with(
-        "hot part ({from_s!n:.0f} to {to_s:.0f}): {mean_rpm:.0f}, scatter {scatter_rpm:.1f}",
-        "mean_map_kPa",
-        ", manifold {mean_map_kPa:.0f}",
-    ),
+    "diagnosis.hot": "hot part ({from_s!n:.0f} to {to_s:.0f}): {mean_rpm:.0f}, scatter"
+    " {scatter_rpm:.1f}{mean_map_kPa!k:, manifold {mean_map_kPa:.0f}}",
     "diagnosis.warming": "warm-up from {from_degC!n:.0f} to {to_degC:.0f}: time constant"
     " {time_constant_s:.0f} towards {end_degC:.0f}",
-    "diagnosis.finding": _finding,
-    "diagnosis.open_question": _open,
-    "diagnosis.next.explain": "next: evenidle explain CAR.toml names the setting that makes it hunt, evenidle"
-    " tune finds another",
+    "diagnosis.finding": "{name}: {answer}. {why!c}.",
+    "diagnosis.open_question": "{name}: this log cannot tell. {why!c}.",
+    "diagnosis.next.explain": "next: evenidle explain CAR.toml names the setting that makes it hunt,"
+    " evenidle tune finds another",
     "diagnosis.next.other_settings": "next: the valve moves by {move_steps:.0f} where the car file has a"
-    " minimum move of {file_steps:.0f}: enter the controller's own settings in the car file, then evenidle"
-    " explain CAR.toml",
+    " minimum move of {file_steps:.0f}: enter the controller's own settings in the car file, then"
+    " evenidle explain CAR.toml",
     "diagnosis.next.new": "next: evenidle new CAR.toml describes the car, then evenidle explain CAR.toml"
     " names the setting that makes it hunt",
     "diagnosis.next.check": "next: evenidle check CAR.toml, before feedback is switched on again",

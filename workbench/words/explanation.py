@@ -2,13 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from typing import Any
-
-from workbench.words.sentence import Sentence, Tell
-
-Values = Mapping[str, Any]
+from workbench.words.sentence import Sentence, Tell, Values
 
 LOADS = {
     "lamps": "lamps", "fan": "fan", "screen": "heated screen", "electric": "everything electric",
@@ -17,16 +11,6 @@ LOADS = {
 """Loads in words, by their keys."""
 NOTHING_LEFT_percent = 2.0
 """A swing is said to end when less than this of it is left [%]."""
-
-
-def _resolution_number(values: Values, tell: Tell) -> str:
-    told = tell(
-        "one move of {move_steps} is worth {move_rpm:.0f}, the deadband is {deadband_rpm:.0f} wide"
-        " (r = {ratio:.2f}); "
-    )
-    if values["of_100"] > 0.0:
-        return told + tell("from {of_100:.0f} of 100 places no position satisfies it")
-    return told + "a position to rest exists, but moves this coarse keep a cycle up beside it"
 
 
 def _resolution_remedy(values: Values, tell: Tell) -> str:
@@ -39,13 +23,6 @@ def _resolution_remedy(values: Values, tell: Tell) -> str:
     return told + (tell(wider) if values["is_wider"] else ", or lower gains")
 
 
-def _resolution_cost(values: Values, tell: Tell) -> str:
-    told = tell("idle may stand {off_rpm:.0f} off target")
-    if math.isfinite(values["moves"]):
-        told += tell("; valve moves a minute as suggested below: {moves:.0f}, now {moves_now:.0f}")
-    return told
-
-
 def _gains_number(values: Values, tell: Tell) -> str:
     times = values["times"]
     if times >= 1.0:
@@ -54,19 +31,6 @@ def _gains_number(values: Values, tell: Tell) -> str:
     return f"without any steps it would swing by itself: gains are {by}" + tell(
         " those at the border, where it swings every {period_s:.1f}"
     )
-
-
-def _updates_number(values: Values, tell: Tell) -> str:
-    told = tell("updates every {update_period_ms:.0f} are ")
-    if not values["quicker"]:
-        return told + "too quick for the engine to answer between them"
-    return told + tell(
-        "too slow; at once, the border would be {times_quick:.1f} times the gains instead of {times:.2f}"
-    )
-
-
-def _updates_cost(values: Values, _tell: Tell) -> str:
-    return "more moves of the valve" if values["quicker"] else "loads are noticed later"
 
 
 def _races(values: Values, tell: Tell) -> str:
@@ -89,41 +53,11 @@ def _chance(values: Values, tell: Tell) -> str:
     return told + tell(". {quiet}") + (tell(" {cause}") if "cause" in values else "")
 
 
-def _quiet(values: Values, tell: Tell) -> str:
-    every = "" if math.isnan(values["period_s"]) else " every {period_s:.1f}"
-    return tell(
-        "Scatter taken out, it hunts from {of_100:.0f} of 100 places it may start in:"
-        " {swing_rpm:.0f} peak to peak" + every + "."
-    )
-
-
 def _proof(values: Values, tell: Tell) -> str:
     left = "{left_percent:.0f} of the swing is left"
     ends = "it ends" if values["left_percent"] < NOTHING_LEFT_percent else left
     told = tell("{cause}: {number}. Switched off in simulation, " + ends + ".")
     return told[0].upper() + told[1:]
-
-
-def _theory(values: Values, tell: Tell) -> str:
-    begins = "Theory's own cycle is another one and does not describe it"
-    if values["alike"]:
-        begins = "Theory predicts this cycle"
-    return begins + tell(
-        ": {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every {seen_period_s:.1f}."
-    )
-
-
-def _dip(values: Values, tell: Tell) -> str:
-    own = "stalls it" if values["stalls"] else "dips {own_rpm:.0f}"
-    return tell(
-        "Load: {load} " + own + "; opening the valve at full speed with the load would dip"
-        " {bound_rpm:.0f}, so {left_rpm:.0f} are left to gain, by feed-forward"
-        " ({forward_steps}: {forward_rpm:.0f}) or fast spark ({spark_rpm:.0f})."
-    )
-
-
-def _load(values: Values, tell: Tell) -> str:
-    return LOADS[values["key"]] + tell(", {size_W:g}" if "size_W" in values else ", {size_Nm:g}")
 
 
 def _told(values: Values, tell: Tell) -> str:
@@ -135,25 +69,6 @@ def _told(values: Values, tell: Tell) -> str:
     else:
         told += tell("and in {moves} moves within {within_s:.2f} ") + f"the valve is told to {way}"
     return f"{told} from {before:.0f} to {after:.0f}"
-
-
-def _crosses(values: Values, _tell: Tell) -> str:
-    return f"speed {'rises' if values['rises'] else 'falls'} through the target"
-
-
-def _back(values: Values, _tell: Tell) -> str:
-    held = "the integral" if values["has_integral"] else "the trim"
-    return f"back within the deadband: {held} is held"
-
-
-def _leaves(values: Values, tell: Tell) -> str:
-    side, way = ("below", "up") if values["is_below"] else ("above", "down")
-    return f"out of the deadband, {side}" + tell(": the trim, {trim_steps:+.1f}, is moved ") + way
-
-
-def _holds(values: Values, _tell: Tell) -> str:
-    holds = "could hold a position" if values["holds"] else "holds no position"
-    return f"So it {holds} of those the valve goes between."
 
 
 SENTENCES: dict[str, Sentence] = {
@@ -174,9 +89,12 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.switch.both": "no steps and low gains",
     "explanation.switch.feedback": "feedback off, valve held",
     "explanation.switch.suggested": "the suggested settings",
-    "explanation.resolution.number": _resolution_number,
+    "explanation.resolution.number": "one move of {move_steps} is worth {move_rpm:.0f}, the deadband is"
+    " {deadband_rpm:.0f} wide (r = {ratio:.2f}); {of_100!p:from {of_100:.0f} of 100 places no position"
+    " satisfies it|a position to rest exists, but moves this coarse keep a cycle up beside it}",
     "explanation.resolution.remedy": _resolution_remedy,
-    "explanation.resolution.cost": _resolution_cost,
+    "explanation.resolution.cost": "idle may stand {off_rpm:.0f} off target{moves!k:; valve moves a minute"
+    " as suggested below: {moves:.0f}, now {moves_now:.0f}}",
     "explanation.gains.number": _gains_number,
     "explanation.gains.seldom": "updates every {update_period_ms:.0f} or more",
     "explanation.gains.lower": "gain {gain_steps_per_100rpm:.1f} and integral"
@@ -184,14 +102,16 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.gains.slower": "a load is corrected more slowly",
     "explanation.gains.slower_by": "the integral alone then takes {then_s:.1f} to correct most of an error,"
     " now {now_s:.1f}",
-    "explanation.valve_speed.number": "a step takes {step_ms:.0f}; with a valve that takes no time the border"
-    " would be {times_without:.1f} times the gains, with it {times:.2f} times",
-    "explanation.valve_speed.remedy": "a shorter pulse and rest (not below {pull_in_ms:g} of pulse), or lower"
-    " gains",
+    "explanation.valve_speed.number": "a step takes {step_ms:.0f}; with a valve that takes no time the"
+    " border would be {times_without:.1f} times the gains, with it {times:.2f} times",
+    "explanation.valve_speed.remedy": "a shorter pulse and rest (not below {pull_in_ms:g} of pulse), or"
+    " lower gains",
     "explanation.valve_speed.cost": "steps may be lost when the battery is low if the pulse is too short",
-    "explanation.updates.number": _updates_number,
+    "explanation.updates.number": "updates every {update_period_ms:.0f} are {quicker!p:too slow; at once,"
+    " the border would be {times_quick:.1f} times the gains instead of {times:.2f}|too quick for the"
+    " engine to answer between them}",
     "explanation.updates.more_often": "updates more often",
-    "explanation.updates.cost": _updates_cost,
+    "explanation.updates.cost": "{quicker!p:more moves of the valve|loads are noticed later}",
     "explanation.limits.number": "the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f}"
     " of the time; the need is {need_steps:+.1f} from the base",
     "explanation.limits.remedy": "mend the base curve first, then widen the trim limits",
@@ -208,8 +128,8 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.not_feedback.remedy": "look at spark and fuel tables that swing with rpm, a vacuum leak, a"
     " misfire",
     "explanation.not_feedback.spark": "a spark table that advances by 2 to 4° per 100 rpm, or does not"
-    " change, when rpm falls (within about 5 to 25° before top dead centre, checked with a timing light); now"
-    " it retards {retards_deg_per_100rpm:g}",
+    " change, when rpm falls (within about 5 to 25° before top dead centre, checked with a timing"
+    " light); now it retards {retards_deg_per_100rpm:g}",
     "explanation.not_feedback.cost": "none to the feedback: leave its settings alone until this is mended",
     "explanation.headline.races": _races,
     "explanation.headline.not_feedback": "If it swings, it is not the idle feedback: {number}.",
@@ -218,40 +138,49 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.headline.first_cause": "First cause: {cause}.",
     "explanation.headline.hunts": _chance,
     "explanation.quiet.rests": "Scatter taken out, it comes to rest from every place it may start in.",
-    "explanation.quiet.hunts": _quiet,
+    "explanation.quiet.hunts": "Scatter taken out, it hunts from {of_100:.0f} of 100 places it may start in:"
+    " {swing_rpm:.0f} peak to peak{period_s!k: every {period_s:.1f}}.",
     "explanation.stalls": "From {of_100:.0f} of 100 places it stalls.",
     "explanation.proof": _proof,
     "explanation.remedy": "Remedy: {remedy}. Cost: {cost}.",
     "explanation.theory_alone": "Theory alone would have named {cause} first; the switch-off decides.",
-    "explanation.theory": _theory,
+    "explanation.theory": "{alike!p:Theory predicts this cycle|Theory's own cycle is another one and does"
+    " not describe it}: {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every"
+    " {seen_period_s:.1f}.",
     "explanation.two_ends": "Rest and hunting exist side by side in {of_100:.0f} of 100 cases: which one"
     " comes depends on the speed it starts from.",
     "explanation.suggestion": "Settings that should rest: law {law}, gain {gain:g}, integral {integral:g},"
-    " deadband {deadband_rpm:g}, minimum move {min_move}: simulated, {of_100:.0f} of 100 places hunt. They"
-    " are by rule; a search finds better ones.",
+    " deadband {deadband_rpm:g}, minimum move {min_move}: simulated, {of_100:.0f} of 100 places hunt."
+    " They are by rule; a search finds better ones.",
     "explanation.at_limit": "Yet the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f}"
     " of the time, and the idle {error_rpm:.0f} off target: mend the base curve first, then widen the"
     " limits.",
-    "explanation.ticks": "Yet the valve never rests: {moves:.0f} moves a minute, because the deadband is only"
-    " {scatters:.1f} standard deviations of the speed's scatter ({scatter_rpm:.0f}); below {below:g} it"
-    " ticks.",
+    "explanation.ticks": "Yet the valve never rests: {moves:.0f} moves a minute, because the deadband is"
+    " only {scatters:.1f} standard deviations of the speed's scatter ({scatter_rpm:.0f}); below"
+    " {below:g} it ticks.",
     "explanation.quieter": "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it"
     " would move {moves:.0f} times a minute.",
     "explanation.base_off": "The base curve is {off_steps:+.1f} off what the warm idle needs.",
     "explanation.retards": "The spark table retards when rpm falls, which makes every step worth more rpm"
     " ({worth_rpm!n:.0f}) and the engine easier to swing.",
-    "explanation.dip": _dip,
-    "explanation.load": _load,
+    "explanation.dip": "Load: {load} {stalls!p:stalls it|dips {own_rpm:.0f}}; opening the valve at full"
+    " speed with the load would dip {bound_rpm:.0f}, so {left_rpm:.0f} are left to gain, by feed-forward"
+    " ({forward_steps}: {forward_rpm:.0f}) or fast spark ({spark_rpm:.0f}).",
+    "explanation.load": lambda values, tell: (
+        LOADS[values["key"]] + tell("{size_W!k:, {size_W:g}}{size_Nm!k:, {size_Nm:g}}")
+    ),
     "explanation.story.period": "One period, {period_s:.2f}, scatter taken out.",
     "explanation.story.worth": "One move is worth {move_rpm:.0f}, the deadband is {deadband_rpm:.0f} wide.",
-    "explanation.story.holds": _holds,
+    "explanation.story.holds": "So it {holds!p:could hold a position|holds no position} of those the valve"
+    " goes between.",
     "explanation.story.moment": "{at_s:.2f}, {now_rpm:.0f}: {text}.",
     "explanation.story.repeats": "From here it repeats.",
     "explanation.story.told": _told,
     "explanation.story.there": "the valve is there, at {at:.0f}",
-    "explanation.story.crosses": _crosses,
-    "explanation.story.back": _back,
-    "explanation.story.leaves": _leaves,
+    "explanation.story.crosses": "speed {rises!p:rises|falls} through the target",
+    "explanation.story.back": "back within the deadband: {has_integral!p:the integral|the trim} is held",
+    "explanation.story.leaves": "out of the deadband, {is_below!p:below|above}: the trim, {trim_steps:+.1f},"
+    " is moved {is_below!p:up|down}",
     "explanation.story.peak": "highest speed, {above:.0f} above target",
     "explanation.story.trough": "lowest speed, {below:.0f} below target",
     "explanation.border.moves": "deadband of half a move: above it a position to rest always exists",

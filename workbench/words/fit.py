@@ -1,27 +1,8 @@
-"""What a fit says of its logs, its numbers and itself."""
+"""How to record a log, and what a fit says of its logs, its numbers and itself."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from workbench.words.sentence import Sentence, Tell
-
-
-def _number(values: Mapping[str, Any], tell: Tell) -> str:
-    change = "{change:+.2f} {unit}" if values["unit"] else "x {change:.2f}"
-    now = "" if values["value"] is None else ", now {value:.4g}"
-    return tell("{name}: " + change + " ({low:.2f} to {high:.2f})" + now)
-
-
-def _not_told(values: Mapping[str, Any], tell: Tell) -> str:
-    return _number(values, tell) + ", not told by the log: the file's value holds"
-
-
-_POSITION = (
-    "from {at_s:.0f} on, speed is {off_rpm:+.0f} off for the same steps (worth"
-    " {off_steps:+.1f}): the valve lost its position, or a load changed"
-)
+from workbench.words.sentence import Sentence
 
 SENTENCES: dict[str, Sentence] = {
     "identification.no_pressure": "{file}: without manifold pressure, friction, leak and manifold volume are"
@@ -41,8 +22,8 @@ SENTENCES: dict[str, Sentence] = {
     "identification.moved": "{moves} moves of the valve and the loads moved speed by {moved_rpm:.0f} rms in"
     " {scatter_rpm:.0f} of scatter",
     "identification.moved_too_little": "{moves} moves of the valve and the loads moved speed by"
-    " {moved_rpm:.0f} rms in {scatter_rpm:.0f} of scatter; at least {fewest} moves and {times:g} times the"
-    " scatter are needed: record as the guide says (fit --guide)",
+    " {moved_rpm:.0f} rms in {scatter_rpm:.0f} of scatter; at least {fewest} moves and {times:g} times"
+    " the scatter are needed: record as the guide says (fit --guide)",
     "identification.too_few_holds": "too few holds of the valve to keep any back",
     "identification.holds_predicted": "{holds} holds kept back are predicted to {rms_rpm:.0f} rms"
     " ({fitted_rpm:.0f} where fitted), their levels to {levels_rpm:.0f}",
@@ -59,10 +40,13 @@ SENTENCES: dict[str, Sentence] = {
     "identification.wrong_way": "speed falls as more steps are commanded: the valve is wired the wrong way"
     " round, or its steps are counted from the open end",
     "identification.right_way": "speed rises with the steps commanded",
-    "identification.position_lost": _POSITION,
+    "identification.position_lost": "from {at_s:.0f} on, speed is {off_rpm:+.0f} off for the same steps"
+    " (worth {off_steps:+.1f}): the valve lost its position, or a load changed",
     "identification.position_kept": "the same steps give the same speed throughout",
-    "identification.number": _number,
-    "identification.number_not_told": _not_told,
+    "identification.number": "{name}: {unit!k:{change:+.2f} {unit}|x {change:.2f}} ({low:.2f} to"
+    " {high:.2f}){value!k:, now {value:.4g}}",
+    "identification.number_not_told": "{name}: {unit!k:{change:+.2f} {unit}|x {change:.2f}} ({low:.2f} to"
+    " {high:.2f}){value!k:, now {value:.4g}}, not told by the log: the file's value holds",
     "identification.trusted": "The fit can be trusted.",
     "identification.not_trusted": lambda values, tell: (
         "The fit is not to be trusted: " + "; ".join(map(tell, values["reasons"])) + "."
@@ -74,4 +58,17 @@ SENTENCES: dict[str, Sentence] = {
     "identification.note": "note: {note}",
     "identification.part_of_the_way": "the car file's rules allow only {share:g} of the way to the best fit",
     "identification.unchanged": "the best fit breaks the car file's rules: the car is unchanged",
+    "guide.plan": "Recording plan for {car}: {length_min!n:.1f} minutes at {rate_Hz:g}",
+    "guide.advice": "{number}. {text}",
+    "guide.columns": "  from     to   valve    about\n     s      s   steps      rpm",
+    "guide.hold": "{from_:6.0f} {to:6.0f} {position:7d} {about:8.0f}{load!k:   {load} on}",
+    "guide.warm": "Warm the engine fully; coolant must not change by more than a few degrees meanwhile.",
+    "guide.feedback_off": "Switch idle feedback off: the valve must stand still between your changes. If the"
+    " controller trims spark or mixture at idle, switch that off too, or record both.",
+    "guide.by_hand": "Set the valve by hand (its base curve when warm will do), beginning at {base_steps}.",
+    "guide.load": "Use the {load} ({load_W:.0f}) as the load, everything else off.",
+    "guide.any_load": "Have one load of known watts ready, everything else off.",
+    "guide.record": "Record time, rpm and commanded valve steps at {rate_Hz!n:g} rows a second or as fast as"
+    " the controller gives; manifold pressure, coolant, battery voltage and spark too if it can.",
+    "guide.throttle": "Do not touch the throttle. Times need not be exact: only hold still between changes.",
 }

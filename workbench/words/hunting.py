@@ -1,8 +1,20 @@
-"""Whether it hunts, in the same four answers everywhere, of one run or of many."""
+"""Whether it hunts, in the same four answers everywhere, of one run or of many; and the stress matrix."""
 
 from __future__ import annotations
 
-from workbench.words.sentence import Sentence
+from workbench.words.sentence import Sentence, Tell, Values
+
+
+def _verdict(values: Values, tell: Tell) -> str:
+    failed, warned = values["failed"], values["warned"]
+    head = "no failures" if failed == 0 else f"{failed} {'FAILS' if failed == 1 else 'FAIL'}"
+    need = f"{warned} {'needs' if warned == 1 else 'need'} work"
+    lacking = ", {not_fitted} not fitted to this car" if values["not_fitted"] else ""
+    return tell(
+        f"Stress suite {{suite}}: {head}, {need}, {{passed}} within all limits" + lacking
+        + "; {cases} cases on {engines} plausible cars."
+    )  # fmt: skip
+
 
 SENTENCES: dict[str, Sentence] = {
     "measures.hunts": "hunts: {hunting} of {runs} runs do, a chance of {low_percent!n:.0f} to"
@@ -13,13 +25,29 @@ SENTENCES: dict[str, Sentence] = {
     " {high_percent:.0f}",
     "measures.cannot_tell": "cannot tell whether it hunts: {hunting} of {runs} runs do, too few runs to say",
     "measures.run.hunts": "this run hunts by {swing_rpm:.0f} peak to peak every {period_s:.1f}",
-    "measures.run.goes_to_and_fro": "this run hunts: the valve goes to and fro, unevenly or slowly, and speed"
-    " with it by {swing_rpm:.0f}",
+    "measures.run.goes_to_and_fro": "this run hunts: the valve goes to and fro, unevenly or slowly, and"
+    " speed with it by {swing_rpm:.0f}",
     "measures.run.swings_with_valve_still": "this run swings by {swing_rpm:.0f} peak to peak every"
     " {period_s:.1f} with the valve still: the engine does that, not the feedback",
     "measures.run.does_not_hunt": "this run does not hunt; speed wanders by {swing_rpm:.0f} peak to peak",
-    "measures.run.cannot_tell": "this run cannot tell whether it hunts: the valve went over once or twice and"
-    " speed with it by {swing_rpm:.0f}; let it run for longer",
+    "measures.run.cannot_tell": "this run cannot tell whether it hunts: the valve went over once or twice"
+    " and speed with it by {swing_rpm:.0f}; let it run for longer",
     "measures.run.too_short": "this run cannot tell whether it hunts: it is too short",
+    "stress.stalled": "stalls",
+    "stress.lowest": "lowest speed",
+    "stress.hunting_percent": "chance of hunting, at least",
+    "stress.hunting": "swing at idle, peak to peak",
+    "stress.error": "mean error at rest",
+    "stress.dip": "deepest below target after a load",
+    "stress.undershoot": "deepest below target after a blip",
+    "stress.highest": "highest above target",
+    "stress.start_flare": "flare after a start",
+    "stress.settle": "recovery after a load",
+    "stress.moves": "moves of the valve",
+    "stress.limited": "time at a trim limit",
+    "stress.not_fitted": "none  {name}: not fitted to this car",
+    "stress.case": "{verdict}  {name}: {meaning} {value:.3g} {of} (limit {at_least!p:at least|at most}"
+    " {limit:.3g}), {car}{hunting!k:; it {hunting}}",
+    "stress.verdict": _verdict,
 }
-"""By the codes of ``tuning.measures``."""
+"""By the codes of ``tuning.measures`` and ``tuning.stress_tests``."""

@@ -2,55 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from workbench.words.sentence import Sentence, Tell
+from workbench.words.sentence import Sentence, Tell, Values
 
 
-def _verdict(values: Mapping[str, Any], tell: Tell) -> str:
-    first = ""
-    if values["faults"]:
-        first = (
-            "mend the valve first ({faults}: see evenidle check), no curve helps one that is not"
-            " where it is counted; "
-        )
-    return tell(
-        "{car}: " + first + "curves proposed from the model; starts without feedback meet all"
-        " targets at {met} of {of} temperatures, with your own curves at {were} ({fails} do not"
-        " run). Nothing was changed."
-    )
-
-
-def _point(values: Mapping[str, Any], tell: Tell) -> str:
-    short = "" if values["reached"] else "; the open limit does not reach the target speed here"
-    return tell(
-        "{at_degC:4.0f}: base {base_now:.0f} -> {base:.0f}, cranking {cranking_now:.0f} ->"
-        " {cranking:.0f}, after-start {after_now:.0f} -> {after_steps:.0f}" + short
-    )
-
-
-def _finer(values: Mapping[str, Any], tell: Tell) -> str:
-    more = ": settle the feedback first, then come back" if values["more"] else ""
-    return tell(
-        "with a minimum move of 1 step, curves found the same way meet all targets at {met} of {of}"
-        " temperatures" + more
-    )
-
-
-def _worse(values: Mapping[str, Any], tell: Tell) -> str:
-    side = "within" if values["within"] else "beyond"
-    return tell("{target} {new} instead of {old} " + f"({side} the target)")
-
-
-def _logged(values: Mapping[str, Any], tell: Tell) -> str:
-    where = "from {low_degC!n:.0f} to {high_degC:.0f}" if values["several"] else "at {low_degC:.0f}"
-    return tell(
-        "{car}: base curve proposed " + where + ", up to {most_steps:.1f} from yours. Nothing was changed."
-    )
-
-
-def _logged_point(values: Mapping[str, Any], tell: Tell) -> str:
+def _logged_point(values: Values, tell: Tell) -> str:
     mended = ", speed was {mended_rpm:.0f} off" if values["mended_rpm"] > 15.0 else ""
     return tell(
         "{at_degC:4.0f}: {now:.1f} -> {proposed_steps:.0f} (held {held:.1f}, spread {spread:.1f},"
@@ -81,15 +36,22 @@ SENTENCES: dict[str, Sentence] = {
     " curve must serve colder starts there too: feedback has to take the rest",
     "open_loop.worse": "start at {start_degC:.0f}, worse than with your own curves: {what}",
     "open_loop.worse.stalls": "it does not run",
-    "open_loop.worse.target": _worse,
-    "open_loop.verdict": _verdict,
+    "open_loop.worse.target": "{target} {new} instead of {old} ({within!p:within|beyond} the target)",
+    "open_loop.verdict": "{car}: {faults!k:mend the valve first ({faults}: see evenidle check), no curve"
+    " helps one that is not where it is counted; }curves proposed from the model; starts without"
+    " feedback meet all targets at {met} of {of} temperatures, with your own curves at {were} ({fails}"
+    " do not run). Nothing was changed.",
     "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}",
     "open_loop.fading": "after-start air fades over {now:g} -> {fade_s:g}: oil warms later than what the"
     " curves go by, and such air makes up for it; take the three curves together",
-    "open_loop.finer": _finer,
-    "open_loop.point": _point,
+    "open_loop.finer": "with a minimum move of 1 step, curves found the same way meet all targets at {met}"
+    " of {of} temperatures{more!p:: settle the feedback first, then come back}",
+    "open_loop.point": "{at_degC:4.0f}: base {base_now:.0f} -> {base:.0f}, cranking {cranking_now:.0f} ->"
+    " {cranking:.0f}, after-start {after_now:.0f} -> {after_steps:.0f}{reached!p:|; the open limit does"
+    " not reach the target speed here}",
     "open_loop.starts": "start at {start_degC:.0f}: {now}; proposed: {then}",
-    "open_loop.logged": _logged,
+    "open_loop.logged": "{car}: base curve proposed {several!p:from {low_degC!n:.0f} to {high_degC:.0f}|at"
+    " {low_degC:.0f}}, up to {most_steps:.1f} from yours. Nothing was changed.",
     "open_loop.logged.point": _logged_point,
     "open_loop.logged.lifted": "your curve below {at_degC:.0f} lies under the proposed {proposed_steps:.0f}:"
     " it was lifted to them, record a colder start",

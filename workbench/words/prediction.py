@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from workbench.words.sentence import Sentence, Tell
+from workbench.words.sentence import Sentence
 
 MEASURES = {
     "hunting_rpm": (
@@ -56,25 +53,10 @@ EXPECTED = {
 }
 
 
-def _of(column: int) -> Sentence:
-    def told(values: Mapping[str, Any], _: Tell) -> str:
-        return MEASURES[values["name"]][column]
-
-    return told
-
-
-def _base(values: Mapping[str, Any], tell: Tell) -> str:
-    way, side = ("Raise", "more") if values["more"] else ("Lower", "less")
-    return tell(
-        way + " the base curve by {by_steps:.0f} at this temperature: that is how much the valve"
-        f" was held {side} open than predicted."
-    )
-
-
 SENTENCES: dict[str, Sentence] = {
-    "prediction.measure": _of(0),
-    "prediction.more": _of(1),
-    "prediction.less": _of(2),
+    "prediction.measure": lambda values, _: MEASURES[values["name"]][0],
+    "prediction.more": lambda values, _: MEASURES[values["name"]][1],
+    "prediction.less": lambda values, _: MEASURES[values["name"]][2],
     "prediction.no_hint": "",
     "prediction.expected": lambda values, _: EXPECTED[values["name"]],
     "prediction.as_predicted": "The car does what was predicted: {inside} of {of} measures lie in the range"
@@ -83,7 +65,8 @@ SENTENCES: dict[str, Sentence] = {
     " in the range of eight runs in ten.",
     "prediction.differs": "The car differs from the prediction in: {measures}; {inside} of {of} measures lie"
     " in the range of eight runs in ten.",
-    "prediction.next.base": _base,
+    "prediction.next.base": "{more!p:Raise|Lower} the base curve by {by_steps:.0f} at this temperature: that"
+    " is how much the valve was held {more!p:more|less} open than predicted.",
     "prediction.next.swing": "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one"
     " change at a time, and fit the car to this log before the next search.",
     "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",

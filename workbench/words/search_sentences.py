@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
-from workbench.words.sentence import Sentence, Tell
+from workbench.words.sentence import Sentence, Tell, Values
 
 BESIDE = {
     "open_loop": "the base curve alone", "present": "the present settings",
@@ -18,7 +17,7 @@ FAILINGS = {
 }  # fmt: skip
 
 
-def _not_acceptable(values: Mapping[str, Any], tell: Tell) -> str:
+def _not_acceptable(values: Values, tell: Tell) -> str:
     by = ", ".join(
         f"{FAILINGS[name]} on {tell('{' + name + ':.0f}')}" for name in FAILINGS if values[name] > 0.0
     )
@@ -30,7 +29,7 @@ def _not_acceptable(values: Mapping[str, Any], tell: Tell) -> str:
     )
 
 
-def _proposed(values: Mapping[str, Any], tell: Tell) -> str:
+def _proposed(values: Values, tell: Tell) -> str:
     text = f"What was found does not beat {BESIDE[values['proposed']]}, proposed instead: it scores" + tell(
         " {score_rpm!n:.0f} on fresh cars, what was found {found_rpm!n:.0f}"
     )
@@ -38,17 +37,17 @@ def _proposed(values: Mapping[str, Any], tell: Tell) -> str:
 
 
 SENTENCES: Mapping[str, Sentence] = {
-    "search.chosen.best": "best score of {compared} candidates on cars that the search had not met,"
-    " {met} of them acceptable there",
-    "search.chosen.none_met": "least bad of {compared} candidates on cars that the search had not"
-    " met: none is acceptable there",
-    "search.chosen.flat": "{flat} of them are acceptable and stand on a plateau, and one entry step"
-    " away these score hardly more",
-    "search.chosen.steep": "{flat} of them are acceptable and stand on a plateau; a neighbour of"
-    " these scores {steep_rpm:.1f} more than allowed, and they are better all the same",
+    "search.chosen.best": "best score of {compared} candidates on cars that the search had not met, {met} of"
+    " them acceptable there",
+    "search.chosen.none_met": "least bad of {compared} candidates on cars that the search had not met: none"
+    " is acceptable there",
+    "search.chosen.flat": "{flat} of them are acceptable and stand on a plateau, and one entry step away"
+    " these score hardly more",
+    "search.chosen.steep": "{flat} of them are acceptable and stand on a plateau; a neighbour of these"
+    " scores {steep_rpm:.1f} more than allowed, and they are better all the same",
     "search.chosen.plainer_law": "the law pi is preferred, as no other earns {earned_percent:.0f}",
-    "search.base.off": "The base curve comes first: warm it gives {base_steps:.0f}, where the engine idles at"
-    " {idles_rpm:.0f} and needs {needed_steps:.0f} for {target_rpm:.0f}. That is more than the"
+    "search.base.off": "The base curve comes first: warm it gives {base_steps:.0f}, where the engine idles"
+    " at {idles_rpm:.0f} and needs {needed_steps:.0f} for {target_rpm:.0f}. That is more than the"
     " {carried_steps:.0f} that trim should carry: correct it with `evenidle base`, then search again.",
     "search.proposed": _proposed,
     "search.not_acceptable": _not_acceptable,

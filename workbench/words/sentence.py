@@ -7,7 +7,9 @@ from typing import Any
 
 import tuning
 
+Values = Mapping[str, Any]
+"""Quantities of a note, by their names."""
 Tell = Callable[[str | tuning.Note], str]
 """Gives the text of a template with the note's quantities filled in, or of a note within it."""
-Sentence = str | Callable[[Mapping[str, Any], Tell], str]
+Sentence = str | Callable[[Values, Tell], str]
 """A template, or what makes the text where it depends on more than its quantities."""

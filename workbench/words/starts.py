@@ -2,53 +2,31 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from typing import Any
-
-from workbench.words.sentence import Sentence, Tell
+from workbench.words.sentence import Sentence, Tell, Values
 
 
-def _base_error(values: Mapping[str, Any], tell: Tell) -> str:
-    most = "at least " if values["at_limit"] else ""
-    way = "low" if values["low"] else "high"
-    place = "base curve at {from_degC!n:.0f} to {to_degC:.0f}: "
-    return tell(place + most + "{by_steps:.0f} too " + way)
-
-
-def _out_of_reach(values: Mapping[str, Any], tell: Tell) -> str:
-    way, curve = ("above", "high") if values["above"] else ("below", "low")
-    return tell(
-        "from {from_degC!n:.0f} to {to_degC:.0f} feedback did not act and the engine ran"
-        " {off_rpm:.0f} " + f"{way} its target: the base curve is far too {curve} there"
+def _hidden_offset(values: Values, tell: Tell) -> str:
+    stop, acts = (
+        "",
+        "feedback does not act {resting_percent:.0f} of the time, as speed is too far above target",
     )
-
-
-def _hidden_offset(values: Mapping[str, Any], tell: Tell) -> str:
-    steps, left = values["steps"], values["left_steps"]
-    stop = f" {abs(left):.0f} of them are left after the stop at the other end:"
-    acts = (
-        "feedback trims {trim_steps:+.0f} on average, at its limit {limited_percent:.0f} of the"
-        " time, {closing:.0f} left to close with"
-    )
-    if values["resting_percent"] > 50.0:
-        acts = "feedback does not act {resting_percent:.0f} of the time, as speed is too far above target"
-    remedy = "More homing_steps than the longest travel end at the seat from anywhere."
-    if values["long_enough"]:
-        remedy = (
-            "Homing drives far enough: look for a valve wired the wrong way round, one that"
-            " sticks, or too short a pulse; see evenidle check."
+    if values["left_steps"] != values["steps"]:
+        stop = " {left_steps!a:.0f} of them are left after the stop at the other end:"
+    if not values["resting_percent"] > 50.0:
+        acts = (
+            "feedback trims {trim_steps:+.0f} on average, at its limit {limited_percent:.0f} of the"
+            " time, {closing:.0f} left to close with"
         )
-    way = "open" if left > 0 else "closed"
     return tell(
-        f"homing ended {abs(steps):.0f} steps off the seat:{stop if left != steps else ''} the"
-        f" valve stands that much further {way} than counted. Over the"
-        " {after_min!n:.0f} minutes after, " + acts + ", and the idle is {error_rpm:+.0f} off"
-        " target. " + remedy
-    )
+        "homing ended {steps!a:.0f} steps off the seat:" + stop + " the valve stands that much further"
+        " {left_steps!p:open|closed} than counted. Over the {after_min!n:.0f} minutes after, " + acts
+        + ", and the idle is {error_rpm:+.0f} off target. {long_enough!p:Homing drives far enough: look for a"
+        " valve wired the wrong way round, one that sticks, or too short a pulse; see evenidle check.|More"
+        " homing_steps than the longest travel end at the seat from anywhere.}"
+    )  # fmt: skip
 
 
-def _lost(values: Mapping[str, Any], tell: Tell) -> str:
+def _lost(values: Values, tell: Tell) -> str:
     ways = (("closed_steps", "closed"), ("open_steps", "open"))
     off = " and up to ".join(
         f"{{{name}:.0f}} further {way}" for name, way in ways if values[name] > values["least_steps"]
@@ -61,51 +39,29 @@ def _lost(values: Mapping[str, Any], tell: Tell) -> str:
     )
 
 
-def _runs(values: Mapping[str, Any], tell: Tell) -> str:
-    settled = "is not within {within_rpm:.0f} of target to stay in a minute"
-    if values["stays"]:
-        settled = (
-            "stays, smoothed, within {within_rpm:.0f} of target from {stable_s:.0f} after the key"
-            " to the end of the first minute"
-        )
-    return tell(
-        "{car}, {scenario}: it runs {run_s:.1f} after the key, rises {flare_rpm:.0f} above target,"
-        " falls to {lowest_rpm:.0f} and " + settled + "."
-    )
-
-
-def _numbers(values: Mapping[str, Any], tell: Tell) -> str:
-    told = (
-        ("cranking_rpm", "cranked at {cranking_rpm:.0f}"),
-        ("lowest_V", "battery down to {lowest_V:.1f}"),
-        ("first_firing_s", "first firing {first_firing_s:.2f} after the key"),
-        ("feedback_s", ("feedback acts {feedback_s:.1f} after it, with {trim_low:+.0f} to"
-         " {trim_high_steps:+.0f} of trim")),
-    )  # fmt: skip
-    return tell("; ".join(text for name, text in told if not math.isnan(values[name]))) + "."
-
-
-def _result(values: Mapping[str, Any], tell: Tell) -> str:
-    settled = "not within {within_rpm:.0f} of target to stay in a minute"
-    if values["stays"]:
-        settled = "within {within_rpm:.0f} of target from {stable_s:.0f} on"
-    return tell("runs after {run_s:.1f}, flare {flare_rpm:.0f}, lowest {lowest_rpm:.0f}, " + settled)
-
-
 SENTENCES: dict[str, Sentence] = {
-    "starts.base_error": _base_error,
-    "starts.out_of_reach": _out_of_reach,
+    "starts.base_error": "base curve at {from_degC!n:.0f} to {to_degC:.0f}: {at_limit!p:at least"
+    " }{by_steps:.0f} too {low!p:low|high}",
+    "starts.out_of_reach": "from {from_degC!n:.0f} to {to_degC:.0f} feedback did not act and the engine ran"
+    " {off_rpm:.0f} {above!p:above|below} its target: the base curve is far too {above!p:high|low} there",
     "starts.hidden_offset": _hidden_offset,
     "starts.lost": _lost,
     "starts.no_firing": "{car}, {scenario}: the engine does not start.",
-    "starts.no_run_up": "{car}, {scenario}: it fires {fires_s:.1f} after the key and does not run up with the"
-    " valve at its cranking position, {valve_steps:.0f}.",
+    "starts.no_run_up": "{car}, {scenario}: it fires {fires_s:.1f} after the key and does not run up with"
+    " the valve at its cranking position, {valve_steps:.0f}.",
     "starts.stalls": "{car}, {scenario}: it runs {run_s:.1f} after the key and stalls {stalled_s:.1f} after"
     " it, with the valve at {valve_steps:.0f}.",
     "starts.stays_low": "{car}, {scenario}: it fires {fires_s:.1f} after the key and stays below"
     " {share_percent:.0f} of its target for the first minute.",
-    "starts.runs": _runs,
-    "starts.numbers": _numbers,
+    "starts.runs": "{car}, {scenario}: it runs {run_s:.1f} after the key, rises {flare_rpm:.0f} above"
+    " target, falls to {lowest_rpm:.0f} and {stays!p:stays, smoothed, within {within_rpm:.0f} of target"
+    " from {stable_s:.0f} after the key to the end of the first minute|is not within {within_rpm:.0f} of"
+    " target to stay in a minute}.",
+    "starts.numbers": lambda _, tell: tell(
+        "{cranking_rpm!k:; cranked at {cranking_rpm:.0f}}{lowest_V!k:; battery down to {lowest_V:.1f}}"
+        "{first_firing_s!k:; first firing {first_firing_s:.2f} after the key}{feedback_s!k:; feedback acts"
+        " {feedback_s:.1f} after it, with {trim_low:+.0f} to {trim_high_steps:+.0f} of trim}."
+    ).removeprefix("; "),
     "starts.phase": "{from_s:6.1f} {name}: {text}",
     "starts.phase.homing": "valve from {was:.0f} to {now_steps:.0f} in {takes_s:.2f}",
     "starts.phase.waiting": "valve to cranking, {wide_steps:.0f}",
@@ -125,5 +81,7 @@ SENTENCES: dict[str, Sentence] = {
     "starts.phase.runs_again": "the engine stands; the key is turned again at {again_s:.0f}, it runs at"
     " {runs_s:.0f}",
     "starts.result.stalls": "does not keep running",
-    "starts.result": _result,
+    "starts.result": "runs after {run_s:.1f}, flare {flare_rpm:.0f}, lowest {lowest_rpm:.0f},"
+    " {stays!p:within {within_rpm:.0f} of target from {stable_s:.0f} on|not within {within_rpm:.0f} of"
+    " target to stay in a minute}",
 }

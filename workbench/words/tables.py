@@ -52,3 +52,140 @@ def predicted_and_recorded(result: tuning.Comparison) -> Table:
         },
         " rrrr",
     )
+
+
+MOST_LINES = 9
+"""Lines of a map that a terminal shows; the figure has all of them."""
+
+
+def with_and_without_table(result: tuning.Explanation) -> Table:
+    """Table the proof of cause: the car as it is, and with one thing changed at a time."""
+    return table_of(
+        result.ablation.rows,
+        {
+            "what is changed": lambda row: in_words(row.name),
+            "hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
+            "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
+            "every [s]": lambda row: number(row.period_s, 2),
+            "left [%]": lambda row: number(100.0 * row.left_share, 2),
+            "with scatter [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
+            "moves [1/min]": lambda row: f"{row.with_scatter_moves_per_min:.0f}",
+        },
+        " rrrrrr",
+    )
+
+
+def resolution_table(result: tuning.Explanation) -> Table:
+    """Table what the valve's steps are worth against the deadband."""
+    view = result.resolution
+    needed = view.smallest_deadband_with_scatter_rpm
+    rows = [
+        ["position the warm idle needs", f"{result.needed_steps:.1f}", "steps"],
+        ["position the base curve gives", f"{result.base_steps:.1f}", "steps"],
+        ["worth of one step", f"{view.move_rpm / view.move_steps:.1f}", "rpm"],
+        [f"worth of one move ({view.move_steps} steps)", f"{view.move_rpm:.0f}", "rpm"],
+        ["deadband, whole width", f"{2.0 * view.deadband_rpm:.0f}", "rpm"],
+        ["r, deadband over one move", f"{view.ratio:.2f}", ""],
+        ["chance that no position satisfies it", f"{100.0 * view.chance:.0f}", "%"],
+        ["the same from r alone", f"{100.0 * view.chance_even:.0f}", "%"],
+        ["chance of hunting, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
+        ["scatter of the speed, valve held", f"{view.scatter_rpm:.1f}", "rpm"],
+        ["deadband in standard deviations of it", number(view.deadband_in_scatters), ""],
+        ["smallest deadband that rests, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
+        ["the same, never stirred by scatter", f"{needed:.0f}", "rpm"],
+        ["smallest move told from scatter", str(view.smallest_useful_move_steps), "steps"],
+        ["largest move with which this deadband rests", _move(result), "steps"],
+    ]
+    return Table(("the valve's resolution", "value", "unit"), rows, " r ")
+
+
+def _move(result: tuning.Explanation) -> str:
+    most = result.resolution.largest_resting_move_steps
+    return str(most) if most > 0 else "none"
+
+
+def loop_table(result: tuning.Explanation) -> Table:
+    """Table the loop as it would be without steps, over temperature, load and speed."""
+    points = result.linear.rows
+    poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
+    kinds: list[tuple[str, list[str]]] = [
+        ("coolant [degC]", [f"{row.coolant_degC:.0f}" for row in points]),
+        ("load added [W]", [f"{row.load_W:.0f}" for row in points]),
+        ("speed [rpm]", [f"{row.rpm:.0f}" for row in points]),
+        ("position needed [steps]", [f"{row.needed_steps:.1f}" for row in points]),
+        ("worth of a step [rpm]", [f"{row.rpm_per_step:.1f}" for row in points]),
+        ("poles, real [1/s]", [_real(pair) for pair in poles]),
+        ("poles, imaginary [1/s]", [f"{abs(pair[0][1]):.2f}" for pair in poles]),
+        ("gain margin", [number(row.gain_margin) for row in points]),
+        ("phase margin [deg]", [number(row.phase_margin_deg, 2) for row in points]),
+        ("sensitivity peak", [number(row.sensitivity_peak) for row in points]),
+        ("gains at border, of now", [number(row.border_multiplier) for row in points]),
+        ("swings there every [s]", [number(row.border_period_s, 2) for row in points]),
+    ]
+    columns = ("idle point", *(str(place) for place in range(1, len(points) + 1)))
+    return Table(columns, [[name, *values] for name, values in kinds], " " + "r" * len(points))
+
+
+def _real(pair: Sequence[tuple[float, float]]) -> str:
+    """Real parts of two poles: one number for a conjugate pair."""
+    first, second = pair[0][0], pair[1][0]
+    return f"{first:.2f}" if pair[0][1] else f"{first:.2f} {second:.2f}"
+
+
+def cycle_table(result: tuning.Explanation) -> Table | None:
+    """Table the cycles that theory predicts beside the one that simulation shows."""
+    cycle = result.cycle
+    told: list[tuple[str, tuning.Cycle | None]] = [
+        ("theory, all harmonics", cycle.predicted),
+        ("theory, slow square cycle", cycle.square),
+    ]
+    rows = [
+        [name, f"{one.period_s:.2f}", f"{one.peak_to_peak_rpm:.0f}", "yes" if one.stable else "no"]
+        for name, one in told
+        if one is not None
+    ]
+    if cycle.seen is not None:
+        seen = cycle.seen
+        rows.append(["simulated", f"{seen.period_s:.2f}", f"{seen.swing_rpm:.0f}", "yes"])
+    if not rows:
+        return None
+    return Table(("limit cycle", "every [s]", "swing [rpm]", "stable"), rows, " rr ")
+
+
+def bound_table(result: tuning.Explanation) -> Table | None:
+    """Table the dip after each load beside the smallest that this valve allows."""
+    if not result.bound:
+        return None
+    return table_of(
+        result.bound,
+        {
+            "dip in rpm after": lambda row: in_words(row.name),
+            "own": lambda row: "stalls" if row.stalls else f"{row.own_rpm:.0f}",
+            "valve held": lambda row: f"{row.held_rpm:.0f}",
+            "least": lambda row: "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
+            "left to gain": lambda row: f"{row.left_to_gain_rpm:.0f}",
+            "forward": lambda row: f"{row.forward_rpm:.0f}",
+            "fast spark": lambda row: f"{row.spark_rpm:.0f}",
+            "both": lambda row: f"{row.forward_spark_rpm:.0f}",
+        },
+        " rrrrrrr",
+    )
+
+
+def map_table(one: tuning.HuntingMap) -> Table:
+    """Table a hunting map: chance of hunting in percent, every so many lines."""
+    every = math.ceil(one.y.size / MOST_LINES)
+    across = math.ceil(one.x.size / MOST_LINES)
+    columns = ("", *(f"{x:.3g}" for x in one.x[::across]))
+    rows = [
+        [f"{y:.3g}", *(f"{100.0 * chance:.0f}" for chance in line[::across])]
+        for y, line in zip(one.y[::every], one.chance[::every], strict=True)
+    ]
+    return Table(columns, rows, "r" * len(columns))
+
+
+def map_title(one: tuning.HuntingMap) -> str:
+    """What a map's lines and columns are."""
+    if one.x_key == "min_move_steps":
+        return "Hunting [%]: deadband down, move across"
+    return "Hunting [%]: integral down, gain across"

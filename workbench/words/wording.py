@@ -1,26 +1,42 @@
 """Notes made into sentences, in the units chosen.
 
-A sentence is a template in the table of its subject (``workbench/words/SUBJECT.py``, gathered in
-``sentences.py``), with the quantities of the note in braces:
+A sentence is a template in the table of its subject (``workbench/words/SUBJECT.py``), with the
+quantities of the note in braces:
 
 * ``{oil_degC:.0f}`` is the number with its unit, "20 °C" or "68 °F": the end of the name tells it;
 * ``{oil_degC!n:.0f}`` is the number alone, in the unit chosen;
 * ``{law}`` without a unit in its name is the value as it is;
+* ``{why!c}`` begins with a capital, ``{by!a:.0f}`` is without sign and unit;
+* ``{more_rpm!p:yes|no}`` is the first text where the value is above nought or true, else the second,
+  ``{every_s!k:yes|no}`` the first where it is known; either text may hold such quantities;
 * a note, or several, within a note is its sentence, several joined by a comma.
 
-Where a sentence depends on more than its quantities, its entry is a function of the note's values
-and of ``tell``, which gives the text of such a template or of a note within.
+Where a sentence depends on more than that, its entry is a function of the note's values and of
+``tell``, which gives the text of such a template or of a note within.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Mapping
+from importlib import import_module
 from string import Formatter
 from typing import Any
 
 import tuning
 from workbench.words import units
-from workbench.words.sentences import SENTENCES
+from workbench.words.sentence import Sentence
+
+SUBJECTS = (
+    "checks", "diagnosis", "explanation", "fit", "hunting", "open_loop", "prediction", "search_sentences",
+    "starts",
+)  # fmt: skip
+SENTENCES: Mapping[str, Sentence] = {
+    code: one
+    for subject in SUBJECTS
+    for code, one in import_module(f"workbench.words.{subject}").SENTENCES.items()
+}
+"""The sentence, or what makes it, of each code."""
 
 UNITS = {
     "degC": "degC", "K": "K", "kPa": "kPa", "rpm": "rpm", "steps": "steps", "s": "s", "ms": "ms",
@@ -40,31 +56,52 @@ def unit_at_end(name: str) -> str:
     return next((unit for unit in _ENDS if name == unit or name.endswith(f"_{unit}")), "")
 
 
+_LEFT_OUT = "\0"
+"""Stands for a quantity that a note has not got: only in a text that is not taken."""
+
+
+def _is_so(quantity: Any, how: str) -> bool:
+    if how == "p":
+        return quantity is not None and quantity > 0
+    return math.isfinite(quantity) if isinstance(quantity, int | float) else bool(quantity)
+
+
 class _Words(Formatter):
     """Fills one template with the quantities of one note."""
 
     def __init__(self, imperial: bool) -> None:
         self._imperial = imperial
 
-    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> Any:
+    def get_value(self, key: int | str, _args: object, kwargs: Mapping[str, Any]) -> Any:
         """The quantity with its name, so that its unit is known where it is written."""
-        return str(key), super().get_value(key, args, kwargs)
+        return str(key), kwargs.get(str(key))
 
     def convert_field(self, value: Any, conversion: str | None) -> Any:
-        """Mark a number that is wanted without its unit."""
-        return (*value, conversion == "n")
+        """Mark how a quantity is wanted."""
+        return (*value, conversion)
 
     def format_field(self, value: Any, format_spec: str) -> str:
-        """Write one quantity."""
-        name, quantity, bare = value
+        """Write one quantity, or one of two texts by it."""
+        name, quantity, how = value
+        if how in ("p", "k"):
+            told, _, otherwise = format_spec.partition("|")
+            return told if _is_so(quantity, how) else otherwise
+        if quantity is None:
+            return _LEFT_OUT
         if isinstance(quantity, tuning.Note | tuple | list):
             some = quantity if isinstance(quantity, tuple | list) else (quantity,)
-            return ", ".join(in_words(one, self._imperial) for one in some)
+            text = ", ".join(in_words(one, self._imperial) for one in some)
+        else:
+            text = self._plain(name, quantity, format_spec, how)
+        return text[:1].upper() + text[1:] if how == "c" else text
+
+    def _plain(self, name: str, quantity: Any, format_spec: str, how: str | None) -> str:
+        quantity = abs(quantity) if how == "a" else quantity
         unit = unit_at_end(name)
-        if not unit or isinstance(quantity, str) or quantity is None:
+        if not unit or isinstance(quantity, str):
             return format(quantity, format_spec)
         number = self._number(float(quantity), unit, format_spec)
-        if bare:
+        if how in ("n", "a"):
             return number
         written = self._unit(unit)
         if written == "steps" and number.lstrip("+-") == "1":
@@ -87,7 +124,10 @@ class _Words(Formatter):
 
 def filled(template: str, values: Mapping[str, Any], imperial: bool = False) -> str:
     """Text of a template with quantities in the units chosen."""
-    return _Words(imperial).vformat(template, (), values)
+    text = _Words(imperial).vformat(template, (), values)
+    if _LEFT_OUT in text:
+        raise KeyError(template)
+    return text
 
 
 def in_words(note: tuning.Note, imperial: bool = False) -> str:

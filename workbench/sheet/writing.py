@@ -1,0 +1,256 @@
+"""The sheet: what stands on it, and how it is written for a screen, for paper and for other programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import asdict, dataclass
+from typing import Any, TypeAlias
+
+import tuning
+from workbench.output.html_page import HtmlPages, Marked
+from workbench.output.pdf_pages import PdfPages
+from workbench.output.printing import plain
+from workbench.output.results import SHEET_COLUMNS
+from workbench.words import units
+from workbench.words.tables import Table, number, table_of
+from workbench.words.wording import in_words, worded
+
+
+@dataclass(frozen=True)
+class SettingRow:
+    """One setting: our number, the number to enter, and why."""
+
+    key: str
+    name: str
+    ours: str
+    unit: str
+    entry: str
+    entry_unit: str
+    reason: str
+    fits: bool
+    present: str = ""
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """The open-loop curves at one temperature; the base curve is as it was."""
+
+    coolant_degC: float
+    target_rpm: float
+    base_steps: float
+    advice_steps: float
+    advice: str
+    cranking_steps: float
+    after_start_steps: float
+    rpm_per_step: float
+
+
+@dataclass(frozen=True)
+class TryStep:
+    """One step of trying the settings on the car."""
+
+    title: str
+    enter: str
+    do: str
+    go_on: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything on the sheet, in the order in which it is printed."""
+
+    car: str
+    law: str
+    temperature: str
+    cautions: tuple[tuple[str, str], ...]
+    settings: tuple[SettingRow, ...]
+    curves: tuple[CurveRow, ...]
+    homing: tuple[tuple[str, str, str], ...]
+    expected: tuning.Expectation
+    watch: tuple[str, ...]
+    stop: tuple[str, ...]
+    steps: tuple[TryStep, ...]
+    basis: str = ""
+    worked: str = ""
+    loads: str = ""
+    to_look_at: tuple[str, ...] = ()
+    version: str = ""
+    seed: int = 0
+
+    @property
+    def made(self) -> str:
+        """What it was made with and what its numbers are, in a line."""
+        return f"evenidle {self.version}, seed {self.seed}. {self.basis}"
+
+    def to_dict(self) -> dict[str, Any]:
+        """Give the sheet as plain values."""
+        told = asdict(self)
+        told.pop("expected")
+        return told | {"expected": self.expected.to_dict()}
+
+
+Pages: TypeAlias = HtmlPages | PdfPages
+BOX, BLANK = "\u2610", "______"
+"""To be ticked on paper, and to be written in."""
+EXPECTED_in = 2.0
+"""Room that what is to be expected takes: it stands on one page."""
+
+
+def sheet_bytes(sheet: Sheet, kind: type[Pages], imperial: bool = False) -> bytes:
+    """Write the sheet as a file of its own."""
+    pages = kind(f"Settings sheet: {sheet.car}")
+    pages.heading(f"Settings sheet: {sheet.car}", 14.0)
+    pages.cautions(sheet.cautions)
+    write_body(sheet, pages, imperial)
+    outside = f"outside ______ {units.written('degC', imperial)}"
+    tried = f"Tried on {pages.blank} by {pages.blank} {outside}"
+    pages.paragraph(f"Printed {today()}. {tried}", small=True)
+    return pages.to_bytes()
+
+
+def write_body(sheet: Sheet, pages: Pages, imperial: bool = False) -> None:
+    """Write the sheet's content below its cautions, also for the report, which has these first of all."""
+    pages.paragraph(f"{sheet.made} Loads fitted: {sheet.loads}.", small=True)
+    if sheet.to_look_at:
+        pages.paragraph(f"{'; '.join(sheet.to_look_at)}.", first="evenidle check has to say of:")
+    pages.heading("Settings")
+    pages.table(setting_table(sheet), [2.1, 1.1, 0.9, 2.4, 1.2, 4.4], strong=2)
+    if sheet.worked:
+        pages.paragraph(sheet.worked)
+    pages.heading("Homing and timing")
+    pages.table(Table(("", "", ""), sheet.homing), [1.4, 1.6, 4.0])
+    pages.heading("Open-loop curves: unchanged, advice beside them")
+    pages.table(curve_table(sheet, imperial), [1.0] * 7)
+    pages.heading("What to expect", room_in=EXPECTED_in)
+    pages.table(expected_table(sheet), [4.0, 1.6, 1.4])
+    pages.paragraph(expected_note(sheet), small=True)
+    pages.heading("In this order on the car: base first, loop last")
+    pages.points([_to_try(step) for step in sheet.steps], 8.4, ordered=True)
+    pages.heading("What to watch")
+    pages.points(sheet.watch)
+    pages.heading("When to stop")
+    pages.points(sheet.stop)
+
+
+def _to_try(step: TryStep) -> Marked:
+    return (
+        ("b", f"{step.title}."), ("", f" Enter: {step.enter}. {step.do} "), ("i", "Go on if"),
+        ("", f" {step.go_on} "), ("b", f"{BOX} entered {BOX} seen"),
+    )  # fmt: skip
+
+
+def today() -> str:
+    """The day on which it is printed."""
+    from datetime import date
+
+    return date.today().isoformat()
+
+
+def setting_table(sheet: Sheet) -> Table:
+    """Table the settings, with room to tick what was entered."""
+    return table_of(
+        sheet.settings,
+        {
+            "setting": lambda row: row.name,
+            "go back to": lambda row: row.present or BLANK,
+            "enter": lambda row: row.entry,
+            "in": lambda row: row.entry_unit,
+            "entered": lambda _: BOX,
+            "why": lambda row: row.reason,
+        },
+        " rr",
+    )
+
+
+def curve_table(sheet: Sheet, imperial: bool = False) -> Table:
+    """Table the curves in the units chosen."""
+    return table_of(
+        sheet.curves,
+        {
+            f"{sheet.temperature} {units.written('degC', imperial)}": lambda row: (
+                f"{units.shown(row.coolant_degC, 'degC', imperial):.4g}"
+            ),
+            "target rpm": lambda row: f"{row.target_rpm:.0f}",
+            "base steps": lambda row: f"{row.base_steps:g}",
+            "advice": lambda row: row.advice,
+            "rpm per step": lambda row: f"{row.rpm_per_step:.0f}",
+            "cranking steps": lambda row: f"{row.cranking_steps:.0f}",
+            "after-start steps": lambda row: f"{row.after_start_steps:.0f}",
+        },
+        "rrrrrrr",
+    )
+
+
+def expected_table(sheet: Sheet) -> Table:
+    """Table what is expected."""
+    return table_of(
+        sheet.expected.rows,
+        {
+            "on plausible cars": lambda row: in_words(row.meaning),
+            "eight runs in ten": lambda row: f"{number(row.low)} to {number(row.high)}",
+            "unit": lambda row: row.unit,
+        },
+        " r",
+    )
+
+
+def expected_note(sheet: Sheet) -> str:
+    """Say what the ranges stand on."""
+    expected = sheet.expected
+    stalls = round(expected.prediction.stall_share * expected.runs)
+    told = "none stalled" if stalls == 0 else f"{stalls} stalled"
+    return (
+        f"{expected.runs} runs of {expected.cars} cars that this one could be, the base curve up to"
+        f" 3 steps off: {told}. With the valve held, warm speed swings"
+        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that."
+    )
+
+
+def sheet_json(sheet: Sheet) -> str:
+    """Write the sheet as JSON."""
+    return json.dumps(plain(worded(sheet.to_dict())), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def sheet_csv(sheet: Sheet) -> str:
+    """Write the sheet as CSV: section, item, value, unit, entry, entry unit, remark."""
+    stream = io.StringIO()
+    table = csv.writer(stream, lineterminator="\n")
+    table.writerow(SHEET_COLUMNS)
+
+    def row(section: str, item: str = "", *cells: str, remark: str = "") -> None:
+        table.writerow([section, item, *cells, *("",) * (4 - len(cells)), remark])
+
+    row("car", sheet.car, sheet.law, "law")
+    row("made", sheet.made, remark=f"loads fitted: {sheet.loads}")
+    for title, text in sheet.cautions:
+        row("caution", title, remark=text)
+    for one in sheet.settings:
+        row("setting", one.name, one.ours, one.unit, one.entry, one.entry_unit, remark=one.reason)
+    for one in (one for one in sheet.settings if one.present):
+        row("to go back to", one.name, "", "", one.present, one.entry_unit)
+    if sheet.worked:
+        row("worked line", remark=sheet.worked)
+    for name in sheet.to_look_at:
+        row("check", name, remark="see evenidle check")
+    for at in sheet.curves:
+        place, advice = (
+            f"{at.coolant_degC:g} degC",
+            at.advice if at.advice == "keep" else f"advice {at.advice}",
+        )
+        row("target speed", place, f"{at.target_rpm:.0f}", "rpm")
+        row("base curve, unchanged", place, f"{at.base_steps:g}", "steps", remark=advice)
+        row("cranking curve", place, f"{at.cranking_steps:.3g}", "steps")
+        row("after-start air", place, f"{at.after_start_steps:.3g}", "steps")
+    for name, value, remark in sheet.homing:
+        row("homing and timing", name, value, remark=remark)
+    for seen in sheet.expected.rows:
+        span = f"{seen.low:.4g} to {seen.high:.4g}"
+        row("expected", in_words(seen.meaning), span, seen.unit, remark="eight runs in ten")
+    for section, points in (("watch", sheet.watch), ("stop", sheet.stop)):
+        for text in points:
+            row(section, remark=text)
+    for n, step in enumerate(sheet.steps, 1):
+        row("try on the car", f"{n}. {step.title}", step.enter, remark=f"{step.do} Go on: {step.go_on}")
+    return stream.getvalue()
