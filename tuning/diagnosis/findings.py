@@ -14,24 +14,12 @@ YES, NO, OPEN = "yes", "no", "cannot tell"
 
 @dataclass(frozen=True)
 class Finding:
-    """One question and its answer.
+    """One question and its answer."""
 
-    Attributes
-    ----------
-    name : str
-        What is asked.
-    answer : str
-        ``yes``, ``no`` or ``cannot tell``.
-    note : Note
-        The answer told; where it cannot be, what would decide.
-    values : dict
-        Numbers behind it, names with units.
-    """
-
-    name: str
-    answer: str
-    note: Note
-    values: dict[str, float] = field(default_factory=dict)
+    name: str  # what is asked
+    answer: str  # ``yes``, ``no`` or ``cannot tell``
+    note: Note  # the answer told; where it cannot be, what would decide
+    values: dict[str, float] = field(default_factory=dict)  # numbers behind it, names with units
 
     def to_dict(self) -> dict[str, Any]:
         """Give the finding as plain values, numbers that are not known as None."""

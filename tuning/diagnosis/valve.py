@@ -37,10 +37,7 @@ BY_HAND_per_min = 3.0
 
 
 def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) -> tuple[Finding, Finding]:
-    """Ask whether the valve lost its position, and whether air leaks in.
-
-    Gives lost position, leak.
-    """
+    """Ask whether the valve lost its position, and whether air leaks in."""
     names = ("lost position", "leak")
     if wrong_way:
         note = Note("diagnosis.position.wrong_way")

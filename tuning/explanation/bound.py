@@ -32,43 +32,18 @@ ELECTRIC, TURNING = ("lamps", "fan", "screen"), ("steering", "aircon", "gearbox"
 
 @dataclass(frozen=True)
 class BoundRow:
-    """Dips after one load step, scatter taken out.
+    """Dips after one load step, scatter taken out."""
 
-    Attributes
-    ----------
-    key : str
-        Which load.
-    name : Note
-        The load with its size.
-    own_rpm : float
-        With the car's own settings [rpm].
-    held_rpm : float
-        With the valve held [rpm].
-    bound_rpm : float
-        With the valve opened at full slew from the moment of the load on: no controller of the
-        valve dips less [rpm].
-    forward_rpm : float
-        With a feed-forward that opens by what the load needs, in whole steps [rpm].
-    forward_steps : int
-        Those steps [steps].
-    spark_rpm : float
-        With the car's own settings and a fast spark trim [rpm].
-    forward_spark_rpm : float
-        With both, the feedback left to trim [rpm].
-    stalls, bound_stalls : bool
-        Whether the engine stalls with the car's own settings, and even at the bound.
-    """
-
-    key: str
-    name: Note
-    own_rpm: float
-    held_rpm: float
-    bound_rpm: float
-    forward_rpm: float
-    forward_steps: int
-    spark_rpm: float
-    forward_spark_rpm: float
-    stalls: bool
+    key: str  # which load
+    name: Note  # the load with its size
+    own_rpm: float  # with the car's own settings
+    held_rpm: float  # with the valve held
+    bound_rpm: float  # with the valve opened at full slew from the load on: no controller dips less
+    forward_rpm: float  # with a feed-forward that opens by what the load needs, in whole steps
+    forward_steps: int  # those steps
+    spark_rpm: float  # with the car's own settings and a fast spark trim
+    forward_spark_rpm: float  # with both, the feedback left to trim
+    stalls: bool  # whether the engine stalls with the car's own settings, and even at the bound
     bound_stalls: bool
 
     @property
@@ -77,19 +52,13 @@ class BoundRow:
         return max(0.0, self.own_rpm - self.bound_rpm)
 
     def to_dict(self) -> dict[str, Any]:
-        """The row by name.
-
-        Gives with ``left_to_gain_rpm``.
-        """
+        """The row by name, with ``left_to_gain_rpm``."""
         values = vars(self) | {"left_to_gain_rpm": self.left_to_gain_rpm}
         return {name: plain(value) for name, value in values.items()}
 
 
 def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
-    """Load steps that a car can make.
-
-    Gives key, the load with its size, and what a scenario switches on.
-    """
+    """Load steps that a car can make: key, the load with its size, what a scenario switches on."""
     watts = {key: float(getattr(car.loads, f"{key}_W")) for key in ELECTRIC}
     turning = {key: float(getattr(car.loads, f"{key}_Nm")) for key in TURNING}
     found: list[tuple[str, Note, tuple[str, ...]]] = [
@@ -110,10 +79,7 @@ def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
 
 
 def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coolant_degC: float) -> Scenario:
-    """A load step from which on the valve opens by itself at full slew.
-
-    Gives the load at 10 s, each step done a step time after the one before.
-    """
+    """A load at 10 s, from which on the valve opens by itself at full slew, a step each step time."""
     events: list[dict[str, Any]] = [{"at_s": LOAD_AT_s, "set": n, "to": 1.0} for n in names]
     # A step lost toward open is a step made without the controller: the shaft turns, it counts not.
     events += [
@@ -184,12 +150,10 @@ def _changed(car: Car, **feedback: Any) -> Car:
 
 
 def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
-    """The unbeatable dip for each load the car can switch on, beside its own.
+    """The unbeatable dip for each load that the car can switch on, beside its own; empty without loads.
 
-    Gives one a load; empty for a car without loads.
-
-    The bound holds for the valve alone: spark acts sooner.  Dips are of measured speed, from the
-    mean of the two seconds before.
+    The bound holds for the valve alone: spark acts sooner. Dips are of measured speed, from the mean of
+    the two seconds before.
     """
     at_rest, whole, error = _resting(car, point)
     step_s = car.valve.step_ms / 1000.0
@@ -224,8 +188,5 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
 
 
 def deepest(rows: Sequence[BoundRow]) -> BoundRow | None:
-    """The load with the deepest dip of the car's own.
-
-    Gives none without loads.
-    """
+    """The load with the deepest dip of the car's own, none without loads."""
     return max(rows, key=lambda row: row.own_rpm, default=None)

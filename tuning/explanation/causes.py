@@ -47,55 +47,30 @@ HELD_CHANCE = 0.5
 
 @dataclass(frozen=True)
 class Cause:
-    """One cause of the hunting.
+    """One cause of the hunting."""
 
-    Attributes
-    ----------
-    key : str
-        Of ``CAUSES``.
-    name : Note
-        Its name.
-    named_first : bool
-        Whether theory named it first, before anything was switched off.
-    left_share : float
-        Share of the swing left when it is switched off, nan where that cannot be [-].
-    ends_it : bool
-        Whether switching it off ends the hunting.
-    number : Note
-        Its number.
-    remedy : Note
-        The change that removes it.
-    cost : Note
-        What that will cost.
-    """
-
-    key: str
+    key: str  # of ``CAUSES``
     name: Note
-    named_first: bool
-    left_share: float
-    ends_it: bool
+    named_first: bool  # whether theory named it first, before anything was switched off
+    left_share: float  # share of the swing left when it is switched off, nan where that cannot be
+    ends_it: bool  # whether switching it off ends the hunting
     number: Note
-    remedy: Note
-    cost: Note
+    remedy: Note  # the change that removes it
+    cost: Note  # what that will cost
 
     def to_dict(self) -> dict[str, Any]:
-        """The cause by name.
-
-        Gives none where there is no number.
-        """
+        """The cause by name, none where there is no number."""
         return {n: plain(v) for n, v in vars(self).items()}
 
 
 def named_by_theory(car: Car, linear: LinearView, resolution: ResolutionView, table: Ablation) -> str:
-    """The cause that the numbers of theory point to, without looking at what was switched off.
-
-    Gives key of ``CAUSES``.
+    """Key of the cause that the numbers of theory point to, before anything is switched off.
 
     In this order: swings or stalls with the valve still; unstable without steps, or so near that
-    rounding, which answers a small swing with up to 4/pi of it, can make it so, and why; no
-    position to rest; long at a limit. What is left hunts though stable and with a place to rest: a
-    cycle that the moves' coarseness keeps up, which smaller steps end. Source: describing function
-    of the mid-tread quantiser (Gelb & Vander Velde 1968, from memory); the order is our own.
+    rounding, which answers a small swing with up to 4/pi of it, can make it so, and why; no position to
+    rest; long at a limit. What is left hunts though stable and with a place to rest: a cycle that the
+    moves' coarseness keeps up, which smaller steps end. Source: describing function of the mid-tread
+    quantiser (Gelb & Vander Velde 1968, from memory); the order is our own.
     """
     here = linear.here
     restless = table.held_chance + table.held_stalled >= HELD_CHANCE
@@ -114,10 +89,7 @@ def named_by_theory(car: Car, linear: LinearView, resolution: ResolutionView, ta
 
 
 def best_row(table: Ablation, key: str) -> AblationRow | None:
-    """The switch-off of a cause that leaves least.
-
-    Gives none if it was not switched off.
-    """
+    """The switch-off of a cause that leaves least, none if it was not switched off."""
     tried = [row for switch in _SWITCHED_BY[key] if (row := table.row(switch)) is not None]
     return min(tried, key=lambda row: row.left_share) if tried else None
 

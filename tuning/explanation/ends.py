@@ -22,40 +22,18 @@ STILL_rpm = 5.0
 
 @dataclass(frozen=True, eq=False)
 class Ends:
-    """How runs without scatter end, a run an entry.
+    """How runs without scatter end, a run an entry."""
 
-    Attributes
-    ----------
-    hunting : numpy.ndarray
-        Whether it has not come to rest: speed swings while the valve moves again and again, or
-        stands still.
-    swing_rpm, period_s : numpy.ndarray
-        Mean swing a period, peak to peak, and mean period; 0 and nan at rest, nan below two whole
-        periods [rpm, s].
-    low_steps, high_steps : numpy.ndarray
-        Lowest and highest position visited [steps].
-    largest_move_steps : numpy.ndarray
-        Largest single move, 0 at rest [steps].
-    moves_per_min : numpy.ndarray
-        Moves of the valve [1/min].
-    error_rpm : numpy.ndarray
-        Mean of target less speed [rpm].
-    limited_share : numpy.ndarray
-        Share of the whole run at a trim limit [-].
-    stalled, racing : numpy.ndarray
-        Whether it stalled; whether it races.
-    """
-
-    hunting: Truths
-    swing_rpm: Reals
+    hunting: Truths  # not at rest: speed swings while the valve moves again and again, or stands still
+    swing_rpm: Reals  # mean a period, peak to peak, and mean period; at rest 0 and nan, nan below two periods
     period_s: Reals
-    low_steps: Reals
+    low_steps: Reals  # lowest and highest position visited
     high_steps: Reals
-    largest_move_steps: Reals
-    moves_per_min: Reals
-    error_rpm: Reals
-    limited_share: Reals
-    stalled: Truths
+    largest_move_steps: Reals  # largest single move, 0 at rest
+    moves_per_min: Reals  # moves of the valve
+    error_rpm: Reals  # mean of target less speed
+    limited_share: Reals  # share of the whole run at a trim limit
+    stalled: Truths  # whether it stalled; whether it races
     racing: Truths
 
     @property
@@ -77,28 +55,16 @@ class Ends:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """Measures of runs with scatter, a run a row.
+    """Measures of runs with scatter, a run a row."""
 
-    Attributes
-    ----------
-    values : numpy.ndarray
-        Shape (runs, measures), places as in ``measures.COLUMN``.
-    """
-
-    values: Reals
+    values: Reals  # shape (runs, measures), places as in ``measures.COLUMN``
 
     def of(self, name: str) -> Reals:
-        """One measure of all runs [any].
-
-        Gives shape (runs,).
-        """
+        """One measure of all runs, shape (runs,) [any]."""
         return np.asarray(self.values[:, COLUMN[name]])
 
     def mean(self, name: str) -> float:
-        """Mean of one measure over the runs that have it [any].
-
-        Gives nan if none has it.
-        """
+        """Mean of one measure over the runs that have it, nan if none has it [any]."""
         column = self.of(name)
         known = column[np.isfinite(column)]
         return float(known.mean()) if known.size else float("nan")
@@ -123,10 +89,8 @@ def _swing(rpm: NDArray[np.float32], steps: NDArray[np.float32]) -> tuple[float,
 def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     """Judge how runs without scatter end, from their last minute.
 
-    Gives A run an entry.
-
-    Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any;
-    a single move is a last step on the way to rest. Source: our definition.
+    Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any; a
+    single move is a last step on the way to rest. Source: our definition.
     """
     tail = round(min(TAIL_s, 0.5 * duration_s) / SAMPLE_s)
     rpm, steps = samples.rpm[:, -tail:], samples.steps[:, -tail:]
@@ -157,10 +121,7 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
 
 
 def measured(samples: Samples, duration_s: float = RUN_s, floor_rpm: float = 0.0) -> Measured:
-    """Measure runs with scatter over all but their first 20 s.
-
-    Gives by the measures of ``tuning.measures.measuring``.
-    """
+    """Measure runs with scatter over all but their first 20 s."""
     stalled_s = samples.counted("stalled_s")
     first = np.where(np.isfinite(stalled_s), np.ceil(stalled_s / SAMPLE_s) - 1.0, -1.0)
     values = measure_runs(
@@ -175,8 +136,5 @@ def measured(samples: Samples, duration_s: float = RUN_s, floor_rpm: float = 0.0
 
 
 def part(ends: Ends, rows: slice) -> Ends:
-    """Some of the runs.
-
-    Gives those.
-    """
+    """Some of the runs."""
     return Ends(**{name: values[rows] for name, values in vars(ends).items()})

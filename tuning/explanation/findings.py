@@ -15,33 +15,13 @@ from tuning.loop import IdlePoint, LinearView
 
 @dataclass(frozen=True, eq=False)
 class Findings:
-    """Everything a verdict is drawn from.
-
-    Attributes
-    ----------
-    car : Car
-        The car.
-    point : IdlePoint
-        Its warm idle.
-    linear : LinearView
-        Margins.
-    resolution : ResolutionView
-        Steps against deadband.
-    cycle : CycleView
-        Predicted and simulated cycle.
-    table : Ablation
-        With and without.
-    bound : tuple of BoundRow
-        Unbeatable dips, may be empty.
-    suggested : dict
-        Suggested settings, may be empty.
-    """
+    """Everything a verdict is drawn from."""
 
     car: Car
-    point: IdlePoint
-    linear: LinearView
-    resolution: ResolutionView
-    cycle: CycleView
-    table: Ablation
-    bound: tuple[BoundRow, ...]
-    suggested: dict[str, Any]
+    point: IdlePoint  # its warm idle
+    linear: LinearView  # margins
+    resolution: ResolutionView  # steps against deadband
+    cycle: CycleView  # predicted and simulated cycle
+    table: Ablation  # with and without
+    bound: tuple[BoundRow, ...]  # unbeatable dips, may be empty
+    suggested: dict[str, Any]  # suggested settings, may be empty

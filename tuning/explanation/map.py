@@ -83,21 +83,13 @@ def _listed(values: Reals) -> Any:
 
 @dataclass(frozen=True)
 class MapSize:
-    """How fine a map is.
+    """How fine a map is."""
 
-    Attributes
-    ----------
-    moves, deadbands, gains, integrals : int
-        Values along the axes.
-    phases : int
-        Starting phases in each cell; they take the starting speeds in turn.
-    """
-
-    moves: int
+    moves: int  # values along the axes
     deadbands: int
     gains: int
     integrals: int
-    phases: int
+    phases: int  # starting phases in each cell; they take the starting speeds in turn
 
 
 USUAL = MapSize(LARGEST_MOVE_steps, 17, 14, 13, 15)
@@ -141,10 +133,7 @@ def resolution_map(
     seed: int = 0,
     on_row: Callable[[float], None] | None = None,
 ) -> HuntingMap:
-    """Minimum move against deadband.
-
-    Gives x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
-    """
+    """Minimum move (x) against deadband (y); the border is r = 1: half a move's worth of rpm."""
     worth, feedback = point.rpm_per_step, car.feedback
     moves, bands = _move_and_deadband(feedback, worth, suggested, size)
     grid = np.empty((4, bands.size, moves.size))
@@ -195,10 +184,7 @@ def gain_map(
     seed: int = 0,
     on_row: Callable[[float], None] | None = None,
 ) -> HuntingMap:
-    """Proportional against integral gain.
-
-    Gives x is the gain, y the integral; border of the loop without steps.
-    """
+    """Proportional (x) against integral gain (y), with the border of the loop without steps."""
     feedback = car.feedback
     edge = stability_border(point, feedback.update_period_ms / 1000.0, tread_steps(car))
     now = (feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s)

@@ -139,10 +139,7 @@ _TOLD: dict[str, Callable[[Findings], Told]] = {
 
 
 def causes_of(findings: Findings) -> tuple[Cause, ...]:
-    """Causes that take part, ranked, each with its number, remedy and cost.
-
-    Gives empty where nothing hunts and feedback is on.
-    """
+    """Causes that take part, ranked and told; empty where nothing hunts and feedback is on."""
     f = findings
     first = named_by_theory(f.car, f.linear, f.resolution, f.table)
     if first != "not_feedback" and not f.table.hunts:

@@ -43,28 +43,17 @@ _LEAK = CAR_FIELDS.index("leak_m2")
 
 @dataclass(frozen=True)
 class Phases:
-    """Starting phases of an idle point.
+    """Starting phases of an idle point."""
 
-    Attributes
-    ----------
-    shift_steps : tuple of float
-        By how much the position needed is moved [steps].
-    leak_mm2 : tuple of float
-        Change of the throttle's leak that does it [mm2].
-    """
-
-    shift_steps: tuple[float, ...]
-    leak_mm2: tuple[float, ...]
+    shift_steps: tuple[float, ...]  # by how much the position needed is moved
+    leak_mm2: tuple[float, ...]  # change of the throttle's leak that does it
 
     def __len__(self) -> int:
         return len(self.shift_steps)
 
 
 def even_phases(car: Car, point: IdlePoint, count: int, over_steps: int | None = None) -> Phases:
-    """Spread the position needed evenly over one whole move.
-
-    Gives from half a move less to half a move more.
-    """
+    """Spread the position needed evenly over one whole move, half of it to either side."""
     width = float(tread_steps(car) if over_steps is None else over_steps)
     shifts = ((np.arange(count) + 0.5) / count - 0.5) * width
     smallest = LEAST_LEAK_mm2 - car.throttle.leak_mm2
@@ -73,10 +62,7 @@ def even_phases(car: Car, point: IdlePoint, count: int, over_steps: int | None =
 
 
 def without_scatter(car: Car) -> Car:
-    """The same car with even combustion and a perfect speed reading.
-
-    Gives cylinders alike at their mean, no scatter, no reading noise, no rounding of the reading.
-    """
+    """The same car with cylinders alike at their mean, no scatter, no noise or rounding of the reading."""
     cylinders = car.engine.cylinders
     mean = float(np.mean(car.engine.cylinder_balance))
     return with_values(
@@ -127,28 +113,15 @@ def _rows_plan(
 
 @dataclass(frozen=True, eq=False)
 class Samples:
-    """What some runs left, a run a row.
+    """What some runs left, a run a row."""
 
-    Attributes
-    ----------
-    rpm, steps : numpy.ndarray
-        Shape (runs, samples) [rpm, steps].
-    counters : numpy.ndarray
-        Shape (runs, counters) in the order of ``sim.COUNTERS``.
-    period_s : numpy.ndarray
-        Shape (runs,): update period of each [s].
-    """
-
-    rpm: NDArray[np.float32]
+    rpm: NDArray[np.float32]  # shape (runs, samples) [rpm, steps]
     steps: NDArray[np.float32]
-    counters: Reals
-    period_s: Reals
+    counters: Reals  # shape (runs, counters) in the order of ``sim.COUNTERS``
+    period_s: Reals  # shape (runs,): update period of each
 
     def counted(self, name: str) -> Reals:
-        """One counter of all runs [-].
-
-        Gives shape (runs,).
-        """
+        """One counter of all runs, shape (runs,) [-]."""
         return np.asarray(self.counters[:, COUNTERS.index(name)])
 
 
@@ -161,10 +134,7 @@ def run_phases(
     offsets_rpm: Sequence[float] = (0.0,),
     duration_s: float = RUN_s,
 ) -> Samples:
-    """Run each car in each phase from each starting speed.
-
-    Gives rows car by car, then phase by phase, then start by start.
-    """
+    """Run each car in each phase from each starting speed, in rows of that order."""
     scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
     fleet = _phase_fleet(cars, phases, scenario)
     starts = len(offsets_rpm)
@@ -192,10 +162,7 @@ def run_settings(
     offsets_rpm: Sequence[float] = (0.0,),
     duration_s: float = RUN_s,
 ) -> Samples:
-    """Run one car with many settings in each phase.
-
-    Gives rows setting by setting, then phase by phase.
-    """
+    """Run one car with many settings in each phase, in rows of that order."""
     scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
     fleet = _phase_fleet([car], phases, scenario)
     table = settings_of(car, feedbacks)

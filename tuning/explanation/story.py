@@ -221,10 +221,7 @@ def _beginning(story: _Told, move_rpm: float, period_s: float) -> list[Note]:
 def tell_cycle(
     car: Car, point: IdlePoint, phases: Phases, seen: SeenCycle | None, move_rpm: float
 ) -> Story | None:
-    """Run the hunting car again in the narrated schedule and tell one period of it.
-
-    Gives none where there is no cycle of the valve to tell.
-    """
+    """Run the hunting car again in the narrated schedule and tell one period of it, none without one."""
     if seen is None:
         return None
     phase, start = divmod(seen.row, len(STARTS_rpm))

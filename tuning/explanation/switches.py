@@ -29,33 +29,19 @@ Changes = dict[str, dict[str, Any]]
 
 @dataclass(frozen=True)
 class Switch:
-    """One change of the car.
+    """One change of the car."""
 
-    Attributes
-    ----------
-    key : str
-        What is switched off: "as_is" (nothing), "resolution", "gains", "valve_speed", "limits",
-        "quicker_updates", "slower_updates", "backlash", "both" (resolution and gains), "feedback",
-        "suggested".
-    name : Note
-        What is changed.
-    car : Car
-        The changed car.
-    """
-
-    key: str
-    name: Note
-    car: Car
+    key: str  # what is off; ``as_is`` nothing, ``both`` resolution and gains
+    name: Note  # what is changed
+    car: Car  # the changed car
 
 
 def finer_valve(car: Car) -> tuple[Car, int]:
-    """The same valve and law with many small steps in place of each whole one, and minimum move 1.
+    """The same valve and law with n small steps in place of each whole one, and minimum move 1; and n [-].
 
-    Gives the changed car, and how many positions stand for one [-].
-
-    Steps, travel, curves, gains and limits are multiplied by n, the time of a step divided by it,
-    so that areas, seconds and the law stay what they were; only rounding and minimum move get
-    finer.  A nudge becomes n times as many of one fine step.
+    Steps, travel, curves, gains and limits are multiplied by n, the time of a step divided by it, so that
+    areas, seconds and the law stay what they were; only rounding and minimum move get finer. A nudge
+    becomes n times as many of one fine step.
     """
     valve, feedback = car.valve, car.feedback
     # What lies beyond the stop counts too: a car file holds no more steps than these.
@@ -106,10 +92,7 @@ def eased_gains(car: Car, linear: LinearView) -> dict[str, Any]:
 
 
 def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Switch]:
-    """The car as it is, and copies with one possible cause switched off each.
-
-    Gives "as_is" first.
-    """
+    """The car as it is, and copies with one possible cause switched off each."""
     period = car.feedback.update_period_ms
     quick = max(min(SHORTEST_UPDATE_ms, period), period / QUICKER)
     slow = min(LONGEST_UPDATE_ms, period * SLOWER)

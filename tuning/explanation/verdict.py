@@ -189,10 +189,7 @@ def _suggestion(f: Findings) -> list[Note]:
 
 
 def verdict(findings: Findings, causes: tuple[Cause, ...]) -> tuple[Note, ...]:
-    """What was found.
-
-    Gives the headline first.
-    """
+    """What was found, the headline first."""
     told = [_headline(findings, causes), *_stalls(findings)]
     for cause in causes:
         if cause.key != "not_feedback":

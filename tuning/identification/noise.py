@@ -32,27 +32,14 @@ GAP_SHARE = 1.6
 
 @dataclass(frozen=True, eq=False)
 class Noise:
-    """A noise model.
+    """A noise model."""
 
-    Attributes
-    ----------
-    sd : ndarray
-        Shape (signals,): standard deviations [rpm, kPa].
-    memory : tuple of ndarray
-        Shape (signals, signals) each: how residuals follow from those one, two, ... slots ago.
-    whiten : ndarray
-        Shape (signals, signals): what is new to unit variance.
-    """
-
-    sd: Floats
-    memory: tuple[Floats, ...]
-    whiten: Floats
+    sd: Floats  # shape (signals,): standard deviations [rpm, kPa]
+    memory: tuple[Floats, ...]  # (signals, signals) each: how residuals follow from those slots ago
+    whiten: Floats  # shape (signals, signals): what is new to unit variance
 
     def independent(self, residuals: Floats, follows: NDArray[np.int64]) -> Floats:
-        """Turn residuals into independent ones of unit variance.
-
-        Gives shape of ``residuals`` [-].
-        """
+        """Turn residuals into independent ones of unit variance [-]."""
         order = len(self.memory)
         plain = residuals / self.sd
         if order == 0:
@@ -64,10 +51,7 @@ class Noise:
 
 
 def rows_that_follow(time_s: Floats) -> NDArray[np.int64]:
-    """Count, for each row, the rows before it without a gap.
-
-    Gives shape (rows,).
-    """
+    """Count, for each row, the rows before it without a gap."""
     rows = np.arange(time_s.size)
     if time_s.size < 2:
         return rows
@@ -77,20 +61,15 @@ def rows_that_follow(time_s: Floats) -> NDArray[np.int64]:
 
 
 def first_noise(signals: int) -> Noise:
-    """Noise that a first fit takes: no memory.
-
-    Gives the model.
-    """
+    """Noise that a first fit takes: no memory."""
     return Noise(FIRST_GUESS[:signals], (), np.eye(signals))
 
 
 def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int64]]) -> Noise:
     """Estimate a noise model from residuals.
 
-    Gives the model.
-
-    Source: least-squares estimate of a vector autoregression, Lutkepohl, New Introduction to
-    Multiple Time Series Analysis (2005), ch. 3; standard deviations by the median.
+    Source: least-squares estimate of a vector autoregression, Lutkepohl, New Introduction to Multiple
+    Time Series Analysis (2005), ch. 3; standard deviations by the median.
     """
     together = np.concatenate(list(residuals))
     signals = together.shape[1]

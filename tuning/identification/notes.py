@@ -20,9 +20,7 @@ BEFORE_s = 0.6
 
 
 def moves_follow_speed(log: Log, car: Car) -> bool:
-    """Tell whether the valve's moves answer speed: feedback was on.
-
-    Gives true if many small moves open below and close above the target.
+    """Whether many small moves of the valve open below and close above the target: feedback was on.
 
     Source: likeness (Pearson) of error and direction of move (our limit).
     """

@@ -25,54 +25,26 @@ LOAD_SD = 0.8
 
 @dataclass(frozen=True)
 class Parameter:
-    """One number a fit may change.
+    """One number a fit may change."""
 
-    Attributes
-    ----------
-    name : str
-        Table and key of the car file, and what about it.
-    table, key : str
-        Where it is written; empty for what is not in a car file.
-    sd : float
-        Belief: standard deviation of the departure from the car file [log or ``unit``].
-    low, high : float
-        Limits of the departure.
-    unit : str
-        Empty for a factor (the departure is its logarithm), else the unit of what is added.
-    """
-
-    name: str
-    table: str
+    name: str  # table and key of the car file, and what about it
+    table: str  # where it is written; empty for what is not in a car file
     key: str
-    sd: float
-    low: float
+    sd: float  # belief: standard deviation of the departure from the car file [log or ``unit``]
+    low: float  # limits of the departure
     high: float
-    unit: str = ""
+    unit: str = ""  # empty for a factor (the departure is its logarithm), else the unit of what is added
 
 
 @dataclass(frozen=True)
 class Parameters:
-    """All that a fit may change in one car.
+    """All that a fit may change in one car."""
 
-    Attributes
-    ----------
-    car : Car
-        The car as described.
-    each : tuple of Parameter
-        In the order of a vector of departures.
-    knots : ndarray
-        Positions at which the valve's area per step is adjusted [steps].
-    pivot_rpm : float
-        Speed at which a change of friction's slope leaves friction as it is [rpm].
-    precision_root : ndarray
-        Shape (n, n): root of the prior's precision; times the departures it is standard normal.
-    """
-
-    car: Car
-    each: tuple[Parameter, ...]
-    knots: Floats
-    pivot_rpm: float
-    precision_root: Floats = field(repr=False)
+    car: Car  # the car as described
+    each: tuple[Parameter, ...]  # in the order of a vector of departures
+    knots: Floats  # positions at which the valve's area per step is adjusted [steps]
+    pivot_rpm: float  # speed at which a change of friction's slope leaves friction as it is
+    precision_root: Floats = field(repr=False)  # of the prior; times the departures it is standard normal
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -86,33 +58,21 @@ class Parameters:
         return np.sqrt(np.diag(covariance))
 
     def limits(self) -> tuple[Floats, Floats]:
-        """Lowest and highest departures.
-
-        Gives in order.
-        """
+        """Lowest and highest departures, in order."""
         return np.array([one.low for one in self.each]), np.array([one.high for one in self.each])
 
     def loads(self, departures: Floats) -> Floats:
-        """Departures of the loads whose size is not known.
-
-        Gives shape (loads,): logarithms of their sizes over the guess [-].
-        """
+        """Departures of the loads whose size is not known: logarithms of their sizes over the guess [-]."""
         return np.asarray(departures[[i for i, one in enumerate(self.each) if not one.table]])
 
     def car_with(self, departures: Floats) -> Car:
-        """Change the car; the result is not checked against the car file's bounds.
-
-        Gives A changed copy.
-        """
+        """A changed copy of the car; not checked against the car file's bounds."""
         changes = self.changes(departures)
         tables = {table: getattr(self.car, table).model_copy(update=keys) for table, keys in changes.items()}
         return self.car.model_copy(update=tables)
 
     def changes(self, departures: Floats) -> dict[str, dict[str, Any]]:
-        """Values that a vector of departures stands for.
-
-        Gives by table and key, as ``with_values`` takes them.
-        """
+        """Values that departures stand for, by table and key, as ``with_values`` takes them."""
         by_name = dict(zip(self.names, (float(x) for x in departures), strict=True))
         changes: dict[str, dict[str, Any]] = {}
         for one, departure in zip(self.each, departures, strict=True):
@@ -129,25 +89,17 @@ class Parameters:
 
 
 def factor(value: float, departure: float) -> float:
-    """Apply a logarithmic departure.
-
-    Gives the changed value [any].
-    """
+    """Apply a logarithmic departure [any]."""
     return value * float(np.exp(departure))
 
 
 def added(value: float, departure: float) -> float:
-    """Apply an additive departure; the result is not below 0.
-
-    Gives the changed value [any].
-    """
+    """Apply an additive departure; the result is not below 0 [any]."""
     return max(value + departure, 0.0)
 
 
 def lag_of_share(share: float) -> float:
-    """Lag that keeping a share of the old reading makes.
-
-    Gives lag [firings].
+    """Lag that keeping a share of the old reading makes [firings].
 
     Source: first-order discrete filter, any textbook.
     """
@@ -155,10 +107,7 @@ def lag_of_share(share: float) -> float:
 
 
 def smoothing(share: float, departure: float) -> float:
-    """Change the lag of the speed reading.
-
-    Gives the changed share [-].
-    """
+    """Change the lag of the speed reading, a share [-]."""
     lag = max(lag_of_share(share) + departure, 0.0)
     return lag / (1.0 + lag)
 
@@ -207,10 +156,7 @@ def _bounded(name: str, table: str, key: str, sd: float, car: Car, unit: str = "
 
 
 def field_bounds(model: Any, key: str) -> tuple[float, float]:
-    """Bounds of a number of the car file.
-
-    Gives lowest and highest; infinite where there is none.
-    """
+    """Lowest and highest value of a number of the car file, infinite where there is none."""
     least, most = -np.inf, np.inf
     for rule in model.model_fields[key].metadata:
         least = max(least, float(getattr(rule, "ge", -np.inf)))
@@ -226,10 +172,7 @@ def _spread(car: Car, table: str, key: str, default: float) -> float:
 def make_parameters(
     car: Car, visited: Floats, pivot_rpm: float, with_map: bool, loads: int = 0
 ) -> Parameters:
-    """Decide what may change.
-
-    Gives with the beliefs about them.
-    """
+    """Decide what may change, with the beliefs about it."""
     plain = [
         ("leak at the throttle", "throttle", "leak_mm2", 0.35, ""),
         ("manifold volume", "manifold", "volume_cm3", 0.35, ""),

@@ -43,58 +43,28 @@ PATTERN = (
 
 @dataclass(frozen=True)
 class Hold:
-    """One stretch of the recording with nothing changed.
+    """One stretch of the recording with nothing changed."""
 
-    Attributes
-    ----------
-    from_s, to_s : float
-        Beginning and end [s].
-    steps : int
-        Valve position to set [steps].
-    load : str
-        Load to have switched on, empty for none.
-    expected_rpm : float
-        Where the car file says the engine settles, 0 if it would stall [rpm].
-    """
-
-    from_s: float
+    from_s: float  # beginning and end
     to_s: float
-    steps: int
-    load: str
-    expected_rpm: float
+    steps: int  # valve position to set [steps]
+    load: str  # load to have switched on, empty for none
+    expected_rpm: float  # where the car file says the engine settles, 0 if it would stall
 
 
 @dataclass(frozen=True)
 class RecordingPlan:
-    """How to record a useful log on one car.
+    """How to record a useful log on one car."""
 
-    Attributes
-    ----------
-    car : str
-        Name of the car.
-    base_steps : int
-        Where the valve stands between steps [steps].
-    small_steps, medium_steps, large_steps : int
-        Sizes of step [steps].
-    holds : tuple of Hold
-        What to do, in order.
-    load_W : float
-        Size of the load used, 0 without one [W].
-    rate_Hz : float
-        Rows a second [Hz].
-    advice : tuple of Note
-        What to see to before, in order.
-    """
-
-    car: str
-    base_steps: int
-    small_steps: int
+    car: str  # name of the car
+    base_steps: int  # where the valve stands between steps
+    small_steps: int  # sizes of step
     medium_steps: int
     large_steps: int
-    holds: tuple[Hold, ...]
-    load_W: float
-    rate_Hz: float
-    advice: tuple[Note, ...]
+    holds: tuple[Hold, ...]  # what to do, in order
+    load_W: float  # size of the load used, 0 without one
+    rate_Hz: float  # rows a second
+    advice: tuple[Note, ...]  # what to see to before, in order
 
     @property
     def duration_s(self) -> float:
@@ -102,10 +72,7 @@ class RecordingPlan:
         return self.holds[-1].to_s
 
     def lines(self) -> list[Note]:
-        """The plan, a note a hold; advice first.
-
-        Gives notes for people.
-        """
+        """The plan, a note a hold; advice first."""
         first = Note("guide.plan", car=self.car, length_min=self.duration_s / 60.0,
                      rate_Hz=self.rate_Hz)  # fmt: skip
         rows = [Note("guide.advice", number=number, text=text) for number, text in enumerate(self.advice, 1)]
@@ -117,10 +84,7 @@ class RecordingPlan:
         return [first, *rows, Note("guide.columns"), *holds]
 
     def to_dict(self) -> dict[str, Any]:
-        """Give the plan as plain values, ready for JSON.
-
-        Gives by attribute; each hold a dict.
-        """
+        """The plan as plain values, each hold a dict."""
         plain = {name: getattr(self, name) for name in self.__dataclass_fields__}
         told = {"advice": [one.to_dict() for one in self.advice]}
         holds = {"holds": [asdict(one) for one in self.holds]}
@@ -128,10 +92,7 @@ class RecordingPlan:
 
 
 def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
-    """Read the base curve.
-
-    Gives valve position [steps].
-    """
+    """Valve position that the base curve gives [steps]."""
     return curve_at(car.curves.base_steps, coolant_degC)
 
 

@@ -69,15 +69,9 @@ class Fitted:
 
 @dataclass(frozen=True)
 class Interval:
-    """A figure and its 90 % interval.
+    """A figure and its 90 % interval."""
 
-    Attributes
-    ----------
-    value, low, high : float
-        In the figure's unit.
-    """
-
-    value: float
+    value: float  # in the figure's unit
     low: float
     high: float
 
@@ -274,9 +268,7 @@ class Fit:
 
 
 def root_of(covariance: Floats) -> Floats:
-    """Root of a covariance that may be singular [any].
-
-    Gives shape (n, n): times standard normal numbers it gives numbers of that covariance.
+    """Root of a covariance that may be singular: it makes standard normal numbers of that covariance [any].
 
     Source: eigenvalues, definition.
     """

@@ -29,27 +29,13 @@ WIDENED = 1.1
 
 @dataclass
 class Problem:
-    """Stretches, parameters and the present noise model.
+    """Stretches, parameters and the present noise model."""
 
-    Attributes
-    ----------
-    parameters : Parameters
-        What may change.
-    stretches : sequence of Stretch
-        What was recorded.
-    keep : sequence of ndarray of bool
-        Shape (slots,) each: slots that count.
-    noise : Noise
-        Noise model in force.
-    replays : int
-        Replays done so far.
-    """
-
-    parameters: Parameters
-    stretches: Sequence[Stretch]
-    keep: Sequence[NDArray[np.bool_]] = ()
-    noise: Noise = field(init=False)
-    replays: int = 0
+    parameters: Parameters  # what may change
+    stretches: Sequence[Stretch]  # what was recorded
+    keep: Sequence[NDArray[np.bool_]] = ()  # shape (slots,) each: slots that count
+    noise: Noise = field(init=False)  # noise model in force
+    replays: int = 0  # replays done so far
 
     def __post_init__(self) -> None:
         self.keep = self.keep or [one.used for one in self.stretches]
@@ -58,30 +44,21 @@ class Problem:
         self._kept = [keep[one.used] for one, keep in zip(self.stretches, self.keep, strict=True)]
 
     def modelled(self, departures: Floats) -> list[Floats]:
-        """What the model gives for all slots of each stretch.
-
-        Gives shape (slots, signals) each [rpm, kPa].
-        """
+        """What the model gives for all slots of each stretch [rpm, kPa]."""
         car = self.parameters.car_with(departures)
         loads_W = GUESSED_LOAD_W * np.exp(self.parameters.loads(departures))
         self.replays += len(self.stretches)
         return [one.readings(replay(car, one.drive_with(loads_W))) for one in self.stretches]
 
     def residuals(self, departures: Floats) -> list[Floats]:
-        """Model less measured in the used slots of each stretch.
-
-        Gives shape (used slots, signals) each [rpm, kPa].
-        """
+        """Model less measured in the used slots of each stretch [rpm, kPa]."""
         return [
             (model - one.measured)[one.used]
             for model, one in zip(self.modelled(departures), self.stretches, strict=True)
         ]
 
     def weighed(self, departures: Floats) -> Floats:
-        """Independent residuals of the slots that count, then those of the beliefs.
-
-        Gives of unit variance each [-].
-        """
+        """Independent residuals of unit variance of the slots that count, then those of the beliefs [-]."""
         pieces = [
             self.noise.independent(values, follows)[kept].ravel()
             for values, follows, kept in zip(
@@ -91,10 +68,7 @@ class Problem:
         return np.concatenate([*pieces, self.parameters.precision_root @ departures])
 
     def derivatives(self, departures: Floats, both_sides: bool = True) -> Floats:
-        """Differentiate the residuals [any].
-
-        Gives shape (residuals, parameters).
-        """
+        """Differentiate the residuals, shape (residuals, parameters) [any]."""
         low, high = self.parameters.limits()
         here = None if both_sides else self.weighed(departures)
         columns = []
@@ -110,10 +84,7 @@ class Problem:
         return np.column_stack(columns)
 
     def solve(self, start: Floats, most: int, tolerance: float, quick: bool) -> Floats:
-        """Find the departures that fit best [any].
-
-        Gives departures.
-        """
+        """Find the departures that fit best [any]."""
         from scipy.optimize import least_squares
 
         low, high = self.parameters.limits()
@@ -150,10 +121,8 @@ class Problem:
 def covariance_of(problem: Problem, departures: Floats) -> Floats:
     """Covariance of fitted departures [any].
 
-    Gives shape (parameters, parameters).
-
-    Source: sandwich estimate with Bartlett weights over lags, Newey and West, Econometrica 55
-    (1987), for robust weights as Huber (1964); beliefs enter as observations of their own.
+    Source: sandwich estimate with Bartlett weights over lags, Newey and West, Econometrica 55 (1987), for
+    robust weights as Huber (1964); beliefs enter as observations of their own.
     """
     slopes, values = problem.derivatives(departures), problem.weighed(departures)
     count = departures.size
@@ -177,10 +146,7 @@ def covariance_of(problem: Problem, departures: Floats) -> Floats:
 def fit_departures(
     problem: Problem, start: Floats, tell: Callable[[float, str], None]
 ) -> tuple[Floats, Floats]:
-    """Fit in three rounds: plain residuals, then twice with the noise model of the one before.
-
-    Gives the fit.
-    """
+    """Fit in three rounds: plain residuals, then twice with the noise model of the one before."""
     tell(0.05, "a first fit")
     found = problem.solve(start, 20, 1.0e-3, quick=True)
     tell(0.3, "fitting with what scatter does")

@@ -37,69 +37,32 @@ GUESSED_LOAD_W = 100.0
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
-    """One stretch of idling.
+    """One stretch of idling."""
 
-    Attributes
-    ----------
-    log : int
-        Which log it is of.
-    rows : slice
-        Its rows there.
-    drive : Drive
-        What was done; loads of unknown size have their guess.
-    load_of_event : ndarray of int
-        Shape (events,): number of the load whose size an event sets, -1 for other events.
-    load_share : ndarray
-        Shape (events,): 1 where that load comes on, 0 where it goes.
-    slot : ndarray of int
-        Shape (rows,): slot of each row, from 0.
-    weight : ndarray
-        Shape (slots,): 1 over the rows in it.
-    time_s : ndarray
-        Shape (slots,): mean time [s].
-    measured : ndarray
-        Shape (slots, 1 or 2): mean of rpm and, where recorded, manifold pressure [rpm, kPa].
-    used : ndarray of bool
-        Shape (slots,): past the settling time, and new where readings are refreshed slowly.
-    held_back : ndarray of bool
-        Shape (slots,): kept back to test the prediction.
-    hold : ndarray of int
-        Shape (slots,): number of the hold of the valve.
-    """
-
-    log: int
-    rows: slice
-    drive: Drive
-    load_of_event: NDArray[np.int64]
-    load_share: Floats
-    slot: NDArray[np.int64]
-    weight: Floats
-    time_s: Floats
-    measured: Floats
-    used: Flags
-    held_back: Flags
-    hold: NDArray[np.int64]
+    log: int  # which log it is of
+    rows: slice  # its rows there
+    drive: Drive  # what was done; loads of unknown size have their guess
+    load_of_event: NDArray[np.int64]  # number of the load whose size an event sets, -1 for other events
+    load_share: Floats  # shape (events,): 1 where that load comes on, 0 where it goes
+    slot: NDArray[np.int64]  # shape (rows,): slot of each row, from 0
+    weight: Floats  # shape (slots,): 1 over the rows in it
+    time_s: Floats  # shape (slots,): mean time
+    measured: Floats  # shape (slots, 1 or 2): mean of rpm and, where recorded, manifold pressure [rpm, kPa]
+    used: Flags  # shape (slots,): past the settling time, and new where readings are refreshed slowly
+    held_back: Flags  # shape (slots,): kept back to test the prediction
+    hold: NDArray[np.int64]  # shape (slots,): number of the hold of the valve
 
     def averaged(self, values: Floats) -> Floats:
-        """Mean over each slot.
-
-        Gives shape (slots,) [any].
-        """
+        """Mean over each slot [any]."""
         return np.bincount(self.slot, values, self.weight.size) * self.weight
 
     def readings(self, read: Replayed) -> Floats:
-        """What a replay gives for what was measured.
-
-        Gives shape of ``measured`` [rpm, kPa].
-        """
+        """What a replay gives for what was measured [rpm, kPa]."""
         signals = (read.rpm, read.map_kPa)[: self.measured.shape[1]]
         return np.column_stack([self.averaged(signal) for signal in signals])
 
     def drive_with(self, loads_W: Floats) -> Drive:
-        """The drive with other sizes of the loads that were not recorded.
-
-        Gives the same drive where it has no such load.
-        """
+        """The drive with other sizes of the loads that were not recorded."""
         at = self.load_of_event >= 0
         if not at.any():
             return self.drive
@@ -109,10 +72,7 @@ class Stretch:
 
 
 def fresh_rows(log: Log, name: str = "rpm") -> Flags:
-    """Rows in which a slowly refreshed signal is new.
-
-    Gives shape (rows,); all True where it is refreshed with the rows.
-    """
+    """Rows in which a slowly refreshed signal is new; all where it is refreshed with the rows."""
     values = getattr(log, name)
     if name not in log.refresh_s:
         return np.ones(values.size, dtype=bool)
@@ -120,10 +80,7 @@ def fresh_rows(log: Log, name: str = "rpm") -> Flags:
 
 
 def holds_of(time_s: Floats, steps: Floats) -> NDArray[np.int64]:
-    """Number the holds of the valve, long ones cut.
-
-    Gives shape (n,), rising from 0.
-    """
+    """Number the holds of the valve from 0, long ones cut."""
     number = np.zeros(time_s.size, dtype=np.int64)
     began_s = time_s[0]
     for row in range(1, time_s.size):

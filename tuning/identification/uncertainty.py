@@ -32,10 +32,7 @@ FIXED_BY_THE_LOG = (("engine", "volumetric_efficiency"),)
 def figures_with_intervals(
     draw: Callable[[Floats], Car], found: Floats, covariance: Floats, steps: float, seed: int
 ) -> dict[str, Interval]:
-    """Worth of a step, main pole and settled speed with 90 % intervals.
-
-    Gives ``rpm_per_step``, ``main_pole_rad_s``, ``settled_rpm``.
-    """
+    """Worth of a step, main pole and settled speed with 90 % intervals."""
     rng = np.random.default_rng(np.random.SeedSequence([seed, 3]))
     root = root_of(covariance)
     best = engine_figures(draw(found), steps)
@@ -64,17 +61,14 @@ def _kept(key: str, spread: float) -> float:
 def uncertainty_of(
     parameters: Parameters, found: Floats, covariance: Floats, scatter: Scatter
 ) -> dict[str, dict[str, float]]:
-    """Relative standard deviations for the car file.
+    """Relative standard deviations for the car file, by table and key [-].
 
-    The file has room for independent spreads only, while what a log tells is mostly about
-    combinations.  So each number is given the spread that it has when the others are held and
-    the leak follows where the engine idles: cars drawn with these are, on average, as likely as
-    cars drawn from the full covariance.
+    The file has room for independent spreads only, while what a log tells is mostly about combinations.
+    So each number is given the spread that it has when the others are held and the leak follows where the
+    engine idles: cars drawn with these are, on average, as likely as cars drawn from the full covariance.
 
-    Gives by table and key, as the car file takes it [-].
-
-    Source: conditional variances, the inverse of the precision's diagonal (any textbook); the
-    mean of the quadratic form is the number of parameters in both cases.
+    Source: conditional variances, the inverse of the precision's diagonal (any textbook); the mean of the
+    quadratic form is the number of parameters in both cases.
     """
     names = parameters.names
     others = [i for i, name in enumerate(names) if name != "throttle.leak_mm2"]

@@ -33,9 +33,7 @@ def _rise_mm2(points: tuple[tuple[float, float], ...]) -> tuple[float, Floats]:
 
 
 def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float, float], ...]:
-    """Valve table with the area that each step adds multiplied by a smooth factor.
-
-    Gives area over position, never falling [steps, mm2].
+    """Valve table, never falling, with the area that each step adds multiplied by a smooth factor [mm2].
 
     Source: our own; a table of areas that never fall stays one whatever the factors.
     """
@@ -50,10 +48,7 @@ def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float,
 
 
 def valve_knots(visited: Floats, open_limit_steps: float) -> Floats:
-    """Positions at which the valve's curve is adjusted: where the log has been, and the ends.
-
-    Gives rising [steps].
-    """
+    """Positions at which the valve's curve is adjusted: where the log has been, and the ends [steps]."""
     low, high = float(np.min(visited)), float(np.max(visited))
     count = int(np.clip(np.unique(visited).size - 1, 1, MOST_KNOTS))
     inside = np.linspace(low, high, count) if count > 1 else np.array([0.5 * (low + high)])
@@ -62,12 +57,10 @@ def valve_knots(visited: Floats, open_limit_steps: float) -> Floats:
 
 
 def knot_covariance(knots: Floats, travel_steps: float) -> Floats:
-    """Belief about the adjustments: a common factor, and departures alike near each other.
+    """Belief about the adjustments, logarithms: a common factor, and departures alike near each other [-].
 
-    Gives shape (knots, knots): covariance of the logarithms [-].
-
-    Source: Gaussian process with a squared exponential covariance, Rasmussen and Williams,
-    Gaussian Processes for Machine Learning (2006), ch. 4.
+    Source: Gaussian process with a squared exponential covariance, Rasmussen and Williams, Gaussian
+    Processes for Machine Learning (2006), ch. 4.
     """
     length = max(SHORTEST_LENGTH_steps, LENGTH_SHARE * travel_steps)
     apart = (knots[:, None] - knots[None, :]) / length

@@ -37,21 +37,11 @@ LOST_TIMES_SCATTER = 4.0
 
 @dataclass(frozen=True)
 class FitCheck:
-    """One question about a fit.
+    """One question about a fit."""
 
-    Attributes
-    ----------
-    name : str
-        What is asked.
-    passed : bool
-        Whether the answer lets the fit be trusted.
-    note : Note
-        The answer, with numbers.
-    """
-
-    name: str
-    passed: bool
-    note: Note
+    name: str  # what is asked
+    passed: bool  # whether the answer lets the fit be trusted
+    note: Note  # the answer, with numbers
 
     def to_dict(self) -> dict[str, Any]:
         """Give the check as plain values, the note as ``text``."""
@@ -60,33 +50,18 @@ class FitCheck:
 
 @dataclass(frozen=True)
 class HeldBack:
-    """Prediction of one stretch of holding still that the fit had not seen.
+    """Prediction of one stretch of holding still that the fit had not seen."""
 
-    Attributes
-    ----------
-    from_s, to_s : float
-        In its log's time [s].
-    log : int
-        Which log.
-    measured_rpm, predicted_rpm : float
-        Means over its later half [rpm].
-    rms_rpm : float
-        Root mean square of the difference over all of it [rpm].
-    """
-
-    from_s: float
+    from_s: float  # in its log's time
     to_s: float
-    log: int
-    measured_rpm: float
+    log: int  # which log
+    measured_rpm: float  # means over its later half
     predicted_rpm: float
-    rms_rpm: float
+    rms_rpm: float  # root mean square of the difference over all of it
 
 
 def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) -> list[HeldBack]:
-    """Compare prediction and record in each hold kept back.
-
-    Gives in order.
-    """
+    """Compare prediction and record in each hold kept back."""
     found = []
     for one, model in zip(stretches, modelled, strict=True):
         for hold in np.unique(one.hold[one.held_back & one.used]):
@@ -108,10 +83,7 @@ def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) ->
 
 
 def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: float) -> FitCheck:
-    """Ask whether the valve was moved enough to learn from.
-
-    Gives the answer.
-    """
+    """Ask whether the valve was moved enough to learn from."""
     moves = sum(int(np.count_nonzero(np.diff(log.valve_steps))) for log in logs
                 if log.valve_steps is not None)  # fmt: skip
     moved = float(np.std(np.concatenate([one[:, 0] for one in modelled])))
@@ -125,10 +97,7 @@ def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: f
 
 
 def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitCheck:
-    """Ask whether holds that the fit had not seen are predicted.
-
-    Gives the answer.
-    """
+    """Ask whether holds that the fit had not seen are predicted."""
     if len(held) < 2:
         return FitCheck("prediction", False, Note("identification.too_few_holds"))
     rms = float(np.sqrt(np.mean([one.rms_rpm**2 for one in held])))
@@ -145,10 +114,7 @@ def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitChec
 
 
 def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
-    """Ask whether the car file had to be bent beyond belief.
-
-    Gives the answer.
-    """
+    """Ask whether the car file had to be bent beyond belief."""
     far: list[Note] = []
     guessed: list[Note] = []
     for at, one in enumerate(parameters.each):
@@ -168,10 +134,7 @@ def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
 
 
 def gain_check(value: float, low: float, high: float) -> FitCheck:
-    """Ask whether what a step is worth is known well enough.
-
-    Gives the answer.
-    """
+    """Ask whether what a step is worth is known well enough."""
     share = 0.5 * (high - low) / max(abs(value), 1.0e-9)
     passed = value > 0.0 and share <= WIDEST_GAIN
     told = {"worth_rpm": value, "low_rpm": low, "high_rpm": high}
@@ -181,10 +144,7 @@ def gain_check(value: float, low: float, high: float) -> FitCheck:
 
 
 def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitCheck:
-    """Ask whether speed rises when more steps are commanded.
-
-    Gives the answer.
-    """
+    """Ask whether speed rises when more steps are commanded."""
     steps, speed = [], []
     for one in stretches:
         commanded = logs[one.log].valve_steps
@@ -207,8 +167,6 @@ def lost_position_check(
     stretches: Sequence[Stretch], modelled: Sequence[Floats], rms_rpm: float, rpm_per_step: float
 ) -> FitCheck:
     """Ask whether the level of speed shifts for good: a lost position, or a load not recorded.
-
-    Gives the answer.
 
     Source: largest difference of means before and after any hold (our limits).
     """
