@@ -98,8 +98,8 @@ def test_phases_move_the_need_over_one_whole_move() -> None:
     car = with_feedback(min_move_steps=6)
     point = warm(car)
     phases = even_phases(car, point, 12)
-    assert np.ptp(phases.shift_steps) == pytest.approx(6.0 * 11 / 12)
-    for shift, leak in zip(phases.shift_steps, phases.leak_mm2, strict=True):
+    shifts = 6.0 * (np.arange(0.5, 12.0) / 12.0 - 0.5)
+    for shift, leak in zip(shifts, phases, strict=True):
         leaky = with_values(car, {"throttle": {"leak_mm2": car.throttle.leak_mm2 + leak}})
         moved = warm(leaky)
         assert moved.needed_steps - point.needed_steps == pytest.approx(shift, abs=0.02)
@@ -190,7 +190,7 @@ def test_ends_of_runs_are_told_apart() -> None:
     assert np.all(ends.swing_rpm[4:] == 0.0)
     assert np.all(ends.high_steps[:4] - ends.low_steps[:4] >= 6.0)
     # The same swing and period, read from the narrated run of one phase.
-    leak = hunting.throttle.leak_mm2 + phases.leak_mm2[2]
+    leak = hunting.throttle.leak_mm2 + phases[2]
     there = with_values(without_scatter(hunting), {"throttle": {"leak_mm2": leak}})
     trace = simulate(there, Scenario(name="idle", duration_s=120.0))
     late = trace.time_s > 60.0

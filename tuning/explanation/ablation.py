@@ -14,7 +14,7 @@ from tuning.explanation.runs import Phases, run_phases, without_scatter
 from tuning.explanation.switches import Switch
 from tuning.loop import IdlePoint
 from tuning.measures import HuntingChance, chance_over, hunts
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 ENDED_SHARE = 0.25
 """Hunting has ended when this share of its mean swing or less is left [-]."""
@@ -27,8 +27,10 @@ FEWEST_RUNS = 24
 
 
 @dataclass(frozen=True)
-class AblationRow:
+class AblationRow(Told):
     """What is left of the hunting with one thing changed."""
+
+    ALSO = ("ends_it",)
 
     key: str  # as in ``Switch``
     name: Note
@@ -50,11 +52,6 @@ class AblationRow:
     def ends_it(self) -> bool:
         """Whether the hunting has ended."""
         return self.left_share <= ENDED_SHARE
-
-    def to_dict(self) -> dict[str, object]:
-        """The row by name, none where there is no number."""
-        values = vars(self) | {"ends_it": self.ends_it}
-        return {n: plain(v) for n, v in values.items()}
 
 
 @dataclass(frozen=True, eq=False)

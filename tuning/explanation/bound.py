@@ -13,11 +13,21 @@ from typing import Any
 
 import numpy as np
 
-from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, settings_table, with_values
+from sim import (
+    COUNTERS,
+    Car,
+    SAMPLE_s,
+    Scenario,
+    full_plan,
+    make_fleet,
+    run_plan,
+    settings_table,
+    with_values,
+)
 from tuning.explanation.runs import Reals, without_scatter
 from tuning.loop import IdlePoint
 from tuning.measures import COLUMN, measure_runs
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 LOAD_AT_s = 10.0
 AFTER_s = 15.0
@@ -31,8 +41,10 @@ ELECTRIC, TURNING = ("lamps", "fan", "screen"), ("steering", "aircon", "gearbox"
 
 
 @dataclass(frozen=True)
-class BoundRow:
+class BoundRow(Told):
     """Dips after one load step, scatter taken out."""
+
+    ALSO = ("left_to_gain_rpm",)
 
     key: str  # which load
     name: Note  # the load with its size
@@ -50,11 +62,6 @@ class BoundRow:
     def left_to_gain_rpm(self) -> float:
         """What any control of the valve could still take off the car's own dip [rpm]."""
         return max(0.0, self.own_rpm - self.bound_rpm)
-
-    def to_dict(self) -> dict[str, Any]:
-        """The row by name, with ``left_to_gain_rpm``."""
-        values = vars(self) | {"left_to_gain_rpm": self.left_to_gain_rpm}
-        return {name: plain(value) for name, value in values.items()}
 
 
 def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
@@ -108,19 +115,10 @@ class _Dips:
 
 def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: float) -> _Dips:
     fleet = make_fleet(cars, scenarios)
-    car, scenario = (axis.ravel() for axis in np.indices((len(cars), len(scenarios))))
-    plan = Plan(
-        cars=np.ascontiguousarray(fleet.cars),
-        settings=settings_table(cars),
-        scenarios=np.ascontiguousarray(fleet.scenarios),
-        car=car,
-        setting=car,
-        scenario=scenario,
-        seed=np.zeros(car.size),
-        base_error_steps=np.full(car.size, base_error_steps),
-        rpm_offset=np.zeros(car.size),
+    plan = full_plan(
+        fleet, settings_table(cars), base_error_steps=[base_error_steps], pair_settings_with_cars=True
     )
-    out = np.empty((3, car.size))
+    out = np.empty((3, plan.car.size))
     windows = [("load", LOAD_AT_s, LOAD_AT_s + AFTER_s)]
     end = round(SETTLED_s / SAMPLE_s)
 

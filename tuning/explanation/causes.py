@@ -8,9 +8,11 @@ from typing import Any
 
 from sim import Car
 from tuning.explanation.ablation import Ablation, AblationRow
+from tuning.explanation.bound import BoundRow
+from tuning.explanation.cycle import CycleView
 from tuning.explanation.resolution import ResolutionView
-from tuning.loop import LinearView
-from tuning.notes import Note, plain
+from tuning.loop import IdlePoint, LinearView
+from tuning.notes import Note, Told
 
 CAUSES = {
     "resolution": Note("explanation.cause.resolution"),
@@ -46,7 +48,7 @@ HELD_CHANCE = 0.5
 
 
 @dataclass(frozen=True)
-class Cause:
+class Cause(Told):
     """One cause of the hunting."""
 
     key: str  # of ``CAUSES``
@@ -58,9 +60,19 @@ class Cause:
     remedy: Note  # the change that removes it
     cost: Note  # what that will cost
 
-    def to_dict(self) -> dict[str, Any]:
-        """The cause by name, none where there is no number."""
-        return {n: plain(v) for n, v in vars(self).items()}
+
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """Everything a verdict is drawn from."""
+
+    car: Car
+    point: IdlePoint  # its warm idle
+    linear: LinearView  # margins
+    resolution: ResolutionView  # steps against deadband
+    cycle: CycleView  # predicted and simulated cycle
+    table: Ablation  # with and without
+    bound: tuple[BoundRow, ...]  # unbeatable dips, may be empty
+    suggested: dict[str, Any]  # suggested settings, may be empty
 
 
 def named_by_theory(car: Car, linear: LinearView, resolution: ResolutionView, table: Ablation) -> str:

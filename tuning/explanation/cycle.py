@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -13,14 +12,14 @@ from tuning.explanation.ends import Ends
 from tuning.explanation.resolution import Bracket, bracket
 from tuning.explanation.runs import Phases
 from tuning.loop import Cycle, IdlePoint, base_position, cycles_at, tread_steps
-from tuning.notes import plain
+from tuning.notes import Told
 
 STARTS_rpm = (0.0, 150.0, -100.0)
 """Speeds above target at which runs start, to find end states that depend on it [rpm]."""
 
 
 @dataclass(frozen=True)
-class SeenCycle:
+class SeenCycle(Told):
     """The cycle of one simulated run without scatter."""
 
     phase: float  # where the target lies between positions that whole moves from the base curve reach, 0 to 1
@@ -34,8 +33,13 @@ class SeenCycle:
 
 
 @dataclass(frozen=True)
-class CycleView:
+class CycleView(Told):
     """Predicted and simulated limit cycle, and whether several ends exist side by side."""
+
+    TOLD = (
+        "phase", "predicted", "waveform", "all_predicted", "relay", "square", "seen", "chance",
+        "phases_with_two_ends", "predicted_chance", "period_ratio", "swing_ratio",
+    )  # fmt: skip
 
     phase: float  # of ``seen``, for which the cycle is predicted; one half where none hunts
     predicted: Cycle | None  # the one of all that is told; None where theory finds no stable cycle
@@ -47,42 +51,32 @@ class CycleView:
     predicted_chance: float  # chance from the geometry of positions, see ``resolution.hunting_expected``
 
     @property
+    def waveform(self) -> Cycle | None:
+        """The predicted cycle by another name."""
+        return self.predicted
+
+    @property
+    def relay(self) -> list[Cycle]:
+        """Those over two positions."""
+        return [cycle for cycle in self.all_predicted if cycle.positions == 2]
+
+    @property
     def period_ratio(self) -> float:
         """Predicted over simulated period, nan without both [-]."""
-        if self.predicted is None or self.seen is None:
-            return math.nan
-        return self.predicted.period_s / self.seen.period_s
+        one, other = self.predicted, self.seen
+        return one.period_s / other.period_s if one and other else math.nan
 
     @property
     def swing_ratio(self) -> float:
         """Predicted over simulated swing, nan without both [-]."""
-        if self.predicted is None or self.seen is None:
-            return math.nan
-        return self.predicted.peak_to_peak_rpm / self.seen.swing_rpm
-
-    def to_dict(self) -> dict[str, Any]:
-        """The view by name; ``waveform`` is ``predicted``, ``relay`` what is over two positions."""
-        told = self.predicted.to_dict() if self.predicted else None
-        return {
-            "phase": self.phase,
-            "predicted": told,
-            "waveform": told,
-            "all_predicted": [cycle.to_dict() for cycle in self.all_predicted],
-            "relay": [cycle.to_dict() for cycle in self.all_predicted if cycle.positions == 2],
-            "square": self.square.to_dict() if self.square else None,
-            "seen": vars(self.seen) if self.seen else None,
-            "chance": self.chance,
-            "phases_with_two_ends": self.phases_with_two_ends,
-            "predicted_chance": self.predicted_chance,
-            "period_ratio": plain(self.period_ratio),
-            "swing_ratio": plain(self.swing_ratio),
-        }
+        one, other = self.predicted, self.seen
+        return one.peak_to_peak_rpm / other.swing_rpm if one and other else math.nan
 
 
 def _places(car: Car, point: IdlePoint, phases: Phases) -> list[Bracket | None]:
     """Positions around the target that whole moves from the base curve reach, phase by phase."""
     start, move = base_position(car, point.coolant_degC), tread_steps(car)
-    return [bracket(point.rpm_with_leak(leak), point.target_rpm, start, move) for leak in phases.leak_mm2]
+    return [bracket(point.rpm_with_leak(leak), point.target_rpm, start, move) for leak in phases]
 
 
 def seen_cycle(places: list[Bracket | None], ends: Ends) -> SeenCycle | None:

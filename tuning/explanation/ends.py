@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,15 +71,14 @@ class Measured:
         return float(known.mean()) if known.size else float("nan")
 
 
-def _spans(steps: NDArray[np.float32]) -> NDArray[np.int64]:
+def rises(steps: NDArray[Any], middle: float) -> NDArray[np.int64]:
     """Samples at which the valve rises through the middle of its swing: beginnings of periods."""
-    middle = 0.5 * (float(steps.min()) + float(steps.max()))
     return np.flatnonzero((steps[1:] > middle) & (steps[:-1] <= middle)) + 1
 
 
 def _swing(rpm: NDArray[np.float32], steps: NDArray[np.float32]) -> tuple[float, float]:
     """Mean swing and period of a run that hunts [rpm, s]."""
-    begins = _spans(steps)
+    begins = rises(steps, 0.5 * (float(steps.min()) + float(steps.max())))
     if begins.size < 2:
         return float(np.ptp(rpm)), float("nan")
     swings = [np.ptp(rpm[a:b]) for a, b in pairwise(begins)]
@@ -86,13 +86,13 @@ def _swing(rpm: NDArray[np.float32], steps: NDArray[np.float32]) -> tuple[float,
     return float(np.mean(swings)), float(period)
 
 
-def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
+def ends_of(samples: Samples) -> Ends:
     """Judge how runs without scatter end, from their last minute.
 
     Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any; a
     single move is a last step on the way to rest. Source: our definition.
     """
-    tail = round(min(TAIL_s, 0.5 * duration_s) / SAMPLE_s)
+    tail = round(TAIL_s / SAMPLE_s)
     rpm, steps = samples.rpm[:, -tail:], samples.steps[:, -tail:]
     changes = np.diff(steps, axis=1)
     moves = np.count_nonzero(changes, axis=1)
@@ -102,7 +102,7 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     swing, period = np.zeros(moves.size), np.full(moves.size, np.nan)
     for row in np.flatnonzero(hunting):
         swing[row], period[row] = _swing(rpm[row], steps[row])
-    updates = duration_s / samples.period_s
+    updates = RUN_s / samples.period_s
     target_rpm = samples.counted("target_rpm")
     error_rpm = target_rpm - rpm.mean(axis=1, dtype=float)
     return Ends(
@@ -120,17 +120,16 @@ def ends_of(samples: Samples, duration_s: float = RUN_s) -> Ends:
     )
 
 
-def measured(samples: Samples, duration_s: float = RUN_s, floor_rpm: float = 0.0) -> Measured:
+def measured(samples: Samples) -> Measured:
     """Measure runs with scatter over all but their first 20 s."""
     stalled_s = samples.counted("stalled_s")
     first = np.where(np.isfinite(stalled_s), np.ceil(stalled_s / SAMPLE_s) - 1.0, -1.0)
     values = measure_runs(
         samples.rpm,
         samples.steps,
-        [("hunting", 20.0, duration_s)],
+        [("hunting", 20.0, RUN_s)],
         samples.counted("target_rpm"),
         first.astype(np.int64),
-        floor_rpm,
     )
     return Measured(values)
 

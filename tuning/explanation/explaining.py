@@ -12,9 +12,8 @@ from controllers import law_of
 from sim import Car, InputError, Problem, with_values
 from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_floor
 from tuning.explanation.bound import BoundRow, bound_rows
-from tuning.explanation.causes import Cause, best_row
+from tuning.explanation.causes import Cause, Findings, best_row
 from tuning.explanation.cycle import CycleView, cycle_view
-from tuning.explanation.findings import Findings
 from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
 from tuning.explanation.remedies import causes_of
 from tuning.explanation.resolution import ResolutionView, resolution_view
@@ -30,6 +29,13 @@ PHASES, QUICK_PHASES = 24, 12
 """Starting phases of the runs that prove the cause."""
 
 Progress = Callable[[float, str], None]
+
+TOLD = (
+    "name", "hunts", "hunting", "verdict", "causes", "coolant_degC", "target_rpm", "needed_steps",
+    "base_steps", "settings", "suggested", "linear", "resolution", "cycle", "with_and_without", "floor_rpm",
+    "scatter_rpm", "maps", "story", "bound", "seconds",
+)  # fmt: skip
+"""What an explanation is told by, in order."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,33 +114,10 @@ class Explanation:
         dict
             Plain values; None where there is no number.
         """
-        return {
-            "name": self.name,
-            "hunts": self.hunts,
-            "hunting": self.ablation.chance.to_dict(),
-            "verdict": plain(self.verdict),
-            "causes": [cause.to_dict() for cause in self.causes],
-            "coolant_degC": self.coolant_degC,
-            "target_rpm": self.target_rpm,
-            "needed_steps": self.needed_steps,
-            "base_steps": self.base_steps,
-            "settings": self.settings,
-            "suggested": self.suggested,
-            "linear": self.linear.to_dict(),
-            "resolution": self.resolution.to_dict(),
-            "cycle": self.cycle.to_dict(),
-            "with_and_without": [row.to_dict() for row in self.ablation.rows],
-            "floor_rpm": plain(self.ablation.floor_rpm),
-            "scatter_rpm": plain(self.ablation.scatter_rpm),
-            "maps": [one.to_dict() for one in self.maps],
-            "story": self.story.to_dict() if self.story else None,
-            "bound": [row.to_dict() for row in self.bound],
-            "seconds": self.seconds,
-        }
-
-
-def _silent(_share: float, _text: str) -> None:
-    """Nobody wants to be told."""
+        a = self.ablation
+        told = vars(self) | {"hunting": a.chance, "with_and_without": a.rows}
+        told |= {"floor_rpm": a.floor_rpm, "scatter_rpm": a.scatter_rpm}
+        return {name: plain(told[name]) for name in TOLD}
 
 
 def _no_point(car: Car, coolant_degC: float) -> InputError:
@@ -212,7 +195,7 @@ def explain(
     """
     if not 0 <= seed < 2**31:
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")
-    tell: Progress = on_progress or _silent
+    tell: Progress = on_progress or (lambda _share, _text: None)
     begun = time.perf_counter()
     tell(0.0, "idle point and margins")
     point = idle_point(car, WARM_degC)

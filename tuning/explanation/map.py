@@ -8,21 +8,21 @@ from typing import Any
 
 import numpy as np
 
-from controllers import Feedback
+from controllers import GAIN, INTEGRAL, Feedback
 from sim import Car, with_values
 from tuning.explanation.ablation import regular_share
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Measured, ends_of, measured, part
 from tuning.explanation.runs import Phases, Reals, even_phases, run_settings, without_scatter
 from tuning.loop import IdlePoint, stability_border, tread_steps
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 LARGEST_MOVE_steps = 8
 WIDEST_LEAST_rpm = 60.0
 
 
 @dataclass(frozen=True, eq=False)
-class HuntingMap:
+class HuntingMap(Told):
     """Simulated hunting over a grid of two settings.
 
     Attributes
@@ -59,26 +59,6 @@ class HuntingMap:
     border_name: Note
     now: tuple[float, float] | None
     suggested: tuple[float, float] | None
-
-    def to_dict(self) -> dict[str, Any]:
-        """The map by name.
-
-        Returns
-        -------
-        dict
-            Arrays as lists.
-        """
-        return {
-            name: _listed(value) if isinstance(value, np.ndarray) else plain(value)
-            for name, value in vars(self).items()
-        }
-
-
-def _listed(values: Reals) -> Any:
-    """An array as lists, None where there is no number."""
-    if values.ndim == 1:
-        return [plain(float(value)) for value in values]
-    return [_listed(row) for row in values]
 
 
 @dataclass(frozen=True)
@@ -117,10 +97,14 @@ def _cells(
     return out
 
 
-def _place(settings: dict[str, Any], x_key: str, y_key: str) -> tuple[float, float] | None:
-    if x_key not in settings or y_key not in settings:
-        return None
-    return float(settings[x_key]), float(settings[y_key])
+def _map(
+    keys: tuple[str, str], axes: tuple[Reals, Reals], cells: Reals, border: tuple[Reals, Reals], code: str,
+    feedback: Feedback, suggested: dict[str, Any],
+) -> HuntingMap:  # fmt: skip
+    """A map from its cells, with the car's own settings and those suggested where they are known."""
+    now = float(getattr(feedback, keys[0])), float(getattr(feedback, keys[1]))
+    there = (float(suggested[keys[0]]), float(suggested[keys[1]])) if suggested else None
+    return HuntingMap(*keys, *axes, cells[0], cells[1], cells[2], cells[3], *border, Note(code), now, there)
 
 
 def resolution_map(
@@ -141,25 +125,13 @@ def resolution_map(
         changed = {"min_move_steps": move}
         row = [feedback.model_copy(update={**changed, "deadband_rpm": float(d)}) for d in bands]
         wide = with_values(car, {"feedback": changed})
-        phases = even_phases(wide, point, size.phases, tread_steps(wide))
+        phases = even_phases(wide, point, size.phases)
         grid[:, :, column] = _cells(wide, row, phases, point, floor_rpm, seed)
         if on_row is not None:
             on_row((column + 1) / moves.size)
-    return HuntingMap(
-        x_key="min_move_steps",
-        y_key="deadband_rpm",
-        x=moves,
-        y=bands,
-        chance=grid[0],
-        swing_rpm=grid[1],
-        with_scatter_swing_rpm=grid[2],
-        with_scatter_chance=grid[3],
-        border_x=np.array([0.5, moves[-1] + 0.5]),
-        border_y=np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth,
-        border_name=Note("explanation.border.moves"),
-        now=(float(feedback.min_move_steps), feedback.deadband_rpm),
-        suggested=_place(suggested, "min_move_steps", "deadband_rpm"),
-    )
+    border = np.array([0.5, moves[-1] + 0.5]), np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth
+    keys = "min_move_steps", "deadband_rpm"
+    return _map(keys, (moves, bands), grid, border, "explanation.border.moves", feedback, suggested)
 
 
 def _move_and_deadband(
@@ -196,20 +168,8 @@ def gain_map(
         grid[:, line] = _cells(car, cells, phases, point, floor_rpm, seed)
         if on_row is not None:
             on_row((line + 1) / integrals.size)
-    return HuntingMap(
-        x_key="gain_steps_per_100rpm",
-        y_key="integral_steps_per_100rpm_s",
-        x=gains,
-        y=integrals,
-        chance=grid[0],
-        swing_rpm=grid[1],
-        with_scatter_swing_rpm=grid[2],
-        with_scatter_chance=grid[3],
-        border_x=edge[0],
-        border_y=edge[1],
-        border_name=Note("explanation.border.gains"),
-        now=now,
-        suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
+    return _map(
+        (GAIN, INTEGRAL), (gains, integrals), grid, edge, "explanation.border.gains", feedback, suggested
     )
 
 

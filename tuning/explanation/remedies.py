@@ -6,8 +6,7 @@ import math
 from collections.abc import Callable
 
 from controllers import GAIN, INTEGRAL
-from tuning.explanation.causes import CAUSES, Cause, best_row, named_by_theory, ranked
-from tuning.explanation.findings import Findings
+from tuning.explanation.causes import CAUSES, Cause, Findings, best_row, named_by_theory, ranked
 from tuning.explanation.switches import eased_gains
 from tuning.notes import Note
 

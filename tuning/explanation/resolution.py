@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -19,14 +18,14 @@ from tuning.loop import (
     smallest_useful_move,
     tread_steps,
 )
-from tuning.notes import plain
+from tuning.notes import Told
 
 SLOWEST_s = 60.0
 """A cycle slower than this is creeping, not hunting [s]."""
 
 
 @dataclass(frozen=True, eq=False)
-class ResolutionView:
+class ResolutionView(Told):
     """Positions, what they are worth, and the deadband against them."""
 
     rpm: Reals  # shape (travel + 1,): settled speed at each position [rpm]
@@ -45,11 +44,6 @@ class ResolutionView:
     smallest_deadband_with_scatter_rpm: float
     smallest_useful_move_steps: int  # told from scatter; the largest with which this deadband rests, or 0
     largest_resting_move_steps: int
-
-    def to_dict(self) -> dict[str, Any]:
-        """The view by name, arrays as lists."""
-        values = {name: plain(value) for name, value in vars(self).items()}
-        return values | {"rpm": self.rpm.tolist(), "rpm_per_step": self.rpm_per_step.tolist()}
 
 
 @dataclass(frozen=True)
@@ -109,7 +103,7 @@ def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
     start, move = base_position(car, point.coolant_degC), tread_steps(car)
     band = resting_deadband_rpm(car)
     told = []
-    for leak in phases.leak_mm2:
+    for leak in phases:
         rpm = point.rpm_with_leak(leak)
         place = bracket(rpm, point.target_rpm, start, move)
         restless = not resting_exists(rpm, point.target_rpm, band, start, move)

@@ -22,6 +22,7 @@ from sim import (
     Plan,
     SAMPLE_s,
     Scenario,
+    full_plan,
     make_fleet,
     run_plan,
     settings_of,
@@ -40,25 +41,15 @@ LEAST_LEAK_mm2 = 0.0
 
 _LEAK = CAR_FIELDS.index("leak_m2")
 
-
-@dataclass(frozen=True)
-class Phases:
-    """Starting phases of an idle point."""
-
-    shift_steps: tuple[float, ...]  # by how much the position needed is moved
-    leak_mm2: tuple[float, ...]  # change of the throttle's leak that does it
-
-    def __len__(self) -> int:
-        return len(self.shift_steps)
+Phases = tuple[float, ...]
+"""Starting phases of an idle point: changes of the throttle's leak that move the position needed [mm2]."""
 
 
-def even_phases(car: Car, point: IdlePoint, count: int, over_steps: int | None = None) -> Phases:
+def even_phases(car: Car, point: IdlePoint, count: int) -> Phases:
     """Spread the position needed evenly over one whole move, half of it to either side."""
-    width = float(tread_steps(car) if over_steps is None else over_steps)
-    shifts = ((np.arange(count) + 0.5) / count - 0.5) * width
+    shifts = ((np.arange(count) + 0.5) / count - 0.5) * float(tread_steps(car))
     smallest = LEAST_LEAK_mm2 - car.throttle.leak_mm2
-    leaks = [max(point.leak_for(float(shift)), smallest) for shift in shifts]
-    return Phases(tuple(float(shift) for shift in shifts), tuple(leaks))
+    return tuple(max(point.leak_for(float(shift)), smallest) for shift in shifts)
 
 
 def without_scatter(car: Car) -> Car:
@@ -74,41 +65,18 @@ def without_scatter(car: Car) -> Car:
     )
 
 
-def _phase_fleet(cars: Sequence[Car], phases: Phases, scenario: Scenario) -> Fleet:
-    """Every car with every leak, phases of a car side by side."""
-    fleet = make_fleet(cars, [scenario])
+def _phase_fleet(cars: Sequence[Car], phases: Phases, coolant_degC: float) -> Fleet:
+    """Every car idling with every leak, phases of a car side by side."""
+    fleet = make_fleet(cars, [Scenario(name="idle", duration_s=RUN_s, coolant_degC=coolant_degC)])
     count = len(phases)
     rows = np.repeat(fleet.cars, count, axis=0)
-    rows[:, _LEAK] += np.tile(phases.leak_mm2, len(cars)) * 1.0e-6
+    rows[:, _LEAK] += np.tile(phases, len(cars)) * 1.0e-6
     tables = fleet.tables._replace(
         valve_m2=np.repeat(fleet.tables.valve_m2, count, axis=0),
         balance=np.repeat(fleet.tables.balance, count, axis=0),
         curves=np.repeat(fleet.tables.curves, count, axis=0),
     )
     return replace(fleet, cars=rows, tables=tables)
-
-
-def _rows_plan(
-    fleet: Fleet,
-    settings: Any,
-    car: NDArray[np.int64],
-    setting: NDArray[np.int64],
-    seeds: Any,
-    offsets: Reals,
-) -> Plan:
-    """One run a row: its car, its settings, its seed and its starting speed."""
-    runs = car.size
-    return Plan(
-        cars=np.ascontiguousarray(fleet.cars),
-        settings=np.ascontiguousarray(settings),
-        scenarios=np.ascontiguousarray(fleet.scenarios),
-        car=car,
-        setting=setting,
-        scenario=np.zeros(runs, dtype=np.int64),
-        seed=seeds,
-        base_error_steps=np.zeros(runs),
-        rpm_offset=offsets,
-    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,24 +100,16 @@ def run_phases(
     coolant_degC: float,
     seed: int = 0,
     offsets_rpm: Sequence[float] = (0.0,),
-    duration_s: float = RUN_s,
 ) -> Samples:
     """Run each car in each phase from each starting speed, in rows of that order."""
-    scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
-    fleet = _phase_fleet(cars, phases, scenario)
-    starts = len(offsets_rpm)
-    which = np.repeat(np.arange(len(fleet.cars)), starts)
-    setting = which // len(phases)
-    plan = _rows_plan(
-        fleet,
-        settings_table(cars),
-        which,
-        setting,
-        (seed + which % len(phases)) % 2.0**31,
-        np.tile(np.asarray(offsets_rpm, dtype=float), len(fleet.cars)),
+    fleet, count = _phase_fleet(cars, phases, coolant_degC), len(phases)
+    settings = np.repeat(settings_table(cars), count, axis=0)
+    plan = full_plan(
+        fleet, settings, seeds=[0] * len(offsets_rpm), rpm_offset=offsets_rpm, pair_settings_with_cars=True
     )
+    plan = plan._replace(seed=(seed + plan.car % count) % 2.0**31)
     periods = np.array([car.feedback.update_period_ms / 1000.0 for car in cars])
-    return _kept(fleet, plan, periods[setting], duration_s)
+    return _kept(fleet, plan, periods[plan.car // count])
 
 
 def run_settings(
@@ -160,23 +120,20 @@ def run_settings(
     coolant_degC: float,
     seed: int = 0,
     offsets_rpm: Sequence[float] = (0.0,),
-    duration_s: float = RUN_s,
 ) -> Samples:
-    """Run one car with many settings in each phase, in rows of that order."""
-    scenario = Scenario(name="idle", duration_s=duration_s, coolant_degC=coolant_degC)
-    fleet = _phase_fleet([car], phases, scenario)
-    table = settings_of(car, feedbacks)
+    """Run one car with many settings in each phase, which take the starting speeds in turn."""
+    fleet = _phase_fleet([car], phases, coolant_degC)
+    plan = full_plan(fleet, settings_of(car, feedbacks))
     offsets = np.asarray(offsets_rpm, dtype=float)
-    setting, which = (axis.ravel() for axis in np.indices((len(feedbacks), len(phases))))
-    plan = _rows_plan(fleet, table, which, setting, (seed + which) % 2.0**31, offsets[which % offsets.size])
+    plan = plan._replace(seed=(seed + plan.car) % 2.0**31, rpm_offset=offsets[plan.car % offsets.size])
     periods = np.array([one.update_period_ms / 1000.0 for one in feedbacks])
-    return _kept(fleet, plan, periods[setting], duration_s)
+    return _kept(fleet, plan, periods[plan.setting])
 
 
-def _kept(fleet: Fleet, plan: Plan, period_s: Reals, duration_s: float) -> Samples:
+def _kept(fleet: Fleet, plan: Plan, period_s: Reals) -> Samples:
     """Run a plan and keep everything."""
     runs = plan.car.size
-    samples = int(np.ceil(duration_s / SAMPLE_s - 1.0e-9))
+    samples = int(np.ceil(RUN_s / SAMPLE_s - 1.0e-9))
     left = Samples(
         np.empty((runs, samples), dtype=np.float32),
         np.empty((runs, samples), dtype=np.float32),
@@ -184,9 +141,7 @@ def _kept(fleet: Fleet, plan: Plan, period_s: Reals, duration_s: float) -> Sampl
         period_s,
     )
 
-    def keep(
-        rows: NDArray[np.int64], rpm: NDArray[np.float32], steps: NDArray[np.float32], counted: Reals
-    ) -> None:
+    def keep(rows: NDArray[np.int64], rpm: Any, steps: Any, counted: Reals) -> None:
         left.rpm[rows], left.steps[rows], left.counters[rows] = rpm, steps, counted
 
     run_plan(fleet, plan, keep)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 
 from tuning.explanation.bound import BoundRow, deepest
-from tuning.explanation.causes import AT_LIMIT_SHARE, CAUSES, Cause, named_by_theory
+from tuning.explanation.causes import AT_LIMIT_SHARE, CAUSES, Cause, Findings, named_by_theory
 from tuning.explanation.cycle import SeenCycle
-from tuning.explanation.findings import Findings
 from tuning.loop import Cycle
 from tuning.notes import Note
 
