@@ -30,8 +30,9 @@ from tuning.ensemble.drives import (
     REST_FROM_s,
     REST_s,
 )
-from tuning.identification.fitting import Fit, fit
+from tuning.identification.fitting import fit
 from tuning.identification.recording_guide import recording_plan
+from tuning.identification.result import Fit
 from tuning.measures import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 from tuning.search.compared import PLAIN_SET
 from tuning.search.searching import tune

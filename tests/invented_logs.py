@@ -120,6 +120,3 @@ def write_bundled_logs(folder: str | Path) -> list[Path]:
     idle = record_idle(car, SEED, base_error_steps=HUNTING_ERROR_steps)
     write_invented(idle, hunting, "Trials car, warm, feedback on: it hunts.")
     return [recording, hunting]
-
-
-__all__ = ["TRUTH", "invented_car", "record_idle", "record_plan", "write_bundled_logs"]

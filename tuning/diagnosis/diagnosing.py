@@ -77,8 +77,6 @@ class Diagnosis:
         What the log is made of.
     judged : tuple of float
         Beginning and end of what was judged of the swing, nan where nothing was [s].
-    driven_share : float
-        Share of the log in which the engine was driven, and left out [-].
     next : Note
         What to do next.
     """
@@ -90,7 +88,7 @@ class Diagnosis:
     warming: WarmUp | None
     segments: tuple[Segment, ...]
     judged: tuple[float, float]
-    driven_share: float
+    driven_share: float  # share of the log in which the engine was driven, and left out
     next: Note
 
     def finding(self, name: str) -> Finding:
@@ -235,6 +233,3 @@ def diagnose(log: Log, car: Car | None = None) -> Diagnosis:
     judged = nowhere if swing is None else (swing.from_s, swing.to_s)
     return Diagnosis(log.file, cause, findings, hot, warming, segments, judged, driven,
                      next_step(log, cause, swing, car))  # fmt: skip
-
-
-__all__ = ["CAUSES", "Diagnosis", "Finding", "diagnose"]

@@ -38,8 +38,6 @@ class StartChance:
         Starting places.
     hunts, may_hunt : bool
         Whether it does, and whether any run with scatter does.
-    stalled_share : float
-        Share of starting places from which it stalls [-].
     """
 
     told: Note
@@ -47,7 +45,7 @@ class StartChance:
     phases: Phases | None = None
     hunts: bool = False
     may_hunt: bool = False
-    stalled_share: float = 0.0
+    stalled_share: float = 0.0  # share of starting places from which it stalls
 
 
 def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:

@@ -52,9 +52,6 @@ class Explanation:
         What was found, the headline first.
     causes : tuple of Cause
         Ranked; empty where nothing hunts.
-    coolant_degC, target_rpm, needed_steps, base_steps : float
-        The idle point: coolant, target, position needed, position of the base curve
-        [degC, rpm, steps, steps].
     settings : dict
         The car's table [feedback].
     suggested : dict
@@ -75,7 +72,7 @@ class Explanation:
     hunts: bool
     verdict: tuple[Note, ...]
     causes: tuple[Cause, ...]
-    coolant_degC: float
+    coolant_degC: float  # the idle point: coolant, target, position needed, position of the base curve
     target_rpm: float
     needed_steps: float
     base_steps: float

@@ -33,8 +33,6 @@ class HuntingMap(Told):
         Their values, shapes (n,) and (m,).
     chance : numpy.ndarray
         Shape (m, n): share of phases that hunt, scatter taken out [-].
-    swing_rpm : numpy.ndarray
-        Shape (m, n): mean swing of those, 0 where none does [rpm].
     with_scatter_swing_rpm, with_scatter_chance : numpy.ndarray
         Shape (m, n): band-passed swing, and share of regular swings above the floor, with the
         engine's scatter [rpm, -].
@@ -51,7 +49,7 @@ class HuntingMap(Told):
     x: Reals
     y: Reals
     chance: Reals
-    swing_rpm: Reals
+    swing_rpm: Reals  # shape (m, n): mean swing of those, 0 where none does
     with_scatter_swing_rpm: Reals
     with_scatter_chance: Reals
     border_x: Reals

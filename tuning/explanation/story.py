@@ -29,22 +29,18 @@ class Moment(Told):
 
     Attributes
     ----------
-    at_s : float
-        Since the cycle began [s].
     kind : str
         "told", "there", "crosses", "leaves", "peak" or "trough".
     rpm : float
         Measured speed then [rpm].
-    valve_steps : float
-        Where the valve was told to be [steps].
     text : Note
         What happens.
     """
 
-    at_s: float
+    at_s: float  # since the cycle began
     kind: str
     rpm: float
-    valve_steps: float
+    valve_steps: float  # where the valve was told to be
     text: Note
 
 
@@ -57,14 +53,6 @@ class Story(Told):
     time_s, rpm, valve_steps, opening_steps, wanted_steps : numpy.ndarray
         Shape (events,): times since the cycle began, measured speed, where the valve was told to
         be, where it was, and the position wanted before minimum move [s, rpm, steps].
-    map_kPa : numpy.ndarray
-        Shape (events,): absolute pressure in the manifold [kPa].
-    settled_rpm : numpy.ndarray
-        Shape (travel + 1,): speed at which this engine would settle at each position [rpm].
-    move_steps : int
-        Distance of the positions that the controller's smallest moves reach [steps].
-    period_s, target_rpm, deadband_rpm : float
-        Of the cycle, and of the car [s, rpm].
     moments : tuple of Moment
         In order of time; the first and the last are the same move, one period apart.
     lines : tuple of Note
@@ -76,10 +64,10 @@ class Story(Told):
     valve_steps: Reals
     opening_steps: Reals
     wanted_steps: Reals
-    map_kPa: Reals
-    settled_rpm: Reals
-    move_steps: int
-    period_s: float
+    map_kPa: Reals  # shape (events,): absolute pressure in the manifold
+    settled_rpm: Reals  # shape (travel + 1,): speed at which this engine would settle at each position
+    move_steps: int  # distance of the positions that the controller's smallest moves reach
+    period_s: float  # of the cycle, and of the car
     target_rpm: float
     deadband_rpm: float
     moments: tuple[Moment, ...]

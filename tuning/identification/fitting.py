@@ -13,20 +13,18 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
 from tuning.identification.notes import notes_on
 from tuning.identification.parameters import SIMPLE, Parameters, make_parameters
-from tuning.identification.result import Curve, Fit, Fitted, Interval
+from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
 from tuning.identification.solver import Problem, fit_departures
 from tuning.identification.stretches import GUESSED_LOAD_W, SHORTEST_s, Stretch, find_stretches
 from tuning.identification.uncertainty import figures_with_intervals, uncertainty_of
+from tuning.identification.valve_area import Floats
 from tuning.identification.verdict import (
-    FitCheck,
-    HeldBack,
     belief_check,
     direction_check,
     excitation_check,
@@ -39,7 +37,6 @@ from tuning.log_events import mended, with_recorded_spark
 from tuning.logs import Log, needs
 from tuning.notes import Note
 
-Floats = NDArray[np.float64]
 Tell = Callable[[float, str], None]
 
 NINETY = 1.645
@@ -295,6 +292,3 @@ def _numbers(parameters: Parameters, found: Floats, covariance: Floats) -> tuple
             )
         )
     return tuple(numbers)
-
-
-__all__ = ["Fit", "FitCheck", "Fitted", "HeldBack", "Interval", "fit"]

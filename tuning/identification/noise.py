@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from tuning.identification.valve_area import Floats
 
 FIRST_GUESS = np.array([12.0, 0.6])
 """Standard deviations that a first fit takes [rpm, kPa]."""

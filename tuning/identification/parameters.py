@@ -11,13 +11,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim import Car
 from sim.friction_limits import least_rise_bar
-from tuning.identification.valve_area import SCALE_SD, adjusted_area, knot_covariance, valve_knots
-
-Floats = NDArray[np.float64]
+from tuning.identification.valve_area import SCALE_SD, Floats, adjusted_area, knot_covariance, valve_knots
 
 LOAD_SD = 0.8
 """Belief about the size of a load that was not recorded, about a guess [log]."""

@@ -6,17 +6,14 @@ steps are worked out from what each position of this car's valve is worth.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from controllers import curve_at
 from sim import Car
-from tuning.notes import Note
-
-Floats = NDArray[np.float64]
+from tuning.identification.valve_area import Floats
+from tuning.notes import Note, Told
 
 WARM_degC = 90.0
 RATE_Hz = 20.0
@@ -42,7 +39,7 @@ PATTERN = (
 
 
 @dataclass(frozen=True)
-class Hold:
+class Hold(Told):
     """One stretch of the recording with nothing changed."""
 
     from_s: float  # beginning and end
@@ -53,8 +50,10 @@ class Hold:
 
 
 @dataclass(frozen=True)
-class RecordingPlan:
+class RecordingPlan(Told):
     """How to record a useful log on one car."""
+
+    ALSO = ("duration_s",)
 
     car: str  # name of the car
     base_steps: int  # where the valve stands between steps
@@ -82,18 +81,6 @@ class RecordingPlan:
             for one in self.holds
         ]  # fmt: skip
         return [first, *rows, Note("guide.columns"), *holds]
-
-    def to_dict(self) -> dict[str, Any]:
-        """The plan as plain values, each hold a dict."""
-        plain = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        told = {"advice": [one.to_dict() for one in self.advice]}
-        holds = {"holds": [asdict(one) for one in self.holds]}
-        return plain | told | holds | {"duration_s": self.duration_s}
-
-
-def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
-    """Valve position that the base curve gives [steps]."""
-    return curve_at(car.curves.base_steps, coolant_degC)
 
 
 def _fitting_load(car: Car, base: int, floor_rpm: float) -> tuple[str, float]:
@@ -183,7 +170,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     from sim.linearise import settled_rpm
 
     limit = min(car.valve.open_limit_steps, car.valve.travel_steps)
-    base = int(np.clip(round(warm_base_steps(car)), 0, limit))
+    base = int(np.clip(round(curve_at(car.curves.base_steps, WARM_degC)), 0, limit))
     target = curve_at(car.curves.target_rpm, WARM_degC)
     floor_rpm = max(BELOW_TARGET * target, car.engine.stall_rpm + ABOVE_STALL_rpm)
     load, load_W = _fitting_load(car, base, floor_rpm)
@@ -209,6 +196,3 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
         rate_Hz=RATE_Hz,
         advice=_advice(load, load_W, base),
     )
-
-
-__all__ = ["Hold", "RecordingPlan", "recording_plan", "warm_base_steps"]

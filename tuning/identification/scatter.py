@@ -14,9 +14,10 @@ from sim.happenings import ELECTRICAL
 from sim.replay import replay
 from tuning.ensemble import LARGEST_SHARE
 from tuning.identification.stretches import Stretch
+from tuning.identification.valve_area import Floats
 from tuning.logs import Log
+from tuning.notes import Told
 
-Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 MEMORIES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8)
@@ -45,7 +46,7 @@ SLOWEST_ROWS_s = 0.3
 
 
 @dataclass(frozen=True)
-class Scatter:
+class Scatter(Told):
     """Scatter of the firings as found."""
 
     share: float  # standard deviation of the work of a firing over its mean

@@ -12,8 +12,7 @@ from sim.replay import replay
 from tuning.identification.noise import Noise, estimate_noise, first_noise, rows_that_follow
 from tuning.identification.parameters import Parameters
 from tuning.identification.stretches import GUESSED_LOAD_W, Stretch
-
-Floats = NDArray[np.float64]
+from tuning.identification.valve_area import Floats
 
 DIFFERENCE_SHARE = 0.1
 """Width of differences over the belief's standard deviation [-].  A replay's firings fall

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.replay import Drive, Replayed, make_drive
+from tuning.identification.valve_area import Floats
 from tuning.log_events import idle_rows, stretches, unrecorded_loads
 from tuning.logs import Log
 
-Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 SLOT_s = 0.1

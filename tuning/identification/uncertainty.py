@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim import Car
 from tuning.identification.parameters import SIMPLE, Parameters, factor
 from tuning.identification.result import Interval, root_of
 from tuning.identification.scatter import Scatter
+from tuning.identification.valve_area import Floats
 from tuning.loop import EngineFigures, engine_figures
-
-Floats = NDArray[np.float64]
 
 DRAWS = 80
 STEP_WIDER, POLE_WIDER = 1.15, 1.2

@@ -4,19 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from tuning.identification.parameters import Parameters
+from tuning.identification.stretches import Stretch
+from tuning.identification.valve_area import Floats
 from tuning.logs import Log
-from tuning.notes import Note
-
-if TYPE_CHECKING:
-    from tuning.identification.parameters import Parameters
-    from tuning.identification.stretches import Stretch
-
-Floats = NDArray[np.float64]
+from tuning.notes import Note, Told
 
 FEWEST_MOVES = 4
 LEAST_MOVEMENT = 2.0
@@ -36,20 +31,23 @@ LOST_TIMES_SCATTER = 4.0
 
 
 @dataclass(frozen=True)
-class FitCheck:
+class FitCheck(Told):
     """One question about a fit."""
+
+    TOLD = ("name", "passed", "text")
 
     name: str  # what is asked
     passed: bool  # whether the answer lets the fit be trusted
     note: Note  # the answer, with numbers
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the check as plain values, the note as ``text``."""
-        return {"name": self.name, "passed": self.passed, "text": self.note.to_dict()}
+    @property
+    def text(self) -> Note:
+        """The answer by the name that it is told by."""
+        return self.note
 
 
 @dataclass(frozen=True)
-class HeldBack:
+class HeldBack(Told):
     """Prediction of one stretch of holding still that the fit had not seen."""
 
     from_s: float  # in its log's time

@@ -10,8 +10,7 @@ import numpy as np
 from controllers import curve_at
 from sim import Car, with_values
 from sim.linearise import Slopes, linearise, settled_rpm
-from tuning.loop.delays import Reals
-from tuning.loop.linear import IdleJacobian, LinearIdle, RPM_PER_rad_s, linear_idle
+from tuning.loop.linear import IdleJacobian, LinearIdle, Reals, RPM_PER_rad_s, linear_idle
 
 WARM_degC = 90.0
 """Coolant of the warm idle that is explained."""
@@ -23,8 +22,6 @@ class IdlePoint:
 
     Attributes
     ----------
-    coolant_degC, load_W : float
-        Coolant temperature, and electric load above the car's own base load [degC, W].
     needed_steps, base_steps : float
         Position at which the engine settles at the target, between whole steps too, and where the base
         curve puts the valve [steps].
@@ -38,7 +35,7 @@ class IdlePoint:
         be without that table [rpm/step].
     """
 
-    coolant_degC: float
+    coolant_degC: float  # coolant temperature, and electric load above the car's own base load
     load_W: float
     target_rpm: float
     needed_steps: float
@@ -274,13 +271,11 @@ class EngineFigures:
     ----------
     rpm, rpm_per_step : float
         Settled speed, 0 where it cannot run, and steady worth of a step [rpm, rpm/step].
-    main_pole_rad_s : float
-        Distance from zero of its slowest pole: the larger, the quicker [rad/s].
     """
 
     rpm: float
     rpm_per_step: float
-    main_pole_rad_s: float
+    main_pole_rad_s: float  # distance from zero of its slowest pole: the larger, the quicker
 
 
 def engine_figures(car: Car, steps: float, coolant_degC: float = WARM_degC) -> EngineFigures:

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tuning.loop.delays import Complexes, mean_over
-from tuning.loop.linear import LinearIdle
+from tuning.loop.linear import Complexes, LinearIdle, mean_over
 from tuning.loop.margins import ultimate_gain
 from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
 

@@ -11,8 +11,7 @@ from numpy.typing import ArrayLike
 
 from controllers import DERIVATIVE, GAIN, INTEGRAL, law_of
 from sim import Car
-from tuning.loop.delays import Complexes, Reals, mean_over, travel_response
-from tuning.loop.linear import LinearIdle
+from tuning.loop.linear import Complexes, LinearIdle, Reals, mean_over, travel_response
 
 GAINS = (GAIN, INTEGRAL, DERIVATIVE)
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tuning.loop.delays import Complexes, Reals, travel_response
-from tuning.loop.linear import LinearIdle, sensor_response
+from tuning.loop.linear import Complexes, LinearIdle, Reals, sensor_response, travel_response
 from tuning.loop.sampled_loop import SampledLaw
 
 FINE_POINTS = 1024

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tuning.loop.delays import Complexes, Reals
+from tuning.loop.linear import Complexes, Reals
 from tuning.loop.sampled_loop import held_response
 from tuning.loop.waveform import Loop
 

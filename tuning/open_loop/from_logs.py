@@ -56,8 +56,6 @@ class LoggedBase(Told):
         The car file's own curve [degC, steps].
     curve : tuple of (float, float)
         The whole curve: the points, and the car file's own beyond them [degC, steps].
-    closing_steps, closing_rpm : float
-        Room to close that the warmest point leaves, and what it is worth [steps, rpm].
     notes : tuple of Note
     """
 
@@ -67,7 +65,7 @@ class LoggedBase(Told):
     points: tuple[BasePoint, ...]
     now: tuple[tuple[float, float], ...]
     curve: tuple[tuple[float, float], ...]
-    closing_steps: float
+    closing_steps: float  # room to close that the warmest point leaves, and what it is worth
     closing_rpm: float
     notes: tuple[Note, ...]
 

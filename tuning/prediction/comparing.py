@@ -108,6 +108,3 @@ def _overlay(log: Log, rows: slice, runs: Predicted) -> Overlay:
         recorded_steps=valve,
         predicted_steps=runs.steps[0, :count].astype(float),
     )
-
-
-__all__ = ["Comparison", "compare"]

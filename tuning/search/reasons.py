@@ -37,8 +37,6 @@ class Instead(Told):
         Which term speaks most against it, or for it where nothing does.
     before, after : float
         That term with the value chosen, and instead, in its own unit.
-    failing_share : float
-        Share of the cars on which they would not be acceptable [-].
     """
 
     value: float
@@ -46,7 +44,7 @@ class Instead(Told):
     term: str
     before: float
     after: float
-    failing_share: float
+    failing_share: float  # share of the cars on which they would not be acceptable
 
 
 @dataclass(frozen=True)

@@ -50,15 +50,11 @@ class Need:
     ----------
     base_steps : numpy.ndarray
         At each of ``PLACES_degC``, never rising; nan where no run stayed long enough [steps].
-    after_steps : numpy.ndarray
-        Fading air of a start at each of ``STARTS_degC``, never rising [steps].
-    fade_s : float
-        Over which it fades, linearly, from the moment the engine runs; 0: none is used [s].
     """
 
     base_steps: NDArray[np.float64]
-    after_steps: NDArray[np.float64]
-    fade_s: float
+    after_steps: NDArray[np.float64]  # fading air of a start at each of ``STARTS_degC``, never rising
+    fade_s: float  # over which it fades, linearly, from the moment the engine runs; 0: none is used
 
     @property
     def at_start_steps(self) -> NDArray[np.float64]:

@@ -34,25 +34,19 @@ class StartResult(Told):
     ----------
     runs : bool
         Whether each start led to an engine that goes on running.
-    run_s : float
-        From the key to running by itself, the longest; nan if none ran [s].
     lowest_rpm : float
         Lowest once the target was reached, less what the target has moved since; 0 if one did
         not run [rpm].
-    stable_s : float
-        From the key until speed stays within 100 rpm of the target of the moment, the longest [s].
-    late_rpm : float
-        Farthest from that target, smoothed over half a second, once it should be stable [rpm].
     """
 
     coolant_degC: float
     target_rpm: float
     runs: bool
-    run_s: float
+    run_s: float  # from the key to running by itself, the longest; nan if none ran
     flare_rpm: float
     lowest_rpm: float
-    stable_s: float
-    late_rpm: float
+    stable_s: float  # from the key until speed stays within 100 rpm of the target of the moment, the longest
+    late_rpm: float  # farthest from that target, smoothed over half a second, once it should be stable
 
     @property
     def dip_rpm(self) -> float:
