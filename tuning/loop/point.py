@@ -10,7 +10,7 @@ import numpy as np
 from controllers import curve_at
 from sim import Car, with_values
 from sim.linearise import Slopes, linearise, settled_rpm
-from tuning.loop.linear import IdleJacobian, LinearIdle, Reals, RPM_PER_rad_s, linear_idle
+from tuning.loop.linear import LinearIdle, Reals, RPM_PER_rad_s, linear_idle
 
 WARM_degC = 90.0
 """Coolant of the warm idle that is explained."""
@@ -100,22 +100,12 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
     advance_per_rpm = (car.spark.advance_deg_per_100rpm + car.feedback.spark_trim_deg_per_100rpm) / 100.0
     by_spark = slopes.torque_per_spark_deg * advance_per_rpm * RPM_PER_rad_s
     return linear_idle(
-        IdleJacobian(
-            pressure_rate_per_Pa=slopes.pressure_rate_per_Pa,
-            pressure_rate_per_rad_s=slopes.pressure_rate_per_rad_s,
-            pressure_rate_per_m2=slopes.pressure_rate_per_m2,
-            charge_torque_per_Pa=slopes.charge_torque_per_Pa,
-            charge_torque_per_rad_s=slopes.charge_torque_per_rad_s - by_spark,
-            resisting_torque_per_rad_s=slopes.resisting_torque_per_rad_s,
-            area_per_step_m2=slopes.area_per_step_m2,
-            inertia_kg_m2=car.engine.inertia_kg_m2,
-            delay_s=car.engine.torque_delay_deg / (6.0 * slopes.rpm) + 0.5 * interval_s,
-            firing_interval_s=interval_s,
-            sensor_lag_s=interval_s * keep / (1.0 - keep),
-            resisting_torque_per_Pa=slopes.resisting_torque_per_Pa,
-            spark_torque_per_deg=slopes.torque_per_spark_deg,
-            valve_step_s=car.valve.step_ms / 1000.0,
-        )
+        replace(slopes, charge_torque_per_rad_s=slopes.charge_torque_per_rad_s - by_spark),
+        inertia_kg_m2=car.engine.inertia_kg_m2,
+        delay_s=car.engine.torque_delay_deg / (6.0 * slopes.rpm) + 0.5 * interval_s,
+        firing_interval_s=interval_s,
+        sensor_lag_s=interval_s * keep / (1.0 - keep),
+        valve_step_s=car.valve.step_ms / 1000.0,
     )
 
 
