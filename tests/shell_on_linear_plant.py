@@ -20,8 +20,7 @@ from scipy.linalg import expm
 from sim.linearise import Slopes
 from tuning.loop import linear
 from tuning.loop.linear import LinearIdle
-from tuning.loop.margins import ultimate_gain
-from tuning.loop.sampled_loop import SampledLaw
+from tuning.loop.sampled_loop import SampledLaw, ultimate_gain
 
 Reals = NDArray[np.float64]
 TICK_s = 1e-3

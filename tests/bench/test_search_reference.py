@@ -17,9 +17,8 @@ from scipy.optimize import Bounds, differential_evolution
 
 from sim import load_car
 from tuning.ensemble.plausible import SEARCH
-from tuning.search.budgets import BUDGETS
 from tuning.search.compared import known_settings
-from tuning.search.judge import Judge
+from tuning.search.judge import BUDGETS, Judge
 from tuning.search.proposals import Search
 from tuning.search.searching import SAMPLER
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, Space, make_space

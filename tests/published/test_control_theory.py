@@ -15,9 +15,8 @@ from tests.control_plant import closed_loop_poles, state_space
 from tests.shell_on_linear_plant import IdleJacobian, LoopCase, linear_idle, run_case, seen_cycle
 from tuning.loop.cycles import square_cycle
 from tuning.loop.linear import LinearIdle, RPM_PER_rad_s
-from tuning.loop.margins import margins, ultimate_gain
 from tuning.loop.rules import FirstOrderDelay, amigo_pi, half_rule, simc_pi
-from tuning.loop.sampled_loop import SampledLaw, loop
+from tuning.loop.sampled_loop import SampledLaw, loop, margins, ultimate_gain
 from tuning.loop.waveform_cycles import predicted_cycles
 from tuning.measures.regularity import LAG_BLOCK, regularity
 

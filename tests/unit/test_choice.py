@@ -10,11 +10,10 @@ import numpy as np
 from controllers import Feedback
 from sim import load_car
 from tuning.loop import first_order_plus_delay, usual_idle
-from tuning.search.acceptance import Acceptance
-from tuning.search.budgets import BUDGETS
 from tuning.search.choice import choose, finalists
 from tuning.search.compared import better
-from tuning.search.objective import Score
+from tuning.search.judge import BUDGETS
+from tuning.search.objective import Acceptance, Score
 from tuning.search.space import Space, make_space
 from tuning.search.start_points import start_points
 from tuning.search.weights import Weights

@@ -12,10 +12,9 @@ from controllers import law_of
 from sim import Car, InputError, Problem, with_values
 from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_floor
 from tuning.explanation.bound import BoundRow, bound_rows
-from tuning.explanation.causes import Cause, Findings, best_row
+from tuning.explanation.causes import Cause, Findings, best_row, causes_of
 from tuning.explanation.cycle import CycleView, cycle_view
 from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
-from tuning.explanation.remedies import causes_of
 from tuning.explanation.resolution import ResolutionView, resolution_view
 from tuning.explanation.runs import Phases, even_phases
 from tuning.explanation.story import Story, tell_cycle

@@ -16,14 +16,12 @@ import numpy as np
 
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
-from tuning.identification.notes import notes_on
-from tuning.identification.parameters import SIMPLE, Parameters, make_parameters
+from tuning.identification.parameters import SIMPLE, Floats, Parameters, make_parameters
 from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
 from tuning.identification.solver import Problem, fit_departures
 from tuning.identification.stretches import GUESSED_LOAD_W, SHORTEST_s, Stretch, find_stretches
 from tuning.identification.uncertainty import figures_with_intervals, uncertainty_of
-from tuning.identification.valve_area import Floats
 from tuning.identification.verdict import (
     belief_check,
     direction_check,
@@ -31,6 +29,7 @@ from tuning.identification.verdict import (
     gain_check,
     held_back_holds,
     lost_position_check,
+    notes_on,
     prediction_check,
 )
 from tuning.log_events import mended, with_recorded_spark

@@ -12,7 +12,7 @@ import numpy as np
 
 from controllers import curve_at
 from sim import Car
-from tuning.identification.valve_area import Floats
+from tuning.identification.parameters import Floats
 from tuning.notes import Note, Told
 
 WARM_degC = 90.0

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from sim import Car, InputError, with_values
 from tuning.ensemble import held_swing_rpm, share_for_swing
+from tuning.identification.parameters import Floats
 from tuning.identification.scatter import Scatter
-from tuning.identification.valve_area import Floats
 from tuning.identification.verdict import FitCheck, HeldBack
 from tuning.notes import Note, Told
 

@@ -13,8 +13,8 @@ from sim import Car
 from sim.happenings import ELECTRICAL
 from sim.replay import replay
 from tuning.ensemble import LARGEST_SHARE
+from tuning.identification.parameters import Floats
 from tuning.identification.stretches import Stretch
-from tuning.identification.valve_area import Floats
 from tuning.logs import Log
 from tuning.notes import Told
 

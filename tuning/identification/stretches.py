@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.replay import Drive, Replayed, make_drive
-from tuning.identification.valve_area import Floats
+from tuning.identification.parameters import Floats
 from tuning.log_events import idle_rows, stretches, unrecorded_loads
 from tuning.logs import Log
 

@@ -7,10 +7,9 @@ from collections.abc import Callable
 import numpy as np
 
 from sim import Car
-from tuning.identification.parameters import SIMPLE, Parameters, factor
+from tuning.identification.parameters import SIMPLE, Floats, Parameters, factor
 from tuning.identification.result import Interval, root_of
 from tuning.identification.scatter import Scatter
-from tuning.identification.valve_area import Floats
 from tuning.loop import EngineFigures, engine_figures
 
 DRAWS = 80

@@ -10,9 +10,16 @@ import numpy as np
 from controllers import law_of
 from sim import Car
 from tuning.loop.linear import Reals
-from tuning.loop.margins import UltimateGain, margins, ultimate_gain
 from tuning.loop.point import IdlePoint, idle_point
-from tuning.loop.sampled_loop import SampledLaw, linear_law, loop, tread_steps
+from tuning.loop.sampled_loop import (
+    SampledLaw,
+    UltimateGain,
+    linear_law,
+    loop,
+    margins,
+    tread_steps,
+    ultimate_gain,
+)
 from tuning.notes import Told
 
 COLD_degC, HALF_WARM_degC = 20.0, 50.0

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from controllers import Feedback
-from tuning.search.budgets import Budget
-from tuning.search.judge import Judge
+from tuning.search.judge import Budget, Judge
 from tuning.search.next_places import CLOSE, WIDE, expected_ranking, next_settings
 from tuning.search.objective import Score, searched_value, total_of
 from tuning.search.space import Space

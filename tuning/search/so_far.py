@@ -11,9 +11,8 @@ from typing import Any
 from controllers import Feedback
 from sim import Car
 from tuning.ensemble import VERDICT, Samples
-from tuning.search.acceptance import is_acceptable
-from tuning.search.budgets import budget_of
-from tuning.search.judge import Judge
+from tuning.search.judge import Judge, budget_of
+from tuning.search.objective import is_acceptable
 from tuning.search.pareto import Point, point
 from tuning.search.predicted import Prediction, predict
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space

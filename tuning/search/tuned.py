@@ -9,10 +9,10 @@ from controllers import Feedback
 from sim import Car
 from tuning.ensemble import Samples
 from tuning.notes import Note, Told
+from tuning.search.choice import Plateau
 from tuning.search.compared import PRESENT, Compared
 from tuning.search.objective import Score
 from tuning.search.pareto import Front
-from tuning.search.plateau import Plateau
 from tuning.search.predicted import Prediction
 from tuning.search.reasons import Reason
 from tuning.search.weights import Weights

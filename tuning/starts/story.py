@@ -10,9 +10,19 @@ import numpy as np
 
 from tuning.measures import RUNNING_SHARE, START_TOLERANCE_rpm, measure
 from tuning.notes import Note, Told
-from tuning.starts.base_needed import BaseError, OutOfReach, base_errors, out_of_reach
 from tuning.starts.phases import Phase, first_s, phases_of
-from tuning.starts.position import APART_steps, HiddenOffset, Lost, hidden_offset, homing_rows, lost_in
+from tuning.starts.position import (
+    APART_steps,
+    BaseError,
+    HiddenOffset,
+    Lost,
+    OutOfReach,
+    base_errors,
+    hidden_offset,
+    homing_rows,
+    lost_in,
+    out_of_reach,
+)
 
 if TYPE_CHECKING:
     from sim import Car, Trace
