@@ -37,7 +37,7 @@ from tuning.log_events import (
     warm_up,
 )
 from tuning.logs import Log
-from tuning.notes import Note
+from tuning.notes import Note, plain
 
 
 def next_step(log: Log, cause: str, swing: Swing | None, car: Car | None) -> Note:
@@ -81,6 +81,10 @@ CAUSES = (
 """Findings that explain an idle, the weightiest first, each with its short name."""
 DRIVEN_SHARE = 0.02
 """Driving that takes less of the log is not told [-]."""
+TOLD = (
+    "file", "cause", "hunting", "verdict", "findings", "hot", "warming", "segments", "judged_s",
+    "driven_share", "next",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -191,23 +195,10 @@ class Diagnosis:
         dict
             Cause, findings, hot part, warm-up and segments.
         """
-        hot = None if self.hot is None else asdict(self.hot)
-        if hot is not None and not np.isfinite(hot["mean_map_kPa"]):
-            hot["mean_map_kPa"] = None
-        judged = self.judged if np.isfinite(self.judged[0]) else None
-        return {
-            "file": self.file,
-            "cause": self.cause,
-            "hunting": self.hunting,
-            "verdict": self.verdict.to_dict(),
-            "findings": [one.to_dict() for one in self.findings],
-            "hot": hot,
-            "warming": None if self.warming is None else asdict(self.warming),
-            "segments": [one.to_dict() for one in self.segments],
-            "judged_s": judged,
-            "driven_share": self.driven_share,
-            "next": self.next.to_dict(),
-        }
+        told = vars(self) | {"hunting": self.hunting, "verdict": self.verdict}
+        told["judged_s"] = self.judged if np.isfinite(self.judged[0]) else None
+        told |= {name: one and asdict(one) for name, one in (("hot", self.hot), ("warming", self.warming))}
+        return {name: plain(told[name]) for name in TOLD}
 
 
 def _findings(log: Log, car: Car | None, swing: Swing | None) -> tuple[Finding, ...]:

@@ -104,16 +104,8 @@ def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coo
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Dips:
-    """Deepest dip, settled speed and whether it stalled, of each car (rows) in each scenario."""
-
-    dip_rpm: Reals
-    settled_rpm: Reals
-    stalled: Reals
-
-
-def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: float) -> _Dips:
+def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: float) -> Reals:
+    """Deepest dip, settled speed and whether it stalled: shape (3, cars, scenarios) [rpm, rpm, -]."""
     fleet = make_fleet(cars, scenarios)
     plan = full_plan(
         fleet, settings_table(cars), base_error_steps=[base_error_steps], pair_settings_with_cars=True
@@ -132,7 +124,7 @@ def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: 
         out[2, rows] = np.isfinite(stalled_s)
 
     run_plan(fleet, plan, keep)
-    return _Dips(*out.reshape(3, len(cars), len(scenarios)))
+    return out.reshape(3, len(cars), len(scenarios))
 
 
 def _resting(car: Car, point: IdlePoint) -> tuple[Car, float, float]:
@@ -141,10 +133,6 @@ def _resting(car: Car, point: IdlePoint) -> tuple[Car, float, float]:
     leak = car.throttle.leak_mm2 + point.leak_for(whole - point.needed_steps)
     at_rest = with_values(without_scatter(car), {"throttle": {"leak_mm2": max(leak, 0.0)}})
     return at_rest, float(whole), float(whole) - point.base_steps
-
-
-def _changed(car: Car, **feedback: Any) -> Car:
-    return with_values(car, {"feedback": feedback})
 
 
 def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
@@ -157,34 +145,26 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
     step_s = car.valve.step_ms / 1000.0
     most = min(MOST_OPENED_steps, int(car.valve.travel_steps - whole))
     spark = {"spark_trim_deg_per_100rpm": SPARK_deg_per_100rpm, "spark_trim_limit_deg": SPARK_LIMIT_deg}
-    still = _changed(at_rest, law="none")
-    sparked = _changed(at_rest, **spark)
+    still, sparked = (with_values(at_rest, {"feedback": one}) for one in ({"law": "none"}, spark))
     found = []
     for key, name, names in fitted_loads(car):
-        opened = list(range(most + 1))
-        scenarios = [opening_scenario(names, n, step_s, point.coolant_degC) for n in opened]
-        held = _dips([still], scenarios, error)
-        forward = int(np.argmin(np.abs(held.settled_rpm[0] - point.target_rpm)))
-        own = _dips([at_rest, sparked], [scenarios[0], scenarios[forward]], error)
-        best = int(np.argmin(held.dip_rpm[0]))
+        scenarios = [opening_scenario(names, n, step_s, point.coolant_degC) for n in range(most + 1)]
+        dips, settled, stalled = _dips([still], scenarios, error)[:, 0]
+        forward, best = int(np.argmin(np.abs(settled - point.target_rpm))), int(np.argmin(dips))
+        own, _, own_stalled = _dips([at_rest, sparked], [scenarios[0], scenarios[forward]], error)
         found.append(
             BoundRow(
                 key=key,
                 name=name,
-                own_rpm=float(own.dip_rpm[0, 0]),
-                held_rpm=float(held.dip_rpm[0, 0]),
-                bound_rpm=float(held.dip_rpm[0, best]),
-                forward_rpm=float(held.dip_rpm[0, forward]),
+                own_rpm=float(own[0, 0]),
+                held_rpm=float(dips[0]),
+                bound_rpm=float(dips[best]),
+                forward_rpm=float(dips[forward]),
                 forward_steps=forward,
-                spark_rpm=float(own.dip_rpm[1, 0]),
-                forward_spark_rpm=float(own.dip_rpm[1, 1]),
-                stalls=bool(own.stalled[0, 0]),
-                bound_stalls=bool(held.stalled[0, best]),
+                spark_rpm=float(own[1, 0]),
+                forward_spark_rpm=float(own[1, 1]),
+                stalls=bool(own_stalled[0, 0]),
+                bound_stalls=bool(stalled[best]),
             )
         )
     return tuple(found)
-
-
-def deepest(rows: Sequence[BoundRow]) -> BoundRow | None:
-    """The load with the deepest dip of the car's own, none without loads."""
-    return max(rows, key=lambda row: row.own_rpm, default=None)

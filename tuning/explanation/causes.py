@@ -138,10 +138,10 @@ def agrees(table: Ablation, first: str) -> bool:
 ROOM = 1.1
 """A deadband is asked to be this much wider than the geometry needs [-]."""
 
-Told = tuple[Note, Note, Note]
+Telling = tuple[Note, Note, Note]
 
 
-def _resolution(f: Findings) -> Told:
+def _resolution(f: Findings) -> Telling:
     view, suggested = f.resolution, f.table.row("suggested")
     wide_rpm = ROOM * view.smallest_deadband_rpm
     number = Note(
@@ -169,7 +169,7 @@ def _resolution(f: Findings) -> Told:
     return number, remedy, cost
 
 
-def _gains(f: Findings) -> Told:
+def _gains(f: Findings) -> Telling:
     here, now, eased = f.linear.here, f.car.feedback, eased_gains(f.car, f.linear)
     number = Note("explanation.gains.number", times=here.border_multiplier, period_s=here.border_period_s)
     slower = Note("explanation.gains.slower")
@@ -188,7 +188,7 @@ def _gains(f: Findings) -> Told:
     return number, remedy, slower
 
 
-def _valve_speed(f: Findings) -> Told:
+def _valve_speed(f: Findings) -> Telling:
     number = Note(
         "explanation.valve_speed.number",
         step_ms=f.car.valve.step_ms,
@@ -199,7 +199,7 @@ def _valve_speed(f: Findings) -> Told:
     return number, remedy, Note("explanation.valve_speed.cost")
 
 
-def _updates(f: Findings) -> Told:
+def _updates(f: Findings) -> Telling:
     row = best_row(f.table, "updates")
     quicker = row is None or row.key == "quicker_updates"
     number = Note(
@@ -214,7 +214,7 @@ def _updates(f: Findings) -> Told:
     return number, remedy, cost
 
 
-def _limits(f: Findings) -> Told:
+def _limits(f: Findings) -> Telling:
     low, high = f.car.feedback.trim_limit_steps
     number = Note(
         "explanation.limits.number",
@@ -226,7 +226,7 @@ def _limits(f: Findings) -> Told:
     return number, Note("explanation.limits.remedy"), Note("explanation.limits.cost")
 
 
-def _backlash(f: Findings) -> Told:
+def _backlash(f: Findings) -> Telling:
     play = f.car.valve.backlash_steps
     worth = play * f.point.rpm_per_step
     number = Note("explanation.backlash.number", play_steps=play, worth_rpm=worth)
@@ -234,7 +234,7 @@ def _backlash(f: Findings) -> Told:
     return number, remedy, Note("explanation.backlash.cost")
 
 
-def _not_feedback(f: Findings) -> Told:
+def _not_feedback(f: Findings) -> Telling:
     if not f.linear.here.engine_stable:
         number = Note("explanation.not_feedback.runs_off")
     elif not f.car.feedback.acts:
@@ -251,7 +251,7 @@ def _not_feedback(f: Findings) -> Told:
     return number, remedy, Note("explanation.not_feedback.cost")
 
 
-_TOLD: dict[str, Callable[[Findings], Told]] = {
+_TOLD: dict[str, Callable[[Findings], Telling]] = {
     "resolution": _resolution,
     "gains": _gains,
     "valve_speed": _valve_speed,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from tuning.explanation.bound import BoundRow, deepest
+from tuning.explanation.bound import BoundRow
 from tuning.explanation.causes import AT_LIMIT_SHARE, CAUSES, Cause, Findings, named_by_theory
 from tuning.explanation.cycle import SeenCycle
 from tuning.loop import Cycle
@@ -125,7 +125,7 @@ def _notes(f: Findings) -> list[Note]:
         told.append(Note("explanation.base_off", off_steps=-off))
     if f.car.spark.advance_deg_per_100rpm < 0.0 and f.linear.here.engine_stable:
         told.append(Note("explanation.retards", worth_rpm=f.linear.here.rpm_per_step))
-    worst = deepest(f.bound)
+    worst = max(f.bound, key=lambda row: row.own_rpm, default=None)
     if worst is not None and row.stalled_share < MOST_STALLS:
         told.append(_dip(worst))
     return told

@@ -71,12 +71,11 @@ class Stretch:
         return replace(self.drive, events=events)
 
 
-def fresh_rows(log: Log, name: str = "rpm") -> Flags:
-    """Rows in which a slowly refreshed signal is new; all where it is refreshed with the rows."""
-    values = getattr(log, name)
-    if name not in log.refresh_s:
-        return np.ones(values.size, dtype=bool)
-    return np.concatenate([[True], np.diff(values) != 0.0])
+def fresh_rows(log: Log) -> Flags:
+    """Rows in which slowly refreshed speed is new; all where it is refreshed with the rows."""
+    if "rpm" not in log.refresh_s:
+        return np.ones(log.rpm.size, dtype=bool)
+    return np.concatenate([[True], np.diff(log.rpm) != 0.0])
 
 
 def holds_of(time_s: Floats, steps: Floats) -> NDArray[np.int64]:
@@ -147,17 +146,6 @@ def _make_stretch(
         events=[events[row] for row in order],
         altitude_m=altitude_m,
     )
-    return _with_slots(
-        log, number, rows, drive, np.array([which[row] for row in order] + [-1], dtype=np.int64),
-        np.array([share[row] for row in order] + [0.0]), steps,
-    )  # fmt: skip
-
-
-def _with_slots(
-    log: Log, number: int, rows: slice, drive: Drive, load_of_event: NDArray[np.int64],
-    load_share: Floats, steps: Floats,
-) -> Stretch:  # fmt: skip
-    time_s = log.time_s[rows]
     slot_s = max(SLOT_s, 0.999 * float(np.median(np.diff(time_s))))
     _, slot = np.unique(np.floor((time_s - time_s[0]) / slot_s + 1e-6), return_inverse=True)
     weight = 1.0 / np.bincount(slot)
@@ -172,8 +160,8 @@ def _with_slots(
         log=number,
         rows=rows,
         drive=drive,
-        load_of_event=load_of_event,
-        load_share=load_share,
+        load_of_event=np.array([which[row] for row in order] + [-1], dtype=np.int64),
+        load_share=np.array([share[row] for row in order] + [0.0]),
         slot=slot,
         weight=weight,
         time_s=middle_s,

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from controllers import curve_at
+from sim import Car, with_values
 from tuning.notes import Note, Told, plain
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
@@ -33,9 +34,6 @@ from tuning.starts import (
     needs,
     start_results,
 )
-
-if TYPE_CHECKING:
-    from sim import Car
 
 WARM_degC = (*PLACES_degC[len(STARTS_degC) :], 70.0, 90.0)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
@@ -191,7 +189,6 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
     BaseProposal
         Beside the owner's curves; never applied.
     """
-    from sim import with_values
     from tuning.checks import valve_checks
 
     aims = targets or StartTargets()
@@ -225,8 +222,6 @@ def _proposal(
     car: Car, aims: StartTargets, some: Sequence[Need], found: SearchResult, seed: int
 ) -> BaseProposal:
     """Start the car with the curves found and with its own, on chances of their own."""
-    from sim import with_values
-
     limit = float(car.valve.open_limit_steps)
     need = some[0].at_start_steps
     proposal = BaseProposal(

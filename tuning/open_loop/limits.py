@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from tuning.notes import Note, Told
 from tuning.open_loop.search import StartTargets
-from tuning.starts import STARTS_degC
-
-if TYPE_CHECKING:
-    from tuning.starts import StartResult
+from tuning.starts import StartResult, STARTS_degC
 
 STEEP_steps = 8.0
 """A need that falls by more over one point of the curve is called steep [steps]."""

@@ -8,16 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from sim import Car, Trace, with_values
 from tuning.starts.trials import STARTS_degC, start_scenario
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from sim import Car, Trace
 
 LEAST_EXTRA_steps = 4.0
 """Cranking stands at least so far above the base; common practice, no source [steps]."""
@@ -114,7 +110,7 @@ def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
     Held
         From some seconds after each start on.
     """
-    from sim import simulate, with_values
+    from sim import simulate
 
     limit = float(car.valve.open_limit_steps)
     changes: dict[str, dict[str, object]] = {

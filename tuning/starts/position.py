@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from sim import Car, Trace
 from tuning.notes import Note, Told
-
-if TYPE_CHECKING:
-    from sim import Car, Trace
 
 APART_steps = 0.5
 """True and counted position differ if they are farther apart than this [steps]."""

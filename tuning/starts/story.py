@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from sim import Car, Trace
 from tuning.measures import RUNNING_SHARE, START_TOLERANCE_rpm, measure
 from tuning.notes import Note, Told
 from tuning.starts.phases import Phase, first_s, phases_of
@@ -23,9 +24,6 @@ from tuning.starts.position import (
     lost_in,
     out_of_reach,
 )
-
-if TYPE_CHECKING:
-    from sim import Car, Trace
 
 WATCHED_s = 60.0
 """Length of the start that is measured, from the key to crank [s]."""

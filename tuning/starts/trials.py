@@ -5,18 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controllers import curve_at
+from sim import Car, Scenario, with_values
 from tuning.measures import START_TOLERANCE_rpm
 from tuning.notes import Note, Told
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from sim import Car, Scenario
 
 STARTS_degC = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0, 40.0)
 """Engine and air at the starts that are tried [degC]."""
@@ -72,8 +69,6 @@ class StartResult(Told):
 
 def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
     """Make the scenario of one start: key on, homing, crank, a minute of running."""
-    from sim import Scenario
-
     return Scenario.model_validate(
         {
             "name": f"start at {coolant_degC:g} degC",
@@ -117,7 +112,7 @@ def start_results(
     list of tuple of StartResult
         One tuple a car, one result a temperature.
     """
-    from sim import COUNTERS, full_plan, make_fleet, run_plan, settings_table, with_values
+    from sim import COUNTERS, full_plan, make_fleet, run_plan, settings_table
     from tuning.measures import COLUMN, measure_runs
 
     plain = [with_values(car, {"feedback": {"law": "none"}}) for car in cars]
