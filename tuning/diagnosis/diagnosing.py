@@ -37,7 +37,7 @@ from tuning.log_events import (
     warm_up,
 )
 from tuning.logs import Log
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 
 def next_step(log: Log, cause: str, swing: Swing | None, car: Car | None) -> Note:
@@ -81,14 +81,10 @@ CAUSES = (
 """Findings that explain an idle, the weightiest first, each with its short name."""
 DRIVEN_SHARE = 0.02
 """Driving that takes less of the log is not told [-]."""
-TOLD = (
-    "file", "cause", "hunting", "verdict", "findings", "hot", "warming", "segments", "judged_s",
-    "driven_share", "next",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Diagnosis:
+class Diagnosis(Told):
     """What a log tells about an idle.
 
     Attributes
@@ -112,6 +108,11 @@ class Diagnosis:
     next : Note
         What to do next.
     """
+
+    TOLD = (
+        "file", "cause", "hunting", "verdict", "findings", "hot", "warming", "segments", "judged_s",
+        "driven_share", "next",
+    )  # fmt: skip
 
     file: str
     cause: str
@@ -187,18 +188,9 @@ class Diagnosis:
         ]
         return [*rows, self.next]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the diagnosis as plain values, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Cause, findings, hot part, warm-up and segments.
-        """
-        told = vars(self) | {"hunting": self.hunting, "verdict": self.verdict}
-        told["judged_s"] = self.judged if np.isfinite(self.judged[0]) else None
-        told |= {name: one and asdict(one) for name, one in (("hot", self.hot), ("warming", self.warming))}
-        return {name: plain(told[name]) for name in TOLD}
+    def _told(self) -> dict[str, Any]:
+        told = {name: one and asdict(one) for name, one in (("hot", self.hot), ("warming", self.warming))}
+        return told | {"judged_s": self.judged if np.isfinite(self.judged[0]) else None}
 
 
 def _findings(log: Log, car: Car | None, swing: Swing | None) -> tuple[Finding, ...]:

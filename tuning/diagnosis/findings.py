@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from tuning.notes import Note, Told
 
@@ -20,7 +21,5 @@ class Finding(Told):
     note: Note  # the answer told; where it cannot be, what would decide
     values: dict[str, float] = field(default_factory=dict)  # numbers behind it, names with units
 
-    @property
-    def text(self) -> Note:
-        """The answer by the name that it is told by."""
-        return self.note
+    def _told(self) -> dict[str, Any]:
+        return {"text": self.note}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -51,16 +52,6 @@ class CycleView(Told):
     predicted_chance: float  # chance from the geometry of positions, see ``resolution.hunting_expected``
 
     @property
-    def waveform(self) -> Cycle | None:
-        """The predicted cycle by another name."""
-        return self.predicted
-
-    @property
-    def relay(self) -> list[Cycle]:
-        """Those over two positions."""
-        return [cycle for cycle in self.all_predicted if cycle.positions == 2]
-
-    @property
     def period_ratio(self) -> float:
         """Predicted over simulated period, nan without both [-]."""
         one, other = self.predicted, self.seen
@@ -71,6 +62,10 @@ class CycleView(Told):
         """Predicted over simulated swing, nan without both [-]."""
         one, other = self.predicted, self.seen
         return one.peak_to_peak_rpm / other.swing_rpm if one and other else math.nan
+
+    def _told(self) -> dict[str, Any]:
+        over_two = [cycle for cycle in self.all_predicted if cycle.positions == 2]
+        return {"waveform": self.predicted, "relay": over_two}
 
 
 def _places(car: Car, point: IdlePoint, phases: Phases) -> list[Bracket | None]:

@@ -18,27 +18,19 @@ from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolutio
 from tuning.explanation.resolution import ResolutionView, resolution_view
 from tuning.explanation.runs import Phases, even_phases
 from tuning.explanation.story import Story, tell_cycle
-from tuning.explanation.suggest import suggested_settings
-from tuning.explanation.switches import switches
+from tuning.explanation.switches import suggested_settings, switches
 from tuning.explanation.verdict import verdict
 from tuning.loop import IdlePoint, LinearView, WARM_degC, idle_point, linear_view
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 PHASES, QUICK_PHASES = 24, 12
 """Starting phases of the runs that prove the cause."""
 
 Progress = Callable[[float, str], None]
 
-TOLD = (
-    "name", "hunts", "hunting", "verdict", "causes", "coolant_degC", "target_rpm", "needed_steps",
-    "base_steps", "settings", "suggested", "linear", "resolution", "cycle", "with_and_without", "floor_rpm",
-    "scatter_rpm", "maps", "story", "bound", "seconds",
-)  # fmt: skip
-"""What an explanation is told by, in order."""
-
 
 @dataclass(frozen=True, eq=False)
-class Explanation:
+class Explanation(Told):
     """Why a car's warm idle hunts, or why it does not.
 
     Attributes
@@ -66,6 +58,12 @@ class Explanation:
     seconds : float
         What it took [s].
     """
+
+    TOLD = (
+        "name", "hunts", "hunting", "verdict", "causes", "coolant_degC", "target_rpm", "needed_steps",
+        "base_steps", "settings", "suggested", "linear", "resolution", "cycle", "with_and_without",
+        "floor_rpm", "scatter_rpm", "maps", "story", "bound", "seconds",
+    )  # fmt: skip
 
     name: str
     hunts: bool
@@ -102,18 +100,10 @@ class Explanation:
         """
         return [*self.verdict, *(self.story.lines if self.story else ())]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Everything, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Plain values; None where there is no number.
-        """
+    def _told(self) -> dict[str, Any]:
         a = self.ablation
-        told = vars(self) | {"hunting": a.chance, "with_and_without": a.rows}
-        told |= {"floor_rpm": a.floor_rpm, "scatter_rpm": a.scatter_rpm}
-        return {name: plain(told[name]) for name in TOLD}
+        told = {"hunting": a.chance, "with_and_without": a.rows}
+        return told | {"floor_rpm": a.floor_rpm, "scatter_rpm": a.scatter_rpm}
 
 
 def _no_point(car: Car, coolant_degC: float) -> InputError:

@@ -232,10 +232,8 @@ class Fit(Told):
             *(Note("identification.note", note=note) for note in self.notes),
         ]  # fmt: skip
 
-    @property
-    def uncertainty(self) -> dict[str, dict[str, float]]:
-        """The fitted car's table [uncertainty]."""
-        return self.car.uncertainty
+    def _told(self) -> dict[str, Any]:
+        return {"uncertainty": self.car.uncertainty}
 
 
 def root_of(covariance: Floats) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,10 +44,8 @@ class FitCheck(Told):
     passed: bool  # whether the answer lets the fit be trusted
     note: Note  # the answer, with numbers
 
-    @property
-    def text(self) -> Note:
-        """The answer by the name that it is told by."""
-        return self.note
+    def _told(self) -> dict[str, Any]:
+        return {"text": self.note}
 
 
 @dataclass(frozen=True)

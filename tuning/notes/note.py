@@ -84,4 +84,10 @@ class Told:
         dict
             By name.
         """
-        return {name: plain(getattr(self, name)) for name in self.TOLD or (*vars(self), *self.ALSO)}
+        own = self._told()
+        names = (*(self.TOLD or vars(self)), *self.ALSO, *own)
+        return {name: plain(own[name] if name in own else getattr(self, name)) for name in names}
+
+    def _told(self) -> dict[str, Any]:
+        """What is told by a name that is no field's or property's, or in another form."""
+        return {}

@@ -106,14 +106,8 @@ class LoggedBase(Told):
         ]  # fmt: skip
         return [verdict, *points, *self.notes]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the proposal as plain values.
-
-        Returns
-        -------
-        dict
-        """
-        return super().to_dict() | {"source": "logs", "curves": self.curves()}
+    def _told(self) -> dict[str, Any]:
+        return {"source": "logs", "curves": self.curves()}
 
 
 def _readings(car: Car, log: Log) -> Floats:

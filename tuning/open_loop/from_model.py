@@ -14,7 +14,7 @@ import numpy as np
 
 from controllers import curve_at
 from sim import Car, with_values
-from tuning.notes import Note, Told, plain
+from tuning.notes import Note, Told
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
     SearchResult,
@@ -112,20 +112,9 @@ class BaseProposal(Told):
             "after_start_fade_s": self.fade_s,
         }
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the proposal as plain values.
-
-        Returns
-        -------
-        dict
-        """
-        return super().to_dict() | {
-            "source": "model",
-            "curves": self.curves(),
-            "starts_now": plain(self.now),
-            "starts_proposed": plain(self.proposed),
-            "met_with_minimum_move_1": self.finer,
-        }
+    def _told(self) -> dict[str, Any]:
+        told = {"source": "model", "curves": self.curves(), "starts_now": self.now}
+        return told | {"starts_proposed": self.proposed, "met_with_minimum_move_1": self.finer}
 
     def lines(self) -> list[Note]:
         """Tell the proposal; the first note is the verdict.

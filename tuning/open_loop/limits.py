@@ -36,9 +36,8 @@ class MissedTarget(Told):
             reached=self.reached, wanted=self.wanted, why=self.why,
         )  # fmt: skip
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values, the reasons as one."""
-        return super().to_dict() | {"why": Note("open_loop.reasons", why=self.why).to_dict()}
+    def _told(self) -> dict[str, Any]:
+        return {"why": Note("open_loop.reasons", why=self.why)}
 
 
 def value_of(name: str, one: StartResult) -> Note:

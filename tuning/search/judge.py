@@ -12,8 +12,7 @@ from controllers import Feedback
 from sim import Car
 from sim.files import one_problem
 from tuning.ensemble import TrialRuns, noise_seeds, plausible_cars
-from tuning.search.objective import Score, score
-from tuning.search.weights import Weights
+from tuning.search.objective import Score, Weights, score
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,8 @@ from typing import Any
 from controllers import Feedback
 from tuning.search.judge import Budget, Judge
 from tuning.search.next_places import CLOSE, WIDE, expected_ranking, next_settings
-from tuning.search.objective import Score, searched_value, total_of
+from tuning.search.objective import Score, Weights, searched_value, total_of
 from tuning.search.space import Space
-from tuning.search.weights import Weights
 from tuning.studies import Outcome, Progress, Study, run_search
 
 WORTHWHILE = 0.01

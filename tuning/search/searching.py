@@ -24,17 +24,15 @@ from tuning.search.compared import (
     base_notes,
     better,
     known_settings,
+    start_points,
 )
 from tuning.search.judge import Budget, Judge, budget_of
-from tuning.search.objective import is_acceptable, score, total_of
-from tuning.search.pareto import Front, Point, pareto_front, point
+from tuning.search.objective import Weights, favoured, is_acceptable, score, total_of, weights_of
 from tuning.search.predicted import predict
 from tuning.search.proposals import Search, improvement_chance
 from tuning.search.reasons import Reason, parameter_importance, reasons
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, Space, make_space
-from tuning.search.start_points import start_points
-from tuning.search.tuned import Gap, Tuning
-from tuning.search.weights import Weights, favoured, weights_of
+from tuning.search.tuned import Front, Gap, Point, Tuning, pareto_front, point
 from tuning.studies import Study, open_study
 
 SAMPLER = "tpe"

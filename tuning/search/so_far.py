@@ -12,11 +12,10 @@ from controllers import Feedback
 from sim import Car
 from tuning.ensemble import VERDICT, Samples
 from tuning.search.judge import Judge, budget_of
-from tuning.search.objective import is_acceptable
-from tuning.search.pareto import Point, point
+from tuning.search.objective import is_acceptable, weights_of
 from tuning.search.predicted import Prediction, predict
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space
-from tuning.search.weights import weights_of
+from tuning.search.tuned import Point, point
 from tuning.studies import open_storage
 
 
