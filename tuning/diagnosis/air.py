@@ -120,9 +120,7 @@ def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | No
     elif float(np.std(read.steps)) > MOVED_steps:
         columns.append(read.steps)
     design = np.column_stack(columns)
-    weights = np.linalg.lstsq(design, air, rcond=None)[0]
-    variance = _left_over(design, air) / (count - design.shape[1])
-    error = float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[1, 1]))
+    weights, error = _line(design, air, 1)
     change = float(weights[1])
     slope = float(weights[2]) if len(columns) > 2 else worth_of_step
     steps = change / slope if np.isfinite(slope) and slope > 0.0 else np.nan
@@ -199,15 +197,17 @@ def air_against_steps(read: AirReadings) -> float:
     cut, f_value = _best_cut(design, read.air)
     if f_value >= CLEAR_F:
         design = np.column_stack([design, (np.arange(count) >= cut).astype(float)])
-    weights = np.linalg.lstsq(design, read.air, rcond=None)[0]
-    variance = _left_over(design, read.air) / (count - design.shape[1])
-    error = float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[2, 2]))
+    weights, error = _line(design, read.air, 2)
     return float(weights[2]) / max(error, 1e-12)
 
 
-def _left_over(design: Floats, values: Floats) -> float:
+def _line(design: Floats, values: Floats, of: int) -> tuple[Floats, float]:
+    """Weights of least squares, and the standard error of one of them."""
     weights = np.linalg.lstsq(design, values, rcond=None)[0]
-    return float(np.sum((values - design @ weights) ** 2))
+    variance = float(np.sum((values - design @ weights) ** 2)) / (len(values) - design.shape[1])
+    return np.asarray(weights, dtype=float), float(
+        np.sqrt(variance * np.linalg.pinv(design.T @ design)[of, of])
+    )
 
 
 def pressure_after_moves(log: Log) -> tuple[float, bool]:

@@ -67,17 +67,11 @@ def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) 
 
 def _why_no_air(log: Log) -> Note:
     """What is missing to tell whether the same steps give the same air."""
-    if _only_warming(log):
+    if log.map_kPa is None or log.valve_steps is None:
+        return Note("diagnosis.position.unseen")
+    if warming_rows(log).any():
         return Note("diagnosis.position.warming")
-    if log.map_kPa is not None and log.valve_steps is not None:
-        return Note("diagnosis.position.never_settles")
-    return Note("diagnosis.position.unseen")
-
-
-def _only_warming(log: Log) -> bool:
-    """Whether air could be read if the engine were hot for longer."""
-    warming = warming_rows(log)
-    return log.map_kPa is not None and log.valve_steps is not None and bool(warming.any())
+    return Note("diagnosis.position.never_settles")
 
 
 def _drift_findings(log: Log, car: Car | None, drift: AirJump, duration_s: float) -> tuple[Finding, Finding]:

@@ -73,7 +73,7 @@ class Findings:
     linear: LinearView  # margins
     resolution: ResolutionView  # steps against deadband
     cycle: CycleView  # predicted and simulated cycle
-    table: Ablation  # with and without
+    ablation: Ablation  # with and without
     bound: tuple[BoundRow, ...]  # unbeatable dips, may be empty
     suggested: dict[str, Any]  # suggested settings, may be empty
 
@@ -142,7 +142,7 @@ Telling = tuple[Note, Note, Note]
 
 
 def _resolution(f: Findings) -> Telling:
-    view, suggested = f.resolution, f.table.row("suggested")
+    view, suggested = f.resolution, f.ablation.row("suggested")
     wide_rpm = ROOM * view.smallest_deadband_rpm
     number = Note(
         "explanation.resolution.number",
@@ -164,7 +164,7 @@ def _resolution(f: Findings) -> Telling:
         "explanation.resolution.cost",
         off_rpm=max(wide_rpm, view.deadband_rpm),
         moves=math.nan if suggested is None else suggested.with_scatter_moves_per_min,
-        moves_now=f.table.as_is.with_scatter_moves_per_min,
+        moves_now=f.ablation.as_is.with_scatter_moves_per_min,
     )
     return number, remedy, cost
 
@@ -200,7 +200,7 @@ def _valve_speed(f: Findings) -> Telling:
 
 
 def _updates(f: Findings) -> Telling:
-    row = best_row(f.table, "updates")
+    row = best_row(f.ablation, "updates")
     quicker = row is None or row.key == "quicker_updates"
     number = Note(
         "explanation.updates.number",
@@ -220,7 +220,7 @@ def _limits(f: Findings) -> Telling:
         "explanation.limits.number",
         low=low,
         high_steps=high,
-        share_percent=100.0 * f.table.as_is.limited_share,
+        share_percent=100.0 * f.ablation.as_is.limited_share,
         need_steps=f.point.needed_steps - f.point.base_steps,
     )
     return number, Note("explanation.limits.remedy"), Note("explanation.limits.cost")
@@ -239,12 +239,11 @@ def _not_feedback(f: Findings) -> Telling:
         number = Note("explanation.not_feedback.runs_off")
     elif not f.car.feedback.acts:
         number = Note("explanation.not_feedback.off")
-    elif f.table.held_stalled > f.table.held_chance:
-        number = Note("explanation.not_feedback.stalls", of_100=100.0 * f.table.held_stalled)
+    elif f.ablation.held_stalled > f.ablation.held_chance:
+        number = Note("explanation.not_feedback.stalls", of_100=100.0 * f.ablation.held_stalled)
     else:
-        number = Note(
-            "explanation.not_feedback.swings", of_100=100.0 * f.table.held_chance, floor_rpm=f.table.floor_rpm
-        )
+        swings, floor_rpm = 100.0 * f.ablation.held_chance, f.ablation.floor_rpm
+        number = Note("explanation.not_feedback.swings", of_100=swings, floor_rpm=floor_rpm)
     remedy, retards = Note("explanation.not_feedback.remedy"), -f.car.spark.advance_deg_per_100rpm
     if retards > 0.0:
         remedy = Note("explanation.not_feedback.spark", retards_deg_per_100rpm=retards)
@@ -265,11 +264,11 @@ _TOLD: dict[str, Callable[[Findings], Telling]] = {
 def causes_of(findings: Findings) -> tuple[Cause, ...]:
     """Causes that take part, ranked and told; empty where nothing hunts and feedback is on."""
     f = findings
-    first = named_by_theory(f.car, f.linear, f.resolution, f.table)
-    if first != "not_feedback" and not f.table.hunts:
+    first = named_by_theory(f.car, f.linear, f.resolution, f.ablation)
+    if first != "not_feedback" and not f.ablation.hunts:
         return ()
     told = []
-    for key, row in ranked(f.table, first):
+    for key, row in ranked(f.ablation, first):
         number, remedy, cost = _TOLD[key](f)
         told.append(
             Cause(

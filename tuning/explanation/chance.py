@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from controllers import law_of
 from sim import Car, with_values
@@ -135,9 +134,8 @@ def hunting_map(car: Car, chance: StartChance, kind: str, seed: int) -> HuntingM
     point = chance.point
     if not car.feedback.acts or point is None or not point.plant.is_stable():
         return None
-    nothing: dict[str, Any] = {}
     if kind != "gains":
-        return resolution_map(car, point, nothing, QUICK, seed=seed)
+        return resolution_map(car, point, {}, QUICK, seed=seed)
     if not law_of(car.feedback).has_gains:
         return None
-    return gain_map(car, point, nothing, QUICK, seed=seed)
+    return gain_map(car, point, {}, QUICK, seed=seed)

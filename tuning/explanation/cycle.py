@@ -68,12 +68,6 @@ class CycleView(Told):
         return {"waveform": self.predicted, "relay": over_two}
 
 
-def _places(car: Car, point: IdlePoint, phases: Phases) -> list[Bracket | None]:
-    """Positions around the target that whole moves from the base curve reach, phase by phase."""
-    start, move = base_position(car, point.coolant_degC), tread_steps(car)
-    return [bracket(point.rpm_with_leak(leak), point.target_rpm, start, move) for leak in phases]
-
-
 def seen_cycle(places: list[Bracket | None], ends: Ends) -> SeenCycle | None:
     """Of the runs that hunt with a period the one with the target nearest to midway, none if none does."""
     starts = ends.hunting.size // len(places)
@@ -102,7 +96,9 @@ def best_of(cycles: list[Cycle]) -> Cycle | None:
 def cycle_view(car: Car, point: IdlePoint, phases: Phases, ends: Ends, predicted_chance: float) -> CycleView:
     """The cycle predicted from engine, settings and starting place alone, beside the simulated one."""
     by_start = ends.hunting.reshape(len(phases), -1)
-    seen = seen_cycle(_places(car, point, phases), ends)
+    start, move = base_position(car, point.coolant_degC), tread_steps(car)
+    speeds = [point.rpm_with_leak(leak) for leak in phases]
+    seen = seen_cycle([bracket(rpm, point.target_rpm, start, move) for rpm in speeds], ends)
     worth, phase = point.rpm_per_step, 0.5
     if seen is not None:
         worth, phase = seen.rpm_per_step, seen.phase

@@ -11,9 +11,9 @@ from typing import Any
 from controllers import law_of
 from sim import Car, InputError, Problem, with_values
 from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_floor
-from tuning.explanation.bound import BoundRow, bound_rows
+from tuning.explanation.bound import bound_rows
 from tuning.explanation.causes import Cause, Findings, best_row, causes_of
-from tuning.explanation.cycle import CycleView, cycle_view
+from tuning.explanation.cycle import cycle_view
 from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
 from tuning.explanation.resolution import ResolutionView, resolution_view
 from tuning.explanation.runs import Phases, even_phases
@@ -30,31 +30,19 @@ Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True, eq=False)
-class Explanation(Told):
-    """Why a car's warm idle hunts, or why it does not.
+class Explanation(Findings, Told):
+    """Why a car's warm idle hunts, or why it does not: what was found, and what it comes to.
 
     Attributes
     ----------
-    name : str
-        The car.
-    hunts : bool
-        Whether it does, with the engine's scatter; how often is ``ablation.chance``.
     verdict : tuple of Note
         What was found, the headline first.
     causes : tuple of Cause
         Ranked; empty where nothing hunts.
-    settings : dict
-        The car's table [feedback].
-    suggested : dict
-        Settings by rule that should rest; empty where none can.
-    linear, resolution, cycle, ablation : LinearView, ResolutionView, CycleView, Ablation
-        The four views.
     maps : tuple of HuntingMap
         Minimum move against deadband; gain against integral. Empty with feedback off.
     story : Story or None
         One cycle, told; None where the valve makes none.
-    bound : tuple of BoundRow
-        The unbeatable dip for each load.
     seconds : float
         What it took [s].
     """
@@ -65,24 +53,26 @@ class Explanation(Told):
         "floor_rpm", "scatter_rpm", "maps", "story", "bound", "seconds",
     )  # fmt: skip
 
-    name: str
-    hunts: bool
     verdict: tuple[Note, ...]
     causes: tuple[Cause, ...]
-    coolant_degC: float  # the idle point: coolant, target, position needed, position of the base curve
-    target_rpm: float
-    needed_steps: float
-    base_steps: float
-    settings: dict[str, Any]
-    suggested: dict[str, Any]
-    linear: LinearView
-    resolution: ResolutionView
-    cycle: CycleView
-    ablation: Ablation
     maps: tuple[HuntingMap, ...]
     story: Story | None
-    bound: tuple[BoundRow, ...]
     seconds: float
+
+    @property
+    def hunts(self) -> bool:
+        """Whether it does, with the engine's scatter; how often is ``ablation.chance``."""
+        return self.ablation.hunts
+
+    @property
+    def needed_steps(self) -> float:
+        """Position that the warm idle needs [steps]."""
+        return self.point.needed_steps
+
+    @property
+    def base_steps(self) -> float:
+        """Position that the base curve gives there [steps]."""
+        return self.point.base_steps
 
     @property
     def ending_row(self) -> AblationRow | None:
@@ -101,15 +91,10 @@ class Explanation(Told):
         return [*self.verdict, *(self.story.lines if self.story else ())]
 
     def _told(self) -> dict[str, Any]:
-        a = self.ablation
-        told = {"hunting": a.chance, "with_and_without": a.rows}
-        return told | {"floor_rpm": a.floor_rpm, "scatter_rpm": a.scatter_rpm}
-
-
-def _no_point(car: Car, coolant_degC: float) -> InputError:
-    wanted = f"no valve position gives its value at {coolant_degC:g} degC"
-    allowed = "a speed that the engine reaches between the valve's seat and its travel"
-    return InputError([Problem(car.name, 1, "curves.target_rpm", f"{wanted}, allowed: {allowed}")])
+        a, point = self.ablation, self.point
+        told = {"name": self.car.name, "settings": self.car.feedback, "hunting": a.chance}
+        told |= {"coolant_degC": point.coolant_degC, "target_rpm": point.target_rpm}
+        return told | {"with_and_without": a.rows, "floor_rpm": a.floor_rpm, "scatter_rpm": a.scatter_rpm}
 
 
 def _maps(
@@ -186,7 +171,9 @@ def explain(
     tell(0.0, "idle point and margins")
     point = idle_point(car, WARM_degC)
     if point is None:
-        raise _no_point(car, WARM_degC)
+        wanted = f"no valve position gives its value at {WARM_degC:g} degC"
+        allowed = "a speed that the engine reaches between the valve's seat and its travel"
+        raise InputError([Problem(car.name, 1, "curves.target_rpm", f"{wanted}, allowed: {allowed}")])
     linear = linear_view(car, point, quick=quick)
     tell(0.1, "each cause switched off")
     phases = even_phases(car, point, QUICK_PHASES if quick else PHASES)
@@ -198,32 +185,8 @@ def explain(
     tell(0.85, "load steps and the unbeatable dip")
     bound = bound_rows(car, point)
     findings = Findings(car, point, linear, resolution, cycle, table, bound, suggested)
+    causes = causes_of(findings)
+    told = verdict(findings, causes)
     tell(1.0, "explained")
-    return _put_together(findings, maps, story, time.perf_counter() - begun)
-
-
-def _put_together(
-    findings: Findings, maps: tuple[HuntingMap, ...], story: Story | None, seconds: float
-) -> Explanation:
-    """The result, with its verdict."""
-    f, causes = findings, causes_of(findings)
-    return Explanation(
-        name=f.car.name,
-        hunts=f.table.hunts,
-        verdict=verdict(f, causes),
-        causes=causes,
-        coolant_degC=f.point.coolant_degC,
-        target_rpm=f.point.target_rpm,
-        needed_steps=f.point.needed_steps,
-        base_steps=f.point.base_steps,
-        settings=f.car.feedback.model_dump(mode="json"),
-        suggested=f.suggested,
-        linear=f.linear,
-        resolution=f.resolution,
-        cycle=f.cycle,
-        ablation=f.table,
-        maps=maps,
-        story=story,
-        bound=f.bound,
-        seconds=seconds,
-    )
+    return Explanation(**vars(findings), verdict=told, causes=causes, maps=maps, story=story,
+                       seconds=time.perf_counter() - begun)  # fmt: skip

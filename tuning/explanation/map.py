@@ -162,7 +162,8 @@ def gain_map(
     phases = even_phases(car, point, size.phases)
     grid = np.empty((4, integrals.size, gains.size))
     for line, integral in enumerate(integrals):
-        cells = _gain_row(feedback, gains, float(integral))
+        fixed = {INTEGRAL: float(integral)}
+        cells = [feedback.model_copy(update={**fixed, GAIN: float(gain)}) for gain in gains]
         grid[:, line] = _cells(car, cells, phases, point, floor_rpm, seed)
         if on_row is not None:
             on_row((line + 1) / integrals.size)
@@ -178,9 +179,3 @@ def _gain_axes(now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSiz
     ]
     gains = np.linspace(0.0, widest[0], size.gains)
     return gains, np.linspace(0.0, widest[1], size.integrals + 1)[1:]
-
-
-def _gain_row(feedback: Feedback, gains: Reals, integral: float) -> list[Feedback]:
-    """Settings with one integral gain and many proportional ones."""
-    fixed = {"integral_steps_per_100rpm_s": integral}
-    return [feedback.model_copy(update={**fixed, "gain_steps_per_100rpm": float(gain)}) for gain in gains]

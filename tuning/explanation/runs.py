@@ -36,8 +36,6 @@ Reals = NDArray[np.float64]
 
 RUN_s = 120.0
 """Length of a run [s]."""
-LEAST_LEAK_mm2 = 0.0
-"""A throttle's leak is not made smaller than this [mm2]."""
 
 _LEAK = CAR_FIELDS.index("leak_m2")
 
@@ -48,8 +46,8 @@ Phases = tuple[float, ...]
 def even_phases(car: Car, point: IdlePoint, count: int) -> Phases:
     """Spread the position needed evenly over one whole move, half of it to either side."""
     shifts = ((np.arange(count) + 0.5) / count - 0.5) * float(tread_steps(car))
-    smallest = LEAST_LEAK_mm2 - car.throttle.leak_mm2
-    return tuple(max(point.leak_for(float(shift)), smallest) for shift in shifts)
+    # A throttle's leak is not made smaller than none.
+    return tuple(max(point.leak_for(float(shift)), 0.0 - car.throttle.leak_mm2) for shift in shifts)
 
 
 def without_scatter(car: Car) -> Car:

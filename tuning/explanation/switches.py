@@ -137,11 +137,6 @@ def finer_valve(car: Car) -> tuple[Car, int]:
     return with_values(car, changes), n
 
 
-def _lower_gains(car: Car, linear: LinearView) -> Car:
-    """Gains at most a safe share of those at the border; the law's times stay."""
-    return with_values(car, {"feedback": eased_gains(car, linear)})
-
-
 def eased_gains(car: Car, linear: LinearView) -> dict[str, Any]:
     """Changes of table [feedback] that bring gains to a safe share of those at the border."""
     share = min(1.0, SAFE_SHARE * linear.here.border_multiplier)
@@ -151,8 +146,10 @@ def eased_gains(car: Car, linear: LinearView) -> dict[str, Any]:
 def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Switch]:
     """The car as it is, and copies with one possible cause switched off each."""
     period = car.feedback.update_period_ms
-    quick = max(min(SHORTEST_UPDATE_ms, period), period / QUICKER)
-    slow = min(LONGEST_UPDATE_ms, period * SLOWER)
+    periods = {
+        "quicker_updates": max(min(SHORTEST_UPDATE_ms, period), period / QUICKER),
+        "slower_updates": min(LONGEST_UPDATE_ms, period * SLOWER),
+    }
     at_once: Changes = {"valve": {"pulse_ms": INSTANT_ms, "rest_ms": 0.0, "pull_in_ms": 0.1}}
     wide: Changes = {
         "feedback": {"trim_limit_steps": (-NO_LIMIT_steps, NO_LIMIT_steps)},
@@ -161,12 +158,14 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
     off: Changes = {"feedback": {"law": "none"}}
     made = [Switch("as_is", Note("explanation.switch.as_is"), car)]
     if car.feedback.acts:
-        lower = _lower_gains(car, linear)
+        lower = with_values(car, {"feedback": eased_gains(car, linear)})
         changed: list[tuple[str, Note, Changes]] = [
             ("valve_speed", Note("explanation.switch.valve_speed"), at_once),
             ("limits", Note("explanation.switch.limits"), wide),
-            ("quicker_updates", _updates(quick), _period(quick)),
-            ("slower_updates", _updates(slow), _period(slow)),
+            *(
+                (key, Note("explanation.switch.updates", update_period_ms=ms), _period(ms))
+                for key, ms in periods.items()
+            ),
         ]
         if car.valve.backlash_steps > 0.0:
             tight: Changes = {"valve": {"backlash_steps": 0.0}}
@@ -185,10 +184,6 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
             changes = with_values(car, {"feedback": suggested})
             made.append(Switch("suggested", Note("explanation.switch.suggested"), changes))
     return made
-
-
-def _updates(update_period_ms: float) -> Note:
-    return Note("explanation.switch.updates", update_period_ms=update_period_ms)
 
 
 def _period(update_period_ms: float) -> Changes:

@@ -16,6 +16,7 @@ import numpy as np
 
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
+from sim.linearise import settled_rpm
 from tuning.identification.parameters import SIMPLE, Floats, Parameters, make_parameters
 from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
@@ -85,7 +86,7 @@ def fit(
     _check_logs(every)
     described, spark = with_recorded_spark(car, every)
     problem, usual_rpm = _problem_of(described, every, altitude_m)
-    at_steps = _middle_steps(problem, every)
+    at_steps = float(np.median(_visited(problem.stretches, every)))
     start = _start(problem.parameters, at_steps, usual_rpm)
     found, covariance = fit_departures(problem, start, tell)
     result = _result(problem, car, every, (found, covariance), at_steps, seed, tell)
@@ -117,10 +118,6 @@ def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Probl
 
 def _visited(stretches: Sequence[Stretch], logs: Sequence[Log]) -> Floats:
     return np.concatenate([_steps(logs[one.log])[one.rows] for one in stretches])
-
-
-def _middle_steps(problem: Problem, logs: Sequence[Log]) -> float:
-    return float(np.median(_visited(problem.stretches, logs)))
 
 
 def _result(
@@ -161,21 +158,15 @@ def _result(
         loads_W=tuple(float(watts) for watts in loads_W),
         held_back=tuple(held),
         checks=checks,
-        curves=_curves(stretches, modelled, predicted),
+        curves=tuple(
+            Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
+            for one, model, guess in zip(stretches, modelled, predicted, strict=True)
+        ),
         notes=notes,
         seconds=0.0,
         draw=draw,
         departures=found,
         **figures,
-    )
-
-
-def _curves(
-    stretches: Sequence[Stretch], modelled: Sequence[Floats], predicted: Sequence[Floats]
-) -> tuple[Curve, ...]:
-    return tuple(
-        Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
-        for one, model, guess in zip(stretches, modelled, predicted, strict=True)
     )
 
 
@@ -201,8 +192,6 @@ def _start(parameters: Parameters, steps: float, usual_rpm: float) -> Floats:
     The leak is found by bisection; what it cannot do alone, the valve's whole area does.
     """
     from scipy.optimize import brentq
-
-    from sim.linearise import settled_rpm
 
     start = np.zeros(len(parameters.each))
     low, high = parameters.limits()

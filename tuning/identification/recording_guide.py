@@ -12,6 +12,7 @@ import numpy as np
 
 from controllers import curve_at
 from sim import Car
+from sim.linearise import settled_rpm
 from tuning.identification.parameters import Floats
 from tuning.notes import Note, Told
 
@@ -85,8 +86,6 @@ class RecordingPlan(Told):
 
 def _fitting_load(car: Car, base: int, floor_rpm: float) -> tuple[str, float]:
     """The largest electric load that leaves the engine above the floor, else the smallest."""
-    from sim.linearise import settled_rpm
-
     fitted = [(float(getattr(car.loads, f"{name}_W")), name) for name in ELECTRIC_LOADS]
     fitted = sorted(one for one in fitted if one[0] > 0.0)
     if not fitted:
@@ -167,8 +166,6 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     """
     if not duration_s >= 60.0:
         raise ValueError(f"a recording of {duration_s:g} s, allowed: 60 s or more")
-    from sim.linearise import settled_rpm
-
     limit = min(car.valve.open_limit_steps, car.valve.travel_steps)
     base = int(np.clip(round(curve_at(car.curves.base_steps, WARM_degC)), 0, limit))
     target = curve_at(car.curves.target_rpm, WARM_degC)

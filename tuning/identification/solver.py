@@ -111,7 +111,6 @@ class Problem:
     stretches: Sequence[Stretch]  # what was recorded
     keep: Sequence[NDArray[np.bool_]] = ()  # shape (slots,) each: slots that count
     noise: Noise = field(init=False)  # noise model in force
-    replays: int = 0  # replays done so far
 
     def __post_init__(self) -> None:
         self.keep = self.keep or [one.used for one in self.stretches]
@@ -123,7 +122,6 @@ class Problem:
         """What the model gives for all slots of each stretch [rpm, kPa]."""
         car = self.parameters.car_with(departures)
         loads_W = GUESSED_LOAD_W * np.exp(self.parameters.loads(departures))
-        self.replays += len(self.stretches)
         return [one.readings(replay(car, one.drive_with(loads_W))) for one in self.stretches]
 
     def residuals(self, departures: Floats) -> list[Floats]:

@@ -10,6 +10,7 @@ import numpy as np
 from controllers import curve_at
 from sim import Car, with_values
 from sim.linearise import Slopes, linearise, settled_rpm
+from sim.prepare import valve_areas_m2
 from tuning.loop.linear import LinearIdle, Reals, RPM_PER_rad_s, linear_idle
 
 WARM_degC = 90.0
@@ -155,8 +156,6 @@ def idle_point(
     IdlePoint or None
         None where no position between the valve's ends gives that speed.
     """
-    from sim.prepare import valve_areas_m2
-
     target = curve_at(car.curves.target_rpm, coolant_degC) if at_rpm is None else at_rpm
     positions = np.arange(car.valve.travel_steps + 1, dtype=float)
     rpm = settled_rpm(car, positions, coolant_degC, load_W=load_W)

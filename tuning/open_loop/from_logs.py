@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from controllers import curve_at
 from sim import Car, InputError, Problem
+from sim.linearise import settled_rpm
 from tuning.log_events import idle_rows, mended, target_of
 from tuning.logs import Log, needs
 from tuning.notes import Note, Told
@@ -135,8 +136,6 @@ def _readings(car: Car, log: Log) -> Floats:
 
 def _mended(car: Car, readings: Floats) -> Floats:
     """Steps that would have held the target, by what a step is worth in the model."""
-    from sim.linearise import settled_rpm
-
     steps = readings[:, 1].copy()
     for which in np.unique(np.floor(readings[:, 0] / BIN_degC)):
         at = np.floor(readings[:, 0] / BIN_degC) == which
@@ -223,8 +222,6 @@ def _check(logs: Sequence[Log]) -> None:
 
 def _proposal(car: Car, points: tuple[BasePoint, ...], now: Floats) -> LoggedBase:
     """Join the points with the car's own curve beyond them, and look at the room to close."""
-    from sim.linearise import settled_rpm
-
     low, high = points[0], points[-1]
     colder = [(float(d), float(s)) for d, s in now if d < low.coolant_degC - 1.0]
     warmer = [(float(d), float(s)) for d, s in now if d > high.coolant_degC + 1.0]

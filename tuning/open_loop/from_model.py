@@ -14,6 +14,7 @@ import numpy as np
 
 from controllers import curve_at
 from sim import Car, with_values
+from sim.linearise import settled_rpm
 from tuning.notes import Note, Told
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
@@ -269,8 +270,6 @@ def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...
 
 def _above_rpm(car: Car, need: Any) -> list[float]:
     """Worth of the steps by which the valve may stay above a falling curve, at each start [rpm]."""
-    from sim.linearise import settled_rpm
-
     above = float(car.feedback.min_move_steps - 1)
     limit = float(car.valve.open_limit_steps)
     worth = []
@@ -284,7 +283,6 @@ def _above_rpm(car: Car, need: Any) -> list[float]:
 def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     """Whole steps nearest the target with oil as cold as a start leaves it, and whether it is reached."""
     from sim.estimates import OIL_BEHIND_K
-    from sim.linearise import settled_rpm
 
     steps = np.arange(float(car.valve.open_limit_steps) + 1.0)
     behind = 0.0 if car.sensors.temperature_of == "oil" else curve_at(OIL_BEHIND_K, coolant_degC)

@@ -148,8 +148,6 @@ def expected_improvement(surrogate: Surrogate, places: Reals, best: float) -> Re
     return np.asarray((best - mean) * ndtr(z) + sd * np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi))
 
 
-Reals = NDArray[np.float64]
-
 LEAST_TRIALS = 8
 """A law with fewer trials has no picture yet."""
 MOST_TRIALS = 250

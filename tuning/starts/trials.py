@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controllers import curve_at
-from sim import Car, Scenario, with_values
-from tuning.measures import START_TOLERANCE_rpm
+from sim import Car, SAMPLE_s, Scenario, with_values
+from tuning.measures import COLUMN, SMOOTHED_s, START_TOLERANCE_rpm, measure_runs, whole_samples
 from tuning.notes import Note, Told
 
 STARTS_degC = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0, 40.0)
@@ -113,7 +113,6 @@ def start_results(
         One tuple a car, one result a temperature.
     """
     from sim import COUNTERS, full_plan, make_fleet, run_plan, settings_table
-    from tuning.measures import COLUMN, measure_runs
 
     plain = [with_values(car, {"feedback": {"law": "none"}}) for car in cars]
     scenarios = [start_scenario(degC) for degC in coolant_degC]
@@ -146,9 +145,6 @@ def start_results(
 
 def _strays(error_rpm: NDArray[np.float32], stable_s: float) -> NDArray[np.float64]:
     """Farthest that smoothed speed is from target from some time after the key on [rpm]."""
-    from sim import SAMPLE_s
-    from tuning.measures import SMOOTHED_s, whole_samples
-
     count = 2 * whole_samples(0.5 * SMOOTHED_s, SAMPLE_s) + 1
     late = error_rpm[:, round((CRANK_s + stable_s) / SAMPLE_s) :].astype(np.float64)
     sums = np.cumsum(np.pad(late, ((0, 0), (1, 0))), axis=1)
@@ -173,7 +169,7 @@ def target_moves(car: Car, coolant_degC: Sequence[float]) -> list[NDArray[np.flo
     list of ndarray
         One a temperature, a sample each ``SAMPLE_s``: target less that at the key [rpm].
     """
-    from sim import SAMPLE_s, simulate
+    from sim import simulate
 
     cranked = round(CRANK_s / SAMPLE_s)
     found = []
