@@ -11,7 +11,7 @@ from sim import Car, load_car, simulate, with_values
 from sim.linearise import settled_rpm
 from sim.scenario import Scenario
 from tests.control_plant import transfer_function
-from tuning.explanation.ends import STILL_rpm, ends_of
+from tuning.explanation.ends import STILL_rpm, ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.resolution import (
     bracket,
     creeping_period_s,
@@ -19,7 +19,6 @@ from tuning.explanation.resolution import (
     resolution_view,
     resting_exists,
 )
-from tuning.explanation.runs import even_phases, run_phases, without_scatter
 from tuning.explanation.switches import finer_valve, switches
 from tuning.loop.point import IdlePoint, idle_point, with_rpm_per_step
 from tuning.loop.sampled_loop import linear_law, resting_deadband_rpm, tread_steps

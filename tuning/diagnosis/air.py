@@ -203,11 +203,9 @@ def air_against_steps(read: AirReadings) -> float:
 
 def _line(design: Floats, values: Floats, of: int) -> tuple[Floats, float]:
     """Weights of least squares, and the standard error of one of them."""
-    weights = np.linalg.lstsq(design, values, rcond=None)[0]
+    weights: Floats = np.asarray(np.linalg.lstsq(design, values, rcond=None)[0], dtype=float)
     variance = float(np.sum((values - design @ weights) ** 2)) / (len(values) - design.shape[1])
-    return np.asarray(weights, dtype=float), float(
-        np.sqrt(variance * np.linalg.pinv(design.T @ design)[of, of])
-    )
+    return weights, float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[of, of]))
 
 
 def pressure_after_moves(log: Log) -> tuple[float, bool]:

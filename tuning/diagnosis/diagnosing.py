@@ -19,8 +19,7 @@ from tuning.diagnosis.beside import (
     spark_finding,
     still_finding,
 )
-from tuning.diagnosis.findings import NO, OPEN, YES, Finding
-from tuning.diagnosis.hunting import hunting_finding
+from tuning.diagnosis.hunting import NO, OPEN, YES, Finding, hunting_finding
 from tuning.diagnosis.valve import base_finding, direction_finding, limit_finding, position_findings
 from tuning.log_events import (
     HotPart,

@@ -15,7 +15,7 @@ from tuning.diagnosis.air import (
     read_air,
     warming_rows,
 )
-from tuning.diagnosis.findings import NO, OPEN, YES, Finding
+from tuning.diagnosis.hunting import NO, OPEN, YES, Finding
 from tuning.log_events import Swing, held_steps, idle_rows, rpm_per_step_in, target_of
 from tuning.logs import Log
 from tuning.notes import Note

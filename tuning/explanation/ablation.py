@@ -9,8 +9,16 @@ import numpy as np
 
 from sim import Car
 from tuning.explanation.cycle import STARTS_rpm
-from tuning.explanation.ends import Ends, Measured, ends_of, measured, part
-from tuning.explanation.runs import Phases, run_phases, without_scatter
+from tuning.explanation.ends import (
+    Ends,
+    Measured,
+    Phases,
+    ends_of,
+    measured,
+    part,
+    run_phases,
+    without_scatter,
+)
 from tuning.explanation.switches import Switch
 from tuning.loop import IdlePoint
 from tuning.measures import HuntingChance, chance_over, hunts

@@ -24,7 +24,7 @@ from sim import (
     settings_table,
     with_values,
 )
-from tuning.explanation.runs import Reals, without_scatter
+from tuning.explanation.ends import Reals, without_scatter
 from tuning.loop import IdlePoint
 from tuning.measures import COLUMN, measure_runs
 from tuning.notes import Note, Told

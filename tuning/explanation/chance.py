@@ -9,10 +9,9 @@ from sim import Car, with_values
 from tuning.explanation.ablation import ablation, held_floor, is_explained
 from tuning.explanation.causes import CAUSES, named_by_theory
 from tuning.explanation.cycle import STARTS_rpm
-from tuning.explanation.ends import ends_of
+from tuning.explanation.ends import Phases, ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.map import QUICK, HuntingMap, gain_map, resolution_map
 from tuning.explanation.resolution import resolution_view
-from tuning.explanation.runs import Phases, even_phases, run_phases, without_scatter
 from tuning.explanation.switches import switches
 from tuning.explanation.verdict import quiet_note
 from tuning.loop import IdlePoint, idle_point, linear_view

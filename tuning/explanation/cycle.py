@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 
 from sim import Car
-from tuning.explanation.ends import Ends
+from tuning.explanation.ends import Ends, Phases
 from tuning.explanation.resolution import Bracket, bracket
-from tuning.explanation.runs import Phases
 from tuning.loop import Cycle, IdlePoint, base_position, cycles_at, tread_steps
 from tuning.notes import Told
 

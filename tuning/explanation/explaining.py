@@ -14,9 +14,9 @@ from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_fl
 from tuning.explanation.bound import bound_rows
 from tuning.explanation.causes import Cause, Findings, best_row, causes_of
 from tuning.explanation.cycle import cycle_view
+from tuning.explanation.ends import Phases, even_phases
 from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
 from tuning.explanation.resolution import ResolutionView, resolution_view
-from tuning.explanation.runs import Phases, even_phases
 from tuning.explanation.story import Story, tell_cycle
 from tuning.explanation.switches import suggested_settings, switches
 from tuning.explanation.verdict import verdict

@@ -12,8 +12,17 @@ from controllers import GAIN, INTEGRAL, Feedback
 from sim import Car, with_values
 from tuning.explanation.ablation import regular_share
 from tuning.explanation.cycle import STARTS_rpm
-from tuning.explanation.ends import Measured, ends_of, measured, part
-from tuning.explanation.runs import Phases, Reals, even_phases, run_settings, without_scatter
+from tuning.explanation.ends import (
+    Measured,
+    Phases,
+    Reals,
+    ends_of,
+    even_phases,
+    measured,
+    part,
+    run_settings,
+    without_scatter,
+)
 from tuning.loop import IdlePoint, stability_border, tread_steps
 from tuning.notes import Note, Told
 
@@ -96,13 +105,13 @@ def _cells(
 
 
 def _map(
-    keys: tuple[str, str], axes: tuple[Reals, Reals], cells: Reals, border: tuple[Reals, Reals], code: str,
+    keys: tuple[str, str], axes: tuple[Reals, Reals], cells: Reals, border: tuple[Reals, Reals], name: Note,
     feedback: Feedback, suggested: dict[str, Any],
 ) -> HuntingMap:  # fmt: skip
     """A map from its cells, with the car's own settings and those suggested where they are known."""
     now = float(getattr(feedback, keys[0])), float(getattr(feedback, keys[1]))
     there = (float(suggested[keys[0]]), float(suggested[keys[1]])) if suggested else None
-    return HuntingMap(*keys, *axes, cells[0], cells[1], cells[2], cells[3], *border, Note(code), now, there)
+    return HuntingMap(*keys, *axes, cells[0], cells[1], cells[2], cells[3], *border, name, now, there)
 
 
 def resolution_map(
@@ -113,7 +122,7 @@ def resolution_map(
     *,
     floor_rpm: float = 0.0,
     seed: int = 0,
-    on_row: Callable[[float], None] | None = None,
+    on_row: Callable[[float], None] = lambda _share: None,
 ) -> HuntingMap:
     """Minimum move (x) against deadband (y); the border is r = 1: half a move's worth of rpm."""
     worth, feedback = point.rpm_per_step, car.feedback
@@ -125,11 +134,10 @@ def resolution_map(
         wide = with_values(car, {"feedback": changed})
         phases = even_phases(wide, point, size.phases)
         grid[:, :, column] = _cells(wide, row, phases, point, floor_rpm, seed)
-        if on_row is not None:
-            on_row((column + 1) / moves.size)
+        on_row((column + 1) / moves.size)
     border = np.array([0.5, moves[-1] + 0.5]), np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth
     keys = "min_move_steps", "deadband_rpm"
-    return _map(keys, (moves, bands), grid, border, "explanation.border.moves", feedback, suggested)
+    return _map(keys, (moves, bands), grid, border, Note("explanation.border.moves"), feedback, suggested)
 
 
 def _move_and_deadband(
@@ -152,7 +160,7 @@ def gain_map(
     *,
     floor_rpm: float = 0.0,
     seed: int = 0,
-    on_row: Callable[[float], None] | None = None,
+    on_row: Callable[[float], None] = lambda _share: None,
 ) -> HuntingMap:
     """Proportional (x) against integral gain (y), with the border of the loop without steps."""
     feedback = car.feedback
@@ -165,11 +173,9 @@ def gain_map(
         fixed = {INTEGRAL: float(integral)}
         cells = [feedback.model_copy(update={**fixed, GAIN: float(gain)}) for gain in gains]
         grid[:, line] = _cells(car, cells, phases, point, floor_rpm, seed)
-        if on_row is not None:
-            on_row((line + 1) / integrals.size)
-    return _map(
-        (GAIN, INTEGRAL), (gains, integrals), grid, edge, "explanation.border.gains", feedback, suggested
-    )
+        on_row((line + 1) / integrals.size)
+    name = Note("explanation.border.gains")
+    return _map((GAIN, INTEGRAL), (gains, integrals), grid, edge, name, feedback, suggested)
 
 
 def _gain_axes(now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSize) -> tuple[Reals, Reals]:

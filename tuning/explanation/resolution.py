@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim import Car
-from tuning.explanation.runs import Phases, Reals
+from tuning.explanation.ends import Phases, Reals
 from tuning.loop import (
     IdlePoint,
     Treads,

@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from controllers import law_of
 from sim import Car, Scenario, Trace, simulate, with_values
 from tuning.explanation.cycle import SeenCycle, STARTS_rpm
-from tuning.explanation.ends import rises
-from tuning.explanation.runs import Phases, Reals, RUN_s, without_scatter
+from tuning.explanation.ends import Phases, Reals, RUN_s, rises, without_scatter
 from tuning.loop import IdlePoint, resting_deadband_rpm, tread_steps
 from tuning.notes import Note, Told
 

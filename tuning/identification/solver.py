@@ -61,11 +61,6 @@ def rows_that_follow(time_s: Floats) -> NDArray[np.int64]:
     return rows - np.maximum.accumulate(np.where(breaks, rows, 0))
 
 
-def first_noise(signals: int) -> Noise:
-    """Noise that a first fit takes: no memory."""
-    return Noise(FIRST_GUESS[:signals], (), np.eye(signals))
-
-
 def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int64]]) -> Noise:
     """Estimate a noise model from residuals.
 
@@ -114,7 +109,8 @@ class Problem:
 
     def __post_init__(self) -> None:
         self.keep = self.keep or [one.used for one in self.stretches]
-        self.noise = first_noise(self.stretches[0].measured.shape[1])
+        signals = self.stretches[0].measured.shape[1]
+        self.noise = Noise(FIRST_GUESS[:signals], (), np.eye(signals))
         self._follows = [rows_that_follow(one.time_s[one.used]) for one in self.stretches]
         self._kept = [keep[one.used] for one, keep in zip(self.stretches, self.keep, strict=True)]
 

@@ -10,7 +10,7 @@ from sim import Car
 from tuning.identification.parameters import SIMPLE, Floats, Parameters, factor
 from tuning.identification.result import Interval, root_of
 from tuning.identification.scatter import Scatter
-from tuning.loop import EngineFigures, engine_figures
+from tuning.loop import engine_figures
 
 DRAWS = 80
 STEP_WIDER, POLE_WIDER = 1.15, 1.2
@@ -38,16 +38,17 @@ def figures_with_intervals(
     ]
     running = [one for one in drawn if one.rpm > 0.0] or [best]
 
-    def interval(read: Callable[[EngineFigures], float], wider: float = 1.0) -> Interval:
+    def interval(name: str, wider: float = 1.0) -> Interval:
+        value = float(getattr(best, name))
         # From the spread of the draws about the best: percentiles of few draws are too narrow.
-        off = [(read(one) - read(best)) ** 2 for one in running]
+        off = [(getattr(one, name) - value) ** 2 for one in running]
         half = wider * 1.645 * float(np.sqrt(np.mean(off)))
-        return Interval(read(best), read(best) - half, read(best) + half)
+        return Interval(value, value - half, value + half)
 
     return {
-        "rpm_per_step": interval(lambda one: one.rpm_per_step, STEP_WIDER),
-        "main_pole_rad_s": interval(lambda one: one.main_pole_rad_s, POLE_WIDER),
-        "settled_rpm": interval(lambda one: one.rpm),
+        "rpm_per_step": interval("rpm_per_step", STEP_WIDER),
+        "main_pole_rad_s": interval("main_pole_rad_s", POLE_WIDER),
+        "settled_rpm": interval("rpm"),
     }
 
 

@@ -207,11 +207,9 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
     rows = rows[idle_rows(log)[rows]]
     if rows.size < 12 or rows.size / max(np.ptp(log.time_s), 1.0) < 0.15:
         return False
-    target = float(np.median(log.rpm))
+    target = curve_at(car.curves.target_rpm, 90.0)
     if log.target_rpm is not None:
         target = float(np.median(log.target_rpm))
-    elif car is not None:
-        target = curve_at(car.curves.target_rpm, 90.0)
     moves = np.sign(np.diff(log.valve_steps)[rows])
     before = np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
     error = target - before

@@ -254,13 +254,7 @@ def _position_for(rpm: Reals, target_rpm: float) -> float:
 
 @dataclass(frozen=True)
 class EngineFigures:
-    """How an engine answers its valve at one position.
-
-    Attributes
-    ----------
-    rpm, rpm_per_step : float
-        Settled speed, 0 where it cannot run, and steady worth of a step [rpm, rpm/step].
-    """
+    """How an engine answers its valve at one position; all 0 where it cannot run."""
 
     rpm: float
     rpm_per_step: float

@@ -5,7 +5,7 @@ Trials, cars and seeds are counted, never seconds, so that no machine changes a 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from controllers import Feedback
@@ -54,7 +54,7 @@ def budget_of(name: str) -> Budget:
 
 
 AT_ONCE = 24
-"""Candidates run in one call: enough for all cores, few enough to tell of progress."""
+"""Candidates run in one call: enough for all cores."""
 
 
 class Judge:
@@ -79,17 +79,10 @@ class Judge:
         )
         self._scores: dict[Feedback, Score] = {}
 
-    def scores(
-        self, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None = None
-    ) -> list[Score]:
+    def scores(self, candidates: Sequence[Feedback]) -> list[Score]:
         """Score candidates."""
         fresh = [one for one in dict.fromkeys(candidates) if one not in self._scores]
         for first in range(0, len(fresh), AT_ONCE):
             some = fresh[first : first + AT_ONCE]
-            runs = self.runs.run(some)
-            found = score(runs, self.weights)
-            for one, its in zip(some, found, strict=True):
-                self._scores[one] = its
-            if on_progress is not None:
-                on_progress(min(1.0, (first + len(some)) / len(fresh)))
+            self._scores |= zip(some, score(self.runs.run(some), self.weights), strict=True)
         return [self._scores[one] for one in candidates]

@@ -12,7 +12,7 @@ from typing import Any
 
 from controllers import Feedback
 from tuning.search.judge import Budget, Judge
-from tuning.search.next_places import CLOSE, WIDE, expected_ranking, next_settings
+from tuning.search.next_places import CLOSE, WIDE, next_settings
 from tuning.search.objective import Score, Weights, searched_value, total_of
 from tuning.search.space import Space
 from tuning.studies import Outcome, Progress, Study, run_search
@@ -122,24 +122,17 @@ class Search:
                 found.setdefault(self.space.settings(trial.params), value)
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
 
-    def expected_ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
-        """The same with the luck of scatter taken out."""
-        return expected_ranking(self.ranking(weights), self.space)
-
     def _stage(self, until: int, points: Mapping[str, Mapping[str, Any]]) -> None:
         """Evaluate points, then proposals, until the study holds so many trials."""
         run_search(
             self.study,
             self.space.ask,
-            self._evaluate,
+            lambda candidates: [outcome(one) for one in self.judge.scores(candidates)],
             n_trials=min(until, self.budget.trials),
             batch=self.budget.batch,
             start_points=points,
             on_progress=self._told,
         )
-
-    def _evaluate(self, candidates: Sequence[Feedback]) -> list[Outcome]:
-        return [outcome(one) for one in self.judge.scores(candidates)]
 
     def _told(self, progress: Progress) -> None:
         values = self.values()
