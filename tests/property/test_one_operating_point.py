@@ -13,7 +13,7 @@ from sim import Car, with_values
 from tests.random_cars import random_car
 from tuning.checks.room import spot_at
 from tuning.explanation.switches import suggested_settings
-from tuning.identification.uncertainty import figures_with_intervals
+from tuning.identification.solver import figures_with_intervals
 from tuning.loop.point import IdlePoint, base_position, idle_point, needed_steps, usual_idle
 from tuning.loop.rules import first_order_plus_delay, starting_settings
 from tuning.loop.sampled_loop import tread_steps

@@ -163,7 +163,11 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
             ("valve_speed", Note("explanation.switch.valve_speed"), at_once),
             ("limits", Note("explanation.switch.limits"), wide),
             *(
-                (key, Note("explanation.switch.updates", update_period_ms=ms), _period(ms))
+                (
+                    key,
+                    Note("explanation.switch.updates", update_period_ms=ms),
+                    {"feedback": {"update_period_ms": ms}},
+                )
                 for key, ms in periods.items()
             ),
         ]
@@ -184,7 +188,3 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
             changes = with_values(car, {"feedback": suggested})
             made.append(Switch("suggested", Note("explanation.switch.suggested"), changes))
     return made
-
-
-def _period(update_period_ms: float) -> Changes:
-    return {"feedback": {"update_period_ms": update_period_ms}}

@@ -20,9 +20,8 @@ from sim.linearise import settled_rpm
 from tuning.identification.parameters import SIMPLE, Floats, Parameters, make_parameters
 from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
-from tuning.identification.solver import Problem, fit_departures
+from tuning.identification.solver import Problem, figures_with_intervals, fit_departures, uncertainty_of
 from tuning.identification.stretches import GUESSED_LOAD_W, SHORTEST_s, Stretch, find_stretches
-from tuning.identification.uncertainty import figures_with_intervals, uncertainty_of
 from tuning.identification.verdict import (
     belief_check,
     direction_check,
@@ -83,7 +82,7 @@ def fit(
     begun = time.monotonic()
     tell = on_progress or (lambda *_: None)
     every = [mended(log) for log in ([logs] if isinstance(logs, Log) else logs)]
-    _check_logs(every)
+    needs(every, ["valve_steps"], "fit")
     described, spark = with_recorded_spark(car, every)
     problem, usual_rpm = _problem_of(described, every, altitude_m)
     at_steps = float(np.median(_visited(problem.stretches, every)))
@@ -172,18 +171,6 @@ def _result(
 
 def _steps(log: Log) -> Floats:
     return np.zeros(log.rpm.size) if log.valve_steps is None else log.valve_steps
-
-
-def _check_logs(logs: Sequence[Log]) -> None:
-    """Every log must hold valve steps; all problems are reported together."""
-    problems: list[InputProblem] = []
-    for log in logs:
-        try:
-            needs(log, ["valve_steps"], "fit")
-        except InputError as error:
-            problems.extend(error.problems)
-    if problems:
-        raise InputError(problems)
 
 
 def _start(parameters: Parameters, steps: float, usual_rpm: float) -> Floats:

@@ -161,12 +161,12 @@ def read_log(
     return _log_from(table)
 
 
-def needs(log: Log, names: Sequence[str], for_what: str = "this") -> None:
-    """Make sure that a log holds the signals that something needs.
+def needs(logs: Sequence[Log], names: Sequence[str], for_what: str) -> None:
+    """Make sure that logs hold the signals that something needs.
 
     Parameters
     ----------
-    log : Log
+    logs : sequence of Log
     names : sequence of str
         Our names of the signals needed.
     for_what : str
@@ -175,19 +175,19 @@ def needs(log: Log, names: Sequence[str], for_what: str = "this") -> None:
     Raises
     ------
     InputError
-        One problem for each signal that was not recorded.
+        One problem for each signal that was not recorded, of all logs together.
     """
-    missing = [name for name in names if name not in log.names]
-    if not missing:
-        return
-    there = listed(log.ignored)
-    raise InputError(
+    problems = [
         Problem(
             log.file, 1, name, f"not in this log, and {for_what} needs it (columns not used: "
-            f"{there}), allowed: record it, or name its column with --columns \"{name}=...\""
+            f"{listed(log.ignored)}), allowed: record it, or name its column with --columns \"{name}=...\""
         )
-        for name in missing
-    )  # fmt: skip
+        for log in logs
+        for name in names
+        if name not in log.names
+    ]  # fmt: skip
+    if problems:
+        raise InputError(problems)
 
 
 def write_log(log: Log | Mapping[str, ArrayLike], path: str | Path) -> None:

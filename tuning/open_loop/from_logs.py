@@ -176,7 +176,7 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     from scipy.optimize import isotonic_regression
 
     every = [mended(one) for one in ([logs] if isinstance(logs, Log) else logs)]
-    _check(every)
+    needs(every, ["valve_steps", "coolant_degC"], "base")
     read = [(log.file, _readings(car, log)) for log in every]
     together = np.vstack([rows for _, rows in read])
     if together.shape[0] < LEAST_s:
@@ -206,18 +206,6 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     falling = np.rint(np.clip(falling, 0.0, float(car.valve.open_limit_steps)))
     points = (replace(one, proposed_steps=float(new)) for one, new in zip(found, falling, strict=True))
     return _proposal(car, tuple(points), now)
-
-
-def _check(logs: Sequence[Log]) -> None:
-    """Every log must hold what a base curve is read from; all problems together."""
-    problems: list[Problem] = []
-    for log in logs:
-        try:
-            needs(log, ["valve_steps", "coolant_degC"], "base")
-        except InputError as error:
-            problems.extend(error.problems)
-    if problems:
-        raise InputError(problems)
 
 
 def _proposal(car: Car, points: tuple[BasePoint, ...], now: Floats) -> LoggedBase:

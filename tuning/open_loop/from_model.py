@@ -183,7 +183,13 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
 
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
-    some = [_filled(one, settled) for one in needs(car, (0.0, SLOW_FADE_s), seed)]
+    # Settled positions stand where no run came.
+    some = [
+        replace(
+            one, base_steps=np.where(np.isfinite(one.base_steps), one.base_steps, settled[: len(PLACES_degC)])
+        )
+        for one in needs(car, (0.0, SLOW_FADE_s), seed)
+    ]
     starts = _starting_cranking(car, aims, seed)
     warm = _warm(some[0], car, settled[-2:])
     found = search_curves(car, some, warm, aims, seed, cranking=starts)
@@ -228,12 +234,6 @@ def _proposal(
         missed=missed_targets(proposed, found.tried, aims, need, limit, _above_rpm(car, need)),
         worse=worse_than_now(now, proposed, aims),
     )
-
-
-def _filled(need: Need, settled: Sequence[float]) -> Need:
-    """A need with the settled positions where no run came."""
-    base = np.where(np.isfinite(need.base_steps), need.base_steps, settled[: len(PLACES_degC)])
-    return replace(need, base_steps=base)
 
 
 def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, float], ...]:
