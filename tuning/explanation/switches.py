@@ -162,15 +162,10 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
         changed: list[tuple[str, Note, Changes]] = [
             ("valve_speed", Note("explanation.switch.valve_speed"), at_once),
             ("limits", Note("explanation.switch.limits"), wide),
-            *(
-                (
-                    key,
-                    Note("explanation.switch.updates", update_period_ms=ms),
-                    {"feedback": {"update_period_ms": ms}},
-                )
-                for key, ms in periods.items()
-            ),
         ]
+        for key, ms in periods.items():
+            at: Changes = {"feedback": {"update_period_ms": ms}}
+            changed.append((key, Note("explanation.switch.updates", update_period_ms=ms), at))
         if car.valve.backlash_steps > 0.0:
             tight: Changes = {"valve": {"backlash_steps": 0.0}}
             changed.append(("backlash", Note("explanation.switch.backlash"), tight))

@@ -1,4 +1,4 @@
-"""The least-squares problem of a fit: replays against logs, with beliefs about the car; and how sure it is."""
+"""The least-squares problem of a fit: replays against logs, with beliefs about the car; how sure it is."""
 
 from __future__ import annotations
 
@@ -238,7 +238,7 @@ STEP_WIDER, POLE_WIDER = 1.15, 1.2
 """Factors on the intervals of the worth of a step and of the main pole [-]: on 100 engines drawn
 from the beliefs (``tests/bench/test_fit_intervals.py``) intervals without them held the truth in
 80 and 85 cases, and the truth was off by 1.14 and 1.2 times what was told."""
-LEAST, MOST = 0.02, 1.0
+LEAST_SHARE, MOST_SHARE = 0.02, 1.0
 """Range of the relative standard deviations written [-]: below it an engine's real structure is
 not the model's, whatever the log says; our judgement."""
 LEAST_OF = {"inertia_kg_m2": 0.05, "volume_cm3": 0.05, "area_mm2": 0.03}
@@ -274,7 +274,7 @@ def figures_with_intervals(
 
 
 def _kept(key: str, spread: float) -> float:
-    return float(np.clip(spread, LEAST_OF.get(key, LEAST), MOST))
+    return float(np.clip(spread, LEAST_OF.get(key, LEAST_SHARE), MOST_SHARE))
 
 
 def uncertainty_of(

@@ -183,13 +183,10 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
 
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
+    some = needs(car, (0.0, SLOW_FADE_s), seed)
     # Settled positions stand where no run came.
-    some = [
-        replace(
-            one, base_steps=np.where(np.isfinite(one.base_steps), one.base_steps, settled[: len(PLACES_degC)])
-        )
-        for one in needs(car, (0.0, SLOW_FADE_s), seed)
-    ]
+    bases = [np.where(np.isfinite(b := one.base_steps), b, settled[: len(PLACES_degC)]) for one in some]
+    some = [replace(one, base_steps=base) for one, base in zip(some, bases, strict=True)]
     starts = _starting_cranking(car, aims, seed)
     warm = _warm(some[0], car, settled[-2:])
     found = search_curves(car, some, warm, aims, seed, cranking=starts)
