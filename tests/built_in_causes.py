@@ -18,14 +18,12 @@ from sim import Car, with_values
 from tests.random_idle_cars import random_car
 from tuning.explanation.ablation import ablation, held_floor
 from tuning.explanation.causes import named_by_theory, ranked
-from tuning.explanation.ends import ends_of
+from tuning.explanation.ends import ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.resolution import resolution_view
-from tuning.explanation.runs import even_phases, run_phases, without_scatter
 from tuning.explanation.switches import switches
 from tuning.loop import IdlePoint, idle_point, linear_view, usual_idle
-from tuning.loop.margins import ultimate_gain
 from tuning.loop.rules import starting_settings
-from tuning.loop.sampled_loop import SampledLaw
+from tuning.loop.sampled_loop import SampledLaw, ultimate_gain
 
 CAUSES = ("gains", "valve_speed", "updates", "limits", "backlash", "resolution")
 PHASES = 12

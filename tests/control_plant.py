@@ -7,8 +7,7 @@ from typing import Any
 import control
 import numpy as np
 
-from tuning.loop.delays import Complexes
-from tuning.loop.linear import INPUTS, LinearIdle
+from tuning.loop.linear import INPUTS, Complexes, LinearIdle
 from tuning.loop.sampled_loop import SampledLaw
 
 

@@ -17,9 +17,8 @@ from tests.random_idle_cars import RandomIdle
 from tuning.explanation.ablation import SELDOM, ablation, held_floor
 from tuning.explanation.causes import agrees, named_by_theory
 from tuning.explanation.cycle import CycleView, STARTS_rpm, cycle_view
-from tuning.explanation.ends import ends_of, part
+from tuning.explanation.ends import ends_of, even_phases, part, run_phases, without_scatter
 from tuning.explanation.resolution import resolution_view
-from tuning.explanation.runs import even_phases, run_phases, without_scatter
 from tuning.explanation.switches import switches
 from tuning.loop.view import linear_view
 

@@ -30,13 +30,14 @@ from tuning.ensemble.drives import (
     REST_FROM_s,
     REST_s,
 )
-from tuning.identification.fitting import Fit, fit
+from tuning.identification.fitting import fit
 from tuning.identification.recording_guide import recording_plan
+from tuning.identification.result import Fit
 from tuning.measures import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 from tuning.search.compared import PLAIN_SET
+from tuning.search.objective import Weights
 from tuning.search.searching import tune
 from tuning.search.space import make_space
-from tuning.search.weights import Weights
 
 STALLED_rpm = 300.0
 """A true speed below this counts as a stall [rpm]."""

@@ -17,12 +17,55 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import expm
 
-from tuning.loop.linear import IdleJacobian, LinearIdle, linear_idle
-from tuning.loop.margins import ultimate_gain
-from tuning.loop.sampled_loop import SampledLaw
+from sim.linearise import Slopes
+from tuning.loop import linear
+from tuning.loop.linear import LinearIdle
+from tuning.loop.sampled_loop import SampledLaw, ultimate_gain
 
 Reals = NDArray[np.float64]
 TICK_s = 1e-3
+
+
+@dataclass(frozen=True)
+class IdleJacobian:
+    """Slopes of the engine model at one operating point, and its times; units by the names, in SI."""
+
+    pressure_rate_per_Pa: float  # of dp/dt, 1/s; negative: an engine that fills
+    pressure_rate_per_rad_s: float  # Pa/rad; negative: a faster engine draws more
+    pressure_rate_per_m2: float  # by effective inlet area, Pa/(s m2)
+    charge_torque_per_Pa: float  # by pressure at induction, acts after the delay
+    charge_torque_per_rad_s: float  # by speed at induction, acts after the delay
+    resisting_torque_per_rad_s: float  # less what the spark table adds at once; positive steadies
+    area_per_step_m2: float  # not 0
+    inertia_kg_m2: float
+    delay_s: float  # from charge to torque
+    firing_interval_s: float
+    sensor_lag_s: float = 0.0  # of the reading, beyond its averaging over one firing
+    resisting_torque_per_Pa: float = 0.0  # pumping; negative: a higher pressure resists less
+    spark_torque_per_deg: float = 0.0  # by advance, at once
+    valve_step_s: float = 0.0  # pulse and rest
+
+
+def linear_idle(jac: IdleJacobian) -> LinearIdle:
+    """The product's linear engine from these slopes alone, no settled point."""
+    slopes = Slopes(
+        speed_rad_s=0.0,
+        map_Pa=0.0,
+        torque_Nm=0.0,
+        opening_m2=0.0,
+        pressure_rate_per_Pa=jac.pressure_rate_per_Pa,
+        pressure_rate_per_rad_s=jac.pressure_rate_per_rad_s,
+        pressure_rate_per_m2=jac.pressure_rate_per_m2,
+        charge_torque_per_Pa=jac.charge_torque_per_Pa,
+        charge_torque_per_rad_s=jac.charge_torque_per_rad_s,
+        resisting_torque_per_Pa=jac.resisting_torque_per_Pa,
+        resisting_torque_per_rad_s=jac.resisting_torque_per_rad_s,
+        torque_per_spark_deg=jac.spark_torque_per_deg,
+        area_per_step_m2=jac.area_per_step_m2,
+    )
+    return linear.linear_idle(
+        slopes, jac.inertia_kg_m2, jac.delay_s, jac.firing_interval_s, jac.sensor_lag_s, jac.valve_step_s
+    )
 
 
 @dataclass(frozen=True)

@@ -15,14 +15,12 @@ from controllers import Feedback
 from sim import load_car
 from tests.bench.telling import show
 from tuning.ensemble.plausible import SEARCH
-from tuning.search.budgets import BUDGETS, Budget
-from tuning.search.compared import known_settings
-from tuning.search.judge import Judge
+from tuning.search.compared import known_settings, start_points
+from tuning.search.judge import BUDGETS, Budget, Judge
+from tuning.search.objective import weights_of
 from tuning.search.proposals import Search
 from tuning.search.searching import SAMPLER
 from tuning.search.space import SEARCHED_LAWS, Space, make_space
-from tuning.search.start_points import start_points
-from tuning.search.weights import weights_of
 from tuning.studies.studies import open_study
 
 pytestmark = pytest.mark.bench

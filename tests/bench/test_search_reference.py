@@ -17,14 +17,12 @@ from scipy.optimize import Bounds, differential_evolution
 
 from sim import load_car
 from tuning.ensemble.plausible import SEARCH
-from tuning.search.budgets import BUDGETS
-from tuning.search.compared import known_settings
-from tuning.search.judge import Judge
+from tuning.search.compared import known_settings, start_points
+from tuning.search.judge import BUDGETS, Judge
+from tuning.search.objective import weights_of
 from tuning.search.proposals import Search
 from tuning.search.searching import SAMPLER
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, Space, make_space
-from tuning.search.start_points import start_points
-from tuning.search.weights import weights_of
 from tuning.studies.studies import open_study
 
 CANDIDATES, POPULATION = int(os.environ.get("EVENIDLE_BENCH_CANDIDATES", "10000")), 5

@@ -10,7 +10,7 @@ import pytest
 from sim import load_car, save_car, with_values
 from sim.files import bundled_folder
 from tests.command.running import owners_car, remarks, run
-from tuning.identification.invented_logs import invented_car
+from tests.invented_logs import invented_car
 from workbench.words.cautions import caution_lines
 
 LOGS = bundled_folder() / "logs"

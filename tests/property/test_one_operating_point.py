@@ -12,14 +12,14 @@ from controllers import curve_along, curve_at
 from sim import Car, with_values
 from tests.random_cars import random_car
 from tuning.checks.room import spot_at
-from tuning.explanation.suggest import suggested_settings
-from tuning.identification.uncertainty import figures_with_intervals
+from tuning.explanation.switches import suggested_settings
+from tuning.identification.solver import figures_with_intervals
 from tuning.loop.point import IdlePoint, base_position, idle_point, needed_steps, usual_idle
 from tuning.loop.rules import first_order_plus_delay, starting_settings
 from tuning.loop.sampled_loop import tread_steps
 from tuning.loop.view import linear_view
+from tuning.search.compared import start_points
 from tuning.search.space import make_space, rpm_per_step
-from tuning.search.start_points import start_points
 
 CARS = 50
 

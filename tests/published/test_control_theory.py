@@ -12,12 +12,11 @@ from scipy.optimize import brentq
 from scipy.signal import lfilter
 
 from tests.control_plant import closed_loop_poles, state_space
-from tests.shell_on_linear_plant import LoopCase, run_case, seen_cycle
+from tests.shell_on_linear_plant import IdleJacobian, LoopCase, linear_idle, run_case, seen_cycle
 from tuning.loop.cycles import square_cycle
-from tuning.loop.linear import IdleJacobian, LinearIdle, RPM_PER_rad_s, linear_idle
-from tuning.loop.margins import margins, ultimate_gain
+from tuning.loop.linear import LinearIdle, RPM_PER_rad_s
 from tuning.loop.rules import FirstOrderDelay, amigo_pi, half_rule, simc_pi
-from tuning.loop.sampled_loop import SampledLaw, loop
+from tuning.loop.sampled_loop import SampledLaw, loop, margins, ultimate_gain
 from tuning.loop.waveform_cycles import predicted_cycles
 from tuning.measures.swings import LAG_BLOCK, regularity
 

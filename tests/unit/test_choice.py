@@ -10,14 +10,11 @@ import numpy as np
 from controllers import Feedback
 from sim import load_car
 from tuning.loop import first_order_plus_delay, usual_idle
-from tuning.search.acceptance import Acceptance
-from tuning.search.budgets import BUDGETS
 from tuning.search.choice import choose, finalists
-from tuning.search.compared import better
-from tuning.search.objective import Score
+from tuning.search.compared import better, start_points
+from tuning.search.judge import BUDGETS
+from tuning.search.objective import Acceptance, Score, Weights
 from tuning.search.space import Space, make_space
-from tuning.search.start_points import start_points
-from tuning.search.weights import Weights
 
 SPACE = make_space(load_car("trials"), ("pi", "pid"))
 PI = SPACE.feedback("pi", SPACE.values_of(SPACE.car.feedback))

@@ -12,9 +12,9 @@ import pytest
 from sim import InputError, load_car, with_values
 from tuning import explain
 from tuning.explanation.cycle import STARTS_rpm
+from tuning.explanation.ends import even_phases, run_settings, without_scatter
 from tuning.explanation.explaining import Explanation
 from tuning.explanation.map import QUICK
-from tuning.explanation.runs import even_phases, run_settings, without_scatter
 from tuning.loop import idle_point
 from workbench.words.wording import in_words, worded
 

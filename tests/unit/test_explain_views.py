@@ -11,7 +11,7 @@ from sim import Car, load_car, simulate, with_values
 from sim.linearise import settled_rpm
 from sim.scenario import Scenario
 from tests.control_plant import transfer_function
-from tuning.explanation.ends import STILL_rpm, ends_of
+from tuning.explanation.ends import STILL_rpm, ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.resolution import (
     bracket,
     creeping_period_s,
@@ -19,7 +19,6 @@ from tuning.explanation.resolution import (
     resolution_view,
     resting_exists,
 )
-from tuning.explanation.runs import even_phases, run_phases, without_scatter
 from tuning.explanation.switches import finer_valve, switches
 from tuning.loop.point import IdlePoint, idle_point, with_rpm_per_step
 from tuning.loop.sampled_loop import linear_law, resting_deadband_rpm, tread_steps
@@ -98,8 +97,8 @@ def test_phases_move_the_need_over_one_whole_move() -> None:
     car = with_feedback(min_move_steps=6)
     point = warm(car)
     phases = even_phases(car, point, 12)
-    assert np.ptp(phases.shift_steps) == pytest.approx(6.0 * 11 / 12)
-    for shift, leak in zip(phases.shift_steps, phases.leak_mm2, strict=True):
+    shifts = 6.0 * (np.arange(0.5, 12.0) / 12.0 - 0.5)
+    for shift, leak in zip(shifts, phases, strict=True):
         leaky = with_values(car, {"throttle": {"leak_mm2": car.throttle.leak_mm2 + leak}})
         moved = warm(leaky)
         assert moved.needed_steps - point.needed_steps == pytest.approx(shift, abs=0.02)
@@ -190,7 +189,7 @@ def test_ends_of_runs_are_told_apart() -> None:
     assert np.all(ends.swing_rpm[4:] == 0.0)
     assert np.all(ends.high_steps[:4] - ends.low_steps[:4] >= 6.0)
     # The same swing and period, read from the narrated run of one phase.
-    leak = hunting.throttle.leak_mm2 + phases.leak_mm2[2]
+    leak = hunting.throttle.leak_mm2 + phases[2]
     there = with_values(without_scatter(hunting), {"throttle": {"leak_mm2": leak}})
     trace = simulate(there, Scenario(name="idle", duration_s=120.0))
     late = trace.time_s > 60.0

@@ -12,8 +12,8 @@ import pytest
 
 from sim import Car, InputError, load_car, with_values
 from tests.idle_records import log_of
+from tests.invented_logs import invented_car, record_plan
 from tuning.identification.fitting import fit
-from tuning.identification.invented_logs import invented_car, record_plan
 from tuning.identification.recording_guide import recording_plan
 from tuning.identification.result import Fit
 from tuning.logs.log import Log, read_log

@@ -9,8 +9,8 @@ import pytest
 
 from sim import Car, load_car, with_values
 from tests.idle_records import log_of
+from tests.invented_logs import invented_car, record_plan
 from tuning.identification.fitting import fit
-from tuning.identification.invented_logs import invented_car, record_plan
 from tuning.identification.recording_guide import recording_plan
 from tuning.logs.log import Log
 from workbench.words.wording import in_words

@@ -11,11 +11,9 @@ import pytest
 
 from tests.control_plant import closed_loop_poles, pade_delay, state_space, transfer_function
 from tests.shell_on_linear_plant import LoopCase as Case
-from tests.shell_on_linear_plant import random_jacobian, run_case
-from tuning.loop.delays import mean_over, travel_response
-from tuning.loop.linear import INPUTS, LinearIdle, linear_idle, sensor_response
-from tuning.loop.margins import margins, ultimate_gain
-from tuning.loop.sampled_loop import SampledLaw, held_response, loop, loop_response
+from tests.shell_on_linear_plant import linear_idle, random_jacobian, run_case
+from tuning.loop.linear import INPUTS, LinearIdle, mean_over, sensor_response, travel_response
+from tuning.loop.sampled_loop import SampledLaw, held_response, loop, loop_response, margins, ultimate_gain
 
 SEEDS = range(6)
 

@@ -9,7 +9,7 @@ import pytest
 from sim import Car, Scenario, equilibrium, load_car, simulate, with_values
 from sim.linearise import linearise, settled_rpm
 from tests.control_plant import state_space
-from tuning.explanation.runs import without_scatter
+from tuning.explanation.ends import without_scatter
 from tuning.loop.linear import INPUTS
 from tuning.loop.point import idle_point, linear_plant
 

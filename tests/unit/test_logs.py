@@ -247,9 +247,9 @@ def test_many_problems_of_a_kind_are_counted(tmp_path: Path) -> None:
 
 def test_needs() -> None:
     log = Log("a.csv", np.arange(3.0), np.ones(3), ignored=("IAC %",))
-    needs(log, ["time_s", "rpm"], "diagnose")
+    needs([log], ["time_s", "rpm"], "diagnose")
     with pytest.raises(InputError) as caught:
-        needs(log, ["rpm", "valve_steps"], "fit")
+        needs([log], ["rpm", "valve_steps"], "fit")
     assert str(caught.value) == (
         "a.csv:1: valve_steps: not in this log, and fit needs it (columns not used: IAC %), "
         'allowed: record it, or name its column with --columns "valve_steps=..."'

@@ -10,8 +10,16 @@ from tuning.ensemble.drives import ANSWER, COLD, HIGH, LOW
 from tuning.ensemble.runs import LOADS, ROW, Runs
 from tuning.measures.row import MEASURES
 from tuning.measures.terms import TERMS
-from tuning.search.objective import score, searched_value, total_of, worst_mean
-from tuning.search.weights import PRESETS, Weights, favoured, weights_of
+from tuning.search.objective import (
+    PRESETS,
+    Weights,
+    favoured,
+    score,
+    searched_value,
+    total_of,
+    weights_of,
+    worst_mean,
+)
 
 FIXED = {
     "hunting": 1.0, "error": 1.0, "moves": 0.4, "excursion": 0.5, "settling": 4.0,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tuning.search.plateau import Plateau
+from tuning.search.choice import Plateau
 
 
 def test_a_neighbour_within_a_tenth_is_no_excess() -> None:

@@ -84,9 +84,9 @@ def test_the_cold_start_shows_the_published_warm_up(shared_data: Path) -> None:
 
 def test_fit_is_told_that_no_valve_was_recorded(shared_data: Path) -> None:
     log: Log = read_log(shared_data / "real_idle_cold_start.csv")
-    needs(log, ["time_s", "rpm"], "diagnose")
+    needs([log], ["time_s", "rpm"], "diagnose")
     with pytest.raises(InputError, match="valve_steps: not in this log, and fit needs it"):
-        needs(log, ["valve_steps"], "fit")
+        needs([log], ["valve_steps"], "fit")
 
 
 def test_a_record_without_rpm_is_refused_with_its_columns(shared_data: Path) -> None:

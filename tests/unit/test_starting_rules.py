@@ -7,11 +7,10 @@ import cmath
 import numpy as np
 import pytest
 
-from tests.shell_on_linear_plant import random_jacobian
-from tuning.loop.linear import LinearIdle, linear_idle
-from tuning.loop.margins import margins, ultimate_gain
+from tests.shell_on_linear_plant import linear_idle, random_jacobian
+from tuning.loop.linear import LinearIdle
 from tuning.loop.rules import critical_point_model, first_order_plus_delay, robust_share, starting_settings
-from tuning.loop.sampled_loop import loop
+from tuning.loop.sampled_loop import loop, margins, ultimate_gain
 
 
 def engine(seed: int) -> LinearIdle:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tuning.search.surrogate import expected_improvement, fit_surrogate, matern
+from tuning.search.next_places import expected_improvement, fit_surrogate, matern
 
 RNG = np.random.default_rng(20)
 

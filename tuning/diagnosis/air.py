@@ -48,49 +48,26 @@ LEAST_JUMP_SHARE = 0.04
 
 @dataclass(frozen=True)
 class AirJump:
-    """A lasting change of air at the same steps.
+    """A lasting change of air at the same steps."""
 
-    Attributes
-    ----------
-    at_s : float
-        When [s].
-    share : float
-        Change of air over air [-].
-    steps : float
-        What it is worth in steps, nan where the worth of a step is not known [steps].
-    f_value : float
-        How clear it is [-].
-    """
-
-    at_s: float
-    share: float
-    steps: float
-    f_value: float
+    at_s: float  # when
+    share: float  # change of air over air
+    steps: float  # what it is worth in steps, nan where the worth of a step is not known [steps]
+    f_value: float  # how clear it is
 
 
 @dataclass(frozen=True)
 class AirReadings:
-    """Air and steps while the engine idles.
+    """Air and steps while the engine idles."""
 
-    Attributes
-    ----------
-    time_s, air, steps, rpm : ndarray
-        Shape (n,): time [s], pressure times speed over its mean [-], commanded position
-        [steps], speed [rpm].
-    """
-
-    time_s: Floats
+    time_s: Floats  # all shape (n,): time, pressure times speed over its mean, commanded position, speed
     air: Floats
     steps: Floats
     rpm: Floats
 
 
 def read_air(log: Log, settled_only: bool = False) -> AirReadings | None:
-    """Read air and steps once a second; of a valve that goes to and fro only where it has settled.
-
-    Gives none where pressure or steps were not recorded or read nothing, or the engine hardly
-    idles.
-    """
+    """Air and steps once a second while idling hot, of a busy valve where it settled; none without them."""
     if log.map_kPa is None or log.valve_steps is None:
         return None
     idle = idle_rows(log) & ~warming_rows(log)
@@ -116,10 +93,7 @@ def read_air(log: Log, settled_only: bool = False) -> AirReadings | None:
 
 
 def warming_rows(log: Log) -> NDArray[np.bool_]:
-    """Rows in which the engine warms, by its coolant; none where that was not recorded.
-
-    Gives shape (rows,).
-    """
+    """Rows in which the engine warms, by its coolant; none where that was not recorded."""
     if log.coolant_degC is None or not np.isfinite(log.coolant_degC).any():
         return np.zeros(log.rpm.size, dtype=bool)
     coldest, hottest = float(np.nanmin(log.coolant_degC)), float(np.nanmax(log.coolant_degC))
@@ -129,9 +103,7 @@ def warming_rows(log: Log) -> NDArray[np.bool_]:
 
 
 def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
-    """Find a change of air at the same steps that goes on throughout.
-
-    Gives from the beginning to the end; None where there is none that is clear.
+    """A clear change of air at the same steps that goes on from beginning to end, none without one.
 
     Source: straight line, t value, any textbook on regression; our limits.
     """
@@ -148,9 +120,7 @@ def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | No
     elif float(np.std(read.steps)) > MOVED_steps:
         columns.append(read.steps)
     design = np.column_stack(columns)
-    weights = np.linalg.lstsq(design, air, rcond=None)[0]
-    variance = _left_over(design, air) / (count - design.shape[1])
-    error = float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[1, 1]))
+    weights, error = _line(design, air, 1)
     change = float(weights[1])
     slope = float(weights[2]) if len(columns) > 2 else worth_of_step
     steps = change / slope if np.isfinite(slope) and slope > 0.0 else np.nan
@@ -162,9 +132,7 @@ def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | No
 
 
 def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
-    """Find the clearest lasting change of air at the same steps.
-
-    Gives none where there is none that is clear.
+    """The clearest lasting change of air at the same steps, none where none is clear.
 
     Source: two straight lines against one, F value, any textbook on regression; our limits.
     """
@@ -229,15 +197,15 @@ def air_against_steps(read: AirReadings) -> float:
     cut, f_value = _best_cut(design, read.air)
     if f_value >= CLEAR_F:
         design = np.column_stack([design, (np.arange(count) >= cut).astype(float)])
-    weights = np.linalg.lstsq(design, read.air, rcond=None)[0]
-    variance = _left_over(design, read.air) / (count - design.shape[1])
-    error = float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[2, 2]))
+    weights, error = _line(design, read.air, 2)
     return float(weights[2]) / max(error, 1e-12)
 
 
-def _left_over(design: Floats, values: Floats) -> float:
-    weights = np.linalg.lstsq(design, values, rcond=None)[0]
-    return float(np.sum((values - design @ weights) ** 2))
+def _line(design: Floats, values: Floats, of: int) -> tuple[Floats, float]:
+    """Weights of least squares, and the standard error of one of them."""
+    weights: Floats = np.asarray(np.linalg.lstsq(design, values, rcond=None)[0], dtype=float)
+    variance = float(np.sum((values - design @ weights) ** 2)) / (len(values) - design.shape[1])
+    return weights, float(np.sqrt(variance * np.linalg.pinv(design.T @ design)[of, of]))
 
 
 def pressure_after_moves(log: Log) -> tuple[float, bool]:

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from tuning.diagnosis.findings import NO, OPEN, YES, Finding
+from tuning.diagnosis.hunting import NO, OPEN, YES, Finding
 from tuning.log_events import Swing, find_shifts, idle_rows, spark_in
 from tuning.logs import Log
 from tuning.notes import Note

@@ -19,9 +19,7 @@ from tuning.diagnosis.beside import (
     spark_finding,
     still_finding,
 )
-from tuning.diagnosis.findings import NO, OPEN, YES, Finding
-from tuning.diagnosis.hunting import hunting_finding
-from tuning.diagnosis.next_step import next_step
+from tuning.diagnosis.hunting import NO, OPEN, YES, Finding, hunting_finding
 from tuning.diagnosis.valve import base_finding, direction_finding, limit_finding, position_findings
 from tuning.log_events import (
     HotPart,
@@ -34,10 +32,39 @@ from tuning.log_events import (
     idle_rows,
     mended,
     read_swing,
+    valve_moves,
     warm_up,
 )
 from tuning.logs import Log
-from tuning.notes import Note
+from tuning.notes import Note, Told
+
+
+def next_step(log: Log, cause: str, swing: Swing | None, car: Car | None) -> Note:
+    """What to do next, and where the log shows other settings than the car file, that first."""
+    if cause == "hunting":
+        move = smallest_move_steps(log, swing)
+        if car is not None and np.isfinite(move) and move < car.feedback.min_move_steps - 0.5:
+            return Note("diagnosis.next.other_settings", move_steps=move,
+                        file_steps=float(car.feedback.min_move_steps))  # fmt: skip
+        return Note("diagnosis.next.explain") if car is not None else Note("diagnosis.next.new")
+    if cause in {"lost position", "wrong direction", "limit"}:
+        return Note("diagnosis.next.check")
+    if cause == "quiet":
+        return Note("diagnosis.next.quiet")
+    if cause in {"not decided", "no idling"}:
+        return Note("diagnosis.next.record")
+    return Note("diagnosis.next.hold")
+
+
+def smallest_move_steps(log: Log, swing: Swing | None) -> float:
+    """Smallest move seen several times in what was judged, nan where there are too few [steps]."""
+    if swing is None:
+        return float("nan")
+    moves = valve_moves(log)
+    inside = moves[(moves[:, 0] >= swing.from_s) & (moves[:, 0] <= swing.to_s)]
+    sizes = np.sort(np.abs(inside[:, 2] - inside[:, 1]))
+    return float(sizes[2]) if sizes.size >= 5 else float("nan")
+
 
 CAUSES = (
     ("wrong direction", "wrong direction"),
@@ -56,7 +83,7 @@ DRIVEN_SHARE = 0.02
 
 
 @dataclass(frozen=True)
-class Diagnosis:
+class Diagnosis(Told):
     """What a log tells about an idle.
 
     Attributes
@@ -77,11 +104,14 @@ class Diagnosis:
         What the log is made of.
     judged : tuple of float
         Beginning and end of what was judged of the swing, nan where nothing was [s].
-    driven_share : float
-        Share of the log in which the engine was driven, and left out [-].
     next : Note
         What to do next.
     """
+
+    TOLD = (
+        "file", "cause", "hunting", "verdict", "findings", "hot", "warming", "segments", "judged_s",
+        "driven_share", "next",
+    )  # fmt: skip
 
     file: str
     cause: str
@@ -90,7 +120,7 @@ class Diagnosis:
     warming: WarmUp | None
     segments: tuple[Segment, ...]
     judged: tuple[float, float]
-    driven_share: float
+    driven_share: float  # share of the log in which the engine was driven, and left out
     next: Note
 
     def finding(self, name: str) -> Finding:
@@ -157,31 +187,9 @@ class Diagnosis:
         ]
         return [*rows, self.next]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the diagnosis as plain values, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Cause, findings, hot part, warm-up and segments.
-        """
-        hot = None if self.hot is None else asdict(self.hot)
-        if hot is not None and not np.isfinite(hot["mean_map_kPa"]):
-            hot["mean_map_kPa"] = None
-        judged = self.judged if np.isfinite(self.judged[0]) else None
-        return {
-            "file": self.file,
-            "cause": self.cause,
-            "hunting": self.hunting,
-            "verdict": self.verdict.to_dict(),
-            "findings": [one.to_dict() for one in self.findings],
-            "hot": hot,
-            "warming": None if self.warming is None else asdict(self.warming),
-            "segments": [one.to_dict() for one in self.segments],
-            "judged_s": judged,
-            "driven_share": self.driven_share,
-            "next": self.next.to_dict(),
-        }
+    def _told(self) -> dict[str, Any]:
+        told = {name: one and asdict(one) for name, one in (("hot", self.hot), ("warming", self.warming))}
+        return told | {"judged_s": self.judged if np.isfinite(self.judged[0]) else None}
 
 
 def _findings(log: Log, car: Car | None, swing: Swing | None) -> tuple[Finding, ...]:
@@ -235,6 +243,3 @@ def diagnose(log: Log, car: Car | None = None) -> Diagnosis:
     judged = nowhere if swing is None else (swing.from_s, swing.to_s)
     return Diagnosis(log.file, cause, findings, hot, warming, segments, judged, driven,
                      next_step(log, cause, swing, car))  # fmt: skip
-
-
-__all__ = ["CAUSES", "Diagnosis", "Finding", "diagnose"]

@@ -1,14 +1,34 @@
-"""Whether the idle hunts: the rule of hunting, and whether the valve can have made the swing."""
+"""What a finding is, and the first: whether the idle hunts, and whether the valve can have made the swing."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+from typing import Any
+
 import numpy as np
 
-from tuning.diagnosis.findings import NO, OPEN, YES, Finding
 from tuning.log_events import QUICK_ENOUGH_s, Swing, still_stretches
 from tuning.logs import Log
 from tuning.measures import CANNOT_TELL, HUNTS
-from tuning.notes import Note
+from tuning.notes import Note, Told
+
+YES, NO, OPEN = "yes", "no", "cannot tell"
+
+
+@dataclass(frozen=True)
+class Finding(Told):
+    """One question and its answer."""
+
+    TOLD = ("name", "answer", "text", "values")
+
+    name: str  # what is asked
+    answer: str  # ``yes``, ``no`` or ``cannot tell``
+    note: Note  # the answer told; where it cannot be, what would decide
+    values: dict[str, float] = field(default_factory=dict)  # numbers behind it, names with units
+
+    def _told(self) -> dict[str, Any]:
+        return {"text": self.note}
+
 
 NAME = "hunting"
 SMALLEST_SWING_rpm = 20.0

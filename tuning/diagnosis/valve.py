@@ -15,7 +15,7 @@ from tuning.diagnosis.air import (
     read_air,
     warming_rows,
 )
-from tuning.diagnosis.findings import NO, OPEN, YES, Finding
+from tuning.diagnosis.hunting import NO, OPEN, YES, Finding
 from tuning.log_events import Swing, held_steps, idle_rows, rpm_per_step_in, target_of
 from tuning.logs import Log
 from tuning.notes import Note
@@ -37,10 +37,7 @@ BY_HAND_per_min = 3.0
 
 
 def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) -> tuple[Finding, Finding]:
-    """Ask whether the valve lost its position, and whether air leaks in.
-
-    Gives lost position, leak.
-    """
+    """Ask whether the valve lost its position, and whether air leaks in."""
     names = ("lost position", "leak")
     if wrong_way:
         note = Note("diagnosis.position.wrong_way")
@@ -70,17 +67,11 @@ def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) 
 
 def _why_no_air(log: Log) -> Note:
     """What is missing to tell whether the same steps give the same air."""
-    if _only_warming(log):
+    if log.map_kPa is None or log.valve_steps is None:
+        return Note("diagnosis.position.unseen")
+    if warming_rows(log).any():
         return Note("diagnosis.position.warming")
-    if log.map_kPa is not None and log.valve_steps is not None:
-        return Note("diagnosis.position.never_settles")
-    return Note("diagnosis.position.unseen")
-
-
-def _only_warming(log: Log) -> bool:
-    """Whether air could be read if the engine were hot for longer."""
-    warming = warming_rows(log)
-    return log.map_kPa is not None and log.valve_steps is not None and bool(warming.any())
+    return Note("diagnosis.position.never_settles")
 
 
 def _drift_findings(log: Log, car: Car | None, drift: AirJump, duration_s: float) -> tuple[Finding, Finding]:

@@ -6,7 +6,7 @@ from tuning.explanation.chance import StartChance, cause_by_theory, hunting_chan
 from tuning.explanation.explaining import Explanation, explain
 from tuning.explanation.map import HuntingMap
 from tuning.explanation.story import Moment, Story
-from tuning.explanation.suggest import suggested_settings
+from tuning.explanation.switches import suggested_settings
 
 __all__ = [
     "Explanation",

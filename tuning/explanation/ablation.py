@@ -9,12 +9,20 @@ import numpy as np
 
 from sim import Car
 from tuning.explanation.cycle import STARTS_rpm
-from tuning.explanation.ends import Ends, Measured, ends_of, measured, part
-from tuning.explanation.runs import Phases, run_phases, without_scatter
+from tuning.explanation.ends import (
+    Ends,
+    Measured,
+    Phases,
+    ends_of,
+    measured,
+    part,
+    run_phases,
+    without_scatter,
+)
 from tuning.explanation.switches import Switch
 from tuning.loop import IdlePoint
 from tuning.measures import HuntingChance, chance_over, hunts
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 ENDED_SHARE = 0.25
 """Hunting has ended when this share of its mean swing or less is left [-]."""
@@ -27,52 +35,25 @@ FEWEST_RUNS = 24
 
 
 @dataclass(frozen=True)
-class AblationRow:
-    """What is left of the hunting with one thing changed.
+class AblationRow(Told):
+    """What is left of the hunting with one thing changed."""
 
-    Attributes
-    ----------
-    key : str
-        As in ``Switch``.
-    name : Note
-        As in ``Switch``.
-    chance : float
-        Share of phases and starts that hunt, scatter taken out [-].
-    swing_rpm : float
-        Mean swing over all of them, 0 for those at rest: chance times size [rpm].
-    hunting_swing_rpm, period_s : float
-        Mean swing and usual period of those that hunt [rpm, s].
-    moves_per_min : float
-        Mean moves of the valve, scatter taken out [1/min].
-    limited_share : float
-        Mean share of time at a trim limit [-].
-    error_rpm : float
-        Mean distance of mean speed from target [rpm].
-    with_scatter_swing_rpm, with_scatter_moves_per_min : float
-        Mean band-passed swing and moves with the engine's scatter [rpm, 1/min].
-    with_scatter_chance : float
-        Share of runs with scatter whose swing is regular and above the valve-held floor [-].
-    left_share : float
-        ``swing_rpm`` over that of the car as it is; where that hunts only with scatter, the
-        swing above the valve-held floor over its own; nan where it does not hunt [-].
-    stalled_share, racing_share : float
-        Share of runs that stalled, and that race [-].
-    """
+    ALSO = ("ends_it",)
 
-    key: str
+    key: str  # as in ``Switch``
     name: Note
-    chance: float
-    swing_rpm: float
-    hunting_swing_rpm: float
+    chance: float  # share of phases and starts that hunt, scatter taken out
+    swing_rpm: float  # mean swing over all of them, 0 for those at rest: chance times size
+    hunting_swing_rpm: float  # mean swing and usual period of those that hunt
     period_s: float
-    moves_per_min: float
-    limited_share: float
-    error_rpm: float
-    with_scatter_swing_rpm: float
+    moves_per_min: float  # of the valve, scatter taken out
+    limited_share: float  # mean share of time at a trim limit
+    error_rpm: float  # mean distance of mean speed from target
+    with_scatter_swing_rpm: float  # mean band-passed swing and moves with the engine's scatter
     with_scatter_moves_per_min: float
-    with_scatter_chance: float
-    left_share: float
-    stalled_share: float
+    with_scatter_chance: float  # share with scatter whose swing is regular and above the valve-held floor
+    left_share: float  # of the swing; with scatter alone of that above the floor; nan: it does not hunt
+    stalled_share: float  # share of runs that stalled, and that race
     racing_share: float
 
     @property
@@ -80,41 +61,17 @@ class AblationRow:
         """Whether the hunting has ended."""
         return self.left_share <= ENDED_SHARE
 
-    def to_dict(self) -> dict[str, object]:
-        """The row by name.
-
-        Gives none where there is no number.
-        """
-        values = vars(self) | {"ends_it": self.ends_it}
-        return {n: plain(v) for n, v in values.items()}
-
 
 @dataclass(frozen=True, eq=False)
 class Ablation:
-    """The table 'with and without', and the runs behind its first row.
+    """The table 'with and without', and the runs behind its first row."""
 
-    Attributes
-    ----------
-    rows : tuple of AblationRow
-        The car as it is first.
-    ends : Ends
-        Runs of the car as it is without scatter, phase by phase, ``STARTS_rpm`` side by side.
-    floor_rpm : float
-        Band-passed swing with the valve held [rpm].
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held [rpm].
-    chance : HuntingChance
-        How often the car as it is hunts, with scatter.
-    held_chance, held_stalled : float
-        Share of runs that hunt, regularly, and that stall with the valve held [-].
-    """
-
-    rows: tuple[AblationRow, ...]
-    ends: Ends
-    floor_rpm: float
-    scatter_rpm: float
-    chance: HuntingChance
-    held_chance: float
+    rows: tuple[AblationRow, ...]  # the car as it is first
+    ends: Ends  # runs of the car as it is without scatter, phase by phase, ``STARTS_rpm`` side by side
+    floor_rpm: float  # band-passed swing with the valve held
+    scatter_rpm: float  # standard deviation of the speed read with the valve held
+    chance: HuntingChance  # how often the car as it is hunts, with scatter
+    held_chance: float  # share of runs that hunt, regularly, and that stall with the valve held
     held_stalled: float
 
     @property
@@ -128,26 +85,17 @@ class Ablation:
         return is_explained(self.chance, self.as_is.chance)
 
     def row(self, key: str) -> AblationRow | None:
-        """The row of one switch.
-
-        Gives none if it was not tried.
-        """
+        """The row of one switch, none if it was not tried."""
         return next((row for row in self.rows if row.key == key), None)
 
 
 def regular_share(values: Measured, floor_rpm: float | None) -> float:
-    """Share of runs whose swing is regular and, if the floor is known, above it.
-
-    Gives the rule of ``measures.is_hunting`` over all runs [-].
-    """
+    """Share of runs whose swing is regular and, if the floor is known, above it [-]."""
     return float(np.mean(hunts(values.of, floor_rpm)))
 
 
 def held_floor(cars: Sequence[Car], phases: Phases, coolant_degC: float, seed: int) -> list[Measured]:
-    """Measure cars with scatter, phase by phase.
-
-    Gives one a car.
-    """
+    """Measure cars with scatter, phase by phase, one a car."""
     count = len(phases)
     values = measured(run_phases(cars, phases, coolant_degC=coolant_degC, seed=seed)).values
     return [Measured(values[i * count : (i + 1) * count]) for i in range(len(cars))]
@@ -159,10 +107,7 @@ def is_explained(chance: HuntingChance, quiet: float) -> bool:
 
 
 def with_scatter(car: Car, phases: Phases, coolant_degC: float, seed: int) -> Measured:
-    """Measure one car with scatter, in ``FEWEST_RUNS`` runs or more.
-
-    Gives phase by phase, again and again.
-    """
+    """Measure one car with scatter, in ``FEWEST_RUNS`` runs or more: phase by phase, again and again."""
     again = -(-FEWEST_RUNS // len(phases))
     each = [held_floor([car], phases, coolant_degC, seed + i * len(phases))[0].values for i in range(again)]
     return Measured(np.concatenate(each))
@@ -203,10 +148,7 @@ def _with_share(row: AblationRow, as_is: AblationRow, floor_rpm: float) -> Ablat
 def ablation(
     changed: Sequence[Switch], held: Measured, point: IdlePoint, phases: Phases, seed: int
 ) -> Ablation:
-    """Run every changed car in every phase, with and without scatter.
-
-    Gives the table.
-    """
+    """Run every changed car in every phase, with and without scatter."""
     cars = [switch.car for switch in changed]
     quiet = ends_of(
         run_phases(

@@ -13,11 +13,21 @@ from typing import Any
 
 import numpy as np
 
-from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, make_fleet, run_plan, settings_table, with_values
-from tuning.explanation.runs import Reals, without_scatter
+from sim import (
+    COUNTERS,
+    Car,
+    SAMPLE_s,
+    Scenario,
+    full_plan,
+    make_fleet,
+    run_plan,
+    settings_table,
+    with_values,
+)
+from tuning.explanation.ends import Reals, without_scatter
 from tuning.loop import IdlePoint
 from tuning.measures import COLUMN, measure_runs
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 LOAD_AT_s = 10.0
 AFTER_s = 15.0
@@ -31,44 +41,21 @@ ELECTRIC, TURNING = ("lamps", "fan", "screen"), ("steering", "aircon", "gearbox"
 
 
 @dataclass(frozen=True)
-class BoundRow:
-    """Dips after one load step, scatter taken out.
+class BoundRow(Told):
+    """Dips after one load step, scatter taken out."""
 
-    Attributes
-    ----------
-    key : str
-        Which load.
-    name : Note
-        The load with its size.
-    own_rpm : float
-        With the car's own settings [rpm].
-    held_rpm : float
-        With the valve held [rpm].
-    bound_rpm : float
-        With the valve opened at full slew from the moment of the load on: no controller of the
-        valve dips less [rpm].
-    forward_rpm : float
-        With a feed-forward that opens by what the load needs, in whole steps [rpm].
-    forward_steps : int
-        Those steps [steps].
-    spark_rpm : float
-        With the car's own settings and a fast spark trim [rpm].
-    forward_spark_rpm : float
-        With both, the feedback left to trim [rpm].
-    stalls, bound_stalls : bool
-        Whether the engine stalls with the car's own settings, and even at the bound.
-    """
+    ALSO = ("left_to_gain_rpm",)
 
-    key: str
-    name: Note
-    own_rpm: float
-    held_rpm: float
-    bound_rpm: float
-    forward_rpm: float
-    forward_steps: int
-    spark_rpm: float
-    forward_spark_rpm: float
-    stalls: bool
+    key: str  # which load
+    name: Note  # the load with its size
+    own_rpm: float  # with the car's own settings
+    held_rpm: float  # with the valve held
+    bound_rpm: float  # with the valve opened at full slew from the load on: no controller dips less
+    forward_rpm: float  # with a feed-forward that opens by what the load needs, in whole steps
+    forward_steps: int  # those steps
+    spark_rpm: float  # with the car's own settings and a fast spark trim
+    forward_spark_rpm: float  # with both, the feedback left to trim
+    stalls: bool  # whether the engine stalls with the car's own settings, and even at the bound
     bound_stalls: bool
 
     @property
@@ -76,20 +63,9 @@ class BoundRow:
         """What any control of the valve could still take off the car's own dip [rpm]."""
         return max(0.0, self.own_rpm - self.bound_rpm)
 
-    def to_dict(self) -> dict[str, Any]:
-        """The row by name.
-
-        Gives with ``left_to_gain_rpm``.
-        """
-        values = vars(self) | {"left_to_gain_rpm": self.left_to_gain_rpm}
-        return {name: plain(value) for name, value in values.items()}
-
 
 def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
-    """Load steps that a car can make.
-
-    Gives key, the load with its size, and what a scenario switches on.
-    """
+    """Load steps that a car can make: key, the load with its size, what a scenario switches on."""
     watts = {key: float(getattr(car.loads, f"{key}_W")) for key in ELECTRIC}
     turning = {key: float(getattr(car.loads, f"{key}_Nm")) for key in TURNING}
     found: list[tuple[str, Note, tuple[str, ...]]] = [
@@ -110,10 +86,7 @@ def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
 
 
 def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coolant_degC: float) -> Scenario:
-    """A load step from which on the valve opens by itself at full slew.
-
-    Gives the load at 10 s, each step done a step time after the one before.
-    """
+    """A load at 10 s, from which on the valve opens by itself at full slew, a step each step time."""
     events: list[dict[str, Any]] = [{"at_s": LOAD_AT_s, "set": n, "to": 1.0} for n in names]
     # A step lost toward open is a step made without the controller: the shaft turns, it counts not.
     events += [
@@ -131,30 +104,13 @@ def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coo
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Dips:
-    """Deepest dip, settled speed and whether it stalled, of each car (rows) in each scenario."""
-
-    dip_rpm: Reals
-    settled_rpm: Reals
-    stalled: Reals
-
-
-def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: float) -> _Dips:
+def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: float) -> Reals:
+    """Deepest dip, settled speed and whether it stalled: shape (3, cars, scenarios) [rpm, rpm, -]."""
     fleet = make_fleet(cars, scenarios)
-    car, scenario = (axis.ravel() for axis in np.indices((len(cars), len(scenarios))))
-    plan = Plan(
-        cars=np.ascontiguousarray(fleet.cars),
-        settings=settings_table(cars),
-        scenarios=np.ascontiguousarray(fleet.scenarios),
-        car=car,
-        setting=car,
-        scenario=scenario,
-        seed=np.zeros(car.size),
-        base_error_steps=np.full(car.size, base_error_steps),
-        rpm_offset=np.zeros(car.size),
+    plan = full_plan(
+        fleet, settings_table(cars), base_error_steps=[base_error_steps], pair_settings_with_cars=True
     )
-    out = np.empty((3, car.size))
+    out = np.empty((3, plan.car.size))
     windows = [("load", LOAD_AT_s, LOAD_AT_s + AFTER_s)]
     end = round(SETTLED_s / SAMPLE_s)
 
@@ -168,7 +124,7 @@ def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: 
         out[2, rows] = np.isfinite(stalled_s)
 
     run_plan(fleet, plan, keep)
-    return _Dips(*out.reshape(3, len(cars), len(scenarios)))
+    return out.reshape(3, len(cars), len(scenarios))
 
 
 def _resting(car: Car, point: IdlePoint) -> tuple[Car, float, float]:
@@ -179,53 +135,36 @@ def _resting(car: Car, point: IdlePoint) -> tuple[Car, float, float]:
     return at_rest, float(whole), float(whole) - point.base_steps
 
 
-def _changed(car: Car, **feedback: Any) -> Car:
-    return with_values(car, {"feedback": feedback})
-
-
 def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
-    """The unbeatable dip for each load the car can switch on, beside its own.
+    """The unbeatable dip for each load that the car can switch on, beside its own; empty without loads.
 
-    Gives one a load; empty for a car without loads.
-
-    The bound holds for the valve alone: spark acts sooner.  Dips are of measured speed, from the
-    mean of the two seconds before.
+    The bound holds for the valve alone: spark acts sooner. Dips are of measured speed, from the mean of
+    the two seconds before.
     """
     at_rest, whole, error = _resting(car, point)
     step_s = car.valve.step_ms / 1000.0
     most = min(MOST_OPENED_steps, int(car.valve.travel_steps - whole))
     spark = {"spark_trim_deg_per_100rpm": SPARK_deg_per_100rpm, "spark_trim_limit_deg": SPARK_LIMIT_deg}
-    still = _changed(at_rest, law="none")
-    sparked = _changed(at_rest, **spark)
+    still, sparked = (with_values(at_rest, {"feedback": one}) for one in ({"law": "none"}, spark))
     found = []
     for key, name, names in fitted_loads(car):
-        opened = list(range(most + 1))
-        scenarios = [opening_scenario(names, n, step_s, point.coolant_degC) for n in opened]
-        held = _dips([still], scenarios, error)
-        forward = int(np.argmin(np.abs(held.settled_rpm[0] - point.target_rpm)))
-        own = _dips([at_rest, sparked], [scenarios[0], scenarios[forward]], error)
-        best = int(np.argmin(held.dip_rpm[0]))
+        scenarios = [opening_scenario(names, n, step_s, point.coolant_degC) for n in range(most + 1)]
+        dips, settled, stalled = _dips([still], scenarios, error)[:, 0]
+        forward, best = int(np.argmin(np.abs(settled - point.target_rpm))), int(np.argmin(dips))
+        own, _, own_stalled = _dips([at_rest, sparked], [scenarios[0], scenarios[forward]], error)
         found.append(
             BoundRow(
                 key=key,
                 name=name,
-                own_rpm=float(own.dip_rpm[0, 0]),
-                held_rpm=float(held.dip_rpm[0, 0]),
-                bound_rpm=float(held.dip_rpm[0, best]),
-                forward_rpm=float(held.dip_rpm[0, forward]),
+                own_rpm=float(own[0, 0]),
+                held_rpm=float(dips[0]),
+                bound_rpm=float(dips[best]),
+                forward_rpm=float(dips[forward]),
                 forward_steps=forward,
-                spark_rpm=float(own.dip_rpm[1, 0]),
-                forward_spark_rpm=float(own.dip_rpm[1, 1]),
-                stalls=bool(own.stalled[0, 0]),
-                bound_stalls=bool(held.stalled[0, best]),
+                spark_rpm=float(own[1, 0]),
+                forward_spark_rpm=float(own[1, 1]),
+                stalls=bool(own_stalled[0, 0]),
+                bound_stalls=bool(stalled[best]),
             )
         )
     return tuple(found)
-
-
-def deepest(rows: Sequence[BoundRow]) -> BoundRow | None:
-    """The load with the deepest dip of the car's own.
-
-    Gives none without loads.
-    """
-    return max(rows, key=lambda row: row.own_rpm, default=None)

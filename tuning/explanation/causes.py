@@ -1,16 +1,21 @@
-"""Which cause theory names before anything is switched off, and how the switch-off ranks them."""
+"""Causes of hunting: which theory names, how the switch-off ranks them, their numbers, remedies and cost."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from controllers import GAIN, INTEGRAL
 from sim import Car
 from tuning.explanation.ablation import Ablation, AblationRow
+from tuning.explanation.bound import BoundRow
+from tuning.explanation.cycle import CycleView
 from tuning.explanation.resolution import ResolutionView
-from tuning.loop import LinearView
-from tuning.notes import Note, plain
+from tuning.explanation.switches import eased_gains
+from tuning.loop import IdlePoint, LinearView
+from tuning.notes import Note, Told
 
 CAUSES = {
     "resolution": Note("explanation.cause.resolution"),
@@ -46,56 +51,41 @@ HELD_CHANCE = 0.5
 
 
 @dataclass(frozen=True)
-class Cause:
-    """One cause of the hunting.
+class Cause(Told):
+    """One cause of the hunting."""
 
-    Attributes
-    ----------
-    key : str
-        Of ``CAUSES``.
-    name : Note
-        Its name.
-    named_first : bool
-        Whether theory named it first, before anything was switched off.
-    left_share : float
-        Share of the swing left when it is switched off, nan where that cannot be [-].
-    ends_it : bool
-        Whether switching it off ends the hunting.
-    number : Note
-        Its number.
-    remedy : Note
-        The change that removes it.
-    cost : Note
-        What that will cost.
-    """
-
-    key: str
+    key: str  # of ``CAUSES``
     name: Note
-    named_first: bool
-    left_share: float
-    ends_it: bool
+    named_first: bool  # whether theory named it first, before anything was switched off
+    left_share: float  # share of the swing left when it is switched off, nan where that cannot be
+    ends_it: bool  # whether switching it off ends the hunting
     number: Note
-    remedy: Note
-    cost: Note
+    remedy: Note  # the change that removes it
+    cost: Note  # what that will cost
 
-    def to_dict(self) -> dict[str, Any]:
-        """The cause by name.
 
-        Gives none where there is no number.
-        """
-        return {n: plain(v) for n, v in vars(self).items()}
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """Everything a verdict is drawn from."""
+
+    car: Car
+    point: IdlePoint  # its warm idle
+    linear: LinearView  # margins
+    resolution: ResolutionView  # steps against deadband
+    cycle: CycleView  # predicted and simulated cycle
+    ablation: Ablation  # with and without
+    bound: tuple[BoundRow, ...]  # unbeatable dips, may be empty
+    suggested: dict[str, Any]  # suggested settings, may be empty
 
 
 def named_by_theory(car: Car, linear: LinearView, resolution: ResolutionView, table: Ablation) -> str:
-    """The cause that the numbers of theory point to, without looking at what was switched off.
-
-    Gives key of ``CAUSES``.
+    """Key of the cause that the numbers of theory point to, before anything is switched off.
 
     In this order: swings or stalls with the valve still; unstable without steps, or so near that
-    rounding, which answers a small swing with up to 4/pi of it, can make it so, and why; no
-    position to rest; long at a limit. What is left hunts though stable and with a place to rest: a
-    cycle that the moves' coarseness keeps up, which smaller steps end. Source: describing function
-    of the mid-tread quantiser (Gelb & Vander Velde 1968, from memory); the order is our own.
+    rounding, which answers a small swing with up to 4/pi of it, can make it so, and why; no position to
+    rest; long at a limit. What is left hunts though stable and with a place to rest: a cycle that the
+    moves' coarseness keeps up, which smaller steps end. Source: describing function of the mid-tread
+    quantiser (Gelb & Vander Velde 1968, from memory); the order is our own.
     """
     here = linear.here
     restless = table.held_chance + table.held_stalled >= HELD_CHANCE
@@ -114,10 +104,7 @@ def named_by_theory(car: Car, linear: LinearView, resolution: ResolutionView, ta
 
 
 def best_row(table: Ablation, key: str) -> AblationRow | None:
-    """The switch-off of a cause that leaves least.
-
-    Gives none if it was not switched off.
-    """
+    """The switch-off of a cause that leaves least, none if it was not switched off."""
     tried = [row for switch in _SWITCHED_BY[key] if (row := table.row(switch)) is not None]
     return min(tried, key=lambda row: row.left_share) if tried else None
 
@@ -146,3 +133,153 @@ def agrees(table: Ablation, first: str) -> bool:
         return held is None or held.left_share > 1.0 - NO_PART_SHARE or table.held_chance > 0.0
     told = ranked(table, first)
     return bool(told) and told[0][0] == first
+
+
+ROOM = 1.1
+"""A deadband is asked to be this much wider than the geometry needs [-]."""
+
+Telling = tuple[Note, Note, Note]
+
+
+def _resolution(f: Findings) -> Telling:
+    view, suggested = f.resolution, f.ablation.row("suggested")
+    wide_rpm = ROOM * view.smallest_deadband_rpm
+    number = Note(
+        "explanation.resolution.number",
+        move_steps=view.move_steps,
+        move_rpm=view.move_rpm,
+        deadband_rpm=2.0 * view.deadband_rpm,
+        ratio=view.ratio,
+        of_100=100.0 * view.chance,
+    )
+    remedy = Note(
+        "explanation.resolution.remedy",
+        move_steps=view.move_steps,
+        least_rpm=0.5 * ROOM * view.move_rpm / view.move_steps,
+        suggested_rpm=float(f.suggested.get("deadband_rpm", 0.0)),
+        wide_rpm=wide_rpm,
+        is_wider=wide_rpm > view.deadband_rpm,
+    )
+    cost = Note(
+        "explanation.resolution.cost",
+        off_rpm=max(wide_rpm, view.deadband_rpm),
+        moves=math.nan if suggested is None else suggested.with_scatter_moves_per_min,
+        moves_now=f.ablation.as_is.with_scatter_moves_per_min,
+    )
+    return number, remedy, cost
+
+
+def _gains(f: Findings) -> Telling:
+    here, now, eased = f.linear.here, f.car.feedback, eased_gains(f.car, f.linear)
+    number = Note("explanation.gains.number", times=here.border_multiplier, period_s=here.border_period_s)
+    slower = Note("explanation.gains.slower")
+    if GAIN not in eased:
+        period_ms = float(eased["update_period_ms"])
+        return number, Note("explanation.gains.seldom", update_period_ms=period_ms), slower
+    gain, integral = eased[GAIN], eased[INTEGRAL]
+    if integral > 0.0:
+        worth = f.point.rpm_per_step
+        slower = Note(
+            "explanation.gains.slower_by",
+            then_s=100.0 / (integral * worth),
+            now_s=100.0 / (now.integral_steps_per_100rpm_s * worth),
+        )
+    remedy = Note("explanation.gains.lower", gain_steps_per_100rpm=gain, integral_steps_per_100rpm_s=integral)
+    return number, remedy, slower
+
+
+def _valve_speed(f: Findings) -> Telling:
+    number = Note(
+        "explanation.valve_speed.number",
+        step_ms=f.car.valve.step_ms,
+        times_without=f.linear.border_without_valve_time,
+        times=f.linear.here.border_multiplier,
+    )
+    remedy = Note("explanation.valve_speed.remedy", pull_in_ms=f.car.valve.pull_in_ms)
+    return number, remedy, Note("explanation.valve_speed.cost")
+
+
+def _updates(f: Findings) -> Telling:
+    row = best_row(f.ablation, "updates")
+    quicker = row is None or row.key == "quicker_updates"
+    number = Note(
+        "explanation.updates.number",
+        update_period_ms=f.car.feedback.update_period_ms,
+        quicker=quicker,
+        times_quick=f.linear.border_with_quick_updates,
+        times=f.linear.here.border_multiplier,
+    )
+    remedy = Note("explanation.updates.more_often") if row is None else row.name
+    cost = Note("explanation.updates.cost", quicker=quicker)
+    return number, remedy, cost
+
+
+def _limits(f: Findings) -> Telling:
+    low, high = f.car.feedback.trim_limit_steps
+    number = Note(
+        "explanation.limits.number",
+        low=low,
+        high_steps=high,
+        share_percent=100.0 * f.ablation.as_is.limited_share,
+        need_steps=f.point.needed_steps - f.point.base_steps,
+    )
+    return number, Note("explanation.limits.remedy"), Note("explanation.limits.cost")
+
+
+def _backlash(f: Findings) -> Telling:
+    play = f.car.valve.backlash_steps
+    worth = play * f.point.rpm_per_step
+    number = Note("explanation.backlash.number", play_steps=play, worth_rpm=worth)
+    remedy = Note("explanation.backlash.remedy", wider_rpm=0.5 * worth)
+    return number, remedy, Note("explanation.backlash.cost")
+
+
+def _not_feedback(f: Findings) -> Telling:
+    if not f.linear.here.engine_stable:
+        number = Note("explanation.not_feedback.runs_off")
+    elif not f.car.feedback.acts:
+        number = Note("explanation.not_feedback.off")
+    elif f.ablation.held_stalled > f.ablation.held_chance:
+        number = Note("explanation.not_feedback.stalls", of_100=100.0 * f.ablation.held_stalled)
+    else:
+        swings, floor_rpm = 100.0 * f.ablation.held_chance, f.ablation.floor_rpm
+        number = Note("explanation.not_feedback.swings", of_100=swings, floor_rpm=floor_rpm)
+    remedy, retards = Note("explanation.not_feedback.remedy"), -f.car.spark.advance_deg_per_100rpm
+    if retards > 0.0:
+        remedy = Note("explanation.not_feedback.spark", retards_deg_per_100rpm=retards)
+    return number, remedy, Note("explanation.not_feedback.cost")
+
+
+_TOLD: dict[str, Callable[[Findings], Telling]] = {
+    "resolution": _resolution,
+    "gains": _gains,
+    "valve_speed": _valve_speed,
+    "updates": _updates,
+    "limits": _limits,
+    "backlash": _backlash,
+    "not_feedback": _not_feedback,
+}
+
+
+def causes_of(findings: Findings) -> tuple[Cause, ...]:
+    """Causes that take part, ranked and told; empty where nothing hunts and feedback is on."""
+    f = findings
+    first = named_by_theory(f.car, f.linear, f.resolution, f.ablation)
+    if first != "not_feedback" and not f.ablation.hunts:
+        return ()
+    told = []
+    for key, row in ranked(f.ablation, first):
+        number, remedy, cost = _TOLD[key](f)
+        told.append(
+            Cause(
+                key=key,
+                name=CAUSES[key],
+                named_first=key == first,
+                left_share=math.nan if row is None else row.left_share,
+                ends_it=row is not None and row.ends_it,
+                number=number,
+                remedy=remedy,
+                cost=cost,
+            )
+        )
+    return tuple(told)

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from controllers import law_of
 from sim import Car, with_values
 from tuning.explanation.ablation import ablation, held_floor, is_explained
 from tuning.explanation.causes import CAUSES, named_by_theory
 from tuning.explanation.cycle import STARTS_rpm
-from tuning.explanation.ends import ends_of
+from tuning.explanation.ends import Phases, ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.map import QUICK, HuntingMap, gain_map, resolution_map
 from tuning.explanation.resolution import resolution_view
-from tuning.explanation.runs import Phases, even_phases, run_phases, without_scatter
 from tuning.explanation.switches import switches
 from tuning.explanation.verdict import quiet_note
 from tuning.loop import IdlePoint, idle_point, linear_view
@@ -38,8 +36,6 @@ class StartChance:
         Starting places.
     hunts, may_hunt : bool
         Whether it does, and whether any run with scatter does.
-    stalled_share : float
-        Share of starting places from which it stalls [-].
     """
 
     told: Note
@@ -47,7 +43,7 @@ class StartChance:
     phases: Phases | None = None
     hunts: bool = False
     may_hunt: bool = False
-    stalled_share: float = 0.0
+    stalled_share: float = 0.0  # share of starting places from which it stalls
 
 
 def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
@@ -137,9 +133,8 @@ def hunting_map(car: Car, chance: StartChance, kind: str, seed: int) -> HuntingM
     point = chance.point
     if not car.feedback.acts or point is None or not point.plant.is_stable():
         return None
-    nothing: dict[str, Any] = {}
     if kind != "gains":
-        return resolution_map(car, point, nothing, QUICK, seed=seed)
+        return resolution_map(car, point, {}, QUICK, seed=seed)
     if not law_of(car.feedback).has_gains:
         return None
-    return gain_map(car, point, nothing, QUICK, seed=seed)
+    return gain_map(car, point, {}, QUICK, seed=seed)

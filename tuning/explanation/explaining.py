@@ -11,20 +11,17 @@ from typing import Any
 from controllers import law_of
 from sim import Car, InputError, Problem, with_values
 from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_floor
-from tuning.explanation.bound import BoundRow, bound_rows
-from tuning.explanation.causes import Cause, best_row
-from tuning.explanation.cycle import CycleView, cycle_view
-from tuning.explanation.findings import Findings
+from tuning.explanation.bound import bound_rows
+from tuning.explanation.causes import Cause, Findings, best_row, causes_of
+from tuning.explanation.cycle import cycle_view
+from tuning.explanation.ends import Phases, even_phases
 from tuning.explanation.map import QUICK, USUAL, HuntingMap, gain_map, resolution_map
-from tuning.explanation.remedies import causes_of
 from tuning.explanation.resolution import ResolutionView, resolution_view
-from tuning.explanation.runs import Phases, even_phases
 from tuning.explanation.story import Story, tell_cycle
-from tuning.explanation.suggest import suggested_settings
-from tuning.explanation.switches import switches
+from tuning.explanation.switches import suggested_settings, switches
 from tuning.explanation.verdict import verdict
 from tuning.loop import IdlePoint, LinearView, WARM_degC, idle_point, linear_view
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 PHASES, QUICK_PHASES = 24, 12
 """Starting phases of the runs that prove the cause."""
@@ -33,56 +30,49 @@ Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True, eq=False)
-class Explanation:
-    """Why a car's warm idle hunts, or why it does not.
+class Explanation(Findings, Told):
+    """Why a car's warm idle hunts, or why it does not: what was found, and what it comes to.
 
     Attributes
     ----------
-    name : str
-        The car.
-    hunts : bool
-        Whether it does, with the engine's scatter; how often is ``ablation.chance``.
     verdict : tuple of Note
         What was found, the headline first.
     causes : tuple of Cause
         Ranked; empty where nothing hunts.
-    coolant_degC, target_rpm, needed_steps, base_steps : float
-        The idle point: coolant, target, position needed, position of the base curve
-        [degC, rpm, steps, steps].
-    settings : dict
-        The car's table [feedback].
-    suggested : dict
-        Settings by rule that should rest; empty where none can.
-    linear, resolution, cycle, ablation : LinearView, ResolutionView, CycleView, Ablation
-        The four views.
     maps : tuple of HuntingMap
         Minimum move against deadband; gain against integral. Empty with feedback off.
     story : Story or None
         One cycle, told; None where the valve makes none.
-    bound : tuple of BoundRow
-        The unbeatable dip for each load.
     seconds : float
         What it took [s].
     """
 
-    name: str
-    hunts: bool
+    TOLD = (
+        "name", "hunts", "hunting", "verdict", "causes", "coolant_degC", "target_rpm", "needed_steps",
+        "base_steps", "settings", "suggested", "linear", "resolution", "cycle", "with_and_without",
+        "floor_rpm", "scatter_rpm", "maps", "story", "bound", "seconds",
+    )  # fmt: skip
+
     verdict: tuple[Note, ...]
     causes: tuple[Cause, ...]
-    coolant_degC: float
-    target_rpm: float
-    needed_steps: float
-    base_steps: float
-    settings: dict[str, Any]
-    suggested: dict[str, Any]
-    linear: LinearView
-    resolution: ResolutionView
-    cycle: CycleView
-    ablation: Ablation
     maps: tuple[HuntingMap, ...]
     story: Story | None
-    bound: tuple[BoundRow, ...]
     seconds: float
+
+    @property
+    def hunts(self) -> bool:
+        """Whether it does, with the engine's scatter; how often is ``ablation.chance``."""
+        return self.ablation.hunts
+
+    @property
+    def needed_steps(self) -> float:
+        """Position that the warm idle needs [steps]."""
+        return self.point.needed_steps
+
+    @property
+    def base_steps(self) -> float:
+        """Position that the base curve gives there [steps]."""
+        return self.point.base_steps
 
     @property
     def ending_row(self) -> AblationRow | None:
@@ -100,47 +90,11 @@ class Explanation:
         """
         return [*self.verdict, *(self.story.lines if self.story else ())]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Everything, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Plain values; None where there is no number.
-        """
-        return {
-            "name": self.name,
-            "hunts": self.hunts,
-            "hunting": self.ablation.chance.to_dict(),
-            "verdict": plain(self.verdict),
-            "causes": [cause.to_dict() for cause in self.causes],
-            "coolant_degC": self.coolant_degC,
-            "target_rpm": self.target_rpm,
-            "needed_steps": self.needed_steps,
-            "base_steps": self.base_steps,
-            "settings": self.settings,
-            "suggested": self.suggested,
-            "linear": self.linear.to_dict(),
-            "resolution": self.resolution.to_dict(),
-            "cycle": self.cycle.to_dict(),
-            "with_and_without": [row.to_dict() for row in self.ablation.rows],
-            "floor_rpm": plain(self.ablation.floor_rpm),
-            "scatter_rpm": plain(self.ablation.scatter_rpm),
-            "maps": [one.to_dict() for one in self.maps],
-            "story": self.story.to_dict() if self.story else None,
-            "bound": [row.to_dict() for row in self.bound],
-            "seconds": self.seconds,
-        }
-
-
-def _silent(_share: float, _text: str) -> None:
-    """Nobody wants to be told."""
-
-
-def _no_point(car: Car, coolant_degC: float) -> InputError:
-    wanted = f"no valve position gives its value at {coolant_degC:g} degC"
-    allowed = "a speed that the engine reaches between the valve's seat and its travel"
-    return InputError([Problem(car.name, 1, "curves.target_rpm", f"{wanted}, allowed: {allowed}")])
+    def _told(self) -> dict[str, Any]:
+        a, point = self.ablation, self.point
+        told = {"name": self.car.name, "settings": self.car.feedback, "hunting": a.chance}
+        told |= {"coolant_degC": point.coolant_degC, "target_rpm": point.target_rpm}
+        return told | {"with_and_without": a.rows, "floor_rpm": a.floor_rpm, "scatter_rpm": a.scatter_rpm}
 
 
 def _maps(
@@ -212,12 +166,14 @@ def explain(
     """
     if not 0 <= seed < 2**31:
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")
-    tell: Progress = on_progress or _silent
+    tell: Progress = on_progress or (lambda _share, _text: None)
     begun = time.perf_counter()
     tell(0.0, "idle point and margins")
     point = idle_point(car, WARM_degC)
     if point is None:
-        raise _no_point(car, WARM_degC)
+        wanted = f"no valve position gives its value at {WARM_degC:g} degC"
+        allowed = "a speed that the engine reaches between the valve's seat and its travel"
+        raise InputError([Problem(car.name, 1, "curves.target_rpm", f"{wanted}, allowed: {allowed}")])
     linear = linear_view(car, point, quick=quick)
     tell(0.1, "each cause switched off")
     phases = even_phases(car, point, QUICK_PHASES if quick else PHASES)
@@ -229,32 +185,8 @@ def explain(
     tell(0.85, "load steps and the unbeatable dip")
     bound = bound_rows(car, point)
     findings = Findings(car, point, linear, resolution, cycle, table, bound, suggested)
+    causes = causes_of(findings)
+    told = verdict(findings, causes)
     tell(1.0, "explained")
-    return _put_together(findings, maps, story, time.perf_counter() - begun)
-
-
-def _put_together(
-    findings: Findings, maps: tuple[HuntingMap, ...], story: Story | None, seconds: float
-) -> Explanation:
-    """The result, with its verdict."""
-    f, causes = findings, causes_of(findings)
-    return Explanation(
-        name=f.car.name,
-        hunts=f.table.hunts,
-        verdict=verdict(f, causes),
-        causes=causes,
-        coolant_degC=f.point.coolant_degC,
-        target_rpm=f.point.target_rpm,
-        needed_steps=f.point.needed_steps,
-        base_steps=f.point.base_steps,
-        settings=f.car.feedback.model_dump(mode="json"),
-        suggested=f.suggested,
-        linear=f.linear,
-        resolution=f.resolution,
-        cycle=f.cycle,
-        ablation=f.table,
-        maps=maps,
-        story=story,
-        bound=f.bound,
-        seconds=seconds,
-    )
+    return Explanation(**vars(findings), verdict=told, causes=causes, maps=maps, story=story,
+                       seconds=time.perf_counter() - begun)  # fmt: skip

@@ -8,21 +8,30 @@ from typing import Any
 
 import numpy as np
 
-from controllers import Feedback
+from controllers import GAIN, INTEGRAL, Feedback
 from sim import Car, with_values
 from tuning.explanation.ablation import regular_share
 from tuning.explanation.cycle import STARTS_rpm
-from tuning.explanation.ends import Measured, ends_of, measured, part
-from tuning.explanation.runs import Phases, Reals, even_phases, run_settings, without_scatter
+from tuning.explanation.ends import (
+    Measured,
+    Phases,
+    Reals,
+    ends_of,
+    even_phases,
+    measured,
+    part,
+    run_settings,
+    without_scatter,
+)
 from tuning.loop import IdlePoint, stability_border, tread_steps
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 LARGEST_MOVE_steps = 8
 WIDEST_LEAST_rpm = 60.0
 
 
 @dataclass(frozen=True, eq=False)
-class HuntingMap:
+class HuntingMap(Told):
     """Simulated hunting over a grid of two settings.
 
     Attributes
@@ -33,8 +42,6 @@ class HuntingMap:
         Their values, shapes (n,) and (m,).
     chance : numpy.ndarray
         Shape (m, n): share of phases that hunt, scatter taken out [-].
-    swing_rpm : numpy.ndarray
-        Shape (m, n): mean swing of those, 0 where none does [rpm].
     with_scatter_swing_rpm, with_scatter_chance : numpy.ndarray
         Shape (m, n): band-passed swing, and share of regular swings above the floor, with the
         engine's scatter [rpm, -].
@@ -51,7 +58,7 @@ class HuntingMap:
     x: Reals
     y: Reals
     chance: Reals
-    swing_rpm: Reals
+    swing_rpm: Reals  # shape (m, n): mean swing of those, 0 where none does
     with_scatter_swing_rpm: Reals
     with_scatter_chance: Reals
     border_x: Reals
@@ -60,44 +67,16 @@ class HuntingMap:
     now: tuple[float, float] | None
     suggested: tuple[float, float] | None
 
-    def to_dict(self) -> dict[str, Any]:
-        """The map by name.
-
-        Returns
-        -------
-        dict
-            Arrays as lists.
-        """
-        return {
-            name: _listed(value) if isinstance(value, np.ndarray) else plain(value)
-            for name, value in vars(self).items()
-        }
-
-
-def _listed(values: Reals) -> Any:
-    """An array as lists, None where there is no number."""
-    if values.ndim == 1:
-        return [plain(float(value)) for value in values]
-    return [_listed(row) for row in values]
-
 
 @dataclass(frozen=True)
 class MapSize:
-    """How fine a map is.
+    """How fine a map is."""
 
-    Attributes
-    ----------
-    moves, deadbands, gains, integrals : int
-        Values along the axes.
-    phases : int
-        Starting phases in each cell; they take the starting speeds in turn.
-    """
-
-    moves: int
+    moves: int  # values along the axes
     deadbands: int
     gains: int
     integrals: int
-    phases: int
+    phases: int  # starting phases in each cell; they take the starting speeds in turn
 
 
 USUAL = MapSize(LARGEST_MOVE_steps, 17, 14, 13, 15)
@@ -125,10 +104,14 @@ def _cells(
     return out
 
 
-def _place(settings: dict[str, Any], x_key: str, y_key: str) -> tuple[float, float] | None:
-    if x_key not in settings or y_key not in settings:
-        return None
-    return float(settings[x_key]), float(settings[y_key])
+def _map(
+    keys: tuple[str, str], axes: tuple[Reals, Reals], cells: Reals, border: tuple[Reals, Reals], name: Note,
+    feedback: Feedback, suggested: dict[str, Any],
+) -> HuntingMap:  # fmt: skip
+    """A map from its cells, with the car's own settings and those suggested where they are known."""
+    now = float(getattr(feedback, keys[0])), float(getattr(feedback, keys[1]))
+    there = (float(suggested[keys[0]]), float(suggested[keys[1]])) if suggested else None
+    return HuntingMap(*keys, *axes, cells[0], cells[1], cells[2], cells[3], *border, name, now, there)
 
 
 def resolution_map(
@@ -139,12 +122,9 @@ def resolution_map(
     *,
     floor_rpm: float = 0.0,
     seed: int = 0,
-    on_row: Callable[[float], None] | None = None,
+    on_row: Callable[[float], None] = lambda _share: None,
 ) -> HuntingMap:
-    """Minimum move against deadband.
-
-    Gives x is the minimum move, y the deadband; the border is r = 1: half a move's worth of rpm.
-    """
+    """Minimum move (x) against deadband (y); the border is r = 1: half a move's worth of rpm."""
     worth, feedback = point.rpm_per_step, car.feedback
     moves, bands = _move_and_deadband(feedback, worth, suggested, size)
     grid = np.empty((4, bands.size, moves.size))
@@ -152,25 +132,12 @@ def resolution_map(
         changed = {"min_move_steps": move}
         row = [feedback.model_copy(update={**changed, "deadband_rpm": float(d)}) for d in bands]
         wide = with_values(car, {"feedback": changed})
-        phases = even_phases(wide, point, size.phases, tread_steps(wide))
+        phases = even_phases(wide, point, size.phases)
         grid[:, :, column] = _cells(wide, row, phases, point, floor_rpm, seed)
-        if on_row is not None:
-            on_row((column + 1) / moves.size)
-    return HuntingMap(
-        x_key="min_move_steps",
-        y_key="deadband_rpm",
-        x=moves,
-        y=bands,
-        chance=grid[0],
-        swing_rpm=grid[1],
-        with_scatter_swing_rpm=grid[2],
-        with_scatter_chance=grid[3],
-        border_x=np.array([0.5, moves[-1] + 0.5]),
-        border_y=np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth,
-        border_name=Note("explanation.border.moves"),
-        now=(float(feedback.min_move_steps), feedback.deadband_rpm),
-        suggested=_place(suggested, "min_move_steps", "deadband_rpm"),
-    )
+        on_row((column + 1) / moves.size)
+    border = np.array([0.5, moves[-1] + 0.5]), np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth
+    keys = "min_move_steps", "deadband_rpm"
+    return _map(keys, (moves, bands), grid, border, Note("explanation.border.moves"), feedback, suggested)
 
 
 def _move_and_deadband(
@@ -193,12 +160,9 @@ def gain_map(
     *,
     floor_rpm: float = 0.0,
     seed: int = 0,
-    on_row: Callable[[float], None] | None = None,
+    on_row: Callable[[float], None] = lambda _share: None,
 ) -> HuntingMap:
-    """Proportional against integral gain.
-
-    Gives x is the gain, y the integral; border of the loop without steps.
-    """
+    """Proportional (x) against integral gain (y), with the border of the loop without steps."""
     feedback = car.feedback
     edge = stability_border(point, feedback.update_period_ms / 1000.0, tread_steps(car))
     now = (feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s)
@@ -206,25 +170,12 @@ def gain_map(
     phases = even_phases(car, point, size.phases)
     grid = np.empty((4, integrals.size, gains.size))
     for line, integral in enumerate(integrals):
-        cells = _gain_row(feedback, gains, float(integral))
+        fixed = {INTEGRAL: float(integral)}
+        cells = [feedback.model_copy(update={**fixed, GAIN: float(gain)}) for gain in gains]
         grid[:, line] = _cells(car, cells, phases, point, floor_rpm, seed)
-        if on_row is not None:
-            on_row((line + 1) / integrals.size)
-    return HuntingMap(
-        x_key="gain_steps_per_100rpm",
-        y_key="integral_steps_per_100rpm_s",
-        x=gains,
-        y=integrals,
-        chance=grid[0],
-        swing_rpm=grid[1],
-        with_scatter_swing_rpm=grid[2],
-        with_scatter_chance=grid[3],
-        border_x=edge[0],
-        border_y=edge[1],
-        border_name=Note("explanation.border.gains"),
-        now=now,
-        suggested=_place(suggested, "gain_steps_per_100rpm", "integral_steps_per_100rpm_s"),
-    )
+        on_row((line + 1) / integrals.size)
+    name = Note("explanation.border.gains")
+    return _map((GAIN, INTEGRAL), (gains, integrals), grid, edge, name, feedback, suggested)
 
 
 def _gain_axes(now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSize) -> tuple[Reals, Reals]:
@@ -234,9 +185,3 @@ def _gain_axes(now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSiz
     ]
     gains = np.linspace(0.0, widest[0], size.gains)
     return gains, np.linspace(0.0, widest[1], size.integrals + 1)[1:]
-
-
-def _gain_row(feedback: Feedback, gains: Reals, integral: float) -> list[Feedback]:
-    """Settings with one integral gain and many proportional ones."""
-    fixed = {"integral_steps_per_100rpm_s": integral}
-    return [feedback.model_copy(update={**fixed, "gain_steps_per_100rpm": float(gain)}) for gain in gains]

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from sim import Car
-from tuning.explanation.runs import Phases, Reals
+from tuning.explanation.ends import Phases, Reals
 from tuning.loop import (
     IdlePoint,
     Treads,
@@ -19,98 +18,45 @@ from tuning.loop import (
     smallest_useful_move,
     tread_steps,
 )
-from tuning.notes import plain
+from tuning.notes import Told
 
 SLOWEST_s = 60.0
 """A cycle slower than this is creeping, not hunting [s]."""
 
 
 @dataclass(frozen=True, eq=False)
-class ResolutionView:
-    """Positions, what they are worth, and the deadband against them.
+class ResolutionView(Told):
+    """Positions, what they are worth, and the deadband against them."""
 
-    Attributes
-    ----------
-    rpm : numpy.ndarray
-        Shape (travel + 1,): settled speed at each position [rpm].
-    rpm_per_step : numpy.ndarray
-        Shape (travel,): from each position to the next [rpm/step].
-    needed_steps, target_rpm : float
-        Position needed at the target [steps, rpm].
-    move_steps : int
-        Distance of positions the valve goes between [steps].
-    move_rpm : float
-        What one such move is worth there [rpm].
-    deadband_rpm : float
-        Half-width within which the law rests [rpm].
-    ratio : float
-        r = 2 deadband/(move rpm): at 1 and above a resting position always exists [-].
-    chance : float
-        Chance over the starting phase that none exists, from the true curve of speed over
-        position [-].
-    chance_even : float
-        The same from r alone, as if all steps were worth the same: max(0, 1 - r) [-].
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held [rpm].
-    deadband_in_scatters : float
-        Deadband in such standard deviations; below 3 to 4 the valve ticks [-].
-    smallest_deadband_rpm, smallest_deadband_with_scatter_rpm : float
-        Smallest half-width that rests from any phase, without and with scatter [rpm].
-    smallest_useful_move_steps, largest_resting_move_steps : int
-        Smallest move that can be told from scatter; largest with which this deadband rests, 0 if
-        none does [steps].
-    """
-
-    rpm: Reals
-    rpm_per_step: Reals
-    needed_steps: float
+    rpm: Reals  # shape (travel + 1,): settled speed at each position [rpm]
+    rpm_per_step: Reals  # shape (travel,): from each position to the next
+    needed_steps: float  # position needed at the target
     target_rpm: float
-    move_steps: int
-    move_rpm: float
-    deadband_rpm: float
-    ratio: float
-    chance: float
-    chance_even: float
-    scatter_rpm: float
-    deadband_in_scatters: float
-    smallest_deadband_rpm: float
+    move_steps: int  # distance of positions the valve goes between
+    move_rpm: float  # what one such move is worth there
+    deadband_rpm: float  # half-width within which the law rests
+    ratio: float  # r = 2 deadband/(move rpm): at 1 and above a resting position always exists
+    chance: float  # over the starting phase that none exists, from the true curve of speed over position
+    chance_even: float  # the same from r alone, as if all steps were worth the same: max(0, 1 - r)
+    scatter_rpm: float  # standard deviation of the speed read with the valve held
+    deadband_in_scatters: float  # deadband in such standard deviations; below 3 to 4 the valve ticks
+    smallest_deadband_rpm: float  # smallest half-width that rests from any phase, without and with scatter
     smallest_deadband_with_scatter_rpm: float
-    smallest_useful_move_steps: int
+    smallest_useful_move_steps: int  # told from scatter; the largest with which this deadband rests, or 0
     largest_resting_move_steps: int
-
-    def to_dict(self) -> dict[str, Any]:
-        """The view by name.
-
-        Gives arrays as lists.
-        """
-        values = {name: plain(value) for name, value in vars(self).items()}
-        return values | {"rpm": self.rpm.tolist(), "rpm_per_step": self.rpm_per_step.tolist()}
 
 
 @dataclass(frozen=True)
 class Bracket:
-    """The two positions of a lattice between which the target lies.
+    """The two positions of a lattice between which the target lies."""
 
-    Attributes
-    ----------
-    low_steps : float
-        The lower position [steps].
-    rpm_per_step : float
-        Mean worth of a step between them [rpm/step].
-    phase : float
-        Where the target lies between them, 0 at the lower and 1 at the upper [-].
-    """
-
-    low_steps: float
-    rpm_per_step: float
-    phase: float
+    low_steps: float  # the lower position
+    rpm_per_step: float  # mean worth of a step between them
+    phase: float  # where the target lies between them, 0 at the lower and 1 at the upper
 
 
 def bracket(rpm: Reals, target_rpm: float, on_lattice: float, move_steps: int) -> Bracket | None:
-    """Find the positions of a lattice that lie either side of the target.
-
-    Gives none where the target is beyond its ends.
-    """
+    """The positions of a lattice either side of the target, none where it is beyond the ends."""
     places = np.arange(int(on_lattice) % move_steps, rpm.size, move_steps)
     above = int(np.argmax(rpm[places] > target_rpm))
     if above == 0:
@@ -126,22 +72,16 @@ def bracket(rpm: Reals, target_rpm: float, on_lattice: float, move_steps: int) -
 def resting_exists(
     rpm: Reals, target_rpm: float, deadband_rpm: float, on_lattice: float, move_steps: int
 ) -> bool:
-    """Whether a lattice holds a position within the deadband.
-
-    Gives true if one does.
-    """
+    """Whether a lattice holds a position within the deadband."""
     places = np.arange(int(on_lattice) % move_steps, rpm.size, move_steps)
     return bool(np.any(np.abs(rpm[places] - target_rpm) <= deadband_rpm))
 
 
 def creeping_period_s(car: Car, place: Bracket) -> float:
-    """Period of the cycle about a target when it is so slow that the engine follows at once.
+    """Period of a cycle so slow that the engine follows at once; 0 where the gain alone swings, or infinite.
 
-    Gives time for the integral to travel there and back; 0 where the gain alone does it, infinite
-    without integral action [s].
-
-    (m - 1 - Kp m S)/Ki times the sum of one over each settled error:
-    ``tuning.loop.cycles.square_cycle`` without its transients.  Source: derivation our own.
+    (m - 1 - Kp m S)/Ki times the sum of one over each settled error: ``tuning.loop.cycles.square_cycle``
+    without its transients. Source: derivation our own.
     """
     law, move = linear_law(car), tread_steps(car)
     if law is None or law.integral_steps_per_rpm_s == 0.0:
@@ -155,18 +95,15 @@ def creeping_period_s(car: Car, place: Bracket) -> float:
 
 
 def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
-    """Whether the geometry of positions leaves no rest, phase by phase.
+    """Whether no position within the deadband is reached by whole moves, nor slowly, phase by phase.
 
-    Gives true where no position within the deadband can be reached by whole moves from the start,
-    and the cycle would not be slower than a minute.
-
-    Moves larger than the minimum shift the lattice; over the phases that changes no odds.
-    Source: geometry, derivation our own; see ``tuning.loop.lattice``.
+    Moves larger than the minimum shift the lattice; over the phases that changes no odds. Source:
+    geometry, derivation our own; see ``tuning.loop.lattice``.
     """
     start, move = base_position(car, point.coolant_degC), tread_steps(car)
     band = resting_deadband_rpm(car)
     told = []
-    for leak in phases.leak_mm2:
+    for leak in phases:
         rpm = point.rpm_with_leak(leak)
         place = bracket(rpm, point.target_rpm, start, move)
         restless = not resting_exists(rpm, point.target_rpm, band, start, move)
@@ -176,10 +113,7 @@ def hunting_expected(car: Car, point: IdlePoint, phases: Phases) -> list[bool]:
 
 
 def resolution_view(car: Car, point: IdlePoint, phases: Phases, scatter_rpm: float) -> ResolutionView:
-    """What the valve's steps are worth, and whether the deadband leaves it a place to rest.
-
-    Gives the numbers.
-    """
+    """What the valve's steps are worth, and whether the deadband leaves it a place to rest."""
     move, band = tread_steps(car), resting_deadband_rpm(car)
     worth = point.rpm_per_step
     treads, off = Treads(move, worth), not car.feedback.acts

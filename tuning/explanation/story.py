@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from controllers import law_of
 from sim import Car, Scenario, Trace, simulate, with_values
 from tuning.explanation.cycle import SeenCycle, STARTS_rpm
-from tuning.explanation.runs import Phases, Reals, RUN_s, without_scatter
+from tuning.explanation.ends import Phases, Reals, RUN_s, rises, without_scatter
 from tuning.loop import IdlePoint, resting_deadband_rpm, tread_steps
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 LEAST_APART_s = 1.0e-6
 MOST_TOLD = 6
@@ -23,32 +23,28 @@ BESIDE_SHARE = 0.12
 
 
 @dataclass(frozen=True)
-class Moment:
+class Moment(Told):
     """One moment of the cycle.
 
     Attributes
     ----------
-    at_s : float
-        Since the cycle began [s].
     kind : str
         "told", "there", "crosses", "leaves", "peak" or "trough".
     rpm : float
         Measured speed then [rpm].
-    valve_steps : float
-        Where the valve was told to be [steps].
     text : Note
         What happens.
     """
 
-    at_s: float
+    at_s: float  # since the cycle began
     kind: str
     rpm: float
-    valve_steps: float
+    valve_steps: float  # where the valve was told to be
     text: Note
 
 
 @dataclass(frozen=True, eq=False)
-class Story:
+class Story(Told):
     """One period of hunting.
 
     Attributes
@@ -56,14 +52,6 @@ class Story:
     time_s, rpm, valve_steps, opening_steps, wanted_steps : numpy.ndarray
         Shape (events,): times since the cycle began, measured speed, where the valve was told to
         be, where it was, and the position wanted before minimum move [s, rpm, steps].
-    map_kPa : numpy.ndarray
-        Shape (events,): absolute pressure in the manifold [kPa].
-    settled_rpm : numpy.ndarray
-        Shape (travel + 1,): speed at which this engine would settle at each position [rpm].
-    move_steps : int
-        Distance of the positions that the controller's smallest moves reach [steps].
-    period_s, target_rpm, deadband_rpm : float
-        Of the cycle, and of the car [s, rpm].
     moments : tuple of Moment
         In order of time; the first and the last are the same move, one period apart.
     lines : tuple of Note
@@ -75,37 +63,22 @@ class Story:
     valve_steps: Reals
     opening_steps: Reals
     wanted_steps: Reals
-    map_kPa: Reals
-    settled_rpm: Reals
-    move_steps: int
-    period_s: float
+    map_kPa: Reals  # shape (events,): absolute pressure in the manifold
+    settled_rpm: Reals  # shape (travel + 1,): speed at which this engine would settle at each position
+    move_steps: int  # distance of the positions that the controller's smallest moves reach
+    period_s: float  # of the cycle, and of the car
     target_rpm: float
     deadband_rpm: float
     moments: tuple[Moment, ...]
     lines: tuple[Note, ...]
 
-    def to_dict(self) -> dict[str, Any]:
-        """The story by name.
 
-        Returns
-        -------
-        dict
-            Arrays as lists.
-        """
-        values = {
-            name: value.tolist() if isinstance(value, np.ndarray) else value
-            for name, value in vars(self).items()
-        }
-        moments = [{n: plain(v) for n, v in vars(one).items()} for one in self.moments]
-        return values | {"moments": moments, "lines": plain(self.lines)}
-
-
-class _Told:
+class _Stretch:
     """The stretch of a trace that is told, by time since its beginning."""
 
-    def __init__(self, trace: Trace, begin_s: float, end_s: float, band_rpm: float) -> None:
-        self.trace, self.begin_s, self.end_s, self.band_rpm = trace, begin_s, end_s, band_rpm
-        self.has_integral = True
+    def __init__(self, trace: Trace, car: Car, begin_s: float, end_s: float) -> None:
+        self.trace, self.begin_s, self.band_rpm = trace, begin_s, resting_deadband_rpm(car)
+        self.has_integral = law_of(car.feedback).has_gains
         inside = (trace.time_s >= begin_s - LEAST_APART_s) & (trace.time_s <= end_s + LEAST_APART_s)
         self.rows = np.flatnonzero(inside)
         self.error = trace["target_rpm"] - trace["rpm"]
@@ -200,8 +173,7 @@ def _last_period(trace: Trace, period_s: float) -> tuple[float, float] | None:
     steps: NDArray[np.float64] = trace["valve_steps"]
     late = trace.time_s > 0.5 * trace.duration_s
     middle = 0.5 * (steps[late].min() + steps[late].max())
-    up = np.flatnonzero((steps[1:] > middle) & (steps[:-1] <= middle)) + 1
-    begins = trace.time_s[up]
+    begins = trace.time_s[rises(steps, middle)]
     begins = begins[begins > 0.5 * trace.duration_s]
     if begins.size < 2:
         return None
@@ -209,7 +181,7 @@ def _last_period(trace: Trace, period_s: float) -> tuple[float, float] | None:
     return float(begins[at]), float(begins[at + 1])
 
 
-def _beginning(story: _Told, move_rpm: float, period_s: float) -> list[Note]:
+def _beginning(story: _Stretch, move_rpm: float, period_s: float) -> list[Note]:
     width = 2.0 * story.band_rpm
     return [
         Note("explanation.story.period", period_s=period_s),
@@ -221,14 +193,11 @@ def _beginning(story: _Told, move_rpm: float, period_s: float) -> list[Note]:
 def tell_cycle(
     car: Car, point: IdlePoint, phases: Phases, seen: SeenCycle | None, move_rpm: float
 ) -> Story | None:
-    """Run the hunting car again in the narrated schedule and tell one period of it.
-
-    Gives none where there is no cycle of the valve to tell.
-    """
+    """Run the hunting car again in the narrated schedule and tell one period of it, none without one."""
     if seen is None:
         return None
     phase, start = divmod(seen.row, len(STARTS_rpm))
-    leak = car.throttle.leak_mm2 + phases.leak_mm2[phase]
+    leak = car.throttle.leak_mm2 + phases[phase]
     there = with_values(without_scatter(car), {"throttle": {"leak_mm2": max(leak, 0.0)}})
     scenario = Scenario(name="idle", duration_s=RUN_s, coolant_degC=point.coolant_degC)
     trace = simulate(there, scenario, rpm_offset=STARTS_rpm[start])
@@ -237,8 +206,7 @@ def tell_cycle(
         return None
     begin_s, end_s = span
     period_s = end_s - begin_s
-    told = _Told(trace, begin_s, end_s, resting_deadband_rpm(car))
-    told.has_integral = law_of(car.feedback).has_gains
+    told = _Stretch(trace, car, begin_s, end_s)
     moments = [*told.told(), *told.there(), *told.crosses(), *told.extremes()]
     moments.sort(key=lambda one: one.at_s)
     lines = [
@@ -255,7 +223,7 @@ def tell_cycle(
         opening_steps=trace["pintle_steps"][shown],
         wanted_steps=(trace["base_steps"] + trace["trim_steps"])[shown],
         map_kPa=trace["map_kPa"][shown],
-        settled_rpm=point.rpm_with_leak(phases.leak_mm2[phase]),
+        settled_rpm=point.rpm_with_leak(phases[phase]),
         move_steps=tread_steps(car),
         period_s=period_s,
         target_rpm=point.target_rpm,

@@ -1,14 +1,71 @@
-"""Changed copies of a car in which one possible cause of hunting is switched off."""
+"""Settings by rule that should rest, and copies of a car in which one possible cause of hunting is off."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
-from controllers import law_of
+from controllers import LAWS, law_of
 from sim import Car, with_values
-from tuning.loop import LinearView
+from tuning.loop import IdlePoint, LinearView, Treads, calm_settings, smallest_useful_move
 from tuning.notes import Note
+
+ROOM = 1.1
+"""The deadband is this much wider than the geometry asks, for a worth of a step not known well."""
+SCATTERS = 2.0
+"""Standard deviations of scatter added to it: the valve then moves seldom [-]."""
+BORDER_LEAST = 3.0
+"""Suggested gains stay this factor below those at which the loop swings by itself [-]."""
+ROUND_rpm = 5.0
+RULED = "pi"
+"""The law for which the rules give gains."""
+ROUND_gain = 0.1
+
+
+def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[str, Any]:
+    """Simple settings that should rest: a starting point, not a search.
+
+    Parameters
+    ----------
+    car : Car
+        Its update period, limits and law are kept; law ``nudge`` and ``pid`` become ``pi``.
+    point : IdlePoint
+        Its warm idle.
+    scatter_rpm : float
+        Standard deviation of the speed read with the valve held [rpm].
+
+    Returns
+    -------
+    dict
+        Keys of table [feedback]; empty where feedback is off or the engine does not hold its speed.
+
+    Notes
+    -----
+    Gains by the AMIGO rule, lowered if need be; the smallest move that can be told from scatter;
+    a deadband that always holds a position, and two standard deviations more.
+    Source: ``tuning.loop.rules``, ``tuning.loop.lattice``.
+    """
+    if not car.feedback.acts or not point.plant.is_stable():
+        return {}
+    worth = point.rpm_per_step
+    move = smallest_useful_move(worth, scatter_rpm, readings=4.0)
+    law = calm_settings(point.plant, car.feedback.update_period_ms / 1000.0, move, BORDER_LEAST)
+    half_width = ROOM * Treads(move, worth).smallest_deadband_rpm() + SCATTERS * scatter_rpm
+    alike = law_of(car.feedback).searched == LAWS[RULED].searched
+    return {
+        "law": car.feedback.law if alike else RULED,
+        "gain_steps_per_100rpm": _rounded(law.gain_steps_per_100rpm),
+        "integral_steps_per_100rpm_s": _rounded(law.integral_steps_per_100rpm_s),
+        "deadband_rpm": ROUND_rpm * math.ceil(half_width / ROUND_rpm),
+        "min_move_steps": move,
+    }
+
+
+def _rounded(gain: float) -> float:
+    """A gain to the tenth, never rounded to nothing."""
+    return max(ROUND_gain, round(round(gain / ROUND_gain) * ROUND_gain, 6))
+
 
 SAFE_SHARE = 0.35
 """Gains switched low: to this share of those at the border, if they are above it [-]."""
@@ -29,33 +86,19 @@ Changes = dict[str, dict[str, Any]]
 
 @dataclass(frozen=True)
 class Switch:
-    """One change of the car.
+    """One change of the car."""
 
-    Attributes
-    ----------
-    key : str
-        What is switched off: "as_is" (nothing), "resolution", "gains", "valve_speed", "limits",
-        "quicker_updates", "slower_updates", "backlash", "both" (resolution and gains), "feedback",
-        "suggested".
-    name : Note
-        What is changed.
-    car : Car
-        The changed car.
-    """
-
-    key: str
-    name: Note
-    car: Car
+    key: str  # what is off; ``as_is`` nothing, ``both`` resolution and gains
+    name: Note  # what is changed
+    car: Car  # the changed car
 
 
 def finer_valve(car: Car) -> tuple[Car, int]:
-    """The same valve and law with many small steps in place of each whole one, and minimum move 1.
+    """The same valve and law with n small steps in place of each whole one, and minimum move 1; and n [-].
 
-    Gives the changed car, and how many positions stand for one [-].
-
-    Steps, travel, curves, gains and limits are multiplied by n, the time of a step divided by it,
-    so that areas, seconds and the law stay what they were; only rounding and minimum move get
-    finer.  A nudge becomes n times as many of one fine step.
+    Steps, travel, curves, gains and limits are multiplied by n, the time of a step divided by it, so that
+    areas, seconds and the law stay what they were; only rounding and minimum move get finer. A nudge
+    becomes n times as many of one fine step.
     """
     valve, feedback = car.valve, car.feedback
     # What lies beyond the stop counts too: a car file holds no more steps than these.
@@ -94,11 +137,6 @@ def finer_valve(car: Car) -> tuple[Car, int]:
     return with_values(car, changes), n
 
 
-def _lower_gains(car: Car, linear: LinearView) -> Car:
-    """Gains at most a safe share of those at the border; the law's times stay."""
-    return with_values(car, {"feedback": eased_gains(car, linear)})
-
-
 def eased_gains(car: Car, linear: LinearView) -> dict[str, Any]:
     """Changes of table [feedback] that bring gains to a safe share of those at the border."""
     share = min(1.0, SAFE_SHARE * linear.here.border_multiplier)
@@ -106,13 +144,12 @@ def eased_gains(car: Car, linear: LinearView) -> dict[str, Any]:
 
 
 def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Switch]:
-    """The car as it is, and copies with one possible cause switched off each.
-
-    Gives "as_is" first.
-    """
+    """The car as it is, and copies with one possible cause switched off each."""
     period = car.feedback.update_period_ms
-    quick = max(min(SHORTEST_UPDATE_ms, period), period / QUICKER)
-    slow = min(LONGEST_UPDATE_ms, period * SLOWER)
+    periods = {
+        "quicker_updates": max(min(SHORTEST_UPDATE_ms, period), period / QUICKER),
+        "slower_updates": min(LONGEST_UPDATE_ms, period * SLOWER),
+    }
     at_once: Changes = {"valve": {"pulse_ms": INSTANT_ms, "rest_ms": 0.0, "pull_in_ms": 0.1}}
     wide: Changes = {
         "feedback": {"trim_limit_steps": (-NO_LIMIT_steps, NO_LIMIT_steps)},
@@ -121,13 +158,14 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
     off: Changes = {"feedback": {"law": "none"}}
     made = [Switch("as_is", Note("explanation.switch.as_is"), car)]
     if car.feedback.acts:
-        lower = _lower_gains(car, linear)
+        lower = with_values(car, {"feedback": eased_gains(car, linear)})
         changed: list[tuple[str, Note, Changes]] = [
             ("valve_speed", Note("explanation.switch.valve_speed"), at_once),
             ("limits", Note("explanation.switch.limits"), wide),
-            ("quicker_updates", _updates(quick), _period(quick)),
-            ("slower_updates", _updates(slow), _period(slow)),
         ]
+        for key, ms in periods.items():
+            at: Changes = {"feedback": {"update_period_ms": ms}}
+            changed.append((key, Note("explanation.switch.updates", update_period_ms=ms), at))
         if car.valve.backlash_steps > 0.0:
             tight: Changes = {"valve": {"backlash_steps": 0.0}}
             changed.append(("backlash", Note("explanation.switch.backlash"), tight))
@@ -145,11 +183,3 @@ def switches(car: Car, linear: LinearView, suggested: dict[str, Any]) -> list[Sw
             changes = with_values(car, {"feedback": suggested})
             made.append(Switch("suggested", Note("explanation.switch.suggested"), changes))
     return made
-
-
-def _updates(update_period_ms: float) -> Note:
-    return Note("explanation.switch.updates", update_period_ms=update_period_ms)
-
-
-def _period(update_period_ms: float) -> Changes:
-    return {"feedback": {"update_period_ms": update_period_ms}}

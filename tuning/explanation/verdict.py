@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 
-from tuning.explanation.bound import BoundRow, deepest
-from tuning.explanation.causes import AT_LIMIT_SHARE, CAUSES, Cause, named_by_theory
+from tuning.explanation.bound import BoundRow
+from tuning.explanation.causes import AT_LIMIT_SHARE, CAUSES, Cause, Findings, named_by_theory
 from tuning.explanation.cycle import SeenCycle
-from tuning.explanation.findings import Findings
 from tuning.loop import Cycle
 from tuning.notes import Note
 
@@ -28,7 +27,7 @@ MOST_STALLS = 0.5
 
 
 def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
-    row = f.table.as_is
+    row = f.ablation.as_is
     if row.racing_share >= MOST_RACE:
         return Note(
             "explanation.headline.races",
@@ -39,8 +38,8 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
         )
     if causes and causes[0].key == "not_feedback":
         return Note("explanation.headline.not_feedback", number=causes[0].number)
-    chance, quiet = f.table.chance.note(), quiet_note(row.chance, row.hunting_swing_rpm, row.period_s)
-    if not f.table.hunts:
+    chance, quiet = f.ablation.chance.note(), quiet_note(row.chance, row.hunting_swing_rpm, row.period_s)
+    if not f.ablation.hunts:
         return Note("explanation.headline.chance", chance=chance, quiet=quiet)
     cause = Note("explanation.headline.no_cause")
     if causes:
@@ -49,7 +48,7 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
         "explanation.headline.hunts",
         chance=chance,
         swing_rpm=row.with_scatter_swing_rpm,
-        floor_rpm=f.table.floor_rpm,
+        floor_rpm=f.ablation.floor_rpm,
         quiet=quiet,
         cause=cause,
     )
@@ -70,7 +69,7 @@ def _proof(cause: Cause) -> Note:
 
 def _theory(f: Findings) -> list[Note]:
     cycle = f.cycle
-    if not f.table.hunts or not f.linear.here.engine_stable:
+    if not f.ablation.hunts or not f.linear.here.engine_stable:
         return []
     told = []
     if cycle.predicted is not None and cycle.seen is not None:
@@ -97,13 +96,13 @@ def _compared(predicted: Cycle, seen: SeenCycle) -> Note:
 
 
 def _stalls(f: Findings) -> list[Note]:
-    share = f.table.as_is.stalled_share
+    share = f.ablation.as_is.stalled_share
     return [Note("explanation.stalls", of_100=100.0 * share)] if share >= SELDOM_STALLS else []
 
 
 def _at_a_limit(f: Findings) -> list[Note]:
-    share = f.table.as_is.limited_share
-    if f.table.hunts or not f.car.feedback.acts or share <= AT_LIMIT_SHARE:
+    share = f.ablation.as_is.limited_share
+    if f.ablation.hunts or not f.car.feedback.acts or share <= AT_LIMIT_SHARE:
         return []
     low, high = f.car.feedback.trim_limit_steps
     return [
@@ -112,21 +111,21 @@ def _at_a_limit(f: Findings) -> list[Note]:
             low=low,
             high_steps=high,
             share_percent=100.0 * share,
-            error_rpm=f.table.as_is.error_rpm,
+            error_rpm=f.ablation.as_is.error_rpm,
         )
     ]
 
 
 def _notes(f: Findings) -> list[Note]:
-    row, told = f.table.as_is, _at_a_limit(f)
-    if f.car.feedback.acts and not f.table.hunts and row.with_scatter_moves_per_min > TICKS_per_min:
+    row, told = f.ablation.as_is, _at_a_limit(f)
+    if f.car.feedback.acts and not f.ablation.hunts and row.with_scatter_moves_per_min > TICKS_per_min:
         told += _ticks(f)
     off = f.point.needed_steps - f.point.base_steps
     if abs(off) > BASE_OFF_steps:
         told.append(Note("explanation.base_off", off_steps=-off))
     if f.car.spark.advance_deg_per_100rpm < 0.0 and f.linear.here.engine_stable:
         told.append(Note("explanation.retards", worth_rpm=f.linear.here.rpm_per_step))
-    worst = deepest(f.bound)
+    worst = max(f.bound, key=lambda row: row.own_rpm, default=None)
     if worst is not None and row.stalled_share < MOST_STALLS:
         told.append(_dip(worst))
     return told
@@ -134,7 +133,7 @@ def _notes(f: Findings) -> list[Note]:
 
 def _ticks(f: Findings) -> list[Note]:
     """That the valve ticks, and settings by rule with which it would tick less."""
-    ticks, row = f.table.as_is.with_scatter_moves_per_min, f.table.row("suggested")
+    ticks, row = f.ablation.as_is.with_scatter_moves_per_min, f.ablation.row("suggested")
     told = [
         Note(
             "explanation.ticks",
@@ -171,8 +170,8 @@ def _dip(row: BoundRow) -> Note:
 
 
 def _suggestion(f: Findings) -> list[Note]:
-    row = f.table.row("suggested")
-    if row is None or not f.table.hunts:
+    row = f.ablation.row("suggested")
+    if row is None or not f.ablation.hunts:
         return []
     s = f.suggested
     return [
@@ -189,16 +188,13 @@ def _suggestion(f: Findings) -> list[Note]:
 
 
 def verdict(findings: Findings, causes: tuple[Cause, ...]) -> tuple[Note, ...]:
-    """What was found.
-
-    Gives the headline first.
-    """
+    """What was found, the headline first."""
     told = [_headline(findings, causes), *_stalls(findings)]
     for cause in causes:
         if cause.key != "not_feedback":
             told.append(_proof(cause))
         told.append(Note("explanation.remedy", remedy=cause.remedy, cost=cause.cost))
-    first = named_by_theory(findings.car, findings.linear, findings.resolution, findings.table)
+    first = named_by_theory(findings.car, findings.linear, findings.resolution, findings.ablation)
     if causes and causes[0].key != first:
         told.append(Note("explanation.theory_alone", cause=CAUSES[first]))
     told += _theory(findings) + _suggestion(findings) + _notes(findings)

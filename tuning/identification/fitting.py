@@ -13,33 +13,29 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
-from tuning.identification.notes import notes_on
-from tuning.identification.parameters import SIMPLE, Parameters, make_parameters
-from tuning.identification.result import Curve, Fit, Fitted, Interval
+from sim.linearise import settled_rpm
+from tuning.identification.parameters import SIMPLE, Floats, Parameters, make_parameters
+from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
-from tuning.identification.solver import Problem, fit_departures
+from tuning.identification.solver import Problem, figures_with_intervals, fit_departures, uncertainty_of
 from tuning.identification.stretches import GUESSED_LOAD_W, SHORTEST_s, Stretch, find_stretches
-from tuning.identification.uncertainty import figures_with_intervals, uncertainty_of
 from tuning.identification.verdict import (
-    FitCheck,
-    HeldBack,
     belief_check,
     direction_check,
     excitation_check,
     gain_check,
     held_back_holds,
     lost_position_check,
+    notes_on,
     prediction_check,
 )
 from tuning.log_events import mended, with_recorded_spark
 from tuning.logs import Log, needs
 from tuning.notes import Note
 
-Floats = NDArray[np.float64]
 Tell = Callable[[float, str], None]
 
 NINETY = 1.645
@@ -86,10 +82,10 @@ def fit(
     begun = time.monotonic()
     tell = on_progress or (lambda *_: None)
     every = [mended(log) for log in ([logs] if isinstance(logs, Log) else logs)]
-    _check_logs(every)
+    needs(every, ["valve_steps"], "fit")
     described, spark = with_recorded_spark(car, every)
     problem, usual_rpm = _problem_of(described, every, altitude_m)
-    at_steps = _middle_steps(problem, every)
+    at_steps = float(np.median(_visited(problem.stretches, every)))
     start = _start(problem.parameters, at_steps, usual_rpm)
     found, covariance = fit_departures(problem, start, tell)
     result = _result(problem, car, every, (found, covariance), at_steps, seed, tell)
@@ -121,10 +117,6 @@ def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Probl
 
 def _visited(stretches: Sequence[Stretch], logs: Sequence[Log]) -> Floats:
     return np.concatenate([_steps(logs[one.log])[one.rows] for one in stretches])
-
-
-def _middle_steps(problem: Problem, logs: Sequence[Log]) -> float:
-    return float(np.median(_visited(problem.stretches, logs)))
 
 
 def _result(
@@ -165,7 +157,10 @@ def _result(
         loads_W=tuple(float(watts) for watts in loads_W),
         held_back=tuple(held),
         checks=checks,
-        curves=_curves(stretches, modelled, predicted),
+        curves=tuple(
+            Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
+            for one, model, guess in zip(stretches, modelled, predicted, strict=True)
+        ),
         notes=notes,
         seconds=0.0,
         draw=draw,
@@ -174,29 +169,8 @@ def _result(
     )
 
 
-def _curves(
-    stretches: Sequence[Stretch], modelled: Sequence[Floats], predicted: Sequence[Floats]
-) -> tuple[Curve, ...]:
-    return tuple(
-        Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
-        for one, model, guess in zip(stretches, modelled, predicted, strict=True)
-    )
-
-
 def _steps(log: Log) -> Floats:
     return np.zeros(log.rpm.size) if log.valve_steps is None else log.valve_steps
-
-
-def _check_logs(logs: Sequence[Log]) -> None:
-    """Every log must hold valve steps; all problems are reported together."""
-    problems: list[InputProblem] = []
-    for log in logs:
-        try:
-            needs(log, ["valve_steps"], "fit")
-        except InputError as error:
-            problems.extend(error.problems)
-    if problems:
-        raise InputError(problems)
 
 
 def _start(parameters: Parameters, steps: float, usual_rpm: float) -> Floats:
@@ -205,8 +179,6 @@ def _start(parameters: Parameters, steps: float, usual_rpm: float) -> Floats:
     The leak is found by bisection; what it cannot do alone, the valve's whole area does.
     """
     from scipy.optimize import brentq
-
-    from sim.linearise import settled_rpm
 
     start = np.zeros(len(parameters.each))
     low, high = parameters.limits()
@@ -295,6 +267,3 @@ def _numbers(parameters: Parameters, found: Floats, covariance: Floats) -> tuple
             )
         )
     return tuple(numbers)
-
-
-__all__ = ["Fit", "FitCheck", "Fitted", "HeldBack", "Interval", "fit"]

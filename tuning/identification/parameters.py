@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,9 +16,65 @@ from numpy.typing import NDArray
 
 from sim import Car
 from sim.friction_limits import least_rise_bar
-from tuning.identification.valve_area import SCALE_SD, adjusted_area, knot_covariance, valve_knots
+from sim.monotone import monotone_cubic
 
 Floats = NDArray[np.float64]
+
+SCALE_SD, SHAPE_SD = 0.35, 0.35
+"""Belief about the valve's area a step: common factor, and departures from it [log]."""
+LENGTH_SHARE, SHORTEST_LENGTH_steps = 0.05, 5.0
+"""Departures of the valve's curve are alike within this share of its travel: a guessed curve may bend
+sharply about the base, where the log has been [-, steps]."""
+FLATTEST_SHARE = 0.03
+"""Least area a step adds, over the mean, so that a flat stretch of the file can be mended [-]."""
+MOST_KNOTS = 5
+
+
+@lru_cache(maxsize=32)
+def _rise_mm2(points: tuple[tuple[float, float], ...]) -> tuple[float, Floats]:
+    """Area at the seat and what each step adds, with a least rise."""
+    table = np.asarray(points, dtype=float)
+    last = int(table[-1, 0])
+    area = monotone_cubic(table, np.arange(last + 1.0))
+    rise = np.diff(area)
+    return float(area[0]), np.maximum(rise, FLATTEST_SHARE * (area[-1] - area[0]) / max(last, 1))
+
+
+def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float, float], ...]:
+    """Valve table, never falling, with the area that each step adds multiplied by a smooth factor [mm2].
+
+    Source: our own; a table of areas that never fall stays one whatever the factors.
+    """
+    seat_mm2, rise = _rise_mm2(car.valve.area_mm2)
+    last = rise.size
+    changed = np.full(last + 1, seat_mm2)
+    changed[1:] += np.cumsum(rise * np.exp(np.interp(np.arange(last) + 0.5, knots, adjust)))
+    points = np.floor([step for step, _ in car.valve.area_mm2])
+    at = np.unique(np.concatenate([points, np.rint(knots)]))
+    at = at[at <= last]
+    return tuple((float(step), float(changed[int(step)])) for step in at)
+
+
+def valve_knots(visited: Floats, open_limit_steps: float) -> Floats:
+    """Positions at which the valve's curve is adjusted: where the log has been, and the ends [steps]."""
+    low, high = float(np.min(visited)), float(np.max(visited))
+    count = int(np.clip(np.unique(visited).size - 1, 1, MOST_KNOTS))
+    inside = np.linspace(low, high, count) if count > 1 else np.array([0.5 * (low + high)])
+    outside = [end for end in (0.0, open_limit_steps) if not low - 4.0 < end < high + 4.0]
+    return np.unique(np.rint(np.concatenate([inside, outside])))
+
+
+def knot_covariance(knots: Floats, travel_steps: float) -> Floats:
+    """Belief about the adjustments, logarithms: a common factor, and departures alike near each other [-].
+
+    Source: Gaussian process with a squared exponential covariance, Rasmussen and Williams, Gaussian
+    Processes for Machine Learning (2006), ch. 4.
+    """
+    length = max(SHORTEST_LENGTH_steps, LENGTH_SHARE * travel_steps)
+    apart = (knots[:, None] - knots[None, :]) / length
+    alike = SHAPE_SD**2 * np.exp(-0.5 * apart**2)
+    return np.asarray(SCALE_SD**2 + alike + 1.0e-6 * np.eye(knots.size))
+
 
 LOAD_SD = 0.8
 """Belief about the size of a load that was not recorded, about a guess [log]."""
@@ -25,54 +82,26 @@ LOAD_SD = 0.8
 
 @dataclass(frozen=True)
 class Parameter:
-    """One number a fit may change.
+    """One number a fit may change."""
 
-    Attributes
-    ----------
-    name : str
-        Table and key of the car file, and what about it.
-    table, key : str
-        Where it is written; empty for what is not in a car file.
-    sd : float
-        Belief: standard deviation of the departure from the car file [log or ``unit``].
-    low, high : float
-        Limits of the departure.
-    unit : str
-        Empty for a factor (the departure is its logarithm), else the unit of what is added.
-    """
-
-    name: str
-    table: str
+    name: str  # table and key of the car file, and what about it
+    table: str  # where it is written; empty for what is not in a car file
     key: str
-    sd: float
-    low: float
+    sd: float  # belief: standard deviation of the departure from the car file [log or ``unit``]
+    low: float  # limits of the departure
     high: float
-    unit: str = ""
+    unit: str = ""  # empty for a factor (the departure is its logarithm), else the unit of what is added
 
 
 @dataclass(frozen=True)
 class Parameters:
-    """All that a fit may change in one car.
+    """All that a fit may change in one car."""
 
-    Attributes
-    ----------
-    car : Car
-        The car as described.
-    each : tuple of Parameter
-        In the order of a vector of departures.
-    knots : ndarray
-        Positions at which the valve's area per step is adjusted [steps].
-    pivot_rpm : float
-        Speed at which a change of friction's slope leaves friction as it is [rpm].
-    precision_root : ndarray
-        Shape (n, n): root of the prior's precision; times the departures it is standard normal.
-    """
-
-    car: Car
-    each: tuple[Parameter, ...]
-    knots: Floats
-    pivot_rpm: float
-    precision_root: Floats = field(repr=False)
+    car: Car  # the car as described
+    each: tuple[Parameter, ...]  # in the order of a vector of departures
+    knots: Floats  # positions at which the valve's area per step is adjusted [steps]
+    pivot_rpm: float  # speed at which a change of friction's slope leaves friction as it is
+    precision_root: Floats = field(repr=False)  # of the prior; times the departures it is standard normal
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -86,33 +115,21 @@ class Parameters:
         return np.sqrt(np.diag(covariance))
 
     def limits(self) -> tuple[Floats, Floats]:
-        """Lowest and highest departures.
-
-        Gives in order.
-        """
+        """Lowest and highest departures, in order."""
         return np.array([one.low for one in self.each]), np.array([one.high for one in self.each])
 
     def loads(self, departures: Floats) -> Floats:
-        """Departures of the loads whose size is not known.
-
-        Gives shape (loads,): logarithms of their sizes over the guess [-].
-        """
+        """Departures of the loads whose size is not known: logarithms of their sizes over the guess [-]."""
         return np.asarray(departures[[i for i, one in enumerate(self.each) if not one.table]])
 
     def car_with(self, departures: Floats) -> Car:
-        """Change the car; the result is not checked against the car file's bounds.
-
-        Gives A changed copy.
-        """
+        """A changed copy of the car; not checked against the car file's bounds."""
         changes = self.changes(departures)
         tables = {table: getattr(self.car, table).model_copy(update=keys) for table, keys in changes.items()}
         return self.car.model_copy(update=tables)
 
     def changes(self, departures: Floats) -> dict[str, dict[str, Any]]:
-        """Values that a vector of departures stands for.
-
-        Gives by table and key, as ``with_values`` takes them.
-        """
+        """Values that departures stand for, by table and key, as ``with_values`` takes them."""
         by_name = dict(zip(self.names, (float(x) for x in departures), strict=True))
         changes: dict[str, dict[str, Any]] = {}
         for one, departure in zip(self.each, departures, strict=True):
@@ -129,25 +146,17 @@ class Parameters:
 
 
 def factor(value: float, departure: float) -> float:
-    """Apply a logarithmic departure.
-
-    Gives the changed value [any].
-    """
+    """Apply a logarithmic departure [any]."""
     return value * float(np.exp(departure))
 
 
 def added(value: float, departure: float) -> float:
-    """Apply an additive departure; the result is not below 0.
-
-    Gives the changed value [any].
-    """
+    """Apply an additive departure; the result is not below 0 [any]."""
     return max(value + departure, 0.0)
 
 
 def lag_of_share(share: float) -> float:
-    """Lag that keeping a share of the old reading makes.
-
-    Gives lag [firings].
+    """Lag that keeping a share of the old reading makes [firings].
 
     Source: first-order discrete filter, any textbook.
     """
@@ -155,10 +164,7 @@ def lag_of_share(share: float) -> float:
 
 
 def smoothing(share: float, departure: float) -> float:
-    """Change the lag of the speed reading.
-
-    Gives the changed share [-].
-    """
+    """Change the lag of the speed reading, a share [-]."""
     lag = max(lag_of_share(share) + departure, 0.0)
     return lag / (1.0 + lag)
 
@@ -207,10 +213,7 @@ def _bounded(name: str, table: str, key: str, sd: float, car: Car, unit: str = "
 
 
 def field_bounds(model: Any, key: str) -> tuple[float, float]:
-    """Bounds of a number of the car file.
-
-    Gives lowest and highest; infinite where there is none.
-    """
+    """Lowest and highest value of a number of the car file, infinite where there is none."""
     least, most = -np.inf, np.inf
     for rule in model.model_fields[key].metadata:
         least = max(least, float(getattr(rule, "ge", -np.inf)))
@@ -226,10 +229,7 @@ def _spread(car: Car, table: str, key: str, default: float) -> float:
 def make_parameters(
     car: Car, visited: Floats, pivot_rpm: float, with_map: bool, loads: int = 0
 ) -> Parameters:
-    """Decide what may change.
-
-    Gives with the beliefs about them.
-    """
+    """Decide what may change, with the beliefs about it."""
     plain = [
         ("leak at the throttle", "throttle", "leak_mm2", 0.35, ""),
         ("manifold volume", "manifold", "volume_cm3", 0.35, ""),

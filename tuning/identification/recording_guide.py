@@ -6,17 +6,15 @@ steps are worked out from what each position of this car's valve is worth.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from controllers import curve_at
 from sim import Car
-from tuning.notes import Note
-
-Floats = NDArray[np.float64]
+from sim.linearise import settled_rpm
+from tuning.identification.parameters import Floats
+from tuning.notes import Note, Told
 
 WARM_degC = 90.0
 RATE_Hz = 20.0
@@ -42,59 +40,31 @@ PATTERN = (
 
 
 @dataclass(frozen=True)
-class Hold:
-    """One stretch of the recording with nothing changed.
+class Hold(Told):
+    """One stretch of the recording with nothing changed."""
 
-    Attributes
-    ----------
-    from_s, to_s : float
-        Beginning and end [s].
-    steps : int
-        Valve position to set [steps].
-    load : str
-        Load to have switched on, empty for none.
-    expected_rpm : float
-        Where the car file says the engine settles, 0 if it would stall [rpm].
-    """
-
-    from_s: float
+    from_s: float  # beginning and end
     to_s: float
-    steps: int
-    load: str
-    expected_rpm: float
+    steps: int  # valve position to set [steps]
+    load: str  # load to have switched on, empty for none
+    expected_rpm: float  # where the car file says the engine settles, 0 if it would stall
 
 
 @dataclass(frozen=True)
-class RecordingPlan:
-    """How to record a useful log on one car.
+class RecordingPlan(Told):
+    """How to record a useful log on one car."""
 
-    Attributes
-    ----------
-    car : str
-        Name of the car.
-    base_steps : int
-        Where the valve stands between steps [steps].
-    small_steps, medium_steps, large_steps : int
-        Sizes of step [steps].
-    holds : tuple of Hold
-        What to do, in order.
-    load_W : float
-        Size of the load used, 0 without one [W].
-    rate_Hz : float
-        Rows a second [Hz].
-    advice : tuple of Note
-        What to see to before, in order.
-    """
+    ALSO = ("duration_s",)
 
-    car: str
-    base_steps: int
-    small_steps: int
+    car: str  # name of the car
+    base_steps: int  # where the valve stands between steps
+    small_steps: int  # sizes of step
     medium_steps: int
     large_steps: int
-    holds: tuple[Hold, ...]
-    load_W: float
-    rate_Hz: float
-    advice: tuple[Note, ...]
+    holds: tuple[Hold, ...]  # what to do, in order
+    load_W: float  # size of the load used, 0 without one
+    rate_Hz: float  # rows a second
+    advice: tuple[Note, ...]  # what to see to before, in order
 
     @property
     def duration_s(self) -> float:
@@ -102,10 +72,7 @@ class RecordingPlan:
         return self.holds[-1].to_s
 
     def lines(self) -> list[Note]:
-        """The plan, a note a hold; advice first.
-
-        Gives notes for people.
-        """
+        """The plan, a note a hold; advice first."""
         first = Note("guide.plan", car=self.car, length_min=self.duration_s / 60.0,
                      rate_Hz=self.rate_Hz)  # fmt: skip
         rows = [Note("guide.advice", number=number, text=text) for number, text in enumerate(self.advice, 1)]
@@ -116,29 +83,9 @@ class RecordingPlan:
         ]  # fmt: skip
         return [first, *rows, Note("guide.columns"), *holds]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the plan as plain values, ready for JSON.
-
-        Gives by attribute; each hold a dict.
-        """
-        plain = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        told = {"advice": [one.to_dict() for one in self.advice]}
-        holds = {"holds": [asdict(one) for one in self.holds]}
-        return plain | told | holds | {"duration_s": self.duration_s}
-
-
-def warm_base_steps(car: Car, coolant_degC: float = WARM_degC) -> float:
-    """Read the base curve.
-
-    Gives valve position [steps].
-    """
-    return curve_at(car.curves.base_steps, coolant_degC)
-
 
 def _fitting_load(car: Car, base: int, floor_rpm: float) -> tuple[str, float]:
     """The largest electric load that leaves the engine above the floor, else the smallest."""
-    from sim.linearise import settled_rpm
-
     fitted = [(float(getattr(car.loads, f"{name}_W")), name) for name in ELECTRIC_LOADS]
     fitted = sorted(one for one in fitted if one[0] > 0.0)
     if not fitted:
@@ -219,10 +166,8 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     """
     if not duration_s >= 60.0:
         raise ValueError(f"a recording of {duration_s:g} s, allowed: 60 s or more")
-    from sim.linearise import settled_rpm
-
     limit = min(car.valve.open_limit_steps, car.valve.travel_steps)
-    base = int(np.clip(round(warm_base_steps(car)), 0, limit))
+    base = int(np.clip(round(curve_at(car.curves.base_steps, WARM_degC)), 0, limit))
     target = curve_at(car.curves.target_rpm, WARM_degC)
     floor_rpm = max(BELOW_TARGET * target, car.engine.stall_rpm + ABOVE_STALL_rpm)
     load, load_W = _fitting_load(car, base, floor_rpm)
@@ -248,6 +193,3 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
         rate_Hz=RATE_Hz,
         advice=_advice(load, load_W, base),
     )
-
-
-__all__ = ["Hold", "RecordingPlan", "recording_plan", "warm_base_steps"]

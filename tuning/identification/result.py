@@ -11,18 +11,17 @@ from numpy.typing import NDArray
 
 from sim import Car, InputError, with_values
 from tuning.ensemble import held_swing_rpm, share_for_swing
+from tuning.identification.parameters import Floats
 from tuning.identification.scatter import Scatter
 from tuning.identification.verdict import FitCheck, HeldBack
-from tuning.notes import Note
-
-Floats = NDArray[np.float64]
+from tuning.notes import Note, Told
 
 UNSEEN = {("mixture", "wall_share"): 0.12, ("mixture", "fuelling_lag_s"): 0.04}
 """Spread, upwards only, of what a log of small moves does not show [-, s]; our judgement."""
 
 
 @dataclass(frozen=True)
-class Fitted:
+class Fitted(Told):
     """One number of the car, before and after the fit.
 
     Attributes
@@ -68,16 +67,10 @@ class Fitted:
 
 
 @dataclass(frozen=True)
-class Interval:
-    """A figure and its 90 % interval.
+class Interval(Told):
+    """A figure and its 90 % interval."""
 
-    Attributes
-    ----------
-    value, low, high : float
-        In the figure's unit.
-    """
-
-    value: float
+    value: float  # in the figure's unit
     low: float
     high: float
 
@@ -90,8 +83,6 @@ class Curve:
     ----------
     log : int
         Which log.
-    time_s : ndarray
-        Shape (slots,): in its log's time [s].
     measured, modelled : ndarray
         Shape (slots, 1 or 2): rpm and, where recorded, pressure [rpm, kPa].
     predicted : ndarray
@@ -101,7 +92,7 @@ class Curve:
     """
 
     log: int
-    time_s: Floats
+    time_s: Floats  # shape (slots,): in its log's time
     measured: Floats
     modelled: Floats
     predicted: Floats
@@ -110,7 +101,7 @@ class Curve:
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class Fit(Told):
     """A car fitted to logs.
 
     Attributes
@@ -123,18 +114,8 @@ class Fit:
         What was changed, and how surely.
     covariance : ndarray
         Of the departures, in the order of ``numbers`` (logarithms of factors, or units added).
-    rpm_per_step : Interval
-        [rpm per step] What a step is worth at ``at_steps``.
-    main_pole_rad_s : Interval
-        [rad/s] How quickly the fitted engine answers there.
-    settled_rpm : Interval
-        [rpm] Where it settles there.
-    at_steps : float
-        Valve position these hold for: the middle of the log [steps].
     scatter : Scatter
         Unevenness of the firings.
-    loads_W : tuple of float
-        Sizes found of loads that were not recorded [W].
     held_back : tuple of HeldBack
         Predictions of what the fit had not seen.
     checks : tuple of FitCheck
@@ -151,16 +132,21 @@ class Fit:
         Fitted departures, in the order of ``numbers``.
     """
 
+    TOLD = (
+        "trusted", "reasons", "at_steps", "rpm_per_step", "main_pole_rad_s", "settled_rpm", "scatter",
+        "loads_W", "numbers", "covariance", "held_back", "checks", "uncertainty", "notes", "seconds",
+    )  # fmt: skip
+
     car: Car
     described: Car
     numbers: tuple[Fitted, ...]
     covariance: Floats
-    rpm_per_step: Interval
-    main_pole_rad_s: Interval
-    settled_rpm: Interval
-    at_steps: float
+    rpm_per_step: Interval  # [rpm per step] What a step is worth at ``at_steps``
+    main_pole_rad_s: Interval  # [rad/s] How quickly the fitted engine answers there
+    settled_rpm: Interval  # [rpm] Where it settles there
+    at_steps: float  # valve position these hold for: the middle of the log
     scatter: Scatter
-    loads_W: tuple[float, ...]
+    loads_W: tuple[float, ...]  # sizes found of loads that were not recorded
     held_back: tuple[HeldBack, ...]
     checks: tuple[FitCheck, ...]
     curves: tuple[Curve, ...]
@@ -246,37 +232,12 @@ class Fit:
             *(Note("identification.note", note=note) for note in self.notes),
         ]  # fmt: skip
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the fit as plain values, ready for JSON.
-
-        Returns
-        -------
-        dict
-            Verdict, figures, numbers, covariance, predictions; no curves.
-        """
-        return {
-            "trusted": self.trusted,
-            "reasons": [one.to_dict() for one in self.reasons],
-            "at_steps": self.at_steps,
-            "rpm_per_step": vars(self.rpm_per_step),
-            "main_pole_rad_s": vars(self.main_pole_rad_s),
-            "settled_rpm": vars(self.settled_rpm),
-            "scatter": vars(self.scatter),
-            "loads_W": list(self.loads_W),
-            "numbers": [vars(one) for one in self.numbers],
-            "covariance": self.covariance.tolist(),
-            "held_back": [vars(one) for one in self.held_back],
-            "checks": [one.to_dict() for one in self.checks],
-            "uncertainty": self.car.uncertainty,
-            "notes": [one.to_dict() for one in self.notes],
-            "seconds": self.seconds,
-        }
+    def _told(self) -> dict[str, Any]:
+        return {"uncertainty": self.car.uncertainty}
 
 
 def root_of(covariance: Floats) -> Floats:
-    """Root of a covariance that may be singular [any].
-
-    Gives shape (n, n): times standard normal numbers it gives numbers of that covariance.
+    """Root of a covariance that may be singular: it makes standard normal numbers of that covariance [any].
 
     Source: eigenvalues, definition.
     """

@@ -13,10 +13,11 @@ from sim import Car
 from sim.happenings import ELECTRICAL
 from sim.replay import replay
 from tuning.ensemble import LARGEST_SHARE
+from tuning.identification.parameters import Floats
 from tuning.identification.stretches import Stretch
 from tuning.logs import Log
+from tuning.notes import Told
 
-Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 MEMORIES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8)
@@ -45,28 +46,14 @@ SLOWEST_ROWS_s = 0.3
 
 
 @dataclass(frozen=True)
-class Scatter:
-    """Scatter of the firings as found.
+class Scatter(Told):
+    """Scatter of the firings as found."""
 
-    Attributes
-    ----------
-    share : float
-        Standard deviation of the work of a firing over its mean [-].
-    memory : float
-        Share carried to the next firing [-].
-    noise_rpm : float
-        Noise of the speed reading [rpm].
-    share_sd : float
-        Relative standard deviation of the share [-].
-    rms_rpm : float
-        Scatter of measured speed that it makes with the valve held [rpm].
-    """
-
-    share: float
-    memory: float
-    noise_rpm: float
-    share_sd: float
-    rms_rpm: float
+    share: float  # standard deviation of the work of a firing over its mean
+    memory: float  # share carried to the next firing
+    noise_rpm: float  # noise of the speed reading
+    share_sd: float  # relative standard deviation of the share
+    rms_rpm: float  # scatter of measured speed that it makes with the valve held
 
 
 def _lags(rate_Hz: float) -> NDArray[np.int64]:
@@ -79,9 +66,7 @@ def _lags(rate_Hz: float) -> NDArray[np.int64]:
 
 
 def swings(series: Sequence[Floats], lags: NDArray[np.int64]) -> Floats:
-    """Variance, and mean squares of the change over each lag.
-
-    Gives shape (1 + lags,): the variance first [rpm2].
+    """Variance first, then mean squares of the change over each lag [rpm2].
 
     Source: structure function, definition.
     """
@@ -99,10 +84,7 @@ def _changed(car: Car, share: float, memory: float, noise_rpm: float) -> Car:
 
 
 def settled_slots(stretches: Sequence[Stretch]) -> list[Flags]:
-    """Slots in which speed has settled after the last change.
-
-    Gives shape (slots,) each; all used ones where few have settled.
-    """
+    """Slots in which speed has settled after the last change; all used ones where few have."""
     settled = []
     for one in stretches:
         drive = one.drive
@@ -130,10 +112,8 @@ def without_odd_holds(
 ) -> list[Flags]:  # fmt: skip
     """Slots without those holds whose speed departs from the model far more than others'.
 
-    In one hold of many, near a stall or with a load that the model has too small, what is left
-    over is not scatter; squares would let it speak for all the others.
-
-    Gives the slots that remain.
+    In one hold of many, near a stall or with a load that the model has too small, what is left over is
+    not scatter; squares would let it speak for all the others.
     """
     each = list(zip(stretches, slots, strict=True))
     seen = np.hstack([_hold_squares(*at, one) for at, one in zip(each, left, strict=True)])
@@ -196,12 +176,10 @@ class _LeftOver:
 def match_scatter(
     car: Car, logs: Sequence[Log], stretches: Sequence[Stretch], loads_W: Floats, seed: int
 ) -> Scatter:
-    """Find the scatter with which replays leave the same over as the log.
+    """The scatter with which replays leave over what the log does, in size and quickness.
 
-    Gives what matches the size and the quickness of what is left over best.
-
-    Source: our own; small scatter adds to speed in proportion, so that its mean squares are
-    mixed from those of one trial size and of the sensor's noise (non-negative least squares).
+    Source: our own; small scatter adds to speed in proportion, so that its mean squares are mixed from
+    those of one trial size and of the sensor's noise (non-negative least squares).
     """
     lags = _lags(float(np.median([log.rate_Hz for log in logs])) or 1.0)
     left_over, slots = _LeftOver(car, logs, stretches, loads_W, seed), settled_slots(stretches)

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.replay import Drive, Replayed, make_drive
+from tuning.identification.parameters import Floats
 from tuning.log_events import idle_rows, stretches, unrecorded_loads
 from tuning.logs import Log
 
-Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 SLOT_s = 0.1
@@ -37,69 +37,32 @@ GUESSED_LOAD_W = 100.0
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
-    """One stretch of idling.
+    """One stretch of idling."""
 
-    Attributes
-    ----------
-    log : int
-        Which log it is of.
-    rows : slice
-        Its rows there.
-    drive : Drive
-        What was done; loads of unknown size have their guess.
-    load_of_event : ndarray of int
-        Shape (events,): number of the load whose size an event sets, -1 for other events.
-    load_share : ndarray
-        Shape (events,): 1 where that load comes on, 0 where it goes.
-    slot : ndarray of int
-        Shape (rows,): slot of each row, from 0.
-    weight : ndarray
-        Shape (slots,): 1 over the rows in it.
-    time_s : ndarray
-        Shape (slots,): mean time [s].
-    measured : ndarray
-        Shape (slots, 1 or 2): mean of rpm and, where recorded, manifold pressure [rpm, kPa].
-    used : ndarray of bool
-        Shape (slots,): past the settling time, and new where readings are refreshed slowly.
-    held_back : ndarray of bool
-        Shape (slots,): kept back to test the prediction.
-    hold : ndarray of int
-        Shape (slots,): number of the hold of the valve.
-    """
-
-    log: int
-    rows: slice
-    drive: Drive
-    load_of_event: NDArray[np.int64]
-    load_share: Floats
-    slot: NDArray[np.int64]
-    weight: Floats
-    time_s: Floats
-    measured: Floats
-    used: Flags
-    held_back: Flags
-    hold: NDArray[np.int64]
+    log: int  # which log it is of
+    rows: slice  # its rows there
+    drive: Drive  # what was done; loads of unknown size have their guess
+    load_of_event: NDArray[np.int64]  # number of the load whose size an event sets, -1 for other events
+    load_share: Floats  # shape (events,): 1 where that load comes on, 0 where it goes
+    slot: NDArray[np.int64]  # shape (rows,): slot of each row, from 0
+    weight: Floats  # shape (slots,): 1 over the rows in it
+    time_s: Floats  # shape (slots,): mean time
+    measured: Floats  # shape (slots, 1 or 2): mean of rpm and, where recorded, manifold pressure [rpm, kPa]
+    used: Flags  # shape (slots,): past the settling time, and new where readings are refreshed slowly
+    held_back: Flags  # shape (slots,): kept back to test the prediction
+    hold: NDArray[np.int64]  # shape (slots,): number of the hold of the valve
 
     def averaged(self, values: Floats) -> Floats:
-        """Mean over each slot.
-
-        Gives shape (slots,) [any].
-        """
+        """Mean over each slot [any]."""
         return np.bincount(self.slot, values, self.weight.size) * self.weight
 
     def readings(self, read: Replayed) -> Floats:
-        """What a replay gives for what was measured.
-
-        Gives shape of ``measured`` [rpm, kPa].
-        """
+        """What a replay gives for what was measured [rpm, kPa]."""
         signals = (read.rpm, read.map_kPa)[: self.measured.shape[1]]
         return np.column_stack([self.averaged(signal) for signal in signals])
 
     def drive_with(self, loads_W: Floats) -> Drive:
-        """The drive with other sizes of the loads that were not recorded.
-
-        Gives the same drive where it has no such load.
-        """
+        """The drive with other sizes of the loads that were not recorded."""
         at = self.load_of_event >= 0
         if not at.any():
             return self.drive
@@ -108,22 +71,15 @@ class Stretch:
         return replace(self.drive, events=events)
 
 
-def fresh_rows(log: Log, name: str = "rpm") -> Flags:
-    """Rows in which a slowly refreshed signal is new.
-
-    Gives shape (rows,); all True where it is refreshed with the rows.
-    """
-    values = getattr(log, name)
-    if name not in log.refresh_s:
-        return np.ones(values.size, dtype=bool)
-    return np.concatenate([[True], np.diff(values) != 0.0])
+def fresh_rows(log: Log) -> Flags:
+    """Rows in which slowly refreshed speed is new; all where it is refreshed with the rows."""
+    if "rpm" not in log.refresh_s:
+        return np.ones(log.rpm.size, dtype=bool)
+    return np.concatenate([[True], np.diff(log.rpm) != 0.0])
 
 
 def holds_of(time_s: Floats, steps: Floats) -> NDArray[np.int64]:
-    """Number the holds of the valve, long ones cut.
-
-    Gives shape (n,), rising from 0.
-    """
+    """Number the holds of the valve from 0, long ones cut."""
     number = np.zeros(time_s.size, dtype=np.int64)
     began_s = time_s[0]
     for row in range(1, time_s.size):
@@ -190,17 +146,6 @@ def _make_stretch(
         events=[events[row] for row in order],
         altitude_m=altitude_m,
     )
-    return _with_slots(
-        log, number, rows, drive, np.array([which[row] for row in order] + [-1], dtype=np.int64),
-        np.array([share[row] for row in order] + [0.0]), steps,
-    )  # fmt: skip
-
-
-def _with_slots(
-    log: Log, number: int, rows: slice, drive: Drive, load_of_event: NDArray[np.int64],
-    load_share: Floats, steps: Floats,
-) -> Stretch:  # fmt: skip
-    time_s = log.time_s[rows]
     slot_s = max(SLOT_s, 0.999 * float(np.median(np.diff(time_s))))
     _, slot = np.unique(np.floor((time_s - time_s[0]) / slot_s + 1e-6), return_inverse=True)
     weight = 1.0 / np.bincount(slot)
@@ -215,8 +160,8 @@ def _with_slots(
         log=number,
         rows=rows,
         drive=drive,
-        load_of_event=load_of_event,
-        load_share=load_share,
+        load_of_event=np.array([which[row] for row in order] + [-1], dtype=np.int64),
+        load_share=np.array([share[row] for row in order] + [0.0]),
         slot=slot,
         weight=weight,
         time_s=middle_s,

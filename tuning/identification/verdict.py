@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from controllers import curve_at
+from sim import Car
+from tuning.identification.parameters import Floats, Parameters
+from tuning.identification.stretches import Stretch
+from tuning.log_events import SparkFound, idle_rows
 from tuning.logs import Log
-from tuning.notes import Note
-
-if TYPE_CHECKING:
-    from tuning.identification.parameters import Parameters
-    from tuning.identification.stretches import Stretch
-
-Floats = NDArray[np.float64]
+from tuning.notes import Note, Told
 
 FEWEST_MOVES = 4
 LEAST_MOVEMENT = 2.0
@@ -36,57 +35,33 @@ LOST_TIMES_SCATTER = 4.0
 
 
 @dataclass(frozen=True)
-class FitCheck:
-    """One question about a fit.
+class FitCheck(Told):
+    """One question about a fit."""
 
-    Attributes
-    ----------
-    name : str
-        What is asked.
-    passed : bool
-        Whether the answer lets the fit be trusted.
-    note : Note
-        The answer, with numbers.
-    """
+    TOLD = ("name", "passed", "text")
 
-    name: str
-    passed: bool
-    note: Note
+    name: str  # what is asked
+    passed: bool  # whether the answer lets the fit be trusted
+    note: Note  # the answer, with numbers
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the check as plain values, the note as ``text``."""
-        return {"name": self.name, "passed": self.passed, "text": self.note.to_dict()}
+    def _told(self) -> dict[str, Any]:
+        return {"text": self.note}
 
 
 @dataclass(frozen=True)
-class HeldBack:
-    """Prediction of one stretch of holding still that the fit had not seen.
+class HeldBack(Told):
+    """Prediction of one stretch of holding still that the fit had not seen."""
 
-    Attributes
-    ----------
-    from_s, to_s : float
-        In its log's time [s].
-    log : int
-        Which log.
-    measured_rpm, predicted_rpm : float
-        Means over its later half [rpm].
-    rms_rpm : float
-        Root mean square of the difference over all of it [rpm].
-    """
-
-    from_s: float
+    from_s: float  # in its log's time
     to_s: float
-    log: int
-    measured_rpm: float
+    log: int  # which log
+    measured_rpm: float  # means over its later half
     predicted_rpm: float
-    rms_rpm: float
+    rms_rpm: float  # root mean square of the difference over all of it
 
 
 def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) -> list[HeldBack]:
-    """Compare prediction and record in each hold kept back.
-
-    Gives in order.
-    """
+    """Compare prediction and record in each hold kept back."""
     found = []
     for one, model in zip(stretches, modelled, strict=True):
         for hold in np.unique(one.hold[one.held_back & one.used]):
@@ -108,10 +83,7 @@ def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) ->
 
 
 def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: float) -> FitCheck:
-    """Ask whether the valve was moved enough to learn from.
-
-    Gives the answer.
-    """
+    """Ask whether the valve was moved enough to learn from."""
     moves = sum(int(np.count_nonzero(np.diff(log.valve_steps))) for log in logs
                 if log.valve_steps is not None)  # fmt: skip
     moved = float(np.std(np.concatenate([one[:, 0] for one in modelled])))
@@ -125,10 +97,7 @@ def excitation_check(logs: Sequence[Log], modelled: Sequence[Floats], rms_rpm: f
 
 
 def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitCheck:
-    """Ask whether holds that the fit had not seen are predicted.
-
-    Gives the answer.
-    """
+    """Ask whether holds that the fit had not seen are predicted."""
     if len(held) < 2:
         return FitCheck("prediction", False, Note("identification.too_few_holds"))
     rms = float(np.sqrt(np.mean([one.rms_rpm**2 for one in held])))
@@ -145,10 +114,7 @@ def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitChec
 
 
 def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
-    """Ask whether the car file had to be bent beyond belief.
-
-    Gives the answer.
-    """
+    """Ask whether the car file had to be bent beyond belief."""
     far: list[Note] = []
     guessed: list[Note] = []
     for at, one in enumerate(parameters.each):
@@ -168,10 +134,7 @@ def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:
 
 
 def gain_check(value: float, low: float, high: float) -> FitCheck:
-    """Ask whether what a step is worth is known well enough.
-
-    Gives the answer.
-    """
+    """Ask whether what a step is worth is known well enough."""
     share = 0.5 * (high - low) / max(abs(value), 1.0e-9)
     passed = value > 0.0 and share <= WIDEST_GAIN
     told = {"worth_rpm": value, "low_rpm": low, "high_rpm": high}
@@ -181,10 +144,7 @@ def gain_check(value: float, low: float, high: float) -> FitCheck:
 
 
 def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitCheck:
-    """Ask whether speed rises when more steps are commanded.
-
-    Gives the answer.
-    """
+    """Ask whether speed rises when more steps are commanded."""
     steps, speed = [], []
     for one in stretches:
         commanded = logs[one.log].valve_steps
@@ -208,8 +168,6 @@ def lost_position_check(
 ) -> FitCheck:
     """Ask whether the level of speed shifts for good: a lost position, or a load not recorded.
 
-    Gives the answer.
-
     Source: largest difference of means before and after any hold (our limits).
     """
     worst, at_s = 0.0, 0.0
@@ -230,3 +188,58 @@ def lost_position_check(
         note = Note("identification.position_lost", at_s=at_s, off_rpm=worst, off_steps=steps)
         return FitCheck("position", False, note)
     return FitCheck("position", True, Note("identification.position_kept"))
+
+
+WARM_degC = 70.0
+FEEDBACK_LIKENESS = 0.35
+"""Likeness of the valve's moves and the error before them at which feedback is suspected [-]."""
+BEFORE_s = 0.6
+
+
+def moves_follow_speed(log: Log, car: Car) -> bool:
+    """Whether many small moves of the valve open below and close above the target: feedback was on.
+
+    Source: likeness (Pearson) of error and direction of move (our limit).
+    """
+    if log.valve_steps is None:
+        return False
+    rows = np.flatnonzero(np.diff(log.valve_steps) != 0.0)
+    rows = rows[idle_rows(log)[rows]]
+    if rows.size < 12 or rows.size / max(np.ptp(log.time_s), 1.0) < 0.15:
+        return False
+    target = curve_at(car.curves.target_rpm, 90.0)
+    if log.target_rpm is not None:
+        target = float(np.median(log.target_rpm))
+    moves = np.sign(np.diff(log.valve_steps)[rows])
+    before = np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
+    error = target - before
+    if np.std(error) == 0.0 or np.std(moves) == 0.0:
+        return False
+    return bool(np.corrcoef(error, moves)[0, 1] > FEEDBACK_LIKENESS)
+
+
+def notes_on(
+    logs: Sequence[Log], car: Car, spark: SparkFound | None, loads_W: NDArray[np.float64]
+) -> list[Note]:
+    """Remark on what the logs are like."""
+    notes = []
+    for log in logs:
+        if log.map_kPa is None:
+            notes.append(Note("identification.no_pressure", file=log.file))
+        if log.coolant_degC is not None and float(np.median(log.coolant_degC)) < WARM_degC:
+            coolant = float(np.median(log.coolant_degC))
+            notes.append(Note("identification.cold", file=log.file, coolant_degC=coolant))
+        if moves_follow_speed(log, car):
+            notes.append(Note("identification.feedback_on", file=log.file))
+    if len(loads_W):
+        sizes = tuple(Note("identification.load", size_W=float(watts)) for watts in loads_W)
+        notes.append(Note("identification.loads_found", loads=sizes))
+    if spark is not None and spark.follows_speed:
+        slope = spark.advance_deg_per_100rpm
+        if slope < 0.0:
+            notes.append(Note("identification.spark_unsteadies", slope_deg_per_100rpm=slope))
+        else:
+            notes.append(Note("identification.spark_steadies", slope_deg_per_100rpm=slope))
+    elif spark is not None and spark.spread_deg > 1.0:
+        notes.append(Note("identification.spark_varies", spread_deg=spark.spread_deg))
+    return notes

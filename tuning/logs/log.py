@@ -149,32 +149,33 @@ def read_log(
     return _log_from(table)
 
 
-def needs(log: Log, names: Sequence[str], for_what: str = "this") -> None:
-    """Make sure that a log holds the signals that something needs.
+def needs(logs: Sequence[Log], names: Sequence[str], for_what: str) -> None:
+    """Make sure that logs hold the signals that something needs.
 
     Parameters
     ----------
-    log, names : Log, sequence of str
-        The log, and our names of the signals needed.
+    logs : sequence of Log
+    names : sequence of str
+        Our names of the signals needed.
     for_what : str
         Who needs them, for the message, such as ``"fit"``.
 
     Raises
     ------
     InputError
-        One problem for each signal that was not recorded.
+        One problem for each signal that was not recorded, of all logs together.
     """
-    missing = [name for name in names if name not in log.names]
-    if not missing:
-        return
-    there = listed(log.ignored)
-    raise InputError(
+    problems = [
         Problem(
             log.file, 1, name, f"not in this log, and {for_what} needs it (columns not used: "
-            f"{there}), allowed: record it, or name its column with --columns \"{name}=...\""
+            f"{listed(log.ignored)}), allowed: record it, or name its column with --columns \"{name}=...\""
         )
-        for name in missing
-    )  # fmt: skip
+        for log in logs
+        for name in names
+        if name not in log.names
+    ]  # fmt: skip
+    if problems:
+        raise InputError(problems)
 
 
 def write_log(log: Log | Mapping[str, ArrayLike], path: str | Path) -> None:

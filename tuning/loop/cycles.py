@@ -6,27 +6,23 @@ the two positions, 0 at the lower and 1 at the upper.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 
-from tuning.loop.delays import Reals, travel_response
-from tuning.loop.linear import LinearIdle, sensor_response
+from tuning.loop.linear import LinearIdle, Reals, sensor_response, travel_response
 from tuning.loop.sampled_loop import SampledLaw
+from tuning.notes import Told
 
 
 @dataclass(frozen=True)
-class Cycle:
+class Cycle(Told):
     """One predicted limit cycle.
 
     Attributes
     ----------
     kind : str
         Which prediction: "square" or "waveform".
-    low_s, high_s : float
-        Time in the lower and in the upper half of the swing [s].
-    peak_to_peak_rpm, wanted_amplitude_steps : float
-        Swing of the true speed, half the swing of the wanted position [rpm, steps].
     stable : bool
         Whether it attracts its neighbours.
     positions : int
@@ -38,22 +34,13 @@ class Cycle:
 
     kind: str
     period_s: float
-    low_s: float
+    low_s: float  # time in the lower and in the upper half of the swing
     high_s: float
-    peak_to_peak_rpm: float
+    peak_to_peak_rpm: float  # swing of the true speed, half the swing of the wanted position
     wanted_amplitude_steps: float
     stable: bool
     positions: int
     confirmed: bool = False
-
-    def to_dict(self) -> dict[str, object]:
-        """The values by name.
-
-        Returns
-        -------
-        dict
-        """
-        return asdict(self)
 
 
 def square_cycle(

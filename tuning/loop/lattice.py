@@ -28,18 +28,10 @@ def largest_of(looks: float, chance: float) -> float:
 
 @dataclass(frozen=True)
 class Treads:
-    """Positions that minimum moves connect, and what speed lies between two of them.
+    """Positions that minimum moves connect, and what speed lies between two of them."""
 
-    Attributes
-    ----------
-    move_steps : int
-        Minimum move m, 1 or more [steps].
-    rpm_per_step : float
-        Steady worth of a step S, above 0 [rpm/step].
-    """
-
-    move_steps: int
-    rpm_per_step: float
+    move_steps: int  # minimum move m, 1 or more
+    rpm_per_step: float  # steady worth of a step S, above 0
 
     @property
     def rpm(self) -> float:

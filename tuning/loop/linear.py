@@ -14,9 +14,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from tuning.loop.delays import Complexes, Reals, mean_over
+from sim.linearise import Slopes
+
+Complexes = NDArray[np.complex128]
+Reals = NDArray[np.float64]
 
 RPM_PER_rad_s = 30.0 / math.pi
 INPUTS = ("valve_steps", "load_Nm", "spark_deg", "area_m2")
@@ -31,24 +34,22 @@ NEWTON_STEPS, LONGEST_MOVE = 60, 0.3
 """Steps of Newton's method at most, and the longest of them over the pole's size [-, -]."""
 
 
-@dataclass(frozen=True)
-class IdleJacobian:
-    """Slopes of the engine model at one operating point, and its times; units by the names, in SI."""
+def mean_over(s: ArrayLike, period_s: float) -> Complexes:
+    """Transfer function of the mean over the last period, also of a hold: (1 - exp(-s T))/(s T) [-]."""
+    product = np.asarray(s, dtype=complex) * period_s
+    small = np.abs(product) < 1e-6
+    safe = np.where(small, 1.0, product)
+    return np.where(small, 1.0 - product / 2.0, -np.expm1(-safe) / safe)
 
-    pressure_rate_per_Pa: float  # of dp/dt, 1/s; negative: an engine that fills
-    pressure_rate_per_rad_s: float  # Pa/rad; negative: a faster engine draws more
-    pressure_rate_per_m2: float  # by effective inlet area, Pa/(s m2)
-    charge_torque_per_Pa: float  # by pressure at induction, acts after the delay
-    charge_torque_per_rad_s: float  # by speed at induction, acts after the delay
-    resisting_torque_per_rad_s: float  # less what the spark table adds at once; positive steadies
-    area_per_step_m2: float  # not 0
-    inertia_kg_m2: float
-    delay_s: float  # from charge to torque
-    firing_interval_s: float
-    sensor_lag_s: float = 0.0  # of the reading, beyond its averaging over one firing
-    resisting_torque_per_Pa: float = 0.0  # pumping; negative: a higher pressure resists less
-    spark_torque_per_deg: float = 0.0  # by advance, at once
-    valve_step_s: float = 0.0  # pulse and rest
+
+def travel_response(s: ArrayLike, valve_step_s: float, steps: int) -> Complexes:
+    """Transfer function from a commanded move to the position: each step done a step time later [-].
+
+    Exact for moves of that many steps that do not overlap; the valve's slew is not linear.
+    """
+    s = np.asarray(s, dtype=complex)
+    done = np.exp(-np.multiply.outer(np.arange(1, steps + 1), s) * valve_step_s)
+    return np.asarray(done.mean(axis=0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,34 +155,40 @@ class LinearIdle:
         return bool(abs(np.unwrap(np.angle(turns))[-1] - math.pi) < 0.25 * math.pi)
 
 
-def linear_idle(jac: IdleJacobian) -> LinearIdle:
+def linear_idle(
+    slopes: Slopes, inertia_kg_m2: float, delay_s: float, firing_interval_s: float, sensor_lag_s: float,
+    valve_step_s: float,
+) -> LinearIdle:  # fmt: skip
     """Build the plant dp/dt = a p + b w + c A(steps); J dw/dt = T(t - delay) + spark - resisting - load.
 
+    ``delay_s`` is from charge to torque, ``sensor_lag_s`` the reading's beyond its averaging over one firing.
     A delay fixed in crank angle stretches as speed falls, but to first order that changes nothing: the
     delayed quantity is constant at the operating point.
     Source: mean value model of idle, e.g. Guzzella & Onder, Introduction to Modeling and Control of Internal
     Combustion Engine Systems (Springer), idle-speed case.
     """
-    j = jac.inertia_kg_m2
+    j, by_area = inertia_kg_m2, slopes.pressure_rate_per_m2
     return LinearIdle(
         A=np.array(
             [
-                [jac.pressure_rate_per_Pa, jac.pressure_rate_per_rad_s],
-                [-jac.resisting_torque_per_Pa / j, -jac.resisting_torque_per_rad_s / j],
+                [slopes.pressure_rate_per_Pa, slopes.pressure_rate_per_rad_s],
+                [-slopes.resisting_torque_per_Pa / j, -slopes.resisting_torque_per_rad_s / j],
             ]
         ),
-        A_delayed=np.array([[0.0, 0.0], [jac.charge_torque_per_Pa / j, jac.charge_torque_per_rad_s / j]]),
+        A_delayed=np.array(
+            [[0.0, 0.0], [slopes.charge_torque_per_Pa / j, slopes.charge_torque_per_rad_s / j]]
+        ),
         B=np.array(
             [
-                [jac.pressure_rate_per_m2 * jac.area_per_step_m2, 0.0, 0.0, jac.pressure_rate_per_m2],
-                [0.0, -1.0 / j, jac.spark_torque_per_deg / j, 0.0],
+                [by_area * slopes.area_per_step_m2, 0.0, 0.0, by_area],
+                [0.0, -1.0 / j, slopes.torque_per_spark_deg / j, 0.0],
             ]
         ),
         C=np.array([[0.0, RPM_PER_rad_s]]),
-        delay_s=jac.delay_s,
-        firing_interval_s=jac.firing_interval_s,
-        sensor_lag_s=jac.sensor_lag_s,
-        valve_step_s=jac.valve_step_s,
+        delay_s=delay_s,
+        firing_interval_s=firing_interval_s,
+        sensor_lag_s=sensor_lag_s,
+        valve_step_s=valve_step_s,
     )
 
 

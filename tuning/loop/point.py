@@ -10,8 +10,8 @@ import numpy as np
 from controllers import curve_at
 from sim import Car, with_values
 from sim.linearise import Slopes, linearise, settled_rpm
-from tuning.loop.delays import Reals
-from tuning.loop.linear import IdleJacobian, LinearIdle, RPM_PER_rad_s, linear_idle
+from sim.prepare import valve_areas_m2
+from tuning.loop.linear import LinearIdle, Reals, RPM_PER_rad_s, linear_idle
 
 WARM_degC = 90.0
 """Coolant of the warm idle that is explained."""
@@ -23,8 +23,6 @@ class IdlePoint:
 
     Attributes
     ----------
-    coolant_degC, load_W : float
-        Coolant temperature, and electric load above the car's own base load [degC, W].
     needed_steps, base_steps : float
         Position at which the engine settles at the target, between whole steps too, and where the base
         curve puts the valve [steps].
@@ -38,7 +36,7 @@ class IdlePoint:
         be without that table [rpm/step].
     """
 
-    coolant_degC: float
+    coolant_degC: float  # coolant temperature, and electric load above the car's own base load
     load_W: float
     target_rpm: float
     needed_steps: float
@@ -103,22 +101,12 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
     advance_per_rpm = (car.spark.advance_deg_per_100rpm + car.feedback.spark_trim_deg_per_100rpm) / 100.0
     by_spark = slopes.torque_per_spark_deg * advance_per_rpm * RPM_PER_rad_s
     return linear_idle(
-        IdleJacobian(
-            pressure_rate_per_Pa=slopes.pressure_rate_per_Pa,
-            pressure_rate_per_rad_s=slopes.pressure_rate_per_rad_s,
-            pressure_rate_per_m2=slopes.pressure_rate_per_m2,
-            charge_torque_per_Pa=slopes.charge_torque_per_Pa,
-            charge_torque_per_rad_s=slopes.charge_torque_per_rad_s - by_spark,
-            resisting_torque_per_rad_s=slopes.resisting_torque_per_rad_s,
-            area_per_step_m2=slopes.area_per_step_m2,
-            inertia_kg_m2=car.engine.inertia_kg_m2,
-            delay_s=car.engine.torque_delay_deg / (6.0 * slopes.rpm) + 0.5 * interval_s,
-            firing_interval_s=interval_s,
-            sensor_lag_s=interval_s * keep / (1.0 - keep),
-            resisting_torque_per_Pa=slopes.resisting_torque_per_Pa,
-            spark_torque_per_deg=slopes.torque_per_spark_deg,
-            valve_step_s=car.valve.step_ms / 1000.0,
-        )
+        replace(slopes, charge_torque_per_rad_s=slopes.charge_torque_per_rad_s - by_spark),
+        inertia_kg_m2=car.engine.inertia_kg_m2,
+        delay_s=car.engine.torque_delay_deg / (6.0 * slopes.rpm) + 0.5 * interval_s,
+        firing_interval_s=interval_s,
+        sensor_lag_s=interval_s * keep / (1.0 - keep),
+        valve_step_s=car.valve.step_ms / 1000.0,
     )
 
 
@@ -168,8 +156,6 @@ def idle_point(
     IdlePoint or None
         None where no position between the valve's ends gives that speed.
     """
-    from sim.prepare import valve_areas_m2
-
     target = curve_at(car.curves.target_rpm, coolant_degC) if at_rpm is None else at_rpm
     positions = np.arange(car.valve.travel_steps + 1, dtype=float)
     rpm = settled_rpm(car, positions, coolant_degC, load_W=load_W)
@@ -268,19 +254,11 @@ def _position_for(rpm: Reals, target_rpm: float) -> float:
 
 @dataclass(frozen=True)
 class EngineFigures:
-    """How an engine answers its valve at one position.
-
-    Attributes
-    ----------
-    rpm, rpm_per_step : float
-        Settled speed, 0 where it cannot run, and steady worth of a step [rpm, rpm/step].
-    main_pole_rad_s : float
-        Distance from zero of its slowest pole: the larger, the quicker [rad/s].
-    """
+    """How an engine answers its valve at one position; all 0 where it cannot run."""
 
     rpm: float
     rpm_per_step: float
-    main_pole_rad_s: float
+    main_pole_rad_s: float  # distance from zero of its slowest pole: the larger, the quicker
 
 
 def engine_figures(car: Car, steps: float, coolant_degC: float = WARM_degC) -> EngineFigures:

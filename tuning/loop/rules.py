@@ -12,10 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tuning.loop.delays import Complexes, mean_over
-from tuning.loop.linear import LinearIdle
-from tuning.loop.margins import ultimate_gain
-from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response
+from tuning.loop.linear import Complexes, LinearIdle, mean_over
+from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response, ultimate_gain
 
 SLOW_DELAYS = 4.0
 """Closed-loop time of the rule "slow", in delays of the reduced engine [-]."""

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from controllers import law_of
 from sim import Car
-from tuning.loop.delays import Reals
-from tuning.loop.margins import UltimateGain, margins, ultimate_gain
+from tuning.loop.linear import Reals
 from tuning.loop.point import IdlePoint, idle_point
-from tuning.loop.sampled_loop import SampledLaw, linear_law, loop, tread_steps
-from tuning.notes import plain
+from tuning.loop.sampled_loop import (
+    SampledLaw,
+    UltimateGain,
+    linear_law,
+    loop,
+    margins,
+    tread_steps,
+    ultimate_gain,
+)
+from tuning.notes import Told
 
 COLD_degC, HALF_WARM_degC = 20.0, 50.0
 """Coolant temperatures looked at beside the warm idle."""
@@ -27,7 +33,7 @@ QUICK_UPDATE_s = 0.01
 
 
 @dataclass(frozen=True)
-class LinearRow:
+class LinearRow(Told):
     """The loop at one idle point, without deadband, minimum move, rounding and limits.
 
     Poles and ``residence_time_s`` are the engine's, margins the sampled loop's (infinite where there is
@@ -48,13 +54,9 @@ class LinearRow:
     border_multiplier: float
     border_period_s: float
 
-    def to_dict(self) -> dict[str, Any]:
-        """The values by name, None where a value is infinite or there is none."""
-        return {name: plain(value) for name, value in vars(self).items()}
-
 
 @dataclass(frozen=True)
-class LinearView:
+class LinearView(Told):
     """Margins over temperature, load and speed.
 
     Attributes
@@ -72,15 +74,6 @@ class LinearView:
     rows: tuple[LinearRow, ...]
     border_without_valve_time: float
     border_with_quick_updates: float
-
-    def to_dict(self) -> dict[str, Any]:
-        """The view by name.
-
-        Returns
-        -------
-        dict
-        """
-        return {name: plain(value) for name, value in vars(self).items()}
 
 
 def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> UltimateGain:

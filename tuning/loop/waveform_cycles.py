@@ -17,12 +17,10 @@ import numpy as np
 from controllers import law_of
 from sim import Car
 from tuning.loop.cycles import Cycle, square_cycle
-from tuning.loop.delays import Reals
-from tuning.loop.linear import LinearIdle
+from tuning.loop.linear import LinearIdle, Reals
 from tuning.loop.point import IdlePoint, with_rpm_per_step
 from tuning.loop.sampled_loop import SampledLaw, linear_law, resting_deadband_rpm, tread_steps
-from tuning.loop.waveform import Loop, Pattern, Waves, at_share, drawn, waveforms
-from tuning.loop.whole_updates import whole_updates
+from tuning.loop.waveform import Loop, Pattern, Waves, at_share, drawn, waveforms, whole_updates
 
 COARSE_POINTS = 256
 """Points of a period in which rough cycles are looked for."""

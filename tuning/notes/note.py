@@ -50,7 +50,7 @@ def plain(value: Any) -> Any:
     Parameters
     ----------
     value : Any
-        A number, a word, settings, whatever has ``to_dict``, or several in a tuple, list or mapping.
+        A number, a word, settings, whatever has ``to_dict``, or several in an array, tuple, list or mapping.
 
     Returns
     -------
@@ -61,6 +61,8 @@ def plain(value: Any) -> Any:
         return value.to_dict()
     if hasattr(value, "model_dump"):
         return value.model_dump(mode="json")
+    if hasattr(value, "tolist"):
+        value = value.tolist()
     if isinstance(value, Mapping):
         return {name: plain(one) for name, one in value.items()}
     if isinstance(value, tuple | list):
@@ -69,9 +71,10 @@ def plain(value: Any) -> Any:
 
 
 class Told:
-    """What is given as plain values for JSON: all fields, or what ``TOLD`` names, properties too."""
+    """What is given as plain values for JSON: all fields and ``ALSO``, or what ``TOLD`` names."""
 
     TOLD: ClassVar[tuple[str, ...]] = ()
+    ALSO: ClassVar[tuple[str, ...]] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Give it as plain values.
@@ -81,4 +84,10 @@ class Told:
         dict
             By name.
         """
-        return {name: plain(getattr(self, name)) for name in self.TOLD or vars(self)}
+        own = self._told()
+        names = (*(self.TOLD or vars(self)), *self.ALSO, *own)
+        return {name: plain(own[name] if name in own else getattr(self, name)) for name in names}
+
+    def _told(self) -> dict[str, Any]:
+        """What is told by a name that is no field's or property's, or in another form."""
+        return {}

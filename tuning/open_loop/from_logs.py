@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from controllers import curve_at
 from sim import Car, InputError, Problem
+from sim.linearise import settled_rpm
 from tuning.log_events import idle_rows, mended, target_of
 from tuning.logs import Log, needs
 from tuning.notes import Note, Told
@@ -56,8 +57,6 @@ class LoggedBase(Told):
         The car file's own curve [degC, steps].
     curve : tuple of (float, float)
         The whole curve: the points, and the car file's own beyond them [degC, steps].
-    closing_steps, closing_rpm : float
-        Room to close that the warmest point leaves, and what it is worth [steps, rpm].
     notes : tuple of Note
     """
 
@@ -67,7 +66,7 @@ class LoggedBase(Told):
     points: tuple[BasePoint, ...]
     now: tuple[tuple[float, float], ...]
     curve: tuple[tuple[float, float], ...]
-    closing_steps: float
+    closing_steps: float  # room to close that the warmest point leaves, and what it is worth
     closing_rpm: float
     notes: tuple[Note, ...]
 
@@ -108,14 +107,8 @@ class LoggedBase(Told):
         ]  # fmt: skip
         return [verdict, *points, *self.notes]
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the proposal as plain values.
-
-        Returns
-        -------
-        dict
-        """
-        return super().to_dict() | {"source": "logs", "curves": self.curves()}
+    def _told(self) -> dict[str, Any]:
+        return {"source": "logs", "curves": self.curves()}
 
 
 def _readings(car: Car, log: Log) -> Floats:
@@ -143,8 +136,6 @@ def _readings(car: Car, log: Log) -> Floats:
 
 def _mended(car: Car, readings: Floats) -> Floats:
     """Steps that would have held the target, by what a step is worth in the model."""
-    from sim.linearise import settled_rpm
-
     steps = readings[:, 1].copy()
     for which in np.unique(np.floor(readings[:, 0] / BIN_degC)):
         at = np.floor(readings[:, 0] / BIN_degC) == which
@@ -185,7 +176,7 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     from scipy.optimize import isotonic_regression
 
     every = [mended(one) for one in ([logs] if isinstance(logs, Log) else logs)]
-    _check(every)
+    needs(every, ["valve_steps", "coolant_degC"], "base")
     read = [(log.file, _readings(car, log)) for log in every]
     together = np.vstack([rows for _, rows in read])
     if together.shape[0] < LEAST_s:
@@ -217,22 +208,8 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     return _proposal(car, tuple(points), now)
 
 
-def _check(logs: Sequence[Log]) -> None:
-    """Every log must hold what a base curve is read from; all problems together."""
-    problems: list[Problem] = []
-    for log in logs:
-        try:
-            needs(log, ["valve_steps", "coolant_degC"], "base")
-        except InputError as error:
-            problems.extend(error.problems)
-    if problems:
-        raise InputError(problems)
-
-
 def _proposal(car: Car, points: tuple[BasePoint, ...], now: Floats) -> LoggedBase:
     """Join the points with the car's own curve beyond them, and look at the room to close."""
-    from sim.linearise import settled_rpm
-
     low, high = points[0], points[-1]
     colder = [(float(d), float(s)) for d, s in now if d < low.coolant_degC - 1.0]
     warmer = [(float(d), float(s)) for d, s in now if d > high.coolant_degC + 1.0]

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from controllers import curve_at
-from tuning.notes import Note, Told, plain
+from sim import Car, with_values
+from sim.linearise import settled_rpm
+from tuning.notes import Note, Told
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
 from tuning.open_loop.search import (
     SearchResult,
@@ -33,9 +35,6 @@ from tuning.starts import (
     needs,
     start_results,
 )
-
-if TYPE_CHECKING:
-    from sim import Car
 
 WARM_degC = (*PLACES_degC[len(STARTS_degC) :], 70.0, 90.0)
 FRESH_SEEDS = (101, 102, 103, 104, 105, 106)
@@ -114,20 +113,9 @@ class BaseProposal(Told):
             "after_start_fade_s": self.fade_s,
         }
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give the proposal as plain values.
-
-        Returns
-        -------
-        dict
-        """
-        return super().to_dict() | {
-            "source": "model",
-            "curves": self.curves(),
-            "starts_now": plain(self.now),
-            "starts_proposed": plain(self.proposed),
-            "met_with_minimum_move_1": self.finer,
-        }
+    def _told(self) -> dict[str, Any]:
+        told = {"source": "model", "curves": self.curves(), "starts_now": self.now}
+        return told | {"starts_proposed": self.proposed, "met_with_minimum_move_1": self.finer}
 
     def lines(self) -> list[Note]:
         """Tell the proposal; the first note is the verdict.
@@ -191,12 +179,14 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
     BaseProposal
         Beside the owner's curves; never applied.
     """
-    from sim import with_values
     from tuning.checks import valve_checks
 
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
-    some = [_filled(one, settled) for one in needs(car, (0.0, SLOW_FADE_s), seed)]
+    some = needs(car, (0.0, SLOW_FADE_s), seed)
+    # Settled positions stand where no run came.
+    bases = [np.where(np.isfinite(b := one.base_steps), b, settled[: len(PLACES_degC)]) for one in some]
+    some = [replace(one, base_steps=base) for one, base in zip(some, bases, strict=True)]
     starts = _starting_cranking(car, aims, seed)
     warm = _warm(some[0], car, settled[-2:])
     found = search_curves(car, some, warm, aims, seed, cranking=starts)
@@ -225,8 +215,6 @@ def _proposal(
     car: Car, aims: StartTargets, some: Sequence[Need], found: SearchResult, seed: int
 ) -> BaseProposal:
     """Start the car with the curves found and with its own, on chances of their own."""
-    from sim import with_values
-
     limit = float(car.valve.open_limit_steps)
     need = some[0].at_start_steps
     proposal = BaseProposal(
@@ -243,12 +231,6 @@ def _proposal(
         missed=missed_targets(proposed, found.tried, aims, need, limit, _above_rpm(car, need)),
         worse=worse_than_now(now, proposed, aims),
     )
-
-
-def _filled(need: Need, settled: Sequence[float]) -> Need:
-    """A need with the settled positions where no run came."""
-    base = np.where(np.isfinite(need.base_steps), need.base_steps, settled[: len(PLACES_degC)])
-    return replace(need, base_steps=base)
 
 
 def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, float], ...]:
@@ -285,8 +267,6 @@ def _points(car: Car, found: StartCurves, need: Any) -> tuple[ProposedPoint, ...
 
 def _above_rpm(car: Car, need: Any) -> list[float]:
     """Worth of the steps by which the valve may stay above a falling curve, at each start [rpm]."""
-    from sim.linearise import settled_rpm
-
     above = float(car.feedback.min_move_steps - 1)
     limit = float(car.valve.open_limit_steps)
     worth = []
@@ -300,7 +280,6 @@ def _above_rpm(car: Car, need: Any) -> list[float]:
 def _base(car: Car, coolant_degC: float) -> tuple[float, bool]:
     """Whole steps nearest the target with oil as cold as a start leaves it, and whether it is reached."""
     from sim.estimates import OIL_BEHIND_K
-    from sim.linearise import settled_rpm
 
     steps = np.arange(float(car.valve.open_limit_steps) + 1.0)
     behind = 0.0 if car.sensors.temperature_of == "oil" else curve_at(OIL_BEHIND_K, coolant_degC)

@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from tuning.notes import Note, Told
 from tuning.open_loop.search import StartTargets
-from tuning.starts import STARTS_degC
-
-if TYPE_CHECKING:
-    from tuning.starts import StartResult
+from tuning.starts import StartResult, STARTS_degC
 
 STEEP_steps = 8.0
 """A need that falls by more over one point of the curve is called steep [steps]."""
@@ -39,9 +36,8 @@ class MissedTarget(Told):
             reached=self.reached, wanted=self.wanted, why=self.why,
         )  # fmt: skip
 
-    def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values, the reasons as one."""
-        return super().to_dict() | {"why": Note("open_loop.reasons", why=self.why).to_dict()}
+    def _told(self) -> dict[str, Any]:
+        return {"why": Note("open_loop.reasons", why=self.why)}
 
 
 def value_of(name: str, one: StartResult) -> Note:

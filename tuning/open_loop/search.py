@@ -7,27 +7,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from sim import Car, with_values
 from tuning.measures import START_TOLERANCE_rpm
 from tuning.notes import Note, Told
 from tuning.starts import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
+    Need,
     STABLE_s,
     StartResult,
     STARTS_degC,
     start_results,
     target_moves,
 )
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from sim import Car
-    from tuning.starts import Need
 
 SHIFTS_steps = (-1.0, 0.0, 1.0)
 CRANKING_EXTRA_steps = (6.0, 14.0)
@@ -114,7 +111,6 @@ def cost(one: StartResult, aims: StartTargets) -> float:
 
 def with_start_curves(car: Car, curves: StartCurves) -> Car:
     """The car with curves at the temperatures of the starts."""
-    from sim import with_values
 
     def points(values: tuple[float, ...]) -> list[list[float]]:
         return [list(pair) for pair in zip(STARTS_degC, values, strict=True)]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from tuning.prediction.comparing import Comparison, compare
+from tuning.prediction.comparing import compare
 from tuning.prediction.expected import Expectation, Expected, expect
+from tuning.prediction.result import Comparison
 
 __all__ = ["Comparison", "Expectation", "Expected", "compare", "expect"]

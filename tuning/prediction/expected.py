@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from sim import Car
+from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars
 from tuning.notes import Note, Told
-
-if TYPE_CHECKING:
-    from tuning.search import Prediction
+from tuning.search import Prediction, predict
 
 CARS, SEEDS = 16, 3
 
@@ -38,7 +36,7 @@ class Expected(Told):
         Range of eight runs in ten [unit].
     """
 
-    TOLD = ("name", "unit", "low", "high", "meaning")
+    ALSO = ("meaning",)
 
     name: str
     unit: str
@@ -93,9 +91,6 @@ def expect(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None =
     Expectation
         Over cars and seeds that no search has seen.
     """
-    from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars
-    from tuning.search import predict
-
     cars = plausible_cars(car, CARS, seed=seed, purpose=STRESS).cars
     trial = TrialRuns(cars, noise_seeds(seed, STRESS, SEEDS), measures=True)
     runs = trial.run([car.feedback], on_progress=on_progress)

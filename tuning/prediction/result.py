@@ -46,19 +46,7 @@ ASKED = (
 class Compared(Told):
     """One measure, predicted and recorded, and the range, without and with margins, in its unit."""
 
-    TOLD = (
-        "name",
-        "unit",
-        "predicted",
-        "low",
-        "high",
-        "recorded",
-        "agrees",
-        "least",
-        "most",
-        "meaning",
-        "hint",
-    )
+    ALSO = ("meaning", "hint")
 
     name: str
     unit: str
@@ -148,14 +136,8 @@ class Comparison(Told):
             return Note("prediction.near", inside=inside, of=len(self.rows))
         return Note("prediction.as_predicted", inside=inside, of=len(self.rows))
 
-    def next_steps(self) -> list[Note]:
-        """What to change next, and by how much, where the record asks for it.
-
-        Returns
-        -------
-        list of Note
-            One a change; empty where nothing is to be changed.
-        """
+    def _next_steps(self) -> list[Note]:
+        """What to change next, and by how much, where the record asks for it."""
         off = {row.name: row.recorded - row.predicted for row in self.rows if not row.inside}
         by_name = {row.name: row for row in self.rows}
         told = []
@@ -181,7 +163,7 @@ class Comparison(Told):
             for row in self.rows
             if not row.agrees
         ]
-        return [self.verdict, *different, *self.next_steps(), *self.notes]
+        return [self.verdict, *different, *self._next_steps(), *self.notes]
 
 
 def outer_parts(runs: NDArray[Any]) -> Floats:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from tuning.search.entry_form import to_entry
-from tuning.search.pareto import non_dominated
 from tuning.search.predicted import Prediction, predict
 from tuning.search.reasons import Instead, Reason
 from tuning.search.searching import tune
 from tuning.search.so_far import SoFar, Watch, judged
-from tuning.search.tuned import Tuning
+from tuning.search.tuned import Tuning, non_dominated
 
 __all__ = [
     "Instead", "Prediction", "Reason", "SoFar", "Tuning", "Watch", "judged", "non_dominated", "predict",

@@ -171,16 +171,10 @@ def to_entry(car: Car, feedback: Feedback | None = None) -> tuple[Entry, ...]:
     return tuple(entries)
 
 
-def from_entry(
-    car: Car, entered: Mapping[str, float | tuple[float, float]], base: Feedback | None = None
-) -> Feedback:
-    """Turn numbers as entered into the controller back into settings."""
-    unknown = [key for key in entered if key not in ENTRY_KEYS]
-    if unknown:
-        raise ValueError(f"no entry ({', '.join(unknown)}), allowed: {', '.join(ENTRY_KEYS)}")
-    start = base or car.feedback
-    period_ms = entered.get("update_period_ms", start.update_period_ms)
-    values: dict[str, Any] = start.model_dump()
+def from_entry(car: Car, entered: Mapping[str, float | tuple[float, float]], base: Feedback) -> Feedback:
+    """Turn numbers as entered into the controller back into settings, the rest as in others."""
+    period_ms = entered.get("update_period_ms", base.update_period_ms)
+    values: dict[str, Any] = base.model_dump()
     for key, number in entered.items():
         factor = _factor(car, key, float(period_ms)) if isinstance(period_ms, int | float) else 1.0
         if isinstance(number, tuple):
@@ -200,16 +194,15 @@ def _clean(value: float) -> float:
     return float(f"{value:.12g}") + 0.0
 
 
-def as_entered(car: Car, feedback: Feedback | None = None) -> Feedback:
+def as_entered(car: Car, feedback: Feedback) -> Feedback:
     """Settings as they will be in the car once entered: rounded, cut off at the largest values."""
-    given = feedback or car.feedback
-    entries = to_entry(car, given)
+    entries = to_entry(car, feedback)
     entered: dict[str, float | tuple[float, float]] = {
         entry.key: entry.entered for entry in entries if not entry.part
     }
     low, high = (entry.entered for entry in entries if entry.part)
     entered["trim_limit_steps"] = (low, high)
-    return from_entry(car, entered, given)
+    return from_entry(car, entered, feedback)
 
 
 def entry_step(car: Car, key: str, period_ms: float) -> float:

@@ -1,17 +1,60 @@
-"""Scores of candidates on one ensemble; what was scored before is not run again."""
+"""What a search spends, and scores of candidates on one ensemble; what was scored before is not run again.
+
+Trials, cars and seeds are counted, never seconds, so that no machine changes a result.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from controllers import Feedback
 from sim import Car
+from sim.files import one_problem
 from tuning.ensemble import TrialRuns, noise_seeds, plausible_cars
-from tuning.search.objective import Score, score
-from tuning.search.weights import Weights
+from tuning.search.objective import Score, Weights, score
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Size of a search: candidates in all, those proposed ``widely``, cars and seeds of each stage."""
+
+    name: str
+    trials: int
+    widely: int
+    cars: int
+    seeds: int
+    finalists: int
+    selection_cars: int
+    selection_seeds: int
+    verdict_cars: int
+    verdict_seeds: int
+    batch: int
+
+    @property
+    def engines(self) -> int:
+        """Different plausible cars in all; the car as its file says is among each group."""
+        return self.cars + self.selection_cars + self.verdict_cars - 2
+
+
+BUDGETS: Mapping[str, Budget] = {
+    "quick": Budget("quick", 120, 40, 6, 4, 4, 10, 3, 20, 3, 10),
+    "normal": Budget("normal", 300, 60, 10, 6, 6, 16, 4, 30, 4, 8),
+    "deep": Budget("deep", 1000, 150, 24, 8, 8, 32, 6, 60, 6, 8),
+}
+"""quick: about 10 s; normal: 30 to 40 s; deep: some minutes."""
+
+
+def budget_of(name: str) -> Budget:
+    """Find a budget."""
+    if name not in BUDGETS:
+        message = f"there is no such budget ({name}), allowed: {', '.join(BUDGETS)}"
+        raise one_problem("command line", 1, "budget", message)
+    return BUDGETS[name]
+
 
 AT_ONCE = 24
-"""Candidates run in one call: enough for all cores, few enough to tell of progress."""
+"""Candidates run in one call: enough for all cores."""
 
 
 class Judge:
@@ -36,17 +79,10 @@ class Judge:
         )
         self._scores: dict[Feedback, Score] = {}
 
-    def scores(
-        self, candidates: Sequence[Feedback], on_progress: Callable[[float], None] | None = None
-    ) -> list[Score]:
+    def scores(self, candidates: Sequence[Feedback]) -> list[Score]:
         """Score candidates."""
         fresh = [one for one in dict.fromkeys(candidates) if one not in self._scores]
         for first in range(0, len(fresh), AT_ONCE):
             some = fresh[first : first + AT_ONCE]
-            runs = self.runs.run(some)
-            found = score(runs, self.weights)
-            for one, its in zip(some, found, strict=True):
-                self._scores[one] = its
-            if on_progress is not None:
-                on_progress(min(1.0, (first + len(some)) / len(fresh)))
+            self._scores |= zip(some, score(self.runs.run(some), self.weights), strict=True)
         return [self._scores[one] for one in candidates]

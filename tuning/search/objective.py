@@ -8,15 +8,122 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
-from tuning.ensemble import Runs
+from sim.files import one_problem
+from tuning.ensemble import Runs, known_mean
 from tuning.measures import TERMS
 from tuning.notes import Told
-from tuning.search.acceptance import CARS_SHARE, Acceptance, acceptances
-from tuning.search.weights import Weights
+
+
+@dataclass(frozen=True)
+class Weights(Told):
+    """Weights of the score in the order of its terms, each in rpm of score a unit."""
+
+    hunting: float = 1.0
+    error: float = 1.0
+    moves_rpm_per_move_per_min: float = 0.4
+    excursion: float = 0.5
+    settling_rpm_per_s: float = 4.0
+    undershoot: float = 0.5
+    stalls_rpm: float = 1000.0
+
+    def in_order(self) -> np.ndarray:
+        """The weights in the order of ``measures.TERMS``."""
+        return np.array(list(asdict(self).values()))
+
+
+PRESETS: Mapping[str, Weights] = {
+    "balanced": Weights(),
+    "quiet": Weights(hunting=2.5, error=0.5, excursion=0.35, moves_rpm_per_move_per_min=0.8),
+    "quick": Weights(excursion=1.0, settling_rpm_per_s=10.0, moves_rpm_per_move_per_min=0.15),
+    "gentle": Weights(hunting=1.5, error=0.5, settling_rpm_per_s=2.5, moves_rpm_per_move_per_min=2.0),
+}
+"""Named weights: balanced, or leaning to a quiet idle, quick recovery, a valve that rests."""
+
+WISHES: Mapping[str, tuple[str, ...]] = {
+    "quiet": ("hunting",),
+    "quick": ("excursion", "settling_rpm_per_s", "undershoot"),
+    "wear": ("moves_rpm_per_move_per_min",),
+}
+"""What may be favoured, and the weights that it multiplies."""
+MOST_FAVOURED = 20.0
+
+
+def weights_of(preset: str) -> Weights:
+    """Find named weights."""
+    if preset not in PRESETS:
+        message = f"there are no such weights ({preset}), allowed: {', '.join(PRESETS)}"
+        raise one_problem("command line", 1, "preset", message)
+    return PRESETS[preset]
+
+
+def favoured(weights: Weights, wishes: Sequence[str]) -> Weights:
+    """Weights with wishes such as ``quick:2`` taken in."""
+    for wish in wishes:
+        name, _, factor = wish.partition(":")
+        try:
+            times = float(factor or "2")
+        except ValueError:
+            times = 0.0
+        if name not in WISHES or not 1.0 / MOST_FAVOURED <= times <= MOST_FAVOURED:
+            message = (
+                f"no such wish ({wish}), allowed: {', '.join(WISHES)}, each with a factor from"
+                f" {1.0 / MOST_FAVOURED:g} to {MOST_FAVOURED:g}, such as quick:2"
+            )
+            raise one_problem("command line", 1, "favour", message)
+        weights = replace(weights, **{key: times * getattr(weights, key) for key in WISHES[name]})
+    return weights
+
+
+CARS_SHARE = 0.9
+"""Share of the cars on which settings must do, by limits of what one would drive with: our judgement;
+common practice, no source [-]."""
+BACK_WITHIN_s = 6.0
+"""Each load's coming and going must be over by then, mean over a car's seeds [s]."""
+ERROR_rpm = 20.0
+"""Largest mean error at rest [rpm]."""
+LIMITED_SHARE = 0.1
+"""Largest share of a drive at a trim limit [-]."""
+CAUSES = ("stalls", "not_back", "error", "limited")
+
+
+@dataclass(frozen=True)
+class Acceptance(Told):
+    """On how many cars settings do not do [-], and by which of ``CAUSES``."""
+
+    TOLD = ("is_met", "failing_share", "failing")
+
+    failing: Mapping[str, float]
+    failing_share: float
+
+    @property
+    def is_met(self) -> bool:
+        """Whether settings do on nine cars of ten, and none stalls on more than that."""
+        return is_acceptable(self.failing_share)
+
+
+def is_acceptable(failing_share: float) -> bool:
+    """Whether settings that fail on this share of the cars may be used."""
+    return failing_share <= 1.0 - CARS_SHARE + 1e-9
+
+
+def acceptances(runs: Runs) -> list[Acceptance]:
+    """Look whether candidates do."""
+    stalls = runs.stalled.any(axis=(2, 3))
+    settled_s = runs.answers[:, :, :, 1].mean(axis=2).max(axis=-1)
+    error = np.abs(runs.at_rest[..., 1]).mean(axis=-1).max(axis=-1)
+    limited = np.nan_to_num(known_mean(runs.limited, axis=-1)).max(axis=-1)
+    failing = np.stack(
+        [stalls, settled_s > BACK_WITHIN_s, error > ERROR_rpm, limited > LIMITED_SHARE], axis=-1
+    )
+    return [
+        Acceptance(dict(zip(CAUSES, one.mean(axis=0).tolist(), strict=True)), float(one.any(-1).mean()))
+        for one in failing
+    ]
+
 
 WORST_SHARE = 0.25
 """Share of the cars that counts as the worst ones [-]."""

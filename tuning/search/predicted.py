@@ -22,18 +22,8 @@ class Prediction(Told):
 
     Attributes
     ----------
-    hunting_period_s : float
-        Its period where it hunts, median; nan where no run does [s].
-    worst_dip_rpm : float
-        Deepest dip after a load, mean over seeds, on the car where that is deepest [rpm].
-    not_back_share : float
-        Share of the loads, coming and going, from which it does not come back [-].
-    hunting_share : float
-        Share of runs whose warm idle hunts, by the rule of ``measures.is_hunting`` [-].
     hunting : HuntingChance
         What may be said of that, by the same runs.
-    above_floor_share : float
-        How far hunting exceeds that floor, as a share of it; 0 where it does not [-].
     mean_error_rpm, excursion_rpm, undershoot_rpm, lowest_rpm : float
         Size of the mean error at idle; larger of dip and flare after a load, mean; undershoot
         after a blip, mean; lowest speed in any run [rpm].
@@ -42,16 +32,16 @@ class Prediction(Told):
     """
 
     hunting_rpm: float
-    hunting_period_s: float
-    worst_dip_rpm: float
+    hunting_period_s: float  # its period where it hunts, median; nan where no run does
+    worst_dip_rpm: float  # deepest dip after a load, mean over seeds, on the car where that is deepest
     settle_s: float
     moves_per_min: float
     stall_share: float
-    not_back_share: float
-    hunting_share: float
+    not_back_share: float  # share of the loads, coming and going, from which it does not come back
+    hunting_share: float  # share of runs whose warm idle hunts, by the rule of ``measures.is_hunting``
     hunting: HuntingChance
     floor_rpm: float
-    above_floor_share: float
+    above_floor_share: float  # how far hunting exceeds that floor, as a share of it; 0 where it does not
     mean_error_rpm: float
     excursion_rpm: float
     undershoot_rpm: float

@@ -11,12 +11,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from controllers import Feedback
-from tuning.search.budgets import Budget
-from tuning.search.judge import Judge
+from tuning.search.judge import Budget, Judge
 from tuning.search.next_places import CLOSE, WIDE, expected_ranking, next_settings
-from tuning.search.objective import Score, searched_value, total_of
+from tuning.search.objective import Score, Weights, searched_value, total_of
 from tuning.search.space import Space
-from tuning.search.weights import Weights
 from tuning.studies import Outcome, Progress, Study, run_search
 
 WORTHWHILE = 0.01
@@ -133,15 +131,12 @@ class Search:
         run_search(
             self.study,
             self.space.ask,
-            self._evaluate,
+            lambda candidates: [outcome(one) for one in self.judge.scores(candidates)],
             n_trials=min(until, self.budget.trials),
             batch=self.budget.batch,
             start_points=points,
             on_progress=self._told,
         )
-
-    def _evaluate(self, candidates: Sequence[Feedback]) -> list[Outcome]:
-        return [outcome(one) for one in self.judge.scores(candidates)]
 
     def _told(self, progress: Progress) -> None:
         values = self.values()

@@ -15,22 +15,24 @@ from controllers import Feedback
 from sim import Car, with_values
 from sim.files import one_problem
 from tuning.ensemble import SEARCH, SELECTION, VERDICT
-from tuning.search.acceptance import is_acceptable
-from tuning.search.base_first import acceptance_notes, base_notes
-from tuning.search.budgets import Budget, budget_of
 from tuning.search.choice import Choice, choose
-from tuning.search.compared import FOUND, PRESENT, Compared, better, known_settings
-from tuning.search.importance import parameter_importance
-from tuning.search.judge import Judge
-from tuning.search.objective import score, total_of
-from tuning.search.pareto import Front, Point, pareto_front, point
+from tuning.search.compared import (
+    FOUND,
+    PRESENT,
+    Compared,
+    acceptance_notes,
+    base_notes,
+    better,
+    known_settings,
+    start_points,
+)
+from tuning.search.judge import Budget, Judge, budget_of
+from tuning.search.objective import Weights, favoured, is_acceptable, score, total_of, weights_of
 from tuning.search.predicted import predict
 from tuning.search.proposals import Search, improvement_chance
-from tuning.search.reasons import Reason, reasons
+from tuning.search.reasons import Reason, parameter_importance, reasons
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, Space, make_space
-from tuning.search.start_points import start_points
-from tuning.search.tuned import Gap, Tuning
-from tuning.search.weights import Weights, favoured, weights_of
+from tuning.search.tuned import Front, Gap, Point, Tuning, pareto_front, point
 from tuning.studies import Study, open_study
 
 SAMPLER = "tpe"

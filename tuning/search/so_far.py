@@ -11,13 +11,11 @@ from typing import Any
 from controllers import Feedback
 from sim import Car
 from tuning.ensemble import VERDICT, Samples
-from tuning.search.acceptance import is_acceptable
-from tuning.search.budgets import budget_of
-from tuning.search.judge import Judge
-from tuning.search.pareto import Point, point
+from tuning.search.judge import Judge, budget_of
+from tuning.search.objective import is_acceptable, weights_of
 from tuning.search.predicted import Prediction, predict
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space
-from tuning.search.weights import weights_of
+from tuning.search.tuned import Point, point
 from tuning.studies import open_storage
 
 

@@ -8,16 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
+from sim import Car, Trace, with_values
 from tuning.starts.trials import STARTS_degC, start_scenario
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from sim import Car, Trace
 
 LEAST_EXTRA_steps = 4.0
 """Cranking stands at least so far above the base; common practice, no source [steps]."""
@@ -50,15 +46,11 @@ class Need:
     ----------
     base_steps : numpy.ndarray
         At each of ``PLACES_degC``, never rising; nan where no run stayed long enough [steps].
-    after_steps : numpy.ndarray
-        Fading air of a start at each of ``STARTS_degC``, never rising [steps].
-    fade_s : float
-        Over which it fades, linearly, from the moment the engine runs; 0: none is used [s].
     """
 
     base_steps: NDArray[np.float64]
-    after_steps: NDArray[np.float64]
-    fade_s: float
+    after_steps: NDArray[np.float64]  # fading air of a start at each of ``STARTS_degC``, never rising
+    fade_s: float  # over which it fades, linearly, from the moment the engine runs; 0: none is used
 
     @property
     def at_start_steps(self) -> NDArray[np.float64]:
@@ -118,7 +110,7 @@ def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
     Held
         From some seconds after each start on.
     """
-    from sim import simulate, with_values
+    from sim import simulate
 
     limit = float(car.valve.open_limit_steps)
     changes: dict[str, dict[str, object]] = {

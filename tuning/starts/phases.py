@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from sim import Car, Trace
 from tuning.notes import Note, Told
-
-if TYPE_CHECKING:
-    from sim import Car, Trace
 
 SLOW_s = 3.0
 """An engine that takes longer from starter to running hangs; ours [s]."""

@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from sim import Car, Trace
 from tuning.measures import RUNNING_SHARE, START_TOLERANCE_rpm, measure
 from tuning.notes import Note, Told
-from tuning.starts.base_needed import BaseError, OutOfReach, base_errors, out_of_reach
 from tuning.starts.phases import Phase, first_s, phases_of
-from tuning.starts.position import APART_steps, HiddenOffset, Lost, hidden_offset, homing_rows, lost_in
-
-if TYPE_CHECKING:
-    from sim import Car, Trace
+from tuning.starts.position import (
+    APART_steps,
+    BaseError,
+    HiddenOffset,
+    Lost,
+    OutOfReach,
+    base_errors,
+    hidden_offset,
+    homing_rows,
+    lost_in,
+    out_of_reach,
+)
 
 WATCHED_s = 60.0
 """Length of the start that is measured, from the key to crank [s]."""
@@ -31,32 +39,12 @@ class StartStory(Told):
     ----------
     car, scenario : str
     phases : tuple of Phase
-    homing_s : float
-        Time the homing took; nan if there was none [s].
-    hidden_steps : float
-        True position less the counted one when homing ended: 0 is right [steps].
-    cranking_rpm : float
-        Speed at which the starter turned the engine, before the first firing [rpm].
-    first_firing_s, run_s : float
-        From the key to the first lit charge and to running by itself; nan: never [s].
-    stable_s : float
-        From the key to within 100 rpm of target for good, within the first minute [s].
     base_errors : tuple of BaseError
         Mean trim over stretches of temperature.
     out_of_reach : OutOfReach or None
         Where feedback did not act though the engine ran far off its target.
-    valve_steps : float
-        Where the valve stood as the engine stalled, or as it would not run up [steps].
-    stalled_s : float
-        When the engine stalled; nan if it did not [s].
     offset : HiddenOffset or None
         What a homing that missed the seat does afterwards; None where it found the seat.
-    off_at_end_steps : float
-        True position less the counted one at the end of the run: 0 is right [steps].
-    feedback_s : float
-        From the key to the first moment at which feedback acts; nan: never [s].
-    until_s : float
-        When this start was over: key off, homed anew, or the end of the run [s].
     lost : Lost or None
         Where the running engine's valve was not where it was counted.
     """
@@ -64,26 +52,26 @@ class StartStory(Told):
     car: str
     scenario: str
     phases: tuple[Phase, ...]
-    homing_s: float
-    hidden_steps: float
-    cranking_rpm: float
+    homing_s: float  # time the homing took; nan if there was none
+    hidden_steps: float  # true position less the counted one when homing ended: 0 is right
+    cranking_rpm: float  # speed at which the starter turned the engine, before the first firing
     lowest_V: float
-    first_firing_s: float
+    first_firing_s: float  # from the key to the first lit charge and to running by itself; nan: never
     run_s: float
     flare_rpm: float
     lowest_rpm: float
-    stable_s: float
+    stable_s: float  # from the key to within 100 rpm of target for good, within the first minute
     trim_low_steps: float
     trim_high_steps: float
     base_errors: tuple[BaseError, ...]
-    stalled_s: float
+    stalled_s: float  # when the engine stalled; nan if it did not
     out_of_reach: OutOfReach | None = None
-    valve_steps: float = math.nan
+    valve_steps: float = math.nan  # where the valve stood as the engine stalled, or as it would not run up
     offset: HiddenOffset | None = None
-    off_at_end_steps: float = 0.0
+    off_at_end_steps: float = 0.0  # true position less the counted one at the end of the run: 0 is right
     key_s: float = 0.0
-    feedback_s: float = math.nan
-    until_s: float = math.inf
+    feedback_s: float = math.nan  # from the key to the first moment at which feedback acts; nan: never
+    until_s: float = math.inf  # when this start was over: key off, homed anew, or the end of the run
     lost: Lost | None = None
 
     def finding(self) -> Note:

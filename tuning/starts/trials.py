@@ -5,18 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controllers import curve_at
-from tuning.measures import START_TOLERANCE_rpm
+from sim import Car, SAMPLE_s, Scenario, with_values
+from tuning.measures import COLUMN, SMOOTHED_s, START_TOLERANCE_rpm, measure_runs, whole_samples
 from tuning.notes import Note, Told
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from sim import Car, Scenario
 
 STARTS_degC = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0, 40.0)
 """Engine and air at the starts that are tried [degC]."""
@@ -34,25 +31,19 @@ class StartResult(Told):
     ----------
     runs : bool
         Whether each start led to an engine that goes on running.
-    run_s : float
-        From the key to running by itself, the longest; nan if none ran [s].
     lowest_rpm : float
         Lowest once the target was reached, less what the target has moved since; 0 if one did
         not run [rpm].
-    stable_s : float
-        From the key until speed stays within 100 rpm of the target of the moment, the longest [s].
-    late_rpm : float
-        Farthest from that target, smoothed over half a second, once it should be stable [rpm].
     """
 
     coolant_degC: float
     target_rpm: float
     runs: bool
-    run_s: float
+    run_s: float  # from the key to running by itself, the longest; nan if none ran
     flare_rpm: float
     lowest_rpm: float
-    stable_s: float
-    late_rpm: float
+    stable_s: float  # from the key until speed stays within 100 rpm of the target of the moment, the longest
+    late_rpm: float  # farthest from that target, smoothed over half a second, once it should be stable
 
     @property
     def dip_rpm(self) -> float:
@@ -78,8 +69,6 @@ class StartResult(Told):
 
 def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
     """Make the scenario of one start: key on, homing, crank, a minute of running."""
-    from sim import Scenario
-
     return Scenario.model_validate(
         {
             "name": f"start at {coolant_degC:g} degC",
@@ -123,8 +112,7 @@ def start_results(
     list of tuple of StartResult
         One tuple a car, one result a temperature.
     """
-    from sim import COUNTERS, full_plan, make_fleet, run_plan, settings_table, with_values
-    from tuning.measures import COLUMN, measure_runs
+    from sim import COUNTERS, full_plan, make_fleet, run_plan, settings_table
 
     plain = [with_values(car, {"feedback": {"law": "none"}}) for car in cars]
     scenarios = [start_scenario(degC) for degC in coolant_degC]
@@ -157,9 +145,6 @@ def start_results(
 
 def _strays(error_rpm: NDArray[np.float32], stable_s: float) -> NDArray[np.float64]:
     """Farthest that smoothed speed is from target from some time after the key on [rpm]."""
-    from sim import SAMPLE_s
-    from tuning.measures import SMOOTHED_s, whole_samples
-
     count = 2 * whole_samples(0.5 * SMOOTHED_s, SAMPLE_s) + 1
     late = error_rpm[:, round((CRANK_s + stable_s) / SAMPLE_s) :].astype(np.float64)
     sums = np.cumsum(np.pad(late, ((0, 0), (1, 0))), axis=1)
@@ -184,7 +169,7 @@ def target_moves(car: Car, coolant_degC: Sequence[float]) -> list[NDArray[np.flo
     list of ndarray
         One a temperature, a sample each ``SAMPLE_s``: target less that at the key [rpm].
     """
-    from sim import SAMPLE_s, simulate
+    from sim import simulate
 
     cranked = round(CRANK_s / SAMPLE_s)
     found = []

@@ -53,20 +53,14 @@ DECIMALS = {"time_s": 2, "rpm": 0, "map_kPa": 1, "coolant_degC": 0, "battery_V":
 
 
 def invented_car() -> Car:
-    """The engine behind the bundled logs.
-
-    Gives the trials car with the values of ``TRUTH``.
-    """
+    """The engine behind the bundled logs."""
     return with_values(load_car("trials"), TRUTH)
 
 
 def record_plan(
     car: Car, plan: RecordingPlan, seed: int, rate_Hz: float = 20.0, coolant_degC: float = 90.0
 ) -> Columns:
-    """Carry out a recording plan on a car in the model.
-
-    Gives columns of a log by our names, as ``write_log`` takes them.
-    """
+    """Carry out a recording plan on a car in the model: columns as ``write_log`` takes them."""
     times = np.arange(1, int(plan.duration_s * rate_Hz) + 1) / rate_Hz
     begins = np.array([hold.from_s for hold in plan.holds])
     at = np.searchsorted(begins, times - 1.0e-9, side="right") - 1
@@ -97,10 +91,7 @@ def record_plan(
 def record_idle(
     car: Car, seed: int, scenario: str = "warm_idle", rate_Hz: float = 20.0, base_error_steps: float = 0.0
 ) -> Columns:
-    """Record a car that runs with its own feedback.
-
-    Gives columns of a log by our names.
-    """
+    """Record a car that runs with its own feedback: columns of a log."""
     trace = simulate(car, load_scenario(scenario), seed, base_error_steps=base_error_steps)
     spacing_s = 1.0 / rate_Hz
     names = ("rpm", "map_kPa", "coolant_degC", "battery_V", "valve_steps", "spark_deg",
@@ -121,10 +112,7 @@ def write_invented(columns: Columns, path: str | Path, note: str) -> None:
 
 
 def write_bundled_logs(folder: str | Path) -> list[Path]:
-    """Make the bundled demonstration logs anew.
-
-    Gives the files written.
-    """
+    """Make the bundled demonstration logs anew; the files written."""
     car, described = invented_car(), load_car("trials")
     recording, hunting = Path(folder) / "trials_recording.csv", Path(folder) / "trials_hunting.csv"
     columns = record_plan(car, recording_plan(described), SEED)
@@ -132,6 +120,3 @@ def write_bundled_logs(folder: str | Path) -> list[Path]:
     idle = record_idle(car, SEED, base_error_steps=HUNTING_ERROR_steps)
     write_invented(idle, hunting, "Trials car, warm, feedback on: it hunts.")
     return [recording, hunting]
-
-
-__all__ = ["TRUTH", "invented_car", "record_idle", "record_plan", "write_bundled_logs"]
