@@ -165,8 +165,8 @@ def test_every_folder_of_code_or_data_is_installed() -> None:
 )
 def test_every_imported_library_is_declared(folders: tuple[str, ...], extras: tuple[str, ...]) -> None:
     # Parts of a declared library's own interface: pydantic's errors, nicegui's web framework;
-    # fpdf is what fpdf2 installs.
-    known = {name.replace("-", "_") for name in requirement_names(*extras)} | {"fpdf"}
+    # fpdf and xdist are what fpdf2 and pytest-xdist install.
+    known = {name.replace("-", "_") for name in requirement_names(*extras)} | {"fpdf", "xdist"}
     known |= {"pydantic_core", "starlette"}
     known |= {*PACKAGES, "evenidle", "scenarios", "tests", *sys.stdlib_module_names}
     unknown = [
