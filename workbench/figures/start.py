@@ -36,7 +36,8 @@ def start_figure(trace: sim.Trace, story: tuning.StartStory) -> Figure:
             _shade(one, story.phases, (from_s, ends_s), factor, named=one is speed)
     for one in axes[:, 0]:
         _mark_moments(one, story, named=one is axes[2, 0])
-    _draw_battery(axes[2, 0], trace)
+    axes[2, 0].plot(trace.time_s, trace["battery_V"], color=ink.BLACK)
+    axes[2, 0].set_ylabel("battery [V]")
     _draw_heat(axes[2, 1], trace)
     axes[0, 0].set_ylabel("speed [rpm]")
     axes[1, 0].set_ylabel("valve [steps]")
@@ -166,11 +167,6 @@ def _draw_valve(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) 
         )  # fmt: skip
     highest = max(float(np.max(trace["valve_steps"])), float(np.max(trace["shaft_steps"])))
     axes.set_ylim(-1.0, 1.1 * highest + 2.0)
-
-
-def _draw_battery(axes: Axes, trace: sim.Trace) -> None:
-    axes.plot(trace.time_s, trace["battery_V"], color=ink.BLACK)
-    axes.set_ylabel("battery [V]")
 
 
 def _draw_heat(axes: Axes, trace: sim.Trace) -> None:

@@ -139,7 +139,9 @@ class Guard:
         elif scope["type"] == "websocket":
             await self._app(scope, receive, send)
         else:
-            await self._pass_on(_uncompressed(scope), receive, send)
+            # As from a browser that takes answers as they are.
+            sent = [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]
+            await self._pass_on({**scope, "headers": sent}, receive, send)
 
     async def _pass_on(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Count the body, and add our headers to the answer."""
@@ -171,12 +173,6 @@ class Guard:
 def _query(scope: Scope) -> bytes:
     first = scope.get("path") == "/" and scope.get("method") == "GET"
     return bytes(scope.get("query_string", b"")) if first else b""
-
-
-def _uncompressed(scope: Scope) -> Scope:
-    """The same request from a browser that takes answers as they are."""
-    kept = [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]
-    return {**scope, "headers": kept}
 
 
 async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, reason: str) -> None:

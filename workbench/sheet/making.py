@@ -34,11 +34,12 @@ def make_sheet(
     refuse_lost_entries(car)
     expected = tuning.expect(car, seed=seed, on_progress=on_progress)
     fitted = trial.loads_fitted(car)
+    uncounted = () if car.valve.travel_counted else (("MEASURE FIRST:", trial.COUNT_FIRST),)
     return Sheet(
         car.name,
         car.feedback.law,
         car.temperature_name,
-        (*trial.count_caution(car), *trial.hunting_caution(expected), *CAUTIONS),
+        (*uncounted, *trial.hunting_caution(expected), *CAUTIONS),
         tuple(setting_rows(car, spots, expected, before)),
         tuple(_curve_row(car, spot) for spot in spots),
         tuple(_homing(car)),

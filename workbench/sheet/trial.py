@@ -160,11 +160,6 @@ def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]
     return ((f"These settings {do}.", text),)
 
 
-def count_caution(car: sim.Car) -> tuple[tuple[str, str], ...]:
-    """Warn of a valve whose travel nobody has counted: one caution, or none."""
-    return () if car.valve.travel_counted else (("MEASURE FIRST:", COUNT_FIRST),)
-
-
 def watch_points(car: sim.Car, expected: tuning.Expectation) -> list[str]:
     """Say what to watch while trying."""
     by_name: dict[str, tuning.Expected] = {}
