@@ -12,7 +12,7 @@ def _verdict(values: Values, tell: Tell) -> str:
     lacking = ", {not_fitted} not fitted to this car" if values["not_fitted"] else ""
     return tell(
         f"Stress suite {{suite}}: {head}, {need}, {{passed}} within all limits" + lacking
-        + "; {cases} cases on {engines} plausible cars."
+        + "; {cases} cases on {engines} plausible cars. A case fails that does on more than one car of ten."
     )  # fmt: skip
 
 
@@ -47,7 +47,7 @@ SENTENCES: dict[str, Sentence] = {
     "stress.limited": "time at a trim limit",
     "stress.not_fitted": "none  {name}: not fitted to this car",
     "stress.case": "{verdict}  {name}: {meaning} {value:.3g} {of} (limit {at_least!p:at least|at most}"
-    " {limit:.3g}), {car}{hunting!k:; it {hunting}}",
+    " {limit:.3g}), {failing!p:fails on {failing} of {cars} cars, worst on {car}|{car}}{hunting!k:; it {hunting}}",
     "stress.verdict": _verdict,
 }
 """By the codes of ``tuning.measures`` and ``tuning.stress_tests``."""
