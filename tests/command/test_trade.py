@@ -68,7 +68,11 @@ def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("words", "first"),
-    [(("check", "twin"), "What to do, and why"), (("fit", "trials", "--guide"), "1. Warm the engine fully")],
+    [
+        (("check", "twin"), "What to do, and why"),
+        (("fit", "trials", "--guide"), "1. Warm the engine fully"),
+        (("new", "mine.toml", *FACTS), "To count the travel"),
+    ],
 )
 def test_cautions_come_before_the_first_instruction_and_once(
     words: tuple[str, ...], first: str, tmp_path: Path

@@ -145,6 +145,7 @@ def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], 
     for key in assumed:
         screen.say(f"  not given, so taken as usual: {key} = {FACTS[key].usual}")
     if not counted:
+        screen.caution()
         screen.verdict(
             f"The valve's travel is a guess ({car.valve.travel_steps} steps): until it is counted"
             " nothing here may be tried on the car, as the valve may never reach its seat.",

@@ -47,7 +47,8 @@ SENTENCES: dict[str, Sentence] = {
     "stress.limited": "time at a trim limit",
     "stress.not_fitted": "none  {name}: not fitted to this car",
     "stress.case": "{verdict}  {name}: {meaning} {value:.3g} {of} (limit {at_least!p:at least|at most}"
-    " {limit:.3g}), {failing!p:fails on {failing} of {cars} cars, worst on {car}|{car}}{hunting!k:; it {hunting}}",
+    " {limit:.3g}), {failing!p:fails on {failing} of {cars} cars, worst on {car}|{car}}"
+    "{hunting!k:; it {hunting}}",
     "stress.verdict": _verdict,
 }
 """By the codes of ``tuning.measures`` and ``tuning.stress_tests``."""
