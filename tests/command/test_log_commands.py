@@ -67,6 +67,11 @@ def test_diagnose_names_the_cause_and_draws_it(tmp_path: Path) -> None:
     told = run("diagnose", HUNTING, "--car", "trials")
     assert "It hunts: " in told.out
     assert "this log cannot tell" in told.out
+    assert ": no. " not in told.out
+    assert " answered no, with --full" in told.out
+    everything = run("diagnose", HUNTING, "--car", "trials", "--full").out
+    assert everything.count(": no. ") >= 2
+    assert "with --full" not in everything
     assert run("diagnose", HUNTING, "--quiet").out.count("\n") == 1
 
 
