@@ -39,12 +39,18 @@ def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> No
     assert page.index(CAUTION) < page.index("<h2>Settings</h2>")
     assert "GUESSED" in page
     assert "homing reaches the seat (FAILS)" in page
-    titles = re.findall(r"<li><b>([^<]*)\.</b> Enter", page)
+    steps = re.findall(r"<td><b>(\d+)\. ([^<]*)\.</b> Enter: <b>[^<]+</b>.*?</tr>", page)
+    titles = [title for _, title in steps]
+    assert [int(number) for number, _ in steps] == list(range(1, len(steps) + 1))
     assert [one.split(",")[0] for one in titles] == [
         "Engine off", "Direction", "Base curve", "One cold morning", "Narrow trim limits",
         "Half way", "Full trim limits", "Blips", "Cold start with feedback",
     ]  # fmt: skip
-    assert page.count("entered") > len(titles)
+    trial = page[page.index("base first, loop last</h2>") : page.index("<h2>What to watch")]
+    assert re.findall(r"<th>([^<]*)</th>", trial) == ["enter and do", "go on if", "entered", "seen"]
+    for row in re.findall(r"<tr><td>.*?</tr>", trial):
+        assert row.count('<td class="box">\u2610</td>') == 2, "a box to tick for entered and for seen"
+    assert "**" not in page
     assert "Loads fitted: lamps, fan." in page
     assert "never turn the key towards lock while it moves" in page
     moved = re.search(r"must open the valve by ([\d.]+) steps", page)
