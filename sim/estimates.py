@@ -215,7 +215,8 @@ def _cautious_feedback(
     """
     warm, worth_rpm = base[-1][1] if base else 10.0, gained_rpm[0]
     within = sum(gained <= MOST_TRIM_rpm for gained in gained_rpm)
-    reach = float(max(min(round(0.2 * travel_steps), within), 3))
+    opens = float(max(min(round(0.2 * travel_steps), within), 3))
+    closes = float(max(round(min(0.2 * travel_steps, MOST_TRIM_rpm / worth_rpm)), 3))
     return {
         "law": "pi",
         "gain_steps_per_100rpm": round(min(36.0 / worth_rpm, 20.0), 1),
@@ -223,7 +224,7 @@ def _cautious_feedback(
         "deadband_rpm": 30.0,
         "min_move_steps": 1,
         "update_period_ms": 200.0,
-        "trim_limit_steps": [-float(min(reach, warm)), reach],
+        "trim_limit_steps": [-float(min(closes, warm)), opens],
         "enable_above_target_rpm": 400.0,
         "enable_delay_s": 20.0,  # until after-start air has faded
     }
