@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from sim import car_to_toml, load_car, with_values
+from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
+from tuning.notes import Note
+from workbench.words.wording import in_words
 
 FACTS = ("--displacement-cm3", "1300", "--cylinders", "4", "--target-rpm", "880")
 CAUTION = "carbon monoxide has no smell"
@@ -131,6 +133,31 @@ def test_what_is_not_fitted_is_not_reported(tmp_path: Path) -> None:
     told = run("simulate", "twin", "--scenario", "fan", folder=tmp_path)
     assert "not fitted to this car, so left out: fan" in told.out
     assert "after a load" not in told.out
+
+
+def test_a_log_with_feedback_off_moves_no_base_curve(tmp_path: Path) -> None:
+    """Above target with more steps than predicted is no trim to fold back."""
+    base = {"base_steps": [(0.0, 52.0), (50.0, 28.0), (90.0, 18.0)]}
+    car = with_values(load_car("trials"), {"curves": base, "feedback": {"law": "none"}})
+    simulate(car, load_scenario("warm_idle"), seed=3).to_csv(tmp_path / "off.csv")
+    told = run("compare", "trials", tmp_path / "off.csv").out
+    assert "above target with the valve more open than predicted: no feedback does that" in told
+    assert "the base curve by" not in told
+    assert "halve both gains" not in told
+
+
+def test_a_start_that_is_told_has_its_cautions_before_it(tmp_path: Path) -> None:
+    told = run("simulate", "trials", "--scenario", "cold_start_0", folder=tmp_path).out
+    assert told.count(CAUTION) == 1
+    assert told.index(CAUTION) < told.index("base curve at")
+    assert CAUTION not in run("simulate", "trials", folder=tmp_path).out
+
+
+def test_one_run_of_many_does_and_two_do() -> None:
+    told = [in_words(Note("measures.may_hunt", hunting=n, runs=24, low_percent=0.0, high_percent=18.0))
+            for n in (1, 2)]  # fmt: skip
+    assert told[0].startswith("may hunt: 1 of 24 runs does, a chance of 0 to 18")
+    assert told[1].startswith("may hunt: 2 of 24 runs do, a chance of")
 
 
 def test_a_gain_of_500_and_a_point_where_no_engine_is_draw_a_remark(tmp_path: Path) -> None:
