@@ -14,9 +14,9 @@ from tests.said import said
 from tuning import base_from_model, check, explain, measure, stress
 from tuning.checks import base_error_steps, base_spots
 from tuning.measures import DOES_NOT_HUNT, HUNTS
+from workbench.output.pdf_pages import PdfPages
 from workbench.sheet.making import make_sheet
-from workbench.sheet.parts import Sheet
-from workbench.sheet.pdf import sheet_pdf
+from workbench.sheet.writing import Sheet, sheet_bytes
 from workbench.words.wording import in_words
 
 FINE = ((0.0, 120.0), (30.0, 80.0), (50.0, 60.0), (65.0, 48.0), (80.0, 40.0))
@@ -75,7 +75,7 @@ def test_sheet_and_check_say_the_same_of_the_base_curve_and_of_a_step(name: str)
         assert row.rpm_per_step == spot.rpm_per_step
         if row.advice_steps:
             assert np.sign(row.advice_steps) == np.sign(base_error_steps(spot))
-    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet_pdf(sheet))) == 2
+    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet_bytes(sheet, PdfPages))) == 2
     looked_at = {one.split(" (FAILS)")[0] for one in sheet.to_look_at}
     assert looked_at == {one.name for one in said(check(car).lines) if one.verdict != "pass"}
 

@@ -16,11 +16,18 @@ def _verdict(values: Values, tell: Tell) -> str:
     )  # fmt: skip
 
 
+def _chance(head: str) -> Sentence:
+    def told(values: Values, tell: Tell) -> str:
+        do = "does" if values["hunting"] == 1 else "do"
+        chance = "a chance of {low_percent!n:.0f} to {high_percent:.0f}"
+        return tell(f"{head}: {{hunting}} of {{runs}} runs {do}, {chance}")
+
+    return told
+
+
 SENTENCES: dict[str, Sentence] = {
-    "measures.hunts": "hunts: {hunting} of {runs} runs do, a chance of {low_percent!n:.0f} to"
-    " {high_percent:.0f}",
-    "measures.may_hunt": "may hunt: {hunting} of {runs} runs do, a chance of {low_percent!n:.0f} to"
-    " {high_percent:.0f}",
+    "measures.hunts": _chance("hunts"),
+    "measures.may_hunt": _chance("may hunt"),
     "measures.does_not_hunt": "does not hunt: none of {runs} runs does, which leaves a chance of up to"
     " {high_percent:.0f}",
     "measures.cannot_tell": "cannot tell whether it hunts: {hunting} of {runs} runs do, too few runs to say",
