@@ -9,10 +9,14 @@ import pytest
 
 from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
+from tuning import to_entry
 from tuning.notes import Note
+from workbench.commands.new import FACTS as FACTS_ASKED
+from workbench.sheet.settings import refuse_lost_entries
 from workbench.words.wording import in_words
 
 FACTS = ("--displacement-cm3", "1300", "--cylinders", "4", "--target-rpm", "880")
+FORM_ASKED = "unit=percent_of_travel, time=per_update, per_rpm=1, sign=-1"
 CAUTION = "carbon monoxide has no smell"
 
 
@@ -127,6 +131,23 @@ def test_present_settings_loads_and_entry_form_reach_the_file(tmp_path: Path) ->
     settled = equilibrium(car, 30.0, 90.0)
     assert settled["map_kPa"] == pytest.approx(34.0, abs=1.0)
     assert equilibrium(car, 32.0, 90.0)["rpm"] - settled["rpm"] == pytest.approx(12.0, abs=3.0)
+
+
+@pytest.mark.parametrize("form", [
+    FORM_ASKED, "time=per_update", "unit=duty_percent",
+    "per_rpm=1, finest=0.0001",
+])  # fmt: skip
+def test_settings_of_a_new_car_can_be_entered_in_the_form_asked_for(form: str, tmp_path: Path) -> None:
+    assert FORM_ASKED in FACTS_ASKED["entry_form"].question
+    run("new", "x.toml", *FACTS, "--travel-steps", "200", "--entry-form", form, folder=tmp_path)
+    car = load_car(str(tmp_path / "x.toml"))
+    refuse_lost_entries(car)
+    for one in to_entry(car):
+        if one.key in ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s"):
+            assert abs(one.entered) >= 5.0 * one.resolution, "two digits, or nearly"
+            assert one.resolution == 0.0001 or "finest" not in form
+            sign = -1.0 if "sign=-1" in form else 1.0
+            assert one.entered * sign > 0.0
 
 
 def test_what_is_not_fitted_is_not_reported(tmp_path: Path) -> None:

@@ -81,10 +81,10 @@ FACTS = {
         optional=True, metavar='"gain=2,..."', reader="settings_from_text", within=("feedback", ""),
     ),
     "entry_form": Fact(
-        "How the controller wants gains, such as unit=percent_of_travel, time=per_update, per_rpm=1, sign=-1;"
-        " empty: steps per 100 rpm, per second",
+        "How the controller wants gains, such as unit=percent_of_travel, time=per_update, per_rpm=1, sign=-1,"
+        " finest=0.001 (finest step of a gain); empty: steps per 100 rpm, per second",
         "How the controller wants its numbers: unit (steps, percent_of_travel, duty_percent), time"
-        " (per_second, per_update), per_rpm, sign.",
+        " (per_second, per_update), per_rpm, sign, finest (step of a gain).",
         optional=True, metavar='"unit=...,..."', reader="entry_from_text", within=("entry_form", ""),
     ),
 }  # fmt: skip
