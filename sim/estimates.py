@@ -112,7 +112,7 @@ def estimate_car(
     values["curves"] = _curves(target_rpm, base, values["valve"])
     worth_rpm = (known.rpm_on_10_steps or 10.0 * RPM_OVER_TRAVEL / _likely_travel(base, known)) / 10.0
     given = dict(known.feedback or {})
-    values["feedback"] = _cautious_feedback(base, travel, worth_rpm) | given  # until the curve is known
+    values["feedback"] = _cautious_feedback(base, travel, [worth_rpm]) | given  # until the curve is known
     tables = {"loads": known.loads, "entry_form": known.entry_form}
     values |= {table: dict(facts) for table, facts in tables.items() if facts is not None}
     rough = checked(Car, values, name)
@@ -120,7 +120,7 @@ def estimate_car(
         rough = _with_pressure(rough, known.map_kPa)
     leak_mm2, area_mm2 = _air_for_base(rough, worth_rpm, measured=known.rpm_on_10_steps is not None)
     car = with_values(rough, {"valve": {"area_mm2": area_mm2}, "throttle": {"leak_mm2": leak_mm2}})
-    mild = _cautious_feedback(base, travel, _warm_worth_rpm(car) or worth_rpm)
+    mild = _cautious_feedback(base, travel, _gained_rpm(car) or [worth_rpm])
     return with_values(car, {"feedback": mild | given}), _notes(known)
 
 
@@ -207,11 +207,16 @@ def _curves(
 
 
 def _cautious_feedback(
-    base: Sequence[tuple[float, float]], travel_steps: float, worth_rpm: float
+    base: Sequence[tuple[float, float]], travel_steps: float, gained_rpm: Sequence[float]
 ) -> dict[str, Any]:
-    """Mild settings that keep the valve near the base curve until a search is done."""
-    warm = base[-1][1] if base else 10.0
-    reach = float(max(round(min(0.2 * travel_steps, MOST_TRIM_rpm / worth_rpm)), 3))
+    """Mild settings that keep the valve near the base curve until a search is done.
+
+    ``gained_rpm`` is what one, two, three ... steps more than the warm base bring [rpm].
+    """
+    warm, worth_rpm = base[-1][1] if base else 10.0, gained_rpm[0]
+    within = sum(gained <= MOST_TRIM_rpm for gained in gained_rpm)
+    opens = float(max(min(round(0.2 * travel_steps), within), 3))
+    closes = float(max(round(min(0.2 * travel_steps, MOST_TRIM_rpm / worth_rpm)), 3))
     return {
         "law": "pi",
         "gain_steps_per_100rpm": round(min(36.0 / worth_rpm, 20.0), 1),
@@ -219,19 +224,20 @@ def _cautious_feedback(
         "deadband_rpm": 30.0,
         "min_move_steps": 1,
         "update_period_ms": 200.0,
-        "trim_limit_steps": [-float(min(reach, warm)), reach],
+        "trim_limit_steps": [-float(min(closes, warm)), opens],
         "enable_above_target_rpm": 400.0,
         "enable_delay_s": 20.0,  # until after-start air has faded
     }
 
 
-def _warm_worth_rpm(car: Car) -> float:
-    """Worth of one step more than the warm base, as the finished curve has it; 0 where not known [rpm]."""
+def _gained_rpm(car: Car) -> list[float]:
+    """What one, two ... steps more than the warm base bring; none where that is not known [rpm]."""
     from sim.linearise import settled_rpm
 
     warm_steps = curve_at(car.curves.base_steps, WARM_degC)
-    settled, above = settled_rpm(car, [warm_steps, warm_steps + 1.0], WARM_degC)
-    return max(float(above - settled), 0.0) if settled > 0.0 else 0.0
+    more = range(round(0.2 * car.valve.travel_steps) + 2)
+    settled, *opened = settled_rpm(car, [warm_steps + one for one in more], WARM_degC)
+    return [float(one - settled) for one in opened] if 0.0 < settled < opened[0] else []
 
 
 def _air_for_base(car: Car, worth_rpm: float, measured: bool) -> tuple[float, list[list[float]]]:

@@ -28,6 +28,8 @@ SETTINGS = {
 """Short names of feedback settings, with the keys of the car file."""
 ENTRY = {"unit": "output_unit", "time": "gain_time", "per_rpm": "gain_per_rpm", "sign": "sign"}
 """Short names of the entry form's parts, with the keys of the car file."""
+FINEST = "finest"
+"""Short name of the finest step of the gains, which the car file has one by one."""
 
 
 def base_from_text(text: str) -> Curve:
@@ -78,17 +80,28 @@ def settings_from_text(text: str) -> dict[str, Any]:
 
 
 def entry_from_text(text: str) -> dict[str, Any]:
-    """Read how the controller wants its numbers, written as ``unit=percent_of_travel, sign=-1``."""
+    """Read how the controller wants its numbers, written as ``unit=percent_of_travel, sign=-1``.
+
+    A finest step of the gains that is not given is one of as many digits as 0.1 has per 100 rpm.
+    """
     found: dict[str, Any] = {}
+    finest = 0.0
     for name, value in _pairs("--entry-form", text):
+        if name == FINEST:
+            finest = _number("--entry-form", name, value)
+            continue
         key = ENTRY.get(name, name if name in ENTRY.values() else "")
         if not key:
-            message = f'no part of that name ("{name}"), allowed: {", ".join(ENTRY)}'
+            message = f'no part of that name ("{name}"), allowed: {", ".join((*ENTRY, FINEST))}'
             raise one_problem("--entry-form", 1, name, message)
         found[key] = value
         if key in ("gain_per_rpm", "sign"):
             number = _number("--entry-form", name, value)
             found[key] = int(number) if key == "sign" and number.is_integer() else number
+    usual = found.get("gain_per_rpm", 100.0) / 1000.0
+    each_update = 0.1 if found.get("gain_time") == "per_update" else 1.0
+    shares = {SETTINGS["gain"]: 1.0, SETTINGS["integral"]: each_update, SETTINGS["derivative"]: 1.0}
+    found["resolution"] = {key: finest or float(f"{usual * share:.1g}") for key, share in shares.items()}
     return found
 
 

@@ -80,6 +80,7 @@ def test_a_car_that_is_not_there(command: tuple[str, ...], tmp_path: Path) -> No
         (("tune", "trials", "--law", "magic", "--out", "t.toml"), "magic"),
         (("tune", "trials", "--preset", "magic", "--out", "t.toml"), "allowed: balanced"),
         (("stress", "trials", "--suite", "magic"), "allowed: standard"),
+        (("demo", "--law", "magic"), "--law:1: law: cannot be tuned (magic), allowed: pi, "),
         (("new", "a.toml", "--displacement-cm3", "5", "--cylinders", "4"),
          "--displacement-cm3:1: displacement_cm3: out of range (5), allowed: 50 to 10000"),
         (("new", "a.toml", "--displacement-cm3", "1000", "--cylinders", "4", "--base", "0-50"),

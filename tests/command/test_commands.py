@@ -156,6 +156,11 @@ def test_explain_gives_the_cause_its_proof_and_the_figures(tmp_path: Path) -> No
     assert told.out.index("carbon monoxide has no smell") < told.out.index(result["verdict"][0])
     (row,) = [line for line in told.out.splitlines() if line.startswith(" a valve without steps")]
     assert len(row) <= 80, "the proof fits a terminal"
+    deeper = ("Whether the valve has a place to rest", "The loop without steps", "One cycle, told:")
+    assert not [one for one in deeper if one in told.out]
+    assert "with --full" in told.out
+    everything = run("explain", "trials", "--rough", "--full").out
+    assert [one for one in deeper if one in everything] == list(deeper)
 
 
 @pytest.mark.parametrize("form", ["html", "pdf", "csv", "json"])

@@ -67,6 +67,11 @@ def test_diagnose_names_the_cause_and_draws_it(tmp_path: Path) -> None:
     told = run("diagnose", HUNTING, "--car", "trials")
     assert "It hunts: " in told.out
     assert "this log cannot tell" in told.out
+    assert ": no. " not in told.out
+    assert " answered no, with --full" in told.out
+    everything = run("diagnose", HUNTING, "--car", "trials", "--full").out
+    assert everything.count(": no. ") >= 2
+    assert "with --full" not in everything
     assert run("diagnose", HUNTING, "--quiet").out.count("\n") == 1
 
 
@@ -124,7 +129,10 @@ def test_base_proposes_and_changes_nothing(tmp_path: Path) -> None:
         assert word in told
     assert is_picture(str(tmp_path / "b" / "base.png"))
     block = from_model.out[from_model.out.index("base_steps = [") :]
-    curves = tomllib.loads(block[: block.index("]]", block.index("after_start_steps = ")) + 2])
+    curves = tomllib.loads(block[: block.index("\n", block.index("after_start_fade_s = "))])
+    assert curves["after_start_fade_s"] > load_car("trials").feedback.enable_delay_s
+    waits = f"enable_delay_s = {curves['after_start_fade_s']:g} in [feedback] (now 5)"
+    assert f"Feedback must wait out that fade, else it takes the air away: {waits}." in told
     copied = with_values(load_car("trials"), {"curves": curves})
     assert len(copied.curves.base_steps) >= 7
     assert car.read_bytes() == before

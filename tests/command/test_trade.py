@@ -7,10 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from sim import car_to_toml, load_car, with_values
+from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
+from tuning import to_entry
+from tuning.notes import Note
+from workbench.commands.new import FACTS as FACTS_ASKED
+from workbench.sheet.settings import refuse_lost_entries
+from workbench.words.wording import in_words
 
 FACTS = ("--displacement-cm3", "1300", "--cylinders", "4", "--target-rpm", "880")
+FORM_ASKED = "unit=percent_of_travel, time=per_update, per_rpm=1, sign=-1"
 CAUTION = "carbon monoxide has no smell"
 
 
@@ -39,12 +45,18 @@ def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> No
     assert page.index(CAUTION) < page.index("<h2>Settings</h2>")
     assert "GUESSED" in page
     assert "homing reaches the seat (FAILS)" in page
-    titles = re.findall(r"<li><b>([^<]*)\.</b> Enter", page)
+    steps = re.findall(r"<td><b>(\d+)\. ([^<]*)\.</b> Enter: <b>[^<]+</b>.*?</tr>", page)
+    titles = [title for _, title in steps]
+    assert [int(number) for number, _ in steps] == list(range(1, len(steps) + 1))
     assert [one.split(",")[0] for one in titles] == [
         "Engine off", "Direction", "Base curve", "One cold morning", "Narrow trim limits",
         "Half way", "Full trim limits", "Blips", "Cold start with feedback",
     ]  # fmt: skip
-    assert page.count("entered") > len(titles)
+    trial = page[page.index("base first, loop last</h2>") : page.index("<h2>What to watch")]
+    assert re.findall(r"<th>([^<]*)</th>", trial) == ["enter and do", "go on if", "entered", "seen"]
+    for row in re.findall(r"<tr><td>.*?</tr>", trial):
+        assert row.count('<td class="box">\u2610</td>') == 2, "a box to tick for entered and for seen"
+    assert "**" not in page
     assert "Loads fitted: lamps, fan." in page
     assert "never turn the key towards lock while it moves" in page
     moved = re.search(r"must open the valve by ([\d.]+) steps", page)
@@ -68,7 +80,11 @@ def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("words", "first"),
-    [(("check", "twin"), "What to do, and why"), (("fit", "trials", "--guide"), "1. Warm the engine fully")],
+    [
+        (("check", "twin"), "What to do, and why"),
+        (("fit", "trials", "--guide"), "1. Warm the engine fully"),
+        (("new", "mine.toml", *FACTS), "To count the travel"),
+    ],
 )
 def test_cautions_come_before_the_first_instruction_and_once(
     words: tuple[str, ...], first: str, tmp_path: Path
@@ -117,10 +133,52 @@ def test_present_settings_loads_and_entry_form_reach_the_file(tmp_path: Path) ->
     assert equilibrium(car, 32.0, 90.0)["rpm"] - settled["rpm"] == pytest.approx(12.0, abs=3.0)
 
 
+@pytest.mark.parametrize("form", [
+    FORM_ASKED, "time=per_update", "unit=duty_percent",
+    "per_rpm=1, finest=0.0001",
+])  # fmt: skip
+def test_settings_of_a_new_car_can_be_entered_in_the_form_asked_for(form: str, tmp_path: Path) -> None:
+    assert FORM_ASKED in FACTS_ASKED["entry_form"].question
+    run("new", "x.toml", *FACTS, "--travel-steps", "200", "--entry-form", form, folder=tmp_path)
+    car = load_car(str(tmp_path / "x.toml"))
+    refuse_lost_entries(car)
+    for one in to_entry(car):
+        if one.key in ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s"):
+            assert abs(one.entered) >= 5.0 * one.resolution, "two digits, or nearly"
+            assert one.resolution == 0.0001 or "finest" not in form
+            sign = -1.0 if "sign=-1" in form else 1.0
+            assert one.entered * sign > 0.0
+
+
 def test_what_is_not_fitted_is_not_reported(tmp_path: Path) -> None:
     told = run("simulate", "twin", "--scenario", "fan", folder=tmp_path)
     assert "not fitted to this car, so left out: fan" in told.out
     assert "after a load" not in told.out
+
+
+def test_a_log_with_feedback_off_moves_no_base_curve(tmp_path: Path) -> None:
+    """Above target with more steps than predicted is no trim to fold back."""
+    base = {"base_steps": [(0.0, 52.0), (50.0, 28.0), (90.0, 18.0)]}
+    car = with_values(load_car("trials"), {"curves": base, "feedback": {"law": "none"}})
+    simulate(car, load_scenario("warm_idle"), seed=3).to_csv(tmp_path / "off.csv")
+    told = run("compare", "trials", tmp_path / "off.csv").out
+    assert "above target with the valve more open than predicted: no feedback does that" in told
+    assert "the base curve by" not in told
+    assert "halve both gains" not in told
+
+
+def test_a_start_that_is_told_has_its_cautions_before_it(tmp_path: Path) -> None:
+    told = run("simulate", "trials", "--scenario", "cold_start_0", folder=tmp_path).out
+    assert told.count(CAUTION) == 1
+    assert told.index(CAUTION) < told.index("base curve at")
+    assert CAUTION not in run("simulate", "trials", folder=tmp_path).out
+
+
+def test_one_run_of_many_does_and_two_do() -> None:
+    told = [in_words(Note("measures.may_hunt", hunting=n, runs=24, low_percent=0.0, high_percent=18.0))
+            for n in (1, 2)]  # fmt: skip
+    assert told[0].startswith("may hunt: 1 of 24 runs does, a chance of 0 to 18")
+    assert told[1].startswith("may hunt: 2 of 24 runs do, a chance of")
 
 
 def test_a_gain_of_500_and_a_point_where_no_engine_is_draw_a_remark(tmp_path: Path) -> None:

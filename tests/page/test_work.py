@@ -130,6 +130,7 @@ def test_what_was_found_belongs_to_its_car(look: Look, served: Served) -> None:
 def open_car(look: Look, path: Path) -> None:
     """Open a car file of one's own."""
     look.press("Open a car")
+    look.wait_text("No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts.")
     look.fill(look.field("or a car file on this machine"), str(path))
     look.press("Open")
 

@@ -14,9 +14,10 @@ from tests.said import said
 from tuning import check
 from tuning.checks.cold_room import passings
 from tuning.checks.curves import curve_checks, usual_checks
-from tuning.checks.room import base_error_steps, base_spots, room_checks
+from tuning.checks.room import WARM_BASE_OFF_rpm, base_error_steps, base_spots, room_checks
 from tuning.checks.valve import valve_checks
 from tuning.loop import needed_steps
+from workbench.sheet.trial import try_steps
 
 
 @pytest.fixture(scope="module")
@@ -89,6 +90,18 @@ def test_a_fault_shows(car: Car, name: str, changes: dict[str, Any], verdict: st
     assert found.verdict == verdict, found.value
     assert found.reason
     assert found.remedy
+
+
+@pytest.mark.parametrize(("steps", "verdict"), [(12.0, "pass"), (15.5, "warn"), (8.0, "warn")])
+def test_a_warm_base_that_the_sheets_trial_would_stop_at_is_told(
+    car: Car, steps: float, verdict: str
+) -> None:
+    changes = base((-20.0, 58.0), (0.0, 47.0), (50.0, 22.0), (65.0, 17.0), (90.0, steps))
+    assert line(car, "base curve at 90 °C", **changes).verdict == verdict
+    spots = base_spots(with_values(car, changes))
+    assert (abs(spots[-1].settled_rpm - spots[-1].target_rpm) > WARM_BASE_OFF_rpm) == (verdict == "warn")
+    (trial,) = [one for one in try_steps(car, spots) if one.title == "Base curve, feedback off, warm"]
+    assert f"idles within {WARM_BASE_OFF_rpm:.0f} rpm of target" in trial.go_on
 
 
 @pytest.mark.parametrize("name", ["trials", "twin", "six"])

@@ -2,28 +2,38 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 import numpy as np
 import pytest
 
 from sim import Car, load_car, load_scenario, simulate
-from sim.estimates import Known, estimate_car
+from sim.estimates import DEFAULT_BASE, Known, estimate_car
 from tests.said import said
 from tuning import base_from_model, check, explain, measure, stress
 from tuning.checks import base_error_steps, base_spots
+from tuning.measures import DOES_NOT_HUNT, HUNTS
+from workbench.output.pdf_pages import PdfPages
 from workbench.sheet.making import make_sheet
+from workbench.sheet.writing import Sheet, sheet_bytes
 from workbench.words.wording import in_words
 
-FINE = ((0.0, 120.0), (30.0, 75.0), (50.0, 50.0), (65.0, 38.0), (80.0, 30.0))
-COARSE = ((0.0, 60.0), (30.0, 40.0), (50.0, 29.0), (65.0, 22.0), (80.0, 18.0))
+FINE = ((0.0, 120.0), (30.0, 80.0), (50.0, 60.0), (65.0, 48.0), (80.0, 40.0))
+LONG = ((-10.0, 130.0), (20.0, 95.0), (50.0, 65.0), (80.0, 45.0))
+COARSE = ((0.0, 70.0), (30.0, 52.0), (50.0, 40.0), (65.0, 33.0), (80.0, 28.0))
+HEAD = ((0.0, 70.0), (40.0, 45.0), (80.0, 30.0), (120.0, 22.0))
+FLAT = ((0.0, 110.0), (30.0, 80.0), (60.0, 55.0), (90.0, 42.0), (120.0, 38.0))
+NUDGED = {"gain_steps_per_100rpm": 4.0, "integral_steps_per_100rpm_s": 3.0, "deadband_rpm": 20.0,
+          "min_move_steps": 4, "update_period_ms": 100.0}  # fmt: skip
+ALL_LOADS = {"lamps_W": 150.0, "fan_W": 180.0, "screen_W": 150.0, "steering_Nm": 12.0, "gearbox_Nm": 22.0}
 TYPICAL = {
-    "small four": (1100.0, 4, 900.0, FINE, "water", Known(travel_steps=200)),
-    "four": (1650.0, 4, 850.0, FINE, "water", Known(travel_steps=220, map_kPa=33.0)),
-    "two litres": (2050.0, 4, 820.0, FINE, "water", Known(travel_steps=240)),
-    "coarse": (1350.0, 4, 880.0, COARSE, "water", Known(travel_steps=110)),
-    "six in line": (2550.0, 6, 780.0, FINE, "water", Known(travel_steps=200)),
-    "air twin": (680.0, 2, 1000.0, COARSE, "air", Known(travel_steps=120)),
+    "fine 1.3": (1300.0, 4, 850.0, FINE, "water", Known(travel_steps=200, feedback=NUDGED)),
+    "four 1.6": (1600.0, 4, 900.0, DEFAULT_BASE, "water", Known(travel_steps=220, map_kPa=33.0)),
+    "two litres": (2000.0, 4, 850.0, LONG, "water", Known(travel_steps=200)),
+    "six 2.8": (2800.0, 6, 750.0, COARSE, "water", Known(travel_steps=120, map_kPa=34.0, loads=ALL_LOADS)),
+    "air twin": (600.0, 2, 1000.0, HEAD, "air", Known(travel_steps=180, loads={"lamps_W": 100.0})),
+    "flat four": (1600.0, 4, 900.0, FLAT, "air", Known(travel_steps=200, rpm_on_10_steps=60.0)),
 }
 CARS = ("trials", "twin", "six", *TYPICAL)
 
@@ -50,15 +60,22 @@ def test_a_typical_car_fails_no_check_and_hears_little_of_its_own_curve(name: st
     ]
 
 
+@cache
+def sheet_of(name: str) -> Sheet:
+    """Its sheet."""
+    return make_sheet(car_of(name))
+
+
 @pytest.mark.parametrize("name", CARS)
 def test_sheet_and_check_say_the_same_of_the_base_curve_and_of_a_step(name: str) -> None:
     car = car_of(name)
     spots = base_spots(car)
-    sheet = make_sheet(car)
+    sheet = sheet_of(name)
     for spot, row in zip(spots, sheet.curves, strict=True):
         assert row.rpm_per_step == spot.rpm_per_step
         if row.advice_steps:
             assert np.sign(row.advice_steps) == np.sign(base_error_steps(spot))
+    assert len(re.findall(rb"/Type\s*/Page[^s]", sheet_bytes(sheet, PdfPages))) == 2
     looked_at = {one.split(" (FAILS)")[0] for one in sheet.to_look_at}
     assert looked_at == {one.name for one in said(check(car).lines) if one.verdict != "pass"}
 
@@ -77,7 +94,8 @@ def test_where_check_finds_the_warm_base_right_the_engine_idles_there(name: str)
 @pytest.mark.parametrize("name", CARS)
 def test_stress_does_not_fail_an_idle_that_explain_finds_calm(name: str) -> None:
     car = car_of(name)
-    calm = not explain(car, quick=True).hunts
+    found = explain(car, quick=True)
+    calm = not found.hunts
     warm = next(case for case in stress(car, suite="loads").cases if case.key == "warm_idle")
     swing = next(one for one in warm.checks if one.measure == "hunting_rpm")
     assert warm.hunting is not None
@@ -87,11 +105,17 @@ def test_stress_does_not_fail_an_idle_that_explain_finds_calm(name: str) -> None
         assert warm.hunting.answer != "hunts"
     if warm.hunting.answer == "hunts":
         assert warm.verdict != "pass"
+    told = {
+        warm.hunting.answer,
+        found.ablation.chance.answer,
+        sheet_of(name).expected.prediction.hunting.answer,
+    }
+    assert not {HUNTS, DOES_NOT_HUNT} <= told, "one says that it hunts, another that it does not"
     idle = measure(simulate(car, load_scenario("warm_idle"), seed=1)).hunting_rpm
     assert not (calm and idle > 2.0 * swing.fail), "simulate swings where explain finds it calm"
 
 
-@pytest.mark.parametrize("name", ["trials", "four", "coarse"])
+@pytest.mark.parametrize("name", ["trials", "fine 1.3", "six 2.8"])
 def test_base_and_check_advise_the_same_when_warm(name: str) -> None:
     car = car_of(name)
     warm = base_spots(car)[-1]

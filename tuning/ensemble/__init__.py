@@ -13,11 +13,13 @@ from tuning.ensemble.drives import (
 )
 from tuning.ensemble.known_idle import LARGEST_SHARE, held_swing_rpm, share_for_swing
 from tuning.ensemble.plausible import (
+    CARS_SHARE,
     SEARCH,
     SELECTION,
     STRESS,
     VERDICT,
     Plausible,
+    is_acceptable,
     noise_seeds,
     plausible_cars,
 )
@@ -25,8 +27,8 @@ from tuning.ensemble.runs import Runs, Samples, kept_samples, known_mean, picked
 from tuning.ensemble.trial_runs import TrialRuns, measured
 
 __all__ = [
-    "ANSWER", "HIGH", "LARGEST_SHARE", "LOW", "SEARCH", "SELECTION", "STRESS", "VERDICT",
+    "ANSWER", "CARS_SHARE", "HIGH", "LARGEST_SHARE", "LOW", "SEARCH", "SELECTION", "STRESS", "VERDICT",
     "BASE_ERROR_steps", "EVERYTHING_W_per_l", "LOAD_SPAN_s", "Plausible", "Runs", "Samples",
-    "TrialRuns", "held_swing_rpm", "kept_samples", "known_mean", "measured", "noise_seeds",
+    "TrialRuns", "held_swing_rpm", "is_acceptable", "kept_samples", "known_mean", "measured", "noise_seeds",
     "picked", "plausible_cars", "share_for_swing", "starting_phases",
 ]  # fmt: skip

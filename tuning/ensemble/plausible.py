@@ -45,6 +45,10 @@ DEFAULT_SPREADS: Mapping[str, Mapping[str, float]] = {
 }
 """Relative standard deviations of an engine known from its papers only [-]; our judgement."""
 
+CARS_SHARE = 0.9
+"""Share of the cars on which settings must do, for a search and for the stress matrix: our judgement;
+common practice, no source [-]."""
+
 ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
     "mixture": {"wall_share": 0.12, "fuelling_lag_s": 0.04},
     "valve": {"backlash_steps": 0.3},
@@ -74,6 +78,21 @@ _PLAIN_NAMES = {
 
 Changes = dict[str, dict[str, Any]]
 _Made = tuple[Car, dict[str, float]]
+
+
+def is_acceptable(failing_share: float) -> bool:
+    """Whether settings that fail on this share of the cars may be used.
+
+    Parameters
+    ----------
+    failing_share : float
+        [-].
+
+    Returns
+    -------
+    bool
+    """
+    return failing_share <= 1.0 - CARS_SHARE + 1e-9
 
 
 @dataclass(frozen=True)

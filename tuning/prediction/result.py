@@ -20,6 +20,10 @@ WIDENED = 0.25
 """The range is widened by this share of its own middle, for what no model has [-]."""
 
 
+HELD_rpm = 50.0
+"""Speed farther off than this by steps that make it worse is no feedback's doing: our choice [rpm]."""
+
+
 @dataclass(frozen=True)
 class Asked:
     """One measure that is compared; differences below ``slack`` do not matter [unit]."""
@@ -140,8 +144,11 @@ class Comparison(Told):
         """What to change next, and by how much, where the record asks for it."""
         off = {row.name: row.recorded - row.predicted for row in self.rows if not row.inside}
         by_name = {row.name: row for row in self.rows}
-        told = []
-        if abs(steps := off.get("mean_steps", 0.0)) >= 1.0:
+        steps, told = off.get("mean_steps", 0.0), []
+        error_rpm = by_name["mean_error_rpm"].recorded if "mean_error_rpm" in by_name else 0.0
+        if abs(error_rpm) > HELD_rpm and steps * error_rpm < 0.0:
+            return [Note("prediction.next.not_held", error_rpm=abs(error_rpm), fast=error_rpm < 0.0)]
+        if abs(steps) >= 1.0:
             told.append(Note("prediction.next.base", by_steps=abs(steps), more=steps > 0.0))
         if off.get("hunting_rpm", 0.0) > 0.0:
             half = 0.5 * by_name["hunting_rpm"].recorded

@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 
 from sim.files import one_problem
-from tuning.ensemble import Runs, known_mean
+from tuning.ensemble import CARS_SHARE, Runs, is_acceptable, known_mean
 from tuning.measures import TERMS
 from tuning.notes import Told
 
@@ -78,9 +78,6 @@ def favoured(weights: Weights, wishes: Sequence[str]) -> Weights:
     return weights
 
 
-CARS_SHARE = 0.9
-"""Share of the cars on which settings must do, by limits of what one would drive with: our judgement;
-common practice, no source [-]."""
 BACK_WITHIN_s = 6.0
 """Each load's coming and going must be over by then, mean over a car's seeds [s]."""
 ERROR_rpm = 20.0
@@ -103,11 +100,6 @@ class Acceptance(Told):
     def is_met(self) -> bool:
         """Whether settings do on nine cars of ten, and none stalls on more than that."""
         return is_acceptable(self.failing_share)
-
-
-def is_acceptable(failing_share: float) -> bool:
-    """Whether settings that fail on this share of the cars may be used."""
-    return failing_share <= 1.0 - CARS_SHARE + 1e-9
 
 
 def acceptances(runs: Runs) -> list[Acceptance]:

@@ -14,7 +14,7 @@ from pathlib import Path
 from controllers import Feedback
 from sim import Car, with_values
 from sim.files import one_problem
-from tuning.ensemble import SEARCH, SELECTION, VERDICT
+from tuning.ensemble import SEARCH, SELECTION, VERDICT, is_acceptable
 from tuning.search.choice import Choice, choose
 from tuning.search.compared import (
     FOUND,
@@ -27,7 +27,7 @@ from tuning.search.compared import (
     start_points,
 )
 from tuning.search.judge import Budget, Judge, budget_of
-from tuning.search.objective import Weights, favoured, is_acceptable, score, total_of, weights_of
+from tuning.search.objective import Weights, favoured, score, total_of, weights_of
 from tuning.search.predicted import predict
 from tuning.search.proposals import Search, improvement_chance
 from tuning.search.reasons import Reason, parameter_importance, reasons

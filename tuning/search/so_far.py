@@ -10,9 +10,9 @@ from typing import Any
 
 from controllers import Feedback
 from sim import Car
-from tuning.ensemble import VERDICT, Samples
+from tuning.ensemble import VERDICT, Samples, is_acceptable
 from tuning.search.judge import Judge, budget_of
-from tuning.search.objective import is_acceptable, weights_of
+from tuning.search.objective import weights_of
 from tuning.search.predicted import Prediction, predict
 from tuning.search.space import LAW_KEYS, SEARCHED_LAWS, make_space
 from tuning.search.tuned import Point, point

@@ -1,5 +1,7 @@
 """What decides a case of the stress matrix: each measure with its limits, and the verdict.
 
+A case fails where it does on more than a tenth of the cars, as settings of a search do; one odd needs work.
+
 Limits are our judgement of what an owner would call a good, a doubtful and a bad idle; no source.
 """
 
@@ -11,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tuning.ensemble import is_acceptable
 from tuning.measures import COLUMN, HuntingChance, chance_over
 from tuning.notes import Note, Told
 
@@ -56,6 +59,8 @@ class Check(Told):
         Whether a value below the limits breaks them.
     car, seed : int
         Which plausible car and which seed that was.
+    failing, cars : int
+        How many of the plausible cars are beyond the limit that fails, with any seed [-].
     """
 
     TOLD = (
@@ -68,6 +73,8 @@ class Check(Told):
         "lower_is_worse",
         "car",
         "seed",
+        "failing",
+        "cars",
         "verdict",
         "limit",
     )
@@ -81,14 +88,16 @@ class Check(Told):
     lower_is_worse: bool
     car: int
     seed: int
+    failing: int = 0
+    cars: int = 1
 
     @property
     def verdict(self) -> str:
         """``pass``, ``warn`` or ``fail``."""
-        side = -1.0 if self.lower_is_worse else 1.0
-        if side * self.value > side * self.fail:
+        if not is_acceptable(self.failing / self.cars):
             return FAIL
-        return WARN if side * self.value > side * self.warn else PASS
+        side = -1.0 if self.lower_is_worse else 1.0
+        return WARN if self.failing or side * self.value > side * self.warn else PASS
 
     @property
     def strain(self) -> float:
@@ -103,10 +112,7 @@ class Check(Told):
     @property
     def limit(self) -> float:
         """The limit that the verdict rests on: the one broken, or the first that could be."""
-        verdict = self.verdict
-        if verdict == FAIL or not math.isfinite(self.warn):
-            return self.fail
-        return self.warn
+        return self.fail if self.failing or not math.isfinite(self.warn) else self.warn
 
 
 @dataclass(frozen=True)
@@ -151,7 +157,7 @@ Limit = np.ndarray | float
 
 
 def _worst(name: str, values: np.ndarray, warn: Limit, fail: Limit, lower_is_worse: bool = False) -> Check:
-    """The check on the car and seed that strain the limits most; limits are by car."""
+    """The check on the run that strains its car's limits most, of those that fail if any does."""
     cars = values.shape[0]
     warn_at = np.broadcast_to(np.asarray(warn, dtype=float), (cars,))
     fail_at = np.broadcast_to(np.asarray(fail, dtype=float), (cars,))
@@ -160,9 +166,12 @@ def _worst(name: str, values: np.ndarray, warn: Limit, fail: Limit, lower_is_wor
     beyond = side * (values - limit) / np.maximum(np.abs(limit), 1e-9)
     if np.isnan(values).all():
         return Check(name, *_WORDS[name], math.nan, math.inf, math.inf, False, 0, 0)
-    car, seed = np.unravel_index(np.argmax(np.where(np.isnan(beyond), -np.inf, beyond)), values.shape)
+    fails = side * values > side * fail_at[:, None]
+    looked_at = ~np.isnan(beyond) & (fails | ~fails.any())
+    car, seed = np.unravel_index(np.argmax(np.where(looked_at, beyond, -np.inf)), values.shape)
     limits = float(warn_at[car]), float(fail_at[car])
-    return Check(name, *_WORDS[name], float(values[car, seed]), *limits, lower_is_worse, int(car), int(seed))
+    place = int(car), int(seed), int(fails.any(axis=1).sum()), cars
+    return Check(name, *_WORDS[name], float(values[car, seed]), *limits, lower_is_worse, *place)
 
 
 def _mean_of_seeds(values: np.ndarray) -> np.ndarray:

@@ -72,13 +72,14 @@ class Case(Told):
         return Note(
             "stress.case", verdict=self.verdict, name=self.name, meaning=one.meaning,
             value=one.value, of=one.unit, limit=one.limit, at_least=one.lower_is_worse,
-            car=self.worst_car, hunting=() if self.hunting is None else (self.hunting.note(),),
+            failing=one.failing, cars=one.cars, car=self.worst_car,
+            hunting=() if self.hunting is None else (self.hunting.note(),),
         )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
 class Stress(Told):
-    """The whole matrix.
+    """The whole matrix: a case fails where it does on more than a tenth of the plausible cars.
 
     Attributes
     ----------

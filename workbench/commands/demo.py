@@ -7,7 +7,9 @@ from typing import Annotated
 
 import typer
 
+import controllers
 import sim
+from workbench.commands.options import Law
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder
 
@@ -24,6 +26,7 @@ def demo(
     log: Annotated[
         Path | None, typer.Option("--log", metavar="LOG.csv", help="A log of that car, to fit it to.")
     ] = None,
+    law: Law = None,
 ) -> None:
     """Do the whole job, on a bundled car or your own: fit, explain, tune, stress, sheet, report.
 
@@ -31,9 +34,13 @@ def demo(
     """
     if log is not None and car is None:
         raise sim.one_problem("--log", 1, "log", "without a car, allowed: together with --car CAR.toml")
+    searched = [name for name, one in controllers.LAWS.items() if one.searched]
+    if law is not None and law not in searched:
+        message = f"cannot be tuned ({law}), allowed: {', '.join(searched)}"
+        raise sim.one_problem("--law", 1, "law", message)
     own = None if car is None else sim.load_car(car)
     made_folder(out)
     screen.warn_of_compiling()
     from workbench.commands.demo_job import run_demo
 
-    screen.finish(run_demo(screen, out, seed, own, log))
+    screen.finish(run_demo(screen, out, seed, own, log, law))

@@ -59,7 +59,12 @@ class Job:
 
 
 def run_demo(
-    screen: Screen, out: Path, seed: int, own: sim.Car | None = None, log: Path | None = None
+    screen: Screen,
+    out: Path,
+    seed: int,
+    own: sim.Car | None = None,
+    log: Path | None = None,
+    law: str | None = None,
 ) -> dict[str, Any]:
     """Do the whole job, on the bundled car and its logs or on one's own."""
     job = Job(screen, out, seed)
@@ -76,7 +81,7 @@ def run_demo(
         _idle(job, car)
         wait_for(other)
     _explain(job, car)
-    tuned = _tune(job, car, own is not None)
+    tuned = _tune(job, car, own is not None, law)
     _stress(job, tuned)
     _write_up(job, tuned, car)
     total_s = time.monotonic() - begun
@@ -149,11 +154,11 @@ def _explain(job: Job, car: sim.Car) -> None:
     job.results["explain"] = result.to_dict()
 
 
-def _tune(job: Job, car: sim.Car, resumable: bool) -> sim.Car:
+def _tune(job: Job, car: sim.Car, resumable: bool, law: str | None) -> sim.Car:
     with job.step("tune", "searching settings") as tell:
         kept = job.out / "search.journal" if resumable else None
         result = tuning.tune(
-            car, budget="quick", seed=job.seed, storage=kept,
+            car, law=law, budget="quick", seed=job.seed, storage=kept,
             resume=kept is not None and kept.exists(), on_progress=tell,
         )  # fmt: skip
         job.sections.append(report.search_section(car, result))

@@ -9,9 +9,9 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import Columns, OutFolder
+from workbench.commands.options import Columns, Full, OutFolder
 from workbench.output.printing import Screen
-from workbench.output.results import read_logs, say_lines, write_figures
+from workbench.output.results import read_logs, write_figures
 
 
 def diagnose(
@@ -22,6 +22,7 @@ def diagnose(
     ] = None,
     columns: Columns = None,
     out: OutFolder = None,
+    full: Full = False,
 ) -> None:
     """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
     read_car = None if car is None else sim.load_car(car)
@@ -29,8 +30,18 @@ def diagnose(
     screen.warn_of_compiling()
     result = tuning.diagnose(read, read_car)
     screen.caution(read_car)
-    say_lines(screen, result)
+    verdict, *rest = result.lines()
+    shown = [one for one in rest if full or not _is_no(one)]
+    screen.verdict(verdict)
+    for line in shown:
+        screen.say(line)
+    if len(rest) > len(shown):
+        screen.say(f"... {len(rest) - len(shown)} answered no, with --full")
     from workbench.figures.log import diagnosis_figure
 
     files = write_figures(screen, out, lambda: {"diagnosis": diagnosis_figure(read, result)})
     screen.finish({**result.to_dict(), "log": read.summary(), "files": files})
+
+
+def _is_no(line: tuning.Note) -> bool:
+    return line.code == "diagnosis.finding" and line["answer"] == "no"

@@ -9,7 +9,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import CarFile, OutFolder
+from workbench.commands.options import CarFile, Full, OutFolder
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder, write_figures
 from workbench.words import tables
@@ -24,6 +24,7 @@ def explain(
         bool, typer.Option("--rough", help="Coarser maps and fewer places, in a few seconds.")
     ] = False,
     out: OutFolder = None,
+    full: Full = False,
 ) -> None:
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
     read = sim.load_car(car)
@@ -33,19 +34,26 @@ def explain(
     with screen.progress("explaining") as tell:
         result = tuning.explain(read, seed=seed, quick=rough, on_progress=tell)
     screen.caution(read)
-    _tell(screen, result)
+    _tell(screen, result, full)
     from workbench.figures.explanation import explain_figures
 
     files = write_figures(screen, out, lambda: explain_figures(result))
     screen.finish({**result.to_dict(), "seed": seed, "files": files})
 
 
-def _tell(screen: Screen, result: tuning.Explanation) -> None:
+def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:
     first, *rest = result.verdict
     screen.verdict(first)
     for line in rest:
         screen.say(line)
     _table(screen, "With and without: the proof of cause", tables.with_and_without_table(result))
+    if full:
+        _tell_all(screen, result)
+    else:
+        screen.say("... place to rest, loop, limit cycle, maps, loads and one cycle told with --full")
+
+
+def _tell_all(screen: Screen, result: tuning.Explanation) -> None:
     _table(screen, "Whether the valve has a place to rest", tables.resolution_table(result))
     _table(screen, "The loop without steps", tables.loop_table(result))
     _table(screen, "The limit cycle, predicted and simulated", tables.cycle_table(result))

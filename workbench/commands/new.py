@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -32,6 +32,7 @@ class Fact:
     optional: bool = False  # may be left empty: the file then says that it is estimated
     metavar: str = "N"
     reader: str = ""  # of ``sim.facts``
+    within: tuple[str, str] = ("", "")  # table of the car file that bounds it, and its key or all of them
 
 
 FACTS = {
@@ -56,6 +57,7 @@ FACTS = {
     "base": Fact(
         "Base curve it idles on now, degC:steps,degC:steps,...", "Base curve it idles on now.",
         usual="0:120,30:75,50:50,65:38,80:30", metavar='"degC:steps,..."', reader="base_from_text",
+        within=("curves", "base_steps"),
     ),
     "rpm_on_10_steps": Fact(
         "Warm, feedback off: rpm gained by 10 steps more; empty: not known",
@@ -69,21 +71,21 @@ FACTS = {
         "Loads fitted, of: lamps, fan, screen, steering, aircon, automatic",
         "Loads fitted, with watts or N m where known: lamps, fan, screen, steering, aircon, automatic; or"
         " none.",
-        optional=True, metavar='"lamps:150,fan,..."', reader="loads_from_text",
+        optional=True, metavar='"lamps:150,fan,..."', reader="loads_from_text", within=("loads", ""),
     ),
     "feedback": Fact(
         "Present feedback, such as gain=2, integral=1, deadband=30, min_move=1, period=200, trim_low=-15,"
         " trim_high=15; empty: none yet",
         "Present feedback: law, gain, integral, derivative, deadband, min_move, period, trim_low, trim_high;"
         " in steps, per 100 rpm, per second.",
-        optional=True, metavar='"gain=2,..."', reader="settings_from_text",
+        optional=True, metavar='"gain=2,..."', reader="settings_from_text", within=("feedback", ""),
     ),
     "entry_form": Fact(
-        "How the controller wants gains, such as unit=percent_of_travel, time=per_update, per_rpm=1, sign=-1;"
-        " empty: steps per 100 rpm, per second",
+        "How the controller wants gains, such as unit=percent_of_travel, time=per_update, per_rpm=1, sign=-1,"
+        " finest=0.001 (finest step of a gain); empty: steps per 100 rpm, per second",
         "How the controller wants its numbers: unit (steps, percent_of_travel, duty_percent), time"
-        " (per_second, per_update), per_rpm, sign.",
-        optional=True, metavar='"unit=...,..."', reader="entry_from_text",
+        " (per_second, per_update), per_rpm, sign, finest (step of a gain).",
+        optional=True, metavar='"unit=...,..."', reader="entry_from_text", within=("entry_form", ""),
     ),
 }  # fmt: skip
 """What is usual is taken where a fact is not given and cannot be asked for; the file says so."""
@@ -143,6 +145,7 @@ def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], 
     for key in assumed:
         screen.say(f"  not given, so taken as usual: {key} = {FACTS[key].usual}")
     if not counted:
+        screen.caution()
         screen.verdict(
             f"The valve's travel is a guess ({car.valve.travel_steps} steps): until it is counted"
             " nothing here may be tried on the car, as the valve may never reach its seat.",
@@ -190,9 +193,9 @@ def _flag(key: str) -> str:
 def _asked(key: str) -> Any:
     """Ask until the answer is one; an answer that is none is told at once, the others stay."""
     fact = FACTS[key]
-    default, kind = ("", str) if fact.optional else (fact.usual, fact.kind)
+    default = "" if fact.optional else fact.usual
     while True:
-        answer = typer.prompt(fact.question, default=default, type=kind, err=True, show_default=default != "")
+        answer = typer.prompt(fact.question, default=default, type=str, err=True, show_default=default != "")
         if answer == "" and fact.optional:
             if key == "travel_steps":
                 typer.echo(f"  {COUNTING}", err=True)
@@ -210,7 +213,7 @@ def _checked(key: str, value: Any) -> Any:
 
     fact = FACTS[key]
     if fact.limits is None:
-        return getattr(facts, fact.reader)(str(value))
+        return _within(key, getattr(facts, fact.reader)(str(value)))
     low, high = fact.limits
     try:
         number = fact.kind(value)
@@ -221,3 +224,13 @@ def _checked(key: str, value: Any) -> Any:
         message = f"out of range ({number:g}), allowed: {low:g} to {high:g}"
         raise sim.one_problem(_flag(key), 1, key, message)
     return number
+
+
+def _within(key: str, value: Any) -> Any:
+    """The fact, refused where no car file may have it, whatever else is in that file."""
+    table, name = FACTS[key].within
+    try:
+        sim.with_values(sim.load_car(sim.bundled_cars()[0]), {table: {name: value} if name else value})
+    except sim.InputError as error:
+        raise sim.InputError(replace(one, file=_flag(key)) for one in error.problems) from None
+    return value

@@ -30,6 +30,14 @@ Full = Annotated[bool, typer.Option("--full", help="All lines; else what matters
 CarFile = Annotated[
     str, typer.Argument(metavar="CAR.toml", help="Car file, or the name of a bundled car: trials, twin, six.")
 ]
+Law = Annotated[
+    str | None,
+    typer.Option(
+        "--law",
+        metavar="NAME",
+        help="This law only, where the controller has no other: pi, pid, nudge or pi_park.",
+    ),
+]
 OutFolder = Annotated[
     Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files it writes.")
 ]

@@ -62,6 +62,8 @@ def simulate(
     measures, floor_rpm = measured(trace, read_car, read_scenario, seed)
     told, hunts = _hunting(trace, read_scenario, floor_rpm)
     story = _story(trace, read_car, read_scenario)
+    if story is not None:  # it says where the base curve is wrong
+        screen.caution()
     _tell_basis(screen, read_car, read_scenario)
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
     files = _write(trace, read_car, finding, places, story) if places else []

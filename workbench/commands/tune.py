@@ -10,7 +10,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import CarFile
+from workbench.commands.options import CarFile, Law
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.words import search as search_words
@@ -36,11 +36,6 @@ Storage = Annotated[
 ]
 
 
-Law = Annotated[
-    str | None, typer.Option("--law", metavar="NAME", help="This law only: pi, pid, nudge or pi_park.")
-]
-
-
 def tune(
     screen: Screen,
     seed: int,
@@ -58,7 +53,11 @@ def tune(
         str, typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are.")
     ] = "",
 ) -> None:
-    """Search feedback settings over all plausible cars; the base curve is left alone."""
+    """Search feedback settings over all plausible cars; the base curve is left alone.
+
+    Settings are rounded as the car file's [entry_form] says that the controller takes them (evenidle new asks
+    for it); evenidle sheet then tells what to type.
+    """
     if out is None and not screen.as_json:
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
     read = sim.load_car(car)

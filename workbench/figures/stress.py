@@ -66,7 +66,7 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
         side.set_visible(False)
     axes.set_xlabel(
         "value on the worst plausible car [rpm, s, moves a minute, %], its limit small beside"
-        " it; W: beyond the limit that warns, F: that fails",
+        " it; W: beyond the limit that warns, or that fails on one odd car; F: fails",
         fontsize=7,
     )
     return figure

@@ -8,11 +8,10 @@ from collections.abc import Sequence
 from html import escape
 
 from workbench.output.drawing import Figure, figure_bytes
-from workbench.words.tables import Table
+from workbench.words.tables import BOX, Table
 
-Marked = Sequence[tuple[str, str]]
-"""Text in pieces, each with the tag that it has on a screen, or none."""
 LARGE_pt = 14.0
+BOLD, BOLDER = re.compile(r"\*\*(.*?)\*\*"), r"<b>\1</b>"
 
 CSS = """
 :root { color-scheme: light; }
@@ -24,6 +23,7 @@ table { border-collapse: collapse; width: 100%; margin: .3em 0 .6em; }
 th, td { text-align: left; vertical-align: top; padding: .16em .6em .16em 0;
   border-bottom: 1px solid #dcdcdc; } th { font-weight: 600; }
 td.n, th.n { text-align: right; white-space: nowrap; } td.e { font-weight: 700; }
+td.box { font-size: 1.6em; line-height: .8; padding: 0; text-align: center; }
 ul, ol { margin: .2em 0 .5em; padding-left: 1.4em; } li { margin: .1em 0; }
 .cautions { border: 2px solid #9a1c1c; padding: .4em .9em; margin: .5em 0 .8em; }
 .cautions h2 { border: 0; margin: 0; color: #9a1c1c; }
@@ -34,7 +34,7 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
 @page { size: A4; margin: 13mm 13mm 12mm; }
 @media print {
   body { font-size: 8.6pt; line-height: 1.28; max-width: none; margin: 0; padding: 0; }
-  h2 { margin: .7em 0 .2em; break-after: avoid; } h3 { break-after: avoid; }
+  h2 { margin: .5em 0 .2em; break-after: avoid; } table { margin: .1em 0 .3em; } h3 { break-after: avoid; }
   tr, li, figure, .cautions { break-inside: avoid; }
   figure img { max-height: 76mm; width: auto; } figure.upright img { max-height: 140mm; }
   .break { break-before: page; }
@@ -63,13 +63,14 @@ class HtmlPages:
         kind = ' class="small"' if small else ""
         self._parts.append(f"<p{kind}>{strong}{escape(text)}</p>")
 
-    def points(self, items: Sequence[str | Marked], _size: float = 7.6, *, ordered: bool = False) -> None:
+    def points(self, items: Sequence[str], _size: float = 7.6) -> None:
         """Write a list."""
-        tag, lines = "ol" if ordered else "ul", "".join(f"<li>{_marked(item)}</li>" for item in items)
-        self._parts.append(f"<{tag}>{lines}</{tag}>")
+        self._parts.append(f"<ul>{''.join(f'<li>{escape(item)}</li>' for item in items)}</ul>")
 
-    def table(self, table: Table, _widths: Sequence[float] = (), strong: int = -1) -> None:
-        """Write a table; ``strong`` is the bold column."""
+    def table(
+        self, table: Table, _widths: Sequence[float] = (), strong: int = -1, *, large: bool = False
+    ) -> None:
+        """Write a table; ``strong`` is the bold column, in a ``large`` one what stands between asterisks."""
         kinds = [
             " ".join(k for k in ("n" * (table.right[i : i + 1] == "r"), "e" * (i == strong)) if k)
             for i in range(len(table.columns))
@@ -78,7 +79,8 @@ class HtmlPages:
 
         def cells(tag: str, texts: Sequence[str]) -> str:
             made = (f"<{tag}{m}>{escape(one)}</{tag}>" for m, one in zip(marks, texts, strict=True))
-            return f"<tr>{''.join(made)}</tr>"
+            row = "".join(made).replace(f"<td>{BOX}<", f'<td class="box">{BOX}<')
+            return f"<tr>{BOLD.sub(BOLDER, row) if large else row}</tr>"
 
         lines = [f"<thead>{cells('th', table.columns)}</thead>"] if any(table.columns) else []
         lines += [cells("td", row) for row in table.rows]
@@ -112,8 +114,3 @@ class HtmlPages:
             f"<title>{escape(self._title)}</title>\n<style>{CSS}</style></head>\n<body>\n{body}\n"
             "</body></html>\n"
         ).encode()
-
-
-def _marked(item: str | Marked) -> str:
-    pieces = [("", item)] if isinstance(item, str) else item
-    return "".join(f"<{tag}>{escape(text)}</{tag}>" if tag else escape(text) for tag, text in pieces)

@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from workbench.output.drawing import Figure, figure_bytes
-from workbench.output.html_page import Marked
-from workbench.words.tables import Table
+from workbench.words.tables import BOX, Table
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -63,11 +62,10 @@ class PdfPages:
         """Write text, wrapped; strong if strong words are before it."""
         self._hung(f"{first} {text}" if first else text, size, bold=bool(first))
 
-    def points(self, items: Sequence[str | Marked], size: float = 7.6, *, ordered: bool = False) -> None:
-        """Write a list, each with its number or a dash hanging before it."""
-        for place, item in enumerate(items, 1):
-            text = item if isinstance(item, str) else "".join(text for _, text in item)
-            self._hung(text, size, f"{place}." if ordered else "-")
+    def points(self, items: Sequence[str], size: float = 7.6) -> None:
+        """Write a list, each with a dash hanging before it."""
+        for item in items:
+            self._hung(item, size, "-")
 
     def cautions(self, cautions: Sequence[tuple[str, str]]) -> None:
         """Write the cautions, marked."""
@@ -89,15 +87,21 @@ class PdfPages:
     def _lines(self, text: str, size: float) -> None:
         self._pdf.multi_cell(0, LINE * size * POINT_in, text, align="L", new_x="LMARGIN", new_y="NEXT")
 
-    def table(self, table: Table, widths: Sequence[float] = (), strong: int = -1) -> None:
-        """Write a table; widths are shares of the page's width, ``strong`` is the bold column."""
+    def table(
+        self, table: Table, widths: Sequence[float] = (), strong: int = -1, *, large: bool = False
+    ) -> None:
+        """Write a table; widths are shares of the page's width, ``strong`` is the bold column.
+
+        A box to tick is large enough for gloves; a ``large`` table has bold what stands between asterisks.
+        """
         from fpdf.fonts import FontFace
 
         if not widths:
             longest = [max(map(len, column)) for column in zip(table.columns, *table.rows, strict=True)]
             # Two letters of room, so that short cells stay whole; long ones are wrapped anyway.
             widths = [min(max(w + 2, 6), 48) for w in longest]
-        bold, size = FontFace(emphasis="BOLD"), TABLE_pt
+        size = 8.4 if large else TABLE_pt
+        bold, larger = FontFace(emphasis="BOLD"), FontFace(size_pt=1.5 * size)
         self._font(size)
         with self._pdf.table(
             col_widths=tuple(widths),
@@ -108,11 +112,12 @@ class PdfPages:
             line_height=1.2 * size * POINT_in,
             padding=(0.02, 0.05, 0.03, 0.03),
             v_align="TOP",
+            markdown=large,
         ) as printed:
             for cells in (table.columns, *table.rows) if any(table.columns) else table.rows:
                 row = printed.row()
                 for place, cell in enumerate(cells):
-                    row.cell(cell, style=bold if place == strong else None)
+                    row.cell(cell, style=larger if cell == BOX else bold if place == strong else None)
         self._pdf.ln(0.5 * size * POINT_in)
 
     def picture(self, finding: str, figure: Figure) -> None:

@@ -87,6 +87,7 @@ def open_dialog(session: Session, sessions: Sessions, opened: Callable[[], None]
                     plain_button(_told(one), partial(take, partial(sessions.take_up, session, one)))
         place = ui.input("or a car file on this machine").style(WIDTH)
         place.on("keydown.enter", take_named)
+        words("No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts.", "soft")
         problem = alert()
         _buttons("Open", take_named, dialog)
 

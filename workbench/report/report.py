@@ -251,7 +251,7 @@ def explain_section(result: tuning.Explanation) -> Section:
 
 WORST = 3
 LISTED = 8
-COLUMNS = ("deserves a look", "worst in", "value", "allowed", "on")
+COLUMNS = ("deserves a look", "worst in", "value", "allowed", "cars failing", "worst car")
 
 
 def stress_section(result: tuning.Stress) -> Section:
@@ -269,9 +269,10 @@ def stress_section(result: tuning.Stress) -> Section:
     text = (
         f"{result.runs} runs on {result.engines} cars that this one could be and that the search"
         " did not meet. Where something is broken (lost steps, a leak, a weak cylinder) only"
-        f" stalling and racing count as failing. Listed are the hardest {LISTED}; the picture has all."
+        " stalling and racing count as failing. A case fails that does on more than one car of ten."
+        f" Listed are the hardest {LISTED}; the picture has all."
     )
-    tables = [Table(COLUMNS, _rows(broken), "  rr ")] if broken else []
+    tables = [Table(COLUMNS, _rows(broken), "  rrr ")] if broken else []
     return Section("The stress matrix", text, (), tables, pictures)
 
 
@@ -282,6 +283,7 @@ def _rows(cases: Sequence[tuning.Case]) -> list[list[str]]:
         side = "at least" if one.lower_is_worse else "at most"
         rows.append([
             case.name if case.verdict == "warn" else f"{case.name} (fails)", in_words(one.meaning),
-            f"{one.value:.3g} {one.unit}", f"{side} {one.limit:.3g}", case.worst_car,
+            f"{one.value:.3g} {one.unit}", f"{side} {one.limit:.3g}",
+            f"{one.failing} of {one.cars}", case.worst_car,
         ])  # fmt: skip
     return rows

@@ -9,12 +9,12 @@ from dataclasses import asdict, dataclass
 from typing import Any, TypeAlias
 
 import tuning
-from workbench.output.html_page import HtmlPages, Marked
+from workbench.output.html_page import HtmlPages
 from workbench.output.pdf_pages import PdfPages
 from workbench.output.printing import plain
 from workbench.output.results import SHEET_COLUMNS
 from workbench.words import units
-from workbench.words.tables import Table, number, table_of
+from workbench.words.tables import BOX, Table, number, table_of
 from workbench.words.wording import in_words, worded
 
 
@@ -92,8 +92,8 @@ class Sheet:
 
 
 Pages: TypeAlias = HtmlPages | PdfPages
-BOX, BLANK = "\u2610", "______"
-"""To be ticked on paper, and to be written in."""
+BLANK = "______"
+"""To be written in on paper."""
 EXPECTED_in = 2.0
 """Room that what is to be expected takes: it stands on one page."""
 
@@ -127,18 +127,20 @@ def write_body(sheet: Sheet, pages: Pages, imperial: bool = False) -> None:
     pages.table(expected_table(sheet), [4.0, 1.6, 1.4])
     pages.paragraph(expected_note(sheet), small=True)
     pages.heading("In this order on the car: base first, loop last")
-    pages.points([_to_try(step) for step in sheet.steps], 8.4, ordered=True)
+    pages.table(trial_table(sheet), [6.0, 2.5, 0.95, 0.6], large=True)
     pages.heading("What to watch")
     pages.points(sheet.watch)
     pages.heading("When to stop")
     pages.points(sheet.stop)
 
 
-def _to_try(step: TryStep) -> Marked:
-    return (
-        ("b", f"{step.title}."), ("", f" Enter: {step.enter}. {step.do} "), ("i", "Go on if"),
-        ("", f" {step.go_on} "), ("b", f"{BOX} entered {BOX} seen"),
-    )  # fmt: skip
+def trial_table(sheet: Sheet) -> Table:
+    """Table the tries on the car, a box for entered and one for seen beside each; bold between asterisks."""
+    rows = [
+        (f"**{place}. {step.title}.** Enter: **{step.enter}.** {step.do}", step.go_on, BOX, BOX)
+        for place, step in enumerate(sheet.steps, 1)
+    ]
+    return Table(("enter and do", "go on if", "entered", "seen"), rows)
 
 
 def today() -> str:

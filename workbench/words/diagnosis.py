@@ -131,16 +131,16 @@ _VALVE: dict[str, Sentence] = {
     "diagnosis.direction.pressure_falls": "manifold pressure falls as steps are added: the valve is wired"
     " the wrong way round",
     "diagnosis.direction.pressure_rises": "manifold pressure rises at once as steps are added, as it should",
-    "diagnosis.direction.contradiction": "pressure just after moves and the air drawn do not agree: open the"
-    " valve a few steps by hand and see speed rise",
+    "diagnosis.direction.contradiction": "pressure just after moves and the air drawn do not agree: command"
+    " the valve a few steps open and see speed rise",
     "diagnosis.direction.speed_falls": "speed falls as steps are added: wired the wrong way round",
     "diagnosis.direction.speed_rises": "speed rises as steps are added",
     "diagnosis.direction.runs_away": "the valve went a long way against an error that only grew: wired the"
-    " wrong way round is not excluded. Open it a few steps by hand and see speed rise",
+    " wrong way round is not excluded. Command it a few steps open and see speed rise",
     "diagnosis.direction.slow_log": "recorded at {rate_Hz:.1f}, what follows at once from a move is not"
-    " seen: record at 5 rows a second, or open the valve a few steps by hand and see speed rise",
-    "diagnosis.direction.few_moves": "too few clear moves: open the valve a few steps by hand and see speed"
-    " rise",
+    " seen: record at 5 rows a second, or command the valve a few steps open and see speed rise",
+    "diagnosis.direction.few_moves": "too few clear moves: command the valve a few steps open and see"
+    " speed rise",
     "diagnosis.limit.unseen": "needs valve steps and the target speed",
     "diagnosis.limit.closed": "for {time_percent:.0f} of the time the valve stands at its closed limit and"
     " speed is off target: the integral winds up there; move the base curve or the throttle stop",

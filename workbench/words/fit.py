@@ -65,7 +65,8 @@ SENTENCES: dict[str, Sentence] = {
     "guide.warm": "Warm the engine fully; coolant must not change by more than a few degrees meanwhile.",
     "guide.feedback_off": "Switch idle feedback off: the valve must stand still between your changes. If the"
     " controller trims spark or mixture at idle, switch that off too, or record both.",
-    "guide.by_hand": "Set the valve by hand (its base curve when warm will do), beginning at {base_steps}.",
+    "guide.by_hand": "Command the valve's position yourself (its base curve when warm will do), beginning at"
+    " {base_steps}; never turn it by hand while it is powered.",
     "guide.load": "Use the {load} ({load_W:.0f}) as the load, everything else off.",
     "guide.any_load": "Have one load of known watts ready, everything else off.",
     "guide.record": "Record time, rpm and commanded valve steps at {rate_Hz!n:g} rows a second or as fast as"

@@ -12,15 +12,22 @@ def _verdict(values: Values, tell: Tell) -> str:
     lacking = ", {not_fitted} not fitted to this car" if values["not_fitted"] else ""
     return tell(
         f"Stress suite {{suite}}: {head}, {need}, {{passed}} within all limits" + lacking
-        + "; {cases} cases on {engines} plausible cars."
+        + "; {cases} cases on {engines} plausible cars. A case fails that does on more than one car of ten."
     )  # fmt: skip
 
 
+def _chance(head: str) -> Sentence:
+    def told(values: Values, tell: Tell) -> str:
+        do = "does" if values["hunting"] == 1 else "do"
+        chance = "a chance of {low_percent!n:.0f} to {high_percent:.0f}"
+        return tell(f"{head}: {{hunting}} of {{runs}} runs {do}, {chance}")
+
+    return told
+
+
 SENTENCES: dict[str, Sentence] = {
-    "measures.hunts": "hunts: {hunting} of {runs} runs do, a chance of {low_percent!n:.0f} to"
-    " {high_percent:.0f}",
-    "measures.may_hunt": "may hunt: {hunting} of {runs} runs do, a chance of {low_percent!n:.0f} to"
-    " {high_percent:.0f}",
+    "measures.hunts": _chance("hunts"),
+    "measures.may_hunt": _chance("may hunt"),
     "measures.does_not_hunt": "does not hunt: none of {runs} runs does, which leaves a chance of up to"
     " {high_percent:.0f}",
     "measures.cannot_tell": "cannot tell whether it hunts: {hunting} of {runs} runs do, too few runs to say",
@@ -47,7 +54,8 @@ SENTENCES: dict[str, Sentence] = {
     "stress.limited": "time at a trim limit",
     "stress.not_fitted": "none  {name}: not fitted to this car",
     "stress.case": "{verdict}  {name}: {meaning} {value:.3g} {of} (limit {at_least!p:at least|at most}"
-    " {limit:.3g}), {car}{hunting!k:; it {hunting}}",
+    " {limit:.3g}), {failing!p:fails on {failing} of {cars} cars, worst on {car}|{car}}"
+    "{hunting!k:; it {hunting}}",
     "stress.verdict": _verdict,
 }
 """By the codes of ``tuning.measures`` and ``tuning.stress_tests``."""

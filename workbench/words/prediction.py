@@ -67,6 +67,9 @@ SENTENCES: dict[str, Sentence] = {
     " in the range of eight runs in ten.",
     "prediction.next.base": "{more!p:Raise|Lower} the base curve by {by_steps:.0f} at this temperature: that"
     " is how much the valve was held {more!p:more|less} open than predicted.",
+    "prediction.next.not_held": "Speed was {error_rpm:.0f} {fast!p:above|below} target with the valve"
+    " {fast!p:more|less} open than predicted: no feedback does that. Was it off, or the direction wrong?"
+    " Change nothing by this log; record one with feedback on.",
     "prediction.next.swing": "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one"
     " change at a time, and fit the car to this log before the next search.",
     "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",

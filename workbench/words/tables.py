@@ -22,6 +22,10 @@ def number(value: float | None, digits: int = 3) -> str:
     return f"{value:.{digits}g}"
 
 
+BOX = "\u2610"
+"""To be ticked on paper."""
+
+
 @dataclass(frozen=True)
 class Table:
     """A table: headings, cells, and an r for each column to be set to the right."""
