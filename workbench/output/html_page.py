@@ -34,7 +34,8 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
 @page { size: A4; margin: 13mm 13mm 12mm; }
 @media print {
   body { font-size: 8.6pt; line-height: 1.28; max-width: none; margin: 0; padding: 0; }
-  h2 { margin: .5em 0 .2em; break-after: avoid; } table { margin: .1em 0 .3em; } h3 { break-after: avoid; }
+  h2 { margin: .4em 0 .15em; break-after: avoid; } h3 { break-after: avoid; } p { margin: .3em 0; }
+  table { margin: .1em 0 .2em; } th, td { padding-top: .1em; padding-bottom: .1em; }
   tr, li, figure, .cautions { break-inside: avoid; }
   figure img { max-height: 76mm; width: auto; } figure.upright img { max-height: 140mm; }
   .break { break-before: page; }
