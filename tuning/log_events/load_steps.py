@@ -83,8 +83,6 @@ def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
 def find_shifts(log: Log) -> tuple[Shift, ...]:
     """Find lasting changes of speed while the valve stands still.
 
-    Source: comparison of two means (our limits); each peak of the difference is one shift.
-
     Parameters
     ----------
     log : Log
@@ -92,6 +90,7 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     Returns
     -------
     tuple of Shift
+        Source: comparison of two means (our limits); each peak of the difference is one shift.
     """
     idle = idle_rows(log)
     if idle.sum() < 20:

@@ -47,8 +47,7 @@ class Segment(Told):
 
     Attributes
     ----------
-    kind : str
-    note : Note
+    kind, note : str, Note
         What it shows.
     values : dict of str to float
         Numbers that belong to it, names with units.
@@ -227,7 +226,7 @@ def rpm_per_step_in(log: Log) -> float:
     Returns
     -------
     float
-        Median over them; nan where fewer than two show it, or speed does not rise [rpm per step].
+        Median; nan where fewer than two show it, or speed does not rise [rpm per step].
     """
     moves = [one.values["rpm_per_step"] for one in _steps(log)]
     worth = float(np.median(moves)) if len(moves) >= 2 else float("nan")
@@ -282,7 +281,7 @@ def find_segments(log: Log) -> tuple[Segment, ...]:
     Returns
     -------
     tuple of Segment
-        States of the engine and what happens while it idles, which overlap the idling; in order of time.
+        States of the engine and what happens while it idles, in order of time.
     """
     log = mended(log)
     found = [*_states(log), *_steady(log), *_steps(log), *_loads(log), *_hunting(log)]

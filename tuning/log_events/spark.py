@@ -29,14 +29,12 @@ class SparkFound:
 
     Attributes
     ----------
-    advance_deg_per_100rpm : float
-        Advance added below target; negative retards there [deg per 100 rpm].
     explained : float
         Share of the spark's variance that speed explains [-].
     """
 
     base_deg: float
-    advance_deg_per_100rpm: float
+    advance_deg_per_100rpm: float  # added below target; negative retards there
     explained: float
     spread_deg: float
 
@@ -56,7 +54,7 @@ def _without_trend(values: Floats, rate_Hz: float) -> Floats:
 
 
 def spark_in(log: Log) -> SparkFound | None:
-    """Read level and slope of the spark from one log.
+    """Read level and slope of the spark from one log, at its own target or else its mean speed.
 
     Source: straight line by least squares through departures from the means around.
 
@@ -67,8 +65,7 @@ def spark_in(log: Log) -> SparkFound | None:
     Returns
     -------
     SparkFound or None
-        Its level at the log's own target, or else its mean speed; None where spark was not recorded, speed is
-        refreshed too slowly, or the engine does not idle.
+        None where spark was not recorded, speed is refreshed too slowly, or the engine does not idle.
     """
     idle = idle_rows(log)
     if log.spark_deg is None or idle.sum() < 20:
@@ -88,7 +85,7 @@ def spark_in(log: Log) -> SparkFound | None:
 
 
 def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound | None]:
-    """Give a car the spark that its logs show.
+    """Give a car the spark that its logs show, by the log with most movement of it.
 
     Parameters
     ----------
@@ -97,8 +94,7 @@ def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound 
     Returns
     -------
     car, found : Car, SparkFound or None
-        With level and slope as recorded, unchanged where spark was not recorded; of the log with most spark
-        movement.
+        Unchanged where spark was not recorded.
     """
     every = [one for one in (spark_in(log) for log in logs) if one is not None]
     if not every:

@@ -85,7 +85,6 @@ def with_rising_time(log: Log) -> Log:
     Returns
     -------
     Log
-        The same log where its time rises already.
     """
     if np.all(np.diff(log.time_s) > 0.0):
         return log
@@ -98,9 +97,7 @@ def with_rising_time(log: Log) -> Log:
 
 
 def mended(log: Log) -> Log:
-    """Make a log ready to be judged.
-
-    Source: Hampel's identifier with a fixed limit (running median of five).
+    """A log ready to be judged. Source: Hampel's identifier with a fixed limit (running median of five).
 
     Parameters
     ----------
@@ -109,7 +106,7 @@ def mended(log: Log) -> Log:
     Returns
     -------
     Log
-        The same log where there is nothing to mend, else a copy.
+        The same where there is nothing to mend, else a copy.
     """
     log = with_rising_time(log)
     if log.rate_Hz < QUICK_ENOUGH_Hz or log.rpm.size < 5:
@@ -234,7 +231,7 @@ def driven_rows(log: Log) -> Flags:
 
 
 def driven_share(log: Log) -> float:
-    """Share of the running engine's rows in which it is driven.
+    """Share of the running engine's rows in which it is driven, 0 where it never runs.
 
     Parameters
     ----------
@@ -242,8 +239,7 @@ def driven_share(log: Log) -> float:
 
     Returns
     -------
-    float
-        0 where it never runs [-].
+    float [-]
     """
     running = running_rows(log)
     return float(np.mean(driven_rows(log)[running])) if running.any() else 0.0
@@ -260,7 +256,6 @@ def idle_rows(log: Log) -> Flags:
     Returns
     -------
     ndarray of bool
-        Shape (rows,).
     """
     return np.asarray(running_rows(log) & ~starting_rows(log) & ~driven_rows(log))
 
@@ -270,10 +265,8 @@ def stretches(flags: Flags, parts: tuple[slice, ...] = ()) -> list[slice]:
 
     Parameters
     ----------
-    flags : ndarray of bool
-        Shape (rows,).
-    parts : tuple of slice
-        The log's parts; one part when left out.
+    flags, parts : ndarray of bool, tuple of slice
+        One part when left out.
 
     Returns
     -------

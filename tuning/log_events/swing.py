@@ -283,7 +283,7 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
     Parameters
     ----------
     log, from_s : Log, float
-        Time after its beginning that is left out; otherwise 10 s of a log of 40 s or more [s].
+        Beginning that is left out; otherwise 10 s of a log of 40 s or more [s].
 
     Returns
     -------
@@ -323,19 +323,16 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
 
 
 def read_run(run: Trace, from_s: float | None = None, to_s: float = np.inf) -> tuple[str, Note]:
-    """Judge whether a simulated run hunts as its log would be judged.
+    """Judge whether a simulated run hunts as its log would be judged: the answer, and it told.
 
     Parameters
     ----------
-    run : Trace
-    from_s, to_s : float
-        Time after the beginning that is left out, as ``read_swing`` does without it; end of what may be
-        judged [s].
+    run, from_s, to_s : Trace, float, float
+        Beginning that is left out, as by ``read_swing``; end of what may be judged [s].
 
     Returns
     -------
-    answer, note : str, Note
-        By the rule of hunting, and it told, of code ``measures.run.``.
+    str, Note
     """
     names = ("rpm", "valve_steps", "target_rpm", "map_kPa")  # the log has more, nothing that tells here
     columns = {name: run.resampled(name, SAMPLE_s) for name in names if name in run.signals}

@@ -36,19 +36,13 @@ class WarmUp:
 
 @dataclass(frozen=True)
 class HotPart:
-    """The engine hot and idling.
-
-    Attributes
-    ----------
-    mean_map_kPa : float
-        Manifold pressure, nan where it was not recorded [kPa].
-    """
+    """The engine hot and idling."""
 
     from_s: float
     to_s: float
     mean_rpm: float
     scatter_rpm: float
-    mean_map_kPa: float
+    mean_map_kPa: float  # nan where it was not recorded
 
 
 @dataclass(frozen=True)
@@ -68,10 +62,9 @@ class HeldSteps:
 
 
 def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
-    """Fit the approach of the coolant to its end temperature.
+    """Fit the approach of the coolant to its end temperature, believed to be the thermostat's.
 
-    Source: first-order approach, least squares; the end temperature is fitted too, believed to be the
-    thermostat's.
+    Source: first-order approach, least squares.
 
     Parameters
     ----------
@@ -144,13 +137,12 @@ def target_of(log: Log, car: Car | None) -> Floats | None:
 
     Parameters
     ----------
-    log : Log
-    car : Car or None
+    log, car : Log, Car or None
 
     Returns
     -------
     ndarray or None
-        Shape (rows,), None where neither tells it [rpm].
+        None where neither tells it [rpm].
     """
     if log.target_rpm is not None and float(np.min(log.target_rpm)) > 200.0:
         return log.target_rpm
@@ -160,7 +152,7 @@ def target_of(log: Log, car: Car | None) -> Floats | None:
 
 
 def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
-    """Steps that held the target, by temperature.
+    """Steps that held the target, by rising temperature, a bin of 10 degC each.
 
     Parameters
     ----------
@@ -170,7 +162,7 @@ def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
     Returns
     -------
     list of HeldSteps
-        By rising temperature, a bin of 10 degC each; empty where steps, coolant or target are not known.
+        Empty where steps, coolant or target are not known.
     """
     target = target_of(log, car)
     if log.valve_steps is None or log.coolant_degC is None or target is None:

@@ -21,15 +21,11 @@ class Cycle(Told):
 
     Attributes
     ----------
-    kind : str
-        Which prediction: "square" or "waveform".
-    stable : bool
-        Whether it attracts its neighbours.
-    positions : int
-        How many valve positions the swing of the wanted position visits.
-    confirmed : bool
-        Whether the staircase, driven by the predicted wave, was found to make these moves (the closed
-        form cannot tell).
+    kind, positions : str, int
+        Which prediction, "square" or "waveform"; how many valve positions the wanted one swings over.
+    stable, confirmed : bool
+        Whether it attracts its neighbours; whether the staircase, driven by the predicted wave, was found to
+        make these moves (the closed form cannot tell).
     """
 
     kind: str

@@ -44,7 +44,7 @@ class Treads:
         Parameters
         ----------
         deadband_rpm : float
-            Half-width D, 0 or more [rpm].
+            Half-width D [rpm].
 
         Returns
         -------
@@ -54,40 +54,37 @@ class Treads:
         return 2.0 * deadband_rpm / self.rpm
 
     def restless_chance(self, deadband_rpm: float) -> float:
-        """Chance, over the starting place, that no reachable position lets the feedback rest.
+        """Chance, over the starting place, that no reachable position lets the feedback rest: max(0, 1 - r).
 
         Parameters
         ----------
         deadband_rpm : float
-            Half-width, 0 or more [rpm].
+            Half-width D [rpm].
 
         Returns
         -------
         float
-            max(0, 1 - r): the nearest position's error is even over +-m S/2 [-].
+            The nearest position's error is even over +-m S/2 [-].
         """
         return max(0.0, 1.0 - self.ratio(deadband_rpm))
 
     def smallest_deadband_rpm(
         self, scatter_rpm: float = 0.0, looks: float = LOOKS, chance: float = CHANCE
     ) -> float:
-        """Smallest deadband half-width that lets the valve rest wherever it starts.
+        """Smallest deadband half-width that lets the valve rest wherever it starts: m S/2 + z s.
 
         At worst the target lies midway between two positions, and the readings scatter about that. Source:
-        geometry of the lattice; normal tail; derivation our own.
+        geometry of the lattice; normal tail, z from ``largest_of``; derivation our own.
 
         Parameters
         ----------
-        scatter_rpm : float
-            Standard deviation of the speed read with the valve held, 0 or more [rpm].
-        looks, chance : float
-            Independent readings it should rest for (600 is a minute at ten a second), and the chance
-            accepted that one of them falls outside [-].
+        scatter_rpm, looks, chance : float
+            Standard deviation s of the speed read with the valve held; independent readings to rest for, and
+            the chance accepted that one of them falls outside [rpm, -, -].
 
         Returns
         -------
-        float
-            m S/2 + z s, with z from ``largest_of`` [rpm].
+        float [rpm]
         """
         return 0.5 * self.rpm + scatter_rpm * largest_of(looks, chance)
 
@@ -101,11 +98,9 @@ def smallest_useful_move(rpm_per_step: float, scatter_rpm: float, readings: floa
 
     Parameters
     ----------
-    rpm_per_step, scatter_rpm : float
-        Steady worth of a step, above 0; standard deviation of the speed read with the valve held
-        [rpm/step, rpm].
-    readings : float
-        Independent readings averaged before the next decision, 1 or more.
+    rpm_per_step, scatter_rpm, readings : float
+        Worth of a step, above 0; standard deviation of the speed read with the valve held; independent
+        readings averaged before the next decision, 1 or more [rpm/step, rpm, -].
 
     Returns
     -------
@@ -116,16 +111,12 @@ def smallest_useful_move(rpm_per_step: float, scatter_rpm: float, readings: floa
 
 
 def largest_resting_move(deadband_rpm: float, rpm_per_step: float, scatter_rpm: float = 0.0) -> int:
-    """Largest minimum move with which a given deadband still lets the valve rest.
-
-    ``Treads.smallest_deadband_rpm`` turned round, at its usual readings and chance.
+    """Largest minimum move with which a deadband lets the valve rest: ``smallest_deadband_rpm`` turned round.
 
     Parameters
     ----------
-    deadband_rpm, scatter_rpm : float
-        Half-width, and standard deviation of the speed read with the valve held [rpm].
-    rpm_per_step : float
-        Steady worth of a step, above 0 [rpm/step].
+    deadband_rpm, rpm_per_step, scatter_rpm : float
+        Half-width; worth of a step, above 0; deviation of the speed read with the valve held [rpm, rpm/step].
 
     Returns
     -------

@@ -23,29 +23,22 @@ class IdlePoint:
 
     Attributes
     ----------
-    needed_steps, base_steps : float
-        Position at which the engine settles at the target, between whole steps too, and where the base
-        curve puts the valve [steps].
-    rpm, opening_mm2 : numpy.ndarray
-        Settled speed and the valve's own area at each whole position [rpm, mm2].
-    slopes : Slopes
-    plant : LinearIdle
-        The linear engine there.
-    rpm_per_step : float
-        Steady worth of a step; where a spark table keeps the engine from holding its speed, what it would
-        be without that table [rpm/step].
+    rpm : numpy.ndarray
+        Settled speed at each whole position [rpm].
+    slopes, plant : Slopes, LinearIdle
+        The engine's slopes there, and the linear engine that they make.
     """
 
-    coolant_degC: float  # coolant temperature, and electric load above the car's own base load
-    load_W: float
+    coolant_degC: float
+    load_W: float  # above the car's own base load
     target_rpm: float
-    needed_steps: float
-    base_steps: float
+    needed_steps: float  # where the engine settles at the target, between whole steps too
+    base_steps: float  # where the base curve puts the valve
     rpm: Reals
-    opening_mm2: Reals
+    opening_mm2: Reals  # the valve's own area at each whole position
     slopes: Slopes
     plant: LinearIdle
-    rpm_per_step: float
+    rpm_per_step: float  # steady; without its spark table where that keeps the engine from holding its speed
 
     @property
     def positions(self) -> Reals:
@@ -53,10 +46,7 @@ class IdlePoint:
         return np.arange(self.rpm.size, dtype=float)
 
     def rpm_with_leak(self, extra_mm2: float) -> Reals:
-        """Settled speed at each whole position with some more air past the throttle.
-
-        Openings in parallel add, so speed is a function of their sum; beyond the travel's ends the end value
-        holds.
+        """Settled speed at each whole position with more air past the throttle: openings in parallel add.
 
         Parameters
         ----------
@@ -70,17 +60,15 @@ class IdlePoint:
         return np.asarray(np.interp(self.opening_mm2 + extra_mm2, self.opening_mm2, self.rpm))
 
     def leak_for(self, shift_steps: float) -> float:
-        """Change of the throttle's leak that moves the position needed.
+        """Area to add to the throttle's leak so that the valve must stand further open by so much.
 
         Parameters
         ----------
-        shift_steps : float
-            By how much the valve must stand further open [steps].
+        shift_steps : float [steps]
 
         Returns
         -------
-        float
-            Area to add to the leak, negative for a positive shift [mm2].
+        float [mm2]
         """
         at = self.needed_steps + np.array([0.0, shift_steps])
         here, there = np.interp(at, self.positions, self.opening_mm2)
@@ -146,10 +134,8 @@ def idle_point(
     Parameters
     ----------
     car : Car
-    coolant_degC, load_W : float
-        Coolant temperature, and electric load above the car's base load [degC, W].
-    at_rpm : float, optional
-        Speed; the car's target at that temperature if not given [rpm].
+    coolant_degC, load_W, at_rpm : float
+        Load above the car's base load; the target at that temperature without a speed [degC, W, rpm].
 
     Returns
     -------
@@ -185,8 +171,7 @@ def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -
 
     Parameters
     ----------
-    car : Car
-    coolant_degC, load_W : float
+    car, coolant_degC, load_W : Car, float, float
         As for ``idle_point`` [degC, W].
 
     Returns
@@ -207,8 +192,7 @@ def base_position(car: Car, coolant_degC: float = WARM_degC) -> float:
 
     Parameters
     ----------
-    car : Car
-    coolant_degC : float [degC]
+    car, coolant_degC : Car, float [degC]
 
     Returns
     -------
@@ -219,20 +203,17 @@ def base_position(car: Car, coolant_degC: float = WARM_degC) -> float:
 
 
 def needed_steps(car: Car, rpm: float, coolant_degC: float, load_W: float = 0.0) -> float:
-    """Position up to the open limit at which the engine settles at a speed.
+    """Position up to the open limit at which the engine settles at a speed, also between whole ones.
 
     Parameters
     ----------
-    car : Car
-    rpm : float
-    coolant_degC, load_W : float
-        As for ``idle_point`` [degC, W].
+    car, rpm, coolant_degC, load_W : Car, float, float, float
+        As for ``idle_point`` [rpm, degC, W].
 
     Returns
     -------
     float
-        Between whole positions as far as need be; minus infinity where even the seat is too much,
-        infinity where even the open limit is too little [steps].
+        Minus infinity where even the seat is too much, infinity where the open limit is too little [steps].
     """
     positions = np.arange(car.valve.open_limit_steps + 1.0)
     return _position_for(settled_rpm(car, positions, coolant_degC, load_W=load_W), rpm)
@@ -262,18 +243,15 @@ class EngineFigures:
 
 
 def engine_figures(car: Car, steps: float, coolant_degC: float = WARM_degC) -> EngineFigures:
-    """Work out how an engine answers its valve at a position.
+    """Work out how the linear engine of ``idle_point`` answers its valve at a position.
 
     Parameters
     ----------
-    car : Car
-    steps, coolant_degC : float
-        Valve position and coolant temperature [steps, degC].
+    car, steps, coolant_degC : Car, float, float [steps, degC]
 
     Returns
     -------
     EngineFigures
-        Of the linear engine that ``idle_point`` has there; all 0 where the engine cannot run.
     """
     slopes = linearise(car, steps, coolant_degC)
     if slopes.speed_rad_s <= 0.0 or slopes.area_per_step_m2 <= 0.0:

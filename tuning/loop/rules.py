@@ -91,9 +91,7 @@ def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOr
 
     Parameters
     ----------
-    plant : LinearIdle
-    update_period_s : float [s]
-        Time between controller updates, above 0 [s].
+    plant, update_period_s : LinearIdle, float [s]
 
     Returns
     -------
@@ -166,9 +164,8 @@ def starting_settings(
 
     Parameters
     ----------
-    plant : LinearIdle
-        The engine, stable with the valve still; rpm must rise with steps.
-    update_period_s : float [s]
+    plant, update_period_s : LinearIdle, float
+        The engine, stable with the valve still [s].
     rule : str
         "simc", "amigo", or "slow": SIMC with a closed-loop time of four delays.
     largest_sensitivity : float
@@ -204,13 +201,9 @@ def calm_settings(
 
     Parameters
     ----------
-    plant : LinearIdle
-        The engine, stable with the valve still; rpm must rise with steps.
-    update_period_s : float [s]
-    move_steps : int
-        Size of the moves whose travel time counts [steps].
-    border_least : float
-        Least factor from the gains to those at the border, above 0.
+    plant, update_period_s, move_steps, border_least : LinearIdle, float, int, float
+        As for ``starting_settings``; size of the moves whose travel time counts; least factor from the gains
+        to those at the border, above 0 [s, steps, -].
 
     Returns
     -------

@@ -61,13 +61,10 @@ class LinearView(Told):
 
     Attributes
     ----------
-    here : LinearRow
-        The warm idle at the target.
-    rows : tuple of LinearRow
-        That and others.
+    here, rows : LinearRow, tuple of LinearRow
+        The warm idle at the target, and that and others.
     border_without_valve_time, border_with_quick_updates : float
-        What ``border_multiplier`` would be with a valve that takes no time, and with updates every 10 ms
-        [-].
+        ``border_multiplier`` with a valve that takes no time, and with updates every 10 ms [-].
     """
 
     here: LinearRow
@@ -127,11 +124,8 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
 
     Parameters
     ----------
-    car : Car
-    point : IdlePoint
-        Its warm idle.
-    quick : bool
-        The warm idle alone.
+    car, point, quick : Car, IdlePoint, bool
+        The car and its warm idle.
 
     Returns
     -------
@@ -154,10 +148,8 @@ def stability_border(point: IdlePoint, update_period_s: float, move_steps: int) 
 
     Parameters
     ----------
-    point : IdlePoint
-    update_period_s : float [s]
-    move_steps : int
-        Size of the moves whose travel time counts [steps].
+    point, update_period_s, move_steps : IdlePoint, float, int
+        Size of the moves whose travel time counts [s, steps].
 
     Returns
     -------

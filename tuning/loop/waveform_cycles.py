@@ -229,12 +229,9 @@ def cycles_at(
 
     Parameters
     ----------
-    car : Car
-    point : IdlePoint
-    rpm_per_step : float
-        Mean worth of a step between the two positions, above 0 [rpm/step].
-    phase : float
-        Where the target lies between them, 0 at the lower and 1 at the upper.
+    car, point, rpm_per_step, phase : Car, IdlePoint, float, float
+        Mean worth of a step between the two positions, above 0; where the target lies between them, 0 at the
+        lower and 1 at the upper [rpm/step, -].
 
     Returns
     -------
