@@ -133,7 +133,7 @@ def _burning_fields(car: Car, row: Any) -> None:
     row["spark_base_deg"] = car.spark.base_deg
     row["spark_best_deg"] = car.spark.best_deg
     row["spark_loss_per_deg2"] = car.spark.loss_per_deg2
-    row["advance_deg_per_rpm"] = car.spark.advance_deg_per_100rpm / 100.0
+    row["advance_deg_per_rpm"] = car.spark.advance_deg_per_rpm
     _as_given(row, car.mixture, "lambda_base", "lambda_best", "wall_share", "wall_s", "fuelling_lag_s")
     cold_deg, cold_lambda = car.spark.cold_deg, car.mixture.lambda_cold
     row["spark_cold_deg"] = 0.0 if cold_deg is None else cold_deg - car.spark.base_deg

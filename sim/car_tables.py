@@ -153,6 +153,11 @@ class Spark(Table):
     advance_deg_per_100rpm: Real = within(-20, 20, "[deg per 100 rpm] advance the spark table adds below the"
         " target; negative retards and destabilises", 0.0)  # fmt: skip
 
+    @property
+    def advance_deg_per_rpm(self) -> float:
+        """Advance that the spark table adds below the target [deg/rpm]."""
+        return self.advance_deg_per_100rpm / 100.0
+
     @model_validator(mode="after")
     def _consistent(self) -> Spark:
         found: Found = []

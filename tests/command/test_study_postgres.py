@@ -87,7 +87,7 @@ def test_same_trials_as_in_memory(server: Path) -> None:
                 lambda batch: [(x - 1 / 3) ** 2 for x in batch],
                 n_trials=24,
             )
-            return [(trial.params, trial.value) for trial in study.finished()]
+            return [(trial.params, trial.value) for trial in study.finished]
 
     assert found(make_database(server, "same")) == found(None)
 

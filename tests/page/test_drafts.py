@@ -8,7 +8,7 @@ from typing import cast
 import pytest
 
 from sim import load_car, save_car
-from tuning.measures import hunting_chance
+from tuning.measures.hunting_rule import chance_of
 from tuning.search import Prediction
 from workbench.page.car_file import Drafts
 from workbench.page.session import MOST_SESSIONS, Session, Sessions
@@ -74,7 +74,7 @@ def prediction(hunting_share: float, stall_share: float = 0.0, dip_rpm: float = 
     from types import SimpleNamespace
 
     return SimpleNamespace(
-        hunting_share=hunting_share, hunting=hunting_chance(round(100.0 * hunting_share), 100),
+        hunting_share=hunting_share, hunting=chance_of(round(100.0 * hunting_share), 100),
         stall_share=stall_share, worst_dip_rpm=dip_rpm, hunting_rpm=60.0,
     )  # fmt: skip
 

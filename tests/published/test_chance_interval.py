@@ -10,12 +10,12 @@ from __future__ import annotations
 import pytest
 from scipy.stats import binomtest
 
-from tuning.measures import hunting_chance
+from tuning.measures.hunting_rule import chance_of
 
 
 @pytest.mark.parametrize("runs", [1, 12, 24, 100])
 def test_none_of_n_follows_from_arithmetic(runs: int) -> None:
-    found = hunting_chance(0, runs)
+    found = chance_of(0, runs)
     assert found.low_share == 0.0
     assert found.high_share == pytest.approx(1.0 - 0.05 ** (1.0 / runs), abs=1e-12)
 
@@ -23,6 +23,6 @@ def test_none_of_n_follows_from_arithmetic(runs: int) -> None:
 @pytest.mark.parametrize(("hits", "runs"), [(1, 24), (9, 24), (23, 24), (24, 24), (50, 100)])
 def test_agrees_with_an_implementation_of_its_own(hits: int, runs: int) -> None:
     exact = binomtest(hits, runs).proportion_ci(confidence_level=0.9, method="exact")
-    found = hunting_chance(hits, runs)
+    found = chance_of(hits, runs)
     assert found.low_share == pytest.approx(exact.low, abs=1e-9)
     assert found.high_share == pytest.approx(exact.high, abs=1e-9)

@@ -14,13 +14,12 @@ from tuning.measures import (
     DOES_NOT_HUNT,
     HUNTS,
     Measures,
-    hunting_chance,
     is_hunting,
     measure,
     run_answer,
     run_note,
 )
-from tuning.measures.hunting_rule import MAY_HUNT
+from tuning.measures.hunting_rule import MAY_HUNT, chance_of
 from workbench.words.wording import in_words
 
 SPACING_s, TARGET_rpm, SCATTER_rpm = 0.05, 850.0, 12.0
@@ -144,9 +143,9 @@ def test_speed_that_swings_with_the_valve_still_is_not_laid_at_its_door() -> Non
      (0, 24, DOES_NOT_HUNT), (0, 5, CANNOT_TELL), (0, 0, CANNOT_TELL)],
 )  # fmt: skip
 def test_a_car_is_told_by_the_interval_of_its_chance(hunting: int, runs: int, answer: str) -> None:
-    found = hunting_chance(hunting, runs)
+    found = chance_of(hunting, runs)
     assert found.answer == answer
-    told = in_words(found.note())
+    told = in_words(found.note)
     assert told.startswith(answer)
     if answer == DOES_NOT_HUNT:
         assert "up to 12 %" in told

@@ -36,12 +36,12 @@ def test_phases_end_where_the_engine_stalls_and_the_second_try_is_told() -> None
     assert last.from_s == story.stalled_s
     assert all(one.to_s <= story.stalled_s for one in story.phases[:-1])
     assert "the key is turned again at 32 s" in said(last.text)
-    assert story.wrong() == []
+    assert story.wrong == []
 
 
 def test_an_engine_that_fires_and_does_not_run_up_is_told_so() -> None:
     story = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 4.0), (90.0, 4.0)]})
-    assert "does not run up" in said(story.finding())
+    assert "does not run up" in said(story.finding)
     assert "nan" not in text(story)
 
 
@@ -49,7 +49,7 @@ def test_an_engine_that_fires_and_does_not_run_up_is_told_so() -> None:
 def test_a_valve_that_is_not_where_it_is_counted_is_no_fault_of_the_base_curve(valve: dict[str, Any]) -> None:
     story = told("cold_start_0", valve=valve)
     assert story.off_at_end_steps != 0.0
-    assert story.wrong() == []
+    assert story.wrong == []
     assert "than counted" in text(story)
     assert not any("base curve at" in one for one in said(story.lines()))
 
@@ -112,7 +112,7 @@ def test_a_second_start_after_a_stall_is_told_as_it_went() -> None:
     assert [one.from_s for one in story.phases] == sorted(one.from_s for one in story.phases)
     assert {"cranking", "flare", "warm-up"} <= set(names)
     assert "warm" not in names  # at 20 degC
-    assert "stall" not in said(story.finding())
+    assert "stall" not in said(story.finding)
 
 
 def test_a_valve_wired_the_wrong_way_is_not_mended_by_more_homing() -> None:
@@ -171,7 +171,7 @@ def test_the_numbers_on_the_way_are_told_and_marked() -> None:
     car = load_car("trials")
     trace = simulate(car, load_scenario("cold_start_0"), 0)
     story = start_story(trace, car)
-    assert story.numbers() in story.lines()
+    assert story.numbers in story.lines()
     acts = trace.time_s[(trace["enabled"] > 0.5) & (trace.time_s > story.key_s)][0]
     assert story.key_s + story.feedback_s == pytest.approx(acts)
     assert 0.0 < story.first_firing_s < story.run_s < story.feedback_s
@@ -179,7 +179,7 @@ def test_the_numbers_on_the_way_are_told_and_marked() -> None:
     marked = [one.get_text() for axes in figure.axes for one in axes.texts]
     assert {"first firing", "feedback acts"} <= set(marked)
     never = told("cold_start_m20", curves={"cranking_steps": [(-20.0, 0.0), (90.0, 0.0)]})
-    assert "nan" not in said(never.numbers())
+    assert "nan" not in said(never.numbers)
 
 
 def flat(steps: float) -> dict[str, Any]:
@@ -188,10 +188,10 @@ def flat(steps: float) -> dict[str, Any]:
 
 
 def test_a_speed_that_never_reaches_its_target_is_told_without_numbers_that_do_not_exist() -> None:
-    never = [told("cold_start_0", seed, valve={"wired_reversed": True}).finding() for seed in range(6)]
+    never = [told("cold_start_0", seed, valve={"wired_reversed": True}).finding for seed in range(6)]
     assert not any("nan" in one for one in said(never))
     story = told("cold_start_20")
-    assert "stays below 60 % of its target" in said(replace(story, flare_rpm=math.nan).finding())
+    assert "stays below 60 % of its target" in said(replace(story, flare_rpm=math.nan).finding)
 
 
 def test_trim_at_its_limit_tells_only_the_least_that_is_wrong_and_racing_is_told() -> None:
@@ -202,19 +202,19 @@ def test_trim_at_its_limit_tells_only_the_least_that_is_wrong_and_racing_is_told
     racing = told(run_of(200.0, (2.0, "key", "crank"), coolant_degC=40.0), curves=flat(60.0))
     assert racing.out_of_reach is not None
     assert racing.out_of_reach.off_rpm > 400.0
-    assert "feedback did not act and the engine ran" in "\n".join(said(racing.wrong()))
+    assert "feedback did not act and the engine ran" in "\n".join(said(racing.wrong))
     assert told("cold_start_20").out_of_reach is None
 
 
 def test_a_start_that_fails_tells_where_the_valve_stood() -> None:
     low = {"cranking_steps": [(-20.0, 4.0), (90.0, 4.0)]}
     hangs = told("cold_start_m20", curves=low)
-    assert "at its cranking position, 4 steps" in said(hangs.finding())
+    assert "at its cranking position, 4 steps" in said(hangs.finding)
     (cranking,) = [one for one in hangs.phases if one.name == "cranking"]
     assert "most of it without the starter" in said(cranking.text)
     none = [(0.0, 0.0), (90.0, 0.0)]
     stalls = told("cold_start_m20", curves={"base_steps": none, "after_start_steps": none})
-    assert "with the valve at 0 steps" in said(stalls.finding())
+    assert "with the valve at 0 steps" in said(stalls.finding)
 
 
 def test_a_position_lost_both_ways_is_told_both_ways() -> None:

@@ -37,7 +37,7 @@ def evaluate(candidates: Sequence[Candidate]) -> list[float]:
 
 
 def found(study: Study) -> Found:
-    return [(trial.params, trial.value) for trial in study.finished()]
+    return [(trial.params, trial.value) for trial in study.finished]
 
 
 def message_of(error: pytest.ExceptionInfo[InputError]) -> str:
@@ -102,7 +102,7 @@ def test_a_study_that_is_there_needs_resume(tmp_path: Path, kind: str) -> None:
 
 
 def test_resume_makes_a_study_that_is_not_there_yet(tmp_path: Path) -> None:
-    assert open_study(tmp_path / "s.journal", "tune", resume=True).finished() == []
+    assert open_study(tmp_path / "s.journal", "tune", resume=True).finished == []
 
 
 def test_a_study_made_for_other_inputs_is_not_joined(tmp_path: Path) -> None:
@@ -180,7 +180,7 @@ def test_outcomes_without_a_value_are_finished_and_not_tried_again() -> None:
 
     with open_study(None, "tune", seed=1, sampler="random") as study:
         run_search(study, lambda trial: trial.suggest_float("x", 0, 1), some, n_trials=30)
-    finished = study.finished()
+    finished = study.finished
     assert [trial.number for trial in finished] == list(range(30))
     for trial in finished:
         assert trial.value == (trial.params["x"] if trial.params["x"] >= 0.6 else None)
@@ -193,7 +193,7 @@ def test_notes_are_kept() -> None:
 
     with open_study(None, "tune", seed=1) as study:
         run_search(study, lambda trial: trial.suggest_float("x", 0, 1), noted, n_trials=10)
-    for trial in study.finished():
+    for trial in study.finished:
         assert trial.value == trial.params["x"]
         assert trial.user_attrs["notes"] == {"dip_rpm": 100 * trial.params["x"]}
 
@@ -220,12 +220,12 @@ def test_a_failed_evaluation_leaves_its_batch_to_be_tried_again(tmp_path: Path) 
         run_search(study, ask_space, evaluate, n_trials=8, batch=4)
         with pytest.raises(RuntimeError, match="no such car"):
             run_search(study, ask_space, fail, n_trials=20, batch=4)
-        assert len(study.finished()) == 8
+        assert len(study.finished) == 8
         trials = study.optuna_study.trials
         broken_off = [trial.params for trial in trials if trial.state.name == "FAIL"]
         assert len(broken_off) == 4
         run_search(study, ask_space, evaluate, n_trials=12, batch=4)
-    assert [trial.params for trial in study.finished()[8:]] == broken_off
+    assert [trial.params for trial in study.finished[8:]] == broken_off
 
 
 def test_in_sqlite_none_writes_between_what_another_reads_and_writes(tmp_path: Path) -> None:

@@ -62,7 +62,7 @@ def some_study(path: Path, trials: int = 3) -> list[dict[str, object]]:
     """Fill a journal; returns the parameters of its trials."""
     study = open_study(path, "any", resume=True, sampler="random")
     run_search(study, lambda trial: trial.suggest_float("x", 0, 1), list, n_trials=trials)
-    return [trial.params for trial in study.finished()]
+    return [trial.params for trial in study.finished]
 
 
 def test_lock_of_a_killed_process_is_free_at_once(tmp_path: Path) -> None:
@@ -128,7 +128,7 @@ def test_a_line_cut_off_while_others_work_is_cut_before_the_next(tmp_path: Path)
     run_search(study, lambda trial: trial.suggest_float("x", 0, 1), tear, n_trials=4, batch=1)
     for line in journal.read_bytes().splitlines():
         assert json.loads(line)["op_code"] >= 0
-    assert len(open_study(journal, "any", resume=True).finished()) == 4
+    assert len(open_study(journal, "any", resume=True).finished) == 4
     assert (tmp_path / "a.journal.torn").read_bytes().count(b"\n") == 4
 
 

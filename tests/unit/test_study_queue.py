@@ -181,7 +181,7 @@ def test_a_trial_over_which_workers_die_is_given_up(study: Study) -> None:
             # It dies with its parameters known.
             run = study.optuna_study.trials[-1]
             study.storage.set_trial_user_attr(run._trial_id, WORKER, dead.to_dict())
-    (given_up,) = study.finished()
+    (given_up,) = study.finished
     assert given_up.number == MOST_DEATHS - 1
     assert given_up.user_attrs["no_value"] == f"{MOST_DEATHS} workers died over it"
 
@@ -252,7 +252,7 @@ def test_searches_in_several_threads_share_a_study(tmp_path: Path) -> None:
 
     with ThreadPoolExecutor(3) as threads:
         counts = list(threads.map(work, range(3)))
-    finished = open_study(path, "any", resume=True).finished()
+    finished = open_study(path, "any", resume=True).finished
     assert sum(counts) == len(finished)
     assert 60 <= len(finished) <= 60 + 3 * 4
     assert len({trial.params["x"] for trial in finished}) == len(finished)
@@ -361,6 +361,6 @@ def test_two_at_the_same_place_of_a_study_propose_different_trials(study: Study)
         run_search(study, ask_space, note, n_trials=3, batch=3)
     with open_study(None, "alone", sampler="random") as alone:
         run_search(alone, ask_space, evaluate, n_trials=3, batch=3)
-    lonely = [(trial.params["x"], trial.params["y"]) for trial in alone.finished()]
+    lonely = [(trial.params["x"], trial.params["y"]) for trial in alone.finished]
     assert len(first) == len(lonely) == 3
     assert not set(first) & set(lonely)

@@ -29,12 +29,13 @@ class SparkFound:
 
     Attributes
     ----------
-    explained : float
-        Share of the spark's variance that speed explains [-].
+    advance_deg_per_100rpm, explained : float
+        Added below target, negative retards there; share of its variance that speed explains
+        [deg per 100 rpm, -].
     """
 
     base_deg: float
-    advance_deg_per_100rpm: float  # added below target; negative retards there
+    advance_deg_per_100rpm: float
     explained: float
     spread_deg: float
 
@@ -68,9 +69,7 @@ def spark_in(log: Log) -> SparkFound | None:
         None where spark was not recorded, speed is refreshed too slowly, or the engine does not idle.
     """
     idle = idle_rows(log)
-    if log.spark_deg is None or idle.sum() < 20:
-        return None
-    if log.refresh_s.get("rpm", 0.0) > QUICK_ENOUGH_s:
+    if log.spark_deg is None or idle.sum() < 20 or log.refresh_s.get("rpm", 0.0) > QUICK_ENOUGH_s:
         return None
     spark, speed = log.spark_deg[idle], log.rpm[idle]
     target_rpm = float(np.mean(speed if log.target_rpm is None else log.target_rpm[idle]))

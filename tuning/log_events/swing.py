@@ -49,25 +49,14 @@ MOSTLY_SETTLED = 0.45
 
 @dataclass(frozen=True)
 class Swing:
-    """What speed does while the engine idles.
+    """What speed does while the engine idles, over the longest undisturbed stretch.
 
     Attributes
     ----------
-    from_s, to_s : float
-        Stretch it was taken from: the longest undisturbed one [s].
     measures, still_measures : Measures
         Of that stretch, and of the longest one with the valve still, None without.
-    floor_rpm : float
-        Swing that is left without the valve's moves: of a long stretch with the valve still, else of speed
-        less the valve's part, else of a short stretch; nan where none can be told [rpm].
-    valve_share, valve_lead_s : float
-        Share of the swing's variance that the valve's moves make, and time from the valve to the speed's
-        answer; nan where not known [-, s].
-    moves_per_min, reversals_per_min : float
-        Of the valve in that stretch, nan where it was not recorded [1/min].
-    settled_share, alternation, move_size_spread : float
-        Shares: of that stretch in which the valve has been still for some seconds, of the moves that go
-        against the one before; standard deviation of the sizes over their mean [-].
+    alternation, move_size_spread : float
+        Share of the moves that go against the one before; deviation of the sizes over their mean [-].
     skew : float
         Skewness of speed: below 0 where it dips [-].
     """
@@ -75,13 +64,13 @@ class Swing:
     from_s: float
     to_s: float
     measures: Measures
-    floor_rpm: float
+    floor_rpm: float  # swing left without the valve's moves: see ``_floor_rpm``
     still_measures: Measures | None
-    valve_share: float
+    valve_share: float  # of the swing's variance that its moves make; and time to the speed's answer
     valve_lead_s: float
-    moves_per_min: float
+    moves_per_min: float  # of the valve, nan where it was not recorded
     reversals_per_min: float
-    settled_share: float
+    settled_share: float  # in which the valve has been still for some seconds
     alternation: float
     move_size_steps: float
     move_size_spread: float
@@ -268,7 +257,10 @@ def _moves_within(log: Log, rows: slice) -> dict[str, float]:
 
 
 def _floor_rpm(log: Log, rows: slice, part: ValvePart | None, still: slice | None) -> float:
-    """Swing without the valve's moves, nan where that cannot be told [rpm]."""
+    """Swing without the valve's moves [rpm], nan where that cannot be told.
+
+    Of a long stretch with the valve still, else of speed less the valve's part, else of a short stretch.
+    """
     if log.valve_steps is None:
         return np.nan
     long = still is not None and log.time_s[still.stop - 1] - log.time_s[still.start] >= SURE_STILL_s

@@ -33,38 +33,29 @@ class Recognised(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Log:
-    """A recorded log in our units.
+    """A recorded log in our units, times as recorded.
 
     All signals are float64 arrays of the same length and finite: where a file's cell was empty the last value
     is held, and a note says so. What was not recorded is None.
 
     Attributes
     ----------
-    file : str
-        The file as the user named it.
-    time_s, rpm : ndarray
-        Times as recorded, rising within each part, dates counted from the first row; speed, 0 to 20000 [s,
-        rpm].
-    map_kPa, spark_deg : ndarray or None
-        Absolute manifold pressure, 0 to 400; ignition advance before top dead centre, -90 to 90 [kPa, deg].
-    throttle_percent, vehicle_speed_km_h : ndarray or None
-        Throttle opening, and speed of the car [%, km/h].
+    file, rpm, throttle_percent, vehicle_speed_km_h : str, ndarray, ndarray or None
+        The file as the user named it; speed, 0 to 20000; throttle and speed of the car [rpm, %, km/h].
     parts : tuple of slice
-        Stretches between restarts and gaps (longer than 5 usual intervals or 2 s).
-    refresh_s : mapping of str to float
-        By name, how often rpm and map_kPa are new where that is slower than the rows [s].
+        Stretches between restarts and gaps (longer than 5 usual intervals or 2 s), in which time rises.
     recognised, ignored, notes : tuple
         Columns used and not used, and what was noticed and put right.
     """
 
     file: str
-    time_s: FloatArray
+    time_s: FloatArray  # dates counted from the first row
     rpm: FloatArray
-    map_kPa: FloatArray | None = None
+    map_kPa: FloatArray | None = None  # absolute, 0 to 400
     coolant_degC: FloatArray | None = None
     battery_V: FloatArray | None = None
     valve_steps: FloatArray | None = None
-    spark_deg: FloatArray | None = None
+    spark_deg: FloatArray | None = None  # before top dead centre, -90 to 90
     target_rpm: FloatArray | None = None
     iat_degC: FloatArray | None = None
     throttle_percent: FloatArray | None = None
@@ -72,7 +63,7 @@ class Log:
     vehicle_speed_km_h: FloatArray | None = None
     parts: tuple[slice, ...] = ()
     rate_Hz: float = 0.0
-    refresh_s: Mapping[str, float] = field(default_factory=dict)
+    refresh_s: Mapping[str, float] = field(default_factory=dict)  # where slower than the rows
     recognised: tuple[Recognised, ...] = ()
     ignored: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -83,12 +74,11 @@ class Log:
         return tuple(name for name in WRITTEN_COLUMNS if getattr(self, name) is not None)
 
     def columns(self) -> dict[str, FloatArray]:
-        """Signals recorded.
+        """Signals recorded by our names, time first.
 
         Returns
         -------
         dict of str to ndarray
-            By our name, time first, each in the unit of its name.
         """
         return {name: getattr(self, name) for name in self.names}
 
@@ -150,20 +140,17 @@ def read_log(
 
 
 def needs(logs: Sequence[Log], names: Sequence[str], for_what: str) -> None:
-    """Make sure that logs hold the signals that something needs.
+    """Make sure that logs hold the signals that something needs; each that is missing is a problem.
 
     Parameters
     ----------
-    logs : sequence of Log
-    names : sequence of str
-        Our names of the signals needed.
-    for_what : str
-        Who needs them, for the message, such as ``"fit"``.
+    logs, names, for_what : sequence of Log, sequence of str, str
+        Our names of the signals; who needs them, such as ``"fit"``.
 
     Raises
     ------
     InputError
-        One problem for each signal that was not recorded, of all logs together.
+        Of all logs together.
     """
     problems = [
         Problem(
@@ -179,16 +166,12 @@ def needs(logs: Sequence[Log], names: Sequence[str], for_what: str) -> None:
 
 
 def write_log(log: Log | Mapping[str, ArrayLike], path: str | Path) -> None:
-    """Write a log in our own form, completely or not at all.
-
-    Numbers are written so that reading gives back exactly the same.
+    """Write a log in our own form, completely or not at all; reading it gives back exactly the same numbers.
 
     Parameters
     ----------
-    log : Log or mapping of str to array_like
-        Signals by our names, one value a row, all finite; `time_s` and `rpm` are needed.
-    path : str or Path
-        The file; one that is there is replaced.
+    log, path : Log or mapping of str to array_like, str or Path
+        Signals by our names, one value a row, `time_s` and `rpm` among them; a file there is replaced.
 
     Raises
     ------

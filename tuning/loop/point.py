@@ -86,8 +86,8 @@ def linear_plant(car: Car, slopes: Slopes) -> LinearIdle:
     """
     interval_s = 120.0 / slopes.rpm / car.engine.cylinders
     keep = car.sensors.rpm_smoothing
-    advance_per_rpm = (car.spark.advance_deg_per_100rpm + car.feedback.spark_trim_deg_per_100rpm) / 100.0
-    by_spark = slopes.torque_per_spark_deg * advance_per_rpm * RPM_PER_rad_s
+    advance_deg_per_rpm = car.spark.advance_deg_per_rpm + car.feedback.spark_deg_per_rpm
+    by_spark = slopes.torque_per_spark_deg * advance_deg_per_rpm * RPM_PER_rad_s
     return linear_idle(
         replace(slopes, charge_torque_per_rad_s=slopes.charge_torque_per_rad_s - by_spark),
         inertia_kg_m2=car.engine.inertia_kg_m2,

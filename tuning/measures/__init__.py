@@ -9,7 +9,6 @@ from tuning.measures.hunting_rule import (
     RULED_BY,
     HuntingChance,
     chance_over,
-    hunting_chance,
     hunts,
     is_hunting,
     races,
@@ -25,7 +24,7 @@ from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_te
 __all__ = [
     "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MEASURES", "RULED_BY", "RUNNING_SHARE",
     "TERMS", "HuntingChance", "Measures", "SMOOTHED_s", "START_TOLERANCE_rpm", "answer_terms",
-    "below_target_rpm", "chance_over", "hunting_chance", "hunts", "is_hunting", "measure", "measure_runs",
+    "below_target_rpm", "chance_over", "hunts", "is_hunting", "measure", "measure_runs",
     "races", "regular_swing", "resample_hold", "rest_terms", "run_answer", "run_note", "score_terms",
     "stalled_at", "whole_samples",
 ]  # fmt: skip

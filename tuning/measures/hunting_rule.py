@@ -79,10 +79,8 @@ def hunts(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> NDArray[np.b
 
     Parameters
     ----------
-    of : callable
-        Gives a measure of the runs by its name in ``RULED_BY``, all of one shape.
-    floor_rpm : array_like or None
-        Swing with the valve held, of a shape that goes with theirs; None: not known [rpm].
+    of, floor_rpm : callable, array_like or None
+        Gives a measure by its name in ``RULED_BY``; swing with the valve held, None: not known [rpm].
 
     Returns
     -------
@@ -103,10 +101,9 @@ def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
 
     Parameters
     ----------
-    measures : Measures
-        Of a run with a hunting window, best of 30 s or more.
-    floor_rpm : float, optional
-        ``hunting_rpm`` of this engine with the valve held; None, 0 or nan: not known [rpm].
+    measures, floor_rpm : Measures, float
+        Of a hunting window, best of 30 s or more; ``hunting_rpm`` of this engine with the valve held, None, 0
+        or nan: not known [rpm].
 
     Returns
     -------
@@ -142,8 +139,7 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
     Returns
     -------
     str
-        ``HUNTS``, ``DOES_NOT_HUNT``, or ``CANNOT_TELL`` where the stretch is too short: nothing was measured,
-        or the valve swung speed but did not go to, fro and to again.
+        ``CANNOT_TELL`` where nothing was measured, or the valve swung speed but went over once or twice.
     """
     floor = known_floor(floor_rpm)
 
@@ -195,37 +191,29 @@ class HuntingChance:
     answer : str
         ``HUNTS``: more often than not, surely; ``MAY_HUNT``; ``DOES_NOT_HUNT``: no run did and there were
         enough; else ``CANNOT_TELL``.
-    hunting, runs : int
-        Runs that hunt, of how many.
-    share, low_share, high_share : float
-        The chance, and its 90 % interval; nan without runs [-].
+    hunting, runs, share : int, int, float
+        Runs that hunt, of how many; the chance, nan without runs [-].
     """
 
     answer: str
     hunting: int
     runs: int
     share: float
-    low_share: float
+    low_share: float  # ends of its 90 % interval
     high_share: float
 
     def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
+        """Its fields as plain values, None where there is no number, and ``text``, the answer told.
 
         Returns
         -------
         dict
-            Fields by name, None where there is no number, and ``text``, the answer told.
         """
-        return {name: plain(value) for name, value in vars(self).items()} | {"text": plain(self.note())}
+        return {name: plain(value) for name, value in vars(self).items()} | {"text": plain(self.note)}
 
+    @property
     def note(self) -> Note:
-        """Tell it.
-
-        Returns
-        -------
-        Note
-            Of code ``measures.`` and the answer.
-        """
+        """It told, of code ``measures.`` and the answer."""
         if self.answer == CANNOT_TELL:
             return Note("measures.cannot_tell", hunting=self.hunting, runs=self.runs)
         high_percent = 100.0 * self.high_share
@@ -238,20 +226,8 @@ class HuntingChance:
         return Note("measures.hunts", **told) if self.answer == HUNTS else Note("measures.may_hunt", **told)
 
 
-def hunting_chance(hunting: int, runs: int) -> HuntingChance:
-    """Say of a car whether it hunts, from how many of its runs do.
-
-    0 of 24 still allows a chance of 12 %. Source: ``chance_interval``.
-
-    Parameters
-    ----------
-    hunting, runs : int
-        Runs that hunt, of how many; 0 or more.
-
-    Returns
-    -------
-    HuntingChance
-    """
+def chance_of(hunting: int, runs: int) -> HuntingChance:
+    """Say of a car whether it hunts, from how many of its runs do: 0 of 24 still allows a chance of 12 %."""
     if runs <= 0:
         return HuntingChance(CANNOT_TELL, 0, 0, math.nan, math.nan, math.nan)
     low, high = chance_interval(hunting, runs)
@@ -265,7 +241,7 @@ def hunting_chance(hunting: int, runs: int) -> HuntingChance:
 
 
 def chance_over(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> HuntingChance:
-    """Say of a car whether it hunts, from the measures of its runs.
+    """Say of a car whether it hunts, from those of its runs that could be measured.
 
     Parameters
     ----------
@@ -275,10 +251,9 @@ def chance_over(of: Callable[[str], Any], floor_rpm: ArrayLike | None) -> Huntin
     Returns
     -------
     HuntingChance
-        Over the runs that could be measured: of one that stalls early it cannot be said.
     """
     measured = np.isfinite(np.asarray(of("hunting_rpm")))
-    return hunting_chance(int(np.count_nonzero(hunts(of, floor_rpm))), int(np.count_nonzero(measured)))
+    return chance_of(int(np.count_nonzero(hunts(of, floor_rpm))), int(np.count_nonzero(measured)))
 
 
 def chance_interval(hits: int, runs: int) -> tuple[float, float]:
@@ -301,11 +276,10 @@ def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]
     Parameters
     ----------
     mean_error_rpm, target_rpm : array_like
-        Mean of target less speed, and the target, of shapes that go together [rpm].
+        Mean of target less speed, nan of a run that does not race, and the target [rpm].
 
     Returns
     -------
     numpy.ndarray of bool
-        False also where the mean is nan.
     """
     return np.asarray(np.asarray(mean_error_rpm) < -RACING_SHARE * np.asarray(target_rpm))

@@ -67,15 +67,12 @@ def windows_table(windows: Windows) -> Floats:
 
 
 def resample_hold(time_s: ArrayLike, values: ArrayLike, dt_s: float = SAMPLE_s) -> Samples:
-    """Put a recorded signal on an even grid, holding each value until the next.
+    """Put a recorded signal on an even grid, holding each finite value until the next.
 
     Parameters
     ----------
-    time_s, values : array_like
-        Times, rising, of equal ones the last counts [s], and the signal; where that is not finite the value
-        before is held.
-    dt_s : float
-        Spacing of the grid [s].
+    time_s, values, dt_s : array_like, array_like, float
+        Times, rising, of equal ones the last counts; the signal; spacing of the grid [s].
 
     Returns
     -------
@@ -154,7 +151,7 @@ def stalled_at(stalled_s: float, begin_s: float) -> int:
     Returns
     -------
     int
-        Its number; -1 without a stall.
+        -1 without a stall.
     """
     if math.isnan(stalled_s):
         return -1
@@ -197,9 +194,8 @@ def measure(
         Kind, beginning and end of each window, in the trace's own time; else the trace's own ``windows``, and
         failing that one hunting window over all of it.
     target, floor_rpm : float, optional
-        Idle target (else the trace's own: its mean over each window, and in a start that of each moment;
-        without any, measures that need a target are nan), and ``hunting_rpm`` with the valve held, than which
-        the target band is no narrower to either side [rpm].
+        Target, else the trace's own: its mean over each window, in a start that of each moment (without,
+        measures that need it are nan); ``hunting_rpm`` with the valve held: no narrower is the band [rpm].
 
     Returns
     -------
@@ -241,14 +237,12 @@ def measure_runs(
 
     Parameters
     ----------
-    rpm, steps : ndarray of float32, shape (runs, n)
-        Measured rpm and commanded steps at the end of each slot [rpm, steps].
-    windows : iterable
-        As for ``measure``, from the beginning of the run.
-    target_rpm, floor_rpm : array_like, shape () or (runs,)
-        Target, and ``hunting_rpm`` with the valve held, 0 where not known [rpm].
-    stalled_at : array_like of int, shape () or (runs,)
-        First sample at which the engine no longer runs, -1 if it never stalls.
+    rpm, steps, windows : ndarray of float32, ndarray of float32, iterable
+        Shape (runs, n): measured rpm and commanded steps at the end of each slot; as for ``measure``, from
+        the beginning of the run [rpm, steps].
+    target_rpm, floor_rpm, stalled_at : array_like, shape () or (runs,)
+        Target; ``hunting_rpm`` with the valve held, 0 where not known; first sample at which the engine no
+        longer runs, -1 if it never stalls [rpm].
     dt_s : float
         Spacing of the samples, above 0 to 0.1 [s].
 

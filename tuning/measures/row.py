@@ -41,10 +41,8 @@ class Measures:
 
     Attributes
     ----------
-    regularity, half_swings : float
-        Of the swing, above 1 where it is regular; times the valve went over to the other side of its range.
-    stalled : float
-        1 if it stalled.
+    regularity, half_swings, stalled : float
+        As their meanings tell.
     """
 
     hunting_rpm: float = _row("rpm", "mean swing, peak to peak, between 0.05 and 2 Hz")

@@ -138,19 +138,18 @@ def lowest_into(rpm: Rows, first: int, past: int, width: int, out: Floats) -> No
 
 
 def rest_terms(rpm: Rows, steps: Rows, window_s: tuple[float, float], target_rpm: Floats) -> Floats:
-    """Measure runs at rest.
+    """Measure runs at rest: swing [rpm], target less mean speed [rpm], moves a minute.
 
     Parameters
     ----------
-    rpm, steps, target_rpm : numpy.ndarray
-        Shape (runs, samples): speed, 0 after a stall, and commanded position; (runs,) [rpm, steps, rpm].
-    window_s : tuple of float
-        From when to when; the samples after the first time up to the second [s].
+    rpm, steps, window_s, target_rpm : numpy.ndarray, numpy.ndarray, tuple of float, numpy.ndarray
+        Shape (runs, samples): speed, 0 after a stall, and commanded position; from when to when; (runs,)
+        [rpm, steps, s, rpm].
 
     Returns
     -------
     numpy.ndarray
-        Shape (runs, 3): swing [rpm], target less mean speed [rpm], moves a minute.
+        Shape (runs, 3).
     """
     first, past = (whole_samples(at_s, SAMPLE_s) for at_s in window_s)
     out = np.zeros((len(rpm), 3))
@@ -163,7 +162,7 @@ def answer_terms(
     rpm: Rows, begins_s: Sequence[float], span_s: float, target_rpm: Floats,
     tolerance_rpm: Floats,
 ) -> Floats:  # fmt: skip
-    """Measure how runs answer loads.
+    """Measure how runs answer loads: excursion [rpm] and settling, ``span_s`` if it did not come back [s].
 
     Parameters
     ----------
@@ -175,7 +174,7 @@ def answer_terms(
     Returns
     -------
     numpy.ndarray
-        Shape (runs, 2, loads): excursion [rpm], settling [s]; all of ``span_s`` where it did not come back.
+        Shape (runs, 2, loads).
     """
     begins = np.array([whole_samples(at_s, SAMPLE_s) for at_s in begins_s])
     out = np.zeros((len(rpm), 2, begins.size))
@@ -187,19 +186,17 @@ def answer_terms(
 
 
 def below_target_rpm(rpm: Rows, window_s: tuple[float, float], target_rpm: Floats) -> Floats:
-    """Measure how far runs fall below target after the throttle has closed.
+    """Measure how far runs fall below target after the throttle has closed, below 0 where they stay above.
 
     Parameters
     ----------
-    rpm, target_rpm : numpy.ndarray
-        Shapes (runs, samples) and (runs,) [rpm].
-    window_s : tuple of float
-        From the moment the throttle begins to close [s].
+    rpm, window_s, target_rpm : numpy.ndarray, tuple of float, numpy.ndarray
+        Shape (runs, samples); from the moment the throttle begins to close; shape (runs,) [rpm, s, rpm].
 
     Returns
     -------
     numpy.ndarray
-        Shape (runs,), below 0 where the speed stays above [rpm].
+        Shape (runs,) [rpm].
     """
     first, past = (whole_samples(at_s, SAMPLE_s) for at_s in window_s)
     lowest = np.zeros(len(rpm))
@@ -211,19 +208,18 @@ def score_terms(
     high: Floats, low: Floats, held_swing_rpm: Floats, answers: Floats, below_rpm: Floats,
     stalls: Floats,
 ) -> Floats:  # fmt: skip
-    """Put the terms of the score together, each in its own unit, not weighed.
+    """Put the terms of the score together, each in its own unit, not weighed, in the order of ``TERMS``.
 
     Parameters
     ----------
-    high, low, answers : numpy.ndarray
-        ``rest_terms`` with the base curve too high, and too low, and ``answer_terms``.
-    held_swing_rpm, below_rpm, stalls : numpy.ndarray
-        Swing with the valve held, of the same engine and seed, ``below_target_rpm`` [rpm]; runs that stalled.
+    high, low, answers, held_swing_rpm, below_rpm, stalls : numpy.ndarray
+        ``rest_terms`` with the base curve too high, and too low; ``answer_terms``; swing with the valve held,
+        of the same engine and seed; ``below_target_rpm``; runs that stalled [rpm].
 
     Returns
     -------
     numpy.ndarray
-        Shape (..., 7), in the order of ``TERMS``.
+        Shape (..., 7).
     """
     rest = np.stack([high, low])
     hunting = np.maximum(rest[..., 0] - held_swing_rpm, 0.0).mean(axis=0)

@@ -144,22 +144,18 @@ def _min_move(entered: float, per_unit: float) -> int:
 def to_entry(car: Car, feedback: Feedback | None = None) -> tuple[Entry, ...]:
     """Turn settings into what is entered into the car's controller.
 
+    Rounded to the nearest number the entry can hold, halves up. An integral counted per update is converted
+    with the update period as entered.
+
     Parameters
     ----------
-    car : Car
-        Its ``entry_form`` and valve travel are used.
-    feedback : Feedback, optional
-        Settings; those of the car when left out.
+    car, feedback : Car, Feedback
+        Those of the car when left out.
 
     Returns
     -------
     tuple of Entry
         One a number, in the order of ``ENTRY_KEYS``; trim limits low then high.
-
-    Notes
-    -----
-    Rounded to the nearest number the entry can hold, halves up.  An integral counted per update is
-    converted with the update period as entered.
     """
     given = feedback or car.feedback
     period = _entry(car, "update_period_ms", "", given.update_period_ms, 0.0)

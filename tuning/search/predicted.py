@@ -22,13 +22,8 @@ class Prediction(Told):
 
     Attributes
     ----------
-    hunting : HuntingChance
-        What may be said of that, by the same runs.
-    mean_error_rpm, excursion_rpm, undershoot_rpm, lowest_rpm : float
-        Size of the mean error at idle; larger of dip and flare after a load, mean; undershoot
-        after a blip, mean; lowest speed in any run [rpm].
-    ranges : dict
-        Names of the above to their 10 % and 90 % points over runs.
+    hunting, ranges : HuntingChance, dict
+        What may be said by the same runs; 10 % and 90 % points over runs, by the names of the others.
     """
 
     hunting_rpm: float
@@ -42,10 +37,10 @@ class Prediction(Told):
     hunting: HuntingChance
     floor_rpm: float
     above_floor_share: float  # how far hunting exceeds that floor, as a share of it; 0 where it does not
-    mean_error_rpm: float
-    excursion_rpm: float
-    undershoot_rpm: float
-    lowest_rpm: float
+    mean_error_rpm: float  # mean size at idle
+    excursion_rpm: float  # larger of dip and flare after a load, mean
+    undershoot_rpm: float  # after a blip, mean
+    lowest_rpm: float  # in any run
     ranges: Mapping[str, tuple[float, float]]
 
 
@@ -75,9 +70,7 @@ def predict(runs: Runs, candidate: int) -> Prediction:
 
     Parameters
     ----------
-    runs : Runs
-    candidate : int
-        Which candidate [-].
+    runs, candidate : Runs, int
 
     Returns
     -------

@@ -12,7 +12,7 @@ from typing import Any
 
 from controllers import Feedback
 from tuning.search.judge import Budget, Judge
-from tuning.search.next_places import CLOSE, WIDE, expected_ranking, next_settings
+from tuning.search.next_places import CLOSE, WIDE, next_settings
 from tuning.search.objective import Score, Weights, searched_value, total_of
 from tuning.search.space import Space
 from tuning.studies import Outcome, Progress, Study, run_search
@@ -59,11 +59,6 @@ def outcome(score: Score) -> Outcome:
     return Outcome(score.value, notes)
 
 
-def value_under(notes: Mapping[str, Any], weights: Weights) -> float:
-    """What a trial's value would have been under other weights [rpm]."""
-    return searched_value(total_of(notes["by_car"], weights), float(notes["failing_share"]))
-
-
 @dataclass
 class Search:
     """One search over a study."""
@@ -79,7 +74,7 @@ class Search:
         """Search until the budget is spent or nothing is gained any more."""
         points = {name: self.space.params_of(one) for name, one in start.items()}
         self._stage(self.budget.widely, points | self._even(start))
-        begun = done = len(self.study.finished())
+        begun = done = len(self.study.finished)
         while done < self.budget.trials:
             wanted = min(self.budget.batch, self.budget.trials - done)
             fair = self.budget.trials // FAIR
@@ -93,9 +88,9 @@ class Search:
             names = (f"promising {done + place}" for place in range(len(some)))
             params = (self.space.params_of(one) for one in some)
             self._stage(done + len(some), dict(zip(names, params, strict=True)))
-            if len(self.study.finished()) == done:
+            if len(self.study.finished) == done:
                 return
-            done = len(self.study.finished())
+            done = len(self.study.finished)
 
     def _even(self, start: Mapping[str, Feedback]) -> dict[str, dict[str, Any]]:
         """Points of which only the law is given, so that each law has its share of the first."""
@@ -109,22 +104,19 @@ class Search:
 
     def values(self) -> list[float]:
         """Values of all finished trials in order."""
-        return [t.value for t in self.study.finished() if t.value is not None]
+        return [t.value for t in self.study.finished if t.value is not None]
 
     def ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
         """Distinct candidates of the study, best first, by its own weights or others."""
         found: dict[Feedback, float] = {}
-        for trial in self.study.finished():
+        for trial in self.study.finished:
             if trial.value is not None:
                 value = trial.value
                 if weights is not None and weights != self.judge.weights:
-                    value = value_under(trial.user_attrs["notes"], weights)
+                    notes = trial.user_attrs["notes"]
+                    value = searched_value(total_of(notes["by_car"], weights), float(notes["failing_share"]))
                 found.setdefault(self.space.settings(trial.params), value)
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
-
-    def expected_ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
-        """The same with the luck of scatter taken out."""
-        return expected_ranking(self.ranking(weights), self.space)
 
     def _stage(self, until: int, points: Mapping[str, Mapping[str, Any]]) -> None:
         """Evaluate points, then proposals, until the study holds so many trials."""

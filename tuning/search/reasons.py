@@ -36,12 +36,10 @@ class Instead(Told):
 
     Attributes
     ----------
-    value : float
-        The value instead.
+    value, before, after : float
+        The value instead; that term with the value chosen, and instead, in its own unit.
     term : str
         Which term speaks most against it, or for it where nothing does.
-    before, after : float
-        That term with the value chosen, and instead, in its own unit.
     """
 
     value: float
@@ -58,9 +56,8 @@ class Reason(Told):
 
     Attributes
     ----------
-    name : str
+    name, value : str, float
         What is varied.
-    value : float
     less, more : Instead or None
         What clearly less and more of it would do; None at an end of what may be tried.
     """

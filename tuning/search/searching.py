@@ -79,22 +79,14 @@ def tune(
 
     Parameters
     ----------
-    car : Car
-        The car as known; its ``[uncertainty]`` says how well.
-    law : str, optional
-        Only this law; without it the laws ``pi``, ``pid`` and ``nudge``, and the car's own.
-    budget : str
-        "quick", "normal" or "deep".
-    seed : int
-        Seed of everything random, 0 or more.
-    storage : str or Path, optional
-        Where the study is kept, see ``studies.open_study``.
-    resume : bool
-        Continue or join a study that is there.
-    preset : str
-        Weights: "balanced", "quiet", "quick" or "gentle".
-    favour : sequence of str
-        Wishes such as "quick:2": another of the candidates tried is taken.
+    car, law : Car, str
+        Its ``[uncertainty]`` says how well it is known; without a law ``pi``, ``pid``, ``nudge`` and its own.
+    budget, seed : str, int
+        "quick", "normal" or "deep"; seed of everything random, 0 or more.
+    storage, resume : str or Path, bool
+        Where the study is kept, see ``studies.open_study``; continue or join one that is there.
+    preset, favour : str, sequence of str
+        Weights: "balanced", "quiet", "quick" or "gentle"; wishes such as "quick:2" take another one tried.
     keep : sequence of str
         Settings that stay as the car has them, by their keys.
     cores : int, optional
@@ -206,7 +198,7 @@ def _verdict(
         engines=size.engines,
         seconds=0.0,
         front=_front(search, settings, chosen, wanted.choosing),
-        importance=parameter_importance(search.study.finished(), settings.law),
+        importance=parameter_importance(search.study.finished, settings.law),
         plateau=chosen.plateau,
         gap=Gap(
             total_of(search_score.by_car, wanted.choosing), scores[proposed].total,
@@ -224,7 +216,7 @@ def _verdict(
 def _front(search: Search, settings: Feedback, chosen: Choice, weights: Weights) -> Front:
     """Quiet against quick against wear, on the cars of the search."""
     points: list[Point] = []
-    done = search.study.finished()
+    done = search.study.finished
     any_met = any(is_acceptable(one.user_attrs["notes"]["failing_share"]) for one in done if one.value)
     for trial in done:
         notes = trial.user_attrs.get("notes", {})

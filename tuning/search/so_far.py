@@ -21,13 +21,11 @@ from tuning.studies import open_storage
 
 @dataclass(frozen=True)
 class SoFar:
-    """What a study holds.
+    """What a study holds; points that are acceptable first, of them the best first.
 
     Attributes
     ----------
-    trials : int
-    points : tuple of Point
-        Those that are acceptable first, of them the best first.
+    trials, points : int, tuple of Point
     """
 
     trials: int
@@ -40,17 +38,7 @@ class SoFar:
 
 
 class Watch:
-    """Reads the study that a search writes, from within the same process or another.
-
-    Parameters
-    ----------
-    car : Car
-        The car that is tuned.
-    storage : Path
-        Journal file of the search; it need not be there yet.
-    law : str, optional
-    keep : sequence of str
-    """
+    """Reads the study that a search writes to a journal file, from within the same process or another."""
 
     def __init__(self, car: Car, storage: Path, law: str | None = None, keep: Sequence[str] = ()) -> None:
         laws = (law,) if law else tuple(dict.fromkeys((*SEARCHED_LAWS, car.feedback.law)))
@@ -59,12 +47,11 @@ class Watch:
         self._study: Any = None
 
     def look(self) -> SoFar:
-        """Read what is there.
+        """Read what is there; nothing while the search has not begun.
 
         Returns
         -------
         SoFar
-            Empty while the search has not begun.
         """
         import optuna
 
@@ -99,20 +86,16 @@ class Judged:
 
 
 def judged(car: Car, settings: Feedback, *, preset: str = "balanced", seed: int = 0) -> Judged:
-    """Judge settings on cars that no search has met, as `tuning.tune` does at its end.
+    """Judge present and other settings on cars that no search has met, as many as the quick budget has.
 
     Parameters
     ----------
-    car : Car
-    settings : Feedback
-    preset : str
-    seed : int
-        Seed of cars and scatter.
+    car, settings, preset, seed : Car, Feedback, str, int
+        As for ``tune``.
 
     Returns
     -------
     Judged
-        Both, by the quick budget's number of cars.
 
     Raises
     ------

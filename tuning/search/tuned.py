@@ -60,7 +60,7 @@ def point(settings: Feedback, measured: Mapping[str, float], score_rpm: float) -
 
 
 def non_dominated(values: np.ndarray) -> np.ndarray:
-    """Rows that no other row is at least as low as everywhere and lower somewhere.
+    """Rows that no other row is at least as low as everywhere and lower somewhere (Pareto dominance).
 
     Parameters
     ----------
@@ -71,10 +71,6 @@ def non_dominated(values: np.ndarray) -> np.ndarray:
     -------
     numpy.ndarray
         Shape (points,), bool; of equal rows all or none.
-
-    Notes
-    -----
-    Source: definition of Pareto dominance.
     """
     as_good = np.all(values[None, :, :] <= values[:, None, :], axis=2)
     better = np.any(values[None, :, :] < values[:, None, :], axis=2)
@@ -115,39 +111,25 @@ class Tuning(Told):
 
     Attributes
     ----------
-    car : Car
-        The car with the settings found; nothing but ``[feedback]`` differs.
-    settings : Feedback
-        The settings proposed, as the controller's entry form holds them.
-    now, predicted : Prediction
-        What the present and the proposed settings do on the same fresh cars and seeds.
-    now_score, predicted_score : Score
-    weights : Weights
-    preset, budget : str
-        Names of the weights and of the size of the search.
-    trials : int
-    engines : int
-        Different plausible cars met.
-    seconds : float
-    front : Front
-        Quiet against quick against wear.
-    importance : dict
-        Which settings mattered, shares [-].
-    plateau : Plateau
-        Scores one entry step away.
-    gap : Gap
-        Search against verdict.
+    car, settings : Car, Feedback
+        Both as proposed, as the controller's entry form holds them; all but ``[feedback]`` is as it was.
+    now, predicted, now_score, predicted_score : Prediction, Score
+        The present and the proposed settings on the same fresh cars and seeds.
+    weights, preset, budget : Weights, str, str
+        Their names are of the weights and of the size of the search.
+    trials, engines, seconds : int, int, float
+        Different plausible cars met; time taken [s].
+    front, importance, plateau, gap : Front, dict, Plateau, Gap
+        Quiet against quick against wear; which settings mattered, shares; scores one entry step away; search
+        against verdict [-].
     improvement_chance : float
         With 95 % confidence one more trial would improve the score by more than 1 % with less
         than this chance [-].
-    compared : tuple of Compared
-        Open loop, present, the rule's, the plain and the found settings on the same fresh cars.
-    proposed : str
-        Which of them is proposed: the found ones only where they beat all the others.
-    reasons : tuple of Reason
-        Why each number has its value, of the settings found.
-    notes : tuple of Note
-        What is said about the base curve, and where settings are not acceptable.
+    compared, proposed : tuple of Compared, str
+        Open loop, present, the rule's, the plain and the found settings on the same fresh cars; which of them
+        is proposed: the found ones only where they beat all the others.
+    reasons, notes : tuple of Reason, tuple of Note
+        Why each number found has its value; what is said of the base curve, and of what is not acceptable.
     samples : tuple of Samples
         The car as its file says at loads and a blip: present settings, then those proposed.
     """

@@ -40,15 +40,9 @@ HOLDING = {
 
 @dataclass(frozen=True)
 class Need:
-    """What held the target while the engine warmed up.
+    """What held the target while the engine warmed up."""
 
-    Attributes
-    ----------
-    base_steps : numpy.ndarray
-        At each of ``PLACES_degC``, never rising; nan where no run stayed long enough [steps].
-    """
-
-    base_steps: NDArray[np.float64]
+    base_steps: NDArray[np.float64]  # at each of ``PLACES_degC``, never rising; nan: too short
     after_steps: NDArray[np.float64]  # fading air of a start at each of ``STARTS_degC``, never rising
     fade_s: float  # over which it fades, linearly, from the moment the engine runs; 0: none is used
 
@@ -72,43 +66,34 @@ class Held:
 def needs(car: Car, fades_s: Sequence[float], seed: int) -> list[Need]:
     """Find base curve and fading air that hold the target together, for each fade.
 
+    Source: least squares of what feedback holds, with increments that are not negative (Lawson & Hanson 1974,
+    by ``scipy.optimize.nnls``); definition our own.
+
     Parameters
     ----------
-    car : Car
-        The car; feedback and after-start air are not its own here.
-    fades_s : sequence of float
-        Time over which air added at the start is to fade; 0: a base curve alone [s].
-    seed : int
+    car, fades_s, seed : Car, sequence of float, int
+        Feedback and after-start air are not its own here; time over which air added at the start is to fade,
+        0: a base curve alone [s].
 
     Returns
     -------
     list of Need
-        One a fade.
-
-    Notes
-    -----
-    Source: least squares of what feedback holds, with increments that are not negative (Lawson &
-    Hanson 1974, by ``scipy.optimize.nnls``); definition our own.
     """
     held = held_in_starts(car, STARTS_degC, seed)
     return [_fitted(held, fade_s) for fade_s in fades_s]
 
 
 def held_in_starts(car: Car, starts_degC: Sequence[float], seed: int) -> Held:
-    """Start the engine, and read what a slow and fine feedback holds while it warms up.
+    """Start the engine, and read what a slow and fine feedback holds from some seconds after that on.
 
     Parameters
     ----------
-    car : Car
-        The car; feedback and after-start air are not its own here.
-    starts_degC : sequence of float
-        Engine and air at the starts [degC].
-    seed : int
+    car, starts_degC, seed : Car, sequence of float, int
+        Feedback and after-start air are not its own here; engine and air at the starts [degC].
 
     Returns
     -------
     Held
-        From some seconds after each start on.
     """
     from sim import simulate
 

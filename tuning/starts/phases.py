@@ -23,10 +23,8 @@ class Phase(Told):
 
     Attributes
     ----------
-    name : str
-        Such as "homing" or "cranking".
-    text : Note
-        What happened, with numbers.
+    name, text : str, Note
+        Such as "homing" or "cranking"; what happened, with numbers.
     """
 
     name: str

@@ -70,19 +70,16 @@ def homing_rows(trace: Trace, crank_s: float) -> Any:
 
 
 def lost_in(trace: Trace, rows: Any) -> Lost | None:
-    """Find where the valve was not where it was counted.
+    """Find where the valve was not where it was counted: from the first such row to the last.
 
     Parameters
     ----------
-    trace : Trace
-        The run.
-    rows : ndarray
-        Shape (rows,): which rows are looked at [bool].
+    trace, rows : Trace, ndarray
+        Shape (rows,): which are looked at [bool].
 
     Returns
     -------
     Lost or None
-        From the first such row to the last; None without any.
     """
     off = np.where(rows, trace["shaft_steps"] - trace["believed_steps"], 0.0)
     apart = np.flatnonzero(np.abs(off) > APART_steps)

@@ -37,16 +37,11 @@ class StartStory(Told):
 
     Attributes
     ----------
-    car, scenario : str
-    phases : tuple of Phase
-    base_errors : tuple of BaseError
-        Mean trim over stretches of temperature.
-    out_of_reach : OutOfReach or None
-        Where feedback did not act though the engine ran far off its target.
-    offset : HiddenOffset or None
-        What a homing that missed the seat does afterwards; None where it found the seat.
-    lost : Lost or None
-        Where the running engine's valve was not where it was counted.
+    car, scenario, phases : str, str, tuple of Phase
+    base_errors, out_of_reach : tuple of BaseError, OutOfReach or None
+        Mean trim over stretches of temperature; where feedback did not act far off the target.
+    offset, lost : HiddenOffset or None, Lost or None
+        What a homing that missed the seat does afterwards; where the valve was not where it was counted.
     """
 
     car: str
@@ -74,13 +69,9 @@ class StartStory(Told):
     until_s: float = math.inf  # when this start was over: key off, homed anew, or the end of the run
     lost: Lost | None = None
 
+    @property
     def finding(self) -> Note:
-        """Tell the start in one sentence.
-
-        Returns
-        -------
-        Note
-        """
+        """The start in one sentence."""
         where = {"car": self.car, "scenario": self.scenario}
         if math.isnan(self.first_firing_s):
             return Note("starts.no_firing", **where)
@@ -98,15 +89,11 @@ class StartStory(Told):
                     lowest_rpm=self.lowest_rpm, within_rpm=START_TOLERANCE_rpm,
                     stable_s=self.stable_s, stays=self.stable_s <= WATCHED_s - 1.5)  # fmt: skip
 
+    @property
     def wrong(self) -> list[Note]:
-        """Tell where the base curve is wrong.
+        """Where the base curve is wrong, a note a stretch of temperature, and where feedback did not act.
 
-        Returns
-        -------
-        list of Note
-            One where feedback did not act, and one a stretch of temperature; empty where it
-            had little to do.  What it did while the valve was not where it is counted does not
-            count: trim then tells of that.
+        What it did while the valve was not where it is counted does not count: trim then tells of that.
         """
         told = [e.told() for e in self.base_errors if abs(e.trim_steps) >= WRONG_steps]
         return told if self.out_of_reach is None else [self.out_of_reach.told(), *told]
@@ -117,52 +104,38 @@ class StartStory(Told):
         Returns
         -------
         list of Note
-            Finding, numbers on the way, phases, what a hidden offset does, and where the base
-            curve is wrong.
         """
         phases = [Note("starts.phase", from_s=p.from_s, name=p.name, text=p.text) for p in self.phases]
-        return [self.finding(), self.numbers(), *phases, *self.position(), *self.wrong()]
+        return [self.finding, self.numbers, *phases, *self.position, *self.wrong]
 
+    @property
     def numbers(self) -> Note:
-        """Tell what was measured on the way, as far as it happened.
-
-        Returns
-        -------
-        Note
-            One sentence.
-        """
+        """What was measured on the way, as far as it happened."""
         return Note(
             "starts.numbers", cranking_rpm=self.cranking_rpm, lowest_V=self.lowest_V,
             first_firing_s=self.first_firing_s, feedback_s=self.feedback_s,
             trim_low=self.trim_low_steps, trim_high_steps=self.trim_high_steps,
         )  # fmt: skip
 
+    @property
     def position(self) -> list[Note]:
-        """Tell of a valve that is not where it is counted to be.
-
-        Returns
-        -------
-        list of Note
-            One, or none where it is.
-        """
+        """Tell of a valve that is not where it is counted to be, if it is not."""
         if self.offset is not None:
             return [self.offset.told()]
         return [] if self.lost is None else [self.lost.told(self.until_s)]
 
 
 def start_story(trace: Trace, car: Car) -> StartStory:
-    """Tell one start.
+    """Tell the first start of a run.
 
     Parameters
     ----------
-    trace : Trace
+    trace, car : Trace, Car
         A run that begins with the key turned on, or one with a restart in it.
-    car : Car
 
     Returns
     -------
     StartStory
-        Measures and phases of the first start in the run.
 
     Raises
     ------

@@ -31,9 +31,6 @@ class StartResult(Told):
     ----------
     runs : bool
         Whether each start led to an engine that goes on running.
-    lowest_rpm : float
-        Lowest once the target was reached, less what the target has moved since; 0 if one did
-        not run [rpm].
     """
 
     coolant_degC: float
@@ -41,7 +38,7 @@ class StartResult(Told):
     runs: bool
     run_s: float  # from the key to running by itself, the longest; nan if none ran
     flare_rpm: float
-    lowest_rpm: float
+    lowest_rpm: float  # once at the target, less what that has moved since; 0 if one did not run
     stable_s: float  # from the key until speed stays within 100 rpm of the target of the moment, the longest
     late_rpm: float  # farthest from that target, smoothed over half a second, once it should be stable
 
@@ -51,12 +48,11 @@ class StartResult(Told):
         return max(0.0, self.target_rpm - self.lowest_rpm)
 
     def told(self) -> Note:
-        """Tell the result in a few words.
+        """Tell when it runs, its flare, lowest speed and when it is stable.
 
         Returns
         -------
         Note
-            When it runs, its flare, lowest speed and when it is stable.
         """
         if not self.runs:
             return Note("starts.result.stalls")
@@ -92,18 +88,14 @@ def start_results(
     stable_s: float = STABLE_s,
     moves: Sequence[NDArray[np.float32]] | None = None,
 ) -> list[tuple[StartResult, ...]]:
-    """Start each car at each temperature several times, on its curves alone.
+    """Start each car at each temperature several times, on its curves alone: feedback is switched off.
 
     Parameters
     ----------
-    cars : sequence of Car
-        The cars, one car with several curves.  Their feedback is switched off.
-    coolant_degC : sequence of float
-        Temperatures [degC].
-    seeds : sequence of int
-        One start each.
-    stable_s : float
-        From the key, when speed should be stable [s].
+    cars, coolant_degC : sequence of Car, sequence of float
+        One car with several curves; engine and air at the starts [degC].
+    seeds, stable_s : sequence of int, float
+        One start each; from the key, when speed should be stable [s].
     moves : sequence of ndarray, optional
         From ``target_moves``, for the same temperatures; of the first car when left out.
 
@@ -153,21 +145,19 @@ def _strays(error_rpm: NDArray[np.float32], stable_s: float) -> NDArray[np.float
 
 
 def target_moves(car: Car, coolant_degC: Sequence[float]) -> list[NDArray[np.float32]]:
-    """How far the target moves while the engine warms up, from one narrated start each.
+    """How far the target moves while the engine warms up: target less that at the key [rpm].
 
-    It hardly depends on the curves as long as the engine runs, so one answer serves many.
+    One narrated start each; it hardly depends on the curves as long as the engine runs: one serves many.
 
     Parameters
     ----------
-    car : Car
-        A car that starts on its curves.
-    coolant_degC : sequence of float
-        Temperatures [degC].
+    car, coolant_degC : Car, sequence of float
+        A car that starts on its curves [degC].
 
     Returns
     -------
     list of ndarray
-        One a temperature, a sample each ``SAMPLE_s``: target less that at the key [rpm].
+        One a temperature, a sample each ``SAMPLE_s``.
     """
     from sim import simulate
 

@@ -37,8 +37,7 @@ class Progress:
     Attributes
     ----------
     finished, wanted, here : int
-        Evaluated trials in the study, those of other workers included; how many are wanted; how many of them
-        this call of `run_search` evaluated.
+        Evaluated trials in the study, how many are wanted, and how many this call of `run_search` evaluated.
     """
 
     finished: int
@@ -59,10 +58,8 @@ def open_study(
 
     Parameters
     ----------
-    storage : str, Path or None
-        As for ``open_storage``.
-    name, seed : str, int
-        Name of the study within the storage, not empty; seed of the proposals, 0 or more.
+    storage, name, seed : str or Path or None, str, int
+        As for ``open_storage``; name of the study within it, not empty; seed of the proposals, 0 or more.
     resume : bool
         Continue or join the study if it is there already. Without, such a study is an error.
     inputs : mapping, optional
@@ -167,16 +164,12 @@ def run_search(
 
     Parameters
     ----------
-    study : Study
-    ask_space, evaluate_batch : callable
-        From an optuna trial, asked for each parameter, to the candidate; from candidates to as many outcomes,
-        in the same order.
+    study, ask_space, evaluate_batch : Study, callable, callable
+        From an optuna trial to the candidate; from candidates to as many outcomes, in the same order.
     n_trials, batch : int
         How many finished trials the study shall hold, and how many are evaluated in one call.
-    start_points : mapping, optional
-        Name to parameters of what is evaluated first; the name is user attribute ``start``.
-    on_progress : callable, optional
-        Told between batches how far it has come.
+    start_points, on_progress : mapping, callable
+        Name (user attribute ``start``) to parameters of what is evaluated first; told how far it has come.
 
     Returns
     -------

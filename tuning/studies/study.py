@@ -21,9 +21,7 @@ class Study:
 
     Attributes
     ----------
-    optuna_study : optuna.Study
-        The study itself, for whatever optuna can tell of it (best trials, importances).
-    place, study_id : Place, int
+    optuna_study, place, study_id : optuna.Study, Place, int
     seed, sampler : int, str
         Seed of every proposal; ``random``, else a Parzen estimator.
     """
@@ -61,14 +59,9 @@ class Study:
         """Name of the study within its storage."""
         return self.optuna_study.study_name
 
+    @property
     def finished(self) -> list[FrozenTrial]:
-        """Give the evaluated trials, those found to have no value included.
-
-        Returns
-        -------
-        list of FrozenTrial
-            By number.
-        """
+        """The evaluated trials by number, those found to have no value included."""
         trials = self.storage.get_all_trials(self.study_id, deepcopy=False)
         return [trial for trial in trials if counts_as_finished(trial)]
 

@@ -65,7 +65,7 @@ def simulate(
     if story is not None:  # it says where the base curve is wrong
         screen.caution()
     _tell_basis(screen, read_car, read_scenario)
-    finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding())
+    finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding)
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not screen.as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")

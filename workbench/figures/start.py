@@ -126,7 +126,7 @@ def logged_base_figure(proposal: tuning.LoggedBase) -> Figure:
 
 
 def _two_lines(story: tuning.StartStory) -> str:
-    wrong = story.wrong()
+    wrong = story.wrong
     seen = story.base_errors
     told = ""
     if seen:
@@ -137,10 +137,10 @@ def _two_lines(story: tuning.StartStory) -> str:
     elif not seen:
         told = "Feedback did not act for long enough to tell how good the base curve is"
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
-    if position := story.position():
+    if position := story.position:
         told, more = in_words(position[0]).rpartition(". ")[0], ""
         told = told[0].upper() + told[1:]
-    return f"{textwrap.fill(in_words(story.finding()), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
+    return f"{textwrap.fill(in_words(story.finding), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 
 
 def _draw_speed(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:

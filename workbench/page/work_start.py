@@ -49,8 +49,8 @@ def start_work(tell: Tell, *, car: sim.Car, coolant_degC: float, seed: int) -> d
         for name in ("target_rpm", "valve_steps", "base_steps")
     }
     return {
-        "finding": in_words(story.finding()) + later_words(story, trace, without), "lines": told,
-        "wrong": [one.to_dict() for one in (*story.position(), *story.wrong())],
+        "finding": in_words(story.finding) + later_words(story, trace, without), "lines": told,
+        "wrong": [one.to_dict() for one in (*story.position, *story.wrong)],
         "length_s": trace.duration_s, "coolant_degC": coolant_degC, "engine": engine_words(car),
         "phases": [[p.name, p.from_s, p.to_s, p.text.to_dict()] for p in story.phases],
     }  # fmt: skip
