@@ -145,7 +145,7 @@ def test_speed_that_swings_with_the_valve_still_is_not_laid_at_its_door() -> Non
 def test_a_car_is_told_by_the_interval_of_its_chance(hunting: int, runs: int, answer: str) -> None:
     found = chance_of(hunting, runs)
     assert found.answer == answer
-    told = in_words(found.note)
+    told = in_words(found.text)
     assert told.startswith(answer)
     if answer == DOES_NOT_HUNT:
         assert "up to 12 %" in told

@@ -99,7 +99,7 @@ def test_stress_does_not_fail_an_idle_that_explain_finds_calm(name: str) -> None
     warm = next(case for case in stress(car, suite="loads").cases if case.key == "warm_idle")
     swing = next(one for one in warm.checks if one.measure == "hunting_rpm")
     assert warm.hunting is not None
-    assert f"it {in_words(warm.hunting.note)}" in in_words(warm.line)
+    assert f"it {in_words(warm.hunting.text)}" in in_words(warm.line)
     if calm:
         assert swing.verdict != "fail"
         assert warm.hunting.answer != "hunts"

@@ -61,7 +61,7 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
     assert chance.hunting == round(chance.runs * sheet.expected.prediction.hunting_share)
     words = {"hunts": "These settings hunt.", "may hunt": "These settings may hunt."}
     assert sheet.cautions[0][0] == words[chance.answer]
-    assert in_words(chance.note) in sheet.cautions[0][1]
+    assert in_words(chance.text) in sheet.cautions[0][1]
     assert "Hunting is part of that" in sheet.watch[0]
     finer = with_values(car, {"feedback": {"min_move_steps": 1, "deadband_rpm": 45.0}})
     calm = make_sheet(finer)

@@ -78,7 +78,7 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     noisy, held = held_floor([car, still], phases, coolant_degC, seed)
     chance = chance_over(noisy.of, held.mean("hunting_rpm"))
     quiet = quiet_note(ends.chance, ends.mean_swing_rpm, ends.usual_period_s)
-    told = Note("explanation.headline.chance", chance=chance.note, quiet=quiet)
+    told = Note("explanation.headline.chance", chance=chance.text, quiet=quiet)
     return StartChance(told, point, phases, is_explained(chance, ends.chance), chance.hunting > 0)
 
 

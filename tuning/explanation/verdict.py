@@ -38,7 +38,7 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
         )
     if causes and causes[0].key == "not_feedback":
         return Note("explanation.headline.not_feedback", number=causes[0].number)
-    chance, quiet = f.ablation.chance.note, quiet_note(row.chance, row.hunting_swing_rpm, row.period_s)
+    chance, quiet = f.ablation.chance.text, quiet_note(row.chance, row.hunting_swing_rpm, row.period_s)
     if not f.ablation.hunts:
         return Note("explanation.headline.chance", chance=chance, quiet=quiet)
     cause = Note("explanation.headline.no_cause")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tuning.notes import Note, plain
+from tuning.notes import Note, Told
 
 if TYPE_CHECKING:
     from tuning.measures.row import Measures
@@ -183,7 +183,7 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
 
 
 @dataclass(frozen=True)
-class HuntingChance:
+class HuntingChance(Told):
     """How often runs of one car hunt, and what may be said of the car.
 
     Attributes
@@ -195,6 +195,8 @@ class HuntingChance:
         Runs that hunt, of how many; the chance, nan without runs [-].
     """
 
+    ALSO = ("text",)
+
     answer: str
     hunting: int
     runs: int
@@ -202,17 +204,8 @@ class HuntingChance:
     low_share: float  # ends of its 90 % interval
     high_share: float
 
-    def to_dict(self) -> dict[str, Any]:
-        """Its fields as plain values, None where there is no number, and ``text``, the answer told.
-
-        Returns
-        -------
-        dict
-        """
-        return {name: plain(value) for name, value in vars(self).items()} | {"text": plain(self.note)}
-
     @property
-    def note(self) -> Note:
+    def text(self) -> Note:
         """It told, of code ``measures.`` and the answer."""
         if self.answer == CANNOT_TELL:
             return Note("measures.cannot_tell", hunting=self.hunting, runs=self.runs)

@@ -7,6 +7,8 @@ from collections import namedtuple
 from dataclasses import dataclass, field, fields
 from typing import Any, NamedTuple
 
+from tuning.notes import Told
+
 RUNNING_SHARE = 0.6
 """An engine runs at or above this share of its target: above cranking speed [-]."""
 SUSTAINED_s = 1.0
@@ -32,8 +34,8 @@ def _row(unit: str, meaning: str, needs_target: bool = False) -> float:
     return field(default=math.nan, metadata=described)
 
 
-@dataclass(frozen=True, slots=True)
-class Measures:
+@dataclass(frozen=True)
+class Measures(Told):
     """Measures of idle quality of one run; nan where a run has nothing to measure.
 
     Each is defined exactly in ``tuning.measures.windows`` (by kind of window) and, for hunting, in
@@ -77,17 +79,6 @@ class Measures:
     valve_swing_rpm: float = _row("rpm", "speed with the valve on its upper less its lower side")
     stalled: float = _row("-", "1 if the engine stalled, else 0")
     stalled_s: float = _row("s", "when it stalled")
-
-    def to_dict(self) -> dict[str, float | None]:
-        """Give the measures by name, ready for JSON.
-
-        Returns
-        -------
-        dict
-            None where there was nothing to measure.
-        """
-        values = {one.name: float(getattr(self, one.name)) for one in MEASURES}
-        return {name: None if math.isnan(value) else value for name, value in values.items()}
 
 
 MEASURES: tuple[MeasureName, ...] = tuple(MeasureName(one.name, **one.metadata) for one in fields(Measures))

@@ -10,7 +10,6 @@ import numpy as np
 from controllers import Feedback
 from tuning.notes import Note, Told
 from tuning.search.judge import Budget, Judge
-from tuning.search.next_places import expected_ranking
 from tuning.search.objective import Score, searched_value
 from tuning.search.proposals import Search
 from tuning.search.space import Space
@@ -138,7 +137,7 @@ def plateau_of(settings: Feedback, space: Space, judge: Judge) -> Plateau:
 def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]) -> Choice:
     """Choose one candidate of a search; known settings take part."""
     space = search.space
-    some = finalists(expected_ranking(search.ranking(judge.weights), space), space, size.finalists)
+    some = finalists(search.expected_ranking(judge.weights), space, size.finalists)
     some += [one for one in known if one.law in space.laws and one not in some]
     everyone = {one: near_settings(one, space) for one in some}
     judge.scores([*some, *(n for near in everyone.values() for n in near.values())])

@@ -12,7 +12,7 @@ from typing import Any
 
 from controllers import Feedback
 from tuning.search.judge import Budget, Judge
-from tuning.search.next_places import CLOSE, WIDE, next_settings
+from tuning.search.next_places import CLOSE, WIDE, expected_ranking, next_settings
 from tuning.search.objective import Score, Weights, searched_value, total_of
 from tuning.search.space import Space
 from tuning.studies import Outcome, Progress, Study, run_search
@@ -117,6 +117,10 @@ class Search:
                     value = searched_value(total_of(notes["by_car"], weights), float(notes["failing_share"]))
                 found.setdefault(self.space.settings(trial.params), value)
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
+
+    def expected_ranking(self, weights: Weights | None = None) -> list[tuple[float, Feedback]]:
+        """The same with the luck of scatter taken out."""
+        return expected_ranking(self.ranking(weights), self.space)
 
     def _stage(self, until: int, points: Mapping[str, Mapping[str, Any]]) -> None:
         """Evaluate points, then proposals, until the study holds so many trials."""

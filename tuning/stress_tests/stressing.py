@@ -73,7 +73,7 @@ class Case(Told):
             "stress.case", verdict=self.verdict, name=self.name, meaning=one.meaning,
             value=one.value, of=one.unit, limit=one.limit, at_least=one.lower_is_worse,
             failing=one.failing, cars=one.cars, car=self.worst_car,
-            hunting=() if self.hunting is None else (self.hunting.note,),
+            hunting=() if self.hunting is None else (self.hunting.text,),
         )  # fmt: skip
 
 

@@ -73,8 +73,8 @@ def stopped_words(tried: int, now: tuning.Prediction, best: tuning.Prediction) -
         return f"{told} Your settings stay. Search longer.", False
     told += (
         f" On fresh cars the best of them swings {best.hunting_rpm:.0f} rpm at warm idle (now"
-        f" {now.hunting_rpm:.0f} rpm): it {in_words(best.hunting.note)}"
-        f" (now it {in_words(now.hunting.note)})."
+        f" {now.hunting_rpm:.0f} rpm): it {in_words(best.hunting.text)}"
+        f" (now it {in_words(now.hunting.text)})."
     )
     if best.worst_dip_rpm > now.worst_dip_rpm:
         told += f" Worse: the deepest dip, {best.worst_dip_rpm:.0f} rpm (now {now.worst_dip_rpm:.0f} rpm)."

@@ -154,7 +154,7 @@ def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]
         return ()
     do = "hunt" if prediction.hunting.answer == tuning.HUNTS else "may hunt"
     text = (
-        f"In the model the warm idle {in_words(prediction.hunting.note)}. Search for better settings"
+        f"In the model the warm idle {in_words(prediction.hunting.text)}. Search for better settings"
         " before any of this is tried."
     )
     return ((f"These settings {do}.", text),)
