@@ -81,7 +81,7 @@ def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
 
 @remembered
 def find_shifts(log: Log) -> tuple[Shift, ...]:
-    """Find lasting changes of speed while the valve stands still.
+    """Find lasting changes of speed with the valve still: peaks of the difference of two means (ours).
 
     Parameters
     ----------
@@ -90,7 +90,6 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     Returns
     -------
     tuple of Shift
-        Source: comparison of two means (our limits); each peak of the difference is one shift.
     """
     idle = idle_rows(log)
     if idle.sum() < 20:
@@ -136,7 +135,7 @@ def _groups(clear: NDArray[np.bool_], change: Floats) -> list[NDArray[np.int64]]
 
 
 def unrecorded_loads(log: Log) -> list[tuple[float, float]]:
-    """Find loads that came on and went, where the log does not record load.
+    """Find when loads came on and went (or the log ended) [s], where the log does not record load.
 
     Parameters
     ----------
@@ -145,7 +144,6 @@ def unrecorded_loads(log: Log) -> list[tuple[float, float]]:
     Returns
     -------
     list of (float, float)
-        When each came on and went [s]; the end of the log where it stayed on.
     """
     if log.load_W is not None:
         return []

@@ -96,7 +96,7 @@ def _states(log: Log) -> Iterable[Segment]:
 
 @remembered
 def valve_moves(log: Log) -> Floats:
-    """Read the valve's moves; moving on in the same direction counts as one move.
+    """Read the valve's moves: time [s], steps before, after; moving on in the same direction is one move.
 
     Parameters
     ----------
@@ -104,8 +104,7 @@ def valve_moves(log: Log) -> Floats:
 
     Returns
     -------
-    ndarray
-        Shape (moves, 3): time [s], steps before, steps after [steps].
+    ndarray, shape (moves, 3)
     """
     if log.valve_steps is None:
         return np.zeros((0, 3))
@@ -122,17 +121,15 @@ def valve_moves(log: Log) -> Floats:
 
 
 def still_stretches(log: Log, shortest_s: float = SHORTEST_STEADY_s) -> list[slice]:
-    """Stretches of idling with the valve at rest and loads unchanged, settling time left out.
+    """Rows of idling with the valve at rest (or not recorded) and loads unchanged, settling time left out.
 
     Parameters
     ----------
-    log, shortest_s : Log, float
-        Where the log has no valve steps the valve is taken to stand; shorter ones are left out [s].
+    log, shortest_s : Log, float [s]
 
     Returns
     -------
     list of slice
-        Rows, in order.
     """
     idle = idle_rows(log)
     marks = np.sort(np.array([*valve_moves(log)[:, 0], *load_changes_s(log)]))
@@ -217,7 +214,7 @@ def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bo
 
 
 def rpm_per_step_in(log: Log) -> float:
-    """What a step is worth by the moves that stand alone.
+    """What a step is worth, median of the moves that stand alone; nan where fewer than two show it above 0.
 
     Parameters
     ----------
@@ -225,8 +222,7 @@ def rpm_per_step_in(log: Log) -> float:
 
     Returns
     -------
-    float
-        Median; nan where fewer than two show it, or speed does not rise [rpm per step].
+    float [rpm/step]
     """
     moves = [one.values["rpm_per_step"] for one in _steps(log)]
     worth = float(np.median(moves)) if len(moves) >= 2 else float("nan")
@@ -272,7 +268,7 @@ def _hunting(log: Log) -> Iterable[Segment]:
 
 
 def find_segments(log: Log) -> tuple[Segment, ...]:
-    """Divide a log into segments; time and rpm are enough, what else it has makes more of it.
+    """Divide a log into states of the engine and what happens while it idles, in order of time.
 
     Parameters
     ----------
@@ -281,7 +277,6 @@ def find_segments(log: Log) -> tuple[Segment, ...]:
     Returns
     -------
     tuple of Segment
-        States of the engine and what happens while it idles, in order of time.
     """
     log = mended(log)
     found = [*_states(log), *_steady(log), *_steps(log), *_loads(log), *_hunting(log)]

@@ -84,7 +84,7 @@ def spark_in(log: Log) -> SparkFound | None:
 
 
 def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound | None]:
-    """Give a car the spark that its logs show, by the log with most movement of it.
+    """Give a car the spark of its log with most movement of it; unchanged where none was recorded.
 
     Parameters
     ----------
@@ -92,8 +92,7 @@ def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound 
 
     Returns
     -------
-    car, found : Car, SparkFound or None
-        Unchanged where spark was not recorded.
+    Car, SparkFound or None
     """
     every = [one for one in (spark_in(log) for log in logs) if one is not None]
     if not every:

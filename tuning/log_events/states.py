@@ -23,10 +23,8 @@ CRANKING_SHARE = 0.55
 """Below this share of the usual idle speed an engine that stood is still being cranked [-]."""
 OPEN_percent = 4.0
 """A throttle this far above its usual shut reading is open [%]."""
-OFF_IDLE_rpm = 450.0
-"""This far above the idle speed around it the engine is not idling: a blip, or a drive [rpm]."""
-RACING_rpm = 900.0
-"""An idle may race so far above itself if it does so steadily [rpm]."""
+OFF_IDLE_rpm, RACING_rpm = 450.0, 900.0
+"""So far above the idle around it an engine is blipped or driven, or, if steady, may race [rpm]."""
 STEADY_s, STEADY_rpm = 3.0, 90.0
 """Steady: within so many rpm for so long either way [s, rpm]."""
 RISE_rpm, RISE_s = 400.0, 0.5
@@ -97,7 +95,7 @@ def with_rising_time(log: Log) -> Log:
 
 
 def mended(log: Log) -> Log:
-    """A log ready to be judged. Source: Hampel's identifier with a fixed limit (running median of five).
+    """Mend lone misreadings. Source: Hampel's identifier with a fixed limit (running median of five).
 
     Parameters
     ----------
@@ -106,7 +104,6 @@ def mended(log: Log) -> Log:
     Returns
     -------
     Log
-        The same where there is nothing to mend, else a copy.
     """
     log = with_rising_time(log)
     if log.rate_Hz < QUICK_ENOUGH_Hz or log.rpm.size < 5:

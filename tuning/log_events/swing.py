@@ -127,12 +127,11 @@ class Swing:
 
 
 def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
-    """Stretches of idling between loads, longest first.
+    """Stretches of idling between loads, longest first, from some time after the beginning on.
 
     Parameters
     ----------
-    log, from_s : Log, float
-        Time after its beginning that is left out [s].
+    log, from_s : Log, float [s]
 
     Returns
     -------

@@ -29,7 +29,6 @@ class WarmUp:
     """How the coolant warms."""
 
     time_constant_s: float
-    end_degC: float
     from_degC: float
     to_degC: float
 
@@ -104,11 +103,11 @@ def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
         bounds=([20.0, high - 1.0, low - 10.0], [3000.0, 130.0, high]),
         x_scale=[100.0, 10.0, 10.0],
     )
-    return WarmUp(float(found.x[0]), float(found.x[1]), low, high)
+    return WarmUp(float(found.x[0]), low, high)
 
 
 def hot_part(log: Log) -> HotPart | None:
-    """Read the part of a log where the engine is hot.
+    """Read the part of a log where the engine is hot; None if coolant was not recorded or did not get hot.
 
     Parameters
     ----------
@@ -117,7 +116,6 @@ def hot_part(log: Log) -> HotPart | None:
     Returns
     -------
     HotPart or None
-        None where the coolant was not recorded or did not get hot.
     """
     if log.coolant_degC is None:
         return None
@@ -133,7 +131,7 @@ def hot_part(log: Log) -> HotPart | None:
 
 
 def target_of(log: Log, car: Car | None) -> Floats | None:
-    """Target speed at each row: the log's own, else the car's at its temperature.
+    """Target speed at each row [rpm]: the log's own, else the car's at its temperature; None without both.
 
     Parameters
     ----------
@@ -142,7 +140,6 @@ def target_of(log: Log, car: Car | None) -> Floats | None:
     Returns
     -------
     ndarray or None
-        None where neither tells it [rpm].
     """
     if log.target_rpm is not None and float(np.min(log.target_rpm)) > 200.0:
         return log.target_rpm

@@ -39,32 +39,28 @@ class Treads:
         return self.move_steps * self.rpm_per_step
 
     def ratio(self, deadband_rpm: float) -> float:
-        """Width of the deadband over what one move changes, r = 2 D/(m S).
+        """Width of the deadband over what a move changes, r = 2 D/(m S); from 1 on a resting place exists.
 
         Parameters
         ----------
-        deadband_rpm : float
-            Half-width D [rpm].
+        deadband_rpm : float [rpm]
 
         Returns
         -------
-        float
-            At 1 and above a resting position always exists [-].
+        float [-]
         """
         return 2.0 * deadband_rpm / self.rpm
 
     def restless_chance(self, deadband_rpm: float) -> float:
-        """Chance, over the starting place, that no reachable position lets the feedback rest: max(0, 1 - r).
+        """Chance that the feedback rests nowhere: max(0, 1 - r), as the nearest error is even over +-m S/2.
 
         Parameters
         ----------
-        deadband_rpm : float
-            Half-width D [rpm].
+        deadband_rpm : float [rpm]
 
         Returns
         -------
-        float
-            The nearest position's error is even over +-m S/2 [-].
+        float [-]
         """
         return max(0.0, 1.0 - self.ratio(deadband_rpm))
 

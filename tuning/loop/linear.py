@@ -24,10 +24,9 @@ Reals = NDArray[np.float64]
 RPM_PER_rad_s = 30.0 / math.pi
 INPUTS = ("valve_steps", "load_Nm", "spark_deg", "area_m2")
 """What can be moved: commanded valve, load torque, spark advance, any other air area."""
-HIGHEST = 20.0
-"""Frequency, over the engine's fastest rate, beyond which the two storages alone count [-]."""
-FREQUENCIES = 2000
-"""Frequencies looked at up to there, and as many again for each time constant of delay [-]."""
+HIGHEST, FREQUENCIES = 20.0, 2000
+"""Frequency over the engine's fastest rate, beyond which the storages alone count; how many are looked at
+up to there, and again for each time constant of delay [-]."""
 DELAY_STAGES = 8
 """Stages in which the delay is let grow while a pole is followed."""
 NEWTON_STEPS, LONGEST_MOVE = 60, 0.3

@@ -167,17 +167,15 @@ def idle_point(
 
 
 def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -> IdlePoint | None:
-    """The idle at the target, or where no position gives that, on the base curve.
+    """The idle at the target, or where no position gives that, on the base curve; None if it stalls there.
 
     Parameters
     ----------
-    car, coolant_degC, load_W : Car, float, float
-        As for ``idle_point`` [degC, W].
+    car, coolant_degC, load_W : Car, float, float [degC, W]
 
     Returns
     -------
     IdlePoint or None
-        None where it does not run on the base curve either.
     """
     found = idle_point(car, coolant_degC, load_W)
     if found is None:

@@ -148,8 +148,7 @@ def amigo_pi(model: FirstOrderDelay) -> RulePI:
 def robust_share(loop: Complexes, largest_sensitivity: float) -> float:
     """How much of a loop's gain can be kept without a higher sensitivity peak than allowed, 0.02 to 1 [-].
 
-    Tried from small to large, so that a loop beyond its stability border, whose peak falls again, is not
-    taken for a calm one.
+    From small to large: beyond its stability border a loop's peak falls again.
     """
     shares = np.geomspace(0.02, 1.0, 80)
     distance = np.abs(1.0 + shares[:, None] * np.asarray(loop)[None, :]).min(axis=1)

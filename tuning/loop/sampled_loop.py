@@ -98,7 +98,7 @@ def loop(plant: LinearIdle, law: SampledLaw, move_steps: int = 1, count: int = 1
 
 
 def linear_law(car: Car) -> SampledLaw | None:
-    """The linear part of a car's law, as the law describes it.
+    """The linear part of a car's law; None where feedback is off or all its gains are 0.
 
     Parameters
     ----------
@@ -107,7 +107,6 @@ def linear_law(car: Car) -> SampledLaw | None:
     Returns
     -------
     SampledLaw or None
-        None where feedback is off or all its gains are 0.
     """
     gain, integral, derivative = law_of(car.feedback).linear(car.feedback)
     if gain == 0.0 and integral == 0.0:
@@ -116,7 +115,7 @@ def linear_law(car: Car) -> SampledLaw | None:
 
 
 def resting_deadband_rpm(car: Car) -> float:
-    """Half-width within which a car's law leaves the valve alone, as the law describes it.
+    """Half-width within which a car's law leaves the valve alone.
 
     Parameters
     ----------

@@ -34,24 +34,20 @@ QUICK_UPDATE_s = 0.01
 
 @dataclass(frozen=True)
 class LinearRow(Told):
-    """The loop at one idle point, without deadband, minimum move, rounding and limits.
-
-    Poles and ``residence_time_s`` are the engine's, margins the sampled loop's (infinite where there is
-    none); ``border_multiplier`` as ``UltimateGain`` has it.
-    """
+    """The loop at one idle point, without deadband, minimum move, rounding and limits."""
 
     coolant_degC: float
     load_W: float
     rpm: float
     needed_steps: float
     rpm_per_step: float
-    poles_per_s: tuple[tuple[float, float], ...]
+    poles_per_s: tuple[tuple[float, float], ...]  # of the engine, as is the residence time
     residence_time_s: float
     engine_stable: bool
-    gain_margin: float
+    gain_margin: float  # of the sampled loop, as are the next two; infinite where there is none
     phase_margin_deg: float
     sensitivity_peak: float
-    border_multiplier: float
+    border_multiplier: float  # as ``UltimateGain`` has it
     border_period_s: float
 
 
@@ -120,12 +116,11 @@ def _other_points(car: Car, point: IdlePoint) -> list[IdlePoint]:
 
 
 def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearView:
-    """Margins at the idle point and, unless quick, at others.
+    """Margins at the warm idle and, unless quick, at other points.
 
     Parameters
     ----------
     car, point, quick : Car, IdlePoint, bool
-        The car and its warm idle.
 
     Returns
     -------

@@ -22,12 +22,8 @@ from tuning.loop.point import IdlePoint, with_rpm_per_step
 from tuning.loop.sampled_loop import SampledLaw, linear_law, resting_deadband_rpm, tread_steps
 from tuning.loop.waveform import Loop, Pattern, Waves, at_share, drawn, waveforms, whole_updates
 
-COARSE_POINTS = 256
-"""Points of a period in which rough cycles are looked for."""
-PERIODS = 60
-"""Periods tried on the way from the shortest to the longest."""
-SHARES = 25
-"""Shares of the period tried for the stay at the lower position."""
+COARSE_POINTS, PERIODS, SHARES = 256, 60, 25
+"""Rough cycles: points of a period, periods from the shortest on, shares of the lower stay in each."""
 MOST_TREADS = 6
 """Cycles over more positions than this and one are not followed."""
 EDGE = 1.0e-3
@@ -94,8 +90,7 @@ def _solved(loop: Loop, pattern: Pattern) -> Pattern | None:
 def _redrawn(loop: Loop, pattern: Pattern, wanted: Reals) -> Pattern | None:
     """The pattern that the memory staircase makes of a solved wave; None if it is none of nested stays.
 
-    The wave is laid so that the lowest tread's switch off is at its first value; position p goes up at p m +
-    m - 1 and down below (p - 1) m.
+    The lowest tread switches off at its first value; p goes up at p m + m - 1, down below (p - 1) m.
     """
     m = loop.min_move_steps
     position = 0

@@ -14,10 +14,8 @@ from tuning.search.objective import Score, searched_value
 from tuning.search.proposals import Search
 from tuning.search.space import Space
 
-RISE_SHARE = 0.10
-"""A neighbour may score this much more of the chosen score [-]."""
-WHOLE_RISE_SHARE = 0.20
-"""The same for numbers of whole steps, where one step may be half of what is set [-]."""
+RISE_SHARE, WHOLE_RISE_SHARE = 0.10, 0.20
+"""So much more may a neighbour score, and one whole step away, which may be half of what is set [-]."""
 WHOLE = ("min_move_steps", "nudge_steps")
 RISE_rpm = 3.0
 """Or this much more, whichever is larger [rpm]."""

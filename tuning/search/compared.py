@@ -153,10 +153,9 @@ def _widest_trim(space: Space) -> tuple[float, float]:
 
 
 def _leading(space: Space, law: str, idle: IdlePoint) -> dict[str, Feedback]:
-    """Settings whose derivative leads, and whose moves are large and few.
+    """Settings whose derivative leads, and whose moves are large and few: one cures what leaves the deadband.
 
-    With a deadband of one minimum move's worth, one move cures what leaves it. Source: our own;
-    differential evolution over 10,000 candidates a car came to these kinds on the demo cars.
+    Source: our own; differential evolution over 10,000 candidates a car came to these on the demo cars.
     """
     tight = starting_settings(idle.plant, UPDATE_s, "simc")
     slow = starting_settings(idle.plant, UPDATE_s, "slow")

@@ -142,7 +142,7 @@ def _min_move(entered: float, per_unit: float) -> int:
 
 
 def to_entry(car: Car, feedback: Feedback | None = None) -> tuple[Entry, ...]:
-    """Turn settings into what is entered into the car's controller.
+    """Turn settings, else the car's own, into what is entered, in the order of ``ENTRY_KEYS``.
 
     Rounded to the nearest number the entry can hold, halves up. An integral counted per update is converted
     with the update period as entered.
@@ -150,12 +150,10 @@ def to_entry(car: Car, feedback: Feedback | None = None) -> tuple[Entry, ...]:
     Parameters
     ----------
     car, feedback : Car, Feedback
-        Those of the car when left out.
 
     Returns
     -------
     tuple of Entry
-        One a number, in the order of ``ENTRY_KEYS``; trim limits low then high.
     """
     given = feedback or car.feedback
     period = _entry(car, "update_period_ms", "", given.update_period_ms, 0.0)

@@ -148,10 +148,8 @@ def expected_improvement(surrogate: Surrogate, places: Reals, best: float) -> Re
     return np.asarray((best - mean) * ndtr(z) + sd * np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi))
 
 
-LEAST_TRIALS = 8
-"""A law with fewer trials has no picture yet."""
-MOST_TRIALS = 250
-"""Trials a picture is made of, the best ones: time grows with the cube."""
+LEAST_TRIALS, MOST_TRIALS = 8, 250
+"""A law with fewer trials has no picture yet; the best ones make it, as time grows with the cube."""
 ANYWHERE = 192
 """Places drawn over the whole cube."""
 CHANGED_SHARE = 0.4

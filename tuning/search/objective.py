@@ -117,10 +117,8 @@ def acceptances(runs: Runs) -> list[Acceptance]:
     ]
 
 
-WORST_SHARE = 0.25
-"""Share of the cars that counts as the worst ones [-]."""
-WORST_WEIGHT = 0.5
-"""Weight of their mean; the mean of all cars has the rest [-]."""
+WORST_SHARE, WORST_WEIGHT = 0.25, 0.5
+"""Share of the cars that counts as the worst, and weight of their mean: that of all has the rest [-]."""
 DEARER = 1.0
 """A search makes settings dearer by this share for the cars on which they are not acceptable,
 beyond those allowed: it is led to what is, and is not lost where nothing is [-]."""

@@ -44,17 +44,10 @@ class Prediction(Told):
     ranges: Mapping[str, tuple[float, float]]
 
 
-_RANGED = {
-    "hunting_rpm": "hunting_rpm",
-    "worst_dip_rpm": "worst_dip_rpm",
-    "settle_s": "settle_s",
-    "moves_per_min": "moves_per_min",
-    "excursion_rpm": "excursion_rpm",
-    "undershoot_rpm": "blip_undershoot_rpm",
-    "lowest_rpm": "lowest_rpm",
-}
-
-
+_RANGED = (
+    "hunting_rpm", "worst_dip_rpm", "settle_s", "moves_per_min", "excursion_rpm", "blip_undershoot_rpm",
+    "lowest_rpm",
+)  # fmt: skip
 AT_REST = ("hunting_rpm", "moves_per_min", "mean_error_rpm")
 ANSWERED = ("worst_dip_rpm", "settle_s", "excursion_rpm", "blip_undershoot_rpm", "lowest_rpm")
 """Measures taken at rest, and at loads and after a blip."""
@@ -85,9 +78,9 @@ def predict(runs: Runs, candidate: int) -> Prediction:
     lowest = runs.of("lowest_rpm")[candidate]
     ran = np.isfinite(lowest)
     ranges = {
-        name: tuple(np.nanpercentile(warm[measure], [LOW_SHARE, HIGH_SHARE]).tolist())
-        for name, measure in _RANGED.items()
-        if not np.isnan(warm[measure]).all()
+        name.removeprefix("blip_"): tuple(np.nanpercentile(warm[name], [LOW_SHARE, HIGH_SHARE]).tolist())
+        for name in _RANGED
+        if not np.isnan(warm[name]).all()
     }
     return Prediction(
         hunting_rpm=_mean(hunting),

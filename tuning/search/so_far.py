@@ -91,7 +91,6 @@ def judged(car: Car, settings: Feedback, *, preset: str = "balanced", seed: int 
     Parameters
     ----------
     car, settings, preset, seed : Car, Feedback, str, int
-        As for ``tune``.
 
     Returns
     -------

@@ -60,17 +60,15 @@ def point(settings: Feedback, measured: Mapping[str, float], score_rpm: float) -
 
 
 def non_dominated(values: np.ndarray) -> np.ndarray:
-    """Rows that no other row is at least as low as everywhere and lower somewhere (Pareto dominance).
+    """Rows that no other row is at least as low as everywhere and lower somewhere (Pareto); of equals all.
 
     Parameters
     ----------
-    values : numpy.ndarray
-        Shape (points, wishes), lower is better [any].
+    values : numpy.ndarray, shape (points, wishes) [any]
 
     Returns
     -------
-    numpy.ndarray
-        Shape (points,), bool; of equal rows all or none.
+    numpy.ndarray of bool
     """
     as_good = np.all(values[None, :, :] <= values[:, None, :], axis=2)
     better = np.any(values[None, :, :] < values[:, None, :], axis=2)

@@ -15,10 +15,8 @@ from numpy.typing import NDArray
 from sim import Car, Trace, with_values
 from tuning.starts.trials import STARTS_degC, start_scenario
 
-LEAST_EXTRA_steps = 4.0
-"""Cranking stands at least so far above the base; common practice, no source [steps]."""
-LEAST_CRANKING_steps = 20.0
-"""No cranking position below this; common practice, no source [steps]."""
+LEAST_EXTRA_steps, LEAST_CRANKING_steps = 4.0, 20.0
+"""Cranking stands so far above the base, and at this, or more; common practice, no source [steps]."""
 PLACES_degC = (*STARTS_degC, 55.0)
 """Starts are made at all but the last of these, and warm up beyond it."""
 HOLD_s, FADED_s, EACH_s = 110.0, 12.0, 0.5

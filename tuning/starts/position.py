@@ -70,12 +70,11 @@ def homing_rows(trace: Trace, crank_s: float) -> Any:
 
 
 def lost_in(trace: Trace, rows: Any) -> Lost | None:
-    """Find where the valve was not where it was counted: from the first such row to the last.
+    """Find where the valve was not where it was counted, from the first such row looked at to the last.
 
     Parameters
     ----------
-    trace, rows : Trace, ndarray
-        Shape (rows,): which are looked at [bool].
+    trace, rows : Trace, ndarray of bool
 
     Returns
     -------

@@ -158,16 +158,13 @@ def run_search(
 
     One process alone gets the same trials for the same seed and batch, on any storage, in one go or resumed
     between batches. Each of several goes on until the *study* holds `n_trials`, and finishes the batch it has
-    begun: at most one batch each beyond. Trials that a dead worker left are evaluated again under a new
-    number, and never told twice. After Ctrl-C what was finished is kept, a batch broken off is queued again;
-    a storage lost in mid-search is an EvenidleError.
+    begun. Trials that a dead worker left are evaluated again under a new number, and never told twice. After
+    Ctrl-C what was finished is kept, a batch broken off is queued again; a lost storage is an EvenidleError.
 
     Parameters
     ----------
-    study, ask_space, evaluate_batch : Study, callable, callable
-        From an optuna trial to the candidate; from candidates to as many outcomes, in the same order.
-    n_trials, batch : int
-        How many finished trials the study shall hold, and how many are evaluated in one call.
+    study, ask_space, evaluate_batch, n_trials, batch : Study, callable, callable, int, int
+        From an optuna trial to the candidate; from candidates, so many in one call, to as many outcomes.
     start_points, on_progress : mapping, callable
         Name (user attribute ``start``) to parameters of what is evaluated first; told how far it has come.
 
@@ -178,12 +175,35 @@ def run_search(
     Raises
     ------
     ValueError
-        If `batch` or `n_trials` is too small, or `evaluate_batch` gives outcomes of a wrong number.
+        If `batch` or `n_trials` is too small, or the outcomes are of a wrong number.
     """
     if batch < 1 or n_trials < 0:
         raise ValueError(f"batch must be 1 or more and n_trials 0 or more ({batch}, {n_trials})")
-    work, tell = Work(study, ask_space), on_progress or (lambda _: None)
-    return _search(study, work, evaluate_batch, n_trials, batch, start_points or {}, tell)
+    work, interrupt, here = Work(study, ask_space), Interrupt(), 0
+    with ExitStack() as stack:
+        stack.enter_context(interrupt.held_back())
+        with storage_errors(study.where):
+            stack.enter_context(lease(study.storage, study.study_id, work.me))
+        stack.enter_context(work.given_back_on_error())
+        with storage_errors(study.where):
+            work.queue.add_start_points(start_points or {})
+        while True:
+            interrupt.raise_if_asked()
+            with storage_errors(study.where):
+                trials = work.look()
+            finished = sum(counts_as_finished(trial) for trial in trials)
+            if here and on_progress is not None:
+                on_progress(Progress(finished, n_trials, here))
+            if finished >= n_trials:
+                break
+            with storage_errors(study.where):
+                asked = work.ask(trials, min(batch, n_trials - finished))
+            with interrupt.open():
+                outcomes = evaluate_batch([one.candidate for one in asked])
+            with storage_errors(study.where):
+                here += work.tell(asked, outcomes)
+    interrupt.raise_if_asked()
+    return here
 
 
 class Interrupt:
@@ -234,41 +254,3 @@ class Interrupt:
             yield
         finally:
             signal.signal(signal.SIGINT, self._hold_back)
-
-
-def _search(
-    study: Study,
-    work: Work[C],
-    evaluate_batch: EvaluateBatch[C],
-    n_trials: int,
-    batch: int,
-    start_points: Mapping[str, Mapping[str, Any]],
-    tell: Callable[[Progress], None],
-) -> int:
-    """Search, with every optional argument given."""
-    interrupt = Interrupt()
-    here = 0
-    with ExitStack() as stack:
-        stack.enter_context(interrupt.held_back())
-        with storage_errors(study.where):
-            stack.enter_context(lease(study.storage, study.study_id, work.me))
-        stack.enter_context(work.given_back_on_error())
-        with storage_errors(study.where):
-            work.queue.add_start_points(start_points)
-        while True:
-            interrupt.raise_if_asked()
-            with storage_errors(study.where):
-                trials = work.look()
-            finished = sum(counts_as_finished(trial) for trial in trials)
-            if here:
-                tell(Progress(finished, n_trials, here))
-            if finished >= n_trials:
-                break
-            with storage_errors(study.where):
-                asked = work.ask(trials, min(batch, n_trials - finished))
-            with interrupt.open():
-                outcomes = evaluate_batch([one.candidate for one in asked])
-            with storage_errors(study.where):
-                here += work.tell(asked, outcomes)
-    interrupt.raise_if_asked()
-    return here

@@ -19,12 +19,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from optuna.storages import BaseStorage
 
-BEAT_S = 15.0
-"""Time between two signs of life of a worker [s]; common practice, no source."""
-
-LEASE_S = 60.0
-"""A worker that gave no sign of life for this long is taken for dead [s]; four beats."""
-
+BEAT_S, LEASE_S = 15.0, 60.0
+"""Signs of life of a worker come so often; one silent so long is dead [s]; common practice, no source."""
 CLOCK_S = 5.0
 """By so much the start of one process may seem to move when the machine's clock is set [s]."""
 
