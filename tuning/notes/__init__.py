@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from tuning.notes.note import Note, Told, plain
+from tuning.notes.note import Note, Told
 
-__all__ = ["Note", "Told", "plain"]
+__all__ = ["Note", "Told"]

@@ -45,18 +45,7 @@ class Note:
 
 
 def plain(value: Any) -> Any:
-    """A value for JSON.
-
-    Parameters
-    ----------
-    value : Any
-        A number, a word, settings, whatever has ``to_dict``, or several in an array, tuple, list or mapping.
-
-    Returns
-    -------
-    Any
-        Dicts and lists; None for what is not finite; all else as it is.
-    """
+    """A value for JSON: dicts and lists, None for what is not finite, whatever has ``to_dict`` by that."""
     if hasattr(value, "to_dict"):
         return value.to_dict()
     if hasattr(value, "model_dump"):
