@@ -13,7 +13,7 @@ import numpy as np
 import sim
 from workbench.page.frame import Page
 from workbench.page.jobs import told_beside
-from workbench.page.shown import alert, card, html, plain_button, table_html, within, words
+from workbench.page.shown import alert, card, html, plain_button, table_html, ui, within, words
 from workbench.words import units
 from workbench.words.tables import Table
 
@@ -141,9 +141,7 @@ class CurveTable:
         self._button("remove", f"remove the point at {name}", partial(self._remove, place))
 
     def _fade_line(self, key: str) -> None:
-        from nicegui import ui
-
-        ui.element().style("grid-column: 1 / -1")
+        ui().element().style("grid-column: 1 / -1")
         words("fades over [s]", "soft")
         own_s = getattr(self._page.session.car.curves, key)
         self._field(
@@ -153,10 +151,8 @@ class CurveTable:
 
     @staticmethod
     def _field(value: Typed, label: str, act: Callable[[Any], None]) -> Any:
-        from nicegui import ui
-
         # Not a field of numbers: a browser's own drops a comma and an x, and gives another number.
-        made = ui.input(value=number_shown(value), on_change=act)
+        made = ui().input(value=number_shown(value), on_change=act)
         return made.props(
             f'dense outlined hide-bottom-space debounce="400" inputmode="decimal" aria-label="{label}"'
         )

@@ -19,6 +19,7 @@ from workbench.page.frame import Page
 from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
+from workbench.page.shown import ui
 from workbench.page.wish import LENGTH_s
 from workbench.words import units
 
@@ -171,8 +172,6 @@ class Explore(Tab):
         self.changed()
 
     def _sliders(self) -> None:
-        from nicegui import ui
-
         feedback, wish = self.session.car.feedback, self.session.wish
         shown.choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
         for one in SLIDES:
@@ -180,7 +179,7 @@ class Explore(Tab):
             self._set[one.key] = shown.slider(one, value, partial(self._moved, one))
         self._no_feedback = shown.words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
-        ui.separator()
+        ui().separator()
         share = 100.0 * wish.scatter_share
         shown.slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
         self._coolant = shown.slider(
@@ -189,7 +188,7 @@ class Explore(Tab):
         with shown.within("line"):
             for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
                 act = partial(self._checked, key)
-                ui.checkbox(name, value=getattr(wish, key), on_change=act).props("dense")
+                ui().checkbox(name, value=getattr(wish, key), on_change=act).props("dense")
         self._problem = shown.alert()
 
     def _shown(self) -> None:

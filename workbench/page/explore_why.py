@@ -13,7 +13,7 @@ from workbench.page.cycle_panel import CyclePanel
 from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.look import Palette
-from workbench.page.shown import cautions, chart, heading, redraw, status, within, words
+from workbench.page.shown import cautions, chart, heading, redraw, status, ui, within, words
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -155,8 +155,6 @@ class WhyPanel(Tab):
 
     def build(self) -> None:
         """Build it empty."""
-        from nicegui import ui
-
         with within("card"):
             heading("How often does it hunt?")
             self._told = status("", "Working it out.").props('aria-live="polite"').style(FOUR_LINES)
@@ -164,7 +162,7 @@ class WhyPanel(Tab):
         with within("card"):
             with within("line"):
                 heading("Where does it hunt?")
-                ui.toggle(KINDS, value=self._kind, on_change=self._other).props(
+                ui().toggle(KINDS, value=self._kind, on_change=self._other).props(
                     'dense no-caps unelevated padding="1px 8px" aria-label="which two settings"'
                 )
             self.chart = chart("map of hunting", "map", on_point_click=self._clicked)

@@ -15,7 +15,7 @@ from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
 from workbench.page.session import Session, Sessions
-from workbench.page.shown import alert, hidden_button, html, plain_button, status, words
+from workbench.page.shown import alert, hidden_button, html, plain_button, status, ui, words
 from workbench.page.wish import Wish
 
 KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
@@ -64,31 +64,27 @@ class Page:
 
     def build(self) -> None:
         """Build everything that is seen first; other tabs follow when they are opened."""
-        from nicegui import ui
-
-        ui.add_css(CSS)
-        ui.add_head_html(early_links())
-        self._dark = ui.dark_mode(self.session.dark)
-        ui.colors(primary="#00569a", negative="#9a1c1c")
-        with ui.element("header").classes("top"):
+        ui().add_css(CSS)
+        ui().add_head_html(early_links())
+        self._dark = ui().dark_mode(self.session.dark)
+        ui().colors(primary="#00569a", negative="#9a1c1c")
+        with ui().element("header").classes("top"):
             self._head()
         self._error = alert()
         self._again = hidden_button("Read it again", self._read_again)
-        with ui.tabs(on_change=lambda e: self._opened(e.value)) as tabs:
+        with ui().tabs(on_change=lambda e: self._opened(e.value)) as tabs:
             tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
             for name in TABS:
-                ui.tab(name)
-        with ui.element("main").style("width: 100%"):
-            panels = ui.tab_panels(tabs, value=self.session.tab, animated=False)
+                ui().tab(name)
+        with ui().element("main").style("width: 100%"):
+            panels = ui().tab_panels(tabs, value=self.session.tab, animated=False)
             with panels.props("keep-alive").style("width: 100%"):
-                self._places = {name: ui.tab_panel(name) for name in TABS}
+                self._places = {name: ui().tab_panel(name) for name in TABS}
         self._opened(self.session.tab)
         self.session.pages = [one for one in self.session.pages if not one.is_gone] + [self]
-        ui.timer(0.05, self._ask_for_dark, once=True)
+        ui().timer(0.05, self._ask_for_dark, once=True)
 
     def _head(self) -> None:
-        from nicegui import ui
-
         session = self.session
         html("<h1>evenidle</h1>")
         self._name, self._state = words("", "big"), status("soft state")
@@ -96,9 +92,11 @@ class Page:
         plain_button("Save", self._save)
         plain_button("Save as", self._save_as)
         plain_button("Undo changes", self._undo)
-        ui.switch("°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)).props("dense")
+        ui().switch("°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)).props(
+            "dense"
+        )
         now = next(name for name, value in DARK_MODES.items() if value is session.dark)
-        ui.toggle(list(DARK_MODES), value=now, on_change=lambda e: self._mode(e.value)).props(
+        ui().toggle(list(DARK_MODES), value=now, on_change=lambda e: self._mode(e.value)).props(
             'dense no-caps unelevated padding="2px 9px" aria-label="light or dark"'
         )
         self.tell_state()
@@ -201,13 +199,11 @@ class Page:
 
     async def _ask_for_dark(self) -> None:
         """Learn whether the system is dark, which only the browser knows."""
-        from nicegui import ui
-
         if not self._as_the_system():
             return
         asked = "return window.matchMedia('(prefers-color-scheme: dark)').matches"
         try:
-            dark = bool(await ui.run_javascript(asked, timeout=5.0))
+            dark = bool(await ui().run_javascript(asked, timeout=5.0))
         except TimeoutError:
             return
         # Somebody may have chosen while the browser was asked.

@@ -7,7 +7,7 @@ from typing import Any
 
 from workbench.page.frame import Page
 from workbench.page.jobs import Job
-from workbench.page.shown import alert, plain_button, status, within
+from workbench.page.shown import alert, plain_button, status, ui, within
 
 LOOK_EVERY_s = 0.25
 GRACE_s = 1.5
@@ -52,18 +52,16 @@ class JobPanel:
 
     def build(self) -> JobPanel:
         """Build it; a job that runs already is shown, as after a reload."""
-        from nicegui import ui
-
         with within("line"):
-            self._go = ui.button(self._text, on_click=self.start).props('dense padding="2px 12px"')
+            self._go = ui().button(self._text, on_click=self.start).props('dense padding="2px 12px"')
             self._stop = plain_button(self._stop_text, self._stop_it)
-        self._bar = ui.linear_progress(value=0.0, show_value=False, size="8px")
+        self._bar = ui().linear_progress(value=0.0, show_value=False, size="8px")
         self._bar.props(f'aria-label="progress of: {self._text}"')
         self._state, self._problem, self._stale = status("soft"), alert(), status()
         self._show_running(False)
         self._look.redraw.append(self.show_found)
         # Not before all of the tab is built: what a job has told may be shown anywhere in it.
-        ui.timer(LOOK_EVERY_s, self._show_how_far)
+        ui().timer(LOOK_EVERY_s, self._show_how_far)
         return self
 
     def start(self) -> None:

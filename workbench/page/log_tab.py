@@ -17,6 +17,7 @@ from workbench.page import shown
 from workbench.page.frame import Page
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
+from workbench.page.shown import ui
 
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
 DEMONSTRATION_CAR = "trials"
@@ -56,22 +57,20 @@ class LogTab(Tab):
         self._fit.show_found()
 
     def _choose(self) -> None:
-        from nicegui import ui
-
         shown.heading("A recorded log")
-        ui.upload(
+        ui().upload(
             label=f"Drop a log here, or choose it with + (up to {LARGEST_BYTES // 1_000_000} MB)",
             auto_upload=True, max_file_size=LARGEST_BYTES - 100_000, max_files=1,
             on_upload=self._uploaded, on_rejected=self._rejected,
         ).props('flat bordered accept=".csv,.txt,.log,.tsv,.mf4"').style("width: 100%")  # fmt: skip
-        ui.timer(0.3, lambda: ui.run_javascript(_NAMES), once=True)
+        ui().timer(0.3, lambda: ui().run_javascript(_NAMES), once=True)
         with shown.within("line"):
             shown.words("or a demonstration:", "soft")
             for name, file in DEMONSTRATIONS.items():
                 shown.plain_button(name, partial(self._demonstration, file))
-        self._columns = ui.input("Columns by hand, if needed").props("dense").style("width: 100%")
+        self._columns = ui().input("Columns by hand, if needed").props("dense").style("width: 100%")
         shown.words(COLUMNS_HELP, "soft")
-        self._of_car = ui.checkbox("The log is of this car", value=True).props("dense")
+        self._of_car = ui().checkbox("The log is of this car", value=True).props("dense")
         self._read = JobPanel(
             self, "log", "Read it", "Reading", "work_log:log_work", self._show_log,
             self._read_arguments, about=self._judged_with,
@@ -81,15 +80,13 @@ class LogTab(Tab):
         self._log_body = shown.html()
 
     def _fit_part(self) -> None:
-        from nicegui import ui
-
         shown.heading("The model fitted to it")
         shown.words(
             "Makes the model of this car answer as the logs read so far do, and says whether it may be"
             " trusted.",
             "soft",
         )
-        self._kept = ui.element("div").style("display: grid; gap: 4px")
+        self._kept = ui().element("div").style("display: grid; gap: 4px")
         self._list_logs()
         self._fit = JobPanel(
             self, "fit", "Fit the model", "Fitting", "work_log:fit_work", self._show_fit,

@@ -12,6 +12,7 @@ from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import GRACE_s
 from workbench.page.look import Palette
+from workbench.page.shown import ui
 from workbench.sheet.settings import BESIDE, NAMES
 from workbench.words.search import setting_name
 from workbench.words.tables import Table
@@ -145,12 +146,10 @@ class SettingsTab(Tab):
         self._front.set_visibility(False)
 
     def _found_part(self) -> None:
-        from nicegui import ui
-
         shown.heading("Now and proposed")
         self._finding = shown.status("big", "Nothing searched yet.")
         self._beside = shown.chart("idle with present and with proposed settings", "chart")
-        self._use = ui.button("Use the proposed settings", on_click=self._take).props("dense")
+        self._use = ui().button("Use the proposed settings", on_click=self._take).props("dense")
         self._use.style(shown.TO_THE_LEFT)
         for one in (self._beside, self._use):
             one.set_visibility(False)

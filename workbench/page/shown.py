@@ -14,26 +14,27 @@ from workbench.words.tables import Table
 TO_THE_LEFT = "align-self: flex-start"
 
 
+def ui() -> Any:
+    """The page's library: asked for by this, it is loaded by those alone who build a page."""
+    from nicegui import ui as library
+
+    return library
+
+
 def card(name: str = "", css: str = "card") -> Any:
     """A part of the page, to be filled in a ``with`` block; named for those who hear it."""
-    from nicegui import ui
-
-    made = ui.element("section").classes(css)
+    made = ui().element("section").classes(css)
     return made.props(f'aria-label="{name}"') if name else made
 
 
 def within(css: str) -> Any:
     """A box of a class of the style sheet, to be filled in a ``with`` block."""
-    from nicegui import ui
-
-    return ui.element("div").classes(css)
+    return ui().element("div").classes(css)
 
 
 def words(text: str = "", css: str = "") -> Any:
     """Words that only stand there."""
-    from nicegui import ui
-
-    return ui.label(text).classes(css)
+    return ui().label(text).classes(css)
 
 
 def status(css: str = "", text: str = "") -> Any:
@@ -48,9 +49,7 @@ def alert() -> Any:
 
 def html(text: str = "") -> Any:
     """Content written by us."""
-    from nicegui import ui
-
-    return ui.html(text, sanitize=False)
+    return ui().html(text, sanitize=False)
 
 
 def heading(text: str) -> None:
@@ -60,9 +59,7 @@ def heading(text: str) -> None:
 
 def chart(name: str, css: str, option: dict[str, Any] | None = None, **acts: Any) -> Any:
     """A chart of ECharts, as wide as its place."""
-    from nicegui import ui
-
-    made = ui.echart(option or {}, **acts).classes(css).style("width: 100%")
+    made = ui().echart(option or {}, **acts).classes(css).style("width: 100%")
     return made.props(f'role="img" aria-label="{name}"')
 
 
@@ -87,9 +84,7 @@ def cautions() -> None:
 
 def plain_button(text: str, act: Callable[..., Any], props: str = "") -> Any:
     """Show a button that is not the main one of its place."""
-    from nicegui import ui
-
-    made = ui.button(text, on_click=act, color=None).classes("plain")
+    made = ui().button(text, on_click=act, color=None).classes("plain")
     return made.props(f'outline dense padding="1px 9px" {props}')
 
 
@@ -158,8 +153,6 @@ def slider(
     slide: Slide, value: float, on_value: Callable[[float], None], text: Callable[[float], str] | None = None
 ) -> Handle:
     """Build a slider with its name, its value and its unit, reachable by keyboard."""
-    from nicegui import ui
-
     write = text or slide.text
 
     def moved(new: float | None) -> None:
@@ -168,10 +161,12 @@ def slider(
             on_value(new)
 
     with within("field") as place:
-        ui.label(slide.name)
-        told = ui.label(write(value)).style("font-weight: 650")
+        ui().label(slide.name)
+        told = ui().label(write(value)).style("font-weight: 650")
         low, high = min(slide.low, value), max(slide.high, value)
-        made = ui.slider(min=low, max=high, step=slide.step, value=value, on_change=lambda e: moved(e.value))
+        made = ui().slider(
+            min=low, max=high, step=slide.step, value=value, on_change=lambda e: moved(e.value)
+        )
         made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
 
     def tell() -> None:
@@ -184,10 +179,8 @@ def choice(
     name: str, options: Mapping[Any, str], value: Any, on_value: Callable[[Any], None] | None = None
 ) -> Any:
     """Build a row of buttons of which one is chosen, its ``value``."""
-    from nicegui import ui
-
     with within("choice"):
         words(name, "soft")
         act = None if on_value is None else lambda e: on_value(e.value)
-        made = ui.toggle(dict(options), value=value, on_change=act)
+        made = ui().toggle(dict(options), value=value, on_change=act)
         return made.props(f'dense no-caps unelevated padding="1px 8px" role="group" aria-label="{name}"')

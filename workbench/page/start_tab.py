@@ -13,6 +13,7 @@ from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
+from workbench.page.shown import ui
 from workbench.words import units
 from workbench.words.wording import filled, worded
 
@@ -148,11 +149,9 @@ class StartTab(Tab):
         self._building = False
 
     def _play_part(self) -> None:
-        from nicegui import ui
-
         shown.heading("Start the engine")
         with shown.within("line"):
-            with ui.element("div").style("width: 280px; max-width: 100%"):
+            with ui().element("div").style("width: 280px; max-width: 100%"):
                 self._outside = shown.slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
             self._speed = shown.choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
@@ -163,7 +162,7 @@ class StartTab(Tab):
         self._chart = shown.chart("speed, valve and temperature of the start", "tall")
         self._chart.set_visibility(False)
         self._phases, self._told = shown.html(), shown.html()
-        self._timer = ui.timer(TICK_s, self._tick, active=False)
+        self._timer = ui().timer(TICK_s, self._tick, active=False)
 
     def _base_part(self) -> None:
         shown.heading("Open-loop curves")
