@@ -88,9 +88,9 @@ def test_both_give_what_is_drawn() -> None:
     finally:
         runs.end_now()
     view = run_view(car, wish, 0)
-    assert drawn["finding"] == view.finding
-    assert drawn["spans"]["rpm"] == [float(view.rpm.min()), float(view.rpm.max())]
-    assert max(value for _, value in drawn["rpm"]) == pytest.approx(view.rpm.max(), abs=0.051)
+    assert drawn["finding"] == view["finding"]
+    assert drawn["spans"]["rpm"] == [float(view["rpm"].min()), float(view["rpm"].max())]
+    assert max(value for _, value in drawn["rpm"]) == pytest.approx(view["rpm"].max(), abs=0.051)
     assert 20.0 < min(value for _, value in pressure) < max(value for _, value in pressure) < 105.0
 
 

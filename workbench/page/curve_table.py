@@ -22,7 +22,6 @@ Typed = float | str | None
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 Points = Sequence[tuple[Typed, Typed]]
 """Of a curve as it stands in the fields: temperature [degC] and steps."""
-MISSING = "A number is missing."
 SHOWN_DIGITS, KEPT_DIGITS = 2, 5
 """Decimals of a temperature: as shown, and as kept, so that it is shown again as it was typed."""
 COLUMNS = "grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto"
@@ -51,26 +50,16 @@ class CurveTable:
     """One curve."""
 
     def __init__(
-        self,
-        page: Page,
-        key: str,
-        name: str,
-        fade: str | None = None,
-        on_change: Callable[[], None] | None = None,
+        self, page: Page, key: str, name: str, fade: str | None, on_change: Callable[[], None]
     ) -> None:
         self._page, self.key, self.name, self._fade = page, key, name, fade
-        self._on_change = on_change
-        self._proposal: dict[str, Any] = {}
-        self._rows: list[Row] = []
-        self._typed: dict[str, Any] = {}
-        """What stands in the fields of a key and was refused: it outlives a change of units."""
+        self._changed = on_change
+        self.proposed: dict[str, Any] = {}
+        self.refused: dict[str, Any] = {}
+        """What stands in the fields of a key and the car does not have: it outlives a change of units."""
         self._wrong: dict[str, str] = {}
         """What is wrong with it."""
-
-    @property
-    def refused(self) -> bool:
-        """Whether something stands in the fields that the car does not have."""
-        return bool(self._typed)
+        self._rows: list[Row] = []
 
     def build(self) -> None:
         """Build it with the car's own curve."""
@@ -86,26 +75,19 @@ class CurveTable:
 
     def propose(self, curves: dict[str, Any]) -> None:
         """Show a proposal below the curve."""
-        self._proposal = curves
-        self._take.set_visibility(True)
-        self._tell_proposed()
-
-    def proposed(self) -> dict[str, Any]:
-        """The proposal."""
-        if not self._proposal:
-            return {}
-        points = self._proposal[self.key]
-        values: dict[str, Any] = {self.key: tuple((float(a), float(b)) for a, b in points)}
+        self.proposed = {self.key: tuple((float(a), float(b)) for a, b in curves[self.key])}
         if self._fade is not None:
             # Air meant to fade slowly would be gone too soon, and the other way round.
-            values[self._fade] = float(self._proposal[self._fade])
-        return values
+            self.proposed[self._fade] = float(curves[self._fade])
+        self._take.set_visibility(True)
+        self._tell_proposed()
 
     @property
     def is_taken(self) -> bool:
         """Whether there is a proposal and the car has it."""
-        values, curves = self.proposed(), self._page.session.car.curves
-        return bool(values) and all(getattr(curves, key) == one for key, one in values.items())
+        curves = self._page.session.car.curves
+        taken = [getattr(curves, key) == one for key, one in self.proposed.items()]
+        return bool(taken) and all(taken)
 
     def fill(self) -> None:
         """Show the curve as the car has it, and what was typed and refused with what is wrong."""
@@ -122,19 +104,18 @@ class CurveTable:
                 self._fade_line(self._fade)
         self._tell_proposed()
         self._problem.set_text("\n".join(self._wrong.values()))
-        for key, typed in list(self._typed.items()):
+        for key, typed in list(self.refused.items()):
             self._put(key, typed)
 
     def forget(self) -> None:
         """Show the curve as the car has it, whatever was typed."""
-        self._typed.clear()
+        self.refused.clear()
         self._wrong.clear()
         self.fill()
 
     def _row(self, place: int, at_degC: Typed, steps: Typed) -> None:
-        drawn, name = self._shown(at_degC), "a temperature still to come"
-        if drawn is not None:
-            name = number_shown(drawn)
+        drawn = self._shown(at_degC)
+        name = "a temperature still to come" if drawn is None else number_shown(drawn)
         where = self._field(drawn, f"{self.name}, temperature {place + 1}", self._edited)
         what = self._field(steps, f"{self.name}, steps at {name}", self._edited)
         self._rows.append(Row(where, what, drawn, at_degC))
@@ -145,7 +126,7 @@ class CurveTable:
         words("fades over [s]", "soft")
         own_s = getattr(self._page.session.car.curves, key)
         self._field(
-            self._typed.get(key, own_s), f"{self.name}, fades over, seconds",
+            self.refused.get(key, own_s), f"{self.name}, fades over, seconds",
             lambda e: self._put(key, number_typed(e.value)),
         )  # fmt: skip
 
@@ -170,11 +151,11 @@ class CurveTable:
         return tuple(getattr(self._page.session.car.curves, self.key))
 
     def _points(self) -> Points:
-        return self._typed.get(self.key, self._own())
+        return self.refused.get(self.key, self._own())
 
     def _tell_proposed(self) -> None:
         """The proposed points as they are, and what the car has at their temperatures."""
-        values = self.proposed()
+        values = self.proposed
         if not values:
             return
         own = np.asarray(self._own())
@@ -200,13 +181,16 @@ class CurveTable:
         told = _unfit(points)
         if not told:
             told = self._change({key: tuple(typed) if key == self.key else float(typed)})
-        self._typed.pop(key, None)
-        self._wrong.pop(key, None)
+        self._accept(key)
         if told:
-            self._typed[key], self._wrong[key] = typed, told
+            self.refused[key], self._wrong[key] = typed, told
         self._problem.set_text("\n".join(self._wrong.values()))
         self._tell_proposed()
         self._changed()
+
+    def _accept(self, key: str) -> None:
+        self.refused.pop(key, None)
+        self._wrong.pop(key, None)
 
     def _change(self, values: dict[str, Any]) -> str:
         try:
@@ -227,27 +211,17 @@ class CurveTable:
             if few:
                 text = f"A curve needs {few[1]} points."
             elif point and int(point[1]) <= len(self._rows):
-                text = self._as_typed(text, number_typed(self._rows[int(point[1]) - 1].where.value))
+                typed = number_typed(self._rows[int(point[1]) - 1].where.value)
+                if isinstance(typed, float):  # what was worked out from it is rounded
+                    text = re.sub(r"\([^)]*\)", f"({number_shown(typed)})", text, count=1)
             told.append(text)
         return "\n".join(told)
 
-    @staticmethod
-    def _as_typed(text: str, typed: Typed) -> str:
-        """A refusal with the value that was typed; what was worked out from it is rounded."""
-        if not isinstance(typed, float):
-            return text
-        return re.sub(r"\([^)]*\)", f"({number_shown(typed)})", text, count=1)
-
-    def _changed(self) -> None:
-        if self._on_change is not None:
-            self._on_change()
-
     def _take_all(self) -> None:
-        values = self.proposed()
-        told = self._change(values) if values else ""
+        told = self._change(self.proposed)
         if told:
             self._problem.set_text(told)
-        elif values:
+        else:
             self.forget()
             self._changed()
 
@@ -268,10 +242,9 @@ class CurveTable:
             self._problem.set_text(self._change({self.key: self._own()[:1]}))
             return
         if _unfit(points) or self._change({self.key: tuple(points)}):
-            self._typed[self.key] = points  # drawn and told with what is wrong
+            self.refused[self.key] = points  # drawn and told with what is wrong
         else:
-            self._typed.pop(self.key, None)
-            self._wrong.pop(self.key, None)
+            self._accept(self.key)
         self.fill()
         self._changed()
 
@@ -282,8 +255,9 @@ def _unfit(points: Sequence[Sequence[Typed]]) -> str:
         for one in point:
             if isinstance(one, str):
                 before = f"point {place}: " if len(point) > 1 else ""
-                return f"{before}{no_number(one)}"
-    return MISSING if any(one is None for point in points for one in point) else ""
+                allowed = "allowed: digits, with a point or a comma before decimals"
+                return f"{before}no number ('{one[:20]}'), {allowed}"
+    return "A number is missing." if any(one is None for point in points for one in point) else ""
 
 
 def number_typed(text: str | None) -> Typed:
@@ -297,8 +271,3 @@ def number_typed(text: str | None) -> Typed:
 def number_shown(value: Typed) -> str:
     """Write what stands in a field."""
     return "" if value is None else value if isinstance(value, str) else f"{value:.10g}"
-
-
-def no_number(text: str) -> str:
-    """Refuse what is no number."""
-    return f"no number ('{text[:20]}'), allowed: digits, with a point or a comma before decimals"

@@ -156,7 +156,7 @@ class Explore(Tab):
         self._wanted = self._drawn = 0
         self._busy = False
         self._rests = False
-        self._set: dict[str, shown.Handle] = {}
+        self._set: dict[str, shown.Slider] = {}
 
     def build(self) -> None:
         """Build it and draw the car as it is."""
@@ -176,13 +176,13 @@ class Explore(Tab):
         shown.choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
-            self._set[one.key] = shown.slider(one, value, partial(self._moved, one))
+            self._set[one.key] = shown.Slider(one, value, partial(self._moved, one))
         self._no_feedback = shown.words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
         ui().separator()
         share = 100.0 * wish.scatter_share
-        shown.slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
-        self._coolant = shown.slider(
+        shown.Slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
+        self._coolant = shown.Slider(
             COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self.look.temperature
         )
         with shown.within("line"):

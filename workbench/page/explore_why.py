@@ -174,7 +174,7 @@ class WhyPanel(Tab):
                 self, "cycle", "Tell me this cycle", "Explaining", "work_explain:explain_work", self._tell,
                 lambda: self.asked(car=self._supposed()),
                 about=lambda: (self.session.car, self.session.wish.scatter_share),
-            ).build()  # fmt: skip
+            )  # fmt: skip
             self._story = words("", "told")
         cautions()
         self.look.redraw.append(self._draw)
@@ -195,8 +195,7 @@ class WhyPanel(Tab):
         chance = await self._ask("chance", self.session.seed)
         if not self._is_newest(number):
             return
-        self._told.set_text(self.look.words(chance["text"]))
-        self._told.classes(replace="bad" if chance["bad"] else "good")
+        self.judge(self._told, chance["text"], "bad" if chance["bad"] else "good")
         self._cause.set_text("")
         if chance["hunts"]:
             cause = await self._ask("cause", self.session.seed)

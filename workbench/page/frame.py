@@ -6,11 +6,10 @@ import asyncio
 import re
 from collections.abc import Callable
 from functools import partial
-from importlib import import_module
 from typing import Any
 
 import sim
-from workbench.page.beside import Runs
+from workbench.page.beside import Runs, worked
 from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
@@ -105,16 +104,14 @@ class Page:
         """Show which car it is and whether there is something to save."""
         self._name.set_text(self.session.car.name)
         self._name.props["title"] = self.session.car.name
-        self._show_state(_state(self.session))
-        self._keep_soon()
+        state = _state(self.session)
+        self._state.set_text(state)
+        self._state.props["title"] = state
+        self._once_settled("keep", KEEP_AFTER_s, self._keep_draft)
         self._shown = self._now()
         for one in self.session.pages:
             if one is not self and not one.is_gone:
                 one._follow()
-
-    def _show_state(self, text: str) -> None:
-        self._state.set_text(text)
-        self._state.props["title"] = text
 
     def tell_error(self, text: str) -> None:
         """Say what went wrong with the car's file, or by an empty text that nothing is any more."""
@@ -137,9 +134,6 @@ class Page:
         if name not in self._settling:
             self._settling.add(name)
             background_tasks.create(settle(), name=name)
-
-    def _keep_soon(self) -> None:
-        self._once_settled("keep", KEEP_AFTER_s, self._keep_draft)
 
     def _keep_draft(self) -> None:
         """Keep what nobody has saved; an error that stands there, such as of saving, stays."""
@@ -167,9 +161,8 @@ class Page:
         if name in self._built or name not in self._places:
             return
         self._built.add(name)
-        module, _, made = TABS[name].partition(":")
         with self._places[name]:
-            getattr(import_module(f"workbench.page.{module}"), made)(self).build()
+            worked(f"workbench.page.{TABS[name]}", self).build()
 
     def rebuild(self) -> None:
         """Build all tabs anew, as after another car was opened, wherever this work is shown."""
@@ -206,46 +199,45 @@ class Page:
             dark = bool(await ui().run_javascript(asked, timeout=5.0))
         except TimeoutError:
             return
-        # Somebody may have chosen while the browser was asked.
-        if self._as_the_system() and dark != self.look.dark:
+        if self._as_the_system():  # somebody may have chosen while the browser was asked
+            self._darken(dark)
+
+    def _darken(self, dark: bool) -> None:
+        if dark != self.look.dark:
             self.look.dark = dark
             self.look.changed()
 
     async def _mode(self, name: str) -> None:
-        self.session.dark = DARK_MODES[name]
-        self._dark.value = self.session.dark
-        if self.session.dark is None:
+        chosen = self.session.dark = self._dark.value = DARK_MODES[name]
+        if chosen is None:
             await self._ask_for_dark()
         else:
-            self.look.dark = self.session.dark
-            self.look.changed()
+            self._darken(chosen)
 
     def _units(self, imperial: bool) -> None:
         self.session.imperial = self.look.imperial = imperial
         self.look.changed()
 
-    def try_to(self, act: Callable[[], Any]) -> bool:
+    def _try_to(self, act: Callable[[], Any]) -> bool:
         """Do something that may be refused, and say why it was."""
         try:
             act()
         except sim.InputError as error:
             self.tell_error(plain_problem(error))
             return False
-        self.tell_error("")
-        self._show_state(_state(self.session))
+        self._saved()
         return True
 
     def _save(self) -> None:
         if self.session.file is None:
             self._save_as()
         else:
-            self.try_to(self.session.save)
-            self._keep_soon()
+            self._try_to(self.session.save)
 
     def _save_as(self) -> None:
-        save_dialog(self.session, self._saved_as)
+        save_dialog(self.session, self._saved)
 
-    def _saved_as(self) -> None:
+    def _saved(self) -> None:
         self.tell_error("")
         self.tell_state()
 
@@ -255,14 +247,12 @@ class Page:
 
     def _undo(self) -> None:
         self.session.take_back()
-        if not self.session.changed:
-            self.tell_error("")  # whatever could not be saved is no longer to be
         self.rebuild()
 
     def _read_again(self) -> None:
         """Take up the car as somebody else has left its file; its logs are still of it."""
         file, logs = self.session.file, self.session.logs
-        if file is not None and self.try_to(partial(self.session.open, str(file.path))):
+        if file is not None and self._try_to(partial(self.session.open, str(file.path))):
             self.session.logs = logs
             self.rebuild()
 

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 import sim
 import tuning
@@ -16,21 +14,8 @@ from workbench.figures.trace import trace_finding
 from workbench.page.wish import Wish
 
 
-@dataclass(frozen=True, eq=False)
-class View:
-    """One run, ready to be drawn."""
-
-    time_s: NDArray[np.float64]
-    rpm: NDArray[np.float32]
-    valve_steps: NDArray[np.float32]
-    target_rpm: float
-    deadband_rpm: float
-    finding: str
-    hunts: bool | None
-
-
-def run_view(car: sim.Car, wish: Wish, seed: int = 0) -> View:
-    """Run the car as wished."""
+def run_view(car: sim.Car, wish: Wish, seed: int = 0) -> dict[str, Any]:
+    """Run the car as wished: lines to be drawn, and what is said of them."""
     supposed, scenario = wish.car(car), wish.scenario()
     held = sim.with_values(supposed, {"feedback": {"law": "none"}})
     fleet = sim.make_fleet([supposed], [scenario])
@@ -38,41 +23,29 @@ def run_view(car: sim.Car, wish: Wish, seed: int = 0) -> View:
     kept: dict[str, Any] = {}
 
     def keep(_rows: Any, rpm: Any, steps: Any, counters: Any) -> None:
-        kept.update(rpm=rpm[0].copy(), steps=steps[0].copy(), counters=counters[0].copy())
-        kept.update(held_rpm=rpm[1].copy())
+        kept.update(rpm=rpm[0].copy(), steps=steps[0].copy(), held_rpm=rpm[1].copy())
+        kept.update(zip(sim.COUNTERS, counters[0].tolist(), strict=True))
 
     sim.run_plan(fleet, plan, keep, cores=1)
-    counted = dict(zip(sim.COUNTERS, kept["counters"].tolist(), strict=True))
-    begins_s = np.arange(kept["rpm"].size) * sim.SAMPLE_s
-    target = float(counted["target_rpm"])
-    finding, hunts = _finding(supposed, scenario, kept, counted, begins_s)
-    return View(
-        time_s=begins_s + sim.SAMPLE_s,
-        rpm=kept["rpm"],
-        valve_steps=kept["steps"],
-        target_rpm=target,
-        deadband_rpm=car.feedback.deadband_rpm,
-        finding=finding,
-        hunts=hunts,
-    )
+    finding, hunts = _finding(supposed, scenario, kept)
+    return {
+        "time_s": (np.arange(kept["rpm"].size) + 1) * sim.SAMPLE_s, "rpm": kept["rpm"],
+        "valve_steps": kept["steps"], "target_rpm": float(kept["target_rpm"]),
+        "deadband_rpm": car.feedback.deadband_rpm, "finding": finding, "hunts": hunts,
+    }  # fmt: skip
 
 
-def _finding(
-    car: sim.Car, scenario: sim.Scenario, kept: Any, counted: dict[str, float], begins_s: Any
-) -> tuple[str, bool | None]:
+def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> tuple[str, bool | None]:
     """The sentence that ``simulate`` says of the same run, and whether it hunts."""
 
     def trace(rpm: Any, steps: Any) -> sim.Trace:
-        target = np.full(begins_s.size, counted["target_rpm"])
+        begins_s = np.arange(rpm.size) * sim.SAMPLE_s  # a slot's value holds within it
+        signals = {"rpm": rpm, "valve_steps": steps, "target_rpm": np.full(rpm.size, kept["target_rpm"])}
+        counted = {name: kept[name] for name in sim.COUNTERS}
         return sim.Trace(
-            time_s=begins_s,  # a slot's value holds within it
-            signals={"rpm": rpm, "valve_steps": steps, "target_rpm": target},
-            events=(),
-            stalled_s=counted["stalled_s"],
-            name=car.name,
-            duration_s=scenario.duration_s,
-            counters=counted,
-        )
+            begins_s, signals, (), kept["stalled_s"], car.name,
+            duration_s=scenario.duration_s, counters=counted,
+        )  # fmt: skip
 
     run, windows = trace(kept["rpm"], kept["steps"]), scenario.measure
     floor_rpm, told_of, hunts, floor = 0.0, None, None, ""

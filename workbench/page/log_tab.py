@@ -74,7 +74,7 @@ class LogTab(Tab):
         self._read = JobPanel(
             self, "log", "Read it", "Reading", "work_log:log_work", self._show_log,
             self._read_arguments, about=self._judged_with,
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._parts = shown.words("", "soft told kept")
         self._verdict = shown.status("big")
         self._log_body = shown.html()
@@ -91,7 +91,7 @@ class LogTab(Tab):
         self._fit = JobPanel(
             self, "fit", "Fit the model", "Fitting", "work_log:fit_work", self._show_fit,
             self._fit_arguments, taken=lambda: self.session.car == self._fitted(),
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._fit_verdict = shown.status("big")
         self._take = shown.hidden_button("Use the fitted engine", self._use)
         self._fit_body = shown.html()
@@ -222,7 +222,6 @@ class LogTab(Tab):
         self._fit.tell_problem("")
 
     def _show_log(self, found: dict[str, Any]) -> None:
-        told_as, imperial = self.look.words, self.look.imperial
         self._take_in(found)
         self._list_logs()
         if "refused" in found:
@@ -234,26 +233,22 @@ class LogTab(Tab):
         if found["whose"]:
             told += f"\nIt is {found['whose']}: nothing here compares it with the car that is open."
         self._parts.set_text(told)
-        self._verdict.set_text(told_as(found["verdict"]))
-        self._verdict.classes(replace="big bad" if found["hunting"] else "big")
+        self.judge(self._verdict, found["verdict"], "big bad" if found["hunting"] else "big")
         self._log_body.set_content(
-            shown.picture_html(found["picture"][imperial], found["verdict"], 460)
-            + "<h2>What drives the idle</h2>" + shown.list_html([told_as(one) for one in found["lines"]])
-            + "<h2>What was recognised</h2>"
-            + shown.list_html([told_as(one) for one in found["recognised"]])
-        )  # fmt: skip
+            shown.picture_html(found["picture"][self.look.imperial], found["verdict"], 460)
+            + f"<h2>What drives the idle</h2>{self.listed(found['lines'])}"
+            + f"<h2>What was recognised</h2>{self.listed(found['recognised'])}"
+        )
 
     def _show_fit(self, found: dict[str, Any]) -> None:
-        told_as, imperial = self.look.words, self.look.imperial
-        self._fit_verdict.set_text(told_as(found["verdict"]))
-        self._fit_verdict.classes(replace="big good" if found["trusted"] else "big bad")
+        self.judge(self._fit_verdict, found["verdict"], "big good" if found["trusted"] else "big bad")
         self._take.set_visibility(True)
         pictures = ""
-        for place, picture in enumerate(found["pictures"][imperial]):
+        for place, picture in enumerate(found["pictures"][self.look.imperial]):
             if place < len(found["told"]):  # each finding once, above what shows it
-                pictures += f"<p><b>{escape(told_as(found['told'][place]))}</b></p>"
+                pictures += f"<p><b>{escape(self.look.words(found['told'][place]))}</b></p>"
             pictures += shown.picture_html(picture, found["told"][min(place, 1)], 460)
-        self._fit_body.set_content(pictures + shown.list_html([told_as(one) for one in found["lines"]]))
+        self._fit_body.set_content(pictures + self.listed(found["lines"]))
 
     def _fitted(self) -> sim.Car:
         """The fitted engine with the feedback and the curves that the car has now."""

@@ -117,7 +117,7 @@ class SettingsTab(Tab):
             self._stress = JobPanel(
                 self, "stress", "Stress them", "Stressing", "work_search:stress_work", self._show_stress,
                 lambda: self.asked(suite=self._suite.value),
-            ).build()  # fmt: skip
+            )  # fmt: skip
             self._stress_finding = shown.status("big")
             self._stress_body = shown.html()
         self.look.redraw.append(self._draw)
@@ -140,7 +140,7 @@ class SettingsTab(Tab):
             ),
             on_more=self._show_more, stop_text="Stop and keep the best", grace_s=GRACE_s,
             taken=self._has_it,
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._best = shown.status("soft")
         self._front = shown.chart("candidates tried", "chart", front_option([], self.look.palette))
         self._front.set_visibility(False)
@@ -178,9 +178,8 @@ class SettingsTab(Tab):
 
     def _show_search(self, found: dict[str, Any]) -> None:
         self._points, self._runs = found["points"], found["runs"]
-        self._finding.set_text(self.look.words(found["finding"]))
         offered = found["offered"]
-        self._finding.classes(replace="big" if offered else "big bad")
+        self.judge(self._finding, found["finding"], "big" if offered else "big bad")
         self._best.set_text(f"{'Proposed' if offered else 'Best so far'}: {_in_words(found['settings'])}")
         self._beside.set_visibility(True)
         self._use.set_visibility(offered)
@@ -191,19 +190,16 @@ class SettingsTab(Tab):
             if now[key] != value
         ]
         own = Table(("setting", "now", "proposed", "unit"), changed, " rr ")
-        self._tables.set_content(
-            "".join(map(shown.table_html, (own, *found["tables"])))
-            + shown.list_html([self.look.words(one) for one in found["notes"]])
-        )
+        tables = "".join(map(shown.table_html, (own, *found["tables"])))
+        self._tables.set_content(tables + self.listed(found["notes"]))
         self._draw()
 
     def _show_stress(self, found: dict[str, Any]) -> None:
-        self._stress_finding.set_text(self.look.words(found["finding"]))
-        self._stress_finding.classes(replace="big good" if found["passed"] else "big bad")
+        self.judge(self._stress_finding, found["finding"], "big good" if found["passed"] else "big bad")
         self._stress_body.set_content(
             shown.picture_html(found["matrix"][self.look.imperial], found["finding"], 640)
             + shown.picture_html(found["worst"][self.look.imperial], "the worst cases", 560)
-            + shown.list_html([self.look.words(one) for one in found["lines"]])
+            + self.listed(found["lines"])
         )
 
     def _take(self) -> None:

@@ -32,7 +32,6 @@ class SheetTab(Tab):
             )
             work = "work_start:sheet_work"
             self._sheet = JobPanel(self, "sheet", "Make the sheet", "Making the sheet", work, self._show)
-            self._sheet.build()
             with within("line") as self._after:
                 plain_button("Print", lambda: ui().run_javascript(_PRINT))
                 for form, (name, _) in FORMS.items():

@@ -140,39 +140,30 @@ class Slide:
         return f"{value:.{decimals}f} {self.unit}"
 
 
-@dataclass(frozen=True)
-class Handle:
-    """A slider that was built: moves to a value, tells it anew as in other units, is seen or not."""
+class Slider:
+    """A slider with its name, its value and its unit, reachable by keyboard; ``write`` tells its value."""
 
-    move: Callable[[float], object]
-    tell: Callable[[], object]
-    show: Callable[[bool], object]
+    def __init__(
+        self, one: Slide, value: float, on_value: Callable[[float], None],
+        write: Callable[[float], str] | None = None,
+    ) -> None:  # fmt: skip
+        self._write, self._on_value = write or one.text, on_value
+        with within("field") as place:
+            words(one.name)
+            self._told = words(self._write(value)).style("font-weight: 650")
+            low, high = min(one.low, value), max(one.high, value)
+            self._made = ui().slider(min=low, max=high, step=one.step, value=value, on_change=self._moved)
+            self._made.props(f'dense aria-label="{one.name} [{one.unit}]" data-key="{one.key}"')
+        self.move, self.show = self._made.set_value, place.set_visibility
 
+    def tell(self) -> None:
+        """Tell its value anew, as in other units."""
+        self._told.set_text(self._write(float(self._made.value or 0.0)))
 
-def slider(
-    slide: Slide, value: float, on_value: Callable[[float], None], text: Callable[[float], str] | None = None
-) -> Handle:
-    """Build a slider with its name, its value and its unit, reachable by keyboard."""
-    write = text or slide.text
-
-    def moved(new: float | None) -> None:
-        if new is not None:
-            told.set_text(write(new))
-            on_value(new)
-
-    with within("field") as place:
-        ui().label(slide.name)
-        told = ui().label(write(value)).style("font-weight: 650")
-        low, high = min(slide.low, value), max(slide.high, value)
-        made = ui().slider(
-            min=low, max=high, step=slide.step, value=value, on_change=lambda e: moved(e.value)
-        )
-        made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
-
-    def tell() -> None:
-        told.set_text(write(float(made.value or 0.0)))
-
-    return Handle(made.set_value, tell, place.set_visibility)
+    def _moved(self, event: Any) -> None:
+        if event.value is not None:
+            self.tell()
+            self._on_value(event.value)
 
 
 def choice(

@@ -65,22 +65,18 @@ def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
 
 def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
     """What the engine does at a moment, by the last points drawn."""
-    now: dict[str, float] = {}
-    for name, points in found["lines"].items():
-        until = [value for time_s, value in points if time_s <= at_s]
-        if until:
-            now[name] = until[-1]
-    here = [name for name, begin, end, _ in found["phases"] if begin <= at_s < end]
     told = []
-    if "rpm" in now:
-        told.append(f"speed {now['rpm']:.0f} rpm")
-    if "valve_steps" in now:
-        told.append(f"valve {now['valve_steps']:.0f} steps")
-    for name, words in (("coolant_degC", found["engine"]), ("oil_degC", "oil")):
-        if name in now:
-            told.append(filled(words + " {now_degC:.0f}", {"now_degC": now[name]}, imperial))
-    phase = f", {here[0]}" if here else ""
-    return f"{at_s:.1f} s{phase}: {', '.join(told)}" if told else f"{at_s:.1f} s{phase}"
+    for name, words in (
+        ("rpm", "speed {:.0f} rpm"), ("valve_steps", "valve {:.0f} steps"),
+        ("coolant_degC", found["engine"] + " {now_degC:.0f}"), ("oil_degC", "oil {now_degC:.0f}"),
+    ):  # fmt: skip
+        until = [value for time_s, value in found["lines"][name] if time_s <= at_s]
+        if until:
+            given = {"now_degC": until[-1]}
+            told.append(filled(words, given, imperial) if "degC" in name else words.format(until[-1]))
+    here = [name for name, begin, end, _ in found["phases"] if begin <= at_s < end]
+    moment = ", ".join([f"{at_s:.1f} s", *here[:1]])
+    return f"{moment}: {', '.join(told)}" if told else moment
 
 
 def past_phases(found: dict[str, Any], at_s: float, imperial: bool) -> list[str]:
@@ -152,12 +148,12 @@ class StartTab(Tab):
         shown.heading("Start the engine")
         with shown.within("line"):
             with ui().element("div").style("width: 280px; max-width: 100%"):
-                self._outside = shown.slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
+                self._outside = shown.Slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
             self._speed = shown.choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
             self, "start", "Start it", "Starting", "work_start:start_work", self._show_start,
             lambda: None if self._is_held_up(self._start) else self.asked(coolant_degC=self._degC),
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._finding, self._now = shown.status("big"), shown.words("", "soft")
         self._chart = shown.chart("speed, valve and temperature of the start", "tall")
         self._chart.set_visibility(False)
@@ -174,7 +170,7 @@ class StartTab(Tab):
         self._base = JobPanel(
             self, "base", "Propose curves", "Proposing", "work_start:base_work", self._show_base,
             lambda: None if self._is_held_up(self._base) else self.asked(), taken=self._has_them,
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._base_told = shown.html()
         self._take = shown.hidden_button("Take all three", self._take_all)
         self._refused = shown.alert()
@@ -238,8 +234,7 @@ class StartTab(Tab):
         _, _, told = found["finding"].partition(": ")
         at = f"From {found['coolant_degC']:.0f} degC. {told[:1].upper()}{told[1:]}"
         self._finding.set_text(self.look.words(at) if ended else "")
-        wrong = [self.look.words(one) for one in found["wrong"]]
-        self._told.set_content(shown.list_html(wrong) if ended else "")
+        self._told.set_content(self.listed(found["wrong"]) if ended else "")
 
     def _restyle(self) -> None:
         self._outside.tell()
@@ -257,7 +252,7 @@ class StartTab(Tab):
         shown.redraw(self._chart, frame)
 
     def _show_base(self, found: dict[str, Any]) -> None:
-        self._base_told.set_content(shown.list_html([self.look.words(one) for one in found["told"]]))
+        self._base_told.set_content(self.listed(found["told"]))
         for one in self._curves:
             one.propose(found["curves"])
         self._take.set_visibility(True)
@@ -271,7 +266,7 @@ class StartTab(Tab):
         """Take the proposals of all curves at once, as they were made for each other."""
         values: dict[str, Any] = {}
         for one in self._curves:
-            values |= one.proposed()
+            values |= one.proposed
         try:
             self.session.change("curves", **values)
         except sim.InputError as error:

@@ -26,18 +26,14 @@ def idle(car: sim.Car, wish: Wish, seed: int) -> dict[str, Any]:
     from workbench.page.live import run_view, rungs_of
     from workbench.page.points import changes, thinned
 
-    view = run_view(car, wish, seed)
-    spans = {
-        name: [float(values.min()), float(values.max())]
-        for name, values in (("rpm", view.rpm), ("valve_steps", view.valve_steps))
+    run = run_view(car, wish, seed)
+    time_s, lines = run.pop("time_s"), {name: run[name] for name in ("rpm", "valve_steps")}
+    return run | {
+        "rpm": thinned(time_s, lines["rpm"], MOST_POINTS),
+        "valve_steps": changes(time_s, lines["valve_steps"], MOST_POINTS),
+        "spans": {name: [float(one.min()), float(one.max())] for name, one in lines.items()},
+        "rungs": rungs_of(wish.car(car), wish.coolant_degC, float(lines["valve_steps"][-1])),
     }
-    return {
-        "rpm": thinned(view.time_s, view.rpm, MOST_POINTS),
-        "valve_steps": changes(view.time_s, view.valve_steps, MOST_POINTS),
-        "spans": spans, "target_rpm": view.target_rpm, "deadband_rpm": view.deadband_rpm,
-        "finding": view.finding, "hunts": view.hunts,
-        "rungs": rungs_of(wish.car(car), wish.coolant_degC, float(view.valve_steps[-1])),
-    }  # fmt: skip
 
 
 def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
