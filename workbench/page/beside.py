@@ -126,13 +126,10 @@ def _why(error: BaseException) -> str:
 
 
 class Runs:
-    """The two processes of a server: ``quick`` draws, ``slow`` thinks about what was drawn.
-
-    The first begins at once: it loads the compiler's library while the server loads its own.
-    """
+    """The two processes of a server: ``quick`` draws, ``slow`` thinks about what was drawn."""
 
     def __init__(self) -> None:
-        self.quick = Beside()
+        self.quick = Beside()  # loads the compiler's library while the server loads its own
         self._compiled = self.quick.submit(WORK + "is_compiled")
         self.slow = Beside()
 

@@ -98,17 +98,13 @@ def idle_data(run: Options, palette: Palette) -> Options:
     least, most = run["spans"]["rpm"]
     bottom, top = min(least, target - max(around, half)), max(most, target + max(around, half))
     label = {"formatter": "target", "position": "insideEndTop", "color": palette.ink}
-    speed = {
-        "data": run["rpm"],
-        **chart_parts.deadband(run, palette),
-        **chart_parts.target_line(run, palette, **label),
-    }
+    marked = chart_parts.deadband(run, palette) | chart_parts.target_line(run, palette, **label)
     scale = chart_parts.round_scale(max(bottom, 0.0), top, MOST_SPEED_LINES)
     fewest, farthest = run["spans"]["valve_steps"]
     low = max(fewest - 1.0, 0.0)
     room = chart_parts.round_scale(low, max(farthest + 1.0, low + 2.0), MOST_VALVE_LINES)
     # The pressure is emptied: what is drawn there is of another run.
-    lines = [speed, {"data": run["valve_steps"]}, {"data": []}]
+    lines = [{"data": run["rpm"], **marked}, {"data": run["valve_steps"]}, {"data": []}]
     return {"series": [*lines, *rungs_data(run["rungs"], palette)], "yAxis": [scale, room, {}, scale]}
 
 
@@ -187,8 +183,8 @@ class Explore(Tab):
         )
         with shown.within("line"):
             for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
-                act = partial(self._checked, key)
-                ui().checkbox(name, value=getattr(wish, key), on_change=act).props("dense")
+                box = ui().checkbox(name, value=getattr(wish, key)).props("dense")
+                box.on_value_change(lambda e, key=key: self._wish(**{key: e.value}))
         self._problem = shown.alert()
 
     def _shown(self) -> None:
@@ -216,9 +212,6 @@ class Explore(Tab):
 
     def _moved(self, one: shown.Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
-
-    def _checked(self, key: str, event: Any) -> None:
-        self._wish(**{key: event.value})
 
     def _wish(self, **values: Any) -> None:
         self.session.wish = replace(self.session.wish, **values)
@@ -272,10 +265,12 @@ class Explore(Tab):
         self.why.mark_now()
         await self._later(self._drawn)
 
+    def _what(self) -> tuple[object, ...]:
+        return self.session.car, self.session.wish, self.session.seed
+
     async def _run(self) -> dict[str, Any]:
         """Run what is asked for; the first time, say why it takes so long where it does."""
-        session = self.session
-        asked = self.page.runs.quick.ask(WORK + "idle", session.car, session.wish, session.seed)
+        asked = self.page.runs.quick.ask(WORK + "idle", *self._what())
         if self._drawn > 0:
             return await asked
         waiting = asyncio.create_task(asked)
@@ -302,9 +297,7 @@ class Explore(Tab):
 
     async def _send_pressure(self, number: int) -> None:
         """Send the pressure of what was drawn, which costs far more than the speed."""
-        session = self.session
-        asked = (session.car, session.wish, session.seed)
-        points = await self.page.runs.slow.ask(WORK + "pressure", *asked)
+        points = await self.page.runs.slow.ask(WORK + "pressure", *self._what())
         if self.is_newest(number):
             points = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
             await self._send(pressure_data(points))
@@ -325,8 +318,7 @@ class Explore(Tab):
     def _restyle(self) -> None:
         self._coolant.tell()
         frame = self._frame()
-        for axes in (frame["xAxis"], frame["series"]):
-            for one in axes:
-                one.pop("data", None)
+        for one in frame["series"]:
+            one.pop("data")
         shown.redraw(self.chart, frame)
         self.changed()

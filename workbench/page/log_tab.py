@@ -120,12 +120,12 @@ class LogTab(Tab):
         session.logs = [one for one in session.logs if one != path]
         self._newest = None if self._newest == path else self._newest
         if session.found.get("log", {}).get("path") == path:
-            self._clear()
-            self._forget_job()
+            self._forget()
         self._fit.tell_problem("")  # it may have been about this log
         self._list_logs()
 
-    def _forget_job(self) -> None:
+    def _forget(self) -> None:
+        self._clear()
         job = self.session.job
         if job is not None and job.kind == "log" and job.ended:
             self.session.job = None
@@ -133,8 +133,8 @@ class LogTab(Tab):
     def _clear(self) -> None:
         """Leave nothing below that was found in another log, or before this reading."""
         self.session.found.pop("log", None)
-        for one in (self._parts, self._verdict):
-            one.set_text("")
+        self._parts.set_text("")
+        self._verdict.set_text("")
         self._log_body.set_content("")
 
     async def _uploaded(self, event: Any) -> None:
@@ -181,11 +181,9 @@ class LogTab(Tab):
             self._read.tell_problem("No log yet: drop one above.")
             return None
         self._clear()
-        columns, whose = self._columns_given(self._read), self._whose(path)
-        if columns is None:
-            return None
-        asked = {"path": path, "columns": columns, "whose": whose, "car": self._held_against()}
-        return {"title": f"Reading {path.name}", **asked}
+        columns, car = self._columns_given(self._read), self._held_against()
+        asked = {"path": path, "columns": columns, "whose": self._whose(path), "car": car}
+        return None if columns is None else {"title": f"Reading {path.name}", **asked}
 
     def _held_against(self) -> sim.Car | None:
         """The car that a log is judged with, if it is of the one that is open."""
@@ -207,10 +205,8 @@ class LogTab(Tab):
         if not self.session.logs:
             self._fit.tell_problem("No log yet: drop one on the left.")
             return None
-        columns = self._columns_given(self._fit)
-        if columns is None:
-            return None
-        return self.asked(paths=list(self.session.logs), columns=columns)
+        columns, paths = self._columns_given(self._fit), list(self.session.logs)
+        return None if columns is None else self.asked(paths=paths, columns=columns)
 
     def _take_in(self, found: dict[str, Any]) -> None:
         """Keep a log that could be read among the logs, and no other; once for each reading."""
@@ -225,8 +221,7 @@ class LogTab(Tab):
         self._take_in(found)
         self._list_logs()
         if "refused" in found:
-            self._clear()
-            self._forget_job()
+            self._forget()
             self._read.tell_problem(f"Not taken in: {found['refused']}")
             return
         told = f"{found['name']}: {found['made_of']}." if found["made_of"] else found["name"]
@@ -253,8 +248,7 @@ class LogTab(Tab):
     def _fitted(self) -> sim.Car:
         """The fitted engine with the feedback and the curves that the car has now."""
         now, fitted = self.session.car, self.session.found["fit"]["car"]
-        own = {"feedback": now.feedback, "curves": now.curves}
-        return fitted.model_copy(update=own)
+        return fitted.model_copy(update={"feedback": now.feedback, "curves": now.curves})
 
     def _use(self) -> None:
         self.session.car = self._fitted()

@@ -151,8 +151,8 @@ class SettingsTab(Tab):
         self._beside = shown.chart("idle with present and with proposed settings", "chart")
         self._use = ui().button("Use the proposed settings", on_click=self._take).props("dense")
         self._use.style(shown.TO_THE_LEFT)
-        for one in (self._beside, self._use):
-            one.set_visibility(False)
+        self._beside.set_visibility(False)
+        self._use.set_visibility(False)
         self._tables = shown.html()
 
     def _has_it(self) -> bool:
@@ -185,9 +185,10 @@ class SettingsTab(Tab):
         self._use.set_visibility(offered)
         now = self._search.found_about().feedback.model_dump(mode="json")
         changed = [
-            [_name(key), _value(now[key]), _value(value), _unit(key)]
+            [name, _value(now[key]), _value(value), unit]
             for key, value in found["settings"].items()
             if now[key] != value
+            for name, unit in [WORDS.get(key) or (setting_name(key), "")]
         ]
         own = Table(("setting", "now", "proposed", "unit"), changed, " rr ")
         tables = "".join(map(shown.table_html, (own, *found["tables"])))
@@ -203,22 +204,12 @@ class SettingsTab(Tab):
         )
 
     def _take(self) -> None:
-        found = self.session.found["search"]
-        self.session.change("feedback", **_settings(found["settings"]))
+        plain = self.session.found["search"]["settings"]
+        # Limits are a pair.
+        self.session.change(
+            "feedback", **{k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
+        )
         self.page.rebuild()
-
-
-def _name(key: str) -> str:
-    return WORDS[key][0] if key in WORDS else setting_name(key)
-
-
-def _unit(key: str) -> str:
-    return WORDS[key][1] if key in WORDS else ""
-
-
-def _settings(plain: dict[str, Any]) -> dict[str, Any]:
-    """Settings from plain values: limits are a pair."""
-    return {k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
 
 
 def _value(value: Any) -> str:
