@@ -15,8 +15,8 @@ import pytest
 from sim import load_car
 from tests.page.browsing import Look, serve
 from workbench.page.beside import WORK, Beside, NoAnswerError, Runs
-from workbench.page.live import run_view
 from workbench.page.wish import Wish
+from workbench.page.work_live import run_view
 
 
 @pytest.fixture

@@ -24,7 +24,6 @@ Points = Sequence[tuple[Typed, Typed]]
 """Of a curve as it stands in the fields: temperature [degC] and steps."""
 SHOWN_DIGITS, KEPT_DIGITS = 2, 5
 """Decimals of a temperature: as shown, and as kept, so that it is shown again as it was typed."""
-COLUMNS = "grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto"
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ class CurveTable:
                 self._take = plain_button("Take the proposal", self._take_all)
                 self._take.set_visibility(False)
             self._problem = alert()
-            self._grid = within("curve").style(COLUMNS)
+            self._grid = within("curve")
             self._beside = html()
         self.fill()
 

@@ -169,7 +169,7 @@ class Explore(Tab):
 
     def _sliders(self) -> None:
         feedback, wish = self.session.car.feedback, self.session.wish
-        shown.choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
+        shown.choice("Law", {law: law for law in LAWS}, feedback.law, lambda law: self.change(law=law))
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = shown.Slider(one, value, partial(self._moved, one))
@@ -200,10 +200,6 @@ class Explore(Tab):
     def _frame(self) -> dict[str, Any]:
         return idle_frame(self.look.palette, units.written("kPa", self.look.imperial))
 
-    def _law(self, law: Any) -> None:
-        self.change(law=law)
-        self._show_those_that_act()
-
     def _show_those_that_act(self) -> None:
         feedback = self.session.car.feedback
         for one in SLIDES:
@@ -225,6 +221,7 @@ class Explore(Tab):
             self._problem.set_text(told_beside(error))
             return
         self._problem.set_text("")
+        self._show_those_that_act()
         self.changed()
 
     def set_sliders(self, **values: float) -> None:

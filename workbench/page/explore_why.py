@@ -156,8 +156,7 @@ class WhyPanel(Tab):
             self.chart = chart("map of hunting", "map", on_point_click=self._clicked)
             self._note = words("", "soft").style(FOUR_LINES)
         with within("card"):
-            heading("Tell me this cycle")
-            words("Of the warm idle, whatever temperature is drawn.", "soft")
+            heading("Tell me this cycle", "Of the warm idle, whatever temperature is drawn.")
             self._job = JobPanel(
                 self, "cycle", "Tell me this cycle", "Explaining", "work_explain:explain_work", self._tell,
                 lambda: self.asked(car=self._supposed()),

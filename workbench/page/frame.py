@@ -111,7 +111,7 @@ class Page:
         self._shown = self._now()
         for one in self.session.pages:
             if one is not self and not one.is_gone:
-                one._follow()
+                one._once_settled("follow", FOLLOW_AFTER_s, one._follow)
 
     def tell_error(self, text: str) -> None:
         """Say what went wrong with the car's file, or by an empty text that nothing is any more."""
@@ -143,10 +143,6 @@ class Page:
             self.tell_error(plain_problem(error))
 
     def _follow(self) -> None:
-        if self._shown != self._now():
-            self._once_settled("follow", FOLLOW_AFTER_s, self._follow_now)
-
-    def _follow_now(self) -> None:
         if not self.is_gone and self._shown != self._now():
             self.build_anew()
 
@@ -166,10 +162,9 @@ class Page:
 
     def rebuild(self) -> None:
         """Build all tabs anew, as after another car was opened, wherever this work is shown."""
-        session = self.session
-        session.pages = [one for one in session.pages if not one.is_gone]
-        for one in session.pages:
-            one.build_anew()
+        for one in self.session.pages:
+            if not one.is_gone:
+                one.build_anew()
 
     @property
     def is_gone(self) -> bool:

@@ -71,7 +71,7 @@ class JobPanel:
     def start(self) -> None:
         """Start the job, unless another runs."""
         session, job = self._session, self._session.job
-        if job is not None and not job.ended:
+        if job is not None and session.busy:
             self._waits = f"{job.title} is still going on: wait for it, or stop it."
             self._problem.set_text(self._waits)
             return
@@ -119,8 +119,7 @@ class JobPanel:
 
     def _show_how_far(self) -> None:
         self._tell_stale()
-        busy = self._session.job
-        if self._waits and (busy is None or busy.ended):
+        if self._waits and not self._session.busy:
             if self._problem.text == self._waits:
                 self._problem.set_text("")
             self._waits = ""

@@ -80,11 +80,10 @@ class LogTab(Tab):
         self._log_body = shown.html()
 
     def _fit_part(self) -> None:
-        shown.heading("The model fitted to it")
-        shown.words(
+        shown.heading(
+            "The model fitted to it",
             "Makes the model of this car answer as the logs read so far do, and says whether it may be"
             " trusted.",
-            "soft",
         )
         self._kept = ui().element("div").style("display: grid; gap: 4px")
         self._list_logs()

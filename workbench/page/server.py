@@ -6,7 +6,6 @@ import socket
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sim
@@ -31,11 +30,14 @@ ICON = (
 def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> None:
     """Serve the page until the process is interrupted."""
     runs = Runs()  # before anything else is loaded: its process takes longest to be ready
+    from platformdirs import user_state_path
+
     from workbench.page.car_file import Drafts
     from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
     from workbench.page.wish import Wish
 
-    car, sessions = sim.load_car(FIRST_CAR), Sessions(seed, Drafts(_own_folder() / "drafts"))
+    drafts = Drafts(user_state_path("evenidle", appauthor=False) / "drafts")
+    car, sessions = sim.load_car(FIRST_CAR), Sessions(seed, drafts)
     runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
     with _without("aiohttp"):
         from nicegui import app, ui
@@ -65,13 +67,6 @@ def _without(name: str) -> Iterator[None]:
         yield
     finally:
         del sys.modules[name]
-
-
-def _own_folder() -> Path:
-    """Where what is not the owner's files outlives the server."""
-    from platformdirs import user_state_path
-
-    return user_state_path("evenidle", appauthor=False)
 
 
 def check_port(port: int) -> None:

@@ -41,9 +41,9 @@ class Session:
     pages: list[Any] = field(default_factory=list)  # more than one where its address is open twice
 
     @property
-    def may_be_forgotten(self) -> bool:
-        """Whether nobody would miss it."""
-        return not self.changed and (self.job is None or self.job.ended)
+    def busy(self) -> bool:
+        """Whether its job runs."""
+        return self.job is not None and not self.job.ended
 
     @property
     def changed(self) -> bool:
@@ -66,7 +66,7 @@ class Session:
         self.file = None if bundled else CarFile(path.resolve())
         self.name, self.car, self.saved = name, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
-        if self.job is not None and not self.job.ended:
+        if self.job is not None and self.busy:
             threading.Thread(target=self.job.end_now, daemon=True).start()
         self.job, self.found, self.found_of, self.logs = None, {}, {}, []
 
@@ -106,7 +106,7 @@ class Sessions:
         key = secrets.token_urlsafe(9)
         made = Session(key, self._seed, FIRST_CAR, car, car, None, Wish(WARM_degC, car.engine.scatter_share))
         self._held[key] = made
-        idle = [k for k, one in self._held.items() if k != key and one.may_be_forgotten]
+        idle = [k for k, one in self._held.items() if k != key and not one.changed and not one.busy]
         for old in idle[: max(0, len(self._held) - MOST_SESSIONS)]:
             del self._held[old]
         return made

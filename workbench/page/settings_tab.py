@@ -125,9 +125,9 @@ class SettingsTab(Tab):
         self._stress.show_found()
 
     def _search_part(self) -> None:
-        shown.heading("Search settings")
-        shown.words(
-            "Tries settings on many cars that this one could be. The base curve is left alone.", "soft"
+        shown.heading(
+            "Search settings",
+            "Tries settings on many cars that this one could be. The base curve is left alone.",
         )
         with shown.within("line"):
             self._budget = shown.choice("How long", BUDGETS, "quick")

@@ -24,11 +24,10 @@ class SheetTab(Tab):
         """Build it, with what was found before."""
         cautions()
         with card():
-            heading("The settings sheet")
-            words(
+            heading(
+                "The settings sheet",
                 "Every number with its entry and its reason, and the order in which to try it on the car."
                 " CSV and JSON have the units of the car file.",
-                "soft",
             )
             work = "work_start:sheet_work"
             self._sheet = JobPanel(self, "sheet", "Make the sheet", "Making the sheet", work, self._show)

@@ -52,9 +52,11 @@ def html(text: str = "") -> Any:
     return ui().html(text, sanitize=False)
 
 
-def heading(text: str) -> None:
-    """Show a heading."""
+def heading(text: str, note: str = "") -> None:
+    """Show a heading, and where there is one a note below it."""
     html(f"<h2>{escape(text)}</h2>")
+    if note:
+        words(note, "soft")
 
 
 def chart(name: str, css: str, option: dict[str, Any] | None = None, **acts: Any) -> Any:
@@ -144,7 +146,7 @@ class Slider:
     """A slider with its name, its value and its unit, reachable by keyboard; ``write`` tells its value."""
 
     def __init__(
-        self, one: Slide, value: float, on_value: Callable[[float], None],
+        self, one: Slide, value: float, on_value: Callable[[float], None] | None = None,
         write: Callable[[float], str] | None = None,
     ) -> None:  # fmt: skip
         self._write, self._on_value = write or one.text, on_value
@@ -156,14 +158,20 @@ class Slider:
             self._made.props(f'dense aria-label="{one.name} [{one.unit}]" data-key="{one.key}"')
         self.move, self.show = self._made.set_value, place.set_visibility
 
+    @property
+    def value(self) -> float:
+        """Its value."""
+        return float(self._made.value or 0.0)
+
     def tell(self) -> None:
         """Tell its value anew, as in other units."""
-        self._told.set_text(self._write(float(self._made.value or 0.0)))
+        self._told.set_text(self._write(self.value))
 
     def _moved(self, event: Any) -> None:
         if event.value is not None:
             self.tell()
-            self._on_value(event.value)
+            if self._on_value is not None:
+                self._on_value(event.value)
 
 
 def choice(

@@ -119,7 +119,6 @@ class StartTab(Tab):
 
     def __init__(self, page: Page) -> None:
         super().__init__(page)
-        self._degC = 0.0
         self._played: dict[str, Any] | None = None
         self._at_s = 0.0
         self._building = True
@@ -148,11 +147,11 @@ class StartTab(Tab):
         shown.heading("Start the engine")
         with shown.within("line"):
             with ui().element("div").style("width: 280px; max-width: 100%"):
-                self._outside = shown.Slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
+                self._outside = shown.Slider(OUTSIDE, 0.0, write=self.look.temperature)
             self._speed = shown.choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
             self, "start", "Start it", "Starting", "work_start:start_work", self._show_start,
-            lambda: None if self._is_held_up(self._start) else self.asked(coolant_degC=self._degC),
+            lambda: None if self._is_held_up(self._start) else self.asked(coolant_degC=self._outside.value),
         )  # fmt: skip
         self._finding, self._now = shown.status("big"), shown.words("", "soft")
         self._chart = shown.chart("speed, valve and temperature of the start", "tall")
@@ -161,11 +160,10 @@ class StartTab(Tab):
         self._timer = ui().timer(TICK_s, self._tick, active=False)
 
     def _base_part(self) -> None:
-        shown.heading("Open-loop curves")
-        shown.words(
+        shown.heading(
+            "Open-loop curves",
             "Proposals come from the model; nothing is taken unless you take it, and 'Undo changes' takes it"
             " back.",
-            "soft",
         )
         self._base = JobPanel(
             self, "base", "Propose curves", "Proposing", "work_start:base_work", self._show_base,
@@ -174,9 +172,6 @@ class StartTab(Tab):
         self._base_told = shown.html()
         self._take = shown.hidden_button("Take all three", self._take_all)
         self._refused = shown.alert()
-
-    def _set_degC(self, value: float) -> None:
-        self._degC = value
 
     def _is_held_up(self, panel: JobPanel) -> bool:
         """Whether a field shows what no car has, which is then said beside the button."""

@@ -38,11 +38,13 @@ def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
         counted[kind] += 1
     told = [f"{lasted[kind]:.0f} s {words}" for kind, words in STATE_WORDS.items() if counted[kind]]
     long_s = THROUGHOUT * lasted.get("idle", 0.0)
-    within = []
-    for kind, words in WITHIN_WORDS.items():
-        throughout = kind == "hunting" and lasted.get(kind, 0.0) >= long_s
-        if counted[kind]:
-            within.append(f"{words} throughout" if throughout else f"{counted[kind]} x {words}")
+    within = [
+        f"{words} throughout"
+        if kind == "hunting" and lasted[kind] >= long_s
+        else f"{counted[kind]} x {words}"
+        for kind, words in WITHIN_WORDS.items()
+        if counted[kind]
+    ]
     return ", ".join(told) + (f"; while idling: {', '.join(within)}" if within else "")
 
 

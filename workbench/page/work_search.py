@@ -88,7 +88,8 @@ def _watched(tell: Tell, look: Callable[[], tuning.SoFar]) -> Tell:
         if time.monotonic() - last_s > LOOK_EVERY_s:
             last_s = time.monotonic()
             seen = look()
-            more = {"points": _points(seen), "best": _best(seen)}
+            best = seen.best and seen.best.settings.model_dump(mode="json")
+            more = {"points": _points(seen), "best": best}
         tell(share, text, **more)
 
     return told
@@ -103,10 +104,6 @@ def _points(seen: tuning.SoFar) -> list[list[float]]:
     return [
         [*wish, p.score_rpm, float(one)] for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
     ]
-
-
-def _best(seen: tuning.SoFar) -> dict[str, Any] | None:
-    return None if seen.best is None else seen.best.settings.model_dump(mode="json")
 
 
 def _result(settings: Feedback, samples: Any, seen: tuning.SoFar) -> dict[str, Any]:
