@@ -54,10 +54,8 @@ class CurveTable:
         self._page, self.key, self.name, self._fade = page, key, name, fade
         self._changed = on_change
         self.proposed: dict[str, Any] = {}
-        self.refused: dict[str, Any] = {}
-        """What stands in the fields of a key and the car does not have: it outlives a change of units."""
-        self._wrong: dict[str, str] = {}
-        """What is wrong with it."""
+        self.refused: dict[str, tuple[Any, str]] = {}
+        """What stands in the fields of a key, and is wrong with it: it outlives a change of units."""
         self._rows: list[Row] = []
 
     def build(self) -> None:
@@ -101,15 +99,13 @@ class CurveTable:
             self._button("+ point", "add a point", self._add)
             if self._fade is not None:
                 self._fade_line(self._fade)
-        self._tell_proposed()
-        self._problem.set_text("\n".join(self._wrong.values()))
-        for key, typed in list(self.refused.items()):
+        self._tell_all()
+        for key, (typed, _) in list(self.refused.items()):
             self._put(key, typed)
 
     def forget(self) -> None:
         """Show the curve as the car has it, whatever was typed."""
         self.refused.clear()
-        self._wrong.clear()
         self.fill()
 
     def _row(self, place: int, at_degC: Typed, steps: Typed) -> None:
@@ -123,11 +119,9 @@ class CurveTable:
     def _fade_line(self, key: str) -> None:
         ui().element().style("grid-column: 1 / -1")
         words("fades over [s]", "soft")
-        own_s = getattr(self._page.session.car.curves, key)
-        self._field(
-            self.refused.get(key, own_s), f"{self.name}, fades over, seconds",
-            lambda e: self._put(key, number_typed(e.value)),
-        )  # fmt: skip
+        fade_s, _ = self.refused.get(key) or (getattr(self._page.session.car.curves, key), "")
+        told = f"{self.name}, fades over, seconds"
+        self._field(fade_s, told, lambda e: self._put(key, number_typed(e.value)))
 
     @staticmethod
     def _field(value: Typed, label: str, act: Callable[[Any], None]) -> Any:
@@ -150,7 +144,7 @@ class CurveTable:
         return tuple(getattr(self._page.session.car.curves, self.key))
 
     def _points(self) -> Points:
-        return self.refused.get(self.key, self._own())
+        return self.refused[self.key][0] if self.key in self.refused else self._own()
 
     def _tell_proposed(self) -> None:
         """The proposed points as they are, and what the car has at their temperatures."""
@@ -180,16 +174,15 @@ class CurveTable:
         told = _unfit(points)
         if not told:
             told = self._change({key: tuple(typed) if key == self.key else float(typed)})
-        self._accept(key)
+        self.refused.pop(key, None)
         if told:
-            self.refused[key], self._wrong[key] = typed, told
-        self._problem.set_text("\n".join(self._wrong.values()))
-        self._tell_proposed()
+            self.refused[key] = typed, told
+        self._tell_all()
         self._changed()
 
-    def _accept(self, key: str) -> None:
-        self.refused.pop(key, None)
-        self._wrong.pop(key, None)
+    def _tell_all(self) -> None:
+        self._problem.set_text("\n".join(told for _, told in self.refused.values()))
+        self._tell_proposed()
 
     def _change(self, values: dict[str, Any]) -> str:
         try:
@@ -241,9 +234,9 @@ class CurveTable:
             self._problem.set_text(self._change({self.key: self._own()[:1]}))
             return
         if _unfit(points) or self._change({self.key: tuple(points)}):
-            self.refused[self.key] = points  # drawn and told with what is wrong
+            self.refused[self.key] = points, ""  # drawn and told with what is wrong
         else:
-            self._accept(self.key)
+            self.refused.pop(self.key, None)
         self.fill()
         self._changed()
 

@@ -76,16 +76,15 @@ def _rungs_frame(palette: Palette, grid: int) -> tuple[Options, Options, list[Op
 def rungs_data(found: Options, palette: Palette) -> list[Options]:
     """The rungs, those that hold in bold, and the bar: two series, to be merged in this order."""
     low, high = found["bar"] or (0.0, -1.0)
-    reached = []
-    for steps, rpm in found["reached"]:
-        holds = low <= rpm <= high
-        reached.append(
-            {
-                "value": [0.36, rpm, steps], "symbolSize": [42, 5 if holds else 2.5],
-                "itemStyle": {"color": palette.good if holds else palette.valve},
-                "label": {"fontWeight": "bold" if holds else "normal"},
-            }
-        )  # fmt: skip
+    reached = [
+        {
+            "value": [0.36, rpm, steps], "symbolSize": [42, 5 if holds else 2.5],
+            "itemStyle": {"color": palette.good if holds else palette.valve},
+            "label": {"fontWeight": "bold" if holds else "normal"},
+        }
+        for steps, rpm in found["reached"]
+        for holds in [low <= rpm <= high]
+    ]  # fmt: skip
     style = {"color": palette.band, "borderColor": palette.speed, "borderWidth": 1.5}
     ends = [[{"xAxis": 0.02, "yAxis": low}, {"xAxis": 0.7, "yAxis": high}]]
     bar = {"silent": True, "itemStyle": style, "data": ends if found["holds"] is not None else []}
@@ -94,9 +93,9 @@ def rungs_data(found: Options, palette: Palette) -> list[Options]:
 
 def idle_data(run: Options, palette: Palette) -> Options:
     """What changes when a slider moves: the points, where the deadband lies, and the rungs."""
-    target, half, around = run["target_rpm"], run["deadband_rpm"], LEAST_ABOUT_TARGET_rpm
+    target, around = run["target_rpm"], max(LEAST_ABOUT_TARGET_rpm, run["deadband_rpm"])
     least, most = run["spans"]["rpm"]
-    bottom, top = min(least, target - max(around, half)), max(most, target + max(around, half))
+    bottom, top = min(least, target - around), max(most, target + around)
     label = {"formatter": "target", "position": "insideEndTop", "color": palette.ink}
     marked = chart_parts.deadband(run, palette) | chart_parts.target_line(run, palette, **label)
     scale = chart_parts.round_scale(max(bottom, 0.0), top, MOST_SPEED_LINES)

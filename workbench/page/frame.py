@@ -182,19 +182,16 @@ class Page:
         self._build_opened(self._tab)
         self.tell_state()
 
-    def _as_the_system(self) -> bool:
-        return self.session.dark is None
-
     async def _ask_for_dark(self) -> None:
         """Learn whether the system is dark, which only the browser knows."""
-        if not self._as_the_system():
+        if self.session.dark is not None:
             return
         asked = "return window.matchMedia('(prefers-color-scheme: dark)').matches"
         try:
             dark = bool(await ui().run_javascript(asked, timeout=5.0))
         except TimeoutError:
             return
-        if self._as_the_system():  # somebody may have chosen while the browser was asked
+        if self.session.dark is None:  # somebody may have chosen while the browser was asked
             self._darken(dark)
 
     def _darken(self, dark: bool) -> None:

@@ -36,10 +36,9 @@ class _TooMuchError(Exception):
 
 
 class StartKey:
-    """The key of one run of the server: other people on this machine do not have it.
+    """The key of one run of the server, in the address printed, then in a cookie: nobody else has it.
 
-    It stands in the address that is printed; the browser keeps it in a cookie.  The address that a browser
-    is started with is seen by everybody who lists processes, so that its key is good for one time only.
+    Who lists processes sees the address that a browser is started with: its key is good for one time only.
     """
 
     def __init__(self, port: int) -> None:

@@ -38,9 +38,8 @@ class Tab:
 
 
 class JobPanel:
-    """The button and its bar; a job that runs already is shown, as after a reload; a page has one at a time.
+    """The button and its bar, of a job that runs already too; ``ask`` gives arguments and maybe a ``title``.
 
-    ``ask`` gives the arguments of the ``work`` and maybe its ``title``, or None where there is nothing to do.
     Once what ``about`` gives is another, what was found is stale, or, if ``taken``, what the car has.
     """
 
@@ -119,10 +118,8 @@ class JobPanel:
 
     def _show_how_far(self) -> None:
         self._tell_stale()
-        if self._waits and not self._session.busy:
-            if self._problem.text == self._waits:
-                self._problem.set_text("")
-            self._waits = ""
+        if self._problem.text == self._waits and not self._session.busy:
+            self._problem.set_text("")
         job = self._mine()
         runs = job is not None and not job.ended
         self._show_running(runs)

@@ -119,7 +119,7 @@ class StartTab(Tab):
 
     def __init__(self, page: Page) -> None:
         super().__init__(page)
-        self._played: dict[str, Any] | None = None
+        self._played: dict[str, Any] = {}
         self._at_s = 0.0
         self._building = True
         self._past: list[str] = []
@@ -205,11 +205,7 @@ class StartTab(Tab):
         self._timer.active = not at_once
 
     def _tick(self) -> None:
-        found = self._played
-        if found is None:
-            self._timer.active = False
-            return
-        speed = float(self._speed.value)
+        found, speed = self._played, float(self._speed.value)
         step_s = speed * TICK_s if speed > 0.0 else found["length_s"]
         self._at_s = min(self._at_s + step_s, found["length_s"])
         data = start_data(found, self._at_s, self.look.imperial)
@@ -235,7 +231,7 @@ class StartTab(Tab):
         self._outside.tell()
         for one in self._curves:
             one.fill()
-        if self._played is not None:
+        if self._played:
             self._restyle_chart(self._played)
             self._tell(self._played)
 
