@@ -49,7 +49,7 @@ class CurveTable:
     """One curve."""
 
     def __init__(
-        self, page: Page, key: str, name: str, fade: str | None, on_change: Callable[[], None]
+        self, page: Page, on_change: Callable[[], None], key: str, name: str, fade: str | None
     ) -> None:
         self._page, self.key, self.name, self._fade = page, key, name, fade
         self._changed = on_change
@@ -57,9 +57,6 @@ class CurveTable:
         self.refused: dict[str, tuple[Any, str]] = {}
         """What stands in the fields of a key, and is wrong with it: it outlives a change of units."""
         self._rows: list[Row] = []
-
-    def build(self) -> None:
-        """Build it with the car's own curve."""
         with card():
             with within("line"):
                 words(self.name, "big")

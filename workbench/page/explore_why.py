@@ -86,20 +86,15 @@ def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
 def white_ink(chance: float, palette: Palette) -> bool:
     """Whether white is read better than black on a chance's shade: the better is never below 4.5 to 1.
 
-    Source: contrast ratio of WCAG 2.1, from memory.
+    Source: relative luminance and contrast ratio of WCAG 2.1, from memory.
     """
     low, high = (
         [int(shade[i : i + 2], 16) / 255.0 for i in (1, 3, 5)] for shade in (palette.least, palette.most)
     )
     shade = [a + (b - a) * chance / 100.0 for a, b in zip(low, high, strict=True)]
-    over = _luminance(shade) + 0.05
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in shade)
+    over = 0.2126 * red + 0.7152 * green + 0.0722 * blue + 0.05
     return 1.05 / over > over / 0.05
-
-
-def _luminance(rgb: list[float]) -> float:
-    """Relative luminance of sRGB, 0 to 1; source: WCAG 2.1, from memory."""
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:

@@ -14,7 +14,6 @@ from typing import Any
 import sim
 from workbench.output.results import columns_from_text
 from workbench.page import shown
-from workbench.page.frame import Page
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.shown import ui
@@ -41,12 +40,9 @@ document.querySelectorAll('.q-uploader a, .q-uploader button, .q-uploader input'
 class LogTab(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self._newest: Path | None = None  # dropped last, whether it could be read or not
-
     def build(self) -> None:
         """Build it, with what was found before."""
+        self._newest: Path | None = None  # dropped last, whether it could be read or not
         shown.cautions()
         with shown.within("halves"):
             with shown.card():

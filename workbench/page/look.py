@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import namedtuple
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -104,24 +105,8 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 """
 
 
-@dataclass(frozen=True)
-class Palette:
-    """Colours of a chart."""
-
-    ink: str
-    soft: str
-    line: str
-    speed: str
-    valve: str
-    pressure: str
-    heat: str
-    good: str
-    card: str
-    band: str
-    least: str
-    most: str
-
-
+Palette = namedtuple("Palette", "ink soft line speed valve pressure heat good card band least most")
+"""Colours of a chart."""
 LIGHT = Palette(
     ink="#1b1f23", soft="#565d64", line="#d3d8dd", speed=SPEED, valve=VALVE,
     pressure=PRESSURE, heat=HEAT, good="#14663f", card="#ffffff", band="rgba(0,96,168,0.13)",

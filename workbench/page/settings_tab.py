@@ -8,7 +8,6 @@ from typing import Any
 from controllers import DERIVATIVE, LAWS
 from workbench.page import shown
 from workbench.page.chart_parts import line, named_axis, options, round_scale, target_line, time_axis, y_axis
-from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import GRACE_s
 from workbench.page.look import Palette
@@ -98,13 +97,10 @@ SUITES = {"standard": "everything", "loads": "loads and blips only"}
 class SettingsTab(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self._points: list[list[float]] = []
-        self._runs: list[dict[str, Any]] = []
-
     def build(self) -> None:
         """Build it, with what was found before."""
+        self._points: list[list[float]] = []
+        self._runs: list[dict[str, Any]] = []
         shown.cautions()
         with shown.within("halves"):
             with shown.card():
@@ -221,16 +217,13 @@ def _value(value: Any) -> str:
 def _in_words(settings: dict[str, Any]) -> str:
     """The settings that matter most, in one line."""
     law = LAWS[settings["law"]]
-    if not law.has_gains:
-        gains = f"{settings['nudge_steps']} steps at a time"
-    else:
+    gains = "{nudge_steps} steps at a time"
+    if law.has_gains:
         gains = (
-            f"gain {settings['gain_steps_per_100rpm']:g} steps per 100 rpm,"
-            f" integral {settings['integral_steps_per_100rpm_s']:g} steps per 100 rpm and s"
+            "gain {gain_steps_per_100rpm:g} steps per 100 rpm,"
+            " integral {integral_steps_per_100rpm_s:g} steps per 100 rpm and s"
         )
     if DERIVATIVE in law.settings:
-        gains += f", derivative {settings['derivative_steps_s_per_100rpm']:g}"
-    return (
-        f"law {settings['law']}, {gains}, deadband {settings['deadband_rpm']:g} rpm, minimum move"
-        f" {settings['min_move_steps']} steps, update every {settings['update_period_ms']:g} ms."
-    )
+        gains += ", derivative {derivative_steps_s_per_100rpm:g}"
+    told = "law {law}, " + gains + ", deadband {deadband_rpm:g} rpm, minimum move {min_move_steps} steps, "
+    return (told + "update every {update_period_ms:g} ms.").format(**settings)

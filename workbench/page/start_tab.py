@@ -9,7 +9,6 @@ import sim
 from workbench.page import shown
 from workbench.page.chart_parts import line, options, rows, time_axis, y_axis
 from workbench.page.curve_table import CurveTable
-from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
@@ -117,27 +116,19 @@ CURVES = (
 class StartTab(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self._played: dict[str, Any] = {}
-        self._at_s = 0.0
-        self._building = True
-        self._past: list[str] = []
-        self._held_up: list[JobPanel] = []
-
     def build(self) -> None:
         """Build it, with what was found before."""
+        self._played: dict[str, Any] = {}
+        self._at_s, self._building = 0.0, True
+        self._past: list[str] = []
+        self._held_up: list[JobPanel] = []
         shown.cautions()
         with shown.card():
             self._play_part()
         with shown.card():
             self._base_part()
-        self._curves = [
-            CurveTable(self.page, key, name, fade, self._curves_changed) for key, name, fade in CURVES
-        ]
         with shown.within("thirds"):
-            for one in self._curves:
-                one.build()
+            self._curves = [CurveTable(self.page, self._curves_changed, *one) for one in CURVES]
         self.look.redraw.append(self._restyle)
         self._start.show_found()
         self._base.show_found()
