@@ -102,11 +102,9 @@ class Page:
 
     def tell_state(self) -> None:
         """Show which car it is and whether there is something to save."""
-        self._name.set_text(self.session.car.name)
-        self._name.props["title"] = self.session.car.name
-        state = _state(self.session)
-        self._state.set_text(state)
-        self._state.props["title"] = state
+        for label, text in ((self._name, self.session.car.name), (self._state, _state(self.session))):
+            label.set_text(text)
+            label.props["title"] = text
         self._once_settled("keep", KEEP_AFTER_s, self._keep_draft)
         self._shown = self._now()
         for one in self.session.pages:

@@ -18,6 +18,7 @@ from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.shown import ui
 
+UP_TO = f"up to {LARGEST_BYTES // 1_000_000} MB"
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
 DEMONSTRATION_CAR = "trials"
 """The car that the demonstrations are logs of."""
@@ -55,7 +56,7 @@ class LogTab(Tab):
     def _choose(self) -> None:
         shown.heading("A recorded log")
         ui().upload(
-            label=f"Drop a log here, or choose it with + (up to {LARGEST_BYTES // 1_000_000} MB)",
+            label=f"Drop a log here, or choose it with + ({UP_TO})",
             auto_upload=True, max_file_size=LARGEST_BYTES - 100_000, max_files=1,
             on_upload=self._uploaded, on_rejected=self._rejected,
         ).props('flat bordered accept=".csv,.txt,.log,.tsv,.mf4"').style("width: 100%")  # fmt: skip
@@ -141,10 +142,7 @@ class LogTab(Tab):
         self._add(path)
 
     def _rejected(self) -> None:
-        self._read.tell_problem(
-            f"Refused: allowed is one file of csv, txt, log, tsv or mf4, up to"
-            f" {LARGEST_BYTES // 1_000_000} MB."
-        )
+        self._read.tell_problem(f"Refused: allowed is one file of csv, txt, log, tsv or mf4, {UP_TO}.")
 
     def _demonstration(self, file: str) -> None:
         path = self._place(file, DEMONSTRATION_FOLDER)

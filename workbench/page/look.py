@@ -135,8 +135,7 @@ class Look:
 
     def words(self, told: Any) -> str:
         """A sentence, or a note in plain form, in the units shown."""
-        text: str = worded(told, self.imperial)
-        return units.in_words(text, self.imperial)
+        return units.in_words(worded(told, self.imperial), self.imperial)
 
     def temperature(self, value_degC: float) -> str:
         """A temperature in the units shown."""

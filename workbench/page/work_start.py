@@ -42,13 +42,11 @@ def start_work(tell: Tell, *, car: sim.Car, coolant_degC: float, seed: int) -> d
     # No other temperature of the start has the name.
     engine = "engine" if car.sensors.temperature_of == "oil" else car.temperature_name
     time_s = (np.arange(trace.resampled("rpm").size) + 1) * 0.05
-    told: dict[str, Any] = {
-        name: thinned(time_s, trace.resampled(name), MOST_POINTS)
-        for name in ("rpm", "coolant_degC", "oil_degC")
-    }
-    told |= {
-        name: changes(time_s, trace.resampled(name), MOST_POINTS)
-        for name in ("target_rpm", "valve_steps", "base_steps")
+    curved, stepped = ("rpm", "coolant_degC", "oil_degC"), ("target_rpm", "valve_steps", "base_steps")
+    told = {
+        name: reduced(time_s, trace.resampled(name), MOST_POINTS)
+        for reduced, names in ((thinned, curved), (changes, stepped))
+        for name in names
     }
     return {
         "finding": in_words(story.finding()) + later_words(story, trace, without), "lines": told,
