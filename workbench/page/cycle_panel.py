@@ -115,15 +115,12 @@ ACTS = {
 
 
 class CyclePanel:
-    """The panel."""
+    """The panel, not to be seen before there is a cycle."""
 
     def __init__(self, look: Look) -> None:
         self._look = look
         self._found: dict[str, Any] | None = None
         self._at = 0
-
-    def build(self) -> None:
-        """Build it, not to be seen before there is a cycle."""
         back, on = partial(self._go, -1), partial(self._go, 1)
         with card("one cycle", "card cycle") as self._place:
             self._place.props('tabindex="0"')

@@ -15,7 +15,6 @@ from workbench.page import chart_parts, shown
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_parts import Options
 from workbench.page.explore_why import WhyPanel
-from workbench.page.frame import Page
 from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
@@ -145,23 +144,18 @@ COOLANT = shown.Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 class Explore(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self.why = WhyPanel(page, self.is_newest, self.changed, self.set_sliders)
-        self._wanted = self._drawn = 0
-        self._busy = False
-        self._rests = False
-        self._set: dict[str, shown.Slider] = {}
-
     def build(self) -> None:
         """Build it and draw the car as it is."""
+        self._wanted = self._drawn = 0
+        self._busy = self._rests = False
+        self._set: dict[str, shown.Slider] = {}
         with shown.within("explore"):
             with shown.card("settings"):
                 self._sliders()
             with shown.card("the idle", "card shown"):
                 self._shown()
             with shown.card("", "why").style("display: grid; gap: 10px"):
-                self.why.build()
+                self.why = WhyPanel(self.page, self.is_newest, self.changed, self._set_sliders)
         self.why.build_below()
         self.look.redraw.append(self._restyle)
         self.changed()
@@ -223,8 +217,7 @@ class Explore(Tab):
         self._show_those_that_act()
         self.changed()
 
-    def set_sliders(self, **values: float) -> None:
-        """Move sliders, which changes the settings."""
+    def _set_sliders(self, **values: float) -> None:
         for key, value in values.items():
             self._set[key].move(value)
 

@@ -131,13 +131,9 @@ class WhyPanel(Tab):
     ) -> None:  # fmt: skip
         super().__init__(page)
         self._is_newest, self._changed, self._set_sliders = is_newest, changed, set_sliders
-        self._cycle = CyclePanel(self.look)
         self._kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
-
-    def build(self) -> None:
-        """Build it empty."""
         with within("card"):
             heading("How often does it hunt?")
             self._told = status("", "Working it out.").props('aria-live="polite"').style(FOUR_LINES)
@@ -169,7 +165,7 @@ class WhyPanel(Tab):
 
     def build_below(self) -> None:
         """Build what has the whole width: the cycle, once it is told."""
-        self._cycle.build()
+        self._cycle = CyclePanel(self.look)
         self._job.show_found()
 
     async def refresh(self, number: int, drawn_rests: bool) -> None:
