@@ -46,12 +46,13 @@ def open_dialog(session: Session, sessions: Sessions, opened: Act) -> None:
                     plain_button(_told(one), partial(take, partial(sessions.take_up, session, one)))
 
     label, such = "or a car file on this machine", ": a car file, such as cars/mycar.toml."
-    _ask("Open a car", offered, label, "Open", such, session.open, opened)
+    note = "No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts."
+    _ask("Open a car", offered, label, "Open", such, session.open, opened, note)
 
 
 def _ask(
     title: str, above: Callable[[Callable[[Act], None]], None], label: str, button: str, such: str,
-    act: Callable[[str], None], done: Act,
+    act: Callable[[str], None], done: Act, note: str = "",
 ) -> Any:  # fmt: skip
     """Open a window that asks for a name; what is ``above`` the field is given a way to be done instead."""
 
@@ -76,7 +77,8 @@ def _ask(
         above(take)
         place = ui().input(label).style("width: 320px; max-width: 80vw")
         place.on("keydown.enter", take_named)
-        words("No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts.", "soft")
+        if note:
+            words(note, "soft")
         problem = alert()
         with ui().row():
             ui().button(button, on_click=take_named)
