@@ -160,7 +160,7 @@ class Slider:
 
     @property
     def value(self) -> float:
-        """Its value."""
+        """Where it stands, in the unit of its slide [any]."""
         return float(self._made.value or 0.0)
 
     def tell(self) -> None:
