@@ -15,8 +15,8 @@ import pytest
 from sim import load_car
 from tests.page.browsing import Look, serve
 from workbench.page.beside import WORK, Beside, NoAnswerError, Runs
-from workbench.page.live import run_view
 from workbench.page.wish import Wish
+from workbench.page.work_live import run_view
 
 
 @pytest.fixture
@@ -88,9 +88,9 @@ def test_both_give_what_is_drawn() -> None:
     finally:
         runs.end_now()
     view = run_view(car, wish, 0)
-    assert drawn["finding"] == view.finding
-    assert drawn["spans"]["rpm"] == [float(view.rpm.min()), float(view.rpm.max())]
-    assert max(value for _, value in drawn["rpm"]) == pytest.approx(view.rpm.max(), abs=0.051)
+    assert drawn["finding"] == view["finding"]
+    assert drawn["spans"]["rpm"] == [float(view["rpm"].min()), float(view["rpm"].max())]
+    assert max(value for _, value in drawn["rpm"]) == pytest.approx(view["rpm"].max(), abs=0.051)
     assert 20.0 < min(value for _, value in pressure) < max(value for _, value in pressure) < 105.0
 
 

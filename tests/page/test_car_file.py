@@ -30,7 +30,7 @@ def opened(path: Path) -> Session:
 
 def test_opening_alone_writes_nothing(mine: Path) -> None:
     before = mine.read_text()
-    opened(mine).keep()
+    opened(mine).save()
     assert mine.read_text() == before
     assert [one.name for one in mine.parent.iterdir()] == ["mine.toml"]
 
@@ -40,15 +40,16 @@ def test_changes_are_kept_and_the_file_as_it_was_stays_beside(mine: Path) -> Non
     session = opened(mine)
     for deadband_rpm in (40.0, 50.0):
         session.change("feedback", deadband_rpm=deadband_rpm)
-        session.keep()
+        session.save()
         assert session.saved == session.car
         assert load_car(mine) == session.car
         assert mine.read_text().startswith("# wet Tuesday\n"), "the owner's remark stays"
         assert mine.read_text().count("#") == original.count("#")
     assert mine.with_name("mine.toml.bak").read_text() == original
+    session.change("feedback", deadband_rpm=60.0)
     session.take_back()
-    session.keep()
-    assert load_car(mine).feedback.deadband_rpm == 25.0, "undone in the file too"
+    session.save()
+    assert load_car(mine).feedback.deadband_rpm == 50.0, "back to what was saved last"
     assert len(list(mine.parent.iterdir())) == 2
 
 
@@ -57,14 +58,14 @@ def test_an_earlier_backup_is_never_written_over(mine: Path) -> None:
     for deadband_rpm in (40.0, 50.0, 60.0):
         session = opened(mine)
         session.change("feedback", deadband_rpm=deadband_rpm)
-        session.keep()
+        session.save()
     kept = [mine.with_name(f"mine.toml.bak{number}") for number in ("", 2, 3)]
     assert kept[0].read_text() == first
     assert [load_car(one).feedback.deadband_rpm for one in kept] == [25.0, 40.0, 50.0]
     mine.write_text(first)
     session = opened(mine)
     session.change("feedback", deadband_rpm=70.0)
-    session.keep()
+    session.save()
     assert session.file is not None
     assert session.file.backup == kept[0], "the same content is not kept twice"
 
@@ -78,7 +79,7 @@ def test_what_somebody_else_did_to_the_file_is_left(mine: Path, gone: bool) -> N
     else:
         mine.write_text("theirs")
     with pytest.raises(InputError) as refused:
-        session.keep()
+        session.save()
     assert ("is there no more" if gone else "was changed by something else") in str(refused.value)
     assert session.changed
     assert session.file is not None
@@ -102,9 +103,7 @@ def test_a_bundled_car_is_never_written(by_path: bool) -> None:
     before = path.read_bytes()
     session = opened(path) if by_path else opened(Path("trials"))
     session.change("feedback", deadband_rpm=40.0)
-    session.keep()
-    with pytest.raises(InputError):
-        session.save()
+    session.save()
     assert session.changed
     assert path.read_bytes() == before
     assert not path.with_name("trials.toml.bak").exists()

@@ -14,9 +14,9 @@ from tuning.explanation import explain
 from tuning.loop import WARM_degC
 from workbench.page.cycle_panel import ACTS, PARTS, cycle_option, loop_html, orbit_option, title, why
 from workbench.page.explore import rungs_data
-from workbench.page.live import rungs_of
 from workbench.page.look import DARK, LIGHT
 from workbench.page.work_explain import cycle_parts
+from workbench.page.work_live import rungs_of
 
 
 @pytest.mark.parametrize(

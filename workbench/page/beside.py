@@ -109,7 +109,9 @@ class Beside:
             elif error is None:
                 answer.set_result(asked.result())
             else:
-                answer.set_exception(NoAnswerError(_why(error)))
+                gone = isinstance(error, BrokenProcessPool)
+                why = "the process beside the page has gone" if gone else f"{type(error).__name__}: {error}"
+                answer.set_exception(NoAnswerError(why))
 
         try:
             asked = pool.submit(worked, *question)
@@ -119,21 +121,12 @@ class Beside:
         asked.add_done_callback(told)
 
 
-def _why(error: BaseException) -> str:
-    if isinstance(error, BrokenProcessPool):
-        return "the process beside the page has gone"
-    return f"{type(error).__name__}: {error}"
-
-
 class Runs:
-    """The two processes of a server: ``quick`` draws, ``slow`` thinks about what was drawn.
-
-    The first begins at once: it loads the compiler's library while the server loads its own.
-    """
+    """The two processes of a server: ``quick`` draws, ``slow`` thinks about what was drawn."""
 
     def __init__(self) -> None:
-        self.quick = Beside()
-        self._compiled = self.quick.submit(WORK + "is_compiled")
+        self.quick = Beside()  # loads the compiler's library while the server loads its own
+        self._compiled = self.quick.submit("controllers:is_warm")
         self.slow = Beside()
 
     def make_ready(self, car: sim.Car, wish: Wish, on_compiling: Callable[[], None]) -> None:

@@ -12,84 +12,79 @@ import sim
 from workbench.page.car_file import Draft
 from workbench.page.jobs import plain_problem
 from workbench.page.session import Session, Sessions
-from workbench.page.shown import alert, plain_button, words
+from workbench.page.shown import alert, plain_button, ui, words
 
 MOST_DRAFTS = 8
-WIDTH = "width: 320px; max-width: 80vw"
+Act = Callable[[], None]
 
 
-def _tried(act: Callable[[], None], dialog: Any, problem: Any, done: Callable[[], None]) -> None:
-    try:
-        act()
-    except sim.InputError as error:
-        problem.set_text(plain_problem(error))
-        return
-    dialog.close()
-    done()
-
-
-def _buttons(name: str, act: Callable[[], None], dialog: Any) -> None:
-    from nicegui import ui
-
-    with ui.row():
-        ui.button(name, on_click=act)
-        plain_button("Cancel", dialog.close)
-    dialog.open()
-
-
-def save_dialog(session: Session, saved: Callable[[], None]) -> None:
+def save_dialog(session: Session, saved: Act) -> None:
     """Ask for the name of a new file."""
-    from nicegui import ui
+    title, label = "Save this car under a new name", "new file, such as mycar.toml"
 
-    def save() -> None:
-        name = (place.value or "").strip()
-        if name:
-            _tried(partial(session.save_as, name), dialog, problem, saved)
-        else:
-            problem.set_text("A name is needed, such as mycar.toml.")
-
-    with ui.dialog() as dialog, ui.card():
-        words("Save this car under a new name", "big")
+    def told(_take: Callable[[Act], None]) -> None:
         words("From then on 'Save' writes into that file.", "soft")
-        place = ui.input("new file, such as mycar.toml").style(WIDTH)
-        place.props("autofocus").on("keydown.enter", save)
-        problem = alert()
-        _buttons("Save", save, dialog)
+
+    _ask(title, told, label, "Save", ", such as mycar.toml.", session.save_as, saved).props("autofocus")
 
 
-def open_dialog(session: Session, sessions: Sessions, opened: Callable[[], None]) -> None:
+def open_dialog(session: Session, sessions: Sessions, opened: Act) -> None:
     """Ask for another car."""
-    from nicegui import ui
 
-    def take(act: Callable[[], None]) -> None:
-        _tried(act, dialog, problem, opened)
-
-    def take_named() -> None:
-        name = (place.value or "").strip()
-        if name:
-            take(partial(session.open, name))
-        else:
-            problem.set_text("A name is needed: a car file, such as cars/mycar.toml.")
-
-    with ui.dialog() as dialog, ui.card():
-        words("Open a car", "big")
+    def offered(take: Callable[[Act], None]) -> None:
         if session.changed:
             words("Changes that are not saved are lost.", "bad")
         words("Demonstration cars", "soft")
-        with ui.row():
+        with ui().row():
             for name in sim.bundled_cars():
                 plain_button(name, partial(take, partial(session.open, name)))
         drafts = sessions.drafts()[:MOST_DRAFTS]
         if drafts:
             words("Changed, and not saved when the page was closed", "soft")
-            with ui.row():
+            with ui().row():
                 for one in drafts:
                     plain_button(_told(one), partial(take, partial(sessions.take_up, session, one)))
-        place = ui.input("or a car file on this machine").style(WIDTH)
+
+    label, such = "or a car file on this machine", ": a car file, such as cars/mycar.toml."
+    note = "No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts."
+    _ask("Open a car", offered, label, "Open", such, session.open, opened, note)
+
+
+def _ask(
+    title: str, above: Callable[[Callable[[Act], None]], None], label: str, button: str, such: str,
+    act: Callable[[str], None], done: Act, note: str = "",
+) -> Any:  # fmt: skip
+    """Open a window that asks for a name; what is ``above`` the field is given a way to be done instead."""
+
+    def take(do: Act) -> None:
+        try:
+            do()
+        except sim.InputError as error:
+            problem.set_text(plain_problem(error))
+            return
+        dialog.close()
+        done()
+
+    def take_named() -> None:
+        name = (place.value or "").strip()
+        if name:
+            take(partial(act, name))
+        else:
+            problem.set_text(f"A name is needed{such}")
+
+    with ui().dialog() as dialog, ui().card():
+        words(title, "big")
+        above(take)
+        place = ui().input(label).style("width: 320px; max-width: 80vw")
         place.on("keydown.enter", take_named)
-        words("No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts.", "soft")
+        if note:
+            words(note, "soft")
         problem = alert()
-        _buttons("Open", take_named, dialog)
+        with ui().row():
+            ui().button(button, on_click=take_named)
+            plain_button("Cancel", dialog.close)
+    dialog.open()
+    return place
 
 
 def _told(draft: Draft) -> str:

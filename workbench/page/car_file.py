@@ -26,14 +26,12 @@ class CarFile:
             path = Path(name.strip()).expanduser()
             there = path.exists()
         except (OSError, RuntimeError) as error:
-            message = f"no place for a file ({error}), allowed: a new name ending in .toml"
-            raise sim.one_problem(name, 1, "file", message) from None
+            raise _refused(name, f"no place for a file ({error})", "a new name ending in .toml") from None
         # A name of dots alone would be a hidden file, which nobody finds again.
         if not re.search(r"[^. ] *\.toml$", path.name, re.IGNORECASE):
-            message = "no car file's name, allowed: one ending in .toml, such as mycar.toml"
-            raise sim.one_problem(path, 1, "file", message)
+            raise _refused(path, "no car file's name", "one ending in .toml, such as mycar.toml")
         if there:
-            raise sim.one_problem(path, 1, "file", "is there already, allowed: a new name")
+            raise _refused(path, "is there already", "a new name")
         sim.save_car(car, path, text_of=text_of)
         return cls(path.resolve())
 
@@ -47,24 +45,24 @@ class CarFile:
 
     def write(self, car: sim.Car) -> None:
         """Write a car into it, the file as it was opened first kept beside it."""
-        name = self.path.name
+        name, anew = self.path.name, "'Save as', a new name"
         if not self.path.is_file():
-            raise sim.one_problem(name, 1, "file", "is there no more, allowed: 'Save as', a new name")
+            raise _refused(name, "is there no more", anew)
         try:
             digest = _digest(self.path)
         except OSError as error:
-            message = f"cannot be read any more ({error.strerror}), allowed: 'Save as', a new name"
-            raise sim.one_problem(name, 1, "file", message) from None
+            raise _refused(name, f"cannot be read any more ({error.strerror})", anew) from None
         if digest != self._known:
-            message = (
-                "was changed by something else since, allowed: 'Save as', a new name, or"
-                " 'Read it again', which drops what was changed here"
-            )
-            raise sim.one_problem(name, 1, "file", message)
+            again = f"{anew}, or 'Read it again', which drops what was changed here"
+            raise _refused(name, "was changed by something else since", again)
         if self.backup is None:
             self.backup = sim.keep_copy(self.path)
         sim.save_car(car, self.path)
         self._known = _digest(self.path)
+
+
+def _refused(file: Path | str, wrong: str, allowed: str) -> sim.InputError:
+    return sim.one_problem(file, 1, "file", f"{wrong}, allowed: {allowed}")
 
 
 def _digest(path: Path) -> str:
@@ -89,34 +87,27 @@ class Drafts:
     def keep(self, key: str, opened: str, car: sim.Car) -> None:
         """Keep changes; those kept before of the same work are replaced."""
         self._folder.mkdir(parents=True, exist_ok=True)
-        sim.save_car(car, self._car(key))
-        sim.write_beside(self._name(key), opened)
+        sim.save_car(car, self._path(key))
+        sim.write_beside(self._path(key, "opened"), opened)
 
     def drop(self, key: str) -> None:
         """Forget changes, which have been saved or undone."""
-        for path in (self._car(key), self._name(key)):
+        for end in ("toml", "opened"):
             with contextlib.suppress(OSError):
-                path.unlink()
+                self._path(key, end).unlink()
 
     def listed(self) -> list[Draft]:
         """All that can be taken up again."""
         found = []
         for path in self._folder.glob("*.toml") if self._folder.is_dir() else ():
             with contextlib.suppress(sim.InputError, OSError):
-                opened = sim.read_text(self._name(path.stem))
+                opened = sim.read_text(self._path(path.stem, "opened"))
                 found.append(Draft(path.stem, opened, path.stat().st_mtime))
         return sorted(found, key=lambda one: -one.kept_s)
 
     def car(self, draft: Draft) -> sim.Car:
         """The changed car."""
-        return sim.load_car(self._car(draft.key))
+        return sim.load_car(self._path(draft.key))
 
-    def _car(self, key: str) -> Path:
-        return self._folder / f"{_plain(key)}.toml"
-
-    def _name(self, key: str) -> Path:
-        return self._folder / f"{_plain(key)}.opened"
-
-
-def _plain(key: str) -> str:
-    return re.sub(r"[^A-Za-z0-9_-]", "", key)
+    def _path(self, key: str, end: str = "toml") -> Path:
+        return self._folder / f"{re.sub('[^A-Za-z0-9_-]', '', key)}.{end}"

@@ -13,7 +13,7 @@ import numpy as np
 import sim
 from workbench.page.frame import Page
 from workbench.page.jobs import told_beside
-from workbench.page.shown import alert, card, html, plain_button, table_html, within, words
+from workbench.page.shown import alert, card, html, plain_button, table_html, ui, within, words
 from workbench.words import units
 from workbench.words.tables import Table
 
@@ -22,10 +22,8 @@ Typed = float | str | None
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 Points = Sequence[tuple[Typed, Typed]]
 """Of a curve as it stands in the fields: temperature [degC] and steps."""
-MISSING = "A number is missing."
 SHOWN_DIGITS, KEPT_DIGITS = 2, 5
 """Decimals of a temperature: as shown, and as kept, so that it is shown again as it was typed."""
-COLUMNS = "grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto"
 
 
 @dataclass(frozen=True)
@@ -51,61 +49,39 @@ class CurveTable:
     """One curve."""
 
     def __init__(
-        self,
-        page: Page,
-        key: str,
-        name: str,
-        fade: str | None = None,
-        on_change: Callable[[], None] | None = None,
+        self, page: Page, on_change: Callable[[], None], key: str, name: str, fade: str | None
     ) -> None:
         self._page, self.key, self.name, self._fade = page, key, name, fade
-        self._on_change = on_change
-        self._proposal: dict[str, Any] = {}
+        self._changed = on_change
+        self.proposed: dict[str, Any] = {}
+        self.refused: dict[str, tuple[Any, str]] = {}
+        """What stands in the fields of a key, and is wrong with it: it outlives a change of units."""
         self._rows: list[Row] = []
-        self._typed: dict[str, Any] = {}
-        """What stands in the fields of a key and was refused: it outlives a change of units."""
-        self._wrong: dict[str, str] = {}
-        """What is wrong with it."""
-
-    @property
-    def refused(self) -> bool:
-        """Whether something stands in the fields that the car does not have."""
-        return bool(self._typed)
-
-    def build(self) -> None:
-        """Build it with the car's own curve."""
         with card():
             with within("line"):
                 words(self.name, "big")
                 self._take = plain_button("Take the proposal", self._take_all)
                 self._take.set_visibility(False)
             self._problem = alert()
-            self._grid = within("curve").style(COLUMNS)
+            self._grid = within("curve")
             self._beside = html()
         self.fill()
 
     def propose(self, curves: dict[str, Any]) -> None:
         """Show a proposal below the curve."""
-        self._proposal = curves
-        self._take.set_visibility(True)
-        self._tell_proposed()
-
-    def proposed(self) -> dict[str, Any]:
-        """The proposal."""
-        if not self._proposal:
-            return {}
-        points = self._proposal[self.key]
-        values: dict[str, Any] = {self.key: tuple((float(a), float(b)) for a, b in points)}
+        self.proposed = {self.key: tuple((float(a), float(b)) for a, b in curves[self.key])}
         if self._fade is not None:
             # Air meant to fade slowly would be gone too soon, and the other way round.
-            values[self._fade] = float(self._proposal[self._fade])
-        return values
+            self.proposed[self._fade] = float(curves[self._fade])
+        self._take.set_visibility(True)
+        self._tell_proposed()
 
     @property
     def is_taken(self) -> bool:
         """Whether there is a proposal and the car has it."""
-        values, curves = self.proposed(), self._page.session.car.curves
-        return bool(values) and all(getattr(curves, key) == one for key, one in values.items())
+        curves = self._page.session.car.curves
+        taken = [getattr(curves, key) == one for key, one in self.proposed.items()]
+        return bool(taken) and all(taken)
 
     def fill(self) -> None:
         """Show the curve as the car has it, and what was typed and refused with what is wrong."""
@@ -120,43 +96,34 @@ class CurveTable:
             self._button("+ point", "add a point", self._add)
             if self._fade is not None:
                 self._fade_line(self._fade)
-        self._tell_proposed()
-        self._problem.set_text("\n".join(self._wrong.values()))
-        for key, typed in list(self._typed.items()):
+        self._tell_all()
+        for key, (typed, _) in list(self.refused.items()):
             self._put(key, typed)
 
     def forget(self) -> None:
         """Show the curve as the car has it, whatever was typed."""
-        self._typed.clear()
-        self._wrong.clear()
+        self.refused.clear()
         self.fill()
 
     def _row(self, place: int, at_degC: Typed, steps: Typed) -> None:
-        drawn, name = self._shown(at_degC), "a temperature still to come"
-        if drawn is not None:
-            name = number_shown(drawn)
+        drawn = self._shown(at_degC)
+        name = "a temperature still to come" if drawn is None else number_shown(drawn)
         where = self._field(drawn, f"{self.name}, temperature {place + 1}", self._edited)
         what = self._field(steps, f"{self.name}, steps at {name}", self._edited)
         self._rows.append(Row(where, what, drawn, at_degC))
         self._button("remove", f"remove the point at {name}", partial(self._remove, place))
 
     def _fade_line(self, key: str) -> None:
-        from nicegui import ui
-
-        ui.element().style("grid-column: 1 / -1")
+        ui().element().style("grid-column: 1 / -1")
         words("fades over [s]", "soft")
-        own_s = getattr(self._page.session.car.curves, key)
-        self._field(
-            self._typed.get(key, own_s), f"{self.name}, fades over, seconds",
-            lambda e: self._put(key, number_typed(e.value)),
-        )  # fmt: skip
+        fade_s, _ = self.refused.get(key) or (getattr(self._page.session.car.curves, key), "")
+        told = f"{self.name}, fades over, seconds"
+        self._field(fade_s, told, lambda e: self._put(key, number_typed(e.value)))
 
     @staticmethod
     def _field(value: Typed, label: str, act: Callable[[Any], None]) -> Any:
-        from nicegui import ui
-
         # Not a field of numbers: a browser's own drops a comma and an x, and gives another number.
-        made = ui.input(value=number_shown(value), on_change=act)
+        made = ui().input(value=number_shown(value), on_change=act)
         return made.props(
             f'dense outlined hide-bottom-space debounce="400" inputmode="decimal" aria-label="{label}"'
         )
@@ -174,11 +141,11 @@ class CurveTable:
         return tuple(getattr(self._page.session.car.curves, self.key))
 
     def _points(self) -> Points:
-        return self._typed.get(self.key, self._own())
+        return self.refused[self.key][0] if self.key in self.refused else self._own()
 
     def _tell_proposed(self) -> None:
         """The proposed points as they are, and what the car has at their temperatures."""
-        values = self.proposed()
+        values = self.proposed
         if not values:
             return
         own = np.asarray(self._own())
@@ -204,13 +171,15 @@ class CurveTable:
         told = _unfit(points)
         if not told:
             told = self._change({key: tuple(typed) if key == self.key else float(typed)})
-        self._typed.pop(key, None)
-        self._wrong.pop(key, None)
+        self.refused.pop(key, None)
         if told:
-            self._typed[key], self._wrong[key] = typed, told
-        self._problem.set_text("\n".join(self._wrong.values()))
-        self._tell_proposed()
+            self.refused[key] = typed, told
+        self._tell_all()
         self._changed()
+
+    def _tell_all(self) -> None:
+        self._problem.set_text("\n".join(told for _, told in self.refused.values()))
+        self._tell_proposed()
 
     def _change(self, values: dict[str, Any]) -> str:
         try:
@@ -231,27 +200,17 @@ class CurveTable:
             if few:
                 text = f"A curve needs {few[1]} points."
             elif point and int(point[1]) <= len(self._rows):
-                text = self._as_typed(text, number_typed(self._rows[int(point[1]) - 1].where.value))
+                typed = number_typed(self._rows[int(point[1]) - 1].where.value)
+                if isinstance(typed, float):  # what was worked out from it is rounded
+                    text = re.sub(r"\([^)]*\)", f"({number_shown(typed)})", text, count=1)
             told.append(text)
         return "\n".join(told)
 
-    @staticmethod
-    def _as_typed(text: str, typed: Typed) -> str:
-        """A refusal with the value that was typed; what was worked out from it is rounded."""
-        if not isinstance(typed, float):
-            return text
-        return re.sub(r"\([^)]*\)", f"({number_shown(typed)})", text, count=1)
-
-    def _changed(self) -> None:
-        if self._on_change is not None:
-            self._on_change()
-
     def _take_all(self) -> None:
-        values = self.proposed()
-        told = self._change(values) if values else ""
+        told = self._change(self.proposed)
         if told:
             self._problem.set_text(told)
-        elif values:
+        else:
             self.forget()
             self._changed()
 
@@ -272,10 +231,9 @@ class CurveTable:
             self._problem.set_text(self._change({self.key: self._own()[:1]}))
             return
         if _unfit(points) or self._change({self.key: tuple(points)}):
-            self._typed[self.key] = points  # drawn and told with what is wrong
+            self.refused[self.key] = points, ""  # drawn and told with what is wrong
         else:
-            self._typed.pop(self.key, None)
-            self._wrong.pop(self.key, None)
+            self.refused.pop(self.key, None)
         self.fill()
         self._changed()
 
@@ -286,8 +244,9 @@ def _unfit(points: Sequence[Sequence[Typed]]) -> str:
         for one in point:
             if isinstance(one, str):
                 before = f"point {place}: " if len(point) > 1 else ""
-                return f"{before}{no_number(one)}"
-    return MISSING if any(one is None for point in points for one in point) else ""
+                allowed = "allowed: digits, with a point or a comma before decimals"
+                return f"{before}no number ('{one[:20]}'), {allowed}"
+    return "A number is missing." if any(one is None for point in points for one in point) else ""
 
 
 def number_typed(text: str | None) -> Typed:
@@ -301,8 +260,3 @@ def number_typed(text: str | None) -> Typed:
 def number_shown(value: Typed) -> str:
     """Write what stands in a field."""
     return "" if value is None else value if isinstance(value, str) else f"{value:.10g}"
-
-
-def no_number(text: str) -> str:
-    """Refuse what is no number."""
-    return f"no number ('{text[:20]}'), allowed: digits, with a point or a comma before decimals"

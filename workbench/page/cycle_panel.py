@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from html import escape
 from typing import Any
 
 from workbench.page import chart_parts
@@ -37,7 +36,9 @@ def cycle_option(found: Options, at: int, palette: Palette, imperial: bool) -> O
         scale = chart_parts.round_scale(low, high, 5 if row == 0 else 3) | {"axisLine": {"onZero": False}}
         y_axes.append(chart_parts.y_axis(row, name, palette, 3 if row == 0 else 2) | scale)
         drawn = chart_parts.line(key, row, colour, points, width=1.7, steps=True, **chart_parts.UNHEARD)
-        series += [drawn | {"markLine": cursor}, _pins(key, row, found["moments"], at, palette, imperial)]
+        places = [[one["at_s"], _shown(key, one[key], imperial)] for one in found["moments"]]
+        pins = _pins(places, at, palette, alone=row == 2) | {"xAxisIndex": row, "yAxisIndex": row}
+        series += [drawn | {"markLine": cursor}, pins]
     series[0] |= chart_parts.deadband(found, palette) | chart_parts.target_line(found, palette)
     series[0]["markLine"]["data"] += cursor["data"]
     return chart_parts.options(chart_parts.rows(GRIDS, 16), x_axes, y_axes, series, "item")
@@ -60,7 +61,7 @@ def orbit_option(found: Options, at: int, palette: Palette) -> Options:
         | chart_parts.deadband(found, palette),
         chart_parts.line("the cycle", 0, palette.speed, found["orbit"], width=1.8, **plain),
         plain | bars,
-        _pin_series(moments, at, palette),
+        _pins(moments, at, palette),
     ]
     unlined = {"min": least, "max": most, "minInterval": 1, "splitLine": {"show": False}}
     x_axis = chart_parts.named_axis("valve, where it is [steps]", palette, 28, **unlined)
@@ -84,30 +85,20 @@ def _ends(values: list[float], found: Options | None) -> tuple[float, float]:
     return low - room, high + room
 
 
-def _pins(key: str, row: int, moments: list[Options], at: int, palette: Palette, imperial: bool) -> Options:
-    """Pins of one row; pressure bears only the one that is lit."""
-    places = [[one["at_s"], _shown(key, one[key], imperial)] for one in moments]
-    return _pin_series(places, at, palette, alone=row == 2) | {"xAxisIndex": row, "yAxisIndex": row}
-
-
-def _pin_series(places: list[list[float]], at: int, palette: Palette, alone: bool = False) -> Options:
-    data: list[Options] = []
-    for number, place in enumerate(places):
-        lit = number == at
-        if alone and not lit:
-            continue
-        data.append(
-            {
-                "value": [*place, number], "name": str(number + 1),
-                "symbolSize": LIT_px if lit else PIN_px,
-                "itemStyle": {"color": palette.ink if lit else palette.card,
-                              "borderColor": palette.ink, "borderWidth": 1.2, "opacity": 1},
-                "label": {"show": True, "formatter": str(number + 1), "fontSize": 13 if lit else 11,
-                          "fontWeight": "bold", "color": palette.card if lit else palette.ink},
-            }
-        )  # fmt: skip
-    # The one that is lit lies on top of its neighbours.
-    data.sort(key=lambda one: one["value"][2] == at)
+def _pins(places: list[list[float]], at: int, palette: Palette, alone: bool = False) -> Options:
+    """Numbered pins; ``alone``, only the one that is lit, which else lies on top of its neighbours."""
+    data: list[Options] = [
+        {
+            "value": [*place, number], "name": str(number + 1), "symbolSize": LIT_px if lit else PIN_px,
+            "itemStyle": {"color": palette.ink if lit else palette.card,
+                          "borderColor": palette.ink, "borderWidth": 1.2, "opacity": 1},
+            "label": {"show": True, "formatter": str(number + 1), "fontSize": 13 if lit else 11,
+                      "fontWeight": "bold", "color": palette.card if lit else palette.ink},
+        }
+        for number, place in sorted(enumerate(places), key=lambda one: one[0] == at)
+        for lit in [number == at]
+        if lit or not alone
+    ]  # fmt: skip
     return {"type": "scatter", "name": "moments", "data": data, "z": 8, "tooltip": {"show": False}}
 
 
@@ -124,15 +115,12 @@ ACTS = {
 
 
 class CyclePanel:
-    """The panel."""
+    """The panel, not to be seen before there is a cycle."""
 
     def __init__(self, look: Look) -> None:
         self._look = look
         self._found: dict[str, Any] | None = None
         self._at = 0
-
-    def build(self) -> None:
-        """Build it, not to be seen before there is a cycle."""
         back, on = partial(self._go, -1), partial(self._go, 1)
         with card("one cycle", "card cycle") as self._place:
             self._place.props('tabindex="0"')
@@ -214,8 +202,6 @@ def why(found: dict[str, Any]) -> str:
 
 def loop_html(acting: str) -> str:
     """The loop as boxes with arrows; the part that acts is marked."""
-    boxes = []
-    for key, name, does in PARTS:
-        mark = ' class="acts" aria-current="step"' if key == acting else ""
-        boxes.append(f"<li{mark}><b>{escape(name)}</b><span>{escape(does)}</span></li>")
+    marks = {acting: ' class="acts" aria-current="step"'}
+    boxes = (f"<li{marks.get(key, '')}><b>{name}</b><span>{does}</span></li>" for key, name, does in PARTS)
     return f'<ol class="loop" aria-label="the loop">{"".join(boxes)}</ol>'

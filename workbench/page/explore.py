@@ -15,10 +15,10 @@ from workbench.page import chart_parts, shown
 from workbench.page.beside import WORK, NoAnswerError
 from workbench.page.chart_parts import Options
 from workbench.page.explore_why import WhyPanel
-from workbench.page.frame import Page
 from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
+from workbench.page.shown import ui
 from workbench.page.wish import LENGTH_s
 from workbench.words import units
 
@@ -75,16 +75,15 @@ def _rungs_frame(palette: Palette, grid: int) -> tuple[Options, Options, list[Op
 def rungs_data(found: Options, palette: Palette) -> list[Options]:
     """The rungs, those that hold in bold, and the bar: two series, to be merged in this order."""
     low, high = found["bar"] or (0.0, -1.0)
-    reached = []
-    for steps, rpm in found["reached"]:
-        holds = low <= rpm <= high
-        reached.append(
-            {
-                "value": [0.36, rpm, steps], "symbolSize": [42, 5 if holds else 2.5],
-                "itemStyle": {"color": palette.good if holds else palette.valve},
-                "label": {"fontWeight": "bold" if holds else "normal"},
-            }
-        )  # fmt: skip
+    reached = [
+        {
+            "value": [0.36, rpm, steps], "symbolSize": [42, 5 if holds else 2.5],
+            "itemStyle": {"color": palette.good if holds else palette.valve},
+            "label": {"fontWeight": "bold" if holds else "normal"},
+        }
+        for steps, rpm in found["reached"]
+        for holds in [low <= rpm <= high]
+    ]  # fmt: skip
     style = {"color": palette.band, "borderColor": palette.speed, "borderWidth": 1.5}
     ends = [[{"xAxis": 0.02, "yAxis": low}, {"xAxis": 0.7, "yAxis": high}]]
     bar = {"silent": True, "itemStyle": style, "data": ends if found["holds"] is not None else []}
@@ -93,21 +92,17 @@ def rungs_data(found: Options, palette: Palette) -> list[Options]:
 
 def idle_data(run: Options, palette: Palette) -> Options:
     """What changes when a slider moves: the points, where the deadband lies, and the rungs."""
-    target, half, around = run["target_rpm"], run["deadband_rpm"], LEAST_ABOUT_TARGET_rpm
+    target, around = run["target_rpm"], max(LEAST_ABOUT_TARGET_rpm, run["deadband_rpm"])
     least, most = run["spans"]["rpm"]
-    bottom, top = min(least, target - max(around, half)), max(most, target + max(around, half))
+    bottom, top = min(least, target - around), max(most, target + around)
     label = {"formatter": "target", "position": "insideEndTop", "color": palette.ink}
-    speed = {
-        "data": run["rpm"],
-        **chart_parts.deadband(run, palette),
-        **chart_parts.target_line(run, palette, **label),
-    }
+    marked = chart_parts.deadband(run, palette) | chart_parts.target_line(run, palette, **label)
     scale = chart_parts.round_scale(max(bottom, 0.0), top, MOST_SPEED_LINES)
     fewest, farthest = run["spans"]["valve_steps"]
     low = max(fewest - 1.0, 0.0)
     room = chart_parts.round_scale(low, max(farthest + 1.0, low + 2.0), MOST_VALVE_LINES)
     # The pressure is emptied: what is drawn there is of another run.
-    lines = [speed, {"data": run["valve_steps"]}, {"data": []}]
+    lines = [{"data": run["rpm"], **marked}, {"data": run["valve_steps"]}, {"data": []}]
     return {"series": [*lines, *rungs_data(run["rungs"], palette)], "yAxis": [scale, room, {}, scale]}
 
 
@@ -149,47 +144,40 @@ COOLANT = shown.Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 class Explore(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self.why = WhyPanel(page, self.is_newest, self.changed, self.set_sliders)
-        self._wanted = self._drawn = 0
-        self._busy = False
-        self._rests = False
-        self._set: dict[str, shown.Handle] = {}
-
     def build(self) -> None:
         """Build it and draw the car as it is."""
+        self._wanted = self._drawn = 0
+        self._busy = self._rests = False
+        self._set: dict[str, shown.Slider] = {}
         with shown.within("explore"):
             with shown.card("settings"):
                 self._sliders()
             with shown.card("the idle", "card shown"):
                 self._shown()
             with shown.card("", "why").style("display: grid; gap: 10px"):
-                self.why.build()
+                self.why = WhyPanel(self.page, self.is_newest, self.changed, self._set_sliders)
         self.why.build_below()
         self.look.redraw.append(self._restyle)
         self.changed()
 
     def _sliders(self) -> None:
-        from nicegui import ui
-
         feedback, wish = self.session.car.feedback, self.session.wish
-        shown.choice("Law", {law: law for law in LAWS}, feedback.law, self._law)
+        shown.choice("Law", {law: law for law in LAWS}, feedback.law, lambda law: self.change(law=law))
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
-            self._set[one.key] = shown.slider(one, value, partial(self._moved, one))
+            self._set[one.key] = shown.Slider(one, value, partial(self._moved, one))
         self._no_feedback = shown.words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
-        ui.separator()
+        ui().separator()
         share = 100.0 * wish.scatter_share
-        shown.slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
-        self._coolant = shown.slider(
+        shown.Slider(SCATTER, share, lambda v: self._wish(scatter_share=v / 100.0))
+        self._coolant = shown.Slider(
             COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self.look.temperature
         )
         with shown.within("line"):
             for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
-                act = partial(self._checked, key)
-                ui.checkbox(name, value=getattr(wish, key), on_change=act).props("dense")
+                box = ui().checkbox(name, value=getattr(wish, key)).props("dense")
+                box.on_value_change(lambda e, key=key: self._wish(**{key: e.value}))
         self._problem = shown.alert()
 
     def _shown(self) -> None:
@@ -205,10 +193,6 @@ class Explore(Tab):
     def _frame(self) -> dict[str, Any]:
         return idle_frame(self.look.palette, units.written("kPa", self.look.imperial))
 
-    def _law(self, law: Any) -> None:
-        self.change(law=law)
-        self._show_those_that_act()
-
     def _show_those_that_act(self) -> None:
         feedback = self.session.car.feedback
         for one in SLIDES:
@@ -217,9 +201,6 @@ class Explore(Tab):
 
     def _moved(self, one: shown.Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
-
-    def _checked(self, key: str, event: Any) -> None:
-        self._wish(**{key: event.value})
 
     def _wish(self, **values: Any) -> None:
         self.session.wish = replace(self.session.wish, **values)
@@ -233,10 +214,10 @@ class Explore(Tab):
             self._problem.set_text(told_beside(error))
             return
         self._problem.set_text("")
+        self._show_those_that_act()
         self.changed()
 
-    def set_sliders(self, **values: float) -> None:
-        """Move sliders, which changes the settings."""
+    def _set_sliders(self, **values: float) -> None:
         for key, value in values.items():
             self._set[key].move(value)
 
@@ -273,10 +254,12 @@ class Explore(Tab):
         self.why.mark_now()
         await self._later(self._drawn)
 
+    def _what(self) -> tuple[object, ...]:
+        return self.session.car, self.session.wish, self.session.seed
+
     async def _run(self) -> dict[str, Any]:
         """Run what is asked for; the first time, say why it takes so long where it does."""
-        session = self.session
-        asked = self.page.runs.quick.ask(WORK + "idle", session.car, session.wish, session.seed)
+        asked = self.page.runs.quick.ask(WORK + "idle", *self._what())
         if self._drawn > 0:
             return await asked
         waiting = asyncio.create_task(asked)
@@ -303,9 +286,7 @@ class Explore(Tab):
 
     async def _send_pressure(self, number: int) -> None:
         """Send the pressure of what was drawn, which costs far more than the speed."""
-        session = self.session
-        asked = (session.car, session.wish, session.seed)
-        points = await self.page.runs.slow.ask(WORK + "pressure", *asked)
+        points = await self.page.runs.slow.ask(WORK + "pressure", *self._what())
         if self.is_newest(number):
             points = [[t, units.shown(p, "kPa", self.look.imperial)] for t, p in points]
             await self._send(pressure_data(points))
@@ -326,8 +307,7 @@ class Explore(Tab):
     def _restyle(self) -> None:
         self._coolant.tell()
         frame = self._frame()
-        for axes in (frame["xAxis"], frame["series"]):
-            for one in axes:
-                one.pop("data", None)
+        for one in frame["series"]:
+            one.pop("data")
         shown.redraw(self.chart, frame)
         self.changed()

@@ -13,7 +13,7 @@ from workbench.page.cycle_panel import CyclePanel
 from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.look import Palette
-from workbench.page.shown import cautions, chart, heading, redraw, status, within, words
+from workbench.page.shown import cautions, chart, heading, redraw, status, ui, within, words
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -21,23 +21,27 @@ AXIS_WORDS = {
     "gain_steps_per_100rpm": "gain [steps per 100 rpm]",
     "integral_steps_per_100rpm_s": "integral [steps per 100 rpm and s]",
 }
-_CELL = """(params, api) => {
+_AT = """(params, api) => {
   const at = api.coord([api.value(0), api.value(1)]);
   const size = api.size([api.value(3), api.value(4)]);
-  return {type: 'rect', shape: {x: at[0] - size[0] / 2, y: at[1] - size[1] / 2,
+"""
+_CELL = (
+    _AT
+    + """  return {type: 'rect', shape: {x: at[0] - size[0] / 2, y: at[1] - size[1] / 2,
     width: size[0] + 0.5, height: size[1] + 0.5}, style: {fill: api.visual('color')}};
 }"""
+)
 """Draws one cell as wide as its step; ECharts calls it."""
-_NUMBER = """(params, api) => {
-  const at = api.coord([api.value(0), api.value(1)]);
-  const size = api.size([api.value(3), api.value(4)]);
-  const text = String(api.value(2));
+_NUMBER = (
+    _AT
+    + """  const text = String(api.value(2));
   const font = [11, 9].find(px => 0.6 * px * text.length + 3 <= size[0] && px + 2 <= size[1]);
   if (!font) return;
   return {type: 'text', style: {x: at[0], y: at[1], text, font: font + 'px sans-serif',
     fill: api.value(5) ? '#ffffff' : '#000000', textAlign: 'center',
     textVerticalAlign: 'middle'}};
 }"""
+)
 """Writes the chance into a cell, smaller where it is narrow, and nothing where it has no room."""
 
 
@@ -73,39 +77,31 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
 def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
     """The chance of each cell that hunts, in figures, so that no colour need be told apart."""
     return {
-        "name": "chance", "type": "custom", ":renderItem": _NUMBER, "clip": True, "silent": True,
+        **UNHEARD, "name": "chance", "type": "custom", ":renderItem": _NUMBER, "clip": True, "z": 11,
         "data": [[*cell, int(white_ink(cell[2], palette))] for cell in cells if cell[2] > 0],
-        "encode": {"x": 0, "y": 1}, "tooltip": {"show": False}, "z": 11,
+        "encode": {"x": 0, "y": 1},
     }  # fmt: skip
 
 
 def white_ink(chance: float, palette: Palette) -> bool:
-    """Tell whether white is read better than black on the shade of a chance.
+    """Whether white is read better than black on a chance's shade: the better is never below 4.5 to 1.
 
-    Gives by contrast: the better of the two is never below 4.5 to 1.
-
-    Source: contrast ratio of WCAG 2.1, from memory; black and white, 21 to 1 apart, are equally
-    good at a luminance of 0.18.
+    Source: relative luminance and contrast ratio of WCAG 2.1, from memory.
     """
     low, high = (
         [int(shade[i : i + 2], 16) / 255.0 for i in (1, 3, 5)] for shade in (palette.least, palette.most)
     )
     shade = [a + (b - a) * chance / 100.0 for a, b in zip(low, high, strict=True)]
-    over = _luminance(shade) + 0.05
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in shade)
+    over = 0.2126 * red + 0.7152 * green + 0.0722 * blue + 0.05
     return 1.05 / over > over / 0.05
-
-
-def _luminance(rgb: list[float]) -> float:
-    """Relative luminance of sRGB, 0 to 1; source: WCAG 2.1, from memory."""
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
     """The present settings."""
     return {
-        "name": "now", "type": "scatter", "data": [list(now)], "symbol": "diamond",
-        "symbolSize": 26, "z": 10, "silent": True, "tooltip": {"show": False},
+        **UNHEARD, "name": "now", "type": "scatter", "data": [list(now)], "symbol": "diamond",
+        "symbolSize": 26, "z": 10,
         # Hollow: the number of its cell is read through it.
         "itemStyle": {"color": "transparent", "borderColor": palette.valve, "borderWidth": 3},
     }  # fmt: skip
@@ -113,20 +109,8 @@ def mark(now: tuple[float, float], palette: Palette) -> dict[str, Any]:
 
 def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict[str, Any]:
     label = {"color": palette.ink, "showMinLabel": False, "showMaxLabel": False}
-    more = {
-        "axisLabel": label,
-        "splitLine": {"show": False},
-        "axisLine": {"lineStyle": {"color": palette.soft}},
-    }
-    return named_axis(AXIS_WORDS[key], palette, gap, min=low, max=high) | more
-
-
-def nearest_cell(found: dict[str, Any], x: float, y: float) -> tuple[float, float]:
-    """Values of the cell nearest to a click."""
-    return (
-        min(found["x"], key=lambda value: abs(value - x)),
-        min(found["y"], key=lambda value: abs(value - y)),
-    )
+    more = {"splitLine": {"show": False}, "axisLine": {"lineStyle": {"color": palette.soft}}}
+    return named_axis(AXIS_WORDS[key], palette, gap, min=low, max=high, axisLabel=label, **more)
 
 
 THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 4))
@@ -147,16 +131,9 @@ class WhyPanel(Tab):
     ) -> None:  # fmt: skip
         super().__init__(page)
         self._is_newest, self._changed, self._set_sliders = is_newest, changed, set_sliders
-        self._slow = page.runs.slow
-        self._cycle = CyclePanel(self.look)
         self._kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
-
-    def build(self) -> None:
-        """Build it empty."""
-        from nicegui import ui
-
         with within("card"):
             heading("How often does it hunt?")
             self._told = status("", "Working it out.").props('aria-live="polite"').style(FOUR_LINES)
@@ -164,19 +141,18 @@ class WhyPanel(Tab):
         with within("card"):
             with within("line"):
                 heading("Where does it hunt?")
-                ui.toggle(KINDS, value=self._kind, on_change=self._other).props(
+                ui().toggle(KINDS, value=self._kind, on_change=self._other).props(
                     'dense no-caps unelevated padding="1px 8px" aria-label="which two settings"'
                 )
             self.chart = chart("map of hunting", "map", on_point_click=self._clicked)
             self._note = words("", "soft").style(FOUR_LINES)
         with within("card"):
-            heading("Tell me this cycle")
-            words("Of the warm idle, whatever temperature is drawn.", "soft")
+            heading("Tell me this cycle", "Of the warm idle, whatever temperature is drawn.")
             self._job = JobPanel(
                 self, "cycle", "Tell me this cycle", "Explaining", "work_explain:explain_work", self._tell,
                 lambda: self.asked(car=self._supposed()),
                 about=lambda: (self.session.car, self.session.wish.scatter_share),
-            ).build()  # fmt: skip
+            )  # fmt: skip
             self._story = words("", "told")
         cautions()
         self.look.redraw.append(self._draw)
@@ -185,11 +161,11 @@ class WhyPanel(Tab):
         return self.session.wish.car(self.session.car)
 
     def _ask(self, work: str, *more: object) -> Awaitable[Any]:
-        return self._slow.ask(WORK + work, self._supposed(), self.session.wish.coolant_degC, *more)
+        return self.page.runs.slow.ask(WORK + work, self._supposed(), self.session.wish.coolant_degC, *more)
 
     def build_below(self) -> None:
         """Build what has the whole width: the cycle, once it is told."""
-        self._cycle.build()
+        self._cycle = CyclePanel(self.look)
         self._job.show_found()
 
     async def refresh(self, number: int, drawn_rests: bool) -> None:
@@ -197,15 +173,13 @@ class WhyPanel(Tab):
         chance = await self._ask("chance", self.session.seed)
         if not self._is_newest(number):
             return
-        self._told.set_text(self.look.words(chance["text"]))
-        self._told.classes(replace="bad" if chance["bad"] else "good")
+        self.judge(self._told, chance["text"], "bad" if chance["bad"] else "good")
         self._cause.set_text("")
         if chance["hunts"]:
             cause = await self._ask("cause", self.session.seed)
             if self._is_newest(number):
                 both = "The run drawn is one that rests. " if drawn_rests else ""
-                told = f"{both}Likely cause: {cause}. By theory; told and proved below."
-                self._cause.set_text(told)
+                self._cause.set_text(f"{both}Likely cause: {cause}. By theory; told and proved below.")
 
     async def refresh_map(self, number: int) -> None:
         """Find the map for what is shown."""
@@ -254,10 +228,10 @@ class WhyPanel(Tab):
         self._changed()
 
     def _clicked(self, event: Any) -> None:
-        if self._map is None or not isinstance(event.value, list):
-            return
-        x, y = nearest_cell(self._map, float(event.value[0]), float(event.value[1]))
-        self._set_sliders(**{self._map["x_key"]: x, self._map["y_key"]: round(y, 1)})
+        found, at = self._map, event.value
+        if found is not None and isinstance(at, list):
+            x, y = (min(found[key], key=lambda one: abs(one - at[i])) for i, key in enumerate("xy"))
+            self._set_sliders(**{found["x_key"]: x, found["y_key"]: round(y, 1)})
 
     def _tell(self, result: Any) -> None:
         self._story.set_text(self.look.words("\n".join(result["lines"])))

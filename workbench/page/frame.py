@@ -6,16 +6,15 @@ import asyncio
 import re
 from collections.abc import Callable
 from functools import partial
-from importlib import import_module
 from typing import Any
 
 import sim
-from workbench.page.beside import Runs
+from workbench.page.beside import Runs, worked
 from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
 from workbench.page.session import Session, Sessions
-from workbench.page.shown import alert, hidden_button, html, plain_button, status, words
+from workbench.page.shown import alert, hidden_button, html, plain_button, status, ui, words
 from workbench.page.wish import Wish
 
 KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
@@ -64,31 +63,27 @@ class Page:
 
     def build(self) -> None:
         """Build everything that is seen first; other tabs follow when they are opened."""
-        from nicegui import ui
-
-        ui.add_css(CSS)
-        ui.add_head_html(early_links())
-        self._dark = ui.dark_mode(self.session.dark)
-        ui.colors(primary="#00569a", negative="#9a1c1c")
-        with ui.element("header").classes("top"):
+        ui().add_css(CSS)
+        ui().add_head_html(early_links())
+        self._dark = ui().dark_mode(self.session.dark)
+        ui().colors(primary="#00569a", negative="#9a1c1c")
+        with ui().element("header").classes("top"):
             self._head()
         self._error = alert()
         self._again = hidden_button("Read it again", self._read_again)
-        with ui.tabs(on_change=lambda e: self._opened(e.value)) as tabs:
+        with ui().tabs(on_change=lambda e: self._opened(e.value)) as tabs:
             tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
             for name in TABS:
-                ui.tab(name)
-        with ui.element("main").style("width: 100%"):
-            panels = ui.tab_panels(tabs, value=self.session.tab, animated=False)
+                ui().tab(name)
+        with ui().element("main").style("width: 100%"):
+            panels = ui().tab_panels(tabs, value=self.session.tab, animated=False)
             with panels.props("keep-alive").style("width: 100%"):
-                self._places = {name: ui.tab_panel(name) for name in TABS}
+                self._places = {name: ui().tab_panel(name) for name in TABS}
         self._opened(self.session.tab)
         self.session.pages = [one for one in self.session.pages if not one.is_gone] + [self]
-        ui.timer(0.05, self._ask_for_dark, once=True)
+        ui().timer(0.05, self._ask_for_dark, once=True)
 
     def _head(self) -> None:
-        from nicegui import ui
-
         session = self.session
         html("<h1>evenidle</h1>")
         self._name, self._state = words("", "big"), status("soft state")
@@ -96,27 +91,25 @@ class Page:
         plain_button("Save", self._save)
         plain_button("Save as", self._save_as)
         plain_button("Undo changes", self._undo)
-        ui.switch("°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)).props("dense")
+        ui().switch("°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)).props(
+            "dense"
+        )
         now = next(name for name, value in DARK_MODES.items() if value is session.dark)
-        ui.toggle(list(DARK_MODES), value=now, on_change=lambda e: self._mode(e.value)).props(
+        ui().toggle(list(DARK_MODES), value=now, on_change=lambda e: self._mode(e.value)).props(
             'dense no-caps unelevated padding="2px 9px" aria-label="light or dark"'
         )
         self.tell_state()
 
     def tell_state(self) -> None:
         """Show which car it is and whether there is something to save."""
-        self._name.set_text(self.session.car.name)
-        self._name.props["title"] = self.session.car.name
-        self._show_state(_state(self.session))
-        self._keep_soon()
+        for label, text in ((self._name, self.session.car.name), (self._state, _state(self.session))):
+            label.set_text(text)
+            label.props["title"] = text
+        self._once_settled("keep", KEEP_AFTER_s, self._keep_draft)
         self._shown = self._now()
         for one in self.session.pages:
             if one is not self and not one.is_gone:
-                one._follow()
-
-    def _show_state(self, text: str) -> None:
-        self._state.set_text(text)
-        self._state.props["title"] = text
+                one._once_settled("follow", FOLLOW_AFTER_s, one._follow)
 
     def tell_error(self, text: str) -> None:
         """Say what went wrong with the car's file, or by an empty text that nothing is any more."""
@@ -140,9 +133,6 @@ class Page:
             self._settling.add(name)
             background_tasks.create(settle(), name=name)
 
-    def _keep_soon(self) -> None:
-        self._once_settled("keep", KEEP_AFTER_s, self._keep_draft)
-
     def _keep_draft(self) -> None:
         """Keep what nobody has saved; an error that stands there, such as of saving, stays."""
         try:
@@ -151,10 +141,6 @@ class Page:
             self.tell_error(plain_problem(error))
 
     def _follow(self) -> None:
-        if self._shown != self._now():
-            self._once_settled("follow", FOLLOW_AFTER_s, self._follow_now)
-
-    def _follow_now(self) -> None:
         if not self.is_gone and self._shown != self._now():
             self.build_anew()
 
@@ -169,16 +155,14 @@ class Page:
         if name in self._built or name not in self._places:
             return
         self._built.add(name)
-        module, _, made = TABS[name].partition(":")
         with self._places[name]:
-            getattr(import_module(f"workbench.page.{module}"), made)(self).build()
+            worked(f"workbench.page.{TABS[name]}", self).build()
 
     def rebuild(self) -> None:
         """Build all tabs anew, as after another car was opened, wherever this work is shown."""
-        session = self.session
-        session.pages = [one for one in session.pages if not one.is_gone]
-        for one in session.pages:
-            one.build_anew()
+        for one in self.session.pages:
+            if not one.is_gone:
+                one.build_anew()
 
     @property
     def is_gone(self) -> bool:
@@ -196,60 +180,54 @@ class Page:
         self._build_opened(self._tab)
         self.tell_state()
 
-    def _as_the_system(self) -> bool:
-        return self.session.dark is None
-
     async def _ask_for_dark(self) -> None:
         """Learn whether the system is dark, which only the browser knows."""
-        from nicegui import ui
-
-        if not self._as_the_system():
+        if self.session.dark is not None:
             return
         asked = "return window.matchMedia('(prefers-color-scheme: dark)').matches"
         try:
-            dark = bool(await ui.run_javascript(asked, timeout=5.0))
+            dark = bool(await ui().run_javascript(asked, timeout=5.0))
         except TimeoutError:
             return
-        # Somebody may have chosen while the browser was asked.
-        if self._as_the_system() and dark != self.look.dark:
+        if self.session.dark is None:  # somebody may have chosen while the browser was asked
+            self._darken(dark)
+
+    def _darken(self, dark: bool) -> None:
+        if dark != self.look.dark:
             self.look.dark = dark
             self.look.changed()
 
     async def _mode(self, name: str) -> None:
-        self.session.dark = DARK_MODES[name]
-        self._dark.value = self.session.dark
-        if self.session.dark is None:
+        chosen = self.session.dark = self._dark.value = DARK_MODES[name]
+        if chosen is None:
             await self._ask_for_dark()
         else:
-            self.look.dark = self.session.dark
-            self.look.changed()
+            self._darken(chosen)
 
     def _units(self, imperial: bool) -> None:
         self.session.imperial = self.look.imperial = imperial
         self.look.changed()
 
-    def try_to(self, act: Callable[[], Any]) -> bool:
+    def _try_to(self, act: Callable[[], Any]) -> bool:
         """Do something that may be refused, and say why it was."""
         try:
             act()
         except sim.InputError as error:
             self.tell_error(plain_problem(error))
             return False
-        self.tell_error("")
-        self._show_state(_state(self.session))
+        self._saved()
         return True
 
     def _save(self) -> None:
         if self.session.file is None:
             self._save_as()
         else:
-            self.try_to(self.session.save)
-            self._keep_soon()
+            self._try_to(self.session.save)
 
     def _save_as(self) -> None:
-        save_dialog(self.session, self._saved_as)
+        save_dialog(self.session, self._saved)
 
-    def _saved_as(self) -> None:
+    def _saved(self) -> None:
         self.tell_error("")
         self.tell_state()
 
@@ -259,14 +237,12 @@ class Page:
 
     def _undo(self) -> None:
         self.session.take_back()
-        if not self.session.changed:
-            self.tell_error("")  # whatever could not be saved is no longer to be
         self.rebuild()
 
     def _read_again(self) -> None:
         """Take up the car as somebody else has left its file; its logs are still of it."""
         file, logs = self.session.file, self.session.logs
-        if file is not None and self.try_to(partial(self.session.open, str(file.path))):
+        if file is not None and self._try_to(partial(self.session.open, str(file.path))):
             self.session.logs = logs
             self.rebuild()
 

@@ -8,10 +8,12 @@ Source: the checks of RFC 6454 (origin), RFC 9110, 7.2 (host) and W3C's Fetch Me
 from __future__ import annotations
 
 import secrets
-from collections.abc import Awaitable, Callable, MutableMapping
 from http.cookies import CookieError, SimpleCookie
-from typing import Any
+from typing import TYPE_CHECKING
 from urllib.parse import parse_qs
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LARGEST_BYTES = 60_000_000
 """A body above this is refused: a long log is some 10 MB [B]."""
@@ -28,43 +30,25 @@ HEADERS = {
 """Sent with every answer: nothing is loaded from elsewhere, nobody frames the page."""
 RAW_HEADERS = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
 
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
-
 
 class _TooMuchError(Exception):
     """A body without a stated length went on for too long."""
 
 
 class StartKey:
-    """The key of one run of the server: other people on this machine do not have it.
+    """The key of one run of the server, in the address printed, then in a cookie: nobody else has it.
 
-    It stands in the address that is printed; the browser keeps it in a cookie.  The address that a browser
-    is started with is seen by everybody who lists processes, so that its key is good for one time only.
+    Who lists processes sees the address that a browser is started with: its key is good for one time only.
     """
 
     def __init__(self, port: int) -> None:
         self._cookie = f"evenidle_{port}"
         self._key = secrets.token_urlsafe(24)
         self._once: str | None = secrets.token_urlsafe(24)
-
-    @property
-    def path(self) -> str:
-        """What follows the port in the address that is printed."""
-        return f"/?key={self._key}"
-
-    @property
-    def path_once(self) -> str:
-        """The same with the key that is good for one time only."""
-        return f"/?key={self._once}"
-
-    @property
-    def cookie(self) -> str:
+        self.path, self.path_once = f"/?key={self._key}", f"/?key={self._once}"
+        """What follows the port in the address that is printed; with the key for one time only."""
+        self.cookie = f"{self._cookie}={self._key}; Path=/; HttpOnly; SameSite=Strict"
         """Header of an answer that has a browser keep the key."""
-        return f"{self._cookie}={self._key}; Path=/; HttpOnly; SameSite=Strict"
 
     def opens(self, query: bytes) -> bool:
         """Tell whether an address bears the key; the one for one time is then used up."""
@@ -94,13 +78,14 @@ def _same(given: str, key: str) -> bool:
 class Guard:
     """Lets through what comes from the page itself."""
 
-    def __init__(self, app: App, port: int, key: StartKey, largest_bytes: int = LARGEST_BYTES) -> None:
+    def __init__(self, app: ASGIApp, port: int, key: StartKey, largest_bytes: int = LARGEST_BYTES) -> None:
         self._app, self._key = app, key
         self._hosts = {f"{name}:{port}" for name in OWN_NAMES}
         if port == 80:
             self._hosts |= set(OWN_NAMES)
         self._origins = {f"http://{host}" for host in self._hosts}
         self._largest = largest_bytes
+        self._too_large = 413, f"Too large; allowed are {largest_bytes // 1_000_000} MB."
 
     def refusal(self, headers: list[tuple[bytes, bytes]]) -> tuple[int, str] | None:
         """Say why a request is refused."""
@@ -109,13 +94,13 @@ class Guard:
         named = Headers(raw=[(name, value.strip().lower()) for name, value in headers])
         if len(named.getlist("host")) != 1 or named["host"] not in self._hosts:
             return 400, "This page answers only at its own address on this machine."
-        if any(origin not in self._origins for origin in named.getlist("origin")):
+        own_sites = {"same-origin", "none"}
+        if not self._origins.issuperset(named.getlist("origin")) or not own_sites.issuperset(
+            named.getlist("sec-fetch-site")
+        ):
             return 403, "This page does not answer to other sites."
-        if any(site not in ("same-origin", "none") for site in named.getlist("sec-fetch-site")):
-            return 403, "This page does not answer to other sites."
-        for length in named.getlist("content-length"):
-            if not length.isdigit() or int(length) > self._largest:
-                return 413, f"Too large; allowed are {self._largest // 1_000_000} MB."
+        if any(not n.isdigit() or int(n) > self._largest for n in named.getlist("content-length")):
+            return self._too_large
         return None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -166,8 +151,7 @@ class Guard:
             await self._app(scope, counted, with_headers)
         except _TooMuchError:
             if not begun:
-                reason = f"Too large; allowed are {self._largest // 1_000_000} MB."
-                await _refuse(scope, receive, send, 413, reason)
+                await _refuse(scope, receive, send, *self._too_large)
 
 
 def _query(scope: Scope) -> bytes:

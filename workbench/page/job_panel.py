@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from workbench.page.frame import Page
 from workbench.page.jobs import Job
-from workbench.page.shown import alert, plain_button, status, within
+from workbench.page.shown import alert, list_html, plain_button, status, ui, within
 
 LOOK_EVERY_s = 0.25
 GRACE_s = 1.5
@@ -27,13 +27,20 @@ class Tab:
         """What a job is asked: about the car as it is, and more."""
         return {"car": self.session.car, "seed": self.session.seed, **more}
 
+    def listed(self, told: Iterable[Any]) -> str:
+        """A list of sentences or notes, in the units shown."""
+        return list_html([self.look.words(one) for one in told])
+
+    def judge(self, where: Any, told: Any, css: str) -> None:
+        """Say a finding, in the units shown and in the colour of its verdict."""
+        where.set_text(self.look.words(told))
+        where.classes(replace=css)
+
 
 class JobPanel:
-    """The button and its bar; a page has one job at a time.
+    """The button and its bar, of a job that runs already too; ``ask`` gives arguments and maybe a ``title``.
 
-    ``ask`` gives the arguments of the ``work``, among them another ``title``, or None where there is nothing
-    to do.  ``about`` gives what the work is about, the car if left out: once that is another, what was found
-    is marked as stale, or, where ``taken`` says so, as what the car has.
+    Once what ``about`` gives is another, what was found is stale, or, if ``taken``, what the car has.
     """
 
     def __init__(
@@ -43,39 +50,33 @@ class JobPanel:
         about: Callable[[], object] | None = None, taken: Callable[[], bool] | None = None,
     ) -> None:  # fmt: skip
         self._session, self._look = tab.session, tab.look
-        self._kind, self._text, self._title, self._work = kind, button, title, work
+        self._kind, self._title, self._work = kind, title, work
         self._ask, self._on_result, self._on_more = ask or tab.asked, on_result, on_more
         self._about, self._taken = about or (lambda: tab.session.car), taken
-        self._stop_text, self._grace_s = stop_text, grace_s
-        self._seen = -1
-        self._waits = ""
-
-    def build(self) -> JobPanel:
-        """Build it; a job that runs already is shown, as after a reload."""
-        from nicegui import ui
-
+        self._grace_s = grace_s
+        self._seen, self._waits = -1, ""
         with within("line"):
-            self._go = ui.button(self._text, on_click=self.start).props('dense padding="2px 12px"')
-            self._stop = plain_button(self._stop_text, self._stop_it)
-        self._bar = ui.linear_progress(value=0.0, show_value=False, size="8px")
-        self._bar.props(f'aria-label="progress of: {self._text}"')
+            ui().button(button, on_click=self.start).props('dense padding="2px 12px"')
+            stop = plain_button(stop_text, self._stop_it)
+        self._bar = ui().linear_progress(value=0.0, show_value=False, size="8px")
+        self._bar.props(f'aria-label="progress of: {button}"')
         self._state, self._problem, self._stale = status("soft"), alert(), status()
+        self._running = (stop, self._bar, self._state)
         self._show_running(False)
         self._look.redraw.append(self.show_found)
         # Not before all of the tab is built: what a job has told may be shown anywhere in it.
-        ui.timer(LOOK_EVERY_s, self._show_how_far)
-        return self
+        ui().timer(LOOK_EVERY_s, self._show_how_far)
 
     def start(self) -> None:
         """Start the job, unless another runs."""
-        session = self._session
-        if session.job is not None and not session.job.ended:
-            self._waits = f"{session.job.title} is still going on: wait for it, or stop it."
+        session, job = self._session, self._session.job
+        if job is not None and session.busy:
+            self._waits = f"{job.title} is still going on: wait for it, or stop it."
             self._problem.set_text(self._waits)
             return
         self._problem.set_text("")
-        if session.job is not None and session.job.result is not None:
-            session.take_in(session.job)  # nobody may have looked since it ended
+        if job is not None and job.result is not None:
+            session.take_in(job)  # nobody may have looked since it ended
         given = self._ask()
         if given is not None:
             title = str(given.pop("title", self._title))
@@ -117,11 +118,8 @@ class JobPanel:
 
     def _show_how_far(self) -> None:
         self._tell_stale()
-        busy = self._session.job
-        if self._waits and (busy is None or busy.ended):
-            if self._problem.text == self._waits:
-                self._problem.set_text("")
-            self._waits = ""
+        if self._problem.text == self._waits and not self._session.busy:
+            self._problem.set_text("")
         job = self._mine()
         runs = job is not None and not job.ended
         self._show_running(runs)
@@ -136,7 +134,7 @@ class JobPanel:
             self._finish(job)
 
     def _show_running(self, runs: bool) -> None:
-        for one in (self._stop, self._bar, self._state):
+        for one in self._running:
             one.set_visibility(runs)
 
     def _finish(self, job: Job) -> None:

@@ -25,10 +25,7 @@ class Stopped(KeyboardInterrupt):
 
 
 class Job:
-    """One piece of work, ``MODULE:FUNCTION`` called as ``function(tell, **arguments)``, in its own process.
-
-    ``tell(share, text, **more)`` raises `Stopped` once the job is asked to stop.
-    """
+    """A ``MODULE:FUNCTION``, called in its own process as ``function(tell, **arguments)``."""
 
     def __init__(self, kind: str, title: str, work: str, **arguments: object) -> None:
         self.kind, self.title = kind, title

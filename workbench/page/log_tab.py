@@ -14,10 +14,11 @@ from typing import Any
 import sim
 from workbench.output.results import columns_from_text
 from workbench.page import shown
-from workbench.page.frame import Page
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
+from workbench.page.shown import ui
 
+UP_TO = f"up to {LARGEST_BYTES // 1_000_000} MB"
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
 DEMONSTRATION_CAR = "trials"
 """The car that the demonstrations are logs of."""
@@ -40,12 +41,9 @@ document.querySelectorAll('.q-uploader a, .q-uploader button, .q-uploader input'
 class LogTab(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self._newest: Path | None = None  # dropped last, whether it could be read or not
-
     def build(self) -> None:
         """Build it, with what was found before."""
+        self._newest: Path | None = None  # dropped last, whether it could be read or not
         shown.cautions()
         with shown.within("halves"):
             with shown.card():
@@ -56,45 +54,40 @@ class LogTab(Tab):
         self._fit.show_found()
 
     def _choose(self) -> None:
-        from nicegui import ui
-
         shown.heading("A recorded log")
-        ui.upload(
-            label=f"Drop a log here, or choose it with + (up to {LARGEST_BYTES // 1_000_000} MB)",
+        ui().upload(
+            label=f"Drop a log here, or choose it with + ({UP_TO})",
             auto_upload=True, max_file_size=LARGEST_BYTES - 100_000, max_files=1,
             on_upload=self._uploaded, on_rejected=self._rejected,
         ).props('flat bordered accept=".csv,.txt,.log,.tsv,.mf4"').style("width: 100%")  # fmt: skip
-        ui.timer(0.3, lambda: ui.run_javascript(_NAMES), once=True)
+        ui().timer(0.3, lambda: ui().run_javascript(_NAMES), once=True)
         with shown.within("line"):
             shown.words("or a demonstration:", "soft")
             for name, file in DEMONSTRATIONS.items():
                 shown.plain_button(name, partial(self._demonstration, file))
-        self._columns = ui.input("Columns by hand, if needed").props("dense").style("width: 100%")
+        self._columns = ui().input("Columns by hand, if needed").props("dense").style("width: 100%")
         shown.words(COLUMNS_HELP, "soft")
-        self._of_car = ui.checkbox("The log is of this car", value=True).props("dense")
+        self._of_car = ui().checkbox("The log is of this car", value=True).props("dense")
         self._read = JobPanel(
             self, "log", "Read it", "Reading", "work_log:log_work", self._show_log,
             self._read_arguments, about=self._judged_with,
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._parts = shown.words("", "soft told kept")
         self._verdict = shown.status("big")
         self._log_body = shown.html()
 
     def _fit_part(self) -> None:
-        from nicegui import ui
-
-        shown.heading("The model fitted to it")
-        shown.words(
+        shown.heading(
+            "The model fitted to it",
             "Makes the model of this car answer as the logs read so far do, and says whether it may be"
             " trusted.",
-            "soft",
         )
-        self._kept = ui.element("div").style("display: grid; gap: 4px")
+        self._kept = ui().element("div").style("display: grid; gap: 4px")
         self._list_logs()
         self._fit = JobPanel(
             self, "fit", "Fit the model", "Fitting", "work_log:fit_work", self._show_fit,
             self._fit_arguments, taken=lambda: self.session.car == self._fitted(),
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._fit_verdict = shown.status("big")
         self._take = shown.hidden_button("Use the fitted engine", self._use)
         self._fit_body = shown.html()
@@ -123,12 +116,12 @@ class LogTab(Tab):
         session.logs = [one for one in session.logs if one != path]
         self._newest = None if self._newest == path else self._newest
         if session.found.get("log", {}).get("path") == path:
-            self._clear()
-            self._forget_job()
+            self._forget()
         self._fit.tell_problem("")  # it may have been about this log
         self._list_logs()
 
-    def _forget_job(self) -> None:
+    def _forget(self) -> None:
+        self._clear()
         job = self.session.job
         if job is not None and job.kind == "log" and job.ended:
             self.session.job = None
@@ -136,8 +129,8 @@ class LogTab(Tab):
     def _clear(self) -> None:
         """Leave nothing below that was found in another log, or before this reading."""
         self.session.found.pop("log", None)
-        for one in (self._parts, self._verdict):
-            one.set_text("")
+        self._parts.set_text("")
+        self._verdict.set_text("")
         self._log_body.set_content("")
 
     async def _uploaded(self, event: Any) -> None:
@@ -149,10 +142,7 @@ class LogTab(Tab):
         self._add(path)
 
     def _rejected(self) -> None:
-        self._read.tell_problem(
-            f"Refused: allowed is one file of csv, txt, log, tsv or mf4, up to"
-            f" {LARGEST_BYTES // 1_000_000} MB."
-        )
+        self._read.tell_problem(f"Refused: allowed is one file of csv, txt, log, tsv or mf4, {UP_TO}.")
 
     def _demonstration(self, file: str) -> None:
         path = self._place(file, DEMONSTRATION_FOLDER)
@@ -184,11 +174,9 @@ class LogTab(Tab):
             self._read.tell_problem("No log yet: drop one above.")
             return None
         self._clear()
-        columns, whose = self._columns_given(self._read), self._whose(path)
-        if columns is None:
-            return None
-        asked = {"path": path, "columns": columns, "whose": whose, "car": self._held_against()}
-        return {"title": f"Reading {path.name}", **asked}
+        columns, car = self._columns_given(self._read), self._held_against()
+        asked = {"path": path, "columns": columns, "whose": self._whose(path), "car": car}
+        return None if columns is None else {"title": f"Reading {path.name}", **asked}
 
     def _held_against(self) -> sim.Car | None:
         """The car that a log is judged with, if it is of the one that is open."""
@@ -210,10 +198,8 @@ class LogTab(Tab):
         if not self.session.logs:
             self._fit.tell_problem("No log yet: drop one on the left.")
             return None
-        columns = self._columns_given(self._fit)
-        if columns is None:
-            return None
-        return self.asked(paths=list(self.session.logs), columns=columns)
+        columns, paths = self._columns_given(self._fit), list(self.session.logs)
+        return None if columns is None else self.asked(paths=paths, columns=columns)
 
     def _take_in(self, found: dict[str, Any]) -> None:
         """Keep a log that could be read among the logs, and no other; once for each reading."""
@@ -225,44 +211,37 @@ class LogTab(Tab):
         self._fit.tell_problem("")
 
     def _show_log(self, found: dict[str, Any]) -> None:
-        told_as, imperial = self.look.words, self.look.imperial
         self._take_in(found)
         self._list_logs()
         if "refused" in found:
-            self._clear()
-            self._forget_job()
+            self._forget()
             self._read.tell_problem(f"Not taken in: {found['refused']}")
             return
         told = f"{found['name']}: {found['made_of']}." if found["made_of"] else found["name"]
         if found["whose"]:
             told += f"\nIt is {found['whose']}: nothing here compares it with the car that is open."
         self._parts.set_text(told)
-        self._verdict.set_text(told_as(found["verdict"]))
-        self._verdict.classes(replace="big bad" if found["hunting"] else "big")
+        self.judge(self._verdict, found["verdict"], "big bad" if found["hunting"] else "big")
         self._log_body.set_content(
-            shown.picture_html(found["picture"][imperial], found["verdict"], 460)
-            + "<h2>What drives the idle</h2>" + shown.list_html([told_as(one) for one in found["lines"]])
-            + "<h2>What was recognised</h2>"
-            + shown.list_html([told_as(one) for one in found["recognised"]])
-        )  # fmt: skip
+            shown.picture_html(found["picture"][self.look.imperial], found["verdict"], 460)
+            + f"<h2>What drives the idle</h2>{self.listed(found['lines'])}"
+            + f"<h2>What was recognised</h2>{self.listed(found['recognised'])}"
+        )
 
     def _show_fit(self, found: dict[str, Any]) -> None:
-        told_as, imperial = self.look.words, self.look.imperial
-        self._fit_verdict.set_text(told_as(found["verdict"]))
-        self._fit_verdict.classes(replace="big good" if found["trusted"] else "big bad")
+        self.judge(self._fit_verdict, found["verdict"], "big good" if found["trusted"] else "big bad")
         self._take.set_visibility(True)
         pictures = ""
-        for place, picture in enumerate(found["pictures"][imperial]):
+        for place, picture in enumerate(found["pictures"][self.look.imperial]):
             if place < len(found["told"]):  # each finding once, above what shows it
-                pictures += f"<p><b>{escape(told_as(found['told'][place]))}</b></p>"
+                pictures += f"<p><b>{escape(self.look.words(found['told'][place]))}</b></p>"
             pictures += shown.picture_html(picture, found["told"][min(place, 1)], 460)
-        self._fit_body.set_content(pictures + shown.list_html([told_as(one) for one in found["lines"]]))
+        self._fit_body.set_content(pictures + self.listed(found["lines"]))
 
     def _fitted(self) -> sim.Car:
         """The fitted engine with the feedback and the curves that the car has now."""
         now, fitted = self.session.car, self.session.found["fit"]["car"]
-        own = {"feedback": now.feedback, "curves": now.curves}
-        return fitted.model_copy(update=own)
+        return fitted.model_copy(update={"feedback": now.feedback, "curves": now.curves})
 
     def _use(self) -> None:
         self.session.car = self._fitted()

@@ -1,11 +1,8 @@
-"""How the page looks: colours for light and dark, told apart by eyes that miss red or green.
-
-The page's library forbids outlines with ``!important``, in a layer of its own; of two such rules
-the one in the earlier layer holds, so that focus is drawn from the first, ``theme``.
-"""
+"""How the page looks: colours for light and dark, told apart by eyes that miss red or green."""
 
 from __future__ import annotations
 
+from collections import namedtuple
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -15,19 +12,16 @@ from workbench.words import units
 from workbench.words.wording import worded
 
 CSS = """
-:root { --ink: #1b1f23; --soft: #565d64; --ground: #f5f6f7; --card: #ffffff; --line: #d3d8dd;
-  --mark: #00569a; --on-mark: #ffffff; --bad: #9a1c1c; --good: #14663f; }
+:root { --ink: #1b1f23; --soft: #565d64; --ground: #f5f6f7; --card: #ffffff; --line: #d3d8dd; --mark: #00569a;
+  --on-mark: #ffffff; --bad: #9a1c1c; --good: #14663f; }
 .body--dark { --ink: #e8eaec; --soft: #aab1b8; --ground: #15181b; --card: #1e2226; --line: #3a4147;
-  --mark: #7db9f2; --on-mark: #0d1a26; --bad: #ff9b93; --good: #7fd6a8;
-  --q-primary: #7db9f2 !important; }
-.body--dark .q-checkbox__svg, .body--dark .q-checkbox__inner--truthy .q-checkbox__svg {
-  color: var(--on-mark); }
-body { background: var(--ground); color: var(--ink); font: 15px/1.4 system-ui, "Segoe UI",
-  "DejaVu Sans", sans-serif; }
-body .nicegui-content { padding: 8px 12px 24px; gap: 8px; max-width: 1500px; margin: 0 auto;
-  width: 100%; align-items: stretch; }
-.q-btn { text-transform: none; }
-.q-btn.plain { color: var(--mark); background: transparent; }
+  --mark: #7db9f2; --on-mark: #0d1a26; --bad: #ff9b93; --good: #7fd6a8; --q-primary: #7db9f2 !important; }
+.body--dark :is(.q-checkbox__svg, .q-checkbox__inner--truthy .q-checkbox__svg) { color: var(--on-mark); }
+body { background: var(--ground); color: var(--ink);
+  font: 15px/1.4 system-ui, "Segoe UI", "DejaVu Sans", sans-serif; }
+body .nicegui-content { padding: 8px 12px 24px; gap: 8px; max-width: 1500px; margin: 0 auto; width: 100%;
+  align-items: stretch; }
+.q-btn { text-transform: none; } .q-btn.plain { color: var(--mark); background: transparent; }
 .nicegui-tab-panel { align-items: stretch; gap: 10px; }
 .q-checkbox__label, .q-toggle__label { padding-left: 6px; }
 summary { cursor: pointer; } details ul { margin: 6px 0 0; padding-left: 20px; }
@@ -35,31 +29,25 @@ summary { cursor: pointer; } details ul { margin: 6px 0 0; padding-left: 20px; }
 a:not(.q-btn) { color: var(--mark); } h1, h2, h3, p, ul, ol { margin: 0; }
 h1 { font-size: 19px; font-weight: 650; line-height: 1.3; }
 h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
-.top { display: flex; flex-wrap: wrap; gap: 4px 14px; align-items: center; width: 100%;
-  min-height: 38px; }
-.top > .big { max-width: 22%; } .top .state { flex: 1 1 0; min-width: 200px; }
-.top > .big { overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
-.top .state { display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2;
-  overflow: hidden; overflow-wrap: anywhere; line-height: 19px; }
-.card { background: var(--card); border: 1px solid var(--line); border-radius: 6px;
-  padding: 10px 12px; display: flex; flex-direction: column; gap: 6px; min-width: 0; }
-.soft { color: var(--soft); font-size: 13.5px; } .bad { color: var(--bad); font-weight: 600; }
-.good { color: var(--good); font-weight: 600; } .big { font-size: 16px; font-weight: 600; }
-.told { white-space: pre-line; }
-.error { color: var(--bad); white-space: pre-line; font-size: 13.5px; }
-.error:empty { display: none; }
+.top { display: flex; flex-wrap: wrap; gap: 4px 14px; align-items: center; width: 100%; min-height: 38px; }
+.top > .big { max-width: 22%; overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
+.top .state { flex: 1 1 0; min-width: 200px; display: -webkit-box; -webkit-box-orient: vertical;
+  -webkit-line-clamp: 2; overflow: hidden; overflow-wrap: anywhere; line-height: 19px; }
+.card { background: var(--card); border: 1px solid var(--line); border-radius: 6px; padding: 10px 12px;
+  display: flex; flex-direction: column; gap: 6px; min-width: 0; }
+.soft, .error { font-size: 13.5px; } .soft { color: var(--soft); } .bad, .error { color: var(--bad); }
+.good { color: var(--good); } .bad, .good, .big { font-weight: 600; } .big { font-size: 16px; }
+.told, .error { white-space: pre-line; } .error:empty { display: none; }
 .line { display: flex; flex-wrap: wrap; gap: 6px 12px; align-items: center; }
 .field { display: grid; grid-template-columns: 1fr auto; column-gap: 8px; align-items: baseline; }
-.field .q-slider { grid-column: 1 / -1; } .field b { font-weight: 650; white-space: nowrap; }
+.field .q-slider { grid-column: 1 / -1; }
 .q-slider { height: 22px; } .q-tab { min-height: 40px; } .q-tab-panel { padding: 8px 0; }
-.q-tab-panels { background: transparent; }
-.shown > .big { min-height: 2.8em; }
-.explore { display: grid; grid-template-columns: 286px minmax(0, 1fr) 372px; gap: 10px;
-  align-items: start; }
-.halves { display: grid; grid-template-columns: repeat(2, minmax(0, 1fr)); gap: 10px;
-  align-items: start; }
-.thirds { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 10px;
-  align-items: start; }
+.q-tab-panels { background: transparent; } .shown > .big { min-height: 2.8em; }
+.explore, .halves, .thirds, .orbit { display: grid; gap: 10px; align-items: start; }
+.explore { grid-template-columns: 286px minmax(0, 1fr) 372px; }
+.halves { grid-template-columns: repeat(2, minmax(0, 1fr)); }
+.thirds { grid-template-columns: repeat(3, minmax(0, 1fr)); }
+.orbit { grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); align-items: stretch; }
 .choice { display: flex; flex-direction: column; gap: 1px; }
 .runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 430px; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
@@ -72,20 +60,19 @@ table.plain th, table.plain td { text-align: left; padding: 3px 10px 3px 0; vert
   border-bottom: 1px solid var(--line); } table.plain th { font-weight: 650; }
 table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .curve { display: grid; gap: 2px 10px; align-items: center;
-  grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto auto; }
+  grid-template-columns: minmax(70px, 1fr) minmax(70px, 1fr) auto; }
 .curve .q-field { min-width: 0; } .curve .q-field__control { height: 34px; min-height: 34px; }
-.orbit { display: grid; grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); gap: 10px; }
 .cycle .moment { flex: 1 1 300px; min-height: 2.8em; }
 .loop { list-style: none; padding: 0; display: flex; gap: 22px; justify-content: space-between; }
 .loop li { border: 1px solid var(--line); border-radius: 6px; padding: 3px 8px; flex: 1 1 0;
   position: relative; display: flex; flex-direction: column; min-width: 0; }
 .loop li span { color: var(--soft); font-size: 12.5px; line-height: 1.25; }
-.loop li + li::before { content: "\\2192"; position: absolute; left: -19px; top: 6px;
-  color: var(--ink); }
-.loop li.acts { background: var(--mark); color: var(--on-mark); border-color: var(--mark); }
-.loop li.acts span { color: var(--on-mark); }
+.loop li + li::before { content: "\\2192"; position: absolute; left: -19px; top: 6px; color: var(--ink); }
+.loop li.acts { background: var(--mark); border-color: var(--mark); }
+.loop li.acts, .loop li.acts span { color: var(--on-mark); }
 .cautions { border-left: 4px solid var(--bad); }
 .q-focus-helper { opacity: 0; } .q-btn:focus-visible { z-index: 2; }
+/* The page's library forbids outlines with !important; the same in an earlier layer holds against it. */
 @layer theme {
   .body--dark .bg-primary, .body--dark .q-uploader__header { color: var(--on-mark) !important; }
   :focus-visible:not(.q-dialog__inner) { outline: 3px solid var(--mark) !important;
@@ -98,8 +85,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .q-field__control:has(.q-field__native:focus-visible) { outline: 3px solid var(--mark); }
 .q-field--focused .q-field__label { color: var(--mark); }
 @media (max-width: 1150px) {
-  .explore { grid-template-columns: 286px minmax(0, 1fr); }
-  .explore > .why { grid-column: 1 / -1; }
+  .explore { grid-template-columns: 286px minmax(0, 1fr); } .explore > .why { grid-column: 1 / -1; }
 }
 @media (max-width: 760px) {
   body .nicegui-content { padding: 4px 6px 24px; }
@@ -115,29 +101,12 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .top .state { flex: 1 0 100%; min-height: 38px; }
   .runs { height: 290px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }
-@media print { .top, .q-tabs, .noprint { display: none !important; } }
+@media print { .top, .q-tabs { display: none !important; } }
 """
-"""One style sheet; the few classes are used by name where the page is built."""
 
 
-@dataclass(frozen=True)
-class Palette:
-    """Colours of a chart."""
-
-    ink: str
-    soft: str
-    line: str
-    speed: str
-    valve: str
-    pressure: str
-    heat: str
-    good: str
-    card: str
-    band: str
-    least: str
-    most: str
-
-
+Palette = namedtuple("Palette", "ink soft line speed valve pressure heat good card band least most")
+"""Colours of a chart."""
 LIGHT = Palette(
     ink="#1b1f23", soft="#565d64", line="#d3d8dd", speed=SPEED, valve=VALVE,
     pressure=PRESSURE, heat=HEAT, good="#14663f", card="#ffffff", band="rgba(0,96,168,0.13)",
@@ -166,8 +135,7 @@ class Look:
 
     def words(self, told: Any) -> str:
         """A sentence, or a note in plain form, in the units shown."""
-        text: str = worded(told, self.imperial)
-        return units.in_words(text, self.imperial)
+        return units.in_words(worded(told, self.imperial), self.imperial)
 
     def temperature(self, value_degC: float) -> str:
         """A temperature in the units shown."""

@@ -18,8 +18,12 @@ def thinned(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) ->
     known = np.isfinite(given)
     times, given = times[known], given[known]
     if times.size > most:
-        kept = _kept(given, most // 4)
-        times, given = times[kept], given[kept]
+        kept: set[int] = set()
+        for begin, end in pairwise(np.linspace(0, given.size, most // 4 + 1).astype(int).tolist()):
+            part = given[begin:end]
+            kept |= {begin, begin + int(np.argmin(part)), begin + int(np.argmax(part)), end - 1}
+        places = sorted(kept)
+        times, given = times[places], given[places]
     return _pairs(times, given, digits)
 
 
@@ -34,17 +38,6 @@ def changes(time_s: ArrayLike, values: ArrayLike, most: int, digits: int = 1) ->
     if kept.size > most:
         return thinned(times, given, most, digits)
     return _pairs(times[kept], given[kept], digits)
-
-
-def _kept(values: Any, spans: int) -> Any:
-    """Places of first, lowest, highest and last value in each span."""
-    edges = np.linspace(0, values.size, spans + 1).astype(int)
-    kept: set[int] = set()
-    for begin, end in pairwise(edges.tolist()):
-        if end > begin:
-            part = values[begin:end]
-            kept |= {int(begin), int(begin + np.argmin(part)), int(begin + np.argmax(part)), int(end - 1)}
-    return np.array(sorted(kept), dtype=int)
 
 
 def _pairs(times: Any, values: Any, digits: int) -> Pairs:

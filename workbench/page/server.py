@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import socket
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sim
@@ -31,14 +28,22 @@ ICON = (
 def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> None:
     """Serve the page until the process is interrupted."""
     runs = Runs()  # before anything else is loaded: its process takes longest to be ready
+    from platformdirs import user_state_path
+
     from workbench.page.car_file import Drafts
     from workbench.page.session import FIRST_CAR, Sessions, WARM_degC
     from workbench.page.wish import Wish
 
-    car, sessions = sim.load_car(FIRST_CAR), Sessions(seed, Drafts(_own_folder() / "drafts"))
+    drafts = Drafts(user_state_path("evenidle", appauthor=False) / "drafts")
+    car, sessions = sim.load_car(FIRST_CAR), Sessions(seed, drafts)
     runs.make_ready(car, Wish(WARM_degC, car.engine.scatter_share), screen.tell_of_compiling)
-    with _without("aiohttp"):
-        from nicegui import app, ui
+    # The page's library imports it only where it is there, and we do not need it.
+    loaded: dict[str, Any] = sys.modules
+    there = loaded.setdefault("aiohttp", None)  # documented: None makes the import fail
+    from nicegui import app, ui
+
+    if there is None:
+        del loaded["aiohttp"]
     _pages(sessions, runs)
     app.on_shutdown(sessions.stop_all)
     app.on_shutdown(runs.end_now)
@@ -52,26 +57,6 @@ def run_page(port: int, screen: Screen, *, seed: int = 0, show: bool = True) -> 
         message_history_length=0, access_log=False, language="en-GB",
         gzip_middleware_factory=None,  # packing costs more than sending within one machine
     )  # fmt: skip
-
-
-@contextmanager
-def _without(name: str) -> Iterator[None]:
-    """Have a library that others import only where it is there, and that we do not need, left out."""
-    if name in sys.modules:
-        yield
-        return
-    sys.modules[name] = None  # type: ignore[assignment] # documented: makes the import fail
-    try:
-        yield
-    finally:
-        del sys.modules[name]
-
-
-def _own_folder() -> Path:
-    """Where what is not the owner's files outlives the server."""
-    from platformdirs import user_state_path
-
-    return user_state_path("evenidle", appauthor=False)
 
 
 def check_port(port: int) -> None:

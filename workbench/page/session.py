@@ -27,8 +27,7 @@ class Session:
     seed: int
     name: str  # what was opened: name of a bundled car, or path of a file
     car: sim.Car  # as it is now, with the settings explored
-    opened: sim.Car  # as it was when it was opened, or saved by hand
-    saved: sim.Car  # as it stands in its file; for a bundled car, as it was opened
+    saved: sim.Car  # as it was when it was opened, or saved last
     file: CarFile | None  # where changes are saved when the owner says so; none until one was opened or named
     wish: Wish
     tab: str = "Explore"
@@ -42,9 +41,9 @@ class Session:
     pages: list[Any] = field(default_factory=list)  # more than one where its address is open twice
 
     @property
-    def may_be_forgotten(self) -> bool:
-        """Whether nobody would miss it."""
-        return not self.changed and (self.job is None or self.job.ended)
+    def busy(self) -> bool:
+        """Whether its job runs."""
+        return self.job is not None and not self.job.ended
 
     @property
     def changed(self) -> bool:
@@ -65,9 +64,9 @@ class Session:
         bundled = name in sim.bundled_cars() or path.resolve().parent == sim.cars_folder().resolve()
         car = sim.load_car(name if name in sim.bundled_cars() else path)
         self.file = None if bundled else CarFile(path.resolve())
-        self.name, self.car, self.opened, self.saved = name, car, car, car
+        self.name, self.car, self.saved = name, car, car
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
-        if self.job is not None and not self.job.ended:
+        if self.job is not None and self.busy:
             threading.Thread(target=self.job.end_now, daemon=True).start()
         self.job, self.found, self.found_of, self.logs = None, {}, {}, []
 
@@ -76,29 +75,22 @@ class Session:
         if self.found.get(job.kind) is not job.result:
             self.found[job.kind], self.found_of[job.kind] = job.result, job.about
 
-    def keep(self) -> None:
-        """Write changes into the car's file, if it is the owner's and there are some."""
+    def save(self) -> None:
+        """Write changes into the car's file, if it is the owner's; 'Undo changes' goes back to them."""
         if self.file is not None and self.changed:
             self.file.write(self.car)
             self.saved = self.car
-
-    def save(self) -> None:
-        """Write the car into its file, and make it what 'Undo changes' goes back to."""
-        if self.file is None:
-            raise sim.one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
-        self.keep()
-        self.opened = self.car
 
     def save_as(self, name: str) -> None:
         """Write the car into a new file, which holds it from now on."""
         of = None if self.file is None else self.file.path
         self.file = CarFile.new(name, self.car, of)
         self.name = str(self.file.path)
-        self.opened = self.saved = self.car
+        self.saved = self.car
 
     def take_back(self) -> None:
-        """Return to the car as it was opened or saved by hand."""
-        self.car = self.opened
+        """Return to the car as it was opened or saved last."""
+        self.car = self.saved
 
 
 class Sessions:
@@ -112,10 +104,9 @@ class Sessions:
         """Begin a new one with the first bundled car."""
         car = sim.load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
-        wish = Wish(WARM_degC, car.engine.scatter_share)
-        made = Session(key, self._seed, FIRST_CAR, car, car, car, None, wish)
+        made = Session(key, self._seed, FIRST_CAR, car, car, None, Wish(WARM_degC, car.engine.scatter_share))
         self._held[key] = made
-        idle = [k for k, one in self._held.items() if k != key and one.may_be_forgotten]
+        idle = [k for k, one in self._held.items() if k != key and not one.changed and not one.busy]
         for old in idle[: max(0, len(self._held) - MOST_SESSIONS)]:
             del self._held[old]
         return made

@@ -8,10 +8,10 @@ from typing import Any
 from controllers import DERIVATIVE, LAWS
 from workbench.page import shown
 from workbench.page.chart_parts import line, named_axis, options, round_scale, target_line, time_axis, y_axis
-from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import GRACE_s
 from workbench.page.look import Palette
+from workbench.page.shown import ui
 from workbench.sheet.settings import BESIDE, NAMES
 from workbench.words.search import setting_name
 from workbench.words.tables import Table
@@ -97,13 +97,10 @@ SUITES = {"standard": "everything", "loads": "loads and blips only"}
 class SettingsTab(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self._points: list[list[float]] = []
-        self._runs: list[dict[str, Any]] = []
-
     def build(self) -> None:
         """Build it, with what was found before."""
+        self._points: list[list[float]] = []
+        self._runs: list[dict[str, Any]] = []
         shown.cautions()
         with shown.within("halves"):
             with shown.card():
@@ -116,7 +113,7 @@ class SettingsTab(Tab):
             self._stress = JobPanel(
                 self, "stress", "Stress them", "Stressing", "work_search:stress_work", self._show_stress,
                 lambda: self.asked(suite=self._suite.value),
-            ).build()  # fmt: skip
+            )  # fmt: skip
             self._stress_finding = shown.status("big")
             self._stress_body = shown.html()
         self.look.redraw.append(self._draw)
@@ -124,9 +121,9 @@ class SettingsTab(Tab):
         self._stress.show_found()
 
     def _search_part(self) -> None:
-        shown.heading("Search settings")
-        shown.words(
-            "Tries settings on many cars that this one could be. The base curve is left alone.", "soft"
+        shown.heading(
+            "Search settings",
+            "Tries settings on many cars that this one could be. The base curve is left alone.",
         )
         with shown.within("line"):
             self._budget = shown.choice("How long", BUDGETS, "quick")
@@ -139,21 +136,19 @@ class SettingsTab(Tab):
             ),
             on_more=self._show_more, stop_text="Stop and keep the best", grace_s=GRACE_s,
             taken=self._has_it,
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._best = shown.status("soft")
         self._front = shown.chart("candidates tried", "chart", front_option([], self.look.palette))
         self._front.set_visibility(False)
 
     def _found_part(self) -> None:
-        from nicegui import ui
-
         shown.heading("Now and proposed")
         self._finding = shown.status("big", "Nothing searched yet.")
         self._beside = shown.chart("idle with present and with proposed settings", "chart")
-        self._use = ui.button("Use the proposed settings", on_click=self._take).props("dense")
+        self._use = ui().button("Use the proposed settings", on_click=self._take).props("dense")
         self._use.style(shown.TO_THE_LEFT)
-        for one in (self._beside, self._use):
-            one.set_visibility(False)
+        self._beside.set_visibility(False)
+        self._use.set_visibility(False)
         self._tables = shown.html()
 
     def _has_it(self) -> bool:
@@ -179,51 +174,38 @@ class SettingsTab(Tab):
 
     def _show_search(self, found: dict[str, Any]) -> None:
         self._points, self._runs = found["points"], found["runs"]
-        self._finding.set_text(self.look.words(found["finding"]))
         offered = found["offered"]
-        self._finding.classes(replace="big" if offered else "big bad")
+        self.judge(self._finding, found["finding"], "big" if offered else "big bad")
         self._best.set_text(f"{'Proposed' if offered else 'Best so far'}: {_in_words(found['settings'])}")
         self._beside.set_visibility(True)
         self._use.set_visibility(offered)
         now = self._search.found_about().feedback.model_dump(mode="json")
         changed = [
-            [_name(key), _value(now[key]), _value(value), _unit(key)]
+            [name, _value(now[key]), _value(value), unit]
             for key, value in found["settings"].items()
             if now[key] != value
+            for name, unit in [WORDS.get(key) or (setting_name(key), "")]
         ]
         own = Table(("setting", "now", "proposed", "unit"), changed, " rr ")
-        self._tables.set_content(
-            "".join(map(shown.table_html, (own, *found["tables"])))
-            + shown.list_html([self.look.words(one) for one in found["notes"]])
-        )
+        tables = "".join(map(shown.table_html, (own, *found["tables"])))
+        self._tables.set_content(tables + self.listed(found["notes"]))
         self._draw()
 
     def _show_stress(self, found: dict[str, Any]) -> None:
-        self._stress_finding.set_text(self.look.words(found["finding"]))
-        self._stress_finding.classes(replace="big good" if found["passed"] else "big bad")
+        self.judge(self._stress_finding, found["finding"], "big good" if found["passed"] else "big bad")
         self._stress_body.set_content(
             shown.picture_html(found["matrix"][self.look.imperial], found["finding"], 640)
             + shown.picture_html(found["worst"][self.look.imperial], "the worst cases", 560)
-            + shown.list_html([self.look.words(one) for one in found["lines"]])
+            + self.listed(found["lines"])
         )
 
     def _take(self) -> None:
-        found = self.session.found["search"]
-        self.session.change("feedback", **_settings(found["settings"]))
+        plain = self.session.found["search"]["settings"]
+        # Limits are a pair.
+        self.session.change(
+            "feedback", **{k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
+        )
         self.page.rebuild()
-
-
-def _name(key: str) -> str:
-    return WORDS[key][0] if key in WORDS else setting_name(key)
-
-
-def _unit(key: str) -> str:
-    return WORDS[key][1] if key in WORDS else ""
-
-
-def _settings(plain: dict[str, Any]) -> dict[str, Any]:
-    """Settings from plain values: limits are a pair."""
-    return {k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
 
 
 def _value(value: Any) -> str:
@@ -235,16 +217,13 @@ def _value(value: Any) -> str:
 def _in_words(settings: dict[str, Any]) -> str:
     """The settings that matter most, in one line."""
     law = LAWS[settings["law"]]
-    if not law.has_gains:
-        gains = f"{settings['nudge_steps']} steps at a time"
-    else:
+    gains = "{nudge_steps} steps at a time"
+    if law.has_gains:
         gains = (
-            f"gain {settings['gain_steps_per_100rpm']:g} steps per 100 rpm,"
-            f" integral {settings['integral_steps_per_100rpm_s']:g} steps per 100 rpm and s"
+            "gain {gain_steps_per_100rpm:g} steps per 100 rpm,"
+            " integral {integral_steps_per_100rpm_s:g} steps per 100 rpm and s"
         )
     if DERIVATIVE in law.settings:
-        gains += f", derivative {settings['derivative_steps_s_per_100rpm']:g}"
-    return (
-        f"law {settings['law']}, {gains}, deadband {settings['deadband_rpm']:g} rpm, minimum move"
-        f" {settings['min_move_steps']} steps, update every {settings['update_period_ms']:g} ms."
-    )
+        gains += ", derivative {derivative_steps_s_per_100rpm:g}"
+    told = "law {law}, " + gains + ", deadband {deadband_rpm:g} rpm, minimum move {min_move_steps} steps, "
+    return (told + "update every {update_period_ms:g} ms.").format(**settings)

@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 from workbench.page.job_panel import JobPanel, Tab
-from workbench.page.shown import card, cautions, heading, html, plain_button, within, words
+from workbench.page.shown import card, cautions, heading, html, plain_button, ui, within, words
 
 FORMS = {
     "html": ("HTML", "text/html"), "pdf": ("PDF", "application/pdf"),
@@ -22,21 +22,17 @@ class SheetTab(Tab):
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        from nicegui import ui
-
         cautions()
         with card():
-            heading("The settings sheet")
-            words(
+            heading(
+                "The settings sheet",
                 "Every number with its entry and its reason, and the order in which to try it on the car."
                 " CSV and JSON have the units of the car file.",
-                "soft",
             )
             work = "work_start:sheet_work"
             self._sheet = JobPanel(self, "sheet", "Make the sheet", "Making the sheet", work, self._show)
-            self._sheet.build()
             with within("line") as self._after:
-                plain_button("Print", lambda: ui.run_javascript(_PRINT))
+                plain_button("Print", lambda: ui().run_javascript(_PRINT))
                 for form, (name, _) in FORMS.items():
                     plain_button(f"Download {name}", partial(self._download, form))
             self._after.set_visibility(False)
@@ -54,10 +50,8 @@ class SheetTab(Tab):
         )
 
     def _download(self, form: str) -> None:
-        from nicegui import ui
-
         found = self.session.found["sheet"]
         stem = re.sub(r"[^A-Za-z0-9]+", "-", self._sheet.found_about().name).strip("-") or "car"
         content = found[form][self.look.imperial] if form in ("html", "pdf") else found[form]
         data = content if isinstance(content, bytes) else content.encode()
-        ui.download.content(data, f"{stem}-sheet.{form}", FORMS[form][1])
+        ui().download.content(data, f"{stem}-sheet.{form}", FORMS[form][1])

@@ -14,26 +14,27 @@ from workbench.words.tables import Table
 TO_THE_LEFT = "align-self: flex-start"
 
 
+def ui() -> Any:
+    """The page's library: asked for by this, it is loaded by those alone who build a page."""
+    from nicegui import ui as library
+
+    return library
+
+
 def card(name: str = "", css: str = "card") -> Any:
     """A part of the page, to be filled in a ``with`` block; named for those who hear it."""
-    from nicegui import ui
-
-    made = ui.element("section").classes(css)
+    made = ui().element("section").classes(css)
     return made.props(f'aria-label="{name}"') if name else made
 
 
 def within(css: str) -> Any:
     """A box of a class of the style sheet, to be filled in a ``with`` block."""
-    from nicegui import ui
-
-    return ui.element("div").classes(css)
+    return ui().element("div").classes(css)
 
 
 def words(text: str = "", css: str = "") -> Any:
     """Words that only stand there."""
-    from nicegui import ui
-
-    return ui.label(text).classes(css)
+    return ui().label(text).classes(css)
 
 
 def status(css: str = "", text: str = "") -> Any:
@@ -48,21 +49,19 @@ def alert() -> Any:
 
 def html(text: str = "") -> Any:
     """Content written by us."""
-    from nicegui import ui
-
-    return ui.html(text, sanitize=False)
+    return ui().html(text, sanitize=False)
 
 
-def heading(text: str) -> None:
-    """Show a heading."""
+def heading(text: str, note: str = "") -> None:
+    """Show a heading, and where there is one a note below it."""
     html(f"<h2>{escape(text)}</h2>")
+    if note:
+        words(note, "soft")
 
 
 def chart(name: str, css: str, option: dict[str, Any] | None = None, **acts: Any) -> Any:
     """A chart of ECharts, as wide as its place."""
-    from nicegui import ui
-
-    made = ui.echart(option or {}, **acts).classes(css).style("width: 100%")
+    made = ui().echart(option or {}, **acts).classes(css).style("width: 100%")
     return made.props(f'role="img" aria-label="{name}"')
 
 
@@ -87,9 +86,7 @@ def cautions() -> None:
 
 def plain_button(text: str, act: Callable[..., Any], props: str = "") -> Any:
     """Show a button that is not the main one of its place."""
-    from nicegui import ui
-
-    made = ui.button(text, on_click=act, color=None).classes("plain")
+    made = ui().button(text, on_click=act, color=None).classes("plain")
     return made.props(f'outline dense padding="1px 9px" {props}')
 
 
@@ -145,49 +142,44 @@ class Slide:
         return f"{value:.{decimals}f} {self.unit}"
 
 
-@dataclass(frozen=True)
-class Handle:
-    """A slider that was built: moves to a value, tells it anew as in other units, is seen or not."""
+class Slider:
+    """A slider with its name, its value and its unit, reachable by keyboard; ``write`` tells its value."""
 
-    move: Callable[[float], object]
-    tell: Callable[[], object]
-    show: Callable[[bool], object]
+    def __init__(
+        self, one: Slide, value: float, on_value: Callable[[float], None] | None = None,
+        write: Callable[[float], str] | None = None,
+    ) -> None:  # fmt: skip
+        self._write, self._on_value = write or one.text, on_value
+        with within("field") as place:
+            words(one.name)
+            self._told = words(self._write(value)).style("font-weight: 650")
+            low, high = min(one.low, value), max(one.high, value)
+            self._made = ui().slider(min=low, max=high, step=one.step, value=value, on_change=self._moved)
+            self._made.props(f'dense aria-label="{one.name} [{one.unit}]" data-key="{one.key}"')
+        self.move, self.show = self._made.set_value, place.set_visibility
 
+    @property
+    def value(self) -> float:
+        """Where it stands, in the unit of its slide [any]."""
+        return float(self._made.value or 0.0)
 
-def slider(
-    slide: Slide, value: float, on_value: Callable[[float], None], text: Callable[[float], str] | None = None
-) -> Handle:
-    """Build a slider with its name, its value and its unit, reachable by keyboard."""
-    from nicegui import ui
+    def tell(self) -> None:
+        """Tell its value anew, as in other units."""
+        self._told.set_text(self._write(self.value))
 
-    write = text or slide.text
-
-    def moved(new: float | None) -> None:
-        if new is not None:
-            told.set_text(write(new))
-            on_value(new)
-
-    with within("field") as place:
-        ui.label(slide.name)
-        told = ui.label(write(value)).style("font-weight: 650")
-        low, high = min(slide.low, value), max(slide.high, value)
-        made = ui.slider(min=low, max=high, step=slide.step, value=value, on_change=lambda e: moved(e.value))
-        made.props(f'dense aria-label="{slide.name} [{slide.unit}]" data-key="{slide.key}"')
-
-    def tell() -> None:
-        told.set_text(write(float(made.value or 0.0)))
-
-    return Handle(made.set_value, tell, place.set_visibility)
+    def _moved(self, event: Any) -> None:
+        if event.value is not None:
+            self.tell()
+            if self._on_value is not None:
+                self._on_value(event.value)
 
 
 def choice(
     name: str, options: Mapping[Any, str], value: Any, on_value: Callable[[Any], None] | None = None
 ) -> Any:
     """Build a row of buttons of which one is chosen, its ``value``."""
-    from nicegui import ui
-
     with within("choice"):
         words(name, "soft")
         act = None if on_value is None else lambda e: on_value(e.value)
-        made = ui.toggle(dict(options), value=value, on_change=act)
+        made = ui().toggle(dict(options), value=value, on_change=act)
         return made.props(f'dense no-caps unelevated padding="1px 8px" role="group" aria-label="{name}"')

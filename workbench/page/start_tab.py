@@ -9,10 +9,10 @@ import sim
 from workbench.page import shown
 from workbench.page.chart_parts import line, options, rows, time_axis, y_axis
 from workbench.page.curve_table import CurveTable
-from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
+from workbench.page.shown import ui
 from workbench.words import units
 from workbench.words.wording import filled, worded
 
@@ -64,22 +64,18 @@ def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
 
 def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
     """What the engine does at a moment, by the last points drawn."""
-    now: dict[str, float] = {}
-    for name, points in found["lines"].items():
-        until = [value for time_s, value in points if time_s <= at_s]
-        if until:
-            now[name] = until[-1]
-    here = [name for name, begin, end, _ in found["phases"] if begin <= at_s < end]
     told = []
-    if "rpm" in now:
-        told.append(f"speed {now['rpm']:.0f} rpm")
-    if "valve_steps" in now:
-        told.append(f"valve {now['valve_steps']:.0f} steps")
-    for name, words in (("coolant_degC", found["engine"]), ("oil_degC", "oil")):
-        if name in now:
-            told.append(filled(words + " {now_degC:.0f}", {"now_degC": now[name]}, imperial))
-    phase = f", {here[0]}" if here else ""
-    return f"{at_s:.1f} s{phase}: {', '.join(told)}" if told else f"{at_s:.1f} s{phase}"
+    for name, words in (
+        ("rpm", "speed {:.0f} rpm"), ("valve_steps", "valve {:.0f} steps"),
+        ("coolant_degC", found["engine"] + " {now_degC:.0f}"), ("oil_degC", "oil {now_degC:.0f}"),
+    ):  # fmt: skip
+        until = [value for time_s, value in found["lines"][name] if time_s <= at_s]
+        if until:
+            given = {"now_degC": until[-1]}
+            told.append(filled(words, given, imperial) if "degC" in name else words.format(until[-1]))
+    here = [name for name, begin, end, _ in found["phases"] if begin <= at_s < end]
+    moment = ", ".join([f"{at_s:.1f} s", *here[:1]])
+    return f"{moment}: {', '.join(told)}" if told else moment
 
 
 def past_phases(found: dict[str, Any], at_s: float, imperial: bool) -> list[str]:
@@ -120,68 +116,53 @@ CURVES = (
 class StartTab(Tab):
     """The tab."""
 
-    def __init__(self, page: Page) -> None:
-        super().__init__(page)
-        self._degC = 0.0
-        self._played: dict[str, Any] | None = None
-        self._at_s = 0.0
-        self._building = True
-        self._past: list[str] = []
-        self._held_up: list[JobPanel] = []
-
     def build(self) -> None:
         """Build it, with what was found before."""
+        self._played: dict[str, Any] = {}
+        self._at_s, self._building = 0.0, True
+        self._past: list[str] = []
+        self._held_up: list[JobPanel] = []
         shown.cautions()
         with shown.card():
             self._play_part()
         with shown.card():
             self._base_part()
-        self._curves = [
-            CurveTable(self.page, key, name, fade, self._curves_changed) for key, name, fade in CURVES
-        ]
         with shown.within("thirds"):
-            for one in self._curves:
-                one.build()
+            self._curves = [CurveTable(self.page, self._curves_changed, *one) for one in CURVES]
         self.look.redraw.append(self._restyle)
         self._start.show_found()
         self._base.show_found()
         self._building = False
 
     def _play_part(self) -> None:
-        from nicegui import ui
-
         shown.heading("Start the engine")
         with shown.within("line"):
-            with ui.element("div").style("width: 280px; max-width: 100%"):
-                self._outside = shown.slider(OUTSIDE, self._degC, self._set_degC, self.look.temperature)
+            with ui().element("div").style("width: 280px; max-width: 100%"):
+                self._outside = shown.Slider(OUTSIDE, 0.0, write=self.look.temperature)
             self._speed = shown.choice("Played", SPEEDS, 16.0)
         self._start = JobPanel(
             self, "start", "Start it", "Starting", "work_start:start_work", self._show_start,
-            lambda: None if self._is_held_up(self._start) else self.asked(coolant_degC=self._degC),
-        ).build()  # fmt: skip
+            lambda: None if self._is_held_up(self._start) else self.asked(coolant_degC=self._outside.value),
+        )  # fmt: skip
         self._finding, self._now = shown.status("big"), shown.words("", "soft")
         self._chart = shown.chart("speed, valve and temperature of the start", "tall")
         self._chart.set_visibility(False)
         self._phases, self._told = shown.html(), shown.html()
-        self._timer = ui.timer(TICK_s, self._tick, active=False)
+        self._timer = ui().timer(TICK_s, self._tick, active=False)
 
     def _base_part(self) -> None:
-        shown.heading("Open-loop curves")
-        shown.words(
+        shown.heading(
+            "Open-loop curves",
             "Proposals come from the model; nothing is taken unless you take it, and 'Undo changes' takes it"
             " back.",
-            "soft",
         )
         self._base = JobPanel(
             self, "base", "Propose curves", "Proposing", "work_start:base_work", self._show_base,
             lambda: None if self._is_held_up(self._base) else self.asked(), taken=self._has_them,
-        ).build()  # fmt: skip
+        )  # fmt: skip
         self._base_told = shown.html()
         self._take = shown.hidden_button("Take all three", self._take_all)
         self._refused = shown.alert()
-
-    def _set_degC(self, value: float) -> None:
-        self._degC = value
 
     def _is_held_up(self, panel: JobPanel) -> bool:
         """Whether a field shows what no car has, which is then said beside the button."""
@@ -215,11 +196,7 @@ class StartTab(Tab):
         self._timer.active = not at_once
 
     def _tick(self) -> None:
-        found = self._played
-        if found is None:
-            self._timer.active = False
-            return
-        speed = float(self._speed.value)
+        found, speed = self._played, float(self._speed.value)
         step_s = speed * TICK_s if speed > 0.0 else found["length_s"]
         self._at_s = min(self._at_s + step_s, found["length_s"])
         data = start_data(found, self._at_s, self.look.imperial)
@@ -239,14 +216,13 @@ class StartTab(Tab):
         _, _, told = found["finding"].partition(": ")
         at = f"From {found['coolant_degC']:.0f} degC. {told[:1].upper()}{told[1:]}"
         self._finding.set_text(self.look.words(at) if ended else "")
-        wrong = [self.look.words(one) for one in found["wrong"]]
-        self._told.set_content(shown.list_html(wrong) if ended else "")
+        self._told.set_content(self.listed(found["wrong"]) if ended else "")
 
     def _restyle(self) -> None:
         self._outside.tell()
         for one in self._curves:
             one.fill()
-        if self._played is not None:
+        if self._played:
             self._restyle_chart(self._played)
             self._tell(self._played)
 
@@ -258,7 +234,7 @@ class StartTab(Tab):
         shown.redraw(self._chart, frame)
 
     def _show_base(self, found: dict[str, Any]) -> None:
-        self._base_told.set_content(shown.list_html([self.look.words(one) for one in found["told"]]))
+        self._base_told.set_content(self.listed(found["told"]))
         for one in self._curves:
             one.propose(found["curves"])
         self._take.set_visibility(True)
@@ -272,7 +248,7 @@ class StartTab(Tab):
         """Take the proposals of all curves at once, as they were made for each other."""
         values: dict[str, Any] = {}
         for one in self._curves:
-            values |= one.proposed()
+            values |= one.proposed
         try:
             self.session.change("curves", **values)
         except sim.InputError as error:

@@ -30,24 +30,21 @@ class Wish:
 
     def scenario(self) -> sim.Scenario:
         """The run that is shown."""
-        events: list[sim.Event] = []
-        windows: list[sim.Window] = []
-        if self.load_on:
-            for name in LOADS:
-                events += [
-                    sim.Event(at_s=LOAD_ON_s, set=name, to=1.0),
-                    sim.Event(at_s=LOAD_OFF_s, set=name, to=0.0),
-                ]
-            windows.append(sim.Window(what="load", from_s=LOAD_ON_s, to_s=LOAD_OFF_s))
+        held = [(name, LOAD_ON_s, LOAD_OFF_s, 1.0) for name in LOADS if self.load_on]
         if self.blip:
-            events += [
-                sim.Event(at_s=BLIP_s, set="throttle_share", to=BLIP_SHARE),
-                sim.Event(at_s=BLIP_s + BLIP_LENGTH_s, set="throttle_share", to=0.0),
-            ]
-            windows.append(sim.Window(what="blip", from_s=BLIP_s, to_s=LENGTH_s))
-        if not self.load_on:  # what is left before a load is too short to tell hunting by
+            held.append(("throttle_share", BLIP_s, BLIP_s + BLIP_LENGTH_s, BLIP_SHARE))
+        events = [
+            sim.Event(at_s=at_s, set=name, to=to)
+            for name, on_s, off_s, value in held
+            for at_s, to in ((on_s, value), (off_s, 0.0))
+        ]
+        if self.load_on:  # what is left before a load is too short to tell hunting by
+            windows = [sim.Window(what="load", from_s=LOAD_ON_s, to_s=LOAD_OFF_s)]
+        else:
             quiet_s = BLIP_s if self.blip else LENGTH_s
-            windows.insert(0, sim.Window(what="hunting", from_s=SETTLED_s, to_s=quiet_s))
+            windows = [sim.Window(what="hunting", from_s=SETTLED_s, to_s=quiet_s)]
+        if self.blip:
+            windows.append(sim.Window(what="blip", from_s=BLIP_s, to_s=LENGTH_s))
         return sim.Scenario(
             name="idle", duration_s=LENGTH_s, coolant_degC=self.coolant_degC,
             event=tuple(events), measure=tuple(windows),

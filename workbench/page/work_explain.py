@@ -20,12 +20,8 @@ def cycle_parts(found: tuning.Explanation) -> dict[str, Any] | None:
     story = found.story
     if story is None:
         return None
-    lines = {
-        "rpm": (story.rpm, 1), "valve_steps": (story.valve_steps, 1),
-        "opening_steps": (story.opening_steps, 2), "map_kPa": (story.map_kPa, 2),
-    }  # fmt: skip
-    steps = story.valve_steps
-    move = story.move_steps
+    digits = {"rpm": 1, "valve_steps": 1, "opening_steps": 2, "map_kPa": 2}
+    steps, move = story.valve_steps, story.move_steps
     settled = [[float(at), round(float(rpm), 1)] for at, rpm in enumerate(story.settled_rpm)]
     moments = []
     for one in story.moments:
@@ -42,8 +38,8 @@ def cycle_parts(found: tuning.Explanation) -> dict[str, Any] | None:
     orbit = np.column_stack([story.opening_steps[inside], np.round(story.rpm[inside], 1)])
     return {
         "lines": {
-            name: thinned(story.time_s, values, MOST_POINTS, digits)
-            for name, (values, digits) in lines.items()
+            name: thinned(story.time_s, getattr(story, name), MOST_POINTS, kept)
+            for name, kept in digits.items()
         },
         "orbit": orbit.tolist(), "moments": moments, "settled": settled,
         "reached": [one for one in settled if int(one[0]) % move == int(steps.min()) % move],

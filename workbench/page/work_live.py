@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
+
 import sim
 import tuning
+from workbench.figures.trace import trace_finding
+from workbench.page.points import changes, thinned
 from workbench.page.wish import Wish
 from workbench.words.wording import in_words, worded
 
@@ -14,38 +19,113 @@ MOST_POINTS = 480
 """A line is sent as no more: about one point a pixel and a half on a laptop."""
 
 
-def is_compiled() -> bool:
-    """Tell whether the machine code of this version is on disk."""
-    from controllers import is_warm
-
-    return is_warm()
-
-
 def idle(car: sim.Car, wish: Wish, seed: int) -> dict[str, Any]:
     """Run one idle."""
-    from workbench.page.live import run_view, rungs_of
-    from workbench.page.points import changes, thinned
-
-    view = run_view(car, wish, seed)
-    spans = {
-        name: [float(values.min()), float(values.max())]
-        for name, values in (("rpm", view.rpm), ("valve_steps", view.valve_steps))
+    run = run_view(car, wish, seed)
+    time_s, lines = run.pop("time_s"), {name: run[name] for name in ("rpm", "valve_steps")}
+    return run | {
+        "rpm": thinned(time_s, lines["rpm"], MOST_POINTS),
+        "valve_steps": changes(time_s, lines["valve_steps"], MOST_POINTS),
+        "spans": {name: [float(one.min()), float(one.max())] for name, one in lines.items()},
+        "rungs": rungs_of(wish.car(car), wish.coolant_degC, float(lines["valve_steps"][-1])),
     }
+
+
+def run_view(car: sim.Car, wish: Wish, seed: int = 0) -> dict[str, Any]:
+    """Run the car as wished: lines to be drawn, and what is said of them."""
+    supposed, scenario = wish.car(car), wish.scenario()
+    held = sim.with_values(supposed, {"feedback": {"law": "none"}})
+    fleet = sim.make_fleet([supposed], [scenario])
+    plan = sim.full_plan(fleet, sim.settings_table([supposed, held]), seeds=[seed])
+    kept: dict[str, Any] = {}
+
+    def keep(_rows: Any, rpm: Any, steps: Any, counters: Any) -> None:
+        kept.update(rpm=rpm[0].copy(), steps=steps[0].copy(), held_rpm=rpm[1].copy())
+        kept.update(zip(sim.COUNTERS, counters[0].tolist(), strict=True))
+
+    sim.run_plan(fleet, plan, keep, cores=1)
+    finding, hunts = _finding(supposed, scenario, kept)
     return {
-        "rpm": thinned(view.time_s, view.rpm, MOST_POINTS),
-        "valve_steps": changes(view.time_s, view.valve_steps, MOST_POINTS),
-        "spans": spans, "target_rpm": view.target_rpm, "deadband_rpm": view.deadband_rpm,
-        "finding": view.finding, "hunts": view.hunts,
-        "rungs": rungs_of(wish.car(car), wish.coolant_degC, float(view.valve_steps[-1])),
+        "time_s": (np.arange(kept["rpm"].size) + 1) * sim.SAMPLE_s, "rpm": kept["rpm"],
+        "valve_steps": kept["steps"], "target_rpm": float(kept["target_rpm"]),
+        "deadband_rpm": car.feedback.deadband_rpm, "finding": finding, "hunts": hunts,
     }  # fmt: skip
 
 
-def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
-    """Manifold pressure of the same idle."""
-    from workbench.page.live import pressure_of
-    from workbench.page.points import thinned
+def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> tuple[str, bool | None]:
+    """The sentence that ``simulate`` says of the same run, and whether it hunts."""
 
-    return thinned(*pressure_of(car, wish, seed), MOST_POINTS, 2)
+    def trace(rpm: Any, steps: Any) -> sim.Trace:
+        begins_s = np.arange(rpm.size) * sim.SAMPLE_s  # a slot's value holds within it
+        signals = {"rpm": rpm, "valve_steps": steps, "target_rpm": np.full(rpm.size, kept["target_rpm"])}
+        counted = {name: kept[name] for name in sim.COUNTERS}
+        return sim.Trace(
+            begins_s, signals, (), kept["stalled_s"], car.name,
+            duration_s=scenario.duration_s, counters=counted,
+        )  # fmt: skip
+
+    run, windows = trace(kept["rpm"], kept["steps"]), scenario.measure
+    floor_rpm, told_of, hunts, floor = 0.0, None, None, ""
+    if windows[0].what == "hunting":
+        held = tuning.measure(trace(kept["held_rpm"], 0.0 * kept["steps"]), windows[:1])
+        floor_rpm = held.hunting_rpm
+        floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
+    measures = tuning.measure(run, windows, floor_rpm=floor_rpm)
+    if floor:
+        answer, told_of = tuning.read_run(run, windows[0].from_s, windows[0].to_s)
+        hunts = None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
+    told = trace_finding(run, measures, told_of).partition(": ")[2]
+    told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
+    return told, hunts
+
+
+def rungs_of(car: sim.Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
+    """Find where the valve can hold."""
+    still = sim.with_values(car, {"feedback": {"law": "none"}})
+    point = _idle_point(still, coolant_degC)
+    if point is None:
+        return {"reached": [], "passed": [], "bar": [], "holds": None, "text": ""}
+    on = car.feedback.acts
+    move = tuning.tread_steps(car) if on else point.rpm.size
+    first = int(round(standing_steps)) % move
+    half = tuning.resting_deadband_rpm(car) if on else 0.0
+    bar = [point.target_rpm - half, point.target_rpm + half]
+    every = [[float(steps), round(float(rpm), 1)] for steps, rpm in enumerate(point.rpm)]
+    reached = [one for one in every if int(one[0]) % move == first]
+    inside = [one for one in reached if bar[0] <= one[1] <= bar[1]]
+    return {
+        "reached": reached, "passed": [one for one in every if one not in reached], "bar": bar,
+        "holds": bool(inside) if on else None,
+        "text": _told(point, reached, inside, move, 2.0 * half) if on else "",
+    }  # fmt: skip
+
+
+def _told(
+    point: tuning.IdlePoint, reached: list[list[float]], inside: list[list[float]], move: int, wide_rpm: float
+) -> str:
+    """Say whether a position holds, and why not."""
+    moves = "Single steps" if move == 1 else f"Moves of {move} steps"
+    below = [rpm for _, rpm in reached if rpm <= point.target_rpm]
+    above = [rpm for _, rpm in reached if rpm > point.target_rpm]
+    apart = f" are {min(above) - max(below):.0f} rpm apart here" if below and above else ""
+    told = f"{moves}{apart}, the deadband is {wide_rpm:.0f} rpm wide:"
+    if inside:
+        named = ", ".join(f"{steps:.0f}" for steps, _ in inside[:3])
+        more = " and more" if len(inside) > 3 else ""
+        return f"{told} at {named}{more} steps the valve can hold."
+    return f"{told} no position reached lies in it, so the valve cannot hold."
+
+
+@lru_cache(maxsize=8)
+def _idle_point(still: sim.Car, coolant_degC: float) -> tuning.IdlePoint | None:
+    """Found once while only settings of the feedback change."""
+    return tuning.idle_point(still, coolant_degC)
+
+
+def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
+    """Manifold pressure of the same idle, by the narrated schedule: the same to the last bit."""
+    values = sim.simulate(wish.car(car), wish.scenario(), seed).resampled("map_kPa")
+    return thinned((np.arange(values.size) + 1) * sim.SAMPLE_s, values, MOST_POINTS, 2)
 
 
 def chance(car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:

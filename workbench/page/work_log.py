@@ -38,11 +38,9 @@ def made_of(segments: Iterable[tuple[str, float, float]]) -> str:
         counted[kind] += 1
     told = [f"{lasted[kind]:.0f} s {words}" for kind, words in STATE_WORDS.items() if counted[kind]]
     long_s = THROUGHOUT * lasted.get("idle", 0.0)
-    within = []
-    for kind, words in WITHIN_WORDS.items():
-        throughout = kind == "hunting" and lasted.get(kind, 0.0) >= long_s
-        if counted[kind]:
-            within.append(f"{words} throughout" if throughout else f"{counted[kind]} x {words}")
+    within = [f"{counted[kind]} x {words}" for kind, words in WITHIN_WORDS.items() if counted[kind]]
+    if counted["hunting"] and lasted["hunting"] >= long_s:  # it is the first of them
+        within[0] = "hunting throughout"
     return ", ".join(told) + (f"; while idling: {', '.join(within)}" if within else "")
 
 
@@ -85,9 +83,7 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose
     return {
         "path": path, "name": path.name, "new": True, "whose": whose, "verdict": verdict,
         "lines": [in_page_words(one) for one in lines],
-        "recognised": [
-            in_page_words(one) for one in without_folders(log.summary(), [path])
-        ],
+        "recognised": [in_page_words(one) for one in without_folders(log.summary(), [path])],
         "hunting": found.hunting,
         "made_of": made_of((one.kind, one.from_s, one.to_s) for one in found.segments),
         "picture": {

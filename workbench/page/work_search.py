@@ -18,7 +18,6 @@ from workbench.output.drawing import figure_bytes
 from workbench.page.jobs import Tell
 from workbench.page.points import changes, thinned
 from workbench.words.search import compared_table, scored_table, tune_finding, tune_notes
-from workbench.words.tables import Table
 from workbench.words.wording import in_words
 
 LOOK_EVERY_s = 0.7
@@ -46,15 +45,13 @@ def search_work(
                 raise
             known = judged(car, best.settings, preset=preset, seed=seed)
             text, better = stopped_words(watch.look().trials, known.now, known.then)
-            return _result(
-                best.settings, text, [], known.now, known.then, known.samples, watch.look(), [],
-                offered=better,
-            )  # fmt: skip
-        points = watch.look()
-    return _result(
-        found.settings, tune_finding(found), tune_notes(found), found.now, found.predicted,
-        found.samples, points, [scored_table(found)],
-    )  # fmt: skip
+            tables = [compared_table(known.now, known.then)]
+            told = {"finding": text, "notes": [], "tables": tables, "offered": better}
+            return told | _result(best.settings, known.samples, watch.look())
+        seen = watch.look()
+    tables = [scored_table(found), compared_table(found.now, found.predicted)]
+    told = {"finding": tune_finding(found), "notes": tune_notes(found), "tables": tables, "offered": True}
+    return told | _result(found.settings, found.samples, seen)
 
 
 def stopped_words(tried: int, now: tuning.Prediction, best: tuning.Prediction) -> tuple[str, bool]:
@@ -91,7 +88,8 @@ def _watched(tell: Tell, look: Callable[[], tuning.SoFar]) -> Tell:
         if time.monotonic() - last_s > LOOK_EVERY_s:
             last_s = time.monotonic()
             seen = look()
-            more = {"points": _points(seen), "best": _best(seen)}
+            best = seen.best and seen.best.settings.model_dump(mode="json")
+            more = {"points": _points(seen), "best": best}
         tell(share, text, **more)
 
     return told
@@ -108,37 +106,16 @@ def _points(seen: tuning.SoFar) -> list[list[float]]:
     ]
 
 
-def _best(seen: tuning.SoFar) -> dict[str, Any] | None:
-    return None if seen.best is None else seen.best.settings.model_dump(mode="json")
-
-
-def _result(
-    settings: Feedback,
-    finding: str,
-    notes: list[str],
-    now: tuning.Prediction,
-    then: tuning.Prediction,
-    samples: Any,
-    seen: tuning.SoFar,
-    scored: list[Table],
-    *,
-    offered: bool = True,
-) -> dict[str, Any]:
-    runs = []
-    for run in samples:
-        shown = run.until(SHOWN_s)
-        runs.append(
-            {
-                "rpm": thinned(shown.time_s, shown.rpm, 400),
-                "valve": changes(shown.time_s, shown.valve_steps, 400),
-                "target_rpm": float(run.target_rpm),
-            }
-        )
-    return {
-        "settings": settings.model_dump(mode="json"), "finding": finding, "notes": notes,
-        "tables": [*scored, compared_table(now, then)], "runs": runs, "points": _points(seen),
-        "offered": offered,
-    }  # fmt: skip
+def _result(settings: Feedback, samples: Any, seen: tuning.SoFar) -> dict[str, Any]:
+    runs = [
+        {
+            "rpm": thinned(shown.time_s, shown.rpm, 400), "target_rpm": float(run.target_rpm),
+            "valve": changes(shown.time_s, shown.valve_steps, 400),
+        }
+        for run in samples
+        for shown in [run.until(SHOWN_s)]
+    ]  # fmt: skip
+    return {"settings": settings.model_dump(mode="json"), "runs": runs, "points": _points(seen)}
 
 
 def stress_work(tell: Tell, *, car: sim.Car, suite: str, seed: int) -> dict[str, Any]:

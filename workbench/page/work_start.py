@@ -39,26 +39,21 @@ def start_work(tell: Tell, *, car: sim.Car, coolant_degC: float, seed: int) -> d
     without = sim.simulate(sim.with_values(car, {"feedback": {"law": "none"}}), scenario, seed)
     tell(0.9, "telling it")
     story = tuning.start_story(trace, car)
+    # No other temperature of the start has the name.
+    engine = "engine" if car.sensors.temperature_of == "oil" else car.temperature_name
     time_s = (np.arange(trace.resampled("rpm").size) + 1) * 0.05
-    told: dict[str, Any] = {
-        name: thinned(time_s, trace.resampled(name), MOST_POINTS)
-        for name in ("rpm", "coolant_degC", "oil_degC")
-    }
-    told |= {
-        name: changes(time_s, trace.resampled(name), MOST_POINTS)
-        for name in ("target_rpm", "valve_steps", "base_steps")
+    curved, stepped = ("rpm", "coolant_degC", "oil_degC"), ("target_rpm", "valve_steps", "base_steps")
+    told = {
+        name: reduced(time_s, trace.resampled(name), MOST_POINTS)
+        for reduced, names in ((thinned, curved), (changes, stepped))
+        for name in names
     }
     return {
         "finding": in_words(story.finding) + later_words(story, trace, without), "lines": told,
         "wrong": [one.to_dict() for one in (*story.position, *story.wrong)],
-        "length_s": trace.duration_s, "coolant_degC": coolant_degC, "engine": engine_words(car),
+        "length_s": trace.duration_s, "coolant_degC": coolant_degC, "engine": engine,
         "phases": [[p.name, p.from_s, p.to_s, p.text.to_dict()] for p in story.phases],
     }  # fmt: skip
-
-
-def engine_words(car: sim.Car) -> str:
-    """What the engine's temperature is called, so that no other of the start has the name."""
-    return "engine" if car.sensors.temperature_of == "oil" else car.temperature_name
 
 
 def later_words(story: tuning.StartStory, trace: sim.Trace, without: sim.Trace) -> str:
