@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sim import Car
+from sim import Car, with_values
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import (
     Ends,
@@ -94,6 +94,11 @@ def regular_share(values: Measured, floor_rpm: float | None) -> float:
     return float(np.mean(hunts(values.of, floor_rpm)))
 
 
+def held_still(car: Car) -> Car:
+    """The car with feedback off, so that the valve is held."""
+    return with_values(car, {"feedback": {"law": "none"}})
+
+
 def held_floor(cars: Sequence[Car], phases: Phases, coolant_degC: float, seed: int) -> list[Measured]:
     """Measure cars with scatter, phase by phase, one a car."""
     count = len(phases)
@@ -104,13 +109,6 @@ def held_floor(cars: Sequence[Car], phases: Phases, coolant_degC: float, seed: i
 def is_explained(chance: HuntingChance, quiet: float) -> bool:
     """Whether a car hunts: with scatter often, or seldom and from some places without it too."""
     return chance.hunting > 0 and (chance.share >= OFTEN_WITH_SCATTER or quiet >= SELDOM)
-
-
-def with_scatter(car: Car, phases: Phases, coolant_degC: float, seed: int) -> Measured:
-    """Measure one car with scatter, in ``FEWEST_RUNS`` runs or more: phase by phase, again and again."""
-    again = -(-FEWEST_RUNS // len(phases))
-    each = [held_floor([car], phases, coolant_degC, seed + i * len(phases))[0].values for i in range(again)]
-    return Measured(np.concatenate(each))
 
 
 def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> AblationRow:
@@ -149,17 +147,14 @@ def ablation(
     changed: Sequence[Switch], held: Measured, point: IdlePoint, phases: Phases, seed: int
 ) -> Ablation:
     """Run every changed car in every phase, with and without scatter."""
-    cars = [switch.car for switch in changed]
-    quiet = ends_of(
-        run_phases(
-            [without_scatter(car) for car in cars],
-            phases,
-            coolant_degC=point.coolant_degC,
-            offsets_rpm=STARTS_rpm,
-        )
-    )
-    as_is = with_scatter(cars[0], phases, point.coolant_degC, seed)
-    noisy = [as_is, *held_floor(cars[1:], phases, point.coolant_degC, seed)] if cars[1:] else [as_is]
+    cars, coolant_degC = [switch.car for switch in changed], point.coolant_degC
+    still = [without_scatter(car) for car in cars]
+    quiet = ends_of(run_phases(still, phases, coolant_degC=coolant_degC, offsets_rpm=STARTS_rpm))
+    # The car as it is in ``FEWEST_RUNS`` runs or more: phase by phase, again and again.
+    seeds = range(seed, seed + max(FEWEST_RUNS, len(phases)), len(phases))
+    own = [held_floor(cars[:1], phases, coolant_degC, one)[0].values for one in seeds]
+    as_is = Measured(np.concatenate(own))
+    noisy = [as_is, *held_floor(cars[1:], phases, coolant_degC, seed)] if cars[1:] else [as_is]
     floor, count = held.mean("hunting_rpm"), len(phases) * len(STARTS_rpm)
     each = [part(quiet, slice(i * count, (i + 1) * count)) for i in range(len(cars))]
     rows = [

@@ -13,17 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from sim import (
-    COUNTERS,
-    Car,
-    SAMPLE_s,
-    Scenario,
-    full_plan,
-    make_fleet,
-    run_plan,
-    settings_table,
-    with_values,
-)
+import sim
+from sim import Car
 from tuning.explanation.ends import Reals, without_scatter
 from tuning.loop import IdlePoint
 from tuning.measures import COLUMN, measure_runs
@@ -66,26 +57,21 @@ class BoundRow(Told):
 
 def fitted_loads(car: Car) -> list[tuple[str, Note, tuple[str, ...]]]:
     """Load steps that a car can make: key, the load with its size, what a scenario switches on."""
-    watts = {key: float(getattr(car.loads, f"{key}_W")) for key in ELECTRIC}
-    turning = {key: float(getattr(car.loads, f"{key}_Nm")) for key in TURNING}
-    found: list[tuple[str, Note, tuple[str, ...]]] = [
-        (key, Note("explanation.load", key=key, size_W=size), (key,))
-        for key, size in watts.items()
-        if size > 0.0
-    ]
-    electric = tuple(key for key, _, _ in found)
-    found += [
-        (key, Note("explanation.load", key=key, size_Nm=size), (key,))
-        for key, size in turning.items()
-        if size > 0.0
-    ]
+    found: list[tuple[str, Note, tuple[str, ...]]] = []
+    for keys, unit in ((ELECTRIC, "W"), (TURNING, "Nm")):
+        sizes = {key: float(getattr(car.loads, f"{key}_{unit}")) for key in keys}
+        of_unit = [(key, {f"size_{unit}": size}) for key, size in sizes.items() if size > 0.0]
+        found += [(key, Note("explanation.load", key=key, **size), (key,)) for key, size in of_unit]
+    electric = tuple(key for key, *_ in found if key in ELECTRIC)
     if len(electric) > 1:
-        total = Note("explanation.load", key="electric", size_W=sum(watts.values()))
-        found.append(("electric", total, electric))
+        total_W = sum(float(getattr(car.loads, f"{key}_W")) for key in electric)
+        found.append(("electric", Note("explanation.load", key="electric", size_W=total_W), electric))
     return found
 
 
-def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coolant_degC: float) -> Scenario:
+def opening_scenario(
+    names: Sequence[str], opened_steps: int, step_s: float, coolant_degC: float
+) -> sim.Scenario:
     """A load at 10 s, from which on the valve opens by itself at full slew, a step each step time."""
     events: list[dict[str, Any]] = [{"at_s": LOAD_AT_s, "set": n, "to": 1.0} for n in names]
     # A step lost toward open is a step made without the controller: the shaft turns, it counts not.
@@ -94,7 +80,7 @@ def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coo
         for k in range(opened_steps)
         if (k + 1) * step_s < AFTER_s
     ]
-    return Scenario.model_validate(
+    return sim.Scenario.model_validate(
         {
             "name": f"{'+'.join(names)} opened {opened_steps}",
             "duration_s": LOAD_AT_s + AFTER_s,
@@ -104,26 +90,26 @@ def opening_scenario(names: Sequence[str], opened_steps: int, step_s: float, coo
     )
 
 
-def _dips(cars: Sequence[Car], scenarios: Sequence[Scenario], base_error_steps: float) -> Reals:
+def _dips(cars: Sequence[Car], scenarios: Sequence[sim.Scenario], base_error_steps: float) -> Reals:
     """Deepest dip, settled speed and whether it stalled: shape (3, cars, scenarios) [rpm, rpm, -]."""
-    fleet = make_fleet(cars, scenarios)
-    plan = full_plan(
-        fleet, settings_table(cars), base_error_steps=[base_error_steps], pair_settings_with_cars=True
+    fleet = sim.make_fleet(cars, scenarios)
+    plan = sim.full_plan(
+        fleet, sim.settings_table(cars), base_error_steps=[base_error_steps], pair_settings_with_cars=True
     )
     out = np.empty((3, plan.car.size))
     windows = [("load", LOAD_AT_s, LOAD_AT_s + AFTER_s)]
-    end = round(SETTLED_s / SAMPLE_s)
+    end = round(SETTLED_s / sim.SAMPLE_s)
 
     def keep(rows: Any, rpm: Any, steps: Any, counted: Reals) -> None:
-        stalled_s = counted[:, COUNTERS.index("stalled_s")]
-        stalled_at = np.where(np.isfinite(stalled_s), stalled_s / SAMPLE_s, -1.0).astype(np.int64)
-        target = counted[:, COUNTERS.index("target_rpm")]
+        stalled_s = counted[:, sim.COUNTERS.index("stalled_s")]
+        stalled_at = np.where(np.isfinite(stalled_s), stalled_s / sim.SAMPLE_s, -1.0).astype(np.int64)
+        target = counted[:, sim.COUNTERS.index("target_rpm")]
         values = measure_runs(rpm, steps, windows, target, stalled_at)
         out[0, rows] = values[:, COLUMN["worst_dip_rpm"]]
         out[1, rows] = rpm[:, -end:].mean(axis=1)
         out[2, rows] = np.isfinite(stalled_s)
 
-    run_plan(fleet, plan, keep)
+    sim.run_plan(fleet, plan, keep)
     return out.reshape(3, len(cars), len(scenarios))
 
 
@@ -131,7 +117,7 @@ def _resting(car: Car, point: IdlePoint) -> tuple[Car, float, float]:
     """The car without scatter, at rest on its target at a whole position; that, and base error."""
     whole = min(max(round(point.needed_steps), 1), car.valve.open_limit_steps - 1)
     leak = car.throttle.leak_mm2 + point.leak_for(whole - point.needed_steps)
-    at_rest = with_values(without_scatter(car), {"throttle": {"leak_mm2": max(leak, 0.0)}})
+    at_rest = sim.with_values(without_scatter(car), {"throttle": {"leak_mm2": max(leak, 0.0)}})
     return at_rest, float(whole), float(whole) - point.base_steps
 
 
@@ -145,7 +131,7 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
     step_s = car.valve.step_ms / 1000.0
     most = min(MOST_OPENED_steps, int(car.valve.travel_steps - whole))
     spark = {"spark_trim_deg_per_100rpm": SPARK_deg_per_100rpm, "spark_trim_limit_deg": SPARK_LIMIT_deg}
-    still, sparked = (with_values(at_rest, {"feedback": one}) for one in ({"law": "none"}, spark))
+    still, sparked = (sim.with_values(at_rest, {"feedback": one}) for one in ({"law": "none"}, spark))
     found = []
     for key, name, names in fitted_loads(car):
         scenarios = [opening_scenario(names, n, step_s, point.coolant_degC) for n in range(most + 1)]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controllers import law_of
-from sim import Car, with_values
-from tuning.explanation.ablation import ablation, held_floor, is_explained
+from sim import Car
+from tuning.explanation.ablation import ablation, held_floor, held_still, is_explained
 from tuning.explanation.causes import CAUSES, named_by_theory
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Phases, ends_of, even_phases, run_phases, without_scatter
@@ -28,20 +28,13 @@ class StartChance:
 
     Attributes
     ----------
-    told : Note
-        In one sentence.
-    point : IdlePoint or None
-        Where it idles; None where no valve position gives the target.
-    phases : Phases or None
-        Starting places.
-    hunts, may_hunt : bool
-        Whether it does, and whether any run with scatter does.
+    told, point, phases, hunts, may_hunt : Note, IdlePoint, Phases, bool
     """
 
-    told: Note
-    point: IdlePoint | None = None
-    phases: Phases | None = None
-    hunts: bool = False
+    told: Note  # in one sentence
+    point: IdlePoint | None = None  # where it idles; None where no valve position gives the target
+    phases: Phases | None = None  # starting places
+    hunts: bool = False  # whether it does, and whether any run with scatter does
     may_hunt: bool = False
     stalled_share: float = 0.0  # share of starting places from which it stalls
 
@@ -51,12 +44,8 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
 
     Parameters
     ----------
-    car : Car
-        The car.
-    coolant_degC : float
-        Coolant temperature [degC].
-    seed : int
-        First seed of the scatter.
+    car, coolant_degC, seed : Car, float, int
+        Coolant temperature [degC]; first seed of the scatter.
 
     Returns
     -------
@@ -74,8 +63,7 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     if stalled > 0.0:
         told = Note("explanation.chance.stalls", of_100=100.0 * stalled)
         return StartChance(told, point, phases, ends.chance > 0.0, ends.chance > 0.0, stalled)
-    still = with_values(car, {"feedback": {"law": "none"}})
-    noisy, held = held_floor([car, still], phases, coolant_degC, seed)
+    noisy, held = held_floor([car, held_still(car)], phases, coolant_degC, seed)
     chance = chance_over(noisy.of, held.mean("hunting_rpm"))
     quiet = quiet_note(ends.chance, ends.mean_swing_rpm, ends.usual_period_s)
     told = Note("explanation.headline.chance", chance=chance.text, quiet=quiet)
@@ -87,11 +75,7 @@ def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
 
     Parameters
     ----------
-    car : Car
-        The car.
-    chance : StartChance
-        Its own.
-    seed : int
+    car, chance, seed : Car, StartChance, int
         First seed of the scatter.
 
     Returns
@@ -103,8 +87,7 @@ def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
     if point is None or phases is None:
         return None
     linear = linear_view(car, point, quick=True)
-    still = with_values(car, {"feedback": {"law": "none"}})
-    held = held_floor([still], phases, point.coolant_degC, seed)[0]
+    (held,) = held_floor([held_still(car)], phases, point.coolant_degC, seed)
     table = ablation(switches(car, linear, {})[:1], held, point, phases, seed)
     resolution = resolution_view(car, point, phases, held.mean("scatter_rms_rpm"))
     return CAUSES[named_by_theory(car, linear, resolution, table)]
@@ -115,20 +98,13 @@ def hunting_map(car: Car, chance: StartChance, kind: str, seed: int) -> HuntingM
 
     Parameters
     ----------
-    car : Car
-        The car.
-    chance : StartChance
-        Its own.
-    kind : str
-        "gains" for gain against integral, else minimum move against deadband.
-    seed : int
-        First seed of the scatter.
+    car, chance, kind, seed : Car, StartChance, str, int
+        "gains" for gain against integral, else minimum move against deadband; first seed of the scatter.
 
     Returns
     -------
     HuntingMap or None
-        None where there is nothing to map: no feedback, no gains, or an engine that swings by
-        itself.
+        None where there is nothing to map: no feedback, no gains, or an engine that swings by itself.
     """
     point = chance.point
     if not car.feedback.acts or point is None or not point.plant.is_stable():

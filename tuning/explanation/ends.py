@@ -15,21 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+import sim
 from controllers import Feedback
-from sim import (
-    COUNTERS,
-    Car,
-    Fleet,
-    Plan,
-    SAMPLE_s,
-    Scenario,
-    full_plan,
-    make_fleet,
-    run_plan,
-    settings_of,
-    settings_table,
-    with_values,
-)
+from sim import Car
 from sim.records import CAR_FIELDS
 from tuning.loop import IdlePoint, tread_steps
 from tuning.measures import COLUMN, measure_runs, races
@@ -56,7 +44,7 @@ def without_scatter(car: Car) -> Car:
     """The same car with cylinders alike at their mean, no scatter, no noise or rounding of the reading."""
     cylinders = car.engine.cylinders
     mean = float(np.mean(car.engine.cylinder_balance))
-    return with_values(
+    return sim.with_values(
         car,
         {
             "engine": {"scatter_share": 0.0, "cylinder_balance": (mean,) * cylinders},
@@ -65,9 +53,9 @@ def without_scatter(car: Car) -> Car:
     )
 
 
-def _phase_fleet(cars: Sequence[Car], phases: Phases, coolant_degC: float) -> Fleet:
+def _phase_fleet(cars: Sequence[Car], phases: Phases, coolant_degC: float) -> sim.Fleet:
     """Every car idling with every leak, phases of a car side by side."""
-    fleet = make_fleet(cars, [Scenario(name="idle", duration_s=RUN_s, coolant_degC=coolant_degC)])
+    fleet = sim.make_fleet(cars, [sim.Scenario(name="idle", duration_s=RUN_s, coolant_degC=coolant_degC)])
     count = len(phases)
     rows = np.repeat(fleet.cars, count, axis=0)
     rows[:, _LEAK] += np.tile(phases, len(cars)) * 1.0e-6
@@ -90,7 +78,7 @@ class Samples:
 
     def counted(self, name: str) -> Reals:
         """One counter of all runs, shape (runs,) [-]."""
-        return np.asarray(self.counters[:, COUNTERS.index(name)])
+        return np.asarray(self.counters[:, sim.COUNTERS.index(name)])
 
 
 def run_phases(
@@ -103,8 +91,8 @@ def run_phases(
 ) -> Samples:
     """Run each car in each phase from each starting speed, in rows of that order."""
     fleet, count = _phase_fleet(cars, phases, coolant_degC), len(phases)
-    settings = np.repeat(settings_table(cars), count, axis=0)
-    plan = full_plan(
+    settings = np.repeat(sim.settings_table(cars), count, axis=0)
+    plan = sim.full_plan(
         fleet, settings, seeds=[0] * len(offsets_rpm), rpm_offset=offsets_rpm, pair_settings_with_cars=True
     )
     plan = plan._replace(seed=(seed + plan.car % count) % 2.0**31)
@@ -123,28 +111,28 @@ def run_settings(
 ) -> Samples:
     """Run one car with many settings in each phase, which take the starting speeds in turn."""
     fleet = _phase_fleet([car], phases, coolant_degC)
-    plan = full_plan(fleet, settings_of(car, feedbacks))
+    plan = sim.full_plan(fleet, sim.settings_of(car, feedbacks))
     offsets = np.asarray(offsets_rpm, dtype=float)
     plan = plan._replace(seed=(seed + plan.car) % 2.0**31, rpm_offset=offsets[plan.car % offsets.size])
     periods = np.array([one.update_period_ms / 1000.0 for one in feedbacks])
     return _kept(fleet, plan, periods[plan.setting])
 
 
-def _kept(fleet: Fleet, plan: Plan, period_s: Reals) -> Samples:
+def _kept(fleet: sim.Fleet, plan: sim.Plan, period_s: Reals) -> Samples:
     """Run a plan and keep everything."""
     runs = plan.car.size
-    samples = int(np.ceil(RUN_s / SAMPLE_s - 1.0e-9))
+    samples = int(np.ceil(RUN_s / sim.SAMPLE_s - 1.0e-9))
     left = Samples(
         np.empty((runs, samples), dtype=np.float32),
         np.empty((runs, samples), dtype=np.float32),
-        np.empty((runs, len(COUNTERS))),
+        np.empty((runs, len(sim.COUNTERS))),
         period_s,
     )
 
     def keep(rows: NDArray[np.int64], rpm: Any, steps: Any, counted: Reals) -> None:
         left.rpm[rows], left.steps[rows], left.counters[rows] = rpm, steps, counted
 
-    run_plan(fleet, plan, keep)
+    sim.run_plan(fleet, plan, keep)
     return left
 
 
@@ -217,7 +205,7 @@ def _swing(rpm: NDArray[np.float32], steps: NDArray[np.float32]) -> tuple[float,
     if begins.size < 2:
         return float(np.ptp(rpm)), float("nan")
     swings = [np.ptp(rpm[a:b]) for a, b in pairwise(begins)]
-    period = (begins[-1] - begins[0]) / (begins.size - 1) * SAMPLE_s
+    period = (begins[-1] - begins[0]) / (begins.size - 1) * sim.SAMPLE_s
     return float(np.mean(swings)), float(period)
 
 
@@ -227,7 +215,7 @@ def ends_of(samples: Samples) -> Ends:
     Hunting: a swing of more than 5 rpm in the last minute, with two moves or more, or without any; a
     single move is a last step on the way to rest. Source: our definition.
     """
-    tail = round(TAIL_s / SAMPLE_s)
+    tail = round(TAIL_s / sim.SAMPLE_s)
     rpm, steps = samples.rpm[:, -tail:], samples.steps[:, -tail:]
     changes = np.diff(steps, axis=1)
     moves = np.count_nonzero(changes, axis=1)
@@ -247,7 +235,7 @@ def ends_of(samples: Samples) -> Ends:
         low_steps=steps.min(axis=1).astype(float),
         high_steps=steps.max(axis=1).astype(float),
         largest_move_steps=np.abs(changes).max(axis=1).astype(float),
-        moves_per_min=moves * 60.0 / (tail * SAMPLE_s),
+        moves_per_min=moves * 60.0 / (tail * sim.SAMPLE_s),
         error_rpm=error_rpm,
         limited_share=samples.counted("limited_updates") / updates,
         stalled=stalled,
@@ -258,7 +246,7 @@ def ends_of(samples: Samples) -> Ends:
 def measured(samples: Samples) -> Measured:
     """Measure runs with scatter over all but their first 20 s."""
     stalled_s = samples.counted("stalled_s")
-    first = np.where(np.isfinite(stalled_s), np.ceil(stalled_s / SAMPLE_s) - 1.0, -1.0)
+    first = np.where(np.isfinite(stalled_s), np.ceil(stalled_s / sim.SAMPLE_s) - 1.0, -1.0)
     values = measure_runs(
         samples.rpm,
         samples.steps,

@@ -6,11 +6,12 @@ import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from controllers import law_of
-from sim import Car, InputError, Problem, with_values
-from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_floor
+from sim import Car, InputError, Problem
+from tuning.explanation.ablation import Ablation, AblationRow, ablation, held_floor, held_still
 from tuning.explanation.bound import bound_rows
 from tuning.explanation.causes import Cause, Findings, best_row, causes_of
 from tuning.explanation.cycle import cycle_view
@@ -35,16 +36,7 @@ class Explanation(Findings, Told):
 
     Attributes
     ----------
-    verdict : tuple of Note
-        What was found, the headline first.
-    causes : tuple of Cause
-        Ranked; empty where nothing hunts.
-    maps : tuple of HuntingMap
-        Minimum move against deadband; gain against integral. Empty with feedback off.
-    story : Story or None
-        One cycle, told; None where the valve makes none.
-    seconds : float
-        What it took [s].
+    verdict, causes, maps, story, seconds : tuple of Note, Cause, HuntingMap, Story or None, float
     """
 
     TOLD = (
@@ -53,11 +45,11 @@ class Explanation(Findings, Told):
         "floor_rpm", "scatter_rpm", "maps", "story", "bound", "seconds",
     )  # fmt: skip
 
-    verdict: tuple[Note, ...]
-    causes: tuple[Cause, ...]
-    maps: tuple[HuntingMap, ...]
-    story: Story | None
-    seconds: float
+    verdict: tuple[Note, ...]  # what was found, the headline first
+    causes: tuple[Cause, ...]  # ranked; empty where nothing hunts
+    maps: tuple[HuntingMap, ...]  # move against deadband; gain against integral; empty with feedback off
+    story: Story | None  # one cycle, told; None where the valve makes none
+    seconds: float  # what it took
 
     @property
     def hunts(self) -> bool:
@@ -108,25 +100,26 @@ def _maps(
 ) -> tuple[HuntingMap, ...]:
     if not car.feedback.acts or not point.plant.is_stable():
         return ()
-    size = QUICK if quick else USUAL
-    first = resolution_map(
-        car, point, suggested, size, floor_rpm=floor_rpm, seed=seed,
-        on_row=lambda share: tell(0.35 + 0.25 * share, "minimum move against deadband"),
+
+    def told(begun: float, what: str, share: float) -> None:
+        tell(begun + 0.25 * share, what)
+
+    kinds = [(resolution_map, 0.35, "minimum move against deadband")]
+    if law_of(car.feedback).has_gains:
+        kinds.append((gain_map, 0.6, "gain against integral"))
+    return tuple(
+        make(
+            car, point, suggested, QUICK if quick else USUAL, floor_rpm=floor_rpm, seed=seed,
+            on_row=partial(told, begun, what),
+        )
+        for make, begun, what in kinds
     )  # fmt: skip
-    if not law_of(car.feedback).has_gains:
-        return (first,)
-    second = gain_map(
-        car, point, suggested, size, floor_rpm=floor_rpm, seed=seed,
-        on_row=lambda share: tell(0.6 + 0.25 * share, "gain against integral"),
-    )  # fmt: skip
-    return first, second
 
 
 def _proof(
     car: Car, point: IdlePoint, linear: LinearView, phases: Phases, seed: int
 ) -> tuple[Ablation, ResolutionView, dict[str, Any]]:
-    still = with_values(car, {"feedback": {"law": "none"}})
-    held = held_floor([still], phases, point.coolant_degC, seed)[0]
+    (held,) = held_floor([held_still(car)], phases, point.coolant_degC, seed)
     scatter_rpm = held.mean("scatter_rms_rpm")
     if not math.isfinite(scatter_rpm):  # it stalls with the valve held, from everywhere
         scatter_rpm, suggested = 0.0, {}
@@ -143,19 +136,14 @@ def explain(
 
     Parameters
     ----------
-    car : Car
-        From ``load_car``.
-    seed : int
-        Seed of all scatter, 0 to 2**31 - 1.
-    quick : bool
-        Fewer phases and coarser maps, margins at the warm idle alone.
+    car, seed, quick : Car, int, bool
+        Seed of all scatter, 0 to 2**31 - 1; fewer phases, coarser maps, margins at the warm idle alone.
     on_progress : callable, optional
         Told the share done and what is being done.
 
     Returns
     -------
     Explanation
-        Views, proof, maps, story, bound and verdict.
 
     Raises
     ------

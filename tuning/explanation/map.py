@@ -36,36 +36,23 @@ class HuntingMap(Told):
 
     Attributes
     ----------
-    x_key, y_key : str
-        The settings, as in table [feedback].
-    x, y : numpy.ndarray
-        Their values, shapes (n,) and (m,).
-    chance : numpy.ndarray
-        Shape (m, n): share of phases that hunt, scatter taken out [-].
-    with_scatter_swing_rpm, with_scatter_chance : numpy.ndarray
-        Shape (m, n): band-passed swing, and share of regular swings above the floor, with the
-        engine's scatter [rpm, -].
-    border_x, border_y : numpy.ndarray
-        Theory's border as a line.
-    border_name : Note
-        What the border says.
-    now, suggested : tuple of float or None
-        The car's settings and those suggested, in x and y; None where outside or not known.
+    x_key, y_key, border_name : str, str, Note
+    x, y, border_x, border_y, chance, with_scatter_chance, now, suggested : numpy.ndarray, tuple of float
     """
 
-    x_key: str
+    x_key: str  # the settings, as in table [feedback]
     y_key: str
-    x: Reals
+    x: Reals  # their values, shapes (n,) and (m,)
     y: Reals
-    chance: Reals
+    chance: Reals  # shape (m, n): share of phases that hunt, scatter taken out
     swing_rpm: Reals  # shape (m, n): mean swing of those, 0 where none does
-    with_scatter_swing_rpm: Reals
-    with_scatter_chance: Reals
-    border_x: Reals
+    with_scatter_swing_rpm: Reals  # shape (m, n): band-passed swing with the engine's scatter
+    with_scatter_chance: Reals  # shape (m, n): share of regular swings above the floor, with scatter
+    border_x: Reals  # theory's border as a line
     border_y: Reals
-    border_name: Note
-    now: tuple[float, float] | None
-    suggested: tuple[float, float] | None
+    border_name: Note  # what the border says
+    now: tuple[float, float] | None  # the car's settings in x and y; None where outside or not known
+    suggested: tuple[float, float] | None  # and those suggested
 
 
 @dataclass(frozen=True)
@@ -95,12 +82,8 @@ def _cells(
     for i in range(len(row)):
         rows = slice(i * count, (i + 1) * count)
         ends, values = part(quiet, rows), Measured(noisy[rows])
-        out[:, i] = (
-            ends.chance,
-            ends.mean_swing_rpm,
-            values.mean("hunting_rpm"),
-            regular_share(values, floor),
-        )
+        noisy_rpm, regular = values.mean("hunting_rpm"), regular_share(values, floor)
+        out[:, i] = ends.chance, ends.mean_swing_rpm, noisy_rpm, regular
     return out
 
 

@@ -28,19 +28,14 @@ class Moment(Told):
 
     Attributes
     ----------
-    kind : str
-        "told", "there", "crosses", "leaves", "peak" or "trough".
-    rpm : float
-        Measured speed then [rpm].
-    text : Note
-        What happens.
+    kind, rpm, text : str, float [rpm], Note
     """
 
     at_s: float  # since the cycle began
-    kind: str
-    rpm: float
+    kind: str  # "told", "there", "crosses", "leaves", "peak" or "trough"
+    rpm: float  # measured speed then
     valve_steps: float  # where the valve was told to be
-    text: Note
+    text: Note  # what happens
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,28 +44,22 @@ class Story(Told):
 
     Attributes
     ----------
-    time_s, rpm, valve_steps, opening_steps, wanted_steps : numpy.ndarray
-        Shape (events,): times since the cycle began, measured speed, where the valve was told to
-        be, where it was, and the position wanted before minimum move [s, rpm, steps].
-    moments : tuple of Moment
-        In order of time; the first and the last are the same move, one period apart.
-    lines : tuple of Note
-        The whole told.
+    rpm, moments, lines : numpy.ndarray [rpm], tuple of Moment, tuple of Note
     """
 
-    time_s: Reals
-    rpm: Reals
-    valve_steps: Reals
+    time_s: Reals  # shape (events,), as all up to the pressure: since the cycle began
+    rpm: Reals  # measured speed
+    valve_steps: Reals  # where the valve was told to be, where it was, and wanted before minimum move
     opening_steps: Reals
     wanted_steps: Reals
-    map_kPa: Reals  # shape (events,): absolute pressure in the manifold
+    map_kPa: Reals  # absolute pressure in the manifold
     settled_rpm: Reals  # shape (travel + 1,): speed at which this engine would settle at each position
     move_steps: int  # distance of the positions that the controller's smallest moves reach
     period_s: float  # of the cycle, and of the car
     target_rpm: float
     deadband_rpm: float
-    moments: tuple[Moment, ...]
-    lines: tuple[Note, ...]
+    moments: tuple[Moment, ...]  # in order of time; first and last are the same move, one period apart
+    lines: tuple[Note, ...]  # the whole told
 
 
 class _Stretch:
@@ -181,15 +170,6 @@ def _last_period(trace: Trace, period_s: float) -> tuple[float, float] | None:
     return float(begins[at]), float(begins[at + 1])
 
 
-def _beginning(story: _Stretch, move_rpm: float, period_s: float) -> list[Note]:
-    width = 2.0 * story.band_rpm
-    return [
-        Note("explanation.story.period", period_s=period_s),
-        Note("explanation.story.worth", move_rpm=move_rpm, deadband_rpm=width),
-        Note("explanation.story.holds", holds=width >= move_rpm),
-    ]
-
-
 def tell_cycle(
     car: Car, point: IdlePoint, phases: Phases, seen: SeenCycle | None, move_rpm: float
 ) -> Story | None:
@@ -209,8 +189,11 @@ def tell_cycle(
     told = _Stretch(trace, car, begin_s, end_s)
     moments = [*told.told(), *told.there(), *told.crosses(), *told.extremes()]
     moments.sort(key=lambda one: one.at_s)
+    width = 2.0 * told.band_rpm
     lines = [
-        *_beginning(told, move_rpm, period_s),
+        Note("explanation.story.period", period_s=period_s),
+        Note("explanation.story.worth", move_rpm=move_rpm, deadband_rpm=width),
+        Note("explanation.story.holds", holds=width >= move_rpm),
         *(Note("explanation.story.moment", at_s=one.at_s, now_rpm=one.rpm, text=one.text) for one in moments),
         Note("explanation.story.repeats"),
     ]

@@ -28,10 +28,8 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
 
     Parameters
     ----------
-    car : Car
-        Its update period, limits and law are kept; law ``nudge`` and ``pid`` become ``pi``.
-    point : IdlePoint
-        Its warm idle.
+    car, point : Car, IdlePoint
+        Its update period, limits and law are kept, but ``nudge`` and ``pid`` become ``pi``; its warm idle.
     scatter_rpm : float
         Standard deviation of the speed read with the valve held [rpm].
 

@@ -61,12 +61,6 @@ def quiet_note(chance: float, swing_rpm: float, period_s: float) -> Note:
     return Note("explanation.quiet.hunts", of_100=100.0 * chance, swing_rpm=swing_rpm, period_s=period_s)
 
 
-def _proof(cause: Cause) -> Note:
-    return Note(
-        "explanation.proof", cause=cause.name, number=cause.number, left_percent=100.0 * cause.left_share
-    )
-
-
 def _theory(f: Findings) -> list[Note]:
     cycle = f.cycle
     if not f.ablation.hunts or not f.linear.here.engine_stable:
@@ -93,11 +87,6 @@ def _compared(predicted: Cycle, seen: SeenCycle) -> Note:
         seen_swing_rpm=seen.swing_rpm,
         seen_period_s=seen.period_s,
     )
-
-
-def _stalls(f: Findings) -> list[Note]:
-    share = f.ablation.as_is.stalled_share
-    return [Note("explanation.stalls", of_100=100.0 * share)] if share >= SELDOM_STALLS else []
 
 
 def _at_a_limit(f: Findings) -> list[Note]:
@@ -189,10 +178,13 @@ def _suggestion(f: Findings) -> list[Note]:
 
 def verdict(findings: Findings, causes: tuple[Cause, ...]) -> tuple[Note, ...]:
     """What was found, the headline first."""
-    told = [_headline(findings, causes), *_stalls(findings)]
+    told, stalls = [_headline(findings, causes)], findings.ablation.as_is.stalled_share
+    if stalls >= SELDOM_STALLS:
+        told.append(Note("explanation.stalls", of_100=100.0 * stalls))
     for cause in causes:
         if cause.key != "not_feedback":
-            told.append(_proof(cause))
+            left = 100.0 * cause.left_share
+            told.append(Note("explanation.proof", cause=cause.name, number=cause.number, left_percent=left))
         told.append(Note("explanation.remedy", remedy=cause.remedy, cost=cause.cost))
     first = named_by_theory(findings.car, findings.linear, findings.resolution, findings.ablation)
     if causes and causes[0].key != first:

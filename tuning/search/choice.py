@@ -31,9 +31,10 @@ class Plateau(Told):
     neighbours_rpm: Mapping[str, float]
 
     @property
-    def around_rpm(self) -> float:
-        """Mean score of the settings and all neighbours [rpm]."""
-        return (self.value_rpm + sum(self.neighbours_rpm.values())) / (1.0 + len(self.neighbours_rpm))
+    def worth_rpm(self) -> float:
+        """Mean of settings and neighbours, and what it costs that some score too much: cars differ too."""
+        mean = (self.value_rpm + sum(self.neighbours_rpm.values())) / (1.0 + len(self.neighbours_rpm))
+        return mean + (STEEP * self.excess_rpm(whole=False) + self.excess_rpm(whole=True))
 
     @property
     def allowed_rpm(self) -> dict[str, float]:
@@ -143,42 +144,26 @@ def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]
     plateaus = {one: plateau_of(one, space, judge) for one in some}
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
     worth = {
-        one: searched_value(
-            plateaus[one].around_rpm + _steepness(plateaus[one]), scores[one].acceptance.failing_share
-        )
-        for one in some
+        one: searched_value(plateaus[one].worth_rpm, scores[one].acceptance.failing_share) for one in some
     }
     met = [one for one in some if scores[one].acceptance.is_met]
     among = met or some
     best = min(among, key=lambda one: worth[one])
     plain = [one for one in among if one.law == PLAINEST]
-    taken = best
-    if plain:
-        plainest = min(plain, key=lambda one: worth[one])
-        if (1.0 - EARNED_SHARE) * worth[plainest] <= worth[best]:
-            taken = plainest
+    plainest = min(plain, key=lambda one: worth[one], default=best)
+    taken = plainest if (1.0 - EARNED_SHARE) * worth[plainest] <= worth[best] else best
     flat = sum(scores[one].acceptance.is_met and plateaus[one].is_flat for one in some)
     reason = _reason(len(some), len(met), flat, plateaus[taken], taken is not best)
     return Choice(taken, scores[taken], plateaus[taken], reason)
 
 
-def _steepness(plateau: Plateau) -> float:
-    """What neighbours that score too much cost [rpm]: a car that differs acts like numbers that differ."""
-    return STEEP * plateau.excess_rpm(whole=False) + plateau.excess_rpm(whole=True)
-
-
 def _reason(compared: int, met: int, flat: int, plateau: Plateau, plainer: bool) -> tuple[Note, ...]:
     """Why the settings were chosen."""
-    found = [
-        Note("search.chosen.best", compared=compared, met=met)
-        if met
-        else Note("search.chosen.none_met", compared=compared)
-    ]
+    best, none = Note("search.chosen.best", compared=compared, met=met), "search.chosen.none_met"
     steep_rpm = max(plateau.excess_rpm(whole=which) for which in (False, True))
-    if steep_rpm == 0.0:
-        found.append(Note("search.chosen.flat", flat=flat))
-    else:
-        found.append(Note("search.chosen.steep", flat=flat, steep_rpm=steep_rpm))
+    steep = Note("search.chosen.steep", flat=flat, steep_rpm=steep_rpm)
+    found = [best if met else Note(none, compared=compared)]
+    found.append(steep if steep_rpm else Note("search.chosen.flat", flat=flat))
     if plainer:
         found.append(Note("search.chosen.plainer_law", earned_percent=100.0 * EARNED_SHARE))
     return tuple(found)

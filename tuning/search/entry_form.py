@@ -12,11 +12,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from controllers import Feedback
+from controllers import DERIVATIVE, GAIN, INTEGRAL, Feedback
 from sim import Car, with_values
 from tuning.notes import Told
 
-GAIN_KEYS = ("gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm")
+GAIN_KEYS = (GAIN, INTEGRAL, DERIVATIVE)
 ENTRY_KEYS = (
     "update_period_ms",  # first: gains counted per update need it
     *GAIN_KEYS,
@@ -61,32 +61,18 @@ def _decimals(resolution: float) -> int:
     return 6
 
 
-def _nearest(value: float, resolution: float) -> float:
-    """Multiple of the resolution nearest to a value, halves up, without binary dust."""
-    return round(math.floor(value / resolution + 0.5) * resolution, 9) + 0.0
-
-
-def _steps_per_unit(car: Car) -> float:
-    """Valve steps that one unit of the controller's output is worth."""
-    whole = car.entry_form.output_unit == "steps"
-    return 1.0 if whole else car.valve.travel_steps / 100.0
-
-
-def _gain_factor(car: Car, key: str, period_ms: float) -> float:
-    """What a gain is multiplied by to be entered; per update an integral adds (integral x period) e."""
+def _factor(car: Car, key: str, period_ms: float) -> float:
+    """What a setting is multiplied by to be entered; per update an integral adds (integral x period) e."""
     form = car.entry_form
-    factor = form.sign * form.gain_per_rpm / 100.0 / _steps_per_unit(car)
-    if form.gain_time == "per_update" and key == "integral_steps_per_100rpm_s":
+    unit_steps = 1.0 if form.output_unit == "steps" else car.valve.travel_steps / 100.0
+    if key not in GAIN_KEYS:
+        return 1.0 / unit_steps if key in ("min_move_steps", "trim_limit_steps") else 1.0
+    factor = form.sign * form.gain_per_rpm / 100.0 / unit_steps
+    if form.gain_time == "per_update" and key == INTEGRAL:
         factor *= period_ms / 1000.0
-    if form.gain_time == "per_update" and key == "derivative_steps_s_per_100rpm":
+    if form.gain_time == "per_update" and key == DERIVATIVE:
         factor /= period_ms / 1000.0
     return factor
-
-
-def _factor(car: Car, key: str, period_ms: float) -> float:
-    if key in GAIN_KEYS:
-        return _gain_factor(car, key, period_ms)
-    return 1.0 / _steps_per_unit(car) if key in ("min_move_steps", "trim_limit_steps") else 1.0
 
 
 def _unit(car: Car, key: str) -> str:
@@ -95,12 +81,12 @@ def _unit(car: Car, key: str) -> str:
     output = OUTPUTS[form.output_unit]
     if key in GAIN_KEYS:
         per = f"{output} per {form.gain_per_rpm:g} rpm"
-        if key == "gain_steps_per_100rpm":
+        if key == GAIN:
             return per
         if form.gain_time == "per_update":
-            change = " of change" if key == "derivative_steps_s_per_100rpm" else ""
+            change = " of change" if key == DERIVATIVE else ""
             return f"{per}{change} and update"
-        if key == "integral_steps_per_100rpm_s":
+        if key == INTEGRAL:
             return f"{per} and s"
         return f"{output} x s per {form.gain_per_rpm:g} rpm"
     if key in ("min_move_steps", "trim_limit_steps"):
@@ -120,7 +106,9 @@ def _entry(car: Car, key: str, part: str, ours: float, period_ms: float) -> Entr
     else:
         # No update period is below 1 ms.
         lowest = math.ceil(1.0 / resolution) * resolution if key == "update_period_ms" else -highest
-        entered = _nearest(min(max(exact, lowest), highest), resolution)
+        # The nearest multiple of the resolution, halves up, without binary dust.
+        multiple = math.floor(min(max(exact, lowest), highest) / resolution + 0.5)
+        entered = round(multiple * resolution, 9) + 0.0
     fits = abs(exact) <= most + 0.5 * resolution
     return Entry(key, part, float(ours), entered, _unit(car, key), resolution, most, fits)
 

@@ -23,7 +23,6 @@ class Prediction(Told):
     Attributes
     ----------
     hunting, ranges : HuntingChance, dict
-        What may be said by the same runs; 10 % and 90 % points over runs, by the names of the others.
     """
 
     hunting_rpm: float
@@ -34,14 +33,14 @@ class Prediction(Told):
     stall_share: float
     not_back_share: float  # share of the loads, coming and going, from which it does not come back
     hunting_share: float  # share of runs whose warm idle hunts, by the rule of ``measures.is_hunting``
-    hunting: HuntingChance
+    hunting: HuntingChance  # what may be said by the same runs
     floor_rpm: float
     above_floor_share: float  # how far hunting exceeds that floor, as a share of it; 0 where it does not
     mean_error_rpm: float  # mean size at idle
     excursion_rpm: float  # larger of dip and flare after a load, mean
     undershoot_rpm: float  # after a blip, mean
     lowest_rpm: float  # in any run
-    ranges: Mapping[str, tuple[float, float]]
+    ranges: Mapping[str, tuple[float, float]]  # 10 % and 90 % points over runs, by the names of the others
 
 
 _RANGED = (

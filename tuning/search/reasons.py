@@ -36,16 +36,13 @@ class Instead(Told):
 
     Attributes
     ----------
-    value, before, after : float
-        The value instead; that term with the value chosen, and instead, in its own unit.
-    term : str
-        Which term speaks most against it, or for it where nothing does.
+    value, term, before, after : float, str, float, float
     """
 
-    value: float
+    value: float  # the value instead
     score_rpm: float
-    term: str
-    before: float
+    term: str  # which term speaks most against it, or for it where nothing does
+    before: float  # that term with the value chosen, and instead, in its own unit
     after: float
     failing_share: float  # share of the cars on which they would not be acceptable
 
@@ -56,18 +53,15 @@ class Reason(Told):
 
     Attributes
     ----------
-    name, value : str, float
-        What is varied.
-    less, more : Instead or None
-        What clearly less and more of it would do; None at an end of what may be tried.
+    name, value, less, more : str, float, Instead or None, Instead or None
     """
 
     TOLD = ("name", "value", "score_rpm", "decides", "less", "more")
 
-    name: str
+    name: str  # what is varied
     value: float
     score_rpm: float
-    less: Instead | None
+    less: Instead | None  # what clearly less and more of it would do; None at an end of what may be tried
     more: Instead | None
 
     @property
@@ -86,7 +80,7 @@ def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...
     others: dict[tuple[str, int], tuple[float, Feedback]] = {}
     for name, value in values.items():
         for way in (-1, 1):
-            wanted = changed(name, value, way)
+            wanted = value + way * CHANGES[name] if name in CHANGES else value * RATIO**way
             wanted = min(max(wanted, space.ranges[name].low), space.ranges[name].high)
             one = space.feedback(settings.law, values | {name: wanted})
             there = space.values_of(one)[name]
@@ -99,13 +93,6 @@ def reasons(settings: Feedback, space: Space, judge: Judge) -> tuple[Reason, ...
         Reason(name, value, own.total, instead.get((name, -1)), instead.get((name, 1)))
         for name, value in values.items()
     )
-
-
-def changed(name: str, value: float, way: int) -> float:
-    """Clearly less (-1) or more (1) of a number [any]."""
-    if name in CHANGES:
-        return value + way * CHANGES[name]
-    return value * RATIO**way
 
 
 def _instead(value: float, settings: Feedback, own: Score, judge: Judge) -> Instead:

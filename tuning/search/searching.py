@@ -55,12 +55,6 @@ def _laws(car: Car, law: str | None) -> tuple[str, ...]:
     return (law,)
 
 
-def car_digest(car: Car) -> str:
-    """Digest of all that a score depends on in a car file; its name and note take no part."""
-    text = car.model_dump_json(exclude={"car"})
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
-
-
 def tune(
     car: Car,
     *,
@@ -79,20 +73,16 @@ def tune(
 
     Parameters
     ----------
-    car, law : Car, str
-        Its ``[uncertainty]`` says how well it is known; without a law ``pi``, ``pid``, ``nudge`` and its own.
-    budget, seed : str, int
+    car, law, budget, seed : Car, str, str, int
+        Its ``[uncertainty]`` says how well it is known; without a law ``pi``, ``pid``, ``nudge`` and its own;
         "quick", "normal" or "deep"; seed of everything random, 0 or more.
     storage, resume : str or Path, bool
         Where the study is kept, see ``studies.open_study``; continue or join one that is there.
-    preset, favour : str, sequence of str
-        Weights: "balanced", "quiet", "quick" or "gentle"; wishes such as "quick:2" take another one tried.
-    keep : sequence of str
-        Settings that stay as the car has them, by their keys.
-    cores : int, optional
-        Threads, without influence on the result; all cores when left out.
-    on_progress : callable, optional
-        Told the share done, and what goes on.
+    preset, favour, keep : str, sequence of str, sequence of str
+        Weights: "balanced", "quiet", "quick" or "gentle"; wishes such as "quick:2" take another one tried;
+        settings that stay as the car has them, by their keys.
+    cores, on_progress : int, callable, optional
+        Threads, without influence on the result, else all cores; told the share done, and what goes on.
 
     Returns
     -------
@@ -128,9 +118,11 @@ class _Wanted:
     def inputs(self) -> dict[str, str | int]:
         """What a study's scores depend on: another is not joined."""
         space = self.space
+        text = space.car.model_dump_json(exclude={"car"})  # name and note take no part
         return {
-            "car": car_digest(space.car), "laws": ",".join(space.laws), "weights": self.preset,
-            "budget": self.size.name, "objective": OBJECTIVE_VERSION, "kept": ",".join(sorted(space.kept)),
+            "car": hashlib.sha256(text.encode()).hexdigest()[:16], "laws": ",".join(space.laws),
+            "weights": self.preset, "budget": self.size.name, "objective": OBJECTIVE_VERSION,
+            "kept": ",".join(sorted(space.kept)),
         }  # fmt: skip
 
     def judge(self, purpose: int, weights: Weights) -> Judge:

@@ -194,7 +194,8 @@ class Space:
         """Settings one entry step away, by what is changed, such as "gain_steps_per_100rpm +0.1"."""
         found: dict[str, Feedback] = {}
         for name in self.keys(feedback.law):
-            step = self._entry_step(name, feedback.update_period_ms)
+            step = OWN_STEPS.get(name) or entry_step(self.car, setting_of(name), feedback.update_period_ms)
+            step = max(1.0, step) if name == "min_move_steps" else step
             for way in (-1.0, 1.0):
                 values = self.values_of(feedback)
                 values[name] += way * step
@@ -206,12 +207,6 @@ class Space:
                 if near != feedback:
                     found[f"{name} {way * step:+g}"] = near
         return found
-
-    def _entry_step(self, name: str, period_ms: float) -> float:
-        if name in OWN_STEPS:
-            return OWN_STEPS[name]
-        step = entry_step(self.car, setting_of(name), period_ms)
-        return max(1.0, step) if name == "min_move_steps" else step
 
 
 def setting_of(name: str) -> str:

@@ -109,27 +109,10 @@ class Tuning(Told):
 
     Attributes
     ----------
-    car, settings : Car, Feedback
-        Both as proposed, as the controller's entry form holds them; all but ``[feedback]`` is as it was.
-    now, predicted, now_score, predicted_score : Prediction, Score
-        The present and the proposed settings on the same fresh cars and seeds.
-    weights, preset, budget : Weights, str, str
-        Their names are of the weights and of the size of the search.
-    trials, engines, seconds : int, int, float
-        Different plausible cars met; time taken [s].
-    front, importance, plateau, gap : Front, dict, Plateau, Gap
-        Quiet against quick against wear; which settings mattered, shares; scores one entry step away; search
-        against verdict [-].
-    improvement_chance : float
-        With 95 % confidence one more trial would improve the score by more than 1 % with less
-        than this chance [-].
-    compared, proposed : tuple of Compared, str
-        Open loop, present, the rule's, the plain and the found settings on the same fresh cars; which of them
-        is proposed: the found ones only where they beat all the others.
-    reasons, notes : tuple of Reason, tuple of Note
-        Why each number found has its value; what is said of the base curve, and of what is not acceptable.
-    samples : tuple of Samples
-        The car as its file says at loads and a blip: present settings, then those proposed.
+    car, settings, now, predicted, now_score, predicted_score : Car, Feedback, Prediction, Score
+    weights, preset, budget, trials, engines, seconds, front : Weights, str, int, float, Front
+    importance, plateau, gap, improvement_chance : dict, Plateau, Gap, float
+    compared, proposed, reasons, notes, samples : tuple of Compared, str, tuples of Reason, Note and Samples
     """
 
     TOLD = (
@@ -138,28 +121,28 @@ class Tuning(Told):
         "improvement_chance", "kept", "compared", "proposed", "reasons", "notes",
     )  # fmt: skip
 
-    car: Car
-    settings: Feedback
-    now: Prediction
+    car: Car  # as proposed: all but ``[feedback]`` is as it was
+    settings: Feedback  # as proposed, as the controller's entry form holds them
+    now: Prediction  # the present and the proposed settings on the same fresh cars and seeds
     predicted: Prediction
     now_score: Score
     predicted_score: Score
     weights: Weights
-    preset: str
+    preset: str  # name of the weights, and of the size of the search
     budget: str
     trials: int
-    engines: int
-    seconds: float
-    front: Front
-    importance: Mapping[str, float]
-    plateau: Plateau
-    gap: Gap
-    improvement_chance: float
-    compared: tuple[Compared, ...]
-    proposed: str
-    reasons: tuple[Reason, ...]
-    notes: tuple[Note, ...]
-    samples: Sequence[Samples]
+    engines: int  # different plausible cars met
+    seconds: float  # time taken
+    front: Front  # quiet against quick against wear
+    importance: Mapping[str, float]  # which settings mattered, shares
+    plateau: Plateau  # scores one entry step away
+    gap: Gap  # search against verdict
+    improvement_chance: float  # that one more trial betters the score by over 1 %: less, with 95 % confidence
+    compared: tuple[Compared, ...]  # open loop, present, by rule, plain and found, on the same fresh cars
+    proposed: str  # which of them: the found ones only where they beat all the others
+    reasons: tuple[Reason, ...]  # why each number found has its value
+    notes: tuple[Note, ...]  # what is said of the base curve, and of what is not acceptable
+    samples: Sequence[Samples]  # the car as its file says at loads and a blip: present, then proposed
 
     @property
     def kept(self) -> bool:
