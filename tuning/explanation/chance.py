@@ -109,8 +109,6 @@ def hunting_map(car: Car, chance: StartChance, kind: str, seed: int) -> HuntingM
     point = chance.point
     if not car.feedback.acts or point is None or not point.plant.is_stable():
         return None
-    if kind != "gains":
-        return resolution_map(car, point, {}, QUICK, seed=seed)
-    if not law_of(car.feedback).has_gains:
+    if kind == "gains" and not law_of(car.feedback).has_gains:
         return None
-    return gain_map(car, point, {}, QUICK, seed=seed)
+    return (gain_map if kind == "gains" else resolution_map)(car, point, {}, QUICK, seed=seed)

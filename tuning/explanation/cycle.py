@@ -75,16 +75,9 @@ def seen_cycle(places: list[Bracket | None], ends: Ends) -> SeenCycle | None:
     if not found:
         return None
     row, place = min(found, key=lambda one: abs(one[1].phase - 0.5))
-    return SeenCycle(
-        phase=place.phase,
-        rpm_per_step=place.rpm_per_step,
-        period_s=float(ends.period_s[row]),
-        swing_rpm=float(ends.swing_rpm[row]),
-        low_steps=float(ends.low_steps[row]),
-        high_steps=float(ends.high_steps[row]),
-        largest_move_steps=float(ends.largest_move_steps[row]),
-        row=row,
-    )
+    told = ("period_s", "swing_rpm", "low_steps", "high_steps", "largest_move_steps")
+    its = {name: float(getattr(ends, name)[row]) for name in told}
+    return SeenCycle(phase=place.phase, rpm_per_step=place.rpm_per_step, row=row, **its)
 
 
 def best_of(cycles: list[Cycle]) -> Cycle | None:

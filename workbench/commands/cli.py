@@ -72,11 +72,9 @@ def main(arguments: list[str] | None = None) -> int:
         if status == INTERRUPTED:
             tell_failure(KEPT, arguments=arguments)
         return status
-    except sim.InputError as error:
-        told = [problem.to_dict() for problem in error.problems]
-        return _failed(str(error), told, arguments)
     except sim.EvenidleError as error:
-        return _failed(str(error), None, arguments)
+        told = [problem.to_dict() for problem in getattr(error, "problems", ())]
+        return _failed(str(error), told, arguments)
     except UsageProblem as error:
         return _failed(*_usage(error), arguments)
     except (KeyboardInterrupt, typer.Abort):

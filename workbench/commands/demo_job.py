@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -181,8 +182,8 @@ def _write_up(job: Job, car: sim.Car, before: sim.Car) -> None:
         sheet = make_sheet(car, seed=job.seed, before=before, on_progress=lambda share, *_: tell(0.4 * share))
         for form in ("html", "pdf", "csv", "json"):
             job.write(f"sheet.{form}", lambda path: write_sheet(sheet, path))
-        whole = report.Report(f"The idle of {car.name}", job.sections, sheet)
         tell(0.5, "report")
+        title = f"The idle of {car.name}"
         for form in ("html", "pdf"):
-            job.write(f"report.{form}", lambda path: report.write_report(whole, path))
+            job.write(f"report.{form}", partial(report.write_report, title, job.sections, sheet))
     job.tell("sheet", "Sheet and report written.")

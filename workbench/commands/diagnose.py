@@ -31,7 +31,7 @@ def diagnose(
     result = tuning.diagnose(read, read_car)
     screen.caution(read_car)
     verdict, *rest = result.lines()
-    shown = [one for one in rest if full or not _is_no(one)]
+    shown = [one for one in rest if full or one.code != "diagnosis.finding" or one["answer"] != "no"]
     screen.verdict(verdict)
     for line in shown:
         screen.say(line)
@@ -41,7 +41,3 @@ def diagnose(
 
     files = write_figures(screen, out, lambda: {"diagnosis": diagnosis_figure(read, result)})
     screen.finish({**result.to_dict(), "log": read.summary(), "files": files})
-
-
-def _is_no(line: tuning.Note) -> bool:
-    return line.code == "diagnosis.finding" and line["answer"] == "no"

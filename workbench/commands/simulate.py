@@ -21,36 +21,24 @@ from workbench.words.tables import Table, number
 from workbench.words.wording import in_words
 
 DRAWN = (".png", ".svg", ".pdf")
-
-
-ScenarioName = Annotated[
-    str,
-    typer.Option(
-        "--scenario",
-        metavar="NAME_OR_FILE",
-        help="Scenario file, or a bundled name such as warm_idle, lamps, fan, everything_on,"
-        " gear_engagement, blip_return, fuel_cut_return, cold_start_0, hot_restart, lost_step;"
-        " all of them: the folder scenarios.",
-    ),
-]
+PLACE = "Folder for trace (CSV) and figure (PNG); or the name of either file."
+SCENARIOS = (
+    "Scenario file, or a bundled name such as warm_idle, lamps, fan, everything_on, gear_engagement,"
+    " blip_return, fuel_cut_return, cold_start_0, hot_restart, lost_step; all of them: the folder scenarios."
+)
 
 
 def simulate(
     screen: Screen,
     seed: int,
     car: CarFile,
-    scenario: ScenarioName = "warm_idle",
+    scenario: Annotated[
+        str, typer.Option("--scenario", metavar="NAME_OR_FILE", help=SCENARIOS)
+    ] = "warm_idle",
     events: Annotated[
         bool, typer.Option("--events", help="Tell every firing, update and valve step.")
     ] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            metavar="DIR",
-            help="Folder for trace (CSV) and figure (PNG); or the name of either file.",
-        ),
-    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help=PLACE)] = None,
 ) -> None:
     """Run one car through one scenario: measures, and with --out a figure and the trace."""
     read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
@@ -64,7 +52,9 @@ def simulate(
     story = _story(trace, read_car, read_scenario)
     if story is not None:  # it says where the base curve is wrong
         screen.caution()
-    _tell_basis(screen, read_car, read_scenario)
+    screen.say(basis_words(read_car))
+    if missing := tuning.not_fitted(read_car, read_scenario):
+        screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding)
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not screen.as_json else ():
@@ -86,13 +76,6 @@ def simulate(
     if events:
         result["events"] = [asdict(one) for one in trace.events]
     screen.finish(result)
-
-
-def _tell_basis(screen: Screen, car: sim.Car, scenario: sim.Scenario) -> None:
-    """Say where the car's numbers come from, and what of the scenario it has not got."""
-    screen.say(basis_words(car))
-    if missing := tuning.not_fitted(car, scenario):
-        screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
 
 
 def _position(trace: sim.Trace) -> list[tuning.Note]:

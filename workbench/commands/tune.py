@@ -26,16 +26,6 @@ class Budget(StrEnum):
     DEEP = "deep"
 
 
-Preset = Annotated[
-    str, typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick or gentle.")
-]
-
-
-Storage = Annotated[
-    str | None, typer.Option("--storage", metavar="URL", help="Keep the study in this file or database.")
-]
-
-
 def tune(
     screen: Screen,
     seed: int,
@@ -45,9 +35,13 @@ def tune(
     ] = None,
     law: Law = None,
     budget: Annotated[Budget, typer.Option("--budget", help="How long.")] = Budget.NORMAL,
-    storage: Storage = None,
+    storage: Annotated[
+        str | None, typer.Option("--storage", metavar="URL", help="Keep the study in this file or database.")
+    ] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the study kept there.")] = False,
-    preset: Preset = "balanced",
+    preset: Annotated[
+        str, typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick or gentle.")
+    ] = "balanced",
     favour: Annotated[list[str] | None, typer.Option("--favour", metavar="NAME:FACTOR", help=FAVOUR)] = None,
     keep: Annotated[
         str, typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are.")

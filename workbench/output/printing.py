@@ -28,17 +28,6 @@ Tell = Callable[..., None]
 LINE_EVERY_s = 10.0
 
 
-@contextmanager
-def told_progress(what: str, quiet: bool) -> Iterator[Tell]:
-    """Show progress while the block runs."""
-    if quiet:
-        yield lambda *_: None
-    elif sys.stderr.isatty():
-        yield from _bar(what)
-    else:
-        yield _line_teller(what)
-
-
 def _bar(what: str) -> Iterator[Tell]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -161,8 +150,12 @@ class Screen:
     @contextmanager
     def progress(self, what: str) -> Iterator[Tell]:
         """Show progress on standard error while the block runs."""
-        with told_progress(what, self.quiet) as tell:
-            yield tell
+        if self.quiet:
+            yield lambda *_: None
+        elif sys.stderr.isatty():
+            yield from _bar(what)
+        else:
+            yield _line_teller(what)
 
     def warn_of_compiling(self) -> None:
         """On the first run after an install, say why it takes a while."""

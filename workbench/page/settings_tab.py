@@ -13,7 +13,7 @@ from workbench.page.jobs import GRACE_s
 from workbench.page.look import Palette
 from workbench.page.shown import ui
 from workbench.sheet.settings import BESIDE, NAMES
-from workbench.words.search import setting_name
+from workbench.words.search import setting_name, short
 from workbench.words.tables import Table
 
 LEAST_AXIS = 5.0
@@ -181,7 +181,7 @@ class SettingsTab(Tab):
         self._use.set_visibility(offered)
         now = self._search.found_about().feedback.model_dump(mode="json")
         changed = [
-            [name, _value(now[key]), _value(value), unit]
+            [name, short(now[key]), short(value), unit]
             for key, value in found["settings"].items()
             if now[key] != value
             for name, unit in [WORDS.get(key) or (setting_name(key), "")]
@@ -206,12 +206,6 @@ class SettingsTab(Tab):
             "feedback", **{k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
         )
         self.page.rebuild()
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, list):
-        return " to ".join(_value(one) for one in value)
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
 def _in_words(settings: dict[str, Any]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import sim
@@ -45,25 +46,17 @@ class Section:
     pictures: Sequence[Picture] = ()
 
 
-@dataclass(frozen=True)
-class Report:
-    """A report: sections in order, then the sheet."""
-
-    title: str
-    sections: Sequence[Section]
-    sheet: Sheet
+def write_report(title: str, sections: Sequence[Section], sheet: Sheet, path: Path) -> None:
+    """Write a report, sections in order and then the sheet, in the form that the ending of the name says."""
+    kinds: dict[str, type[Pages]] = {".html": HtmlPages, ".pdf": PdfPages}
+    write_as(path, {end: partial(_written, title, sections, sheet, kind) for end, kind in kinds.items()})
 
 
-def write_report(report: Report, path: Path) -> None:
-    """Write a report in the form that the ending of the name says."""
-    write_as(path, {".html": lambda: _written(report, HtmlPages), ".pdf": lambda: _written(report, PdfPages)})
-
-
-def _written(report: Report, kind: type[Pages]) -> bytes:
-    pages = kind(report.title)
-    pages.heading(report.title, 15.0)
-    pages.cautions(report.sheet.cautions)
-    for section in report.sections:
+def _written(title: str, sections: Sequence[Section], sheet: Sheet, kind: type[Pages]) -> bytes:
+    pages = kind(title)
+    pages.heading(title, 15.0)
+    pages.cautions(sheet.cautions)
+    for section in sections:
         pages.heading(section.title, 12.0)
         pages.paragraph(section.text, 8.4)
         if section.points:
@@ -72,8 +65,8 @@ def _written(report: Report, kind: type[Pages]) -> bytes:
             pages.table(table)
         for picture in section.pictures:
             pages.picture(picture.finding, picture.figure)
-    pages.heading(f"Settings sheet: {report.sheet.car}", 14.0, fresh=True)
-    write_body(report.sheet, pages)
+    pages.heading(f"Settings sheet: {sheet.car}", 14.0, fresh=True)
+    write_body(sheet, pages)
     return pages.to_bytes()
 
 

@@ -100,6 +100,8 @@ def _homing(car: sim.Car) -> list[tuple[str, str, str]]:
     valve = car.valve
     farthest = "farthest position" if valve.travel_counted else "MEASURE FIRST: travel is a guess,"
     seconds = valve.homing_steps * valve.step_ms / 1000.0
+    waits_s, fade_s = car.feedback.enable_delay_s, car.curves.after_start_fade_s
+    longer = "" if waits_s >= fade_s else f"; best as long as the fade, {fade_s:g} s"
     return [
         ("homing", f"{valve.homing_steps} steps closed",
          f"at power-up, {seconds:.2f} s, engine standing; {farthest} {valve.travel_steps} steps"),
@@ -107,16 +109,8 @@ def _homing(car: sim.Car) -> list[tuple[str, str, str]]:
          f"{1000.0 / valve.step_ms:.0f} steps a second"),
         ("open limit", f"{valve.open_limit_steps} steps",
          f"useful travel ends at {valve.useful_travel_steps} steps"),
-        ("after-start fade", f"{car.curves.after_start_fade_s:g} s",
-         _waits(car)),
+        ("after-start fade", f"{fade_s:g} s", f"feedback waits {waits_s:g} s after the start{longer}"),
     ]  # fmt: skip
-
-
-def _waits(car: sim.Car) -> str:
-    """How long feedback waits after a start, and how long it should."""
-    waits_s, fade_s = car.feedback.enable_delay_s, car.curves.after_start_fade_s
-    longer = "" if waits_s >= fade_s else f"; best as long as the fade, {fade_s:g} s"
-    return f"feedback waits {waits_s:g} s after the start{longer}"
 
 
 def write_sheet(sheet: Sheet, path: Path) -> None:

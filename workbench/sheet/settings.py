@@ -18,7 +18,6 @@ NAMES = {
     "trim_limit_steps": ("trim limit", "steps"),
     "enable_above_target_rpm": ("feedback acts below target +", "rpm"),
 }
-ORDER = tuple(NAMES)
 BESIDE = (
     ("enable_delay_s", "wait after a start", "s", "walls and oil settle before feedback acts"),
     ("nudge_steps", "size of a nudge", "steps", "one move towards the target at each update"),
@@ -36,12 +35,9 @@ BESIDE = (
 def refuse_lost_entries(car: sim.Car) -> None:
     """Refuse a setting that the controller's entry form rounds to nothing or turns around."""
     problems = []
+    gains = (controllers.GAIN, controllers.INTEGRAL, controllers.DERIVATIVE)
     for entry in tuning.to_entry(car):
-        turned = (
-            car.entry_form.sign
-            if entry.key in (controllers.GAIN, controllers.INTEGRAL, controllers.DERIVATIVE)
-            else 1
-        )
+        turned = car.entry_form.sign if entry.key in gains else 1
         lost = entry.ours != 0.0 and entry.entered * entry.ours * turned <= 0.0
         if lost and _acts(car, entry.key):
             where = f"feedback.{entry.key}" + (f" ({entry.part})" if entry.part else "")
@@ -92,7 +88,8 @@ def setting_rows(
     told = LAW_WORDS.get(law, "")
     rows = [SettingRow("law", "law", law, "", law, "", told, True, present.get("law", ""))]
     reasons = _reasons(car, spots, expected)
-    entries = sorted(tuning.to_entry(car), key=lambda entry: ORDER.index(entry.key))
+    order = list(NAMES)
+    entries = sorted(tuning.to_entry(car), key=lambda entry: order.index(entry.key))
     for entry in entries:
         if not _acts(car, entry.key):
             continue

@@ -102,13 +102,14 @@ def scored_table(result: tuning.Tuning) -> Table:
 def changed_table(before: sim.Car, result: tuning.Tuning) -> Table:
     """Table the settings that are proposed otherwise."""
     old, new = before.feedback.model_dump(), result.settings.model_dump()
-    rows = [[key, _short(old[key]), _short(new[key])] for key in old if old[key] != new[key]]
+    rows = [[key, short(old[key]), short(new[key])] for key in old if old[key] != new[key]]
     return Table(("setting", "now", "proposed"), rows, " rr")
 
 
-def _short(value: object) -> str:
-    if isinstance(value, tuple):
-        return " to ".join(_short(one) for one in value)
+def short(value: object) -> str:
+    """Write a setting, a pair of limits with a word between."""
+    if isinstance(value, tuple | list):
+        return " to ".join(short(one) for one in value)
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 

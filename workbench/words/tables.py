@@ -82,7 +82,7 @@ def with_and_without_table(result: tuning.Explanation) -> Table:
 def resolution_table(result: tuning.Explanation) -> Table:
     """Table what the valve's steps are worth against the deadband."""
     view = result.resolution
-    needed = view.smallest_deadband_with_scatter_rpm
+    needed, largest = view.smallest_deadband_with_scatter_rpm, view.largest_resting_move_steps
     rows = [
         ["position the warm idle needs", f"{result.needed_steps:.1f}", "steps"],
         ["position the base curve gives", f"{result.base_steps:.1f}", "steps"],
@@ -98,27 +98,24 @@ def resolution_table(result: tuning.Explanation) -> Table:
         ["smallest deadband that rests, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
         ["the same, never stirred by scatter", f"{needed:.0f}", "rpm"],
         ["smallest move told from scatter", str(view.smallest_useful_move_steps), "steps"],
-        ["largest move with which this deadband rests", _move(result), "steps"],
+        ["largest move with which this deadband rests", str(largest) if largest > 0 else "none", "steps"],
     ]
     return Table(("the valve's resolution", "value", "unit"), rows, " r ")
-
-
-def _move(result: tuning.Explanation) -> str:
-    most = result.resolution.largest_resting_move_steps
-    return str(most) if most > 0 else "none"
 
 
 def loop_table(result: tuning.Explanation) -> Table:
     """Table the loop as it would be without steps, over temperature, load and speed."""
     points = result.linear.rows
     poles = [(*row.poles_per_s, *row.poles_per_s)[:2] for row in points]
+    # Of a conjugate pair one number stands for both.
+    real = [f"{a:.2f}" if imaginary else f"{a:.2f} {b:.2f}" for (a, imaginary), (b, _) in poles]
     kinds: list[tuple[str, list[str]]] = [
         ("coolant [degC]", [f"{row.coolant_degC:.0f}" for row in points]),
         ("load added [W]", [f"{row.load_W:.0f}" for row in points]),
         ("speed [rpm]", [f"{row.rpm:.0f}" for row in points]),
         ("position needed [steps]", [f"{row.needed_steps:.1f}" for row in points]),
         ("worth of a step [rpm]", [f"{row.rpm_per_step:.1f}" for row in points]),
-        ("poles, real [1/s]", [_real(pair) for pair in poles]),
+        ("poles, real [1/s]", real),
         ("poles, imaginary [1/s]", [f"{abs(pair[0][1]):.2f}" for pair in poles]),
         ("gain margin", [number(row.gain_margin) for row in points]),
         ("phase margin [deg]", [number(row.phase_margin_deg, 2) for row in points]),
@@ -128,12 +125,6 @@ def loop_table(result: tuning.Explanation) -> Table:
     ]
     columns = ("idle point", *(str(place) for place in range(1, len(points) + 1)))
     return Table(columns, [[name, *values] for name, values in kinds], " " + "r" * len(points))
-
-
-def _real(pair: Sequence[tuple[float, float]]) -> str:
-    """Real parts of two poles: one number for a conjugate pair."""
-    first, second = pair[0][0], pair[1][0]
-    return f"{first:.2f}" if pair[0][1] else f"{first:.2f} {second:.2f}"
 
 
 def cycle_table(result: tuning.Explanation) -> Table | None:

@@ -33,14 +33,9 @@ def _line(unit: str, other: str) -> tuple[float, float]:
     return float(one - zero), float(zero)
 
 
-def unit_of(unit: str, imperial: bool) -> str:
-    """The unit in which a quantity is shown."""
-    return IMPERIAL.get(unit, unit) if imperial else unit
-
-
 def written(unit: str, imperial: bool) -> str:
     """The unit as it is shown."""
-    shown = unit_of(unit, imperial)
+    shown = IMPERIAL.get(unit, unit) if imperial else unit
     return WRITTEN.get(shown, shown)
 
 
