@@ -61,10 +61,8 @@ def alternator_torque(power_W: float, speed_rad_s: float, inverse_efficiency: fl
 
     Parameters
     ----------
-    power_W, speed_rad_s : float
-        Electric power given now, and crank speed [W, rad/s].
-    inverse_efficiency : float
-        One over its efficiency with belt, 1 to 5 [-].
+    power_W, speed_rad_s, inverse_efficiency : float
+        Electric power given now, and crank speed [W, rad/s]; one over its efficiency with belt, 1 to 5 [-].
 
     Returns
     -------
@@ -122,15 +120,12 @@ def battery_volts(
     ----------
     regulated_V, resting_V : float
         Voltage the regulator holds, and of the battery without load or charge [V].
-    battery_ohm : float
-        Resistance of battery and leads [ohm].
-    load_W, given_W : float
-        Electric load, and power the alternator gives [W].
+    battery_ohm, load_W, given_W : float
+        Resistance of battery and leads [ohm]; electric load, and power the alternator gives [W].
 
     Returns
     -------
-    float
-        Not below 6 [V].
+    float, not below 6 [V]
     """
     missing_A = (load_W - given_W) / regulated_V
     missing_A = missing_A if missing_A > 0.0 else 0.0
@@ -155,8 +150,7 @@ def starter_torque(speed_rad_s: float, at_rest_Nm: float, fall_slope: float) -> 
 
     Returns
     -------
-    float
-        0 or more [Nm].
+    float, 0 or more [Nm]
     """
     torque = at_rest_Nm - fall_slope * speed_rad_s
     return torque if torque > 0.0 else 0.0
@@ -179,8 +173,7 @@ def cranking_volts(
 
     Returns
     -------
-    float
-        Not below 4 [V].
+    float, not below 4 [V]
     """
     volts = resting_V - sag_V_per_Nm * starter_Nm - battery_ohm * load_W / resting_V
     return volts if volts > 4.0 else 4.0

@@ -31,8 +31,7 @@ def one_problem(file: str | Path, line: int, key: str, message: str) -> InputErr
 
     Returns
     -------
-    InputError
-        Not yet raised.
+    InputError, not yet raised
     """
     return InputError([Problem(str(file), line, key, message)])
 
@@ -47,8 +46,7 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
 
     Returns
     -------
-    str
-        Text, line ends as they are in the file.
+    str, line ends as they are in the file
     """
     content = read_regular(path, largest_bytes)
     try:
@@ -64,15 +62,12 @@ def read_regular(path: Path, largest_bytes: int) -> bytes:
 
     Parameters
     ----------
-    path : Path
-        Where it is.
-    largest_bytes : int
-        A larger one is refused.
+    path, largest_bytes : Path, int
+        Where it is; a larger one is refused.
 
     Returns
     -------
     bytes
-        What is in it.
     """
     try:
         if path.is_dir():
@@ -146,10 +141,8 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
 
     Parameters
     ----------
-    path, content : object
-        Where, and what.
-    keep_old : bool
-        Keep what was there beside, under a name of its own.
+    path, content, keep_old : object, bool
+        Where, and what; keep what was there beside, under a name of its own.
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -189,8 +182,7 @@ def keep_copy(target: Path) -> Path:
 
     Returns
     -------
-    Path
-        The copy, or one of the same content that was there already.
+    Path, the copy, or one of the same content that was there already
     """
     content = target.read_bytes()
     number = 0
@@ -241,8 +233,7 @@ def bundled_folder() -> Path:
 
     Returns
     -------
-    Path
-        It lies beside the package in both.
+    Path, beside the package in both
     """
     return Path(__file__).resolve().parent.parent / "scenarios"
 
@@ -252,8 +243,7 @@ def bundled_cars() -> list[str]:
 
     Returns
     -------
-    list of str
-        Names that `load_car` and `simulate` take, sorted.
+    list of str, names that `load_car` and `simulate` take, sorted
     """
     return _names(bundled_folder() / "cars", ".toml")
 
@@ -263,8 +253,7 @@ def bundled_scenarios() -> list[str]:
 
     Returns
     -------
-    list of str
-        Names that `load_scenario` and `simulate` take, sorted.
+    list of str, names that `load_scenario` and `simulate` take, sorted
     """
     return _names(bundled_folder(), ".toml")
 
@@ -274,8 +263,7 @@ def bundled_logs() -> list[str]:
 
     Returns
     -------
-    list of str
-        Names that `tuning.read_log` takes, sorted.
+    list of str, names that `tuning.read_log` takes, sorted
     """
     return _names(bundled_folder() / "logs", ".csv")
 

@@ -90,10 +90,8 @@ def oil_viscosity_mm2_s(oil_degC: float, oil_a: float, oil_b: float) -> float:
 
     Parameters
     ----------
-    oil_degC : float
-        -45 to 200; held at -45 below [degC].
-    oil_a, oil_b : float
-        Constants A and B of the oil [-].
+    oil_degC, oil_a, oil_b : float
+        -45 to 200; held at -45 below [degC]; constants A and B of the oil [-].
 
     Returns
     -------
@@ -115,17 +113,14 @@ def cold_friction_factor(
     Parameters
     ----------
     oil_degC : float [degC]
-    oil_a, oil_b : float
-        Constants A and B of the oil [-].
-    warm_mm2_s : float
-        Its viscosity at ``WARM_degC`` [mm2/s].
+    oil_a, oil_b, warm_mm2_s : float
+        Constants A and B of the oil [-]; its viscosity at ``WARM_degC`` [mm2/s].
     rubbing_share : float
         Share of the friction that follows the oil, 0 to 1 [-].
 
     Returns
     -------
-    float
-        1 when warm [-].
+    float, 1 when warm [-]
     """
     ratio = oil_viscosity_mm2_s(oil_degC, oil_a, oil_b) / warm_mm2_s
     return 1.0 + rubbing_share * (ratio**VISCOSITY_EXPONENT - 1.0)
@@ -184,8 +179,7 @@ def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
 
     Returns
     -------
-    float
-        As outside with the engine as cold, ``warm_K`` from 60 degC of coolant on [K].
+    float, as outside with the engine as cold, ``warm_K`` from 60 degC of coolant on [K]
     """
     if coolant_degC >= WARM_AIR_degC:
         return warm_K
@@ -208,10 +202,8 @@ def coolant_rate(
     heat_W : float
         Fuel heat that reaches them [W].
     coolant_degC, oil_degC, ambient_degC : float [degC]
-    cooling : float
-        Loss to the air for each kelvin, see ``cooling_W_per_K`` [W/K].
-    oil_J_per_K, coolant_J_per_K : float
-        Heat capacities [J/K].
+    cooling, oil_J_per_K, coolant_J_per_K : float
+        Loss to the air for each kelvin, see ``cooling_W_per_K`` [W/K]; heat capacities [J/K].
 
     Returns
     -------
@@ -234,10 +226,8 @@ def oil_rate(
     ----------
     friction_W : float [W]
     coolant_degC, oil_degC, ambient_degC : float [degC]
-    oil_J_per_K : float
-        Heat capacity of the oil [J/K].
-    loss_share : float
-        Its loss to the air over its exchange with the engine, 0 or more [-].
+    oil_J_per_K, loss_share : float
+        Heat capacity of the oil [J/K]; its loss to the air over its exchange with the engine, 0 or more [-].
 
     Returns
     -------

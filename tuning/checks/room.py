@@ -84,8 +84,7 @@ def base_spots(car: Car) -> list[Spot]:
 
     Returns
     -------
-    list of Spot
-        Rising in temperature.
+    list of Spot, rising in temperature
     """
     places = temperatures(car)
     passed = passings(car, [degC for degC in places if degC < WARMED_degC])

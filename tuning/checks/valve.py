@@ -31,8 +31,7 @@ def valve_checks(car: Car) -> list[CheckLine]:
 
     Returns
     -------
-    list of CheckLine
-        Direction, homing reach and time, pulse, rest, travel, backlash, slew.
+    list of CheckLine: direction, homing reach and time, pulse, rest, travel, backlash, slew
     """
     needed = _pulses(car)
     timing = [_pulse(car, needed), _hot_cranking(car, needed)]

@@ -118,8 +118,7 @@ class Plausible:
 
         Returns
         -------
-        str
-            Such as "plausible car 7: flywheel 18 % less, valve area 9 % more".
+        str, such as "plausible car 7: flywheel 18 % less, valve area 9 % more"
         """
         if index == 0:
             return "the car as its file says"
@@ -261,8 +260,7 @@ def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:
 
     Returns
     -------
-    list of int
-        0 to 2**31 - 1; the first of more are the same.
+    list of int, 0 to 2**31 - 1; the first of more are the same
     """
     return [
         int(np.random.SeedSequence([seed, purpose, index, 1]).generate_state(1)[0] >> 1)

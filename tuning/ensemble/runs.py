@@ -133,8 +133,7 @@ def known_mean(values: np.ndarray, axis: int) -> np.ndarray:
 
     Returns
     -------
-    numpy.ndarray
-        nan where nothing is known.
+    numpy.ndarray, nan where nothing is known
     """
     known = ~np.isnan(values)
     count = known.sum(axis=axis)
@@ -148,10 +147,8 @@ class Samples:
 
     Attributes
     ----------
-    time_s, rpm, valve_steps : numpy.ndarray
-        [s, rpm, steps].
-    target_rpm : float
-        Idle target at the end of the run [rpm].
+    time_s, rpm, valve_steps, target_rpm : numpy.ndarray, float
+        [s, rpm, steps]; idle target at the end of the run [rpm].
     """
 
     time_s: np.ndarray
@@ -183,8 +180,7 @@ def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
 
     Returns
     -------
-    list of Samples
-        In the order of the plan, as long as the longest scenario.
+    list of Samples, in the order of the plan, as long as the longest scenario
     """
     kept: dict[int, Samples] = {}
 
@@ -203,8 +199,7 @@ def picked(plan: Plan, which: np.ndarray) -> Plan:
 
     Parameters
     ----------
-    plan : Plan
-    which : numpy.ndarray
+    plan, which : Plan, numpy.ndarray
         Shape (runs,) of bool, or rows in order.
 
     Returns

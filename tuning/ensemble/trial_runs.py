@@ -133,8 +133,7 @@ class TrialRuns:
 
         Returns
         -------
-        list of Samples
-            One a candidate, of the very run that was measured.
+        list of Samples, one a candidate, of the very run that was measured
         """
         plan = self._plan(candidates)
         scenario = ANSWER * len(self.seeds)
@@ -208,8 +207,7 @@ def measured(
 
     Returns
     -------
-    numpy.ndarray
-        Shape (runs, measures).
+    numpy.ndarray, shape (runs, measures)
     """
     samples = round(drive.duration_s / SAMPLE_s)
     stalled = [stalled_at(one, 0.0) for one in counters[:, COUNTER["stalled_s"]].tolist()]

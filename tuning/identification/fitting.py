@@ -71,8 +71,7 @@ def fit(
 
     Returns
     -------
-    Fit
-        The fitted car and how far to trust it.
+    Fit, the fitted car and how far to trust it
 
     Raises
     ------

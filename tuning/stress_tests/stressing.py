@@ -83,11 +83,8 @@ class Stress(Told):
 
     Attributes
     ----------
-    car, suite : str
-    cases : tuple of Case
-        In the order of the suite.
-    engines, runs : int
-        Plausible cars, and runs made.
+    car, suite, cases, engines, runs : str, tuple of Case, int
+        Names; in the order of the suite; plausible cars, and runs made.
     """
 
     TOLD = ("car", "suite", "passed", "counts", "not_fitted", "cases", "engines", "runs")
@@ -123,8 +120,7 @@ class Stress(Told):
 
         Returns
         -------
-        tuple of Case
-            Worst first.
+        tuple of Case, worst first
         """
 
         def badness(case: Case) -> tuple[int, float]:
@@ -138,8 +134,7 @@ class Stress(Told):
 
         Returns
         -------
-        list of Note
-            The verdict first, then one a case, worst first.
+        list of Note, the verdict first, then one a case, worst first
         """
         counts = self.counts
         first = Note(
@@ -174,8 +169,7 @@ def stress(
 
     Returns
     -------
-    Stress
-        A verdict a case, with the measure that decided it and the worst car.
+    Stress: a verdict a case, with the measure that decided it and the worst car
 
     Raises
     ------
