@@ -120,10 +120,9 @@ def read_coolant(
 
     Parameters
     ----------
-    k, lane, curves : Block, int, numpy.ndarray
-        Controller memory, lane, and ``car_curves``.
-    coolant_degC, base_error_steps : float
-        Coolant temperature measured, and by how much this run's base curve is off [degC, steps].
+    k, lane, curves, coolant_degC, base_error_steps : Block, int, numpy.ndarray, float
+        Controller memory, lane, and ``car_curves``; coolant temperature measured, and by how much this run's
+        base curve is off [degC, steps].
     """
     base = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC)
     k.base_steps[lane] = base + base_error_steps

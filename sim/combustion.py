@@ -44,10 +44,9 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
 
     Parameters
     ----------
-    lambda_, best_lambda : float
-        Air-fuel ratio over stoichiometric, and that of best torque, about 0.9 [-].
-    loss : float
-        Curvature per lambda squared [-].
+    lambda_, best_lambda, loss : float
+        Air-fuel ratio over stoichiometric, and that of best torque, about 0.9 [-]; curvature per lambda
+        squared [-].
 
     Returns
     -------
@@ -87,10 +86,9 @@ def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> f
 
     Parameters
     ----------
-    scatter, gauss : float
-        Present value, and a fresh normal number [-].
-    memory, fresh : float
-        Correlation of one firing with the next, 0 to below 1, and sqrt(1 - memory2) [-].
+    scatter, gauss, memory, fresh : float
+        Present value, and a fresh normal number [-]; correlation of one firing with the next, 0 to below 1,
+        and sqrt(1 - memory2) [-].
 
     Returns
     -------

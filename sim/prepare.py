@@ -143,10 +143,9 @@ def equilibrium(
 
     Parameters
     ----------
-    car, steps : Car, float
-        The car, and its valve's position from the seat [steps].
-    coolant_degC, ambient_degC : float
-        Temperature of coolant and oil, and of the air [degC].
+    car, steps, coolant_degC, ambient_degC : Car, float
+        The car, and its valve's position from the seat [steps]; temperature of coolant and oil, and of the
+        air [degC].
     load_W, altitude_m : float
         Electric load above the car's base load, and geopotential height [W, m].
 

@@ -113,10 +113,9 @@ def cold_friction_factor(
     Parameters
     ----------
     oil_degC : float [degC]
-    oil_a, oil_b, warm_mm2_s : float
-        Constants A and B of the oil [-]; its viscosity at ``WARM_degC`` [mm2/s].
-    rubbing_share : float
-        Share of the friction that follows the oil, 0 to 1 [-].
+    oil_a, oil_b, warm_mm2_s, rubbing_share : float
+        Constants A and B of the oil [-]; its viscosity at ``WARM_degC`` [mm2/s]; share of the friction that
+        follows the oil, 0 to 1 [-].
 
     Returns
     -------
@@ -138,15 +137,12 @@ def cooling_W_per_K(
 
     Parameters
     ----------
-    coolant_degC, thermostat_degC : float
+    coolant_degC, thermostat_degC, speed_rad_s : float
         Coolant, or head of an air-cooled engine, and where the radiator, or the flap of the cooling air,
-        begins to open [degC].
-    speed_rad_s : float
-        Crank speed, which turns the fan or the water pump [rad/s].
-    loss_W_per_K : float
-        Loss of the block; of the finned engine with its fan at 1000 rpm [W/K].
-    air_cooled : float
-        1 with a fan and no radiator, else 0 [-].
+        begins to open [degC]; crank speed, which turns the fan or the water pump [rad/s].
+    loss_W_per_K, air_cooled : float
+        Loss of the block; of the finned engine with its fan at 1000 rpm [W/K]; 1 with a fan and no radiator,
+        else 0 [-].
 
     Returns
     -------
@@ -172,10 +168,9 @@ def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant, or cylinder head of an air-cooled engine [degC].
-    ambient_K, warm_K : float
-        Surroundings, and what it is with the engine warm [K].
+    coolant_degC, ambient_K, warm_K : float
+        Coolant, or cylinder head of an air-cooled engine [degC]; surroundings, and what it is with the engine
+        warm [K].
 
     Returns
     -------

@@ -99,10 +99,9 @@ class Diagnosis(Told):
         The engine hot and idling.
     warming : WarmUp or None
         How it warmed up.
-    segments, judged : tuple of Segment, tuple of float
-        What the log is made of; beginning and end of what was judged of the swing, nan where nothing was [s].
-    next : Note
-        What to do next.
+    segments, judged, next : tuple of Segment, tuple of float, Note
+        What the log is made of; beginning and end of what was judged of the swing, nan where nothing was [s];
+        what to do next.
     """
 
     TOLD = (

@@ -85,8 +85,7 @@ def is_acceptable(failing_share: float) -> bool:
 
     Parameters
     ----------
-    failing_share : float
-        [-].
+    failing_share : float [-]
 
     Returns
     -------
@@ -219,10 +218,9 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
 
     Parameters
     ----------
-    car, count, seed : Car, int
-        How many, 1 or more, the first as the file says; seed, 0 or more.
-    purpose : int
-        ``SEARCH``, ``SELECTION``, ``VERDICT`` or ``STRESS``: other cars for each.
+    car, count, seed, purpose : Car, int
+        How many, 1 or more, the first as the file says; seed, 0 or more; ``SEARCH``, ``SELECTION``,
+        ``VERDICT`` or ``STRESS``: other cars for each.
 
     Returns
     -------

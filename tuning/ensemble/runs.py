@@ -37,11 +37,9 @@ class Runs:
     rows, values : numpy.ndarray
         Shape (..., ``ROW``): what the score is made of, nan where a drive has no part in it, or a seed none
         in the drive; (..., measures), as in ``measures.COLUMN``, all nan where they were not asked for.
-    stalled, limited : numpy.ndarray
-        1 where it stalled; share of the run spent at a trim limit [-].
-    floor, held_swing, target_rpm : numpy.ndarray
-        Shapes (cars,), (cars, seeds) and (cars, drives): ``hunting_rpm`` and swing of the score with the
-        valve held, warm; target [rpm].
+    stalled, limited, floor, held_swing, target_rpm : numpy.ndarray
+        1 where it stalled; share of the run spent at a trim limit [-]; shapes (cars,), (cars, seeds) and
+        (cars, drives): ``hunting_rpm`` and swing of the score with the valve held, warm; target [rpm].
     """
 
     rows: np.ndarray

@@ -199,11 +199,9 @@ def measured(
 
     Parameters
     ----------
-    drive : Scenario
-        Its windows say what is measured.
-    rpm, steps, counters, floor_rpm : numpy.ndarray
-        Shape (runs, samples or more), (runs, len(COUNTERS)); ``hunting_rpm`` with the valve held [rpm,
-        steps].
+    drive, rpm, steps, counters, floor_rpm : Scenario, numpy.ndarray
+        Its windows say what is measured; shape (runs, samples or more), (runs, len(COUNTERS));
+        ``hunting_rpm`` with the valve held [rpm, steps].
 
     Returns
     -------

@@ -63,10 +63,9 @@ class BaseProposal(Told):
     ----------
     car, points, now, proposed : str, tuple of ProposedPoint, tuple of StartResult
         Its name; from cold to warm; starts without feedback at the cold temperatures, worst of several.
-    targets, missed : StartTargets, tuple of MissedTarget
-        What was aimed at; targets that the proposed curves do not meet, and why.
-    worse : tuple of Note
-        Where a start is farther from a target than with the owner's curves.
+    targets, missed, worse : StartTargets, tuple of MissedTarget, tuple of Note
+        What was aimed at; targets that the proposed curves do not meet, and why; where a start is farther
+        from a target than with the owner's curves.
     finer : int or None
         At how many temperatures starts meet all targets with curves found for a minimum move of 1 step; None
         where that is not asked [-].

@@ -146,10 +146,9 @@ def compare(car: Car, log: Log, *, seed: int = 0) -> Comparison:
 
     Parameters
     ----------
-    car, log : Car, Log
-        With the settings that were tried; recorded on the try, feedback on.
-    seed : int
-        Seed of plausible cars and scatter, 0 or more.
+    car, log, seed : Car, Log, int
+        With the settings that were tried; recorded on the try, feedback on; seed of plausible cars and
+        scatter, 0 or more.
 
     Returns
     -------

@@ -29,10 +29,8 @@ class Expected(Told):
 
     Attributes
     ----------
-    name : str
-        Name in the prediction.
-    unit, low, high : str, float
-        Range of eight runs in ten [unit].
+    name, unit, low, high : str, str, float
+        Name in the prediction; range of eight runs in ten [unit].
     """
 
     ALSO = ("meaning",)

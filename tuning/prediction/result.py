@@ -101,10 +101,9 @@ class Comparison(Told):
 
     Attributes
     ----------
-    car, file, rows : str, tuple of Compared
-        Name of the car, and the log; measures that both have.
-    windows : tuple
-        Kinds and spans that were measured, in the log's time [-, s, s].
+    car, file, rows, windows : str, tuple of Compared, tuple
+        Name of the car, and the log; measures that both have; kinds and spans that were measured, in the
+        log's time [-, s, s].
     overlay, notes : Overlay, tuple of Note
     """
 

@@ -41,11 +41,9 @@ class Case(Told):
         Name of the scenario's file, its own name, what it shows; "pass", "warn" or "fail".
     hunting : HuntingChance or None
         How often it hunts, over all runs; None where nothing of it idles for long enough.
-    decided_by, checks : Check, tuple of Check
-        The measure that decided, with its limit, and all.
-    fitted : bool
-        False where the car has nothing that this scenario switches: then nothing is judged, and ``verdict``
-        is "pass" without being counted as one.
+    decided_by, checks, fitted : Check, tuple of Check, bool
+        The measure that decided, with its limit, and all; false where the car has nothing that this scenario
+        switches: then nothing is judged, and ``verdict`` is "pass" without being counted as one.
     worst_car, worst_run : str, Samples
         Which plausible car it was, in words, and its run.
     """
@@ -158,10 +156,9 @@ def stress(
 
     Parameters
     ----------
-    car, suite : Car, str
-        With the settings to be judged; "standard", "loads", "weather" or "faults".
-    seed : int
-        Seed of the plausible cars and their scatter, 0 or more; no search met these.
+    car, suite, seed : Car, str, int
+        With the settings to be judged; "standard", "loads", "weather" or "faults"; seed of the plausible cars
+        and their scatter, 0 or more; no search met these.
     cores : int, optional
         Threads; all cores when left out. The result does not depend on it.
     on_progress : callable, optional
