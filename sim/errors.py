@@ -40,8 +40,6 @@ class Problem:
     def __str__(self) -> str:
         """Return the problem as one line, ``FILE:LINE: key: message``."""
         text = f"{self.file}:{self.line}: {self.key}: {self.message}"
-        if text.isprintable():
-            return text
         # Names and values come from files: a line end in one of them must not make two lines.
         return "".join(
             character if character.isprintable() else character.encode("unicode_escape").decode()

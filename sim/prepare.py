@@ -151,8 +151,7 @@ def equilibrium(
 
     Returns
     -------
-    dict of str to float
-        ``rpm`` (0 where it cannot run), ``map_kPa``, ``air_g_s``, ``torque_Nm``.
+    dict of str to float: ``rpm`` (0 where it cannot run), ``map_kPa``, ``air_g_s``, ``torque_Nm``
     """
     blocks, tables = held_still(car, coolant_degC, load_W, altitude_m, ambient_degC)
     speed = _settle(blocks, tables, float(steps))

@@ -58,14 +58,12 @@ def key_text(path: KeyPath) -> str:
 
 def value_text(value: object) -> str:
     """Write a value as it would stand in the file, shortened to at most 40 characters."""
-    if isinstance(value, bool):
-        text = "true" if value else "false"
+    if isinstance(value, bool | str):
+        text = json.dumps(value, ensure_ascii=False)
     elif isinstance(value, float):
         text = f"{value:g}"
     elif isinstance(value, int):
         text = hex(value) if abs(value) > 10**40 else str(value)
-    elif isinstance(value, str):
-        text = json.dumps(value, ensure_ascii=False)
     elif isinstance(value, dict):
         text = f"a table of {len(value)} keys"
     elif isinstance(value, list | tuple):

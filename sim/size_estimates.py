@@ -44,8 +44,5 @@ def starter_estimates(displacement_cm3: float) -> dict[str, float]:
 
 
 def torque_delay_estimate_deg(cylinders: int) -> float:
-    """270 degrees of crank from induction to the middle of its torque, or three intervals where less.
-
-    180 to 360 degrees is the usual figure of mean-value engine models (from memory).
-    """
+    """270 degrees (180 to 360 is usual, from memory) from induction to torque, or three intervals if less."""
     return min(270.0, 3.0 * 720.0 / cylinders)

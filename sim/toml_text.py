@@ -62,14 +62,12 @@ def _above(comment: str) -> str:
 
 def toml_value(value: object) -> str:
     """Return a value as TOML that reads back equal, an array of arrays a row a line."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
+    if isinstance(value, bool | str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, int):
         return str(int(value))
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e9 else repr(float(value))
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, list | tuple):
         parts = [toml_value(part) for part in value]
         if value and isinstance(value[0], list | tuple):

@@ -120,12 +120,9 @@ class Stress(Told):
         -------
         tuple of Case, worst first
         """
-
-        def badness(case: Case) -> tuple[int, float]:
-            return ORDER.index(case.verdict), case.decided_by.strain
-
         fitted = [case for case in self.cases if case.fitted]
-        return tuple(sorted(fitted, key=badness, reverse=True)[:count])
+        fitted.sort(key=lambda case: (ORDER.index(case.verdict), case.decided_by.strain), reverse=True)
+        return tuple(fitted[:count])
 
     def lines(self) -> list[Note]:
         """Tell the matrix.
