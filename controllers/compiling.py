@@ -121,8 +121,7 @@ def is_warm() -> bool:
 
     Returns
     -------
-    bool
-        False on the first run after an install or an edit.
+    bool, false on the first run after an install or an edit
     """
     return any(cache_folder("sim").rglob("*.nbc"))
 
@@ -200,8 +199,7 @@ def relation(function: F) -> F:
 
     Returns
     -------
-    callable
-        Callable from Python too, and cached for that.
+    callable, from Python too, and cached for that
     """
     return _cached(function, forceinline=True, **_lent(function))
 
@@ -266,8 +264,7 @@ def machine_code(function: F, *arguments: object) -> F:
 
     Returns
     -------
-    callable
-        For arguments of these types only, and by position; not checked.
+    callable, for arguments of these types only, and by position; not checked
     """
     if _PLAIN:
         return function

@@ -157,7 +157,6 @@ def make_controller(car: _ControlledCar) -> Controller:
 
     Returns
     -------
-    Controller
-        Its ``step(t_s, rpm, coolant_degC, throttle_closed)`` returns the wanted steps.
+    Controller, whose ``step(t_s, rpm, coolant_degC, throttle_closed)`` returns the wanted steps
     """
     return Controller(car)

@@ -103,10 +103,8 @@ def begin_running(k: Block, lane: int, curves: np.ndarray, coolant_degC: float, 
 
     Parameters
     ----------
-    k, lane, curves : Block, int, numpy.ndarray
-        Controller memory, lane, and ``car_curves``.
-    coolant_degC, tick : float
-        Coolant temperature measured, and now [degC, ticks].
+    k, lane, curves, coolant_degC, tick : Block, int, numpy.ndarray, float
+        Controller memory, lane, and ``car_curves``; coolant temperature measured, and now [degC, ticks].
     """
     after = curves[AFTER_START]
     k.after_steps[lane] = curve_value(after[0], after[1], coolant_degC)
@@ -122,10 +120,9 @@ def read_coolant(
 
     Parameters
     ----------
-    k, lane, curves : Block, int, numpy.ndarray
-        Controller memory, lane, and ``car_curves``.
-    coolant_degC, base_error_steps : float
-        Coolant temperature measured, and by how much this run's base curve is off [degC, steps].
+    k, lane, curves, coolant_degC, base_error_steps : Block, int, numpy.ndarray, float
+        Controller memory, lane, and ``car_curves``; coolant temperature measured, and by how much this run's
+        base curve is off [degC, steps].
     """
     base = curve_value(curves[BASE, 0], curves[BASE, 1], coolant_degC)
     k.base_steps[lane] = base + base_error_steps

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -24,16 +25,6 @@ class LinearPart(NamedTuple):
 def own_gains(feedback: Feedback) -> LinearPart:
     """Proportional and integral gain as they are set."""
     return LinearPart(feedback.gain_steps_per_100rpm, feedback.integral_steps_per_100rpm_s)
-
-
-def own_deadband_rpm(feedback: Feedback) -> float:
-    """Half-width of the deadband as it is set [rpm]."""
-    return feedback.deadband_rpm
-
-
-def own_move_steps(feedback: Feedback) -> int:
-    """Minimum move as it is set [steps]."""
-    return feedback.min_move_steps
 
 
 def gains_times(feedback: Feedback, share: float) -> dict[str, Any]:
@@ -65,8 +56,8 @@ class Law:
     searched: tuple[str, ...] = ()
     searched_unasked: bool = False
     linear: Callable[[Feedback], LinearPart] = own_gains
-    resting_band_rpm: Callable[[Feedback], float] = own_deadband_rpm
-    tread_steps: Callable[[Feedback], int] = own_move_steps
+    resting_band_rpm: Callable[[Feedback], float] = attrgetter("deadband_rpm")
+    tread_steps: Callable[[Feedback], int] = attrgetter("min_move_steps")
     eased: Callable[[Feedback, float], dict[str, Any]] = gains_times
     finer: Callable[[Feedback, int], dict[str, Any]] = gains_for_finer_steps
 

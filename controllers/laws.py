@@ -39,8 +39,7 @@ def setting_acts(feedback: Feedback, key: str) -> bool:
 
     Returns
     -------
-    bool
-        False with feedback off; what is some laws' own acts in those alone, the rest in all.
+    bool, false with feedback off; what is some laws' own acts in those alone, what is left in all
     """
     if not feedback.acts:
         return False

@@ -33,11 +33,8 @@ def within(low: float, high: float, meaning: str, default: Any = ...) -> Any:
 
     Parameters
     ----------
-    low, high : float
-    meaning : str
-        Unit in square brackets, and what it is.
-    default : Any
-        Needed in the file without one.
+    low, high, meaning, default : float, str, Any
+        Its ends; unit in square brackets, and what it is; needed in the file without one.
 
     Returns
     -------

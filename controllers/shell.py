@@ -47,8 +47,7 @@ def open_loop_steps(c: Block, k: Block, lane: int, tick: float) -> float:
 
     Parameters
     ----------
-    c, k : Block
-    lane : int
+    c, k, lane : Block, int
     tick : float
         Now [ticks].
 
@@ -116,8 +115,7 @@ def update(c: Block, k: Block, lane: int, rpm: float, tick: float) -> None:
 
     Parameters
     ----------
-    c, k : Block
-    lane : int
+    c, k, lane : Block, int
     rpm, tick : float
         Measured speed, and now [rpm, ticks].
     """
@@ -148,15 +146,13 @@ def idle_spark_trim(c: Block, k: Block, lane: int, rpm: float) -> float:
 
     Parameters
     ----------
-    c, k : Block
-    lane : int
+    c, k, lane : Block, int
     rpm : float
         Measured speed [rpm].
 
     Returns
     -------
-    float
-        Degrees to add to the advance, within the limit; 0 while the throttle is open [deg].
+    float, degrees to add to the advance, within the limit; 0 while the throttle is open [deg]
     """
     limit = c.spark_limit_deg[lane]
     wanted = c.spark_deg_per_rpm[lane] * (k.target_rpm[lane] - rpm)

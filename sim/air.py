@@ -42,8 +42,7 @@ def flow_parameter(ratio: float) -> float:
 
     Returns
     -------
-    float
-        0 to 0.6847; negative where the flow reverses [-].
+    float, 0 to 0.6847; negative where the flow reverses [-]
     """
     if ratio <= CRITICAL_RATIO:
         return CHOKED_FLOW
@@ -69,8 +68,7 @@ def flow_slope_bound(ratio: float) -> float:
 
     Returns
     -------
-    float
-        Bound on |d flow_parameter / d ratio| over the next step [-].
+    float, bound on |d flow_parameter / d ratio| over the next step [-]
     """
     if ratio < 0.6:
         return 1.0

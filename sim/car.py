@@ -145,8 +145,7 @@ def cars_folder() -> Path:
 
     Returns
     -------
-    Path
-        It holds the files and nothing else.
+    Path, with the files in it and nothing else
     """
     return bundled_folder() / "cars"
 
@@ -161,8 +160,7 @@ def load_car(path_or_name: str | Path) -> Car:
 
     Returns
     -------
-    Car
-        Checked and unchangeable.
+    Car, checked and unchangeable
 
     Raises
     ------
@@ -203,8 +201,7 @@ def car_to_toml(car: Car, notes: Mapping[str, str] | None = None) -> str:
 
     Returns
     -------
-    str
-        TOML that `load_car` reads back to an equal car.
+    str, TOML that `load_car` reads back to an equal car
     """
     remarks = notes or {}
     names = [name for name in Car.model_fields if name != "uncertainty"]

@@ -24,15 +24,12 @@ def spark_efficiency(spark_deg: float, best_deg: float, loss_per_deg2: float) ->
 
     Parameters
     ----------
-    spark_deg, best_deg : float
-        Spark advance before top dead centre, and that of best torque [deg].
-    loss_per_deg2 : float
-        Curvature [1/deg2].
+    spark_deg, best_deg, loss_per_deg2 : float
+        Spark advance before top dead centre, and that of best torque [deg]; curvature [1/deg2].
 
     Returns
     -------
-    float
-        0 to 1 [-].
+    float, 0 to 1 [-]
     """
     off = spark_deg - best_deg
     efficiency = 1.0 - loss_per_deg2 * off * off
@@ -47,15 +44,13 @@ def mixture_efficiency(lambda_: float, best_lambda: float, loss: float) -> float
 
     Parameters
     ----------
-    lambda_, best_lambda : float
-        Air-fuel ratio over stoichiometric, and that of best torque, about 0.9 [-].
-    loss : float
-        Curvature per lambda squared [-].
+    lambda_, best_lambda, loss : float
+        Air-fuel ratio over stoichiometric, and that of best torque, about 0.9 [-]; curvature per lambda
+        squared [-].
 
     Returns
     -------
-    float
-        0 to 1 [-].
+    float, 0 to 1 [-]
     """
     off = lambda_ - best_lambda
     efficiency = 1.0 - loss * off * off
@@ -76,8 +71,7 @@ def cold_share(sensed_degC: float) -> float:
 
     Returns
     -------
-    float
-        1 at -20 degC and below, 0 at 60 degC and above [-].
+    float, 1 at -20 degC and below, 0 at 60 degC and above [-]
     """
     cold = (WARM_TABLE_degC - sensed_degC) / (WARM_TABLE_degC - COLD_TABLE_degC)
     cold = cold if cold > 0.0 else 0.0
@@ -92,10 +86,9 @@ def scatter_next(scatter: float, memory: float, fresh: float, gauss: float) -> f
 
     Parameters
     ----------
-    scatter, gauss : float
-        Present value, and a fresh normal number [-].
-    memory, fresh : float
-        Correlation of one firing with the next, 0 to below 1, and sqrt(1 - memory2) [-].
+    scatter, gauss, memory, fresh : float
+        Present value, and a fresh normal number [-]; correlation of one firing with the next, 0 to below 1,
+        and sqrt(1 - memory2) [-].
 
     Returns
     -------
@@ -117,8 +110,7 @@ def lean_roughness(lambda_: float) -> float:
 
     Returns
     -------
-    float
-        Factor of the scatter, 1 up to 1.0, 2 at 1.1 [-].
+    float, factor of the scatter, 1 up to 1.0, 2 at 1.1 [-]
     """
     leaner = lambda_ - 1.0
     leaner = leaner if leaner > 0.0 else 0.0
@@ -135,15 +127,12 @@ def film_evaporated(film_kg: float, elapsed_s: float, wall_s: float) -> float:
 
     Parameters
     ----------
-    film_kg : float
-        Fuel on the wall [kg].
-    elapsed_s, wall_s : float
-        Time since the last firing, and time constant of evaporation [s].
+    film_kg, elapsed_s, wall_s : float
+        Fuel on the wall [kg]; time since the last firing, and time constant of evaporation [s].
 
     Returns
     -------
-    float
-        Less than the film [kg].
+    float, less than the film [kg]
     """
     return film_kg * elapsed_s / (wall_s + elapsed_s)
 
@@ -161,8 +150,7 @@ def mixture_lambda(charge_kg: float, fuel_kg: float) -> float:
 
     Returns
     -------
-    float
-        At most 9: a charge without fuel does not burn [-].
+    float, at most 9: a charge without fuel does not burn [-]
     """
     stoichiometric = STOICHIOMETRIC_AIR_TO_FUEL * fuel_kg
     return charge_kg / stoichiometric if charge_kg < 9.0 * stoichiometric else 9.0
@@ -180,8 +168,7 @@ def start_ease(coolant_degC: float) -> float:
 
     Returns
     -------
-    float
-        0 stone cold, 1 warm [-].
+    float, 0 stone cold, 1 warm [-]
     """
     ease = (coolant_degC - COLDEST_START_degC) / (EASY_START_degC - COLDEST_START_degC)
     ease = ease if ease > 0.0 else 0.0
@@ -219,8 +206,7 @@ def start_chance(coolant_degC: float, number: float) -> float:
 
     Returns
     -------
-    float
-        0 to 1 [-].
+    float, 0 to 1 [-]
     """
     first = 0.25 + 0.7 * start_ease(coolant_degC)
     return 1.0 - (1.0 - first) * math.exp(-3.0 * number / start_firings(coolant_degC))
@@ -240,8 +226,7 @@ def start_burn(coolant_degC: float, number: float) -> float:
 
     Returns
     -------
-    float
-        0 to 1 [-].
+    float, 0 to 1 [-]
     """
     first = 0.6 + 0.35 * start_ease(coolant_degC)
     return 1.0 - (1.0 - first) * math.exp(-number / start_firings(coolant_degC))

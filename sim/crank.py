@@ -41,10 +41,9 @@ def pumping_torque(exhaust_Pa: float, map_Pa: float, pumping_m3_per_rad: float) 
 
     Parameters
     ----------
-    exhaust_Pa, map_Pa : float
-        Exhaust back pressure and manifold pressure [Pa].
-    pumping_m3_per_rad : float
-        Displacement over 4 pi, or 0 when friction includes pumping [m3/rad].
+    exhaust_Pa, map_Pa, pumping_m3_per_rad : float
+        Exhaust back pressure and manifold pressure [Pa]; displacement over 4 pi, or 0 when friction includes
+        pumping [m3/rad].
 
     Returns
     -------
@@ -61,10 +60,8 @@ def alternator_torque(power_W: float, speed_rad_s: float, inverse_efficiency: fl
 
     Parameters
     ----------
-    power_W, speed_rad_s : float
-        Electric power given now, and crank speed [W, rad/s].
-    inverse_efficiency : float
-        One over its efficiency with belt, 1 to 5 [-].
+    power_W, speed_rad_s, inverse_efficiency : float
+        Electric power given now, and crank speed [W, rad/s]; one over its efficiency with belt, 1 to 5 [-].
 
     Returns
     -------
@@ -87,10 +84,9 @@ def alternator_target(
 
     Parameters
     ----------
-    load_W, max_W, endless_W : float
-        Load switched on, largest output, and what its limit would tend to at any speed, without an end [W].
-    speed_rad_s, cut_in_rad_s : float
-        Crank speed, and that at which the alternator begins to give [rad/s].
+    load_W, max_W, endless_W, speed_rad_s, cut_in_rad_s : float
+        Load switched on, largest output, and what its limit would tend to at any speed, without an end [W];
+        crank speed, and that at which the alternator begins to give [rad/s].
 
     Returns
     -------
@@ -120,17 +116,13 @@ def battery_volts(
 
     Parameters
     ----------
-    regulated_V, resting_V : float
-        Voltage the regulator holds, and of the battery without load or charge [V].
-    battery_ohm : float
-        Resistance of battery and leads [ohm].
-    load_W, given_W : float
-        Electric load, and power the alternator gives [W].
+    regulated_V, resting_V, battery_ohm, load_W, given_W : float
+        Voltage the regulator holds, and of the battery without load or charge [V]; resistance of battery and
+        leads [ohm]; electric load, and power the alternator gives [W].
 
     Returns
     -------
-    float
-        Not below 6 [V].
+    float, not below 6 [V]
     """
     missing_A = (load_W - given_W) / regulated_V
     missing_A = missing_A if missing_A > 0.0 else 0.0
@@ -155,8 +147,7 @@ def starter_torque(speed_rad_s: float, at_rest_Nm: float, fall_slope: float) -> 
 
     Returns
     -------
-    float
-        0 or more [Nm].
+    float, 0 or more [Nm]
     """
     torque = at_rest_Nm - fall_slope * speed_rad_s
     return torque if torque > 0.0 else 0.0
@@ -172,15 +163,13 @@ def cranking_volts(
 
     Parameters
     ----------
-    resting_V, sag_V_per_Nm, starter_Nm : float
-        Battery without load, above 0, its sag with the starter's torque, and that torque [V, V/Nm, Nm].
-    battery_ohm, load_W : float
-        Resistance of battery and leads, and electric load without the starter [ohm, W].
+    resting_V, sag_V_per_Nm, starter_Nm, battery_ohm, load_W : float
+        Battery without load, above 0, its sag with the starter's torque, and that torque [V, V/Nm, Nm];
+        resistance of battery and leads, and electric load without the starter [ohm, W].
 
     Returns
     -------
-    float
-        Not below 4 [V].
+    float, not below 4 [V]
     """
     volts = resting_V - sag_V_per_Nm * starter_Nm - battery_ohm * load_W / resting_V
     return volts if volts > 4.0 else 4.0

@@ -16,11 +16,9 @@ class Problem:
 
     Attributes
     ----------
-    file, line : str, int
-        The file as the user named it; from 1, 1 where the file as a whole is meant.
-    key, message : str
-        Key path in the file, such as ``valve.area_mm2[3]``, or ``file``; what is wrong, the value, what is
-        allowed.
+    file, line, key, message : str, int, str
+        The file as the user named it; from 1, 1 where the file as a whole is meant; key path in the file,
+        such as ``valve.area_mm2[3]``, or ``file``; what is wrong, the value, what is allowed.
     """
 
     file: str
@@ -33,23 +31,15 @@ class Problem:
 
         Returns
         -------
-        dict of str to str or int
-            ``file``, ``line``, ``key``, ``what`` is wrong, what is ``allowed``.
+        dict of str to str or int: ``file``, ``line``, ``key``, ``what`` is wrong, what is ``allowed``
         """
         what, _, allowed = self.message.partition("allowed: ")
-        return {
-            "file": self.file,
-            "line": self.line,
-            "key": self.key,
-            "what": what.rstrip(" ,;"),
-            "allowed": allowed,
-        }
+        place: dict[str, str | int] = {"file": self.file, "line": self.line, "key": self.key}
+        return place | {"what": what.rstrip(" ,;"), "allowed": allowed}
 
     def __str__(self) -> str:
         """Return the problem as one line, ``FILE:LINE: key: message``."""
         text = f"{self.file}:{self.line}: {self.key}: {self.message}"
-        if text.isprintable():
-            return text
         # Names and values come from files: a line end in one of them must not make two lines.
         return "".join(
             character if character.isprintable() else character.encode("unicode_escape").decode()

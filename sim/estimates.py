@@ -86,10 +86,9 @@ def estimate_car(
     displacement_cm3, cylinders, target_rpm, pulse_ms, rest_ms : float
         Swept volume, their number, warm target, coil on and off for a step; as in the car file [cm3, -, rpm,
         ms].
-    base : sequence of tuple of float
-        Base curve it idles on now [degC, steps].
-    name, cooling, known : str, str, Known
-        What the car is called; "water" or "air"; what is known beyond them.
+    base, name, cooling, known : sequence of tuple of float, str, str, Known
+        Base curve it idles on now [degC, steps]; what the car is called; "water" or "air"; what is known
+        beyond them.
 
     Returns
     -------
@@ -177,13 +176,12 @@ def _likely_travel(base: Sequence[tuple[float, float]], known: Known) -> float:
 def _valve(base: Sequence[tuple[float, float]], travel_steps: int | None) -> dict[str, Any]:
     """The valve's travel as counted, or a usual one; its area is still to be found."""
     most = max((steps for _, steps in base), default=50.0)
-    counted = travel_steps is not None
     travel = travel_steps if travel_steps is not None else max(FINE_TRAVEL_steps, 1.2 * most)
     travel = int(min(travel, 380))
     useful = int(min(travel, max(round(0.85 * travel), math.ceil(most), 2)))
     return {
         "travel_steps": travel,
-        "travel_counted": counted,
+        "travel_counted": travel_steps is not None,
         "useful_travel_steps": useful,
         "open_limit_steps": min(travel, useful + max(round(0.05 * travel), 1)),
         "homing_steps": math.ceil(HOMING_SHARE * travel),
@@ -194,14 +192,12 @@ def _curves(
     target_rpm: float, base: Sequence[tuple[float, float]], valve: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Target, cranking and after-start curves around the base curve given."""
-    limit = float(valve["open_limit_steps"])
-    extra = max(20.0, 0.1 * valve["travel_steps"])
-    after = ((-20.0, 14.0), (20.0, 8.0), (80.0, 4.0))
+    limit, extra = float(valve["open_limit_steps"]), max(20.0, 0.1 * valve["travel_steps"])
     return {
         "target_rpm": [[at, float(round(target_rpm + above))] for at, above in TARGET_ABOVE_rpm],
         "base_steps": [list(pair) for pair in base],
         "cranking_steps": [[at, min(limit, float(round(steps + extra)))] for at, steps in base],
-        "after_start_steps": [list(pair) for pair in after],
+        "after_start_steps": [[-20.0, 14.0], [20.0, 8.0], [80.0, 4.0]],
         "after_start_fade_s": 20.0,
     }
 

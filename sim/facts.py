@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from sim.files import one_problem
@@ -62,10 +63,7 @@ def settings_from_text(text: str) -> dict[str, Any]:
     found: dict[str, Any] = {}
     trim: dict[str, float] = {}
     for name, value in _pairs("--feedback", text):
-        key = SETTINGS.get(name, name if name in SETTINGS.values() else "")
-        if not key:
-            message = f'no setting of that name ("{name}"), allowed: {", ".join(SETTINGS)}'
-            raise one_problem("--feedback", 1, name, message)
+        key = _key("--feedback", name, "setting", SETTINGS)
         if key == "law":
             found[key] = value
         elif key in ("trim_low", "trim_high"):
@@ -90,10 +88,7 @@ def entry_from_text(text: str) -> dict[str, Any]:
         if name == FINEST:
             finest = _number("--entry-form", name, value)
             continue
-        key = ENTRY.get(name, name if name in ENTRY.values() else "")
-        if not key:
-            message = f'no part of that name ("{name}"), allowed: {", ".join((*ENTRY, FINEST))}'
-            raise one_problem("--entry-form", 1, name, message)
+        key = _key("--entry-form", name, "part", ENTRY, FINEST)
         found[key] = value
         if key in ("gain_per_rpm", "sign"):
             number = _number("--entry-form", name, value)
@@ -117,9 +112,16 @@ def _pairs(option: str, text: str) -> list[tuple[str, str]]:
     return pairs
 
 
+def _key(option: str, name: str, what: str, keys: Mapping[str, str], *also: str) -> str:
+    """Key of the car file by its short name, or by itself."""
+    if name not in keys and name not in keys.values():
+        message = f'no {what} of that name ("{name}"), allowed: {", ".join((*keys, *also))}'
+        raise one_problem(option, 1, name, message)
+    return keys.get(name, name)
+
+
 def _number(option: str, name: str, text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        message = f'not a number ("{text}"), allowed: a number'
-        raise one_problem(option, 1, name, message) from None
+        raise one_problem(option, 1, name, f'not a number ("{text}"), allowed: a number') from None

@@ -31,8 +31,7 @@ def one_problem(file: str | Path, line: int, key: str, message: str) -> InputErr
 
     Returns
     -------
-    InputError
-        Not yet raised.
+    InputError, not yet raised
     """
     return InputError([Problem(str(file), line, key, message)])
 
@@ -47,16 +46,14 @@ def read_text(path: Path, largest_bytes: int = LARGEST_BYTES) -> str:
 
     Returns
     -------
-    str
-        Text, line ends as they are in the file.
+    str, line ends as they are in the file
     """
     content = read_regular(path, largest_bytes)
     try:
         return content.decode("utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
         message = f"not UTF-8 (byte 0x{content[error.start]:02x}), allowed: text saved as UTF-8"
-        raise one_problem(path, line, "file", message) from None
+        raise _refused(path, message, content.count(b"\n", 0, error.start) + 1) from None
 
 
 def read_regular(path: Path, largest_bytes: int) -> bytes:
@@ -64,34 +61,36 @@ def read_regular(path: Path, largest_bytes: int) -> bytes:
 
     Parameters
     ----------
-    path : Path
-        Where it is.
-    largest_bytes : int
-        A larger one is refused.
+    path, largest_bytes : Path, int
+        Where it is; a larger one is refused.
 
     Returns
     -------
     bytes
-        What is in it.
     """
     try:
         if path.is_dir():
-            raise one_problem(path, 1, "file", "is a folder, allowed: a file")
+            raise _refused(path, "is a folder, allowed: a file")
         about = path.stat()
         if not stat.S_ISREG(about.st_mode):
-            message = f"is {_other_kind(about.st_mode)}, allowed: a regular file"
-            raise one_problem(path, 1, "file", message)
+            raise _refused(path, f"is {_other_kind(about.st_mode)}, allowed: a regular file")
         if about.st_size > largest_bytes:
-            message = f"too large ({about.st_size} bytes), allowed: up to {largest_bytes} bytes"
-            raise one_problem(path, 1, "file", message)
+            raise _refused(path, f"too large ({about.st_size} bytes), allowed: up to {largest_bytes} bytes")
         with path.open("rb") as stream:
             return stream.read(largest_bytes + 1)[:largest_bytes]
     except FileNotFoundError:
-        raise one_problem(path, 1, "file", "not found, allowed: a file that exists") from None
+        raise _refused(path, "not found, allowed: a file that exists") from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        message = f"cannot be read ({reason.lower()}), allowed: a readable file"
-        raise one_problem(path, 1, "file", message) from None
+        raise _refused(path, f"cannot be read ({_reason(error)}), allowed: a readable file") from None
+
+
+def _refused(path: str | Path, message: str, line: int = 1) -> InputError:
+    """What is wrong with a file as a whole."""
+    return one_problem(path, line, "file", message)
+
+
+def _reason(error: Exception) -> str:
+    return str(getattr(error, "strerror", None) or error).lower()
 
 
 def _other_kind(mode: int) -> str:
@@ -105,9 +104,8 @@ def _refuse_deep_keys(path: Path, text: str) -> None:
     """Refuse keys of very many parts before anything grows with the square of their number."""
     deep = _DEEP_KEY.search(text)
     if deep:
-        line = text.count("\n", 0, deep.start()) + 1
         message = f"a key of too many parts, allowed: up to {DEEPEST_KEY}"
-        raise one_problem(path, line, "file", message)
+        raise _refused(path, message, text.count("\n", 0, deep.start()) + 1)
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
@@ -118,13 +116,12 @@ def read_toml(path: Path) -> tuple[dict[str, Any], dict[KeyPath, int]]:
         return tomllib.loads(text), key_lines(text)
     except tomllib.TOMLDecodeError as error:
         line, reason = _place_of(str(error), text)
-        raise one_problem(path, line, "file", f"not TOML ({reason}), allowed: TOML 1.0") from None
+        raise _refused(path, f"not TOML ({reason}), allowed: TOML 1.0", line) from None
     except (ValueError, OverflowError) as error:
         reason = str(error).split(";")[0].lower()
-        raise one_problem(path, 1, "file", f"not usable ({reason}), allowed: TOML 1.0") from None
+        raise _refused(path, f"not usable ({reason}), allowed: TOML 1.0") from None
     except RecursionError:
-        message = "nested too deeply, allowed: a few levels of arrays and tables"
-        raise one_problem(path, 1, "file", message) from None
+        raise _refused(path, "nested too deeply, allowed: a few levels of arrays and tables") from None
 
 
 def _place_of(message: str, text: str) -> tuple[int, str]:
@@ -133,7 +130,7 @@ def _place_of(message: str, text: str) -> tuple[int, str]:
     reason = " ".join(re.sub(r"\s*\(at [^()]*\)$", "", message).split())
     reason = reason[:1].lower() + reason[1:]
     if place:
-        return int(place.group(1)), reason
+        return int(place[1]), reason
     return text.rstrip().count("\n") + 1, f"{reason} at the end of the file"
 
 
@@ -146,10 +143,8 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
 
     Parameters
     ----------
-    path, content : object
-        Where, and what.
-    keep_old : bool
-        Keep what was there beside, under a name of its own.
+    path, content, keep_old : object, bool
+        Where, and what; keep what was there beside, under a name of its own.
     """
     target = Path(os.path.realpath(path))
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -159,9 +154,8 @@ def write_beside(path: str | Path, content: str | bytes, keep_old: bool = False)
             keep_copy(target)
         _replace(target, data, _mode_of(target))
     except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).lower()
-        message = f"cannot be written ({reason}), allowed: a place where files can be made"
-        raise one_problem(path, 1, "file", message) from None
+        message = f"cannot be written ({_reason(error)}), allowed: a place where files can be made"
+        raise _refused(path, message) from None
 
 
 def refuse_no_place(target: Path, shown: str | Path) -> None:
@@ -173,10 +167,10 @@ def refuse_no_place(target: Path, shown: str | Path) -> None:
         The place, and how it is told of.
     """
     if target.is_dir():
-        raise one_problem(shown, 1, "file", "is a folder, allowed: the name of a file")
+        raise _refused(shown, "is a folder, allowed: the name of a file")
     if target.exists() and not target.is_file():
-        message = f"is {_other_kind(target.stat().st_mode)}, allowed: a new name or a regular file"
-        raise one_problem(shown, 1, "file", message)
+        kind = _other_kind(target.stat().st_mode)
+        raise _refused(shown, f"is {kind}, allowed: a new name or a regular file")
 
 
 def keep_copy(target: Path) -> Path:
@@ -189,8 +183,7 @@ def keep_copy(target: Path) -> Path:
 
     Returns
     -------
-    Path
-        The copy, or one of the same content that was there already.
+    Path, the copy, or one of the same content that was there already
     """
     content = target.read_bytes()
     number = 0
@@ -241,8 +234,7 @@ def bundled_folder() -> Path:
 
     Returns
     -------
-    Path
-        It lies beside the package in both.
+    Path, beside the package in both
     """
     return Path(__file__).resolve().parent.parent / "scenarios"
 
@@ -252,8 +244,7 @@ def bundled_cars() -> list[str]:
 
     Returns
     -------
-    list of str
-        Names that `load_car` and `simulate` take, sorted.
+    list of str, names that `load_car` and `simulate` take, sorted
     """
     return _names(bundled_folder() / "cars", ".toml")
 
@@ -263,8 +254,7 @@ def bundled_scenarios() -> list[str]:
 
     Returns
     -------
-    list of str
-        Names that `load_scenario` and `simulate` take, sorted.
+    list of str, names that `load_scenario` and `simulate` take, sorted
     """
     return _names(bundled_folder(), ".toml")
 
@@ -274,8 +264,7 @@ def bundled_logs() -> list[str]:
 
     Returns
     -------
-    list of str
-        Names that `tuning.read_log` takes, sorted.
+    list of str, names that `tuning.read_log` takes, sorted
     """
     return _names(bundled_folder() / "logs", ".csv")
 
@@ -286,13 +275,11 @@ def _names(folder: Path, ending: str) -> list[str]:
 
 def find_file(path_or_name: str | Path, folder: Path, what: str, ending: str = ".toml") -> Path:
     """Return the file meant by a path, there or not, or by the bare name of a bundled file."""
-    path = Path(path_or_name)
-    name = str(path_or_name)
+    path, name = Path(path_or_name), str(path_or_name)
     if not re.fullmatch(r"[A-Za-z0-9_-]{1,100}", name) or path.is_file():
         return path
     bundled = folder / f"{name}{ending}"
     if bundled.is_file():
         return bundled
     names = ", ".join(_names(folder, ending))
-    message = f"not found, allowed: a {what} file, or a bundled {what}: {names}"
-    raise one_problem(name, 1, "file", message)
+    raise _refused(name, f"not found, allowed: a {what} file, or a bundled {what}: {names}")

@@ -84,8 +84,7 @@ def settings_table(cars: Sequence[Car]) -> np.ndarray:
 
     Returns
     -------
-    numpy.ndarray
-        Shape (cars, settings fields).
+    numpy.ndarray, shape (cars, settings fields)
     """
     return np.vstack([matrix(controller_row(car)) for car in cars])
 
@@ -99,8 +98,7 @@ def settings_of(car: Car, choices: Sequence[Feedback]) -> np.ndarray:
 
     Returns
     -------
-    numpy.ndarray
-        Shape (choices, settings fields).
+    numpy.ndarray, shape (choices, settings fields)
     """
     return np.vstack([matrix(controller_row(car, one)) for one in choices])
 

@@ -85,8 +85,6 @@ class _Scanner:
             base = (*self._inside_arrays(names[:-1]), names[-1])
             index = self._array_sizes.get(base, 0)
             self._array_sizes[base] = index + 1
-            self._note((*base, index), line)
-            return (*base, index)
         path = self._inside_arrays(names)
         self._note(path, line)
         self._found[path] = line

@@ -31,8 +31,7 @@ def drawn_per_rad(
 
     Returns
     -------
-    float
-        Never negative [kg/rad].
+    float, never negative [kg/rad]
     """
     # In two halves rather than nested: the processor works on both at once.
     charge = (pump0 + pump1 * map_Pa) + map_Pa * map_Pa * (pump2 + pump3 * map_Pa)
@@ -49,10 +48,8 @@ def pressure_rate(gas_Pa_per_kg: float, in_kg_s: float, out_kg_s: float) -> floa
 
     Parameters
     ----------
-    gas_Pa_per_kg : float
-        R T / V of the manifold [Pa/kg].
-    in_kg_s, out_kg_s : float
-        Air in and out [kg/s].
+    gas_Pa_per_kg, in_kg_s, out_kg_s : float
+        R T / V of the manifold [Pa/kg]; air in and out [kg/s].
 
     Returns
     -------

@@ -143,17 +143,15 @@ def equilibrium(
 
     Parameters
     ----------
-    car, steps : Car, float
-        The car, and its valve's position from the seat [steps].
-    coolant_degC, ambient_degC : float
-        Temperature of coolant and oil, and of the air [degC].
+    car, steps, coolant_degC, ambient_degC : Car, float
+        The car, and its valve's position from the seat [steps]; temperature of coolant and oil, and of the
+        air [degC].
     load_W, altitude_m : float
         Electric load above the car's base load, and geopotential height [W, m].
 
     Returns
     -------
-    dict of str to float
-        ``rpm`` (0 where it cannot run), ``map_kPa``, ``air_g_s``, ``torque_Nm``.
+    dict of str to float: ``rpm`` (0 where it cannot run), ``map_kPa``, ``air_g_s``, ``torque_Nm``
     """
     blocks, tables = held_still(car, coolant_degC, load_W, altitude_m, ambient_degC)
     speed = _settle(blocks, tables, float(steps))

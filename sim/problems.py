@@ -22,6 +22,7 @@ Found = list[tuple[KeyPath, str]]
 
 _FOUND = "found"
 _LONGEST_VALUE = 40
+_LIMITS = ("ge", "gt", "le", "lt", "min_length", "max_length", "pattern")
 _FAULTS = {
     "literal_error": "unknown value",
     "greater_than": "too small",
@@ -57,14 +58,12 @@ def key_text(path: KeyPath) -> str:
 
 def value_text(value: object) -> str:
     """Write a value as it would stand in the file, shortened to at most 40 characters."""
-    if isinstance(value, bool):
-        text = "true" if value else "false"
+    if isinstance(value, bool | str):
+        text = json.dumps(value, ensure_ascii=False)
     elif isinstance(value, float):
         text = f"{value:g}"
     elif isinstance(value, int):
         text = hex(value) if abs(value) > 10**40 else str(value)
-    elif isinstance(value, str):
-        text = json.dumps(value, ensure_ascii=False)
     elif isinstance(value, dict):
         text = f"a table of {len(value)} keys"
     elif isinstance(value, list | tuple):
@@ -92,13 +91,12 @@ def plain_problems(
     problems: list[Problem] = []
     for details in error.errors(include_url=False):
         for path, message in _spelled_out(details, model):
-            key = key_text(path) or "file"
-            problems.append(Problem(file, line_of(path), key, message))
+            problems.append(Problem(file, line_of(path), key_text(path) or "file", message))
     return sorted(dict.fromkeys(problems), key=lambda problem: problem.line)
 
 
 def _spelled_out(details: ErrorDetails, model: type[BaseModel]) -> Found:
-    path = tuple(part for part in details["loc"])
+    path = details["loc"]
     context: dict[str, Any] = details.get("ctx", {})
     if details["type"] == _FOUND:
         return [((*path, *inner), message) for inner, message in context["found"]]
@@ -177,10 +175,8 @@ def _limits(metadata: list[Any]) -> dict[str, Any]:
         if isinstance(item, FieldInfo):
             limits.update(_limits(item.metadata))
             continue
-        for name in ("ge", "gt", "le", "lt", "min_length", "max_length", "pattern"):
-            found = getattr(item, name, None)
-            if found is not None:
-                limits[name] = found
+        named = {name: getattr(item, name, None) for name in _LIMITS}
+        limits |= {name: found for name, found in named.items() if found is not None}
     return limits
 
 
@@ -229,8 +225,7 @@ def _allowed_array(annotation: Any, limits: dict[str, Any], unit: str) -> str:
 
 
 def _range(limits: dict[str, Any]) -> str:
-    low = limits.get("ge", limits.get("gt"))
-    high = limits.get("le", limits.get("lt"))
+    low, high = limits.get("ge", limits.get("gt")), limits.get("le", limits.get("lt"))
     above = " above" if "gt" in limits else " from"
     if low is not None and high is not None:
         return f"{above} {low:.10g} to {high:.10g}"
@@ -255,6 +250,4 @@ def _known_keys(model: type[BaseModel], path: KeyPath) -> str:
         return "no key here"
     known = list(annotation.model_fields)
     near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.7)
-    if near:
-        return f"perhaps {near[0]}"
-    return ", ".join(known)
+    return f"perhaps {near[0]}" if near else ", ".join(known)

@@ -55,10 +55,9 @@ class Plan(NamedTuple):
     ----------
     cars, settings, scenarios : numpy.ndarray
         Two-dimensional tables in the order of their fields.
-    car, setting, scenario : numpy.ndarray
-        Shape (runs,), whole numbers: rows of the tables.
-    seed : numpy.ndarray
-        Shape (runs,): whole numbers below 2**31, held in float64.
+    car, setting, scenario, seed : numpy.ndarray
+        Shape (runs,), whole numbers: rows of the tables; shape (runs,): whole numbers below 2**31, held in
+        float64.
     base_error_steps, rpm_offset : numpy.ndarray
         Shape (runs,): error of the base curve, the part of a step in it as air past the valve; speed at the
         start above target [steps, rpm].

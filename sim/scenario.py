@@ -162,8 +162,7 @@ def load_scenario(path_or_name: str | Path) -> Scenario:
 
     Returns
     -------
-    Scenario
-        Checked and unchangeable.
+    Scenario, checked and unchangeable
 
     Raises
     ------

@@ -298,8 +298,7 @@ def simulate(
 
     Returns
     -------
-    Trace
-        Signals at every event, and the events.
+    Trace: signals at every event, and the events
 
     Raises
     ------

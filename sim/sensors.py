@@ -51,10 +51,9 @@ def followed_degC(sensed_degC: float, coolant_degC: float, lag_s: float, elapsed
 
     Parameters
     ----------
-    sensed_degC, coolant_degC : float
-        Reading before, and the temperature it follows [degC].
-    lag_s, elapsed_s : float
-        Time constant, 0 or more, and time since the reading before [s].
+    sensed_degC, coolant_degC, lag_s, elapsed_s : float
+        Reading before, and the temperature it follows [degC]; time constant, 0 or more, and time since the
+        reading before [s].
 
     Returns
     -------

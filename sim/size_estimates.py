@@ -9,11 +9,9 @@ from __future__ import annotations
 def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]:
     """Estimate the warm-up numbers of an engine [kJ/K, kJ/K, -, W/K, degC].
 
-    The heat taken per kelvin follows the mass of metal and coolant, so the displacement; the heat lost
-    follows a surface, so its two-thirds power; that of an air-cooled engine is stated at 1000 rpm of its fan,
-    and only its heads and cylinders are hot before its oil: the crankcase goes with that. The numbers of a
-    water-cooled engine are set by recorded warm-ups of a 1.5 l engine at idle
-    (tests/published/test_warm_up_record.py).
+    Heat taken follows mass, so the displacement, and heat lost a surface, so its two-thirds power; an
+    air-cooled engine's is at 1000 rpm of its fan, and its crankcase warms with its oil. Water-cooled numbers
+    are set by recorded warm-ups of a 1.5 l engine at idle (tests/published/test_warm_up_record.py).
     """
     litres = displacement_cm3 / 1000.0
     if cooling == "air":
@@ -41,17 +39,10 @@ def starter_estimates(displacement_cm3: float) -> dict[str, float]:
     standstill.
     """
     litres = displacement_cm3 / 1000.0
-    stall_torque_Nm = round(2.0 + 42.0 * litres, 1)
-    return {
-        "stall_torque_Nm": stall_torque_Nm,
-        "free_rpm": 275.0,
-        "sag_V_per_Nm": round(4.0 / stall_torque_Nm, 4),
-    }
+    stall_Nm = round(2.0 + 42.0 * litres, 1)
+    return {"stall_torque_Nm": stall_Nm, "free_rpm": 275.0, "sag_V_per_Nm": round(4.0 / stall_Nm, 4)}
 
 
 def torque_delay_estimate_deg(cylinders: int) -> float:
-    """270 degrees of crank from induction to the middle of its torque, or three intervals where less.
-
-    180 to 360 degrees is the usual figure of mean-value engine models (from memory).
-    """
+    """270 degrees (180 to 360 is usual, from memory) from induction to torque, or three intervals if less."""
     return min(270.0, 3.0 * 720.0 / cylinders)

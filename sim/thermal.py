@@ -90,10 +90,8 @@ def oil_viscosity_mm2_s(oil_degC: float, oil_a: float, oil_b: float) -> float:
 
     Parameters
     ----------
-    oil_degC : float
-        -45 to 200; held at -45 below [degC].
-    oil_a, oil_b : float
-        Constants A and B of the oil [-].
+    oil_degC, oil_a, oil_b : float
+        -45 to 200; held at -45 below [degC]; constants A and B of the oil [-].
 
     Returns
     -------
@@ -115,17 +113,13 @@ def cold_friction_factor(
     Parameters
     ----------
     oil_degC : float [degC]
-    oil_a, oil_b : float
-        Constants A and B of the oil [-].
-    warm_mm2_s : float
-        Its viscosity at ``WARM_degC`` [mm2/s].
-    rubbing_share : float
-        Share of the friction that follows the oil, 0 to 1 [-].
+    oil_a, oil_b, warm_mm2_s, rubbing_share : float
+        Constants A and B of the oil [-]; its viscosity at ``WARM_degC`` [mm2/s]; share of the friction that
+        follows the oil, 0 to 1 [-].
 
     Returns
     -------
-    float
-        1 when warm [-].
+    float, 1 when warm [-]
     """
     ratio = oil_viscosity_mm2_s(oil_degC, oil_a, oil_b) / warm_mm2_s
     return 1.0 + rubbing_share * (ratio**VISCOSITY_EXPONENT - 1.0)
@@ -143,15 +137,12 @@ def cooling_W_per_K(
 
     Parameters
     ----------
-    coolant_degC, thermostat_degC : float
+    coolant_degC, thermostat_degC, speed_rad_s : float
         Coolant, or head of an air-cooled engine, and where the radiator, or the flap of the cooling air,
-        begins to open [degC].
-    speed_rad_s : float
-        Crank speed, which turns the fan or the water pump [rad/s].
-    loss_W_per_K : float
-        Loss of the block; of the finned engine with its fan at 1000 rpm [W/K].
-    air_cooled : float
-        1 with a fan and no radiator, else 0 [-].
+        begins to open [degC]; crank speed, which turns the fan or the water pump [rad/s].
+    loss_W_per_K, air_cooled : float
+        Loss of the block; of the finned engine with its fan at 1000 rpm [W/K]; 1 with a fan and no radiator,
+        else 0 [-].
 
     Returns
     -------
@@ -177,15 +168,13 @@ def manifold_K(coolant_degC: float, ambient_K: float, warm_K: float) -> float:
 
     Parameters
     ----------
-    coolant_degC : float
-        Coolant, or cylinder head of an air-cooled engine [degC].
-    ambient_K, warm_K : float
-        Surroundings, and what it is with the engine warm [K].
+    coolant_degC, ambient_K, warm_K : float
+        Coolant, or cylinder head of an air-cooled engine [degC]; surroundings, and what it is with the engine
+        warm [K].
 
     Returns
     -------
-    float
-        As outside with the engine as cold, ``warm_K`` from 60 degC of coolant on [K].
+    float, as outside with the engine as cold, ``warm_K`` from 60 degC of coolant on [K]
     """
     if coolant_degC >= WARM_AIR_degC:
         return warm_K
@@ -208,10 +197,8 @@ def coolant_rate(
     heat_W : float
         Fuel heat that reaches them [W].
     coolant_degC, oil_degC, ambient_degC : float [degC]
-    cooling : float
-        Loss to the air for each kelvin, see ``cooling_W_per_K`` [W/K].
-    oil_J_per_K, coolant_J_per_K : float
-        Heat capacities [J/K].
+    cooling, oil_J_per_K, coolant_J_per_K : float
+        Loss to the air for each kelvin, see ``cooling_W_per_K`` [W/K]; heat capacities [J/K].
 
     Returns
     -------
@@ -234,10 +221,8 @@ def oil_rate(
     ----------
     friction_W : float [W]
     coolant_degC, oil_degC, ambient_degC : float [degC]
-    oil_J_per_K : float
-        Heat capacity of the oil [J/K].
-    loss_share : float
-        Its loss to the air over its exchange with the engine, 0 or more [-].
+    oil_J_per_K, loss_share : float
+        Heat capacity of the oil [J/K]; its loss to the air over its exchange with the engine, 0 or more [-].
 
     Returns
     -------

@@ -31,22 +31,16 @@ def table_to_toml(name: str, table: BaseModel, remarks: Mapping[str, str]) -> st
         if isinstance(value, BaseModel):
             inner.append("\n" + table_to_toml(f"{name}.{key}", value, remarks))
             continue
-        comment = field.description or ""
-        remark = remarks.get(f"{name}.{key}")
-        if remark:
-            comment = f"{comment}; {remark}" if comment else remark
+        comment = "; ".join(filter(None, (field.description, remarks.get(f"{name}.{key}"))))
         lines.extend(commented(key, value, comment))
     return "\n".join(lines) + "\n" + "".join(inner)
 
 
 def commented(key: str, value: object, comment: str) -> list[str]:
     """Return the lines of one key: comment beside it where it fits, else above."""
-    written = f"{key} =" if value is None else f"{key} = {toml_value(value)}"
-    if value is None:
-        # A key without a value cannot be written in TOML; the line shows that it exists.
-        written = f"# {written}"
-    last = written.rsplit("\n", 1)[-1]
-    if len(last) + len(comment) + 4 <= _WIDTH and "\n" not in written:
+    # A key without a value cannot be written in TOML; the line shows that it exists.
+    written = f"# {key} =" if value is None else f"{key} = {toml_value(value)}"
+    if len(written) + len(comment) + 4 <= _WIDTH and "\n" not in written:
         return [f"{written}  # {comment}"]
     return [*_above(comment).split("\n"), *written.split("\n")]
 
@@ -68,14 +62,12 @@ def _above(comment: str) -> str:
 
 def toml_value(value: object) -> str:
     """Return a value as TOML that reads back equal, an array of arrays a row a line."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
+    if isinstance(value, bool | str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, int):
         return str(int(value))
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e9 else repr(float(value))
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, list | tuple):
         parts = [toml_value(part) for part in value]
         if value and isinstance(value[0], list | tuple):

@@ -53,10 +53,8 @@ class Trace:
     ----------
     time_s, signals : numpy.ndarray, dict of str to numpy.ndarray
         Shape (events,) each: rising [s], and by the names of ``SIGNALS``, also as attributes.
-    events : tuple of Happening
-        What happened, in order.
-    stalled_s, duration_s : float
-        When the engine stalled, nan if it did not; length of the run [s].
+    events, stalled_s, duration_s : tuple of Happening, float
+        What happened, in order; when the engine stalled, nan if it did not; length of the run [s].
     name, scenario, counters : str, str, dict of str to float
         Car and scenario; what the run counted, by the names of ``sim.COUNTERS``.
     """
@@ -107,14 +105,12 @@ class Trace:
 
         Parameters
         ----------
-        name : str
-        spacing_s : float
+        name, spacing_s : str, float
             Length of a slot, above 0 [s].
 
         Returns
         -------
-        numpy.ndarray
-            Shape (duration / spacing,).
+        numpy.ndarray, shape (duration / spacing,)
         """
         count = int(round(self.duration_s / spacing_s))
         ends = (np.arange(count) + 1) * spacing_s

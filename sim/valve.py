@@ -24,10 +24,8 @@ def table_area(areas_m2: np.ndarray, steps: float) -> float:
 
     Parameters
     ----------
-    areas_m2 : numpy.ndarray
-        Area at whole steps [m2].
-    steps : float
-        Opening from the seat [steps].
+    areas_m2, steps : numpy.ndarray, float
+        Area at whole steps [m2]; opening from the seat [steps].
 
     Returns
     -------
@@ -49,10 +47,8 @@ def needed_pulse_s(pull_in_s: float, volts: float, coil_degC: float) -> float:
 
     Parameters
     ----------
-    pull_in_s : float
-        Shortest safe pulse at 12 V and 20 degC [s].
-    volts, coil_degC : float
-        Battery voltage, above 0, and coil temperature [V, degC].
+    pull_in_s, volts, coil_degC : float
+        Shortest safe pulse at 12 V and 20 degC [s]; battery voltage, above 0, and coil temperature [V, degC].
 
     Returns
     -------
@@ -69,15 +65,12 @@ def step_is_lost(pulse_s: float, needed_s: float, seed: float, count: float) -> 
 
     Parameters
     ----------
-    pulse_s, needed_s : float
-        Pulse given and needed [s].
-    seed, count : float
-        Seed of the run and number of the step [-].
+    pulse_s, needed_s, seed, count : float
+        Pulse given and needed [s]; seed of the run and number of the step [-].
 
     Returns
     -------
-    bool
-        Never at or above the needed pulse, always at half of it, by chance between.
+    bool, never at or above the needed pulse, always at half of it, by chance between
     """
     share = (needed_s - pulse_s) / ((1.0 - ALL_LOST_SHARE) * needed_s)
     if share <= 0.0:
@@ -99,8 +92,7 @@ def follow_shaft(shaft_steps: float, pintle_steps: float, backlash_steps: float)
 
     Returns
     -------
-    float
-        Opening now [steps].
+    float, opening now [steps]
     """
     pintle = pintle_steps if pintle_steps < shaft_steps else shaft_steps
     lowest = shaft_steps - backlash_steps

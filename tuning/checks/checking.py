@@ -21,8 +21,7 @@ class Check(Told):
 
     Attributes
     ----------
-    car : str
-    lines : tuple of CheckLine
+    car, lines : str, tuple of CheckLine
         In the order: valve, timing, room to move, curves.
     """
 

@@ -84,8 +84,7 @@ def base_spots(car: Car) -> list[Spot]:
 
     Returns
     -------
-    list of Spot
-        Rising in temperature.
+    list of Spot, rising in temperature
     """
     places = temperatures(car)
     passed = passings(car, [degC for degC in places if degC < WARMED_degC])
@@ -154,14 +153,13 @@ def spot_at(car: Car, coolant_degC: float, passing: Passing | None = None) -> Sp
 def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     feedback = car.feedback
     coarsest = max(spots, key=lambda spot: spot.rpm_per_step)
-    move_rpm = coarsest.rpm_per_step * tread_steps(car)
     band_rpm, move, worth = resting_deadband_rpm(car), tread_steps(car), coarsest.rpm_per_step
     ratio = Treads(move, worth).ratio(band_rpm) if worth > 0.0 else float("inf")
     hunts = feedback.acts and ratio < 1.0
     return line(
         "resolution", judged(False, hunts), ratio if np.isfinite(ratio) else None, "-",
-        {"width_rpm": 2.0 * band_rpm, "move_rpm": move_rpm, "at_degC": coarsest.coolant_degC},
-        {"half_rpm": int(np.ceil(move_rpm / 2.0))},
+        {"width_rpm": 2.0 * band_rpm, "move_rpm": worth * move, "at_degC": coarsest.coolant_degC},
+        {"half_rpm": int(np.ceil(worth * move / 2.0))},
     )  # fmt: skip
 
 

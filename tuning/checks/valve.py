@@ -31,8 +31,7 @@ def valve_checks(car: Car) -> list[CheckLine]:
 
     Returns
     -------
-    list of CheckLine
-        Direction, homing reach and time, pulse, rest, travel, backlash, slew.
+    list of CheckLine: direction, homing reach and time, pulse, rest, travel, backlash, slew
     """
     needed = _pulses(car)
     timing = [_pulse(car, needed), _hot_cranking(car, needed)]
@@ -148,14 +147,11 @@ class _Pulses(NamedTuple):
 def _pulses(car: Car) -> _Pulses:
     loaded_V = loaded_idle_V(car)
     cold_V, hot_V = (lowest_cranking_V(car, degC) for degC in (COLD_degC, HOT_degC))
-    where = (
-        (car.electrics.regulated_V, HOT_degC),
-        (loaded_V, HOT_degC),
-        (cold_V, COLD_degC),
-        (hot_V, HOT_degC),
+    running_ms, loaded_ms, hot_ms = (
+        _needed_ms(car, volts, HOT_degC) for volts in (car.electrics.regulated_V, loaded_V, hot_V)
     )
-    running, loaded, cold, hot = (_needed_ms(car, *one) for one in where)
-    return _Pulses(running, loaded, cold, hot, loaded_V, cold_V, hot_V)
+    cold_ms = _needed_ms(car, cold_V, COLD_degC)
+    return _Pulses(running_ms, loaded_ms, cold_ms, hot_ms, loaded_V, cold_V, hot_V)
 
 
 def _pulse(car: Car, needed: _Pulses) -> CheckLine:

@@ -162,10 +162,8 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
 def _best_cut(plain: Floats, values: Floats) -> tuple[int, float]:
     """Where a step lowers the sum of squares the most, and its F value.
 
-    Takes time that grows with the readings alone.
-
-    Source: a regressor that is added takes (s'r)^2 / (s's - |Q's|^2) off, where r is what is
-    left and Q spans what was there before (Frisch & Waugh 1933, from memory).
+    Its time grows with the readings alone. Source: a regressor that is added takes (s'r)^2 / (s's - |Q's|^2)
+    off, where r is what is left and Q spans what was there before (Frisch & Waugh 1933, from memory).
     """
     count = values.size
     spans = np.linalg.qr(plain)[0]
@@ -211,9 +209,8 @@ def _line(design: Floats, values: Floats, of: int) -> tuple[Floats, float]:
 def pressure_after_moves(log: Log) -> tuple[float, bool]:
     """What a step does to manifold pressure within the first half second.
 
-    Speed has hardly answered by then, so that neither feedback nor scatter decides the sign.
-
-    Source: straight line through the origin, t value, any textbook on regression.
+    Speed has hardly answered by then, so that neither feedback nor scatter decides the sign. Source: straight
+    line through the origin, t value, any textbook on regression.
     """
     moves = valve_moves(log)
     if log.map_kPa is None or len(moves) < 3:

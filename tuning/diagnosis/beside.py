@@ -131,5 +131,5 @@ def _flicker(log: Log) -> list[Note]:
     opened = reading > float(np.median(reading)) + OPENED_percent
     changes = int(np.count_nonzero(np.diff(opened.astype(int)) == 1))
     per_min = changes / max(float(np.ptp(log.time_s[idle])) / 60.0, 0.2)
-    return [Note("diagnosis.beyond.flicker", times_per_min=per_min)] if (
-        per_min >= FLICKERS_per_min and opened.mean() < 0.3) else []  # fmt: skip
+    flickers = per_min >= FLICKERS_per_min and opened.mean() < 0.3
+    return [Note("diagnosis.beyond.flicker", times_per_min=per_min)] if flickers else []

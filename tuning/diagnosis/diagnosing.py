@@ -91,21 +91,17 @@ class Diagnosis(Told):
     file : str
         The log.
     cause : str
-        What is behind it: ``quiet``, ``hunting``, ``scatter``, ``spark``, ``leak``, ``lost
-        position``, ``wrong direction``, ``load cycling``, ``not the valve``, ``limit``, ``not
-        decided`` or ``no idling``.
+        What is behind it: ``quiet``, ``hunting``, ``scatter``, ``spark``, ``leak``, ``lost position``,
+        ``wrong direction``, ``load cycling``, ``not the valve``, ``limit``, ``not decided`` or ``no idling``.
     findings : tuple of Finding
         Every question with its answer.
     hot : HotPart or None
         The engine hot and idling.
     warming : WarmUp or None
         How it warmed up.
-    segments : tuple of Segment
-        What the log is made of.
-    judged : tuple of float
-        Beginning and end of what was judged of the swing, nan where nothing was [s].
-    next : Note
-        What to do next.
+    segments, judged, next : tuple of Segment, tuple of float, Note
+        What the log is made of; beginning and end of what was judged of the swing, nan where nothing was [s];
+        what to do next.
     """
 
     TOLD = (
@@ -134,7 +130,6 @@ class Diagnosis(Told):
         Returns
         -------
         Finding
-            The answer.
         """
         return next(one for one in self.findings if one.name == name)
 
@@ -162,8 +157,7 @@ class Diagnosis(Told):
 
         Returns
         -------
-        list of Note
-            The verdict first, what to do next last.
+        list of Note, the verdict first, what to do next last
         """
         rows = [self.verdict]
         if np.isfinite(self.judged[0]):
@@ -225,8 +219,7 @@ def diagnose(log: Log, car: Car | None = None) -> Diagnosis:
 
     Returns
     -------
-    Diagnosis
-        Findings, each answered or with what would decide it.
+    Diagnosis: findings, each answered or with what would decide it
     """
     log = mended(log)
     segments, driven = find_segments(log), driven_share(log)

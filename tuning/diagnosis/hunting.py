@@ -70,8 +70,7 @@ def _speed_alone(swing: Swing, cycling: bool, values: dict[str, float]) -> Findi
         return Finding(NAME, OPEN, Note("diagnosis.hunting.valve_unseen", **size), values)
     if cycling:
         return Finding(NAME, OPEN, Note("diagnosis.hunting.load_or_slow"), values)
-    spread = {"spread_rpm": m.scatter_rms_rpm}
-    return Finding(NAME, OPEN, Note("diagnosis.hunting.no_swing_seen", **spread), values)
+    return Finding(NAME, OPEN, Note("diagnosis.hunting.no_swing_seen", spread_rpm=m.scatter_rms_rpm), values)
 
 
 def _with_valve(swing: Swing, values: dict[str, float]) -> Finding:

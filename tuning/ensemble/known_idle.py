@@ -89,14 +89,12 @@ def held_swing_rpm(car: Car, steps: float, start_rpm: float) -> float:
 
     Parameters
     ----------
-    car : Car
-    steps, start_rpm : float
+    car, steps, start_rpm : Car, float
         Whole valve position, and where it idles there, above 0 [steps, rpm].
 
     Returns
     -------
-    float
-        nan where a run stalls [rpm].
+    float, nan where a run stalls [rpm]
     """
     times = np.arange(0.0, DURATION_s, SPACING_s)
     drive = make_drive(times, np.full(times.size, steps), start_rpm=start_rpm)

@@ -85,8 +85,7 @@ def is_acceptable(failing_share: float) -> bool:
 
     Parameters
     ----------
-    failing_share : float
-        [-].
+    failing_share : float [-]
 
     Returns
     -------
@@ -118,8 +117,7 @@ class Plausible:
 
         Returns
         -------
-        str
-            Such as "plausible car 7: flywheel 18 % less, valve area 9 % more".
+        str, such as "plausible car 7: flywheel 18 % less, valve area 9 % more"
         """
         if index == 0:
             return "the car as its file says"
@@ -220,10 +218,9 @@ def plausible_cars(car: Car, count: int, *, seed: int = 0, purpose: int = SEARCH
 
     Parameters
     ----------
-    car, count, seed : Car, int
-        How many, 1 or more, the first as the file says; seed, 0 or more.
-    purpose : int
-        ``SEARCH``, ``SELECTION``, ``VERDICT`` or ``STRESS``: other cars for each.
+    car, count, seed, purpose : Car, int
+        How many, 1 or more, the first as the file says; seed, 0 or more; ``SEARCH``, ``SELECTION``,
+        ``VERDICT`` or ``STRESS``: other cars for each.
 
     Returns
     -------
@@ -261,8 +258,7 @@ def noise_seeds(seed: int, purpose: int, count: int) -> Sequence[int]:
 
     Returns
     -------
-    list of int
-        0 to 2**31 - 1; the first of more are the same.
+    list of int, 0 to 2**31 - 1; the first of more are the same
     """
     return [
         int(np.random.SeedSequence([seed, purpose, index, 1]).generate_state(1)[0] >> 1)

@@ -37,11 +37,9 @@ class Runs:
     rows, values : numpy.ndarray
         Shape (..., ``ROW``): what the score is made of, nan where a drive has no part in it, or a seed none
         in the drive; (..., measures), as in ``measures.COLUMN``, all nan where they were not asked for.
-    stalled, limited : numpy.ndarray
-        1 where it stalled; share of the run spent at a trim limit [-].
-    floor, held_swing, target_rpm : numpy.ndarray
-        Shapes (cars,), (cars, seeds) and (cars, drives): ``hunting_rpm`` and swing of the score with the
-        valve held, warm; target [rpm].
+    stalled, limited, floor, held_swing, target_rpm : numpy.ndarray
+        1 where it stalled; share of the run spent at a trim limit [-]; shapes (cars,), (cars, seeds) and
+        (cars, drives): ``hunting_rpm`` and swing of the score with the valve held, warm; target [rpm].
     """
 
     rows: np.ndarray
@@ -133,8 +131,7 @@ def known_mean(values: np.ndarray, axis: int) -> np.ndarray:
 
     Returns
     -------
-    numpy.ndarray
-        nan where nothing is known.
+    numpy.ndarray, nan where nothing is known
     """
     known = ~np.isnan(values)
     count = known.sum(axis=axis)
@@ -148,10 +145,8 @@ class Samples:
 
     Attributes
     ----------
-    time_s, rpm, valve_steps : numpy.ndarray
-        [s, rpm, steps].
-    target_rpm : float
-        Idle target at the end of the run [rpm].
+    time_s, rpm, valve_steps, target_rpm : numpy.ndarray, float
+        [s, rpm, steps]; idle target at the end of the run [rpm].
     """
 
     time_s: np.ndarray
@@ -183,8 +178,7 @@ def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
 
     Returns
     -------
-    list of Samples
-        In the order of the plan, as long as the longest scenario.
+    list of Samples, in the order of the plan, as long as the longest scenario
     """
     kept: dict[int, Samples] = {}
 
@@ -203,8 +197,7 @@ def picked(plan: Plan, which: np.ndarray) -> Plan:
 
     Parameters
     ----------
-    plan : Plan
-    which : numpy.ndarray
+    plan, which : Plan, numpy.ndarray
         Shape (runs,) of bool, or rows in order.
 
     Returns

@@ -133,8 +133,7 @@ class TrialRuns:
 
         Returns
         -------
-        list of Samples
-            One a candidate, of the very run that was measured.
+        list of Samples, one a candidate, of the very run that was measured
         """
         plan = self._plan(candidates)
         scenario = ANSWER * len(self.seeds)
@@ -200,16 +199,13 @@ def measured(
 
     Parameters
     ----------
-    drive : Scenario
-        Its windows say what is measured.
-    rpm, steps, counters, floor_rpm : numpy.ndarray
-        Shape (runs, samples or more), (runs, len(COUNTERS)); ``hunting_rpm`` with the valve held [rpm,
-        steps].
+    drive, rpm, steps, counters, floor_rpm : Scenario, numpy.ndarray
+        Its windows say what is measured; shape (runs, samples or more), (runs, len(COUNTERS));
+        ``hunting_rpm`` with the valve held [rpm, steps].
 
     Returns
     -------
-    numpy.ndarray
-        Shape (runs, measures).
+    numpy.ndarray, shape (runs, measures)
     """
     samples = round(drive.duration_s / SAMPLE_s)
     stalled = [stalled_at(one, 0.0) for one in counters[:, COUNTER["stalled_s"]].tolist()]

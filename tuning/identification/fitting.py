@@ -62,17 +62,15 @@ def fit(
         The car as described; its numbers are where the fit begins and what it falls back on.
     logs : Log or sequence of Log
         With valve steps; best recorded as ``tuning.identification.recording_guide`` plans.
-    seed : int
-        Seed of the replays that scatter is matched with, 0 or more.
-    altitude_m : float
-        Geopotential height at which the logs were recorded [m].
+    seed, altitude_m : int, float
+        Seed of the replays that scatter is matched with, 0 or more; geopotential height at which the logs
+        were recorded [m].
     on_progress : callable, optional
         Told the share done, 0 to 1, and what is being done.
 
     Returns
     -------
-    Fit
-        The fitted car and how far to trust it.
+    Fit, the fitted car and how far to trust it
 
     Raises
     ------

@@ -169,16 +169,12 @@ def smoothing(share: float, departure: float) -> float:
     return lag / (1.0 + lag)
 
 
+_FACTORS = """
+    leak_mm2 volume_cm3 inertia_kg_m2 work_per_air_kJ_per_kg friction_scale torque_delay_deg map_lag_s
+    efficiency base_W
+"""
 SIMPLE: dict[str, Callable[[float, float], float]] = {
-    "leak_mm2": factor,
-    "volume_cm3": factor,
-    "inertia_kg_m2": factor,
-    "work_per_air_kJ_per_kg": factor,
-    "friction_scale": factor,
-    "torque_delay_deg": factor,
-    "map_lag_s": factor,
-    "efficiency": factor,
-    "base_W": factor,
+    **dict.fromkeys(_FACTORS.split(), factor),
     "backlash_steps": added,
     "rpm_smoothing": smoothing,
     "fuelling_lag_s": added,

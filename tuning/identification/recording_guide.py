@@ -144,15 +144,12 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
 
     Parameters
     ----------
-    car : Car
-        The car as it is known so far.
-    duration_s : float
-        Length wanted, 60 or more; holds are stretched or shortened to it [s].
+    car, duration_s : Car, float
+        The car as it is known so far; length wanted, 60 or more; holds are stretched or shortened to it [s].
 
     Returns
     -------
-    RecordingPlan
-        Holds, steps up and down of three sizes, a load on and off.
+    RecordingPlan: holds, steps up and down of three sizes, a load on and off
 
     Raises
     ------

@@ -30,10 +30,8 @@ class Fitted(Told):
         Table and key, and what about it.
     file_value, value : float or None
         In the car file and fitted, in the file's unit; None for parts of a curve.
-    change : float
-        Factor on the file's value, or what was added to it.
-    low, high : float
-        90 % interval of the change.
+    change, low, high : float
+        Factor on the file's value, or what was added to it; 90 % interval of the change.
     unit : str
         Unit of what was added; empty where the change is a factor.
     told : bool
@@ -54,8 +52,7 @@ class Fitted(Told):
 
         Returns
         -------
-        Note
-            The change, its interval and the value now.
+        Note, of the change, its interval and the value now
         """
         told: dict[str, float | str | None] = {
             "name": self.name, "change": self.change, "low": self.low, "high": self.high,
@@ -81,14 +78,10 @@ class Curve:
 
     Attributes
     ----------
-    log : int
-        Which log.
-    measured, modelled : ndarray
-        Shape (slots, 1 or 2): rpm and, where recorded, pressure [rpm, kPa].
-    predicted : ndarray
-        As ``modelled``, by a fit without the held-back holds [rpm, kPa].
-    used, held_back : ndarray of bool
-        Shape (slots,).
+    log, measured, modelled : int, ndarray
+        Which log; shape (slots, 1 or 2): rpm and, where recorded, pressure [rpm, kPa].
+    predicted, used, held_back : ndarray, ndarray of bool
+        As ``modelled``, by a fit without the held-back holds [rpm, kPa]; shape (slots,).
     """
 
     log: int
@@ -106,28 +99,16 @@ class Fit(Told):
 
     Attributes
     ----------
-    car : Car
-        With the fitted numbers and their ``[uncertainty]``.
-    described : Car
-        As it was before.
+    car, described : Car
+        With the fitted numbers and their ``[uncertainty]``; as it was before.
     numbers : tuple of Fitted
         What was changed, and how surely.
     covariance : ndarray
         Of the departures, in the order of ``numbers`` (logarithms of factors, or units added).
-    scatter : Scatter
-        Unevenness of the firings.
-    held_back : tuple of HeldBack
-        Predictions of what the fit had not seen.
-    checks : tuple of FitCheck
-        What speaks for and against it.
-    curves : tuple of Curve
-        Signals for figures.
-    notes : tuple of Note
-        What else was noticed.
-    seconds : float
-        How long it took [s].
-    draw : callable
-        From departures to a car of the fit.
+    scatter, held_back, checks : Scatter, tuple of HeldBack, tuple of FitCheck
+        Unevenness of the firings; predictions of what the fit had not seen; what speaks for and against it.
+    curves, notes, seconds, draw : tuple of Curve, tuple of Note, float, callable
+        Signals for figures; what else was noticed; how long it took [s]; from departures to a car of the fit.
     departures : ndarray
         Fitted departures, in the order of ``numbers``.
     """
@@ -170,10 +151,8 @@ class Fit(Told):
 
         Parameters
         ----------
-        count : int
-            How many, 1 or more; the first is the fitted car.
-        seed : int
-            Seed, 0 or more.
+        count, seed : int
+            How many, 1 or more, the first the fitted car; seed, 0 or more.
 
         Returns
         -------
@@ -209,8 +188,7 @@ class Fit(Told):
 
         Returns
         -------
-        list of Note
-            The verdict first.
+        list of Note, the verdict first
         """
         verdict = Note("identification.trusted")
         if not self.trusted:

@@ -91,9 +91,8 @@ def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int
 
 
 DIFFERENCE_SHARE = 0.1
-"""Width of differences over the belief's standard deviation [-].  A replay's firings fall
-differently among the valve's steps for the smallest change of a parameter; narrow differences
-would measure that."""
+"""Width of differences over the belief's standard deviation [-]. A replay's firings fall differently among
+the valve's steps for the smallest change of a parameter; narrow differences would measure that."""
 ROBUST_SD = 2.0
 """Residuals beyond this many standard deviations weigh less [-]."""
 LAGS_s = 2.5
@@ -282,12 +281,10 @@ def uncertainty_of(
 ) -> dict[str, dict[str, float]]:
     """Relative standard deviations for the car file, by table and key [-].
 
-    The file has room for independent spreads only, while what a log tells is mostly about combinations.
-    So each number is given the spread that it has when the others are held and the leak follows where the
-    engine idles: cars drawn with these are, on average, as likely as cars drawn from the full covariance.
-
-    Source: conditional variances, the inverse of the precision's diagonal (any textbook); the mean of the
-    quadratic form is the number of parameters in both cases.
+    The file has room for independent spreads only, while a log tells mostly of combinations. So each number
+    has the spread that it has with the others held and the leak following where the engine idles: cars drawn
+    with these are, on average, as likely as cars of the full covariance. Source: conditional variances, the
+    inverse of the precision's diagonal (any textbook); the mean of the quadratic form is the same.
     """
     names = parameters.names
     others = [i for i, name in enumerate(names) if name != "throttle.leak_mm2"]

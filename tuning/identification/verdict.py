@@ -104,13 +104,11 @@ def prediction_check(held: Sequence[HeldBack], fitted_rms_rpm: float) -> FitChec
     measured = np.array([one.measured_rpm for one in held])
     missed = measured - np.array([one.predicted_rpm for one in held])
     explained = 1.0 - float(np.mean(missed**2)) / max(float(np.var(measured)), 1.0e-9)
-    small = float(np.sqrt(np.mean(missed**2))) <= max(0.5 * fitted_rms_rpm, 6.0)
+    levels_rpm = float(np.sqrt(np.mean(missed**2)))
+    small = levels_rpm <= max(0.5 * fitted_rms_rpm, 6.0)
     passed = rms <= MOST_OVER_FITTED * fitted_rms_rpm + 4.0 and (explained >= LEAST_EXPLAINED or small)
-    note = Note(
-        "identification.holds_predicted", holds=len(held), rms_rpm=rms, fitted_rpm=fitted_rms_rpm,
-        levels_rpm=float(np.sqrt(np.mean(missed**2))),
-    )  # fmt: skip
-    return FitCheck("prediction", passed, note)
+    told = {"holds": len(held), "rms_rpm": rms, "fitted_rpm": fitted_rms_rpm, "levels_rpm": levels_rpm}
+    return FitCheck("prediction", passed, Note("identification.holds_predicted", **told))
 
 
 def belief_check(parameters: Parameters, departures: Floats) -> FitCheck:

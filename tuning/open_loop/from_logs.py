@@ -50,11 +50,8 @@ class LoggedBase(Told):
 
     Attributes
     ----------
-    car : str
-    points : tuple of BasePoint
-        From cold to warm, only where there are readings.
-    now : tuple of (float, float)
-        The car file's own curve [degC, steps].
+    car, points, now : str, tuple of BasePoint, tuple of (float, float)
+        Its name; from cold to warm, only where there are readings; the car file's own curve [degC, steps].
     curve : tuple of (float, float)
         The whole curve: the points, and the car file's own beyond them [degC, steps].
     notes : tuple of Note
@@ -80,8 +77,7 @@ class LoggedBase(Told):
 
         Returns
         -------
-        dict of str to list
-            ``base_steps`` only: logs of idling tell nothing of starts.
+        dict of str to list, ``base_steps`` only: logs of idling tell nothing of starts
         """
         return {"base_steps": [[degrees, steps] for degrees, steps in self.curve]}
 
@@ -90,8 +86,7 @@ class LoggedBase(Told):
 
         Returns
         -------
-        list of Note
-            The verdict first, then a line a temperature.
+        list of Note, the verdict first, then a line a temperature
         """
         low, high = self.points[0].coolant_degC, self.points[-1].coolant_degC
         worst = max(abs(p.proposed_steps - p.now_steps) for p in self.points)
@@ -161,8 +156,7 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
 
     Returns
     -------
-    LoggedBase
-        Falling with warmth, never beyond the temperatures that were recorded.
+    LoggedBase, falling with warmth, never beyond the temperatures that were recorded
 
     Raises
     ------

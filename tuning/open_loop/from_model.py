@@ -61,20 +61,14 @@ class BaseProposal(Told):
 
     Attributes
     ----------
-    car : str
-    points : tuple of ProposedPoint
-        From cold to warm.
-    now, proposed : tuple of StartResult
-        Starts without feedback at the cold temperatures, worst of several.
-    targets : StartTargets
-        What was aimed at.
-    missed : tuple of MissedTarget
-        Targets that the proposed curves do not meet, and why.
-    worse : tuple of Note
-        Where a start is farther from a target than with the owner's curves.
+    car, points, now, proposed : str, tuple of ProposedPoint, tuple of StartResult
+        Its name; from cold to warm; starts without feedback at the cold temperatures, worst of several.
+    targets, missed, worse : StartTargets, tuple of MissedTarget, tuple of Note
+        What was aimed at; targets that the proposed curves do not meet, and why; where a start is farther
+        from a target than with the owner's curves.
     finer : int or None
-        At how many temperatures starts meet all targets with curves found for a minimum move of 1
-        step; None where that is not asked [-].
+        At how many temperatures starts meet all targets with curves found for a minimum move of 1 step; None
+        where that is not asked [-].
     valve_faults : tuple of Note
         Names of the checks that the valve fails: no curve helps it.
     """
@@ -122,8 +116,7 @@ class BaseProposal(Told):
 
         Returns
         -------
-        list of Note
-            Curves, starts, targets missed and why, and what is worse than now.
+        list of Note: curves, starts, targets missed and why, and what is worse than now
         """
         flare, dip, speed = (self.targets.wanted(name) for name in ("flare", "dip", "stable"))
         told = [*self.verdict(), Note("open_loop.targets", flare=flare, dip=dip, speed=speed)]
@@ -176,8 +169,7 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
 
     Returns
     -------
-    BaseProposal
-        Beside the owner's curves; never applied.
+    BaseProposal, to stand beside the owner's curves; never applied
     """
     from tuning.checks import valve_checks
 

@@ -74,10 +74,9 @@ class StartTargets(Told):
 
     def wanted(self, name: str) -> Note:
         """What is wanted of one target, "flare", "dip" or "stable"."""
-        if name == "flare":
-            return Note("open_loop.wanted.most", most_rpm=self.flare_rpm)
-        if name == "dip":
-            return Note("open_loop.wanted.most", most_rpm=self.dip_rpm)
+        if name in ("flare", "dip"):
+            most_rpm = self.flare_rpm if name == "flare" else self.dip_rpm
+            return Note("open_loop.wanted.most", most_rpm=most_rpm)
         return Note("open_loop.wanted.stable", within_rpm=START_TOLERANCE_rpm, stable_s=self.stable_s)
 
 
@@ -115,17 +114,13 @@ def with_start_curves(car: Car, curves: StartCurves) -> Car:
     def points(values: tuple[float, ...]) -> list[list[float]]:
         return [list(pair) for pair in zip(STARTS_degC, values, strict=True)]
 
-    return with_values(
-        car,
-        {
-            "curves": {
-                "base_steps": [*points(curves.base), *map(list, curves.warm)],
-                "cranking_steps": points(curves.cranking),
-                "after_start_steps": points(curves.after),
-                "after_start_fade_s": curves.fade_s,
-            }
-        },
-    )
+    table = {
+        "base_steps": [*points(curves.base), *map(list, curves.warm)],
+        "cranking_steps": points(curves.cranking),
+        "after_start_steps": points(curves.after),
+        "after_start_fade_s": curves.fade_s,
+    }
+    return with_values(car, {"curves": table})
 
 
 def falling(values: Any) -> tuple[float, ...]:

@@ -146,17 +146,13 @@ def compare(car: Car, log: Log, *, seed: int = 0) -> Comparison:
 
     Parameters
     ----------
-    car : Car
-        With the settings that were tried.
-    log : Log
-        Recorded on the try, feedback on.
-    seed : int
-        Seed of plausible cars and scatter, 0 or more.
+    car, log, seed : Car, Log, int
+        With the settings that were tried; recorded on the try, feedback on; seed of plausible cars and
+        scatter, 0 or more.
 
     Returns
     -------
-    Comparison
-        Measures side by side, and what differs.
+    Comparison: measures side by side, and what differs
 
     Raises
     ------

@@ -29,11 +29,8 @@ class Expected(Told):
 
     Attributes
     ----------
-    name : str
-        Name in the prediction.
-    unit : str
-    low, high : float
-        Range of eight runs in ten [unit].
+    name, unit, low, high : str, str, float
+        Name in the prediction; range of eight runs in ten [unit].
     """
 
     ALSO = ("meaning",)
@@ -55,10 +52,8 @@ class Expectation(Told):
 
     Attributes
     ----------
-    prediction : Prediction
-        Means and ranges.
-    cars, runs : int
-        Plausible cars, and runs of them.
+    prediction, cars, runs : Prediction, int
+        Means and ranges; plausible cars, and runs of them.
     """
 
     TOLD = ("rows", "prediction", "cars", "runs")
@@ -79,17 +74,14 @@ def expect(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None =
 
     Parameters
     ----------
-    car : Car
-        With the settings asked about.
-    seed : int
-        Seed of cars and scatter, 0 or more.
+    car, seed : Car, int
+        With the settings asked about; seed of cars and scatter, 0 or more.
     on_progress : callable, optional
         Told the share done, 0 to 1.
 
     Returns
     -------
-    Expectation
-        Over cars and seeds that no search has seen.
+    Expectation, over cars and seeds that no search has seen
     """
     cars = plausible_cars(car, CARS, seed=seed, purpose=STRESS).cars
     trial = TrialRuns(cars, noise_seeds(seed, STRESS, SEEDS), measures=True)

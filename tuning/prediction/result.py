@@ -101,14 +101,10 @@ class Comparison(Told):
 
     Attributes
     ----------
-    car, file : str
-        Name of the car, and the log.
-    rows : tuple of Compared
-        Measures that both have.
-    windows : tuple
-        Kinds and spans that were measured, in the log's time [-, s, s].
-    overlay : Overlay
-    notes : tuple of Note
+    car, file, rows, windows : str, tuple of Compared, tuple
+        Name of the car, and the log; measures that both have; kinds and spans that were measured, in the
+        log's time [-, s, s].
+    overlay, notes : Overlay, tuple of Note
     """
 
     TOLD = ("car", "file", "agrees", "verdict", "rows", "from_s", "to_s", "windows", "notes")
@@ -162,8 +158,7 @@ class Comparison(Told):
 
         Returns
         -------
-        list of Note
-            The verdict first, then what differs and what to mind.
+        list of Note, the verdict first, then what differs and what to mind
         """
         different = [
             Note("prediction.difference", measure=row.meaning, hint=row.hint)

@@ -55,29 +55,12 @@ class Check(Told):
     value, warn, fail : float
         On the worst plausible car, nan where a case has nothing to measure; limits there, infinite without
         one.
-    lower_is_worse : bool
-        Whether a value below the limits breaks them.
-    car, seed : int
-        Which plausible car and which seed that was.
-    failing, cars : int
-        How many of the plausible cars are beyond the limit that fails, with any seed [-].
+    lower_is_worse, car, seed, failing, cars : bool, int
+        Whether a value below the limits breaks them; which plausible car and which seed that was; how many of
+        the plausible cars are beyond the limit that fails, with any seed [-].
     """
 
-    TOLD = (
-        "measure",
-        "meaning",
-        "unit",
-        "value",
-        "warn",
-        "fail",
-        "lower_is_worse",
-        "car",
-        "seed",
-        "failing",
-        "cars",
-        "verdict",
-        "limit",
-    )
+    ALSO = ("verdict", "limit")
 
     measure: str
     meaning: Note

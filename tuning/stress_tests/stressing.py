@@ -41,11 +41,9 @@ class Case(Told):
         Name of the scenario's file, its own name, what it shows; "pass", "warn" or "fail".
     hunting : HuntingChance or None
         How often it hunts, over all runs; None where nothing of it idles for long enough.
-    decided_by, checks : Check, tuple of Check
-        The measure that decided, with its limit, and all.
-    fitted : bool
-        False where the car has nothing that this scenario switches: then nothing is judged, and ``verdict``
-        is "pass" without being counted as one.
+    decided_by, checks, fitted : Check, tuple of Check, bool
+        The measure that decided, with its limit, and all; false where the car has nothing that this scenario
+        switches: then nothing is judged, and ``verdict`` is "pass" without being counted as one.
     worst_car, worst_run : str, Samples
         Which plausible car it was, in words, and its run.
     """
@@ -83,11 +81,8 @@ class Stress(Told):
 
     Attributes
     ----------
-    car, suite : str
-    cases : tuple of Case
-        In the order of the suite.
-    engines, runs : int
-        Plausible cars, and runs made.
+    car, suite, cases, engines, runs : str, tuple of Case, int
+        Names; in the order of the suite; plausible cars, and runs made.
     """
 
     TOLD = ("car", "suite", "passed", "counts", "not_fitted", "cases", "engines", "runs")
@@ -123,23 +118,18 @@ class Stress(Told):
 
         Returns
         -------
-        tuple of Case
-            Worst first.
+        tuple of Case, worst first
         """
-
-        def badness(case: Case) -> tuple[int, float]:
-            return ORDER.index(case.verdict), case.decided_by.strain
-
         fitted = [case for case in self.cases if case.fitted]
-        return tuple(sorted(fitted, key=badness, reverse=True)[:count])
+        fitted.sort(key=lambda case: (ORDER.index(case.verdict), case.decided_by.strain), reverse=True)
+        return tuple(fitted[:count])
 
     def lines(self) -> list[Note]:
         """Tell the matrix.
 
         Returns
         -------
-        list of Note
-            The verdict first, then one a case, worst first.
+        list of Note, the verdict first, then one a case, worst first
         """
         counts = self.counts
         first = Note(
@@ -163,10 +153,9 @@ def stress(
 
     Parameters
     ----------
-    car, suite : Car, str
-        With the settings to be judged; "standard", "loads", "weather" or "faults".
-    seed : int
-        Seed of the plausible cars and their scatter, 0 or more; no search met these.
+    car, suite, seed : Car, str, int
+        With the settings to be judged; "standard", "loads", "weather" or "faults"; seed of the plausible cars
+        and their scatter, 0 or more; no search met these.
     cores : int, optional
         Threads; all cores when left out. The result does not depend on it.
     on_progress : callable, optional
@@ -174,8 +163,7 @@ def stress(
 
     Returns
     -------
-    Stress
-        A verdict a case, with the measure that decided it and the worst car.
+    Stress: a verdict a case, with the measure that decided it and the worst car
 
     Raises
     ------

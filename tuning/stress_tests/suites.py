@@ -85,8 +85,7 @@ def is_fitted(car: Car, scenario: Scenario) -> bool:
 
     Returns
     -------
-    bool
-        False only where everything that happens is a load the car has not got.
+    bool, false only where everything that happens is a load the car has not got
     """
     if not scenario.event:
         return True
@@ -102,8 +101,7 @@ def not_fitted(car: Car, scenario: Scenario) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
-        Their names, in order; empty where all are fitted.
+    tuple of str: their names, in order; empty where all are fitted
     """
     switched = {event.set for event in scenario.event}
     return tuple(one for one in LOAD_NAMES if one in switched and _amount(car, one) <= 0.0)
