@@ -171,3 +171,24 @@ def test_an_interruption_at_any_moment_ends_with_130(tmp_path: Path) -> None:
         if process.returncode == 130:
             told = json.loads(out)
             assert "error" in told or told["command"] == "simulate"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT for another process")
+def test_a_module_that_is_being_loaded_does_not_turn_an_interruption_into_its_own_fault(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "swallowing.py").write_text(
+        "import os, signal, time\ntry:\n    os.kill(os.getpid(), signal.SIGINT)\n    time.sleep(5.0)\n"
+        "except KeyboardInterrupt:\n    raise RuntimeError('a fault of its own') from None\n"
+    )
+    script = (
+        "import signal\nfrom workbench.commands import start\n"
+        "signal.signal(signal.SIGINT, start._interrupt)\nimport swallowing"
+    )
+    places = os.pathsep.join([str(tmp_path), str(ROOT)])
+    ended = subprocess.run(
+        [sys.executable, "-c", script], cwd=tmp_path, env=surroundings(PYTHONPATH=places), text=True,
+        capture_output=True, timeout=60.0, check=False,
+    )  # fmt: skip
+    assert ended.returncode == 130, ended.stderr
+    assert "Traceback" not in ended.stderr

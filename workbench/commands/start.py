@@ -43,8 +43,11 @@ def _end_at_once(_number: int = signal.SIGINT, _frame: FrameType | None = None) 
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
-    """Unwind, which keeps what is finished; but not through a compiler, which that would crash."""
-    if _compiling():
+    """Unwind, which keeps what is finished; but not through what would crash or call it a fault of its own.
+
+    That is a compiler, and a module that is being loaded.
+    """
+    if _compiling() or _loading(frame):
         _end_at_once(number, frame)
     raise KeyboardInterrupt
 
@@ -61,6 +64,13 @@ def _compiling() -> bool:
     if free:
         lock._lock.release()
     return not free
+
+
+def _loading(frame: FrameType | None) -> bool:
+    """Whether a module is being loaded there: what builds classes in it may swallow an interruption."""
+    while frame is not None and frame.f_code.co_filename != "<frozen importlib._bootstrap>":
+        frame = frame.f_back
+    return frame is not None
 
 
 def _unheard(unraisable: Any) -> None:
