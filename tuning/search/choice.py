@@ -159,10 +159,11 @@ def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]
 
 def _reason(compared: int, met: int, flat: int, plateau: Plateau, plainer: bool) -> tuple[Note, ...]:
     """Why the settings were chosen."""
-    best, none = Note("search.chosen.best", compared=compared, met=met), "search.chosen.none_met"
+    best = Note("search.chosen.best", compared=compared, met=met)
+    none_met = Note("search.chosen.none_met", compared=compared)
     steep_rpm = max(plateau.excess_rpm(whole=which) for which in (False, True))
     steep = Note("search.chosen.steep", flat=flat, steep_rpm=steep_rpm)
-    found = [best if met else Note(none, compared=compared)]
+    found = [best if met else none_met]
     found.append(steep if steep_rpm else Note("search.chosen.flat", flat=flat))
     if plainer:
         found.append(Note("search.chosen.plainer_law", earned_percent=100.0 * EARNED_SHARE))
