@@ -95,6 +95,7 @@ def test_a_comma_stands_before_decimals_and_nothing_is_guessed(look: Look) -> No
     look.fill(look.field(label), "12,5")
     look.wait_text("changes not saved")
     turn_units(look)
+    wait_for(lambda: look.field(first).get_attribute("value") != name, "degrees Fahrenheit")
     turn_units(look)  # drawn anew, as the car has it
     wait_for(lambda: look.field(label).get_attribute("value") == "12.5", "twelve and a half")
     look.fill(look.field(label), "0x10")
