@@ -80,7 +80,8 @@ def settings_from_text(text: str) -> dict[str, Any]:
 def entry_from_text(text: str) -> dict[str, Any]:
     """Read how the controller wants its numbers, written as ``unit=percent_of_travel, sign=-1``.
 
-    A finest step of the gains that is not given is one of as many digits as 0.1 has per 100 rpm.
+    Where ``finest`` does not give the finest step of the gains, it is what 0.1 steps per 100 rpm would be in
+    the controller's own form [entry].
     """
     found: dict[str, Any] = {}
     finest = 0.0

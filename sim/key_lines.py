@@ -135,7 +135,7 @@ class _Scanner:
 
 
 def _unescaped(quoted: str) -> str:
-    r"""Read a basic string used as a key; TOML's ``\UXXXXXXXX`` is the one escape JSON lacks."""
+    r"""Read a basic string used as a key; TOML's ``\U`` with eight digits is the one escape JSON lacks."""
 
     def as_json(escape: re.Match[str]) -> str:
         return json.dumps(chr(int(escape[1], 16)))[1:-1] if escape[1] else escape[0]

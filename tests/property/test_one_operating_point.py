@@ -46,17 +46,21 @@ def _same(car: Car, _departures: object) -> Car:
 
 
 def test_the_worth_of_a_step_is_one_number(cars: list[tuple[Car, IdlePoint]]) -> None:
+    off = []
     for car, point in cars:
         worth = point.rpm_per_step
         view = linear_view(car, point, quick=True)
         fitted = figures_with_intervals(partial(_same, car), np.zeros(1), np.eye(1), point.needed_steps, 0)
         assert view.here.rpm_per_step == worth
         assert fitted["rpm_per_step"].value == worth
-        # Between whole positions the one wanted is read on a straight line: within a twentieth of a step.
-        assert fitted["settled_rpm"].value == pytest.approx(point.target_rpm, abs=0.05 * worth)
+        off.append(abs(fitted["settled_rpm"].value - point.target_rpm) / worth)
         assert fitted["main_pole_rad_s"].value == abs(point.plant.poles()[0])
         assert spot_at(car, 90.0).rpm_per_step == worth
         assert rpm_per_step(car) == worth
+    # Between whole positions the one wanted is read on a straight line. Measured: 0.0027 steps off at most,
+    # but 0.025 for one car whose speed bends sharply just there.
+    assert sorted(off)[-2] < 0.003
+    assert max(off) < 0.03
 
 
 def test_the_position_for_a_speed_is_one_number(cars: list[tuple[Car, IdlePoint]]) -> None:

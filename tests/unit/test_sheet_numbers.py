@@ -46,8 +46,7 @@ def test_read_back_they_give_the_same_stress_verdict(tmp_path: Path) -> None:
     again = typed_in(begun, path, begun.feedback)
     printed = {row["key"] for row in json.loads(path.read_text())["settings"]}
     assert printed > {"gain_steps_per_100rpm", "deadband_rpm", "trim_limit_steps"}
-    again_car = with_values(begun, {"feedback": again.model_dump()})
-    one, other = (stress(car, suite="loads") for car in (found, again_car))
+    one, other = stress(found), stress(with_values(begun, {"feedback": again.model_dump()}))
     assert one.counts == other.counts
     assert [case.verdict for case in one.cases] == [case.verdict for case in other.cases]
     assert one.lines() == other.lines()

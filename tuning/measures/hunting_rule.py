@@ -40,7 +40,7 @@ ONCE = 1.3
 """A valve that went over once or twice must have swung speed by so much more to be noted [-]."""
 SURE, MOST_LEFT = 0.9, 0.15
 """Level of the interval of a chance; "does not hunt" leaves at most so much of it [-]."""
-RACING_SHARE = 0.5
+MEAN_RACES_SHARE = 0.5
 """An idle whose mean speed is above its target by more than this share of it races [-]."""
 
 
@@ -275,4 +275,4 @@ def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]
     -------
     numpy.ndarray of bool
     """
-    return np.asarray(np.asarray(mean_error_rpm) < -RACING_SHARE * np.asarray(target_rpm))
+    return np.asarray(np.asarray(mean_error_rpm) < -MEAN_RACES_SHARE * np.asarray(target_rpm))

@@ -76,8 +76,10 @@ class Session:
             self.found[job.kind], self.found_of[job.kind] = job.result, job.about
 
     def save(self) -> None:
-        """Write changes into the car's file, if it is the owner's; 'Undo changes' goes back to them."""
-        if self.file is not None and self.changed:
+        """Write changes into the car's file, if there are some; 'Undo changes' goes back to them."""
+        if self.file is None:
+            raise sim.one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
+        if self.changed:
             self.file.write(self.car)
             self.saved = self.car
 

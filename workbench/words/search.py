@@ -71,7 +71,7 @@ def tune_finding(result: tuning.Tuning) -> str:
     if result.kept:
         return f"Nothing better than the present settings was found in {result.trials} trials."
     which = "settings found" if result.proposed == "found" else SET_NAMES[result.proposed]
-    floor = f"the engine's own scatter makes {result.floor_rpm:.0f} rpm of it"
+    floor = f"{result.floor_rpm:.0f} rpm with the valve held: the engine's own scatter"
     score, before = result.predicted_score.total, result.now_score.total
     return (
         f"With the {which}: score {before:.0f} to {score:.0f} (lower is better), swing of warm idle"
