@@ -102,7 +102,8 @@ def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
     axes.set_xlim(*_edges(one.x)[[0, -1]])  # whole cells, those at nought too
     axes.set_ylim(*_edges(one.y)[[0, -1]])
     axes.grid(visible=False)
-    axes.set(xlabel=AXIS_WORDS[one.x_key], ylabel=AXIS_WORDS[one.y_key], title=map_title(one, chance))
+    axes.set(xlabel=AXIS_WORDS[one.x_key], ylabel=AXIS_WORDS[one.y_key])
+    axes.set_title(map_title(one, chance).replace(": ", ":\n"))  # on one line it is wider than the figure
     figure.legend(loc="outside lower left", ncols=2, markerscale=1.0)
     return figure
 

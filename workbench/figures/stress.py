@@ -21,8 +21,8 @@ SHORT = {
     "hunting_percent": "hunts\n[%]",
     "hunting_rpm": "swing\nat idle",
     "mean_error_rpm": "error\nat rest",
-    "worst_below_target_rpm": "dip after\na load",
-    "blip_undershoot_rpm": "below after\na blip",
+    "worst_below_target_rpm": "dip at\na load",
+    "blip_undershoot_rpm": "after\na blip",
     "highest_rpm": "above\ntarget",
     "start_flare_rpm": "start\nflare",
     "settle_s": "recovery\n[s]",
@@ -65,8 +65,8 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     for side in axes.spines.values():
         side.set_visible(False)
     axes.set_xlabel(
-        "value on the worst plausible car [rpm, s, moves a minute, %], its limit small beside"
-        " it; W: beyond the limit that warns, or that fails on one odd car; F: fails",
+        "value on the worst plausible car [rpm, s, moves a minute, %], its limit small beside it\n"
+        "W: beyond the limit that warns, or that fails on one odd car; F: fails",
         fontsize=7,
     )
     return figure
