@@ -18,7 +18,7 @@ from tests.command.study_worker import value
 from tests.source_tree import ROOT
 
 if TYPE_CHECKING:
-    from optuna.storages import BaseStorage
+    from optuna.storages import BaseStorage, RDBStorage
     from optuna.trial import FrozenTrial
 
 WORKER = ROOT / "tests" / "command" / "study_worker.py"
@@ -125,11 +125,24 @@ def read_plainly(storage: str) -> list[FrozenTrial]:
     if "://" not in storage:
         journal = optuna.storages.journal.JournalFileBackend(storage)
         return _trials_of_shared(optuna.storages.JournalStorage(journal))
-    rows = optuna.storages.RDBStorage(storage.replace("postgresql:", "postgresql+psycopg:"))
+    rows = _opened(storage.replace("postgresql:", "postgresql+psycopg:"))
     try:
         return _trials_of_shared(rows)
     finally:
         rows.engine.dispose()
+
+
+def _opened(url: str, attempts: int = 20) -> RDBStorage:
+    """Open a database; optuna alone cannot while a worker is at making its tables, so try again."""
+    from optuna.storages import RDBStorage
+    from sqlalchemy.exc import SQLAlchemyError
+
+    for _ in range(attempts - 1):
+        try:
+            return RDBStorage(url)
+        except (SQLAlchemyError, RuntimeError, AssertionError):  # half made: as `open_storage` sees it
+            time.sleep(0.1)
+    return RDBStorage(url)
 
 
 def _trials_of_shared(storage: BaseStorage) -> list[FrozenTrial]:
