@@ -24,7 +24,7 @@ if TYPE_CHECKING:
         rows,
         s_PER_TICK,
     )
-    from controllers.settings import Curves, Feedback, within
+    from controllers.settings import Curves, Feedback, GainsForOneRpm, within
     from controllers.shell import idle_spark_trim, open_loop_steps, update
 
 _HOMES = {
@@ -36,7 +36,7 @@ _HOMES = {
         "law": "DERIVATIVE GAIN INTEGRAL",
         "laws": "LAWS law_of setting_acts",
         "records": "MEMORY_FIELDS NEVER SETTINGS_FIELDS TICKS_PER_s block_dtype matrix rows s_PER_TICK",
-        "settings": "Curves Feedback within",
+        "settings": "Curves Feedback GainsForOneRpm within",
         "shell": "idle_spark_trim open_loop_steps update",
     }.items()
     for name in names.split()
@@ -44,10 +44,10 @@ _HOMES = {
 
 __all__ = [
     "DERIVATIVE", "GAIN", "INTEGRAL", "LAWS", "MEMORY_FIELDS", "NEVER", "SETTINGS_FIELDS", "Curves",
-    "Feedback", "TICKS_PER_s", "begin_running", "block_dtype", "car_curves", "compiled", "controller_row",
-    "curve_along", "curve_at", "hold", "idle_spark_trim", "is_warm", "law_of", "machine_code",
-    "make_controller", "matrix", "open_loop_steps", "pick", "read_coolant", "relation", "routine", "rows",
-    "s_PER_TICK", "setting_acts", "update", "within",
+    "Feedback", "GainsForOneRpm", "TICKS_PER_s", "begin_running", "block_dtype", "car_curves", "compiled",
+    "controller_row", "curve_along", "curve_at", "hold", "idle_spark_trim", "is_warm", "law_of",
+    "machine_code", "make_controller", "matrix", "open_loop_steps", "pick", "read_coolant", "relation",
+    "routine", "rows", "s_PER_TICK", "setting_acts", "update", "within",
 ]  # fmt: skip
 
 

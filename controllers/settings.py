@@ -5,7 +5,7 @@ Every field states its unit in square brackets, its meaning and, where it has on
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 from pydantic_core import PydanticCustomError
@@ -43,7 +43,31 @@ def within(low: float, high: float, meaning: str, default: Any = ...) -> Any:
     return Field(default, ge=low, le=high, description=meaning)
 
 
-class Feedback(BaseModel):
+class GainsForOneRpm:
+    """Gains as laws and theory take them, of whatever has them as the file gives them."""
+
+    if TYPE_CHECKING:  # else they would be fields of a model, before its own
+        gain_steps_per_100rpm: float
+        integral_steps_per_100rpm_s: float
+        derivative_steps_s_per_100rpm: float
+
+    @property
+    def gain_steps_per_rpm(self) -> float:
+        """Proportional gain [steps/rpm]."""
+        return self.gain_steps_per_100rpm / HUNDRED
+
+    @property
+    def integral_steps_per_rpm_s(self) -> float:
+        """Integral gain [steps/(rpm s)]."""
+        return self.integral_steps_per_100rpm_s / HUNDRED
+
+    @property
+    def derivative_steps_s_per_rpm(self) -> float:
+        """Derivative gain [steps s/rpm]."""
+        return self.derivative_steps_s_per_100rpm / HUNDRED
+
+
+class Feedback(GainsForOneRpm, BaseModel):
     """Settings of the closed loop (car file table ``[feedback]``).
 
     Error is target - rpm; positive trim opens the valve. At each update, if enabled, e is the error when its
@@ -84,21 +108,6 @@ class Feedback(BaseModel):
     def acts(self) -> bool:
         """Whether there is feedback at all, and not the base curve alone."""
         return self.law != "none"
-
-    @property
-    def gain_steps_per_rpm(self) -> float:
-        """Proportional gain [steps/rpm]."""
-        return self.gain_steps_per_100rpm / HUNDRED
-
-    @property
-    def integral_steps_per_rpm_s(self) -> float:
-        """Integral gain [steps/(rpm s)]."""
-        return self.integral_steps_per_100rpm_s / HUNDRED
-
-    @property
-    def derivative_steps_s_per_rpm(self) -> float:
-        """Derivative gain [steps s/rpm]."""
-        return self.derivative_steps_s_per_100rpm / HUNDRED
 
     @property
     def load_steps_per_W(self) -> float:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from controllers import DERIVATIVE, GAIN, INTEGRAL, law_of
+from controllers import DERIVATIVE, GAIN, INTEGRAL, GainsForOneRpm, law_of
 from sim import Car
 from tuning.loop.linear import Complexes, LinearIdle, Reals, mean_over, travel_response
 
@@ -17,28 +17,13 @@ GAINS = (GAIN, INTEGRAL, DERIVATIVE)
 
 
 @dataclass(frozen=True)
-class SampledLaw:
+class SampledLaw(GainsForOneRpm):
     """The linear part of a law: what it does outside the deadband and inside its limits."""
 
     gain_steps_per_100rpm: float
     integral_steps_per_100rpm_s: float
     update_period_s: float
     derivative_steps_s_per_100rpm: float = 0.0
-
-    @property
-    def gain_steps_per_rpm(self) -> float:
-        """Proportional gain [steps/rpm]."""
-        return self.gain_steps_per_100rpm / 100.0
-
-    @property
-    def integral_steps_per_rpm_s(self) -> float:
-        """Integral gain [steps/(rpm s)]."""
-        return self.integral_steps_per_100rpm_s / 100.0
-
-    @property
-    def derivative_steps_s_per_rpm(self) -> float:
-        """Derivative gain [steps s/rpm]."""
-        return self.derivative_steps_s_per_100rpm / 100.0
 
     def scaled(self, multiplier: float) -> SampledLaw:
         """The same law with all gains multiplied."""
