@@ -7,12 +7,15 @@ import os
 import subprocess
 import sys
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
+from tests.command.loaded_process import PASSING, LoadedProcess
 from tests.source_tree import ROOT
 
-NOT_A_USERS = {"NO_COLOR", "FORCE_COLOR", "COLUMNS", "PYTHONDONTWRITEBYTECODE"}
+NOT_A_USERS = {"NO_COLOR", "FORCE_COLOR", "COLUMNS", "PYTHONDONTWRITEBYTECODE", PASSING}
 """What the surroundings of a test may have set and a user's own terminal has not."""
 
 
@@ -48,18 +51,27 @@ def words(*arguments: object) -> list[str]:
     return [sys.executable, "-m", "workbench", *(str(one) for one in arguments)]
 
 
+@cache
+def _loaded() -> LoadedProcess:
+    return LoadedProcess(surroundings(), ROOT)
+
+
 def run(*arguments: object, folder: Path | None = None, **environment: str) -> Outcome:
-    """Run one command to its end, with no terminal and nothing to read."""
-    done = subprocess.run(
-        words(*arguments),
-        cwd=folder or ROOT,
-        env=surroundings(**environment),
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    return Outcome(done.returncode, done.stdout, done.stderr)
+    """Run one command to its end, with no terminal and nothing to read.
+
+    Where its surroundings are those of the tests and the system can fork, it is spared the loading.
+    """
+    wanted = surroundings(**environment)
+    if not hasattr(os, "fork") or wanted != _loaded().environment:
+        done = subprocess.run(
+            words(*arguments), cwd=folder or ROOT, env=wanted, stdin=subprocess.DEVNULL,
+            capture_output=True, text=True, check=False,
+        )  # fmt: skip
+        return Outcome(done.returncode, done.stdout, done.stderr)
+    with TemporaryDirectory() as place:
+        out, err = Path(place, "out"), Path(place, "err")
+        status = _loaded().run([str(one) for one in arguments], folder or ROOT, out, err)
+        return Outcome(status, out.read_text(encoding="utf-8"), err.read_text(encoding="utf-8"))
 
 
 def owners_car(folder: Path) -> Path:
