@@ -117,7 +117,26 @@ def test_simulate_tells_events_and_depends_on_the_seed(tmp_path: Path) -> None:
 def test_simulate_tells_of_a_valve_that_is_not_where_it_is_counted() -> None:
     lost = run("simulate", "trials", "--scenario", "lost_steps_5")
     assert "the valve stands up to 5 steps further closed than counted" in lost.out
-    assert "than counted" not in run("simulate", "trials").out
+    told = run("simulate", "trials").out
+    assert "than counted" not in told
+    shown = [line for line in told.splitlines() if line.endswith((" rpm   ", " 1/min "))]
+    assert 1 <= len(shown) <= 5
+    assert " more with --full" in told
+    assert told.count("this run hunts") == 1
+    everything = run("simulate", "trials", "--full").out
+    assert "with --full" not in everything
+    assert "root mean square" in everything
+    assert "root mean square" not in told
+
+
+def test_a_start_is_told_in_five_lines_and_phase_by_phase_in_full() -> None:
+    told = run("simulate", "trials", "--scenario", "cold_start_0").out
+    everything = run("simulate", "trials", "--scenario", "cold_start_0", "--full").out
+    assert "s cranking: runs after" not in told
+    assert "s cranking: runs after" in everything
+    assert "base curve at" in told, "where the base is wrong is told"
+    verdict = next(line for line in told.splitlines() if line.startswith("trials, cold start at 0 "))
+    assert verdict in everything
 
 
 def test_simulate_tells_a_start_from_the_key_on(tmp_path: Path) -> None:

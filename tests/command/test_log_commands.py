@@ -45,7 +45,14 @@ def test_fit_on_a_log_that_tells_too_little_ends_with_1(tmp_path: Path) -> None:
     outcome = run("fit", "trials", short, "--out", tmp_path / "f.toml")
     assert outcome.status == 1, outcome.err
     assert "The fit is not to be trusted" in outcome.out
-    assert "'rpm' is rpm" in outcome.out, "what was recognised is told"
+    assert "  read: time_s, rpm, " in outcome.out, "what was recognised is told"
+    numbers = [line for line in outcome.out.splitlines() if line.startswith(("throttle.", "valve.area_mm2"))]
+    assert numbers == []
+    assert " more with --full" in outcome.out
+    everything = run("fit", "trials", short, "--out", tmp_path / "f.toml", "--full").out
+    assert "'rpm' is rpm" in everything
+    assert "throttle.leak_mm2: x " in everything
+    assert "with --full" not in everything
 
 
 def test_fit_tells_how_to_record(tmp_path: Path) -> None:
@@ -109,6 +116,21 @@ def test_compare_ends_with_the_status_of_its_verdict(
     assert outcome.result["agrees"] is (status == 0)
     assert {"predicted", "low", "high", "recorded", "agrees"} <= set(outcome.result["rows"][0])
     assert is_picture(outcome.result["files"][0])
+
+
+def test_compare_shows_what_is_not_as_predicted_and_all_in_full() -> None:
+    told = run("compare", "trials", HUNTING)
+    everything = run("compare", "trials", HUNTING, "--full")
+    assert told.status == everything.status == 1
+    for one in (told.out, everything.out):
+        assert one.index("carbon monoxide has no smell") < one.index("with margin")
+        assert one.index("with margin") < one.index("Raise the base curve by ")
+        assert "3 of 6 measures lie in the range" in one
+        assert one.count("outside") == 3
+    assert "... 3 as predicted, with --full" in told.out
+    assert "swing at" not in told.out
+    assert "swing at" in everything.out
+    assert "with --full" not in everything.out
 
 
 def test_base_proposes_and_changes_nothing(tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ def base(
 ) -> None:
     """Propose base, cranking and after-start curves, from logs or else from the model."""
     read = sim.load_car(car)
-    recorded = read_logs(screen, logs or [], columns)
+    recorded = read_logs(screen, logs or [], columns, full)
     screen.warn_of_compiling()
     result: tuning.LoggedBase | tuning.BaseProposal
     result = tuning.base_from_logs(read, recorded) if recorded else tuning.base_from_model(read, seed=seed)

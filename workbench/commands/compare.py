@@ -9,7 +9,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import CarFile, Columns, OutFolder
+from workbench.commands.options import CarFile, Columns, Full, OutFolder
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, write_figures
 from workbench.words.tables import predicted_and_recorded
@@ -22,14 +22,19 @@ def compare(
     log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Log recorded on the try.")],
     columns: Columns = None,
     out: OutFolder = None,
+    full: Full = False,
 ) -> None:
     """Compare what was predicted with what was recorded, after the try on the car."""
     read_car = sim.load_car(car)
-    (read,) = read_logs(screen, [log], columns)
+    (read,) = read_logs(screen, [log], columns, full)
     screen.warn_of_compiling()
     result = tuning.compare(read_car, read, seed=seed)
     screen.caution(read_car)
-    screen.table(f"{read.file} beside what {read_car.name} should do", predicted_and_recorded(result))
+    table = predicted_and_recorded(result, full)
+    if table.rows:
+        screen.table(f"{read.file} beside what {read_car.name} should do", table)
+    if len(table.rows) < len(result.rows):
+        screen.say(f"... {len(result.rows) - len(table.rows)} as predicted, with --full")
     verdict, *lines = result.lines()
     for line in lines:
         screen.say(line)

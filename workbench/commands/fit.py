@@ -9,12 +9,18 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import CarFile, Columns
+from workbench.commands.options import CarFile, Columns, Full
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import check_place, read_logs, say_lines, write_figures
-from workbench.words.cautions import caution_lines
+from workbench.words.cautions import basis_words, caution_lines
 
+IN_FULL = {
+    "identification.number", "identification.number_not_told", "identification.moved",
+    "identification.holds_predicted", "identification.worth", "identification.believed",
+    "identification.right_way", "identification.position_kept",
+}  # fmt: skip
+"""Lines that say that all is well, or each number: told in full only."""
 MOST_DRAWN = 6
 """Stretches of idling that are drawn."""
 
@@ -36,6 +42,7 @@ def fit(
     figures: Annotated[
         Path | None, typer.Option("--figures", metavar="DIR", help="Folder for figures of the fit.")
     ] = None,
+    full: Full = False,
 ) -> None:
     """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""
     read = sim.load_car(car)
@@ -47,14 +54,16 @@ def fit(
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
 
     check_place(out, car, *logs)
-    recorded = read_logs(screen, logs, columns)
+    recorded = read_logs(screen, logs, columns, full)
     screen.warn_of_compiling()
 
     with screen.progress("fitting") as tell:
         result = tuning.fit(read, recorded, seed=seed, on_progress=tell)
     if out is not None:
         sim.save_car(result.car, out, keep_old=True, text_of=car)
-    say_lines(screen, result)
+    say_lines(screen, result, full, IN_FULL)
+    if result.trusted:
+        screen.say(basis_words(result.car))
     if out is not None:
         screen.say(f"written: {out}")
     drawn = write_figures(screen, figures, lambda: _figures(result))

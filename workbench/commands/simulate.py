@@ -12,10 +12,10 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import CarFile
+from workbench.commands.options import CarFile, Full
 from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
-from workbench.output.results import check_place, made_folder
+from workbench.output.results import FEW, check_place, made_folder
 from workbench.words.cautions import basis_words
 from workbench.words.tables import Table, number
 from workbench.words.wording import in_words
@@ -39,6 +39,7 @@ def simulate(
         bool, typer.Option("--events", help="Tell every firing, update and valve step.")
     ] = False,
     out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help=PLACE)] = None,
+    full: Full = False,
 ) -> None:
     """Run one car through one scenario: measures, and with --out a figure and the trace."""
     read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
@@ -59,9 +60,7 @@ def simulate(
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not screen.as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
-    screen.table(finding, _table(measures))
-    for line in _position(trace) if story is None else story.lines()[1:]:
-        screen.say(line)
+    _tell(screen, measures, _position(trace) if story is None else story.lines()[1:], full)
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
@@ -120,11 +119,26 @@ def _hunting(
     return note, None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
 
 
-def _table(measures: tuning.Measures) -> Table:
+FIRST = (
+    "stalled_s", "worst_dip_rpm", "worst_settle_s", "blip_undershoot_rpm", "blip_settle_s", "start_flare_rpm",
+    "start_stable_s", "hunting_rpm", "mean_error_rpm", "lowest_rpm", "moves_per_min",
+)  # fmt: skip
+"""Measures by what matters most, of which the first few that a run has are shown."""
+
+
+def _tell(screen: Screen, measures: tuning.Measures, lines: list[tuning.Note], full: bool) -> None:
+    """Print measures and what is told of a run: all in full, else few and without a start's phases."""
     values = measures.to_dict()
     known = [one for one in tuning.MEASURES if values[one.name] is not None]
-    rows = [[one.meaning, number(values[one.name]), one.unit] for one in known]
-    return Table(("measure", "value", "unit"), rows, " r ")
+    few = [name for name in FIRST if values[name] is not None][:FEW]
+    shown = [one for one in known if full or one.name in few]
+    rows = [[one.meaning, number(values[one.name]), one.unit] for one in shown]
+    screen.table("", Table(("measure", "value", "unit"), rows, " r "))
+    told = [one for one in lines if full or one.code != "starts.phase"]
+    for line in told:
+        screen.say(line)
+    if not full:
+        screen.say(f"... {len(known) - len(shown) + len(lines) - len(told)} more with --full")
 
 
 def _places(out: Path | None, name: str, *inputs: str) -> list[Path]:

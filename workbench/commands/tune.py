@@ -10,7 +10,7 @@ import typer
 
 import sim
 import tuning
-from workbench.commands.options import CarFile, Law
+from workbench.commands.options import CarFile, Full, Law
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.words import search as search_words
@@ -46,6 +46,7 @@ def tune(
     keep: Annotated[
         str, typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are.")
     ] = "",
+    full: Full = False,
 ) -> None:
     """Search feedback settings over all plausible cars; the base curve is left alone.
 
@@ -69,19 +70,22 @@ def tune(
     if out is not None:
         sim.save_car(result.car, out, keep_old=True, text_of=car)
     screen.caution(read)
-    _tell(screen, read, result)
+    _tell(screen, read, result, full)
     if out is not None:
         screen.say(f"written: {out}")
     screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
 
 
-def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning) -> None:
+def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning, full: bool) -> None:
     screen.table("Side by side", search_words.scored_table(result))
     screen.say(search_words.SCORED_LEGEND)
-    screen.table("What it brings", search_words.compared_table(result.now, result.predicted))
+    if full:
+        screen.table("What it brings", search_words.compared_table(result.now, result.predicted))
     screen.table("Settings changed", search_words.changed_table(before, result))
-    for note in search_words.tune_notes(result):
+    for note in search_words.tune_notes(result, full):
         screen.say(note)
+    if not full:
+        screen.say("... what it brings, each number's reason and what mattered with --full")
     screen.verdict(search_words.tune_finding(result))
 
 

@@ -6,7 +6,7 @@ import json
 import os
 import re
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -73,23 +73,30 @@ FEW = 5
 """Lines of a result that are printed unless all are wanted."""
 
 
-def say_lines(screen: Screen, result: Any, full: bool = True) -> None:
-    """Print a result in words: its verdict always, the rest unless quiet."""
+def say_lines(screen: Screen, result: Any, full: bool, later: Collection[str] = ()) -> None:
+    """Print a result in words: its verdict always, the rest unless quiet, what is for ``later`` in full."""
     first, *rest = result.lines()
     screen.verdict(first)
-    shown = rest if full else rest[: FEW - 1]
+    shown = rest if full else [one for one in rest if one.code not in later][: FEW - 1]
     for line in shown:
         screen.say(line)
     if len(rest) > len(shown):
         screen.say(f"... {len(rest) - len(shown)} more with --full")
 
 
-def read_logs(screen: Screen, logs: Sequence[Path], columns: str | None) -> list[tuning.Log]:
-    """Read logs, and say what was recognised in them."""
+def read_logs(screen: Screen, logs: Sequence[Path], columns: str | None, full: bool) -> list[tuning.Log]:
+    """Read logs, and say what was recognised in them: a line a column in full, else one for all."""
     by_hand = columns_from_text(columns)
     read = [tuning.read_log(log, by_hand) for log in logs]
-    for line in (line for log in read for line in log.summary()):
-        screen.say(line)
+    for log in read:
+        first, *others = log.summary()
+        screen.say(first)
+        if not full:
+            others = others[len(log.recognised) :]
+            named = [name if name == own else f"{own!r} as {name}" for own, name, *_ in log.recognised]
+            screen.say(f"  read: {', '.join(named)}")
+        for line in others:
+            screen.say(line)
     return read
 
 

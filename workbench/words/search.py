@@ -134,14 +134,22 @@ def _side(one: tuning.Instead, reason: tuning.Reason) -> str:
     return told
 
 
-def tune_notes(result: tuning.Tuning) -> list[str]:
-    """Say what the numbers stand on."""
+def tune_notes(result: tuning.Tuning, full: bool = True) -> list[str]:
+    """Say what the numbers stand on; in short what is to be minded before they are used."""
     from controllers import GAIN, INTEGRAL, law_of
 
+    needs = []
+    if not set(law_of(result.settings).settings) <= {GAIN, INTEGRAL}:
+        needs.append(
+            f"These settings need the law {result.settings.law}: where the controller has only a"
+            " proportional and an integral gain, search for the law pi alone: --law pi."
+        )
+    if not full:
+        return [*map(in_words, result.notes), *needs]
     gap = result.gap
     why = "; ".join(in_words(one) for one in result.front.reason)
     notes = [
-        *(in_words(one) for one in result.notes),
+        *map(in_words, result.notes),
         (
             f"{result.trials} settings tried on {result.engines} cars that this one could be, in"
             f" {result.seconds:.0f} s; the base curve was left alone."
@@ -162,9 +170,4 @@ def tune_notes(result: tuning.Tuning) -> list[str]:
     if result.plateau.neighbours_rpm:
         worst = max(result.plateau.neighbours_rpm.values()) - result.plateau.value_rpm
         notes.append(f"One entry step away from these settings the score rises by {worst:.1f} rpm at most.")
-    if not set(law_of(result.settings).settings) <= {GAIN, INTEGRAL}:
-        notes.append(
-            f"These settings need the law {result.settings.law}: where the controller has only a"
-            " proportional and an integral gain, search for the law pi alone: --law pi."
-        )
-    return notes
+    return [*notes, *needs]

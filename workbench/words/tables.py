@@ -41,11 +41,11 @@ def table_of(rows: Iterable[Row], columns: dict[str, Callable[[Row], str]], righ
     return Table(tuple(columns), cells, right)
 
 
-def predicted_and_recorded(result: tuning.Comparison) -> Table:
-    """Table a comparison of what was predicted with what was recorded."""
+def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
+    """Table what was predicted beside what was recorded: all, or what is not as predicted."""
     verdicts = {(True, True): "as predicted", (False, True): "just outside"}
     return table_of(
-        result.rows,
+        [row for row in result.rows if full or not row.inside],
         {
             "measure": lambda row: in_words(row.meaning),
             "predicted": lambda row: f"{row.predicted:.3g} {row.unit}",
