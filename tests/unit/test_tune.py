@@ -6,8 +6,10 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from controllers import curve_at
 from sim import load_car
 from sim.errors import InputError
 from tuning import stress, tune
@@ -99,6 +101,9 @@ def test_a_law_that_a_controller_may_lack_is_told_with_what_to_do() -> None:
     plain = replace(found, settings=found.settings.model_copy(update={"law": "pi"}))
     leading = replace(found, settings=found.settings.model_copy(update={"law": "pid"}))
     assert not any("--law" in note for note in tune_notes(plain))
+    brief = tune_notes(leading, full=False)
+    assert 1 <= len(brief) < len(tune_notes(leading)) - 3
+    assert sum("--law pi." in note for note in brief) == 1, "what is to be minded stays"
     assert sum("law pid" in note and "--law pi." in note for note in tune_notes(leading)) == 1
 
 
@@ -108,6 +113,20 @@ def test_one_core_and_two_find_the_same() -> None:
     assert one.settings == two.settings
     assert one.gap == two.gap
     assert one.predicted_score == two.predicted_score
+
+
+@pytest.mark.parametrize("name", CARS)
+@pytest.mark.parametrize("law", SEARCHED_LAWS)
+def test_only_periods_and_low_limits_that_somebody_would_type_are_tried(law: str, name: str) -> None:
+    car = load_car(name)
+    space = make_space(car, SEARCHED_LAWS)
+    warm = curve_at(car.curves.base_steps, 90.0)
+    for place in np.linspace(0.0, 1.0, 23):
+        tried = space.from_unit(law, [float(place)] * len(space.keys(law)))
+        assert tried.update_period_ms % 10.0 == 0.0
+        assert -tried.trim_limit_steps[0] <= max(warm - 2.0, 6.0), "further down is no room to close"
+    near = {key.split()[0] for key in space.neighbours(space.from_unit(law, [0.5] * len(space.keys(law))))}
+    assert "update_period_ms" in near
 
 
 @pytest.mark.parametrize("law", SEARCHED_LAWS)

@@ -22,7 +22,7 @@ from tuning.loop import (
 from tuning.notes import Note, Told
 from tuning.search.entry_form import as_entered
 from tuning.search.objective import Score
-from tuning.search.space import Space, rpm_per_step, steps_for, warm_target_rpm
+from tuning.search.space import Space, round_period_ms, rpm_per_step, steps_for, warm_target_rpm
 
 OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND = "open_loop", "present", "rule", "plain", "found"
 NAMES = (OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND)
@@ -182,7 +182,7 @@ def _by_rule(space: Space, law: str, idle: IdlePoint, scatter_rpm: float) -> dic
     """Settings of one law by rule, cautious and tight, with the smallest move and a larger one."""
     described = LAWS[law]
     model = first_order_plus_delay(idle.plant, UPDATE_s)
-    slow_ms = 1000.0 * (model.delay_s + model.time_constant_s)
+    slow_ms = round_period_ms(1000.0 * (model.delay_s + model.time_constant_s))
     names = RULES if described.has_gains else {law: "simc"}
     found = {}
     for place, (name, rule) in enumerate(names.items()):

@@ -84,6 +84,8 @@ MOST_STEPS_PER_100W, MOST_ENTRY_STEPS, MOST_SPARK_deg = 12.0, 30.0, 8.0
 SEARCHED_LAWS = tuple(name for name, law in LAWS.items() if law.searched_unasked)
 """Laws tried where none is asked for."""
 LONGEST_PERIOD_ms, SHORTEST_PERIOD_ms = 1000.0, 40.0
+ROUND_PERIOD_ms = 10.0
+"""Periods are proposed in whole multiples of this: nothing finer is felt, and nobody types 107 [ms]."""
 MOST_MOVE_STEPS = 8
 OWN_STEPS: Mapping[str, float] = {
     "nudge_steps": 1.0, "load_steps_per_100W": 0.5, "entry_extra_steps": 1.0, "entry_fade_s": 0.5,
@@ -92,8 +94,8 @@ OWN_STEPS: Mapping[str, float] = {
 """Steps to a neighbour in what no entry form describes."""
 LARGEST_LOOP_RATIO = 4.0
 """Largest gain times rpm per step tried, and of the integral for a second [-]."""
-CLOSING_SHARE = 0.35
-"""Lowest trim tried, as a share of the open limit: cold, the base curve is far from closed [-]."""
+OFF_SEAT_steps = 2.0
+"""No low limit reaches nearer to the seat from the warm base: further down it has no meaning [steps]."""
 
 
 def steps_for(car: Car, wanted_rpm: float, load_W: float) -> float:
@@ -105,6 +107,11 @@ def steps_for(car: Car, wanted_rpm: float, load_W: float) -> float:
 def warm_target_rpm(car: Car) -> float:
     """Idle target of a warm engine."""
     return curve_at(car.curves.target_rpm, WARM_degC)
+
+
+def round_period_ms(period_ms: float) -> float:
+    """The period nearest to one that somebody would type [ms]."""
+    return max(ROUND_PERIOD_ms * round(period_ms / ROUND_PERIOD_ms), ROUND_PERIOD_ms)
 
 
 def rpm_per_step(car: Car) -> float:
@@ -147,6 +154,8 @@ class Space:
         given: dict[str, Any] = {k: v for k, v in values.items() if not k.startswith("trim_")}
         given |= {k: round(given[k]) for k in ("min_move_steps", "nudge_steps") if k in given}
         given["law"] = law
+        if "update_period_ms" in given:
+            given["update_period_ms"] = round_period_ms(given["update_period_ms"])
         if "trim_low_steps" in values:
             given["trim_limit_steps"] = (float(values["trim_low_steps"]), float(values["trim_high_steps"]))
         if DERIVATIVE not in LAW_KEYS[law]:
@@ -195,7 +204,7 @@ class Space:
         found: dict[str, Feedback] = {}
         for name in self.keys(feedback.law):
             step = OWN_STEPS.get(name) or entry_step(self.car, setting_of(name), feedback.update_period_ms)
-            step = max(1.0, step) if name == "min_move_steps" else step
+            step = max({"min_move_steps": 1.0, "update_period_ms": ROUND_PERIOD_ms}.get(name, 0.0), step)
             for way in (-1.0, 1.0):
                 values = self.values_of(feedback)
                 values[name] += way * step
@@ -268,7 +277,7 @@ def _trim_ranges(car: Car) -> dict[str, Range]:
     up = max(carry, 0.0) + BASE_ERROR_steps + 1.0
     down = max(base - steps_for(car, target, 0.0), 0.0) + BASE_ERROR_steps + 1.0
     most_up = max(1.0, min(float(car.valve.open_limit_steps) - base, entry))
-    most_down = max(1.0, min(max(base, down, CLOSING_SHARE * car.valve.open_limit_steps), entry))
+    most_down = max(1.0, min(max(base - OFF_SEAT_steps, down), entry))
     racing = steps_for(car, target + RACING_rpm, 0.0) - base
     most_up = max(min(most_up, max(racing, math.ceil(BASE_ERROR_steps))), 1.0)
     up, down = math.ceil(min(up, most_up)), math.ceil(min(down, most_down))
