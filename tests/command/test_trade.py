@@ -11,8 +11,8 @@ from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
 from tuning import to_entry
 from tuning.notes import Note
-from workbench.commands.new import FACTS as FACTS_ASKED
 from workbench.sheet.settings import refuse_lost_entries
+from workbench.words.facts import FACTS as FACTS_ASKED
 from workbench.words.wording import in_words
 
 FACTS = ("--displacement-cm3", "1300", "--cylinders", "4", "--target-rpm", "880")

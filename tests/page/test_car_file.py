@@ -9,6 +9,7 @@ import pytest
 from sim import car_to_toml, load_car, save_car
 from sim.car import cars_folder
 from sim.errors import InputError
+from tests.command.running import run
 from workbench.page.session import Session, Sessions
 
 
@@ -108,6 +109,30 @@ def test_a_bundled_car_is_never_written(by_path: bool) -> None:
     assert session.changed
     assert path.read_bytes() == before
     assert not path.with_name("trials.toml.bak").exists()
+
+
+def test_a_new_car_is_what_the_command_makes_of_the_same_answers(tmp_path: Path) -> None:
+    given = {
+        "displacement_cm3": "1300", "cylinders": "4", "target_rpm": "880", "loads": "lamps:150, fan",
+        "feedback": "gain=4, min_move=4",
+    }  # fmt: skip
+    session, mine = Sessions(seed=0).begin(), tmp_path / "mine.toml"
+    bad = {("cylinders", "4.5"): "not a whole number", ("loads", "lamp"): "no load of that name",
+           ("cylinders", None): "missing"}  # fmt: skip
+    for (key, wrong), told in bad.items():
+        with pytest.raises(InputError, match=told):
+            session.describe(str(mine), given | {key: wrong}, "air")
+    assert list(tmp_path.iterdir()) == []
+    session.describe(str(mine), given, "air")
+    assert session.file is not None
+    assert session.car.thermal.cooling == "air"
+    assert not session.changed
+    words = [f"--{key.replace('_', '-')}={value}" for key, value in given.items()]
+    (tmp_path / "other").mkdir()
+    assert run("new", "mine.toml", "--cooling", "air", *words, folder=tmp_path / "other").status == 0
+    assert (tmp_path / "other" / "mine.toml").read_text() == mine.read_text()
+    with pytest.raises(InputError, match="is there already"):
+        session.describe(str(mine), given, "air")
 
 
 def test_nothing_is_written_over(tmp_path: Path) -> None:

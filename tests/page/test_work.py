@@ -14,6 +14,7 @@ from sim import load_car
 from sim.files import bundled_folder
 from tests.page.browsing import PHONE, Look, Served, resize, serve, wait_for
 from workbench.page.frame import TABS
+from workbench.words.facts import FACTS
 
 pytestmark = pytest.mark.browser
 
@@ -130,9 +131,32 @@ def test_what_was_found_belongs_to_its_car(look: Look, served: Served) -> None:
 def open_car(look: Look, path: Path) -> None:
     """Open a car file of one's own."""
     look.press("Open a car")
-    look.wait_text("No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts.")
+    look.wait_text("No car file yet? 'New car' asks for a few facts")
     look.fill(look.field("or a car file on this machine"), str(path))
     look.press("Open")
+
+
+def test_an_owner_without_a_file_describes_the_car(
+    look: Look, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.mktemp("cars") / "own.toml"
+    look.press("New car")
+    told = look.wait_text("Describe a new car")
+    assert told.index("carbon monoxide has no smell") < told.index("To count the travel")
+    for fact in FACTS.values():
+        assert fact.question in told, "what the command asks"
+    look.fill(look.field(FACTS["displacement_cm3"].question), "1300")
+    look.fill(look.field(FACTS["cylinders"].question), "4.5")
+    look.wait_text('not a whole number ("4.5"), allowed: 1 to 12')
+    look.fill(look.field("file to make of it, such as mycar.toml"), str(path))
+    look.press("Make the car file")
+    look.wait_text('cylinders: not a whole number ("4.5")')
+    assert not path.exists()
+    look.fill(look.field(FACTS["cylinders"].question), "4")
+    look.press("Make the car file")
+    look.wait_text("own.toml; no changes")
+    assert load_car(path).car.basis == "guessed"
+    assert not load_car(path).valve.travel_counted
 
 
 def test_changes_go_into_the_owners_file_when_asked_and_outlive_the_server(

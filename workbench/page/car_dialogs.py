@@ -46,7 +46,7 @@ def open_dialog(session: Session, sessions: Sessions, opened: Act) -> None:
                     plain_button(_told(one), partial(take, partial(sessions.take_up, session, one)))
 
     label, such = "or a car file on this machine", ": a car file, such as cars/mycar.toml."
-    note = "No car file yet? In a terminal, 'evenidle new mycar.toml' asks for a few facts."
+    note = "No car file yet? 'New car' asks for a few facts, as 'evenidle new mycar.toml' does in a terminal."
     _ask("Open a car", offered, label, "Open", such, session.open, opened, note)
 
 

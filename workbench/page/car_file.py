@@ -20,8 +20,10 @@ class CarFile:
         self._known = _digest(path)
 
     @classmethod
-    def new(cls, name: str, car: sim.Car, text_of: Path | None = None) -> CarFile:
-        """Make one, with the text of another where there is one."""
+    def new(
+        cls, name: str, car: sim.Car, text_of: Path | None = None, why: dict[str, str] | None = None
+    ) -> CarFile:
+        """Make one, with the text of another where there is one, or by key why a number is what it is."""
         try:
             path = Path(name.strip()).expanduser()
             there = path.exists()
@@ -32,7 +34,7 @@ class CarFile:
             raise _refused(path, "no car file's name", "one ending in .toml, such as mycar.toml")
         if there:
             raise _refused(path, "is there already", "a new name")
-        sim.save_car(car, path, text_of=text_of)
+        sim.save_car(car, path, why, text_of=text_of)
         return cls(path.resolve())
 
     @property

@@ -13,6 +13,7 @@ from workbench.page.beside import Runs, worked
 from workbench.page.car_dialogs import open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
+from workbench.page.new_car import new_dialog
 from workbench.page.session import Session, Sessions
 from workbench.page.shown import alert, hidden_button, html, plain_button, status, ui, words
 from workbench.page.wish import Wish
@@ -88,6 +89,7 @@ class Page:
         html("<h1>evenidle</h1>")
         self._name, self._state = words("", "big"), status("soft state")
         plain_button("Open a car", partial(open_dialog, session, self.sessions, self._opened_car))
+        plain_button("New car", partial(new_dialog, session, self._opened_car))
         plain_button("Save", self._save)
         plain_button("Save as", self._save_as)
         plain_button("Undo changes", self._undo)

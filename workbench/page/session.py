@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 import threading
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import sim
 from workbench.page.car_file import CarFile, Draft, Drafts
 from workbench.page.jobs import Job
 from workbench.page.wish import Wish
+from workbench.words.facts import completed, estimated
 
 MOST_SESSIONS = 40
 FIRST_CAR = "trials"
@@ -89,6 +91,12 @@ class Session:
         self.file = CarFile.new(name, self.car, of)
         self.name = str(self.file.path)
         self.saved = self.car
+
+    def describe(self, name: str, given: Mapping[str, str | None], cooling: str) -> None:
+        """Take up a car made from a few facts, in a new file."""
+        facts, _ = completed(given)
+        car, why = estimated(facts, Path(name).stem, cooling)
+        self.open(str(CarFile.new(name, car, why=why).path))
 
     def take_back(self) -> None:
         """Return to the car as it was opened or saved last."""
