@@ -29,7 +29,8 @@ TOGETHER = {
         ("test_base_from_logs", "test_fit", "test_fit_foreign", "test_fit_verdict", "test_tune_foreign"),
         "engines of another structure",
     ),
-    **{one: one for one in ("test_base_model", "test_books", "test_cycles_against_simulation",
+    **dict.fromkeys(("test_base_model", "test_no_contradiction"), "proposed curves"),
+    **{one: one for one in ("test_books", "test_cycles_against_simulation",
                             "test_diagnose", "test_one_operating_point", "test_same_trace", "test_tune")},
 }  # fmt: skip
 """Files whose tests share fits, searches, logs or cars, and which process they then share."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import json
 from dataclasses import replace
 from itertools import pairwise
@@ -12,6 +11,7 @@ import pytest
 
 from sim import Car, load_car, with_values
 from sim.linearise import settled_rpm
+from tests.proposals import proposal_for
 from tests.said import said
 from tuning import check
 from tuning.open_loop.from_model import BaseProposal, base_from_model
@@ -21,12 +21,6 @@ from tuning.starts.trials import StartResult, STARTS_degC
 from workbench.words.wording import in_words
 
 CARS = ["trials", "six", "twin"]
-
-
-@functools.cache
-def proposal_for(name: str) -> BaseProposal:
-    """Each car's proposal, made once."""
-    return base_from_model(load_car(name))
 
 
 def missing(proposal: BaseProposal, starts: tuple[StartResult, ...]) -> float:

@@ -10,10 +10,13 @@ import pytest
 
 from sim import Car, load_car, load_scenario, simulate
 from sim.estimates import DEFAULT_BASE, Known, estimate_car
+from tests.proposals import proposal_for
 from tests.said import said
 from tuning import base_from_model, check, explain, measure, stress
 from tuning.checks import base_error_steps, base_spots
 from tuning.measures import DOES_NOT_HUNT, HUNTS
+from tuning.open_loop import BaseProposal
+from tuning.starts import WATCHED_s, start_story
 from workbench.output.pdf_pages import PdfPages
 from workbench.sheet.making import make_sheet
 from workbench.sheet.writing import Sheet, sheet_bytes
@@ -115,11 +118,65 @@ def test_stress_does_not_fail_an_idle_that_explain_finds_calm(name: str) -> None
     assert not (calm and idle > 2.0 * swing.fail), "simulate swings where explain finds it calm"
 
 
-@pytest.mark.parametrize("name", ["trials", "fine 1.3", "six 2.8"])
+@cache
+def base_of(name: str) -> BaseProposal:
+    """Its proposed curves."""
+    return base_from_model(car_of(name)) if name in TYPICAL else proposal_for(name)
+
+
+@pytest.mark.parametrize("name", CARS)
 def test_base_and_check_advise_the_same_when_warm(name: str) -> None:
     car = car_of(name)
     warm = base_spots(car)[-1]
-    proposed = base_from_model(car).points[-1]
+    proposed = base_of(name).points[-1]
     held = 0.5 * (car.feedback.min_move_steps - 1)  # a falling curve leaves the valve that higher
     assert proposed.base_steps + held == pytest.approx(warm.needed_steps, abs=1.6)
     assert proposed.after_steps >= 2.0
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_base_and_check_advise_the_same_when_cold(name: str) -> None:
+    car, found = car_of(name), base_of(name)
+    places = [one.coolant_degC for one in found.points]
+    slower = found.fade_s > found.fade_now_s
+    lines = {in_words(one.name): one for one in check(car).lines}
+    for spot, row in zip(base_spots(car), sheet_of(name).curves, strict=True):
+        line = lines[f"base curve at {spot.coolant_degC:.0f} °C"]
+        more = float(
+            np.interp(spot.coolant_degC, places, [p.base_steps - p.base_now_steps for p in found.points])
+        )
+        lacks = base_error_steps(spot)
+        if line.verdict != "pass":
+            assert ("fades over up to 120 s" in in_words(line.remedy)) == spot.oil_behind
+            assert ("or a longer fade" in row.advice) == (spot.oil_behind and row.advice_steps != 0.0)
+        if line.verdict != "pass" and not (spot.oil_behind and slower):
+            assert np.sign(more) == np.sign(lacks), (spot, more)
+        if line.verdict == "pass" and not slower:
+            assert abs(more) * spot.rpm_per_step <= 100.0 + spot.rpm_per_step, (spot, more)
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_a_cold_start_goes_in_simulate_as_base_and_check_say(name: str) -> None:
+    car, found = car_of(name), base_of(name)
+    story = start_story(simulate(car, load_scenario("cold_start_0"), seed=0), car)
+    own = next(one for one in found.now if one.coolant_degC == 0.0)
+    assert (story.run_s < WATCHED_s) == own.runs
+    assert story.flare_rpm == pytest.approx(own.flare_rpm, abs=250.0)
+    spots = base_spots(car)
+    for error in story.base_errors:
+        middle = 0.5 * (error.from_degC + error.to_degC)
+        near = min(spots, key=lambda spot: abs(spot.coolant_degC - middle))
+        off_rpm = error.trim_steps * near.rpm_per_step
+        said_off_rpm = near.target_rpm - near.settled_rpm
+        assert not (abs(off_rpm) > 100.0 and off_rpm * said_off_rpm < 0.0 and abs(said_off_rpm) > 50.0)
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_check_sheet_and_base_say_the_same_of_the_wait_after_a_start(name: str) -> None:
+    car = car_of(name)
+    (line,) = [
+        one for one in check(car).lines if in_words(one.name) == "feedback waits out the after-start air"
+    ]
+    (row,) = [one for one in sheet_of(name).homing if one[0] == "after-start fade"]
+    short = car.feedback.acts and car.feedback.enable_delay_s < car.curves.after_start_fade_s
+    assert (line.verdict == "warn") == short == ("best as long as the fade" in row[2])

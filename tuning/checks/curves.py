@@ -7,7 +7,7 @@ from itertools import pairwise
 from controllers import curve_at, law_of
 from sim import Car
 from tuning.checks.lines import CheckLine, judged, line
-from tuning.checks.room import Spot
+from tuning.checks.room import LONGEST_FADE_s, SHORTEST_FADE_s, Spot
 from tuning.checks.valve import idle_output_W
 from tuning.notes import Note
 from tuning.starts import LEAST_CRANKING_steps, LEAST_EXTRA_steps
@@ -16,8 +16,6 @@ SLOWEST_TO_RUNNING_s = 1.0
 """An engine that fires for longer than this with cranking air flares; our judgement [s]."""
 CLIMATE_degC = (0.0, 80.0)
 """Curves should have points at or beyond these, a frosty morning and warm; ours [degC]."""
-SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 120.0
-"""Fades between these pass: common practice, no source, and the longest that is proposed [s]."""
 CURVES = {
     "target_rpm": (Note("checks.curve.target"), "rpm"),
     "base_steps": (Note("checks.curve.base"), "steps"),
@@ -36,7 +34,7 @@ HOTTEST_degC = {"water": 130.0, "air": 260.0}
 def curve_checks(car: Car) -> list[CheckLine]:
     """Check the open-loop curves."""
     whole = [_cranking(car), _to_running(car), _reach(car), _climate(car)]
-    return [*whole, *(_falls(car, key) for key in CURVES), _fade(car)]
+    return [*whole, *(_falls(car, key) for key in CURVES), _fade(car), _waits(car)]
 
 
 def _cranking(car: Car) -> CheckLine:
@@ -119,6 +117,14 @@ def _fade(car: Car) -> CheckLine:
     return line(
         "fade", judged(False, not SHORTEST_FADE_s <= seconds <= LONGEST_FADE_s), seconds, "s",
         {"fade_s": seconds, "least_s": SHORTEST_FADE_s, "most_s": LONGEST_FADE_s},
+    )  # fmt: skip
+
+
+def _waits(car: Car) -> CheckLine:
+    waits_s, fade_s = car.feedback.enable_delay_s, car.curves.after_start_fade_s
+    return line(
+        "waits", judged(False, car.feedback.acts and waits_s < fade_s), waits_s, "s",
+        {"waits_s": waits_s, "fade_s": fade_s}, {"fade_s": fade_s},
     )  # fmt: skip
 
 

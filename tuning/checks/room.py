@@ -31,6 +31,8 @@ WORTH_SHARE = 0.5
 """A move smaller than this share of the scatter does nothing that can be heard; our judgement."""
 LEAST_WARM_SHARE, WARM_SHARE = 0.10, 0.15
 """A warm base curve stands at 10 to 15 % of travel: room to close; common practice, no source."""
+SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 120.0
+"""Fades between these pass: common practice, no source, and the longest that is proposed [s]."""
 APART_degC, FARTHEST_degC, FROST_APART_K = 12.0, 30.0, 10.0
 """Temperatures closer than this to the one before are left out, farther ones filled in, and a frosty morning
 is looked at where the curve begins this much warmer [K]."""
@@ -49,8 +51,8 @@ class Spot(NamedTuple):
     needed_steps, close_steps, open_steps : float
         Position that holds the target: minus infinity where even the seat is too much, infinity where even
         the open limit is too little; room to close and to open, within trim limits and travel [steps].
-    passing : bool
-        Whether it is that of an engine on its way through.
+    passing, oil_behind : bool
+        Whether it is that of an engine on its way through; and short of air that a longer fade may give too.
     """
 
     coolant_degC: float
@@ -64,6 +66,7 @@ class Spot(NamedTuple):
     open_steps: float
     open_rpm: float
     passing: bool
+    oil_behind: bool
 
 
 def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
@@ -147,6 +150,7 @@ def spot_at(car: Car, coolant_degC: float, passing: Passing | None = None) -> Sp
         highest - base,
         opened - settled,
         passing is not None,
+        passing is not None and needed > base and car.curves.after_start_fade_s < LONGEST_FADE_s,
     )
 
 
@@ -201,6 +205,8 @@ def _towards_target(spot: Spot) -> Note:
         return _more_air(spot)
     if steps == -np.inf:
         return Note("checks.towards.seat_too_much")
+    if spot.oil_behind:
+        return Note("checks.towards.oil_behind", by=float(steps), fade_s=LONGEST_FADE_s)
     return Note("checks.towards.steps", by=float(steps))
 
 

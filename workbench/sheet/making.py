@@ -84,6 +84,8 @@ def _curve_row(car: sim.Car, spot: tuning.Spot) -> CurveRow:
     within = min(max(error, -spot.base_steps), car.valve.open_limit_steps - spot.base_steps)
     steps = float(round(within)) if abs(within) >= 2.0 else 0.0
     advice = f"{steps:+.0f} steps" if steps else "keep"
+    if steps and spot.oil_behind:
+        advice += " or a longer fade"
     if error == math.inf:
         # A stop cannot be further open only while cold.
         cold = spot.coolant_degC < COLD_degC

@@ -80,6 +80,8 @@ SENTENCES: dict[str, Sentence] = {
     "checks.towards.seat_too_much": "even at the seat it idles above the target: close the throttle stop a"
     " little",
     "checks.towards.steps": "{by!a:.0f} steps {by!p:more|fewer} at this temperature",
+    "checks.towards.oil_behind": "{by!a:.0f} steps more at this temperature, or after-start air that fades"
+    " over up to {fade_s:g}, as oil still cold from the start may be what wants it: base weighs both",
     "checks.close": "room to close at {at_degC:.0f}",
     "checks.close.value": "{close_steps:.0f}, worth {close_rpm:.0f}",
     "checks.close.why": "a base curve near the seat leaves feedback nothing to close",
@@ -147,4 +149,8 @@ SENTENCES: dict[str, Sentence] = {
     "checks.fade.why": "after-start air covers the time until walls and oil are no longer stone cold",
     "checks.fade.do": "set about 20 s, longer where the oil warms far later than what the curves go by: see"
     " evenidle base",
+    "checks.waits": "feedback waits out the after-start air",
+    "checks.waits.value": "acts {waits_s:g} after the start, the air fades over {fade_s:g}",
+    "checks.waits.why": "feedback that acts while that air fades takes it away, and then has trim to undo",
+    "checks.waits.do": "set the wait after a start to {fade_s:g}",
 }
