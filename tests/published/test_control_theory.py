@@ -97,27 +97,12 @@ def test_ultimate_gain_of_the_sampled_six_cylinder_loop_is_where_its_poles_leave
 # 4.6 l V8, one sample a firing: K. R. Butts, N. Sivashankar and J. Sun, "Feedforward and feedback
 # design for engine idle speed control using l1 optimization", American Control Conference 1995,
 # given in a public paper: 43.38/(z^3 - 1.838 z^2 + .8442 z + .02375).
-# Computed: DC gain about 1450; poles .9322 +- .1571j, -.0266 (the last digit of 1.838 moves them by
-# 3e-4); a step from 600 to 1000 rpm peaks at 1139 and settles in 1.03 s (band not told: 2 % of the
-# step is 0.99 s); eight cylinders at 600 rpm fire every 15 ms.
+# Eight cylinders at 600 rpm fire every 15 ms.
 V8_FIRING_s = 0.015
 
 
 def butts_v8() -> control.TransferFunction:
     return control.tf([43.38], [1.0, -1.838, 0.8442, 0.02375], V8_FIRING_s)
-
-
-def test_v8_model_has_its_poles_gain_and_step_response() -> None:
-    plant = butts_v8()
-    assert plant.dcgain() == pytest.approx(1450.0, rel=0.01)
-    poles = sorted(plant.poles(), key=lambda pole: (pole.real, pole.imag))
-    assert poles[0] == pytest.approx(-0.0266, abs=5e-5)
-    assert poles[2] == pytest.approx(0.9322 + 0.1571j, abs=4e-4)
-    time = np.arange(400) * V8_FIRING_s
-    rpm = 600.0 + 400.0 * control.step_response(plant, time).outputs / plant.dcgain()
-    assert np.max(rpm) == pytest.approx(1139.0, abs=1.0)
-    outside = np.flatnonzero(np.abs(rpm - 1000.0) > 0.02 * 400.0)
-    assert time[outside[-1] + 1] == pytest.approx(1.03, abs=0.05)
 
 
 def test_margins_of_the_v8_loop_agree_with_python_control_and_with_its_poles() -> None:
@@ -144,7 +129,7 @@ def test_margins_of_the_v8_loop_agree_with_python_control_and_with_its_poles() -
 
 
 # G. McMillan, 2007 (seen): a resolution limit in a loop with integral action gives a limit cycle
-# that no tuning removes; a dead band alone does not with one integrator.  From memory: amplitude
+# that no tuning removes.  From memory: amplitude
 # about process gain times resolution, period about 4 Ti (1/(Ko Kc) - 1).
 def slow_engine(rpm_per_step: float = 4.0) -> LinearIdle:
     """A quick self-regulating plant, so that what is slow in the loop is the law."""
@@ -179,22 +164,6 @@ def test_a_resolution_limit_cycles_whatever_the_tuning(gain_share: float, integr
     rule = 4.0 * integral_time_s * (1.0 / gain_share - 1.0)
     assert cycle.period_s == pytest.approx(seen.period_s, rel=0.02)
     assert seen.period_s - 4.0 * plant.residence_time_s == pytest.approx(rule, rel=0.05)
-
-
-def test_a_dead_band_alone_does_not_cycle_with_one_integrator() -> None:
-    # A dead band of eight steps between law and valve, started with the law five steps off.
-    plant, law = slow_engine(), SampledLaw(5.0, 5.0, 0.02)
-    lost_motion = control.friction_backlash_nonlinearity(8)
-    sampled = control.sample_system(state_space(plant, 4)[0, 0], law.update_period_s)
-    state, integral = np.zeros(sampled.nstates), 0.0
-    commanded = []
-    for _ in range(20_000):
-        error = 30.0 - float((sampled.C @ state)[0])
-        integral += law.integral_steps_per_rpm_s * error * law.update_period_s
-        commanded.append(lost_motion(law.gain_steps_per_rpm * error + integral))
-        state = sampled.A @ state + sampled.B[:, 0] * commanded[-1]
-    assert commanded[-1] * plant.rpm_per_step == pytest.approx(30.0, rel=1e-3)
-    assert np.ptp(commanded[-5000:]) < 1e-6
 
 
 def test_the_slow_cycle_of_a_resolution_limit_lives_far_within_the_border() -> None:

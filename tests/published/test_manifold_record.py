@@ -77,9 +77,3 @@ def test_the_volume_found_is_one_that_an_engine_has(record: np.ndarray) -> None:
     x, _ = fit(record, 2)
     volume_cm3 = 287.053 * 300.0 / (float(np.exp(x[0])) * 1e7) * 1e6
     assert 1000.0 < volume_cm3 < 20000.0
-
-
-def test_without_filling_much_more_is_left(record: np.ndarray) -> None:
-    _, air, pressure = record.T
-    line = np.polynomial.Polynomial.fit(air, pressure, 2)
-    assert float(np.std(pressure - line(air))) / 1000.0 > 2.0 * PRINTED_kPa

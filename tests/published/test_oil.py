@@ -11,7 +11,6 @@ import pytest
 from sim.thermal import (
     CRANKING_LIMIT,
     RUBBING_SHARE,
-    CLASS_100_mm2_s,
     WARM_degC,
     cold_friction_factor,
     law_through,
@@ -31,15 +30,13 @@ GRADES = [f"{winter}-{summer}" for winter in LIMITS for summer in CLASSES]
 def test_the_worked_example_of_astm_d341() -> None:
     # ASTM D341, worked example: 32 cSt at 40 and 5.4 at 100 degC give A, B and 8.5 cSt at 80.
     a, b = law_through(40.0, 32.0, 100.0, 5.4)
-    assert a == pytest.approx(9.5259, abs=0.5e-3)
-    assert b == pytest.approx(3.7449, abs=0.5e-3)
+    assert a == pytest.approx(9.5259, abs=0.5e-4)
+    assert b == pytest.approx(3.7449, abs=0.5e-4)
     assert oil_viscosity_mm2_s(80.0, a, b) == pytest.approx(8.5, abs=0.05)
 
 
 def test_tables_are_those_of_sae_j300() -> None:
     assert {k: (round(t), round(v)) for k, (t, v) in CRANKING_LIMIT.items()} == LIMITS
-    for name, (low, high) in CLASSES.items():
-        assert CLASS_100_mm2_s[name] == pytest.approx((low + high) / 2, abs=0.051)
 
 
 @pytest.mark.parametrize("grade", GRADES)
@@ -97,5 +94,4 @@ def test_an_oil_of_one_grade_has_the_viscosity_index_of_a_plain_mineral_oil() ->
     at_40 = [oil_viscosity_mm2_s(40.0, *oil_constants(one)) for one in ("20", "30")]
     between = math.exp(np.interp(math.log(8.86), np.log(at_100), np.log(at_40)))
     index = (119.94 - between) / (119.94 - 69.48) * 100.0
-    assert pytest.approx(92.43, abs=0.01) == (119.94 - 73.30) / (119.94 - 69.48) * 100.0
     assert 90.0 < index < 101.0

@@ -34,6 +34,7 @@ def test_simulate_and_diagnose_say_the_same_word(tmp_path: Path) -> None:
         floor_rpm = measure(held, idle.measure).hunting_rpm
         told[run_answer(measure(run, idle.measure), floor_rpm), word] += 1
     # A run with the valve held shows the floor; of a log it is told from speed and valve alone.
-    assert sum(count for (known, word), count in told.items() if known == word) >= 0.85 * KNOWN, told
-    assert told[HUNTS, DOES_NOT_HUNT] + told[DOES_NOT_HUNT, HUNTS] <= 0.04 * KNOWN, told
+    # Where its part is not clear the log says so; it never says the contrary.
+    assert sum(count for (known, word), count in told.items() if known == word) >= 0.8 * KNOWN, told
+    assert told[HUNTS, DOES_NOT_HUNT] + told[DOES_NOT_HUNT, HUNTS] == 0, told
     assert min(told[HUNTS, HUNTS], told[DOES_NOT_HUNT, DOES_NOT_HUNT]) >= 0.2 * KNOWN, told

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning.log_events import idle_rows, valve_moves
+from tuning.log_events import idle_rows, steady_rows, valve_moves
 from tuning.logs import Log
 
 Floats = NDArray[np.float64]
@@ -67,14 +67,14 @@ class AirReadings:
 
 
 def read_air(log: Log, settled_only: bool = False) -> AirReadings | None:
-    """Air and steps once a second while idling hot, of a busy valve where it settled; none without them."""
+    """Air and steps once a second while idling hot, of a busy valve where it and speed settled."""
     if log.map_kPa is None or log.valve_steps is None:
         return None
     idle = idle_rows(log) & ~warming_rows(log)
     if settled_only:
         moves_s = log.time_s[1:][np.diff(log.valve_steps) != 0.0]
         first, past = np.searchsorted(moves_s, [log.time_s - SETTLED_s, log.time_s + SPACING_s])
-        idle &= first == past
+        idle &= (first == past) & steady_rows(log)
     if idle.sum() < 3 * SHORTEST_SIDE:
         return None
     slot = np.floor((log.time_s - log.time_s[0]) / SPACING_s).astype(np.int64)

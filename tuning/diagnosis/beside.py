@@ -16,6 +16,8 @@ TICKS_per_min = 10.0
 FIGHTS_deg_per_100rpm = -1.0
 """Spark that retards by this below target unsettles idle [deg per 100 rpm]."""
 FEWEST_SHIFTS = 4
+SHORTEST_CYCLE_s = 12.0
+"""Levels that follow one another more quickly may be the sides of a swing [s]."""
 EVEN = 0.35
 """Loads that come at times spread by less of their mean come regularly [-]."""
 FAST_IDLE_rpm = 150.0
@@ -44,7 +46,7 @@ def load_finding(log: Log) -> Finding:
     even = gaps.size >= 2 and float(np.std(gaps)) < EVEN * float(np.mean(gaps))
     period_s = float(np.median(gaps)) if even else float("nan")
     values |= {"size_rpm": size, "period_s": period_s}
-    if log.valve_steps is None:
+    if log.valve_steps is None or period_s < SHORTEST_CYCLE_s:
         return Finding(name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values)
     return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
 

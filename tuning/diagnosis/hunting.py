@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tuning.log_events import QUICK_ENOUGH_s, Swing, still_stretches
+from tuning.log_events import QUICK_ENOUGH_s, Swing, still_stretches, valve_moves
 from tuning.logs import Log
 from tuning.measures import CANNOT_TELL, HUNTS
 from tuning.notes import Note, Told
@@ -32,6 +32,8 @@ class Finding(Told):
 
 NAME = "hunting"
 SMALLEST_SWING_rpm = 20.0
+FEW_MOVES = 3
+"""A valve that moved more often was not at rest throughout [-]."""
 
 
 def hunting_finding(log: Log, swing: Swing | None, cycling: bool) -> Finding:
@@ -79,6 +81,8 @@ def _with_valve(swing: Swing, values: dict[str, float]) -> Finding:
     between = {"between_rpm": m.valve_swing_rpm}
     if swing.by_hand:
         return Finding(NAME, NO, Note("diagnosis.hunting.settles"), values)
+    if swing.doubtful:
+        return Finding(NAME, OPEN, Note("diagnosis.hunting.doubtful", **size), values)
     if swing.answer == HUNTS and swing.regular:
         return Finding(NAME, YES, Note("diagnosis.hunting.leads", **between, **size), values)
     if swing.answer == HUNTS:
@@ -97,7 +101,7 @@ def _slow_log(log: Log, refresh_s: float, cycling: bool) -> Finding:
     parts = still_stretches(log, 20.0)
     if cycling:
         return Finding(NAME, OPEN, Note("diagnosis.hunting.load_or_slow"), told)
-    if not parts:
+    if not parts or len(valve_moves(log)) > FEW_MOVES:  # one part at rest does not speak for the others
         return Finding(NAME, OPEN, Note("diagnosis.hunting.slow_log", **told), told)
     last = parts[-1]
     rows = slice(max(last.start, last.stop - 400), last.stop)

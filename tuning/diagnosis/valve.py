@@ -16,7 +16,7 @@ from tuning.diagnosis.air import (
     warming_rows,
 )
 from tuning.diagnosis.hunting import NO, OPEN, YES, Finding
-from tuning.log_events import Swing, held_steps, idle_rows, rpm_per_step_in, target_of
+from tuning.log_events import Swing, driven_share, held_steps, idle_rows, rpm_per_step_in, target_of
 from tuning.logs import Log
 from tuning.notes import Note
 
@@ -34,6 +34,8 @@ RUNS_AWAY_rpm, RUNS_steps = 100.0, 4.0
 """An error that grew beyond this while the valve went so far to cure it [rpm, steps]."""
 BY_HAND_per_min = 3.0
 """Fewer moves do not show what the valve does [1/min]."""
+MOSTLY_DRIVEN = 0.5
+"""Share of driving beyond which the throttle is not known to have shut each time [-]."""
 
 
 def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) -> tuple[Finding, Finding]:
@@ -41,6 +43,12 @@ def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) 
     names = ("lost position", "leak")
     if wrong_way:
         note = Note("diagnosis.position.wrong_way")
+        return Finding(names[0], OPEN, note), Finding(names[1], OPEN, note)
+    if driven_share(log) > MOSTLY_DRIVEN:
+        note = Note("diagnosis.position.driven")
+        return Finding(names[0], OPEN, note), Finding(names[1], OPEN, note)
+    if hunting != NO and log.rate_Hz < QUICK_Hz:
+        note = Note("diagnosis.position.slow_log", rate_Hz=log.rate_Hz)
         return Finding(names[0], OPEN, note), Finding(names[1], OPEN, note)
     air = read_air(log, settled_only=hunting != NO)
     if air is None:

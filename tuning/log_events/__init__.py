@@ -10,6 +10,7 @@ from tuning.log_events.states import (
     driven_share,
     idle_rows,
     mended,
+    steady_rows,
     stretches,
     with_rising_time,
 )
@@ -19,6 +20,6 @@ from tuning.log_events.warmth import HotPart, WarmUp, held_steps, hot_part, targ
 __all__ = [
     "HotPart", "QUICK_ENOUGH_s", "Segment", "SparkFound", "Swing", "WarmUp", "driven_share", "find_segments",
     "find_shifts", "held_steps", "hot_part", "idle_rows", "mended", "read_run", "read_swing",
-    "rpm_per_step_in", "spark_in", "still_stretches", "stretches", "target_of", "undisturbed",
-    "unrecorded_loads", "valve_moves", "warm_up", "with_recorded_spark", "with_rising_time",
+    "rpm_per_step_in", "spark_in", "steady_rows", "still_stretches", "stretches", "target_of",
+    "undisturbed", "unrecorded_loads", "valve_moves", "warm_up", "with_recorded_spark", "with_rising_time",
 ]  # fmt: skip

@@ -35,6 +35,8 @@ AROUND_s = 20.0
 """Idle speed is taken over this time around each row [s]."""
 MOVES_km_h = 2.0
 """A car that moves faster does not idle [km/h]."""
+TIMES_SWING = 2.5
+"""Speed does not swing this much further from its idle than for three quarters of the time [-]."""
 NEAR_s, TIMES_IDLE = 120.0, 1.5
 """So far above the lowest idle within this time either way an unsteady engine is driven [s, -]."""
 RETURN_s = 4.0
@@ -177,8 +179,18 @@ def starting_rows(log: Log) -> Flags:
     return np.asarray(_held_for(log.time_s, ~runs, AFTER_START_s) & (log.rpm >= STOPPED_rpm))
 
 
-def _steady(log: Log) -> Flags:
-    """Rows around which speed hardly changes: an engine that races on a leak is not driven."""
+@remembered
+def steady_rows(log: Log) -> Flags:
+    """Rows around which speed hardly changes: an engine that races on a leak is not driven.
+
+    Parameters
+    ----------
+    log : Log
+
+    Returns
+    -------
+    ndarray of bool
+    """
     marks = np.column_stack([np.interp(log.time_s + shift, log.time_s, log.rpm)
                              for shift in np.linspace(-STEADY_s, STEADY_s, 9)])  # fmt: skip
     return np.asarray(np.ptp(marks, axis=1) < STEADY_rpm)
@@ -213,7 +225,7 @@ def _above_its_idle(log: Log) -> Flags:
     padded = np.pad(at_marks, near, mode="edge")
     lowest = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).min(axis=1)
     high = np.interp(log.time_s, marks, at_marks / lowest) > TIMES_IDLE
-    return np.asarray(high & ~_steady(log))
+    return np.asarray(high & ~steady_rows(log))
 
 
 def driven_rows(log: Log) -> Flags:
@@ -222,8 +234,11 @@ def driven_rows(log: Log) -> Flags:
     before = np.interp(log.time_s - RISE_s, log.time_s, log.rpm)
     shot_up = running_rows(log) & (log.rpm - before > RISE_rpm)
     above = log.rpm - usual_idle_rpm(log)
-    high = (above > OFF_IDLE_rpm) & ~((above < RACING_rpm) & _steady(log))
-    by_speed = (high | shot_up | _above_its_idle(log)) & ~swings
+    high = (above > OFF_IDLE_rpm) & ~((above < RACING_rpm) & steady_rows(log))
+    usual = np.abs(above[running_rows(log)])
+    # A blip in the midst of hunting stands out of its swing.
+    far = above > max(OFF_IDLE_rpm, TIMES_SWING * float(np.percentile(usual, 75.0)) if usual.size else 0.0)
+    by_speed = (high | shot_up | _above_its_idle(log)) & (~swings | far)
     return _held_for(log.time_s, open_throttle(log) | by_speed | moving_rows(log), RETURN_s)
 
 

@@ -11,11 +11,15 @@ from sim import SAMPLE_s, Trace
 from tuning.log_events.load_steps import load_changes_s
 from tuning.log_events.segments import still_stretches, valve_moves
 from tuning.log_events.states import Floats, QUICK_ENOUGH_s, idle_rows, mended, stretches
+from tuning.log_events.valve_part import SPACING_s, ValvePart, valve_part
 from tuning.logs import Log
 from tuning.measures import (
     CANNOT_TELL,
     DOES_NOT_HUNT,
+    FEWEST_HALF_SWINGS,
+    HUNTS,
     Measures,
+    SMALLEST_HUNTING_rpm,
     is_hunting,
     measure,
     regular_swing,
@@ -25,10 +29,8 @@ from tuning.measures import (
 )
 from tuning.notes import Note
 
-SPACING_s = 0.2
-"""Spacing on which cause and answer are compared [s]."""
-PAST = 5
-"""Values of its own past that speed depends on, and of the valve's [-]."""
+REGULAR, MAY_BE_A_WAVE = 1.0, 0.3
+"""Regularity and share of repeats above which a swing may be a wave from outside [-, -]."""
 SHORTEST_s = 15.0
 """Shorter stretches tell nothing of a swing [s]."""
 STILL_s = 10.0
@@ -43,8 +45,26 @@ SURE_STILL_s = 30.0
 """A valve that stands so long shows the floor; a shorter stretch only where nothing else does [s]."""
 HELD_s, HELD_TIMES = 12.0, 4.0
 """A valve that rests for longer than this, and than so many times between its moves, is held [s, -]."""
-MOSTLY_SETTLED = 0.45
-"""Where speed has settled for this share of the time, moves were made by hand or seldom [-]."""
+MOSTLY_SETTLED, BY_HAND_per_min = 0.45, 9.0
+"""Where speed has settled for this share of the time and moves are no more frequent, they were made by hand
+or seldom [-, 1/min]."""
+VALVE_S_OWN = 0.5
+"""Share of a swing's variance that the valve's moves must make before it is laid at its door [-]."""
+MOSTLY_MADE, TIMES_FLOOR = 0.6, 2.0
+"""A swing of which its moves make so much, and so many times what is left without them, may be hunting
+however irregular [-, -]."""
+MUCH_OF_FLOOR, MUCH_ABOVE, AGAINST = 0.5, 1.2, -0.2
+"""What the valve takes speed between its sides over what is left without it, and that over the whole swing;
+its share where it works against the swing: beyond these it is not sure that it does not hunt [-, -, -]."""
+TRACE, GREAT_rpm = 0.1, 200.0
+"""Where the valve's part is not understood: share of the swing that is more than a trace, and a swing that is
+never waved off [-, rpm]."""
+STILL_REPEATS = 0.65
+"""A swing with the valve still, of few periods as a rule, must repeat by more than this [-]."""
+SLOW_ROWS_s, BUSY_per_min = 0.25, 10.0
+"""Of a valve that is so busy a log of rows further apart does not show that it makes no swing [s, 1/min]."""
+FEWEST_ROWS = 4.0
+"""Rows of a log in one period, below which a swing is not seen for sure [-]."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +95,7 @@ class Swing:
     move_size_steps: float
     move_size_spread: float
     skew: float
+    spacing_s: float  # between rows
 
     @property
     def alternates(self) -> bool:
@@ -83,9 +104,9 @@ class Swing:
 
     @property
     def by_hand(self) -> bool:
-        """Whether it was moved by hand: it rests until speed settles, and moves unequally."""
+        """Whether it was moved by hand: it rests until speed settles, and moves unequally and seldom."""
         rests = self.move_size_steps > 0.0 and self.settled_share >= MOSTLY_SETTLED
-        return rests and not self.alternates
+        return rests and not self.alternates and self.moves_per_min <= BY_HAND_per_min
 
     @property
     def floor(self) -> float | None:
@@ -99,15 +120,47 @@ class Swing:
         return m if self.floor is None else replace(m, repeat_share=m.repeat_share - UNSURE_SHARE)
 
     @property
+    def doubtful(self) -> bool:
+        """Whether the rule's answer is not borne out by what the valve's moves make of the swing."""
+        if self.by_hand or not self.moves_per_min > 0.0:
+            return False
+        said, m = run_answer(self.judged, self.floor), self.measures
+        if said == HUNTS:
+            seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
+            unseen = m.hunting_period_s < FEWEST_ROWS * self.spacing_s
+            return seldom or unseen or not self.valve_share >= VALVE_S_OWN
+        if said == CANNOT_TELL or not m.hunting_rpm > SMALLEST_HUNTING_rpm:
+            return False
+        too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
+        made = self.valve_share >= MOSTLY_MADE and m.hunting_rpm > TIMES_FLOOR * self.floor_rpm
+        return too_slow or made or (m.half_swings >= FEWEST_HALF_SWINGS and self._may_go_to_and_fro)
+
+    @property
+    def _may_go_to_and_fro(self) -> bool:
+        """Whether speed goes with the valve by more than a trace, or by too much to be waved off."""
+        m = self.measures
+        between_rpm = abs(m.valve_swing_rpm)
+        # Moves that work against the swing, or whose part is larger than it, are not understood.
+        odd = not AGAINST < self.valve_share < VALVE_S_OWN or self.floor_rpm > MUCH_ABOVE * m.hunting_rpm
+        if odd and (between_rpm > TRACE * m.hunting_rpm or m.hunting_rpm > GREAT_rpm):
+            return True
+        return between_rpm > MUCH_OF_FLOOR * self.floor_rpm
+
+    @property
     def answer(self) -> str:
         """Whether it hunts, by the rule of hunting; a valve moved by hand makes none."""
+        if self.doubtful:
+            return CANNOT_TELL
         return DOES_NOT_HUNT if self.by_hand else run_answer(self.judged, self.floor)
 
     @property
     def note(self) -> Note:
         """The answer told."""
+        m = self.measures
         if self.by_hand:
-            return Note("measures.run.does_not_hunt", swing_rpm=self.measures.hunting_rpm)
+            return Note("measures.run.does_not_hunt", swing_rpm=m.hunting_rpm)
+        if self.doubtful:
+            return Note("measures.run.doubtful", swing_rpm=m.hunting_rpm, period_s=m.hunting_period_s)
         return run_note(self.judged, self.floor)
 
     @property
@@ -122,8 +175,11 @@ class Swing:
 
     @property
     def still_swings(self) -> bool:
-        """Whether speed swings regularly while the valve stands still."""
-        return self.still_measures is not None and is_hunting(self.still_measures)
+        """Whether speed swings regularly while the valve stands still, for long enough to say so."""
+        m = self.still_measures
+        if m is None or m.hunting_period_s < FEWEST_ROWS * self.spacing_s:
+            return False
+        return is_hunting(m) and m.repeat_share > STILL_REPEATS
 
 
 def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
@@ -165,41 +221,6 @@ def _even(log: Log, rows: slice) -> tuple[Floats, Floats]:
 def _detrended(values: Floats) -> Floats:
     line = np.polynomial.Polynomial.fit(np.arange(values.size), values, 1)
     return values - line(np.arange(values.size))
-
-
-@dataclass(frozen=True)
-class ValvePart:
-    """The valve's part of speed, its share of the variance (below 0: the wrong way), and the lag."""
-
-    speed_rpm: Floats
-    share: float
-    lag_s: float
-
-
-def valve_part(speed: Floats, valve: Floats) -> ValvePart | None:
-    """Part of a swing that the valve makes; None where it cannot be told.
-
-    Speed is told from its own past and the valve's, then the valve's part alone is run: an unevenness that
-    the valve only follows is not laid at its door. Source: least-squares ARX model, Ljung, System
-    Identification (1999), ch. 10.
-    """
-    from scipy.signal import lfilter
-
-    rows = np.arange(PAST, speed.size)
-    if rows.size < 8 * PAST or np.std(valve) < 1e-9:
-        return None
-    past = [one[rows - k] for one in (speed, valve) for k in range(1, PAST + 1)]
-    own, moved = np.split(np.linalg.lstsq(np.column_stack(past), speed[rows], rcond=None)[0], 2)
-    ahead, back = np.concatenate([[0.0], moved]), np.concatenate([[1.0], -own])
-    if np.max(np.abs(np.roots(back))) >= 0.995:
-        return None
-    part, answer = lfilter(ahead, back, valve), lfilter(ahead, back, np.ones(60))
-    late, height = part[3 * PAST :], answer[-1]
-    likeness = float(np.corrcoef(late, speed[3 * PAST :])[0, 1]) if np.std(late) > 0.0 else 0.0
-    share = float(np.var(late) / np.var(speed[3 * PAST :]))
-    reached = np.flatnonzero(answer / height >= 0.5) if height != 0.0 else np.zeros(0, int)
-    lag_s = float(reached[0] + 1) * SPACING_s if reached.size else np.nan
-    return ValvePart(part, float(np.copysign(min(share, 1.0), likeness * height)), lag_s)
 
 
 def _left_rpm(log: Log, rows: slice, part: ValvePart) -> float:
@@ -298,7 +319,10 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
     still = longest if length_s >= STILL_s else None
     part = None
     if log.valve_steps is not None:
-        part = valve_part(*(_detrended(one) for one in _even(log, rows)))
+        m = _measured(log, rows)
+        regular = m.regularity > REGULAR and m.repeat_share > MAY_BE_A_WAVE
+        speed, valve = (_detrended(one) for one in _even(log, rows))
+        part = valve_part(speed, valve, regular)
     speed = log.rpm[rows] - float(np.mean(log.rpm[rows]))
     spread = float(np.std(speed))
     return Swing(
@@ -308,7 +332,7 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
         valve_share=np.nan if part is None else part.share,
         valve_lead_s=np.nan if part is None else part.lag_s,
         settled_share=float(settled / (last_s - first_s)),
-        skew=float(np.mean(speed**3)) / spread**3 if spread > 0.0 else 0.0,
+        skew=float(np.mean(speed**3)) / spread**3 if spread > 0.0 else 0.0, spacing_s=refresh_s,
         **_moves_within(log, rows),
     )  # fmt: skip
 

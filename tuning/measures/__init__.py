@@ -5,9 +5,11 @@ from __future__ import annotations
 from tuning.measures.hunting_rule import (
     CANNOT_TELL,
     DOES_NOT_HUNT,
+    FEWEST_HALF_SWINGS,
     HUNTS,
     RULED_BY,
     HuntingChance,
+    SMALLEST_HUNTING_rpm,
     chance_over,
     hunts,
     is_hunting,
@@ -22,9 +24,9 @@ from tuning.measures.scan import SMOOTHED_s, whole_samples
 from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 
 __all__ = [
-    "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "HUNTS", "MEASURES", "RULED_BY", "RUNNING_SHARE",
-    "TERMS", "HuntingChance", "Measures", "SMOOTHED_s", "START_TOLERANCE_rpm", "answer_terms",
-    "below_target_rpm", "chance_over", "hunts", "is_hunting", "measure", "measure_runs",
-    "races", "regular_swing", "resample_hold", "rest_terms", "run_answer", "run_note", "score_terms",
-    "stalled_at", "whole_samples",
+    "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "FEWEST_HALF_SWINGS", "HUNTS", "MEASURES", "RULED_BY",
+    "RUNNING_SHARE", "TERMS", "HuntingChance", "Measures", "SMALLEST_HUNTING_rpm", "SMOOTHED_s",
+    "START_TOLERANCE_rpm", "answer_terms", "below_target_rpm", "chance_over", "hunts", "is_hunting",
+    "measure", "measure_runs", "races", "regular_swing", "resample_hold", "rest_terms", "run_answer",
+    "run_note", "score_terms", "stalled_at", "whole_samples",
 ]  # fmt: skip

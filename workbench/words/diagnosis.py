@@ -46,6 +46,9 @@ _HUNTING: dict[str, Sentence] = {
     "diagnosis.hunting.from_outside": "it does not hunt: a regular swing of {swing_rpm:.0f} every"
     " {period_s:.1f} of which the valve's moves make little: it follows a swing from outside, or takes"
     " no part. To be sure hold it still: if speed still swings, it is not the idle feedback",
+    "diagnosis.hunting.doubtful": "speed swings by {swing_rpm:.0f} about every {period_s:.1f} and the valve"
+    " moves with it, but whether its moves make the swing or follow it this log cannot tell: hold the valve"
+    " still for 30 s: if speed still swings, it is not the idle feedback",
     "diagnosis.hunting.settles": "it does not hunt: the valve rests between unequal moves and speed settles",
     "diagnosis.hunting.irregular": "it does not hunt: swings of {swing_rpm:.0f} every {period_s:.1f} are"
     " irregular or no larger than scatter",
@@ -97,6 +100,10 @@ _BESIDE: dict[str, Sentence] = {
 
 _VALVE: dict[str, Sentence] = {
     "diagnosis.position.wrong_way": "not told while more steps give less air: put the direction right first",
+    "diagnosis.position.driven": "the engine is mostly driven here, and a throttle that does not shut each"
+    " time looks alike: record an idle with the throttle left alone",
+    "diagnosis.position.slow_log": "recorded at {rate_Hz:.1f}, air and steps are not of one moment while the"
+    " valve is busy: record at 5 rows a second, or hold it still",
     "diagnosis.position.warming": "while an engine warms, air at the same steps changes by itself: record"
     " some minutes hot",
     "diagnosis.position.never_settles": "the valve does not rest long enough for the air at the same steps"

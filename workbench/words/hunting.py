@@ -39,6 +39,8 @@ SENTENCES: dict[str, Sentence] = {
     "measures.run.does_not_hunt": "this run does not hunt; speed wanders by {swing_rpm:.0f} peak to peak",
     "measures.run.cannot_tell": "this run cannot tell whether it hunts: the valve went over once or twice"
     " and speed with it by {swing_rpm:.0f}; let it run for longer",
+    "measures.run.doubtful": "this run cannot tell whether it hunts: speed swings by {swing_rpm:.0f} about"
+    " every {period_s:.1f}, and whether the valve makes it or follows is not clear",
     "measures.run.too_short": "this run cannot tell whether it hunts: it is too short",
     "stress.stalled": "stalls",
     "stress.lowest": "lowest speed",
