@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
+from tuning.measures import HUNTS, Measures, run_answer
 from tuning.notes import Note
 from workbench.words.wording import in_words
 
@@ -18,3 +19,8 @@ def said(one: Any) -> Any:
     if hasattr(one, "__dataclass_fields__"):
         return SimpleNamespace(**{name: said(getattr(one, name)) for name in one.__dataclass_fields__})
     return one
+
+
+def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
+    """Whether one run hunts, by the rule."""
+    return run_answer(measures, floor_rpm) == HUNTS

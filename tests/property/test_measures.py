@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import butter, correlate, lfilter, sosfilt
 
-from tuning.measures.hunting_rule import is_hunting
+from tests.said import is_hunting
 from tuning.measures.measuring import SAMPLE_s, measure_runs, resample_hold
 from tuning.measures.row import MEASURES, Measures
 

@@ -9,16 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tuning.measures import (
-    CANNOT_TELL,
-    DOES_NOT_HUNT,
-    HUNTS,
-    Measures,
-    is_hunting,
-    measure,
-    run_answer,
-    run_note,
-)
+from tuning.measures import CANNOT_TELL, DOES_NOT_HUNT, HUNTS, Measures, measure, run_answer, run_note
 from tuning.measures.hunting_rule import MAY_HUNT, chance_of
 from workbench.words.wording import in_words
 
@@ -124,7 +115,7 @@ def test_ticks_in_scatter_and_a_drift_are_no_hunting() -> None:
     answers = []
     for seed in range(40):
         ticks = 12.0 + np.repeat(rng.integers(0, 2, 120), 20).astype(float)
-        answers.append(is_hunting(measured(ticks, answered(ticks, 12.0), seed), FLOOR_rpm))
+        answers.append(run_answer(measured(ticks, answered(ticks, 12.0), seed), FLOOR_rpm) == HUNTS)
     assert np.mean(answers) <= 0.05
     drift = np.round(np.linspace(40.0, 10.0, 2400))
     assert run_answer(measured(drift, np.full(2400, TARGET_rpm)), FLOOR_rpm) == DOES_NOT_HUNT

@@ -14,7 +14,7 @@ from scipy.signal import lfilter
 import sim
 from sim import load_car, load_scenario, simulate
 from sim.scenario import Window
-from tuning.measures.hunting_rule import is_hunting
+from tests.said import is_hunting
 from tuning.measures.measuring import SAMPLE_s, measure, measure_runs, resample_hold, windows_table
 from tuning.measures.row import COLUMN, MEASURES, WINDOW_KINDS, Measures
 

@@ -101,7 +101,8 @@ def beyond_finding(log: Log, swing: Swing | None, hunting: Finding, still: Findi
     outside = hunting.note.code == "diagnosis.hunting.from_outside"
     if swing is not None and (outside or still.answer == YES):
         m = swing.measures
-        above_rpm = _above_target(log)
+        target_rpm = log.rpm if log.target_rpm is None else log.target_rpm
+        above_rpm = float(np.mean((log.rpm - target_rpm)[idle_rows(log)]))
         if above_rpm > FAST_IDLE_rpm:
             causes.append(Note("diagnosis.beyond.fuel_cut", above_rpm=above_rpm))
         if m.hunting_period_s > 1.5:
@@ -114,14 +115,6 @@ def beyond_finding(log: Log, swing: Swing | None, hunting: Finding, still: Findi
         return Finding(name, NO if log.valve_steps is not None else OPEN,
                        Note("diagnosis.beyond.nothing"))  # fmt: skip
     return Finding(name, YES, Note("diagnosis.beyond.may_be", causes=tuple(causes)))
-
-
-def _above_target(log: Log) -> float:
-    """Mean speed above the target while idling, 0 without a target [rpm]."""
-    idle = idle_rows(log)
-    if log.target_rpm is None or not idle.any():
-        return 0.0
-    return float(np.mean((log.rpm - log.target_rpm)[idle]))
 
 
 def _flicker(log: Log) -> list[Note]:

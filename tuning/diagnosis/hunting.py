@@ -9,7 +9,7 @@ import numpy as np
 
 from tuning.log_events import QUICK_ENOUGH_s, Swing, still_stretches, valve_moves
 from tuning.logs import Log
-from tuning.measures import CANNOT_TELL, HUNTS
+from tuning.measures import CANNOT_TELL, HUNTS, regular_swing
 from tuning.notes import Note, Told
 
 YES, NO, OPEN = "yes", "no", "cannot tell"
@@ -90,7 +90,7 @@ def _with_valve(swing: Swing, values: dict[str, float]) -> Finding:
         return Finding(NAME, YES, Note("diagnosis.hunting.to_and_fro", **told), values)
     if swing.answer == CANNOT_TELL:
         return Finding(NAME, OPEN, Note("diagnosis.hunting.once", **between), values)
-    if swing.swings_anyway:
+    if regular_swing(m):
         return Finding(NAME, NO, Note("diagnosis.hunting.from_outside", **size), values)
     return Finding(NAME, NO, Note("diagnosis.hunting.irregular", **size), values)
 

@@ -22,7 +22,7 @@ from tuning.log_events.states import (
     stretches,
 )
 from tuning.logs import Log
-from tuning.measures import is_hunting, measure
+from tuning.measures import HUNTS, measure, run_answer
 from tuning.notes import Note, Told
 
 KINDS = ("stopped", "start", "driven", "idle", "steady", "step", "load", "hunting")
@@ -253,7 +253,7 @@ def _hunting(log: Log) -> Iterable[Segment]:
             if not _may_hunt(log, begin_s, end_s, disturbed_s):
                 continue
             measured = measure(_window(log, begin_s, end_s), [("hunting", begin_s, end_s)])
-            if not is_hunting(measured):
+            if run_answer(measured) != HUNTS:
                 continue
             size, period = measured.hunting_rpm, measured.hunting_period_s
             first = begin_s

@@ -20,7 +20,6 @@ from tuning.measures import (
     HUNTS,
     Measures,
     SMALLEST_HUNTING_rpm,
-    is_hunting,
     measure,
     regular_swing,
     resample_hold,
@@ -98,15 +97,11 @@ class Swing:
     spacing_s: float  # between rows
 
     @property
-    def alternates(self) -> bool:
-        """Whether each move of the valve undoes the one before."""
-        return self.alternation >= ALTERNATES and self.move_size_spread <= EQUAL_MOVES
-
-    @property
     def by_hand(self) -> bool:
         """Whether it was moved by hand: it rests until speed settles, and moves unequally and seldom."""
         rests = self.move_size_steps > 0.0 and self.settled_share >= MOSTLY_SETTLED
-        return rests and not self.alternates and self.moves_per_min <= BY_HAND_per_min
+        undone = self.alternation >= ALTERNATES and self.move_size_spread <= EQUAL_MOVES
+        return rests and not undone and self.moves_per_min <= BY_HAND_per_min
 
     @property
     def floor(self) -> float | None:
@@ -169,17 +164,12 @@ class Swing:
         return regular_swing(self.judged, self.floor)
 
     @property
-    def swings_anyway(self) -> bool:
-        """Whether speed swings regularly, whatever makes it."""
-        return regular_swing(self.measures)
-
-    @property
     def still_swings(self) -> bool:
         """Whether speed swings regularly while the valve stands still, for long enough to say so."""
         m = self.still_measures
         if m is None or m.hunting_period_s < FEWEST_ROWS * self.spacing_s:
             return False
-        return is_hunting(m) and m.repeat_share > STILL_REPEATS
+        return run_answer(m) == HUNTS and m.repeat_share > STILL_REPEATS
 
 
 def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:

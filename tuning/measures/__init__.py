@@ -12,7 +12,6 @@ from tuning.measures.hunting_rule import (
     SMALLEST_HUNTING_rpm,
     chance_over,
     hunts,
-    is_hunting,
     races,
     regular_swing,
     run_answer,
@@ -26,7 +25,7 @@ from tuning.measures.terms import TERMS, answer_terms, below_target_rpm, rest_te
 __all__ = [
     "CANNOT_TELL", "COLUMN", "DOES_NOT_HUNT", "FEWEST_HALF_SWINGS", "HUNTS", "MEASURES", "RULED_BY",
     "RUNNING_SHARE", "TERMS", "HuntingChance", "Measures", "SMALLEST_HUNTING_rpm", "SMOOTHED_s",
-    "START_TOLERANCE_rpm", "answer_terms", "below_target_rpm", "chance_over", "hunts", "is_hunting",
-    "measure", "measure_runs", "races", "regular_swing", "resample_hold", "rest_terms", "run_answer",
+    "START_TOLERANCE_rpm", "answer_terms", "below_target_rpm", "chance_over", "hunts", "measure",
+    "measure_runs", "races", "regular_swing", "resample_hold", "rest_terms", "run_answer",
     "run_note", "score_terms", "stalled_at", "whole_samples",
 ]  # fmt: skip

@@ -96,30 +96,13 @@ def known_floor(floor_rpm: float | None) -> float | None:
     return floor_rpm if floor_rpm is not None and floor_rpm > 0.0 else None
 
 
-def is_hunting(measures: Measures, floor_rpm: float | None = None) -> bool:
-    """Tell whether one run hunts, by ``hunts``.
-
-    Parameters
-    ----------
-    measures, floor_rpm : Measures, float
-        Of a hunting window, best of 30 s or more; ``hunting_rpm`` of this engine with the valve held, None, 0
-        or nan: not known [rpm].
-
-    Returns
-    -------
-    bool
-        False also where the measures are nan: less than about 2.2 periods, too short to tell.
-    """
-    return bool(hunts(lambda name: getattr(measures, name), known_floor(floor_rpm)))
-
-
 def regular_swing(measures: Measures, floor_rpm: float | None = None) -> bool:
     """Tell whether speed swings regularly in one run, whatever the valve does: the first half of ``hunts``.
 
     Parameters
     ----------
     measures, floor_rpm : Measures, float
-        As for ``is_hunting`` [rpm].
+        As for ``run_answer`` [rpm].
 
     Returns
     -------
@@ -134,7 +117,8 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
     Parameters
     ----------
     measures, floor_rpm : Measures, float
-        As for ``is_hunting`` [rpm].
+        Of a hunting window, best of 30 s or more; ``hunting_rpm`` of this engine with the valve held, None, 0
+        or nan: not known [rpm].
 
     Returns
     -------
@@ -161,7 +145,7 @@ def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
     Parameters
     ----------
     measures, floor_rpm : Measures, float
-        As for ``is_hunting`` [rpm].
+        As for ``run_answer`` [rpm].
 
     Returns
     -------

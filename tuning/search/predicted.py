@@ -32,7 +32,7 @@ class Prediction(Told):
     moves_per_min: float
     stall_share: float
     not_back_share: float  # share of the loads, coming and going, from which it does not come back
-    hunting_share: float  # share of runs whose warm idle hunts, by the rule of ``measures.is_hunting``
+    hunting_share: float  # share of runs whose warm idle hunts, by the rule of ``measures.hunts``
     hunting: HuntingChance  # what may be said by the same runs
     floor_rpm: float
     above_floor_share: float  # how far hunting exceeds that floor, as a share of it; 0 where it does not
