@@ -12,12 +12,16 @@ from workbench.words import units
 from workbench.words.wording import in_words
 
 SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
-"""Light, middle and dark: told apart in grey print; the letter says it too."""
+"""Light, middle and dark: told apart in grey print."""
 INK = {"pass": "#47606f", "warn": BLACK, "fail": "#ffffff"}
-SIGN = {"pass": "", "warn": "W", "fail": "F"}
+MEANS = {
+    "pass": "within the limit",
+    "warn": "needs work: beyond it, or fails on one odd car",
+    "fail": "fails",
+}
 SHORT = {
     "stalled": "stalls",
-    "lowest_rpm": "lowest\nspeed",
+    "lowest_rpm": "lowest\nspeed ≥",
     "hunting_percent": "hunts\n[%]",
     "hunting_rpm": "swing\nat idle",
     "mean_error_rpm": "error\nat rest",
@@ -47,28 +51,30 @@ def stress_finding(result: tuning.Stress) -> str:
 @styled()
 def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     """Draw every case against every measure."""
+    from matplotlib.patches import Rectangle
+
     names = [check.measure for check in result.cases[0].checks]
-    figure = new_figure((7.8, 0.9 + 0.25 * len(result.cases)))
+    figure = new_figure((9.6, 1.1 + 0.25 * len(result.cases)))
     axes = figure.subplots()
     for row, case in enumerate(result.cases):
         for column in range(len(case.checks)):
             _cell(axes, row, column, case)
         if not case.fitted:
-            axes.text(0.1, row + 0.52, "not fitted to this car", va="center", fontsize=7)
+            axes.text(0.1, row + 0.52, "not fitted to this car", va="center", fontsize=8.5)
     axes.set(xlim=(0, len(names)), ylim=(len(result.cases), 0))
     axes.set_xticks([i + 0.5 for i in range(len(names))], [SHORT.get(n, n) for n in names])
     axes.xaxis.tick_top()
     told = [units.in_words(case.name, imperial) for case in result.cases]
     axes.set_yticks([i + 0.5 for i in range(len(told))], told)
-    axes.tick_params(length=0, labelsize=7.5)
+    axes.tick_params(length=0, labelsize=9)
     axes.grid(visible=False)
     for side in axes.spines.values():
         side.set_visible(False)
-    axes.set_xlabel(
-        "value on the worst plausible car [rpm, s, moves a minute, %], its limit small beside it\n"
-        "W: beyond the limit that warns, or that fails on one odd car; F: fails",
-        fontsize=7,
-    )
+    axes.set_xlabel("value on the worst plausible car / limit [rpm, s, moves a minute, %]; bold: it decides")
+    axes.legend(
+        handles=[Rectangle((0, 0), 1, 1, facecolor=SHADES[one], label=MEANS[one]) for one in SHADES],
+        loc="upper center", bbox_to_anchor=(0.3, -0.035), ncols=3, frameon=False, fontsize=9,
+    )  # fmt: skip
     return figure
 
 
@@ -81,18 +87,22 @@ def _cell(axes: Axes, row: int, column: int, case: tuning.Case) -> None:
     axes.add_patch(Rectangle((column + 0.03, row + 0.06), 0.94, 0.88, facecolor=shade, linewidth=0))
     if not known:
         return
-    value = f"{one.value:.2g}" if abs(one.value) < 10.0 else f"{one.value:.0f}"
-    decided = one.measure == case.decided_by.measure
-    limit = f"{one.limit:.2g}" if abs(one.limit) < 10.0 else f"{one.limit:.0f}"
-    side = ">" if one.lower_is_worse else "<"
+    ink, decided = INK[one.verdict], one.measure == case.decided_by.measure
+    if one.measure == "stalled":
+        told = "stalls" if one.value > one.limit else "none"
+        axes.text(column + 0.5, row + 0.5, told, ha="center", va="center", fontsize=8, color=ink)
+        return
     axes.text(
-        column + 0.98, row + 0.88, f"{side}{limit}", ha="right", va="bottom", fontsize=4.8,
-        color=INK[one.verdict],
+        column + 0.55, row + 0.5, _short(one.value), ha="right", va="center", fontsize=8, color=ink,
+        weight="bold" if decided else "normal",
     )  # fmt: skip
     axes.text(
-        column + 0.42, row + 0.48, f"{value} {SIGN[one.verdict]}".strip(), ha="center", va="center",
-        fontsize=7, color=INK[one.verdict], weight="bold" if decided else "normal",
-    )  # fmt: skip
+        column + 0.57, row + 0.52, f"/{_short(one.limit)}", ha="left", va="center", fontsize=7, color=ink
+    )
+
+
+def _short(value: float) -> str:
+    return f"{value:.1f}".removesuffix(".0") if abs(value) < 10.0 else f"{value:.0f}"
 
 
 @styled()
