@@ -142,7 +142,11 @@ def start_points(space: Space, scatter_rpm: float, known: Mapping[str, Feedback]
     idle = usual_idle(car)
     if idle is not None and idle.plant.is_stable():
         for law in space.laws:
-            found |= _by_rule(space, law, idle, scatter_rpm)
+            by_rule = _by_rule(space, law, idle, scatter_rpm)
+            if RULE in known:
+                window = {"enable_above_target_rpm": known[RULE].enable_above_target_rpm}
+                by_rule = {name: one.model_copy(update=window) for name, one in by_rule.items()}
+            found |= by_rule
             if DERIVATIVE in LAWS[law].searched:
                 found |= _leading(space, law, idle)
     return {name: space.feedback(one.law, space.values_of(one)) for name, one in found.items()}
