@@ -40,7 +40,7 @@ WAYS = {
 def first_places(space: Space, judge: Judge) -> dict[str, Feedback]:
     """What a search begins with."""
     scatter_rpm = judge.runs.scatter_rpm
-    return start_points(space, scatter_rpm, known_settings(space.car, space.kept, scatter_rpm))
+    return start_points(space, scatter_rpm, known_settings(space, scatter_rpm))
 
 
 def best_found(name: str, space: Space, judge: Judge, size: Budget, seed: int, sampler: str) -> float:

@@ -62,7 +62,7 @@ def test_a_search_comes_near_the_reference(name: str) -> None:
         car, weights_of("balanced"), cars=SIZE.cars, seeds=SIZE.seeds, seed=0, purpose=SEARCH,
     )  # fmt: skip
     scatter_rpm = judge.runs.scatter_rpm
-    start = start_points(space, scatter_rpm, known_settings(car, space.kept, scatter_rpm))
+    start = start_points(space, scatter_rpm, known_settings(space, scatter_rpm))
     searched = []
     for seed in range(SEEDS):
         with open_study(None, name, seed=seed, sampler=SAMPLER) as study:

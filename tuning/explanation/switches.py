@@ -8,7 +8,6 @@ from typing import Any
 
 from controllers import LAWS, law_of
 from sim import Car, with_values
-from tuning.ensemble import BASE_ERROR_steps
 from tuning.loop import IdlePoint, LinearView, Treads, calm_settings, smallest_useful_move
 from tuning.notes import Note
 
@@ -19,12 +18,6 @@ SCATTERS = 2.0
 BORDER_LEAST = 3.0
 """Suggested gains stay this factor below those at which the loop swings by itself [-]."""
 ROUND_rpm = 5.0
-LEAST_WINDOW_rpm, ROUND_WINDOW_rpm = 150.0, 10.0
-"""Feedback acts no nearer above the target than this [rpm].
-
-A window wider than need be lets the integral wind down while the engine comes back from a blip: by score on four
-engines of another structure (101 to 107) 150 rpm was best of 100 to 400.
-"""
 RULED = "pi"
 """The law for which the rules give gains."""
 ROUND_gain = 0.1
@@ -48,8 +41,7 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
     Notes
     -----
     Gains by the AMIGO rule, lowered if need be; the smallest move that can be told from scatter;
-    a deadband that always holds a position, and two standard deviations more; feedback that acts only
-    near the target.
+    a deadband that always holds a position, and two standard deviations more.
     Source: ``tuning.loop.rules``, ``tuning.loop.lattice``.
     """
     if not car.feedback.acts or not point.plant.is_stable():
@@ -65,14 +57,7 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
         "integral_steps_per_100rpm_s": _rounded(law.integral_steps_per_100rpm_s),
         "deadband_rpm": ROUND_rpm * math.ceil(half_width / ROUND_rpm),
         "min_move_steps": move,
-        "enable_above_target_rpm": _window_rpm(worth, half_width),
     }
-
-
-def _window_rpm(rpm_per_step: float, deadband_rpm: float) -> float:
-    """How far above the target feedback begins to act: a base curve off by what trim carries is within."""
-    needed_rpm = BASE_ERROR_steps * rpm_per_step + deadband_rpm
-    return max(LEAST_WINDOW_rpm, ROUND_WINDOW_rpm * math.ceil(needed_rpm / ROUND_WINDOW_rpm))
 
 
 def _rounded(gain: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -54,8 +55,26 @@ class Compared(Told):
         return told | {"acceptance": one.acceptance}
 
 
-def known_settings(car: Car, kept: frozenset[str], scatter_rpm: float) -> dict[str, Feedback]:
+LEAST_WINDOW_rpm, ROUND_WINDOW_rpm = 150.0, 10.0
+"""Narrowest idle window by rule; 100 rpm let feedback leave with the base 3 steps off (engine 105) [rpm]."""
+
+
+def window_and_trim(space: Space) -> dict[str, Any]:
+    """Trim limits that carry all loads, and an idle window that still holds the engine as they go.
+
+    A window wider than need be lets the integral wind down while the engine comes back from a blip. In a
+    narrower one the trim stays where a load left it: the engine idles that much too fast, without feedback.
+    """
+    low, high = space.ranges["trim_low_steps"].high, space.ranges["trim_high_steps"].low
+    needed_rpm = high * rpm_per_step(space.car)
+    window_rpm = max(LEAST_WINDOW_rpm, ROUND_WINDOW_rpm * math.ceil(needed_rpm / ROUND_WINDOW_rpm))
+    largest_rpm = space.ranges["enable_above_target_rpm"].high
+    return {"trim_limit_steps": (low, high), "enable_above_target_rpm": min(window_rpm, largest_rpm)}
+
+
+def known_settings(space: Space, scatter_rpm: float) -> dict[str, Feedback]:
     """The sets that are known before a search, by name; what is kept stays in each."""
+    car, kept = space.car, space.kept
     own = {key: getattr(car.feedback, key) for key in kept}
     present = car.feedback
 
@@ -67,7 +86,7 @@ def known_settings(car: Car, kept: frozenset[str], scatter_rpm: float) -> dict[s
     point = usual_idle(with_feedback)
     by_rule = {} if point is None else suggested_settings(with_feedback, point, scatter_rpm)
     if by_rule:
-        found[RULE] = entered(by_rule)
+        found[RULE] = entered(by_rule | window_and_trim(space))
     return {**found, PLAIN: entered(PLAIN_SET)}
 
 

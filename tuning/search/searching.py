@@ -145,7 +145,7 @@ def _found(study: Study, wanted: _Wanted, tell: OnProgress) -> Tuning:
     first = wanted.judge(SEARCH, wanted.weights)
     search = Search(study, space, first, size, wanted.seed, lambda share, text: tell(0.75 * share, text))
     scatter_rpm = first.runs.scatter_rpm
-    known = known_settings(space.car, space.kept, scatter_rpm)
+    known = known_settings(space, scatter_rpm)
     search.run(start_points(space, scatter_rpm, known))
     tell(0.76, "comparing the best few and their neighbours on other cars")
     selection = wanted.judge(SELECTION, wanted.choosing)
