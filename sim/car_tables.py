@@ -43,6 +43,10 @@ class Identity(Table):
     note: Text = Field(default="", max_length=4000, description="[-] anything worth remembering")
     basis: Literal["given", "guessed", "fitted"] = Field(default="given", description="[-] where its numbers"
         " come from: given by hand, guessed from a few facts, or fitted to logs")  # fmt: skip
+    fit_verdict: Literal["none", "trusted", "not trusted"] = Field(default="none", description="[-] what the"
+        " fit said of itself; none where nothing was fitted, or its file did not say")  # fmt: skip
+    fit_doubts: Text = Field(default="", max_length=400, description="[-] questions about the fit that speak"
+        " against it; empty where none does")  # fmt: skip
 
 
 class Engine(Table):

@@ -17,7 +17,9 @@ from sim.key_lines import KeyPath, key_lines
 LARGEST_BYTES = 500_000
 """A car or scenario file of this size would hold thousands of events."""
 DEEPEST_KEY = 16
-_DEEP_KEY = re.compile(r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){16}""")
+_DEEP_KEY = re.compile(
+    r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')[ \t]*\.[ \t]*){16}"""
+)
 """More parts in a dotted key than any key of ours has; each would be kept with all before it."""
 
 

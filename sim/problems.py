@@ -22,6 +22,8 @@ Found = list[tuple[KeyPath, str]]
 
 _FOUND = "found"
 _LONGEST_VALUE = 40
+MOST_TOLD = 100
+"""Problems of one file that are told one by one; to look for the right spelling of each takes its time."""
 _LIMITS = ("ge", "gt", "le", "lt", "min_length", "max_length", "pattern")
 _FAULTS = {
     "literal_error": "unknown value",
@@ -89,10 +91,15 @@ def plain_problems(
 ) -> list[Problem]:
     """Translate a validation error into problems in plain words, in the order of the file."""
     problems: list[Problem] = []
-    for details in error.errors(include_url=False):
+    every = error.errors(include_url=False)
+    for details in every[:MOST_TOLD]:
         for path, message in _spelled_out(details, model):
             problems.append(Problem(file, line_of(path), key_text(path) or "file", message))
-    return sorted(dict.fromkeys(problems), key=lambda problem: problem.line)
+    told = sorted(dict.fromkeys(problems), key=lambda problem: problem.line)
+    if len(every) > MOST_TOLD:
+        message = f"{len(every) - MOST_TOLD} more problems, allowed: none"
+        told.append(Problem(file, told[-1].line, "file", message))
+    return told
 
 
 def _spelled_out(details: ErrorDetails, model: type[BaseModel]) -> Found:

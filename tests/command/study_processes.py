@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 WORKER = ROOT / "tests" / "command" / "study_worker.py"
 BATCH = 4
+LONGEST_s = 600.0
+"""After so long a process hangs: no machine is that slow, and a test that passes never waits for it."""
 
 
 @dataclass
@@ -32,7 +34,7 @@ class Process:
     process: subprocess.Popen[str]
     ledger: Path
 
-    def wait_until(self, done: Callable[[Path], bool], within_s: float = 120.0) -> None:
+    def wait_until(self, done: Callable[[Path], bool], within_s: float = LONGEST_s) -> None:
         """Wait until its ledger says so; if it never does, show where the process hangs."""
         deadline = time.monotonic() + within_s
         while not done(self.ledger):
@@ -54,7 +56,7 @@ class Process:
         if self.process.stderr is not None:
             self.process.stderr.close()
 
-    def finish(self, within_s: float = 180.0) -> None:
+    def finish(self, within_s: float = LONGEST_s) -> None:
         _, told = self.process.communicate(timeout=within_s)
         assert self.process.returncode == 0, told
 
@@ -105,6 +107,10 @@ def tells(ledger: Path) -> bool:
     return "t" in lines_of(ledger)
 
 
+def stays(ledger: Path) -> bool:
+    return "s" in lines_of(ledger)
+
+
 def evaluated(ledger: Path) -> list[float]:
     """Every x that was evaluated, told or not."""
     return [float(line[2:]) for line in lines_of(ledger) if line.startswith("e ")]
@@ -132,17 +138,19 @@ def read_plainly(storage: str) -> list[FrozenTrial]:
         rows.engine.dispose()
 
 
-def _opened(url: str, attempts: int = 20) -> RDBStorage:
+def _opened(url: str) -> RDBStorage:
     """Open a database; optuna alone cannot while a worker is at making its tables, so try again."""
+    deadline = time.monotonic() + LONGEST_s
     from optuna.storages import RDBStorage
     from sqlalchemy.exc import SQLAlchemyError
 
-    for _ in range(attempts - 1):
+    while True:
         try:
             return RDBStorage(url)
         except (SQLAlchemyError, RuntimeError, AssertionError):  # half made: as `open_storage` sees it
+            if time.monotonic() > deadline:
+                raise
             time.sleep(0.1)
-    return RDBStorage(url)
 
 
 def _trials_of_shared(storage: BaseStorage) -> list[FrozenTrial]:

@@ -4,7 +4,8 @@ Usage: study_worker.py STORAGE LEDGER TRIALS BATCH SECONDS
 
 Each batch takes SECONDS. LEDGER gets a line ``r`` when the slow imports are over, a line ``e X``
 for each candidate evaluated, and a line ``t`` once what was evaluated before has been told; each
-reaches the disk before work goes on. While LEDGER.hold is there, a worker that is ready waits.
+reaches the disk before work goes on. While LEDGER.hold is there, a worker that is ready waits;
+while LEDGER.stay is, one that evaluates, after a line ``s``.
 """
 
 from __future__ import annotations
@@ -41,11 +42,20 @@ def write_line(ledger: IO[str], text: str) -> None:
     os.fsync(ledger.fileno())
 
 
+def wait_while(name: str) -> None:
+    """Wait as long as a file is there."""
+    while Path(name).exists():
+        time.sleep(0.01)
+
+
 def main(storage: str, ledger_name: str, trials: int, batch: int, seconds: float) -> None:
     with open(ledger_name, "a", encoding="utf-8") as ledger:  # noqa: PTH123 - starts faster
 
         def evaluate(candidates: Sequence[Candidate]) -> list[float]:
             time.sleep(seconds)
+            if Path(ledger_name + ".stay").exists():
+                write_line(ledger, "s")
+            wait_while(ledger_name + ".stay")
             for x, _ in candidates:
                 write_line(ledger, f"e {x!r}")
             return [value(candidate) for candidate in candidates]
@@ -56,8 +66,7 @@ def main(storage: str, ledger_name: str, trials: int, batch: int, seconds: float
         import optuna  # noqa: F401 - the slow one
 
         write_line(ledger, "r")
-        while Path(ledger_name + ".hold").exists():
-            time.sleep(0.01)
+        wait_while(ledger_name + ".hold")
         with open_study(storage, "shared", seed=7, resume=True, sampler="random") as study:
             run_search(
                 study,

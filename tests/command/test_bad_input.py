@@ -83,6 +83,8 @@ def test_a_car_that_is_not_there(command: tuple[str, ...], tmp_path: Path) -> No
         (("demo", "--law", "magic"), "--law:1: law: cannot be tuned (magic), allowed: pi, "),
         (("new", "a.toml", "--displacement-cm3", "5", "--cylinders", "4"),
          "--displacement-cm3:1: displacement_cm3: out of range (5), allowed: 50 to 10000"),
+        (("new", "a.toml", "--displacement-cm3", "1000", "--cylinders", "9" * 400),
+         "--cylinders:1: cylinders: out of range (inf), allowed: 1 to 12"),
         (("new", "a.toml", "--displacement-cm3", "1000", "--cylinders", "4", "--base", "0-50"),
          "allowed: degC:steps"),
     ],

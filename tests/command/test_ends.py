@@ -14,6 +14,7 @@ import pytest
 
 from sim import car_to_toml, load_car
 from tests.command.running import run, surroundings, words
+from tests.command.study_processes import LONGEST_s
 from tests.source_tree import ROOT
 
 LOG = ROOT / "scenarios" / "logs" / "trials_hunting.csv"
@@ -165,7 +166,7 @@ def test_an_interruption_at_any_moment_ends_with_130(tmp_path: Path) -> None:
             assert process.stderr.readline() == "on\n"
             time.sleep(0.001 + wait_s)
             process.send_signal(signal.SIGINT)
-            out, err = process.communicate(timeout=60.0)
+            out, err = process.communicate(timeout=LONGEST_s)
         assert process.returncode in (0, 130), (wait_s, process.returncode, err)
         assert "Traceback" not in err, err
         if process.returncode == 130:
@@ -188,7 +189,7 @@ def test_a_module_that_is_being_loaded_does_not_turn_an_interruption_into_its_ow
     places = os.pathsep.join([str(tmp_path), str(ROOT)])
     ended = subprocess.run(
         [sys.executable, "-c", script], cwd=tmp_path, env=surroundings(PYTHONPATH=places), text=True,
-        capture_output=True, timeout=60.0, check=False,
+        capture_output=True, timeout=LONGEST_s, check=False,
     )  # fmt: skip
     assert ended.returncode == 130, ended.stderr
     assert "Traceback" not in ended.stderr

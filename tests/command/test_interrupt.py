@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.command.running import surroundings, words
+from tests.command.study_processes import LONGEST_s
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT for another process")
@@ -23,14 +24,14 @@ def test_an_interrupted_search_ends_with_130(tmp_path: Path) -> None:
         stderr=subprocess.PIPE,
         text=True,
     ) as process:
-        deadline = time.monotonic() + 120.0
+        deadline = time.monotonic() + LONGEST_s
         study = tmp_path / "s.log"
         while not (study.exists() and study.stat().st_size) and time.monotonic() < deadline:
             assert process.poll() is None, process.stderr and process.stderr.read()
             time.sleep(0.1)
         time.sleep(1.0)
         process.send_signal(signal.SIGINT)
-        told, complaint = process.communicate(timeout=60.0)
+        told, complaint = process.communicate(timeout=LONGEST_s)
     assert process.returncode == 130, complaint
     assert told == ""
     assert complaint.strip().splitlines()[-1] == "interrupted; what was finished is kept"

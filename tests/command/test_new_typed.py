@@ -13,11 +13,12 @@ import pytest
 
 from sim import load_car
 from tests.command.running import run, surroundings, words
+from tests.command.study_processes import LONGEST_s
 from tests.source_tree import ROOT
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are of POSIX")
 
-QUIET_s, MOST_s = 0.3, 120.0
+QUIET_s = 0.3
 
 
 def typed(folder: Path, *answers: str) -> str:
@@ -30,7 +31,7 @@ def typed(folder: Path, *answers: str) -> str:
         stdout=theirs, stderr=theirs,
     )  # fmt: skip
     os.close(theirs)
-    shown, left, until_s = b"", list(answers), time.monotonic() + MOST_s
+    shown, left, until_s = b"", list(answers), time.monotonic() + LONGEST_s
     while time.monotonic() < until_s:
         if select.select([terminal], [], [], QUIET_s)[0]:
             try:
@@ -41,7 +42,7 @@ def typed(folder: Path, *answers: str) -> str:
             os.write(terminal, f"{left.pop(0)}\n".encode())
             shown += b"\n"
     os.close(terminal)  # ends it too, if it still asks
-    process.wait(timeout=MOST_s)
+    process.wait(timeout=LONGEST_s)
     return shown.decode().replace("\r", "")
 
 

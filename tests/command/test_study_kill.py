@@ -15,14 +15,16 @@ import pytest
 
 from tests.command.study_processes import (
     BATCH,
+    LONGEST_s,
     Process,
     check_nothing_left_open,
     check_nothing_lost_or_doubled,
     complete,
     evaluated,
-    evaluates,
     read_plainly,
     start_together,
+    stays,
+    tells,
     told,
 )
 from tests.source_tree import ROOT
@@ -83,11 +85,12 @@ def test_control_c_keeps_what_is_finished_and_queues_the_rest(
     tmp_path: Path, start_worker: Callable[..., Process]
 ) -> None:
     storage = str(tmp_path / "shared.journal")
-    worker = start_worker(storage, tmp_path / "ledger", trials=10**6, seconds=0.3)
-    worker.wait_until(evaluates)
-    time.sleep(0.1)
+    worker = start_worker(storage, tmp_path / "ledger", trials=10**6)
+    worker.wait_until(tells)
+    (tmp_path / "ledger.stay").touch()
+    worker.wait_until(stays)
     os.kill(worker.process.pid, signal.SIGINT)
-    _, said = worker.process.communicate(timeout=20)
+    _, said = worker.process.communicate(timeout=LONGEST_s)
     assert worker.process.returncode != 0
     assert "KeyboardInterrupt" in said
     trials = read_plainly(storage)

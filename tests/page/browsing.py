@@ -25,10 +25,8 @@ from selenium.webdriver.remote.webelement import WebElement
 from tests.command.running import surroundings, words
 
 LAPTOP, PHONE = (1366, 768), (390, 844)
-LONGEST_WAIT_s = 60.0
-"""Beyond this something is wrong, however busy the machine [s]."""
-COMPILING_s = 300.0
-"""The same where nothing is compiled yet [s]."""
+LONGEST_WAIT_s = COMPILING_s = 300.0
+"""Beyond this something is wrong, however busy the machine, and where nothing is compiled yet [s]."""
 T = TypeVar("T")
 
 
@@ -59,7 +57,7 @@ class Served:
 
     def cookie(self) -> str:
         """What a browser keeps that was there."""
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=LONGEST_WAIT_s)
         line.request("GET", self.address.partition(str(self.port))[2])
         kept = line.getresponse().getheader("Set-Cookie") or ""
         line.close()
@@ -87,7 +85,7 @@ def serve(folder: Path, port: int | None = None, state: Path | None = None) -> S
             words("page", "--port", port, "--no-show"),
             cwd=folder, env=around, stdin=subprocess.DEVNULL, stdout=log, stderr=log,
         )  # fmt: skip
-    until = time.monotonic() + 60.0
+    until = time.monotonic() + LONGEST_WAIT_s
     while time.monotonic() < until and process.poll() is None:
         with socket.socket() as probe:
             printed = "http://" in (folder / "server.log").read_text()

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import Served
+from tests.page.browsing import LONGEST_WAIT_s, Served
 from workbench.page.guard import Guard, StartKey
 
 KEY = StartKey(8765)
@@ -152,7 +152,7 @@ def test_every_answer_says_that_nothing_may_come_from_elsewhere() -> None:
 def test_the_real_server_refuses_strangers(
     path: str, more: dict[str, str], status: int, served: Served
 ) -> None:
-    line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=20)
+    line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=LONGEST_WAIT_s)
     own = {} if "Host" in more else {"Host": f"127.0.0.1:{served.port}"}
     line.putrequest("GET", path, skip_host=True)
     for name, value in {"Cookie": served.cookie(), **own, **more}.items():
@@ -166,7 +166,7 @@ def test_the_real_server_refuses_strangers(
 @pytest.mark.parametrize("origin", ["http://evil.example", "own"])
 def test_the_real_server_keeps_its_sockets_to_itself(origin: str, served: Served) -> None:
     own = f"http://127.0.0.1:{served.port}"
-    line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=20)
+    line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=LONGEST_WAIT_s)
     line.request(
         "GET",
         "/_nicegui_ws/socket.io/?EIO=4&transport=websocket",

@@ -18,7 +18,7 @@ from workbench.page.session import Sessions
 WORK = "tests.page.slow_work:"
 
 
-def ended(job: Job, longest_s: float = 30.0) -> Job:
+def ended(job: Job, longest_s: float = 300.0) -> Job:
     """The job, when it has ended."""
     until = time.monotonic() + longest_s
     while not job.ended:
@@ -49,7 +49,7 @@ def test_a_job_stops_when_asked() -> None:
     while not job.more:
         time.sleep(0.02)
     job.stop()
-    ended(job, 10.0)
+    ended(job)
     assert (job.result, job.problem) == (None, "stopped")
     assert not runs(job.pid)
 
@@ -66,7 +66,7 @@ def test_a_job_that_does_not_listen_is_ended() -> None:
     job = Job("a", "Deaf", WORK + "deaf")
     time.sleep(0.5)
     job.stop(grace_s=0.3)
-    assert ended(job, 10.0).problem == "stopped"
+    assert ended(job).problem == "stopped"
     assert not runs(job.pid)
 
 
@@ -74,7 +74,7 @@ def test_a_job_that_is_killed_is_told() -> None:
     job = Job("a", "Deaf", WORK + "deaf")
     assert job.pid is not None
     os.kill(job.pid, signal.SIGKILL)
-    assert ended(job, 10.0).problem == "it ended without a result"
+    assert ended(job).problem == "it ended without a result"
 
 
 @pytest.mark.parametrize(

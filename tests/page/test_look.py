@@ -51,7 +51,7 @@ def test_on_a_phone_the_idle_stays_in_sight_of_its_sliders(look: Look) -> None:
         scrolled, top, height, free = look.driver.execute_script(script)
         return scrolled > 300 and abs(top) < 1.0 and height <= 420 and free >= 2
 
-    wait_for(seen, "chart above, two sliders below", 10.0)
+    wait_for(seen, "chart above, two sliders below")
 
 
 def test_the_head_keeps_its_place_whatever_it_tells(look: Look) -> None:

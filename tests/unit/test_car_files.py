@@ -280,3 +280,9 @@ def test_feedback_can_be_made_in_python_and_checks_itself() -> None:
     assert Feedback(**values) == load_car("trials").feedback
     with pytest.raises(ValidationError, match="low limit above high"):
         Feedback(**{**values, "trim_limit_steps": (5.0, -5.0)})
+
+
+def test_of_very_many_problems_the_first_are_told_and_the_rest_are_counted(tmp_path: Path) -> None:
+    found = problems_of(MINIMAL + "".join(f"[x{number}]\n" for number in range(5000)), tmp_path)
+    assert len(found) == 101
+    assert found[-1].message == "4900 more problems, allowed: none"

@@ -205,6 +205,7 @@ def test_places_that_cannot_be_written(tmp_path: Path) -> None:
         (b"a = " + b"[" * 20_000, 1, "nested too deeply"),
         (b"\n" + b".".join([b"a"] * 20_000) + b" = 1", 2, "a key of too many parts"),
         (b"[" + b".".join([b'"a"'] * 17) + b"]", 1, "a key of too many parts"),
+        (b".".join([b'"\\"a"'] * 60_000) + b" = 1", 1, "a key of too many parts"),
         ("a = [\n'\x85 \u2028'\n".encode(), 2, "not TOML"),
         (b"x" * 500_001, 1, "too large (500001 bytes), allowed: up to 500000 bytes"),
     ],

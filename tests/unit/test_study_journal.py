@@ -65,16 +65,17 @@ def some_study(path: Path, trials: int = 3) -> list[dict[str, object]]:
     return [trial.params for trial in study.finished]
 
 
-def test_lock_of_a_killed_process_is_free_at_once(tmp_path: Path) -> None:
+def test_lock_of_a_killed_process_is_free_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     journal = tmp_path / "a.journal"
     journal.touch()
     with python(HOLD, journal) as process:
         assert process.stdout is not None
         assert process.stdout.readline() == "held\n"
-    began = time.monotonic()
+    monkeypatch.setattr(_journal, "PATIENCE_S", 0.0)  # had at the first try, or not at all
     lock = JournalLock(journal)
     assert lock.acquire()
-    assert time.monotonic() - began < 25.0  # optuna's own lock: 30 s; a busy machine may stall
     lock.release()
 
 

@@ -17,12 +17,14 @@ import numpy as np
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
 from sim.linearise import settled_rpm
+from tuning.identification.facts import facts_check, not_to_be_told
 from tuning.identification.parameters import SIMPLE, Floats, Parameters, make_parameters
 from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
 from tuning.identification.solver import Problem, figures_with_intervals, fit_departures, uncertainty_of
 from tuning.identification.stretches import GUESSED_LOAD_W, SHORTEST_s, Stretch, find_stretches
 from tuning.identification.verdict import (
+    FitCheck,
     belief_check,
     direction_check,
     excitation_check,
@@ -87,12 +89,24 @@ def fit(
     start = _start(problem.parameters, at_steps, usual_rpm)
     found, covariance = fit_departures(problem, start, tell)
     result = _result(problem, car, every, (found, covariance), at_steps, seed, tell)
+    facts = facts_check(result.car, car, every, problem.stretches, altitude_m)
+    checks = (*result.checks, facts)
     tell(1.0, "done")
+    remarks = notes_on(every, car, spark, np.asarray(result.loads_W))
     return replace(
         result,
-        notes=(*result.notes, *notes_on(every, car, spark, np.asarray(result.loads_W))),
+        car=_marked(result.car, checks),
+        checks=checks,
+        notes=(*result.notes, *remarks, *not_to_be_told(every)),
         seconds=time.monotonic() - begun,
     )
+
+
+def _marked(car: Car, checks: Sequence[FitCheck]) -> Car:
+    """The car, saying whether its fit can be trusted and which questions speak against it."""
+    against = ", ".join(one.name for one in checks if not one.passed)
+    verdict = "not trusted" if against else "trusted"
+    return with_values(car, {"car": {"basis": "fitted", "fit_verdict": verdict, "fit_doubts": against}})
 
 
 def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Problem, float]:
@@ -146,7 +160,7 @@ def _result(
     fitted_car, notes = _fitted_car(draw, found, car)
     spreads = uncertainty_of(parameters, found, covariance, scatter)
     return Fit(
-        car=with_values(fitted_car, {"uncertainty": spreads, "car": {"basis": "fitted"}}),
+        car=with_values(fitted_car, {"uncertainty": spreads}),
         described=car,
         numbers=_numbers(parameters, found, covariance),
         covariance=covariance,

@@ -6,7 +6,6 @@ import sim
 import tuning
 from workbench.commands.options import CarFile, Full
 from workbench.output.printing import SIGNS, Screen
-from workbench.words.cautions import basis_words
 from workbench.words.tables import Table
 from workbench.words.wording import in_words
 
@@ -19,11 +18,11 @@ def check(screen: Screen, car: CarFile, full: Full = False) -> None:
     remedies = [line for line in result.lines if line.verdict != "pass"]
     shown = result.lines if full else remedies
     rows = [[SIGNS[one.verdict], *map(in_words, (one.name, one.value))] for one in shown]
+    screen.basis(read)
     if rows:
         screen.table(f"Checks of {read.name}", Table(("", "what", "number"), rows))
     if not full:
         screen.say(f"{len(result.lines) - len(remedies)} more pass; all of them with --full.")
-    screen.say(basis_words(read))
     if remedies:
         screen.caution()
         screen.say("What to do, and why:")

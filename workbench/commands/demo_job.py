@@ -17,7 +17,7 @@ from workbench.output.first_run import compile_batch, compiling_beside, wait_for
 from workbench.output.printing import Screen, Tell
 from workbench.output.results import check_place
 from workbench.report import report
-from workbench.sheet.making import make_sheet, write_sheet
+from workbench.sheet.making import make_sheet, refuse_untrusted, write_sheet
 from workbench.words.search import tune_finding
 from workbench.words.wording import in_words
 
@@ -79,6 +79,7 @@ def run_demo(
             car = _fit(job, car, RECORDING_LOG)
         elif log is not None:
             car = _own_log(job, car, log)
+        refuse_untrusted(car)
         _idle(job, car)
         wait_for(other)
     _explain(job, car)

@@ -13,7 +13,7 @@ from workbench.commands.options import CarFile, Columns, Full
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import check_place, read_logs, say_lines, write_figures
-from workbench.words.cautions import basis_words, caution_lines
+from workbench.words.cautions import caution_lines
 
 IN_FULL = {
     "identification.number", "identification.number_not_told", "identification.moved",
@@ -63,7 +63,7 @@ def fit(
         sim.save_car(result.car, out, keep_old=True, text_of=car)
     say_lines(screen, result, full, IN_FULL)
     if result.trusted:
-        screen.say(basis_words(result.car))
+        screen.basis(result.car)
     if out is not None:
         screen.say(f"written: {out}")
     drawn = write_figures(screen, figures, lambda: _figures(result))

@@ -11,7 +11,7 @@ import sim
 from workbench.commands.options import CarFile
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
-from workbench.sheet.making import FORMS, make_sheet, write_sheet
+from workbench.sheet.making import FORMS, make_sheet, refuse_untrusted, write_sheet
 from workbench.sheet.trial import hunting_caution
 from workbench.sheet.writing import expected_note
 
@@ -26,6 +26,9 @@ def sheet(
     present: Annotated[
         str | None, typer.Option("--present", metavar="CAR.toml", help="Car with the settings to go back to.")
     ] = None,
+    even_if_untrusted: Annotated[
+        bool, typer.Option("--even-if-untrusted", help="Also of a fit that is not to be trusted; it says so.")
+    ] = False,
 ) -> None:
     """Write the settings sheet: numbers, entries, reasons, prediction, and how to try them."""
     if out is None and not screen.as_json:
@@ -35,11 +38,15 @@ def sheet(
         message = f'unknown form ("{out.suffix}"), allowed: {", ".join(FORMS)}'
         raise sim.one_problem(out, 1, "--out", message)
     read = sim.load_car(car)
+    if not even_if_untrusted:
+        refuse_untrusted(read, car)
     before = None if present is None else sim.load_car(present)
     check_place(out, car)
     screen.warn_of_compiling()
     with screen.progress("predicting") as tell:
-        made = make_sheet(read, seed=seed, before=before, on_progress=tell)
+        made = make_sheet(
+            read, seed=seed, before=before, even_if_untrusted=even_if_untrusted, on_progress=tell
+        )
     if out is not None:
         write_sheet(made, out)
     screen.caution(read)

@@ -16,7 +16,6 @@ from workbench.commands.options import CarFile, Full
 from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
 from workbench.output.results import FEW, check_place, made_folder
-from workbench.words.cautions import basis_words
 from workbench.words.tables import Table, number
 from workbench.words.wording import in_words
 
@@ -53,7 +52,7 @@ def simulate(
     story = _story(trace, read_car, read_scenario)
     if story is not None:  # it says where the base curve is wrong
         screen.caution()
-    screen.say(basis_words(read_car))
+    screen.basis(read_car)
     if missing := tuning.not_fitted(read_car, read_scenario):
         screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
     finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding)

@@ -15,7 +15,7 @@ import typer
 import sim
 import tuning
 from workbench.output.failing import object_printed
-from workbench.words.cautions import basis_words, caution_lines
+from workbench.words.cautions import basis_words, caution_lines, is_untrusted
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -92,6 +92,7 @@ class Screen:
         self.as_json = as_json
         self.quiet = quiet
         self._cautioned = False
+        self._basis = ""
 
     def _console(self, to_error: bool = False) -> Console:
         from rich.console import Console
@@ -108,8 +109,17 @@ class Screen:
         """Say once, before anything that somebody may act on, what to see to and what the numbers are."""
         if not self._cautioned:
             self._cautioned = True
-            for line in (*caution_lines(), *(() if car is None else (basis_words(car),))):
+            for line in caution_lines():
                 self.say(line)
+        if car is not None:
+            self.basis(car)
+
+    def basis(self, car: sim.Car) -> None:
+        """Say once what the car's numbers are; also when quiet where they are not to be trusted."""
+        if not self._basis:
+            self._basis = basis_words(car)
+            tell = self.verdict if is_untrusted(car) else self.say
+            tell(self._basis)
 
     def verdict(self, told: str | tuning.Note, kind: str = "") -> None:
         """Print the line that sums up, also when quiet."""
@@ -173,7 +183,8 @@ class Screen:
         if self.as_json:
             from workbench.words.wording import worded
 
-            told = worded({"command": self.command, **result})
+            known = {"basis": self._basis} if self._basis else {}
+            told = worded({"command": self.command, **known, **result})
             text = json.dumps(plain(told), allow_nan=False)
             sys.stdout.write(text + "\n")
             object_printed()

@@ -14,7 +14,7 @@ from workbench.output.results import write_as
 from workbench.sheet import trial
 from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
 from workbench.sheet.writing import CurveRow, Sheet, sheet_bytes, sheet_csv, sheet_json
-from workbench.words.cautions import CAUTIONS, basis_words
+from workbench.words.cautions import CAUTIONS, basis_words, is_untrusted
 from workbench.words.wording import in_words
 
 FORMS = (".html", ".pdf", ".csv", ".json")
@@ -27,19 +27,23 @@ def make_sheet(
     *,
     seed: int = 0,
     before: sim.Car | None = None,
+    even_if_untrusted: bool = False,
     on_progress: Callable[..., None] | None = None,
 ) -> Sheet:
-    """Gather a car's sheet, to be written by `write_sheet`."""
+    """Gather a car's sheet, to be written by `write_sheet`; refused of a fit that is not to be trusted."""
+    if not even_if_untrusted:
+        refuse_untrusted(car)
     spots = tuning.base_spots(car)
     refuse_lost_entries(car)
     expected = tuning.expect(car, seed=seed, on_progress=on_progress)
     fitted = trial.loads_fitted(car)
+    untrusted = (("THE FIT IS NOT TRUSTED.", basis_words(car)),) if is_untrusted(car) else ()
     uncounted = () if car.valve.travel_counted else (("MEASURE FIRST:", trial.COUNT_FIRST),)
     return Sheet(
         car.name,
         car.feedback.law,
         car.temperature_name,
-        (*uncounted, *trial.hunting_caution(expected), *CAUTIONS),
+        (*untrusted, *uncounted, *trial.hunting_caution(expected), *CAUTIONS),
         tuple(setting_rows(car, spots, expected, before)),
         tuple(_curve_row(car, spot) for spot in spots),
         tuple(_homing(car)),
@@ -53,7 +57,16 @@ def make_sheet(
         _to_look_at(car),
         version(),
         seed,
+        is_untrusted(car),
     )
+
+
+def refuse_untrusted(car: sim.Car, file: str = "") -> None:
+    """Refuse to make a sheet of numbers whose own fit says that they are wrong."""
+    if is_untrusted(car):
+        allowed = "a fit to a better log (evenidle fit --guide), or evenidle sheet --even-if-untrusted"
+        message = f"its fit is not to be trusted ({car.car.fit_doubts}), allowed: {allowed}"
+        raise sim.one_problem(file or car.name, 1, "car.fit_verdict", message)
 
 
 def version() -> str:

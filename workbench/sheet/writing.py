@@ -78,6 +78,12 @@ class Sheet:
     to_look_at: tuple[str, ...] = ()
     version: str = ""
     seed: int = 0
+    untrusted: bool = False
+
+    @property
+    def title(self) -> str:
+        """What stands above all else."""
+        return f"Settings sheet: {self.car}{'. ITS FIT IS NOT TO BE TRUSTED' if self.untrusted else ''}"
 
     @property
     def made(self) -> str:
@@ -100,8 +106,8 @@ EXPECTED_in = 2.0
 
 def sheet_bytes(sheet: Sheet, kind: type[Pages], imperial: bool = False) -> bytes:
     """Write the sheet as a file of its own."""
-    pages = kind(f"Settings sheet: {sheet.car}")
-    pages.heading(f"Settings sheet: {sheet.car}", 14.0)
+    pages = kind(sheet.title)
+    pages.heading(sheet.title, 14.0)
     pages.cautions(sheet.cautions)
     write_body(sheet, pages, imperial)
     outside = f"outside ______ {units.written('degC', imperial)}"
@@ -224,10 +230,10 @@ def sheet_csv(sheet: Sheet) -> str:
     def row(section: str, item: str = "", *cells: str, remark: str = "") -> None:
         table.writerow([section, item, *cells, *("",) * (4 - len(cells)), remark])
 
-    row("car", sheet.car, sheet.law, "law")
-    row("made", sheet.made, remark=f"loads fitted: {sheet.loads}")
     for title, text in sheet.cautions:
         row("caution", title, remark=text)
+    row("car", sheet.car, sheet.law, "law")
+    row("made", sheet.made, remark=f"loads fitted: {sheet.loads}")
     for one in sheet.settings:
         row("setting", one.name, one.ours, one.unit, one.entry, one.entry_unit, remark=one.reason)
     for one in (one for one in sheet.settings if one.present):

@@ -43,7 +43,24 @@ BASIS = {
 }
 
 
+TRUSTED = " The fit can be trusted."
+UNTOLD = " Whether that fit can be trusted is not in the file."
+UNTRUSTED = (
+    "NOT TO BE TRUSTED: the fit behind this car's numbers is refuted by: {doubts}. Record anew (evenidle fit"
+    " --guide); nothing that follows may be tried on the car."
+)
+
+
+def is_untrusted(car: sim.Car) -> bool:
+    """Whether the fit that made the car's numbers said of itself that it is not to be trusted."""
+    return car.car.fit_verdict == "not trusted"
+
+
 def basis_words(car: sim.Car) -> str:
-    """Say whether the car's numbers were given, guessed or fitted."""
+    """Say whether the car's numbers were given, guessed or fitted, and whether a fit can be trusted."""
     told = BASIS[car.car.basis]
+    if is_untrusted(car):
+        told = UNTRUSTED.format(doubts=car.car.fit_doubts or "its own checks")
+    elif car.car.basis == "fitted":
+        told += TRUSTED if car.car.fit_verdict == "trusted" else UNTOLD
     return told if car.valve.travel_counted else f"{told} The valve's travel is NOT COUNTED."

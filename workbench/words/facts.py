@@ -151,7 +151,8 @@ def checked(key: str, value: Any) -> Any:
         what = f'not a {"whole " if fact.kind is int else ""}number ("{value}")'
         raise sim.one_problem(flag(key), 1, key, f"{what}, allowed: {low:g} to {high:g}") from None
     if not low <= number <= high:
-        message = f"out of range ({number:g}), allowed: {low:g} to {high:g}"
+        # By way of its text, as a whole number of hundreds of digits is no float.
+        message = f"out of range ({float(str(number)):g}), allowed: {low:g} to {high:g}"
         raise sim.one_problem(flag(key), 1, key, message)
     return number
 

@@ -43,6 +43,25 @@ SENTENCES: dict[str, Sentence] = {
     "identification.position_lost": "from {at_s:.0f} on, speed is {off_rpm:+.0f} off for the same steps"
     " (worth {off_steps:+.1f}): the valve lost its position, or a load changed",
     "identification.position_kept": "the same steps give the same speed throughout",
+    "identification.facts_missed": "the log does not go with what the car file says: {missed}; it is of"
+    " another car, or speed, steps or pressure are counted otherwise, or the file is wrong: correct which is",
+    "identification.facts_met": "speed on the base curve, travel and pressure go with the car file",
+    "identification.target_missed": "its target is {recorded_rpm:.0f}, the file's {target_rpm:.0f}",
+    "identification.base_missed": "on the base curve ({base_steps:.0f}) it idles at {speed_rpm:.0f} and"
+    " reaches the target of {target_rpm:.0f} at {need_steps:.0f}",
+    "identification.base_never": "on the base curve ({base_steps:.0f}) it idles at {speed_rpm:.0f}, and no"
+    " position gives the target of {target_rpm:.0f}",
+    "identification.travel_missed": "the valve goes to {most_steps:.0f}, its travel was counted as"
+    " {travel_steps:.0f}",
+    "identification.standing_missed": "with the engine standing the manifold is at {at_kPa:.0f}, the air at"
+    " {air_kPa:.0f}",
+    "identification.pressure_missed": "at {speed_rpm:.0f} the manifold is at {at_kPa:.0f}, where such an"
+    " engine needs {needs_kPa:.0f}",
+    "identification.cannot_tell": "this log cannot tell {hidden}",
+    "identification.like_car": "whether it is of another car that idles alike (the controller's target was"
+    " not recorded)",
+    "identification.pressure_scale": "whether its pressure reads up to a third wrong (record ten seconds with"
+    " the engine standing, key on)",
     "identification.number": "{name}: {unit!k:{change:+.2f} {unit}|x {change:.2f}} ({low:.2f} to"
     " {high:.2f}){value!k:, now {value:.4g}}",
     "identification.number_not_told": "{name}: {unit!k:{change:+.2f} {unit}|x {change:.2f}} ({low:.2f} to"
