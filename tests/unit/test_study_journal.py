@@ -6,7 +6,6 @@ import json
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -65,9 +64,7 @@ def some_study(path: Path, trials: int = 3) -> list[dict[str, object]]:
     return [trial.params for trial in study.finished]
 
 
-def test_lock_of_a_killed_process_is_free_at_once(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_lock_of_a_killed_process_is_free_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     journal = tmp_path / "a.journal"
     journal.touch()
     with python(HOLD, journal) as process:

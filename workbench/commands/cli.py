@@ -8,6 +8,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from importlib import import_module
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -18,6 +19,10 @@ from workbench.output.failing import INTERRUPTED, KEPT, tell_failure
 from workbench.sheet.making import version
 
 BAD_INPUT = 2
+DAMAGED = (
+    f"{Path(sim.__file__).parent.parent}:1: folder: a module's compiled form in it is damaged (cut short), allowed:"
+    " whole ones; delete its folders __pycache__"
+)
 COLLECT_AFTER = 50_000
 """Objects made before the garbage collector looks for cycles."""
 
@@ -77,7 +82,13 @@ def main(arguments: list[str] | None = None) -> int:
         return _failed(str(error), told, arguments)
     except UsageProblem as error:
         return _failed(*_usage(error), arguments)
-    except (KeyboardInterrupt, typer.Abort):
+    except typer.Abort as error:
+        # Python's own compiled modules end too soon where a full disk cut them: no interruption.
+        if isinstance(error.__cause__, EOFError):
+            return _failed(DAMAGED, None, arguments)
+        tell_failure(KEPT, arguments=arguments)
+        return INTERRUPTED
+    except KeyboardInterrupt:
         tell_failure(KEPT, arguments=arguments)
         return INTERRUPTED
     except SystemExit as end:
