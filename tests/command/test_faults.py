@@ -1,4 +1,4 @@
-"""Faults of the machine around a command: nothing of the user's is lost, every written file is whole or absent."""
+"""Faults of the machine around a command: nothing is lost, every written file is whole or absent."""
 
 from __future__ import annotations
 
@@ -160,10 +160,11 @@ def cache() -> str:
 @pytest.mark.parametrize("kind", SURROUNDINGS)
 def test_surroundings_change_nothing_that_is_computed(kind: str, cache: str) -> None:
     plain = run("check", "trials", "--json").result
-    told = run("check", "trials", "--json", EVENIDLE_CACHE_DIR=cache, **SURROUNDINGS[kind])
+    around = SURROUNDINGS[kind] | {"EVENIDLE_CACHE_DIR": cache}
+    told = run("check", "trials", "--json", folder=None, **around)
     assert told.status == 0, told.err
     assert told.result == plain
-    shown = run("check", "trials", "--full", EVENIDLE_CACHE_DIR=cache, **SURROUNDINGS[kind])
+    shown = run("check", "trials", "--full", folder=None, **around)
     assert shown.status == 0, shown.err
     assert "\x1b" not in shown.out, "no terminal, no colour"
     if kind == "forty columns":

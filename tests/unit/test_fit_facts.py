@@ -61,12 +61,18 @@ def test_another_car_s_log_is_refused_or_said_to_be_impossible_to_tell(
     assert not blind.trusted or any("of another car that idles alike" in one for one in told)
 
 
+def times(values: np.ndarray | None, factor: float) -> np.ndarray:
+    """A column that was recorded, multiplied."""
+    assert values is not None
+    return values * factor
+
+
 WRONG: dict[str, tuple[Callable[[Log], Log], str]] = {
     "speed halved": (lambda log: replace(log, rpm=log.rpm / 2.0, target_rpm=None), "on the base curve"),
-    "pressure halved": (lambda log: replace(log, map_kPa=log.map_kPa / 2.0), "where such an engine needs"),
-    "pressure up": (lambda log: replace(log, map_kPa=log.map_kPa * 1.3), "where such an engine needs"),
-    "steps doubled": (lambda log: replace(log, valve_steps=log.valve_steps * 2.0), "on the base curve"),
-    "beyond the travel": (lambda log: replace(log, valve_steps=log.valve_steps * 4.0), "travel was counted"),
+    "pressure halved": (lambda log: replace(log, map_kPa=times(log.map_kPa, 0.5)), "where such an engine needs"),
+    "pressure up": (lambda log: replace(log, map_kPa=times(log.map_kPa, 1.3)), "where such an engine needs"),
+    "steps doubled": (lambda log: replace(log, valve_steps=times(log.valve_steps, 2.0)), "on the base curve"),
+    "beyond the travel": (lambda log: replace(log, valve_steps=times(log.valve_steps, 4.0)), "travel was counted"),
 }
 
 

@@ -20,8 +20,8 @@ from workbench.sheet.making import version
 
 BAD_INPUT = 2
 DAMAGED = (
-    f"{Path(sim.__file__).parent.parent}:1: folder: a module's compiled form in it is damaged (cut short), allowed:"
-    " whole ones; delete its folders __pycache__"
+    f"{Path(sim.__file__).parent.parent}:1: folder: a module's compiled form in it is damaged (cut short),"
+    " allowed: whole ones; delete its folders __pycache__"
 )
 COLLECT_AFTER = 50_000
 """Objects made before the garbage collector looks for cycles."""
