@@ -69,10 +69,16 @@ def times(values: np.ndarray | None, factor: float) -> np.ndarray:
 
 WRONG: dict[str, tuple[Callable[[Log], Log], str]] = {
     "speed halved": (lambda log: replace(log, rpm=log.rpm / 2.0, target_rpm=None), "on the base curve"),
-    "pressure halved": (lambda log: replace(log, map_kPa=times(log.map_kPa, 0.5)), "where such an engine needs"),
+    "pressure halved": (
+        lambda log: replace(log, map_kPa=times(log.map_kPa, 0.5)),
+        "where such an engine needs",
+    ),
     "pressure up": (lambda log: replace(log, map_kPa=times(log.map_kPa, 1.3)), "where such an engine needs"),
     "steps doubled": (lambda log: replace(log, valve_steps=times(log.valve_steps, 2.0)), "on the base curve"),
-    "beyond the travel": (lambda log: replace(log, valve_steps=times(log.valve_steps, 4.0)), "travel was counted"),
+    "beyond the travel": (
+        lambda log: replace(log, valve_steps=times(log.valve_steps, 4.0)),
+        "travel was counted",
+    ),
 }
 
 
