@@ -1,0 +1,40 @@
+"""What the guide says is made from the source is what the source makes."""
+
+from __future__ import annotations
+
+import re
+
+from tests.house_map import house_map, licences
+from tests.source_tree import ROOT
+
+GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def in_guide(what: str) -> list[str]:
+    """Lines between the markers of something that is made."""
+    found = re.findall(rf"<!-- made by: {what} -->\n(.*?)\n<!-- end -->", GUIDE, re.DOTALL)
+    assert len(found) == 1
+    return str(found[0]).split("\n")
+
+
+def test_the_map_is_that_of_the_imports() -> None:
+    assert in_guide("map") == house_map()
+
+
+def test_every_library_has_a_licence_that_lets_it_be_used() -> None:
+    """How each writes it may differ between its versions; which are there, and their kind, may not."""
+    made = licences()
+    assert [line.split("|")[1] for line in in_guide("licences")] == [line.split("|")[1] for line in made]
+    for line in made[2:]:
+        assert re.search(r"MIT|BSD|Apache|MPL|Mozilla|Python Software|LGPL|Lesser", line), line
+
+
+def test_walks_through_the_house_are_short_and_lead_to_what_is_there() -> None:
+    for what in ("A load", "A law"):
+        walk = GUIDE.partition(f"### {what}, worked through")[2].partition("\n### ")[0]
+        assert 5 < walk.count("\n") < 40
+        named = re.findall(
+            r"`((?:controllers|sim|tuning|workbench|scenarios|tests)/[\w/.]+\.(?:py|toml))`", walk
+        )
+        assert len(named) >= 5
+        assert [one for one in named if not (ROOT / one).is_file()] in ([], ["scenarios/heated_seats.toml"])
