@@ -76,7 +76,8 @@ def licences() -> list[str]:
 def licence_of(name: str) -> str:
     """Licence of an installed library, as its own description has it."""
     about = metadata.metadata(name)
-    for said in (about.get("License-Expression"), *about.get_all("Classifier", []), about.get("License")):
+    keys = ("License-Expression", "Classifier", "License")
+    for said in chain.from_iterable(about.get_all(key) or [] for key in keys):
         if said and not said.startswith(("Framework", "Programming", "Operating", "Topic", "Intended", "Dev",
                                          "Natural", "Typing", "Environment")):  # fmt: skip
             return str(said).removeprefix("License :: ").removeprefix("OSI Approved :: ").split("\n")[0][:60]
