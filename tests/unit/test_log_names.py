@@ -59,6 +59,20 @@ def chosen(*headers: str, units: tuple[str, ...] = ()) -> dict[str, Choice]:
         ("Throttle position (%)", "throttle_percent", "%"),
         ("Electrical load W", "load_W", "W"),
         ("Vehicle speed (km/h)", "vehicle_speed_km_h", "km/h"),
+        ("Engine speed (rpm x 1000)", "rpm", "rpm x 1000"),
+        # Plain words of other languages.
+        ("Température du liquide de refroidissement", "coolant_degC", ""),
+        ("Temperatura del agua", "coolant_degC", ""),
+        ("Temperatura refrigerante", "coolant_degC", ""),
+        ("Koelvloeistoftemperatuur", "coolant_degC", ""),
+        ("Kylvätsketemperatur", "coolant_degC", ""),
+        ("Teplota chladicí kapaliny", "coolant_degC", ""),
+        ("Leerlaufsteller Schritte", "valve_steps", "Schritte"),
+        ("Vanne de ralenti", "valve_steps", ""),
+        ("Valvola del minimo", "valve_steps", ""),
+        ("Válvula de ralentí", "valve_steps", ""),
+        ("Stappenmotor", "valve_steps", ""),
+        ("Krokový motor", "valve_steps", ""),
     ],
 )
 def test_names_recognised(header: str, name: str, unit: str) -> None:

@@ -245,6 +245,22 @@ def test_many_problems_of_a_kind_are_counted(tmp_path: Path) -> None:
     assert found[-1] == "41: file: 30 more of this kind: not a number in map_kPa"
 
 
+def test_an_unmapped_log_ends_with_what_to_copy(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("when,turning,foo\n" + "".join(f"{n * 0.1:.1f},850,3\n" for n in range(20)))
+    with pytest.raises(InputError) as caught:
+        read_log(path)
+    assert '--columns "time_s=when, rpm=turning"' in str(caught.value)
+    assert read_log(path, {"time_s": "when", "rpm": "turning"}).rpm[0] == 850.0
+
+
+def test_one_reading_a_row_is_told_what_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("time,signal,value\n" + "".join(f"{n * 0.1:.1f},engine speed,850\n" for n in range(20)))
+    with pytest.raises(InputError, match="one reading a row: turn it round"):
+        read_log(path)
+
+
 def test_needs() -> None:
     log = Log("a.csv", np.arange(3.0), np.ones(3), ignored=("IAC %",))
     needs([log], ["time_s", "rpm"], "diagnose")

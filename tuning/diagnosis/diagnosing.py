@@ -170,15 +170,10 @@ class Diagnosis(Told):
             rows.append(Note("diagnosis.warming", **asdict(self.warming)))
         told = rows[0]["why"] if self.cause != "no idling" else None
         rows += [
-            Note("diagnosis.finding", name=one.name, answer=one.answer, why=one.note)
-            for one in self.findings
-            if one.answer != OPEN and one.note != told
-        ]
-        rows += [
-            Note("diagnosis.open_question", name=one.name, why=one.note)
-            for one in self.open_questions
-            if one.note != told
-        ]
+            Note("diagnosis.open_question", name=one.name, why=one.note) if one.answer == OPEN
+            else Note("diagnosis.finding", name=one.name, answer=one.answer, why=one.note)
+            for one in sorted(self.findings, key=lambda one: one.answer == OPEN) if one.note != told
+        ]  # fmt: skip
         return [*rows, self.next]
 
     def _told(self) -> dict[str, Any]:

@@ -186,12 +186,11 @@ def limit_finding(log: Log, car: Car | None) -> Finding:
         "open": float(np.mean((steps >= high - 0.5) & (error > OFF_TARGET_rpm))),
     }
     values = {f"share_{end}": share for end, share in shares.items()}
-    if shares["closed"] > LIMIT_SHARE:
-        note = Note("diagnosis.limit.closed", time_percent=100.0 * shares["closed"])
-        return Finding("at a limit", YES, note, values)
-    if shares["open"] > LIMIT_SHARE:
-        note = Note("diagnosis.limit.open", time_percent=100.0 * shares["open"])
-        return Finding("at a limit", YES, note, values)
+    for end, share in shares.items():
+        if share > LIMIT_SHARE:
+            told, shut = {"time_percent": 100.0 * share}, end == "closed"
+            note = Note("diagnosis.limit.closed", **told) if shut else Note("diagnosis.limit.open", **told)
+            return Finding("at a limit", YES, note, values)
     return Finding("at a limit", NO, Note("diagnosis.limit.none"), values)
 
 

@@ -60,10 +60,9 @@ TRACE, GREAT_rpm = 0.1, 200.0
 never waved off [-, rpm]."""
 STILL_REPEATS = 0.65
 """A swing with the valve still, of few periods as a rule, must repeat by more than this [-]."""
-SLOW_ROWS_s, BUSY_per_min = 0.25, 10.0
-"""Of a valve that is so busy a log of rows further apart does not show that it makes no swing [s, 1/min]."""
-FEWEST_ROWS = 4.0
-"""Rows of a log in one period, below which a swing is not seen for sure [-]."""
+SLOW_ROWS_s, BUSY_per_min, FEWEST_ROWS = 0.25, 10.0, 4.0
+"""Rows further apart do not show that so busy a valve makes no swing; nor fewer rows in a period a swing for
+sure [s, 1/min, -]."""
 
 
 @dataclass(frozen=True)
@@ -137,9 +136,8 @@ class Swing:
         between_rpm = abs(m.valve_swing_rpm)
         # Moves that work against the swing, or whose part is larger than it, are not understood.
         odd = not AGAINST < self.valve_share < VALVE_S_OWN or self.floor_rpm > MUCH_ABOVE * m.hunting_rpm
-        if odd and (between_rpm > TRACE * m.hunting_rpm or m.hunting_rpm > GREAT_rpm):
-            return True
-        return between_rpm > MUCH_OF_FLOOR * self.floor_rpm
+        unclear = odd and (between_rpm > TRACE * m.hunting_rpm or m.hunting_rpm > GREAT_rpm)
+        return unclear or between_rpm > MUCH_OF_FLOOR * self.floor_rpm
 
     @property
     def answer(self) -> str:
@@ -232,15 +230,11 @@ def busy_part(log: Log, rows: slice) -> slice:
         return rows
     edges = np.concatenate([[first_s], at_s, [last_s]])
     held = np.diff(edges) > max(HELD_s, HELD_TIMES * float(np.median(np.diff(at_s))))
-    best = (0.0, first_s, last_s)
-    begin = 0
-    for place in range(held.size + 1):
-        if place == held.size or held[place]:
-            end_s = edges[place]
-            best = max(best, (end_s - edges[begin], edges[begin], end_s))
-            begin = place + 1
-    length_s, begin_s, end_s = best
-    if length_s < LEAST_LEFT_s or not held.any():
+    ends = np.append(np.flatnonzero(held), held.size)
+    begins = np.append(0, ends[:-1] + 1)
+    longest = int(np.argmax(edges[ends] - edges[begins]))
+    begin_s, end_s = edges[begins[longest]], edges[ends[longest]]
+    if end_s - begin_s < LEAST_LEFT_s or not held.any():
         return rows
     first, past = np.searchsorted(log.time_s, [begin_s, end_s], side="right")
     return slice(max(int(first) - 1, rows.start), min(int(past), rows.stop))

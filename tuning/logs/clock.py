@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning.logs.header import MISSING_WORDS
+from tuning.logs.header import MISSING_WORDS, MONTH_DATE
 
 FloatArray = NDArray[np.float64]
 
@@ -23,13 +23,16 @@ _DATE_FORMS = (
     "%d.%m.%y", "%d/%m/%y", "%m/%d/%y",
 )  # fmt: skip
 _DAY_s = 86400.0
+# Months by their first three letters, twelve in each of four rows of languages.
+_MONTHS = """jan feb mar apr may jun jul aug sep oct nov dec jän fév mär avr mai giu lug aoû set okt nov dez
+gen fev mrt abr mag jun jul ago sep ott nov déc ene feb mar abr mei jun jul ago sep out nov dic """
 
 
 def seconds_from_text(cells: Sequence[str]) -> tuple[FloatArray, NDArray[np.bool_], str]:
     """Turn clock times or dates into seconds."""
     text = [cell.strip().strip("'\"").replace(",", ".") for cell in cells]
     empty = np.array([cell.lower() in MISSING_WORDS for cell in text], np.bool_)
-    text = ["" if gone else cell for cell, gone in zip(text, empty, strict=True)]
+    text = ["" if gone else _numbered(cell) for cell, gone in zip(text, empty, strict=True)]
     first = next((cell for cell in text if cell), "")
     if ":" in first and not re.search(r"[-/T]|\d\.\d+\.\d", first):
         seconds, how = _past_midnight(_clock(text)), "clock time"
@@ -40,6 +43,13 @@ def seconds_from_text(cells: Sequence[str]) -> tuple[FloatArray, NDArray[np.bool
         if known.size:
             seconds = seconds - seconds[known[0]]
     return seconds, ~np.isfinite(seconds) & ~empty, how
+
+
+def _numbered(cell: str) -> str:
+    """Return a date with its month by name as ISO 8601 writes it; any other text as it is."""
+    found = MONTH_DATE.fullmatch(cell)
+    place = _MONTHS.find(found[2].lower()) // 4 if found else -1
+    return f"{found[3]}-{place % 12 + 1:02d}-{int(found[1]):02d} {found[4]}" if found and place >= 0 else cell
 
 
 def _clock(text: Sequence[str]) -> FloatArray:

@@ -31,6 +31,11 @@ _NUMBER = re.compile(
 )
 _GROUPED = re.compile(r"[+\-−]?[1-9]\d{0,2}([.,]\d{3})+")
 _CLOCK = re.compile(r"\d{1,4}:\d{1,2}(:\d{1,2})?([.,]\d*)?( ?[aApP]\.?[mM]\.?)?")
+MONTH_DATE = re.compile(
+    r"(?:[a-z]{2,}[.,]* )?(\d{1,2})[-/. ]+([a-zéäû]{3})[a-zéûä]*[-/. ,]+(\d{4})[ T]+(\d{1,2}:.*)",
+    re.IGNORECASE,
+)
+"""Day, the month's name, year and clock, after the weekday or without."""
 _DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}([T ]+\d{1,2}:\d{1,2}.*)?")
 
 
@@ -100,7 +105,7 @@ def is_number(cell: str) -> bool:
 
 def is_time(cell: str) -> bool:
     """Tell whether a cell is written as a clock time or a date with time."""
-    return _CLOCK.fullmatch(cell) is not None or _DATE.fullmatch(cell) is not None
+    return any(form.fullmatch(cell) is not None for form in (_CLOCK, _DATE, MONTH_DATE))
 
 
 @dataclass

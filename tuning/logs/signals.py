@@ -77,7 +77,9 @@ SIGNALS: tuple[Signal, ...] = (
         phrases=(
             "coolant, ect, water temperature, engine temperature, water, cylinder head temperature, "
             "head temperature, kuhlmitteltemperatur, kuehlmitteltemperatur, wassertemperatur, "
-            "motortemperatur, temperature eau, temperature acqua"
+            "motortemperatur, temperature eau, temperature acqua, temperature liquide refroidissement, "
+            "temperature refroidissement, temperatura refrigerante, temperatura agua, kylvatsketemperatur, "
+            "koelvloeistoftemperatuur, teplota chladici kapaliny, jaahdytysneste"
         ),
         words="coolant temperature, coolant, water temperature, engine temperature",
         never=(
@@ -102,7 +104,9 @@ SIGNALS: tuple[Signal, ...] = (
             "valve steps, commanded steps, valve steps commanded, idle valve steps, stepper steps, "
             "stepper position, stepper, steps, idle valve position, idle valve, valve position, "
             "bypass valve, bypass valve position, idle air control, iac, idle air valve, schrittmotor, "
-            "schritte, valve"
+            "schritte, valve, leerlaufsteller, leerlaufsteller schritte, schrittmotor position, pasos, "
+            "pas moteur ralenti, vanne ralenti, valvola minimo, valvola minimo passi, valvula ralenti, "
+            "valvula marcha lenta, stappenmotor, stegmotor, krokovy motor, silnik krokowy, askelmoottori"
         ),
         words="valve steps, stepper, idle valve, bypass valve, iac, idle air control",
         never=f"{_NOT_A_SAMPLE} exhaust purge egr duty moves per current temperature voltage",
@@ -175,7 +179,7 @@ SAME_WORD: dict[str, str] = {
     "ign": "ignition", "tgt": "target", "cmd": "commanded", "command": "commanded",
     "step": "steps", "set": "setpoint", "tps": "throttle", "elec": "electrical", "sec": "seconds",
     "secs": "seconds", "baro": "barometric", "max": "maximum", "min": "minimum",
-    "actual": "", "measured": "", "the": "", "of": "",
+    "actual": "", "measured": "", "the": "", "of": "", "de": "", "du": "", "da": "", "del": "",
 }  # fmt: skip
 
 # Words of other signals, so that they are never taken for a slip of the pen in one of ours.

@@ -10,7 +10,7 @@ import numpy as np
 from sim.errors import InputError, Problem
 from tuning.logs.clock import seconds_from_text
 from tuning.logs.header import Layout, find_table, is_time
-from tuning.logs.names import choose_columns, find_column
+from tuning.logs.names import Choice, choose_columns, find_column
 from tuning.logs.rows import Findings, FloatArray, Rows, read_rows
 from tuning.logs.signals import BY_NAME, SIGNALS
 from tuning.logs.text import load_text, one_line
@@ -107,12 +107,14 @@ def _unit_given(column: str, header: str) -> str:
     return text[opening + 1 : -1].strip() if opening > 0 else ""
 
 
-def _check_needed(file: str, layout: Layout, choices: Iterable[str]) -> None:
-    missing = [name for name in ("time_s", "rpm") if name not in set(choices)]
+def _check_needed(file: str, layout: Layout, choices: Mapping[str, Choice]) -> None:
+    missing = [name for name in ("time_s", "rpm") if name not in choices]
     if missing:
-        there = listed(layout.headers)
-        raise InputError(
-            Problem(file, layout.header_line, name, f"no such column recognised (columns: {there}),"
-                    f" allowed: name it with --columns \"{name}=...\"")
-            for name in missing
-        )  # fmt: skip
+        there, taken = listed(layout.headers), {choice.column for choice in choices.values()}
+        free = [one for at, one in enumerate(layout.headers) if one and at not in taken]
+        copied = ", ".join(f"{name}={one}" for name, one in zip(missing, [*free, "...", "..."], strict=False))
+        allowed = f'name it with --columns, as in --columns "{copied}"'
+        if {"value", "wert", "valeur", "valore", "valor"}.intersection(map(str.lower, layout.headers)):
+            allowed = "one column a signal; this has one reading a row: turn it round (pivot table)"
+        message = f"no such column recognised (columns: {there}), allowed: {allowed}"
+        raise InputError(Problem(file, layout.header_line, name, message) for name in missing)

@@ -108,7 +108,7 @@ def regular_swing(measures: Measures, floor_rpm: float | None = None) -> bool:
     -------
     bool
     """
-    return bool(regular_swings(lambda name: getattr(measures, name), known_floor(floor_rpm)))
+    return bool(regular_swings(measures.__getattribute__, known_floor(floor_rpm)))
 
 
 def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
@@ -125,11 +125,7 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
     str
         ``CANNOT_TELL`` where nothing was measured, or the valve swung speed but went over once or twice.
     """
-    floor = known_floor(floor_rpm)
-
-    def of(name: str) -> float:
-        return float(getattr(measures, name))
-
+    floor, of = known_floor(floor_rpm), measures.__getattribute__
     if bool(hunts(of, floor)):
         return HUNTS
     # A valve that goes one way only, as a base curve that warms up, comes and goes for nothing.

@@ -1,0 +1,32 @@
+"""What explain says of fitted foreign engines beside what they do, some five minutes of one core.
+
+Run with ``python -m pytest -m bench tests/bench/test_explanation_foreign.py``; figures in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.bench.telling import show
+from tests.explain_foreign import ENGINES, beside
+
+pytestmark = pytest.mark.bench
+
+
+def test_explain_beside_the_engines(capsys: pytest.CaptureFixture[str]) -> None:
+    seen = [one for structure, seed in ENGINES for one in beside(structure, seed)]
+    done = np.array([one.done_chance for one in seen])
+    off = float(np.mean([abs(one.told_chance - one.done_chance) for one in seen]))
+    words = sum(one.same_word for one in seen)
+    swings = np.mean([one.near(one.told_rpm, one.done_rpm, 0.0) for one in seen])
+    moves = np.mean([one.near(one.told_per_min, one.done_per_min, 1.0) for one in seen])
+    dull = float(np.mean(np.abs(done - done.mean())))
+    show(
+        capsys,
+        f"{len(seen)} settings: chance off by {off:.3f} (always the mean: {dull:.3f}), word right in {words}"
+        f" (commonest: {max(np.sum(done > 0.5), np.sum(done <= 0.5))}), swing near in {swings:.2f},"
+        f" moves in {moves:.2f}",
+    )
+    assert off < 0.5 * dull
+    assert words >= 0.9 * len(seen)
