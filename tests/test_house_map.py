@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from tests.house_map import house_map, licences
+from tests.model_page import page, relations
 from tests.source_tree import ROOT
 
 GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -38,3 +39,23 @@ def test_walks_through_the_house_are_short_and_lead_to_what_is_there() -> None:
         )
         assert len(named) >= 5
         assert [one for one in named if not (ROOT / one).is_file()] in ([], ["scenarios/heated_seats.toml"])
+
+
+def test_the_model_s_page_has_every_physical_file_and_law_with_its_sources() -> None:
+    made = relations()
+    files = {one.file.rpartition("/")[2] for one in made}
+    assert {
+        "air.py",
+        "combustion.py",
+        "crank.py",
+        "manifold.py",
+        "thermal.py",
+        "law_pi.py",
+        "law_nudge.py",
+    } <= files
+    assert all(one.what and one.source for one in made)
+    (flow,) = [one for one in made if one.name == "flow_parameter"]
+    assert "NACA Report 1135" in flow.source
+    assert "0 to about 1.2" in flow.arguments
+    assert "tests/published/test_air.py" in flow.checks
+    assert sum(line.startswith("**") for line in page()) == len(made)
