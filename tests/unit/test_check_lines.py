@@ -50,7 +50,7 @@ def base(*points: tuple[float, float]) -> dict[str, Any]:
     [
         ("direction", {"valve": {"wired_reversed": True}}, "fail"),
         ("homing reaches the seat", {"valve": {"homing_steps": 40}}, "fail"),
-        ("homing reaches the seat", {"valve": {"homing_steps": 80}}, "warn"),
+        ("homing reaches the seat", {"valve": {"homing_steps": 105}}, "warn"),
         ("homing time", {"valve": {"homing_steps": 400, "rest_ms": 4.0}}, "warn"),
         ("pulse", {"valve": {"pulse_ms": 2.0}}, "fail"),
         ("pulse", {"valve": {"pulse_ms": 3.5}}, "warn"),

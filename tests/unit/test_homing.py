@@ -162,15 +162,15 @@ def story_after(car: Car, seed: int) -> StartStory:
 
 
 def test_a_homing_too_short_is_told_with_what_it_does_afterwards() -> None:
-    car = with_values(load_car("trials"), {"valve": {"homing_steps": 40}})
-    short = story_after(car, seed_for(car, 70.0)).offset
+    car = with_values(load_car("trials"), {"valve": {"homing_steps": 85}})
+    short = story_after(car, seed_for(car, 100.0)).offset
     assert short is not None
-    assert short.steps == 30.0
+    assert short.steps == 15.0
     # All the trim there is cannot close so far: it stands at its limit, and the idle is fast.
     assert short.limited_share > 0.5
     assert short.error_rpm > 50.0
     assert short.closing_steps == 0.0
-    assert "30 steps off" in said(short.told())
+    assert "15 steps off" in said(short.told())
     assert "further open" in said(short.told())
 
 
