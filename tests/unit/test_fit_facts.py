@@ -76,7 +76,7 @@ WRONG: dict[str, tuple[Callable[[Log], Log], str]] = {
     "pressure up": (lambda log: replace(log, map_kPa=times(log.map_kPa, 1.3)), "where such an engine needs"),
     "steps doubled": (lambda log: replace(log, valve_steps=times(log.valve_steps, 2.0)), "on the base curve"),
     "beyond the travel": (
-        lambda log: replace(log, valve_steps=times(log.valve_steps, 4.0)),
+        lambda log: replace(log, valve_steps=times(log.valve_steps, 8.0)),
         "travel was counted",
     ),
 }
