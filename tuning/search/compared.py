@@ -60,12 +60,13 @@ LEAST_WINDOW_rpm, ROUND_WINDOW_rpm = 150.0, 10.0
 
 
 def window_and_trim(space: Space) -> dict[str, Any]:
-    """Trim limits that carry all loads, and an idle window that still holds the engine as they go.
+    """Trim limits for all loads and a base too high, an idle window that holds the engine as loads go.
 
     A window wider than need be lets the integral wind down while the engine comes back from a blip. In a
     narrower one the trim stays where a load left it: the engine idles that much too fast, without feedback.
     """
-    low, high = space.ranges["trim_low_steps"].high, space.ranges["trim_high_steps"].low
+    lowest = space.ranges["trim_low_steps"]
+    low, high = max(2.0 * lowest.high, lowest.low), space.ranges["trim_high_steps"].low
     needed_rpm = high * rpm_per_step(space.car)
     window_rpm = max(LEAST_WINDOW_rpm, ROUND_WINDOW_rpm * math.ceil(needed_rpm / ROUND_WINDOW_rpm))
     largest_rpm = space.ranges["enable_above_target_rpm"].high
@@ -158,6 +159,8 @@ def start_points(space: Space, scatter_rpm: float, known: Mapping[str, Feedback]
     """Settings to evaluate first."""
     car = space.car
     found = {name: one for name, one in known.items() if one.law in space.laws}
+    if PLAIN in found:
+        found["plain, near"] = found[PLAIN].model_copy(update=window_and_trim(space))
     idle = usual_idle(car)
     if idle is not None and idle.plant.is_stable():
         for law in space.laws:
