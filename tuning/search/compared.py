@@ -159,18 +159,17 @@ def start_points(space: Space, scatter_rpm: float, known: Mapping[str, Feedback]
     """Settings to evaluate first."""
     car = space.car
     found = {name: one for name, one in known.items() if one.law in space.laws}
+    near = window_and_trim(space)
     if PLAIN in found:
-        found["plain, near"] = found[PLAIN].model_copy(update=window_and_trim(space))
+        found["plain, near"] = found[PLAIN].model_copy(update=near)
     idle = usual_idle(car)
     if idle is not None and idle.plant.is_stable():
+        window = {"enable_above_target_rpm": near["enable_above_target_rpm"]}
         for law in space.laws:
-            by_rule = _by_rule(space, law, idle, scatter_rpm)
-            if RULE in known:
-                window = {"enable_above_target_rpm": known[RULE].enable_above_target_rpm}
-                by_rule = {name: one.model_copy(update=window) for name, one in by_rule.items()}
-            found |= by_rule
+            made = _by_rule(space, law, idle, scatter_rpm)
             if DERIVATIVE in LAWS[law].searched:
-                found |= _leading(space, law, idle)
+                made |= _leading(space, law, idle)
+            found |= {name: one.model_copy(update=window) for name, one in made.items()}
     return {name: space.feedback(one.law, space.values_of(one)) for name, one in found.items()}
 
 
