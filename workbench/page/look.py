@@ -97,7 +97,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore > .shown > .soft, .explore > .shown > .rungs { display: none; }
   .explore > .why { position: relative; z-index: 6; background: var(--ground); }
   .explore > .card:not(.shown) [tabindex] { scroll-margin-top: 420px; }
-  .shown > .big { min-height: 4.2em; } .top > .big { max-width: 60%; }
+  .shown > .big { min-height: 7em; } .top > .big { max-width: 60%; }
   .top .state { flex: 1 0 100%; min-height: 38px; }
   .runs { height: 290px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }
