@@ -64,7 +64,7 @@ def test_no_option_of_a_command_is_named_on_the_page(tmp_path: Path) -> None:
     strange.write_text("\n".join(["time,foo", *rows]))
     told = read(strange)["refused"]
     assert told.startswith("strange.csv: rpm: no such column recognised (columns: time, foo)")
-    assert told.endswith("allowed: name it under 'Columns by hand': rpm=...")
+    assert told.endswith("allowed: name it, as under 'Columns by hand': rpm=foo")
     assert "refused" not in read(strange, "rpm=foo")
     assert in_page_words('leave it out with --columns "map="') == (
         "leave it out under 'Columns by hand': map="

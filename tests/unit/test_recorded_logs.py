@@ -95,5 +95,5 @@ def test_a_record_without_rpm_is_refused_with_its_columns(shared_data: Path) -> 
         read_log(path)
     assert str(caught.value) == (
         f"{path}:3: rpm: no such column recognised (columns: time_s, air_in_kg_per_s, "
-        'manifold_pressure_Pa), allowed: name it with --columns, as in --columns "rpm=air_in_kg_per_s"'
+        'manifold_pressure_Pa), allowed: name it, as with --columns "rpm=air_in_kg_per_s"'
     )

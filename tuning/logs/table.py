@@ -113,7 +113,7 @@ def _check_needed(file: str, layout: Layout, choices: Mapping[str, Choice]) -> N
         there, taken = listed(layout.headers), {choice.column for choice in choices.values()}
         free = [one for at, one in enumerate(layout.headers) if one and at not in taken]
         copied = ", ".join(f"{name}={one}" for name, one in zip(missing, [*free, "...", "..."], strict=False))
-        allowed = f'name it with --columns, as in --columns "{copied}"'
+        allowed = f'name it, as with --columns "{copied}"'
         if {"value", "wert", "valeur", "valore", "valor"}.intersection(map(str.lower, layout.headers)):
             allowed = "one column a signal; this has one reading a row: turn it round (pivot table)"
         message = f"no such column recognised (columns: {there}), allowed: {allowed}"
