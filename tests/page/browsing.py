@@ -217,10 +217,16 @@ class Look:
         path = f'//*[@aria-label="{label}"]'
         return wait_for(lambda: self.driver.find_elements(By.XPATH, path), label)[0]
 
-    def fill(self, field: WebElement, text: str) -> None:
-        """Replace what stands in a field."""
-        field.send_keys(Keys.CONTROL, "a")
-        field.send_keys(text)
+    def fill(self, field: WebElement | str, text: str) -> None:
+        """Replace what stands in a field; one given by its label is looked up anew if it was drawn anew."""
+
+        def filled() -> bool:
+            at = self.field(field) if isinstance(field, str) else field
+            at.send_keys(Keys.CONTROL, "a")
+            at.send_keys(text)
+            return True
+
+        wait_for(filled, f"filling {field}")
 
     def option(self, css: str) -> dict[str, Any]:
         """Options of a chart as the browser has them."""

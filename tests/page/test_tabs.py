@@ -129,9 +129,9 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     told = look.wait_text("It runs")
     assert re.search(r"It runs [\d.]+ s after the key", told)
     assert look.option(".tall")["series"][0]["data"][-1][0] == 240.0
-    look.fill(look.field("Base curve, steps at 0"), "900")
+    look.fill("Base curve, steps at 0", "900")
     look.wait_text("too large (900)")
-    look.fill(look.field("Base curve, steps at 0"), "48")  # it may have been drawn anew
+    look.fill("Base curve, steps at 0", "48")  # it may have been drawn anew
     look.wait_text("changes not saved")
     look.press("Propose curves")
     look.press("Take the proposal")
@@ -147,7 +147,8 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     look.press("Take all three")
     first = "Base curve, temperature 1"
     wait_for(lambda: look.field(first).get_attribute("value") == "-20", "the others too")
-    assert look.field("After-start air, steps at 0").get_attribute("value") == "3"
+    air = "After-start air, steps at 0"
+    wait_for(lambda: look.field(air).get_attribute("value") == "3", "the proposal's air is taken")
 
 
 def test_sheet_is_seen_with_its_cautions(look: Look) -> None:

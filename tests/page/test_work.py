@@ -132,7 +132,7 @@ def open_car(look: Look, path: Path) -> None:
     """Open a car file of one's own."""
     look.press("Open a car")
     look.wait_text("No car file yet? 'New car' asks for a few facts")
-    look.fill(look.field("or a car file on this machine"), str(path))
+    look.fill("or a car file on this machine", str(path))
     look.press("Open")
 
 
@@ -145,14 +145,14 @@ def test_an_owner_without_a_file_describes_the_car(
     assert told.index("carbon monoxide has no smell") < told.index("To count the travel")
     for fact in FACTS.values():
         assert fact.question in told, "what the command asks"
-    look.fill(look.field(FACTS["displacement_cm3"].question), "1300")
-    look.fill(look.field(FACTS["cylinders"].question), "4.5")
+    look.fill(FACTS["displacement_cm3"].question, "1300")
+    look.fill(FACTS["cylinders"].question, "4.5")
     look.wait_text('not a whole number ("4.5"), allowed: 1 to 12')
-    look.fill(look.field("file to make of it, such as mycar.toml"), str(path))
+    look.fill("file to make of it, such as mycar.toml", str(path))
     look.press("Make the car file")
     look.wait_text('cylinders: not a whole number ("4.5")')
     assert not path.exists()
-    look.fill(look.field(FACTS["cylinders"].question), "4")
+    look.fill(FACTS["cylinders"].question, "4")
     look.press("Make the car file")
     look.wait_text("own.toml; no changes")
     assert load_car(path).car.basis == "guessed"
