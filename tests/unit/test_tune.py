@@ -15,7 +15,7 @@ from sim.errors import InputError
 from tuning import stress, tune
 from tuning.search.compared import NAMES
 from tuning.search.entry_form import as_entered
-from tuning.search.space import SEARCHED_LAWS, make_space
+from tuning.search.space import SEARCHED_LAWS, make_space, rpm_per_step
 from tuning.search.tuned import Tuning
 from workbench.words.search import tune_notes
 
@@ -38,6 +38,17 @@ def test_the_settings_proposed_beat_all_that_stand_beside_them(name: str) -> Non
     assert rows["found"].score.total < 0.85 * rows["present"].score.total
     assert rows["found"].score.total < rows["plain"].score.total
     assert rows["plain"].settings.deadband_rpm == 40.0
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_the_set_by_rule_holds_the_engine_as_loads_go_and_is_seldom_at_a_limit(name: str) -> None:
+    rule = next(one for one in tuned(name).compared if one.name == "rule")
+    feedback = rule.settings
+    # Trim that a load left behind, fully open, must not take the engine out of the window.
+    space = make_space(load_car(name), ("pi",))
+    assert feedback.enable_above_target_rpm >= rpm_per_step(space.car) * feedback.trim_limit_steps[1]
+    assert feedback.enable_above_target_rpm < load_car(name).feedback.enable_above_target_rpm
+    assert rule.score.acceptance.failing["limited"] <= 0.1
 
 
 @pytest.mark.parametrize("name", CARS)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -108,7 +109,7 @@ def regular_swing(measures: Measures, floor_rpm: float | None = None) -> bool:
     -------
     bool
     """
-    return bool(regular_swings(measures.__getattribute__, known_floor(floor_rpm)))
+    return bool(regular_swings(partial(getattr, measures), known_floor(floor_rpm)))
 
 
 def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
@@ -125,7 +126,7 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
     str
         ``CANNOT_TELL`` where nothing was measured, or the valve swung speed but went over once or twice.
     """
-    floor, of = known_floor(floor_rpm), measures.__getattribute__
+    floor, of = known_floor(floor_rpm), partial(getattr, measures)
     if bool(hunts(of, floor)):
         return HUNTS
     # A valve that goes one way only, as a base curve that warms up, comes and goes for nothing.
