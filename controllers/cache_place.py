@@ -55,12 +55,12 @@ class _BySource(_CacheLocator):
 class _Form(CompileResultCacheImpl):
     """How numba writes machine code down, at a place given instead of looked for."""
 
-    def __init__(self, folder: Path, function: Callable[..., object]) -> None:
+    def __init__(self, folder: Path, kind: str, function: Callable[..., object]) -> None:
         self._lineno = function.__code__.co_firstlineno
         self._locator = _BySource(folder, function)
         module = function.__module__.rpartition(".")[2]
         base: Any = self.get_filename_base
-        self._filename_base = base(f"{module}.{function.__qualname__}", getattr(sys, "abiflags", ""))
+        self._filename_base = base(f"{module}.{function.__qualname__}{kind}", getattr(sys, "abiflags", ""))
 
 
 class _WholeFiles(IndexDataCacheFile):
@@ -103,12 +103,16 @@ def _whole(data: bytes) -> bytes:
 class PlacedCache(FunctionCache):
     """The machine code of one function on disk, in the folder of its package."""
 
-    def __init__(self, folder: Path, function: Callable[..., object]) -> None:
-        form: Any = partial(_Form, folder)
+    def __init__(
+        self, folder: Path, function: Callable[..., object], reduced: Any = None, rebuilt: Any = None
+    ) -> None:
+        form: Any = partial(_Form, folder, ".draft" if reduced else "")
         self._impl_class = form
         begin: Any = super().__init__
         begin(function)
         files: Any = _WholeFiles
+        if reduced:
+            self._impl.reduce, self._impl.rebuild = reduced, rebuilt
         self._cache_file = files(
             self._cache_path, self._impl.filename_base, self._impl.locator.get_source_stamp()
         )

@@ -23,6 +23,7 @@ import numba
 import numpy as np
 
 from controllers.cache_place import PlacedCache, is_private
+from controllers.drafts import Draft, rebuilt, reduced
 
 _COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
 _IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)(?:\.\w+)+) import", re.MULTILINE)
@@ -189,6 +190,16 @@ hold = _pick_python if _PLAIN else _pick_select(True)
 long to write some lanes of a vector as all of them."""
 
 
+def _draft(function: F, **options: Any) -> F:
+    """Compile what other compiled code takes in, and by itself only where Python calls it."""
+    whole = _cached(function, **options)
+    if _PLAIN:
+        return whole
+    made: Any = Draft(function, whole, {"error_model": "numpy", **options})
+    made._cache = PlacedCache(cache_folder(function.__module__.partition(".")[0]), function, reduced, rebuilt)
+    return cast("F", made)
+
+
 def relation(function: F) -> F:
     """Compile a small function that is always inlined, into one step of a run or one lane of eight.
 
@@ -201,7 +212,7 @@ def relation(function: F) -> F:
     -------
     callable, from Python too, and cached for that
     """
-    return _cached(function, forceinline=True, **_lent(function))
+    return _draft(function, forceinline=True, **_lent(function))
 
 
 def routine(function: F) -> F:
@@ -216,7 +227,7 @@ def routine(function: F) -> F:
     -------
     callable
     """
-    return _cached(function, nogil=True, **_lent(function))
+    return _draft(function, nogil=True, **_lent(function))
 
 
 def compiled(function: F) -> F:
@@ -231,7 +242,7 @@ def compiled(function: F) -> F:
     -------
     callable
     """
-    return _cached(function, nogil=True)
+    return _draft(function, nogil=True)
 
 
 def _form(one: object) -> object:
@@ -271,5 +282,5 @@ def machine_code(function: F, *arguments: object) -> F:
     form = (function, *map(_form, arguments))
     if form not in _ENTRIES:
         kinds = tuple(numba.typeof(one) for one in arguments)  # type: ignore[no-untyped-call]
-        _ENTRIES[form] = cast("Any", function).compile(kinds)
+        _ENTRIES[form] = cast("Any", function).whole.compile(kinds)
     return cast("F", _ENTRIES[form])
