@@ -19,6 +19,8 @@ from typing import Any
 
 from numba.core.caching import CompileResultCacheImpl, FunctionCache, IndexDataCacheFile, _CacheLocator
 
+LONGEST_WAIT_s = 120.0
+"""Nothing takes as long to compile: who holds a lock longer has stopped half-way."""
 _TOLD: list[str] = []
 """Said once a process: that machine code cannot be kept."""
 
@@ -106,6 +108,7 @@ class PlacedCache(FunctionCache):
     def __init__(
         self, folder: Path, function: Callable[..., object], reduced: Any = None, rebuilt: Any = None
     ) -> None:
+        self._held: dict[Any, Any] = {}
         form: Any = partial(_Form, folder, ".draft" if reduced else "")
         self._impl_class = form
         begin: Any = super().__init__
@@ -117,11 +120,43 @@ class PlacedCache(FunctionCache):
             self._cache_path, self._impl.filename_base, self._impl.locator.get_source_stamp()
         )
 
+    def load_overload(self, sig: Any, context: Any) -> Any:
+        """Give machine code from disk; where another process is making it now, wait for that.
+
+        What is missing is this process's to make from here on until it is saved.  Callers come before what
+        they call in every process, so nobody waits in a circle.
+        """
+        find: Any = super().load_overload
+        found = find(sig, context)
+        if found is not None:
+            return found
+        held = self._hold()
+        found = find(sig, context) if held is not None else None
+        if held is not None:
+            if found is None:
+                self._held[sig] = held
+            else:
+                held.release()
+        return found
+
+    def _hold(self) -> Any:
+        """Give the lock on this function; none where the folder takes none or its holder never ends."""
+        from filelock import FileLock
+
+        lock = FileLock(Path(self._cache_path) / f"{self._impl.filename_base}.lock")
+        try:
+            Path(self._cache_path).mkdir(parents=True, exist_ok=True)
+            return lock.acquire(timeout=LONGEST_WAIT_s).lock
+        except (OSError, RuntimeError):  # a time-out, or a file system without locks
+            return None
+
     def save_overload(self, sig: Any, data: Any) -> None:
         """Keep machine code; where that cannot be done, say so once and go on without."""
         keep: Any = super().save_overload
         try:
             keep(sig, data)
+            if sig in self._held:
+                self._held.pop(sig).release()
         except OSError as error:
             if not _TOLD:
                 _TOLD.append(str(error))

@@ -27,6 +27,7 @@ from controllers.drafts import Draft, rebuilt, reduced
 
 _COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
 _IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)(?:\.\w+)+) import", re.MULTILINE)
+_WHOLE = "whole"
 _ARRAYS = {"np.ndarray", "Tables"}
 """Annotations of what holds arrays."""
 F = TypeVar("F", bound=Callable[..., object])
@@ -118,13 +119,18 @@ def cache_folder(package: str) -> Path:
 
 
 def is_warm() -> bool:
-    """Tell whether the simulation's compiled code for this exact source is on disk.
+    """Tell whether all compiled code for this exact source was once made and kept.
 
     Returns
     -------
-    bool, false on the first run after an install or an edit
+    bool, false until ``now_warm`` after an install or an edit
     """
-    return any(cache_folder("sim").rglob("*.nbc"))
+    return (cache_folder("tuning") / _WHOLE).exists()
+
+
+def now_warm() -> None:
+    """Note that all compiled code is on disk, for the next process to know."""
+    (cache_folder("tuning") / _WHOLE).touch()
 
 
 def _lent(function: Callable[..., object]) -> dict[str, bool]:

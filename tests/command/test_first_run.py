@@ -11,10 +11,8 @@ PROGRAM = """
 import os, pathlib, sys
 sys.path.insert(0, {tree!r})
 from tests.command.one_measure import measure_one
-from workbench.output.first_run import compiling_beside, wait_for
-with compiling_beside(measure_one) as other:
-    wait_for(other)
-    assert other is not None and other.returncode == 0, other
+from workbench.output.first_run import beside
+assert beside(measure_one).wait() == 0
 root = pathlib.Path(os.environ["EVENIDLE_CACHE_DIR"])
 before = {{path: path.stat().st_mtime_ns for path in root.rglob("*.nbc")}}
 measure_one()

@@ -24,19 +24,34 @@ print(sum(curve_value.stats.cache_hits.values()), source_key("controllers"))
 """
 
 
-def _use(folder: Path, cache: Path) -> tuple[int, str]:
-    """Call one compiled function of the sources in a folder: found on disk (0 or 1), their key."""
-    done = subprocess.run(
+def _begin(folder: Path, cache: Path) -> subprocess.Popen[str]:
+    """Begin to call one compiled function of the sources in a folder."""
+    return subprocess.Popen(
         [sys.executable, "-c", PROGRAM],
         cwd=folder,
         env=os.environ | {"EVENIDLE_CACHE_DIR": str(cache), "PYTHONPATH": str(folder)},
-        capture_output=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
         text=True,
-        check=False,
     )
-    assert done.returncode == 0, done.stderr
-    found, key = done.stdout.split()
+
+
+def _told(process: subprocess.Popen[str]) -> tuple[int, str]:
+    """Whether it was found on disk (0 or 1), and the key of the sources."""
+    out, problem = process.communicate()
+    assert process.returncode == 0, problem
+    found, key = out.split()
     return int(found), key
+
+
+def _use(folder: Path, cache: Path) -> tuple[int, str]:
+    """Call one compiled function of the sources in a folder."""
+    return _told(_begin(folder, cache))
+
+
+def test_of_two_that_need_it_one_compiles_and_the_other_waits(tmp_path: Path) -> None:
+    pair = [_begin(ROOT, tmp_path) for _ in range(2)]
+    assert sorted(_told(one)[0] for one in pair) == [0, 1]
 
 
 def test_the_same_sources_elsewhere_find_it_and_other_sources_do_not(tmp_path: Path) -> None:

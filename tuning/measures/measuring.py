@@ -163,15 +163,15 @@ def _reduced(
     floor_rpm: float,
 ) -> Floats:  # fmt: skip
     """Row of measures of one run; starts are measured beside the target of the moment."""
-    from tuning.measures.reduce import reduce_run, scratch_size
+    from tuning.measures.reduce import reduce_runs, scratch_size
 
     scratch = np.empty(scratch_size(rpm.size, SAMPLE_s))
 
     def reduced(speed: Samples, windows: Floats) -> Floats:
         row = np.empty(len(MEASURES))
-        reduce_run(
-            speed, speed[:0] if steps is None else steps, speed.size, SAMPLE_s, 0.0,
-            stalled_at, floor_rpm, windows, scratch, row,
+        reduce_runs(  # of one run: a way in of its own would be compiled again
+            speed[None], (speed[:0] if steps is None else steps)[None], speed.size, SAMPLE_s, np.zeros(1),
+            np.array([stalled_at]), np.array([floor_rpm]), windows, scratch, row[None],
         )  # fmt: skip
         return row
 

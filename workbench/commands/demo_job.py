@@ -13,7 +13,6 @@ import sim
 import tuning
 from workbench.figures.log import fit_finding
 from workbench.figures.stress import stress_finding
-from workbench.output.first_run import compile_batch, compiling_beside, wait_for
 from workbench.output.printing import Screen, Tell
 from workbench.output.results import check_place
 from workbench.report import report
@@ -70,18 +69,16 @@ def run_demo(
     """Do the whole job, on the bundled car and its logs or on one's own."""
     job = Job(screen, out, seed)
     begun = time.monotonic()
-    with compiling_beside(compile_batch) as other:
-        car = sim.load_car(CAR) if own is None else own
-        screen.caution(car)
-        _describe(job, car)
-        if own is None:
-            _diagnose(job, HUNTING_LOG)
-            car = _fit(job, car, RECORDING_LOG)
-        elif log is not None:
-            car = _own_log(job, car, log)
-        refuse_untrusted(car)
-        _idle(job, car)
-        wait_for(other)
+    car = sim.load_car(CAR) if own is None else own
+    screen.caution(car)
+    _describe(job, car)
+    if own is None:
+        _diagnose(job, HUNTING_LOG)
+        car = _fit(job, car, RECORDING_LOG)
+    elif log is not None:
+        car = _own_log(job, car, log)
+    refuse_untrusted(car)
+    _idle(job, car)
     _explain(job, car)
     tuned = _tune(job, car, own is not None, law)
     _stress(job, tuned)

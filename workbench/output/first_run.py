@@ -1,60 +1,81 @@
-"""The first run after an install: the batch run is compiled beside what the demo does first."""
+"""First use after an install: all is compiled on a second core beside what a command does with the first."""
 
 from __future__ import annotations
 
+import atexit
 import os
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+
+import numpy as np
 
 import sim
 import tuning
+from controllers import is_warm, now_warm
 
-LONGEST_s = 300.0
+EVERY_s = 4.0
+MOST = 230
+"""Functions that a command compiles from nothing; it needs fewer, and another process makes some of them."""
 
 
-@contextmanager
-def compiling_beside(work: Callable[[], object]) -> Iterator[subprocess.Popen[bytes] | None]:
-    """Call a function of a module in another process while the block runs, if nothing is compiled yet."""
-    from controllers import is_warm
+def begin_compiling(note: Callable[[str], None]) -> bool:
+    """Compile all beside what follows, which tells how far it is; tell whether there is any to compile.
 
+    What both need the first one makes and the other waits for.
+    """
     if is_warm():
-        yield None
-        return
+        return False
+    if (os.cpu_count() or 1) > 1:
+        atexit.register(beside(compile_all).kill)
+    from numba.core import event
+
+    events: Any = event
+    events.Listener.register(_Telling)
+    events.register("numba:compile", _Telling(note))
+    return True
+
+
+class _Telling:
+    """Tells now and then that functions are being compiled, and how many are done."""
+
+    def __init__(self, note: Callable[[str], None]) -> None:
+        self._note, self._done, self._told_s = note, 0, time.monotonic()
+
+    def notify(self, event: Any) -> None:
+        """Hear that a function begins or is done."""
+        self._done += bool(event.is_end)
+        if time.monotonic() > self._told_s + EVERY_s:
+            self._told_s = time.monotonic()
+            self._note(f"compiling: {self._done} of at most {MOST} functions done")
+
+
+def beside(work: Callable[[], object]) -> subprocess.Popen[bytes]:
+    """Call a function of a module in another process."""
     order = f"from {work.__module__} import {work.__name__}; {work.__name__}()"
     # The very same sources, for other ones are compiled to other machine code: a checkout may lie
     # in the folder where an installed evenidle is run.
     places = os.pathsep.join(place or str(Path.cwd()) for place in sys.path)
-    other = subprocess.Popen(
+    return subprocess.Popen(
         [sys.executable, "-P", "-c", order],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         env=os.environ | {"PYTHONPATH": places},
-    )
-    try:
-        yield other
-    finally:
-        other.kill()
-        other.wait()
+    )  # fmt: skip
 
 
-def wait_for(other: subprocess.Popen[bytes] | None) -> None:
-    """Wait until the other process is done; if it fails, this one compiles when it must."""
-    if other is not None:
-        try:
-            other.wait(LONGEST_s)
-        except subprocess.TimeoutExpired:
-            other.kill()
-
-
-def compile_batch() -> None:
-    """Run one short batch and measure it, which compiles all that it takes."""
+def compile_all() -> None:
+    """Measure and run in every way that commands do, shortest: what another compiles now is waited for."""
     car, scenario = sim.load_car("trials"), sim.load_scenario("warm_idle")
+    still = np.full((1, 500), 900.0, dtype=np.float32)
+    windows = [("hunting", 1.0, 9.0)]
+    tuning.measure_runs(still, still, windows, 900.0)
     fleet = sim.make_fleet([car], [scenario])
-
-    def keep(_rows: object, rpm: object, steps: object, _counters: object) -> None:
-        tuning.measure_runs(rpm, steps, scenario.measure, 900.0)  # type: ignore[arg-type]
-
-    sim.run_plan(fleet, sim.full_plan(fleet, sim.settings_table([car])), keep, cores=1)
+    plan = sim.full_plan(fleet, sim.settings_table([car]))
+    sim.run_plan(fleet, plan, lambda *_: None, cores=1)
+    sim.run_plan(fleet, plan, lambda *_: None, cores=1, side_by_side=False)
+    trace = sim.simulate(car, scenario)
+    tuning.measure(trace)
+    now_warm()

@@ -168,10 +168,10 @@ class Screen:
             yield _line_teller(what)
 
     def warn_of_compiling(self) -> None:
-        """On the first run after an install, say why it takes a while."""
-        from controllers import is_warm
+        """On first use after an install, say why it takes a while, and have a second core help."""
+        from workbench.output.first_run import begin_compiling
 
-        if not is_warm():
+        if begin_compiling(self.note):
             self.tell_of_compiling()
 
     def tell_of_compiling(self) -> None:

@@ -143,6 +143,8 @@ class Runs:
                 on_compiling()
                 self.slow.submit(WORK + "pressure", car, wish, 0)  # the single run, on its own
             drawn.add_done_callback(on_drawn)
+            if told.exception() is None and not told.result():
+                drawn.add_done_callback(lambda _: self.slow.submit("workbench.output.first_run:compile_all"))
 
         self._compiled.add_done_callback(on_told)
 
