@@ -123,9 +123,9 @@ def is_warm() -> bool:
 
     Returns
     -------
-    bool, false until ``now_warm`` after an install or an edit
+    bool, false until ``now_warm`` after an install or an edit; true where nothing is compiled
     """
-    return (cache_folder("tuning") / _WHOLE).exists()
+    return _PLAIN or (cache_folder("tuning") / _WHOLE).exists()
 
 
 def now_warm() -> None:
