@@ -226,8 +226,10 @@ def _searched(search: _Search, form: _Form, need: Need, airs: Sequence[float]) -
 
 def _bettered(search: _Search, form: _Form, rows: list[NDArray[np.float64]]) -> tuple[StartCurves, float]:
     """Change every other point at a time: a point acts on its own start and on the next colder one."""
-    best, least = form.curves(*rows), np.inf
+    best, least, kept = form.curves(*rows), np.inf, 0
     for turn in range(ROUNDS):
+        if kept == 2:  # neither half of the points was changed: no later turn changes any
+            break
         places = np.arange(turn % 2, len(STARTS_degC), 2)
         tried = [rows]
         for kind, by in CHANGES:
@@ -238,12 +240,13 @@ def _bettered(search: _Search, form: _Form, rows: list[NDArray[np.float64]]) -> 
         if costs[0].sum() < least:
             least, best = float(costs[0].sum()), form.curves(*rows)
         felt = costs + np.concatenate([np.zeros((len(tried), 1)), costs[:, :-1]], axis=1)
-        rows = [row.copy() for row in rows]
+        rows, kept = [row.copy() for row in rows], kept + 1
         for place in places:
             chosen = int(np.argmin(felt[:, place]))
             if felt[chosen, place] < felt[0, place] - WORTH:
                 kind, by = CHANGES[chosen - 1]
                 rows[kind][place] += by
+                kept = 0
     last = form.curves(*rows)
     missed = float(search.costs([last]).sum())
     return (last, missed) if missed < least else (best, least)
