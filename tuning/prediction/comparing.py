@@ -179,16 +179,11 @@ def compare(car: Car, log: Log, *, seed: int = 0) -> Comparison:
     if log.load_W is None and loads:
         notes.append(Note("prediction.loads_guessed"))
     return Comparison(
-        car=car.name,
-        file=log.file,
-        rows=tuple(row for row in compared if row is not None),
-        from_s=begin_s,
-        to_s=float(log.time_s[rows.stop - 1]),
-        windows=spans,
-        overlay=_overlay(log, rows, runs),
+        car=car.name, file=log.file, rows=tuple(row for row in compared if row is not None), from_s=begin_s,
+        to_s=float(log.time_s[rows.stop - 1]), windows=spans, overlay=_overlay(log, rows, runs),
         hunts_rpm=swing.measures.hunting_rpm if swing is not None and swing.answer == HUNTS else 0.0,
         notes=tuple(notes),
-    )
+    )  # fmt: skip
 
 
 def _predicted_values(
@@ -219,11 +214,7 @@ def _overlay(log: Log, rows: slice, runs: Predicted) -> Overlay:
         valve = resample_hold(time_s, log.valve_steps[rows]).astype(float)[:count]
     low, high = outer_parts(runs.rpm[:, :count])
     return Overlay(
-        time_s=time_s[0] + SAMPLE_s * (np.arange(count) + 1.0),
-        recorded_rpm=recorded[:count],
-        predicted_rpm=runs.rpm[0, :count].astype(float),
-        low_rpm=low,
-        high_rpm=high,
-        recorded_steps=valve,
+        time_s=time_s[0] + SAMPLE_s * (np.arange(count) + 1.0), recorded_rpm=recorded[:count],
+        predicted_rpm=runs.rpm[0, :count].astype(float), low_rpm=low, high_rpm=high, recorded_steps=valve,
         predicted_steps=runs.steps[0, :count].astype(float),
-    )
+    )  # fmt: skip
