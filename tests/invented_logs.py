@@ -26,7 +26,7 @@ TRUTH: dict[str, dict[str, object]] = {
     "engine": {
         "inertia_kg_m2": 0.148,
         "friction_scale": 1.09,
-        "work_per_air_kJ_per_kg": 945.0,
+        "work_per_air_kJ_per_kg": 981.1,
         "torque_delay_deg": 300.0,
         "scatter_share": 0.06,
         "scatter_memory": 0.15,

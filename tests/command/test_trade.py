@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
 from tuning import to_entry
 from tuning.notes import Note
-from workbench.sheet.settings import refuse_lost_entries
+from workbench.sheet.settings import refuse_lost_entries, worked_line
 from workbench.words.facts import FACTS as FACTS_ASKED
 from workbench.words.wording import in_words
 
@@ -57,13 +58,36 @@ def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> No
     for row in re.findall(r"<tr><td>.*?</tr>", trial):
         assert row.count('<td class="box">\u2610</td>') == 2, "a box to tick for entered and for seen"
     assert "**" not in page
-    assert "Loads fitted: lamps, fan." in page
+    assert "Loads fitted: lamps, fan. Feed-forward: none." in page
     assert "never turn the key towards lock while it moves" in page
     moved = re.search(r"must open the valve by ([\d.]+) steps", page)
     assert moved
     feedback = load_car(str(tmp_path / "mine.toml")).feedback
     wanted = feedback.gain_steps_per_100rpm + feedback.integral_steps_per_100rpm_s
     assert float(moved[1]) == pytest.approx(wanted, abs=0.06)
+
+
+@pytest.mark.parametrize("form", [
+    {"output_unit": "percent_of_travel"}, {"output_unit": "duty_percent", "sign": -1},
+    {"gain_time": "per_update"}, {"gain_per_rpm": 1.0, "sign": -1, "gain_time": "per_update"},
+])  # fmt: skip
+def test_the_worked_line_in_the_controllers_own_numbers_comes_to_the_same_move(
+    form: dict[str, object],
+) -> None:
+    fine = {"gain_steps_per_100rpm": 1e-4, "integral_steps_per_100rpm_s": 1e-4}
+    car = with_values(load_car("trials"), {"entry_form": {**form, "resolution": fine}})
+    told = worked_line(car)
+    steps = re.search(r"open the valve by ([\d.]+) steps", told)
+    typed = re.search(r"As typed: (.*) = (-?[\d.]+) (%|steps)", told)
+    assert steps
+    assert typed
+    terms = [re.findall(r"-?[\d.]+", one) for one in typed[1].split(" + ")]
+    total = sum(math.prod(map(float, one)) for one in terms)
+    assert total == pytest.approx(float(typed[2]), abs=0.01)
+    travel_steps = car.valve.travel_steps / 100.0 if typed[3] == "%" else 1.0
+    assert total * car.entry_form.sign * travel_steps == pytest.approx(float(steps[1]), abs=0.06)
+    assert ("counts the other way" in told) == (car.entry_form.sign < 0)
+    assert "As typed" not in worked_line(load_car("trials"))
 
 
 def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
@@ -81,7 +105,8 @@ def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "first"),
     [
-        (("check", "twin"), "What to do, and why"),
+        (("check", "twin"), "What to do:"),
+        (("check", "twin", "--full"), "direction"),
         (("fit", "trials", "--guide"), "1. Warm the engine fully"),
         (("new", "mine.toml", *FACTS), "To count the travel"),
     ],

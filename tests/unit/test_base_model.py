@@ -88,7 +88,9 @@ def test_what_a_minimum_move_of_one_step_would_do_is_told_where_targets_are_miss
 @pytest.mark.parametrize("name", ["trials", "six"])
 def test_check_finds_no_new_fault_with_base_in_curves_that_are_proposed(name: str) -> None:
     owner = load_car(name)
-    proposed = with_values(owner, {"curves": proposal_for(name).curves()})
+    found = proposal_for(name)
+    waits = {"enable_delay_s": found.fade_s}  # as base tells beside its curves
+    proposed = with_values(owner, {"curves": found.curves(), "feedback": waits})
 
     def faults(one: Car) -> set[str]:
         return {

@@ -49,7 +49,7 @@ BUILT: dict[str, dict[str, Any]] = {
     "narrow limits": {"feedback": {**FINE, "trim_limit_steps": (-1.0, 0.0)}},
     "off": {"feedback": {"law": "none"}},
     "surging engine": SURGING,
-    "retarding spark": {"spark": {"advance_deg_per_100rpm": -20.0}},
+    "retarding spark": {"spark": {"advance_deg_per_100rpm": -12.0}},
 }  # fmt: skip
 
 

@@ -13,19 +13,33 @@ from tests.proposals import proposal_for
 from tests.said import said
 from tests.typical_cars import CARS, TYPICAL, car_of
 from tuning import base_from_model, check, explain, measure, stress
-from tuning.checks import base_error_steps, base_spots
+from tuning.checks import Spot, base_error_steps, base_spots
+from tuning.checks.lines import CheckLine
 from tuning.measures import DOES_NOT_HUNT, HUNTS
 from tuning.open_loop import BaseProposal
 from tuning.starts import WATCHED_s, start_story
+from tuning.stress_tests import stressing
 from workbench.output.pdf_pages import PdfPages
 from workbench.sheet.making import make_sheet
 from workbench.sheet.writing import Sheet, sheet_bytes
 from workbench.words.wording import in_words
 
 
+@cache
+def spots_of(name: str) -> list[Spot]:
+    """Its base curve in the model."""
+    return base_spots(car_of(name))
+
+
+@cache
+def lines_of(name: str) -> tuple[CheckLine, ...]:
+    """What check says of it."""
+    return check(car_of(name)).lines
+
+
 @pytest.mark.parametrize("name", CARS)
 def test_a_typical_car_fails_no_check_and_hears_little_of_its_own_curve(name: str) -> None:
-    lines = said(check(car_of(name)).lines)
+    lines = said(lines_of(name))
     assert [one.name for one in lines if one.verdict == "fail"] == []
     curve = [one for one in lines if one.name.startswith(("base curve at", "room to"))]
     assert sum(one.verdict != "pass" for one in curve) <= 2, [
@@ -41,8 +55,7 @@ def sheet_of(name: str) -> Sheet:
 
 @pytest.mark.parametrize("name", CARS)
 def test_sheet_and_check_say_the_same_of_the_base_curve_and_of_a_step(name: str) -> None:
-    car = car_of(name)
-    spots = base_spots(car)
+    spots = spots_of(name)
     sheet = sheet_of(name)
     for spot, row in zip(spots, sheet.curves, strict=True):
         assert row.rpm_per_step == spot.rpm_per_step
@@ -50,13 +63,13 @@ def test_sheet_and_check_say_the_same_of_the_base_curve_and_of_a_step(name: str)
             assert np.sign(row.advice_steps) == np.sign(base_error_steps(spot))
     assert len(re.findall(rb"/Type\s*/Page[^s]", sheet_bytes(sheet, PdfPages))) == 2
     looked_at = {one.split(" (FAILS)")[0] for one in sheet.to_look_at}
-    assert looked_at == {one.name for one in said(check(car).lines) if one.verdict != "pass"}
+    assert looked_at == {one.name for one in said(lines_of(name)) if one.verdict != "pass"}
 
 
 @pytest.mark.parametrize("name", CARS)
 def test_where_check_finds_the_warm_base_right_the_engine_idles_there(name: str) -> None:
     car = car_of(name)
-    warm = base_spots(car)[-1]
+    warm = spots_of(name)[-1]
     assert abs(warm.settled_rpm - warm.target_rpm) < 60.0
     held = car.model_copy(update={"feedback": car.feedback.model_copy(update={"law": "none"})})
     trace = simulate(held, load_scenario("warm_idle"), seed=3)
@@ -65,11 +78,14 @@ def test_where_check_finds_the_warm_base_right_the_engine_idles_there(name: str)
 
 
 @pytest.mark.parametrize("name", CARS)
-def test_stress_does_not_fail_an_idle_that_explain_finds_calm(name: str) -> None:
+def test_stress_does_not_fail_an_idle_that_explain_finds_calm(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(stressing, "suite_scenarios", lambda _: {"warm_idle": load_scenario("warm_idle")})
     car = car_of(name)
     found = explain(car, quick=True)
     calm = not found.hunts
-    warm = next(case for case in stress(car, suite="loads").cases if case.key == "warm_idle")
+    warm = next(case for case in stress(car).cases if case.key == "warm_idle")
     swing = next(one for one in warm.checks if one.measure == "hunting_rpm")
     assert warm.hunting is not None
     assert f"it {in_words(warm.hunting.text)}" in in_words(warm.line)
@@ -97,7 +113,7 @@ def base_of(name: str) -> BaseProposal:
 @pytest.mark.parametrize("name", CARS)
 def test_base_and_check_advise_the_same_when_warm(name: str) -> None:
     car = car_of(name)
-    warm = base_spots(car)[-1]
+    warm = spots_of(name)[-1]
     proposed = base_of(name).points[-1]
     held = 0.5 * (car.feedback.min_move_steps - 1)  # a falling curve leaves the valve that higher
     assert proposed.base_steps + held == pytest.approx(warm.needed_steps, abs=1.6)
@@ -106,11 +122,11 @@ def test_base_and_check_advise_the_same_when_warm(name: str) -> None:
 
 @pytest.mark.parametrize("name", CARS)
 def test_base_and_check_advise_the_same_when_cold(name: str) -> None:
-    car, found = car_of(name), base_of(name)
+    found = base_of(name)
     places = [one.coolant_degC for one in found.points]
     slower = found.fade_s > found.fade_now_s
-    lines = {in_words(one.name): one for one in check(car).lines}
-    for spot, row in zip(base_spots(car), sheet_of(name).curves, strict=True):
+    lines = {in_words(one.name): one for one in lines_of(name)}
+    for spot, row in zip(spots_of(name), sheet_of(name).curves, strict=True):
         line = lines[f"base curve at {spot.coolant_degC:.0f} °C"]
         more = float(
             np.interp(spot.coolant_degC, places, [p.base_steps - p.base_now_steps for p in found.points])
@@ -132,7 +148,7 @@ def test_a_cold_start_goes_in_simulate_as_base_and_check_say(name: str) -> None:
     own = next(one for one in found.now if one.coolant_degC == 0.0)
     assert (story.run_s < WATCHED_s) == own.runs
     assert story.flare_rpm == pytest.approx(own.flare_rpm, abs=250.0)
-    spots = base_spots(car)
+    spots = spots_of(name)
     for error in story.base_errors:
         middle = 0.5 * (error.from_degC + error.to_degC)
         near = min(spots, key=lambda spot: abs(spot.coolant_degC - middle))
@@ -145,7 +161,7 @@ def test_a_cold_start_goes_in_simulate_as_base_and_check_say(name: str) -> None:
 def test_check_sheet_and_base_say_the_same_of_the_wait_after_a_start(name: str) -> None:
     car = car_of(name)
     (line,) = [
-        one for one in check(car).lines if in_words(one.name) == "feedback waits out the after-start air"
+        one for one in lines_of(name) if in_words(one.name) == "feedback waits out the after-start air"
     ]
     (row,) = [one for one in sheet_of(name).homing if one[0] == "after-start fade"]
     short = car.feedback.acts and car.feedback.enable_delay_s < car.curves.after_start_fade_s

@@ -195,7 +195,7 @@ def test_a_speed_that_never_reaches_its_target_is_told_without_numbers_that_do_n
 
 
 def test_trim_at_its_limit_tells_only_the_least_that_is_wrong_and_racing_is_told() -> None:
-    story = told("cold_start_m20", curves=flat(60.0))
+    story = told("cold_start_m20", curves=flat(60.0), feedback={"enable_delay_s": 5.0})
     limited = [one for one in story.base_errors if one.at_limit]
     assert limited
     assert all("at least 12 steps too high" in said(one.told()) for one in limited)

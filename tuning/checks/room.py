@@ -139,19 +139,10 @@ def spot_at(car: Car, coolant_degC: float, passing: Passing | None = None) -> Sp
     idle = usual_idle(car, coolant_degC) if passing is None else None
     here = engine_figures(car, positions[0], coolant_degC).rpm_per_step
     return Spot(
-        coolant_degC,
-        base,
-        target,
-        settled,
-        here if idle is None else idle.rpm_per_step,
-        needed,
-        base - lowest,
-        settled - closed,
-        highest - base,
-        opened - settled,
-        passing is not None,
+        coolant_degC, base, target, settled, here if idle is None else idle.rpm_per_step, needed,
+        base - lowest, settled - closed, highest - base, opened - settled, passing is not None,
         passing is not None and needed > base and car.curves.after_start_fade_s < LONGEST_FADE_s,
-    )
+    )  # fmt: skip
 
 
 def _resolution(car: Car, spots: list[Spot]) -> CheckLine:

@@ -102,10 +102,13 @@ def warming_rows(log: Log) -> NDArray[np.bool_]:
     return np.asarray(log.coolant_degC < hottest - WARMING_degC)
 
 
-def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | None:
+def find_drift(
+    read: AirReadings, worth_of_step: float = np.nan, by_table: Floats | None = None
+) -> AirJump | None:
     """A clear change of air at the same steps that goes on from beginning to end, none without one.
 
-    Source: straight line, t value, any textbook on regression; our limits.
+    ``by_table`` is the air that the car's own area lets in at the readings' steps, over its mean. Source:
+    straight line, t value, any textbook on regression; our limits.
     """
     count = read.air.size
     if count < 2 * SHORTEST_SIDE + 3:
@@ -115,8 +118,8 @@ def find_drift(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | No
         return None  # speed itself goes elsewhere: not an idle that is held
     time = (read.time_s - read.time_s.mean()) / np.ptp(read.time_s)
     columns, air = [np.ones(count), time], read.air
-    if np.isfinite(worth_of_step):
-        air = air - worth_of_step * (read.steps - read.steps.mean())
+    if by_table is not None:
+        air = air - by_table
     elif float(np.std(read.steps)) > MOVED_steps:
         columns.append(read.steps)
     design = np.column_stack(columns)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controllers import curve_at
 from sim import Car
@@ -55,7 +56,8 @@ def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) 
         return Finding(names[0], OPEN, _why_no_air(log)), _limit_leak(log, car, None)
     worth_of_step = _worth_of_step(car, log)
     jump = find_jump(air, worth_of_step)
-    drift = None if jump is not None else find_drift(air, worth_of_step)
+    by_table = None if car is None else _by_table(car, air.steps)
+    drift = None if jump is not None else find_drift(air, worth_of_step, by_table)
     if drift is not None:
         return _drift_findings(log, car, drift, float(np.ptp(air.time_s)))
     if jump is None:
@@ -97,11 +99,17 @@ def _worth_of_step(car: Car | None, log: Log) -> float:
     """Change of air a step over air, from the car's table."""
     if car is None or log.valve_steps is None:
         return float("nan")
-    points = np.asarray(car.valve.area_mm2, dtype=float)
     here = float(np.median(log.valve_steps))
-    above, below = np.interp([here + 1.0, here - 1.0], points[:, 0], points[:, 1])
-    area = float(np.interp(here, points[:, 0], points[:, 1])) + car.throttle.leak_mm2
-    return float(0.5 * (above - below) / area) if area > 0.0 else float("nan")
+    below, _, above = _by_table(car, np.array([here - 1.0, here, here + 1.0]))
+    return float(0.5 * (above - below))
+
+
+def _by_table(car: Car, steps: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Air that the car's area lets in at positions, over its mean [-]."""
+    points = np.asarray(car.valve.area_mm2, dtype=float)
+    area = np.interp(steps, points[:, 0], points[:, 1]) + car.throttle.leak_mm2
+    mean = float(np.mean(area))
+    return np.asarray(area / mean if mean > 0.0 else np.ones_like(area))
 
 
 def _limit_leak(log: Log, car: Car | None, jump: AirJump | None) -> Finding:

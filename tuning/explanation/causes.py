@@ -145,21 +145,15 @@ def _resolution(f: Findings) -> Telling:
     view, suggested = f.resolution, f.ablation.row("suggested")
     wide_rpm = ROOM * view.smallest_deadband_rpm
     number = Note(
-        "explanation.resolution.number",
-        move_steps=view.move_steps,
-        move_rpm=view.move_rpm,
-        deadband_rpm=2.0 * view.deadband_rpm,
-        ratio=view.ratio,
-        of_100=100.0 * view.chance,
-    )
+        "explanation.resolution.number", move_steps=view.move_steps, move_rpm=view.move_rpm,
+        deadband_rpm=2.0 * view.deadband_rpm, ratio=view.ratio, of_100=100.0 * view.chance,
+    )  # fmt: skip
     remedy = Note(
-        "explanation.resolution.remedy",
-        move_steps=view.move_steps,
+        "explanation.resolution.remedy", move_steps=view.move_steps,
         least_rpm=0.5 * ROOM * view.move_rpm / view.move_steps,
-        suggested_rpm=float(f.suggested.get("deadband_rpm", 0.0)),
-        wide_rpm=wide_rpm,
+        suggested_rpm=float(f.suggested.get("deadband_rpm", 0.0)), wide_rpm=wide_rpm,
         is_wider=wide_rpm > view.deadband_rpm,
-    )
+    )  # fmt: skip
     cost = Note(
         "explanation.resolution.cost",
         off_rpm=max(wide_rpm, view.deadband_rpm),
@@ -190,11 +184,9 @@ def _gains(f: Findings) -> Telling:
 
 def _valve_speed(f: Findings) -> Telling:
     number = Note(
-        "explanation.valve_speed.number",
-        step_ms=f.car.valve.step_ms,
-        times_without=f.linear.border_without_valve_time,
-        times=f.linear.here.border_multiplier,
-    )
+        "explanation.valve_speed.number", step_ms=f.car.valve.step_ms,
+        times_without=f.linear.border_without_valve_time, times=f.linear.here.border_multiplier,
+    )  # fmt: skip
     remedy = Note("explanation.valve_speed.remedy", pull_in_ms=f.car.valve.pull_in_ms)
     return number, remedy, Note("explanation.valve_speed.cost")
 
@@ -203,12 +195,9 @@ def _updates(f: Findings) -> Telling:
     row = best_row(f.ablation, "updates")
     quicker = row is None or row.key == "quicker_updates"
     number = Note(
-        "explanation.updates.number",
-        update_period_ms=f.car.feedback.update_period_ms,
-        quicker=quicker,
-        times_quick=f.linear.border_with_quick_updates,
-        times=f.linear.here.border_multiplier,
-    )
+        "explanation.updates.number", update_period_ms=f.car.feedback.update_period_ms, quicker=quicker,
+        times_quick=f.linear.border_with_quick_updates, times=f.linear.here.border_multiplier,
+    )  # fmt: skip
     remedy = Note("explanation.updates.more_often") if row is None else row.name
     cost = Note("explanation.updates.cost", quicker=quicker)
     return number, remedy, cost
@@ -217,12 +206,10 @@ def _updates(f: Findings) -> Telling:
 def _limits(f: Findings) -> Telling:
     low, high = f.car.feedback.trim_limit_steps
     number = Note(
-        "explanation.limits.number",
-        low=low,
-        high_steps=high,
+        "explanation.limits.number", low=low, high_steps=high,
         share_percent=100.0 * f.ablation.as_is.limited_share,
         need_steps=f.point.needed_steps - f.point.base_steps,
-    )
+    )  # fmt: skip
     return number, Note("explanation.limits.remedy"), Note("explanation.limits.cost")
 
 

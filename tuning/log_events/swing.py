@@ -127,7 +127,15 @@ class Swing:
             return False
         too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
         made = self.valve_share >= MOSTLY_MADE and m.hunting_rpm > TIMES_FLOOR * self.floor_rpm
-        return too_slow or made or (m.half_swings >= FEWEST_HALF_SWINGS and self._may_go_to_and_fro)
+        # A valve that went over and back but once may have made what swings regularly.
+        seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
+        return too_slow or made or (seen and self._may_go_to_and_fro)
+
+    @property
+    def _may_be_a_wave(self) -> bool:
+        """Whether it swings as regularly as a wave, and more than without the valve."""
+        m = self.measures
+        return m.regularity > REGULAR and m.repeat_share > MAY_BE_A_WAVE and m.hunting_rpm > self.floor_rpm
 
     @property
     def _may_go_to_and_fro(self) -> bool:

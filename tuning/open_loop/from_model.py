@@ -6,7 +6,7 @@ behind. Nothing is applied, and targets that cannot be met are named.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -155,7 +155,10 @@ class BaseProposal(Told):
         return notes
 
 
-def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int = 0) -> BaseProposal:
+def base_from_model(
+    car: Car, targets: StartTargets | None = None, *, seed: int = 0,
+    on_progress: Callable[[float], object] | None = None,
+) -> BaseProposal:  # fmt: skip
     """Propose base, cranking and after-start curves from the model.
 
     Parameters
@@ -166,6 +169,8 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
         What a start should be like.
     seed : int
         Added to the seeds of all starts.
+    on_progress : callable, optional
+        Told the share done, 0 to 1.
 
     Returns
     -------
@@ -181,7 +186,8 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
     some = [replace(one, base_steps=base) for one, base in zip(some, bases, strict=True)]
     starts = _starting_cranking(car, aims, seed)
     warm = _warm(some[0], car, settled[-2:])
-    found = search_curves(car, some, warm, aims, seed, cranking=starts)
+    tell = on_progress or (lambda _share: None)
+    found = search_curves(car, some, warm, aims, seed, None, starts, lambda share: tell(0.6 * share))
     faults = tuple(one.name for one in valve_checks(car) if one.verdict == "fail")
     proposal = replace(_proposal(car, aims, some, found, seed), valve_faults=faults)
     if not proposal.missed or faults or car.feedback.min_move_steps == 1:
@@ -190,7 +196,9 @@ def base_from_model(car: Car, targets: StartTargets | None = None, *, seed: int 
     single = with_values(car, {"feedback": {"min_move_steps": 1}})
     warm = _warm(some[0], single, settled[-2:])
     same_fade = [one for one in some if one.fade_s == found.curves.fade_s] or some[:1]
-    finer = search_curves(single, same_fade, warm, aims, seed, found.moves, starts)
+    finer = search_curves(
+        single, same_fade, warm, aims, seed, found.moves, starts, lambda share: tell(0.6 + 0.4 * share)
+    )
     return replace(proposal, finer=_proposal(single, aims, some, finer, seed).met)
 
 

@@ -5,7 +5,7 @@ Many curves are started, and the one nearest to the targets is bettered point by
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +26,7 @@ from tuning.starts import (
     target_moves,
 )
 
+Tell = Callable[[float], object]
 SHIFTS_steps = (-1.0, 0.0, 1.0)
 CRANKING_EXTRA_steps = (6.0, 14.0)
 AFTER_START_steps = (2.0, 4.0, 9.0)
@@ -152,8 +153,11 @@ class _Form:
 class _Search:
     """Starts of many curves of one car, and what each came to."""
 
-    def __init__(self, car: Car, aims: StartTargets, seed: int, moves: list[NDArray[np.float32]]) -> None:
-        self.car, self.aims, self.moves = car, aims, moves
+    def __init__(
+        self, car: Car, aims: StartTargets, seed: int, moves: list[NDArray[np.float32]], tell: Tell
+    ) -> None:
+        self.car, self.aims, self.moves, self.tell = car, aims, moves, tell
+        self.batches = 0
         self.seeds = [seed + one for one in SEEDS]
         self.tried: list[tuple[StartResult, ...]] = []
 
@@ -162,6 +166,8 @@ class _Search:
         cars = [with_start_curves(self.car, one) for one in tried]
         found = start_results(cars, STARTS_degC, self.seeds, self.aims.stable_s, self.moves)
         self.tried += found
+        self.batches += 1
+        self.tell(self.batches / (ROUNDS + 2))
         air = np.array([np.add(one.cranking, one.after) for one in tried])
         return np.array([[cost(one, self.aims) for one in row] for row in found]) + 1e-4 * air
 
@@ -172,19 +178,20 @@ def search_curves(
     warm: Sequence[tuple[float, float]],
     aims: StartTargets,
     seed: int,
-    moves: list[NDArray[np.float32]] | None = None,
-    cranking: Sequence[float] = (0.0,) * len(STARTS_degC),
+    moves: list[NDArray[np.float32]] | None,
+    cranking: Sequence[float],
+    tell: Tell,
 ) -> SearchResult:
     """Find base, cranking and after-start curves whose starts come nearest to the targets.
 
     A valve that moves by no less than m steps stays half of that above a falling curve on average: the
-    search begins that much lower. Source: definition our own; coordinate search.
+    search begins that much lower. ``tell`` hears the share done. Source: our own; coordinate search.
     """
     forms = [_form(car, need, warm, cranking) for need in needs]
     if moves is None:
         begun = forms[0].curves(needs[0].base_steps[: len(STARTS_degC)], CRANKING_EXTRA_steps[0], 0.0)
         moves = target_moves(with_start_curves(car, begun), STARTS_degC)
-    search = _Search(car, aims, seed, moves)
+    search = _Search(car, aims, seed, moves, lambda share: tell(share / len(needs)))
     found = [
         _searched(search, form, need, (0.0,) if need.fade_s else AFTER_START_steps)
         for form, need in zip(forms, needs, strict=True)
@@ -219,8 +226,10 @@ def _searched(search: _Search, form: _Form, need: Need, airs: Sequence[float]) -
 
 def _bettered(search: _Search, form: _Form, rows: list[NDArray[np.float64]]) -> tuple[StartCurves, float]:
     """Change every other point at a time: a point acts on its own start and on the next colder one."""
-    best, least = form.curves(*rows), np.inf
+    best, least, kept = form.curves(*rows), np.inf, 0
     for turn in range(ROUNDS):
+        if kept == 2:  # neither half of the points was changed: no later turn changes any
+            break
         places = np.arange(turn % 2, len(STARTS_degC), 2)
         tried = [rows]
         for kind, by in CHANGES:
@@ -231,12 +240,13 @@ def _bettered(search: _Search, form: _Form, rows: list[NDArray[np.float64]]) -> 
         if costs[0].sum() < least:
             least, best = float(costs[0].sum()), form.curves(*rows)
         felt = costs + np.concatenate([np.zeros((len(tried), 1)), costs[:, :-1]], axis=1)
-        rows = [row.copy() for row in rows]
+        rows, kept = [row.copy() for row in rows], kept + 1
         for place in places:
             chosen = int(np.argmin(felt[:, place]))
             if felt[chosen, place] < felt[0, place] - WORTH:
                 kind, by = CHANGES[chosen - 1]
                 rows[kind][place] += by
+                kept = 0
     last = form.curves(*rows)
     missed = float(search.costs([last]).sum())
     return (last, missed) if missed < least else (best, least)

@@ -19,9 +19,9 @@ from sim import (
     run_plan,
     settings_table,
 )
-from tuning.log_events import idle_rows, mended, stretches, undisturbed, unrecorded_loads
+from tuning.log_events import idle_rows, mended, read_swing, stretches, undisturbed, unrecorded_loads
 from tuning.logs import Log
-from tuning.measures import MEASURES, Measures, measure, measure_runs, resample_hold
+from tuning.measures import HUNTS, MEASURES, Measures, measure, measure_runs, resample_hold
 from tuning.notes import Note
 from tuning.prediction.result import ASKED, Comparison, Overlay, compared_measure, outer_parts
 
@@ -173,21 +173,17 @@ def compare(car: Car, log: Log, *, seed: int = 0) -> Comparison:
     columns = _predicted_values(runs, windows, first_s)
     values = _recorded_values(log, rows, recorded, begin_s + first_s)
     compared = (compared_measure(one, columns[one.name], values.get(one.name)) for one in ASKED)
-    notes = []
+    swing, notes = read_swing(log), []
     if (stalling := float(np.mean(runs.stalled_at >= 0))) > 0.0:
         notes.append(Note("prediction.runs_stall", stalling_percent=100.0 * stalling))
     if log.load_W is None and loads:
         notes.append(Note("prediction.loads_guessed"))
     return Comparison(
-        car=car.name,
-        file=log.file,
-        rows=tuple(row for row in compared if row is not None),
-        from_s=begin_s,
-        to_s=float(log.time_s[rows.stop - 1]),
-        windows=spans,
-        overlay=_overlay(log, rows, runs),
+        car=car.name, file=log.file, rows=tuple(row for row in compared if row is not None), from_s=begin_s,
+        to_s=float(log.time_s[rows.stop - 1]), windows=spans, overlay=_overlay(log, rows, runs),
+        hunts_rpm=swing.measures.hunting_rpm if swing is not None and swing.answer == HUNTS else 0.0,
         notes=tuple(notes),
-    )
+    )  # fmt: skip
 
 
 def _predicted_values(
@@ -218,11 +214,7 @@ def _overlay(log: Log, rows: slice, runs: Predicted) -> Overlay:
         valve = resample_hold(time_s, log.valve_steps[rows]).astype(float)[:count]
     low, high = outer_parts(runs.rpm[:, :count])
     return Overlay(
-        time_s=time_s[0] + SAMPLE_s * (np.arange(count) + 1.0),
-        recorded_rpm=recorded[:count],
-        predicted_rpm=runs.rpm[0, :count].astype(float),
-        low_rpm=low,
-        high_rpm=high,
-        recorded_steps=valve,
+        time_s=time_s[0] + SAMPLE_s * (np.arange(count) + 1.0), recorded_rpm=recorded[:count],
+        predicted_rpm=runs.rpm[0, :count].astype(float), low_rpm=low, high_rpm=high, recorded_steps=valve,
         predicted_steps=runs.steps[0, :count].astype(float),
-    )
+    )  # fmt: skip

@@ -26,18 +26,20 @@ HELD_rpm = 50.0
 
 @dataclass(frozen=True)
 class Asked:
-    """One measure that is compared; differences below ``slack`` do not matter [unit]."""
+    """One measure that is compared; differences below slack or a share of it do not matter [unit, -]."""
 
     name: str
     unit: str
     slack: float
+    share: float = WIDENED
+    least: float = 0.0
 
 
 ASKED = (
     Asked("hunting_rpm", "rpm", 8.0),
     Asked("scatter_rms_rpm", "rpm", 4.0),
-    Asked("mean_error_rpm", "rpm", 15.0),
-    Asked("lowest_rpm", "rpm", 40.0),
+    Asked("mean_error_rpm", "rpm", 15.0, least=-np.inf),
+    Asked("lowest_rpm", "rpm", 40.0, share=0.0),
     Asked("dip_rpm", "rpm", 20.0),
     Asked("settle_s", "s", 1.5),
     # Thirty moves counted in a minute are uncertain by five or so.
@@ -116,6 +118,7 @@ class Comparison(Told):
     to_s: float
     windows: tuple[tuple[str, float, float], ...]
     overlay: Overlay = field(repr=False)
+    hunts_rpm: float = 0.0  # swing of a record that hunts
     notes: tuple[Note, ...] = ()
 
     @property
@@ -146,12 +149,14 @@ class Comparison(Told):
             return [Note("prediction.next.not_held", error_rpm=abs(error_rpm), fast=error_rpm < 0.0)]
         if abs(steps) >= 1.0:
             told.append(Note("prediction.next.base", by_steps=abs(steps), more=steps > 0.0))
+        if self.hunts_rpm > 0.0 and "hunting_rpm" not in off:
+            told.append(Note("prediction.next.hunts", swing_rpm=self.hunts_rpm))
         if off.get("hunting_rpm", 0.0) > 0.0:
             half = 0.5 * by_name["hunting_rpm"].recorded
             told.append(Note("prediction.next.swing", half_rpm=half))
         if off.get("settle_s", 0.0) > 0.0:
             told.append(Note("prediction.next.late"))
-        return told
+        return told or ([Note("prediction.next.go_on")] if self.agrees else [])
 
     def lines(self) -> list[Note]:
         """Tell the comparison.
@@ -180,6 +185,7 @@ def compared_measure(asked: Asked, runs: Floats, recorded: float | None) -> Comp
         return None
     low, high = (float(v) for v in outer_parts(known))
     middle = float(np.median(known))
-    slack = max(asked.slack, WIDENED * abs(middle))
-    agrees = low - slack <= recorded <= high + slack
-    return Compared(asked.name, asked.unit, middle, low, high, recorded, agrees, low - slack, high + slack)
+    slack = max(asked.slack, asked.share * abs(middle))
+    least, most = max(low - slack, asked.least), high + slack
+    agrees = least <= recorded <= most
+    return Compared(asked.name, asked.unit, middle, low, high, recorded, agrees, least, most)

@@ -137,8 +137,8 @@ class Stress(Told):
             failed=counts[FAIL], warned=counts[WARN], passed=counts[PASS],
             not_fitted=self.not_fitted,
         )  # fmt: skip
-        ordered = sorted(self.cases, key=lambda case: -ORDER.index(case.verdict))
-        return [first, *(case.line for case in ordered)]
+        others = [case for case in self.cases if not case.fitted]
+        return [first, *(case.line for case in (*self.worst(len(self.cases)), *others))]
 
 
 def stress(

@@ -31,7 +31,11 @@ def base(
     recorded = read_logs(screen, logs or [], columns, full)
     screen.warn_of_compiling()
     result: tuning.LoggedBase | tuning.BaseProposal
-    result = tuning.base_from_logs(read, recorded) if recorded else tuning.base_from_model(read, seed=seed)
+    if recorded:
+        result = tuning.base_from_logs(read, recorded)
+    else:
+        with screen.progress("trying starts") as tell:
+            result = tuning.base_from_model(read, seed=seed, on_progress=tell)
     screen.caution(read)
     say_lines(screen, result, full)
     # A valve that must be mended comes before any curve is tried.

@@ -18,17 +18,18 @@ def check(screen: Screen, car: CarFile, full: Full = False) -> None:
     remedies = [line for line in result.lines if line.verdict != "pass"]
     shown = result.lines if full else remedies
     rows = [[SIGNS[one.verdict], *map(in_words, (one.name, one.value))] for one in shown]
+    if remedies or full:
+        screen.caution()
     screen.basis(read)
     if rows:
         screen.table(f"Checks of {read.name}", Table(("", "what", "number"), rows))
     if not full:
-        screen.say(f"{len(result.lines) - len(remedies)} more pass; all of them with --full.")
+        screen.say(f"{len(result.lines) - len(remedies)} more pass; all of them, and why, with --full.")
     if remedies:
-        screen.caution()
-        screen.say("What to do, and why:")
+        screen.say("What to do:")
     for line in remedies:
-        screen.say(f"  {in_words(line.name)}: {in_words(line.remedy)}.")
-        screen.say(f"    ({in_words(line.reason)})")
+        why = f" ({in_words(line.reason)})" if full else ""
+        screen.say(f"  {in_words(line.name)}: {in_words(line.remedy)}.{why}")
     failed = sum(line.verdict == "fail" for line in result.lines)
     warned = len(remedies) - failed
     kind = "fail" if failed else "warn" if warned else "pass"

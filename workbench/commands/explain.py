@@ -11,9 +11,14 @@ import sim
 import tuning
 from workbench.commands.options import CarFile, Full, OutFolder
 from workbench.output.printing import Screen
-from workbench.output.results import made_folder, write_figures
+from workbench.output.results import FEW, made_folder, write_figures
 from workbench.words import tables
 from workbench.words.wording import in_words
+
+IN_FULL = {"explanation.theory", "explanation.theory_alone", "explanation.two_ends"}
+"""Lines of the verdict that add no remedy: told in full only."""
+PROOF = {"as_is", "feedback", "suggested"}
+"""Rows that prove the first cause, beside its own."""
 
 
 def explain(
@@ -44,13 +49,16 @@ def explain(
 def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:
     first, *rest = result.verdict
     screen.verdict(first)
-    for line in rest:
+    for line in rest if full else [one for one in rest if one.code not in IN_FULL][: FEW - 1]:
         screen.say(line)
-    _table(screen, "With and without: the proof of cause", tables.with_and_without_table(result))
+    shown = () if full else PROOF | {one.key for one in result.causes[:1]}
+    _table(screen, "With and without: the proof of cause", tables.with_and_without_table(result, shown))
     if full:
         _tell_all(screen, result)
     else:
-        screen.say("... place to rest, loop, limit cycle, maps, loads and one cycle told with --full")
+        screen.say(
+            "... all causes, place to rest, loop, limit cycle, maps, loads, one cycle told with --full"
+        )
 
 
 def _tell_all(screen: Screen, result: tuning.Explanation) -> None:

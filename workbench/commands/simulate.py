@@ -21,10 +21,7 @@ from workbench.words.wording import in_words
 
 DRAWN = (".png", ".svg", ".pdf")
 PLACE = "Folder for trace (CSV) and figure (PNG); or the name of either file."
-SCENARIOS = (
-    "Scenario file, or a bundled name such as warm_idle, lamps, fan, everything_on, gear_engagement,"
-    " blip_return, fuel_cut_return, cold_start_0, hot_restart, lost_step; all of them: the folder scenarios."
-)
+SCENARIOS = f"Scenario file, or a bundled name: {', '.join(sim.bundled_scenarios())}."
 
 
 def simulate(

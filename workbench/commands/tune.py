@@ -77,15 +77,20 @@ def tune(
 
 
 def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning, full: bool) -> None:
-    screen.table("Side by side", search_words.scored_table(result))
-    screen.say(search_words.SCORED_LEGEND)
+    changed = search_words.changed_table(before, result)
     if full:
+        screen.table("Side by side", search_words.scored_table(result))
+        screen.say(search_words.SCORED_LEGEND)
         screen.table("What it brings", search_words.compared_table(result.now, result.predicted))
-    screen.table("Settings changed", search_words.changed_table(before, result))
+        screen.table("Settings changed", changed)
+    elif changed.rows:
+        screen.say(f"Changed: {', '.join(f'{key} {now} -> {then}' for key, now, then in changed.rows)}.")
     for note in search_words.tune_notes(result, full):
         screen.say(note)
     if not full:
-        screen.say("... what it brings, each number's reason and what mattered with --full")
+        scores = [f"{row[0].removeprefix('> ')} {row[1]}" for row in search_words.scored_table(result).rows]
+        screen.say(f"Scores, lower is better: {', '.join(scores)}.")
+        screen.say("... side by side, what it brings, each number's reason and what mattered with --full")
     screen.verdict(search_words.tune_finding(result))
 
 

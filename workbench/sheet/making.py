@@ -36,7 +36,6 @@ def make_sheet(
     spots = tuning.base_spots(car)
     refuse_lost_entries(car)
     expected = tuning.expect(car, seed=seed, on_progress=on_progress)
-    fitted = trial.loads_fitted(car)
     untrusted = (("THE FIT IS NOT TRUSTED.", basis_words(car)),) if is_untrusted(car) else ()
     uncounted = () if car.valve.travel_counted else (("MEASURE FIRST:", trial.COUNT_FIRST),)
     return Sheet(
@@ -53,7 +52,7 @@ def make_sheet(
         tuple(trial.try_steps(car, spots, expected.prediction.floor_rpm)),
         basis_words(car),
         worked_line(car),
-        ", ".join(fitted) if fitted else "none",
+        trial.loads_and_forward(car),
         _to_look_at(car),
         version(),
         seed,

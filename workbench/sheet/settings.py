@@ -18,6 +18,7 @@ NAMES = {
     "trim_limit_steps": ("trim limit", "steps"),
     "enable_above_target_rpm": ("feedback acts below target +", "rpm"),
 }
+OUR_FORM = ("steps", "per_second", 100.0, 1)
 BESIDE = (
     ("enable_delay_s", "wait after a start", "s", "walls and oil settle before feedback acts"),
     ("nudge_steps", "size of a nudge", "steps", "one move towards the target at each update"),
@@ -63,12 +64,28 @@ def worked_line(car: sim.Car) -> str:
         f"To check the entries: target 100 rpm above speed for 1 s must open the valve by {moved:.1f} steps"
         f" ({percent:.1f} % of travel): {gain:.1f} at once and {integral:.1f} in that second."
     )
+    form = car.entry_form
+    if (form.output_unit, form.gain_time, form.gain_per_rpm, form.sign) != OUR_FORM:
+        told += f" As typed: {_typed(car)}."
     if gain > 0.0 and integral > 0.0:
         told += (
-            f" As other forms: time constant {gain / integral:.2f} s, inverse gain"
-            f" {100.0 / gain:.0f} rpm per step."
+            f" As other forms: time constant {gain / integral:.2f} s, inverse gain {100.0 / gain:.0f} rpm per"
+            f" step ({car.valve.travel_steps / gain:.0f} rpm per % of travel)."
         )
     return told
+
+
+def _typed(car: sim.Car) -> str:
+    """The same worked with the numbers that are entered."""
+    form, by_key = car.entry_form, {entry.key: entry for entry in tuning.to_entry(car)}
+    gain, integral = by_key[controllers.GAIN], by_key[controllers.INTEGRAL]
+    times = 100.0 / form.gain_per_rpm
+    each = 1000.0 / by_key["update_period_ms"].entered if form.gain_time == "per_update" else 1.0
+    updates = f" x {each:g} updates" if form.gain_time == "per_update" else ""
+    total = times * (gain.entered + integral.entered * each)
+    turned = ", which opens, as this controller counts the other way" if form.sign < 0 else ""
+    unit = gain.unit.partition(" per ")[0]
+    return f"{gain.text} x {times:g} + {integral.text} x {times:g}{updates} = {total:.2f} {unit}{turned}"
 
 
 def _present(before: sim.Car | None) -> dict[str, str]:

@@ -35,6 +35,14 @@ def loads_fitted(car: sim.Car) -> list[str]:
     return [name for key, name in LOADS if getattr(car.loads, key) > 0.0]
 
 
+def loads_and_forward(car: sim.Car) -> str:
+    """Loads fitted, and the air given for them before speed tells, in words."""
+    feedback = car.feedback
+    given = [f"{feedback.load_steps_per_100W:g} steps per 100 W"] if feedback.load_steps_per_100W else []
+    given += [f"{feedback.aircon_steps:g} steps for air conditioning"] if feedback.aircon_steps else []
+    return f"{', '.join(loads_fitted(car)) or 'none'}. Feed-forward: {', '.join(given) or 'none'}"
+
+
 def narrow_limits(car: sim.Car, spots: list[tuning.Spot]) -> tuple[float, float]:
     """Trim limits for the first try with feedback."""
     low, high = car.feedback.trim_limit_steps

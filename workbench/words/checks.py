@@ -7,8 +7,7 @@ from workbench.words.sentence import Sentence
 SENTENCES: dict[str, Sentence] = {
     "checks.direction": "direction",
     "checks.direction.value": "{reversed!p:steps meant to open close it|opening steps open}, by the car"
-    " file; test it: warm, feedback off, a hand on the key, 4 steps more must raise rpm, 4 fewer lower"
-    " it",
+    " file; the sheet tells how to test it",
     "checks.direction.why": "wired the wrong way round, feedback drives the engine away from its target",
     "checks.direction.do": "swap the two wires of one coil, and test again",
     "checks.homing_reach": "homing reaches the seat",

@@ -70,6 +70,9 @@ SENTENCES: dict[str, Sentence] = {
     "prediction.next.not_held": "Speed was {error_rpm:.0f} {fast!p:above|below} target with the valve"
     " {fast!p:more|less} open than predicted: no feedback does that. Was it off, or the direction wrong?"
     " Change nothing by this log; record one with feedback on.",
+    "prediction.next.hunts": "It hunts by {swing_rpm:.0f}, as predicted: search for other settings (evenidle"
+    " tune) before the next try.",
+    "prediction.next.go_on": "Nothing to change: go on with the next step of the sheet.",
     "prediction.next.swing": "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one"
     " change at a time, and fit the car to this log before the next search.",
     "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",

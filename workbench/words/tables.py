@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -48,10 +48,10 @@ def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
         [row for row in result.rows if full or not row.inside],
         {
             "measure": lambda row: in_words(row.meaning),
-            "predicted": lambda row: f"{row.predicted:.3g} {row.unit}",
-            "8 of 10 runs": lambda row: f"{row.low:.3g} to {row.high:.3g}",
-            "with margin": lambda row: f"{row.least:.3g} to {row.most:.3g}",
-            "recorded": lambda row: f"{row.recorded:.3g}",
+            "predicted": lambda row: f"{number(row.predicted)} {row.unit}",
+            "8 of 10 runs": lambda row: f"{number(row.low)} to {number(row.high)}",
+            "with margin": lambda row: f"{number(row.least)} to {number(row.most)}",
+            "recorded": lambda row: number(row.recorded),
             "": lambda row: verdicts.get((row.inside, row.inside or row.agrees), "DIFFERS"),
         },
         " rrrr",
@@ -62,10 +62,10 @@ MOST_LINES = 9
 """Lines of a map that a terminal shows; the figure has all of them."""
 
 
-def with_and_without_table(result: tuning.Explanation) -> Table:
-    """Table the proof of cause: the car as it is, and with one thing changed at a time."""
+def with_and_without_table(result: tuning.Explanation, only: Collection[str] = ()) -> Table:
+    """Table the proof of cause: the car as it is, and with one thing changed at a time, all or some."""
     return table_of(
-        result.ablation.rows,
+        [row for row in result.ablation.rows if row.key in only or not only],
         {
             "what is changed": lambda row: in_words(row.name),
             "hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
