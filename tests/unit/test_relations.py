@@ -46,7 +46,7 @@ from sim.manifold import drawn_per_rad, pressure_rate
 from sim.records import RUN_FIELDS, STATE_FIELDS
 from sim.sensors import RPM_PER_rad_s, followed_degC, measured_speed
 from sim.starting import KEY_CRANK, engage_starter
-from sim.thermal import CLASS_100_mm2_s, cooling_W_per_K, manifold_K, oil_viscosity_mm2_s
+from sim.thermal import CLASS_100_mm2_s, cooling_W_per_K, manifold_K, oil_constants, oil_viscosity_mm2_s
 from sim.valve_moves import go_home, turn_shaft
 
 
@@ -189,12 +189,21 @@ def test_temperatures_at_which_heat_and_oil_change_their_ways() -> None:
     assert told == pytest.approx([7.5, 30.0, 780.0, 780.0])
     # Air: at 1000 rpm what it says, half open half way between 0.35 and 1.
     at_1000 = 1000.0 * math.pi / 30.0
-    told = [cooling(degC, at_1000, 14.0, 85.0, 1.0) for degC in (60.0, 89.0, 93.0)]
-    assert told == pytest.approx([0.35 * 14.0, 0.675 * 14.0, 14.0])
+    told = [cooling(degC, at_1000, 14.0, 85.0, 1.0) for degC in (60.0, 89.0, 93.0, 97.0)]
+    assert told == pytest.approx([0.35 * 14.0, 0.675 * 14.0, 14.0, 14.0])
+    assert cooling(120.0, 2.0 * at_1000, 14.0, 85.0, 1.0) == pytest.approx(2.0**0.8 * 14.0)
+    assert cooling(60.0, 2.0 * at_1000, 14.0, 85.0, 1.0) == pytest.approx(2.0**0.8 * 0.35 * 14.0)
+    assert cooling(120.0, 4.0, 14.0, 85.0, 1.0) == pytest.approx(0.15 * 14.0)
     # Air of the manifold: a line from as cold as the colder of engine and surroundings to warm at 60 degC.
     assert [plain(manifold_K)(t, 263.15, 313.15) for t in (-20.0, 25.0, 59.3, 60.0, 90.0)] == pytest.approx(
         [253.15, 263.15 + 50.0 * 35.0 / 70.0, 313.15 - 0.5, 313.15, 313.15]
     )
+    # 10W-40: SAE J300's 7000 mPa s at -25 degC, of a density of 0.875 that falls by 6.5e-4 a kelvin from
+    # 15 degC on; 14.4 mm2/s at 100 degC.
+    constants = oil_constants("10W-40")
+    thick = 7000.0 / (0.875 * (1.0 + 6.5e-4 * 40.0))
+    assert plain(oil_viscosity_mm2_s)(-25.0, *constants) == pytest.approx(thick)
+    assert plain(oil_viscosity_mm2_s)(100.0, *constants) == pytest.approx(14.4)
     # Colder than -45 degC oil is as at -45; the middles of SAE J300's classes.
     oil = plain(oil_viscosity_mm2_s)
     assert oil(-60.0, 9.5259, 3.7449) == oil(-45.0, 9.5259, 3.7449) > oil(-44.0, 9.5259, 3.7449)
