@@ -47,6 +47,10 @@ class Identity(Table):
         " fit said of itself; none where nothing was fitted, or its file did not say")  # fmt: skip
     fit_doubts: Text = Field(default="", max_length=400, description="[-] questions about the fit that speak"
         " against it; empty where none does")  # fmt: skip
+    fitted_steps: tuple[Real, Real] | None = Field(default=None, description="[steps] lowest and highest"
+        " valve position in what it was fitted to")  # fmt: skip
+    fitted_degC: tuple[Real, Real] | None = Field(default=None, description="[degC] coldest and warmest"
+        " there, where temperature was recorded")  # fmt: skip
 
 
 class Engine(Table):

@@ -1,4 +1,6 @@
-"""The model on one page, made from its docstrings: ``python -m tests.model_page``.
+"""The model on one page, made from its docstrings: ``python -m tests.model_page``, which prints it.
+
+With ``write`` it is put where the web page shows it from, ``workbench/page/model.html``.
 
 Every compiled function of the plant and the controllers, and every function of a law, that names a source:
 what it works out, its arguments with their ranges, where it comes from, and which tests call it by name.
@@ -8,9 +10,11 @@ from __future__ import annotations
 
 import ast
 import re
+import sys
 from dataclasses import dataclass
+from html import escape
 
-from tests.source_tree import FunctionNode, functions, parsed, shown, source_files
+from tests.source_tree import ROOT, FunctionNode, functions, parsed, shown, source_files
 
 LAYERS = ("controllers", "sim")
 MARKS = {"relation", "compiled"}
@@ -76,5 +80,35 @@ def page() -> list[str]:
     return lines
 
 
+SHOWN = ROOT / "workbench" / "page" / "model.html"
+HEAD = """<!doctype html>
+<html lang="en-GB"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
+<title>The model</title><style>
+:root { color-scheme: light dark; }
+body { font-family: sans-serif; line-height: 1.4; max-width: 52rem; margin: 1rem auto; padding: 0 1rem; }
+dt { float: left; clear: left; width: 6.5rem; } dd { margin-left: 7rem; }
+</style></head><body><h1>The model</h1>
+<p>Each relation of engine, valve, sensors and control laws: what it works out, of what and within which
+range, where it comes from, and which tests name it. Made from the source. What is 'assumed', and what is
+'common practice, no source', is just that; all numbers that follow from it are a model's.</p>
+"""
+
+
+def html_page() -> str:
+    """The page as the web page shows it."""
+    lines, last = [], ""
+    for one in relations():
+        if one.file != last:
+            last = one.file
+            lines.append(f"<h2>{one.file}</h2>")
+        told = {"of": one.arguments, "source": one.source, "tests": ", ".join(one.checks)}
+        parts = "".join(f"<dt>{name}</dt><dd>{escape(text)}</dd>" for name, text in told.items() if text)
+        lines.append(f"<h3>{one.name}</h3>\n<p>{escape(one.what)}</p>\n<dl>{parts}</dl>")
+    return HEAD + "\n".join(lines) + "\n</body></html>\n"
+
+
 if __name__ == "__main__":
-    print("\n".join(page()))  # noqa: T201 (what the command prints)
+    if sys.argv[1:] == ["write"]:
+        SHOWN.write_text(html_page(), encoding="utf-8")
+    else:
+        print("\n".join(page()))  # noqa: T201 (what the command prints)

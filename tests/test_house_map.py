@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from tests.house_map import house_map, licences
-from tests.model_page import page, relations
+from tests.model_page import SHOWN, html_page, page, relations
 from tests.source_tree import ROOT
 
 GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -59,3 +59,17 @@ def test_the_model_s_page_has_every_physical_file_and_law_with_its_sources() -> 
     assert "0 to about 1.2" in flow.arguments
     assert "tests/published/test_air.py" in flow.checks
     assert sum(line.startswith("**") for line in page()) == len(made)
+
+
+def test_the_page_shows_the_model_as_its_docstrings_have_it() -> None:
+    """Mended by ``python -m tests.model_page write``; tests that name a relation may have become more."""
+    tests = re.compile(r"<dt>tests</dt><dd>(.*?)</dd>")
+    shown = SHOWN.read_text(encoding="utf-8")
+    assert tests.sub("", shown) == tests.sub("", html_page())
+    named = {name for names in tests.findall(shown) for name in names.split(", ")}
+    assert len(named) > 10
+    assert [name for name in named if not (ROOT / name).is_file()] == []
+
+
+def test_every_relation_is_named_by_a_test() -> None:
+    assert [one.name for one in relations() if not one.checks] == []

@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim import load_car, save_car, with_values
+from sim import InputError, load_car, save_car, with_values
 from tests.command.running import owners_car, run
+from workbench.page.work_start import sheet_work
 
 SAID = "NOT TO BE TRUSTED: the fit behind this car's numbers is refuted by: "
 MARK = {"car": {"basis": "fitted", "fit_verdict": "not trusted", "fit_doubts": "prediction, facts"}}
@@ -55,6 +56,13 @@ def test_a_sheet_that_is_forced_says_so_first(ending: str, doubted: Path, tmp_pa
     assert SAID.replace("'", "&#x27;") in written or SAID in written
     if ending == "csv":
         assert written.split("\n")[1].startswith("caution,THE FIT IS NOT TRUSTED.")
+
+
+def test_the_page_makes_such_a_sheet_when_it_is_forced(doubted: Path) -> None:
+    with pytest.raises(InputError, match="its fit is not to be trusted"):
+        sheet_work(lambda *_: None, car=load_car(doubted), seed=0, forced=False)
+    forced = sheet_work(lambda *_: None, car=load_car(doubted), seed=0, forced=True)
+    assert all("ITS FIT IS NOT TO BE TRUSTED</h1>" in forced["html"][imperial] for imperial in (False, True))
 
 
 @pytest.mark.parametrize(

@@ -151,6 +151,14 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     wait_for(lambda: look.field(air).get_attribute("value") == "3", "the proposal's air is taken")
 
 
+def test_the_model_is_a_page_of_its_own(look: Look) -> None:
+    link = look.driver.find_element(By.LINK_TEXT, "The model: its relations and their sources")
+    look.driver.get(str(link.get_attribute("href")))
+    told = look.wait_text("NACA Report 1135")
+    assert "flow_parameter" in told
+    assert "tests/published/test_air.py" in told
+
+
 def test_sheet_is_seen_with_its_cautions(look: Look) -> None:
     look.tab("Sheet")
     look.wait_text("Exhaust gas kills")

@@ -99,6 +99,8 @@ def test_flow_is_continuous_falling_and_reverses() -> None:
     flows = [flow_parameter(ratio) for ratio in ratios]
     assert all(after <= before for before, after in pairwise(flows))
     assert max(abs(a - b) for a, b in pairwise(flows)) < 0.012
+    # The two laws meet where the one takes over.
+    assert flow_parameter(LINEAR_RATIO - 1e-9) == pytest.approx(flow_parameter(LINEAR_RATIO), rel=1e-6)
     assert flow_parameter(1.0) == 0.0
     assert flow_parameter(1.05) < 0.0
 

@@ -47,6 +47,11 @@ def test_a_car_s_own_log_goes_with_its_file(name: str, logs: dict[str, Log]) -> 
     verdict = "trusted" if found.trusted else "not trusted"
     assert found.car.car.fit_verdict == verdict
     assert f'fit_verdict = "{verdict}"' in car_to_toml(found.car)
+    steps, seen = logs[name].valve_steps, logs[name].coolant_degC
+    assert steps is not None
+    assert found.car.car.fitted_steps == (steps.min(), steps.max())
+    assert seen is not None
+    assert found.car.car.fitted_degC == (seen.min(), seen.max())
 
 
 @pytest.mark.parametrize(("file", "log"), [(a, b) for a in NAMES for b in NAMES if a != b])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from tuning.search.entry_form import ENTRY_KEYS, from_entry
 from tuning.search.searching import tune
 from tuning.stress_tests.stressing import stress
 from workbench.sheet.making import make_sheet, write_sheet
-from workbench.sheet.writing import curve_table
+from workbench.sheet.writing import UNSEEN, curve_table, sure_note
 from workbench.words.cautions import CAUTIONS
 from workbench.words.wording import in_words
 
@@ -67,6 +68,25 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
     assert calm.expected.prediction.hunting_share < 0.1
     assert calm.cautions == CAUTIONS
     assert "A regular swing above is hunting" in calm.watch[0]
+
+
+def test_a_sheet_marks_what_no_log_showed_and_says_how_sure_its_numbers_are() -> None:
+    saw = {"basis": "fitted", "fit_verdict": "trusted", "fitted_steps": [10, 24], "fitted_degC": [62, 92]}
+    sheet = make_sheet(with_values(load_car("trials"), {"car": saw}))
+    assert "It saw 10 to 24 steps, from 62 to 92 degC: what lies beyond is the model's guess" in sheet.made
+    marked = [(row.coolant_degC, row.base_steps) for row in sheet.curves if UNSEEN in row.advice]
+    assert marked == [
+        (row.coolant_degC, row.base_steps)
+        for row in sheet.curves
+        if row.coolant_degC < 57.0 or row.base_steps > 27.0
+    ]
+    assert 0 < len(marked) < len(sheet.curves)
+    low, high = sheet.expected.worth_rpm
+    assert 0.0 < low < sheet.curves[-1].rpm_per_step < high
+    assert f"{low:.0f} to {high:.0f} rpm" in sure_note(sheet)
+    assert "extrapolated" in sure_note(sheet)
+    given = replace(sheet, curves=tuple(replace(row, advice="keep") for row in sheet.curves))
+    assert "extrapolated" not in sure_note(given)
 
 
 @pytest.mark.parametrize(("name", "told"), [("trials", "coolant"), ("twin", "cylinder head")])

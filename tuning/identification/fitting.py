@@ -95,18 +95,28 @@ def fit(
     remarks = notes_on(every, car, spark, np.asarray(result.loads_W))
     return replace(
         result,
-        car=_marked(result.car, checks),
+        car=_marked(result.car, checks, problem.stretches, every),
         checks=checks,
         notes=(*result.notes, *remarks, *not_to_be_told(every)),
         seconds=time.monotonic() - begun,
     )
 
 
-def _marked(car: Car, checks: Sequence[FitCheck]) -> Car:
-    """The car, saying whether its fit can be trusted and which questions speak against it."""
+def _marked(car: Car, checks: Sequence[FitCheck], stretches: Sequence[Stretch], logs: Sequence[Log]) -> Car:
+    """The car, saying whether its fit can be trusted, what speaks against it, and the range it saw."""
     against = ", ".join(one.name for one in checks if not one.passed)
     verdict = "not trusted" if against else "trusted"
-    return with_values(car, {"car": {"basis": "fitted", "fit_verdict": verdict, "fit_doubts": against}})
+    seen = [logs[one.log].coolant_degC for one in stretches]
+    told = [degC[one.rows] for degC, one in zip(seen, stretches, strict=True) if degC is not None]
+    marks: dict[str, Any] = {"basis": "fitted", "fit_verdict": verdict, "fit_doubts": against}
+    marks["fitted_steps"] = _ends(_visited(stretches, logs))
+    marks["fitted_degC"] = _ends(np.concatenate(told)) if told else None
+    return with_values(car, {"car": marks})
+
+
+def _ends(values: Floats) -> tuple[float, float] | None:
+    known = values[np.isfinite(values)]
+    return (float(known.min()), float(known.max())) if known.size else None
 
 
 def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Problem, float]:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from sim import Car
 from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars
+from tuning.loop import usual_idle
 from tuning.notes import Note, Told
 from tuning.search import Prediction, predict
 
@@ -54,13 +57,16 @@ class Expectation(Told):
     ----------
     prediction, cars, runs : Prediction, int
         Means and ranges; plausible cars, and runs of them.
+    worth_rpm : tuple of float
+        What a step is worth at the warm idle, range of eight of ten of these cars [rpm].
     """
 
-    TOLD = ("rows", "prediction", "cars", "runs")
+    TOLD = ("rows", "prediction", "cars", "runs", "worth_rpm")
 
     prediction: Prediction
     cars: int
     runs: int
+    worth_rpm: tuple[float, float]
 
     @property
     def rows(self) -> tuple[Expected, ...]:
@@ -86,4 +92,6 @@ def expect(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None =
     cars = plausible_cars(car, CARS, seed=seed, purpose=STRESS).cars
     trial = TrialRuns(cars, noise_seeds(seed, STRESS, SEEDS), measures=True)
     runs = trial.run([car.feedback], on_progress=on_progress)
-    return Expectation(predict(runs, 0), len(cars), trial.runs_per_candidate)
+    idles = [idle for idle in map(usual_idle, cars) if idle is not None]
+    low, high = np.percentile([one.rpm_per_step for one in idles] or [0.0], [10.0, 90.0])
+    return Expectation(predict(runs, 0), len(cars), trial.runs_per_candidate, (float(low), float(high)))

@@ -80,6 +80,7 @@ class Page:
             panels = ui().tab_panels(tabs, value=self.session.tab, animated=False)
             with panels.props("keep-alive").style("width: 100%"):
                 self._places = {name: ui().tab_panel(name) for name in TABS}
+        html('<a class="soft" href="/model" target="_blank">The model: its relations and their sources</a>')
         self._opened(self.session.tab)
         self.session.pages = [one for one in self.session.pages if not one.is_gone] + [self]
         ui().timer(0.05, self._ask_for_dark, once=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sim
@@ -72,14 +73,18 @@ def check_port(port: int) -> None:
 
 
 def _pages(sessions: Sessions, runs: Runs) -> None:
-    from nicegui import ui
-    from starlette.responses import RedirectResponse
+    from nicegui import app, ui
+    from starlette.responses import FileResponse, RedirectResponse
 
     from workbench.page.frame import Page
 
     @ui.page("/")
     def begin() -> Response:
         return RedirectResponse(f"/work/{sessions.begin().key}")
+
+    @app.get("/model")
+    def model() -> Response:
+        return FileResponse(Path(__file__).with_name("model.html"))
 
     @ui.page("/work/{key}")
     def work(key: str) -> Any:

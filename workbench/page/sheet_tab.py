@@ -9,6 +9,7 @@ from typing import Any
 
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.shown import card, cautions, heading, html, plain_button, ui, within, words
+from workbench.words.cautions import is_untrusted
 
 FORMS = {
     "html": ("HTML", "text/html"), "pdf": ("PDF", "application/pdf"),
@@ -30,7 +31,12 @@ class SheetTab(Tab):
                 " CSV and JSON have the units of the car file.",
             )
             work = "work_start:sheet_work"
-            self._sheet = JobPanel(self, "sheet", "Make the sheet", "Making the sheet", work, self._show)
+            forced = ui().checkbox("Even of a fit that is not to be trusted: the sheet says so")
+            forced.set_visibility(is_untrusted(self.session.car))
+            self._sheet = JobPanel(
+                self, "sheet", "Make the sheet", "Making the sheet", work, self._show,
+                lambda: self.asked(forced=forced.value),
+            )  # fmt: skip
             with within("line") as self._after:
                 plain_button("Print", lambda: ui().run_javascript(_PRINT))
                 for form, (name, _) in FORMS.items():

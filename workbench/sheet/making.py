@@ -13,11 +13,13 @@ from workbench.output.pdf_pages import PdfPages
 from workbench.output.results import write_as
 from workbench.sheet import trial
 from workbench.sheet.settings import refuse_lost_entries, setting_rows, worked_line
-from workbench.sheet.writing import CurveRow, Sheet, sheet_bytes, sheet_csv, sheet_json
+from workbench.sheet.writing import UNSEEN, CurveRow, Sheet, sheet_bytes, sheet_csv, sheet_json
 from workbench.words.cautions import CAUTIONS, basis_words, is_untrusted
 from workbench.words.wording import in_words
 
 FORMS = (".html", ".pdf", ".csv", ".json")
+NEAR_K, NEAR_steps = 5.0, 3.0
+"""So near to what a fit saw a place of a curve is taken as seen [K], [steps]."""
 COLD_degC = 60.0
 """Colder than this an engine wants more air than it does warm [degC]."""
 
@@ -106,6 +108,9 @@ def _curve_row(car: sim.Car, spot: tuning.Spot) -> CurveRow:
         advice = "close the throttle stop a little"
     at_degC = spot.coolant_degC
     cranking, after = (curve_at(one, at_degC) for one in (curves.cranking_steps, curves.after_start_steps))
+    saw = ((at_degC, car.car.fitted_degC, NEAR_K), (spot.base_steps, car.car.fitted_steps, NEAR_steps))
+    if any(seen and not seen[0] - near <= at <= seen[1] + near for at, seen, near in saw):
+        advice += f" ({UNSEEN})"
     row = (at_degC, spot.target_rpm, spot.base_steps, steps, advice, cranking, after, spot.rpm_per_step)
     return CurveRow(*row)
 

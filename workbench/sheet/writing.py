@@ -98,6 +98,8 @@ class Sheet:
 
 
 Pages: TypeAlias = HtmlPages | PdfPages
+UNSEEN = "beyond the fit"
+"""Of a place of a curve that the logs of a fit did not show."""
 BLANK = "______"
 """To be written in on paper."""
 EXPECTED_in = 2.0
@@ -129,6 +131,7 @@ def write_body(sheet: Sheet, pages: Pages, imperial: bool = False) -> None:
     pages.table(Table(("", "", ""), sheet.homing), [1.4, 1.6, 4.0])
     pages.heading("Open-loop curves: unchanged, advice beside them")
     pages.table(curve_table(sheet, imperial), [1.0] * 7)
+    pages.paragraph(sure_note(sheet), small=True)
     pages.heading("What to expect", room_in=EXPECTED_in)
     pages.table(expected_table(sheet), [4.0, 1.6, 1.4])
     pages.paragraph(expected_note(sheet), small=True)
@@ -216,6 +219,18 @@ def expected_note(sheet: Sheet) -> str:
     )
 
 
+def sure_note(sheet: Sheet) -> str:
+    """Say how sure the numbers are that stand without a range."""
+    low, high = sheet.expected.worth_rpm
+    told = (
+        f"Advice and rpm per step are the model's: warm, a step is worth {low:.0f} to {high:.0f} rpm on eight"
+        f" in ten of {sheet.expected.cars} cars that this one could be."
+        " All other numbers above are settings or counts, without an uncertainty of their own."
+    )
+    unseen = any(UNSEEN in row.advice for row in sheet.curves)
+    return f"{told} {UNSEEN.capitalize()}: no log showed this; it is extrapolated." if unseen else told
+
+
 def sheet_json(sheet: Sheet) -> str:
     """Write the sheet as JSON."""
     return json.dumps(plain(worded(sheet.to_dict())), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
@@ -251,6 +266,7 @@ def sheet_csv(sheet: Sheet) -> str:
         row("base curve, unchanged", place, f"{at.base_steps:g}", "steps", remark=advice)
         row("cranking curve", place, f"{at.cranking_steps:.3g}", "steps")
         row("after-start air", place, f"{at.after_start_steps:.3g}", "steps")
+    row("how sure", remark=sure_note(sheet))
     for name, value, remark in sheet.homing:
         row("homing and timing", name, value, remark=remark)
     for seen in sheet.expected.rows:

@@ -56,6 +56,15 @@ def is_untrusted(car: sim.Car) -> bool:
     return car.car.fit_verdict == "not trusted"
 
 
+def _range_words(car: sim.Car) -> str:
+    """Say what the fit saw; the model alone says what lies beyond."""
+    steps, seen = car.car.fitted_steps, car.car.fitted_degC
+    if steps is None:
+        return ""
+    at = "at a temperature not recorded" if seen is None else f"from {seen[0]:.0f} to {seen[1]:.0f} degC"
+    return f" It saw {steps[0]:.0f} to {steps[1]:.0f} steps, {at}: what lies beyond is the model's guess."
+
+
 def basis_words(car: sim.Car) -> str:
     """Say whether the car's numbers were given, guessed or fitted, and whether a fit can be trusted."""
     told = BASIS[car.car.basis]
@@ -63,4 +72,5 @@ def basis_words(car: sim.Car) -> str:
         told = UNTRUSTED.format(doubts=car.car.fit_doubts or "its own checks")
     elif car.car.basis == "fitted":
         told += TRUSTED if car.car.fit_verdict == "trusted" else UNTOLD
+        told += _range_words(car)
     return told if car.valve.travel_counted else f"{told} The valve's travel is NOT COUNTED."
