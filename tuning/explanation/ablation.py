@@ -42,7 +42,8 @@ class AblationRow(Told):
 
     key: str  # as in ``Switch``
     name: Note
-    chance: float  # share of phases and starts that hunt, scatter taken out
+    runs: int  # phases and starts without scatter, and the share of them that hunts
+    chance: float
     swing_rpm: float  # mean swing over all of them, 0 for those at rest: chance times size
     hunting_swing_rpm: float  # mean swing and usual period of those that hunt
     period_s: float
@@ -116,6 +117,7 @@ def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> Ablat
     return AblationRow(
         key=switch.key,
         name=switch.name,
+        runs=ends.hunting.size,
         chance=ends.chance,
         swing_rpm=float(ends.swing_rpm.mean()),
         hunting_swing_rpm=ends.mean_swing_rpm,

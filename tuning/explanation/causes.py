@@ -150,7 +150,7 @@ def _resolution(f: Findings) -> Telling:
         move_rpm=view.move_rpm,
         deadband_rpm=2.0 * view.deadband_rpm,
         ratio=view.ratio,
-        of_100=100.0 * view.chance,
+        none_percent=100.0 * view.chance,
     )
     remedy = Note(
         "explanation.resolution.remedy",
@@ -240,10 +240,10 @@ def _not_feedback(f: Findings) -> Telling:
     elif not f.car.feedback.acts:
         number = Note("explanation.not_feedback.off")
     elif f.ablation.held_stalled > f.ablation.held_chance:
-        number = Note("explanation.not_feedback.stalls", of_100=100.0 * f.ablation.held_stalled)
+        number = Note("explanation.not_feedback.stalls", share_percent=100.0 * f.ablation.held_stalled)
     else:
         swings, floor_rpm = 100.0 * f.ablation.held_chance, f.ablation.floor_rpm
-        number = Note("explanation.not_feedback.swings", of_100=swings, floor_rpm=floor_rpm)
+        number = Note("explanation.not_feedback.swings", share_percent=swings, floor_rpm=floor_rpm)
     remedy, retards = Note("explanation.not_feedback.remedy"), -f.car.spark.advance_deg_per_100rpm
     if retards > 0.0:
         remedy = Note("explanation.not_feedback.spark", retards_deg_per_100rpm=retards)

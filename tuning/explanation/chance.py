@@ -33,10 +33,10 @@ class StartChance:
 
     told: Note  # in one sentence
     point: IdlePoint | None = None  # where it idles; None where no valve position gives the target
-    phases: Phases | None = None  # starting places
+    phases: Phases | None = None  # starting conditions
     hunts: bool = False  # whether it does, and whether any run with scatter does
     may_hunt: bool = False
-    stalled_share: float = 0.0  # share of starting places from which it stalls
+    stalled_share: float = 0.0  # share of starting conditions from which it stalls
 
 
 def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
@@ -61,11 +61,11 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     )
     stalled = float(ends.stalled.mean())
     if stalled > 0.0:
-        told = Note("explanation.chance.stalls", of_100=100.0 * stalled)
+        told = Note("explanation.chance.stalls", stalling=int(ends.stalled.sum()), runs=ends.stalled.size)
         return StartChance(told, point, phases, ends.chance > 0.0, ends.chance > 0.0, stalled)
     noisy, held = held_floor([car, held_still(car)], phases, coolant_degC, seed)
     chance = chance_over(noisy.of, held.mean("hunting_rpm"))
-    quiet = quiet_note(ends.chance, ends.mean_swing_rpm, ends.usual_period_s)
+    quiet = quiet_note(ends.chance, ends.hunting.size, ends.mean_swing_rpm, ends.usual_period_s)
     told = Note("explanation.headline.chance", chance=chance.text, quiet=quiet)
     return StartChance(told, point, phases, is_explained(chance, ends.chance), chance.hunting > 0)
 

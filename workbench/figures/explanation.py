@@ -57,8 +57,8 @@ def map_title(one: tuning.HuntingMap, chance: float) -> str:
     else:
         at = f"Gain {one.now[0]:g} with integral {one.now[1]:g}"
     if chance < 0.005:
-        return f"{at}: scatter taken out, it comes to rest, wherever it starts"
-    return f"{at}: scatter taken out, it hunts from {100.0 * chance:.0f} of 100 starting places"
+        return f"{at}: without combustion variation it settles from every start"
+    return f"{at}: without combustion variation {100.0 * chance:.0f} % of starts hunt"
 
 
 def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -> None:
@@ -71,7 +71,7 @@ def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -
 
 @styled()
 def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
-    """Draw a hunting map: chance as shade, size as dots, theory's border as a line."""
+    """Draw a hunting map: chance as shade, size as dots, theory's limit as a line."""
     from matplotlib.patheffects import Normal, Stroke
 
     figure = new_figure((7.6, 5.2))
@@ -111,7 +111,7 @@ def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
 def ablation_title(result: tuning.Explanation) -> str:
     """Say what switching off showed."""
     if not result.hunts:
-        return "Nothing to switch off: it comes to rest as it is"
+        return "Nothing to switch off: it settles as it is"
     row = result.ending_row
     if row is None:
         return "No single change ends the hunting"
@@ -134,20 +134,18 @@ def ablation_figure(result: tuning.Explanation) -> Figure:
     swings = [row.swing_rpm for row in rows] + [row.with_scatter_swing_rpm for row in rows]
     widest = max((value for value in swings if math.isfinite(value)), default=0.0) or 1.0
     for place, row in zip(places, rows, strict=True):
-        text = f"hunts from {100.0 * row.chance:.0f} of 100 places" if row.chance else "rests"
+        text = f"{100.0 * row.chance:.0f} % of starts hunt" if row.chance else "settles"
         axes.text(1.06 * widest, float(place), text, fontsize=8, va="center")
     axes.scatter(
         [row.with_scatter_swing_rpm for row in rows], places, marker="D", s=34,
-        facecolors="white", edgecolors=ink.BLACK, zorder=5, label="with the engine's scatter",
+        facecolors="white", edgecolors=ink.BLACK, zorder=5, label="with combustion variation",
     )  # fmt: skip
-    axes.axvline(
-        result.ablation.floor_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="scatter alone, valve held"
-    )
+    axes.axvline(result.ablation.floor_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="valve held")
     axes.set_yticks(places, names)
     axes.grid(visible=False, axis="y")
     axes.set(
         xlim=(0.0, 1.5 * widest),
-        xlabel="mean swing over all starting places, peak to peak [rpm]",
+        xlabel="mean swing over all starts, peak to peak [rpm]",
         title=ablation_title(result),
     )
     figure.legend(loc="outside lower right", ncols=2)
@@ -184,14 +182,14 @@ def bound_figure(result: tuning.Explanation) -> Figure:
     axes.set_yticks(places, names)
     axes.grid(visible=False, axis="y")
     axes.set_xlim(left=0.0)
-    axes.set(xlabel="dip after the load comes on, scatter taken out [rpm]", title=bound_title(result))
+    axes.set(xlabel="dip without combustion variation [rpm]", title=bound_title(result))
     figure.legend(loc="outside lower left", ncols=3)
     return figure
 
 
 @styled()
 def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
-    """Draw what a step is worth over the valve's travel."""
+    """Draw the valve gain over the valve's travel."""
     view = result.resolution
     places = np.arange(view.rpm.size)
     worth = view.move_rpm / view.move_steps
@@ -209,14 +207,14 @@ def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
     )  # fmt: skip
     speed.set_ylabel("settled speed [rpm]")
     speed.set_title(
-        f"At idle a step is worth {worth:.0f} rpm: one move of {view.move_steps} {steps} is"
+        f"Valve gain {worth:.0f} rpm per step at idle: one move of {view.move_steps} {steps} is"
         f" {view.move_rpm:.0f} rpm, the deadband is {2.0 * view.deadband_rpm:.0f} rpm wide"
     )
     speed.legend(loc="lower right")
     per_step.step(places[:-1] + 0.5, view.rpm_per_step, where="mid", color=ink.BLUE)
     if view.scatter_rpm > 0.0:
         per_step.axhline(
-            view.scatter_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="standard deviation of scatter"
+            view.scatter_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="roughness (standard deviation)"
         )
         per_step.legend(loc="upper right")
     for axes in (speed, per_step):
@@ -226,5 +224,5 @@ def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
         textcoords="offset points", fontsize=8,
     )  # fmt: skip
     per_step.set_ylim(bottom=0.0)
-    per_step.set(ylabel="worth of a step [rpm/step]", xlabel="valve position from the seat [steps]")
+    per_step.set(ylabel="valve gain [rpm/step]", xlabel="valve position from the seat [steps]")
     return figure

@@ -94,7 +94,7 @@ def fit_finding(fit: tuning.Fit) -> str:
     if not fit.trusted:
         return f"Not to be trusted: {in_words(fit.reasons[0])}."
     return (
-        f"The fitted model predicts holds it had not seen to {rms:.0f} rpm rms; scatter alone is"
+        f"The fitted model predicts holds it had not seen to {rms:.0f} rpm rms; idle roughness alone is"
         f" {fit.scatter.rms_rpm:.0f} rpm."
     )
 

@@ -53,7 +53,7 @@ def compared_figure(result: tuning.Tuning) -> Figure:
         mark = "\n(proposed)" if one.name == result.proposed else ""
         marks.append(SET_NAMES[one.name] + mark)
     axes.set_yticks(range(len(rows)), marks)
-    axes.set(xlim=(0.0, 1.35 * max(begins)), xlabel="score on fresh plausible cars [rpm], lower is better")
+    axes.set(xlim=(0.0, 1.35 * max(begins)), xlabel="score on fresh variations [rpm], lower is better")
     axes.grid(visible=False, axis="y")
     figure.legend(loc="outside lower center", ncols=7, fontsize=8)
     return figure
@@ -95,7 +95,7 @@ def front_figure(result: tuning.Tuning) -> Figure:
     limit = near[int(0.9 * (len(near) - 1))] if near else 1.0
     axes.set(
         xlim=(-0.03 * limit - 0.5, max(1.15 * limit, 1.2 * chosen.quiet_rpm, 5.0)),
-        xlabel="quiet: swing above the valve-held floor [rpm]",
+        xlabel="quiet: swing above that with the valve held [rpm]",
         ylabel="quick: settling after a load [s]",
     )
     legend = figure.legend(

@@ -220,7 +220,7 @@ def curves_finding(car: sim.Car) -> str:
     off = worst.settled_rpm - worst.target_rpm
     return (
         f"On the base curve the engine idles within {abs(off):.0f} rpm of the target (worst at"
-        f" {worst.coolant_degC:.0f} degC), and one step is worth {low:.0f} to {high:.0f} rpm."
+        f" {worst.coolant_degC:.0f} degC), and the valve gain is {low:.0f} to {high:.0f} rpm per step."
     )
 
 

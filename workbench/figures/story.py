@@ -49,10 +49,8 @@ def _room_below(axes: Axes) -> None:
 
 def _short(text: str) -> str:
     """The part of a moment's sentence that fits beside a figure."""
-    for words in ("it is told", "the valve is told"):
-        if words in text:
-            return f"told {text.rpartition(words)[2].strip()}"
-    return text
+    _, commanded, after = text.rpartition("commanded")
+    return commanded + after
 
 
 @styled()

@@ -24,7 +24,7 @@ SHORT = {
     "lowest_rpm": "lowest\nspeed ≥",
     "hunting_percent": "hunts\n[%]",
     "hunting_rpm": "swing\nat idle",
-    "mean_error_rpm": "error\nat rest",
+    "mean_error_rpm": "error\nsettled",
     "worst_below_target_rpm": "dip at\na load",
     "blip_undershoot_rpm": "after\na blip",
     "highest_rpm": "above\ntarget",
@@ -43,7 +43,7 @@ def stress_finding(result: tuning.Stress) -> str:
     lacking = f" ({result.not_fitted} more need what it does not have)" if result.not_fitted else ""
     fails = "no failures" if counts["fail"] == 0 else f"{counts['fail']} fail"
     return (
-        f"Of {sum(counts.values())} cases on {result.engines} plausible cars: {fails},"
+        f"Of {sum(counts.values())} cases on {result.engines} variations of your car: {fails},"
         f" {counts['warn']} need work, {counts['pass']} within all limits{strained}{lacking}."
     )
 
@@ -70,7 +70,7 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     axes.grid(visible=False)
     for side in axes.spines.values():
         side.set_visible(False)
-    axes.set_xlabel("value on the worst plausible car / limit [rpm, s, moves a minute, %]; bold: it decides")
+    axes.set_xlabel("value on the worst variation / limit [rpm, s, moves a minute, %]; bold: it decides")
     axes.legend(
         handles=[Rectangle((0, 0), 1, 1, facecolor=SHADES[one], label=MEANS[one]) for one in SHADES],
         loc="upper center", bbox_to_anchor=(0.3, -0.035), ncols=3, frameon=False, fontsize=9,

@@ -121,7 +121,7 @@ def _draw_trim(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     if np.any(rests[trace.time_s > 0.5]) and car.feedback.acts:
         axes.fill_between(
             trace.time_s, 0, 1, where=rests, step="post", color="#ececec", linewidth=0,
-            transform=axes.get_xaxis_transform(), label="feedback rests",
+            transform=axes.get_xaxis_transform(), label="feedback does not act",
         )  # fmt: skip
         axes.legend(loc="upper right")
 

@@ -115,9 +115,9 @@ class CurveTable:
 
     def _fade_line(self, key: str) -> None:
         ui().element().style("grid-column: 1 / -1")
-        words("fades over [s]", "soft")
+        words("decays over [s]", "soft")
         fade_s, _ = self.refused.get(key) or (getattr(self._page.session.car.curves, key), "")
-        told = f"{self.name}, fades over, seconds"
+        told = f"{self.name}, decays over, seconds"
         self._field(fade_s, told, lambda e: self._put(key, number_typed(e.value)))
 
     @staticmethod
@@ -156,7 +156,7 @@ class CurveTable:
         ]
         if self._fade is not None:
             now_s = getattr(self._page.session.car.curves, self._fade)
-            rows.append(["fades over [s]", f"{values[self._fade]:g}", f"{now_s:g}"])
+            rows.append(["decays over [s]", f"{values[self._fade]:g}", f"{now_s:g}"])
         unit = units.written("degC", self._page.look.imperial)
         self._beside.set_content(
             table_html(Table((f"proposed points, at {unit}", "steps", "now there"), rows, " rr"))

@@ -21,6 +21,7 @@ from workbench.page.look import Palette
 from workbench.page.shown import ui
 from workbench.page.wish import LENGTH_s
 from workbench.words import units
+from workbench.words.laws import LAW_WORDS
 
 LEAST_ABOUT_TARGET_rpm = 150.0
 MOST_SPEED_LINES, MOST_VALVE_LINES, MOST_PRESSURE_LINES = 5, 3, 3
@@ -134,10 +135,10 @@ SLIDES = (
     shown.Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
     shown.Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
     shown.Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1),
-    shown.Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
+    shown.Slide("nudge_steps", "Size of a fixed step", "steps", 1, 12, 1),
     shown.Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
-SCATTER = shown.Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
+SCATTER = shown.Slide("scatter_share", "Combustion variation", "%", 0, 30, 0.5)
 COOLANT = shown.Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
 
@@ -163,10 +164,10 @@ class Explore(Tab):
     def _sliders(self) -> None:
         feedback, wish = self.session.car.feedback, self.session.wish
         shown.choice("Law", {law: law for law in LAWS}, feedback.law, lambda law: self.change(law=law))
+        self._law = shown.words("", "soft")
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = shown.Slider(one, value, partial(self._moved, one))
-        self._no_feedback = shown.words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
         ui().separator()
         share = 100.0 * wish.scatter_share
@@ -175,7 +176,7 @@ class Explore(Tab):
             COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self.look.temperature
         )
         with shown.within("line"):
-            for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
+            for key, name in (("load_on", "Lamps, fan, rear window on"), ("blip", "Blip")):
                 box = ui().checkbox(name, value=getattr(wish, key)).props("dense")
                 box.on_value_change(lambda e, key=key: self._wish(**{key: e.value}))
         self._problem = shown.alert()
@@ -197,7 +198,7 @@ class Explore(Tab):
         feedback = self.session.car.feedback
         for one in SLIDES:
             self._set[one.key].show(setting_acts(feedback, one.key))
-        self._no_feedback.set_visibility(not feedback.acts)
+        self._law.set_text(LAW_WORDS.get(feedback.law, ""))
 
     def _moved(self, one: shown.Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})

@@ -57,9 +57,9 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
     right, top = xs[-1] + wide / 2, ys[-1] + tall / 2
     border = zip(found["border_x"], found["border_y"], strict=True)
     inside = [[x, y] for x, y in border if x <= 1.2 * right and y <= 1.2 * top]
-    told = [AXIS_WORDS[found["x_key"]], AXIS_WORDS[found["y_key"]], "hunts from, of 100 starting places"]
+    told = [AXIS_WORDS[found["x_key"]], AXIS_WORDS[found["y_key"]], "starts that hunt [%]"]
     shades = {
-        "name": "of 100 hunt", "type": "custom", ":renderItem": _CELL, "clip": True, "data": cells,
+        "name": "starts that hunt [%]", "type": "custom", ":renderItem": _CELL, "clip": True, "data": cells,
         "encode": {"x": 0, "y": 1, "tooltip": [0, 1, 2]}, "dimensions": [*told, "wide", "tall"],
     }  # fmt: skip
     theory = line("theory", 0, palette.valve, inside, width=2.5, kind="dashed", clip=True, **UNHEARD)
@@ -116,8 +116,8 @@ def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict
 THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 4))
 """Room for what comes later: a button must not move from under a finger."""
 BORDERS = {
-    "moves": "Above the dashed line there is a place to rest.",
-    "gains": "Beyond the dashed line it swings even without steps.",
+    "moves": "Above the dashed line some position always holds.",
+    "gains": "Dashed: stability limit of the loop without steps.",
 }
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
@@ -178,7 +178,7 @@ class WhyPanel(Tab):
         if chance["hunts"]:
             cause = await self._ask("cause", self.session.seed)
             if self._is_newest(number):
-                both = "The run drawn is one that rests. " if drawn_rests else ""
+                both = "The run drawn is one that settles. " if drawn_rests else ""
                 self._cause.set_text(f"{both}Likely cause: {cause}. By theory; told and proved below.")
 
     async def refresh_map(self, number: int) -> None:
@@ -204,7 +204,7 @@ class WhyPanel(Tab):
             return
         redraw(self.chart, map_option(found, self._now(found), self.look.palette))
         self._note.set_text(
-            "Numbers: from how many of 100 starting places it hunts; empty: from none."
+            "Numbers: percent of starting conditions that hunt; empty: none."
             f" {BORDERS[self._kind]} Diamond: your settings; click a cell to move there."
         )
 

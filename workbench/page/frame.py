@@ -24,8 +24,8 @@ DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = {
     "Explore": "explore:Explore",
     "Log": "log_tab:LogTab",
-    "Settings": "settings_tab:SettingsTab",
-    "Start": "start_tab:StartTab",
+    "Find settings": "settings_tab:SettingsTab",
+    "Cold start": "start_tab:StartTab",
     "Sheet": "sheet_tab:SheetTab",
 }
 """Tabs and where each is built; loaded when it is first opened."""

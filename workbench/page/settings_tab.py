@@ -46,7 +46,7 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
     legend = {"top": 0, "left": 0, "orient": "vertical", "itemGap": 4, "itemHeight": 11}
     return options(
         {"left": 52, "right": 16, "top": 84, "bottom": 46},
-        named_axis("quiet: swing above the engine's own [rpm]", palette, 28, **quiet_scale),
+        named_axis("quiet: swing above that with the valve held [rpm]", palette, 28, **quiet_scale),
         named_axis("quick: settling after a load [s]", palette, 34, min=0),
         [{"type": "scatter", "clip": True, **one} for one in dots],
         "item",
@@ -86,7 +86,7 @@ def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any
 BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough"}
 WEIGHTS = {
     "balanced": "balanced", "quiet": "a quiet idle", "quick": "quick recovery",
-    "gentle": "a valve that rests",
+    "gentle": "a valve that holds",
 }  # fmt: skip
 SEARCHED = {"": "any law"} | {name: name for name, law in LAWS.items() if law.searched}
 WORDS = {key: (name, unit) for key, name, unit, _ in BESIDE} | NAMES
@@ -122,8 +122,7 @@ class SettingsTab(Tab):
 
     def _search_part(self) -> None:
         shown.heading(
-            "Search settings",
-            "Tries settings on many cars that this one could be. The base curve is left alone.",
+            "Search settings", "Tries settings on many variations of your car. The base curve is left alone."
         )
         with shown.within("line"):
             self._budget = shown.choice("How long", BUDGETS, "quick")

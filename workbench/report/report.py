@@ -73,7 +73,7 @@ def _written(title: str, sections: Sequence[Section], sheet: Sheet, kind: type[P
 JOB = (
     "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
     " how the car idles with its present feedback settings, which settings a search found over"
-    " all cars that this one could be, how they stand up to loads, starts and faults, and how to"
+    " all variations of your car, how they stand up to loads, starts and faults, and how to"
     " try them on the car. The numbers are a model's; the cautions come first."
 )
 
@@ -117,7 +117,7 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     pictures = [
         Picture(search_figures.compared_finding(result), search_figures.compared_figure(result)),
         Picture(
-            f"At loads and a blip, and at rest: from a swing of {result.now.hunting_rpm:.0f} rpm"
+            f"At loads, a blip and idle: from a swing of {result.now.hunting_rpm:.0f} rpm"
             f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
             f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
             search_figures.before_after_figure(result, deadbands),
@@ -126,7 +126,7 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     if result.front.points:
         pictures.append(
             Picture(
-                f"The chosen settings swing {chosen.quiet_rpm:.0f} rpm above the floor and settle"
+                f"The chosen settings swing {chosen.quiet_rpm:.0f} rpm above the held valve and settle"
                 f" in {chosen.quick_s:.1f} s; the score also weighs error, dips and blips, so"
                 " settings that are best on these three alone need not be chosen.",
                 search_figures.front_figure(result),
@@ -218,13 +218,13 @@ def idle_section(car: sim.Car, seed: int, base_error_steps: float = 0.0) -> tupl
 
 READ = {
     "with_and_without": "Each bar is the same car with one thing changed; what ends the swing is its cause.",
-    "cycle_told": "One period of the hunting, scatter taken out, and where the valve could hold.",
-    "map_moves": "Each cell is the same car with another minimum move and deadband, run from many starting"
-    " places; below the line theory finds places without a position to rest.",
+    "cycle_told": "One period of the hunting, without combustion variation, and where the valve could hold.",
+    "map_moves": "Each cell is the same car with another minimum move and deadband, from many starting"
+    " conditions; below the line theory finds conditions in which no position holds.",
     "map_gains": "Each cell is the same car with other gains: where the shade does not follow the line, it is"
     " the steps that hunt, not the gains.",
     "bound": "The dark part of each bar is the smallest dip this valve allows, opened at full speed from the"
-    " moment of the load; the rest could be gained.",
+    " moment of the load.",
 }
 """How each figure is read."""
 
@@ -260,9 +260,9 @@ def stress_section(result: tuning.Stress) -> Section:
         Picture(f"The hardest cases {told}: {named}.", worst_figure(result, WORST)),
     ]
     text = (
-        f"{result.runs} runs on {result.engines} cars that this one could be and that the search"
+        f"{result.runs} runs on {result.engines} variations of your car that the search"
         " did not meet. Where something is broken (lost steps, a leak, a weak cylinder) only"
-        " stalling and racing count as failing. A case fails that does on more than one car of ten."
+        " stalling and racing count as failing. A case fails if more than one in ten does."
         f" Listed are the hardest {LISTED}; the picture has all."
     )
     tables = [Table(COLUMNS, _rows(broken), "  rrr ")] if broken else []

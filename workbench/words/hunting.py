@@ -12,7 +12,7 @@ def _verdict(values: Values, tell: Tell) -> str:
     lacking = ", {not_fitted} not fitted to this car" if values["not_fitted"] else ""
     return tell(
         f"Stress suite {{suite}}: {head}, {need}, {{passed}} within all limits" + lacking
-        + "; {cases} cases on {engines} plausible cars. A case fails that does on more than one car of ten."
+        + "; {cases} cases on {engines} variations of your car. A case fails if more than one in ten does."
     )  # fmt: skip
 
 
@@ -46,7 +46,7 @@ SENTENCES: dict[str, Sentence] = {
     "stress.lowest": "lowest speed",
     "stress.hunting_percent": "chance of hunting, at least",
     "stress.hunting": "swing at idle, peak to peak",
-    "stress.error": "mean error at rest",
+    "stress.error": "mean error while settled",
     "stress.dip": "deepest below target after a load",
     "stress.undershoot": "deepest below target after a blip",
     "stress.highest": "highest above target",

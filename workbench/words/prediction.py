@@ -7,11 +7,11 @@ from workbench.words.sentence import Sentence
 MEASURES = {
     "hunting_rpm": (
         "swing at idle, peak to peak",
-        "a step is worth more than the model has, or something beside the valve swings",
+        "the valve gain is higher than in the model, or something beside the valve swings",
         "calmer than expected",
     ),
     "scatter_rms_rpm": (
-        "variation of speed, rms",
+        "idle roughness, standard deviation",
         "speed varies more: hunting, or firing less even than the model's",
         "speed varies less than expected",
     ),
@@ -33,8 +33,8 @@ MEASURES = {
     ),
     "moves_per_min": (
         "valve moves a minute",
-        "scatter or hunting keeps the valve busy",
-        "the valve rests more than expected",
+        "idle roughness or hunting keeps the valve busy",
+        "the valve moves less than expected",
     ),
     "mean_steps": (
         "mean valve position",

@@ -30,11 +30,11 @@ SETTING_NAMES = {
     "trim_low_steps": "trim limit, low",
     "trim_high_steps": "trim limit, high",
     "enable_above_target_rpm": "idle window",
-    "nudge_steps": "size of a nudge",
-    "rpm_per_step": "rpm per step",
+    "nudge_steps": "size of a fixed step",
+    "rpm_per_step": "valve gain",
     "load_steps_per_100W": "steps for known loads",
     "entry_extra_steps": "air as the throttle closes",
-    "entry_fade_s": "fading of that air",
+    "entry_fade_s": "decay of that air",
     "spark_trim_deg_per_100rpm": "spark trim",
 }
 """Settings in words, by their names in a search."""
@@ -71,7 +71,7 @@ def tune_finding(result: tuning.Tuning) -> str:
     if result.kept:
         return f"Nothing better than the present settings was found in {result.trials} trials."
     which = "settings found" if result.proposed == "found" else SET_NAMES[result.proposed]
-    floor = f"{result.floor_rpm:.0f} rpm with the valve held: the engine's own scatter"
+    floor = f"{result.floor_rpm:.0f} rpm with the valve held: the engine's own roughness"
     score, before = result.predicted_score.total, result.now_score.total
     return (
         f"With the {which}: score {before:.0f} to {score:.0f} (lower is better), swing of warm idle"
@@ -85,7 +85,7 @@ def compared_table(now: tuning.Prediction, then: tuning.Prediction) -> Table:
     """Table what present and proposed settings do."""
     old, new = now.to_dict(), then.to_dict()
     rows = [[meaning, number(old[name]), number(new[name]), unit] for name, meaning, unit in COMPARED]
-    return Table(("on fresh plausible cars", "now", "proposed", "unit"), rows, " rr ")
+    return Table(("on fresh variations of your car", "now", "proposed", "unit"), rows, " rr ")
 
 
 def scored_table(result: tuning.Tuning) -> Table:
@@ -151,11 +151,11 @@ def tune_notes(result: tuning.Tuning, full: bool = True) -> list[str]:
     notes = [
         *map(in_words, result.notes),
         (
-            f"{result.trials} settings tried on {result.engines} cars that this one could be, in"
+            f"{result.trials} settings tried on {result.engines} variations of your car, in"
             f" {result.seconds:.0f} s; the base curve was left alone."
         ),
         (
-            f"Score in the search {gap.search_rpm:.0f} rpm, on cars and scatter it never met"
+            f"Score in the search {gap.search_rpm:.0f} rpm, on variations and noise it never met"
             f" {gap.verdict_rpm:.0f} rpm ({100.0 * gap.share:+.0f} %); present settings there"
             f" {gap.now_rpm:.0f} rpm."
         ),
