@@ -78,7 +78,7 @@ def test_explore_leaves_its_buttons_where_they_are(look: Look, served: Served, s
     resize(look.driver, size)
     look.open(served.address)
     heights = [look.height_of(look.button("Tell me this cycle"))]
-    for seen in ("starting condition", "Likely cause", "Numbers: percent of starting"):
+    for seen in ("starting condition", "Likely cause", "Numbers: how many of 6"):
         look.wait_text(seen)
         heights.append(look.height_of(look.button("Tell me this cycle")))
     look.slide("min_move_steps", Keys.ARROW_LEFT, 3)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tuning.explanation.chance import StartChance, cause_by_theory, hunting_chance, hunting_map
+from tuning.explanation.chance import StartChance, cause_by_theory, hunting_chance, hunting_map, what_ifs
 from tuning.explanation.explaining import Explanation, explain
 from tuning.explanation.map import HuntingMap
 from tuning.explanation.story import Moment, Story
@@ -19,4 +19,5 @@ __all__ = [
     "hunting_chance",
     "hunting_map",
     "suggested_settings",
+    "what_ifs",
 ]

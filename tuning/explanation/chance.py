@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 from controllers import law_of
 from sim import Car
-from tuning.explanation.ablation import ablation, held_floor, held_still, is_explained
+from tuning.explanation.ablation import AblationRow, ablation, held_floor, held_still, is_explained
 from tuning.explanation.causes import CAUSES, named_by_theory
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Phases, ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.map import QUICK, HuntingMap, gain_map, resolution_map
 from tuning.explanation.resolution import resolution_view
-from tuning.explanation.switches import switches
+from tuning.explanation.switches import suggested_settings, switches
 from tuning.explanation.verdict import quiet_note
 from tuning.loop import IdlePoint, idle_point, linear_view
 from tuning.measures import chance_over
@@ -29,6 +29,7 @@ class StartChance:
     Attributes
     ----------
     told, point, phases, hunts, may_hunt : Note, IdlePoint, Phases, bool
+    stalled_share, share, swing_rpm, moves_per_min : float
     """
 
     told: Note  # in one sentence
@@ -37,6 +38,9 @@ class StartChance:
     hunts: bool = False  # whether it does, and whether any run with scatter does
     may_hunt: bool = False
     stalled_share: float = 0.0  # share of starting conditions from which it stalls
+    share: float = 1.0  # with scatter: share of runs that hunt; mean swing and moves of all of them
+    swing_rpm: float = float("nan")
+    moves_per_min: float = float("nan")
 
 
 def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
@@ -67,7 +71,8 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     chance = chance_over(noisy.of, held.mean("hunting_rpm"))
     quiet = quiet_note(ends.chance, ends.hunting.size, ends.mean_swing_rpm, ends.usual_period_s)
     told = Note("explanation.headline.chance", chance=chance.text, quiet=quiet)
-    return StartChance(told, point, phases, is_explained(chance, ends.chance), chance.hunting > 0)
+    hunts, means = is_explained(chance, ends.chance), map(noisy.mean, ("hunting_rpm", "moves_per_min"))
+    return StartChance(told, point, phases, hunts, chance.hunting > 0, 0.0, chance.share, *means)
 
 
 def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
@@ -91,6 +96,29 @@ def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
     table = ablation(switches(car, linear, {})[:1], held, point, phases, seed)
     resolution = resolution_view(car, point, phases, held.mean("scatter_rms_rpm"))
     return CAUSES[named_by_theory(car, linear, resolution, table)]
+
+
+def what_ifs(car: Car, chance: StartChance, seed: int) -> list[tuple[Car, AblationRow]]:
+    """What one change at a time does to the swing, in the runs by which the car itself is judged.
+
+    Parameters
+    ----------
+    car, chance, seed : Car, StartChance, int
+        First seed of the scatter.
+
+    Returns
+    -------
+    list of (Car, AblationRow)
+        Each changed car with its row, the car as it is first; empty where it has no idle.
+    """
+    point, phases = chance.point, chance.phases
+    if point is None or phases is None:
+        return []
+    (held,) = held_floor([held_still(car)], phases, point.coolant_degC, seed)
+    suggested = suggested_settings(car, point, held.mean("scatter_rms_rpm"))
+    changed = switches(car, linear_view(car, point, quick=True), suggested)
+    rows = ablation(changed, held, point, phases, seed).rows
+    return [(one.car, row) for one, row in zip(changed, rows, strict=True)]
 
 
 def hunting_map(car: Car, chance: StartChance, kind: str, seed: int) -> HuntingMap | None:

@@ -153,8 +153,7 @@ class StartTab(Tab):
     def _base_part(self) -> None:
         shown.heading(
             "Open-loop curves",
-            "Proposals come from the model; nothing is taken unless you take it, and 'Undo changes' takes it"
-            " back.",
+            "Proposals come from the model; nothing is taken unless you take it, and 'Undo' takes it back.",
         )
         self._base = JobPanel(
             self, "base", "Propose curves", "Proposing", "work_start:base_work", self._show_base,
@@ -169,8 +168,7 @@ class StartTab(Tab):
         wrong = [one.name for one in self._curves if one.refused]
         if wrong:
             panel.tell_problem(
-                f"Not begun: a field is not valid ({', '.join(wrong)}). Mend it below, or press"
-                " 'Undo changes'."
+                f"Not begun: a field is not valid ({', '.join(wrong)}). Mend it below, or press 'Undo'."
             )
             self._held_up.append(panel)
         return bool(wrong)
