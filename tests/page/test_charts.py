@@ -51,7 +51,7 @@ def test_candidates_that_no_other_beats_are_marked() -> None:
         [9.0, 9.0, 2.0, 14.0, 0.0],
     ]
     shown = {one["name"]: one["data"] for one in front_option(points, LIGHT)["series"]}
-    drawn = {name: [dot["value"] for dot in dots] for name, dots in shown.items()}
+    drawn = {name: [points[dot["value"][-1]] for dot in dots] for name, dots in shown.items()}
     assert drawn == {
         UNBEATEN: [points[1], points[2], points[3]], TRIED: [points[0], points[4]],
         CHOSEN: [points[0]],

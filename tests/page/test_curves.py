@@ -8,7 +8,8 @@ import pytest
 from selenium.webdriver.common.by import By
 
 from tests.page.browsing import Look, wait_for
-from workbench.page.curve_table import Row, number_shown, number_typed
+from workbench.page.curve_table import Row, number_shown
+from workbench.page.shown import number_typed
 
 
 @dataclass

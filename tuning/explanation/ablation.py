@@ -115,23 +115,16 @@ def is_explained(chance: HuntingChance, quiet: float) -> bool:
 def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> AblationRow:
     on_target = ends.error_rpm[~ends.stalled]
     return AblationRow(
-        key=switch.key,
-        name=switch.name,
-        runs=ends.hunting.size,
-        chance=ends.chance,
-        swing_rpm=float(ends.swing_rpm.mean()),
-        hunting_swing_rpm=ends.mean_swing_rpm,
-        period_s=ends.usual_period_s,
-        moves_per_min=float(ends.moves_per_min.mean()),
+        key=switch.key, name=switch.name, runs=ends.hunting.size, chance=ends.chance,
+        swing_rpm=float(ends.swing_rpm.mean()), hunting_swing_rpm=ends.mean_swing_rpm,
+        period_s=ends.usual_period_s, moves_per_min=float(ends.moves_per_min.mean()),
         limited_share=float(ends.limited_share.mean()),
         error_rpm=float(np.abs(on_target).mean()) if on_target.size else float("nan"),
         with_scatter_swing_rpm=noisy.mean("hunting_rpm"),
         with_scatter_moves_per_min=noisy.mean("moves_per_min"),
-        with_scatter_chance=regular_share(noisy, floor_rpm),
-        left_share=float("nan"),
-        stalled_share=float(ends.stalled.mean()),
-        racing_share=float(ends.racing.mean()),
-    )
+        with_scatter_chance=regular_share(noisy, floor_rpm), left_share=float("nan"),
+        stalled_share=float(ends.stalled.mean()), racing_share=float(ends.racing.mean()),
+    )  # fmt: skip
 
 
 def _with_share(row: AblationRow, as_is: AblationRow, floor_rpm: float) -> AblationRow:

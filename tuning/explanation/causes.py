@@ -18,24 +18,17 @@ from tuning.loop import IdlePoint, LinearView
 from tuning.notes import Note, Told
 
 CAUSES = {
-    "resolution": Note("explanation.cause.resolution"),
-    "gains": Note("explanation.cause.gains"),
-    "valve_speed": Note("explanation.cause.valve_speed"),
-    "updates": Note("explanation.cause.updates"),
-    "limits": Note("explanation.cause.limits"),
-    "backlash": Note("explanation.cause.backlash"),
+    "resolution": Note("explanation.cause.resolution"), "gains": Note("explanation.cause.gains"),
+    "valve_speed": Note("explanation.cause.valve_speed"), "updates": Note("explanation.cause.updates"),
+    "limits": Note("explanation.cause.limits"), "backlash": Note("explanation.cause.backlash"),
     "not_feedback": Note("explanation.cause.not_feedback"),
-}
+}  # fmt: skip
 """Names of the causes."""
 _SWITCHED_BY = {
-    "resolution": ("resolution",),
-    "gains": ("gains",),
-    "valve_speed": ("valve_speed",),
-    "updates": ("quicker_updates", "slower_updates"),
-    "limits": ("limits",),
-    "backlash": ("backlash",),
+    "resolution": ("resolution",), "gains": ("gains",), "valve_speed": ("valve_speed",),
+    "updates": ("quicker_updates", "slower_updates"), "limits": ("limits",), "backlash": ("backlash",),
     "not_feedback": (),
-}
+}  # fmt: skip
 AT_LIMIT_SHARE = 0.3
 """A loop this long at a trim limit may be swinging because of it [-]."""
 NO_PART_SHARE = 0.75
@@ -145,21 +138,15 @@ def _resolution(f: Findings) -> Telling:
     view, suggested = f.resolution, f.ablation.row("suggested")
     wide_rpm = ROOM * view.smallest_deadband_rpm
     number = Note(
-        "explanation.resolution.number",
-        move_steps=view.move_steps,
-        move_rpm=view.move_rpm,
-        deadband_rpm=2.0 * view.deadband_rpm,
-        ratio=view.ratio,
-        none_percent=100.0 * view.chance,
-    )
+        "explanation.resolution.number", move_steps=view.move_steps, move_rpm=view.move_rpm,
+        deadband_rpm=2.0 * view.deadband_rpm, ratio=view.ratio, none_percent=100.0 * view.chance,
+    )  # fmt: skip
     remedy = Note(
-        "explanation.resolution.remedy",
-        move_steps=view.move_steps,
+        "explanation.resolution.remedy", move_steps=view.move_steps,
         least_rpm=0.5 * ROOM * view.move_rpm / view.move_steps,
-        suggested_rpm=float(f.suggested.get("deadband_rpm", 0.0)),
-        wide_rpm=wide_rpm,
+        suggested_rpm=float(f.suggested.get("deadband_rpm", 0.0)), wide_rpm=wide_rpm,
         is_wider=wide_rpm > view.deadband_rpm,
-    )
+    )  # fmt: skip
     cost = Note(
         "explanation.resolution.cost",
         off_rpm=max(wide_rpm, view.deadband_rpm),
@@ -190,11 +177,9 @@ def _gains(f: Findings) -> Telling:
 
 def _valve_speed(f: Findings) -> Telling:
     number = Note(
-        "explanation.valve_speed.number",
-        step_ms=f.car.valve.step_ms,
-        times_without=f.linear.border_without_valve_time,
-        times=f.linear.here.border_multiplier,
-    )
+        "explanation.valve_speed.number", step_ms=f.car.valve.step_ms,
+        times_without=f.linear.border_without_valve_time, times=f.linear.here.border_multiplier,
+    )  # fmt: skip
     remedy = Note("explanation.valve_speed.remedy", pull_in_ms=f.car.valve.pull_in_ms)
     return number, remedy, Note("explanation.valve_speed.cost")
 
@@ -203,12 +188,9 @@ def _updates(f: Findings) -> Telling:
     row = best_row(f.ablation, "updates")
     quicker = row is None or row.key == "quicker_updates"
     number = Note(
-        "explanation.updates.number",
-        update_period_ms=f.car.feedback.update_period_ms,
-        quicker=quicker,
-        times_quick=f.linear.border_with_quick_updates,
-        times=f.linear.here.border_multiplier,
-    )
+        "explanation.updates.number", update_period_ms=f.car.feedback.update_period_ms, quicker=quicker,
+        times_quick=f.linear.border_with_quick_updates, times=f.linear.here.border_multiplier,
+    )  # fmt: skip
     remedy = Note("explanation.updates.more_often") if row is None else row.name
     cost = Note("explanation.updates.cost", quicker=quicker)
     return number, remedy, cost
@@ -217,12 +199,10 @@ def _updates(f: Findings) -> Telling:
 def _limits(f: Findings) -> Telling:
     low, high = f.car.feedback.trim_limit_steps
     number = Note(
-        "explanation.limits.number",
-        low=low,
-        high_steps=high,
+        "explanation.limits.number", low=low, high_steps=high,
         share_percent=100.0 * f.ablation.as_is.limited_share,
         need_steps=f.point.needed_steps - f.point.base_steps,
-    )
+    )  # fmt: skip
     return number, Note("explanation.limits.remedy"), Note("explanation.limits.cost")
 
 
@@ -251,14 +231,9 @@ def _not_feedback(f: Findings) -> Telling:
 
 
 _TOLD: dict[str, Callable[[Findings], Telling]] = {
-    "resolution": _resolution,
-    "gains": _gains,
-    "valve_speed": _valve_speed,
-    "updates": _updates,
-    "limits": _limits,
-    "backlash": _backlash,
-    "not_feedback": _not_feedback,
-}
+    "resolution": _resolution, "gains": _gains, "valve_speed": _valve_speed, "updates": _updates,
+    "limits": _limits, "backlash": _backlash, "not_feedback": _not_feedback,
+}  # fmt: skip
 
 
 def causes_of(findings: Findings) -> tuple[Cause, ...]:

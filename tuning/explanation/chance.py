@@ -1,4 +1,4 @@
-"""Chance of hunting, its cause by theory and a coarse map, quick enough to follow sliders."""
+"""Chance of hunting, what one change does to it, and a coarse map, quick enough to follow sliders."""
 
 from __future__ import annotations
 
@@ -7,11 +7,9 @@ from dataclasses import dataclass
 from controllers import law_of
 from sim import Car
 from tuning.explanation.ablation import AblationRow, ablation, held_floor, held_still, is_explained
-from tuning.explanation.causes import CAUSES, named_by_theory
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Phases, ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.map import QUICK, HuntingMap, gain_map, resolution_map
-from tuning.explanation.resolution import resolution_view
 from tuning.explanation.switches import suggested_settings, switches
 from tuning.explanation.verdict import quiet_note
 from tuning.loop import IdlePoint, idle_point, linear_view
@@ -73,29 +71,6 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     told = Note("explanation.headline.chance", chance=chance.text, quiet=quiet)
     hunts, means = is_explained(chance, ends.chance), map(noisy.mean, ("hunting_rpm", "moves_per_min"))
     return StartChance(told, point, phases, hunts, chance.hunting > 0, 0.0, chance.share, *means)
-
-
-def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
-    """Name the cause that the numbers of theory point to.
-
-    Parameters
-    ----------
-    car, chance, seed : Car, StartChance, int
-        First seed of the scatter.
-
-    Returns
-    -------
-    Note or None
-        Its name, not yet proved by switching it off; None where the car has no idle.
-    """
-    point, phases = chance.point, chance.phases
-    if point is None or phases is None:
-        return None
-    linear = linear_view(car, point, quick=True)
-    (held,) = held_floor([held_still(car)], phases, point.coolant_degC, seed)
-    table = ablation(switches(car, linear, {})[:1], held, point, phases, seed)
-    resolution = resolution_view(car, point, phases, held.mean("scatter_rms_rpm"))
-    return CAUSES[named_by_theory(car, linear, resolution, table)]
 
 
 def what_ifs(car: Car, chance: StartChance, seed: int) -> list[tuple[Car, AblationRow]]:

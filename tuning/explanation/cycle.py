@@ -96,12 +96,8 @@ def cycle_view(car: Car, point: IdlePoint, phases: Phases, ends: Ends, predicted
         worth, phase = seen.rpm_per_step, seen.phase
     stable, square = cycles_at(car, point, worth, phase)
     return CycleView(
-        phase=phase,
-        predicted=best_of(stable),
-        all_predicted=tuple(stable),
-        square=square,
-        seen=seen,
+        phase=phase, predicted=best_of(stable), all_predicted=tuple(stable), square=square, seen=seen,
         chance=float(by_start[:, 0].mean()),
         phases_with_two_ends=float(np.mean(by_start.any(axis=1) & ~by_start.all(axis=1))),
         predicted_chance=predicted_chance,
-    )
+    )  # fmt: skip

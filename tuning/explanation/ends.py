@@ -123,11 +123,9 @@ def _kept(fleet: sim.Fleet, plan: sim.Plan, period_s: Reals) -> Samples:
     runs = plan.car.size
     samples = int(np.ceil(RUN_s / sim.SAMPLE_s - 1.0e-9))
     left = Samples(
-        np.empty((runs, samples), dtype=np.float32),
-        np.empty((runs, samples), dtype=np.float32),
-        np.empty((runs, len(sim.COUNTERS))),
-        period_s,
-    )
+        np.empty((runs, samples), dtype=np.float32), np.empty((runs, samples), dtype=np.float32),
+        np.empty((runs, len(sim.COUNTERS))), period_s,
+    )  # fmt: skip
 
     def keep(rows: NDArray[np.int64], rpm: Any, steps: Any, counted: Reals) -> None:
         left.rpm[rows], left.steps[rows], left.counters[rows] = rpm, steps, counted
@@ -229,18 +227,13 @@ def ends_of(samples: Samples) -> Ends:
     target_rpm = samples.counted("target_rpm")
     error_rpm = target_rpm - rpm.mean(axis=1, dtype=float)
     return Ends(
-        hunting=hunting,
-        swing_rpm=swing,
-        period_s=period,
-        low_steps=steps.min(axis=1).astype(float),
+        hunting=hunting, swing_rpm=swing, period_s=period, low_steps=steps.min(axis=1).astype(float),
         high_steps=steps.max(axis=1).astype(float),
         largest_move_steps=np.abs(changes).max(axis=1).astype(float),
-        moves_per_min=moves * 60.0 / (tail * sim.SAMPLE_s),
-        error_rpm=error_rpm,
-        limited_share=samples.counted("limited_updates") / updates,
-        stalled=stalled,
+        moves_per_min=moves * 60.0 / (tail * sim.SAMPLE_s), error_rpm=error_rpm,
+        limited_share=samples.counted("limited_updates") / updates, stalled=stalled,
         racing=races(error_rpm, target_rpm),
-    )
+    )  # fmt: skip
 
 
 def measured(samples: Samples) -> Measured:
@@ -248,12 +241,9 @@ def measured(samples: Samples) -> Measured:
     stalled_s = samples.counted("stalled_s")
     first = np.where(np.isfinite(stalled_s), np.ceil(stalled_s / sim.SAMPLE_s) - 1.0, -1.0)
     values = measure_runs(
-        samples.rpm,
-        samples.steps,
-        [("hunting", 20.0, RUN_s)],
-        samples.counted("target_rpm"),
+        samples.rpm, samples.steps, [("hunting", 20.0, RUN_s)], samples.counted("target_rpm"),
         first.astype(np.int64),
-    )
+    )  # fmt: skip
     return Measured(values)
 
 

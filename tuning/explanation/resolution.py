@@ -119,20 +119,13 @@ def resolution_view(car: Car, point: IdlePoint, phases: Phases, scatter_rpm: flo
     treads, off = Treads(move, worth), not car.feedback.acts
     expected = [False] if off else hunting_expected(car, point, phases)
     return ResolutionView(
-        rpm=point.rpm,
-        rpm_per_step=np.diff(point.rpm),
-        needed_steps=point.needed_steps,
-        target_rpm=point.target_rpm,
-        move_steps=move,
-        move_rpm=treads.rpm,
-        deadband_rpm=band,
-        ratio=treads.ratio(band),
-        chance=float(np.mean(expected)),
-        chance_even=0.0 if off else treads.restless_chance(band),
-        scatter_rpm=scatter_rpm,
+        rpm=point.rpm, rpm_per_step=np.diff(point.rpm), needed_steps=point.needed_steps,
+        target_rpm=point.target_rpm, move_steps=move, move_rpm=treads.rpm, deadband_rpm=band,
+        ratio=treads.ratio(band), chance=float(np.mean(expected)),
+        chance_even=0.0 if off else treads.restless_chance(band), scatter_rpm=scatter_rpm,
         deadband_in_scatters=band / scatter_rpm if scatter_rpm > 0.0 else float("inf"),
         smallest_deadband_rpm=treads.smallest_deadband_rpm(),
         smallest_deadband_with_scatter_rpm=treads.smallest_deadband_rpm(scatter_rpm),
         smallest_useful_move_steps=smallest_useful_move(worth, scatter_rpm),
         largest_resting_move_steps=largest_resting_move(band, worth, scatter_rpm),
-    )
+    )  # fmt: skip

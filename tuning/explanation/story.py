@@ -75,12 +75,9 @@ class _Stretch:
     def moment(self, row: int, kind: str, text: Note) -> Moment:
         trace = self.trace
         return Moment(
-            at_s=float(trace.time_s[row] - self.begin_s),
-            kind=kind,
-            rpm=float(trace["rpm"][row]),
-            valve_steps=float(trace["valve_steps"][row]),
-            text=text,
-        )
+            at_s=float(trace.time_s[row] - self.begin_s), kind=kind, rpm=float(trace["rpm"][row]),
+            valve_steps=float(trace["valve_steps"][row]), text=text,
+        )  # fmt: skip
 
     def told(self) -> list[Moment]:
         """Commands to the valve; where they are many, those one way after the other as one."""
@@ -100,14 +97,10 @@ class _Stretch:
         before, after = self.trace["valve_steps"][first - 1], self.trace["valve_steps"][last]
         wanted, error = self.trace["wanted_steps"][first], self.error[first]
         told = Note(
-            "explanation.story.told",
-            error_rpm=float(error),
-            wanted=float(wanted),
-            before=float(before),
-            after=float(after),
-            moves=len(rows),
+            "explanation.story.told", error_rpm=float(error), wanted=float(wanted), before=float(before),
+            after=float(after), moves=len(rows),
             within_s=float(self.trace.time_s[last] - self.trace.time_s[first]),
-        )
+        )  # fmt: skip
         return self.moment(first, "told", told)
 
     def there(self) -> list[Moment]:
@@ -200,17 +193,9 @@ def tell_cycle(
     margin = BESIDE_SHARE * period_s
     shown = (trace.time_s >= begin_s - margin) & (trace.time_s <= end_s + margin)
     return Story(
-        time_s=trace.time_s[shown] - begin_s,
-        rpm=trace["rpm"][shown],
-        valve_steps=trace["valve_steps"][shown],
-        opening_steps=trace["pintle_steps"][shown],
-        wanted_steps=(trace["base_steps"] + trace["trim_steps"])[shown],
-        map_kPa=trace["map_kPa"][shown],
-        settled_rpm=point.rpm_with_leak(phases[phase]),
-        move_steps=tread_steps(car),
-        period_s=period_s,
-        target_rpm=point.target_rpm,
-        deadband_rpm=told.band_rpm,
-        moments=tuple(moments),
-        lines=tuple(lines),
-    )
+        time_s=trace.time_s[shown] - begin_s, rpm=trace["rpm"][shown],
+        valve_steps=trace["valve_steps"][shown], opening_steps=trace["pintle_steps"][shown],
+        wanted_steps=(trace["base_steps"] + trace["trim_steps"])[shown], map_kPa=trace["map_kPa"][shown],
+        settled_rpm=point.rpm_with_leak(phases[phase]), move_steps=tread_steps(car), period_s=period_s,
+        target_rpm=point.target_rpm, deadband_rpm=told.band_rpm, moments=tuple(moments), lines=tuple(lines),
+    )  # fmt: skip

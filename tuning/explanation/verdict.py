@@ -30,13 +30,9 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
     row = f.ablation.as_is
     if row.racing_share >= MOST_RACE:
         return Note(
-            "explanation.headline.races",
-            racing=round(row.racing_share * row.runs),
-            runs=row.runs,
-            off_rpm=row.error_rpm,
-            base_steps=f.point.base_steps,
-            travel_steps=f.car.valve.travel_steps,
-        )
+            "explanation.headline.races", racing=round(row.racing_share * row.runs), runs=row.runs,
+            off_rpm=row.error_rpm, base_steps=f.point.base_steps, travel_steps=f.car.valve.travel_steps,
+        )  # fmt: skip
     if causes and causes[0].key == "not_feedback":
         return Note("explanation.headline.not_feedback", number=causes[0].number)
     chance = f.ablation.chance.text
@@ -47,13 +43,9 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
     if causes:
         cause = Note("explanation.headline.first_cause", cause=causes[0].name)
     return Note(
-        "explanation.headline.hunts",
-        chance=chance,
-        swing_rpm=row.with_scatter_swing_rpm,
-        floor_rpm=f.ablation.floor_rpm,
-        quiet=quiet,
-        cause=cause,
-    )
+        "explanation.headline.hunts", chance=chance, swing_rpm=row.with_scatter_swing_rpm,
+        floor_rpm=f.ablation.floor_rpm, quiet=quiet, cause=cause,
+    )  # fmt: skip
 
 
 def quiet_note(chance: float, runs: int, swing_rpm: float, period_s: float) -> Note:
@@ -83,13 +75,9 @@ def _compared(predicted: Cycle, seen: SeenCycle) -> Note:
         abs(math.log(predicted.peak_to_peak_rpm / seen.swing_rpm)),
     )
     return Note(
-        "explanation.theory",
-        alike=off <= math.log(ALIKE),
-        swing_rpm=predicted.peak_to_peak_rpm,
-        period_s=predicted.period_s,
-        seen_swing_rpm=seen.swing_rpm,
-        seen_period_s=seen.period_s,
-    )
+        "explanation.theory", alike=off <= math.log(ALIKE), swing_rpm=predicted.peak_to_peak_rpm,
+        period_s=predicted.period_s, seen_swing_rpm=seen.swing_rpm, seen_period_s=seen.period_s,
+    )  # fmt: skip
 
 
 def _at_a_limit(f: Findings) -> list[Note]:
@@ -149,16 +137,10 @@ def _ticks(f: Findings) -> list[Note]:
 
 def _dip(row: BoundRow) -> Note:
     return Note(
-        "explanation.dip",
-        load=row.name,
-        stalls=row.stalls,
-        own_rpm=row.own_rpm,
-        bound_rpm=row.bound_rpm,
-        left_rpm=row.left_to_gain_rpm,
-        forward_steps=row.forward_steps,
-        forward_rpm=row.forward_rpm,
+        "explanation.dip", load=row.name, stalls=row.stalls, own_rpm=row.own_rpm, bound_rpm=row.bound_rpm,
+        left_rpm=row.left_to_gain_rpm, forward_steps=row.forward_steps, forward_rpm=row.forward_rpm,
         spark_rpm=row.spark_rpm,
-    )
+    )  # fmt: skip
 
 
 def _suggestion(f: Findings) -> list[Note]:

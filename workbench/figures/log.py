@@ -13,13 +13,9 @@ from workbench.words import units
 from workbench.words.wording import in_words
 
 BANDS = (
-    ("hunting", ink.RED, "hunting"),
-    ("load", ink.ORANGE, "load"),
-    ("step", ink.BLUE, "valve step"),
-    ("steady", ink.GREEN, "steady"),
-    ("driven", ink.GREY, "throttle"),
-    ("start", ink.BLACK, "start"),
-)
+    ("hunting", ink.RED, "hunting"), ("load", ink.ORANGE, "load"), ("step", ink.BLUE, "valve step"),
+    ("steady", ink.GREEN, "steady"), ("driven", ink.GREY, "throttle"), ("start", ink.BLACK, "start"),
+)  # fmt: skip
 """Kinds of segment shown as a strip each, from the top, with colour and name."""
 COLOURS = {"valve_steps": ink.VALVE, "map_kPa": ink.PRESSURE}
 LONGEST_NAME = 34

@@ -10,13 +10,9 @@ from workbench.output.drawing import Axes, Figure, new_figure, styled
 from workbench.words.wording import in_words
 
 MOMENT_MARKS = {
-    "told": ("D", ink.VALVE),
-    "there": (".", ink.VALVE),
-    "crosses": ("o", ink.BLACK),
-    "leaves": ("s", ink.GREY),
-    "peak": ("^", ink.RED),
-    "trough": ("v", ink.RED),
-}
+    "told": ("D", ink.VALVE), "there": (".", ink.VALVE), "crosses": ("o", ink.BLACK),
+    "leaves": ("s", ink.GREY), "peak": ("^", ink.RED), "trough": ("v", ink.RED),
+}  # fmt: skip
 
 
 def _number_moments(axes: Axes, moments: list[tuning.Moment], values: list[float]) -> None:

@@ -20,19 +20,12 @@ MEANS = {
     "fail": "fails",
 }
 SHORT = {
-    "stalled": "stalls",
-    "lowest_rpm": "lowest\nspeed ≥",
-    "hunting_percent": "hunts\n[%]",
-    "hunting_rpm": "swing\nat idle",
-    "mean_error_rpm": "error\nsettled",
-    "worst_below_target_rpm": "dip at\na load",
-    "blip_undershoot_rpm": "after\na blip",
-    "highest_rpm": "above\ntarget",
-    "start_flare_rpm": "start\nflare",
-    "settle_s": "recovery\n[s]",
-    "moves_per_min": "valve\nmoves",
-    "limited_share": "time at\na limit",
-}
+    "stalled": "stalls", "lowest_rpm": "lowest\nspeed ≥", "hunting_percent": "hunts\n[%]",
+    "hunting_rpm": "swing\nat idle", "mean_error_rpm": "error\nsettled",
+    "worst_below_target_rpm": "dip at\na load", "blip_undershoot_rpm": "after\na blip",
+    "highest_rpm": "above\ntarget", "start_flare_rpm": "start\nflare", "settle_s": "recovery\n[s]",
+    "moves_per_min": "valve\nmoves", "limited_share": "time at\na limit",
+}  # fmt: skip
 
 
 def stress_finding(result: tuning.Stress) -> str:

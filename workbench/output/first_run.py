@@ -28,11 +28,9 @@ def compiling_beside(work: Callable[[], object]) -> Iterator[subprocess.Popen[by
     # in the folder where an installed evenidle is run.
     places = os.pathsep.join(place or str(Path.cwd()) for place in sys.path)
     other = subprocess.Popen(
-        [sys.executable, "-P", "-c", order],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        [sys.executable, "-P", "-c", order], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         env=os.environ | {"PYTHONPATH": places},
-    )
+    )  # fmt: skip
     try:
         yield other
     finally:

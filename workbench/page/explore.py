@@ -168,7 +168,7 @@ class Explore(Tab):
     def build(self) -> None:
         """Build it and draw the car as it is."""
         self._wanted = self._drawn = 0
-        self._busy = self._rests = False
+        self._busy = False
         self._instead: sim.Car | None = None  # shown, but not taken
         self._told_instead = ""
         self._faded: Options | None = None  # drawn behind, and what it is of
@@ -289,7 +289,7 @@ class Explore(Tab):
                 self._finding.set_text(f"{self.look.words(run['finding'])}{self._told_behind()}")
                 self._rungs.set_text(self.look.words(run["rungs"]["text"]))
                 await self._send(idle_data(with_room(run, self._faded), self.look.palette))
-                self._drawn, self._rests = number, run["hunts"] is False
+                self._drawn = number
         except NoAnswerError as error:
             self._problem.set_text(f"This could not be run: {error}. Change a setting to try again.")
             self._drawn = self._wanted

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import sim
@@ -14,7 +15,7 @@ from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.look import Palette
 from workbench.page.shown import cautions, chart, heading, redraw, ui, within, words
-from workbench.page.what_if import VersionsPanel, WhatIfPanel
+from workbench.page.what_if import VersionsPanel, WhatIfPanel, likely_cause
 
 if TYPE_CHECKING:
     from workbench.page.explore import Explore
@@ -123,6 +124,8 @@ BORDERS = {
     "moves": "Above the dashed line some position always holds.",
     "gains": "Dashed: stability limit of the loop without steps.",
 }
+KEYS = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
+"""Where the arrow keys go in the map."""
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
 
@@ -148,6 +151,9 @@ class WhyPanel(Tab):
             self.chart = chart("map of hunting", "map", on_point_click=self._clicked)
             self.chart.on("chart:mouseover", lambda e: self._hovered(e.args.get("value")), ["value"])
             self.chart.on("chart:globalout", lambda: explore.show_instead(None), [])
+            self.chart.props('tabindex="0"')
+            for key, way in KEYS.items():
+                self.chart.on(f"keydown.{key}.prevent", partial(self._beside, *way))
             self._note = words("", "soft").style(FOUR_LINES)
         with within("card"):
             heading("Tell me this cycle", "Of the warm idle, whatever temperature is drawn.")
@@ -183,13 +189,7 @@ class WhyPanel(Tab):
             return
         self.judge(self._explore.verdict, chance["verdict"], f"big {'bad' if chance['bad'] else 'good'}")
         self._told.set_text(self.look.words(chance["text"]))
-        self._cause.set_text("")
-        if chance["hunts"]:
-            cause = await self._ask("cause", self.session.seed)
-            if self._is_newest(number):
-                self._cause.set_text(
-                    f"Likely cause: {cause}. By theory; 'What if ...?' puts it to the proof."
-                )
+        self._cause.set_text("Finding what ends it." if chance["hunts"] else "")
 
     async def refresh_map(self, number: int) -> None:
         """Find the map for what is shown."""
@@ -204,6 +204,8 @@ class WhyPanel(Tab):
         found = await self._ask("what_ifs", self.session.seed) if self._is_newest(number) else []
         if self._is_newest(number):
             self._what_ifs.show(found)
+            if self._cause.text and found:
+                self._cause.set_text(likely_cause(found))
 
     def tell_waiting(self, text: str) -> None:
         """Say what the answer waits for."""
@@ -223,7 +225,8 @@ class WhyPanel(Tab):
         self._note.set_text(
             f"Numbers: how many of {found['runs']} starting conditions hunt, without combustion variation;"
             f" empty: none. {BORDERS[self.kind]}"
-            " Diamond: your settings. Point at a cell to see its idle; click to move there."
+            " Diamond: your settings. Point at a cell to see its idle; click, or use the arrow"
+            " keys, to move there."
         )
 
     def _why_no_map(self) -> str:
@@ -253,6 +256,17 @@ class WhyPanel(Tab):
         x, y = (min(found[key], key=lambda one: abs(one - at[i])) for i, key in enumerate("xy"))
         x = int(x) if found["x_key"].endswith("_steps") else round(x, 1)
         return {found["x_key"]: x, found["y_key"]: round(y, 1)}
+
+    def _beside(self, right: int, up: int) -> None:
+        """Go one cell further by the keyboard."""
+        found = self._map
+        if found is None:
+            return
+        places = []
+        for values, now, by in zip((found["x"], found["y"]), self._now(found), (right, up), strict=True):
+            at = min(range(len(values)), key=lambda i: abs(values[i] - now))
+            places.append(values[min(max(at + by, 0), len(values) - 1)])
+        self._explore.take(**self._cell(places))
 
     def _hovered(self, at: Any) -> None:
         if cell := self._cell(at):

@@ -22,12 +22,9 @@ KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
 """Changes are kept, and shown by other pages, when nothing has been changed for this long [s]."""
 DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = {
-    "Explore": "explore:Explore",
-    "Log": "log_tab:LogTab",
-    "Find settings": "settings_tab:SettingsTab",
-    "Cold start": "start_tab:StartTab",
-    "Sheet": "sheet_tab:SheetTab",
-}
+    "Explore": "explore:Explore", "Log": "log_tab:LogTab", "Find settings": "settings_tab:SettingsTab",
+    "Cold start": "start_tab:StartTab", "Sheet": "sheet_tab:SheetTab",
+}  # fmt: skip
 """Tabs and where each is built; loaded when it is first opened."""
 
 

@@ -95,7 +95,13 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore { grid-template-columns: 286px minmax(0, 1fr); }
   .explore > .why { grid-area: auto / 1 / auto / -1; }
 }
+@media (min-width: 1900px) {
+  body .nicegui-content { max-width: 2540px; } .runs, .tall { height: 620px; } .map, .chart { height: 440px; }
+  .explore { grid-template-columns: 340px minmax(0, 1fr) 560px; }
+}
 @media (max-width: 760px) {
+  .q-btn, .q-tab, .q-toggle, .q-checkbox, summary { min-height: 44px; min-width: 44px; }
+  .q-slider { height: 44px; } .field { row-gap: 0; } .line { gap: 8px 12px; }
   body .nicegui-content { padding: 4px 6px 24px; }
   .halves, .thirds, .orbit, .explore > .below.halves { grid-template-columns: minmax(0, 1fr); }
   .loop { gap: 6px; } .loop li { padding: 3px 5px; } .loop li + li::before { content: ""; }

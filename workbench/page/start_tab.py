@@ -53,13 +53,11 @@ def _fitting(name: str, share: float) -> dict[str, str]:
 
 def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
     return [
-        line("speed", 0, palette.speed),
-        line("target", 0, palette.ink, kind="dashed", steps=True),
+        line("speed", 0, palette.speed), line("target", 0, palette.ink, kind="dashed", steps=True),
         line("valve", 1, palette.valve, steps=True),
-        line("base curve", 1, palette.soft, kind="dotted", steps=True),
-        line(engine, 2, palette.heat),
+        line("base curve", 1, palette.soft, kind="dotted", steps=True), line(engine, 2, palette.heat),
         line("oil", 2, palette.ink, kind="dashed"),
-    ]
+    ]  # fmt: skip
 
 
 def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:

@@ -13,8 +13,9 @@ from workbench.page.frame import Page
 from workbench.page.job_panel import Tab
 from workbench.page.shown import card, heading, html, plain_button, within, words
 
-HELD, SUGGESTED = "feedback", "suggested"
-"""Keys of the valve held still, whose swing nothing takes away, and of the settings by rule."""
+HELD, SUGGESTED, BOTH = "feedback", "suggested", "both"
+"""Keys of the valve held still, whose swing nothing takes away, of settings by rule, and of two changes."""
+LEAST_percent = 25.0
 ALIKE = 0.05
 """Two values that differ by less than this share of the larger one are the same [-]."""
 COMPARED = {
@@ -31,6 +32,16 @@ def taken_percent(row: dict[str, Any], rows: list[dict[str, Any]]) -> float:
     least = min(one["swing_rpm"] for one in rows if one["key"] in (HELD, rows[0]["key"]))
     above = max(rows[0]["swing_rpm"] - least, 1.0)
     return min(100.0 * (rows[0]["swing_rpm"] - row["swing_rpm"]) / above, 100.0)
+
+
+def likely_cause(rows: list[dict[str, Any]]) -> str:
+    """Say which single change takes most of the swing away, and so what causes it."""
+    single = [one for one in rows[1:] if one["key"] not in (HELD, SUGGESTED, BOTH)]
+    best = max(single, key=lambda one: taken_percent(one, rows), default=rows[0])
+    taken = taken_percent(best, rows)
+    if taken < LEAST_percent:
+        return "No single change takes a quarter of the swing away."
+    return f"Likely cause: with {best['name']} {taken:.0f} % of the swing above the held valve's is gone."
 
 
 def bar_html(percent: float) -> str:

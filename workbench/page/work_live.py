@@ -51,16 +51,15 @@ def run_view(car: sim.Car, wish: Wish, seed: int = 0) -> dict[str, Any]:
         kept.update(zip(sim.COUNTERS, counters[0].tolist(), strict=True))
 
     sim.run_plan(fleet, plan, keep, cores=1)
-    finding, hunts = _finding(supposed, scenario, kept)
     return {
         "time_s": (np.arange(kept["rpm"].size) + 1) * sim.SAMPLE_s, "rpm": kept["rpm"],
         "valve_steps": kept["steps"], "target_rpm": float(kept["target_rpm"]),
-        "deadband_rpm": car.feedback.deadband_rpm, "finding": finding, "hunts": hunts,
+        "deadband_rpm": car.feedback.deadband_rpm, "finding": _finding(supposed, scenario, kept),
     }  # fmt: skip
 
 
-def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> tuple[str, bool | None]:
-    """What the run drawn shows, and whether it hunts: that is told of many runs, not of this one."""
+def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> str:
+    """What the run drawn shows; whether it hunts is told of many runs, not of this one."""
 
     def trace(rpm: Any, steps: Any) -> sim.Trace:
         begins_s = np.arange(rpm.size) * sim.SAMPLE_s  # a slot's value holds within it
@@ -72,19 +71,15 @@ def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> tupl
         )  # fmt: skip
 
     run, windows = trace(kept["rpm"], kept["steps"]), scenario.measure
-    floor_rpm, told_of, hunts, floor = 0.0, None, None, ""
+    floor_rpm, floor = 0.0, ""
     if windows[0].what == "hunting":
         held = tuning.measure(trace(kept["held_rpm"], 0.0 * kept["steps"]), windows[:1])
         floor_rpm = held.hunting_rpm
         floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
     measures = tuning.measure(run, windows, floor_rpm=floor_rpm)
-    if floor:
-        answer, told_of = tuning.read_run(run, windows[0].from_s, windows[0].to_s)
-        hunts = None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
-    swing = None if told_of is None else tuning.Note("measures.run.swing", swing_rpm=measures.hunting_rpm)
+    swing = tuning.Note("measures.run.swing", swing_rpm=measures.hunting_rpm) if floor else None
     told = trace_finding(run, measures, swing).partition(": ")[2]
-    told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
-    return told, hunts
+    return told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
 
 
 def rungs_of(car: sim.Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
@@ -148,12 +143,6 @@ def chance(car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
         "verdict": f"{told[:1].upper()}{told[1:].removesuffix('.')}.", "hunts": found.hunts, "bad": bad,
         "text": " ".join(map(in_words, quiet)),
     }  # fmt: skip
-
-
-def cause(car: sim.Car, coolant_degC: float, seed: int) -> str:
-    """Why it hunts, by theory."""
-    found = tuning.cause_by_theory(car, _chance(car, coolant_degC, seed), seed)
-    return "" if found is None else in_words(found)
 
 
 def what_ifs(car: sim.Car, coolant_degC: float, seed: int) -> list[dict[str, Any]]:

@@ -148,11 +148,9 @@ def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
     parts = ", ".join(f"{count} x {name}" for name, count in names) or "nothing but idling"
     figure = log_figures.diagnosis_figure(log, diagnosis, titled=False)
     return Section(
-        title="What the log of its idle tells",
-        text=f"From the log alone, without any model: {verdict}",
-        points=rest,
-        pictures=[Picture(f"The log is made of: {parts}.", figure)],
-    )
+        title="What the log of its idle tells", text=f"From the log alone, without any model: {verdict}",
+        points=rest, pictures=[Picture(f"The log is made of: {parts}.", figure)],
+    )  # fmt: skip
 
 
 def fit_section(fit: tuning.Fit) -> Section:

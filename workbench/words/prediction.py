@@ -45,12 +45,10 @@ MEASURES = {
 """Meaning of what is compared, and what it hints at where the record is above, below."""
 EXPECTED = {
     "hunting_rpm": "swing at warm idle, peak to peak",
-    "worst_dip_rpm": "deepest dip as everything electric comes on",
-    "settle_s": "settling after a load",
+    "worst_dip_rpm": "deepest dip as everything electric comes on", "settle_s": "settling after a load",
     "undershoot_rpm": "furthest below target after a blip",
-    "lowest_rpm": "lowest speed, blip and loads included",
-    "moves_per_min": "valve moves a minute",
-}
+    "lowest_rpm": "lowest speed, blip and loads included", "moves_per_min": "valve moves a minute",
+}  # fmt: skip
 
 
 SENTENCES: dict[str, Sentence] = {

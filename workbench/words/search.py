@@ -9,34 +9,22 @@ from workbench.words.wording import in_words, unit_at_end
 
 COMPARED = (
     ("hunting_rpm", "swing at warm idle, peak to peak", "rpm"),
-    ("hunting_period_s", "period of hunting", "s"),
-    ("mean_error_rpm", "mean error at idle", "rpm"),
-    ("worst_dip_rpm", "deepest dip in any run", "rpm"),
-    ("settle_s", "settling after a load", "s"),
+    ("hunting_period_s", "period of hunting", "s"), ("mean_error_rpm", "mean error at idle", "rpm"),
+    ("worst_dip_rpm", "deepest dip in any run", "rpm"), ("settle_s", "settling after a load", "s"),
     ("not_back_share", "share of loads it does not come back from", "-"),
-    ("undershoot_rpm", "below target after a blip", "rpm"),
-    ("lowest_rpm", "lowest speed in any run", "rpm"),
-    ("moves_per_min", "valve moves a minute", "1/min"),
-    ("stall_share", "share of runs that stall", "-"),
-)
+    ("undershoot_rpm", "below target after a blip", "rpm"), ("lowest_rpm", "lowest speed in any run", "rpm"),
+    ("moves_per_min", "valve moves a minute", "1/min"), ("stall_share", "share of runs that stall", "-"),
+)  # fmt: skip
 SETTING_NAMES = {
-    "law": "law",
-    "gain_steps_per_100rpm": "gain",
-    "integral_steps_per_100rpm_s": "integral gain",
-    "derivative_steps_s_per_100rpm": "derivative gain",
-    "deadband_rpm": "deadband",
-    "min_move_steps": "minimum move",
-    "update_period_ms": "update period",
-    "trim_low_steps": "trim limit, low",
-    "trim_high_steps": "trim limit, high",
-    "enable_above_target_rpm": "idle window",
-    "nudge_steps": "size of a fixed step",
-    "rpm_per_step": "valve gain",
-    "load_steps_per_100W": "steps for known loads",
-    "entry_extra_steps": "air as the throttle closes",
-    "entry_fade_s": "decay of that air",
+    "law": "law", "gain_steps_per_100rpm": "gain", "integral_steps_per_100rpm_s": "integral gain",
+    "derivative_steps_s_per_100rpm": "derivative gain", "deadband_rpm": "deadband",
+    "min_move_steps": "minimum move", "update_period_ms": "update period",
+    "trim_low_steps": "trim limit, low", "trim_high_steps": "trim limit, high",
+    "enable_above_target_rpm": "idle window", "nudge_steps": "size of a fixed step",
+    "rpm_per_step": "valve gain", "load_steps_per_100W": "steps for known loads",
+    "entry_extra_steps": "air as the throttle closes", "entry_fade_s": "decay of that air",
     "spark_trim_deg_per_100rpm": "spark trim",
-}
+}  # fmt: skip
 """Settings in words, by their names in a search."""
 SET_NAMES = {
     "open_loop": "no feedback", "present": "present", "rule": "by rule", "plain": "plain set",
@@ -50,14 +38,12 @@ SCORED_LEGEND = (
 )
 SCORED_COLUMNS = ("settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails")
 TERM_WORDS = {
-    "hunting": ("the swing above the held valve's", "rpm"),
-    "error": ("the mean error beyond 15 rpm", "rpm"),
+    "hunting": ("the swing above the held valve's", "rpm"), "error": ("the mean error beyond 15 rpm", "rpm"),
     "moves": ("the moves of the valve", "a minute"),
     "excursion": ("the largest distance from target at a load", "rpm"),
     "settling": ("the settling after a load", "s"),
-    "undershoot": ("the undershoot after a blip beyond 40 rpm", "rpm"),
-    "stalls": ("the stalls", "a car"),
-}
+    "undershoot": ("the undershoot after a blip beyond 40 rpm", "rpm"), "stalls": ("the stalls", "a car"),
+}  # fmt: skip
 
 
 def setting_name(key: str) -> str:
