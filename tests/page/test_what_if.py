@@ -10,9 +10,11 @@ from sim import load_car
 from tests.page.browsing import Look, wait_for
 from workbench.page.explore import faded_data, with_room
 from workbench.page.session import Sessions
-from workbench.page.what_if import COMPARED, bar_html, compared_html, taken_percent
+from workbench.page.shown import table_html
+from workbench.page.what_if import COMPARED, bar_html, compared, taken_percent
 from workbench.page.wish import Wish
 from workbench.page.work_live import chance, idle, version, what_ifs
+from workbench.words.tables import mark
 
 ROWS: list[dict[str, Any]] = [
     {"key": "as_is", "swing_rpm": 90.0}, {"key": "resolution", "swing_rpm": 50.0},
@@ -29,11 +31,13 @@ def test_a_bar_tells_how_much_of_the_swing_above_the_held_valve_goes() -> None:
 
 def test_two_versions_are_marked_better_worse_and_same() -> None:
     pinned = dict.fromkeys(COMPARED, 100.0)
-    told = compared_html(pinned, pinned | {"swing": 90.0, "dip": 120.0, "moves": 103.0})
-    marks = [told.partition(COMPARED[key][0])[2].partition("</tr>")[0] for key in ("swing", "dip", "moves")]
-    for row, mark in zip(marks, ("better", "worse", "same"), strict=True):
-        assert f">{mark}</td>" in row
-    assert told.count(">same</td>") == 3
+    table = compared(pinned, pinned | {"swing": 80.0, "dip": 120.0, "moves": 103.0})
+    assert [row[-1] for row in table.rows] == ["same", "better", "worse", "same", "same"]
+    told = table_html(table)
+    assert '<td class="bad">worse</td>' in told
+    assert '<td class="good">better</td>' in told
+    assert mark(880.0, 800.0, less_is_better=False) == "worse"
+    assert mark(float("nan"), 1.0) == ""
 
 
 def test_what_proves_the_cause_is_drawn_and_judged_by_the_same_runs() -> None:

@@ -74,7 +74,7 @@ def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
     """Draw a hunting map: chance as shade, size as dots, theory's limit as a line."""
     from matplotlib.patheffects import Normal, Stroke
 
-    figure = new_figure((7.6, 5.2))
+    figure = new_figure(3.3)
     axes = figure.subplots()
     shade = axes.pcolormesh(_edges(one.x), _edges(one.y), 100.0 * one.chance, cmap=CHANCES, vmin=0, vmax=100)
     figure.colorbar(shade, ax=axes, label="chance of hunting [%]", pad=0.01)
@@ -97,8 +97,7 @@ def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
     )  # fmt: skip
     border.set_path_effects([Stroke(linewidth=4.5, foreground="white"), Normal()])
     _mark(axes, one.now, "s", "the car's settings")
-    others = "gains" if one.x_key == "min_move_steps" else "move and deadband"
-    _mark(axes, one.suggested, "*", f"suggested by rule, with other {others} too")
+    _mark(axes, one.suggested, "*", "recommended by rule")
     axes.set_xlim(*_edges(one.x)[[0, -1]])  # whole cells, those at nought too
     axes.set_ylim(*_edges(one.y)[[0, -1]])
     axes.grid(visible=False)
@@ -128,7 +127,7 @@ def ablation_figure(result: tuning.Explanation) -> Figure:
     names = [in_words(row.name) for row in rows]
     colours = [ink.BLACK if row.key == "as_is" else ink.GREEN if row.ends_it else ink.BLUE for row in rows]
     places = np.arange(len(rows))
-    figure = new_figure((7.6, 1.4 + 0.36 * len(rows)))
+    figure = new_figure(0.9 + 0.22 * len(rows))
     axes = figure.subplots()
     axes.barh(places, [row.swing_rpm for row in rows], color=colours, height=0.62)
     swings = [row.swing_rpm for row in rows] + [row.with_scatter_swing_rpm for row in rows]
@@ -157,7 +156,7 @@ def bound_title(result: tuning.Explanation) -> str:
     worst = max(result.bound, key=lambda row: row.own_rpm)
     name = LOADS[worst.key].capitalize()
     own = "stalls it" if worst.stalls else f"dips it {worst.own_rpm:.0f} rpm"
-    return f"{name} {own}; with this valve no controller gets below {worst.bound_rpm:.0f} rpm"
+    return f"{name} {own}; this valve allows no less than {worst.bound_rpm:.0f} rpm"
 
 
 @styled()
@@ -165,7 +164,7 @@ def bound_figure(result: tuning.Explanation) -> Figure:
     """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound."""
     rows = sorted(result.bound, key=lambda row: row.own_rpm)
     places = np.arange(len(rows))
-    figure = new_figure((7.6, 1.6 + 0.5 * len(rows)))
+    figure = new_figure(1.3 + 0.27 * len(rows))
     axes = figure.subplots()
     own, bound = [row.own_rpm for row in rows], [row.bound_rpm for row in rows]
     axes.barh(places, own, height=0.55, color=ink.PALE, edgecolor=ink.GREY, label="own settings")
@@ -194,7 +193,7 @@ def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
     places = np.arange(view.rpm.size)
     worth = view.move_rpm / view.move_steps
     steps = "step" if view.move_steps == 1 else "steps"
-    figure = new_figure((7.6, 4.8))
+    figure = new_figure(4.4)
     speed, per_step = figure.subplots(2, 1, sharex=True)
     band = (view.target_rpm - view.deadband_rpm, view.target_rpm + view.deadband_rpm)
     speed.axhspan(*band, color=ink.PALE, linewidth=0, label="deadband")

@@ -100,7 +100,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore { grid-template-columns: 340px minmax(0, 1fr) 560px; }
 }
 @media (max-width: 760px) {
-  .q-btn, .q-tab, .q-toggle, .q-checkbox, summary { min-height: 44px; min-width: 44px; }
+  body :is(.q-btn, .q-tab, .q-checkbox, summary) { min-height: 44px; min-width: 44px; }
   .q-slider { height: 44px; } .field { row-gap: 0; } .line { gap: 8px 12px; }
   body .nicegui-content { padding: 4px 6px 24px; }
   .halves, .thirds, .orbit, .explore > .below.halves { grid-template-columns: minmax(0, 1fr); }

@@ -10,7 +10,7 @@ from html import escape
 from typing import Any
 
 from workbench.words.cautions import CAUTIONS
-from workbench.words.tables import Table
+from workbench.words.tables import BETTER, WORSE, Table
 
 TO_THE_LEFT = "align-self: flex-start"
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
@@ -101,12 +101,18 @@ def hidden_button(text: str, act: Callable[..., Any]) -> Any:
     return made
 
 
+MARKS = {WORSE: ' class="bad"', BETTER: ' class="good"'}
+
+
 def table_html(table: Table) -> str:
     """Write a table."""
     marks = [' class="n"' if table.right[i : i + 1] == "r" else "" for i in range(len(table.columns))]
 
     def cells(tag: str, kind: str, texts: Sequence[str]) -> str:
-        made = (f"<{tag}{m}>{escape(one)}</{kind}>" for m, one in zip(marks, texts, strict=True))
+        made = (
+            f"<{tag}{m or MARKS.get(one, '')}>{escape(one)}</{kind}>"
+            for m, one in zip(marks, texts, strict=True)
+        )
         return f"<tr>{''.join(made)}</tr>"
 
     head = cells('th scope="col"', "th", table.columns)

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from html import escape
 from typing import Any
 
 import sim
 from workbench.page.beside import WORK
 from workbench.page.frame import Page
 from workbench.page.job_panel import Tab
-from workbench.page.shown import card, heading, html, plain_button, within, words
+from workbench.page.shown import card, heading, html, plain_button, table_html, within, words
+from workbench.words.tables import Table, mark, number
 
 HELD, SUGGESTED, BOTH = "feedback", "suggested", "both"
 """Keys of the valve held still, whose swing nothing takes away, of settings by rule, and of two changes."""
 LEAST_percent = 25.0
-ALIKE = 0.05
-"""Two values that differ by less than this share of the larger one are the same [-]."""
 COMPARED = {
     "hunting": ("runs that hunt", "%"), "swing": ("swing, peak to peak", "rpm"),
     "dip": ("dip after a load", "rpm"), "settling": ("settling after a load", "s"),
@@ -85,7 +83,7 @@ class WhatIfPanel(Tab):
                 hunt = f"{row['swing_rpm']:.0f} rpm peak to peak, {row['hunting_percent']:.0f} % of runs hunt"
                 html(f"{bar_html(taken_percent(row, self._rows))}<br>{hunt}")
                 if row["key"] == SUGGESTED:
-                    told = "the suggested settings"
+                    told = row["name"]
                     use = plain_button("Use these", partial(self._use, row["car"]))
                     use.on("mouseenter", partial(self._instead, row["car"], told))
                     use.on("mouseleave", partial(self._instead, None, ""))
@@ -100,19 +98,13 @@ class WhatIfPanel(Tab):
         self._take(**car.feedback.model_dump())
 
 
-def compared_html(pinned: dict[str, float], now: dict[str, float]) -> str:
-    """Both versions as a table, marked in word and colour where the newer one is better or worse."""
-    rows = []
-    for key, (name, unit) in COMPARED.items():
-        before, after = pinned[key], now[key]
-        more = after - before
-        alike = not abs(more) > ALIKE * max(abs(before), abs(after))
-        css, mark = ("", "same") if alike else ("bad", "worse") if more > 0.0 else ("good", "better")
-        cells = "".join(f'<td class="n">{value:.3g}</td>' for value in (before, after))
-        rows.append(f'<tr><td>{escape(name)} [{unit}]</td>{cells}<td class="{css}">{mark}</td></tr>')
-    head = "".join(f'<th scope="col" class="n">{one}</th>' for one in ("pinned", "now"))
-    head = f'<th scope="col">warm idle, lamps and fan</th>{head}<th scope="col"></th>'
-    return f'<table class="plain"><thead><tr>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
+def compared(pinned: dict[str, float], now: dict[str, float]) -> Table:
+    """Table both versions, the newer one marked where it is better or worse."""
+    rows = [
+        [name, *(number(one[key]) for one in (pinned, now)), unit, mark(pinned[key], now[key])]
+        for key, (name, unit) in COMPARED.items()
+    ]
+    return Table(("warm idle, lamps and fan", "pinned", "now", "unit", ""), rows, " rr  ")
 
 
 class VersionsPanel(Tab):
@@ -149,4 +141,4 @@ class VersionsPanel(Tab):
                 await self.page.runs.slow.ask(WORK + "version", one, self.session.wish, self.session.seed)
                 for one in (pinned, car)
             ]
-            self._table.set_content(compared_html(*rows))
+            self._table.set_content(table_html(compared(*rows)))

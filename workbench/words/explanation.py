@@ -88,7 +88,7 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.switch.backlash": "no backlash",
     "explanation.switch.both": "no steps and low gains",
     "explanation.switch.feedback": "feedback off, valve held",
-    "explanation.switch.suggested": "the suggested settings",
+    "explanation.switch.suggested": "the recommended settings, by rule",
     "explanation.resolution.number": "one move of {move_steps} changes speed by {move_rpm:.0f}, the deadband"
     " is {deadband_rpm:.0f} wide (r = {ratio:.2f}); {none_percent!p:in {none_percent:.0f} of cases no"
     " position lies within it|a position lies within it, but moves this coarse keep a cycle going around"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sim
 import tuning
-from workbench.words.tables import Table, number
+from workbench.words.tables import Table, mark, number
 from workbench.words.wording import in_words, unit_at_end
 
 COMPARED = (
@@ -70,8 +70,11 @@ def tune_finding(result: tuning.Tuning) -> str:
 def compared_table(now: tuning.Prediction, then: tuning.Prediction) -> Table:
     """Table what present and proposed settings do."""
     old, new = now.to_dict(), then.to_dict()
-    rows = [[meaning, number(old[name]), number(new[name]), unit] for name, meaning, unit in COMPARED]
-    return Table(("on fresh variations of your car", "now", "proposed", "unit"), rows, " rr ")
+    rows = []
+    for name, meaning, unit in COMPARED:
+        told = "" if name == "hunting_period_s" else mark(old[name], new[name], name != "lowest_rpm")
+        rows.append([meaning, number(old[name]), number(new[name]), unit, told])
+    return Table(("on fresh variations of your car", "now", "proposed", "unit", ""), rows, " rr  ")
 
 
 def scored_table(result: tuning.Tuning) -> Table:

@@ -22,6 +22,19 @@ def number(value: float | None, digits: int = 3) -> str:
     return f"{value:.{digits}g}"
 
 
+ALIKE = 0.1
+"""Two values that differ by less than this share of the larger one are the same [-]."""
+WORSE, BETTER = "worse", "better"
+
+
+def mark(before: float, after: float, less_is_better: bool = True) -> str:
+    """Say whether the later of two values is better or worse."""
+    more = after - before
+    if not abs(more) > ALIKE * max(abs(before), abs(after)):
+        return "same" if math.isfinite(more) else ""
+    return WORSE if (more > 0.0) == less_is_better else BETTER
+
+
 BOX = "\u2610"
 """To be ticked on paper."""
 
