@@ -59,13 +59,6 @@ def small_nudges(feedback: Feedback, parts: int) -> dict[str, Any]:
 
 
 LAW = Law(
-    "nudge",
-    CODE,
-    ("nudge_steps",),
-    ("nudge_steps",),
-    searched_unasked=True,
-    linear=as_integral,
-    tread_steps=whole_nudges_steps,
-    eased=slower,
-    finer=small_nudges,
-)
+    "nudge", CODE, ("nudge_steps",), ("nudge_steps",), searched_unasked=True, linear=as_integral,
+    tread_steps=whole_nudges_steps, eased=slower, finer=small_nudges,
+)  # fmt: skip

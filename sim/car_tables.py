@@ -78,8 +78,8 @@ class Engine(Table):
     friction_scale: Real = within(0.2, 3, "[-] this engine's friction over friction_bar", 1.0)
     pumping_in_friction: Truth = Field(default=True, description="[-] friction_bar includes pumping work"
         " (true for the default numbers)")  # fmt: skip
-    scatter_share: Real = within(0, 0.4, "[-] standard deviation of the work of one firing over its mean (5"
-        " to 10 % at idle: Heywood ch. 9, from memory)", 0.08)  # fmt: skip
+    scatter_share: Real = within(0, 0.4, "[-] combustion variation: deviation of a firing's work over the"
+        " mean (5 to 10 % at idle: Heywood ch. 9, from memory)", 0.08)  # fmt: skip
     scatter_memory: Real = within(0, 0.95, "[-] share of it carried to the next firing", 0.0)
     cylinder_balance: tuple[CylinderFactor, ...] = Field(description="[-] work of each cylinder over the"
         " mean, in firing order; all 1 when left out")  # fmt: skip

@@ -42,7 +42,7 @@ class Loads(Table):
 
     lamps_W: Real = within(0, 3000, "[W] headlamps and tail lamps", 0.0)
     fan_W: Real = within(0, 3000, "[W] radiator fan", 0.0)
-    screen_W: Real = within(0, 3000, "[W] heated screen and wipers", 0.0)
+    screen_W: Real = within(0, 3000, "[W] heated rear window and wipers", 0.0)
     steering_Nm: Real = within(0, 100, "[N m] power steering at full lock, at the crank", 0.0)
     aircon_Nm: Real = within(0, 100, "[N m] air conditioning, at the crank", 0.0)
     gearbox_Nm: Real = within(0, 200, "[N m] drag of an automatic gearbox in gear", 0.0)

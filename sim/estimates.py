@@ -184,13 +184,10 @@ def _valve(base: Sequence[tuple[float, float]], travel_steps: int | None) -> dic
     travel = int(min(travel, 380))
     useful = int(min(travel, max(round(0.85 * travel), math.ceil(most), 2)))
     return {
-        "travel_steps": travel,
-        "travel_counted": travel_steps is not None,
-        "useful_travel_steps": useful,
+        "travel_steps": travel, "travel_counted": travel_steps is not None, "useful_travel_steps": useful,
         "open_limit_steps": min(travel, useful + max(round(0.05 * travel), 1)),
-        "homing_steps": math.ceil(HOMING_SHARE * travel),
-        "pull_in_ms": PULL_IN_ms,
-    }
+        "homing_steps": math.ceil(HOMING_SHARE * travel), "pull_in_ms": PULL_IN_ms,
+    }  # fmt: skip
 
 
 def _curves(

@@ -131,16 +131,11 @@ def full_plan(
     errors = np.resize(np.asarray(base_error_steps, dtype=float), count)
     offsets = np.resize(np.asarray(rpm_offset, dtype=float), count)
     return Plan(
-        cars=np.ascontiguousarray(fleet.cars),
-        settings=np.ascontiguousarray(settings, dtype=float),
-        scenarios=np.ascontiguousarray(fleet.scenarios),
-        car=car,
-        setting=car if pair_settings_with_cars else setting,
-        scenario=scenario,
-        seed=np.asarray(seeds, dtype=float)[which],
-        base_error_steps=errors[which],
-        rpm_offset=offsets[which],
-    )
+        cars=np.ascontiguousarray(fleet.cars), settings=np.ascontiguousarray(settings, dtype=float),
+        scenarios=np.ascontiguousarray(fleet.scenarios), car=car,
+        setting=car if pair_settings_with_cars else setting, scenario=scenario,
+        seed=np.asarray(seeds, dtype=float)[which], base_error_steps=errors[which], rpm_offset=offsets[which],
+    )  # fmt: skip
 
 
 def sample_count(fleet: Fleet) -> int:
@@ -223,10 +218,8 @@ def _thread_memory(samples: int) -> dict[str, Any]:
     memory = getattr(_LOCAL, "memory", None)
     if memory is None or memory["rpm"].shape[1] != samples:
         memory = {
-            "blocks": new_blocks(),
-            "rpm": np.zeros((rows, samples), dtype=np.float32),
-            "steps": np.zeros((rows, samples), dtype=np.float32),
-            "counters": np.zeros((rows, len(COUNTERS))),
-        }
+            "blocks": new_blocks(), "rpm": np.zeros((rows, samples), dtype=np.float32),
+            "steps": np.zeros((rows, samples), dtype=np.float32), "counters": np.zeros((rows, len(COUNTERS))),
+        }  # fmt: skip
         _LOCAL.memory = memory
     return dict(memory)

@@ -26,18 +26,11 @@ MOST_TOLD = 100
 """Problems of one file that are told one by one; to look for the right spelling of each takes its time."""
 _LIMITS = ("ge", "gt", "le", "lt", "min_length", "max_length", "pattern")
 _FAULTS = {
-    "literal_error": "unknown value",
-    "greater_than": "too small",
-    "greater_than_equal": "too small",
-    "less_than": "too large",
-    "less_than_equal": "too large",
-    "finite_number": "not a finite number",
-    "too_short": "too short",
-    "string_too_short": "too short",
-    "too_long": "too long",
-    "string_too_long": "too long",
-    "string_pattern_mismatch": "not of the right form",
-}
+    "literal_error": "unknown value", "greater_than": "too small", "greater_than_equal": "too small",
+    "less_than": "too large", "less_than_equal": "too large", "finite_number": "not a finite number",
+    "too_short": "too short", "string_too_short": "too short", "too_long": "too long",
+    "string_too_long": "too long", "string_pattern_mismatch": "not of the right form",
+}  # fmt: skip
 """What is wrong, by the kinds of the model's own errors; any other is a wrong kind of value."""
 
 

@@ -17,18 +17,14 @@ def thermal_estimates(displacement_cm3: float, cooling: str) -> dict[str, float]
     if cooling == "air":
         return {
             "heat_capacity_kJ_per_K": round(5.0 * litres, 2),
-            "oil_capacity_kJ_per_K": round(13.0 * litres + 1.0, 2),
-            "heat_share_to_coolant": 0.30,
-            "loss_W_per_K": round(20.0 * litres ** (2.0 / 3.0), 2),
-            "thermostat_degC": 90.0,
-        }
+            "oil_capacity_kJ_per_K": round(13.0 * litres + 1.0, 2), "heat_share_to_coolant": 0.30,
+            "loss_W_per_K": round(20.0 * litres ** (2.0 / 3.0), 2), "thermostat_degC": 90.0,
+        }  # fmt: skip
     return {
         "heat_capacity_kJ_per_K": round(13.0 * litres, 2),
-        "oil_capacity_kJ_per_K": round(5.0 * litres + 1.0, 2),
-        "heat_share_to_coolant": 0.50,
-        "loss_W_per_K": round(18.0 * litres ** (2.0 / 3.0), 2),
-        "thermostat_degC": 85.0,
-    }
+        "oil_capacity_kJ_per_K": round(5.0 * litres + 1.0, 2), "heat_share_to_coolant": 0.50,
+        "loss_W_per_K": round(18.0 * litres ** (2.0 / 3.0), 2), "thermostat_degC": 85.0,
+    }  # fmt: skip
 
 
 def starter_estimates(displacement_cm3: float) -> dict[str, float]:

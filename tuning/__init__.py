@@ -19,10 +19,10 @@ if TYPE_CHECKING:
         Moment,
         StartChance,
         Story,
-        cause_by_theory,
         explain,
         hunting_chance,
         hunting_map,
+        what_ifs,
     )
     from tuning.identification import Curve, Fit, Fitted, fit, recording_plan
     from tuning.log_events import Segment, read_run, with_rising_time
@@ -57,8 +57,8 @@ _HOMES = {
     "open_loop": ("BaseProposal", "LoggedBase", "base_from_logs", "base_from_model"),
     "identification": ("Curve", "Fit", "Fitted", "fit", "recording_plan"),
     "diagnosis": ("Diagnosis", "diagnose"),
-    "explanation": ("Explanation", "StartChance", "HuntingMap", "Moment", "Story", "cause_by_theory",
-        "explain", "hunting_chance", "hunting_map"),
+    "explanation": ("Explanation", "StartChance", "HuntingMap", "Moment", "Story",
+        "explain", "hunting_chance", "hunting_map", "what_ifs"),
     "stress_tests": ("Case", "RACING_SHARE", "START_FLARE_rpm", "Stress", "is_fitted", "not_fitted",
         "stress"),
     "search": ("Instead", "Prediction", "Reason", "SoFar", "Tuning", "non_dominated", "to_entry", "tune"),
@@ -72,10 +72,10 @@ __all__ = [
     "IdlePoint", "Instead", "Log", "LoggedBase", "Measures", "Moment", "Note", "Phase", "Prediction",
     "Reason", "START_FLARE_rpm", "START_TOLERANCE_rpm", "Segment", "SoFar", "Spot", "StartChance",
     "StartStory", "Story", "Stress", "Tuning", "WATCHED_s", "base_error_steps", "base_from_logs",
-    "base_from_model", "base_spots", "cause_by_theory", "check", "compare", "diagnose", "expect", "explain",
+    "base_from_model", "base_spots", "check", "compare", "diagnose", "expect", "explain",
     "fit", "hunting_chance", "hunting_map", "idle_point", "is_fitted", "lost_in", "measure", "measure_runs",
     "non_dominated", "not_fitted", "races", "read_log", "read_run", "recording_plan", "resting_deadband_rpm",
-    "start_story", "stress", "to_entry", "tread_steps", "tune", "with_rising_time", "write_log",
+    "start_story", "stress", "to_entry", "tread_steps", "tune", "what_ifs", "with_rising_time", "write_log",
 ]  # fmt: skip
 
 

@@ -79,7 +79,7 @@ def moved_ms(look: Look, count: int) -> tuple[list[float], int]:
 
 def test_slider_to_redraw(look: Look, served: Served, capsys: pytest.CaptureFixture[str]) -> None:
     look.open(served.address)
-    look.wait_text("starting places")
+    look.wait_text("starting condition")
     moved_ms(look, 50)
     times, followed = moved_ms(look, 100)
     middle, high = np.percentile(times, [50, 95])
@@ -115,7 +115,7 @@ def warm_start_s(look: Look, folder: Path, port: int) -> tuple[float, float, flo
         wait_for(lambda: look.driver.find_elements("css selector", ".runs canvas"), "a chart")
         wait_for(lambda: look.option(".runs")["series"][0]["data"], "the first picture")
         drawn_s = time.monotonic() - begun
-        look.wait_text("starting places")
+        look.wait_text("starting condition")
         return answers_s, drawn_s, time.monotonic() - begun
     finally:
         one.process.terminate()
@@ -133,7 +133,7 @@ def held_in_memory(pid: int) -> float:
 
 def test_memory_stays_where_it_is(look: Look, served: Served, capsys: pytest.CaptureFixture[str]) -> None:
     look.open(served.address)
-    look.wait_text("starting places")
+    look.wait_text("starting condition")
 
     def used() -> tuple[float, float]:
         look.driver.execute_cdp_cmd("HeapProfiler.collectGarbage", {})

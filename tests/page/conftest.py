@@ -30,7 +30,7 @@ def only_browser() -> Iterator[Look]:
 def ready(only_browser: Look, served: Served) -> Look:
     """The browser once the page answers: the first look after an edit waits for compiling."""
     only_browser.open(served.address)
-    only_browser.wait_text("starting places", COMPILING_s)
+    only_browser.wait_text("starting condition", COMPILING_s)
     return only_browser
 
 

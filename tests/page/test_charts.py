@@ -12,7 +12,7 @@ from workbench.page.settings_tab import CHOSEN, TRIED, UNBEATEN, beside_option, 
 
 MAP: dict[str, Any] = {
     "x_key": "min_move_steps", "y_key": "deadband_rpm", "x": [1.0, 2.0], "y": [0.0, 10.0],
-    "chance": [[1.0, 0.17], [0.5, 0.0]], "border_x": [1.0, 2.0], "border_y": [5.0, 10.0],
+    "chance": [[1.0, 0.17], [0.5, 0.0]], "runs": 6, "border_x": [1.0, 2.0], "border_y": [5.0, 10.0],
 }  # fmt: skip
 RUN = {"rpm": [[0.0, 850.0], [40.0, 900.0]], "valve": [[0.0, 12.0], [40.0, 12.0]]}
 
@@ -36,8 +36,8 @@ def test_every_number_of_the_map_is_read_on_its_shade(palette: Palette) -> None:
 
 def test_cells_that_never_hunt_bear_no_number_and_the_mark_hides_none() -> None:
     cells, numbers, _, mark = map_option(MAP, (1.0, 0.0), LIGHT)["series"]
-    assert [cell[2] for cell in cells["data"]] == [100, 17, 50, 0]
-    assert [cell[2] for cell in numbers["data"]] == [100, 17, 50]
+    assert [cell[2] for cell in cells["data"]] == [6, 1, 3, 0]
+    assert [cell[2] for cell in numbers["data"]] == [6, 1, 3]
     assert mark["itemStyle"]["color"] == "transparent"
     assert numbers["z"] > mark["z"]
 
@@ -51,7 +51,7 @@ def test_candidates_that_no_other_beats_are_marked() -> None:
         [9.0, 9.0, 2.0, 14.0, 0.0],
     ]
     shown = {one["name"]: one["data"] for one in front_option(points, LIGHT)["series"]}
-    drawn = {name: [dot["value"] for dot in dots] for name, dots in shown.items()}
+    drawn = {name: [points[dot["value"][-1]] for dot in dots] for name, dots in shown.items()}
     assert drawn == {
         UNBEATEN: [points[1], points[2], points[3]], TRIED: [points[0], points[4]],
         CHOSEN: [points[0]],

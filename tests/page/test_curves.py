@@ -8,7 +8,8 @@ import pytest
 from selenium.webdriver.common.by import By
 
 from tests.page.browsing import Look, wait_for
-from workbench.page.curve_table import Row, number_shown, number_typed
+from workbench.page.curve_table import Row, number_shown
+from workbench.page.shown import number_typed
 
 
 @dataclass
@@ -57,7 +58,7 @@ def turn_units(look: Look) -> None:
 
 @pytest.mark.browser
 def test_a_refused_field_is_kept_and_holds_up_a_start(look: Look) -> None:
-    look.tab("Start")
+    look.tab("Cold start")
     look.wait_text("Base curve")
     turn_units(look)
     wait_for(lambda: look.field("Base curve, temperature 2").get_attribute("value") == "32", "°F")
@@ -66,7 +67,7 @@ def test_a_refused_field_is_kept_and_holds_up_a_start(look: Look) -> None:
     look.press("Start it")
     look.wait_text("Not begun: a field is not valid (Base curve).")
     look.tab("Explore")
-    look.tab("Start")
+    look.tab("Cold start")
     turn_units(look)
     look.wait_text("point 2: too large (2760), allowed: a number from -60 to 200 °C")
     wait_for(lambda: look.field("Base curve, temperature 2").get_attribute("value") == "2760", "what it was")
@@ -87,7 +88,7 @@ def test_a_refused_field_is_kept_and_holds_up_a_start(look: Look) -> None:
 
 @pytest.mark.browser
 def test_a_comma_stands_before_decimals_and_nothing_is_guessed(look: Look) -> None:
-    look.tab("Start")
+    look.tab("Cold start")
     first = "Base curve, temperature 1"
     wait_for(lambda: look.field(first).get_attribute("value"), "the curve")
     name = look.field(first).get_attribute("value")
@@ -105,7 +106,7 @@ def test_a_comma_stands_before_decimals_and_nothing_is_guessed(look: Look) -> No
 
 @pytest.mark.browser
 def test_a_start_plays_on_in_other_units(look: Look) -> None:
-    look.tab("Start")
+    look.tab("Cold start")
     look.press("real time")
     look.press("Start it")
 

@@ -36,7 +36,7 @@ def test_what_has_the_focus_is_outlined(look: Look) -> None:
 
 def test_on_a_phone_the_idle_stays_in_sight_of_its_sliders(look: Look) -> None:
     resize(look.driver, PHONE)
-    look.wait_text("starting places")
+    look.wait_text("starting condition")
 
     def seen() -> bool:
         script = """

@@ -16,14 +16,14 @@ pytestmark = pytest.mark.browser
 
 
 def test_explore_draws_what_the_sliders_say(look: Look) -> None:
-    look.wait_text("starting places")
+    look.wait_text("starting condition")
     before = look.option(".runs")
     assert len(before["series"][0]["data"]) > 100
     wait_for(lambda: look.option(".runs")["series"][2]["data"], "pressure follows")
     look.slide("min_move_steps", Keys.ARROW_LEFT, 3)
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 20)
     look.wait_text("1 steps")
-    look.wait_text("Scatter taken out, it comes to rest from every place")
+    look.wait_text("Without combustion variation it settles from every")
 
     def wide() -> bool:
         (band,) = look.option(".runs")["series"][0]["markArea"]["data"]
@@ -39,7 +39,7 @@ def test_explore_draws_what_the_sliders_say(look: Look) -> None:
 
 
 def test_the_charts_scripts_are_asked_for_early_and_once(look: Look) -> None:
-    look.wait_text("starting places")
+    look.wait_text("starting condition")
     early, loaded = look.driver.execute_script(
         "return [[...document.querySelectorAll('link[rel=modulepreload]')].map(one => one.href),"
         " performance.getEntriesByType('resource').map(one => one.name)]"
@@ -63,13 +63,13 @@ def test_explore_map_moves_the_settings_by_click(look: Look) -> None:
         chart, round(x - size["width"] / 2), round(y - size["height"] / 2)
     ).click().perform()
     look.wait_text("2 steps")
-    look.wait_text("Scatter taken out, it comes to rest from every place")
+    look.wait_text("Without combustion variation it settles from every")
 
 
 def test_explore_tells_one_cycle(look: Look) -> None:
     look.press("Tell me this cycle")
     told = look.wait_text("From here it repeats.")
-    assert "told to open" in told
+    assert "commanded to open" in told
     assert "First cause: the valve's resolution" in told
 
 
@@ -78,12 +78,12 @@ def test_explore_leaves_its_buttons_where_they_are(look: Look, served: Served, s
     resize(look.driver, size)
     look.open(served.address)
     heights = [look.height_of(look.button("Tell me this cycle"))]
-    for seen in ("starting places", "Likely cause", "Numbers: from how many"):
+    for seen in ("starting condition", "Likely cause", "Numbers: how many of 6"):
         look.wait_text(seen)
         heights.append(look.height_of(look.button("Tell me this cycle")))
     look.slide("min_move_steps", Keys.ARROW_LEFT, 3)
     look.slide("deadband_rpm", Keys.ARROW_RIGHT, 20)
-    look.wait_text("Scatter taken out, it comes to rest from every place")
+    look.wait_text("Without combustion variation it settles from every")
     wait_for(lambda: "Likely cause" not in look.text(), "no cause")
     heights.append(look.height_of(look.button("Tell me this cycle")))
     assert max(heights) - min(heights) < 1.0
@@ -120,7 +120,7 @@ def test_a_bad_log_is_told_in_plain_words(look: Look, tmp_path_factory: pytest.T
 
 
 def test_start_is_played_and_curves_are_edited(look: Look) -> None:
-    look.tab("Start")
+    look.tab("Cold start")
     look.press("Start it")
     wait_for(lambda: look.driver.find_elements(By.CSS_SELECTOR, ".tall canvas"), "the chart")
     points = wait_for(lambda: look.option(".tall")["series"][0]["data"], "it is being played")
@@ -135,9 +135,9 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     look.wait_text("changes not saved")
     look.press("Propose curves")
     look.press("Take the proposal")
-    told = look.wait_text("after-start air fades over 20 -> 120 s")
+    told = look.wait_text("after-start air decays over 20 -> 120 s")
     assert "meet all targets at" in told
-    fade = "After-start air, fades over, seconds"
+    fade = "After-start air, decays over, seconds"
     wait_for(lambda: look.field(fade).get_attribute("value") == "20", "the fade is not taken yet")
     look.driver.execute_script(
         "[...document.querySelectorAll('button')]"

@@ -34,7 +34,7 @@ def children(pid: int) -> set[int]:
 
 
 def test_a_search_outlives_a_reload_and_stops_with_its_best(look: Look, served: Served) -> None:
-    look.tab("Settings")
+    look.tab("Find settings")
     look.wait_text("Search settings")
     before = children(served.process.pid)
     look.press("Search")
@@ -66,7 +66,7 @@ def test_two_tabs_do_their_own_work(look: Look, served: Served) -> None:
     driver.switch_to.new_window("tab")
     try:
         look.open(served.address)
-        assert "25 rpm" in look.wait_text("starting places")
+        assert "25 rpm" in look.wait_text("starting condition")
         look.tab("Sheet")
         look.press("Make the sheet")
         wait_for(
@@ -101,7 +101,7 @@ def test_what_was_found_belongs_to_its_car(look: Look, served: Served) -> None:
     look.wait_text("it has been changed since")
     look.slide("min_move_steps", Keys.ARROW_RIGHT)
     wait_for(lambda: "it has been changed since" not in look.text(), "the car as it was")
-    look.tab("Settings")
+    look.tab("Find settings")
     look.wait_text("Search settings")
     before = children(served.process.pid)
     look.press("Search")
@@ -180,7 +180,7 @@ def test_changes_go_into_the_owners_file_when_asked_and_outlive_the_server(
     assert load_car(path).feedback.deadband_rpm == 29.0
     assert backup.read_text() == original
     look.driver.refresh()
-    assert "29 rpm" in look.wait_text("starting places"), "the work outlives a reload"
+    assert "29 rpm" in look.wait_text("starting condition"), "the work outlives a reload"
 
     state = tmp_path_factory.mktemp("state")
     other = serve(tmp_path_factory.mktemp("first"), state=state)
@@ -365,7 +365,7 @@ def test_units_reach_all_that_is_told(look: Look) -> None:
     assert not re.search(r"\d ?kPa", look.text())
     shown = look.driver.find_element("css selector", "img.picture").get_attribute("src")
     assert shown != metric, "the picture too"
-    look.tab("Start")
+    look.tab("Cold start")
     assert "°F" in look.wait_text("Base curve")
 
 
@@ -387,7 +387,7 @@ def test_nothing_is_asked_of_another_machine(look: Look, served: Served) -> None
 
 
 def test_no_serious_fault_for_those_who_see_or_hear_otherwise(look: Look) -> None:
-    look.wait_text("starting places")
+    look.wait_text("starting condition")
     found = []
     for dark in (False, True):
         if dark:

@@ -108,7 +108,7 @@ def test_racing_is_told_before_all_else() -> None:
     assert races(measures.mean_error_rpm, trace.counters["target_rpm"])
     assert "it races, " in trace_finding(trace, measures, None)
     first = in_words(explain(car, quick=True).lines()[0])
-    assert first.startswith("It races: from 100 of 100 places")
+    assert first.startswith("It races from 36 of 36 starting conditions")
     assert f"The base curve asks for {COUNTED} steps, beyond the valve's stop at {TRAVEL}" in first
     raced = simulate(light_engine(), scenario(WIDE_OPEN), seed=3)
     assert "over-speed ends the run" in trace_finding(raced, measure(raced), None)

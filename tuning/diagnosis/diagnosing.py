@@ -67,16 +67,11 @@ def smallest_move_steps(log: Log, swing: Swing | None) -> float:
 
 
 CAUSES = (
-    ("wrong direction", "wrong direction"),
-    ("spark fights", "spark"),
-    ("leak", "leak"),
-    ("lost position", "lost position"),
-    ("hunting", "hunting"),
-    ("swings with the valve still", "not the valve"),
-    ("load cycling", "load cycling"),
-    ("valve chases scatter", "scatter"),
-    ("at a limit", "limit"),
-)
+    ("wrong direction", "wrong direction"), ("spark fights", "spark"), ("leak", "leak"),
+    ("lost position", "lost position"), ("hunting", "hunting"),
+    ("swings with the valve still", "not the valve"), ("load cycling", "load cycling"),
+    ("valve chases scatter", "scatter"), ("at a limit", "limit"),
+)  # fmt: skip
 """Findings that explain an idle, the weightiest first, each with its short name."""
 DRIVEN_SHARE = 0.02
 """Driving that takes less of the log is not told [-]."""
@@ -188,18 +183,9 @@ def _findings(log: Log, car: Car | None, swing: Swing | None) -> tuple[Finding, 
     direction = direction_finding(log, swing, car)
     lost, leak = position_findings(log, car, hunting.answer, direction.answer == YES)
     return (
-        hunting,
-        still,
-        scatter_finding(swing, hunting.answer),
-        spark_finding(log),
-        lost,
-        leak,
-        direction,
-        limit_finding(log, car),
-        cycling,
-        base_finding(log, car),
-        beyond_finding(log, swing, hunting, still),
-    )
+        hunting, still, scatter_finding(swing, hunting.answer), spark_finding(log), lost, leak, direction,
+        limit_finding(log, car), cycling, base_finding(log, car), beyond_finding(log, swing, hunting, still),
+    )  # fmt: skip
 
 
 def diagnose(log: Log, car: Car | None = None) -> Diagnosis:

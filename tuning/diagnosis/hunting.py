@@ -54,14 +54,10 @@ def _values(swing: Swing) -> dict[str, float]:
     names = ("hunting_rpm", "hunting_period_s", "regularity", "repeat_share", "half_swings",
              "valve_swing_rpm")  # fmt: skip
     return {name: float(getattr(m, name)) for name in names} | {
-        "floor_rpm": swing.floor_rpm,
-        "valve_share": swing.valve_share,
-        "valve_lead_s": swing.valve_lead_s,
-        "moves_per_min": swing.moves_per_min,
-        "reversals_per_min": swing.reversals_per_min,
-        "judged_from_s": swing.from_s,
-        "judged_to_s": swing.to_s,
-    }
+        "floor_rpm": swing.floor_rpm, "valve_share": swing.valve_share, "valve_lead_s": swing.valve_lead_s,
+        "moves_per_min": swing.moves_per_min, "reversals_per_min": swing.reversals_per_min,
+        "judged_from_s": swing.from_s, "judged_to_s": swing.to_s,
+    }  # fmt: skip
 
 
 def _speed_alone(swing: Swing, cycling: bool, values: dict[str, float]) -> Finding:

@@ -117,14 +117,14 @@ class Plausible:
 
         Returns
         -------
-        str, such as "plausible car 7: flywheel 18 % less, valve area 9 % more"
+        str, such as "variation 7: flywheel 18 % less, valve area 9 % more"
         """
         if index == 0:
             return "the car as its file says"
         known = {k: f for k, f in self.factors[index].items() if k in _PLAIN_NAMES and f > 0.0}
         largest = sorted(known, key=lambda key: -abs(math.log(known[key])))[:3]
         told = ", ".join(f"{_PLAIN_NAMES[key]} {_percent(known[key])}" for key in largest)
-        return f"plausible car {index}: {told}" if told else f"plausible car {index}"
+        return f"variation {index}: {told}" if told else f"variation {index}"
 
 
 def _percent(factor: float) -> str:

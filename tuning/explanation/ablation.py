@@ -42,7 +42,8 @@ class AblationRow(Told):
 
     key: str  # as in ``Switch``
     name: Note
-    chance: float  # share of phases and starts that hunt, scatter taken out
+    runs: int  # phases and starts without scatter, and the share of them that hunts
+    chance: float
     swing_rpm: float  # mean swing over all of them, 0 for those at rest: chance times size
     hunting_swing_rpm: float  # mean swing and usual period of those that hunt
     period_s: float
@@ -114,9 +115,10 @@ def is_explained(chance: HuntingChance, quiet: float) -> bool:
 def _row(switch: Switch, ends: Ends, noisy: Measured, floor_rpm: float) -> AblationRow:
     on_target = ends.error_rpm[~ends.stalled]
     return AblationRow(
-        key=switch.key, name=switch.name, chance=ends.chance, swing_rpm=float(ends.swing_rpm.mean()),
-        hunting_swing_rpm=ends.mean_swing_rpm, period_s=ends.usual_period_s,
-        moves_per_min=float(ends.moves_per_min.mean()), limited_share=float(ends.limited_share.mean()),
+        key=switch.key, name=switch.name, runs=ends.hunting.size, chance=ends.chance,
+        swing_rpm=float(ends.swing_rpm.mean()), hunting_swing_rpm=ends.mean_swing_rpm,
+        period_s=ends.usual_period_s, moves_per_min=float(ends.moves_per_min.mean()),
+        limited_share=float(ends.limited_share.mean()),
         error_rpm=float(np.abs(on_target).mean()) if on_target.size else float("nan"),
         with_scatter_swing_rpm=noisy.mean("hunting_rpm"),
         with_scatter_moves_per_min=noisy.mean("moves_per_min"),

@@ -18,24 +18,17 @@ from tuning.loop import IdlePoint, LinearView
 from tuning.notes import Note, Told
 
 CAUSES = {
-    "resolution": Note("explanation.cause.resolution"),
-    "gains": Note("explanation.cause.gains"),
-    "valve_speed": Note("explanation.cause.valve_speed"),
-    "updates": Note("explanation.cause.updates"),
-    "limits": Note("explanation.cause.limits"),
-    "backlash": Note("explanation.cause.backlash"),
+    "resolution": Note("explanation.cause.resolution"), "gains": Note("explanation.cause.gains"),
+    "valve_speed": Note("explanation.cause.valve_speed"), "updates": Note("explanation.cause.updates"),
+    "limits": Note("explanation.cause.limits"), "backlash": Note("explanation.cause.backlash"),
     "not_feedback": Note("explanation.cause.not_feedback"),
-}
+}  # fmt: skip
 """Names of the causes."""
 _SWITCHED_BY = {
-    "resolution": ("resolution",),
-    "gains": ("gains",),
-    "valve_speed": ("valve_speed",),
-    "updates": ("quicker_updates", "slower_updates"),
-    "limits": ("limits",),
-    "backlash": ("backlash",),
+    "resolution": ("resolution",), "gains": ("gains",), "valve_speed": ("valve_speed",),
+    "updates": ("quicker_updates", "slower_updates"), "limits": ("limits",), "backlash": ("backlash",),
     "not_feedback": (),
-}
+}  # fmt: skip
 AT_LIMIT_SHARE = 0.3
 """A loop this long at a trim limit may be swinging because of it [-]."""
 NO_PART_SHARE = 0.75
@@ -146,7 +139,7 @@ def _resolution(f: Findings) -> Telling:
     wide_rpm = ROOM * view.smallest_deadband_rpm
     number = Note(
         "explanation.resolution.number", move_steps=view.move_steps, move_rpm=view.move_rpm,
-        deadband_rpm=2.0 * view.deadband_rpm, ratio=view.ratio, of_100=100.0 * view.chance,
+        deadband_rpm=2.0 * view.deadband_rpm, ratio=view.ratio, none_percent=100.0 * view.chance,
     )  # fmt: skip
     remedy = Note(
         "explanation.resolution.remedy", move_steps=view.move_steps,
@@ -227,10 +220,10 @@ def _not_feedback(f: Findings) -> Telling:
     elif not f.car.feedback.acts:
         number = Note("explanation.not_feedback.off")
     elif f.ablation.held_stalled > f.ablation.held_chance:
-        number = Note("explanation.not_feedback.stalls", of_100=100.0 * f.ablation.held_stalled)
+        number = Note("explanation.not_feedback.stalls", share_percent=100.0 * f.ablation.held_stalled)
     else:
         swings, floor_rpm = 100.0 * f.ablation.held_chance, f.ablation.floor_rpm
-        number = Note("explanation.not_feedback.swings", of_100=swings, floor_rpm=floor_rpm)
+        number = Note("explanation.not_feedback.swings", share_percent=swings, floor_rpm=floor_rpm)
     remedy, retards = Note("explanation.not_feedback.remedy"), -f.car.spark.advance_deg_per_100rpm
     if retards > 0.0:
         remedy = Note("explanation.not_feedback.spark", retards_deg_per_100rpm=retards)
@@ -238,14 +231,9 @@ def _not_feedback(f: Findings) -> Telling:
 
 
 _TOLD: dict[str, Callable[[Findings], Telling]] = {
-    "resolution": _resolution,
-    "gains": _gains,
-    "valve_speed": _valve_speed,
-    "updates": _updates,
-    "limits": _limits,
-    "backlash": _backlash,
-    "not_feedback": _not_feedback,
-}
+    "resolution": _resolution, "gains": _gains, "valve_speed": _valve_speed, "updates": _updates,
+    "limits": _limits, "backlash": _backlash, "not_feedback": _not_feedback,
+}  # fmt: skip
 
 
 def causes_of(findings: Findings) -> tuple[Cause, ...]:

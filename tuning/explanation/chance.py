@@ -1,4 +1,4 @@
-"""Chance of hunting, its cause by theory and a coarse map, quick enough to follow sliders."""
+"""Chance of hunting, what one change does to it, and a coarse map, quick enough to follow sliders."""
 
 from __future__ import annotations
 
@@ -6,13 +6,11 @@ from dataclasses import dataclass
 
 from controllers import law_of
 from sim import Car
-from tuning.explanation.ablation import ablation, held_floor, held_still, is_explained
-from tuning.explanation.causes import CAUSES, named_by_theory
+from tuning.explanation.ablation import AblationRow, ablation, held_floor, held_still, is_explained
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import Phases, ends_of, even_phases, run_phases, without_scatter
 from tuning.explanation.map import QUICK, HuntingMap, gain_map, resolution_map
-from tuning.explanation.resolution import resolution_view
-from tuning.explanation.switches import switches
+from tuning.explanation.switches import suggested_settings, switches
 from tuning.explanation.verdict import quiet_note
 from tuning.loop import IdlePoint, idle_point, linear_view
 from tuning.measures import chance_over
@@ -29,14 +27,18 @@ class StartChance:
     Attributes
     ----------
     told, point, phases, hunts, may_hunt : Note, IdlePoint, Phases, bool
+    stalled_share, share, swing_rpm, moves_per_min : float
     """
 
     told: Note  # in one sentence
     point: IdlePoint | None = None  # where it idles; None where no valve position gives the target
-    phases: Phases | None = None  # starting places
+    phases: Phases | None = None  # starting conditions
     hunts: bool = False  # whether it does, and whether any run with scatter does
     may_hunt: bool = False
-    stalled_share: float = 0.0  # share of starting places from which it stalls
+    stalled_share: float = 0.0  # share of starting conditions from which it stalls
+    share: float = 1.0  # with scatter: share of runs that hunt; mean swing and moves of all of them
+    swing_rpm: float = float("nan")
+    moves_per_min: float = float("nan")
 
 
 def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
@@ -61,17 +63,18 @@ def hunting_chance(car: Car, coolant_degC: float, seed: int) -> StartChance:
     )
     stalled = float(ends.stalled.mean())
     if stalled > 0.0:
-        told = Note("explanation.chance.stalls", of_100=100.0 * stalled)
+        told = Note("explanation.chance.stalls", stalling=int(ends.stalled.sum()), runs=ends.stalled.size)
         return StartChance(told, point, phases, ends.chance > 0.0, ends.chance > 0.0, stalled)
     noisy, held = held_floor([car, held_still(car)], phases, coolant_degC, seed)
     chance = chance_over(noisy.of, held.mean("hunting_rpm"))
-    quiet = quiet_note(ends.chance, ends.mean_swing_rpm, ends.usual_period_s)
+    quiet = quiet_note(ends.chance, ends.hunting.size, ends.mean_swing_rpm, ends.usual_period_s)
     told = Note("explanation.headline.chance", chance=chance.text, quiet=quiet)
-    return StartChance(told, point, phases, is_explained(chance, ends.chance), chance.hunting > 0)
+    hunts, means = is_explained(chance, ends.chance), map(noisy.mean, ("hunting_rpm", "moves_per_min"))
+    return StartChance(told, point, phases, hunts, chance.hunting > 0, 0.0, chance.share, *means)
 
 
-def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
-    """Name the cause that the numbers of theory point to.
+def what_ifs(car: Car, chance: StartChance, seed: int) -> list[tuple[Car, AblationRow]]:
+    """What one change at a time does to the swing, in the runs by which the car itself is judged.
 
     Parameters
     ----------
@@ -80,17 +83,17 @@ def cause_by_theory(car: Car, chance: StartChance, seed: int) -> Note | None:
 
     Returns
     -------
-    Note or None
-        Its name, not yet proved by switching it off; None where the car has no idle.
+    list of (Car, AblationRow)
+        Each changed car with its row, the car as it is first; empty where it has no idle.
     """
     point, phases = chance.point, chance.phases
     if point is None or phases is None:
-        return None
-    linear = linear_view(car, point, quick=True)
+        return []
     (held,) = held_floor([held_still(car)], phases, point.coolant_degC, seed)
-    table = ablation(switches(car, linear, {})[:1], held, point, phases, seed)
-    resolution = resolution_view(car, point, phases, held.mean("scatter_rms_rpm"))
-    return CAUSES[named_by_theory(car, linear, resolution, table)]
+    suggested = suggested_settings(car, point, held.mean("scatter_rms_rpm"))
+    changed = switches(car, linear_view(car, point, quick=True), suggested)
+    rows = ablation(changed, held, point, phases, seed).rows
+    return [(one.car, row) for one, row in zip(changed, rows, strict=True)]
 
 
 def hunting_map(car: Car, chance: StartChance, kind: str, seed: int) -> HuntingMap | None:

@@ -53,6 +53,7 @@ class HuntingMap(Told):
     border_name: Note  # what the border says
     now: tuple[float, float] | None  # the car's settings in x and y; None where outside or not known
     suggested: tuple[float, float] | None  # and those suggested
+    runs: int  # in each cell
 
 
 @dataclass(frozen=True)
@@ -89,12 +90,12 @@ def _cells(
 
 def _map(
     keys: tuple[str, str], axes: tuple[Reals, Reals], cells: Reals, border: tuple[Reals, Reals], name: Note,
-    feedback: Feedback, suggested: dict[str, Any],
+    feedback: Feedback, suggested: dict[str, Any], runs: int,
 ) -> HuntingMap:  # fmt: skip
     """A map from its cells, with the car's own settings and those suggested where they are known."""
     now = float(getattr(feedback, keys[0])), float(getattr(feedback, keys[1]))
     there = (float(suggested[keys[0]]), float(suggested[keys[1]])) if suggested else None
-    return HuntingMap(*keys, *axes, cells[0], cells[1], cells[2], cells[3], *border, name, now, there)
+    return HuntingMap(*keys, *axes, cells[0], cells[1], cells[2], cells[3], *border, name, now, there, runs)
 
 
 def resolution_map(
@@ -120,7 +121,9 @@ def resolution_map(
         on_row((column + 1) / moves.size)
     border = np.array([0.5, moves[-1] + 0.5]), np.array([0.25, 0.5 * moves[-1] + 0.25]) * worth
     keys = "min_move_steps", "deadband_rpm"
-    return _map(keys, (moves, bands), grid, border, Note("explanation.border.moves"), feedback, suggested)
+    return _map(
+        keys, (moves, bands), grid, border, Note("explanation.border.moves"), feedback, suggested, size.phases
+    )
 
 
 def _move_and_deadband(
@@ -158,7 +161,7 @@ def gain_map(
         grid[:, line] = _cells(car, cells, phases, point, floor_rpm, seed)
         on_row((line + 1) / integrals.size)
     name = Note("explanation.border.gains")
-    return _map((GAIN, INTEGRAL), (gains, integrals), grid, edge, name, feedback, suggested)
+    return _map((GAIN, INTEGRAL), (gains, integrals), grid, edge, name, feedback, suggested, size.phases)
 
 
 def _gain_axes(now: tuple[float, float], edge: tuple[Reals, Reals], size: MapSize) -> tuple[Reals, Reals]:

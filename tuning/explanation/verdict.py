@@ -30,12 +30,13 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
     row = f.ablation.as_is
     if row.racing_share >= MOST_RACE:
         return Note(
-            "explanation.headline.races", of_100=100.0 * row.racing_share, off_rpm=row.error_rpm,
-            base_steps=f.point.base_steps, travel_steps=f.car.valve.travel_steps,
+            "explanation.headline.races", racing=round(row.racing_share * row.runs), runs=row.runs,
+            off_rpm=row.error_rpm, base_steps=f.point.base_steps, travel_steps=f.car.valve.travel_steps,
         )  # fmt: skip
     if causes and causes[0].key == "not_feedback":
         return Note("explanation.headline.not_feedback", number=causes[0].number)
-    chance, quiet = f.ablation.chance.text, quiet_note(row.chance, row.hunting_swing_rpm, row.period_s)
+    chance = f.ablation.chance.text
+    quiet = quiet_note(row.chance, row.runs, row.hunting_swing_rpm, row.period_s)
     if not f.ablation.hunts:
         return Note("explanation.headline.chance", chance=chance, quiet=quiet)
     cause = Note("explanation.headline.no_cause")
@@ -47,11 +48,12 @@ def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:
     )  # fmt: skip
 
 
-def quiet_note(chance: float, swing_rpm: float, period_s: float) -> Note:
+def quiet_note(chance: float, runs: int, swing_rpm: float, period_s: float) -> Note:
     """What it does with scatter taken out, as the explanation of what it does with it."""
     if chance == 0.0:
         return Note("explanation.quiet.rests")
-    return Note("explanation.quiet.hunts", of_100=100.0 * chance, swing_rpm=swing_rpm, period_s=period_s)
+    told = {"hunting": round(chance * runs), "runs": runs, "swing_rpm": swing_rpm, "period_s": period_s}
+    return Note("explanation.quiet.hunts", **told)
 
 
 def _theory(f: Findings) -> list[Note]:
@@ -62,7 +64,7 @@ def _theory(f: Findings) -> list[Note]:
     if cycle.predicted is not None and cycle.seen is not None:
         told.append(_compared(cycle.predicted, cycle.seen))
     if cycle.phases_with_two_ends > 0.0:
-        told.append(Note("explanation.two_ends", of_100=100.0 * cycle.phases_with_two_ends))
+        told.append(Note("explanation.two_ends", share_percent=100.0 * cycle.phases_with_two_ends))
     return told
 
 
@@ -154,7 +156,8 @@ def _suggestion(f: Findings) -> list[Note]:
             integral=s["integral_steps_per_100rpm_s"],
             deadband_rpm=s["deadband_rpm"],
             min_move=s["min_move_steps"],
-            of_100=100.0 * row.chance,
+            hunting=round(row.chance * row.runs),
+            runs=row.runs,
         )
     ]
 
@@ -163,7 +166,7 @@ def verdict(findings: Findings, causes: tuple[Cause, ...]) -> tuple[Note, ...]:
     """What was found, the headline first."""
     told, stalls = [_headline(findings, causes)], findings.ablation.as_is.stalled_share
     if stalls >= SELDOM_STALLS:
-        told.append(Note("explanation.stalls", of_100=100.0 * stalls))
+        told.append(Note("explanation.stalls", share_percent=100.0 * stalls))
     for cause in causes:
         if cause.key != "not_feedback":
             left = 100.0 * cause.left_share

@@ -174,11 +174,9 @@ _FACTORS = """
     efficiency base_W
 """
 SIMPLE: dict[str, Callable[[float, float], float]] = {
-    **dict.fromkeys(_FACTORS.split(), factor),
-    "backlash_steps": added,
-    "rpm_smoothing": smoothing,
+    **dict.fromkeys(_FACTORS.split(), factor), "backlash_steps": added, "rpm_smoothing": smoothing,
     "fuelling_lag_s": added,
-}
+}  # fmt: skip
 """Keys of the car file changed on their own, each with how."""
 FRICTION_SLOPE = "engine.friction_bar slope"
 VALVE_AREA = "valve.area_mm2 a step, about step"

@@ -115,13 +115,10 @@ def _down(speeds: Floats, base: int, size: int, floor_rpm: float) -> int:
 
 def _advice(load: str, load_W: float, base: int) -> tuple[Note, ...]:
     return (
-        Note("guide.warm"),
-        Note("guide.feedback_off"),
-        Note("guide.by_hand", base_steps=base),
+        Note("guide.warm"), Note("guide.feedback_off"), Note("guide.by_hand", base_steps=base),
         Note("guide.load", load=load, load_W=load_W) if load else Note("guide.any_load"),
-        Note("guide.record", rate_Hz=RATE_Hz),
-        Note("guide.throttle"),
-    )
+        Note("guide.record", rate_Hz=RATE_Hz), Note("guide.throttle"),
+    )  # fmt: skip
 
 
 def _holds(
@@ -180,13 +177,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     offsets["-medium"] = -_down(speeds, base, sizes["medium"], floor_rpm)
     at = {name: int(np.clip(base + offset, 0, limit)) for name, offset in offsets.items()}
     return RecordingPlan(
-        car=car.name,
-        base_steps=base,
-        small_steps=sizes["small"],
-        medium_steps=sizes["medium"],
-        large_steps=sizes["large"],
-        holds=_holds(at, duration_s, load, (speeds, loaded)),
-        load_W=load_W,
-        rate_Hz=RATE_Hz,
-        advice=_advice(load, load_W, base),
-    )
+        car=car.name, base_steps=base, small_steps=sizes["small"], medium_steps=sizes["medium"],
+        large_steps=sizes["large"], holds=_holds(at, duration_s, load, (speeds, loaded)), load_W=load_W,
+        rate_Hz=RATE_Hz, advice=_advice(load, load_W, base),
+    )  # fmt: skip

@@ -18,6 +18,8 @@ from tuning.notes import Note, Told
 
 UNSEEN = {("mixture", "wall_share"): 0.12, ("mixture", "fuelling_lag_s"): 0.04}
 """Spread, upwards only, of what a log of small moves does not show [-, s]; our judgement."""
+SLOWEST_rad_s = 0.01
+"""A time constant is told as no longer than the reverse of this [rad/s]."""
 
 
 @dataclass(frozen=True)
@@ -198,8 +200,8 @@ class Fit(Told):
             verdict,
             Note(
                 "identification.at_steps", at_steps=self.at_steps, worth_rpm=gain.value,
-                low_rpm=gain.low, high_rpm=gain.high, pole=pole.value, pole_low=pole.low,
-                pole_high=pole.high,
+                low_rpm=gain.low, high_rpm=gain.high, time_constant_s=1.0 / pole.value,
+                shortest_s=1.0 / pole.high, longest_s=1.0 / max(pole.low, SLOWEST_rad_s),
             ),
             Note(
                 "identification.scatter", scatter_rpm=self.scatter.rms_rpm,

@@ -98,11 +98,9 @@ def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
         return np.append(left, weight * (x[1] - end))
 
     found = least_squares(
-        error,
-        [250.0, end, low],
-        bounds=([20.0, high - 1.0, low - 10.0], [3000.0, 130.0, high]),
+        error, [250.0, end, low], bounds=([20.0, high - 1.0, low - 10.0], [3000.0, 130.0, high]),
         x_scale=[100.0, 10.0, 10.0],
-    )
+    )  # fmt: skip
     return WarmUp(float(found.x[0]), low, high)
 
 

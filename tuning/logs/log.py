@@ -226,12 +226,7 @@ def _log_from(table: Table) -> Log:
     used = {table.choices[name].column for name in columns}
     ignored = tuple(header for at, header in enumerate(table.headers) if header and at not in used)
     return Log(
-        file=table.file,
-        **columns,
-        parts=order.parts,
-        rate_Hz=order.rate_Hz,
-        refresh_s=refresh_s,
-        recognised=tuple(recognised),
-        ignored=ignored,
+        file=table.file, **columns, parts=order.parts, rate_Hz=order.rate_Hz, refresh_s=refresh_s,
+        recognised=tuple(recognised), ignored=ignored,
         notes=(*table.notes, *signals.notes, *order.notes, *said),
-    )
+    )  # fmt: skip

@@ -117,15 +117,9 @@ def _table(
         kept[name] = choice
         numbers[name] = _held_at(time, at, values)
     return Table(
-        file=file,
-        headers=(*headers, "time of the samples"),
-        header_line=1,
-        choices=kept,
-        numbers=numbers,
-        time_how="ASAM MDF master channel",
-        line_of_row=np.arange(1, time.size + 1),
-        notes=tuple(notes),
-    )
+        file=file, headers=(*headers, "time of the samples"), header_line=1, choices=kept, numbers=numbers,
+        time_how="ASAM MDF master channel", line_of_row=np.arange(1, time.size + 1), notes=tuple(notes),
+    )  # fmt: skip
 
 
 def _channels(recording: Any) -> list[Channel]:

@@ -69,15 +69,10 @@ def square_cycle(
     overshoot = max(0.0, float(true.max()) - 1.0)
     swing = law.gain_steps_per_rpm * tread_rpm + min_move_steps - 1.0
     return Cycle(
-        kind="square",
-        period_s=low + high,
-        low_s=low,
-        high_s=high,
-        peak_to_peak_rpm=tread_rpm * (1.0 + 2.0 * overshoot),
-        wanted_amplitude_steps=0.5 * swing,
-        stable=True,
+        kind="square", period_s=low + high, low_s=low, high_s=high,
+        peak_to_peak_rpm=tread_rpm * (1.0 + 2.0 * overshoot), wanted_amplitude_steps=0.5 * swing, stable=True,
         positions=2,
-    )
+    )  # fmt: skip
 
 
 def _transient_area(

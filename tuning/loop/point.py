@@ -153,17 +153,12 @@ def idle_point(
         return None
     plant, worth, plain_worth = _plant_and_worth(car, slopes)
     return IdlePoint(
-        coolant_degC=coolant_degC,
-        load_W=load_W,
-        target_rpm=target,
-        needed_steps=needed,
+        coolant_degC=coolant_degC, load_W=load_W, target_rpm=target, needed_steps=needed,
         base_steps=curve_at(car.curves.base_steps, coolant_degC),
         rpm=_with_spark(rpm, target, worth / plain_worth),
-        opening_mm2=valve_areas_m2(car)[: positions.size] * 1.0e6,
-        slopes=slopes,
-        plant=plant,
+        opening_mm2=valve_areas_m2(car)[: positions.size] * 1.0e6, slopes=slopes, plant=plant,
         rpm_per_step=worth,
-    )
+    )  # fmt: skip
 
 
 def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -> IdlePoint | None:

@@ -205,16 +205,11 @@ def _told(loop: Loop, pattern: Pattern, waves: Waves, stable: bool, confirmed: b
     if confirmed and pattern.on.size == 1:
         low, high = whole_updates(loop, pattern.required, low, high) or (low, high)
     return Cycle(
-        kind="waveform",
-        period_s=low + high,
-        low_s=low,
-        high_s=high,
+        kind="waveform", period_s=low + high, low_s=low, high_s=high,
         peak_to_peak_rpm=float(np.ptp(waves.rpm)),
-        wanted_amplitude_steps=0.5 * float(np.ptp(waves.wanted_steps)),
-        stable=stable,
-        positions=pattern.on.size + 1,
-        confirmed=confirmed,
-    )
+        wanted_amplitude_steps=0.5 * float(np.ptp(waves.wanted_steps)), stable=stable,
+        positions=pattern.on.size + 1, confirmed=confirmed,
+    )  # fmt: skip
 
 
 def cycles_at(

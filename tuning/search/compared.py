@@ -28,14 +28,10 @@ from tuning.search.space import Space, round_period_ms, rpm_per_step, steps_for,
 OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND = "open_loop", "present", "rule", "plain", "found"
 NAMES = (OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND)
 PLAIN_SET: Mapping[str, Any] = {
-    "law": "pi",
-    "gain_steps_per_100rpm": 2.0,
-    "integral_steps_per_100rpm_s": 4.0,
-    "derivative_steps_s_per_100rpm": 0.0,
-    "deadband_rpm": 40.0,
-    "min_move_steps": 1,
+    "law": "pi", "gain_steps_per_100rpm": 2.0, "integral_steps_per_100rpm_s": 4.0,
+    "derivative_steps_s_per_100rpm": 0.0, "deadband_rpm": 40.0, "min_move_steps": 1,
     "update_period_ms": 200.0,
-}
+}  # fmt: skip
 """The dullest settings that do on most engines: whatever is found has to beat them."""
 
 
@@ -141,14 +137,9 @@ LOOKS = 60.0
 RULES = {"simc": "simc", "amigo": "amigo", "simc, slow": "slow"}
 """Rules for gains, by the names of their settings."""
 LEADS = (
-    (2, 1.0, 0.7, 0.7),
-    (3, 1.0, 0.85, 0.7),
-    (4, 1.0, 1.0, 0.7),
-    (4, 0.0, 1.0, 0.7),
-    (5, 0.0, 1.2, 0.7),
-    (2, 0.5, 1.4, 0.05),
-    (3, 0.5, 1.6, 0.05),
-)
+    (2, 1.0, 0.7, 0.7), (3, 1.0, 0.85, 0.7), (4, 1.0, 1.0, 0.7), (4, 0.0, 1.0, 0.7), (5, 0.0, 1.2, 0.7),
+    (2, 0.5, 1.4, 0.05), (3, 0.5, 1.6, 0.05),
+)  # fmt: skip
 """Where the derivative leads: minimum move [steps], deadband over what that is worth [-], gain over
 the tight rule's and integral over the slow rule's [-]."""
 LEAD_SHARE = 0.4
@@ -190,14 +181,11 @@ def _leading(space: Space, law: str, idle: IdlePoint) -> dict[str, Feedback]:
     for move, band, share, integral_share in LEADS:
         values = {
             GAIN: share * tight.gain_steps_per_100rpm,
-            INTEGRAL: integral_share * slow.integral_steps_per_100rpm_s,
-            DERIVATIVE: derivative,
-            "deadband_rpm": band * move * worth,
-            "min_move_steps": move,
-            "update_period_ms": 100.0 if band > 0.0 else 60.0,
-            "trim_limit_steps": _widest_trim(space),
+            INTEGRAL: integral_share * slow.integral_steps_per_100rpm_s, DERIVATIVE: derivative,
+            "deadband_rpm": band * move * worth, "min_move_steps": move,
+            "update_period_ms": 100.0 if band > 0.0 else 60.0, "trim_limit_steps": _widest_trim(space),
             "law": law,
-        }
+        }  # fmt: skip
         name = f"{law}: lead, {move} steps, deadband of {band * move:g}"
         found[name] = space.car.feedback.model_copy(update=values)
     return found
@@ -217,15 +205,11 @@ def _by_rule(space: Space, law: str, idle: IdlePoint, scatter_rpm: float) -> dic
         leads = DERIVATIVE in described.searched
         gain = gains.gain_steps_per_100rpm
         values = {
-            GAIN: gain,
-            INTEGRAL: gains.integral_steps_per_100rpm_s,
-            DERIVATIVE: 0.3 * gain * model.delay_s if leads else 0.0,
-            "nudge_steps": move,
-            "deadband_rpm": band,
-            "min_move_steps": move,
+            GAIN: gain, INTEGRAL: gains.integral_steps_per_100rpm_s,
+            DERIVATIVE: 0.3 * gain * model.delay_s if leads else 0.0, "nudge_steps": move,
+            "deadband_rpm": band, "min_move_steps": move,
             "update_period_ms": 1000.0 * UPDATE_s if described.has_gains else slow_ms,
-            "trim_limit_steps": _widest_trim(space),
-            "law": law,
-        }
+            "trim_limit_steps": _widest_trim(space), "law": law,
+        }  # fmt: skip
         found[f"{law}: {name}"] = space.car.feedback.model_copy(update=values)
     return found

@@ -24,15 +24,9 @@ HOLD_s, FADED_s, EACH_s = 110.0, 12.0, 0.5
 SEEN_s = 1.0
 """A place is known that was held for so long, all runs together [s]."""
 HOLDING = {
-    "law": "pi",
-    "gain_steps_per_100rpm": 1.0,
-    "integral_steps_per_100rpm_s": 1.5,
-    "deadband_rpm": 0.0,
-    "min_move_steps": 1,
-    "update_period_ms": 200.0,
-    "enable_delay_s": 0.0,
-    "enable_above_target_rpm": 1000.0,
-}
+    "law": "pi", "gain_steps_per_100rpm": 1.0, "integral_steps_per_100rpm_s": 1.5, "deadband_rpm": 0.0,
+    "min_move_steps": 1, "update_period_ms": 200.0, "enable_delay_s": 0.0, "enable_above_target_rpm": 1000.0,
+}  # fmt: skip
 """The feedback that tells what the engine needs: slow, fine, without a deadband."""
 
 

@@ -101,17 +101,14 @@ def hidden_offset(trace: Trace, car: Car, homed: int, since_s: float, until_s: f
     limited = acts & ((trim <= low) | (trim >= high))
     farthest = max(car.valve.travel_steps, car.valve.open_limit_steps)
     return HiddenOffset(
-        steps=float(off[homed]),
-        left_steps=float(np.median(off[later])),
-        from_s=since_s,
-        to_s=until_s,
+        steps=float(off[homed]), left_steps=float(np.median(off[later])), from_s=since_s, to_s=until_s,
         trim_steps=float(np.average(trim[acts], weights=span[acts])) if acts.any() else 0.0,
         limited_share=float(np.average(limited, weights=span)),
         resting_share=float(np.average(~acts, weights=span)),
         error_rpm=float(np.average((trace["rpm"] - trace["target_rpm"])[later], weights=span)),
         closing_steps=float(np.min(trim[acts])) - low if acts.any() else 0.0,
         long_enough=car.valve.homing_steps > farthest,
-    )
+    )  # fmt: skip
 
 
 BIN_degC = 10.0

@@ -157,31 +157,22 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
     since, right = run_s + car.curves.after_start_fade_s, np.abs(off) < APART_steps
     return StartStory(
-        car=trace.name,
-        scenario=trace.scenario,
+        car=trace.name, scenario=trace.scenario,
         phases=phases_of(trace, car, (crank_s, run_s, stalled_s, until_s), homing),
         homing_s=float(time_s[homed] - time_s[homing[0]]) if homing.size else math.nan,
         hidden_steps=float(off[homed]) if homing.size else 0.0,
         cranking_rpm=_cranking_rpm(trace, here, lit_s),
         lowest_V=float(np.min(trace["battery_V"][(trace["key"] > 1.5) & here])),
-        first_firing_s=lit_s - crank_s,
-        run_s=run_s - crank_s,
-        flare_rpm=seen.start_flare_rpm,
-        lowest_rpm=seen.start_lowest_rpm,
-        stable_s=seen.start_stable_s,
-        trim_low_steps=float(np.min(trim)),
+        first_firing_s=lit_s - crank_s, run_s=run_s - crank_s, flare_rpm=seen.start_flare_rpm,
+        lowest_rpm=seen.start_lowest_rpm, stable_s=seen.start_stable_s, trim_low_steps=float(np.min(trim)),
         trim_high_steps=float(np.max(trim)),
         base_errors=base_errors(trace, car, on & right & (time_s > since)),
         out_of_reach=out_of_reach(trace, here & right & ~on & (time_s > since)),
-        valve_steps=_valve_at(trace, stalled_s, past_s),
-        off_at_end_steps=float(off[-1]),
-        key_s=crank_s,
-        feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s,
-        stalled_s=stalled_s,
-        until_s=until_s,
+        valve_steps=_valve_at(trace, stalled_s, past_s), off_at_end_steps=float(off[-1]), key_s=crank_s,
+        feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s, stalled_s=stalled_s, until_s=until_s,
         offset=hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
         lost=lost_in(trace, here & (time_s > run_s)),
-    )
+    )  # fmt: skip
 
 
 def _cranking_rpm(trace: Trace, here: Any, lit_s: float) -> float:

@@ -175,9 +175,7 @@ def _worst(coolant_degC: float, target_rpm: float, starts: Any) -> StartResult:
     runs = bool(np.all(lasts > 0.5) and np.isfinite(run_s).all())
     slowest = float(np.nanmax(run_s)) if np.isfinite(run_s).any() else math.nan
     return StartResult(
-        float(coolant_degC), float(target_rpm), runs, slowest,
-        float(np.nanmax(np.append(flare, 0.0))),
-        float(np.nanmin(np.append(lowest, np.inf))) if runs else 0.0,
-        float(np.nanmax(stable)),
+        float(coolant_degC), float(target_rpm), runs, slowest, float(np.nanmax(np.append(flare, 0.0))),
+        float(np.nanmin(np.append(lowest, np.inf))) if runs else 0.0, float(np.nanmax(stable)),
         float(np.max(late)),
     )  # fmt: skip

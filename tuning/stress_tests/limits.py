@@ -122,19 +122,13 @@ class CaseRuns:
 
 
 _WORDS = {
-    "stalled": (Note("stress.stalled"), "runs"),
-    "lowest_rpm": (Note("stress.lowest"), "rpm"),
-    "hunting_percent": (Note("stress.hunting_percent"), "%"),
-    "hunting_rpm": (Note("stress.hunting"), "rpm"),
-    "mean_error_rpm": (Note("stress.error"), "rpm"),
-    "worst_below_target_rpm": (Note("stress.dip"), "rpm"),
-    "blip_undershoot_rpm": (Note("stress.undershoot"), "rpm"),
-    "highest_rpm": (Note("stress.highest"), "rpm"),
-    "start_flare_rpm": (Note("stress.start_flare"), "rpm"),
-    "settle_s": (Note("stress.settle"), "s"),
-    "limited_share": (Note("stress.limited"), "%"),
-    "moves_per_min": (Note("stress.moves"), "1/min"),
-}
+    "stalled": (Note("stress.stalled"), "runs"), "lowest_rpm": (Note("stress.lowest"), "rpm"),
+    "hunting_percent": (Note("stress.hunting_percent"), "%"), "hunting_rpm": (Note("stress.hunting"), "rpm"),
+    "mean_error_rpm": (Note("stress.error"), "rpm"), "worst_below_target_rpm": (Note("stress.dip"), "rpm"),
+    "blip_undershoot_rpm": (Note("stress.undershoot"), "rpm"), "highest_rpm": (Note("stress.highest"), "rpm"),
+    "start_flare_rpm": (Note("stress.start_flare"), "rpm"), "settle_s": (Note("stress.settle"), "s"),
+    "limited_share": (Note("stress.limited"), "%"), "moves_per_min": (Note("stress.moves"), "1/min"),
+}  # fmt: skip
 """What each measure means, and its unit."""
 Limit = np.ndarray | float
 

@@ -23,11 +23,9 @@ FAULTS = (
 """What goes wrong: there feedback cannot keep everything, and some limits only warn."""
 
 SUITES: Mapping[str, tuple[str, ...]] = {
-    "standard": ("warm_idle", *LOADS, *DRIVING, *WEATHER, *FAULTS),
-    "loads": ("warm_idle", *LOADS, *DRIVING),
-    "weather": ("warm_idle", *WEATHER),
-    "faults": ("warm_idle", *FAULTS),
-}
+    "standard": ("warm_idle", *LOADS, *DRIVING, *WEATHER, *FAULTS), "loads": ("warm_idle", *LOADS, *DRIVING),
+    "weather": ("warm_idle", *WEATHER), "faults": ("warm_idle", *FAULTS),
+}  # fmt: skip
 """Scenarios of each suite, in order."""
 
 CHANGES: Mapping[str, Mapping[str, Mapping[str, object]]] = {

@@ -57,8 +57,8 @@ def map_title(one: tuning.HuntingMap, chance: float) -> str:
     else:
         at = f"Gain {one.now[0]:g} with integral {one.now[1]:g}"
     if chance < 0.005:
-        return f"{at}: scatter taken out, it comes to rest, wherever it starts"
-    return f"{at}: scatter taken out, it hunts from {100.0 * chance:.0f} of 100 starting places"
+        return f"{at}: without combustion variation it settles from every start"
+    return f"{at}: without combustion variation {100.0 * chance:.0f} % of starts hunt"
 
 
 def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -> None:
@@ -71,10 +71,10 @@ def _mark(axes: Axes, at: tuple[float, float] | None, marker: str, label: str) -
 
 @styled()
 def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
-    """Draw a hunting map: chance as shade, size as dots, theory's border as a line."""
+    """Draw a hunting map: chance as shade, size as dots, theory's limit as a line."""
     from matplotlib.patheffects import Normal, Stroke
 
-    figure = new_figure((7.6, 5.2))
+    figure = new_figure(3.3)
     axes = figure.subplots()
     shade = axes.pcolormesh(_edges(one.x), _edges(one.y), 100.0 * one.chance, cmap=CHANCES, vmin=0, vmax=100)
     figure.colorbar(shade, ax=axes, label="chance of hunting [%]", pad=0.01)
@@ -97,8 +97,7 @@ def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
     )  # fmt: skip
     border.set_path_effects([Stroke(linewidth=4.5, foreground="white"), Normal()])
     _mark(axes, one.now, "s", "the car's settings")
-    others = "gains" if one.x_key == "min_move_steps" else "move and deadband"
-    _mark(axes, one.suggested, "*", f"suggested by rule, with other {others} too")
+    _mark(axes, one.suggested, "*", "recommended by rule")
     axes.set_xlim(*_edges(one.x)[[0, -1]])  # whole cells, those at nought too
     axes.set_ylim(*_edges(one.y)[[0, -1]])
     axes.grid(visible=False)
@@ -111,7 +110,7 @@ def map_figure(one: tuning.HuntingMap, chance: float) -> Figure:
 def ablation_title(result: tuning.Explanation) -> str:
     """Say what switching off showed."""
     if not result.hunts:
-        return "Nothing to switch off: it comes to rest as it is"
+        return "Nothing to switch off: it settles as it is"
     row = result.ending_row
     if row is None:
         return "No single change ends the hunting"
@@ -128,26 +127,24 @@ def ablation_figure(result: tuning.Explanation) -> Figure:
     names = [in_words(row.name) for row in rows]
     colours = [ink.BLACK if row.key == "as_is" else ink.GREEN if row.ends_it else ink.BLUE for row in rows]
     places = np.arange(len(rows))
-    figure = new_figure((7.6, 1.4 + 0.36 * len(rows)))
+    figure = new_figure(0.9 + 0.22 * len(rows))
     axes = figure.subplots()
     axes.barh(places, [row.swing_rpm for row in rows], color=colours, height=0.62)
     swings = [row.swing_rpm for row in rows] + [row.with_scatter_swing_rpm for row in rows]
     widest = max((value for value in swings if math.isfinite(value)), default=0.0) or 1.0
     for place, row in zip(places, rows, strict=True):
-        text = f"hunts from {100.0 * row.chance:.0f} of 100 places" if row.chance else "rests"
+        text = f"{100.0 * row.chance:.0f} % of starts hunt" if row.chance else "settles"
         axes.text(1.06 * widest, float(place), text, fontsize=8, va="center")
     axes.scatter(
         [row.with_scatter_swing_rpm for row in rows], places, marker="D", s=34,
-        facecolors="white", edgecolors=ink.BLACK, zorder=5, label="with the engine's scatter",
+        facecolors="white", edgecolors=ink.BLACK, zorder=5, label="with combustion variation",
     )  # fmt: skip
-    axes.axvline(
-        result.ablation.floor_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="scatter alone, valve held"
-    )
+    axes.axvline(result.ablation.floor_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="valve held")
     axes.set_yticks(places, names)
     axes.grid(visible=False, axis="y")
     axes.set(
         xlim=(0.0, 1.5 * widest),
-        xlabel="mean swing over all starting places, peak to peak [rpm]",
+        xlabel="mean swing over all starts, peak to peak [rpm]",
         title=ablation_title(result),
     )
     figure.legend(loc="outside lower right", ncols=2)
@@ -159,7 +156,7 @@ def bound_title(result: tuning.Explanation) -> str:
     worst = max(result.bound, key=lambda row: row.own_rpm)
     name = LOADS[worst.key].capitalize()
     own = "stalls it" if worst.stalls else f"dips it {worst.own_rpm:.0f} rpm"
-    return f"{name} {own}; with this valve no controller gets below {worst.bound_rpm:.0f} rpm"
+    return f"{name} {own}; this valve allows no less than {worst.bound_rpm:.0f} rpm"
 
 
 @styled()
@@ -167,7 +164,7 @@ def bound_figure(result: tuning.Explanation) -> Figure:
     """Draw the dip after each load: held, own, with feed-forward, with spark, and the bound."""
     rows = sorted(result.bound, key=lambda row: row.own_rpm)
     places = np.arange(len(rows))
-    figure = new_figure((7.6, 1.6 + 0.5 * len(rows)))
+    figure = new_figure(1.3 + 0.27 * len(rows))
     axes = figure.subplots()
     own, bound = [row.own_rpm for row in rows], [row.bound_rpm for row in rows]
     axes.barh(places, own, height=0.55, color=ink.PALE, edgecolor=ink.GREY, label="own settings")
@@ -184,19 +181,19 @@ def bound_figure(result: tuning.Explanation) -> Figure:
     axes.set_yticks(places, names)
     axes.grid(visible=False, axis="y")
     axes.set_xlim(left=0.0)
-    axes.set(xlabel="dip after the load comes on, scatter taken out [rpm]", title=bound_title(result))
+    axes.set(xlabel="dip without combustion variation [rpm]", title=bound_title(result))
     figure.legend(loc="outside lower left", ncols=3)
     return figure
 
 
 @styled()
 def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
-    """Draw what a step is worth over the valve's travel."""
+    """Draw the valve gain over the valve's travel."""
     view = result.resolution
     places = np.arange(view.rpm.size)
     worth = view.move_rpm / view.move_steps
     steps = "step" if view.move_steps == 1 else "steps"
-    figure = new_figure((7.6, 4.8))
+    figure = new_figure(4.4)
     speed, per_step = figure.subplots(2, 1, sharex=True)
     band = (view.target_rpm - view.deadband_rpm, view.target_rpm + view.deadband_rpm)
     speed.axhspan(*band, color=ink.PALE, linewidth=0, label="deadband")
@@ -209,14 +206,14 @@ def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
     )  # fmt: skip
     speed.set_ylabel("settled speed [rpm]")
     speed.set_title(
-        f"At idle a step is worth {worth:.0f} rpm: one move of {view.move_steps} {steps} is"
+        f"Valve gain {worth:.0f} rpm per step at idle: one move of {view.move_steps} {steps} is"
         f" {view.move_rpm:.0f} rpm, the deadband is {2.0 * view.deadband_rpm:.0f} rpm wide"
     )
     speed.legend(loc="lower right")
     per_step.step(places[:-1] + 0.5, view.rpm_per_step, where="mid", color=ink.BLUE)
     if view.scatter_rpm > 0.0:
         per_step.axhline(
-            view.scatter_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="standard deviation of scatter"
+            view.scatter_rpm, color=ink.GREY, ls=":", linewidth=1.6, label="roughness (standard deviation)"
         )
         per_step.legend(loc="upper right")
     for axes in (speed, per_step):
@@ -226,5 +223,5 @@ def rpm_per_step_figure(result: tuning.Explanation) -> Figure:
         textcoords="offset points", fontsize=8,
     )  # fmt: skip
     per_step.set_ylim(bottom=0.0)
-    per_step.set(ylabel="worth of a step [rpm/step]", xlabel="valve position from the seat [steps]")
+    per_step.set(ylabel="valve gain [rpm/step]", xlabel="valve position from the seat [steps]")
     return figure

@@ -8,18 +8,14 @@ import numpy as np
 
 import tuning
 from workbench.output import drawing as ink
-from workbench.output.drawing import Axes, Figure, new_figure, rows_of_axes, styled
+from workbench.output.drawing import Axes, Figure, legend_above, new_figure, rows_of_axes, styled
 from workbench.words import units
 from workbench.words.wording import in_words
 
 BANDS = (
-    ("hunting", ink.RED, "hunting"),
-    ("load", ink.ORANGE, "load"),
-    ("step", ink.BLUE, "valve step"),
-    ("steady", ink.GREEN, "steady"),
-    ("driven", ink.GREY, "throttle"),
-    ("start", ink.BLACK, "start"),
-)
+    ("hunting", ink.RED, "hunting"), ("load", ink.ORANGE, "load"), ("step", ink.BLUE, "valve step"),
+    ("steady", ink.GREEN, "steady"), ("driven", ink.GREY, "throttle"), ("start", ink.BLACK, "start"),
+)  # fmt: skip
 """Kinds of segment shown as a strip each, from the top, with colour and name."""
 COLOURS = {"valve_steps": ink.VALVE, "map_kPa": ink.PRESSURE}
 LONGEST_NAME = 34
@@ -38,13 +34,13 @@ def segments_figure(
     )
     lower = [one for one in named if getattr(log, one[0]) is not None]
     strips = 0.35 * max(len(shown), 1)
-    figure = new_figure((8.2, 3.6 + 1.3 * len(lower) + strips))
+    figure = new_figure(2.0 + 0.9 * len(lower) + 0.6 * strips)
     axes = rows_of_axes(figure, [3.0, strips, *([1.3] * len(lower))])
     speed, bands, *others = axes
     speed.plot(log.time_s, log.rpm, color=ink.SPEED, linewidth=0.8, label="recorded")
     if log.target_rpm is not None:
         speed.plot(log.time_s, log.target_rpm, color=ink.BLACK, linestyle="--", linewidth=1, label="target")
-        _legend_above(speed, 2)
+        legend_above(speed, 2)
     speed.set_ylabel("engine speed [rpm]")
     _draw_bands(bands, segments, shown)
     for axis, (name, unit, label) in zip(others, lower, strict=True):
@@ -61,10 +57,6 @@ def _title(figure: Figure, finding: str) -> None:
     """Set what a figure shows above it; nothing where that is told elsewhere."""
     if finding:
         figure.suptitle(finding, fontsize=10, x=0.01, ha="left", wrap=True)
-
-
-def _legend_above(axes: Axes, columns: int) -> None:
-    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=columns, borderaxespad=0.2)
 
 
 def _draw_bands(
@@ -94,7 +86,7 @@ def fit_finding(fit: tuning.Fit) -> str:
     if not fit.trusted:
         return f"Not to be trusted: {in_words(fit.reasons[0])}."
     return (
-        f"The fitted model predicts holds it had not seen to {rms:.0f} rpm rms; scatter alone is"
+        f"The fitted model predicts holds it had not seen to {rms:.0f} rpm rms; idle roughness alone is"
         f" {fit.scatter.rms_rpm:.0f} rpm."
     )
 
@@ -104,7 +96,7 @@ def fit_figure(fit: tuning.Fit, which: int = 0, *, titled: bool = True, imperial
     """Draw how the fitted model follows one stretch of a log."""
     curve = fit.curves[which]
     with_map = curve.measured.shape[1] > 1
-    figure = new_figure((8.2, 6.6 if with_map else 5.0))
+    figure = new_figure(4.2 if with_map else 3.2)
     axes = rows_of_axes(figure, [3.0, 1.2, *([1.8] if with_map else [])])
     _draw_signal(axes[0], curve, 0)
     axes[0].set_ylabel("engine speed [rpm]")
@@ -117,7 +109,7 @@ def fit_figure(fit: tuning.Fit, which: int = 0, *, titled: bool = True, imperial
         axes[2].set_ylabel(f"manifold [{units.written('kPa', imperial)}]")
     for axis in axes:
         _shade_held_back(axis, curve)
-    _legend_above(axes[0], 4)
+    legend_above(axes[0], 4)
     axes[-1].set(xlabel="time [s]", xlim=(float(curve.time_s[0]), float(curve.time_s[-1])))
     _title(figure, fit_finding(fit) if titled else "")
     figure.align_ylabels()
@@ -162,7 +154,7 @@ def numbers_figure(fit: tuning.Fit, *, titled: bool = True) -> Figure:
     """Draw what the fit changed in the car file, and how surely."""
     factors = [one for one in fit.numbers if not one.unit]
     added = [one for one in fit.numbers if one.unit]
-    figure = new_figure((8.2, 1.2 + 0.24 * len(fit.numbers)))
+    figure = new_figure(1.2 + 0.2 * len(fit.numbers))
     grid = figure.subplots(2, 1, gridspec_kw={"height_ratios": [len(factors), len(added)]})
     _draw_intervals(grid[0], factors, 1.0)
     grid[0].set_xlabel("fitted over the car file's value [-]")
@@ -201,7 +193,7 @@ def comparison_figure(comparison: tuning.Comparison) -> Figure:
     """Draw prediction and record over each other."""
     over = comparison.overlay
     with_valve = over.recorded_steps.size > 0
-    figure = new_figure((8.2, 5.2 if with_valve else 3.8))
+    figure = new_figure(5.0 if with_valve else 3.6)
     axes = rows_of_axes(figure, [2.4, *([1.4] if with_valve else [])])
     axes[0].fill_between(over.time_s, over.low_rpm, over.high_rpm, color=ink.PALE, linewidth=0,
                          label="predicted, 8 of 10 runs")  # fmt: skip
@@ -213,7 +205,7 @@ def comparison_figure(comparison: tuning.Comparison) -> Figure:
         axes[1].step(over.time_s, over.recorded_steps, where="post", color=ink.VALVE, linewidth=1.1)
         axes[1].set_ylabel("valve [steps]")
     axes[-1].set(xlabel="time [s]", xlim=(float(over.time_s[0]), float(over.time_s[-1])))
-    _legend_above(axes[0], 3)
+    legend_above(axes[0], 3)
     figure.suptitle(in_words(comparison.verdict), fontsize=10, x=0.01, ha="left", wrap=True)
     figure.align_ylabels()
     return figure

@@ -20,7 +20,7 @@ FIRST_s, BEFORE_s = 30.0, 2.0
 @styled()
 def start_figure(trace: sim.Trace, story: tuning.StartStory) -> Figure:
     """Draw one start: its first half minute on the left, the whole run on the right."""
-    figure = new_figure((9.6, 7.4))
+    figure = new_figure(7.4, 9.6)
     axes = figure.subplots(
         3, 2, sharex="col", gridspec_kw={"height_ratios": [3.0, 2.0, 1.5], "width_ratios": [1.15, 1.0]}
     )
@@ -55,7 +55,7 @@ def proposal_figure(proposal: tuning.BaseProposal) -> Figure:
     """Draw proposed curves beside the owner's, and what starts come to with both."""
     verdict, *more = map(in_words, proposal.verdict())
     told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
-    figure = new_figure((9.2, 6.4))
+    figure = new_figure(6.4, 9.6)
     curves, starts = figure.subplots(2, 3)
     _draw_curves(curves, proposal)
     _draw_starts(starts, proposal)
@@ -108,7 +108,7 @@ def _draw_pair(axes: Axes, places: list[float], now: list[float], new: list[floa
 @styled()
 def logged_base_figure(proposal: tuning.LoggedBase) -> Figure:
     """Draw the base curve that logs propose beside the owner's, with what is behind each point."""
-    figure = new_figure((8.2, 4.4))
+    figure = new_figure(4.4)
     axes = figure.subplots()
     points = proposal.points
     places = [p.coolant_degC for p in points]
@@ -220,7 +220,7 @@ def curves_finding(car: sim.Car) -> str:
     off = worst.settled_rpm - worst.target_rpm
     return (
         f"On the base curve the engine idles within {abs(off):.0f} rpm of the target (worst at"
-        f" {worst.coolant_degC:.0f} degC), and one step is worth {low:.0f} to {high:.0f} rpm."
+        f" {worst.coolant_degC:.0f} degC), and the valve gain is {low:.0f} to {high:.0f} rpm per step."
     )
 
 
@@ -238,7 +238,7 @@ def curves_figure(car: sim.Car) -> Figure:
 
     base = np.array(read(curves.base_steps))
     spots = tuning.base_spots(car)
-    figure = new_figure((7.6, 3.4))
+    figure = new_figure(2.6)
     steps, speed = figure.subplots(1, 2)
     steps.plot(coolant_degC, read(curves.cranking_steps), color=ORANGE, linestyle="--", label="cranking")
     after = base + np.array(read(curves.after_start_steps))
@@ -253,7 +253,7 @@ def curves_figure(car: sim.Car) -> Figure:
     )  # fmt: skip
     speed.set_ylabel("speed [rpm]")
     speed.margins(y=0.25)
-    for axes, place in ((steps, "best"), (speed, "upper right")):
+    for axes in (steps, speed):
         axes.set_xlabel(f"{car.temperature_name} [degC]")
-        axes.legend(loc=place)
+        ink.legend_above(axes, 2)
     return figure

@@ -10,13 +10,9 @@ from workbench.output.drawing import Axes, Figure, new_figure, styled
 from workbench.words.wording import in_words
 
 MOMENT_MARKS = {
-    "told": ("D", ink.VALVE),
-    "there": (".", ink.VALVE),
-    "crosses": ("o", ink.BLACK),
-    "leaves": ("s", ink.GREY),
-    "peak": ("^", ink.RED),
-    "trough": ("v", ink.RED),
-}
+    "told": ("D", ink.VALVE), "there": (".", ink.VALVE), "crosses": ("o", ink.BLACK),
+    "leaves": ("s", ink.GREY), "peak": ("^", ink.RED), "trough": ("v", ink.RED),
+}  # fmt: skip
 
 
 def _number_moments(axes: Axes, moments: list[tuning.Moment], values: list[float]) -> None:
@@ -49,43 +45,39 @@ def _room_below(axes: Axes) -> None:
 
 def _short(text: str) -> str:
     """The part of a moment's sentence that fits beside a figure."""
-    for words in ("it is told", "the valve is told"):
-        if words in text:
-            return f"told {text.rpartition(words)[2].strip()}"
-    return text
+    _, commanded, after = text.rpartition("commanded")
+    return commanded + after
 
 
 @styled()
 def story_figure(story: tuning.Story) -> Figure:
     """Draw one period of the hunting with the moments of its telling marked."""
     moments = [one for one in story.moments if one.kind != "there"]
-    figure = new_figure((9.6, 6.2))
-    grid = figure.add_gridspec(2, 3, width_ratios=(1.75, 0.4, 1.2), height_ratios=(1.25, 1.0))
+    figure = new_figure(6.3)
+    grid = figure.add_gridspec(3, 2, width_ratios=(1.9, 1.0), height_ratios=(1.35, 1.1, 0.9))
     speed = figure.add_subplot(grid[0, 0])
     rungs = figure.add_subplot(grid[0, 1], sharey=speed)
     valve = figure.add_subplot(grid[1, 0], sharex=speed)
-    beside, orbit = figure.add_subplot(grid[0, 2]), figure.add_subplot(grid[1, 1:])
+    beside, orbit = figure.add_subplot(grid[2, :]), figure.add_subplot(grid[1, 1])
     low, high = (story.target_rpm + sign * story.deadband_rpm for sign in (-1.0, 1.0))
     speed.axhspan(low, high, color=ink.PALE, linewidth=0, label="deadband")
     speed.axhline(story.target_rpm, color=ink.BLACK, linestyle="--", linewidth=0.9, label="target")
-    speed.step(story.time_s, story.rpm, where="post", color=ink.SPEED, label="speed as measured")
+    speed.step(story.time_s, story.rpm, where="post", color=ink.SPEED, label="speed")
     _number_moments(speed, moments, [one.rpm for one in moments])
     speed.set_ylabel("speed [rpm]")
     figure.suptitle(story_title(story), fontsize=10, x=0.01, ha="left")
     _room_below(speed)
-    speed.legend(loc="lower left", ncols=3)
+    speed.legend(loc="lower left", ncols=3).set_in_layout(False)
     valve.step(
         story.time_s, story.wanted_steps, where="post", color=ink.GREY, linewidth=1.0,
-        linestyle="-.", label="wanted by the law",
+        linestyle="-.", label="wanted",
     )  # fmt: skip
     valve.step(story.time_s, story.valve_steps, where="post", color=ink.VALVE, label="commanded")
-    valve.step(
-        story.time_s, story.opening_steps, where="post", color=ink.BLACK, linestyle=":", label="true position"
-    )
+    valve.step(story.time_s, story.opening_steps, where="post", color=ink.BLACK, linestyle=":", label="true")
     _number_moments(valve, moments, [one.valve_steps for one in moments])
     valve.set(ylabel="valve [steps]", xlabel="time since the move that opens it [s]")
     _room_below(valve)
-    valve.legend(loc="lower left", ncols=3)
+    valve.legend(loc="lower left", ncols=3).set_in_layout(False)
     _tell_beside(beside, moments)
     draw_rungs(rungs, story)
     draw_orbit(orbit, story, list(range(1, len(moments))))
@@ -96,11 +88,14 @@ def _tell_beside(axes: Axes, moments: list[tuning.Moment]) -> None:
     import textwrap
 
     axes.axis("off")
-    lines = []
-    for number, one in enumerate(moments, start=1):
-        text = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(in_words(one.text))}", 44)
-        lines += [text[0], *(f"     {rest}" for rest in text[1:])]
-    axes.text(0.0, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=8.2)
+    for column in range(2):
+        lines = []
+        for number, one in enumerate(moments, start=1):
+            if (number > (len(moments) + 1) // 2) == bool(column):
+                told = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(in_words(one.text))}", 52)
+                lines += [told[0], *(f"     {rest}" for rest in told[1:])]
+        text = axes.text(0.51 * column, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=9)
+        text.set_in_layout(False)
 
 
 BESIDE_steps = 2.5
@@ -166,8 +161,8 @@ def orbit_title(story: tuning.Story) -> str:
         if reached and abs(rpm - story.target_rpm) <= story.deadband_rpm
     ]
     if rests:
-        return f"It passes by {rests[0]:.0f}, where it could hold"
-    return "Bars: settled speed at positions reached.\nNone lies in the deadband: it goes round"
+        return f"It passes by {rests[0]:.0f},\nwhere it could hold"
+    return "Bars: settled speed;\nnone in the deadband"
 
 
 def _positions(story: tuning.Story) -> list[tuple[float, float, bool]]:

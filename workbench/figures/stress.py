@@ -20,19 +20,12 @@ MEANS = {
     "fail": "fails",
 }
 SHORT = {
-    "stalled": "stalls",
-    "lowest_rpm": "lowest\nspeed ≥",
-    "hunting_percent": "hunts\n[%]",
-    "hunting_rpm": "swing\nat idle",
-    "mean_error_rpm": "error\nat rest",
-    "worst_below_target_rpm": "dip at\na load",
-    "blip_undershoot_rpm": "after\na blip",
-    "highest_rpm": "above\ntarget",
-    "start_flare_rpm": "start\nflare",
-    "settle_s": "recovery\n[s]",
-    "moves_per_min": "valve\nmoves",
-    "limited_share": "time at\na limit",
-}
+    "stalled": "stalls", "lowest_rpm": "lowest\nspeed ≥", "hunting_percent": "hunts\n[%]",
+    "hunting_rpm": "swing\nat idle", "mean_error_rpm": "error\nsettled",
+    "worst_below_target_rpm": "dip at\na load", "blip_undershoot_rpm": "after\na blip",
+    "highest_rpm": "above\ntarget", "start_flare_rpm": "start\nflare", "settle_s": "recovery\n[s]",
+    "moves_per_min": "valve\nmoves", "limited_share": "time at\na limit",
+}  # fmt: skip
 
 
 def stress_finding(result: tuning.Stress) -> str:
@@ -43,7 +36,7 @@ def stress_finding(result: tuning.Stress) -> str:
     lacking = f" ({result.not_fitted} more need what it does not have)" if result.not_fitted else ""
     fails = "no failures" if counts["fail"] == 0 else f"{counts['fail']} fail"
     return (
-        f"Of {sum(counts.values())} cases on {result.engines} plausible cars: {fails},"
+        f"Of {sum(counts.values())} cases on {result.engines} variations of your car: {fails},"
         f" {counts['warn']} need work, {counts['pass']} within all limits{strained}{lacking}."
     )
 
@@ -54,7 +47,7 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     from matplotlib.patches import Rectangle
 
     names = [check.measure for check in result.cases[0].checks]
-    figure = new_figure((9.6, 1.1 + 0.25 * len(result.cases)))
+    figure = new_figure(1.0 + 0.175 * len(result.cases))
     axes = figure.subplots()
     for row, case in enumerate(result.cases):
         for column in range(len(case.checks)):
@@ -66,14 +59,14 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     axes.xaxis.tick_top()
     told = [units.in_words(case.name, imperial) for case in result.cases]
     axes.set_yticks([i + 0.5 for i in range(len(told))], told)
-    axes.tick_params(length=0, labelsize=9)
+    axes.tick_params(length=0, labelsize=8)
     axes.grid(visible=False)
     for side in axes.spines.values():
         side.set_visible(False)
-    axes.set_xlabel("value on the worst plausible car / limit [rpm, s, moves a minute, %]; bold: it decides")
+    axes.set_xlabel("value on the worst variation, /limit where beyond it; bold: it decides")
     axes.legend(
         handles=[Rectangle((0, 0), 1, 1, facecolor=SHADES[one], label=MEANS[one]) for one in SHADES],
-        loc="upper center", bbox_to_anchor=(0.3, -0.035), ncols=3, frameon=False, fontsize=9,
+        loc="upper center", bbox_to_anchor=(0.3, -0.05), ncols=3, frameon=False, fontsize=9,
     )  # fmt: skip
     return figure
 
@@ -92,13 +85,11 @@ def _cell(axes: Axes, row: int, column: int, case: tuning.Case) -> None:
         told = "stalls" if one.value > one.limit else "none"
         axes.text(column + 0.5, row + 0.5, told, ha="center", va="center", fontsize=8, color=ink)
         return
-    axes.text(
-        column + 0.55, row + 0.5, _short(one.value), ha="right", va="center", fontsize=8, color=ink,
-        weight="bold" if decided else "normal",
-    )  # fmt: skip
-    axes.text(
-        column + 0.57, row + 0.52, f"/{_short(one.limit)}", ha="left", va="center", fontsize=7, color=ink
-    )
+    # A limit that is kept needs no reading.
+    told = _short(one.value) + ("" if one.verdict == "pass" else f"/{_short(one.limit)}")
+    weight = "bold" if decided else "normal"
+    size = 8.0 if len(told) < 6 else 6.8
+    axes.text(column + 0.5, row + 0.5, told, ha="center", va="center", size=size, color=ink, weight=weight)
 
 
 def _short(value: float) -> str:
@@ -109,7 +100,7 @@ def _short(value: float) -> str:
 def worst_figure(result: tuning.Stress, count: int = 3, imperial: bool = False) -> Figure:
     """Draw the worst run of the cases that strained their limits most."""
     cases = result.worst(count)
-    figure = new_figure((8.2, 4.0))
+    figure = new_figure(2.7)
     grid = figure.subplots(2, len(cases), sharex="col", squeeze=False, height_ratios=(2.2, 1.0))
     for place, case in enumerate(cases):
         run = case.worst_run
@@ -121,7 +112,7 @@ def worst_figure(result: tuning.Stress, count: int = 3, imperial: bool = False) 
         meaning = in_words(one.meaning)
         told = f"{case.verdict}: {meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
         name = units.in_words(case.name, imperial)
-        speed.set_title(f"{name}\n{told}", fontsize=7.5)
+        speed.set_title(f"{name}\n{told}", fontsize=8)
         valve.set_xlabel("time [s]")
         top = float(np.max(run.rpm))
         speed.set_ylim(bottom=min(float(np.min(run.rpm)), run.target_rpm) * 0.9, top=top * 1.05)

@@ -9,9 +9,11 @@ import numpy as np
 import sim
 import tuning
 from workbench.output import drawing as ink
-from workbench.output.drawing import Axes, Figure, new_figure, rows_of_axes, styled
+from workbench.output.drawing import Axes, Figure, legend_above, new_figure, rows_of_axes, styled
 from workbench.words.wording import in_words
 
+BAND_s = 2.0
+"""What only wanders is drawn as a band from lowest to highest of so long [s]."""
 MOST_MARKS = 12
 """Events named in the figure; a run with more names the first of them."""
 
@@ -41,7 +43,7 @@ def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: tuning.N
 @styled()
 def trace_figure(trace: sim.Trace, car: sim.Car, finding: str, until_s: float | None = None) -> Figure:
     """Draw a run."""
-    figure = new_figure((8.2, 8.6))
+    figure = new_figure(8.2)
     speed, valve, pressure, trim, battery = rows_of_axes(figure, [3.0, 2.2, 1.1, 1.3, 1.0])
     _draw_speed(speed, trace, car)
     _draw_valve(valve, trace, car)
@@ -60,11 +62,19 @@ def trace_figure(trace: sim.Trace, car: sim.Car, finding: str, until_s: float | 
 
 
 @styled()
-def idle_figure(trace: sim.Trace, car: sim.Car, until_s: float) -> Figure:
-    """Draw speed and valve of a run, for the report."""
-    figure = new_figure((7.6, 4.2))
+def idle_figure(trace: sim.Trace, held: sim.Trace, car: sim.Car, until_s: float) -> Figure:
+    """Draw speed and valve of a run, and speed with the valve held behind it, for the report."""
+    figure = new_figure(3.0)
     speed, valve = rows_of_axes(figure, [2.0, 1.3])
+    width = max(1, int(np.searchsorted(held.time_s, held.time_s[0] + BAND_s)))
+    bands = held["rpm"][: held["rpm"].size // width * width].reshape(-1, width)
+    speed.fill_between(
+        held.time_s[::width][: len(bands)], bands.min(axis=1), bands.max(axis=1), color="#c4c9ce",
+        linewidth=0, label="valve held, lowest to highest",
+    )  # fmt: skip
     _draw_speed(speed, trace, car)
+    low, high = speed.get_ylim()
+    speed.set_ylim(min(low, float(bands.min())), max(high, float(bands.max())))
     _draw_valve(valve, trace, car)
     valve.set(xlabel="time [s]", xlim=(0.0, until_s))
     for axes in (speed, valve):
@@ -77,15 +87,15 @@ def _draw_speed(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     target, half = trace["target_rpm"], car.feedback.deadband_rpm
     axes.fill_between(
         trace.time_s, target - half, target + half, step="post", color=ink.PALE, linewidth=0,
-        label=f"deadband, {half:g} rpm either side",
+        label=f"deadband ±{half:g} rpm",
     )  # fmt: skip
     axes.plot(trace.time_s, trace["rpm"], color=ink.SPEED, linewidth=0.9, label="measured")
     axes.step(trace.time_s, target, where="post", color=ink.BLACK, ls="--", linewidth=1, label="target")
     axes.set_ylabel("speed [rpm]")
     seen = trace["rpm"]
     low, high = min(np.min(seen), np.min(target) - half), max(np.max(seen), np.max(target) + half)
-    axes.set_ylim(low - 0.04 * (high - low), high + 0.22 * (high - low))
-    axes.legend(loc="upper left", ncols=3)
+    axes.set_ylim(low - 0.04 * (high - low), high + 0.04 * (high - low))
+    legend_above(axes, 4)
 
 
 def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
@@ -104,9 +114,9 @@ def _draw_valve(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     if high > 0.8 * limit:
         axes.axhline(limit, color=ink.RED, linewidth=0.8, linestyle="--", label="open limit")
         high = max(high, float(limit))
-    axes.set(ylim=(max(low - 1.0, -0.5), high + 1.0 + 0.3 * (high - low + 2.0)), ylabel="valve [steps]")
+    axes.set(ylim=(max(low - 1.0, -0.5), high + 1.0), ylabel="valve [steps]")
     axes.yaxis.set_major_locator(MaxNLocator(integer=True, nbins=5))
-    axes.legend(loc="upper left", ncols=4)
+    legend_above(axes, 4)
 
 
 def _draw_trim(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
@@ -121,7 +131,7 @@ def _draw_trim(axes: Axes, trace: sim.Trace, car: sim.Car) -> None:
     if np.any(rests[trace.time_s > 0.5]) and car.feedback.acts:
         axes.fill_between(
             trace.time_s, 0, 1, where=rests, step="post", color="#ececec", linewidth=0,
-            transform=axes.get_xaxis_transform(), label="feedback rests",
+            transform=axes.get_xaxis_transform(), label="feedback does not act",
         )  # fmt: skip
         axes.legend(loc="upper right")
 

@@ -21,7 +21,8 @@ BLUE, ORANGE, GREEN, RED, GREY, BLACK = ("#0060a8", "#e08214", "#1b8a5a", "#b218
 PALE = "#dfe6ec"
 SPEED, VALVE, PRESSURE, HEAT, TRIM = BLUE, "#a85a00", "#14663f", "#b2182b", "#6d3a9c"
 """What is drawn has one colour everywhere, in print and on the page."""
-A4_WIDE_in = (7.6, 4.6)
+WIDTH_in = 7.2
+"""As wide as paper has room for, so that letters are printed as large as they are drawn."""
 
 STYLE: dict[str, Any] = {
     "axes.axisbelow": True,
@@ -37,15 +38,15 @@ STYLE: dict[str, Any] = {
     "font.size": 9,
     "grid.color": "#e4e4e4",
     "grid.linewidth": 0.6,
-    "legend.fontsize": 8,
+    "legend.fontsize": 9,
     "legend.frameon": False,
     "lines.linewidth": 1.2,
     "path.simplify_threshold": 0.5,
     "pdf.fonttype": 42,
     "svg.fonttype": "path",
     "svg.hashsalt": "evenidle",
-    "xtick.labelsize": 8,
-    "ytick.labelsize": 8,
+    "xtick.labelsize": 9,
+    "ytick.labelsize": 9,
 }
 NO_DATE: dict[str, dict[str, None]] = {
     "svg": {"Date": None, "Creator": None},
@@ -55,11 +56,11 @@ NO_DATE: dict[str, dict[str, None]] = {
 """Metadata left out, so that the same numbers give the same file."""
 
 
-def new_figure(size_in: tuple[float, float] = A4_WIDE_in) -> Figure:
-    """Make an empty figure; no window toolkit takes part."""
+def new_figure(height_in: float, width_in: float = WIDTH_in) -> Figure:
+    """Make an empty figure of a height; no window toolkit takes part."""
     from matplotlib.figure import Figure
 
-    return Figure(figsize=size_in, layout="constrained")
+    return Figure(figsize=(width_in, height_in), layout="constrained")
 
 
 @contextmanager
@@ -69,6 +70,11 @@ def styled() -> Iterator[None]:
 
     with rc_context(STYLE):  # type: ignore[arg-type] # keys are known to matplotlib, not as text
         yield
+
+
+def legend_above(axes: Axes, columns: int) -> None:
+    """Say what lines are above the axes, where no line runs under it."""
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns, borderaxespad=0.1)
 
 
 def rows_of_axes(figure: Figure, heights: list[float]) -> list[Axes]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from html import escape
 
 from workbench.output.drawing import Figure, figure_bytes
-from workbench.words.tables import BOX, Table
+from workbench.words.tables import BOX, WORSE, Table
 
 LARGE_pt = 14.0
 BOLD, BOLDER = re.compile(r"\*\*(.*?)\*\*"), r"<b>\1</b>"
@@ -29,6 +29,7 @@ ul, ol { margin: .2em 0 .5em; padding-left: 1.4em; } li { margin: .1em 0; }
 .cautions h2 { border: 0; margin: 0; color: #9a1c1c; }
 figure { margin: .6em 0 1.2em; } figure img { max-width: 100%; height: auto; display: block; }
 figcaption { font-weight: 600; margin-bottom: .3em; }
+.zoom { overflow: hidden; } .zoom img { transform-origin: 0 0; }
 .small { color: #555; font-size: .9em; } .bad { color: #9a1c1c; font-weight: 700; }
 .wide { overflow-x: auto; }
 @page { size: A4; margin: 13mm 13mm 12mm; }
@@ -37,10 +38,40 @@ figcaption { font-weight: 600; margin-bottom: .3em; }
   h2 { margin: .4em 0 .15em; break-after: avoid; } h3 { break-after: avoid; } p { margin: .3em 0; }
   table { margin: .1em 0 .2em; } th, td { padding-top: .1em; padding-bottom: .1em; }
   tr, li, figure, .cautions { break-inside: avoid; }
-  figure img { max-height: 76mm; width: auto; } figure.upright img { max-height: 140mm; }
+  figure img { max-height: 185mm; width: auto; max-width: 100%; }
   .break { break-before: page; }
 }
 """
+
+
+ZOOM = """
+for (const image of document.querySelectorAll('figure img')) {
+  const frame = document.createElement('div');
+  let size = 1, x = 0, y = 0, from = null;
+  const draw = () => { image.style.transform = `translate(${x}px, ${y}px) scale(${size})`; };
+  const to = (by, e) => {
+    const next = Math.min(8, Math.max(1, size * by)), box = frame.getBoundingClientRect();
+    const [left, top] = e.clientX ? [e.clientX - box.left, e.clientY - box.top] : [0, 0];
+    [x, y] = next === 1 ? [0, 0] : [left - (left - x) * next / size, top - (top - y) * next / size];
+    size = next;
+    draw();
+  };
+  frame.className = 'zoom';
+  frame.tabIndex = 0;
+  frame.title = 'Double click, or plus and minus: larger and smaller; drag to move';
+  image.replaceWith(frame);
+  frame.append(image);
+  image.draggable = false;
+  frame.ondblclick = e => to(size > 1 ? 1 / size : 2.5, e);
+  frame.onkeydown = e => { if ('+-'.includes(e.key)) to(e.key === '+' ? 1.4 : 1 / 1.4, e); };
+  frame.onpointerdown = e => { from = [e.clientX - x, e.clientY - y]; };
+  frame.onpointermove = e => {
+    if (from && size > 1) { [x, y] = [e.clientX - from[0], e.clientY - from[1]]; draw(); }
+  };
+  frame.onpointerup = frame.onpointerleave = () => { from = null; };
+}
+"""
+"""Makes each figure larger and smaller, within the one file."""
 
 
 class HtmlPages:
@@ -81,21 +112,23 @@ class HtmlPages:
         def cells(tag: str, texts: Sequence[str]) -> str:
             made = (f"<{tag}{m}>{escape(one)}</{tag}>" for m, one in zip(marks, texts, strict=True))
             row = "".join(made).replace(f"<td>{BOX}<", f'<td class="box">{BOX}<')
+            row = row.replace(f"<td>{WORSE}<", f'<td class="bad">{WORSE}<')
             return f"<tr>{BOLD.sub(BOLDER, row) if large else row}</tr>"
 
         lines = [f"<thead>{cells('th', table.columns)}</thead>"] if any(table.columns) else []
         lines += [cells("td", row) for row in table.rows]
         self._parts.append('<div class="wide"><table>' + "\n".join(lines) + "</table></div>")
 
-    def picture(self, finding: str, figure: Figure) -> None:
-        """Write a figure with its finding above it."""
+    def pictures(self, pictures: Sequence[tuple[str, Figure]]) -> None:
+        """Write figures, each with its finding above it."""
+        for finding, figure in pictures:
+            self._picture(finding, figure)
+
+    def _picture(self, finding: str, figure: Figure) -> None:
         svg, told = figure_bytes(figure, "svg"), escape(finding)
         data = base64.b64encode(svg).decode("ascii")
-        # One taller than wide has the smallest letters, so that it is printed larger.
-        size = re.search(rb'viewBox="0 0 ([\d.]+) ([\d.]+)"', svg)
-        kind = ' class="upright"' if size is not None and float(size[2]) > float(size[1]) else ""
         self._parts.append(
-            f"<figure{kind}><figcaption>{told}</figcaption>"
+            f"<figure><figcaption>{told}</figcaption>"
             f'<img alt="{told}" src="data:image/svg+xml;base64,{data}"></figure>'
         )
 
@@ -109,6 +142,8 @@ class HtmlPages:
     def to_bytes(self) -> bytes:
         """Frame all of it as a whole file."""
         body = "\n".join(self._parts)
+        if "<figure>" in body:
+            body += f"\n<script>{ZOOM}</script>"
         return (
             '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n'

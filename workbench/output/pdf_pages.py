@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from workbench.output.drawing import Figure, figure_bytes
-from workbench.words.tables import BOX, Table
+from workbench.words.tables import BOX, WORSE, Table
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -18,13 +18,12 @@ MARGIN_in = 0.55
 POINT_in = 1.0 / 72.0
 LINE = 1.3
 """From one line to the next over the font size [-]."""
-TALLEST_SHARE, UPRIGHT_SHARE = 0.28, 0.45
-"""A picture takes at most this share of a page's height; one taller than wide, which has the
-smallest letters, the second [-]."""
-LEAST_SCALE = 0.8
+TALLEST_SHARE = 0.65
+"""A picture takes at most this share of a page's height [-]."""
+LEAST_SCALE = 0.85
 """A picture is made smaller by as much where it then still fits on the page begun [-]."""
 CAPTION_pt, TABLE_pt = 8.6, 7.4
-INK, FAINT, PALE = "#1c1c1c", "#606060", "#d4d4d4"
+INK, FAINT, PALE, BAD = "#1c1c1c", "#606060", "#d4d4d4", "#9a1c1c"
 NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
 """Written as the day of making, so that the same pages give the same file."""
 
@@ -49,9 +48,9 @@ class PdfPages:
 
     def heading(self, text: str, size: float = 11.0, *, room_in: float = 0.0, fresh: bool = False) -> None:
         """Write a heading, never alone at the foot of a page, or with more room below it."""
-        self._need(room_in)
         if fresh:
             self._pdf.add_page()
+        self._need(room_in)
         self._need(5.0 * size * POINT_in)
         self._pdf.ln(0.45 * size * POINT_in)
         self._font(size, bold=True)
@@ -102,6 +101,7 @@ class PdfPages:
             widths = [min(max(w + 2, 6), 48) for w in longest]
         size = 8.4 if large else TABLE_pt
         bold, larger = FontFace(emphasis="BOLD"), FontFace(size_pt=1.5 * size)
+        styles = {BOX: larger, WORSE: FontFace(emphasis="BOLD", color=BAD)}
         self._font(size)
         with self._pdf.table(
             col_widths=tuple(widths),
@@ -117,29 +117,40 @@ class PdfPages:
             for cells in (table.columns, *table.rows) if any(table.columns) else table.rows:
                 row = printed.row()
                 for place, cell in enumerate(cells):
-                    row.cell(cell, style=larger if cell == BOX else bold if place == strong else None)
+                    row.cell(cell, style=styles.get(cell, bold if place == strong else None))
         self._pdf.ln(0.5 * size * POINT_in)
 
-    def picture(self, finding: str, figure: Figure) -> None:
-        """Set a picture with its finding above it, at full width or lower where it is tall."""
-        pdf, png = self._pdf, figure_bytes(figure, "png")
+    def pictures(self, pictures: Sequence[tuple[str, Figure]]) -> None:
+        """Set pictures, each with its finding above it; one that fits below goes before one that does not."""
+        left = [(finding, figure_bytes(figure, "png")) for finding, figure in pictures]
+        while left:
+            fitting = [one for one in left if self._fits(*one)]
+            if not fitting:
+                self._pdf.add_page()
+            self._set(*(fitting or left)[0])
+            left.remove((fitting or left)[0])
+
+    def _size_in(self, finding: str, png: bytes) -> tuple[float, float]:
+        """Height of the picture at full width, or what a page has room for, and of what stands above it."""
+        pdf = self._pdf
         self._font(CAPTION_pt, bold=True)
         told_in = pdf.multi_cell(
             0, LINE * CAPTION_pt * POINT_in, finding, align="L", dry_run=True, output="HEIGHT"
         )
-        caption_in = 0.25 * CAPTION_pt * POINT_in + cast("float", told_in)
         picture = pdf.preload_image(io.BytesIO(png))[2]
-        tall_share = picture.height / picture.width
-        most_in = (UPRIGHT_SHARE if tall_share > 1.0 else TALLEST_SHARE) * pdf.h
-        height_in = min(pdf.epw * tall_share, most_in)
-        room_in = pdf.page_break_trigger - pdf.get_y() - caption_in
-        if LEAST_SCALE * height_in <= room_in:
-            height_in = min(height_in, room_in)
-        else:
-            pdf.add_page()
+        height_in = min(pdf.epw * picture.height / picture.width, TALLEST_SHARE * pdf.h)
+        return height_in, 0.25 * CAPTION_pt * POINT_in + cast("float", told_in)
+
+    def _fits(self, finding: str, png: bytes) -> bool:
+        height_in, caption_in = self._size_in(finding, png)
+        return LEAST_SCALE * height_in <= self._pdf.page_break_trigger - self._pdf.get_y() - caption_in
+
+    def _set(self, finding: str, png: bytes) -> None:
+        height_in, _ = self._size_in(finding, png)
         self._hung(finding, CAPTION_pt, bold=True)
-        pdf.image(io.BytesIO(png), h=height_in, w=height_in / tall_share)
-        pdf.ln(0.15)
+        room_in = self._pdf.page_break_trigger - self._pdf.get_y() - 0.01
+        self._pdf.image(io.BytesIO(png), h=min(height_in, room_in))
+        self._pdf.ln(0.1)
 
     def to_bytes(self) -> bytes:
         """Write all pages."""

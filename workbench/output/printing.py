@@ -33,11 +33,9 @@ def _bar(what: str) -> Iterator[Tell]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = (
-        TextColumn("{task.description}", markup=False),
-        BarColumn(),
-        TextColumn("{task.percentage:>3.0f} %", markup=False),
-        TimeElapsedColumn(),
-    )
+        TextColumn("{task.description}", markup=False), BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %", markup=False), TimeElapsedColumn(),
+    )  # fmt: skip
     console = Console(stderr=True, highlight=False, markup=False)
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task(what, total=1.0)

@@ -48,13 +48,11 @@ def _begins(*starts: bytes) -> Callable[[bytes], bool]:
 
 
 KINDS: dict[str, tuple[str, Callable[[bytes], bool]]] = {
-    ".csv": ("a table of ours", _is_table),
-    ".json": ("a sheet", _is_object),
+    ".csv": ("a table of ours", _is_table), ".json": ("a sheet", _is_object),
     ".html": ("a page of ours", _begins(b'<!doctype html>\n<html lang="en"><head><meta charset')),
-    ".pdf": ("a PDF", _begins(b"%PDF")),
-    ".png": ("a picture", _begins(b"\x89PNG")),
+    ".pdf": ("a PDF", _begins(b"%PDF")), ".png": ("a picture", _begins(b"\x89PNG")),
     ".svg": ("a drawing", _begins(b"<?xml", b"<svg")),
-}
+}  # fmt: skip
 CAR = ("a car file", _is_car)
 
 

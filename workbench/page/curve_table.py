@@ -13,13 +13,21 @@ import numpy as np
 import sim
 from workbench.page.frame import Page
 from workbench.page.jobs import told_beside
-from workbench.page.shown import alert, card, html, plain_button, table_html, ui, within, words
+from workbench.page.shown import (
+    Typed,
+    alert,
+    card,
+    html,
+    number_typed,
+    plain_button,
+    table_html,
+    ui,
+    within,
+    words,
+)  # fmt: skip
 from workbench.words import units
 from workbench.words.tables import Table
 
-Typed = float | str | None
-"""What stands in a field: a number, something that is none, or nothing."""
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 Points = Sequence[tuple[Typed, Typed]]
 """Of a curve as it stands in the fields: temperature [degC] and steps."""
 SHOWN_DIGITS, KEPT_DIGITS = 2, 5
@@ -115,9 +123,9 @@ class CurveTable:
 
     def _fade_line(self, key: str) -> None:
         ui().element().style("grid-column: 1 / -1")
-        words("fades over [s]", "soft")
+        words("decays over [s]", "soft")
         fade_s, _ = self.refused.get(key) or (getattr(self._page.session.car.curves, key), "")
-        told = f"{self.name}, fades over, seconds"
+        told = f"{self.name}, decays over, seconds"
         self._field(fade_s, told, lambda e: self._put(key, number_typed(e.value)))
 
     @staticmethod
@@ -156,7 +164,7 @@ class CurveTable:
         ]
         if self._fade is not None:
             now_s = getattr(self._page.session.car.curves, self._fade)
-            rows.append(["fades over [s]", f"{values[self._fade]:g}", f"{now_s:g}"])
+            rows.append(["decays over [s]", f"{values[self._fade]:g}", f"{now_s:g}"])
         unit = units.written("degC", self._page.look.imperial)
         self._beside.set_content(
             table_html(Table((f"proposed points, at {unit}", "steps", "now there"), rows, " rr"))
@@ -247,14 +255,6 @@ def _unfit(points: Sequence[Sequence[Typed]]) -> str:
                 allowed = "allowed: digits, with a point or a comma before decimals"
                 return f"{before}no number ('{one[:20]}'), {allowed}"
     return "A number is missing." if any(one is None for point in points for one in point) else ""
-
-
-def number_typed(text: str | None) -> Typed:
-    """Read a field."""
-    plain = (text or "").strip().replace("\N{MINUS SIGN}", "-")
-    if not plain:
-        return None
-    return float(plain.replace(",", ".")) if _NUMBER.fullmatch(plain) else plain
 
 
 def number_shown(value: Typed) -> str:

@@ -21,6 +21,8 @@ from workbench.page.look import Palette
 from workbench.page.shown import ui
 from workbench.page.wish import LENGTH_s
 from workbench.words import units
+from workbench.words.laws import LAW_WORDS
+from workbench.words.search import setting_name
 
 LEAST_ABOUT_TARGET_rpm = 150.0
 MOST_SPEED_LINES, MOST_VALVE_LINES, MOST_PRESSURE_LINES = 5, 3, 3
@@ -46,9 +48,14 @@ def idle_frame(palette: Palette, pressure_unit: str) -> Options:
         chart_parts.line(names[1], 1, palette.valve, width=2, steps=True, **still),
         chart_parts.line("manifold pressure", 2, palette.pressure, width=1.2, **still),
     ]
+    faint: Options = {"lineStyle": {"color": palette.soft, "width": 1.2, "opacity": 0.7}, "z": 1}
+    faded = [
+        chart_parts.line("faded", row, palette.soft, steps=row == 1, **chart_parts.UNHEARD) | faint
+        for row in range(2)
+    ]
     x_rungs, y_rungs, rungs = _rungs_frame(palette, 3)
     return chart_parts.options(
-        grids, [*x_axes, x_rungs], [*y_axes, y_rungs], [*lines, *rungs], "axis",
+        grids, [*x_axes, x_rungs], [*y_axes, y_rungs], [*lines, *rungs, *faded], "axis",
         axisPointer={"link": [{"xAxisIndex": [0, 1, 2]}]}, textStyle={"color": palette.ink},
     )  # fmt: skip
 
@@ -88,6 +95,20 @@ def rungs_data(found: Options, palette: Palette) -> list[Options]:
     ends = [[{"xAxis": 0.02, "yAxis": low}, {"xAxis": 0.7, "yAxis": high}]]
     bar = {"silent": True, "itemStyle": style, "data": ends if found["holds"] is not None else []}
     return [{"data": [[0.36, rpm] for _, rpm in found["passed"]], "markArea": bar}, {"data": reached}]
+
+
+def with_room(run: Options, faded: Options | None) -> Options:
+    """The run with room on its axes for what is drawn faded behind it."""
+    if faded is None:
+        return run
+    both = zip(run["spans"].items(), faded["spans"].values(), strict=True)
+    return run | {"spans": {key: [min(a[0], b[0]), max(a[1], b[1])] for (key, a), b in both}}
+
+
+def faded_data(faded: Options | None) -> Options:
+    """The lines behind the run, to be merged."""
+    lines = ([], []) if faded is None else (faded["rpm"], faded["valve_steps"])
+    return {"series": [{}, {}, {}, {}, {}, *({"data": one} for one in lines)]}
 
 
 def idle_data(run: Options, palette: Palette) -> Options:
@@ -134,10 +155,10 @@ SLIDES = (
     shown.Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1),
     shown.Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1),
     shown.Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1),
-    shown.Slide("nudge_steps", "Size of a nudge", "steps", 1, 12, 1),
+    shown.Slide("nudge_steps", "Size of a fixed step", "steps", 1, 12, 1),
     shown.Slide("update_period_ms", "Update period", "ms", 20, 1000, 10),
 )
-SCATTER = shown.Slide("scatter_share", "Scatter, work of a firing", "%", 0, 30, 0.5)
+SCATTER = shown.Slide("scatter_share", "Combustion variation", "%", 0, 30, 0.5)
 COOLANT = shown.Slide("coolant_degC", "Coolant", "degC", -20, 110, 1)
 
 
@@ -147,7 +168,12 @@ class Explore(Tab):
     def build(self) -> None:
         """Build it and draw the car as it is."""
         self._wanted = self._drawn = 0
-        self._busy = self._rests = False
+        self._busy = False
+        self._instead: sim.Car | None = None  # shown, but not taken
+        self._told_instead = ""
+        self._faded: Options | None = None  # drawn behind, and what it is of
+        self._faded_of: object = None
+        self._judged: tuple[object, ...] | None = None
         self._set: dict[str, shown.Slider] = {}
         with shown.within("explore"):
             with shown.card("settings"):
@@ -155,7 +181,9 @@ class Explore(Tab):
             with shown.card("the idle", "card shown"):
                 self._shown()
             with shown.card("", "why").style("display: grid; gap: 10px"):
-                self.why = WhyPanel(self.page, self.is_newest, self.changed, self._set_sliders)
+                self.why = WhyPanel(self.page, self)
+            with shown.within("halves below"):
+                self.why.build_what_ifs()
         self.why.build_below()
         self.look.redraw.append(self._restyle)
         self.changed()
@@ -163,10 +191,10 @@ class Explore(Tab):
     def _sliders(self) -> None:
         feedback, wish = self.session.car.feedback, self.session.wish
         shown.choice("Law", {law: law for law in LAWS}, feedback.law, lambda law: self.change(law=law))
+        self._law = shown.words("", "soft")
         for one in SLIDES:
             value = float(getattr(feedback, one.key))
             self._set[one.key] = shown.Slider(one, value, partial(self._moved, one))
-        self._no_feedback = shown.words("No feedback: the valve keeps to the base curve.")
         self._show_those_that_act()
         ui().separator()
         share = 100.0 * wish.scatter_share
@@ -175,13 +203,14 @@ class Explore(Tab):
             COOLANT, wish.coolant_degC, lambda v: self._wish(coolant_degC=v), self.look.temperature
         )
         with shown.within("line"):
-            for key, name in (("load_on", "Lamps, fan, screen on"), ("blip", "Blip")):
+            for key, name in (("load_on", "Lamps, fan, rear window on"), ("blip", "Blip")):
                 box = ui().checkbox(name, value=getattr(wish, key)).props("dense")
                 box.on_value_change(lambda e, key=key: self._wish(**{key: e.value}))
         self._problem = shown.alert()
 
     def _shown(self) -> None:
-        self._finding = shown.status("big").props('aria-live="polite"')
+        self.verdict = shown.status("big").props('aria-live="polite"')
+        self._finding = shown.words("", "run")
         self.chart = shown.chart("speed, valve and manifold pressure over time", "runs", self._frame())
         self._rungs = shown.status("rungs").style("min-height: 2.8em")
         shown.words(
@@ -197,14 +226,14 @@ class Explore(Tab):
         feedback = self.session.car.feedback
         for one in SLIDES:
             self._set[one.key].show(setting_acts(feedback, one.key))
-        self._no_feedback.set_visibility(not feedback.acts)
+        self._law.set_text(LAW_WORDS.get(feedback.law, ""))
 
     def _moved(self, one: shown.Slide, value: float) -> None:
         self.change(**{one.key: int(value) if one.step == 1 and "steps" in one.key else value})
 
     def _wish(self, **values: Any) -> None:
         self.session.wish = replace(self.session.wish, **values)
-        self.changed()
+        self.show_instead(None)
 
     def change(self, **values: Any) -> None:
         """Change feedback settings and draw what they make; a refusal stands beside the sliders."""
@@ -215,11 +244,27 @@ class Explore(Tab):
             return
         self._problem.set_text("")
         self._show_those_that_act()
+        self.show_instead(None)
+
+    def show_instead(self, car: sim.Car | None, told: str = "") -> None:
+        """Draw another car without taking it, the own one faded behind; None draws the own one again."""
+        self._instead, self._told_instead = car, told
         self.changed()
 
-    def _set_sliders(self, **values: float) -> None:
-        for key, value in values.items():
-            self._set[key].move(value)
+    def preview(self, **values: float) -> None:
+        """Draw the car with other settings of the feedback."""
+        car = sim.with_values(self.session.car, {"feedback": values})
+        self.show_instead(car, ", ".join(f"{setting_name(key)} {value:g}" for key, value in values.items()))
+
+    def take(self, **values: Any) -> None:
+        """Take settings over, sliders and all."""
+        law = self.session.car.feedback.law
+        self.change(**values)
+        if self.session.car.feedback.law != law:
+            self.page.rebuild()
+            return
+        for key, slider in self._set.items():
+            slider.move(float(getattr(self.session.car.feedback, key)))
 
     def changed(self) -> None:
         """Have the newest settings drawn; what is older is dropped."""
@@ -240,10 +285,11 @@ class Explore(Tab):
             while self._drawn != self._wanted and not self.chart.is_deleted:
                 number = self._wanted
                 run = await self._run()
-                self._finding.set_text(self.look.words(run["finding"]))
+                await self._fade()
+                self._finding.set_text(f"{self.look.words(run['finding'])}{self._told_behind()}")
                 self._rungs.set_text(self.look.words(run["rungs"]["text"]))
-                await self._send(idle_data(run, self.look.palette))
-                self._drawn, self._rests = number, run["hunts"] is False
+                await self._send(idle_data(with_room(run, self._faded), self.look.palette))
+                self._drawn = number
         except NoAnswerError as error:
             self._problem.set_text(f"This could not be run: {error}. Change a setting to try again.")
             self._drawn = self._wanted
@@ -252,14 +298,34 @@ class Explore(Tab):
             self._busy = False
         self.page.tell_state()
         self.why.mark_now()
+        if self._judged is not None and self._judged[0] != self.session.car:
+            self.why.tell_waiting("Working out how often it hunts.")
         await self._later(self._drawn)
 
     def _what(self) -> tuple[object, ...]:
-        return self.session.car, self.session.wish, self.session.seed
+        return self._instead or self.session.car, self.session.wish, self.session.seed
+
+    def _behind(self) -> sim.Car | None:
+        return self.session.pinned if self._instead is None else self.session.car
+
+    def _told_behind(self) -> str:
+        if self._instead is not None:
+            return f" Drawn: {self._told_instead}; faded: your settings."
+        return "" if self.session.pinned is None else " Faded: the pinned settings."
+
+    async def _fade(self) -> None:
+        """Have drawn behind what is to be compared with, where it is not yet."""
+        behind, asked = self._behind(), (self._behind(), self.session.wish)
+        if asked != self._faded_of:
+            self._faded = None
+            if behind is not None:
+                self._faded = await self.page.runs.quick.ask(WORK + "idle", behind, *self._what()[1:])
+            self._faded_of = asked
+            await self._send(faded_data(self._faded))
 
     async def _run(self) -> dict[str, Any]:
         """Run what is asked for; the first time, say why it takes so long where it does."""
-        asked = self.page.runs.quick.ask(WORK + "idle", *self._what())
+        asked = self.page.runs.quick.ask(WORK + "idle", *self._what(), self.session.car)
         if self._drawn > 0:
             return await asked
         waiting = asyncio.create_task(asked)
@@ -297,10 +363,13 @@ class Explore(Tab):
         try:
             if self.is_newest(number):
                 await self._send_pressure(number)
-            if self.is_newest(number):
-                await self.why.refresh(number, self._rests)
-            if self.is_newest(number):
-                await self.why.refresh_map(number)
+            judged = (self.session.car, self.session.wish, self.session.pinned, self.why.kind)
+            if judged == self._judged:
+                return
+            for refresh in (self.why.refresh, self.why.refresh_map, self.why.refresh_what_ifs):
+                if self.is_newest(number):
+                    await refresh(number)
+            self._judged = judged if self.is_newest(number) else None
         except NoAnswerError as error:
             self.why.tell_waiting(f"This could not be worked out: {error}.")
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-from typing import Any
+from collections.abc import Awaitable
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import sim
 from controllers import law_of
@@ -13,7 +14,11 @@ from workbench.page.cycle_panel import CyclePanel
 from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.look import Palette
-from workbench.page.shown import cautions, chart, heading, redraw, status, ui, within, words
+from workbench.page.shown import cautions, chart, heading, redraw, ui, within, words
+from workbench.page.what_if import VersionsPanel, WhatIfPanel, likely_cause
+
+if TYPE_CHECKING:
+    from workbench.page.explore import Explore
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -42,7 +47,7 @@ _NUMBER = (
     textVerticalAlign: 'middle'}};
 }"""
 )
-"""Writes the chance into a cell, smaller where it is narrow, and nothing where it has no room."""
+"""Writes how many hunt into a cell, smaller where it is narrow, and nothing where it has no room."""
 
 
 def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette) -> dict[str, Any]:
@@ -50,35 +55,35 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
     xs, ys = found["x"], found["y"]
     wide, tall = xs[1] - xs[0], ys[1] - ys[0]
     cells = [
-        [x, y, round(100.0 * found["chance"][j][i]), wide, tall]
+        [x, y, round(found["runs"] * found["chance"][j][i]), wide, tall]
         for j, y in enumerate(ys)
         for i, x in enumerate(xs)
     ]
     right, top = xs[-1] + wide / 2, ys[-1] + tall / 2
     border = zip(found["border_x"], found["border_y"], strict=True)
     inside = [[x, y] for x, y in border if x <= 1.2 * right and y <= 1.2 * top]
-    told = [AXIS_WORDS[found["x_key"]], AXIS_WORDS[found["y_key"]], "hunts from, of 100 starting places"]
+    told = [AXIS_WORDS[found["x_key"]], AXIS_WORDS[found["y_key"]], f"starts that hunt, of {found['runs']}"]
     shades = {
-        "name": "of 100 hunt", "type": "custom", ":renderItem": _CELL, "clip": True, "data": cells,
+        "name": "starts that hunt", "type": "custom", ":renderItem": _CELL, "clip": True, "data": cells,
         "encode": {"x": 0, "y": 1, "tooltip": [0, 1, 2]}, "dimensions": [*told, "wide", "tall"],
     }  # fmt: skip
     theory = line("theory", 0, palette.valve, inside, width=2.5, kind="dashed", clip=True, **UNHEARD)
-    shading = {"show": False, "min": 0, "max": 100, "dimension": 2, "seriesIndex": 0}
+    shading = {"show": False, "min": 0, "max": found["runs"], "dimension": 2, "seriesIndex": 0}
     return options(
         {"left": 52, "right": 12, "top": 14, "bottom": 44},
         _axis(found["x_key"], xs[0] - wide / 2, right, palette, 28),
         _axis(found["y_key"], ys[0] - tall / 2, top, palette, 36),
-        [shades, _numbers(cells, palette), theory, mark(now, palette)],
+        [shades, _numbers(cells, found["runs"], palette), theory, mark(now, palette)],
         "item",
         visualMap=shading | {"inRange": {"color": [palette.least, palette.most]}},
     )
 
 
-def _numbers(cells: list[list[float]], palette: Palette) -> dict[str, Any]:
-    """The chance of each cell that hunts, in figures, so that no colour need be told apart."""
+def _numbers(cells: list[list[float]], runs: int, palette: Palette) -> dict[str, Any]:
+    """How many runs of each cell hunt, in figures, so that no colour need be told apart."""
     return {
         **UNHEARD, "name": "chance", "type": "custom", ":renderItem": _NUMBER, "clip": True, "z": 11,
-        "data": [[*cell, int(white_ink(cell[2], palette))] for cell in cells if cell[2] > 0],
+        "data": [[*cell, int(white_ink(100.0 * cell[2] / runs, palette))] for cell in cells if cell[2] > 0],
         "encode": {"x": 0, "y": 1},
     }  # fmt: skip
 
@@ -116,35 +121,39 @@ def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict
 THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 4))
 """Room for what comes later: a button must not move from under a finger."""
 BORDERS = {
-    "moves": "Above the dashed line there is a place to rest.",
-    "gains": "Beyond the dashed line it swings even without steps.",
+    "moves": "Above the dashed line some position always holds.",
+    "gains": "Dashed: stability limit of the loop without steps.",
 }
+KEYS = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
+"""Where the arrow keys go in the map."""
 KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 
 
 class WhyPanel(Tab):
-    """The panel; it asks whether a drawing is the newest, draws anew and moves sliders."""
+    """The panel beside what is explored."""
 
-    def __init__(
-        self, page: Page, is_newest: Callable[[int], bool], changed: Callable[[], None],
-        set_sliders: Callable[..., None],
-    ) -> None:  # fmt: skip
+    def __init__(self, page: Page, explore: Explore) -> None:
         super().__init__(page)
-        self._is_newest, self._changed, self._set_sliders = is_newest, changed, set_sliders
-        self._kind = "moves"
+        self._explore, self._is_newest = explore, explore.is_newest
+        self.kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
         with within("card"):
-            heading("How often does it hunt?")
-            self._told = status("", "Working it out.").props('aria-live="polite"').style(FOUR_LINES)
+            heading("Why does it hunt?")
+            self._told = words("Working it out.").style(THREE_LINES)
             self._cause = words("", "soft").style(THREE_LINES)
         with within("card"):
             with within("line"):
                 heading("Where does it hunt?")
-                ui().toggle(KINDS, value=self._kind, on_change=self._other).props(
+                ui().toggle(KINDS, value=self.kind, on_change=self._other).props(
                     'dense no-caps unelevated padding="1px 8px" aria-label="which two settings"'
                 )
             self.chart = chart("map of hunting", "map", on_point_click=self._clicked)
+            self.chart.on("chart:mouseover", lambda e: self._hovered(e.args.get("value")), ["value"])
+            self.chart.on("chart:globalout", lambda: explore.show_instead(None), [])
+            self.chart.props('tabindex="0"')
+            for key, way in KEYS.items():
+                self.chart.on(f"keydown.{key}.prevent", partial(self._beside, *way))
             self._note = words("", "soft").style(FOUR_LINES)
         with within("card"):
             heading("Tell me this cycle", "Of the warm idle, whatever temperature is drawn.")
@@ -163,34 +172,44 @@ class WhyPanel(Tab):
     def _ask(self, work: str, *more: object) -> Awaitable[Any]:
         return self.page.runs.slow.ask(WORK + work, self._supposed(), self.session.wish.coolant_degC, *more)
 
+    def build_what_ifs(self) -> None:
+        """Build what stands below the idle."""
+        self._what_ifs = WhatIfPanel(self.page, self._explore.show_instead, self._explore.take)
+        self._versions = VersionsPanel(self.page, self._explore.changed)
+
     def build_below(self) -> None:
         """Build what has the whole width: the cycle, once it is told."""
         self._cycle = CyclePanel(self.look)
         self._job.show_found()
 
-    async def refresh(self, number: int, drawn_rests: bool) -> None:
+    async def refresh(self, number: int) -> None:
         """Find chance and cause for what is shown; an answer for an older drawing is dropped."""
         chance = await self._ask("chance", self.session.seed)
         if not self._is_newest(number):
             return
-        self.judge(self._told, chance["text"], "bad" if chance["bad"] else "good")
-        self._cause.set_text("")
-        if chance["hunts"]:
-            cause = await self._ask("cause", self.session.seed)
-            if self._is_newest(number):
-                both = "The run drawn is one that rests. " if drawn_rests else ""
-                self._cause.set_text(f"{both}Likely cause: {cause}. By theory; told and proved below.")
+        self.judge(self._explore.verdict, chance["verdict"], f"big {'bad' if chance['bad'] else 'good'}")
+        self._told.set_text(self.look.words(chance["text"]))
+        self._cause.set_text("Finding what ends it." if chance["hunts"] else "")
 
     async def refresh_map(self, number: int) -> None:
         """Find the map for what is shown."""
-        found = await self._ask("hunting_map", self._kind, self.session.seed)
+        found = await self._ask("hunting_map", self.kind, self.session.seed)
         if self._is_newest(number):
             self._map, self._answered = found, True
             self._draw()
 
+    async def refresh_what_ifs(self, number: int) -> None:
+        """Find what each change would do to the swing, and compare with what is pinned."""
+        await self._versions.refresh()
+        found = await self._ask("what_ifs", self.session.seed) if self._is_newest(number) else []
+        if self._is_newest(number):
+            self._what_ifs.show(found)
+            if self._cause.text and found:
+                self._cause.set_text(likely_cause(found))
+
     def tell_waiting(self, text: str) -> None:
         """Say what the answer waits for."""
-        self._told.set_text(text)
+        self.judge(self._explore.verdict, text, "big soft")
 
     def _now(self, found: dict[str, Any]) -> tuple[float, float]:
         feedback = self.session.car.feedback
@@ -204,15 +223,17 @@ class WhyPanel(Tab):
             return
         redraw(self.chart, map_option(found, self._now(found), self.look.palette))
         self._note.set_text(
-            "Numbers: from how many of 100 starting places it hunts; empty: from none."
-            f" {BORDERS[self._kind]} Diamond: your settings; click a cell to move there."
+            f"Numbers: how many of {found['runs']} starting conditions hunt, without combustion variation;"
+            f" empty: none. {BORDERS[self.kind]}"
+            " Diamond: your settings. Point at a cell to see its idle; click, or use the arrow"
+            " keys, to move there."
         )
 
     def _why_no_map(self) -> str:
         feedback = self.session.car.feedback
         if not feedback.acts:
             return "No map: feedback is off."
-        if self._kind == "gains" and not law_of(feedback).has_gains:
+        if self.kind == "gains" and not law_of(feedback).has_gains:
             return "No map: this law has no gain and no integral."
         return "No map: the engine swings by itself, or no position gives the target."
 
@@ -224,14 +245,36 @@ class WhyPanel(Tab):
             self.chart.run_chart_method("setOption", {"series": [{}, {}, {}, point]})
 
     def _other(self, event: Any) -> None:
-        self._kind = event.value
-        self._changed()
+        self.kind = event.value
+        self._explore.changed()
+
+    def _cell(self, at: Any) -> dict[str, float]:
+        """Settings of the cell of the map at a place."""
+        found = self._map
+        if found is None or not isinstance(at, list):
+            return {}
+        x, y = (min(found[key], key=lambda one: abs(one - at[i])) for i, key in enumerate("xy"))
+        x = int(x) if found["x_key"].endswith("_steps") else round(x, 1)
+        return {found["x_key"]: x, found["y_key"]: round(y, 1)}
+
+    def _beside(self, right: int, up: int) -> None:
+        """Go one cell further by the keyboard."""
+        found = self._map
+        if found is None:
+            return
+        places = []
+        for values, now, by in zip((found["x"], found["y"]), self._now(found), (right, up), strict=True):
+            at = min(range(len(values)), key=lambda i: abs(values[i] - now))
+            places.append(values[min(max(at + by, 0), len(values) - 1)])
+        self._explore.take(**self._cell(places))
+
+    def _hovered(self, at: Any) -> None:
+        if cell := self._cell(at):
+            self._explore.preview(**cell)
 
     def _clicked(self, event: Any) -> None:
-        found, at = self._map, event.value
-        if found is not None and isinstance(at, list):
-            x, y = (min(found[key], key=lambda one: abs(one - at[i])) for i, key in enumerate("xy"))
-            self._set_sliders(**{found["x_key"]: x, found["y_key"]: round(y, 1)})
+        if cell := self._cell(event.value):
+            self._explore.take(**cell)
 
     def _tell(self, result: Any) -> None:
         self._story.set_text(self.look.words("\n".join(result["lines"])))

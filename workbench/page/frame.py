@@ -22,12 +22,9 @@ KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
 """Changes are kept, and shown by other pages, when nothing has been changed for this long [s]."""
 DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = {
-    "Explore": "explore:Explore",
-    "Log": "log_tab:LogTab",
-    "Settings": "settings_tab:SettingsTab",
-    "Start": "start_tab:StartTab",
-    "Sheet": "sheet_tab:SheetTab",
-}
+    "Explore": "explore:Explore", "Log": "log_tab:LogTab", "Find settings": "settings_tab:SettingsTab",
+    "Cold start": "start_tab:StartTab", "Sheet": "sheet_tab:SheetTab",
+}  # fmt: skip
 """Tabs and where each is built; loaded when it is first opened."""
 
 
@@ -93,7 +90,9 @@ class Page:
         plain_button("New car", partial(new_dialog, session, self._opened_car))
         plain_button("Save", self._save)
         plain_button("Save as", self._save_as)
-        plain_button("Undo changes", self._undo)
+        plain_button("Undo", partial(self._step, -1))
+        plain_button("Redo", partial(self._step, 1))
+        plain_button("Back to saved", self._undo)
         ui().switch("°F, inHg", value=session.imperial, on_change=lambda e: self._units(e.value)).props(
             "dense"
         )
@@ -137,7 +136,8 @@ class Page:
             background_tasks.create(settle(), name=name)
 
     def _keep_draft(self) -> None:
-        """Keep what nobody has saved; an error that stands there, such as of saving, stays."""
+        """Keep what nobody has saved, as a step too; an error that stands there, such as of saving, stays."""
+        self.session.settle()
         try:
             self.sessions.keep_draft(self.session)
         except sim.InputError as error:
@@ -236,6 +236,10 @@ class Page:
 
     def _opened_car(self) -> None:
         self.tell_error("")
+        self.rebuild()
+
+    def _step(self, by: int) -> None:
+        self.session.step(by)
         self.rebuild()
 
     def _undo(self) -> None:

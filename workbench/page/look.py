@@ -42,12 +42,19 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .field { display: grid; grid-template-columns: 1fr auto; column-gap: 8px; align-items: baseline; }
 .field .q-slider { grid-column: 1 / -1; }
 .q-slider { height: 22px; } .q-tab { min-height: 40px; } .q-tab-panel { padding: 8px 0; }
-.q-tab-panels { background: transparent; } .shown > .big { min-height: 2.8em; }
+.q-tab-panels { background: transparent; } .shown > .big { min-height: 1.4em; } .run { min-height: 2.8em; }
 .explore, .halves, .thirds, .orbit { display: grid; gap: 10px; align-items: start; }
-.explore { grid-template-columns: 286px minmax(0, 1fr) 372px; }
+.explore { grid-template-columns: 286px minmax(0, 1fr) 372px; grid-template-rows: auto 1fr; }
+.explore > .why { grid-area: 1 / 3 / 3; } .explore > .below { grid-column: 1 / 3; }
+.explore > .below.halves { grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); }
 .halves { grid-template-columns: repeat(2, minmax(0, 1fr)); }
 .thirds { grid-template-columns: repeat(3, minmax(0, 1fr)); }
 .orbit { grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); align-items: stretch; }
+.what-ifs { display: grid; gap: 4px 10px; grid-template-columns: minmax(0, 10fr) minmax(0, 11fr);
+  font-size: 13.5px; } .what-ifs .q-btn { white-space: normal; align-self: start; }
+.q-btn.on { background: var(--mark) !important; color: var(--on-mark); }
+.bar { display: inline-block; width: 42%; height: 9px; margin-right: 8px; background: var(--line); }
+.bar i { display: block; height: 100%; background: var(--good); }
 .choice { display: flex; flex-direction: column; gap: 1px; }
 .runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 430px; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
@@ -85,11 +92,18 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .q-field__control:has(.q-field__native:focus-visible) { outline: 3px solid var(--mark); }
 .q-field--focused .q-field__label { color: var(--mark); }
 @media (max-width: 1150px) {
-  .explore { grid-template-columns: 286px minmax(0, 1fr); } .explore > .why { grid-column: 1 / -1; }
+  .explore { grid-template-columns: 286px minmax(0, 1fr); }
+  .explore > .why { grid-area: auto / 1 / auto / -1; }
+}
+@media (min-width: 1900px) {
+  body .nicegui-content { max-width: 2540px; } .runs, .tall { height: 620px; } .map, .chart { height: 440px; }
+  .explore { grid-template-columns: 340px minmax(0, 1fr) 560px; }
 }
 @media (max-width: 760px) {
+  body :is(.q-btn, .q-tab, .q-checkbox, summary) { min-height: 44px; min-width: 44px; }
+  .q-slider { height: 44px; } .field { row-gap: 0; } .line { gap: 8px 12px; }
   body .nicegui-content { padding: 4px 6px 24px; }
-  .halves, .thirds, .orbit { grid-template-columns: minmax(0, 1fr); }
+  .halves, .thirds, .orbit, .explore > .below.halves { grid-template-columns: minmax(0, 1fr); }
   .loop { gap: 6px; } .loop li { padding: 3px 5px; } .loop li + li::before { content: ""; }
   .explore { display: flex; flex-direction: column; align-items: stretch; }
   .q-tab-panels, .q-tab-panels > .q-panel { overflow: visible; }
@@ -97,7 +111,8 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore > .shown > .soft, .explore > .shown > .rungs { display: none; }
   .explore > .why { position: relative; z-index: 6; background: var(--ground); }
   .explore > .card:not(.shown) [tabindex] { scroll-margin-top: 420px; }
-  .shown > .big { min-height: 7em; } .top > .big { max-width: 60%; }
+  .shown > .big { min-height: 2.8em; } .run { min-height: 5.6em; font-size: 13.5px; line-height: 1.4; }
+  .top > .big { max-width: 60%; }
   .top .state { flex: 1 0 100%; min-height: 38px; }
   .runs { height: 290px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
 }

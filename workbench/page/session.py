@@ -35,6 +35,9 @@ class Session:
     tab: str = "Explore"
     imperial: bool = False
     dark: bool | None = None  # none: as the system has it
+    pinned: sim.Car | None = None  # to be compared with
+    steps: list[sim.Car] = field(default_factory=list)  # that can be gone back to, and which is the present
+    at: int = -1
     job: Job | None = None  # the last one, running or ended
     found: dict[str, Any] = field(default_factory=dict)  # by jobs, by kind
     found_of: dict[str, object] = field(default_factory=dict)  # what each was asked about
@@ -66,7 +69,8 @@ class Session:
         bundled = name in sim.bundled_cars() or path.resolve().parent == sim.cars_folder().resolve()
         car = sim.load_car(name if name in sim.bundled_cars() else path)
         self.file = None if bundled else CarFile(path.resolve())
-        self.name, self.car, self.saved = name, car, car
+        self.name, self.car, self.saved, self.pinned = name, car, car, None
+        self.steps, self.at = [car], 0
         self.wish = Wish(WARM_degC, car.engine.scatter_share)
         if self.job is not None and self.busy:
             threading.Thread(target=self.job.end_now, daemon=True).start()
@@ -78,7 +82,7 @@ class Session:
             self.found[job.kind], self.found_of[job.kind] = job.result, job.about
 
     def save(self) -> None:
-        """Write changes into the car's file, if there are some; 'Undo changes' goes back to them."""
+        """Write changes into the car's file, if there are some; 'Back to saved' goes back to them."""
         if self.file is None:
             raise sim.one_problem("save", 1, "file", "no file named, allowed: the name of a new file")
         if self.changed:
@@ -98,6 +102,18 @@ class Session:
         car, why = estimated(facts, Path(name).stem, cooling)
         self.open(str(CarFile.new(name, car, why=why).path))
 
+    def settle(self) -> None:
+        """Make the car as it is now a step that can be gone back to."""
+        if self.at < 0 or self.steps[self.at] != self.car:
+            self.steps[self.at + 1 :] = [self.car]
+            self.at += 1
+
+    def step(self, by: int) -> None:
+        """Go back, or forward again."""
+        self.settle()
+        self.at = min(max(self.at + by, 0), len(self.steps) - 1)
+        self.car = self.steps[self.at]
+
     def take_back(self) -> None:
         """Return to the car as it was opened or saved last."""
         self.car = self.saved
@@ -115,6 +131,7 @@ class Sessions:
         car = sim.load_car(FIRST_CAR)
         key = secrets.token_urlsafe(9)
         made = Session(key, self._seed, FIRST_CAR, car, car, None, Wish(WARM_degC, car.engine.scatter_share))
+        made.settle()
         self._held[key] = made
         idle = [k for k, one in self._held.items() if k != key and not one.changed and not one.busy]
         for old in idle[: max(0, len(self._held) - MOST_SESSIONS)]:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import Any
 
+import sim
 from controllers import DERIVATIVE, LAWS
 from workbench.page import shown
+from workbench.page.beside import WORK
 from workbench.page.chart_parts import line, named_axis, options, round_scale, target_line, time_axis, y_axis
 from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import GRACE_s
@@ -24,13 +27,13 @@ LEFT_px, RIGHT_px, PLOT_SHARE = 46, 12, "40%"
 """Room beside the two pictures, and how wide each of them is; one scale serves both."""
 
 
-def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
+def front_option(points: list[list[Any]], palette: Palette) -> dict[str, Any]:
     """Candidates tried: quiet to the left, quick at the bottom, wear as size."""
     quiet = sorted(point[0] for point in points)
     widest = quiet[int(0.9 * (len(quiet) - 1))] if quiet else LEAST_AXIS
     values = [
-        {"value": [round(v, 2) for v in point], "symbolSize": 5.0 + math.sqrt(3.0 * point[2])}
-        for point in points
+        {"value": [*(round(v, 2) for v in point[:5]), n], "symbolSize": 5.0 + math.sqrt(3.0 * point[2])}
+        for n, point in enumerate(points)
     ]
     beaten = [value for value, point in zip(values, points, strict=True) if not point[4]]
     unbeaten = [value for value, point in zip(values, points, strict=True) if point[4]]
@@ -46,7 +49,7 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
     legend = {"top": 0, "left": 0, "orient": "vertical", "itemGap": 4, "itemHeight": 11}
     return options(
         {"left": 52, "right": 16, "top": 84, "bottom": 46},
-        named_axis("quiet: swing above the engine's own [rpm]", palette, 28, **quiet_scale),
+        named_axis("quiet: swing above that with the valve held [rpm]", palette, 28, **quiet_scale),
         named_axis("quick: settling after a load [s]", palette, 34, min=0),
         [{"type": "scatter", "clip": True, **one} for one in dots],
         "item",
@@ -54,7 +57,9 @@ def front_option(points: list[list[float]], palette: Palette) -> dict[str, Any]:
     )
 
 
-def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any]:
+def beside_option(
+    runs: list[dict[str, Any]], palette: Palette, names: tuple[str, str] = ("now", "proposed")
+) -> dict[str, Any]:
     """Speed and valve with present and proposed settings, side by side on one scale."""
     target = max(run["target_rpm"] for run in runs)
     lowest = min(value for run in runs for _, value in run["rpm"])
@@ -66,7 +71,7 @@ def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any
     grids, x_axes, y_axes, series = [], [], [], []
     inside = {"alignMinLabel": "left", "alignMaxLabel": "right", "hideOverlap": True}
     for place, run in enumerate(runs):
-        name = ("now", "proposed")[place]
+        name = names[place]
         for row, (top, height, scale) in enumerate(((12, 48, speeds), (74, 16, valves))):
             index = 2 * place + row
             side = {"left": LEFT_px} if place == 0 else {"right": RIGHT_px}
@@ -86,7 +91,7 @@ def beside_option(runs: list[dict[str, Any]], palette: Palette) -> dict[str, Any
 BUDGETS = {"quick": "quick", "normal": "usual", "deep": "thorough"}
 WEIGHTS = {
     "balanced": "balanced", "quiet": "a quiet idle", "quick": "quick recovery",
-    "gentle": "a valve that rests",
+    "gentle": "a valve that holds",
 }  # fmt: skip
 SEARCHED = {"": "any law"} | {name: name for name, law in LAWS.items() if law.searched}
 WORDS = {key: (name, unit) for key, name, unit, _ in BESIDE} | NAMES
@@ -99,7 +104,8 @@ class SettingsTab(Tab):
 
     def build(self) -> None:
         """Build it, with what was found before."""
-        self._points: list[list[float]] = []
+        self._points: list[list[Any]] = []
+        self._pointed: Any = None  # at a candidate
         self._runs: list[dict[str, Any]] = []
         shown.cautions()
         with shown.within("halves"):
@@ -122,8 +128,7 @@ class SettingsTab(Tab):
 
     def _search_part(self) -> None:
         shown.heading(
-            "Search settings",
-            "Tries settings on many cars that this one could be. The base curve is left alone.",
+            "Search settings", "Tries settings on many variations of your car. The base curve is left alone."
         )
         with shown.within("line"):
             self._budget = shown.choice("How long", BUDGETS, "quick")
@@ -138,14 +143,25 @@ class SettingsTab(Tab):
             taken=self._has_it,
         )  # fmt: skip
         self._best = shown.status("soft")
-        self._front = shown.chart("candidates tried", "chart", front_option([], self.look.palette))
+        self._front = shown.chart(
+            "candidates tried", "chart", front_option([], self.look.palette),
+            on_point_click=lambda e: self._take(self._settings_at(e.value)),
+        )  # fmt: skip
+        self._front.on("chart:mouseover", lambda e: self._point(e.args.get("value")), ["value"])
+        self._front.on("chart:globalout", self._draw, [])
+        self._front_note = shown.words(
+            "Point at a candidate to see its idle on the right; click to take its settings.", "soft"
+        )
+        self._front_note.set_visibility(False)
         self._front.set_visibility(False)
 
     def _found_part(self) -> None:
         shown.heading("Now and proposed")
         self._finding = shown.status("big", "Nothing searched yet.")
         self._beside = shown.chart("idle with present and with proposed settings", "chart")
-        self._use = ui().button("Use the proposed settings", on_click=self._take).props("dense")
+        self._use = (
+            ui().button("Use the proposed settings", on_click=partial(self._take, None)).props("dense")
+        )
         self._use.style(shown.TO_THE_LEFT)
         self._beside.set_visibility(False)
         self._use.set_visibility(False)
@@ -164,7 +180,8 @@ class SettingsTab(Tab):
             self._best.set_text(f"Best so far: {_in_words(more['best'])}")
 
     def _draw_front(self) -> None:
-        self._front.set_visibility(bool(self._points))
+        for one in (self._front, self._front_note):
+            one.set_visibility(bool(self._points))
         shown.redraw(self._front, front_option(self._points, self.look.palette))
 
     def _draw(self) -> None:
@@ -199,13 +216,37 @@ class SettingsTab(Tab):
             + self.listed(found["lines"])
         )
 
-    def _take(self) -> None:
-        plain = self.session.found["search"]["settings"]
-        # Limits are a pair.
-        self.session.change(
-            "feedback", **{k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
-        )
+    def _settings_at(self, value: Any) -> dict[str, Any] | None:
+        """Settings of the candidate that a dot stands for."""
+        known = isinstance(value, list) and len(value) == len(self._points[0]) if self._points else False
+        return self._points[int(value[-1])][-1] if known else None
+
+    async def _point(self, value: Any) -> None:
+        """Draw the idle of a candidate beside the present one, without taking it."""
+        settings, car = self._settings_at(value), self.session.car
+        self._pointed = settings
+        if settings is None:
+            return
+        other = sim.with_values(car, {"feedback": _paired(settings)})
+        runs = [
+            await self.page.runs.quick.ask(WORK + "idle", one, self.session.wish, self.session.seed)
+            for one in (car, other)
+        ]
+        if self._pointed is settings and not self._beside.is_deleted:
+            drawn = [run | {"valve": run["valve_steps"]} for run in runs]
+            self._best.set_text(f"Pointed at: {_in_words(settings)}")
+            self._beside.set_visibility(True)
+            shown.redraw(self._beside, beside_option(drawn, self.look.palette, ("now", "pointed at")))
+
+    def _take(self, plain: dict[str, Any] | None = None) -> None:
+        plain = plain or self.session.found["search"]["settings"]
+        self.session.change("feedback", **_paired(plain))
         self.page.rebuild()
+
+
+def _paired(plain: dict[str, Any]) -> dict[str, Any]:
+    """Settings as the car has them: limits are a pair."""
+    return {k: tuple(v) if isinstance(v, list) else v for k, v in plain.items()}
 
 
 def _in_words(settings: dict[str, Any]) -> str:

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 from workbench.words.cautions import CAUTIONS
-from workbench.words.tables import Table
+from workbench.words.tables import BETTER, WORSE, Table
 
 TO_THE_LEFT = "align-self: flex-start"
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
+Typed = float | str | None
+"""What stands in a field: a number, what is none, or nothing."""
 
 
 def ui() -> Any:
@@ -97,12 +101,18 @@ def hidden_button(text: str, act: Callable[..., Any]) -> Any:
     return made
 
 
+MARKS = {WORSE: ' class="bad"', BETTER: ' class="good"'}
+
+
 def table_html(table: Table) -> str:
     """Write a table."""
     marks = [' class="n"' if table.right[i : i + 1] == "r" else "" for i in range(len(table.columns))]
 
     def cells(tag: str, kind: str, texts: Sequence[str]) -> str:
-        made = (f"<{tag}{m}>{escape(one)}</{kind}>" for m, one in zip(marks, texts, strict=True))
+        made = (
+            f"<{tag}{m or MARKS.get(one, '')}>{escape(one)}</{kind}>"
+            for m, one in zip(marks, texts, strict=True)
+        )
         return f"<tr>{''.join(made)}</tr>"
 
     head = cells('th scope="col"', "th", table.columns)
@@ -125,6 +135,14 @@ def picture_html(svg: bytes, told: str, least_px: int = 0) -> str:
     )
 
 
+def number_typed(text: str | None) -> Typed:
+    """Read a field."""
+    plain = (text or "").strip().replace("\N{MINUS SIGN}", "-")
+    if not plain:
+        return None
+    return float(plain.replace(",", ".")) if _NUMBER.fullmatch(plain) else plain
+
+
 @dataclass(frozen=True)
 class Slide:
     """What a slider sets: key, name and unit as shown, and its range, wider where the value lies outside."""
@@ -143,7 +161,7 @@ class Slide:
 
 
 class Slider:
-    """A slider with its name, its value and its unit, reachable by keyboard; ``write`` tells its value."""
+    """A slider with its name and its value, which can be typed too; ``write`` tells the value."""
 
     def __init__(
         self, one: Slide, value: float, on_value: Callable[[float], None] | None = None,
@@ -152,11 +170,32 @@ class Slider:
         self._write, self._on_value = write or one.text, on_value
         with within("field") as place:
             words(one.name)
-            self._told = words(self._write(value)).style("font-weight: 650")
+            self._told = ui().button(self._write(value), on_click=self._ask, color=None)
+            self._told.props('flat dense padding="0 4px" title="type a number"').style("font-weight: 650")
+            self._typed = (
+                ui().input(suffix=one.unit).props(f'dense aria-label="{one.name} [{one.unit}], typed"')
+            )
+            self._typed.on("keydown.enter", self._take).on("blur", self._take).set_visibility(False)
             low, high = min(one.low, value), max(one.high, value)
             self._made = ui().slider(min=low, max=high, step=one.step, value=value, on_change=self._moved)
             self._made.props(f'dense aria-label="{one.name} [{one.unit}]" data-key="{one.key}"')
         self.move, self.show = self._made.set_value, place.set_visibility
+
+    def _ask(self, on: bool = True) -> None:
+        """Have a number typed in place of the value, or the value there again."""
+        self._typed.set_visibility(on)
+        self._told.set_visibility(not on)
+        if on:
+            self._typed.set_value(f"{self.value:g}")
+            self._typed.run_method("focus")
+
+    def _take(self) -> None:
+        typed = number_typed(self._typed.value)
+        if self._typed.visible and isinstance(typed, float):
+            ends = {"min": min(self._made.props["min"], typed), "max": max(self._made.props["max"], typed)}
+            self._made.props(" ".join(f"{key}={end:g}" for key, end in ends.items()))
+            self.move(typed)
+        self._ask(False)
 
     @property
     def value(self) -> float:

@@ -53,13 +53,11 @@ def _fitting(name: str, share: float) -> dict[str, str]:
 
 def _lines(palette: Palette, engine: str) -> list[dict[str, Any]]:
     return [
-        line("speed", 0, palette.speed),
-        line("target", 0, palette.ink, kind="dashed", steps=True),
+        line("speed", 0, palette.speed), line("target", 0, palette.ink, kind="dashed", steps=True),
         line("valve", 1, palette.valve, steps=True),
-        line("base curve", 1, palette.soft, kind="dotted", steps=True),
-        line(engine, 2, palette.heat),
+        line("base curve", 1, palette.soft, kind="dotted", steps=True), line(engine, 2, palette.heat),
         line("oil", 2, palette.ink, kind="dashed"),
-    ]
+    ]  # fmt: skip
 
 
 def moment(found: dict[str, Any], at_s: float, imperial: bool) -> str:
@@ -153,8 +151,7 @@ class StartTab(Tab):
     def _base_part(self) -> None:
         shown.heading(
             "Open-loop curves",
-            "Proposals come from the model; nothing is taken unless you take it, and 'Undo changes' takes it"
-            " back.",
+            "Proposals come from the model; nothing is taken unless you take it, and 'Undo' takes it back.",
         )
         self._base = JobPanel(
             self, "base", "Propose curves", "Proposing", "work_start:base_work", self._show_base,
@@ -169,8 +166,7 @@ class StartTab(Tab):
         wrong = [one.name for one in self._curves if one.refused]
         if wrong:
             panel.tell_problem(
-                f"Not begun: a field is not valid ({', '.join(wrong)}). Mend it below, or press"
-                " 'Undo changes'."
+                f"Not begun: a field is not valid ({', '.join(wrong)}). Mend it below, or press 'Undo'."
             )
             self._held_up.append(panel)
         return bool(wrong)

@@ -52,5 +52,6 @@ def cycle_parts(found: tuning.Explanation) -> dict[str, Any] | None:
 def explain_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
     """Explain why a car hunts, or why it does not."""
     found = tuning.explain(car, seed=seed, quick=True, on_progress=tell)
-    lines = worded(found.lines())
-    return {"lines": lines, "hunts": found.hunts, "cycle": cycle_parts(found)}
+    headline, *rest = found.verdict
+    first = [value for name, value in headline.values if name == "cause"]  # its chance stands elsewhere
+    return {"lines": worded([*first, *rest]), "hunts": found.hunts, "cycle": cycle_parts(found)}

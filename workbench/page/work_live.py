@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -19,9 +20,15 @@ MOST_POINTS = 480
 """A line is sent as no more: about one point a pixel and a half on a laptop."""
 
 
-def idle(car: sim.Car, wish: Wish, seed: int) -> dict[str, Any]:
-    """Run one idle."""
+SEEDS = 8
+"""Runs with loads, by which dips and settling of two versions are compared [-]."""
+
+
+def idle(car: sim.Car, wish: Wish, seed: int, steps_of: sim.Car | None = None) -> dict[str, Any]:
+    """Run one idle; a valve of finer steps is told in those of another car."""
     run = run_view(car, wish, seed)
+    finer = 1.0 if steps_of is None else car.valve.travel_steps / steps_of.valve.travel_steps
+    run["valve_steps"] = run["valve_steps"] / finer
     time_s, lines = run.pop("time_s"), {name: run[name] for name in ("rpm", "valve_steps")}
     return run | {
         "rpm": thinned(time_s, lines["rpm"], MOST_POINTS),
@@ -44,16 +51,15 @@ def run_view(car: sim.Car, wish: Wish, seed: int = 0) -> dict[str, Any]:
         kept.update(zip(sim.COUNTERS, counters[0].tolist(), strict=True))
 
     sim.run_plan(fleet, plan, keep, cores=1)
-    finding, hunts = _finding(supposed, scenario, kept)
     return {
         "time_s": (np.arange(kept["rpm"].size) + 1) * sim.SAMPLE_s, "rpm": kept["rpm"],
         "valve_steps": kept["steps"], "target_rpm": float(kept["target_rpm"]),
-        "deadband_rpm": car.feedback.deadband_rpm, "finding": finding, "hunts": hunts,
+        "deadband_rpm": car.feedback.deadband_rpm, "finding": _finding(supposed, scenario, kept),
     }  # fmt: skip
 
 
-def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> tuple[str, bool | None]:
-    """The sentence that ``simulate`` says of the same run, and whether it hunts."""
+def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> str:
+    """What the run drawn shows; whether it hunts is told of many runs, not of this one."""
 
     def trace(rpm: Any, steps: Any) -> sim.Trace:
         begins_s = np.arange(rpm.size) * sim.SAMPLE_s  # a slot's value holds within it
@@ -65,18 +71,15 @@ def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> tupl
         )  # fmt: skip
 
     run, windows = trace(kept["rpm"], kept["steps"]), scenario.measure
-    floor_rpm, told_of, hunts, floor = 0.0, None, None, ""
+    floor_rpm, floor = 0.0, ""
     if windows[0].what == "hunting":
         held = tuning.measure(trace(kept["held_rpm"], 0.0 * kept["steps"]), windows[:1])
         floor_rpm = held.hunting_rpm
         floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
     measures = tuning.measure(run, windows, floor_rpm=floor_rpm)
-    if floor:
-        answer, told_of = tuning.read_run(run, windows[0].from_s, windows[0].to_s)
-        hunts = None if answer == tuning.CANNOT_TELL else answer == tuning.HUNTS
-    told = trace_finding(run, measures, told_of).partition(": ")[2]
-    told = told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
-    return told, hunts
+    swing = tuning.Note("measures.run.swing", swing_rpm=measures.hunting_rpm) if floor else None
+    told = trace_finding(run, measures, swing).partition(": ")[2]
+    return told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
 
 
 def rungs_of(car: sim.Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
@@ -131,14 +134,49 @@ def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
 def chance(car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
     """How often the car hunts."""
     found = _chance(car, coolant_degC, seed)
+    verdict, *quiet = [value for _, value in found.told.values if isinstance(value, tuning.Note)] or [
+        found.told
+    ]
+    told = in_words(verdict)
     bad = found.may_hunt or found.stalled_share > 0.0
-    return {"text": in_words(found.told), "hunts": found.hunts, "bad": bad}
+    return {
+        "verdict": f"{told[:1].upper()}{told[1:].removesuffix('.')}.", "hunts": found.hunts, "bad": bad,
+        "text": " ".join(map(in_words, quiet)),
+    }  # fmt: skip
 
 
-def cause(car: sim.Car, coolant_degC: float, seed: int) -> str:
-    """Why it hunts, by theory."""
-    found = tuning.cause_by_theory(car, _chance(car, coolant_degC, seed), seed)
-    return "" if found is None else in_words(found)
+def what_ifs(car: sim.Car, coolant_degC: float, seed: int) -> list[dict[str, Any]]:
+    """What is left of the swing with one thing changed, and the car that is so changed."""
+    found = tuning.what_ifs(car, _chance(car, coolant_degC, seed), seed)
+    return [
+        {
+            "key": row.key, "name": in_words(row.name), "car": one, "swing_rpm": row.with_scatter_swing_rpm,
+            "hunting_percent": 100.0 * row.with_scatter_chance, "left_percent": 100.0 * row.left_share,
+        }
+        for one, row in found
+    ]  # fmt: skip
+
+
+@lru_cache(maxsize=8)
+def version(car: sim.Car, wish: Wish, seed: int) -> dict[str, float]:
+    """What two versions of a car are compared by: warm idle as it is judged, and runs with loads."""
+    supposed, scenario = wish.car(car), replace(wish, load_on=True, blip=False).scenario()
+    found = _chance(supposed, wish.coolant_degC, seed)
+    fleet, rows = sim.make_fleet([supposed], [scenario]), []
+    plan = sim.full_plan(fleet, sim.settings_table([supposed]), seeds=range(seed, seed + SEEDS))
+
+    def keep(_rows: Any, rpm: Any, steps: Any, counters: Any) -> None:
+        counted = dict(zip(sim.COUNTERS, counters.T, strict=True))
+        stalled = np.ceil(np.nan_to_num(counted["stalled_s"]) / sim.SAMPLE_s).astype(int) - 1
+        rows.append(tuning.measure_runs(rpm, steps, scenario.measure, counted["target_rpm"], stalled))
+
+    sim.run_plan(fleet, plan, keep, cores=1)
+    names = [one.name for one in tuning.MEASURES]
+    load = dict(zip(names, np.concatenate(rows).mean(axis=0).tolist(), strict=True))
+    return {
+        "hunting": 100.0 * found.share, "swing": found.swing_rpm, "dip": load["worst_dip_rpm"],
+        "settling": load["settle_s"], "moves": found.moves_per_min,
+    }  # fmt: skip
 
 
 def hunting_map(car: sim.Car, coolant_degC: float, kind: str, seed: int) -> dict[str, Any] | None:

@@ -95,14 +95,15 @@ def _watched(tell: Tell, look: Callable[[], tuning.SoFar]) -> Tell:
     return told
 
 
-def _points(seen: tuning.SoFar) -> list[list[float]]:
-    """What was tried: quiet, quick, wear, score, and 1 where no other beats it on three."""
+def _points(seen: tuning.SoFar) -> list[list[Any]]:
+    """What was tried: quiet, quick, wear, score, 1 where no other beats it on three, and its settings."""
     if not seen.points:
         return []
     wishes = [[p.quiet_rpm, p.quick_s, p.wear_per_min] for p in seen.points]
     unbeaten = tuning.non_dominated(np.array(wishes)).tolist()
     return [
-        [*wish, p.score_rpm, float(one)] for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
+        [*wish, p.score_rpm, float(one), p.settings.model_dump(mode="json")]
+        for wish, p, one in zip(wishes, seen.points, unbeaten, strict=True)
     ]
 
 

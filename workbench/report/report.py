@@ -63,8 +63,7 @@ def _written(title: str, sections: Sequence[Section], sheet: Sheet, kind: type[P
             pages.points(section.points, 8.0)
         for table in section.tables:
             pages.table(table)
-        for picture in section.pictures:
-            pages.picture(picture.finding, picture.figure)
+        pages.pictures([(one.finding, one.figure) for one in section.pictures])
     pages.heading(f"Settings sheet: {sheet.car}", 14.0, fresh=True)
     write_body(sheet, pages)
     return pages.to_bytes()
@@ -73,7 +72,7 @@ def _written(title: str, sections: Sequence[Section], sheet: Sheet, kind: type[P
 JOB = (
     "The idle air of this engine comes through a bypass valve moved in steps. This report tells"
     " how the car idles with its present feedback settings, which settings a search found over"
-    " all cars that this one could be, how they stand up to loads, starts and faults, and how to"
+    " all variations of your car, how they stand up to loads, starts and faults, and how to"
     " try them on the car. The numbers are a model's; the cautions come first."
 )
 
@@ -113,46 +112,31 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
         search_words.compared_table(result.now, result.predicted),
         search_words.changed_table(before, result),
     ]
-    chosen = result.front.chosen
     pictures = [
-        Picture(search_figures.compared_finding(result), search_figures.compared_figure(result)),
         Picture(
-            f"At loads and a blip, and at rest: from a swing of {result.now.hunting_rpm:.0f} rpm"
+            f"At loads, a blip and idle: from a swing of {result.now.hunting_rpm:.0f} rpm"
             f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
             f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
             search_figures.before_after_figure(result, deadbands),
-        ),
-    ]
-    if result.front.points:
-        pictures.append(
-            Picture(
-                f"The chosen settings swing {chosen.quiet_rpm:.0f} rpm above the floor and settle"
-                f" in {chosen.quick_s:.1f} s; the score also weighs error, dips and blips, so"
-                " settings that are best on these three alone need not be chosen.",
-                search_figures.front_figure(result),
-            )
         )
-    if result.importance:
-        first = max(result.importance, key=lambda name: result.importance[name])
-        found = f"What decides most in this search is the {search_words.setting_name(first)}."
-        pictures.append(Picture(found, search_figures.importance_figure(result)))
-    told, notes = search_words.tune_finding(result), search_words.tune_notes(result)
+    ]
+    told, notes = search_words.tune_finding(result), search_words.tune_notes(result, full=False)
     return Section("The search", told, notes, tables, pictures)
 
 
 def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
     """Tell what a log shows without any model."""
-    verdict, *rest = worded(diagnosis.lines())
+    first, *more = diagnosis.lines()
+    said = [one for one in more if one.code != "diagnosis.finding" or one["answer"] != "no"]
+    verdict, *rest = worded([first, *said])
     counted = Counter(one.kind for one in diagnosis.segments)
     names = [(name, counted[kind]) for kind, _, name in log_figures.BANDS if counted[kind]]
     parts = ", ".join(f"{count} x {name}" for name, count in names) or "nothing but idling"
     figure = log_figures.diagnosis_figure(log, diagnosis, titled=False)
     return Section(
-        title="What the log of its idle tells",
-        text=f"From the log alone, without any model: {verdict}",
-        points=rest,
-        pictures=[Picture(f"The log is made of: {parts}.", figure)],
-    )
+        title="What the log of its idle tells", text=f"From the log alone, without any model: {verdict}",
+        points=rest, pictures=[Picture(f"The log is made of: {parts}.", figure)],
+    )  # fmt: skip
 
 
 def fit_section(fit: tuning.Fit) -> Section:
@@ -162,9 +146,9 @@ def fit_section(fit: tuning.Fit) -> Section:
             one.name,
             f"{one.change:+.2f} {one.unit}" if one.unit else f"x {one.change:.2f}",
             f"{one.low:.2f} to {one.high:.2f}",
-            "told by the log" if one.told else "the file's value holds",
         )
         for one in fit.numbers
+        if one.told
     ]
     verdict, worth, scatter, *_ = worded(fit.lines())
     return Section(
@@ -178,11 +162,8 @@ def fit_section(fit: tuning.Fit) -> Section:
             scatter,
             *(in_words(one) for one in (*(check.note for check in fit.checks), *fit.notes)),
         ],
-        tables=[Table(("number", "change", "90 % interval", "source"), rows, " rr ")],
-        pictures=[
-            Picture(log_figures.fit_finding(fit), log_figures.fit_figure(fit, titled=False)),
-            Picture(log_figures.numbers_finding(fit), log_figures.numbers_figure(fit, titled=False)),
-        ],
+        tables=[Table(("number that the log tells", "change", "90 % interval"), rows, " rr")],
+        pictures=[Picture(log_figures.fit_finding(fit), log_figures.fit_figure(fit, titled=False))],
     )
 
 
@@ -204,27 +185,24 @@ def idle_section(car: sim.Car, seed: int, base_error_steps: float = 0.0) -> tupl
     text = f"With its present settings {in_words(told)}; with the valve held it is {floor_rpm:.0f} rpm."
     if hunts:
         text += " The feedback does it, not the engine."
-    moves = f"The valve makes {seen.moves_per_min:.0f} moves a minute"
-    pictures = [
-        Picture(f"{moves}, and speed follows them.", idle_figure(run, car, DRAWN_s)),
-        Picture(
-            f"With the valve held still the same engine wanders by {floor_rpm:.0f} rpm: that no"
-            " feedback removes.",
-            idle_figure(held, held_car, DRAWN_s),
-        ),
-    ]
-    return Section("The idle as it is", text, pictures=pictures), hunts
+    moved = (
+        f"The valve makes {seen.moves_per_min:.0f} moves a minute, and speed follows them. With the valve"
+        f" held still (grey band) the same engine wanders by {floor_rpm:.0f} rpm: that no feedback removes."
+    )
+    return Section(
+        "The idle as it is", text, pictures=[Picture(moved, idle_figure(run, held, car, DRAWN_s))]
+    ), hunts
 
 
 READ = {
     "with_and_without": "Each bar is the same car with one thing changed; what ends the swing is its cause.",
-    "cycle_told": "One period of the hunting, scatter taken out, and where the valve could hold.",
-    "map_moves": "Each cell is the same car with another minimum move and deadband, run from many starting"
-    " places; below the line theory finds places without a position to rest.",
+    "cycle_told": "One period of the hunting, without combustion variation, and where the valve could hold.",
+    "map_moves": "Each cell is the same car with another minimum move and deadband, from many starting"
+    " conditions; below the line theory finds conditions in which no position holds.",
     "map_gains": "Each cell is the same car with other gains: where the shade does not follow the line, it is"
     " the steps that hunt, not the gains.",
     "bound": "The dark part of each bar is the smallest dip this valve allows, opened at full speed from the"
-    " moment of the load; the rest could be gained.",
+    " moment of the load.",
 }
 """How each figure is read."""
 
@@ -243,14 +221,10 @@ def explain_section(result: tuning.Explanation) -> Section:
 
 
 WORST = 3
-LISTED = 8
-COLUMNS = ("deserves a look", "worst in", "value", "allowed", "cars failing", "worst car")
 
 
 def stress_section(result: tuning.Stress) -> Section:
     """Tell how the settings stood up."""
-    # A case that does not fit the car has no verdict to show.
-    broken = [case for case in result.worst(LISTED) if case.verdict != "pass"]
     worst = result.worst(WORST)
     named = ", ".join(case.name for case in worst)
     strained = [case for case in worst if case.verdict != "pass"]
@@ -260,23 +234,8 @@ def stress_section(result: tuning.Stress) -> Section:
         Picture(f"The hardest cases {told}: {named}.", worst_figure(result, WORST)),
     ]
     text = (
-        f"{result.runs} runs on {result.engines} cars that this one could be and that the search"
+        f"{result.runs} runs on {result.engines} variations of your car that the search"
         " did not meet. Where something is broken (lost steps, a leak, a weak cylinder) only"
-        " stalling and racing count as failing. A case fails that does on more than one car of ten."
-        f" Listed are the hardest {LISTED}; the picture has all."
+        " stalling and racing count as failing. A case fails if more than one in ten does."
     )
-    tables = [Table(COLUMNS, _rows(broken), "  rrr ")] if broken else []
-    return Section("The stress matrix", text, (), tables, pictures)
-
-
-def _rows(cases: Sequence[tuning.Case]) -> list[list[str]]:
-    rows = []
-    for case in cases:
-        one = case.decided_by
-        side = "at least" if one.lower_is_worse else "at most"
-        rows.append([
-            case.name if case.verdict == "warn" else f"{case.name} (fails)", in_words(one.meaning),
-            f"{one.value:.3g} {one.unit}", f"{side} {one.limit:.3g}",
-            f"{one.failing} of {one.cars}", case.worst_car,
-        ])  # fmt: skip
-    return rows
+    return Section("The stress matrix", text, pictures=pictures)

@@ -63,12 +63,12 @@ SENTENCES: dict[str, Sentence] = {
     "checks.resolution.why": "where no position lies within the deadband an integrating law must hunt",
     "checks.resolution.do": "take a smaller minimum move, or a deadband half-width of {half_rpm} or more",
     "checks.worth_taking": "a minimum move is worth taking",
-    "checks.worth_taking.value": "{worth_rpm:.0f} warm, {step_rpm:.0f} per step; scatter with the valve held"
-    " {known!p:{scatter_rpm:.0f}|not known, as it stalls}",
-    "checks.worth_taking.why": "a move far smaller than the scatter wears the valve and nobody hears it",
+    "checks.worth_taking.value": "{worth_rpm:.0f} warm, {step_rpm:.0f} per step; idle roughness with the"
+    " valve held (standard deviation) {known!p:{scatter_rpm:.0f}|not known, as it stalls}",
+    "checks.worth_taking.why": "moves far smaller than the idle roughness only wear the valve",
     "checks.worth_taking.do": "take a minimum move of {move_steps}",
     "checks.base": "base curve at {at_degC:.0f}",
-    "checks.base.value": "{settled!p:{passing!p:idles on the way through at|settles at} {settled:.0f}|cannot"
+    "checks.base.value": "{settled!p:{passing!p:passes through|settles at} {settled:.0f}|cannot"
     " run} on {base_steps:.0f}, target {target_rpm:.0f}; {worth_rpm_per_step:.0f}",
     "checks.base.why": "feedback corrects small errors; a base curve far off leaves it at its trim limit",
     "checks.base.do": "in the model: {towards}; see evenidle base",
@@ -79,10 +79,10 @@ SENTENCES: dict[str, Sentence] = {
     "checks.towards.seat_too_much": "even at the seat it idles above the target: close the throttle stop a"
     " little",
     "checks.towards.steps": "{by!a:.0f} steps {by!p:more|fewer} at this temperature",
-    "checks.towards.oil_behind": "{by!a:.0f} steps more at this temperature, or after-start air that fades"
+    "checks.towards.oil_behind": "{by!a:.0f} steps more at this temperature, or after-start air that decays"
     " over up to {fade_s:g}, as oil still cold from the start may be what wants it: base weighs both",
     "checks.close": "room to close at {at_degC:.0f}",
-    "checks.close.value": "{close_steps:.0f}, worth {close_rpm:.0f}",
+    "checks.close.value": "{close_steps:.0f}, which lower speed by {close_rpm:.0f}",
     "checks.close.why": "a base curve near the seat leaves feedback nothing to close",
     "checks.close.wider_trim": "lower the low trim limit once the valve is known to be sound",
     "checks.close.base_first": "raise the base curve here first, to {mended_steps:.0f} in the model:"
@@ -95,7 +95,7 @@ SENTENCES: dict[str, Sentence] = {
     " opening, the base curve at {at_degC:.0f} then becomes {higher_steps:.0f}; the plate must not jam,"
     " and the throttle sensor's closed reading is set again",
     "checks.open": "room to open at {at_degC:.0f}",
-    "checks.open.value": "{open_steps:.0f}, worth {open_rpm:.0f}",
+    "checks.open.value": "{open_steps:.0f}, which raise speed by {open_rpm:.0f}",
     "checks.open.why": "a load must be answered by opening; at the end of useful travel nothing is left",
     "checks.open.do": "raise the high trim limit; where the base curve is near the end of useful travel:"
     " {more}",
@@ -143,13 +143,14 @@ SENTENCES: dict[str, Sentence] = {
     "checks.alternator.why": "what it does not give the battery gives: voltage falls, coils pull less, and"
     " it empties",
     "checks.alternator.do": "measure the voltage at idle with lamps on, or idle a little faster",
-    "checks.fade": "after-start fade",
+    "checks.fade": "decay of the after-start air",
     "checks.fade.value": "{fade_s:g}, usual {least_s!n:g} to {most_s:g}",
     "checks.fade.why": "after-start air covers the time until walls and oil are no longer stone cold",
     "checks.fade.do": "set about 20 s, longer where the oil warms far later than what the curves go by: see"
     " evenidle base",
     "checks.waits": "feedback waits out the after-start air",
-    "checks.waits.value": "acts {waits_s:g} after the start, the air fades over {fade_s:g}",
-    "checks.waits.why": "feedback that acts while that air fades takes it away, and then has trim to undo",
+    "checks.waits.value": "acts {waits_s:g} after the start, the air decays over {fade_s:g}",
+    "checks.waits.why": "feedback that acts while that air decays trims it away, and must undo that trim"
+    " afterwards",
     "checks.waits.do": "set the wait after a start to {fade_s:g}",
 }

@@ -9,7 +9,7 @@ _SEGMENTS: dict[str, Sentence] = {
     "log_events.segment.start": "a start, up to {highest_rpm:.0f}",
     "log_events.segment.driven": "throttle or overrun, up to {highest_rpm:.0f}",
     "log_events.segment.idle": "idling at {mean_rpm:.0f}",
-    "log_events.segment.steady": "steady at {mean_rpm:.0f}, scatter {scatter_rpm:.1f}",
+    "log_events.segment.steady": "steady at {mean_rpm:.0f}, roughness (standard deviation) {scatter_rpm:.1f}",
     "log_events.segment.step": "{moved_steps:+.0f}, speed {change_rpm:+.0f}",
     "log_events.segment.load": "load {change_W:+.0f}",
     "log_events.segment.load_comes": "a load comes on: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
@@ -24,7 +24,7 @@ _HUNTING: dict[str, Sentence] = {
     "diagnosis.hunting.slow_log": "speed is new only every {refresh_s:.1f}, too slowly to see hunting:"
     " record at 5 rows a second or more",
     "diagnosis.hunting.slow_varies": "speed varies by {spread_rpm:.0f} rms, refreshed every {refresh_s:.0f}:"
-    " too slowly to tell hunting from scatter; record at 5 rows a second or more",
+    " too slowly to tell hunting from roughness; record at 5 rows a second or more",
     "diagnosis.hunting.slow_steady": "speed stays within {spread_rpm:.1f} rms, refreshed every"
     " {refresh_s:.0f}: no swing is seen, and what the valve does was not recorded; record valve steps at"
     " 5 rows a second or more, or hold the valve still for 30 s",
@@ -49,9 +49,9 @@ _HUNTING: dict[str, Sentence] = {
     "diagnosis.hunting.doubtful": "speed swings by {swing_rpm:.0f} about every {period_s:.1f} and the valve"
     " moves with it, but whether its moves make the swing or follow it this log cannot tell: hold the valve"
     " still for 30 s: if speed still swings, it is not the idle feedback",
-    "diagnosis.hunting.settles": "it does not hunt: the valve rests between unequal moves and speed settles",
+    "diagnosis.hunting.settles": "it does not hunt: the valve holds between unequal moves and speed settles",
     "diagnosis.hunting.irregular": "it does not hunt: swings of {swing_rpm:.0f} every {period_s:.1f} are"
-    " irregular or no larger than scatter",
+    " irregular or no larger than the idle roughness",
     "diagnosis.hunting.once": "the valve went over once or twice and speed with it by {between_rpm:.0f}: a"
     " slow hunt looks so, and so does one disturbance; record for longer",
 }
@@ -69,11 +69,12 @@ _BESIDE: dict[str, Sentence] = {
     "diagnosis.still.never": "the valve never stands still for 10 s here: hold it still for 20 s and record",
     "diagnosis.still.swings": "with the valve still, speed swings by {swing_rpm:.0f} every {period_s:.1f}:"
     " look at fuel, spark and leaks, not at the feedback",
-    "diagnosis.still.scatters": "with the valve still, speed scatters by {swing_rpm:.0f}, irregularly",
+    "diagnosis.still.scatters": "with the valve still, speed varies by {swing_rpm:.0f} peak to peak,"
+    " irregularly",
     "diagnosis.scatter.unseen": "valve steps or a quick record of speed are missing",
     "diagnosis.scatter.chased": "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts:"
-    " scatter is {scatter_rpm:.0f}, a deadband of about {deadband_rpm:.0f} (3 to 4 times that) would let"
-    " it rest",
+    " it dithers. Idle roughness is {scatter_rpm:.0f} (standard deviation); with a deadband of about"
+    " {deadband_rpm:.0f}, 3 to 4 times that, the valve would hold",
     "diagnosis.scatter.moves": "{moves_per_min!n:.0f} moves a minute",
     "diagnosis.spark.unseen": "spark was not recorded, or speed not quickly enough: record both at 5 rows a"
     " second to see whether spark steadies or unsettles idle",
@@ -106,7 +107,7 @@ _VALVE: dict[str, Sentence] = {
     " valve is busy: record at 5 rows a second, or hold it still",
     "diagnosis.position.warming": "while an engine warms, air at the same steps changes by itself: record"
     " some minutes hot",
-    "diagnosis.position.never_settles": "the valve does not rest long enough for the air at the same steps"
+    "diagnosis.position.never_settles": "the valve does not hold long enough for the air at the same steps"
     " to be compared: hold it still for some half minutes at one position",
     "diagnosis.position.unseen": "needs valve steps and manifold pressure: without pressure a load and a"
     " lost position look alike; home the valve and see whether the same steps give the same speed",
@@ -114,17 +115,17 @@ _VALVE: dict[str, Sentence] = {
     "diagnosis.position.kept_hot": "the same steps give the same air throughout once the engine is hot",
     "diagnosis.position.none_lost": "no air was lost at the same steps",
     "diagnosis.position.lost": "at {at_s:.0f} the engine lost {air_percent:.0f} of its air at the same"
-    " steps{worth_steps!k: (worth {worth_steps:.0f})}: steps were lost toward the seat, or the hose was"
+    " steps{worth_steps!k: (as much as {worth_steps:.0f})}: steps were lost toward the seat, or the hose was"
     " pinched. Home the valve",
     "diagnosis.position.goes": "over {over_s:.0f} the engine lost {air_percent:.0f} of its air little by"
-    " little at the same steps{worth_steps!k: (worth {worth_steps:.0f})}: steps are lost toward the seat"
+    " little at the same steps{worth_steps!k: (as much as {worth_steps:.0f})}: steps are lost toward the seat"
     " now and then. Home the valve, and look at pulse, voltage and connector",
     "diagnosis.position.comes": "over {over_s:.0f} the engine got {air_percent:.0f} more air little by"
-    " little at the same steps{worth_steps!k: (worth {worth_steps:.0f})}: steps are lost toward open now"
+    " little at the same steps{worth_steps!k: (as much as {worth_steps:.0f})}: steps are lost toward open now"
     " and then. Home the valve, and look at pulse, voltage and connector",
     "diagnosis.leak.air_went": "air went, none came in",
     "diagnosis.leak.came": "at {at_s:.0f} the engine got {air_percent:.0f} more air at the same"
-    " steps{worth_steps!k: (worth {worth_steps:.0f})}: a vacuum leak, a throttle that does not shut, or"
+    " steps{worth_steps!k: (as much as {worth_steps:.0f})}: a vacuum leak, a throttle that does not shut, or"
     " steps lost toward open",
     "diagnosis.leak.unseen": "needs valve steps and target: spray the joints, or pinch the hose and watch"
     " speed",
@@ -172,8 +173,8 @@ _WHOLE: dict[str, Sentence] = {
     ),
     "diagnosis.judged": "judged: {from_s!n:.0f} to {to_s:.0f}",
     "diagnosis.driven": "driving or throttle: {driven_percent:.0f} of the running engine's time, left out",
-    "diagnosis.hot": "hot part ({from_s!n:.0f} to {to_s:.0f}): {mean_rpm:.0f}, scatter"
-    " {scatter_rpm:.1f}{mean_map_kPa!k:, manifold {mean_map_kPa:.0f}}",
+    "diagnosis.hot": "hot part ({from_s!n:.0f} to {to_s:.0f}): {mean_rpm:.0f}, roughness"
+    " (standard deviation) {scatter_rpm:.1f}{mean_map_kPa!k:, manifold {mean_map_kPa:.0f}}",
     "diagnosis.warming": "warm-up from {from_degC!n:.0f} to {to_degC:.0f}: time constant"
     " {time_constant_s:.0f} towards {end_degC:.0f}",
     "diagnosis.finding": "{name}: {answer}. {why!c}.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from workbench.words.sentence import Sentence, Tell, Values
 
 LOADS = {
-    "lamps": "lamps", "fan": "fan", "screen": "heated screen", "electric": "everything electric",
+    "lamps": "lamps", "fan": "fan", "screen": "heated rear window", "electric": "everything electric",
     "steering": "power steering", "aircon": "air conditioning", "gearbox": "gear engaged",
 }  # fmt: skip
 """Loads in words, by their keys."""
@@ -18,7 +18,7 @@ def _resolution_remedy(values: Values, tell: Tell) -> str:
     if values["move_steps"] > 1:
         told = tell("minimum move 1 with at least {least_rpm:.0f} of deadband either side")
         if values["suggested_rpm"] > values["least_rpm"]:
-            told += tell(" ({suggested_rpm!n:.0f} so that scatter seldom moves it)")
+            told += tell(" ({suggested_rpm!n:.0f} so that idle roughness seldom moves it)")
     wider = ", or a deadband of at least {wide_rpm:.0f} either side"
     return told + (tell(wider) if values["is_wider"] else ", or lower gains")
 
@@ -26,15 +26,15 @@ def _resolution_remedy(values: Values, tell: Tell) -> str:
 def _gains_number(values: Values, tell: Tell) -> str:
     times = values["times"]
     if times >= 1.0:
-        return f"gains are only {times:.2f} times below those at which it swings by itself"
+        return f"gains are {times:.2f} times below the stability limit"
     by = f"{1.0 / times:.1f} times" if times > 0.0 else "without end above"
-    return f"without any steps it would swing by itself: gains are {by}" + tell(
-        " those at the border, where it swings every {period_s:.1f}"
+    return f"even without steps it would swing: gains are {by}" + tell(
+        " the stability limit, where it swings every {period_s:.1f}"
     )
 
 
 def _races(values: Values, tell: Tell) -> str:
-    told = tell("It races: from {of_100:.0f} of 100 places, {off_rpm:.0f} off target in the mean.")
+    told = tell("It races from {racing} of {runs} starting conditions, on average {off_rpm:.0f} off target.")
     if values["base_steps"] > values["travel_steps"]:
         told += tell(
             " The base curve asks for {base_steps:.0f}, beyond the valve's stop at"
@@ -65,9 +65,9 @@ def _told(values: Values, tell: Tell) -> str:
     side, way = "below" if error > 0.0 else "above", "open" if after > before else "close"
     told = f"{abs(error):.0f} rpm {side} target; wanted is {values['wanted']:.0f}, "
     if values["moves"] == 1:
-        told += f"{abs(after - before):.0f} from where the valve stands: it is told to {way}"
+        told += f"{abs(after - before):.0f} from where the valve stands: commanded to {way}"
     else:
-        told += tell("and in {moves} moves within {within_s:.2f} ") + f"the valve is told to {way}"
+        told += tell("and in {moves} moves within {within_s:.2f} ") + f"commanded to {way}"
     return f"{told} from {before:.0f} to {after:.0f}"
 
 
@@ -81,17 +81,18 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.cause.not_feedback": "not the idle feedback",
     "explanation.switch.as_is": "as it is",
     "explanation.switch.resolution": "a valve without steps",
-    "explanation.switch.gains": "gains well below the border",
+    "explanation.switch.gains": "gains well below the stability limit",
     "explanation.switch.valve_speed": "a valve that takes no time",
     "explanation.switch.limits": "no trim limit",
     "explanation.switch.updates": "updates every {update_period_ms:g}",
     "explanation.switch.backlash": "no backlash",
     "explanation.switch.both": "no steps and low gains",
     "explanation.switch.feedback": "feedback off, valve held",
-    "explanation.switch.suggested": "the suggested settings",
-    "explanation.resolution.number": "one move of {move_steps} is worth {move_rpm:.0f}, the deadband is"
-    " {deadband_rpm:.0f} wide (r = {ratio:.2f}); {of_100!p:from {of_100:.0f} of 100 places no position"
-    " satisfies it|a position to rest exists, but moves this coarse keep a cycle up beside it}",
+    "explanation.switch.suggested": "the recommended settings, by rule",
+    "explanation.resolution.number": "one move of {move_steps} changes speed by {move_rpm:.0f}, the deadband"
+    " is {deadband_rpm:.0f} wide (r = {ratio:.2f}); {none_percent!p:in {none_percent:.0f} of cases no"
+    " position lies within it|a position lies within it, but moves this coarse keep a cycle going around"
+    " it}",
     "explanation.resolution.remedy": _resolution_remedy,
     "explanation.resolution.cost": "idle may stand {off_rpm:.0f} off target{moves!k:; valve moves a minute"
     " as suggested below: {moves:.0f}, now {moves_now:.0f}}",
@@ -103,12 +104,12 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.gains.slower_by": "the integral alone then takes {then_s:.1f} to correct most of an error,"
     " now {now_s:.1f}",
     "explanation.valve_speed.number": "a step takes {step_ms:.0f}; with a valve that takes no time the"
-    " border would be {times_without:.1f} times the gains, with it {times:.2f} times",
+    " stability limit would be {times_without:.1f} times the gains, with this one {times:.2f} times",
     "explanation.valve_speed.remedy": "a shorter pulse and rest (not below {pull_in_ms:g} of pulse), or"
     " lower gains",
     "explanation.valve_speed.cost": "steps may be lost when the battery is low if the pulse is too short",
     "explanation.updates.number": "updates every {update_period_ms:.0f} are {quicker!p:too slow; at once,"
-    " the border would be {times_quick:.1f} times the gains instead of {times:.2f}|too quick for the"
+    " the stability limit would be {times_quick:.1f} times the gains instead of {times:.2f}|too quick for the"
     " engine to answer between them}",
     "explanation.updates.more_often": "updates more often",
     "explanation.updates.cost": "{quicker!p:more moves of the valve|loads are noticed later}",
@@ -116,14 +117,14 @@ SENTENCES: dict[str, Sentence] = {
     " of the time; the need is {need_steps:+.1f} from the base",
     "explanation.limits.remedy": "mend the base curve first, then widen the trim limits",
     "explanation.limits.cost": "wider limits let a fault of rpm reading race or stall the engine",
-    "explanation.backlash.number": "{play_steps:g} of play, worth {worth_rpm:.0f} at each reversal",
+    "explanation.backlash.number": "{play_steps:g} of play take {worth_rpm:.0f} at each reversal",
     "explanation.backlash.remedy": "a deadband wider by {wider_rpm:.0f} either side, or a tighter thread",
     "explanation.backlash.cost": "idle stands further off target",
     "explanation.not_feedback.runs_off": "with the valve held still the engine does not hold this speed but"
     " runs off",
     "explanation.not_feedback.off": "feedback is off, so the valve stands still",
-    "explanation.not_feedback.stalls": "with the valve held {of_100:.0f} of 100 runs stall",
-    "explanation.not_feedback.swings": "with the valve held {of_100:.0f} of 100 runs swing regularly, by"
+    "explanation.not_feedback.stalls": "with the valve held {share_percent:.0f} of runs stall",
+    "explanation.not_feedback.swings": "with the valve held {share_percent:.0f} of runs swing regularly, by"
     " {floor_rpm:.0f}",
     "explanation.not_feedback.remedy": "look at spark and fuel tables that swing with rpm, a vacuum leak, a"
     " misfire",
@@ -137,40 +138,41 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.headline.no_cause": "No single cause was found.",
     "explanation.headline.first_cause": "First cause: {cause}.",
     "explanation.headline.hunts": _chance,
-    "explanation.quiet.rests": "Scatter taken out, it comes to rest from every place it may start in.",
-    "explanation.quiet.hunts": "Scatter taken out, it hunts from {of_100:.0f} of 100 places it may start in:"
-    " {swing_rpm:.0f} peak to peak{period_s!k: every {period_s:.1f}}.",
-    "explanation.stalls": "From {of_100:.0f} of 100 places it stalls.",
+    "explanation.quiet.rests": "Without combustion variation it settles from every starting condition.",
+    "explanation.quiet.hunts": "Without combustion variation it hunts from {hunting} of {runs} starting"
+    " conditions: {swing_rpm:.0f} peak to peak{period_s!k: every {period_s:.1f}}.",
+    "explanation.stalls": "It stalls in {share_percent:.0f} of runs.",
     "explanation.proof": _proof,
     "explanation.remedy": "Remedy: {remedy}. Cost: {cost}.",
     "explanation.theory_alone": "Theory alone would have named {cause} first; the switch-off decides.",
     "explanation.theory": "{alike!p:Theory predicts this cycle|Theory's own cycle is another one and does"
     " not describe it}: {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every"
     " {seen_period_s:.1f}.",
-    "explanation.two_ends": "Rest and hunting exist side by side in {of_100:.0f} of 100 cases: which one"
-    " comes depends on the speed it starts from.",
-    "explanation.suggestion": "Settings that should rest: law {law}, gain {gain:g}, integral {integral:g},"
-    " deadband {deadband_rpm:g}, minimum move {min_move}: simulated, {of_100:.0f} of 100 places hunt."
-    " They are by rule; a search finds better ones.",
+    "explanation.two_ends": "In {share_percent:.0f} of cases it settles or hunts depending on the speed it"
+    " starts from.",
+    "explanation.suggestion": "Settings that should hold: law {law}, gain {gain:g}, integral {integral:g},"
+    " deadband {deadband_rpm:g}, minimum move {min_move}: in simulation {hunting} of {runs} starting"
+    " conditions hunt. They are by rule; a search finds better ones.",
     "explanation.at_limit": "Yet the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f}"
     " of the time, and the idle {error_rpm:.0f} off target: mend the base curve first, then widen the"
     " limits.",
-    "explanation.ticks": "Yet the valve never rests: {moves:.0f} moves a minute, because the deadband is"
-    " only {scatters:.1f} standard deviations of the speed's scatter ({scatter_rpm:.0f}); below"
-    " {below:g} it ticks.",
+    "explanation.ticks": "Yet the valve keeps stepping: {moves:.0f} moves a minute. The deadband is only"
+    " {scatters:.1f} times the idle roughness (standard deviation {scatter_rpm:.0f}); below {below:g}"
+    " times the valve dithers.",
     "explanation.quieter": "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it"
     " would move {moves:.0f} times a minute.",
     "explanation.base_off": "The base curve is {off_steps:+.1f} off what the warm idle needs.",
-    "explanation.retards": "The spark table retards when rpm falls, which makes every step worth more rpm"
-    " ({worth_rpm!n:.0f}) and the engine easier to swing.",
-    "explanation.dip": "Load: {load} {stalls!p:stalls it|dips {own_rpm:.0f}}; opening the valve at full"
-    " speed with the load would dip {bound_rpm:.0f}, so {left_rpm:.0f} are left to gain, by feed-forward"
-    " ({forward_steps}: {forward_rpm:.0f}) or fast spark ({spark_rpm:.0f}).",
+    "explanation.retards": "The spark table retards when rpm falls, which raises the valve gain (now"
+    " {worth_rpm:.0f} per step) and makes the engine easier to swing.",
+    "explanation.dip": "Load: {load} {stalls!p:stalls it|dips {own_rpm:.0f}}. The least that this valve"
+    " allows is a dip of {bound_rpm:.0f}: {left_rpm:.0f} less. Dip with {forward_steps} of feed-forward:"
+    " {forward_rpm:.0f}; with fast spark: {spark_rpm:.0f}.",
     "explanation.load": lambda values, tell: (
         LOADS[values["key"]] + tell("{size_W!k:, {size_W:g}}{size_Nm!k:, {size_Nm:g}}")
     ),
-    "explanation.story.period": "One period, {period_s:.2f}, scatter taken out.",
-    "explanation.story.worth": "One move is worth {move_rpm:.0f}, the deadband is {deadband_rpm:.0f} wide.",
+    "explanation.story.period": "One period, {period_s:.2f}, without combustion variation.",
+    "explanation.story.worth": "One move changes speed by {move_rpm:.0f}, the deadband is {deadband_rpm:.0f}"
+    " wide.",
     "explanation.story.holds": "So it {holds!p:could hold a position|holds no position} of those the valve"
     " goes between.",
     "explanation.story.moment": "{at_s:.2f}, {now_rpm:.0f}: {text}.",
@@ -183,8 +185,8 @@ SENTENCES: dict[str, Sentence] = {
     " is moved {is_below!p:up|down}",
     "explanation.story.peak": "highest speed, {above:.0f} above target",
     "explanation.story.trough": "lowest speed, {below:.0f} below target",
-    "explanation.border.moves": "deadband of half a move: above it a position to rest always exists",
-    "explanation.border.gains": "loop without steps: beyond this line it swings by itself",
+    "explanation.border.moves": "deadband of half a move: above it some position always holds",
+    "explanation.border.gains": "stability limit of the loop without steps",
     "explanation.chance.no_position": "No valve position gives the target speed at this temperature.",
-    "explanation.chance.stalls": "It stalls from {of_100:.0f} of 100 starting places.",
+    "explanation.chance.stalls": "It stalls from {stalling} of {runs} starting conditions.",
 }

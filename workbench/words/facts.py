@@ -10,8 +10,8 @@ import sim
 
 COUNTING = (
     "To count the travel: engine off, feedback off, hose off the valve or the valve on the bench,"
-    " key on. Command it closed until it only ticks, then open step by step (never by hand while"
-    " powered) until it ticks again: the steps between are its travel. A data sheet does as well."
+    " key on. Command it closed until it only clicks, then open step by step (never by hand while"
+    " powered) until it clicks again: the steps between are its travel. A data sheet does as well."
 )
 
 

@@ -20,10 +20,10 @@ SENTENCES: dict[str, Sentence] = {
     "identification.spark_varies": "spark varies by {spread_deg!n:.1f} deg without following speed; the fit"
     " takes it as constant",
     "identification.moved": "{moves} moves of the valve and the loads moved speed by {moved_rpm:.0f} rms in"
-    " {scatter_rpm:.0f} of scatter",
+    " {scatter_rpm:.0f} of idle roughness",
     "identification.moved_too_little": "{moves} moves of the valve and the loads moved speed by"
-    " {moved_rpm:.0f} rms in {scatter_rpm:.0f} of scatter; at least {fewest} moves and {times:g} times"
-    " the scatter are needed: record as the guide says (fit --guide)",
+    " {moved_rpm:.0f} rms in {scatter_rpm:.0f} of idle roughness; at least {fewest} moves and {times:g} times"
+    " the roughness are needed: record as the guide says (fit --guide)",
     "identification.too_few_holds": "too few holds of the valve to keep any back",
     "identification.holds_predicted": "{holds} holds kept back are predicted to {rms_rpm:.0f} rms"
     " ({fitted_rpm:.0f} where fitted), their levels to {levels_rpm:.0f}",
@@ -33,15 +33,15 @@ SENTENCES: dict[str, Sentence] = {
     " against the car",
     "identification.guesses_off": "only guesses of the car file were far off: {numbers}",
     "identification.believed": "no number of the car file had to be changed beyond belief",
-    "identification.worth": "a step is worth {worth_rpm:.1f} ({low_rpm!n:.1f} to {high_rpm!n:.1f})",
-    "identification.worth_unknown": "a step is worth {worth_rpm:.1f} ({low_rpm!n:.1f} to {high_rpm!n:.1f}),"
-    " not known well enough: more and larger moves, held longer, would tell",
+    "identification.worth": "valve gain {worth_rpm:.1f} per step ({low_rpm!n:.1f} to {high_rpm!n:.1f})",
+    "identification.worth_unknown": "valve gain {worth_rpm:.1f} per step ({low_rpm!n:.1f} to"
+    " {high_rpm!n:.1f}), not known well enough: more and larger moves, held longer, would tell",
     "identification.stood_still": "the valve stood still: its direction is not seen",
     "identification.wrong_way": "speed falls as more steps are commanded: the valve is wired the wrong way"
     " round, or its steps are counted from the open end",
     "identification.right_way": "speed rises with the steps commanded",
     "identification.position_lost": "from {at_s:.0f} on, speed is {off_rpm:+.0f} off for the same steps"
-    " (worth {off_steps:+.1f}): the valve lost its position, or a load changed",
+    " (as much as {off_steps:+.1f}): the valve lost its position, or a load changed",
     "identification.position_kept": "the same steps give the same speed throughout",
     "identification.facts_missed": "the log does not go with what the car file says: {missed}; it is of"
     " another car, or speed, steps or pressure are counted otherwise, or the file is wrong: correct which is",
@@ -70,10 +70,10 @@ SENTENCES: dict[str, Sentence] = {
     "identification.not_trusted": lambda values, tell: (
         "The fit is not to be trusted: " + "; ".join(map(tell, values["reasons"])) + "."
     ),
-    "identification.at_steps": "at {at_steps:.0f} a step is worth {worth_rpm:.1f} ({low_rpm!n:.1f} to"
-    " {high_rpm!n:.1f}), main pole {pole:.2f} rad/s ({pole_low:.2f} to {pole_high:.2f})",
-    "identification.scatter": "scatter {scatter_rpm:.1f} with the valve held (work of a firing uneven by"
-    " {uneven_percent:.1f}, memory {memory:.1f})",
+    "identification.at_steps": "at {at_steps:.0f} valve gain {worth_rpm:.1f} per step ({low_rpm!n:.1f} to"
+    " {high_rpm!n:.1f}), time constant {time_constant_s:.2f} ({shortest_s!n:.2f} to {longest_s!n:.2f})",
+    "identification.scatter": "idle roughness with the valve held {scatter_rpm:.1f} (standard deviation;"
+    " combustion variation {uneven_percent:.1f}, memory {memory:.1f})",
     "identification.note": "note: {note}",
     "identification.part_of_the_way": "the car file's rules allow only {share:g} of the way to the best fit",
     "identification.unchanged": "the best fit breaks the car file's rules: the car is unchanged",

@@ -12,7 +12,7 @@ def _verdict(values: Values, tell: Tell) -> str:
     lacking = ", {not_fitted} not fitted to this car" if values["not_fitted"] else ""
     return tell(
         f"Stress suite {{suite}}: {head}, {need}, {{passed}} within all limits" + lacking
-        + "; {cases} cases on {engines} plausible cars. A case fails that does on more than one car of ten."
+        + "; {cases} cases on {engines} variations of your car. A case fails if more than one in ten does."
     )  # fmt: skip
 
 
@@ -36,6 +36,7 @@ SENTENCES: dict[str, Sentence] = {
     " speed with it by {swing_rpm:.0f}",
     "measures.run.swings_with_valve_still": "this run swings by {swing_rpm:.0f} peak to peak every"
     " {period_s:.1f} with the valve still: the engine does that, not the feedback",
+    "measures.run.swing": "in the run drawn speed swings by {swing_rpm:.0f} peak to peak",
     "measures.run.does_not_hunt": "this run does not hunt; speed wanders by {swing_rpm:.0f} peak to peak",
     "measures.run.cannot_tell": "this run cannot tell whether it hunts: the valve went over once or twice"
     " and speed with it by {swing_rpm:.0f}; let it run for longer",
@@ -46,7 +47,7 @@ SENTENCES: dict[str, Sentence] = {
     "stress.lowest": "lowest speed",
     "stress.hunting_percent": "chance of hunting, at least",
     "stress.hunting": "swing at idle, peak to peak",
-    "stress.error": "mean error at rest",
+    "stress.error": "mean error while settled",
     "stress.dip": "deepest below target after a load",
     "stress.undershoot": "deepest below target after a blip",
     "stress.highest": "highest above target",

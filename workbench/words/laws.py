@@ -4,8 +4,8 @@ from __future__ import annotations
 
 LAW_WORDS = {
     "none": "base curve only, no feedback",
-    "pi": "proportional and integral: the common choice",
-    "pid": "proportional, integral and derivative; a controller without: search for law pi",
-    "nudge": "a fixed move towards target at each update; a controller without: search for law pi",
-    "pi_park": "proportional and integral; rests where no better position exists",
+    "pi": "PI, proportional and integral: the common choice",
+    "pid": "proportional, integral and derivative; if your controller has no derivative: pi",
+    "nudge": "fixed-step correction: so many steps towards target at each update",
+    "pi_park": "PI that holds when no step is closer to the target",
 }

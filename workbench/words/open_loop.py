@@ -33,7 +33,7 @@ SENTENCES: dict[str, Sentence] = {
     "open_loop.limit": "the cold engine wants {need_steps:.0f}, the open limit is {limit:.0f}: an auxiliary"
     " valve that passes air only while cold, or a larger valve",
     "open_loop.steep": "the need falls by {falls_steps:.0f} in the first {over_K:.0f} of warming, and the"
-    " curve must serve colder starts there too: feedback has to take the rest",
+    " curve must serve colder starts there too: feedback has to do the rest",
     "open_loop.worse": "start at {start_degC:.0f}, worse than with your own curves: {what}",
     "open_loop.worse.stalls": "it does not run",
     "open_loop.worse.target": "{target} {new} instead of {old} ({within!p:within|beyond} the target)",
@@ -42,7 +42,7 @@ SENTENCES: dict[str, Sentence] = {
     " feedback meet all targets at {met} of {of} temperatures, with your own curves at {were} ({fails}"
     " do not run). Nothing was changed.",
     "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}",
-    "open_loop.fading": "after-start air fades over {now:g} -> {fade_s:g}: oil warms later than what the"
+    "open_loop.fading": "after-start air decays over {now:g} -> {fade_s:g}: oil warms later than what the"
     " curves go by, and such air makes up for it; take the three curves together",
     "open_loop.finer": "with a minimum move of 1 step, curves found the same way meet all targets at {met}"
     " of {of} temperatures{more!p:: settle the feedback first, then come back}",
@@ -57,6 +57,6 @@ SENTENCES: dict[str, Sentence] = {
     " it was lifted to them, record a colder start",
     "open_loop.logged.lowered": "your curve above {at_degC:.0f} lies over the proposed {proposed_steps:.0f}:"
     " it was lowered to them, record it warmer",
-    "open_loop.logged.no_room": "only {closing_steps:.1f} ({worth_rpm:.0f}) are left to close when warm:"
+    "open_loop.logged.no_room": "only {closing_steps:.1f} ({worth_rpm:.0f}) remain to close when warm:"
     " close the throttle stop a little, so that the valve must open more to hold the target",
 }

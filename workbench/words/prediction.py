@@ -7,11 +7,11 @@ from workbench.words.sentence import Sentence
 MEASURES = {
     "hunting_rpm": (
         "swing at idle, peak to peak",
-        "a step is worth more than the model has, or something beside the valve swings",
+        "the valve gain is higher than in the model, or something beside the valve swings",
         "calmer than expected",
     ),
     "scatter_rms_rpm": (
-        "variation of speed, rms",
+        "idle roughness, standard deviation",
         "speed varies more: hunting, or firing less even than the model's",
         "speed varies less than expected",
     ),
@@ -33,8 +33,8 @@ MEASURES = {
     ),
     "moves_per_min": (
         "valve moves a minute",
-        "scatter or hunting keeps the valve busy",
-        "the valve rests more than expected",
+        "idle roughness or hunting keeps the valve busy",
+        "the valve moves less than expected",
     ),
     "mean_steps": (
         "mean valve position",
@@ -45,12 +45,10 @@ MEASURES = {
 """Meaning of what is compared, and what it hints at where the record is above, below."""
 EXPECTED = {
     "hunting_rpm": "swing at warm idle, peak to peak",
-    "worst_dip_rpm": "deepest dip as everything electric comes on",
-    "settle_s": "settling after a load",
+    "worst_dip_rpm": "deepest dip as everything electric comes on", "settle_s": "settling after a load",
     "undershoot_rpm": "furthest below target after a blip",
-    "lowest_rpm": "lowest speed, blip and loads included",
-    "moves_per_min": "valve moves a minute",
-}
+    "lowest_rpm": "lowest speed, blip and loads included", "moves_per_min": "valve moves a minute",
+}  # fmt: skip
 
 
 SENTENCES: dict[str, Sentence] = {

@@ -4,39 +4,27 @@ from __future__ import annotations
 
 import sim
 import tuning
-from workbench.words.tables import Table, number
+from workbench.words.tables import Table, mark, number
 from workbench.words.wording import in_words, unit_at_end
 
 COMPARED = (
     ("hunting_rpm", "swing at warm idle, peak to peak", "rpm"),
-    ("hunting_period_s", "period of hunting", "s"),
-    ("mean_error_rpm", "mean error at idle", "rpm"),
-    ("worst_dip_rpm", "deepest dip in any run", "rpm"),
-    ("settle_s", "settling after a load", "s"),
+    ("hunting_period_s", "period of hunting", "s"), ("mean_error_rpm", "mean error at idle", "rpm"),
+    ("worst_dip_rpm", "deepest dip in any run", "rpm"), ("settle_s", "settling after a load", "s"),
     ("not_back_share", "share of loads it does not come back from", "-"),
-    ("undershoot_rpm", "below target after a blip", "rpm"),
-    ("lowest_rpm", "lowest speed in any run", "rpm"),
-    ("moves_per_min", "valve moves a minute", "1/min"),
-    ("stall_share", "share of runs that stall", "-"),
-)
+    ("undershoot_rpm", "below target after a blip", "rpm"), ("lowest_rpm", "lowest speed in any run", "rpm"),
+    ("moves_per_min", "valve moves a minute", "1/min"), ("stall_share", "share of runs that stall", "-"),
+)  # fmt: skip
 SETTING_NAMES = {
-    "law": "law",
-    "gain_steps_per_100rpm": "gain",
-    "integral_steps_per_100rpm_s": "integral gain",
-    "derivative_steps_s_per_100rpm": "derivative gain",
-    "deadband_rpm": "deadband",
-    "min_move_steps": "minimum move",
-    "update_period_ms": "update period",
-    "trim_low_steps": "trim limit, low",
-    "trim_high_steps": "trim limit, high",
-    "enable_above_target_rpm": "idle window",
-    "nudge_steps": "size of a nudge",
-    "rpm_per_step": "rpm per step",
-    "load_steps_per_100W": "steps for known loads",
-    "entry_extra_steps": "air as the throttle closes",
-    "entry_fade_s": "fading of that air",
+    "law": "law", "gain_steps_per_100rpm": "gain", "integral_steps_per_100rpm_s": "integral gain",
+    "derivative_steps_s_per_100rpm": "derivative gain", "deadband_rpm": "deadband",
+    "min_move_steps": "minimum move", "update_period_ms": "update period",
+    "trim_low_steps": "trim limit, low", "trim_high_steps": "trim limit, high",
+    "enable_above_target_rpm": "idle window", "nudge_steps": "size of a fixed step",
+    "rpm_per_step": "valve gain", "load_steps_per_100W": "steps for known loads",
+    "entry_extra_steps": "air as the throttle closes", "entry_fade_s": "decay of that air",
     "spark_trim_deg_per_100rpm": "spark trim",
-}
+}  # fmt: skip
 """Settings in words, by their names in a search."""
 SET_NAMES = {
     "open_loop": "no feedback", "present": "present", "rule": "by rule", "plain": "plain set",
@@ -50,14 +38,12 @@ SCORED_LEGEND = (
 )
 SCORED_COLUMNS = ("settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails")
 TERM_WORDS = {
-    "hunting": ("the swing above the held valve's", "rpm"),
-    "error": ("the mean error beyond 15 rpm", "rpm"),
+    "hunting": ("the swing above the held valve's", "rpm"), "error": ("the mean error beyond 15 rpm", "rpm"),
     "moves": ("the moves of the valve", "a minute"),
     "excursion": ("the largest distance from target at a load", "rpm"),
     "settling": ("the settling after a load", "s"),
-    "undershoot": ("the undershoot after a blip beyond 40 rpm", "rpm"),
-    "stalls": ("the stalls", "a car"),
-}
+    "undershoot": ("the undershoot after a blip beyond 40 rpm", "rpm"), "stalls": ("the stalls", "a car"),
+}  # fmt: skip
 
 
 def setting_name(key: str) -> str:
@@ -71,7 +57,7 @@ def tune_finding(result: tuning.Tuning) -> str:
     if result.kept:
         return f"Nothing better than the present settings was found in {result.trials} trials."
     which = "settings found" if result.proposed == "found" else SET_NAMES[result.proposed]
-    floor = f"{result.floor_rpm:.0f} rpm with the valve held: the engine's own scatter"
+    floor = f"{result.floor_rpm:.0f} rpm with the valve held: the engine's own roughness"
     score, before = result.predicted_score.total, result.now_score.total
     return (
         f"With the {which}: score {before:.0f} to {score:.0f} (lower is better), swing of warm idle"
@@ -84,8 +70,11 @@ def tune_finding(result: tuning.Tuning) -> str:
 def compared_table(now: tuning.Prediction, then: tuning.Prediction) -> Table:
     """Table what present and proposed settings do."""
     old, new = now.to_dict(), then.to_dict()
-    rows = [[meaning, number(old[name]), number(new[name]), unit] for name, meaning, unit in COMPARED]
-    return Table(("on fresh plausible cars", "now", "proposed", "unit"), rows, " rr ")
+    rows = []
+    for name, meaning, unit in COMPARED:
+        told = "" if name == "hunting_period_s" else mark(old[name], new[name], name != "lowest_rpm")
+        rows.append([meaning, number(old[name]), number(new[name]), unit, told])
+    return Table(("on fresh variations of your car", "now", "proposed", "unit", ""), rows, " rr  ")
 
 
 def scored_table(result: tuning.Tuning) -> Table:
@@ -151,11 +140,11 @@ def tune_notes(result: tuning.Tuning, full: bool = True) -> list[str]:
     notes = [
         *map(in_words, result.notes),
         (
-            f"{result.trials} settings tried on {result.engines} cars that this one could be, in"
+            f"{result.trials} settings tried on {result.engines} variations of your car, in"
             f" {result.seconds:.0f} s; the base curve was left alone."
         ),
         (
-            f"Score in the search {gap.search_rpm:.0f} rpm, on cars and scatter it never met"
+            f"Score in the search {gap.search_rpm:.0f} rpm, on variations and noise it never met"
             f" {gap.verdict_rpm:.0f} rpm ({100.0 * gap.share:+.0f} %); present settings there"
             f" {gap.now_rpm:.0f} rpm."
         ),

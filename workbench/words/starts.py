@@ -70,8 +70,8 @@ SENTENCES: dict[str, Sentence] = {
     "starts.phase.slow": "runs after {after_s:.1f}, most of it without the starter: that is let go at"
     " {let_go_s:.0f}",
     "starts.phase.flare": "highest {highest_rpm:.0f} in {within_s:g}, target {target:.0f}",
-    "starts.phase.after_start": "air fades until {faded_s:.0f}; feedback acts from {acts_s:.0f} on",
-    "starts.phase.after_start_without": "air fades until {faded_s:.0f}; feedback does not act",
+    "starts.phase.after_start": "air decays until {faded_s:.0f}; feedback acts from {acts_s:.0f} on",
+    "starts.phase.after_start_without": "air decays until {faded_s:.0f}; feedback does not act",
     "starts.phase.over": "",
     "starts.phase.warm_up": "{of} {reached_degC:.0f} at the end",
     "starts.phase.warm": "idles at {mean_rpm:.0f}",

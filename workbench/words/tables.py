@@ -22,6 +22,19 @@ def number(value: float | None, digits: int = 3) -> str:
     return f"{value:.{digits}g}"
 
 
+ALIKE = 0.1
+"""Two values that differ by less than this share of the larger one are the same [-]."""
+WORSE, BETTER = "worse", "better"
+
+
+def mark(before: float, after: float, less_is_better: bool = True) -> str:
+    """Say whether the later of two values is better or worse."""
+    more = after - before
+    if not abs(more) > ALIKE * max(abs(before), abs(after)):
+        return "same" if math.isfinite(more) else ""
+    return WORSE if (more > 0.0) == less_is_better else BETTER
+
+
 BOX = "\u2610"
 """To be ticked on paper."""
 
@@ -72,7 +85,7 @@ def with_and_without_table(result: tuning.Explanation, only: Collection[str] = (
             "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
             "every [s]": lambda row: number(row.period_s, 2),
             "left [%]": lambda row: number(100.0 * row.left_share, 2),
-            "with scatter [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
+            "with variation [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
             "moves [1/min]": lambda row: f"{row.with_scatter_moves_per_min:.0f}",
         },
         " rrrrrr",
@@ -86,19 +99,19 @@ def resolution_table(result: tuning.Explanation) -> Table:
     rows = [
         ["position the warm idle needs", f"{result.needed_steps:.1f}", "steps"],
         ["position the base curve gives", f"{result.base_steps:.1f}", "steps"],
-        ["worth of one step", f"{view.move_rpm / view.move_steps:.1f}", "rpm"],
-        [f"worth of one move ({view.move_steps} steps)", f"{view.move_rpm:.0f}", "rpm"],
+        ["valve gain", f"{view.move_rpm / view.move_steps:.1f}", "rpm per step"],
+        [f"change of speed by one move ({view.move_steps} steps)", f"{view.move_rpm:.0f}", "rpm"],
         ["deadband, whole width", f"{2.0 * view.deadband_rpm:.0f}", "rpm"],
         ["r, deadband over one move", f"{view.ratio:.2f}", ""],
-        ["chance that no position satisfies it", f"{100.0 * view.chance:.0f}", "%"],
+        ["chance that no position lies in it", f"{100.0 * view.chance:.0f}", "%"],
         ["the same from r alone", f"{100.0 * view.chance_even:.0f}", "%"],
         ["chance of hunting, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
-        ["scatter of the speed, valve held", f"{view.scatter_rpm:.1f}", "rpm"],
-        ["deadband in standard deviations of it", number(view.deadband_in_scatters), ""],
-        ["smallest deadband that rests, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
-        ["the same, never stirred by scatter", f"{needed:.0f}", "rpm"],
-        ["smallest move told from scatter", str(view.smallest_useful_move_steps), "steps"],
-        ["largest move with which this deadband rests", str(largest) if largest > 0 else "none", "steps"],
+        ["idle roughness, valve held (standard deviation)", f"{view.scatter_rpm:.1f}", "rpm"],
+        ["deadband over idle roughness", number(view.deadband_in_scatters), ""],
+        ["smallest deadband that holds, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
+        ["the same, so that idle roughness never moves the valve", f"{needed:.0f}", "rpm"],
+        ["smallest move larger than idle roughness", str(view.smallest_useful_move_steps), "steps"],
+        ["largest move with which this deadband holds", str(largest) if largest > 0 else "none", "steps"],
     ]
     return Table(("the valve's resolution", "value", "unit"), rows, " r ")
 
@@ -114,13 +127,13 @@ def loop_table(result: tuning.Explanation) -> Table:
         ("load added [W]", [f"{row.load_W:.0f}" for row in points]),
         ("speed [rpm]", [f"{row.rpm:.0f}" for row in points]),
         ("position needed [steps]", [f"{row.needed_steps:.1f}" for row in points]),
-        ("worth of a step [rpm]", [f"{row.rpm_per_step:.1f}" for row in points]),
+        ("valve gain [rpm/step]", [f"{row.rpm_per_step:.1f}" for row in points]),
         ("poles, real [1/s]", real),
         ("poles, imaginary [1/s]", [f"{abs(pair[0][1]):.2f}" for pair in poles]),
         ("gain margin", [number(row.gain_margin) for row in points]),
         ("phase margin [deg]", [number(row.phase_margin_deg, 2) for row in points]),
         ("sensitivity peak", [number(row.sensitivity_peak) for row in points]),
-        ("gains at border, of now", [number(row.border_multiplier) for row in points]),
+        ("stability limit, times the gains", [number(row.border_multiplier) for row in points]),
         ("swings there every [s]", [number(row.border_period_s, 2) for row in points]),
     ]
     columns = ("idle point", *(str(place) for place in range(1, len(points) + 1)))
@@ -158,7 +171,7 @@ def bound_table(result: tuning.Explanation) -> Table | None:
             "own": lambda row: "stalls" if row.stalls else f"{row.own_rpm:.0f}",
             "valve held": lambda row: f"{row.held_rpm:.0f}",
             "least": lambda row: "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
-            "left to gain": lambda row: f"{row.left_to_gain_rpm:.0f}",
+            "above least": lambda row: f"{row.left_to_gain_rpm:.0f}",
             "forward": lambda row: f"{row.forward_rpm:.0f}",
             "fast spark": lambda row: f"{row.spark_rpm:.0f}",
             "both": lambda row: f"{row.forward_spark_rpm:.0f}",
