@@ -118,7 +118,7 @@ def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict
     return named_axis(AXIS_WORDS[key], palette, gap, min=low, max=high, axisLabel=label, **more)
 
 
-THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 4))
+THREE_LINES, FIVE_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 5))
 """Room for what comes later: a button must not move from under a finger."""
 BORDERS = {
     "moves": "Above the dashed line some position always holds.",
@@ -134,7 +134,7 @@ class WhyPanel(Tab):
 
     def __init__(self, page: Page, explore: Explore) -> None:
         super().__init__(page)
-        self._explore, self._is_newest = explore, explore.is_newest
+        self._explore, self._is_asked = explore, explore.is_asked
         self.kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
@@ -154,7 +154,7 @@ class WhyPanel(Tab):
             self.chart.props('tabindex="0"')
             for key, way in KEYS.items():
                 self.chart.on(f"keydown.{key}.prevent", partial(self._beside, *way))
-            self._note = words("", "soft").style(FOUR_LINES)
+            self._note = words("", "soft").style(FIVE_LINES)
         with within("card"):
             heading("Tell me this cycle", "Of the warm idle, whatever temperature is drawn.")
             self._job = JobPanel(
@@ -182,27 +182,27 @@ class WhyPanel(Tab):
         self._cycle = CyclePanel(self.look)
         self._job.show_found()
 
-    async def refresh(self, number: int) -> None:
+    async def refresh(self, asked: tuple[object, ...]) -> None:
         """Find chance and cause for what is shown; an answer for an older drawing is dropped."""
         chance = await self._ask("chance", self.session.seed)
-        if not self._is_newest(number):
+        if not self._is_asked(asked):
             return
         self.judge(self._explore.verdict, chance["verdict"], f"big {'bad' if chance['bad'] else 'good'}")
         self._told.set_text(self.look.words(chance["text"]))
         self._cause.set_text("Finding what ends it." if chance["hunts"] else "")
 
-    async def refresh_map(self, number: int) -> None:
+    async def refresh_map(self, asked: tuple[object, ...]) -> None:
         """Find the map for what is shown."""
         found = await self._ask("hunting_map", self.kind, self.session.seed)
-        if self._is_newest(number):
+        if self._is_asked(asked):
             self._map, self._answered = found, True
             self._draw()
 
-    async def refresh_what_ifs(self, number: int) -> None:
+    async def refresh_what_ifs(self, asked: tuple[object, ...]) -> None:
         """Find what each change would do to the swing, and compare with what is pinned."""
         await self._versions.refresh()
-        found = await self._ask("what_ifs", self.session.seed) if self._is_newest(number) else []
-        if self._is_newest(number):
+        found = await self._ask("what_ifs", self.session.seed) if self._is_asked(asked) else []
+        if self._is_asked(asked):
             self._what_ifs.show(found)
             if self._cause.text and found:
                 self._cause.set_text(likely_cause(found))
