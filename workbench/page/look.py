@@ -100,7 +100,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore { grid-template-columns: 340px minmax(0, 1fr) 560px; }
 }
 @media (max-width: 760px) {
-  body :is(.q-btn, .q-tab, .q-checkbox, summary) { min-height: 44px; min-width: 44px; }
+  body :is(.q-btn, .q-tab, .q-checkbox, summary) { min-height: 44px !important; min-width: 44px !important; }
   .q-slider { height: 44px; } .field { row-gap: 0; } .line { gap: 8px 12px; }
   body .nicegui-content { padding: 4px 6px 24px; }
   .halves, .thirds, .orbit, .explore > .below.halves { grid-template-columns: minmax(0, 1fr); }
@@ -111,7 +111,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore > .shown > .soft, .explore > .shown > .rungs { display: none; }
   .explore > .why { position: relative; z-index: 6; background: var(--ground); }
   .explore > .card:not(.shown) [tabindex] { scroll-margin-top: 420px; }
-  .shown > .big { min-height: 2.8em; } .run { min-height: 5.6em; font-size: 13.5px; line-height: 1.4; }
+  .shown > .big { min-height: 2.8em; } .run { min-height: 4.2em; font-size: 13px; line-height: 1.35; }
   .top > .big { max-width: 60%; }
   .top .state { flex: 1 0 100%; min-height: 38px; }
   .runs { height: 290px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }
