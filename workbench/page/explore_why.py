@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 from controllers import law_of
@@ -16,9 +16,6 @@ from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.look import Palette
 from workbench.page.shown import cautions, chart, heading, redraw, ui, within, words
 from workbench.page.what_if import VersionsPanel, WhatIfPanel, likely_cause
-
-if TYPE_CHECKING:
-    from workbench.page.explore import Explore
 
 AXIS_WORDS = {
     "min_move_steps": "minimum move [steps]",
@@ -132,7 +129,7 @@ KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 class WhyPanel(Tab):
     """The panel beside what is explored."""
 
-    def __init__(self, page: Page, explore: Explore) -> None:
+    def __init__(self, page: Page, explore: Any) -> None:
         super().__init__(page)
         self._explore, self._is_asked = explore, explore.is_asked
         self.kind = "moves"
