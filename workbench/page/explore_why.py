@@ -18,11 +18,10 @@ from workbench.page.shown import cautions, chart, heading, redraw, ui, within, w
 from workbench.page.what_if import VersionsPanel, WhatIfPanel, likely_cause
 
 AXIS_WORDS = {
-    "min_move_steps": "minimum move [steps]",
-    "deadband_rpm": "deadband, either side [rpm]",
+    "min_move_steps": "minimum move [steps]", "deadband_rpm": "deadband, either side [rpm]",
     "gain_steps_per_100rpm": "gain [steps per 100 rpm]",
     "integral_steps_per_100rpm_s": "integral [steps per 100 rpm and s]",
-}
+}  # fmt: skip
 _AT = """(params, api) => {
   const at = api.coord([api.value(0), api.value(1)]);
   const size = api.size([api.value(3), api.value(4)]);
@@ -70,10 +69,9 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
         {"left": 52, "right": 12, "top": 14, "bottom": 44},
         _axis(found["x_key"], xs[0] - wide / 2, right, palette, 28),
         _axis(found["y_key"], ys[0] - tall / 2, top, palette, 36),
-        [shades, _numbers(cells, found["runs"], palette), theory, mark(now, palette)],
-        "item",
+        [shades, _numbers(cells, found["runs"], palette), theory, mark(now, palette)], "item",
         visualMap=shading | {"inRange": {"color": [palette.least, palette.most]}},
-    )
+    )  # fmt: skip
 
 
 def _numbers(cells: list[list[float]], runs: int, palette: Palette) -> dict[str, Any]:
