@@ -68,7 +68,7 @@ def test_explore_map_moves_the_settings_by_click(look: Look) -> None:
 
 def test_explore_tells_one_cycle(look: Look) -> None:
     look.press("Tell me this cycle")
-    told = look.wait_text("From here it repeats.")
+    told = look.wait_text("Remedy: minimum move 1")
     assert "commanded to open" in told
     assert "First cause: the valve's resolution" in told
 
@@ -91,7 +91,7 @@ def test_explore_leaves_its_buttons_where_they_are(look: Look, served: Served, s
 
 def test_explore_load_and_blip(look: Look) -> None:
     look.wait_text("With the valve held still")
-    for word in ("Lamps, fan, screen on", "Blip"):
+    for word in ("Lamps, fan, rear window on", "Blip"):
         look.tick(word)
     look.wait_text("The deepest dip after a load is")
     look.wait_text("after the blip speed falls")

@@ -50,10 +50,9 @@ CARS_SHARE = 0.9
 common practice, no source [-]."""
 
 ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
-    "mixture": {"wall_share": 0.12, "fuelling_lag_s": 0.04},
-    "valve": {"backlash_steps": 0.3},
+    "mixture": {"wall_share": 0.12, "fuelling_lag_s": 0.04}, "valve": {"backlash_steps": 0.3},
     "sensors": {"rpm_noise_rpm": 1.0},
-}
+}  # fmt: skip
 """Standard deviations added, upwards only, to what car files often leave at 0; our judgement."""
 
 CUT_OFF = 2.0

@@ -28,6 +28,7 @@ class StartChance:
     ----------
     told, point, phases, hunts, may_hunt : Note, IdlePoint, Phases, bool
     stalled_share, share, swing_rpm, moves_per_min : float
+        Means of the runs with scatter [rpm, 1/min].
     """
 
     told: Note  # in one sentence

@@ -36,7 +36,7 @@ class HuntingMap(Told):
 
     Attributes
     ----------
-    x_key, y_key, border_name : str, str, Note
+    x_key, y_key, border_name, runs : str, str, Note, int
     x, y, border_x, border_y, chance, with_scatter_chance, now, suggested : numpy.ndarray, tuple of float
     """
 

@@ -181,10 +181,8 @@ def starting_settings(
         If rpm does not rise with steps.
     """
     rules: dict[str, Callable[[FirstOrderDelay], RulePI]] = {
-        "simc": simc_pi,
-        "amigo": amigo_pi,
-        "slow": lambda model: simc_pi(model, SLOW_DELAYS * model.delay_s),
-    }
+        "simc": simc_pi, "amigo": amigo_pi, "slow": lambda model: simc_pi(model, SLOW_DELAYS * model.delay_s),
+    }  # fmt: skip
     if not plant.rpm_per_step > 0.0:
         raise ValueError(f"rpm_per_step: {plant.rpm_per_step}, allowed: above 0")
     found = rules[rule](first_order_plus_delay(plant, update_period_s))

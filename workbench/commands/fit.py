@@ -72,12 +72,9 @@ def fit(
 
 
 def _figures(result: tuning.Fit) -> dict[str, Figure]:
-    from workbench.figures.log import fit_figure, numbers_figure
+    from workbench.figures.log import fit_figure
 
-    drawn = {
-        f"fit-{which + 1}": fit_figure(result, which) for which in range(min(len(result.curves), MOST_DRAWN))
-    }
-    return {**drawn, "numbers": numbers_figure(result)}
+    return {f"fit-{n + 1}": fit_figure(result, n) for n in range(min(len(result.curves), MOST_DRAWN))}
 
 
 def _guide(screen: Screen, car: sim.Car) -> None:

@@ -15,11 +15,10 @@ from workbench.words.explanation import LOADS
 from workbench.words.wording import in_words
 
 AXIS_WORDS = {
-    "min_move_steps": "minimum move [steps]",
-    "deadband_rpm": "deadband, half-width [rpm]",
+    "min_move_steps": "minimum move [steps]", "deadband_rpm": "deadband, half-width [rpm]",
     "gain_steps_per_100rpm": "gain [steps per 100 rpm]",
     "integral_steps_per_100rpm_s": "integral [steps per 100 rpm and second]",
-}
+}  # fmt: skip
 CHANCES = "Blues"
 """Light to dark without a turn: the same order in grey print."""
 LARGEST_DOT = 150.0
@@ -143,10 +142,9 @@ def ablation_figure(result: tuning.Explanation) -> Figure:
     axes.set_yticks(places, names)
     axes.grid(visible=False, axis="y")
     axes.set(
-        xlim=(0.0, 1.5 * widest),
-        xlabel="mean swing over all starts, peak to peak [rpm]",
+        xlim=(0.0, 1.5 * widest), xlabel="mean swing over all starts, peak to peak [rpm]",
         title=ablation_title(result),
-    )
+    )  # fmt: skip
     figure.legend(loc="outside lower right", ncols=2)
     return figure
 

@@ -18,7 +18,6 @@ BANDS = (
 )  # fmt: skip
 """Kinds of segment shown as a strip each, from the top, with colour and name."""
 COLOURS = {"valve_steps": ink.VALVE, "map_kPa": ink.PRESSURE}
-LONGEST_NAME = 34
 
 
 @styled()
@@ -138,54 +137,6 @@ def _shade_held_back(axes: Axes, curve: tuning.Curve) -> None:
         axes.axvspan(
             curve.time_s[first], curve.time_s[last], color=ink.PALE, linewidth=0, zorder=0, label=label
         )
-
-
-def numbers_finding(fit: tuning.Fit) -> str:
-    """Say in one sentence how much of the car file the log tells."""
-    told = sum(one.told for one in fit.numbers)
-    return (
-        f"The log tells {told} of {len(fit.numbers)} numbers (filled); for the rest the car"
-        " file's values hold (hollow)."
-    )
-
-
-@styled()
-def numbers_figure(fit: tuning.Fit, *, titled: bool = True) -> Figure:
-    """Draw what the fit changed in the car file, and how surely."""
-    factors = [one for one in fit.numbers if not one.unit]
-    added = [one for one in fit.numbers if one.unit]
-    figure = new_figure(1.2 + 0.2 * len(fit.numbers))
-    grid = figure.subplots(2, 1, gridspec_kw={"height_ratios": [len(factors), len(added)]})
-    _draw_intervals(grid[0], factors, 1.0)
-    grid[0].set_xlabel("fitted over the car file's value [-]")
-    grid[0].set_xscale("log")
-    ticks = [0.5, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.5, 2.0]
-    low = min([*(max(one.low, 0.3) for one in factors), 0.8])
-    high = max([*(min(one.high, 3.0) for one in factors), 1.25])
-    grid[0].set_xlim(0.97 * low, 1.03 * high)
-    grid[0].set_xticks([t for t in ticks if low <= t <= high], [f"{t:g}" for t in ticks if low <= t <= high])
-    grid[0].minorticks_off()
-    _draw_intervals(grid[1], added, 0.0)
-    grid[1].set_xlabel("added to the car file's value [unit beside the name]")
-    _title(figure, numbers_finding(fit) if titled else "")
-    return figure
-
-
-def _draw_intervals(axes: Axes, numbers: Sequence[tuning.Fitted], unchanged: float) -> None:
-    axes.axvline(unchanged, color=ink.BLACK, linestyle="--", linewidth=0.9)
-    for row, one in enumerate(numbers):
-        colour = ink.BLUE if one.told else ink.GREY
-        axes.plot([one.low, one.high], [-row, -row], color=colour, linewidth=2.2)
-        axes.plot(one.change, -row, marker="o", markersize=5, color=colour,
-                  markerfacecolor=colour if one.told else "white")  # fmt: skip
-    labels = [f"{_short(one.name)} [{one.unit}]" if one.unit else _short(one.name) for one in numbers]
-    axes.set_yticks([-row for row in range(len(numbers))], labels)
-    axes.set_ylim(-len(numbers) + 0.4, 0.6)
-
-
-def _short(name: str) -> str:
-    short = name.replace("valve.area_mm2 a step, about step", "valve area a step, at")
-    return short if len(short) <= LONGEST_NAME else short[: LONGEST_NAME - 1] + "."
 
 
 @styled()

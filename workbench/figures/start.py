@@ -81,10 +81,9 @@ def _draw_curves(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
 def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
     aims = proposal.targets
     kinds = (
-        ("flare_rpm", "flare", aims.flare_rpm),
-        ("dip_rpm", "dip", aims.dip_rpm),
+        ("flare_rpm", "flare", aims.flare_rpm), ("dip_rpm", "dip", aims.dip_rpm),
         ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", tuning.START_TOLERANCE_rpm),
-    )
+    )  # fmt: skip
     places = [one.coolant_degC for one in proposal.proposed]
     for one, (name, title, target_rpm) in zip(row, kinds, strict=True):
         now = [getattr(s, name) for s in proposal.now]
@@ -92,10 +91,9 @@ def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
         one.axhline(target_rpm, color=ink.BLACK, linestyle="--", linewidth=1, label="target, at most")
         _draw_pair(one, places, now, new)
         one.set(
-            title=title,
-            ylim=(0.0, 1.12 * max(*now, *new, target_rpm)),
+            title=title, ylim=(0.0, 1.12 * max(*now, *new, target_rpm)),
             xlabel="temperature at the start [degC]",
-        )
+        )  # fmt: skip
     row[0].set_ylabel("start without feedback [rpm]")
     row[0].legend(loc="lower right")
 
@@ -156,10 +154,9 @@ def _draw_speed(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) 
 def _draw_valve(axes: Axes, trace: sim.Trace, shown: np.ndarray, factor: float) -> None:
     times = trace.time_s[shown] / factor
     for name, colour, width, label in (
-        ("valve_steps", ink.VALVE, 2.4, "commanded"),
-        ("shaft_steps", ink.BLACK, 1.0, "true"),
+        ("valve_steps", ink.VALVE, 2.4, "commanded"), ("shaft_steps", ink.BLACK, 1.0, "true"),
         ("base_steps", ink.GREY, 1.0, "base curve"),
-    ):
+    ):  # fmt: skip
         style = ":" if name == "base_steps" else "-"
         axes.step(
             times, trace[name][shown], where="post", color=colour, linewidth=width,

@@ -15,10 +15,8 @@ SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
 """Light, middle and dark: told apart in grey print."""
 INK = {"pass": "#47606f", "warn": BLACK, "fail": "#ffffff"}
 MEANS = {
-    "pass": "within the limit",
-    "warn": "needs work: beyond it, or fails on one odd car",
-    "fail": "fails",
-}
+    "pass": "within the limit", "warn": "needs work: beyond it, or fails on one odd car", "fail": "fails",
+}  # fmt: skip
 SHORT = {
     "stalled": "stalls", "lowest_rpm": "lowest\nspeed ≥", "hunting_percent": "hunts\n[%]",
     "hunting_rpm": "swing\nat idle", "mean_error_rpm": "error\nsettled",

@@ -233,7 +233,8 @@ class Explore(Tab):
 
     def _wish(self, **values: Any) -> None:
         self.session.wish = replace(self.session.wish, **values)
-        self.show_instead(None)
+        self._instead = None
+        self.changed()
 
     def change(self, **values: Any) -> None:
         """Change feedback settings and draw what they make; a refusal stands beside the sliders."""
@@ -244,12 +245,14 @@ class Explore(Tab):
             return
         self._problem.set_text("")
         self._show_those_that_act()
-        self.show_instead(None)
+        self._instead = None
+        self.changed()
 
     def show_instead(self, car: sim.Car | None, told: str = "") -> None:
         """Draw another car without taking it, the own one faded behind; None draws the own one again."""
-        self._instead, self._told_instead = car, told
-        self.changed()
+        if car != self._instead:
+            self._instead, self._told_instead = car, told
+            self.changed()
 
     def preview(self, **values: float) -> None:
         """Draw the car with other settings of the feedback."""
@@ -274,6 +277,13 @@ class Explore(Tab):
         if not self._busy:
             self._busy = True
             background_tasks.create(self._redraw(), name="redraw")
+
+    def _asked(self) -> tuple[object, ...]:
+        return self.session.car, self.session.wish, self.session.pinned, self.why.kind
+
+    def is_asked(self, asked: tuple[object, ...]) -> bool:
+        """Whether the car is still as it was when something was asked about it."""
+        return asked == self._asked() and not self.chart.is_deleted
 
     def is_newest(self, number: int) -> bool:
         """Whether nothing has been changed since."""
@@ -363,14 +373,17 @@ class Explore(Tab):
         try:
             if self.is_newest(number):
                 await self._send_pressure(number)
-            judged = (self.session.car, self.session.wish, self.session.pinned, self.why.kind)
-            if judged == self._judged:
+            asked = self._asked()
+            if asked == self._judged:
                 return
+            self._judged = asked  # by what follows, whatever is pointed at meanwhile
             for refresh in (self.why.refresh, self.why.refresh_map, self.why.refresh_what_ifs):
-                if self.is_newest(number):
-                    await refresh(number)
-            self._judged = judged if self.is_newest(number) else None
+                if not self.is_asked(asked):
+                    self._judged = None if self._judged is asked else self._judged
+                    return
+                await refresh(asked)
         except NoAnswerError as error:
+            self._judged = None
             self.why.tell_waiting(f"This could not be worked out: {error}.")
 
     def _restyle(self) -> None:

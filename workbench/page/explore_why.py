@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sim
 from controllers import law_of
@@ -17,15 +17,11 @@ from workbench.page.look import Palette
 from workbench.page.shown import cautions, chart, heading, redraw, ui, within, words
 from workbench.page.what_if import VersionsPanel, WhatIfPanel, likely_cause
 
-if TYPE_CHECKING:
-    from workbench.page.explore import Explore
-
 AXIS_WORDS = {
-    "min_move_steps": "minimum move [steps]",
-    "deadband_rpm": "deadband, either side [rpm]",
+    "min_move_steps": "minimum move [steps]", "deadband_rpm": "deadband, either side [rpm]",
     "gain_steps_per_100rpm": "gain [steps per 100 rpm]",
     "integral_steps_per_100rpm_s": "integral [steps per 100 rpm and s]",
-}
+}  # fmt: skip
 _AT = """(params, api) => {
   const at = api.coord([api.value(0), api.value(1)]);
   const size = api.size([api.value(3), api.value(4)]);
@@ -73,10 +69,9 @@ def map_option(found: dict[str, Any], now: tuple[float, float], palette: Palette
         {"left": 52, "right": 12, "top": 14, "bottom": 44},
         _axis(found["x_key"], xs[0] - wide / 2, right, palette, 28),
         _axis(found["y_key"], ys[0] - tall / 2, top, palette, 36),
-        [shades, _numbers(cells, found["runs"], palette), theory, mark(now, palette)],
-        "item",
+        [shades, _numbers(cells, found["runs"], palette), theory, mark(now, palette)], "item",
         visualMap=shading | {"inRange": {"color": [palette.least, palette.most]}},
-    )
+    )  # fmt: skip
 
 
 def _numbers(cells: list[list[float]], runs: int, palette: Palette) -> dict[str, Any]:
@@ -118,7 +113,7 @@ def _axis(key: str, low: float, high: float, palette: Palette, gap: int) -> dict
     return named_axis(AXIS_WORDS[key], palette, gap, min=low, max=high, axisLabel=label, **more)
 
 
-THREE_LINES, FOUR_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 4))
+THREE_LINES, FIVE_LINES = (f"min-height: {1.4 * n:.1f}em" for n in (3, 5))
 """Room for what comes later: a button must not move from under a finger."""
 BORDERS = {
     "moves": "Above the dashed line some position always holds.",
@@ -132,9 +127,9 @@ KINDS = {"moves": "minimum move, deadband", "gains": "gain, integral"}
 class WhyPanel(Tab):
     """The panel beside what is explored."""
 
-    def __init__(self, page: Page, explore: Explore) -> None:
+    def __init__(self, page: Page, explore: Any) -> None:
         super().__init__(page)
-        self._explore, self._is_newest = explore, explore.is_newest
+        self._explore, self._is_asked = explore, explore.is_asked
         self.kind = "moves"
         self._map: dict[str, Any] | None = None
         self._answered = False
@@ -154,7 +149,7 @@ class WhyPanel(Tab):
             self.chart.props('tabindex="0"')
             for key, way in KEYS.items():
                 self.chart.on(f"keydown.{key}.prevent", partial(self._beside, *way))
-            self._note = words("", "soft").style(FOUR_LINES)
+            self._note = words("", "soft").style(FIVE_LINES)
         with within("card"):
             heading("Tell me this cycle", "Of the warm idle, whatever temperature is drawn.")
             self._job = JobPanel(
@@ -182,27 +177,27 @@ class WhyPanel(Tab):
         self._cycle = CyclePanel(self.look)
         self._job.show_found()
 
-    async def refresh(self, number: int) -> None:
+    async def refresh(self, asked: tuple[object, ...]) -> None:
         """Find chance and cause for what is shown; an answer for an older drawing is dropped."""
         chance = await self._ask("chance", self.session.seed)
-        if not self._is_newest(number):
+        if not self._is_asked(asked):
             return
         self.judge(self._explore.verdict, chance["verdict"], f"big {'bad' if chance['bad'] else 'good'}")
         self._told.set_text(self.look.words(chance["text"]))
         self._cause.set_text("Finding what ends it." if chance["hunts"] else "")
 
-    async def refresh_map(self, number: int) -> None:
+    async def refresh_map(self, asked: tuple[object, ...]) -> None:
         """Find the map for what is shown."""
         found = await self._ask("hunting_map", self.kind, self.session.seed)
-        if self._is_newest(number):
+        if self._is_asked(asked):
             self._map, self._answered = found, True
             self._draw()
 
-    async def refresh_what_ifs(self, number: int) -> None:
+    async def refresh_what_ifs(self, asked: tuple[object, ...]) -> None:
         """Find what each change would do to the swing, and compare with what is pinned."""
         await self._versions.refresh()
-        found = await self._ask("what_ifs", self.session.seed) if self._is_newest(number) else []
-        if self._is_newest(number):
+        found = await self._ask("what_ifs", self.session.seed) if self._is_asked(asked) else []
+        if self._is_asked(asked):
             self._what_ifs.show(found)
             if self._cause.text and found:
                 self._cause.set_text(likely_cause(found))

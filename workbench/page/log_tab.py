@@ -231,11 +231,11 @@ class LogTab(Tab):
     def _show_fit(self, found: dict[str, Any]) -> None:
         self.judge(self._fit_verdict, found["verdict"], "big good" if found["trusted"] else "big bad")
         self._take.set_visibility(True)
-        pictures = ""
-        for place, picture in enumerate(found["pictures"][self.look.imperial]):
-            if place < len(found["told"]):  # each finding once, above what shows it
-                pictures += f"<p><b>{escape(self.look.words(found['told'][place]))}</b></p>"
-            pictures += shown.picture_html(picture, found["told"][min(place, 1)], 460)
+        told = self.look.words(found["told"])
+        pictures = f"<p><b>{escape(told)}</b></p>"
+        pictures += "".join(
+            shown.picture_html(one, told, 460) for one in found["pictures"][self.look.imperial]
+        )
         self._fit_body.set_content(pictures + self.listed(found["lines"]))
 
     def _fitted(self) -> sim.Car:

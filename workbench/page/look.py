@@ -52,7 +52,7 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .orbit { grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); align-items: stretch; }
 .what-ifs { display: grid; gap: 4px 10px; grid-template-columns: minmax(0, 10fr) minmax(0, 11fr);
   font-size: 13.5px; } .what-ifs .q-btn { white-space: normal; align-self: start; }
-.q-btn.on { background: var(--mark) !important; color: var(--on-mark); }
+.q-btn.on { color: var(--on-mark); }
 .bar { display: inline-block; width: 42%; height: 9px; margin-right: 8px; background: var(--line); }
 .bar i { display: block; height: 100%; background: var(--good); }
 .choice { display: flex; flex-direction: column; gap: 1px; }
@@ -81,6 +81,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .q-focus-helper { opacity: 0; } .q-btn:focus-visible { z-index: 2; }
 /* The page's library forbids outlines with !important; the same in an earlier layer holds against it. */
 @layer theme {
+  .q-btn.on { background: var(--mark) !important; }
   .body--dark .bg-primary, .body--dark .q-uploader__header { color: var(--on-mark) !important; }
   :focus-visible:not(.q-dialog__inner) { outline: 3px solid var(--mark) !important;
     outline-offset: 2px !important; }
@@ -100,7 +101,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore { grid-template-columns: 340px minmax(0, 1fr) 560px; }
 }
 @media (max-width: 760px) {
-  body :is(.q-btn, .q-tab, .q-checkbox, summary) { min-height: 44px; min-width: 44px; }
+  body :is(.q-btn, .q-tab, .q-checkbox, summary) { min-height: 44px !important; min-width: 44px !important; }
   .q-slider { height: 44px; } .field { row-gap: 0; } .line { gap: 8px 12px; }
   body .nicegui-content { padding: 4px 6px 24px; }
   .halves, .thirds, .orbit, .explore > .below.halves { grid-template-columns: minmax(0, 1fr); }
@@ -111,7 +112,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   .explore > .shown > .soft, .explore > .shown > .rungs { display: none; }
   .explore > .why { position: relative; z-index: 6; background: var(--ground); }
   .explore > .card:not(.shown) [tabindex] { scroll-margin-top: 420px; }
-  .shown > .big { min-height: 2.8em; } .run { min-height: 5.6em; font-size: 13.5px; line-height: 1.4; }
+  .shown > .big { min-height: 2.8em; } .run { min-height: 4.2em; font-size: 13px; line-height: 1.35; }
   .top > .big { max-width: 60%; }
   .top .state { flex: 1 0 100%; min-height: 38px; }
   .runs { height: 290px; } .tall { height: 380px; } .q-tab { padding: 0 9px; }

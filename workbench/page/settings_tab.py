@@ -234,7 +234,7 @@ class SettingsTab(Tab):
         ]
         if self._pointed is settings and not self._beside.is_deleted:
             drawn = [run | {"valve": run["valve_steps"]} for run in runs]
-            self._best.set_text(f"Pointed at: {_in_words(settings)}")
+            self._front_note.set_text(f"Pointed at: {_in_words(settings)}")
             self._beside.set_visibility(True)
             shown.redraw(self._beside, beside_option(drawn, self.look.palette, ("now", "pointed at")))
 

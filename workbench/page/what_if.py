@@ -26,7 +26,7 @@ Instead = Callable[[sim.Car | None, str], None]
 
 
 def taken_percent(row: dict[str, Any], rows: list[dict[str, Any]]) -> float:
-    """How much of the swing above that of the held valve a change takes away; below 0 it adds to it [%]."""
+    """How much of 100 parts of the swing above the held valve's a change takes away; below 0 it adds [-]."""
     least = min(one["swing_rpm"] for one in rows if one["key"] in (HELD, rows[0]["key"]))
     above = max(rows[0]["swing_rpm"] - least, 1.0)
     return min(100.0 * (rows[0]["swing_rpm"] - row["swing_rpm"]) / above, 100.0)

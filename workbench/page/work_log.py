@@ -11,7 +11,7 @@ from typing import Any
 
 import sim
 import tuning
-from workbench.figures.log import diagnosis_figure, fit_figure, fit_finding, numbers_figure, numbers_finding
+from workbench.figures.log import diagnosis_figure, fit_figure, fit_finding
 from workbench.output.drawing import figure_bytes
 from workbench.output.results import columns_from_text
 from workbench.page.jobs import Tell
@@ -107,16 +107,12 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: sim.Car, seed:
         ) from error
     tell(1.0, "drawing")
     verdict, *lines = without_folders(worded(found.lines()), paths)
-    numbers = figure_bytes(numbers_figure(found, titled=False), "svg")
     curves = range(min(len(found.curves), MOST_CURVES))
     pictures = {
-        one: [
-            numbers,
-            *(figure_bytes(fit_figure(found, i, titled=False, imperial=one), "svg") for i in curves),
-        ]
+        one: [figure_bytes(fit_figure(found, i, titled=False, imperial=one), "svg") for i in curves]
         for one in (False, True)
     }
     return {
         "verdict": verdict, "trusted": found.trusted, "lines": lines, "car": found.car,
-        "pictures": pictures, "told": [numbers_finding(found), fit_finding(found)],
+        "pictures": pictures, "told": fit_finding(found),
     }  # fmt: skip

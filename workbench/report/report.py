@@ -23,7 +23,7 @@ from workbench.output.results import write_as
 from workbench.sheet.writing import Pages, Sheet, write_body
 from workbench.words import search as search_words
 from workbench.words.cautions import basis_words
-from workbench.words.tables import Table, cycle_table, with_and_without_table
+from workbench.words.tables import Table, with_and_without_table
 from workbench.words.wording import in_words, worded
 
 
@@ -108,10 +108,9 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     """Tell what the search found."""
     deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
     tables = [
-        search_words.scored_table(result),
-        search_words.compared_table(result.now, result.predicted),
+        search_words.scored_table(result), search_words.compared_table(result.now, result.predicted),
         search_words.changed_table(before, result),
-    ]
+    ]  # fmt: skip
     pictures = [
         Picture(
             f"At loads, a blip and idle: from a swing of {result.now.hunting_rpm:.0f} rpm"
@@ -210,14 +209,10 @@ READ = {
 def explain_section(result: tuning.Explanation) -> Section:
     """Tell why it hunts, with the proof."""
     first, *rest = worded(result.verdict)
-    tables = [with_and_without_table(result)]
-    cycles = cycle_table(result)
-    if cycles is not None:
-        tables.append(cycles)
     drawn = explain_figures(result)
     pictures = [Picture(READ[name], drawn[name]) for name in READ if name in drawn]
     title = "Why it hunts" if result.hunts else "Why it does not hunt"
-    return Section(title, first, rest, tables, pictures)
+    return Section(title, first, rest, [with_and_without_table(result)], pictures)
 
 
 WORST = 3

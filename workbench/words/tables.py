@@ -22,7 +22,7 @@ def number(value: float | None, digits: int = 3) -> str:
     return f"{value:.{digits}g}"
 
 
-ALIKE = 0.1
+ALIKE = 0.05
 """Two values that differ by less than this share of the larger one are the same [-]."""
 WORSE, BETTER = "worse", "better"
 
