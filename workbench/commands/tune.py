@@ -89,8 +89,7 @@ def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning, full: bool) ->
         screen.say(note)
     if not full:
         scores = [f"{row[0].removeprefix('> ')} {row[1]}" for row in search_words.scored_table(result).rows]
-        screen.say(f"Scores, lower is better: {', '.join(scores)}.")
-        screen.say("... side by side, what it brings, each number's reason and what mattered with --full")
+        screen.say(f"Scores, lower is better: {', '.join(scores)} (side by side, with reasons: --full).")
     screen.verdict(search_words.tune_finding(result))
 
 
