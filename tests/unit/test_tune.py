@@ -129,9 +129,11 @@ def test_a_search_is_told_in_five_lines_and_its_tables_in_full(capsys: pytest.Ca
     minded = tune_notes(found, full=False)  # what is to be minded is never left out
     assert len(brief) == 3 + len(minded) <= 5
     assert "with reasons: --full" in told[0]
+    present = next(one for one in found.compared if one.name == "present").score
+    assert f"present {present.total:.0f} ({100.0 * present.acceptance.failing_share:.0f} %)" in told[0]
     assert brief[0].startswith("Changed: ")
     assert f"min_move_steps 4 -> {found.settings.min_move_steps}" in brief[0]
-    assert sum(one.startswith("Scores, lower is better: no feedback ") for one in brief) == 1
+    assert sum(one.startswith("Scores, lower is better (cars that fail): no feedback ") for one in brief) == 1
     assert "Side by side" not in told[0]
     assert [told[1].count(one) for one in ("Side by side", "What it brings", "Settings changed")] == [1, 1, 1]
     assert brief[-1] in told[1]
