@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Collection
 from pathlib import Path
 
 import pytest
 
-from sim import car_to_toml, load_car, with_values
+from sim import bundled_scenarios, car_to_toml, load_car, with_values
 from tests.command.running import owners_car, remarks, run
+from tuning.search.objective import PRESETS
+from tuning.search.space import SEARCHED_LAWS
+from tuning.stress_tests.suites import SUITES
 
 ALL = (
     "demo", "new", "check", "simulate", "explain", "fit", "diagnose", "tune", "stress", "base",
@@ -19,6 +23,12 @@ FACTS = (
     "--displacement-cm3", 1275, "--cylinders", 4, "--target-rpm", 850, "--pulse-ms", 4,
     "--rest-ms", 1, "--base", "0:50,30:30,50:16,65:8",
 )  # fmt: skip
+
+
+NAMES: dict[str, Collection[str]] = {
+    "tune": (*SEARCHED_LAWS, *PRESETS, "quick", "normal", "deep"), "stress": SUITES,
+    "simulate": bundled_scenarios(), "demo": SEARCHED_LAWS,
+}  # fmt: skip
 
 
 def test_help_lists_every_command_that_works() -> None:
@@ -32,6 +42,8 @@ def test_every_command_takes_the_common_options(command: str) -> None:
     outcome = run(command, "--help", COLUMNS="120")
     assert outcome.status == 0
     assert {"--json", "--seed", "--quiet"} <= set(re.findall(r"--[a-z0-9-]+", outcome.out))
+    names = NAMES.get(command, ())
+    assert set(names) <= set(re.findall(r"\w+", outcome.out)), "names that may be chosen are listed"
 
 
 def test_new_writes_a_car_that_check_accepts(tmp_path: Path) -> None:
@@ -173,6 +185,8 @@ def test_explain_gives_the_cause_its_proof_and_the_figures(tmp_path: Path) -> No
     assert told.status == 0
     assert result["verdict"][0] in told.out
     assert told.out.index("carbon monoxide has no smell") < told.out.index(result["verdict"][0])
+    brief = told.out[told.out.index(result["verdict"][0]) : told.out.index("With and without")]
+    assert len(brief.strip().splitlines()) <= 5
     (row,) = [line for line in told.out.splitlines() if line.startswith(" a valve without steps")]
     assert len(row) <= 80, "the proof fits a terminal"
     deeper = ("Whether the valve has a place to rest", "The loop without steps", "One cycle, told:")

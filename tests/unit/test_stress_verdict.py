@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from sim import load_car
+from tuning import stress
 from tuning.ensemble import CARS_SHARE
 from tuning.measures import COLUMN, MEASURES
-from tuning.stress_tests.limits import CaseRuns, Check, checks_of
+from tuning.stress_tests.limits import ORDER, CaseRuns, Check, checks_of
 
 CARS, SEEDS, TARGET_rpm, STALL_rpm = 16, 3, 900.0, 350.0
 
@@ -33,6 +35,18 @@ def test_one_odd_car_of_sixteen_needs_work_and_two_fail(odd: int, verdict: str) 
     one = check("stalled", stalled={(car, seed): 1.0 for car in range(odd) for seed in range(SEEDS)})
     assert (one.verdict, one.failing, one.cars) == (verdict, odd, CARS)
     assert (verdict == "fail") == (odd / CARS > 1.0 - CARS_SHARE)
+
+
+def test_cases_are_told_worst_first_and_those_of_the_trade_are_among_them() -> None:
+    found = stress(load_car("twin"), suite="loads")
+    assert {"fan", "rolling_in_gear", "fuel_cut_return", "throttle_flicker"} <= {
+        one.key for one in found.cases
+    }
+    order = [next(case for case in found.cases if case.line == note) for note in found.lines()[1:]]
+    fitted = [(ORDER.index(one.verdict), one.decided_by.strain) for one in order if one.fitted]
+    assert fitted == sorted(fitted, reverse=True)
+    assert [one.fitted for one in order] == sorted((one.fitted for one in order), reverse=True)
+    assert 0 < len(fitted) < len(order)
 
 
 def test_seeds_of_one_car_are_one_car() -> None:

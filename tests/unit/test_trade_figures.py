@@ -34,15 +34,20 @@ def test_targets_loads_electrics_throttle_and_spark_are_as_usual(name: str) -> N
     assert FAN_INRUSH_s == 0.5
     assert (loads.lamps_W == 100.0) if small else (140.0 <= loads.lamps_W <= 160.0)
     assert loads.screen_W == 0.0 or 120.0 <= loads.screen_W <= 200.0
-    assert (100.0 if small else 180.0) <= electrics.base_W <= 220.0
+    assert 180.0 <= electrics.base_W <= 220.0
     assert loads.steering_Nm == 0.0 or 10.0 <= loads.steering_Nm <= 15.0
     assert loads.gearbox_Nm == 0.0 or 20.0 <= loads.gearbox_Nm <= 30.0
     assert 500.0 <= electrics.cut_in_rpm <= 650.0
     assert 2500.0 <= electrics.full_rpm <= 3000.0
     assert car.throttle.open_mm2 / (1000.0 * litres) == pytest.approx(0.8, abs=0.03)
-    # The logs of the trials car were made with its spark: a degree is worth less there.
-    least = 7.5 if name == "trials" else 10.0
-    assert least <= 0.5 * (warm_rpm(car, 13.0) - warm_rpm(car, 11.0)) <= 20.0
+    assert 10.0 <= 0.5 * (warm_rpm(car, 13.0) - warm_rpm(car, 11.0)) <= 20.0
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_feedback_waits_out_the_after_start_air_which_decays_as_is_usual(name: str) -> None:
+    car = car_of(name)
+    assert 10.0 <= car.curves.after_start_fade_s <= 30.0
+    assert not car.feedback.acts or car.feedback.enable_delay_s >= car.curves.after_start_fade_s
 
 
 @pytest.mark.parametrize("name", CARS)

@@ -17,6 +17,8 @@ from tuning.search.compared import NAMES
 from tuning.search.entry_form import as_entered
 from tuning.search.space import SEARCHED_LAWS, make_space, rpm_per_step
 from tuning.search.tuned import Tuning
+from workbench.commands.tune import _tell as tell
+from workbench.output.printing import Screen
 from workbench.words.search import tune_notes
 
 CARS = ("trials", "twin", "six")
@@ -116,6 +118,25 @@ def test_a_law_that_a_controller_may_lack_is_told_with_what_to_do() -> None:
     assert 1 <= len(brief) < len(tune_notes(leading)) - 3
     assert sum("--law pi." in note for note in brief) == 1, "what is to be minded stays"
     assert sum("law pid" in note and "--law pi." in note for note in tune_notes(leading)) == 1
+
+
+def test_a_search_is_told_in_five_lines_and_its_tables_in_full(capsys: pytest.CaptureFixture[str]) -> None:
+    found, told = tuned("trials"), []
+    for full in (False, True):
+        tell(Screen("tune", as_json=False, quiet=False), load_car("trials"), found, full)
+        told.append(capsys.readouterr().out)
+    brief = told[0].splitlines()
+    minded = tune_notes(found, full=False)  # what is to be minded is never left out
+    assert len(brief) == 3 + len(minded) <= 5
+    assert "with reasons: --full" in told[0]
+    present = next(one for one in found.compared if one.name == "present").score
+    assert f"present {present.total:.0f} ({100.0 * present.acceptance.failing_share:.0f} %)" in told[0]
+    assert brief[0].startswith("Changed: ")
+    assert f"min_move_steps 4 -> {found.settings.min_move_steps}" in brief[0]
+    assert sum(one.startswith("Scores, lower is better (cars that fail): no feedback ") for one in brief) == 1
+    assert "Side by side" not in told[0]
+    assert [told[1].count(one) for one in ("Side by side", "What it brings", "Settings changed")] == [1, 1, 1]
+    assert brief[-1] in told[1]
 
 
 def test_one_core_and_two_find_the_same() -> None:

@@ -61,6 +61,7 @@ def fit(
         result = tuning.fit(read, recorded, seed=seed, on_progress=tell)
     if out is not None:
         sim.save_car(result.car, out, keep_old=True, text_of=car)
+    screen.caution()
     say_lines(screen, result, full, IN_FULL)
     if result.trusted:
         screen.basis(result.car)

@@ -88,9 +88,9 @@ def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning, full: bool) ->
     for note in search_words.tune_notes(result, full):
         screen.say(note)
     if not full:
-        scores = [f"{row[0].removeprefix('> ')} {row[1]}" for row in search_words.scored_table(result).rows]
-        screen.say(f"Scores, lower is better: {', '.join(scores)}.")
-        screen.say("... side by side, what it brings, each number's reason and what mattered with --full")
+        rows = search_words.scored_table(result).rows
+        scores = ", ".join(f"{row[0].removeprefix('> ')} {row[1]} ({row[-1]})" for row in rows)
+        screen.say(f"Scores, lower is better (cars that fail): {scores}. All, with reasons: --full.")
     screen.verdict(search_words.tune_finding(result))
 
 
