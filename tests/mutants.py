@@ -135,9 +135,13 @@ def survives(module: str, changed: CodeType | None, tests: list[str], list_to: P
 
     setattr(SourceFileLoader, "get_code", get_code)  # noqa: B010 (mypy lets no method be assigned to)
     import pytest
+    from hypothesis import Phase, settings
 
+    first = [Phase.explicit, Phase.generate]  # the smallest example is of no use here
+    settings.register_profile("first", derandomize=True, deadline=None, phases=first)
     loaded = "ignore::pytest.PytestAssertRewriteWarning"  # hypothesis is, before the fork
-    ended = pytest.main(["-x", "-q", "-n0", "-W", loaded, "-p", "no:cacheprovider", *tests])
+    ended = pytest.main(["-x", "-q", "-n0", "-W", loaded, "-p", "no:cacheprovider",
+                         "--hypothesis-profile=first", *tests])  # fmt: skip
     if list_to:
         list_to.write_text("\n".join(sys.modules), encoding="utf-8")
     os._exit(int(ended))
