@@ -37,7 +37,7 @@ TESTS = {
     "sim/valve.py": ["tests/published/test_coil.py", "tests/unit/test_valve.py::test_needed_pulse",
                      "tests/unit/test_valve.py::test_steps_lost_by_pulse",
                      "tests/unit/test_valve.py::test_backlash_is_the_play_operator",
-                     "tests/unit/test_valve.py::test_area_follows_the_table_and_never_falls"],
+                     "tests/unit/test_valve.py::test_area_follows_the_table_and_never_falls", HAND],
     "sim/sensors.py": [HAND, "tests/unit/test_warm_up.py::test_heat_balances_by_hand"],
     "controllers/shell.py": SHELL,
     "controllers/law_pi.py": [HAND, *SHELL],

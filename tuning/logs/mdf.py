@@ -129,10 +129,7 @@ def _table(
 
 
 def _channels(recording: Any) -> list[Channel]:
-    """Return all channels but the master channels, which hold the time; all lie within their records.
-
-    The library's machine code reads whatever memory a damaged place points at.
-    """
+    """All channels but those of time; each within its record, as machine code reads where it points."""
     found = []
     for group, content in enumerate(recording.groups):
         size = content.channel_group.samples_byte_nr + content.channel_group.invalidation_bytes_nr
