@@ -37,7 +37,7 @@ TESTS = {
     "sim/valve.py": ["tests/published/test_coil.py", "tests/unit/test_valve.py::test_needed_pulse",
                      "tests/unit/test_valve.py::test_steps_lost_by_pulse",
                      "tests/unit/test_valve.py::test_backlash_is_the_play_operator",
-                     "tests/unit/test_valve.py::test_area_follows_the_table_and_never_falls"],
+                     "tests/unit/test_valve.py::test_area_follows_the_table_and_never_falls", HAND],
     "sim/sensors.py": [HAND, "tests/unit/test_warm_up.py::test_heat_balances_by_hand"],
     "controllers/shell.py": SHELL,
     "controllers/law_pi.py": [HAND, *SHELL],
@@ -135,9 +135,13 @@ def survives(module: str, changed: CodeType | None, tests: list[str], list_to: P
 
     setattr(SourceFileLoader, "get_code", get_code)  # noqa: B010 (mypy lets no method be assigned to)
     import pytest
+    from hypothesis import Phase, settings
 
+    first = [Phase.explicit, Phase.generate]  # the smallest example is of no use here
+    settings.register_profile("first", derandomize=True, deadline=None, phases=first)
     loaded = "ignore::pytest.PytestAssertRewriteWarning"  # hypothesis is, before the fork
-    ended = pytest.main(["-x", "-q", "-n0", "-W", loaded, "-p", "no:cacheprovider", *tests])
+    ended = pytest.main(["-x", "-q", "-n0", "-W", loaded, "-p", "no:cacheprovider",
+                         "--hypothesis-profile=first", *tests])  # fmt: skip
     if list_to:
         list_to.write_text("\n".join(sys.modules), encoding="utf-8")
     os._exit(int(ended))

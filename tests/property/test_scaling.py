@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from sim.linearise import linearise
 from tests.random_cars import random_car
 
 STEPS = 30.0
+COUNT = 8
 ALIKE = 1e-4
 """The alternator's limit sets in over a share of the load and one watt, which is no share [-]."""
 
@@ -51,11 +53,12 @@ def twice(car: Car) -> Car:
     return with_values(car, changes)
 
 
-def small_cars(count: int) -> list[Car]:
+@cache
+def small_cars() -> list[Car]:
     """Random cars of which there may be two in one, and with the exhaust's pressure given."""
     found: list[Car] = []
     rng = np.random.default_rng(77)
-    while len(found) < count:
+    while len(found) < COUNT:
         car = random_car(rng)
         engine = car.engine
         fits = engine.cylinders <= 6 and engine.torque_delay_deg <= 1080.0 / engine.cylinders
@@ -65,11 +68,9 @@ def small_cars(count: int) -> list[Car]:
     return found
 
 
-CARS = small_cars(8)
-
-
-@pytest.mark.parametrize("car", CARS, ids=range(len(CARS)))
-def test_twice_the_cylinders_at_twice_the_volume_idle_alike(car: Car) -> None:
+@pytest.mark.parametrize("number", range(COUNT))
+def test_twice_the_cylinders_at_twice_the_volume_idle_alike(number: int) -> None:
+    car = small_cars()[number]
     one, two = equilibrium(car, STEPS), equilibrium(twice(car), STEPS)
     assert two["rpm"] == pytest.approx(one["rpm"], rel=ALIKE)
     assert two["map_kPa"] == pytest.approx(one["map_kPa"], rel=ALIKE)
@@ -82,10 +83,11 @@ def test_twice_the_cylinders_at_twice_the_volume_idle_alike(car: Car) -> None:
 
 
 @pytest.mark.parametrize("altitude_m", [1000.0, 2500.0])
-@pytest.mark.parametrize("car", CARS, ids=range(len(CARS)))
+@pytest.mark.parametrize("number", range(COUNT))
 def test_thinner_air_through_wider_openings_idles_alike_while_they_are_choked(
-    car: Car, altitude_m: float
+    number: int, altitude_m: float
 ) -> None:
+    car = small_cars()[number]
     pressure_Pa, _ = standard_atmosphere(altitude_m)
     # Choked flow goes with area and pressure outside; nothing else of the engine asks for that pressure.
     factor = SEA_LEVEL_Pa / pressure_Pa
@@ -102,5 +104,7 @@ def test_thinner_air_through_wider_openings_idles_alike_while_they_are_choked(
 
 def test_some_of_the_cars_are_choked_at_each_height() -> None:
     pressure_Pa, _ = standard_atmosphere(2500.0)
-    choked = [1000.0 * equilibrium(car, STEPS)["map_kPa"] < CRITICAL_RATIO * pressure_Pa for car in CARS]
+    choked = [
+        1000.0 * equilibrium(car, STEPS)["map_kPa"] < CRITICAL_RATIO * pressure_Pa for car in small_cars()
+    ]
     assert sum(choked) >= 2

@@ -121,3 +121,16 @@ def test_a_count_that_no_file_holds_takes_no_memory(tmp_path: Path) -> None:
         read_log(path)
     assert resource.getrlimit(resource.RLIMIT_AS) == before
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss < 1_500_000  # kB
+
+
+def test_a_channel_outside_its_record_is_refused(tmp_path: Path) -> None:
+    """The library's machine code read whatever lay there, and the process ended with a segmentation fault."""
+    path = written(tmp_path, [signal("Engine speed", "1/min", RPM)])
+    whole = bytearray(path.read_bytes())
+    at = whole.find(b"##CN")
+    links = int.from_bytes(whole[at + 16 : at + 24], "little")
+    offset = at + 24 + 8 * links + 4
+    whole[offset : offset + 4] = (3_690_987_520).to_bytes(4, "little")
+    path.write_bytes(bytes(whole))
+    with pytest.raises(InputError, match=r"damaged ASAM MDF file \(a channel outside its record\)"):
+        read_log(path)

@@ -10,10 +10,11 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pytest
 
 from controllers import MEMORY_FIELDS, Feedback, TICKS_PER_s
-from controllers.law_nudge import as_integral, nudge_steps
+from controllers.law_nudge import as_integral, nudge_steps, slower, small_nudges, whole_nudges_steps
 from controllers.law_pi import proportional_trim
 from controllers.law_pi_park import resting_band_rpm
 from controllers.law_pid import derivative_trim
@@ -43,10 +44,11 @@ from sim.crank import (
 )
 from sim.happenings import set_loads
 from sim.manifold import drawn_per_rad, pressure_rate
-from sim.records import RUN_FIELDS, STATE_FIELDS
+from sim.records import RUN_FIELDS, STATE_FIELDS, VALVE_TABLE_STEPS
 from sim.sensors import RPM_PER_rad_s, followed_degC, measured_speed
 from sim.starting import KEY_CRANK, engage_starter
 from sim.thermal import CLASS_100_mm2_s, cooling_W_per_K, manifold_K, oil_constants, oil_viscosity_mm2_s
+from sim.valve import table_area
 from sim.valve_moves import go_home, turn_shaft
 
 
@@ -291,6 +293,32 @@ def test_a_shaft_stops_at_both_ends_and_homing_counts_from_wide_open() -> None:
     p.homing_steps[0] = 0.0
     plain(go_home)(s, p, 0)
     assert (s.believed_steps[0], s.homing[0]) == (0.0, 0.0)
+
+
+def test_valve_area_lies_on_straight_lines_between_whole_steps_and_is_held_beyond_the_table() -> None:
+    areas = np.arange(VALVE_TABLE_STEPS) ** 2.0
+    told = [plain(table_area)(areas, steps) for steps in (-1.0, 0.0, 0.5, 2.25, 511.5, 512.0, 512.5, 600.0)]
+    assert told == pytest.approx(
+        [0.0, 0.0, 0.5, 4.0 + 0.25 * 5.0, 261_632.5, 262_144.0, 262_144.0, 262_144.0]
+    )
+
+
+def test_nudges_as_theory_takes_them() -> None:
+    def nudging(**changes: Any) -> Feedback:
+        values = {
+            "law": "nudge", "gain_steps_per_100rpm": 0.0, "integral_steps_per_100rpm_s": 0.0,
+            "deadband_rpm": 20.0, "min_move_steps": 5, "trim_limit_steps": (-9.0, 9.0),
+            "enable_above_target_rpm": 400.0, "nudge_steps": 3, "update_period_ms": 300.0,
+        }  # fmt: skip
+        return Feedback.model_validate(values | changes)
+
+    # A minimum move of 5 takes two nudges of 3; of 3 one; of 7 three.
+    assert [whole_nudges_steps(nudging(min_move_steps=move)) for move in (5, 3, 7)] == [6, 3, 9]
+    assert slower(nudging(), 0.5) == {"update_period_ms": 600.0}
+    assert slower(nudging(), 0.01) == {"update_period_ms": 10_000.0}
+    assert slower(nudging(update_period_ms=5.0), 1e-4) == {"update_period_ms": 5000.0}
+    assert small_nudges(nudging(), 2) == {"nudge_steps": 1, "update_period_ms": 50.0}
+    assert small_nudges(nudging(update_period_ms=2.0), 4) == {"nudge_steps": 1, "update_period_ms": 1.0}
 
 
 def test_laws_by_hand() -> None:

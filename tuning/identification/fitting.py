@@ -169,26 +169,16 @@ def _result(
     )
     fitted_car, notes = _fitted_car(draw, found, car)
     spreads = uncertainty_of(parameters, found, covariance, scatter)
-    return Fit(
-        car=with_values(fitted_car, {"uncertainty": spreads}),
-        described=car,
-        numbers=_numbers(parameters, found, covariance),
-        covariance=covariance,
-        at_steps=at_steps,
-        scatter=scatter,
-        loads_W=tuple(float(watts) for watts in loads_W),
-        held_back=tuple(held),
-        checks=checks,
-        curves=tuple(
-            Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
-            for one, model, guess in zip(stretches, modelled, predicted, strict=True)
-        ),
-        notes=notes,
-        seconds=0.0,
-        draw=draw,
-        departures=found,
-        **figures,
+    curves = tuple(
+        Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
+        for one, model, guess in zip(stretches, modelled, predicted, strict=True)
     )
+    return Fit(
+        car=with_values(fitted_car, {"uncertainty": spreads}), described=car,
+        numbers=_numbers(parameters, found, covariance), covariance=covariance, at_steps=at_steps,
+        scatter=scatter, loads_W=tuple(float(watts) for watts in loads_W), held_back=tuple(held),
+        checks=checks, curves=curves, notes=notes, seconds=0.0, draw=draw, departures=found, **figures,
+    )  # fmt: skip
 
 
 def _steps(log: Log) -> Floats:
@@ -231,9 +221,8 @@ def _predict_held_back(problem: Problem, found: Floats) -> list[Floats]:
 
 
 def _left_over_rms(problem: Problem, modelled: Sequence[Floats]) -> float:
-    left = [
-        (model - one.measured)[one.used, 0] for model, one in zip(modelled, problem.stretches, strict=True)
-    ]
+    pairs = zip(modelled, problem.stretches, strict=True)
+    left = [(model - one.measured)[one.used, 0] for model, one in pairs]
     return float(np.sqrt(np.mean(np.concatenate(left) ** 2)))
 
 
@@ -276,16 +265,9 @@ def _numbers(parameters: Parameters, found: Floats, covariance: Floats) -> tuple
         ends = (found[at], max(low, one.low), min(high, one.high))
         change, low, high = ends if one.unit else np.exp(ends)
         plain = bool(one.table) and one.key in SIMPLE
-        numbers.append(
-            Fitted(
-                name=one.name,
-                file_value=float(getattr(getattr(parameters.car, one.table), one.key)) if plain else None,
-                value=float(changes[one.table][one.key]) if plain else None,
-                change=float(change),
-                low=float(low),
-                high=float(high),
-                unit=one.unit,
-                told=bool(deviations[at] < TOLD_SHARE * parameters.prior_sd[at]),
-            )
-        )
+        before = float(getattr(getattr(parameters.car, one.table), one.key)) if plain else None
+        value = float(changes[one.table][one.key]) if plain else None
+        told = bool(deviations[at] < TOLD_SHARE * parameters.prior_sd[at])
+        span = float(change), float(low), float(high)
+        numbers.append(Fitted(one.name, before, value, *span, one.unit, told))
     return tuple(numbers)

@@ -176,8 +176,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     offsets["-small"] = -_down(speeds, base, sizes["small"], floor_rpm)
     offsets["-medium"] = -_down(speeds, base, sizes["medium"], floor_rpm)
     at = {name: int(np.clip(base + offset, 0, limit)) for name, offset in offsets.items()}
-    return RecordingPlan(
-        car=car.name, base_steps=base, small_steps=sizes["small"], medium_steps=sizes["medium"],
-        large_steps=sizes["large"], holds=_holds(at, duration_s, load, (speeds, loaded)), load_W=load_W,
-        rate_Hz=RATE_Hz, advice=_advice(load, load_W, base),
-    )  # fmt: skip
+    holds = _holds(at, duration_s, load, (speeds, loaded))
+    advice = _advice(load, load_W, base)
+    small, medium, large = sizes.values()
+    return RecordingPlan(car.name, base, small, medium, large, holds, load_W, RATE_Hz, advice)

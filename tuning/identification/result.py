@@ -28,16 +28,11 @@ class Fitted(Told):
 
     Attributes
     ----------
-    name : str
-        Table and key, and what about it.
-    file_value, value : float or None
-        In the car file and fitted, in the file's unit; None for parts of a curve.
-    change, low, high : float
-        Factor on the file's value, or what was added to it; 90 % interval of the change.
-    unit : str
-        Unit of what was added; empty where the change is a factor.
-    told : bool
-        Whether the log told it; otherwise the file's value holds, as uncertain as before.
+    name, unit, told : str, str, bool
+        Table and key; unit of what was added, empty where the change is a factor; whether the log told it,
+        otherwise the file's value holds, as uncertain as before.
+    file_value, value, change, low, high : float or None
+        In the car file and fitted, None for parts of a curve; the change and its 90 % interval.
     """
 
     name: str
@@ -60,9 +55,7 @@ class Fitted(Told):
             "name": self.name, "change": self.change, "low": self.low, "high": self.high,
             "unit": self.unit, "value": self.value,
         }  # fmt: skip
-        if self.told:
-            return Note("identification.number", **told)
-        return Note("identification.number_not_told", **told)
+        return Note(f"identification.number{'' if self.told else '_not_told'}", **told)
 
 
 @dataclass(frozen=True)
@@ -76,14 +69,12 @@ class Interval(Told):
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """Measured and modelled signals of one stretch, for figures.
+    """Measured and modelled signals of one stretch, for figures: rpm and, where recorded, pressure.
 
     Attributes
     ----------
-    log, measured, modelled : int, ndarray
-        Which log; shape (slots, 1 or 2): rpm and, where recorded, pressure [rpm, kPa].
-    predicted, used, held_back : ndarray, ndarray of bool
-        As ``modelled``, by a fit without the held-back holds [rpm, kPa]; shape (slots,).
+    log, measured, modelled, predicted, used, held_back : int, ndarray
+        Which log; shape (slots, 1 or 2), the last by a fit without the held-back holds [rpm, kPa]; (slots,).
     """
 
     log: int
@@ -101,18 +92,14 @@ class Fit(Told):
 
     Attributes
     ----------
-    car, described : Car
-        With the fitted numbers and their ``[uncertainty]``; as it was before.
-    numbers : tuple of Fitted
-        What was changed, and how surely.
-    covariance : ndarray
-        Of the departures, in the order of ``numbers`` (logarithms of factors, or units added).
+    car, described, draw : Car, Car, callable
+        With the fitted numbers and their ``[uncertainty]``; as it was before; from departures to a car.
+    numbers, departures, covariance : tuple of Fitted, ndarray, ndarray
+        What was changed; by how much, as logarithms of factors or units added; how surely.
     scatter, held_back, checks : Scatter, tuple of HeldBack, tuple of FitCheck
         Unevenness of the firings; predictions of what the fit had not seen; what speaks for and against it.
-    curves, notes, seconds, draw : tuple of Curve, tuple of Note, float, callable
-        Signals for figures; what else was noticed; how long it took [s]; from departures to a car of the fit.
-    departures : ndarray
-        Fitted departures, in the order of ``numbers``.
+    curves, notes, seconds : tuple of Curve, tuple of Note, float
+        Signals for figures; what else was noticed; how long it took [s].
     """
 
     TOLD = (

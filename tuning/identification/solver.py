@@ -125,19 +125,13 @@ class Problem:
 
     def residuals(self, departures: Floats) -> list[Floats]:
         """Model less measured in the used slots of each stretch [rpm, kPa]."""
-        return [
-            (model - one.measured)[one.used]
-            for model, one in zip(self.modelled(departures), self.stretches, strict=True)
-        ]
+        pairs = zip(self.modelled(departures), self.stretches, strict=True)
+        return [(model - one.measured)[one.used] for model, one in pairs]
 
     def weighed(self, departures: Floats) -> Floats:
         """Independent residuals of unit variance of the slots that count, then those of the beliefs [-]."""
-        pieces = [
-            self.noise.independent(values, follows)[kept].ravel()
-            for values, follows, kept in zip(
-                self.residuals(departures), self._follows, self._kept, strict=True
-            )
-        ]
+        each = zip(self.residuals(departures), self._follows, self._kept, strict=True)
+        pieces = [self.noise.independent(values, follows)[kept].ravel() for values, follows, kept in each]
         return np.concatenate([*pieces, self.parameters.precision_root @ departures])
 
     def derivatives(self, departures: Floats, both_sides: bool = True) -> Floats:
@@ -172,18 +166,11 @@ class Problem:
             return self.derivatives((z - 1.0) * sd, not quick) * sd
 
         found = least_squares(
-            weighed,
-            np.clip(start, low + inside, high - inside) / sd + 1.0,
-            jac=derivatives,
-            bounds=(low / sd + 1.0, high / sd + 1.0),
+            weighed, np.clip(start, low + inside, high - inside) / sd + 1.0, jac=derivatives,
+            bounds=(low / sd + 1.0, high / sd + 1.0), loss="soft_l1", f_scale=ROBUST_SD, max_nfev=most,
             # Not the factorisation of the whole, whose threads wait on a busy machine [any].
-            tr_solver="lsmr",
-            loss="soft_l1",
-            f_scale=ROBUST_SD,
-            max_nfev=most,
-            xtol=tolerance,
-            ftol=tolerance,
-        )
+            tr_solver="lsmr", xtol=tolerance, ftol=tolerance,
+        )  # fmt: skip
         return np.clip((np.asarray(found.x) - 1.0) * sd, low, high)
 
     def learn_noise(self, departures: Floats) -> None:
@@ -253,9 +240,8 @@ def figures_with_intervals(
     rng = np.random.default_rng(np.random.SeedSequence([seed, 3]))
     root = root_of(covariance)
     best = engine_figures(draw(found), steps)
-    drawn = [
-        engine_figures(draw(found + root @ rng.standard_normal(found.size)), steps) for _ in range(DRAWS)
-    ]
+    draws = [found + root @ rng.standard_normal(found.size) for _ in range(DRAWS)]
+    drawn = [engine_figures(draw(one), steps) for one in draws]
     running = [one for one in drawn if one.rpm > 0.0] or [best]
 
     def interval(name: str, wider: float = 1.0) -> Interval:

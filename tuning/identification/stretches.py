@@ -138,14 +138,10 @@ def _make_stretch(
     which = [-1] * known + [one[1] for one in switched]
     share = [0.0] * known + [one[2] for one in switched]
     drive = make_drive(
-        time_s,
-        steps,
-        start_rpm=max(float(np.mean(speed[time_s <= time_s[0] + 0.5])), 100.0),
-        coolant_degC=float(coolant[0]),
-        load_W=load_W,
-        events=[events[row] for row in order],
+        time_s, steps, start_rpm=max(float(np.mean(speed[time_s <= time_s[0] + 0.5])), 100.0),
+        coolant_degC=float(coolant[0]), load_W=load_W, events=[events[row] for row in order],
         altitude_m=altitude_m,
-    )
+    )  # fmt: skip
     slot_s = max(SLOT_s, 0.999 * float(np.median(np.diff(time_s))))
     _, slot = np.unique(np.floor((time_s - time_s[0]) / slot_s + 1e-6), return_inverse=True)
     weight = 1.0 / np.bincount(slot)
@@ -157,19 +153,13 @@ def _make_stretch(
     middle_s = averaged(time_s)
     hold = np.rint(averaged(holds_of(time_s, steps).astype(float))).astype(np.int64)
     return Stretch(
-        log=number,
-        rows=rows,
-        drive=drive,
+        log=number, rows=rows, drive=drive, slot=slot, weight=weight, time_s=middle_s, hold=hold,
         load_of_event=np.array([which[row] for row in order] + [-1], dtype=np.int64),
         load_share=np.array([share[row] for row in order] + [0.0]),
-        slot=slot,
-        weight=weight,
-        time_s=middle_s,
         measured=np.column_stack([averaged(signal[rows]) for signal in signals]),
         used=(middle_s > time_s[0] + SETTLING_s) & (averaged(fresh_rows(log)[rows].astype(float)) > 0.0),
         held_back=hold % HOLD_BACK_EVERY == HOLD_BACK_AT,
-        hold=hold,
-    )
+    )  # fmt: skip
 
 
 def find_stretches(logs: Sequence[Log], altitude_m: float = 0.0) -> tuple[list[Stretch], int]:

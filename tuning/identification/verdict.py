@@ -69,16 +69,10 @@ def held_back_holds(stretches: Sequence[Stretch], modelled: Sequence[Floats]) ->
             if at.size < 5:
                 continue
             late = at[at.size // 2 :]
-            found.append(
-                HeldBack(
-                    from_s=float(one.time_s[at[0]]),
-                    to_s=float(one.time_s[at[-1]]),
-                    log=one.log,
-                    measured_rpm=float(np.mean(one.measured[late, 0])),
-                    predicted_rpm=float(np.mean(model[late, 0])),
-                    rms_rpm=float(np.sqrt(np.mean((model[at, 0] - one.measured[at, 0]) ** 2))),
-                )
-            )
+            ends = float(one.time_s[at[0]]), float(one.time_s[at[-1]])
+            means = float(np.mean(one.measured[late, 0])), float(np.mean(model[late, 0]))
+            missed = model[at, 0] - one.measured[at, 0]
+            found.append(HeldBack(*ends, one.log, *means, float(np.sqrt(np.mean(missed**2)))))
     return found
 
 
@@ -136,9 +130,8 @@ def gain_check(value: float, low: float, high: float) -> FitCheck:
     share = 0.5 * (high - low) / max(abs(value), 1.0e-9)
     passed = value > 0.0 and share <= WIDEST_GAIN
     told = {"worth_rpm": value, "low_rpm": low, "high_rpm": high}
-    if passed:
-        return FitCheck("worth of a step", True, Note("identification.worth", **told))
-    return FitCheck("worth of a step", False, Note("identification.worth_unknown", **told))
+    which = "identification.worth" if passed else "identification.worth_unknown"
+    return FitCheck("worth of a step", passed, Note(which, **told))
 
 
 def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitCheck:
@@ -155,10 +148,8 @@ def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitChe
             speed.append(float(np.mean(one.measured[at[at.size // 2 :], 0])))
     if len(steps) < 3 or np.ptp(steps) == 0.0 or np.ptp(speed) == 0.0:
         return FitCheck("direction", True, Note("identification.stood_still"))
-    likeness = float(np.corrcoef(steps, speed)[0, 1])
-    if likeness < -0.5:
-        return FitCheck("direction", False, Note("identification.wrong_way"))
-    return FitCheck("direction", True, Note("identification.right_way"))
+    right = float(np.corrcoef(steps, speed)[0, 1]) >= -0.5
+    return FitCheck("direction", right, Note(f"identification.{'right' if right else 'wrong'}_way"))
 
 
 def lost_position_check(
@@ -234,10 +225,8 @@ def notes_on(
         notes.append(Note("identification.loads_found", loads=sizes))
     if spark is not None and spark.follows_speed:
         slope = spark.advance_deg_per_100rpm
-        if slope < 0.0:
-            notes.append(Note("identification.spark_unsteadies", slope_deg_per_100rpm=slope))
-        else:
-            notes.append(Note("identification.spark_steadies", slope_deg_per_100rpm=slope))
+        which = "identification.spark_unsteadies" if slope < 0.0 else "identification.spark_steadies"
+        notes.append(Note(which, slope_deg_per_100rpm=slope))
     elif spark is not None and spark.spread_deg > 1.0:
         notes.append(Note("identification.spark_varies", spread_deg=spark.spread_deg))
     return notes

@@ -123,13 +123,16 @@ def _table(
 
 
 def _channels(recording: Any) -> list[Channel]:
-    """Return all channels but the master channels, which hold the time."""
-    return [
-        (group, at)
-        for group, content in enumerate(recording.groups)
-        for at in range(len(content.channels))
-        if recording.masters_db.get(group) != at
-    ]
+    """All channels but those of time; each within its record, as machine code reads where it points."""
+    found = []
+    for group, content in enumerate(recording.groups):
+        size = content.channel_group.samples_byte_nr + content.channel_group.invalidation_bytes_nr
+        for at, one in enumerate(content.channels):
+            if one.byte_offset + (one.bit_offset + one.bit_count + 7) // 8 > size:
+                raise ValueError("a channel outside its record")
+            if recording.masters_db.get(group) != at:
+                found.append((group, at))
+    return found
 
 
 def _samples(recording: Any, place: Channel) -> tuple[FloatArray, FloatArray]:

@@ -55,10 +55,8 @@ class Expectation(Told):
 
     Attributes
     ----------
-    prediction, cars, runs : Prediction, int
-        Means and ranges; plausible cars, and runs of them.
-    worth_rpm : tuple of float
-        What a step is worth at the warm idle, range of eight of ten of these cars [rpm].
+    prediction, cars, runs, worth_rpm : Prediction, int, int, tuple of float
+        Means and ranges; plausible cars, their runs, what a step is worth, warm, on eight in ten [rpm].
     """
 
     TOLD = ("rows", "prediction", "cars", "runs", "worth_rpm")

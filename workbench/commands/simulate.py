@@ -52,7 +52,8 @@ def simulate(
     screen.basis(read_car)
     if missing := tuning.not_fitted(read_car, read_scenario):
         screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
-    finding = trace_finding(trace, measures, told) if story is None else in_words(story.finding)
+    hunting = None if told is None else in_words(told)
+    finding = trace_finding(trace, measures, hunting) if story is None else in_words(story.finding)
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not screen.as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")

@@ -10,7 +10,6 @@ import sim
 import tuning
 from workbench.output import drawing as ink
 from workbench.output.drawing import Axes, Figure, legend_above, new_figure, rows_of_axes, styled
-from workbench.words.wording import in_words
 
 BAND_s = 2.0
 """What only wanders is drawn as a band from lowest to highest of so long [s]."""
@@ -18,7 +17,7 @@ MOST_MARKS = 12
 """Events named in the figure; a run with more names the first of them."""
 
 
-def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: tuning.Note | None) -> str:
+def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: str | None) -> str:
     """Say in one sentence what a run shows: whether it hunts, where that was asked, comes first."""
     if not math.isnan(trace.stalled_s):
         return f"{trace.name}, {trace.scenario}: the engine stalls after {trace.stalled_s:.1f} s."
@@ -29,7 +28,7 @@ def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: tuning.N
     if tuning.races(measures.mean_error_rpm, trace.counters.get("target_rpm", math.nan)):
         above = f"it races, {-measures.mean_error_rpm:.0f} rpm above target in the mean"
         return f"{trace.name}, {trace.scenario}: {above}."
-    told = [] if hunting is None else [in_words(hunting)]
+    told = [] if hunting is None else [hunting]
     if not math.isnan(measures.worst_dip_rpm):
         told.append(f"the deepest dip after a load is {measures.worst_dip_rpm:.0f} rpm")
     if not math.isnan(measures.blip_undershoot_rpm):

@@ -77,7 +77,7 @@ def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> str:
         floor_rpm = held.hunting_rpm
         floor = f" With the valve held still it would be {floor_rpm:.0f} rpm."
     measures = tuning.measure(run, windows, floor_rpm=floor_rpm)
-    swing = tuning.Note("measures.run.swing", swing_rpm=measures.hunting_rpm) if floor else None
+    swing = f"in the run drawn speed swings by {measures.hunting_rpm:.0f} rpm peak to peak" if floor else None
     told = trace_finding(run, measures, swing).partition(": ")[2]
     return told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
 

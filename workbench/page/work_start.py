@@ -70,7 +70,7 @@ def later_words(story: tuning.StartStory, trace: sim.Trace, without: sim.Trace) 
     if floor_rpm > 0.0:  # an engine that does not run without feedback leaves none
         floor = f" With feedback off it would be {floor_rpm:.0f} rpm."
     later = tuning.measure(trace, window, floor_rpm=floor_rpm)
-    told = trace_finding(trace, later, tuning.read_run(trace, *window[0][1:])[1]).partition(": ")[2]
+    told = trace_finding(trace, later, in_words(tuning.read_run(trace, *window[0][1:])[1])).partition(": ")[2]
     return f" After that minute {told}{floor}"
 
 

@@ -36,7 +36,6 @@ SENTENCES: dict[str, Sentence] = {
     " speed with it by {swing_rpm:.0f}",
     "measures.run.swings_with_valve_still": "this run swings by {swing_rpm:.0f} peak to peak every"
     " {period_s:.1f} with the valve still: the engine does that, not the feedback",
-    "measures.run.swing": "in the run drawn speed swings by {swing_rpm:.0f} peak to peak",
     "measures.run.does_not_hunt": "this run does not hunt; speed wanders by {swing_rpm:.0f} peak to peak",
     "measures.run.cannot_tell": "this run cannot tell whether it hunts: the valve went over once or twice"
     " and speed with it by {swing_rpm:.0f}; let it run for longer",
