@@ -87,7 +87,7 @@ def test_the_score_leans_to_the_worst_quarter() -> None:
     ("changes", "cause"),
     [
         ({"stalled": 1.0}, "stalls"), ({"settling": 6.1}, "not_back"), ({"error": 20.5}, "error"),
-        ({"limited": 0.11}, "limited"),
+        ({"limited": 0.11}, "limited"), ({"swing": 76.0}, "hunts"),
     ],
 )  # fmt: skip
 def test_what_is_not_acceptable_comes_behind_all_that_is(changes: dict[str, float], cause: str) -> None:

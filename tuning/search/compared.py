@@ -125,6 +125,7 @@ def acceptance_notes(proposed: str, scores: Mapping[str, Score]) -> tuple[Note, 
                 "search.not_acceptable", failing_percent=100.0 * accepted.failing_share,
                 stalls_percent=failing["stalls"], not_back_percent=failing["not_back"],
                 error_percent=failing["error"], limited_percent=failing["limited"],
+                hunts_percent=failing["hunts"],
             )
         )  # fmt: skip
     return tuple(found)

@@ -14,6 +14,7 @@ FAILINGS = {
     "stalls_percent": "an engine stalls", "not_back_percent": "a load is not over within 6 s",
     "error_percent": "the mean error while settled is above 20 rpm",
     "limited_percent": "the trim stands at its limit for more than a tenth of a drive",
+    "hunts_percent": "the idle hunts",
 }  # fmt: skip
 
 
