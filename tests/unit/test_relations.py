@@ -230,13 +230,13 @@ def test_speed_is_that_of_the_interval_between_firings(full: bool) -> None:
     s.sensor_gauss[0] = -400.0
     assert measured_speed(s, p, 0, full) == (0.0 if full else pytest.approx(850.0))
     # Speeds and steps of less than one count too.
-    s.sensor_gauss[0], p.rpm_keep[0], p.firing_rad[0], p.rpm_resolution[0] = 0.0, 0.0, 0.76e-3 * math.pi, 0.5
-    assert measured_speed(s, p, 0, full) == pytest.approx(0.5 if full else 0.608)
+    s.sensor_gauss[0], p.rpm_keep[0], p.firing_rad[0], p.rpm_resolution[0] = 0.0, 0.0, 1.625e-3 * math.pi, 0.5
+    assert measured_speed(s, p, 0, full) == pytest.approx(1.5 if full else 1.3)
     # A firing at the very tick of the last one makes no infinite speed.
     for ticks, counted in ((0.0, 1.0), (1.0, 1.0), (2.0, 2.0)):
         s.fired_tick[0], p.rpm_resolution[0] = s.tick[0] - ticks, 0.0
         told = measured_speed(s, p, 0, full)
-        assert told == pytest.approx(0.76e-3 * math.pi * RPM_PER_rad_s * TICKS_PER_s / counted)
+        assert told == pytest.approx(1.625e-3 * math.pi * RPM_PER_rad_s * TICKS_PER_s / counted)
     assert plain(followed_degC)(20.0, 80.0, 4.0, 2.0) == pytest.approx(40.0)
 
 

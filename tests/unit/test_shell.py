@@ -21,6 +21,7 @@ from controllers import (
 )
 from controllers.records import new_block
 from controllers.shell import clamp, fading
+from controllers.shell import update as plain_update
 from tests.shell_reference import ControlledPlan, ReferenceController, ValveLimit
 
 LAWS = ["none", "pi", "pid", "nudge", "pi_park"]
@@ -221,3 +222,26 @@ def test_spark_trim_advances_below_the_target_within_its_limit() -> None:
     assert told == [0.0, 2.0, 4.0, -2.0, -4.0]
     k.throttle_closed[0] = 0.0
     assert idle_spark_trim(c, k, 0, 500.0) == 0.0
+
+
+def test_one_update_keeps_its_counts_by_hand() -> None:
+    c, k = open_loop_blocks()
+    k.started_tick[0], k.after_steps[0] = -100.0, 0.0
+    c.law[0], c.gain_steps_per_rpm[0], c.trim_low_steps[0], c.trim_high_steps[0] = 1.0, 0.1, -5.0, 4.0
+    c.open_limit_steps[0], c.min_move_steps[0], c.enable_above_rpm[0] = 70.0, 1.0, 400.0
+    c.enable_delay_ticks[0], c.period_ticks[0], c.period_s[0], k.commanded_steps[0] = 100.0, 10.0, 0.1, 20.0
+    kept = []
+    # At the upper limit, back, at the lower limit, none, and with the throttle open.
+    for rpm, closed in ((700.0, 1.0), (790.0, 1.0), (900.0, 1.0), (900.0, 1.0), (700.0, 0.0)):
+        k.throttle_closed[0] = closed
+        plain_update(c, k, 0, rpm, 0.0)
+        names = ("wanted_steps", "commanded_steps", "moves", "reversals", "limited_updates", "enabled")
+        kept.append(tuple(float(k[name][0]) for name in names))
+    assert kept == [
+        (24.0, 24.0, 1.0, 0.0, 1.0, 1.0),
+        (21.0, 21.0, 2.0, 1.0, 1.0, 1.0),
+        (15.0, 15.0, 3.0, 1.0, 2.0, 1.0),
+        (15.0, 15.0, 3.0, 1.0, 3.0, 1.0),
+        (20.0, 20.0, 4.0, 2.0, 3.0, 0.0),
+    ]
+    assert (k.updates[0], k.due_update[0]) == (5.0, 50.0)
