@@ -189,7 +189,7 @@ def test_explain_gives_the_cause_its_proof_and_the_figures(tmp_path: Path) -> No
     assert len(brief.strip().splitlines()) <= 5
     (row,) = [line for line in told.out.splitlines() if line.startswith(" a valve without steps")]
     assert len(row) <= 80, "the proof fits a terminal"
-    deeper = ("Whether the valve has a place to rest", "The loop without steps", "One cycle, told:")
+    deeper = ("Whether the valve can hold", "The loop without steps", "One cycle, told:")
     assert not [one for one in deeper if one in told.out]
     assert "with --full" in told.out
     everything = run("explain", "trials", "--rough", "--full").out

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-FOLDERS = ("words", "page", "figures", "report", "output")
+FOLDERS = ("words", "page", "figures", "report", "output", "sheet", "commands")
 """Where sentences, labels and titles stand."""
 ROW = re.compile(r"^\| ([^|]+) \| ([^|`]+) \| ([^|]+) \|$", re.MULTILINE)
 

@@ -56,13 +56,11 @@ def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:
     if full:
         _tell_all(screen, result)
     else:
-        screen.say(
-            "... all causes, place to rest, loop, limit cycle, maps, loads, one cycle told with --full"
-        )
+        screen.say("... all causes, where it can hold, loop, limit cycle, maps, loads, one cycle with --full")
 
 
 def _tell_all(screen: Screen, result: tuning.Explanation) -> None:
-    _table(screen, "Whether the valve has a place to rest", tables.resolution_table(result))
+    _table(screen, "Whether the valve can hold", tables.resolution_table(result))
     _table(screen, "The loop without steps", tables.loop_table(result))
     _table(screen, "The limit cycle, predicted and simulated", tables.cycle_table(result))
     for one in result.maps:

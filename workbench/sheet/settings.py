@@ -24,7 +24,7 @@ BESIDE = (
     ("nudge_steps", "size of a nudge", "steps", "one move towards the target at each update"),
     ("rpm_per_step", "rpm per step", "rpm", "tells the law where no better position exists"),
     ("entry_extra_steps", "air added on closing the throttle", "steps", "catches the fall after a blip"),
-    ("entry_fade_s", "it fades over", "s", "long enough for speed to come down to target"),
+    ("entry_fade_s", "it decays over", "s", "long enough for speed to come down to target"),
     ("load_steps_per_100W", "air for electrical load", "steps per 100 W", "acts before speed has dipped"),
     ("aircon_steps", "air for air conditioning", "steps", "acts before speed has dipped"),
     ("spark_trim_deg_per_100rpm", "spark trim", "deg per 100 rpm", "faster than air can be"),
@@ -152,8 +152,8 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
     held = "holds" if wide >= move_rpm else "is narrower than"
     low_rpm, high_rpm = warm.close_rpm, warm.open_rpm
     return {
-        "gain_steps_per_100rpm": f"answers at once {100.0 * lost:.0f} % of an error, one step being"
-        f" worth {least:.0f} to {most:.0f} rpm",
+        "gain_steps_per_100rpm": f"answers at once {100.0 * lost:.0f} % of an error, at a valve"
+        f" gain of {least:.0f} to {most:.0f} rpm per step",
         "integral_steps_per_100rpm_s": f"takes away {100.0 * grows:.0f} % of a lasting error each second",
         "derivative_steps_s_per_100rpm": "answers a falling speed before the error has grown",
         "deadband_rpm": f"{wide:.0f} rpm in all {held} {one_move} ({move_rpm:.0f} rpm);"

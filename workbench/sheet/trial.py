@@ -16,7 +16,7 @@ SEEN_rpm = 100.0
 HUNTING_SHARE = 0.1
 """From this share of runs that hunt on, the sheet warns of its own settings: our choice [-]."""
 LOADS = (
-    ("lamps_W", "lamps"), ("fan_W", "fan"), ("screen_W", "heated screen"),
+    ("lamps_W", "lamps"), ("fan_W", "fan"), ("screen_W", "heated rear window"),
     ("steering_Nm", "steering to full lock"), ("aircon_Nm", "air conditioning"),
     ("gearbox_Nm", "into gear, brake held"), ("clutch_Nm", "clutch"),
 )  # fmt: skip
@@ -176,13 +176,13 @@ def watch_points(car: sim.Car, expected: tuning.Expectation) -> list[str]:
     points = []
     if "hunting_rpm" in by_name:
         row = by_name["hunting_rpm"]
-        told = "A regular swing above is hunting; an irregular one is the engine's own scatter."
+        told = "A regular swing above is hunting; an irregular one is idle roughness, the engine's own."
         if hunting_caution(expected):
             told = "Hunting is part of that: these settings are not ones to stay with."
         points.append(f"Swing of speed: {row.low:.0f} to {row.high:.0f} rpm is expected. {told}")
     if "moves_per_min" in by_name:
         row = by_name["moves_per_min"]
-        points.append(f"Valve: up to about {row.high:.0f} moves a minute; hear whether it ticks on.")
+        points.append(f"Valve: up to about {row.high:.0f} moves a minute; hear whether it keeps stepping.")
     points.append("Trim: which way it leans, and how far, at each coolant temperature.")
     points.append("Valve at a limit for more than a few seconds: the base curve is off there.")
     points.append("Mixture and battery voltage when loads come on.")

@@ -199,7 +199,7 @@ def expected_table(sheet: Sheet) -> Table:
     return table_of(
         sheet.expected.rows,
         {
-            "on plausible cars": lambda row: in_words(row.meaning),
+            "on variations of your car": lambda row: in_words(row.meaning),
             "eight runs in ten": lambda row: f"{number(row.low)} to {number(row.high)}",
             "unit": lambda row: row.unit,
         },
@@ -213,7 +213,7 @@ def expected_note(sheet: Sheet) -> str:
     stalls = round(expected.prediction.stall_share * expected.runs)
     told = "none stalled" if stalls == 0 else f"{stalls} stalled"
     return (
-        f"{expected.runs} runs of {expected.cars} cars that this one could be, the base curve up to"
+        f"{expected.runs} runs of {expected.cars} variations of your car, the base curve up to"
         f" 3 steps off: {told}. With the valve held, warm speed swings"
         f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that."
     )
@@ -223,8 +223,8 @@ def sure_note(sheet: Sheet) -> str:
     """Say how sure the numbers are that stand without a range."""
     low, high = sheet.expected.worth_rpm
     told = (
-        f"Advice and rpm per step are the model's: warm, a step is worth {low:.0f} to {high:.0f} rpm on eight"
-        f" in ten of {sheet.expected.cars} cars that this one could be."
+        f"Advice and rpm per step are the model's: warm valve gain is {low:.0f} to {high:.0f} rpm per step on"
+        f" eight in ten of {sheet.expected.cars} variations of your car."
         " All other numbers above are settings or counts, without an uncertainty of their own."
     )
     unseen = any(UNSEEN in row.advice for row in sheet.curves)
