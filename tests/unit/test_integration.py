@@ -136,7 +136,7 @@ def scenario(*events: tuple[float, str, float], duration_s: float = 6.0) -> Scen
     return Scenario.model_validate({"name": "x", "duration_s": duration_s, "event": listed})
 
 
-LESS_LOADED = with_values(still("twin", law="none"), {"loads": {"base_W": 110.0}})
+LESS_LOADED = with_values(still("twin", law="none"), {"electrics": {"base_W": 110.0}})
 """Stays on one side of the alternator's bend, which ``lamps`` passes."""
 CASES = {
     "held": (still("trials", law="none"), scenario(), 120.0),
