@@ -30,10 +30,12 @@ TOGETHER = {
         "engines of another structure",
     ),
     **dict.fromkeys(("test_base_model", "test_no_contradiction"), "proposed curves"),
-    **{one: one for one in ("test_books", "test_check_lines", "test_cycles_against_simulation", "test_diagnose",
-                            "test_explanation_accuracy", "test_fit_facts", "test_one_operating_point",
-                            "test_same_trace", "test_score_terms", "test_trial_runs", "test_trust",
-                            "test_tune", "test_warm_up")},
+    **{one: one for one in (
+        "test_base_need", "test_books", "test_check_lines", "test_cycles_against_simulation", "test_diagnose",
+        "test_explain", "test_explanation_accuracy", "test_fit_facts", "test_idle_facts",
+        "test_one_operating_point", "test_same_trace", "test_scaling", "test_score_terms",
+        "test_trial_runs", "test_trust", "test_tune", "test_warm_up",
+    )},
 }  # fmt: skip
 """Files whose tests share fits, searches, logs or cars, and which process they then share."""
 
