@@ -172,7 +172,7 @@ def test_explain_gives_the_cause_its_proof_and_the_figures(tmp_path: Path) -> No
     assert chance["share"] == chance["hunting"] / 24
     assert chance["low_share"] < chance["share"] < chance["high_share"]
     assert result["verdict"][0].startswith(f"It {chance['text']}; speed swings ")
-    assert "Scatter taken out, it hunts from" in result["verdict"][0]
+    assert "Without combustion variation it hunts from" in result["verdict"][0]
     assert result["causes"][0]["key"] == "resolution"
     rows = {row["key"]: row for row in result["with_and_without"]}
     assert rows["as_is"]["chance"] > 0.2

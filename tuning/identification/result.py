@@ -55,7 +55,9 @@ class Fitted(Told):
             "name": self.name, "change": self.change, "low": self.low, "high": self.high,
             "unit": self.unit, "value": self.value,
         }  # fmt: skip
-        return Note(f"identification.number{'' if self.told else '_not_told'}", **told)
+        if self.told:
+            return Note("identification.number", **told)
+        return Note("identification.number_not_told", **told)
 
 
 @dataclass(frozen=True)

@@ -130,8 +130,8 @@ def gain_check(value: float, low: float, high: float) -> FitCheck:
     share = 0.5 * (high - low) / max(abs(value), 1.0e-9)
     passed = value > 0.0 and share <= WIDEST_GAIN
     told = {"worth_rpm": value, "low_rpm": low, "high_rpm": high}
-    which = "identification.worth" if passed else "identification.worth_unknown"
-    return FitCheck("worth of a step", passed, Note(which, **told))
+    known, unknown = Note("identification.worth", **told), Note("identification.worth_unknown", **told)
+    return FitCheck("worth of a step", passed, known if passed else unknown)
 
 
 def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitCheck:
@@ -149,7 +149,8 @@ def direction_check(logs: Sequence[Log], stretches: Sequence[Stretch]) -> FitChe
     if len(steps) < 3 or np.ptp(steps) == 0.0 or np.ptp(speed) == 0.0:
         return FitCheck("direction", True, Note("identification.stood_still"))
     right = float(np.corrcoef(steps, speed)[0, 1]) >= -0.5
-    return FitCheck("direction", right, Note(f"identification.{'right' if right else 'wrong'}_way"))
+    told = Note("identification.right_way") if right else Note("identification.wrong_way")
+    return FitCheck("direction", right, told)
 
 
 def lost_position_check(
@@ -225,8 +226,9 @@ def notes_on(
         notes.append(Note("identification.loads_found", loads=sizes))
     if spark is not None and spark.follows_speed:
         slope = spark.advance_deg_per_100rpm
-        which = "identification.spark_unsteadies" if slope < 0.0 else "identification.spark_steadies"
-        notes.append(Note(which, slope_deg_per_100rpm=slope))
+        steadies = Note("identification.spark_steadies", slope_deg_per_100rpm=slope)
+        unsteadies = Note("identification.spark_unsteadies", slope_deg_per_100rpm=slope)
+        notes.append(unsteadies if slope < 0.0 else steadies)
     elif spark is not None and spark.spread_deg > 1.0:
         notes.append(Note("identification.spark_varies", spread_deg=spark.spread_deg))
     return notes

@@ -122,7 +122,8 @@ def acceptance_notes(proposed: str, scores: Mapping[str, Score]) -> tuple[Note, 
         failing = {name: 100.0 * share for name, share in accepted.failing.items()}
         found.append(
             Note(
-                "search.not_acceptable", failing_percent=100.0 * accepted.failing_share,
+                "search.not_acceptable",
+                failing_percent=max(100.0 * accepted.failing_share, failing["hunts"]),
                 stalls_percent=failing["stalls"], not_back_percent=failing["not_back"],
                 error_percent=failing["error"], limited_percent=failing["limited"],
                 hunts_percent=failing["hunts"],
