@@ -67,7 +67,7 @@ class Known:
 
     def _one(self, settings: Feedback) -> Score:
         total, failing = self._scores.get(settings, (self._near(settings), 0.0))
-        return Score(total, total, total, {}, {}, (), Acceptance({}, failing))
+        return Score(total, total, total, {}, {}, (), Acceptance({"hunts": 0.0}, failing))
 
     def _near(self, settings: Feedback) -> float:
         same = [one for one in self._scores if one.law == settings.law]
@@ -99,10 +99,13 @@ def test_another_law_than_pi_has_to_earn_a_twentieth() -> None:
 
 
 def test_the_found_settings_are_proposed_only_where_they_beat_all_others() -> None:
-    def score(total: float, failing: float = 0.0) -> Score:
-        return Score(total, total, total, {}, {}, (), Acceptance({}, failing))
+    def score(total: float, failing: float = 0.0, hunts: float = 0.0) -> Score:
+        return Score(total, total, total, {}, {}, (), Acceptance({"hunts": hunts}, failing))
 
     rows = {"open_loop": score(200.0, 1.0), "plain": score(100.0), "found": score(99.0)}
     assert better(rows) == "found"
     assert better(rows | {"found": score(100.0)}) == "plain"
     assert better(rows | {"found": score(60.0, 0.4)}) == "plain"
+    # What hunts is kept by nobody, however well it answers loads.
+    assert better(rows | {"present": score(80.0, 0.0, hunts=0.2)}) == "found"
+    assert better(rows | {"present": score(80.0, 0.0, hunts=0.1)}) == "present"
