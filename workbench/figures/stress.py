@@ -21,7 +21,7 @@ SHORT = {
     "stalled": "stalls", "lowest_rpm": "lowest\nspeed ≥", "hunting_percent": "hunts\n[%]",
     "hunting_rpm": "swing\nat idle", "mean_error_rpm": "error\nsettled",
     "worst_below_target_rpm": "dip at\na load", "blip_undershoot_rpm": "after\na blip",
-    "highest_rpm": "above\ntarget", "start_flare_rpm": "start\nflare", "settle_s": "recovery\n[s]",
+    "highest_rpm": "above\ntarget", "start_flare_rpm": "start\nflare", "settle_s": "back in\n[s]",
     "moves_per_min": "valve\nmoves", "limited_share": "time at\na limit",
 }  # fmt: skip
 
@@ -44,8 +44,8 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     """Draw every case against every measure."""
     from matplotlib.patches import Rectangle
 
-    names = [check.measure for check in result.cases[0].checks]
-    figure = new_figure(1.0 + 0.175 * len(result.cases))
+    names, counts = [check.measure for check in result.cases[0].checks], result.counts
+    figure = new_figure(1.2 + 0.175 * len(result.cases))
     axes = figure.subplots()
     for row, case in enumerate(result.cases):
         for column in range(len(case.checks)):
@@ -55,12 +55,14 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
     axes.set(xlim=(0, len(names)), ylim=(len(result.cases), 0))
     axes.set_xticks([i + 0.5 for i in range(len(names))], [SHORT.get(n, n) for n in names])
     axes.xaxis.tick_top()
-    told = [units.in_words(case.name, imperial) for case in result.cases]
-    axes.set_yticks([i + 0.5 for i in range(len(told))], told)
+    cases = [units.in_words(case.name, imperial) for case in result.cases]
+    axes.set_yticks([i + 0.5 for i in range(len(cases))], cases)
     axes.tick_params(length=0, labelsize=8)
     axes.grid(visible=False)
     for side in axes.spines.values():
         side.set_visible(False)
+    told = f"{counts['fail']} fail, {counts['warn']} need work, {counts['pass']} within all limits"
+    figure.suptitle(f"Which cases go beyond a limit? {told}", fontsize=10, x=0.01, ha="left")
     axes.set_xlabel("value on the worst variation, /limit where beyond it; bold: it decides")
     axes.legend(
         handles=[Rectangle((0, 0), 1, 1, facecolor=SHADES[one], label=MEANS[one]) for one in SHADES],
