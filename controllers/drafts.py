@@ -30,7 +30,8 @@ class _DraftLibrary(_LIBRARY):  # type: ignore[misc] # untyped
     def finalize(self) -> None:
         """Take in what is called; optimising is left to the caller that is run."""
         for library in dict.fromkeys(self._linking_libraries):
-            self._reload_init.update(library._reload_init)
+            if hasattr(self, "_reload_init"):  # done once more when read from disk; numba 0.62 has none
+                self._reload_init.update(library._reload_init)
             self._final_module.link_in(library._get_module_for_linking(), preserve=True)
         self._finalize_dynamic_globals()
         self._finalized = True

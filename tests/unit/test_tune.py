@@ -130,7 +130,7 @@ def test_a_search_is_told_in_five_lines_and_its_tables_in_full(capsys: pytest.Ca
     assert len(brief) == 3 + len(minded) <= 5
     assert "with reasons: --full" in told[0]
     present = next(one for one in found.compared if one.name == "present").score
-    assert f"present {present.total:.0f} ({100.0 * present.acceptance.failing_share:.0f} %)" in told[0]
+    assert f"present {present.total:.0f} ({100.0 * present.acceptance.told_share:.0f} %)" in told[0]
     assert brief[0].startswith("Changed: ")
     assert f"min_move_steps 4 -> {found.settings.min_move_steps}" in brief[0]
     assert sum(one.startswith("Scores, lower is better (cars that fail): no feedback ") for one in brief) == 1

@@ -123,7 +123,7 @@ def acceptance_notes(proposed: str, scores: Mapping[str, Score]) -> tuple[Note, 
         found.append(
             Note(
                 "search.not_acceptable",
-                failing_percent=max(100.0 * accepted.failing_share, failing["hunts"]),
+                failing_percent=100.0 * accepted.told_share,
                 stalls_percent=failing["stalls"], not_back_percent=failing["not_back"],
                 error_percent=failing["error"], limited_percent=failing["limited"],
                 hunts_percent=failing["hunts"],

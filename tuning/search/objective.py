@@ -102,8 +102,13 @@ class Acceptance(Told):
 
     @property
     def is_met(self) -> bool:
-        """Whether settings do on nine cars of ten, and do not hunt on more than that."""
-        return is_acceptable(self.failing_share) and is_acceptable(self.failing["hunts"])
+        """Whether settings do on nine cars of ten, and hunt on no more than one of ten."""
+        return is_acceptable(self.told_share)
+
+    @property
+    def told_share(self) -> float:
+        """Share of the cars on which they fail or hunt, whichever is more [-]."""
+        return max(self.failing_share, self.failing["hunts"])
 
 
 def acceptances(runs: Runs) -> list[Acceptance]:

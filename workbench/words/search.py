@@ -34,7 +34,8 @@ SET_NAMES = {
 SCORED_LEGEND = (
     "Swing above the held valve's, mean error beyond 15, largest distance at a load and undershoot"
     " after a blip beyond 40 in rpm; moves a minute; s: settling; fails: share of cars on which the"
-    " settings are not acceptable, a tenth is allowed. The mark > is on what is proposed."
+    " settings are not acceptable or hunt, whichever is more; a tenth is allowed. The mark > is on what is"
+    " proposed."
 )
 SCORED_COLUMNS = ("settings", "score", "swing", "error", "moves", "load", "s", "blip", "stalls", "fails")
 TERM_WORDS = {
@@ -83,7 +84,7 @@ def scored_table(result: tuning.Tuning) -> Table:
     for one in result.compared:
         mark = "> " if one.name == result.proposed else ""
         measured = [f"{value:.{name == 'settling':d}f}" for name, value in one.score.measured.items()]
-        fails = f"{100.0 * one.score.acceptance.failing_share:.0f} %"
+        fails = f"{100.0 * one.score.acceptance.told_share:.0f} %"
         rows.append([mark + SET_NAMES[one.name], number(one.score.total), *measured, fails])
     return Table(SCORED_COLUMNS, rows, " rrrrrrrrr")
 
