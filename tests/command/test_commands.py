@@ -89,7 +89,7 @@ def test_check_fails_a_car_without_room_to_close(tmp_path: Path) -> None:
     assert {"direction", "homing reaches the seat", "pulse", "room to close at 90 °C"} <= failed
     told = run("check", path)
     assert told.status == 1
-    assert "raise the base curve here first" in told.out
+    assert "Raise the base curve here first" in told.out
     assert "only if it idles right as it is, close the throttle stop until" in told.out
     assert "carbon monoxide has no smell" in told.out, "cautions stand where numbers are acted on"
 

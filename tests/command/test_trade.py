@@ -28,7 +28,7 @@ def test_a_valve_whose_travel_is_a_guess_is_told_so_everywhere(tmp_path: Path) -
     assert "Then set travel_steps, homing_steps and travel_counted = true" in made.out
     checked = run("check", "mine.toml", folder=tmp_path)
     assert checked.status == 1
-    assert "measure first" in checked.out
+    assert "Measure first" in checked.out
     assert "GUESSED" in checked.out
     counted = run("new", "own.toml", *FACTS, "--travel-steps", "200", folder=tmp_path)
     assert "travel is a guess" not in counted.out
@@ -105,7 +105,7 @@ def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "first"),
     [
-        (("check", "twin"), "What to do:"),
+        (("check", "twin"), "WARN"),
         (("check", "twin", "--full"), "direction"),
         (("fit", "trials", "--guide"), "1. Warm the engine fully"),
         (("new", "mine.toml", *FACTS), "To count the travel"),
@@ -190,6 +190,22 @@ def test_a_log_with_feedback_off_moves_no_base_curve(tmp_path: Path) -> None:
     assert "above target with the valve more open than predicted: no feedback does that" in told
     assert "the base curve by" not in told
     assert "halve both gains" not in told
+
+
+@pytest.mark.parametrize(("gain", "wide"), [(30.0, True), (12.0, False)])
+def test_compare_advises_no_deadband_that_nobody_would_drive_with(
+    gain: float, wide: bool, tmp_path: Path
+) -> None:
+    held = {"gain_steps_per_100rpm": 1.0, "integral_steps_per_100rpm_s": 1.0, "min_move_steps": 1}
+    car = with_values(load_car("six"), {"feedback": held})
+    (tmp_path / "calm.toml").write_text(car_to_toml(car))
+    driven = with_values(car, {"feedback": {"gain_steps_per_100rpm": gain, "min_move_steps": 3}})
+    simulate(driven, load_scenario("warm_idle"), seed=3).to_csv(tmp_path / "try.csv")
+    told = run("compare", "calm.toml", "try.csv", folder=tmp_path).out
+    assert "halve both gains" in told
+    found = re.search(r"widen the deadband to (\d+) rpm", told)
+    assert (found is None) == wide, told
+    assert found is None or int(found[1]) <= 50
 
 
 def test_a_start_that_is_told_has_its_cautions_before_it(tmp_path: Path) -> None:

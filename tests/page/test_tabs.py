@@ -133,17 +133,18 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     look.wait_text("too large (900)")
     look.fill("Base curve, steps at 0", "48")  # it may have been drawn anew
     look.wait_text("changes not saved")
+    fade = "After-start air, decays over, seconds"
+    look.fill(fade, "5")
     look.press("Propose curves")
     look.press("Take the proposal")
-    told = look.wait_text("after-start air decays over 20 -> 120 s")
+    told = look.wait_text("after-start air decays over 5 -> 10 s")
     assert "meet all targets at" in told
-    fade = "After-start air, decays over, seconds"
-    wait_for(lambda: look.field(fade).get_attribute("value") == "20", "the fade is not taken yet")
+    wait_for(lambda: look.field(fade).get_attribute("value") == "5", "the fade is not taken yet")
     look.driver.execute_script(
         "[...document.querySelectorAll('button')]"
         ".filter(one => one.innerText.trim() == 'Take the proposal')[2].click()"
     )
-    wait_for(lambda: look.field(fade).get_attribute("value") == "120", "slow air is taken with its fade")
+    wait_for(lambda: look.field(fade).get_attribute("value") == "10", "air is taken with its fade")
     look.press("Take all three")
     first = "Base curve, temperature 1"
     wait_for(lambda: look.field(first).get_attribute("value") == "-20", "the others too")

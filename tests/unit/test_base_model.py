@@ -16,7 +16,8 @@ from tests.said import said
 from tuning import check
 from tuning.open_loop.from_model import BaseProposal, base_from_model
 from tuning.open_loop.limits import missed_targets, worse_than_now
-from tuning.open_loop.search import SLOW_FADE_s, StartTargets
+from tuning.open_loop.search import StartTargets
+from tuning.starts import USUAL_FADE_s
 from tuning.starts.trials import StartResult, STARTS_degC
 from workbench.words.wording import in_words
 
@@ -39,7 +40,7 @@ def test_no_start_fails_with_the_proposed_curves(name: str) -> None:
     assert car.model_dump_json() == before
     limit = car.valve.open_limit_steps
     fade_s = proposal.curves()["after_start_fade_s"]
-    assert fade_s in (car.curves.after_start_fade_s, SLOW_FADE_s)
+    assert fade_s in (car.curves.after_start_fade_s, USUAL_FADE_s[1])
     for curve in (value for value in proposal.curves().values() if value != fade_s):
         assert all(here[1] <= last[1] for last, here in pairwise(curve))
         assert max(value for _, value in curve) <= limit
@@ -62,7 +63,8 @@ def test_every_start_meets_its_targets_or_says_which_not_and_why(name: str) -> N
         assert miss.why
         assert said(miss.told()) in told
     short, was = (missing(proposal, row) for row in (proposal.proposed, proposal.now))
-    assert short < 0.5 * was
+    # The twin's oil lags its head for minutes, which air that is gone within 30 s cannot make up for.
+    assert short < (0.65 if name == "twin" else 0.5) * was
 
 
 @pytest.mark.parametrize("name", ["trials", "six"])
@@ -79,8 +81,9 @@ def test_what_a_minimum_move_of_one_step_would_do_is_told_where_targets_are_miss
     assert (proposal.finer is None) == (not proposal.missed)
     told = [line for line in said(proposal.verdict()) if "minimum move of 1 step" in line]
     assert len(told) == bool(proposal.missed)
-    # On the twin a single step is worth 45 rpm when cold.
-    least = {"trials": 6, "six": 5, "twin": 1}[name]
+    # On the twin a single step is worth 45 rpm when cold. Air that decays over two minutes would meet 7, 5
+    # and 1, but after-start air is to decay within 30 s (common practice, no source).
+    least = {"trials": 4, "six": 5, "twin": 0}[name]
     assert proposal.finer is None or proposal.finer >= least
     assert proposal.finer is None or f"at {proposal.finer} of 7 temperatures" in told[0]
 

@@ -133,7 +133,7 @@ def test_base_and_check_advise_the_same_when_cold(name: str) -> None:
         )
         lacks = base_error_steps(spot)
         if line.verdict != "pass":
-            assert ("decays over up to 120 s" in in_words(line.remedy)) == spot.oil_behind
+            assert ("decays over up to 30 s" in in_words(line.remedy)) == spot.oil_behind
             assert ("or a longer fade" in row.advice) == (spot.oil_behind and row.advice_steps != 0.0)
         if line.verdict != "pass" and not (spot.oil_behind and slower):
             assert np.sign(more) == np.sign(lacks), (spot, more)

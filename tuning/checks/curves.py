@@ -7,10 +7,10 @@ from itertools import pairwise
 from controllers import curve_at, law_of
 from sim import Car
 from tuning.checks.lines import CheckLine, judged, line
-from tuning.checks.room import LONGEST_FADE_s, SHORTEST_FADE_s, Spot
+from tuning.checks.room import Spot
 from tuning.checks.valve import idle_output_W
 from tuning.notes import Note
-from tuning.starts import LEAST_CRANKING_steps, LEAST_EXTRA_steps
+from tuning.starts import LEAST_CRANKING_steps, LEAST_EXTRA_steps, USUAL_FADE_s
 
 SLOWEST_TO_RUNNING_s = 1.0
 """An engine that fires for longer than this with cranking air flares; our judgement [s]."""
@@ -113,10 +113,10 @@ def _falls(car: Car, key: str) -> CheckLine:
 
 
 def _fade(car: Car) -> CheckLine:
-    seconds = car.curves.after_start_fade_s
+    seconds, (least_s, most_s) = car.curves.after_start_fade_s, USUAL_FADE_s
     return line(
-        "fade", judged(False, not SHORTEST_FADE_s <= seconds <= LONGEST_FADE_s), seconds, "s",
-        {"fade_s": seconds, "least_s": SHORTEST_FADE_s, "most_s": LONGEST_FADE_s},
+        "fade", judged(False, not least_s <= seconds <= most_s), seconds, "s",
+        {"fade_s": seconds, "least_s": least_s, "most_s": most_s},
     )  # fmt: skip
 
 

@@ -21,6 +21,7 @@ from tuning.loop import (
     usual_idle,
 )
 from tuning.notes import Note
+from tuning.starts import USUAL_FADE_s
 
 LEAST_steps = 2.0
 LEAST_rpm = 100.0
@@ -31,8 +32,6 @@ WORTH_SHARE = 0.5
 """A move smaller than this share of the scatter does nothing that can be heard; our judgement."""
 LEAST_WARM_SHARE, WARM_SHARE = 0.10, 0.15
 """A warm base curve stands at 10 to 15 % of travel: room to close; common practice, no source."""
-SHORTEST_FADE_s, LONGEST_FADE_s = 5.0, 120.0
-"""Fades between these pass: common practice, no source, and the longest that is proposed [s]."""
 APART_degC, FARTHEST_degC, FROST_APART_K = 12.0, 30.0, 10.0
 """Temperatures closer than this to the one before are left out, farther ones filled in, and a frosty morning
 is looked at where the curve begins this much warmer [K]."""
@@ -141,7 +140,7 @@ def spot_at(car: Car, coolant_degC: float, passing: Passing | None = None) -> Sp
     return Spot(
         coolant_degC, base, target, settled, here if idle is None else idle.rpm_per_step, needed,
         base - lowest, settled - closed, highest - base, opened - settled, passing is not None,
-        passing is not None and needed > base and car.curves.after_start_fade_s < LONGEST_FADE_s,
+        passing is not None and needed > base and car.curves.after_start_fade_s < USUAL_FADE_s[1],
     )  # fmt: skip
 
 
@@ -197,7 +196,7 @@ def _towards_target(spot: Spot) -> Note:
     if steps == -np.inf:
         return Note("checks.towards.seat_too_much")
     if spot.oil_behind:
-        return Note("checks.towards.oil_behind", by=float(steps), fade_s=LONGEST_FADE_s)
+        return Note("checks.towards.oil_behind", by=float(steps), fade_s=USUAL_FADE_s[1])
     return Note("checks.towards.steps", by=float(steps))
 
 

@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+WIDEST_DEADBAND_rpm = 50.0
+"""A deadband of more to either side is no idle that one would drive with, unless one move is worth more."""
 LOOKS, CHANCE = 600.0, 0.05
 """Readings to rest for, a minute at ten a second, and the chance that one falls outside [-]."""
 

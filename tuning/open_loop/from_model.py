@@ -17,14 +17,7 @@ from sim import Car, with_values
 from sim.linearise import settled_rpm
 from tuning.notes import Note, Told
 from tuning.open_loop.limits import MissedTarget, missed_targets, worse_than_now
-from tuning.open_loop.search import (
-    SearchResult,
-    SLOW_FADE_s,
-    StartCurves,
-    StartTargets,
-    falling,
-    search_curves,
-)
+from tuning.open_loop.search import SearchResult, StartCurves, StartTargets, falling, search_curves
 from tuning.starts import (
     LEAST_CRANKING_steps,
     LEAST_EXTRA_steps,
@@ -32,6 +25,7 @@ from tuning.starts import (
     PLACES_degC,
     StartResult,
     STARTS_degC,
+    USUAL_FADE_s,
     needs,
     start_results,
 )
@@ -180,7 +174,7 @@ def base_from_model(
 
     aims = targets or StartTargets()
     settled = [_base(car, degC)[0] for degC in (*STARTS_degC, *WARM_degC)]
-    some = needs(car, (0.0, SLOW_FADE_s), seed)
+    some = needs(car, (0.0, USUAL_FADE_s[1]), seed)
     # Settled positions stand where no run came.
     bases = [np.where(np.isfinite(b := one.base_steps), b, settled[: len(PLACES_degC)]) for one in some]
     some = [replace(one, base_steps=base) for one, base in zip(some, bases, strict=True)]

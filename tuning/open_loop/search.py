@@ -22,6 +22,7 @@ from tuning.starts import (
     STABLE_s,
     StartResult,
     STARTS_degC,
+    USUAL_FADE_s,
     start_results,
     target_moves,
 )
@@ -47,8 +48,6 @@ ROUNDS = 8
 """How often points are bettered, every other one at a time."""
 SPARE = 0.85
 """Targets are aimed at with this share of them, so that fresh starts meet them too [-]."""
-SLOW_FADE_s = 120.0
-"""A fade of after-start air that is tried beside the owner's: about as slowly as oil warms [s]."""
 FADE_WORTH = 0.2
 """A longer fade is proposed if it saves this share of what is missed [-]."""
 
@@ -204,8 +203,8 @@ def search_curves(
 
 
 def _form(car: Car, need: Need, warm: Sequence[tuple[float, float]], cranking: Sequence[float]) -> _Form:
-    """Curves with the fade of a need, or with the owner's where it has none."""
-    fade_s = need.fade_s or car.curves.after_start_fade_s
+    """Curves with the fade of a need, or with the usual one nearest the owner's where it has none."""
+    fade_s = need.fade_s or float(np.clip(car.curves.after_start_fade_s, *USUAL_FADE_s))
     limit = float(car.valve.open_limit_steps)
     return _Form(fade_s, np.rint(need.after_steps), tuple(warm), limit, np.asarray(cranking))
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tuning.loop import WIDEST_DEADBAND_rpm
 from tuning.notes import Note, Told
 
 Floats = NDArray[np.float64]
@@ -152,8 +153,8 @@ class Comparison(Told):
         if self.hunts_rpm > 0.0 and "hunting_rpm" not in off:
             told.append(Note("prediction.next.hunts", swing_rpm=self.hunts_rpm))
         if off.get("hunting_rpm", 0.0) > 0.0:
-            half = 0.5 * by_name["hunting_rpm"].recorded
-            told.append(Note("prediction.next.swing", half_rpm=half))
+            half_rpm = 0.5 * by_name["hunting_rpm"].recorded
+            told.append(Note("prediction.next.swing", half_rpm=half_rpm, wide=half_rpm > WIDEST_DEADBAND_rpm))
         if off.get("settle_s", 0.0) > 0.0:
             told.append(Note("prediction.next.late"))
         return told or ([Note("prediction.next.go_on")] if self.agrees else [])

@@ -16,7 +16,7 @@ from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback, curve_at
 from sim import Car
 from sim.files import one_problem
 from tuning.ensemble import BASE_ERROR_steps, EVERYTHING_W_per_l
-from tuning.loop import WARM_degC, base_position, needed_steps, usual_idle
+from tuning.loop import WARM_degC, WIDEST_DEADBAND_rpm, base_position, needed_steps, usual_idle
 from tuning.search.entry_form import as_entered, entry_largest, entry_step
 
 if TYPE_CHECKING:
@@ -73,9 +73,6 @@ KEEPABLE = (
     "entry_extra_steps", "entry_fade_s", "spark_trim_deg_per_100rpm",
 )  # fmt: skip
 """Settings that can be kept as they are."""
-WIDEST_DEADBAND_rpm = 50.0
-"""Half-width beyond which a deadband is no idle that one would drive with, unless one move on the
-car is worth more [rpm]."""
 ENABLE_LEAST_rpm, ENABLE_MOST_rpm = 80.0, 600.0
 """How far above the target feedback may begin to act [rpm]."""
 RACING_rpm = 300.0

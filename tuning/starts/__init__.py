@@ -7,6 +7,7 @@ from tuning.starts.need import (
     LEAST_EXTRA_steps,
     Need,
     PLACES_degC,
+    USUAL_FADE_s,
     held_in_starts,
     needs,
 )
@@ -17,6 +18,6 @@ from tuning.starts.trials import STABLE_s, StartResult, STARTS_degC, start_resul
 
 __all__ = [
     "LEAST_CRANKING_steps", "LEAST_EXTRA_steps", "Need", "PLACES_degC", "Phase", "STABLE_s", "STARTS_degC",
-    "StartResult", "StartStory", "WATCHED_s", "held_in_starts", "lost_in", "needs", "start_results",
-    "start_story", "target_moves",
+    "StartResult", "StartStory", "USUAL_FADE_s", "WATCHED_s", "held_in_starts", "lost_in", "needs",
+    "start_results", "start_story", "target_moves",
 ]  # fmt: skip

@@ -17,6 +17,8 @@ from tuning.starts.trials import STARTS_degC, start_scenario
 
 LEAST_EXTRA_steps, LEAST_CRANKING_steps = 4.0, 20.0
 """Cranking stands so far above the base, and at this, or more; common practice, no source [steps]."""
+USUAL_FADE_s = (10.0, 30.0)
+"""After-start air decays over so long, shortest and longest; common practice, no source [s]."""
 PLACES_degC = (*STARTS_degC, 55.0)
 """Starts are made at all but the last of these, and warm up beyond it."""
 HOLD_s, FADED_s, EACH_s = 110.0, 12.0, 0.5

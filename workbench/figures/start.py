@@ -11,6 +11,7 @@ import sim
 import tuning
 from workbench.output import drawing as ink
 from workbench.output.drawing import BLACK, BLUE, GREEN, GREY, ORANGE, Axes, Figure, new_figure, styled
+from workbench.words.sentence import capital
 from workbench.words.wording import in_words
 
 FIRST_s, BEFORE_s = 30.0, 2.0
@@ -54,7 +55,7 @@ def start_figure(trace: sim.Trace, story: tuning.StartStory) -> Figure:
 def proposal_figure(proposal: tuning.BaseProposal) -> Figure:
     """Draw proposed curves beside the owner's, and what starts come to with both."""
     verdict, *more = map(in_words, proposal.verdict())
-    told = [verdict, *(f"{one[:1].upper()}{one[1:]}." for one in more)]
+    told = [verdict, *(f"{capital(one)}." for one in more)]
     figure = new_figure(6.4, 9.6)
     curves, starts = figure.subplots(2, 3)
     _draw_curves(curves, proposal)
@@ -137,7 +138,7 @@ def _two_lines(story: tuning.StartStory) -> str:
     more = f"; and at {len(wrong) - 2} more" if len(wrong) > 2 else ""
     if position := story.position:
         told, more = in_words(position[0]).rpartition(". ")[0], ""
-        told = told[0].upper() + told[1:]
+        told = capital(told)
     return f"{textwrap.fill(in_words(story.finding), 130)}\n{textwrap.fill(f'{told}{more}.', 130)}"
 
 

@@ -14,6 +14,7 @@ from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
 from workbench.page.shown import ui
 from workbench.words import units
+from workbench.words.sentence import capital
 from workbench.words.wording import filled, worded
 
 GRIDS = ((60, 37), ("60%", 15), ("84%", 9))
@@ -210,7 +211,7 @@ class StartTab(Tab):
             self._phases.set_content(shown.list_html(past))
         ended = self._at_s >= found["length_s"]
         _, _, told = found["finding"].partition(": ")
-        at = f"From {found['coolant_degC']:.0f} degC. {told[:1].upper()}{told[1:]}"
+        at = f"From {found['coolant_degC']:.0f} degC. {capital(told)}"
         self._finding.set_text(self.look.words(at) if ended else "")
         self._told.set_content(self.listed(found["wrong"]) if ended else "")
 

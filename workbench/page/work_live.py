@@ -14,6 +14,7 @@ import tuning
 from workbench.figures.trace import trace_finding
 from workbench.page.points import changes, thinned
 from workbench.page.wish import Wish
+from workbench.words.sentence import capital
 from workbench.words.wording import in_words, worded
 
 MOST_POINTS = 480
@@ -79,7 +80,7 @@ def _finding(car: sim.Car, scenario: sim.Scenario, kept: dict[str, Any]) -> str:
     measures = tuning.measure(run, windows, floor_rpm=floor_rpm)
     swing = f"in the run drawn speed swings by {measures.hunting_rpm:.0f} rpm peak to peak" if floor else None
     told = trace_finding(run, measures, swing).partition(": ")[2]
-    return told[:1].upper() + told[1:] + ("" if math.isfinite(run.stalled_s) else floor)
+    return capital(told) + ("" if math.isfinite(run.stalled_s) else floor)
 
 
 def rungs_of(car: sim.Car, coolant_degC: float, standing_steps: float) -> dict[str, Any]:
@@ -140,7 +141,7 @@ def chance(car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
     told = in_words(verdict)
     bad = found.may_hunt or found.stalled_share > 0.0
     return {
-        "verdict": f"{told[:1].upper()}{told[1:].removesuffix('.')}.", "hunts": found.hunts, "bad": bad,
+        "verdict": f"{capital(told).removesuffix('.')}.", "hunts": found.hunts, "bad": bad,
         "text": " ".join(map(in_words, quiet)),
     }  # fmt: skip
 

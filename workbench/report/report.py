@@ -23,6 +23,7 @@ from workbench.output.results import write_as
 from workbench.sheet.writing import Pages, Sheet, write_body
 from workbench.words import search as search_words
 from workbench.words.cautions import basis_words
+from workbench.words.sentence import capital
 from workbench.words.tables import Table, with_and_without_table
 from workbench.words.wording import in_words, worded
 
@@ -100,7 +101,7 @@ def car_section(car: sim.Car, checked: tuning.Check) -> Section:
     points = []
     for line in looks:
         name, value, remedy = (in_words(one) for one in (line.name, line.value, line.remedy))
-        points.append(f"{name}: {value}. {remedy[:1].upper()}{remedy[1:]}.")
+        points.append(f"{name}: {value}. {capital(remedy)}.")
     picture = Picture(curves_finding(car), curves_figure(car))
     return Section("The car", told, points, [Table(("", ""), facts)], [picture])
 

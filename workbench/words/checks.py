@@ -146,8 +146,7 @@ SENTENCES: dict[str, Sentence] = {
     "checks.fade": "decay of the after-start air",
     "checks.fade.value": "{fade_s:g}, usual {least_s!n:g} to {most_s:g}",
     "checks.fade.why": "after-start air covers the time until walls and oil are no longer stone cold",
-    "checks.fade.do": "set about 20 s, longer where the oil warms far later than what the curves go by: see"
-    " evenidle base",
+    "checks.fade.do": "set about 20 s, or what evenidle base proposes",
     "checks.waits": "feedback waits out the after-start air",
     "checks.waits.value": "acts {waits_s:g} after the start, the air decays over {fade_s:g}",
     "checks.waits.why": "feedback that acts while that air decays trims it away, and must undo that trim"

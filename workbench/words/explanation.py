@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from workbench.words.sentence import Sentence, Tell, Values
+from workbench.words.sentence import Sentence, Tell, Values, capital
 
 LOADS = {
     "lamps": "lamps", "fan": "fan", "screen": "heated rear window", "electric": "everything electric",
@@ -47,7 +47,7 @@ def _chance(values: Values, tell: Tell) -> str:
     """How often it hunts with scatter, as everywhere, then what it does without."""
     told = tell("{chance}")
     subject = "It " if not told.startswith("cannot") else ""
-    told = subject + told if subject else told[0].upper() + told[1:]
+    told = subject + told if subject else capital(told)
     if "swing_rpm" in values:
         told += tell("; speed swings {swing_rpm:.0f} peak to peak, {floor_rpm!n:.0f} with the valve held")
     return told + tell(". {quiet}") + (tell(" {cause}") if "cause" in values else "")
@@ -57,7 +57,7 @@ def _proof(values: Values, tell: Tell) -> str:
     left = "{left_percent:.0f} of the swing is left"
     ends = "it ends" if values["left_percent"] < NOTHING_LEFT_percent else left
     told = tell("{cause}: {number}. Switched off in simulation, " + ends + ".")
-    return told[0].upper() + told[1:]
+    return capital(told)
 
 
 def _told(values: Values, tell: Tell) -> str:

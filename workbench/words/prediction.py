@@ -71,8 +71,8 @@ SENTENCES: dict[str, Sentence] = {
     "prediction.next.hunts": "It hunts by {swing_rpm:.0f}, as predicted: search for other settings (evenidle"
     " tune) before the next try.",
     "prediction.next.go_on": "Nothing to change: go on with the next step of the sheet.",
-    "prediction.next.swing": "It swings more: widen the deadband to {half_rpm:.0f} or halve both gains, one"
-    " change at a time, and fit the car to this log before the next search.",
+    "prediction.next.swing": "It swings more: {wide!p:|widen the deadband to {half_rpm:.0f} or }halve both"
+    " gains, one change at a time, and fit the car to this log before the next search.",
     "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",
     "prediction.difference": "{measure}: {hint}.",
     "prediction.runs_stall": "{stalling_percent:.0f} of the predicted runs stall under these loads",

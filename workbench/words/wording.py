@@ -25,7 +25,7 @@ from typing import Any
 
 import tuning
 from workbench.words import units
-from workbench.words.sentence import Sentence
+from workbench.words.sentence import Sentence, capital
 
 SUBJECTS = (
     "checks", "diagnosis", "explanation", "fit", "hunting", "open_loop", "prediction", "search_sentences",
@@ -93,7 +93,7 @@ class _Words(Formatter):
             text = ", ".join(in_words(one, self._imperial) for one in some)
         else:
             text = self._plain(name, quantity, format_spec, how)
-        return text[:1].upper() + text[1:] if how == "c" else text
+        return capital(text) if how == "c" else text
 
     def _plain(self, name: str, quantity: Any, format_spec: str, how: str | None) -> str:
         quantity = abs(quantity) if how == "a" else quantity
