@@ -192,7 +192,7 @@ def test_a_log_with_feedback_off_moves_no_base_curve(tmp_path: Path) -> None:
     assert "halve both gains" not in told
 
 
-@pytest.mark.parametrize(("gain", "wide"), [(30.0, True), (12.0, False)])
+@pytest.mark.parametrize(("gain", "wide"), [(30.0, True), (10.0, False)])
 def test_compare_advises_no_deadband_that_nobody_would_drive_with(
     gain: float, wide: bool, tmp_path: Path
 ) -> None:
