@@ -251,7 +251,7 @@ class Look:
         return list(self.driver.get_log(kind))  # type: ignore[no-untyped-call] # selenium's own
 
     def faults(self) -> list[str]:
-        """Serious faults of what is seen now, as axe-core finds them."""
+        """Faults of what is seen now that are moderate or worse, as axe-core finds them."""
         name = "axe-selenium-python"  # it brings axe-core's one script with it
         (script,) = (one for one in files(name) or [] if one.name == "axe.min.js")
         self.driver.execute_script(script.read_text())
@@ -264,7 +264,7 @@ class Look:
         return [
             f"{one['id']}: {node['html'][:160]}"
             for one in found
-            if one["impact"] in ("serious", "critical")
+            if one["impact"] in ("moderate", "serious", "critical")
             for node in one["nodes"]
         ]
 

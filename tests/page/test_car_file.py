@@ -156,3 +156,20 @@ def test_a_place_that_cannot_be_is_refused_in_words(name: str) -> None:
         with pytest.raises(InputError, match="file"):
             act(name)
     assert session.file is None
+
+
+def test_a_car_that_was_dropped_is_a_copy_until_it_is_saved_under_a_name(mine: Path, tmp_path: Path) -> None:
+    session = Sessions(seed=0).begin()
+    copy = session.place_for("../mine.toml")
+    assert copy.name == "mine.toml"
+    assert tmp_path not in copy.parents
+    copy.write_bytes(mine.read_bytes())
+    session.open_copy(copy)
+    assert (session.name, session.file, session.car) == ("mine.toml", None, load_car(mine))
+    session.change("feedback", deadband_rpm=41.0)
+    with pytest.raises(InputError, match="no file named"):
+        session.save()
+    session.save_as(str(tmp_path / "kept.toml"))
+    assert load_car(tmp_path / "kept.toml").feedback.deadband_rpm == 41.0
+    assert load_car(mine).feedback.deadband_rpm != 41.0
+    session.folder.cleanup()

@@ -44,8 +44,8 @@ def test_rows_are_those_that_the_log_has_in_the_units_shown() -> None:
     metric, imperial = (log_options(found, LIGHT, one) for one in (False, True))
     assert [one["name"] for one in metric["yAxis"]] == ["speed [rpm]", "valve [steps]", "manifold [kPa]"]
     assert imperial["yAxis"][2]["name"] == "manifold [inHg]"
-    (kPa, inHg) = (one["series"][-1]["data"][5][1] for one in (metric, imperial))
-    assert inHg == pytest.approx(kPa / 3.386, abs=0.01)  # 1 inHg is 3.386 kPa (NIST SP 811)
+    in_kPa, in_inHg = (one["series"][-1]["data"][5][1] for one in (metric, imperial))  # noqa: N806
+    assert in_inHg == pytest.approx(in_kPa / 3.386, abs=0.01)  # 1 inHg is 3.386 kPa (NIST SP 811)
     rpm_alone = {"lines": {"rpm": found["lines"]["rpm"]}, "places": []}
     assert len(log_options(rpm_alone, LIGHT, False)["grid"]) == 1
 

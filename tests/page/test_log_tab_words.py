@@ -12,8 +12,8 @@ from sim.errors import InputError
 from sim.files import one_problem
 from workbench.page.frame import Page
 from workbench.page.job_panel import JobPanel
-from workbench.page.log_tab import DEMONSTRATION_FOLDER, LogTab, place_for
-from workbench.page.session import Sessions
+from workbench.page.log_tab import DEMONSTRATION_FOLDER, LogTab
+from workbench.page.session import Sessions, place_in
 from workbench.page.work_log import in_page_words, log_work, made_of, refusal
 
 
@@ -122,9 +122,9 @@ def test_columns_by_hand_are_looked_at_before_a_job_begins(text: str | None, giv
     ("one", "other"), [("a?b.csv", "a_b.csv"), ("Idle.csv", "idle.csv"), ("ä.csv", "_.csv"), (".csv", "csv")]
 )
 def test_logs_of_other_names_never_replace_each_other(one: str, other: str, tmp_path: Path) -> None:
-    first, second = place_for(tmp_path, one), place_for(tmp_path, other)
+    first, second = place_in(tmp_path, one), place_in(tmp_path, other)
     assert str(first).casefold() != str(second).casefold()
-    assert place_for(tmp_path, one) == first, "dropped again, it takes its own place"
+    assert place_in(tmp_path, one) == first, "dropped again, it takes its own place"
     first.write_text("1")
     second.write_text("2")
     assert first.read_text() == "1"
@@ -132,6 +132,6 @@ def test_logs_of_other_names_never_replace_each_other(one: str, other: str, tmp_
 
 @pytest.mark.parametrize("name", ["../../evil.csv", "..\\evil.csv", "", "\0", "x" * 500, "漢" * 90])
 def test_a_log_lies_in_the_folder_whatever_it_is_called(name: str, tmp_path: Path) -> None:
-    place = place_for(tmp_path, name)
+    place = place_in(tmp_path, name)
     assert place.resolve().is_relative_to(tmp_path.resolve())
     place.write_text("1")

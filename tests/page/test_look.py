@@ -15,7 +15,7 @@ const drawn = one.matches('.q-field__native') ? one.closest('.q-field__control')
 const style = getComputedStyle(drawn);
 return [one === document.body, one.className, style.outlineStyle, parseFloat(style.outlineWidth)];
 """
-COUNT = {"Explore": 46, "Log": 19}
+COUNT = {"Explore": 50, "Log": 23}
 """Presses of the tabulator that meet each control of a tab once, the head of the page with it."""
 
 

@@ -12,10 +12,30 @@ import sim
 from workbench.page.car_file import Draft
 from workbench.page.jobs import plain_problem
 from workbench.page.session import Session, Sessions
-from workbench.page.shown import alert, plain_button, ui, words
+from workbench.page.shown import alert, card, heading, plain_button, ui, within, words
 
-MOST_DRAFTS = 8
+MOST_DRAFTS, LARGEST_CAR_BYTES = 8, 1_000_000
 Act = Callable[[], None]
+
+
+def begin_card(session: Session, describe: Act, open_one: Act, read_log: Act) -> None:
+    """Ways to begin, until one is taken or something has been changed."""
+    if session.begun or session.file is not None or session.changed:
+        return
+
+    def begin(act: Act) -> None:
+        session.begun = True
+        with made.parent_slot:  # what is made now must outlive the card
+            act()
+        made.delete()
+
+    with card("where to begin") as made:
+        heading("Where to begin", "Below is an example: a demonstration car whose idle hunts.")
+        with within("line"):
+            ui().button("Describe my car", on_click=partial(begin, describe))
+            plain_button("Open my car file", partial(begin, open_one))
+            plain_button("Read a log", partial(begin, read_log))
+            plain_button("Look at the example", partial(begin, lambda: None))
 
 
 def save_dialog(session: Session, saved: Act) -> None:
@@ -38,6 +58,17 @@ def open_dialog(session: Session, sessions: Sessions, opened: Act) -> None:
         with ui().row():
             for name in sim.bundled_cars():
                 plain_button(name, partial(take, partial(session.open, name)))
+
+        async def uploaded(event: Any) -> None:
+            path = session.place_for(event.file.name)
+            await event.file.save(path)
+            event.sender.reset()
+            take(partial(session.open_copy, path))
+
+        words("Your own, dropped here (a copy: 'Save as' writes it into a file)", "soft")
+        ui().upload(auto_upload=True, max_files=1, max_file_size=LARGEST_CAR_BYTES, on_upload=uploaded).props(
+            'flat bordered accept=".toml" aria-label="drop a car file"'
+        ).style("width: 320px; max-width: 80vw")
         drafts = sessions.drafts()[:MOST_DRAFTS]
         if drafts:
             words("Changed, and not saved when the page was closed", "soft")

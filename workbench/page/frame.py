@@ -10,7 +10,7 @@ from typing import Any
 
 import sim
 from workbench.page.beside import Runs, worked
-from workbench.page.car_dialogs import open_dialog, save_dialog
+from workbench.page.car_dialogs import begin_card, open_dialog, save_dialog
 from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
 from workbench.page.new_car import new_dialog
@@ -67,13 +67,14 @@ class Page:
         ui().colors(primary="#00569a", negative="#9a1c1c")
         with ui().element("header").classes("top"):
             self._head()
+        begin_card(self.session, self._new, self._open, lambda: tabs.set_value("Log"))
         self._error = alert()
         self._again = hidden_button("Read it again", self._read_again)
         with ui().tabs(on_change=lambda e: self._opened(e.value)) as tabs:
             tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
             for name in TABS:
                 ui().tab(name)
-        with ui().element("main").style("width: 100%"):
+        with ui().element("div").style("width: 100%"):
             panels = ui().tab_panels(tabs, value=self.session.tab, animated=False)
             with panels.props("keep-alive").style("width: 100%"):
                 self._places = {name: ui().tab_panel(name) for name in TABS}
@@ -86,8 +87,8 @@ class Page:
         session = self.session
         html("<h1>evenidle</h1>")
         self._name, self._state = words("", "big"), status("soft state")
-        plain_button("Open a car", partial(open_dialog, session, self.sessions, self._opened_car))
-        plain_button("New car", partial(new_dialog, session, self._opened_car))
+        plain_button("Open a car", self._open)
+        plain_button("New car", self._new)
         plain_button("Save", self._save)
         plain_button("Save as", self._save_as)
         plain_button("Undo", partial(self._step, -1))
@@ -104,9 +105,10 @@ class Page:
 
     def tell_state(self) -> None:
         """Show which car it is and whether there is something to save."""
-        for label, text in ((self._name, self.session.car.name), (self._state, _state(self.session))):
+        car = self.session.car
+        for label, text in ((self._name, car.name), (self._state, _state(self.session))):
             label.set_text(text)
-            label.props["title"] = text
+            label.props["title"] = f"{text}. {car.car.note}"
         self._once_settled("keep", KEEP_AFTER_s, self._keep_draft)
         self._shown = self._now()
         for one in self.session.pages:
@@ -234,6 +236,12 @@ class Page:
         self.tell_error("")
         self.tell_state()
 
+    def _open(self) -> None:
+        open_dialog(self.session, self.sessions, self._opened_car)
+
+    def _new(self) -> None:
+        new_dialog(self.session, self._opened_car)
+
     def _opened_car(self) -> None:
         self.tell_error("")
         self.rebuild()
@@ -255,13 +263,16 @@ class Page:
 
 
 def _state(session: Session) -> str:
-    """Whose car it is, and whether changes of it are kept."""
-    file = session.file
+    """Which engine and whose car it is, and whether changes of it are kept."""
+    file, engine = session.file, session.car.engine
+    target_rpm = session.car.curves.target_rpm[-1][1]
+    what = f"{engine.displacement_cm3:.0f} cm³, {engine.cylinders} cylinders, {target_rpm:.0f} rpm when warm"
     if file is None:
         kept = "changes not saved: 'Save as' keeps them" if session.changed else "no changes"
-        return f"a demonstration car; {kept}"
+        whose = "a demonstration car" if session.name in sim.bundled_cars() else "read from your file"
+        return f"{what}; {whose}; {kept}"
     if session.changed:
-        return f"{file.path.name}; changes not saved: 'Save' writes them into it"
+        return f"{what}; {file.path.name}; changes not saved: 'Save' writes them into it"
     if file.backup is None:
-        return f"{file.path.name}; no changes"
-    return f"{file.path.name}; saved, as it was before in {file.backup.name}"
+        return f"{what}; {file.path.name}; no changes"
+    return f"{what}; {file.path.name}; saved, as it was before in {file.backup.name}"

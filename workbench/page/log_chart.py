@@ -28,8 +28,9 @@ def log_options(found: dict[str, Any], palette: Palette, imperial: bool) -> Opti
     named = {"steps": "valve [steps]", "kPa": f"manifold [{units.written('kPa', imperial)}]"}
     heights = {0: (74,), 1: (47, 21), 2: (38, 15, 15)}[len(below)]
     tops: list[float | str] = [TOP_px, *(f"{16 + sum(heights[: i + 1]) + 7 * i}%" for i in range(len(below)))]
-    t = [point[0] for point in lines["rpm"]]
-    axes = [time_axis(i, math.floor(t[0]), math.ceil(t[-1]), palette, i == len(below), False) for i in range(len(below) + 1)]
+    begin, end = math.floor(lines["rpm"][0][0]), math.ceil(lines["rpm"][-1][0])
+    every = list(range(len(below) + 1))
+    axes = [time_axis(i, begin, end, palette, i == len(below), False) for i in every]
     drawn = [line("recorded", 0, palette.speed, lines["rpm"], width=1.1)]
     if "target" in lines:
         drawn.append(line("target", 0, palette.ink, lines["target"], kind="dashed", steps=True, width=1.0))
@@ -40,7 +41,6 @@ def log_options(found: dict[str, Any], palette: Palette, imperial: bool) -> Opti
         values = [[at_s, round(units.shown(value, name, imperial), 2)] for at_s, value in lines[name]]
         drawn.append(line(named[name].partition(" [")[0], row, colour, values, steps=name == "steps"))
     drawn[0]["markArea"] = _shades(found["places"], palette)
-    every = list(range(len(below) + 1))
     legend = {"itemWidth": 20, "itemHeight": 10, "top": 0, "left": 0, "textStyle": {"color": palette.ink},
               "data": [one["name"] for one in drawn if one["xAxisIndex"] == 0]}  # fmt: skip
     zoom = [

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
-import re
 import shutil
-import tempfile
 from functools import partial
 from html import escape
 from pathlib import Path
@@ -25,9 +22,6 @@ DEMONSTRATION_CAR = "trials"
 """The car that the demonstrations are logs of."""
 DEMONSTRATION_FOLDER = "demonstration"
 """Where they lie, apart from logs of the owner's own, which may bear the same names."""
-_NOT_IN_NAMES = re.compile(r'[\x00-\x1f\x7f<>:"/|?*]')
-LONGEST_NAME = 60
-"""Letters of a file's name that are kept: in any script they fit into 255 bytes."""
 COLUMNS_HELP = (
     "For each signal its name, an equals sign and the log's column; a comma before the next."
     " For example: rpm=Engine Speed, map=Pressure [kPa]"
@@ -143,7 +137,7 @@ class LogTab(Tab):
         self._log_body.set_content("")
 
     async def _uploaded(self, event: Any) -> None:
-        path = self._place(event.file.name)
+        path = self.session.place_for(event.file.name)
         await event.file.save(path)
         if event.sender.is_deleted:
             return  # another car has been opened meanwhile
@@ -154,14 +148,9 @@ class LogTab(Tab):
         self._read.tell_problem(f"Refused: allowed is one file of csv, txt, log, tsv or mf4, {UP_TO}.")
 
     def _demonstration(self, file: str) -> None:
-        path = self._place(file, DEMONSTRATION_FOLDER)
+        path = self.session.place_for(file, DEMONSTRATION_FOLDER)
         shutil.copyfile(sim.bundled_folder() / "logs" / file, path)
         self._add(path)
-
-    def _place(self, name: str, folder: str = "") -> Path:
-        if self.session.folder is None:
-            self.session.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
-        return place_for(Path(self.session.folder.name) / folder, name)
 
     def _add(self, path: Path) -> None:
         self._newest = path
@@ -255,11 +244,3 @@ class LogTab(Tab):
     def _use(self) -> None:
         self.session.car = self._fitted()
         self.page.rebuild()
-
-
-def place_for(folder: Path, name: str) -> Path:
-    """Find a place in a folder of our own for a file, whatever it is called."""
-    named = Path(name.replace("\\", "/")).name
-    own = folder / hashlib.sha256(named.encode("utf-8", "replace")).hexdigest()[:16]
-    own.mkdir(parents=True, exist_ok=True)
-    return own / (_NOT_IN_NAMES.sub("_", named)[-LONGEST_NAME:].lstrip(".") or "log.csv")

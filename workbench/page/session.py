@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 import secrets
+import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
@@ -19,6 +22,9 @@ from workbench.words.facts import completed, estimated
 MOST_SESSIONS = 40
 FIRST_CAR = "trials"
 WARM_degC = 90.0
+_NOT_IN_NAMES = re.compile(r'[\x00-\x1f\x7f<>:"/|?*]')
+LONGEST_NAME = 60
+"""Letters of a file's name that are kept: in any script they fit into 255 bytes."""
 
 
 @dataclass
@@ -43,6 +49,7 @@ class Session:
     found_of: dict[str, object] = field(default_factory=dict)  # what each was asked about
     logs: list[Path] = field(default_factory=list)  # taken in, the newest last
     folder: Any = None  # where they lie; gone when the work is forgotten
+    begun: bool = False  # whether one of the ways to begin was taken
     pages: list[Any] = field(default_factory=list)  # more than one where its address is open twice
 
     @property
@@ -75,6 +82,17 @@ class Session:
         if self.job is not None and self.busy:
             threading.Thread(target=self.job.end_now, daemon=True).start()
         self.job, self.found, self.found_of, self.logs = None, {}, {}, []
+
+    def open_copy(self, path: Path) -> None:
+        """Take up a car from a copy of a file whose own place nobody knows: 'Save as' gives it one."""
+        self.open(str(path))
+        self.name, self.file = path.name, None
+
+    def place_for(self, name: str, folder: str = "") -> Path:
+        """Find a place, gone when the work is forgotten, for a file from elsewhere, whatever it is called."""
+        if self.folder is None:
+            self.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
+        return place_in(Path(self.folder.name) / folder, name)
 
     def take_in(self, job: Job) -> None:
         """Keep what a job has found, once; shown or not, it outlives the next job."""
@@ -117,6 +135,14 @@ class Session:
     def take_back(self) -> None:
         """Return to the car as it was opened or saved last."""
         self.car = self.saved
+
+
+def place_in(folder: Path, name: str) -> Path:
+    """Find a place in a folder of our own for a file, whatever it is called."""
+    named = Path(name.replace("\\", "/")).name
+    own = folder / hashlib.sha256(named.encode("utf-8", "replace")).hexdigest()[:16]
+    own.mkdir(parents=True, exist_ok=True)
+    return own / (_NOT_IN_NAMES.sub("_", named)[-LONGEST_NAME:].lstrip(".") or "unnamed")
 
 
 class Sessions:
