@@ -119,11 +119,9 @@ def cache_folder(package: str) -> Path:
 
 
 def is_warm() -> bool:
-    """Tell whether all compiled code for this exact source was once made and kept.
+    """Whether all compiled code for this exact source was once made and kept.
 
-    Returns
-    -------
-    bool, false until ``now_warm`` after an install or an edit; true where nothing is compiled
+    False until ``now_warm`` after an install or an edit; true where nothing is compiled.
     """
     return _PLAIN or (cache_folder("tuning") / _WHOLE).exists()
 

@@ -141,7 +141,10 @@ def gives(function: FunctionNode) -> str:
 
 
 def function_problems(function: FunctionNode) -> list[str]:
-    """What a public function's docstring lacks, or says of something that is not there."""
+    """What a public function's docstring lacks, or says of something that is not there.
+
+    One without arguments says what comes out in its sentences: its annotation tells the type.
+    """
     if only_declares(function):
         return []
     docstring = ast.get_docstring(function)
@@ -156,7 +159,7 @@ def function_problems(function: FunctionNode) -> list[str]:
         problems += unit_problems(name, described[name])
     out = gives(function)
     if out and not section(docstring, out):
-        problems.append(f"no section {out}")
+        problems += [f"no section {out}"] if named else result_problems(function)
     told = section(docstring, "Raises")
     problems += [f"raises {name}, not told under Raises" for name in raised(function) if name not in told]
     return sorted(problems)

@@ -151,6 +151,23 @@ def test_a_gap_is_seen(old: str, new: str, told: str) -> None:
     assert any(told in p for p in problems), problems
 
 
+@pytest.mark.parametrize(
+    ("source", "told"),
+    [
+        ("def swing(self) -> float:", ["gives a number without a unit in its name or in square brackets"]),
+        ("def swing_rpm(self) -> float:", []),
+        ("def lines(self) -> list[str]:", []),
+        (
+            "def lines(self, last: int) -> list[str]:",
+            ["last: not described under Parameters", "no section Returns"],
+        ),
+    ],
+)
+def test_what_comes_out_needs_no_section_where_nothing_goes_in(source: str, told: list[str]) -> None:
+    one = one_function(f'{source}\n    """Tell it."""\n    return 1')
+    assert function_problems(one) == told
+
+
 def test_undescribed_fields_of_a_record_are_seen() -> None:
     source = '@dataclass(frozen=True)\nclass Dip:\n    """How deep."""\n    depth: float\n    at_rpm: float\n'
     (node,) = ast.parse(source).body

@@ -84,10 +84,7 @@ class Runs:
     def terms(self) -> np.ndarray:
         """The terms of the score of each engine and seed, not weighed.
 
-        Returns
-        -------
-        numpy.ndarray
-            Shape (candidates, cars, seeds, terms), in the order of ``measures.TERMS``.
+        Shape (candidates, cars, seeds, terms), in the order of ``measures.TERMS``.
         """
         rest = self.at_rest
         return score_terms(

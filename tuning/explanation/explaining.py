@@ -73,13 +73,7 @@ class Explanation(Findings, Told):
         return best_row(self.ablation, enders[0]) if enders else None
 
     def lines(self) -> list[Note]:
-        """The verdict, then the cycle told.
-
-        Returns
-        -------
-        list of Note
-            The headline first.
-        """
+        """The verdict, then the cycle told; the headline first."""
         return [*self.verdict, *(self.story.lines if self.story else ())]
 
     def _told(self) -> dict[str, Any]:

@@ -160,12 +160,7 @@ class Comparison(Told):
         return told or ([Note("prediction.next.go_on")] if self.agrees else [])
 
     def lines(self) -> list[Note]:
-        """Tell the comparison.
-
-        Returns
-        -------
-        list of Note, the verdict first, then what differs and what to mind
-        """
+        """The comparison told, the verdict first, then what differs and what to mind."""
         different = [
             Note("prediction.difference", measure=row.meaning, hint=row.hint)
             for row in self.rows

@@ -99,12 +99,7 @@ class StartStory(Told):
         return told if self.out_of_reach is None else [self.out_of_reach.told(), *told]
 
     def lines(self) -> list[Note]:
-        """Tell the whole story; the first note is the verdict.
-
-        Returns
-        -------
-        list of Note
-        """
+        """The whole story; the first note is the verdict."""
         phases = [Note("starts.phase", from_s=p.from_s, name=p.name, text=p.text) for p in self.phases]
         return [self.finding, self.numbers, *phases, *self.position, *self.wrong]
 

@@ -48,12 +48,7 @@ class StartResult(Told):
         return max(0.0, self.target_rpm - self.lowest_rpm)
 
     def told(self) -> Note:
-        """Tell when it runs, its flare, lowest speed and when it is stable.
-
-        Returns
-        -------
-        Note
-        """
+        """When it runs, its flare, lowest speed and when it is stable."""
         if not self.runs:
             return Note("starts.result.stalls")
         return Note(

@@ -125,12 +125,7 @@ class Stress(Told):
         return tuple(fitted[:count])
 
     def lines(self) -> list[Note]:
-        """Tell the matrix.
-
-        Returns
-        -------
-        list of Note, the verdict first, then one a case, worst first
-        """
+        """The matrix told, the verdict first, then one a case, worst first."""
         counts = self.counts
         first = Note(
             "stress.verdict", suite=self.suite, cases=len(self.cases), engines=self.engines,
