@@ -80,7 +80,8 @@ def _cells(
 
 def _map(
     keys: tuple[str, str], axes: tuple[ends.Reals, ends.Reals], cells: ends.Reals,
-    border: tuple[ends.Reals, ends.Reals], name: Note, feedback: Feedback, suggested: dict[str, Any], runs: int,
+    border: tuple[ends.Reals, ends.Reals], name: Note, feedback: Feedback, suggested: dict[str, Any],
+    runs: int,
 ) -> HuntingMap:  # fmt: skip
     """A map from its cells, with the car's own settings and those suggested where they are known."""
     now = float(getattr(feedback, keys[0])), float(getattr(feedback, keys[1]))

@@ -5,11 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Columns, Full, OutFolder
+from workbench.commands.options import CarFile, Columns, Full, OutFolder, argument
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, say_lines, write_figures
@@ -19,9 +17,7 @@ def base(
     screen: Screen,
     seed: int,
     car: CarFile,
-    logs: Annotated[
-        list[Path] | None, typer.Argument(metavar="[LOG.csv...]", help="Recorded logs, if any.")
-    ] = None,
+    logs: Annotated[list[Path] | None, argument("[LOG.csv...]", "Recorded logs, if any.")] = None,
     columns: Columns = None,
     out: OutFolder = None,
     full: Full = False,

@@ -5,11 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Columns, Full, OutFolder
+from workbench.commands.options import CarFile, Columns, Full, OutFolder, argument
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, write_figures
 from workbench.words.tables import predicted_and_recorded
@@ -19,7 +17,7 @@ def compare(
     screen: Screen,
     seed: int,
     car: CarFile,
-    log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Log recorded on the try.")],
+    log: Annotated[Path, argument("LOG.csv", "Log recorded on the try.")],
     columns: Columns = None,
     out: OutFolder = None,
     full: Full = False,

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Full, OutFolder
+from workbench.commands.options import CarFile, Full, OutFolder, option
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import say_lines, write_figures
@@ -18,9 +16,7 @@ def stress(
     screen: Screen,
     seed: int,
     car: CarFile,
-    suite: Annotated[
-        str, typer.Option("--suite", metavar="NAME", help="standard, loads, weather or faults.")
-    ] = "standard",
+    suite: Annotated[str, option("--suite NAME", "standard, loads, weather or faults.")] = "standard",
     out: OutFolder = None,
     full: Full = False,
 ) -> None:
