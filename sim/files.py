@@ -178,14 +178,7 @@ def refuse_no_place(target: Path, shown: str | Path) -> None:
 def keep_copy(target: Path) -> Path:
     """Keep a file as it is under a name that nothing else has, the first copy before all later.
 
-    Parameters
-    ----------
-    target : Path
-        The file.
-
-    Returns
-    -------
-    Path, the copy, or one of the same content that was there already
+    Gives the copy, or one of the same content that was there already.
     """
     content = target.read_bytes()
     number = 0

@@ -118,16 +118,9 @@ class Trace:
         return self.signals[name][np.maximum(rows, 0)]
 
     def to_frame(self, spacing_s: float | None = None) -> pd.DataFrame:
-        """Give the signals as a pandas table, one column a signal, over ``time_s``.
+        """The signals as a pandas table, one column a signal, over ``time_s``.
 
-        Parameters
-        ----------
-        spacing_s : float, optional
-            Read them on an even grid of this spacing; at every event when left out [s].
-
-        Returns
-        -------
-        pandas.DataFrame
+        On an even grid of a spacing [s]; at every event when that is left out.
         """
         import pandas as pd
 

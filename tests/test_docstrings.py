@@ -151,21 +151,27 @@ def test_a_gap_is_seen(old: str, new: str, told: str) -> None:
     assert any(told in p for p in problems), problems
 
 
+NO_UNIT = "gives a number without a unit in its name or in square brackets"
+
+
 @pytest.mark.parametrize(
     ("source", "told"),
     [
-        ("def swing(self) -> float:", ["gives a number without a unit in its name or in square brackets"]),
-        ("def swing_rpm(self) -> float:", []),
-        ("def lines(self) -> list[str]:", []),
+        ("def swing(self) -> float:", [NO_UNIT]),
+        ("def swing(car: Car, at_rpm: float) -> float:", [NO_UNIT]),
+        ("def swing_rpm(car: Car, at_rpm: float) -> float:", []),
+        ("def lines(logs: Sequence[Log], quick: bool = False) -> Sum:", []),
         (
-            "def lines(self, last: int) -> list[str]:",
+            "def lines(self, last: int) -> Sum:",
             ["last: not described under Parameters", "no section Returns"],
         ),
+        ("def lines(self, log: Any) -> Sum:", ["log: not described under Parameters", "no section Returns"]),
     ],
 )
-def test_what_comes_out_needs_no_section_where_nothing_goes_in(source: str, told: list[str]) -> None:
+def test_sentences_do_where_arguments_tell_themselves(source: str, told: list[str]) -> None:
     one = one_function(f'{source}\n    """Tell it."""\n    return 1')
     assert function_problems(one) == told
+    assert "no section Returns" in relation_problems(one)
 
 
 def test_undescribed_fields_of_a_record_are_seen() -> None:

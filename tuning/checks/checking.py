@@ -37,16 +37,7 @@ class Check(Told):
 
 
 def check(car: Car) -> Check:
-    """Check what can be checked without running the engine on the car.
-
-    Parameters
-    ----------
-    car : Car
-
-    Returns
-    -------
-    Check
-    """
+    """Check what can be checked without running the engine on the car."""
     from tuning.checks.curves import curve_checks, usual_checks
     from tuning.checks.room import base_spots, room_checks
     from tuning.checks.valve import valve_checks

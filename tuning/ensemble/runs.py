@@ -40,16 +40,9 @@ class Runs:
     target_rpm: np.ndarray
 
     def of(self, name: str) -> np.ndarray:
-        """One measure of all runs.
+        """One measure of all runs, shape (candidates, cars, drives, seeds).
 
-        Parameters
-        ----------
-        name : str
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (candidates, cars, drives, seeds); nan where a drive has no window for it.
+        It is nan where a drive has no window for it.
         """
         column: np.ndarray = self.values[..., COLUMN[name]]
         return column
@@ -145,16 +138,7 @@ class Samples:
     target_rpm: float
 
     def until(self, end_s: float) -> Samples:
-        """The same up to a time.
-
-        Parameters
-        ----------
-        end_s : float [s]
-
-        Returns
-        -------
-        Samples
-        """
+        """The same up to a time."""
         count = round(end_s / SAMPLE_s)
         return Samples(self.time_s[:count], self.rpm[:count], self.valve_steps[:count], self.target_rpm)
 
@@ -162,13 +146,7 @@ class Samples:
 def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
     """Run a short plan and keep its samples.
 
-    Parameters
-    ----------
-    fleet, plan : Fleet, Plan
-
-    Returns
-    -------
-    list of Samples, in the order of the plan, as long as the longest scenario
+    In the order of the plan, as long as the longest scenario.
     """
     kept: dict[int, Samples] = {}
 

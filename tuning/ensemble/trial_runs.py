@@ -117,13 +117,7 @@ class TrialRuns:
     def samples(self, candidates: Sequence[Feedback]) -> list[Samples]:
         """What candidates do on the first car with loads and a blip, to be looked at.
 
-        Parameters
-        ----------
-        candidates : sequence of Feedback
-
-        Returns
-        -------
-        list of Samples, one a candidate, of the very run that was measured
+        One a candidate, of the very run that was measured.
         """
         plan = self._plan(candidates)
         scenario = drives.ANSWER * len(self.seeds)

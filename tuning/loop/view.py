@@ -110,16 +110,7 @@ def _other_points(car: Car, point: IdlePoint) -> list[IdlePoint]:
 
 
 def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearView:
-    """Margins at the warm idle and, unless quick, at other points.
-
-    Parameters
-    ----------
-    car, point, quick : Car, IdlePoint, bool
-
-    Returns
-    -------
-    LinearView
-    """
+    """Margins at the warm idle and, unless quick, at other points."""
     law, move = sampled_loop.linear_law(car), sampled_loop.tread_steps(car)
     here = linear_row(point, law, move)
     others = [] if quick else [linear_row(p, law, move) for p in _other_points(car, point)]
@@ -135,15 +126,7 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
 def stability_border(point: IdlePoint, update_period_s: float, move_steps: int) -> tuple[Reals, Reals]:
     """Gains at which the loop without steps begins to swing, over their ratio.
 
-    Parameters
-    ----------
-    point, update_period_s, move_steps : IdlePoint, float, int
-        Size of the moves whose travel time counts [s, steps].
-
-    Returns
-    -------
-    gains, integrals : numpy.ndarray
-        Proportional and integral gain [steps per 100 rpm (and second)].
+    Proportional and integral gain [steps per 100 rpm (and second)]; of the moves the travel time counts.
     """
     tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
     rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]

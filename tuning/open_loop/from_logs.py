@@ -139,17 +139,9 @@ def _mended(car: Car, readings: Floats) -> Floats:
 def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     """Propose a base curve from the steps that held the target at each temperature.
 
-    Parameters
-    ----------
-    car : Car
-        For its base curve, its target where a log has none, and the worth of a step where
-        speed was not quite at target.
-    logs : Log or sequence of Log
-        With valve steps and coolant temperature.
-
-    Returns
-    -------
-    LoggedBase, falling with warmth, never beyond the temperatures that were recorded
+    Of the car its base curve is taken, its target where a log has none, and the worth of a step where speed
+    was not quite at target; logs need valve steps and coolant temperature. The curve falls with warmth, and
+    never goes beyond the temperatures that were recorded.
 
     Raises
     ------

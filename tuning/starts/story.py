@@ -110,16 +110,7 @@ class StartStory(Told):
 
 
 def start_story(trace: Trace, car: Car) -> StartStory:
-    """Tell the first start of a run.
-
-    Parameters
-    ----------
-    trace, car : Trace, Car
-        A run that begins with the key turned on, or one with a restart in it.
-
-    Returns
-    -------
-    StartStory
+    """Tell the first start of a run that begins with the key turned on, or of one with a restart in it.
 
     Raises
     ------
