@@ -39,13 +39,9 @@ FAR_OFF_SHARE = 0.12
 
 
 def fit(
-    car: Car,
-    logs: Log | Sequence[Log],
-    *,
-    seed: int = 0,
-    altitude_m: float = 0.0,
+    car: Car, logs: Log | Sequence[Log], *, seed: int = 0, altitude_m: float = 0.0,
     on_progress: Tell | None = None,
-) -> Fit:
+) -> Fit:  # fmt: skip
     """Fit the model to logs.
 
     Parameters

@@ -137,13 +137,9 @@ class Stress(Told):
 
 
 def stress(
-    car: Car,
-    *,
-    suite: str = "standard",
-    seed: int = 0,
-    cores: int | None = None,
+    car: Car, *, suite: str = "standard", seed: int = 0, cores: int | None = None,
     on_progress: Callable[[float, str], None] | None = None,
-) -> Stress:
+) -> Stress:  # fmt: skip
     """Run settings through the scenarios of a suite on cars that the car at hand could be.
 
     Parameters

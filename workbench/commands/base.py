@@ -14,14 +14,10 @@ from workbench.output.results import read_logs, say_lines, write_figures
 
 
 def base(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
+    screen: Screen, seed: int, car: CarFile,
     logs: Annotated[list[Path] | None, argument("[LOG.csv...]", "Recorded logs, if any.")] = None,
-    columns: Columns = None,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    columns: Columns = None, out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Propose base, cranking and after-start curves, from logs or else from the model."""
     read = sim.load_car(car)
     recorded = read_logs(screen, logs or [], columns, full)

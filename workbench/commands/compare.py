@@ -14,14 +14,10 @@ from workbench.words.tables import predicted_and_recorded
 
 
 def compare(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
-    log: Annotated[Path, argument("LOG.csv", "Log recorded on the try.")],
-    columns: Columns = None,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    screen: Screen, seed: int, car: CarFile,
+    log: Annotated[Path, argument("LOG.csv", "Log recorded on the try.")], columns: Columns = None,
+    out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Compare what was predicted with what was recorded, after the try on the car."""
     read_car = sim.load_car(car)
     (read,) = read_logs(screen, [log], columns, full)

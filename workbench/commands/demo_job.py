@@ -59,13 +59,9 @@ class Job:
 
 
 def run_demo(
-    screen: Screen,
-    out: Path,
-    seed: int,
-    own: sim.Car | None = None,
-    log: Path | None = None,
+    screen: Screen, out: Path, seed: int, own: sim.Car | None = None, log: Path | None = None,
     law: str | None = None,
-) -> dict[str, Any]:
+) -> dict[str, Any]:  # fmt: skip
     """Do the whole job, on the bundled car and its logs or on one's own."""
     job = Job(screen, out, seed)
     begun = time.monotonic()

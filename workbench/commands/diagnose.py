@@ -13,13 +13,10 @@ from workbench.output.results import read_logs, write_figures
 
 
 def diagnose(
-    screen: Screen,
-    log: Annotated[Path, argument("LOG.csv", "Recorded log.")],
+    screen: Screen, log: Annotated[Path, argument("LOG.csv", "Recorded log.")],
     car: Annotated[str | None, option("--car CAR.toml", "Car file, if there is one.")] = None,
-    columns: Columns = None,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    columns: Columns = None, out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
     read_car = None if car is None else sim.load_car(car)
     (read,) = read_logs(screen, [log], columns, full)

@@ -20,13 +20,10 @@ PROOF = {"as_is", "feedback", "suggested"}
 
 
 def explain(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
+    screen: Screen, seed: int, car: CarFile,
     rough: Annotated[bool, option("--rough", "Coarser maps and fewer places, in a few seconds.")] = False,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
     read = sim.load_car(car)
     if out is not None:

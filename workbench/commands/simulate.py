@@ -23,14 +23,11 @@ SCENARIOS = f"Scenario file, or a bundled name: {', '.join(sim.bundled_scenarios
 
 
 def simulate(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
+    screen: Screen, seed: int, car: CarFile,
     scenario: Annotated[str, option("--scenario NAME_OR_FILE", SCENARIOS)] = "warm_idle",
     events: Annotated[bool, option("--events", "Tell every firing, update and valve step.")] = False,
-    out: Annotated[Path | None, option("--out DIR", PLACE)] = None,
-    full: Full = False,
-) -> None:
+    out: Annotated[Path | None, option("--out DIR", PLACE)] = None, full: Full = False,
+) -> None:  # fmt: skip
     """Run one car through one scenario: measures, and with --out a figure and the trace."""
     read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
     places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)

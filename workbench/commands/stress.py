@@ -13,13 +13,10 @@ from workbench.output.results import say_lines, write_figures
 
 
 def stress(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
+    screen: Screen, seed: int, car: CarFile,
     suite: Annotated[str, option("--suite NAME", "standard, loads, weather or faults.")] = "standard",
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Run the scenario matrix on plausible cars, a verdict a case."""
     read = sim.load_car(car)
     screen.warn_of_compiling()
