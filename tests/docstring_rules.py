@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Container
 
 from tests.source_tree import FunctionNode, own_statements
 
@@ -145,7 +146,7 @@ def gives(function: FunctionNode) -> str:
 def tells_itself(name: str, annotation: str) -> bool:
     """Whether name and annotation say what an argument is: a unit ends the name, or its type is a class."""
     words = re.findall(r"\w+", annotation)
-    classes = bool(words) and all(one[0].isupper() or one in {"bool", "str"} for one in words)
+    classes = bool(words) and all(one[0].isupper() or one in {"bool", "str", "tuple"} for one in words)
     return named_unit(name) or (classes and not NOT_TELLING & set(words))
 
 
@@ -176,8 +177,11 @@ def function_problems(function: FunctionNode, in_full: bool = False) -> list[str
     return sorted(problems)
 
 
-def class_problems(node: ast.ClassDef) -> list[str]:
-    """A public class has a docstring; a plain record describes its fields under Attributes."""
+def class_problems(node: ast.ClassDef, commented: Container[int] = ()) -> list[str]:
+    """A public class has a docstring; a plain record describes its fields.
+
+    Under Attributes, or beside a field in a comment on its line; one that tells itself needs neither.
+    """
     docstring = ast.get_docstring(node)
     problems = summary_problems(docstring)
     bases = {ast.unparse(base).rpartition(".")[2] for base in node.bases}
@@ -190,7 +194,8 @@ def class_problems(node: ast.ClassDef) -> list[str]:
             if name.startswith("_") or "ClassVar" in ast.unparse(field.annotation):
                 continue
             if name not in told:
-                if not named_unit(name):
+                tells = tells_itself(name, ast.unparse(field.annotation))
+                if not (tells or field.lineno in commented):
                     problems.append(f"{name}: not described under Attributes")
             else:
                 problems += unit_problems(name, told[name])

@@ -53,12 +53,14 @@ def problems_of(path: Path) -> list[str]:
     tree = parsed(path)
     found = [f"{shown(path)}:1: {p}" for p in summary_problems(ast.get_docstring(tree))]
     in_full = handed_on(path)
+    lines = path.read_text(encoding="utf-8").splitlines()
+    commented = {number for number, line in enumerate(lines, start=1) if "  # " in line}
     for outer in public(tree.body, with_methods=False):
         for node in (outer, *(public(outer.body) if isinstance(outer, ast.ClassDef) else ())):
             if outer.name not in in_full:
                 own = [*summary_problems(ast.get_docstring(node)), *result_problems(node)]
             elif isinstance(node, ast.ClassDef):
-                own = class_problems(node)
+                own = class_problems(node, commented)
             else:
                 own = function_problems(node)
             found += [f"{shown(path)}:{node.lineno}: {node.name}: {p}" for p in own]
@@ -179,6 +181,7 @@ def test_undescribed_fields_of_a_record_are_seen() -> None:
     (node,) = ast.parse(source).body
     assert isinstance(node, ast.ClassDef)
     assert class_problems(node) == ["depth: not described under Attributes"]
+    assert class_problems(node, {4}) == [], "a comment beside it does"
 
 
 @pytest.mark.parametrize(

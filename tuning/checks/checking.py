@@ -17,13 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Check(Told):
-    """All checks of one car.
-
-    Attributes
-    ----------
-    car, lines : str, tuple of CheckLine
-        In the order: valve, timing, room to move, curves.
-    """
+    """All checks of one car, in the order valve, timing, room to move, curves."""
 
     TOLD = ("car", "passed", "lines")
 

@@ -32,12 +32,7 @@ Progress = Callable[[float, str], None]
 
 @dataclass(frozen=True, eq=False)
 class Explanation(Findings, Told):
-    """Why a car's warm idle hunts, or why it does not: what was found, and what it comes to.
-
-    Attributes
-    ----------
-    verdict, causes, maps, story, seconds : tuple of Note, Cause, HuntingMap, Story or None, float
-    """
+    """Why a car's warm idle hunts, or why it does not: what was found, and what it comes to."""
 
     TOLD = (
         "name", "hunts", "hunting", "verdict", "causes", "coolant_degC", "target_rpm", "needed_steps",

@@ -22,24 +22,18 @@ WIDEST_LEAST_rpm = 60.0
 
 @dataclass(frozen=True, eq=False)
 class HuntingMap(Told):
-    """Simulated hunting over a grid of two settings.
-
-    Attributes
-    ----------
-    x_key, y_key, border_name, runs : str, str, Note, int
-    x, y, border_x, border_y, chance, with_scatter_chance, now, suggested : numpy.ndarray, tuple of float
-    """
+    """Simulated hunting over a grid of two settings."""
 
     x_key: str  # the settings, as in table [feedback]
     y_key: str
-    x: ends.Reals  # their values, shapes (n,) and (m,)
-    y: ends.Reals
+    x: ends.Reals  # their values, shapes (n,) and (m,): of the first
+    y: ends.Reals  # of the second setting
     chance: ends.Reals  # shape (m, n): share of phases that hunt, scatter taken out
     swing_rpm: ends.Reals  # shape (m, n): mean swing of those, 0 where none does
     with_scatter_swing_rpm: ends.Reals  # shape (m, n): band-passed swing with the engine's scatter
     with_scatter_chance: ends.Reals  # shape (m, n): share of regular swings above the floor, with scatter
     border_x: ends.Reals  # theory's border as a line
-    border_y: ends.Reals
+    border_y: ends.Reals  # its second coordinate
     border_name: Note  # what the border says
     now: tuple[float, float] | None  # the car's settings in x and y; None where outside or not known
     suggested: tuple[float, float] | None  # and those suggested

@@ -22,20 +22,11 @@ WRONG_steps = 2.0
 
 @dataclass(frozen=True)
 class StartStory(Told):
-    """What happened from key-on to warm.
-
-    Attributes
-    ----------
-    car, scenario, phases : str, str, tuple of Phase
-    base_errors, out_of_reach : tuple of BaseError, OutOfReach or None
-        Mean trim over stretches of temperature; where feedback did not act far off the target.
-    offset, lost : HiddenOffset or None, Lost or None
-        What a homing that missed the seat does afterwards; where the valve was not where it was counted.
-    """
+    """What happened from key-on to warm."""
 
     car: str
     scenario: str
-    phases: tuple[Phase, ...]
+    phases: tuple[Phase, ...]  # its stretches, in order
     homing_s: float  # time the homing took; nan if there was none
     hidden_steps: float  # true position less the counted one when homing ended: 0 is right
     cranking_rpm: float  # speed at which the starter turned the engine, before the first firing
@@ -47,16 +38,16 @@ class StartStory(Told):
     stable_s: float  # from the key to within 100 rpm of target for good, within the first minute
     trim_low_steps: float
     trim_high_steps: float
-    base_errors: tuple[position.BaseError, ...]
+    base_errors: tuple[position.BaseError, ...]  # mean trim over stretches of temperature
     stalled_s: float  # when the engine stalled; nan if it did not
-    out_of_reach: position.OutOfReach | None = None
+    out_of_reach: position.OutOfReach | None = None  # where feedback did not act far off the target
     valve_steps: float = math.nan  # where the valve stood as the engine stalled, or as it would not run up
-    offset: position.HiddenOffset | None = None
+    offset: position.HiddenOffset | None = None  # what a homing that missed the seat does afterwards
     off_at_end_steps: float = 0.0  # true position less the counted one at the end of the run: 0 is right
     key_s: float = 0.0
     feedback_s: float = math.nan  # from the key to the first moment at which feedback acts; nan: never
     until_s: float = math.inf  # when this start was over: key off, homed anew, or the end of the run
-    lost: position.Lost | None = None
+    lost: position.Lost | None = None  # where the valve was not where it was counted
 
     @property
     def finding(self) -> Note:

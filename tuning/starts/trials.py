@@ -25,17 +25,11 @@ CRANK_s, LET_GO_s, LENGTH_s = 2.0, 22.0, 62.0
 
 @dataclass(frozen=True)
 class StartResult(Told):
-    """Starts at one temperature: the worst of several.
-
-    Attributes
-    ----------
-    runs : bool
-        Whether each start led to an engine that goes on running.
-    """
+    """Starts at one temperature: the worst of several."""
 
     coolant_degC: float
     target_rpm: float
-    runs: bool
+    runs: bool  # whether each start led to an engine that goes on running
     run_s: float  # from the key to running by itself, the longest; nan if none ran
     flare_rpm: float
     lowest_rpm: float  # once at the target, less what that has moved since; 0 if one did not run

@@ -77,21 +77,15 @@ class Case(Told):
 
 @dataclass(frozen=True, eq=False)
 class Stress(Told):
-    """The whole matrix: a case fails where it does on more than a tenth of the plausible cars.
-
-    Attributes
-    ----------
-    car, suite, cases, engines, runs : str, tuple of Case, int
-        Names; in the order of the suite; plausible cars, and runs made.
-    """
+    """The whole matrix: a case fails where it does on more than a tenth of the plausible cars."""
 
     TOLD = ("car", "suite", "passed", "counts", "not_fitted", "cases", "engines", "runs")
 
     car: str
     suite: str
-    cases: tuple[Case, ...]
-    engines: int
-    runs: int
+    cases: tuple[Case, ...]  # in the order of the suite
+    engines: int  # plausible cars
+    runs: int  # made
 
     @property
     def passed(self) -> bool:

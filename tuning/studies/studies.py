@@ -32,17 +32,11 @@ _INPUTS = "inputs"
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a search has come.
+    """How far a search has come."""
 
-    Attributes
-    ----------
-    finished, wanted, here : int
-        Evaluated trials in the study, how many are wanted, and how many this call of `run_search` evaluated.
-    """
-
-    finished: int
-    wanted: int
-    here: int
+    finished: int  # evaluated trials in the study
+    wanted: int  # of them
+    here: int  # evaluated by this call of `run_search`
 
 
 def open_study(
