@@ -131,8 +131,8 @@ class CurveTable:
     def _shown(self, at_degC: shown.Typed) -> shown.Typed:
         if not isinstance(at_degC, float | int):
             return at_degC
-        shown = units.shown(at_degC, "degC", self._page.look.imperial)
-        return round(shown, SHOWN_DIGITS) + 0.0  # never -0
+        value = units.shown(at_degC, "degC", self._page.look.imperial)
+        return round(value, SHOWN_DIGITS) + 0.0  # never -0
 
     def _own(self) -> tuple[tuple[float, float], ...]:
         return tuple(getattr(self._page.session.car.curves, self.key))
