@@ -16,6 +16,7 @@ from workbench.output.results import columns_from_text
 from workbench.page import shown
 from workbench.page.guard import LARGEST_BYTES
 from workbench.page.job_panel import JobPanel, Tab
+from workbench.page.log_chart import LogChart
 from workbench.page.shown import ui
 
 UP_TO = f"up to {LARGEST_BYTES // 1_000_000} MB"
@@ -45,11 +46,14 @@ class LogTab(Tab):
         """Build it, with what was found before."""
         self._newest: Path | None = None  # dropped last, whether it could be read or not
         shown.cautions()
-        with shown.within("halves"):
+        with shown.within("log"):
+            with ui().element("div").style("display: grid; gap: 10px"):
+                with shown.card():
+                    self._choose()
+                with shown.card():
+                    self._fit_part()
             with shown.card():
-                self._choose()
-            with shown.card():
-                self._fit_part()
+                self._found_part()
         self._read.show_found()
         self._fit.show_found()
 
@@ -72,8 +76,12 @@ class LogTab(Tab):
             self, "log", "Read it", "Reading", "work_log:log_work", self._show_log,
             self._read_arguments, about=self._judged_with,
         )  # fmt: skip
+
+    def _found_part(self) -> None:
+        shown.heading("What is in it")
         self._parts = shown.words("", "soft told kept")
         self._verdict = shown.status("big")
+        self._chart = LogChart(self.look)
         self._log_body = shown.html()
 
     def _fit_part(self) -> None:
@@ -131,6 +139,7 @@ class LogTab(Tab):
         self.session.found.pop("log", None)
         self._parts.set_text("")
         self._verdict.set_text("")
+        self._chart.show({})
         self._log_body.set_content("")
 
     async def _uploaded(self, event: Any) -> None:
@@ -196,7 +205,7 @@ class LogTab(Tab):
 
     def _fit_arguments(self) -> dict[str, Any] | None:
         if not self.session.logs:
-            self._fit.tell_problem("No log yet: drop one on the left.")
+            self._fit.tell_problem("No log yet: drop one above.")
             return None
         columns, paths = self._columns_given(self._fit), list(self.session.logs)
         return None if columns is None else self.asked(paths=paths, columns=columns)
@@ -222,10 +231,10 @@ class LogTab(Tab):
             told += f"\nIt is {found['whose']}: nothing here compares it with the car that is open."
         self._parts.set_text(told)
         self.judge(self._verdict, found["verdict"], "big bad" if found["hunting"] else "big")
+        self._chart.show(found["chart"])
         self._log_body.set_content(
-            shown.picture_html(found["picture"][self.look.imperial], found["verdict"], 460)
-            + f"<h2>What drives the idle</h2>{self.listed(found['lines'])}"
-            + f"<h2>What was recognised</h2>{self.listed(found['recognised'])}"
+            f"<h2>What drives the idle</h2>{self.listed(found['lines'])}"
+            f"<h2>What was recognised</h2>{self.listed(found['recognised'])}"
         )
 
     def _show_fit(self, found: dict[str, Any]) -> None:

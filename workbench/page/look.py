@@ -43,11 +43,12 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .field .q-slider { grid-column: 1 / -1; }
 .q-slider { height: 22px; } .q-tab { min-height: 40px; } .q-tab-panel { padding: 8px 0; }
 .q-tab-panels { background: transparent; } .shown > .big { min-height: 1.4em; } .run { min-height: 2.8em; }
-.explore, .halves, .thirds, .orbit { display: grid; gap: 10px; align-items: start; }
+.explore, .halves, .log, .thirds, .orbit { display: grid; gap: 10px; align-items: start; }
 .explore { grid-template-columns: 286px minmax(0, 1fr) 372px; grid-template-rows: auto 1fr; }
 .explore > .why { grid-area: 1 / 3 / 3; } .explore > .below { grid-column: 1 / 3; }
 .explore > .below.halves { grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); }
 .halves { grid-template-columns: repeat(2, minmax(0, 1fr)); }
+.log { grid-template-columns: minmax(0, 2fr) minmax(0, 3fr); }
 .thirds { grid-template-columns: repeat(3, minmax(0, 1fr)); }
 .orbit { grid-template-columns: minmax(0, 3fr) minmax(0, 2fr); align-items: stretch; }
 .what-ifs { display: grid; gap: 4px 10px; grid-template-columns: minmax(0, 10fr) minmax(0, 11fr);
@@ -104,7 +105,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
   body :is(.q-btn, .q-tab, .q-checkbox, summary) { min-height: 44px !important; min-width: 44px !important; }
   .q-slider { height: 44px; } .field { row-gap: 0; } .line { gap: 8px 12px; }
   body .nicegui-content { padding: 4px 6px 24px; }
-  .halves, .thirds, .orbit, .explore > .below.halves { grid-template-columns: minmax(0, 1fr); }
+  .halves, .log, .thirds, .orbit, .explore > .below.halves { grid-template-columns: minmax(0, 1fr); }
   .loop { gap: 6px; } .loop li { padding: 3px 5px; } .loop li + li::before { content: ""; }
   .explore { display: flex; flex-direction: column; align-items: stretch; }
   .q-tab-panels, .q-tab-panels > .q-panel { overflow: visible; }

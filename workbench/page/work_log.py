@@ -9,14 +9,21 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 import sim
 import tuning
-from workbench.figures.log import diagnosis_figure, fit_figure, fit_finding
+from workbench.figures.log import fit_figure, fit_finding
 from workbench.output.drawing import figure_bytes
 from workbench.output.results import columns_from_text
 from workbench.page.jobs import Tell
+from workbench.page.log_chart import PLACES
 from workbench.words.wording import worded
 
+MOST_POINTS = 6000
+"""A longer log is drawn by the least and the most of what lies between, so that no swing is lost."""
+MOST_PLACES = 8
+"""So many stretches can be gone to."""
 MOST_CURVES = 4
 """Stretches of a fit that are drawn."""
 STATE_WORDS = {
@@ -69,6 +76,40 @@ def refusal(name: str, error: sim.InputError) -> str:
     return "\n".join(told)
 
 
+def log_lines(log: tuning.Log, found: tuning.Diagnosis, car: sim.Car | None, seed: int = 0) -> dict[str, Any]:
+    """What the chart shows of a log, in plain values; the model's run where the car tells one."""
+    log = tuning.with_rising_time(log)
+    signals = {"rpm": log.rpm, "target": log.target_rpm, "steps": log.valve_steps, "kPa": log.map_kPa}
+    lines = {name: _points(log.time_s, values) for name, values in signals.items() if values is not None}
+    by_hand = any(one.kind == "step" for one in found.segments)  # what feedback would do says nothing then
+    if car is not None and not by_hand and (run := _modelled(log, car, seed)) is not None:
+        lines["model"] = run
+    places = [(one.kind, float(one.from_s), float(one.to_s)) for one in found.segments]
+    named = [one for one in places if one[0] in PLACES]
+    longest = sorted(named, key=lambda one: one[1] - one[2])[:MOST_PLACES]
+    return {"lines": lines, "places": sorted(longest, key=lambda one: one[1])}
+
+
+def _modelled(log: tuning.Log, car: sim.Car, seed: int) -> list[list[float]] | None:
+    """One run of the car's model under the log's temperature and loads; None where nothing idles long."""
+    try:
+        run = tuning.compare(car, log, seed=seed).overlay
+    except sim.InputError:
+        return None
+    return _points(run.time_s, run.predicted_rpm)
+
+
+def _points(time_s: Any, values: Any) -> list[list[float]]:
+    """Times and values; of many readings the least and the most of each few."""
+    each = max(1, -(-2 * len(time_s) // MOST_POINTS))
+    if each > 1:
+        first = np.arange(0, len(time_s), each)
+        ends = [first + [int(of(values[k : k + each])) for k in first] for of in (np.argmin, np.argmax)]
+        kept = np.unique(np.concatenate(ends))
+        time_s, values = time_s[kept], values[kept]
+    return [[round(float(t), 3), round(float(v), 2)] for t, v in zip(time_s, values, strict=True)]
+
+
 def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose: str = "") -> dict[str, Any]:
     """Read a log and say what is in it and what drives the idle."""
     tell(0.1, "reading")
@@ -86,10 +127,7 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose
         "recognised": [in_page_words(one) for one in without_folders(log.summary(), [path])],
         "hunting": found.hunting,
         "made_of": made_of((one.kind, one.from_s, one.to_s) for one in found.segments),
-        "picture": {
-            one: figure_bytes(diagnosis_figure(log, found, titled=False, imperial=one), "svg")
-            for one in (False, True)
-        },
+        "chart": log_lines(log, found, car),
     }  # fmt: skip
 
 

@@ -42,8 +42,8 @@ SENTENCES: dict[str, Sentence] = {
     " feedback meet all targets at {met} of {of} temperatures, with your own curves at {were} ({fails}"
     " do not run). Nothing was changed.",
     "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}",
-    "open_loop.fading": "after-start air decays over {now:g} -> {fade_s:g}: oil warms later than what the"
-    " curves go by, and such air makes up for it; take the three curves together",
+    "open_loop.fading": "after-start air decays over {now:g} -> {fade_s:g}, as walls and oil warm later than"
+    " what the curves go by; take the three curves together",
     "open_loop.finer": "with a minimum move of 1 step, curves found the same way meet all targets at {met}"
     " of {of} temperatures{more!p:: settle the feedback first, then come back}",
     "open_loop.point": "{at_degC:4.0f}: base {base_now:.0f} -> {base:.0f}, cranking {cranking_now:.0f} ->"
