@@ -40,32 +40,11 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
-    "Car",
-    "InputError",
-    "Scenario",
-    "Trace",
-    "base_from_logs",
-    "base_from_model",
-    "bundled_cars",
-    "bundled_logs",
-    "bundled_scenarios",
-    "check",
-    "compare",
-    "diagnose",
-    "explain",
-    "fit",
-    "load_car",
-    "load_scenario",
-    "make_controller",
-    "measure",
-    "read_log",
-    "save_car",
-    "simulate",
-    "stress",
-    "tune",
-    "with_values",
-    "write_log",
-]
+    "Car", "InputError", "Scenario", "Trace", "base_from_logs", "base_from_model", "bundled_cars",
+    "bundled_logs", "bundled_scenarios", "check", "compare", "diagnose", "explain", "fit", "load_car",
+    "load_scenario", "make_controller", "measure", "read_log", "save_car", "simulate", "stress", "tune",
+    "with_values", "write_log",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

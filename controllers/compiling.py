@@ -119,11 +119,9 @@ def cache_folder(package: str) -> Path:
 
 
 def is_warm() -> bool:
-    """Tell whether all compiled code for this exact source was once made and kept.
+    """Whether all compiled code for this exact source was once made and kept.
 
-    Returns
-    -------
-    bool, false until ``now_warm`` after an install or an edit; true where nothing is compiled
+    False until ``now_warm`` after an install or an edit; true where nothing is compiled.
     """
     return _PLAIN or (cache_folder("tuning") / _WHOLE).exists()
 
@@ -207,46 +205,22 @@ def _draft(function: F, **options: Any) -> F:
 
 
 def relation(function: F) -> F:
-    """Compile a small function that is always inlined, into one step of a run or one lane of eight.
+    """Compile a small function of floats and records that is always inlined, into one step or one lane.
 
-    Parameters
-    ----------
-    function : callable
-        Plain Python over floats and records.
-
-    Returns
-    -------
-    callable, from Python too, and cached for that
+    Python may call it too, and it is cached for that.
     """
     return _draft(function, forceinline=True, **_lent(function))
 
 
 def routine(function: F) -> F:
-    """Compile a larger function that other compiled code calls, inlined or not.
-
-    Parameters
-    ----------
-    function : callable
-        Plain Python over floats, arrays and records.
-
-    Returns
-    -------
-    callable
-    """
+    """Compile a larger function of floats, arrays and records that compiled code calls, inlined or not."""
     return _draft(function, nogil=True, **_lent(function))
 
 
 def compiled(function: F) -> F:
-    """Compile a function that Python calls; cached on disk, releases the interpreter lock.
+    """Compile a function of floats, arrays and records that Python calls.
 
-    Parameters
-    ----------
-    function : callable
-        Plain Python over floats, arrays and records.
-
-    Returns
-    -------
-    callable
+    It is cached on disk and releases the interpreter lock.
     """
     return _draft(function, nogil=True)
 

@@ -19,17 +19,9 @@ BASE, TARGET, CRANKING, AFTER_START = 0, 1, 2, 3
 
 
 def car_curves(curves: Curves) -> np.ndarray:
-    """Pack a car's curves into an array for compiled code.
+    """Pack a car's curves into an array for compiled code, shape (4, 2, POINTS).
 
-    Parameters
-    ----------
-    curves : Curves
-
-    Returns
-    -------
-    numpy.ndarray
-        Shape (4, 2, POINTS): base, target, cranking and after-start curve; temperature [degC] and value, the
-        last point repeated.
+    Base, target, cranking and after-start curve; temperature [degC] and value, the last point repeated.
     """
     table = np.empty((4, 2, POINTS))
     given = (curves.base_steps, curves.target_rpm, curves.cranking_steps, curves.after_start_steps)

@@ -17,29 +17,14 @@ LAWS: dict[str, Law] = {name: import_module(f"controllers.law_{name}").LAW for n
 
 
 def law_of(feedback: Feedback) -> Law:
-    """Description of the law that settings choose.
-
-    Parameters
-    ----------
-    feedback : Feedback
-
-    Returns
-    -------
-    Law
-    """
+    """Description of the law that settings choose."""
     return LAWS[feedback.law]
 
 
 def setting_acts(feedback: Feedback, key: str) -> bool:
     """Whether a setting of table [feedback] does anything in the law chosen.
 
-    Parameters
-    ----------
-    feedback, key : Feedback, str
-
-    Returns
-    -------
-    bool, false with feedback off; what is some laws' own acts in those alone, what is left in all
+    False with feedback off; what is some laws' own acts in those alone, what is left in all.
     """
     if not feedback.acts:
         return False

@@ -141,12 +141,7 @@ _NUMBER_TABLES = (
 
 
 def cars_folder() -> Path:
-    """Find the folder of the bundled cars.
-
-    Returns
-    -------
-    Path, with the files in it and nothing else
-    """
+    """Folder of the bundled cars: their files and nothing else."""
     return bundled_folder() / "cars"
 
 

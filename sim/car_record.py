@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from controllers import TICKS_PER_s, rows
+from sim import thermal
 from sim.air import R_AIR
 from sim.car import Car
 from sim.crank import friction_torque_per_bar
@@ -16,15 +17,6 @@ from sim.friction_limits import OVERSPEED_rpm
 from sim.monotone import monotone_cubic
 from sim.records import CAR_FIELDS, VALVE_TABLE_STEPS
 from sim.sensors import RPM_PER_rad_s
-from sim.thermal import (
-    AIR_TO_FUEL,
-    OIL_LOSS_SHARE,
-    RUBBING_SHARE,
-    HEATING_VALUE_J_PER_kg,
-    WARM_degC,
-    oil_constants,
-    oil_viscosity_mm2_s,
-)
 
 LONGEST_STEP_s = 0.05
 """Longest integration step whatever the car [s]."""
@@ -188,19 +180,19 @@ def _starting_fields(car: Car, row: Any) -> None:
 
 
 def _thermal_fields(car: Car, row: Any) -> None:
-    thermal = car.thermal
-    oil_a, oil_b = oil_constants(thermal.oil_grade)
+    heat = car.thermal
+    oil_a, oil_b = thermal.oil_constants(heat.oil_grade)
     row["oil_a"], row["oil_b"] = oil_a, oil_b
-    row["oil_warm_mm2_s"] = oil_viscosity_mm2_s(WARM_degC, oil_a, oil_b)
-    row["rubbing_share"] = RUBBING_SHARE if car.engine.pumping_in_friction else 1.0
-    row["coolant_J_per_K"] = thermal.heat_capacity_kJ_per_K * 1000.0
-    row["oil_J_per_K"] = thermal.oil_capacity_kJ_per_K * 1000.0
-    row["loss_W_per_K"] = thermal.loss_W_per_K
-    row["thermostat_degC"] = thermal.thermostat_degC
-    row["air_cooled"] = 1.0 if thermal.cooling == "air" else 0.0
-    row["oil_loss_share"] = OIL_LOSS_SHARE[thermal.cooling]
-    fuel_per_air = 1.0 / (AIR_TO_FUEL * max(car.mixture.lambda_base, 1.0))
-    row["heat_J_per_kg"] = thermal.heat_share_to_coolant * HEATING_VALUE_J_PER_kg * fuel_per_air
+    row["oil_warm_mm2_s"] = thermal.oil_viscosity_mm2_s(thermal.WARM_degC, oil_a, oil_b)
+    row["rubbing_share"] = thermal.RUBBING_SHARE if car.engine.pumping_in_friction else 1.0
+    row["coolant_J_per_K"] = heat.heat_capacity_kJ_per_K * 1000.0
+    row["oil_J_per_K"] = heat.oil_capacity_kJ_per_K * 1000.0
+    row["loss_W_per_K"] = heat.loss_W_per_K
+    row["thermostat_degC"] = heat.thermostat_degC
+    row["air_cooled"] = 1.0 if heat.cooling == "air" else 0.0
+    row["oil_loss_share"] = thermal.OIL_LOSS_SHARE[heat.cooling]
+    fuel_per_air = 1.0 / (thermal.AIR_TO_FUEL * max(car.mixture.lambda_base, 1.0))
+    row["heat_J_per_kg"] = heat.heat_share_to_coolant * thermal.HEATING_VALUE_J_PER_kg * fuel_per_air
 
 
 def car_row(car: Car) -> Any:

@@ -27,12 +27,7 @@ class Problem:
     message: str
 
     def to_dict(self) -> dict[str, str | int]:
-        """Take the problem apart.
-
-        Returns
-        -------
-        dict of str to str or int: ``file``, ``line``, ``key``, ``what`` is wrong, what is ``allowed``
-        """
+        """The problem taken apart: ``file``, ``line``, ``key``, ``what`` is wrong, what is ``allowed``."""
         what, _, allowed = self.message.partition("allowed: ")
         place: dict[str, str | int] = {"file": self.file, "line": self.line, "key": self.key}
         return place | {"what": what.rstrip(" ,;"), "allowed": allowed}

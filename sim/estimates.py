@@ -71,17 +71,10 @@ NOTE = "Estimated from a few facts; fit it to a log."
 
 
 def estimate_car(
-    displacement_cm3: float,
-    cylinders: int,
-    target_rpm: float = 900.0,
-    pulse_ms: float = 4.0,
-    rest_ms: float = 1.0,
-    base: Sequence[tuple[float, float]] = DEFAULT_BASE,
-    *,
-    name: str = "my car",
-    cooling: str = "water",
-    known: Known = NOTHING_MORE,
-) -> tuple[Car, dict[str, str]]:
+    displacement_cm3: float, cylinders: int, target_rpm: float = 900.0, pulse_ms: float = 4.0,
+    rest_ms: float = 1.0, base: Sequence[tuple[float, float]] = DEFAULT_BASE, *, name: str = "my car",
+    cooling: str = "water", known: Known = NOTHING_MORE,
+) -> tuple[Car, dict[str, str]]:  # fmt: skip
     """Estimate a car from a few facts.
 
     Parameters

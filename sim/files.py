@@ -178,14 +178,7 @@ def refuse_no_place(target: Path, shown: str | Path) -> None:
 def keep_copy(target: Path) -> Path:
     """Keep a file as it is under a name that nothing else has, the first copy before all later.
 
-    Parameters
-    ----------
-    target : Path
-        The file.
-
-    Returns
-    -------
-    Path, the copy, or one of the same content that was there already
+    Gives the copy, or one of the same content that was there already.
     """
     content = target.read_bytes()
     number = 0
@@ -232,42 +225,22 @@ def _replace(target: Path, data: bytes, mode: int) -> None:
 
 
 def bundled_folder() -> Path:
-    """Find the folder of bundled cars, logs and scenarios, in a checkout or when installed.
-
-    Returns
-    -------
-    Path, beside the package in both
-    """
+    """Folder of bundled cars, logs and scenarios: beside the package, in a checkout and when installed."""
     return Path(__file__).resolve().parent.parent / "scenarios"
 
 
 def bundled_cars() -> list[str]:
-    """List the cars that come with evenidle.
-
-    Returns
-    -------
-    list of str, names that `load_car` and `simulate` take, sorted
-    """
+    """Names of the cars that come with evenidle, as `load_car` and `simulate` take them, sorted."""
     return _names(bundled_folder() / "cars", ".toml")
 
 
 def bundled_scenarios() -> list[str]:
-    """List the scenarios that come with evenidle.
-
-    Returns
-    -------
-    list of str, names that `load_scenario` and `simulate` take, sorted
-    """
+    """Names of the scenarios that come with evenidle, as `load_scenario` and `simulate` take them, sorted."""
     return _names(bundled_folder(), ".toml")
 
 
 def bundled_logs() -> list[str]:
-    """List the recorded logs that come with evenidle.
-
-    Returns
-    -------
-    list of str, names that `tuning.read_log` takes, sorted
-    """
+    """Names of the recorded logs that come with evenidle, as `tuning.read_log` takes them, sorted."""
     return _names(bundled_folder() / "logs", ".csv")
 
 

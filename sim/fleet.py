@@ -57,16 +57,7 @@ class Fleet:
 
 
 def make_fleet(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Fleet:
-    """Turn cars and scenarios, at least one of each, into tables.
-
-    Parameters
-    ----------
-    cars, scenarios : sequence of Car, of Scenario
-
-    Returns
-    -------
-    Fleet
-    """
+    """Turn cars and scenarios, at least one of each, into tables."""
     return Fleet(
         cars=np.vstack([matrix(car_row(car)) for car in cars]),
         scenarios=np.vstack([matrix(scenario_row(scenario)) for scenario in scenarios]),
@@ -76,29 +67,14 @@ def make_fleet(cars: Sequence[Car], scenarios: Sequence[Scenario]) -> Fleet:
 
 
 def settings_table(cars: Sequence[Car]) -> np.ndarray:
-    """Stack the feedback settings of several cars.
-
-    Parameters
-    ----------
-    cars : sequence of Car
-
-    Returns
-    -------
-    numpy.ndarray, shape (cars, settings fields)
-    """
+    """Stack the feedback settings of several cars: shape (cars, settings fields)."""
     return np.vstack([matrix(controller_row(car)) for car in cars])
 
 
 def settings_of(car: Car, choices: Sequence[Feedback]) -> np.ndarray:
     """Stack several feedback settings for one car, whose open limit goes with each.
 
-    Parameters
-    ----------
-    car, choices : Car, sequence of Feedback
-
-    Returns
-    -------
-    numpy.ndarray, shape (choices, settings fields)
+    Shape (choices, settings fields).
     """
     return np.vstack([matrix(controller_row(car, one)) for one in choices])
 

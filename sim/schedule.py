@@ -128,14 +128,9 @@ class NarratedRun:
         load_single(self.blocks, plan, self.tables)
         self.steps = _Steps(self.blocks, self.tables)
         self._handlers: dict[int, Callable[[], Any]] = {
-            FIRING: self._fire,
-            UPDATE: self._update,
-            VALVE_STEP: self._step_valve,
-            SCENARIO: self._change,
-            THERMAL: self._warm,
-            STALL: self._stall,
-            RACE: self._race,
-        }
+            FIRING: self._fire, UPDATE: self._update, VALVE_STEP: self._step_valve, SCENARIO: self._change,
+            THERMAL: self._warm, STALL: self._stall, RACE: self._race,
+        }  # fmt: skip
         self._keep()
         self._asleep: dict[str, simpy.Event] = {}
         self._ended = self.env.event()
@@ -267,16 +262,11 @@ def single_plan(car: Car, scenario: Scenario, seed: int, base_error_steps: float
         raise ValueError(f"seed is out of range ({seed}), allowed: 0 to {2**31 - 1}")
     zero = np.zeros(1, dtype=np.int64)
     return Plan(
-        cars=matrix(car_row(car)),
-        settings=matrix(controller_row(car)),
-        scenarios=matrix(scenario_row(scenario)),
-        car=zero,
-        setting=zero,
-        scenario=zero,
-        seed=np.array([float(seed)]),
-        base_error_steps=np.array([float(base_error_steps)]),
+        cars=matrix(car_row(car)), settings=matrix(controller_row(car)),
+        scenarios=matrix(scenario_row(scenario)), car=zero, setting=zero, scenario=zero,
+        seed=np.array([float(seed)]), base_error_steps=np.array([float(base_error_steps)]),
         rpm_offset=np.array([float(rpm_offset)]),
-    )
+    )  # fmt: skip
 
 
 def simulate(
@@ -315,12 +305,6 @@ def simulate(
     write_counters(run.blocks, 0, counted[0])
     counters = dict(zip(COUNTERS, (float(v) for v in counted[0]), strict=True))
     return Trace(
-        time_s=times,
-        signals=signals,
-        events=tuple(run.events),
-        stalled_s=counters["stalled_s"],
-        name=car.name,
-        scenario=scenario.name,
-        duration_s=scenario.duration_s,
-        counters=counters,
-    )
+        time_s=times, signals=signals, events=tuple(run.events), stalled_s=counters["stalled_s"],
+        name=car.name, scenario=scenario.name, duration_s=scenario.duration_s, counters=counters,
+    )  # fmt: skip

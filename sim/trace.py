@@ -101,16 +101,9 @@ class Trace:
         return self.time_s if name == "time_s" else self.signals[name]
 
     def resampled(self, name: str, spacing_s: float = SAMPLE_s) -> np.ndarray:
-        """Read a signal on an even grid: sample k holds the last value within slot k.
+        """Read a signal on an even grid: sample k holds the last value within slot k, all above 0 s long.
 
-        Parameters
-        ----------
-        name, spacing_s : str, float
-            Length of a slot, above 0 [s].
-
-        Returns
-        -------
-        numpy.ndarray, shape (duration / spacing,)
+        Shape (duration / spacing,).
         """
         count = int(round(self.duration_s / spacing_s))
         ends = (np.arange(count) + 1) * spacing_s
@@ -118,16 +111,9 @@ class Trace:
         return self.signals[name][np.maximum(rows, 0)]
 
     def to_frame(self, spacing_s: float | None = None) -> pd.DataFrame:
-        """Give the signals as a pandas table, one column a signal, over ``time_s``.
+        """The signals as a pandas table, one column a signal, over ``time_s``.
 
-        Parameters
-        ----------
-        spacing_s : float, optional
-            Read them on an even grid of this spacing; at every event when left out [s].
-
-        Returns
-        -------
-        pandas.DataFrame
+        On an even grid of a spacing [s]; at every event when that is left out.
         """
         import pandas as pd
 
@@ -138,18 +124,9 @@ class Trace:
         return pd.DataFrame(columns, index=pd.Index(times, name="time_s"))
 
     def to_csv(self, path: str | Path, spacing_s: float = SAMPLE_s) -> Path:
-        """Write the trace as a log in our own form.
+        """Write the trace as a log in our own form, a row each so many seconds; gives its path.
 
-        Parameters
-        ----------
-        path : str or Path
-            An existing file is replaced only when the new one is whole.
-        spacing_s : float
-            Spacing of the rows [s].
-
-        Returns
-        -------
-        Path
+        An existing file is replaced only when the new one is whole.
         """
         columns = [self.resampled(name, spacing_s) for name in LOG_COLUMNS]
         times = (np.arange(len(columns[0])) + 1) * spacing_s

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Container
 
 from tests.source_tree import FunctionNode, own_statements
 
@@ -24,6 +25,8 @@ NOT_UNITS_IN_NAMES = (["min"], ["step"], ["tick"])
 """Ends of names that are words first: a lowest value, the next step."""
 NOT_A_QUANTITY = {"Block", "Callable", "bool", "callable", "str"}
 """Types of arguments that have no unit: records hold many, and these are no numbers."""
+NOT_TELLING = {"Any", "Callable", "NDArray"}
+"""Types that leave open what an argument is."""
 SOURCE = re.compile(r"^ *(Source:\s*\S.{7,}|References\n *-{3,}\n)|common practice, no source", re.MULTILINE)
 
 Entries = dict[str, str]
@@ -140,8 +143,18 @@ def gives(function: FunctionNode) -> str:
     return ""
 
 
-def function_problems(function: FunctionNode) -> list[str]:
-    """What a public function's docstring lacks, or says of something that is not there."""
+def tells_itself(name: str, annotation: str) -> bool:
+    """Whether name and annotation say what an argument is: a unit ends the name, or its type is a class."""
+    words = re.findall(r"\w+", annotation)
+    classes = bool(words) and all(one[0].isupper() or one in {"bool", "str", "tuple"} for one in words)
+    return named_unit(name) or (classes and not NOT_TELLING & set(words))
+
+
+def function_problems(function: FunctionNode, in_full: bool = False) -> list[str]:
+    """What a public function's docstring lacks, or says of something that is not there.
+
+    Where every argument tells itself, sentences do, unless it is to be described in full.
+    """
     if only_declares(function):
         return []
     docstring = ast.get_docstring(function)
@@ -150,20 +163,25 @@ def function_problems(function: FunctionNode) -> list[str]:
         return problems
     named = arguments(function)
     described = entries(section(docstring, "Parameters"))
-    problems += [f"{name}: not described under Parameters" for name in named.keys() - described]
+    brief = not (described or in_full) and all(tells_itself(*one) for one in named.items())
+    if not brief:
+        problems += [f"{name}: not described under Parameters" for name in named.keys() - described]
     problems += [f"{name}: described, but no argument" for name in described.keys() - named]
     for name in named.keys() & described.keys():
         problems += unit_problems(name, described[name])
     out = gives(function)
     if out and not section(docstring, out):
-        problems.append(f"no section {out}")
+        problems += result_problems(function) if brief else [f"no section {out}"]
     told = section(docstring, "Raises")
     problems += [f"raises {name}, not told under Raises" for name in raised(function) if name not in told]
     return sorted(problems)
 
 
-def class_problems(node: ast.ClassDef) -> list[str]:
-    """A public class has a docstring; a plain record describes its fields under Attributes."""
+def class_problems(node: ast.ClassDef, commented: Container[int] = ()) -> list[str]:
+    """A public class has a docstring; a plain record describes its fields.
+
+    Under Attributes, or beside a field in a comment on its line; one that tells itself needs neither.
+    """
     docstring = ast.get_docstring(node)
     problems = summary_problems(docstring)
     bases = {ast.unparse(base).rpartition(".")[2] for base in node.bases}
@@ -176,7 +194,8 @@ def class_problems(node: ast.ClassDef) -> list[str]:
             if name.startswith("_") or "ClassVar" in ast.unparse(field.annotation):
                 continue
             if name not in told:
-                if not named_unit(name):
+                tells = tells_itself(name, ast.unparse(field.annotation))
+                if not (tells or field.lineno in commented):
                     problems.append(f"{name}: not described under Attributes")
             else:
                 problems += unit_problems(name, told[name])
@@ -186,7 +205,7 @@ def class_problems(node: ast.ClassDef) -> list[str]:
 def relation_problems(function: FunctionNode) -> list[str]:
     """A physical relation gives a unit for each quantity in and out, and where it comes from."""
     docstring = ast.get_docstring(function) or ""
-    problems = function_problems(function)
+    problems = function_problems(function, in_full=True)
     described = entries(section(docstring, "Parameters"))
     for name, annotation in arguments(function).items():
         if annotation in NOT_A_QUANTITY or name not in described:

@@ -53,12 +53,14 @@ def problems_of(path: Path) -> list[str]:
     tree = parsed(path)
     found = [f"{shown(path)}:1: {p}" for p in summary_problems(ast.get_docstring(tree))]
     in_full = handed_on(path)
+    lines = path.read_text(encoding="utf-8").splitlines()
+    commented = {number for number, line in enumerate(lines, start=1) if "  # " in line}
     for outer in public(tree.body, with_methods=False):
         for node in (outer, *(public(outer.body) if isinstance(outer, ast.ClassDef) else ())):
             if outer.name not in in_full:
                 own = [*summary_problems(ast.get_docstring(node)), *result_problems(node)]
             elif isinstance(node, ast.ClassDef):
-                own = class_problems(node)
+                own = class_problems(node, commented)
             else:
                 own = function_problems(node)
             found += [f"{shown(path)}:{node.lineno}: {node.name}: {p}" for p in own]
@@ -151,11 +153,35 @@ def test_a_gap_is_seen(old: str, new: str, told: str) -> None:
     assert any(told in p for p in problems), problems
 
 
+NO_UNIT = "gives a number without a unit in its name or in square brackets"
+
+
+@pytest.mark.parametrize(
+    ("source", "told"),
+    [
+        ("def swing(self) -> float:", [NO_UNIT]),
+        ("def swing(car: Car, at_rpm: float) -> float:", [NO_UNIT]),
+        ("def swing_rpm(car: Car, at_rpm: float) -> float:", []),
+        ("def lines(logs: Sequence[Log], quick: bool = False) -> Sum:", []),
+        (
+            "def lines(self, last: int) -> Sum:",
+            ["last: not described under Parameters", "no section Returns"],
+        ),
+        ("def lines(self, log: Any) -> Sum:", ["log: not described under Parameters", "no section Returns"]),
+    ],
+)
+def test_sentences_do_where_arguments_tell_themselves(source: str, told: list[str]) -> None:
+    one = one_function(f'{source}\n    """Tell it."""\n    return 1')
+    assert function_problems(one) == told
+    assert "no section Returns" in relation_problems(one)
+
+
 def test_undescribed_fields_of_a_record_are_seen() -> None:
     source = '@dataclass(frozen=True)\nclass Dip:\n    """How deep."""\n    depth: float\n    at_rpm: float\n'
     (node,) = ast.parse(source).body
     assert isinstance(node, ast.ClassDef)
     assert class_problems(node) == ["depth: not described under Attributes"]
+    assert class_problems(node, {4}) == [], "a comment beside it does"
 
 
 @pytest.mark.parametrize(

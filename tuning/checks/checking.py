@@ -17,13 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Check(Told):
-    """All checks of one car.
-
-    Attributes
-    ----------
-    car, lines : str, tuple of CheckLine
-        In the order: valve, timing, room to move, curves.
-    """
+    """All checks of one car, in the order valve, timing, room to move, curves."""
 
     TOLD = ("car", "passed", "lines")
 
@@ -37,16 +31,7 @@ class Check(Told):
 
 
 def check(car: Car) -> Check:
-    """Check what can be checked without running the engine on the car.
-
-    Parameters
-    ----------
-    car : Car
-
-    Returns
-    -------
-    Check
-    """
+    """Check what can be checked without running the engine on the car."""
     from tuning.checks.curves import curve_checks, usual_checks
     from tuning.checks.room import base_spots, room_checks
     from tuning.checks.valve import valve_checks

@@ -78,16 +78,7 @@ def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
 
 
 def base_spots(car: Car) -> list[Spot]:
-    """Look at the base curve in the model, at each of `temperatures`.
-
-    Parameters
-    ----------
-    car : Car
-
-    Returns
-    -------
-    list of Spot, rising in temperature
-    """
+    """Look at the base curve in the model, at each of `temperatures`, from cold to warm."""
     places = temperatures(car)
     passed = passings(car, [degC for degC in places if degC < WARMED_degC])
     return [spot_at(car, degC, passed.get(degC)) for degC in places]
@@ -174,16 +165,9 @@ def _worth_taking(car: Car, warm: Spot) -> CheckLine:
 
 
 def base_error_steps(spot: Spot) -> float:
-    """Steps that the base curve lacks at a temperature, by the model.
+    """Steps that the base curve lacks at a temperature, by the model; positive: more are wanted [steps].
 
-    Parameters
-    ----------
-    spot : Spot
-
-    Returns
-    -------
-    float
-        Positive: more are wanted. Infinite, with its sign, where no position holds the target [steps].
+    Infinite, with its sign, where no position holds the target.
     """
     return spot.needed_steps - spot.base_steps
 

@@ -25,13 +25,7 @@ SPARE_ms = 0.1
 def valve_checks(car: Car) -> list[CheckLine]:
     """Check valve, homing and timing.
 
-    Parameters
-    ----------
-    car : Car
-
-    Returns
-    -------
-    list of CheckLine: direction, homing reach and time, pulse, rest, travel, backlash, slew
+    Direction, homing reach and time, pulse, rest, travel, backlash, slew.
     """
     needed = _pulses(car)
     timing = [_pulse(car, needed), _hot_cranking(car, needed)]

@@ -80,16 +80,7 @@ _Made = tuple[Car, dict[str, float]]
 
 
 def is_acceptable(failing_share: float) -> bool:
-    """Whether settings that fail on this share of the cars may be used.
-
-    Parameters
-    ----------
-    failing_share : float [-]
-
-    Returns
-    -------
-    bool
-    """
+    """Whether settings that fail on this share of the cars may be used."""
     return failing_share <= 1.0 - CARS_SHARE + 1e-9
 
 

@@ -7,21 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim import COUNTERS, Fleet, Plan, SAMPLE_s, run_plan
-from tuning.ensemble.drives import (
-    ANSWER,
-    HIGH,
-    LOW,
-    ANSWER_s,
-    BLIP_AT_s,
-    BLIP_OPEN_s,
-    LOAD_SPAN_s,
-    LOADS_AT_s,
-    REST_FROM_s,
-    REST_s,
-)
+from tuning.ensemble import drives
 from tuning.measures import COLUMN, answer_terms, below_target_rpm, rest_terms, score_terms
 
-LOADS = len(LOADS_AT_s)
+LOADS = len(drives.LOADS_AT_s)
 ROW = 3 + 2 * LOADS + 1
 """Numbers kept of a run for the score: at rest three, two a load, one of the blip."""
 COUNTER = {name: place for place, name in enumerate(COUNTERS)}
@@ -51,16 +40,9 @@ class Runs:
     target_rpm: np.ndarray
 
     def of(self, name: str) -> np.ndarray:
-        """One measure of all runs.
+        """One measure of all runs, shape (candidates, cars, drives, seeds).
 
-        Parameters
-        ----------
-        name : str
-
-        Returns
-        -------
-        numpy.ndarray
-            Shape (candidates, cars, drives, seeds); nan where a drive has no window for it.
+        It is nan where a drive has no window for it.
         """
         column: np.ndarray = self.values[..., COLUMN[name]]
         return column
@@ -68,31 +50,28 @@ class Runs:
     @property
     def at_rest(self) -> np.ndarray:
         """Swing [rpm], mean error [rpm] and moves a minute: (candidates, cars, too high or low, seeds, 3)."""
-        return np.asarray(self.rows[:, :, [HIGH, LOW], :, :3])
+        return np.asarray(self.rows[:, :, [drives.HIGH, drives.LOW], :, :3])
 
     @property
     def answers(self) -> np.ndarray:
         """Excursion [rpm] and settling [s] at each load: (candidates, cars, seeds, 2, loads)."""
-        some = self.rows[:, :, ANSWER, :, 3 : 3 + 2 * LOADS]
+        some = self.rows[:, :, drives.ANSWER, :, 3 : 3 + 2 * LOADS]
         return np.asarray(some.reshape(*some.shape[:-1], 2, LOADS))
 
     @property
     def below_rpm(self) -> np.ndarray:
         """How far the speed falls below target after a blip: (candidates, cars, seeds) [rpm]."""
-        return np.asarray(self.rows[:, :, ANSWER, :, -1])
+        return np.asarray(self.rows[:, :, drives.ANSWER, :, -1])
 
     def terms(self) -> np.ndarray:
         """The terms of the score of each engine and seed, not weighed.
 
-        Returns
-        -------
-        numpy.ndarray
-            Shape (candidates, cars, seeds, terms), in the order of ``measures.TERMS``.
+        Shape (candidates, cars, seeds, terms), in the order of ``measures.TERMS``.
         """
         rest = self.at_rest
         return score_terms(
             rest[:, :, 0], rest[:, :, 1], self.held_swing[None], self.answers, self.below_rpm,
-            self.stalled[:, :, [HIGH, LOW, ANSWER]].sum(axis=2),
+            self.stalled[:, :, [drives.HIGH, drives.LOW, drives.ANSWER]].sum(axis=2),
         )  # fmt: skip
 
 
@@ -103,12 +82,16 @@ def row_of(
     out = np.full((len(rpm), ROW), np.nan)
     target = counters[:, COUNTER["target_rpm"]]
     running = still_running(rpm, counters)
-    if drive in (HIGH, LOW):
-        out[:, :3] = rest_terms(running, steps, (REST_FROM_s + shift_s, REST_s + shift_s), target)
-    elif drive == ANSWER:
-        begins = [at_s + shift_s for at_s in LOADS_AT_s]
-        out[:, 3:-1] = answer_terms(running, begins, LOAD_SPAN_s, target, near_rpm).reshape(len(rpm), -1)
-        window = (BLIP_AT_s + BLIP_OPEN_s + shift_s, ANSWER_s + shift_s)
+    if drive in (drives.HIGH, drives.LOW):
+        out[:, :3] = rest_terms(
+            running, steps, (drives.REST_FROM_s + shift_s, drives.REST_s + shift_s), target
+        )
+    elif drive == drives.ANSWER:
+        begins = [at_s + shift_s for at_s in drives.LOADS_AT_s]
+        out[:, 3:-1] = answer_terms(running, begins, drives.LOAD_SPAN_s, target, near_rpm).reshape(
+            len(rpm), -1
+        )
+        window = (drives.BLIP_AT_s + drives.BLIP_OPEN_s + shift_s, drives.ANSWER_s + shift_s)
         out[:, -1] = below_target_rpm(running, window, target)
     return out
 
@@ -155,16 +138,7 @@ class Samples:
     target_rpm: float
 
     def until(self, end_s: float) -> Samples:
-        """The same up to a time.
-
-        Parameters
-        ----------
-        end_s : float [s]
-
-        Returns
-        -------
-        Samples
-        """
+        """The same up to a time."""
         count = round(end_s / SAMPLE_s)
         return Samples(self.time_s[:count], self.rpm[:count], self.valve_steps[:count], self.target_rpm)
 
@@ -172,13 +146,7 @@ class Samples:
 def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
     """Run a short plan and keep its samples.
 
-    Parameters
-    ----------
-    fleet, plan : Fleet, Plan
-
-    Returns
-    -------
-    list of Samples, in the order of the plan, as long as the longest scenario
+    In the order of the plan, as long as the longest scenario.
     """
     kept: dict[int, Samples] = {}
 

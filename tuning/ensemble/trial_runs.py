@@ -12,17 +12,7 @@ import numpy as np
 
 from controllers import Feedback
 from sim import COUNTERS, Car, Plan, SAMPLE_s, Scenario, full_plan, make_fleet, run_plan, settings_of
-from tuning.ensemble.drives import (
-    ANSWER,
-    HIGH,
-    Drive,
-    SHIFT_s,
-    centring_steps,
-    shifted,
-    starting_phases,
-    step_parts,
-    trial_drives,
-)
+from tuning.ensemble import drives
 from tuning.ensemble.runs import COUNTER, ROW, Runs, Samples, kept_samples, known_mean, picked, row_of
 from tuning.measures import MEASURES, measure_runs, stalled_at
 
@@ -40,18 +30,18 @@ class TrialRuns:
         self, cars: Sequence[Car], seeds: Sequence[int], cores: int | None = None, *, measures: bool = False
     ) -> None:
         self.cars = tuple(cars)
-        self.drives: tuple[Drive, ...] = trial_drives(self.cars[0])
+        self.drives: tuple[drives.Drive, ...] = drives.trial_drives(self.cars[0])
         self.seeds = tuple(seeds)
         self._cores, self._measures = cores, measures
-        self._shift_s = SHIFT_s * np.modf(np.arange(len(self.seeds)) * 0.6180339887498949)[0]
+        self._shift_s = drives.SHIFT_s * np.modf(np.arange(len(self.seeds)) * 0.6180339887498949)[0]
         self._shifted = [
-            shifted(drive.scenario, float(shift_s), SHIFT_s)
+            drives.shifted(drive.scenario, float(shift_s), drives.SHIFT_s)
             for drive in self.drives
             for shift_s in self._shift_s
         ]
         self._fleet = make_fleet(self.cars, self._shifted)
         first = self.cars[0]
-        self._centring = np.array([centring_steps(first, one.scenario) for one in self.drives])
+        self._centring = np.array([drives.centring_steps(first, one.scenario) for one in self.drives])
         self.floor = np.zeros(len(self.cars))
         self.held_swing = np.zeros((len(self.cars), len(self.seeds)))
         self._find_floor()
@@ -60,12 +50,12 @@ class TrialRuns:
         """How far each car swings with the valve held on the base curve as it is."""
         held = self.cars[0].feedback.model_copy(update={"law": "none"})
         plan = self._plan([held])
-        still = plan.scenario // len(self.seeds) == HIGH
+        still = plan.scenario // len(self.seeds) == drives.HIGH
         plan = picked(plan._replace(base_error_steps=self._parts(plan)), still)
         runs = self._run(plan, [held], None, measures=True)
-        self.floor = np.nan_to_num(known_mean(runs.of("hunting_rpm")[0, :, HIGH], axis=-1))
-        self.scatter_rpm = float(known_mean(runs.of("scatter_rms_rpm")[0, :, HIGH].ravel(), axis=0))
-        self.held_swing = runs.rows[0, :, HIGH, :, 0]
+        self.floor = np.nan_to_num(known_mean(runs.of("hunting_rpm")[0, :, drives.HIGH], axis=-1))
+        self.scatter_rpm = float(known_mean(runs.of("scatter_rms_rpm")[0, :, drives.HIGH].ravel(), axis=0))
+        self.held_swing = runs.rows[0, :, drives.HIGH, :, 0]
 
     @property
     def runs_per_candidate(self) -> int:
@@ -127,29 +117,23 @@ class TrialRuns:
     def samples(self, candidates: Sequence[Feedback]) -> list[Samples]:
         """What candidates do on the first car with loads and a blip, to be looked at.
 
-        Parameters
-        ----------
-        candidates : sequence of Feedback
-
-        Returns
-        -------
-        list of Samples, one a candidate, of the very run that was measured
+        One a candidate, of the very run that was measured.
         """
         plan = self._plan(candidates)
-        scenario = ANSWER * len(self.seeds)
+        scenario = drives.ANSWER * len(self.seeds)
         plan = picked(plan, (plan.car == 0) & (plan.scenario == scenario))
         end_s = self._shifted[scenario].duration_s
         return [one.until(end_s) for one in kept_samples(self._fleet, plan)]
 
     def _parts(self, plan: Plan) -> np.ndarray:
-        parts = step_parts(len(self.seeds), len(self.cars))
+        parts = drives.step_parts(len(self.seeds), len(self.cars))
         return np.asarray(parts[plan.car, plan.scenario % len(self.seeds)])
 
     def _plan(self, candidates: Sequence[Feedback]) -> Plan:
         """Each candidate on each car, drive and seed, the seed with its own shift of the drive."""
         count = len(self.seeds)
         settings = settings_of(self.cars[0], candidates)
-        plan = full_plan(self._fleet, settings, seeds=self.seeds, rpm_offset=starting_phases(count)[1])
+        plan = full_plan(self._fleet, settings, seeds=self.seeds, rpm_offset=drives.starting_phases(count)[1])
         plan = picked(plan, plan.scenario % count == np.arange(len(plan.car)) % count)
         drive, seed = np.divmod(plan.scenario, count)
         most = np.array([one.seeds or count for one in self.drives])
@@ -174,7 +158,7 @@ class TrialRuns:
             return out
 
         period_s = np.array([one.update_period_ms / 1000.0 for one in candidates])
-        duration_s = np.array([one.scenario.duration_s + SHIFT_s for one in self.drives])
+        duration_s = np.array([one.scenario.duration_s + drives.SHIFT_s for one in self.drives])
         counters = placed(counted)
         limited = counters[..., COUNTER["limited_updates"]]
         limited = limited * period_s[:, None, None, None] / duration_s[None, None, :, None]

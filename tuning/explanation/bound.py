@@ -140,17 +140,10 @@ def bound_rows(car: Car, point: IdlePoint) -> tuple[BoundRow, ...]:
         own, _, own_stalled = _dips([at_rest, sparked], [scenarios[0], scenarios[forward]], error)
         found.append(
             BoundRow(
-                key=key,
-                name=name,
-                own_rpm=float(own[0, 0]),
-                held_rpm=float(dips[0]),
-                bound_rpm=float(dips[best]),
-                forward_rpm=float(dips[forward]),
-                forward_steps=forward,
-                spark_rpm=float(own[1, 0]),
-                forward_spark_rpm=float(own[1, 1]),
-                stalls=bool(own_stalled[0, 0]),
-                bound_stalls=bool(stalled[best]),
+                key=key, name=name, own_rpm=float(own[0, 0]), held_rpm=float(dips[0]),
+                bound_rpm=float(dips[best]), forward_rpm=float(dips[forward]), forward_steps=forward,
+                spark_rpm=float(own[1, 0]), forward_spark_rpm=float(own[1, 1]),
+                stalls=bool(own_stalled[0, 0]), bound_stalls=bool(stalled[best]),
             )
-        )
+        )  # fmt: skip
     return tuple(found)

@@ -247,14 +247,9 @@ def causes_of(findings: Findings) -> tuple[Cause, ...]:
         number, remedy, cost = _TOLD[key](f)
         told.append(
             Cause(
-                key=key,
-                name=CAUSES[key],
-                named_first=key == first,
+                key=key, name=CAUSES[key], named_first=key == first,
                 left_share=math.nan if row is None else row.left_share,
-                ends_it=row is not None and row.ends_it,
-                number=number,
-                remedy=remedy,
-                cost=cost,
+                ends_it=row is not None and row.ends_it, number=number, remedy=remedy, cost=cost,
             )
-        )
+        )  # fmt: skip
     return tuple(told)

@@ -22,21 +22,14 @@ PHASES = 24
 
 @dataclass(frozen=True, eq=False)
 class StartChance:
-    """How often a car hunts, from wherever it may start.
-
-    Attributes
-    ----------
-    told, point, phases, hunts, may_hunt : Note, IdlePoint, Phases, bool
-    stalled_share, share, swing_rpm, moves_per_min : float
-        Means of the runs with scatter [rpm, 1/min].
-    """
+    """How often a car hunts, from wherever it may start."""
 
     told: Note  # in one sentence
     point: IdlePoint | None = None  # where it idles; None where no valve position gives the target
     phases: Phases | None = None  # starting conditions
     hunts: bool = False  # whether it does, and whether any run with scatter does
     may_hunt: bool = False
-    stalled_share: float = 0.0  # share of starting conditions from which it stalls
+    stalled_share: float = 0.0  # share of starting conditions from which it stalls, with scatter
     share: float = 1.0  # with scatter: share of runs that hunt; mean swing and moves of all of them
     swing_rpm: float = float("nan")
     moves_per_min: float = float("nan")

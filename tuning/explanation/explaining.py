@@ -32,12 +32,7 @@ Progress = Callable[[float, str], None]
 
 @dataclass(frozen=True, eq=False)
 class Explanation(Findings, Told):
-    """Why a car's warm idle hunts, or why it does not: what was found, and what it comes to.
-
-    Attributes
-    ----------
-    verdict, causes, maps, story, seconds : tuple of Note, Cause, HuntingMap, Story or None, float
-    """
+    """Why a car's warm idle hunts, or why it does not: what was found, and what it comes to."""
 
     TOLD = (
         "name", "hunts", "hunting", "verdict", "causes", "coolant_degC", "target_rpm", "needed_steps",
@@ -73,13 +68,7 @@ class Explanation(Findings, Told):
         return best_row(self.ablation, enders[0]) if enders else None
 
     def lines(self) -> list[Note]:
-        """The verdict, then the cycle told.
-
-        Returns
-        -------
-        list of Note
-            The headline first.
-        """
+        """The verdict, then the cycle told; the headline first."""
         return [*self.verdict, *(self.story.lines if self.story else ())]
 
     def _told(self) -> dict[str, Any]:
@@ -90,14 +79,9 @@ class Explanation(Findings, Told):
 
 
 def _maps(
-    car: Car,
-    point: IdlePoint,
-    suggested: dict[str, Any],
-    floor_rpm: float,
-    seed: int,
-    quick: bool,
+    car: Car, point: IdlePoint, suggested: dict[str, Any], floor_rpm: float, seed: int, quick: bool,
     tell: Progress,
-) -> tuple[HuntingMap, ...]:
+) -> tuple[HuntingMap, ...]:  # fmt: skip
     if not car.feedback.acts or not point.plant.is_stable():
         return ()
 

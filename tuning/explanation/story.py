@@ -24,12 +24,7 @@ BESIDE_SHARE = 0.12
 
 @dataclass(frozen=True)
 class Moment(Told):
-    """One moment of the cycle.
-
-    Attributes
-    ----------
-    kind, rpm, text : str, float [rpm], Note
-    """
+    """One moment of the cycle."""
 
     at_s: float  # since the cycle began
     kind: str  # "told", "there", "crosses", "leaves", "peak" or "trough"
@@ -40,12 +35,7 @@ class Moment(Told):
 
 @dataclass(frozen=True, eq=False)
 class Story(Told):
-    """One period of hunting.
-
-    Attributes
-    ----------
-    rpm, moments, lines : numpy.ndarray [rpm], tuple of Moment, tuple of Note
-    """
+    """One period of hunting."""
 
     time_s: Reals  # shape (events,), as all up to the pressure: since the cycle began
     rpm: Reals  # measured speed

@@ -26,20 +26,10 @@ ROUND_gain = 0.1
 def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[str, Any]:
     """Simple settings that should rest: a starting point, not a search.
 
-    Parameters
-    ----------
-    car, point : Car, IdlePoint
-        Its update period, limits and law are kept, but ``nudge`` and ``pid`` become ``pi``; its warm idle.
-    scatter_rpm : float
-        Standard deviation of the speed read with the valve held [rpm].
+    The car's update period, limits and law are kept, but ``nudge`` and ``pid`` become ``pi``; the point is
+    its warm idle, the scatter that of the speed read with the valve held (standard deviation). Gives keys of
+    table [feedback]; none where feedback is off or the engine does not hold its speed.
 
-    Returns
-    -------
-    dict
-        Keys of table [feedback]; empty where feedback is off or the engine does not hold its speed.
-
-    Notes
-    -----
     Gains by the AMIGO rule, lowered if need be; the smallest move that can be told from scatter;
     a deadband that always holds a position, and two standard deviations more.
     Source: ``tuning.loop.rules``, ``tuning.loop.lattice``.

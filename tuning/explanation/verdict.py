@@ -150,16 +150,11 @@ def _suggestion(f: Findings) -> list[Note]:
     s = f.suggested
     return [
         Note(
-            "explanation.suggestion",
-            law=s["law"],
-            gain=s["gain_steps_per_100rpm"],
-            integral=s["integral_steps_per_100rpm_s"],
-            deadband_rpm=s["deadband_rpm"],
-            min_move=s["min_move_steps"],
-            hunting=round(row.chance * row.runs),
-            runs=row.runs,
+            "explanation.suggestion", law=s["law"], gain=s["gain_steps_per_100rpm"],
+            integral=s["integral_steps_per_100rpm_s"], deadband_rpm=s["deadband_rpm"],
+            min_move=s["min_move_steps"], hunting=round(row.chance * row.runs), runs=row.runs,
         )
-    ]
+    ]  # fmt: skip
 
 
 def verdict(findings: Findings, causes: tuple[Cause, ...]) -> tuple[Note, ...]:

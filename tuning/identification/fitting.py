@@ -17,23 +17,13 @@ import numpy as np
 from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
 from sim.linearise import settled_rpm
+from tuning.identification import verdict
 from tuning.identification.facts import facts_check, not_to_be_told
 from tuning.identification.parameters import SIMPLE, Floats, Parameters, make_parameters
 from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
 from tuning.identification.solver import Problem, figures_with_intervals, fit_departures, uncertainty_of
 from tuning.identification.stretches import GUESSED_LOAD_W, SHORTEST_s, Stretch, find_stretches
-from tuning.identification.verdict import (
-    FitCheck,
-    belief_check,
-    direction_check,
-    excitation_check,
-    gain_check,
-    held_back_holds,
-    lost_position_check,
-    notes_on,
-    prediction_check,
-)
 from tuning.log_events import mended, with_recorded_spark
 from tuning.logs import Log, needs
 from tuning.notes import Note
@@ -49,13 +39,9 @@ FAR_OFF_SHARE = 0.12
 
 
 def fit(
-    car: Car,
-    logs: Log | Sequence[Log],
-    *,
-    seed: int = 0,
-    altitude_m: float = 0.0,
+    car: Car, logs: Log | Sequence[Log], *, seed: int = 0, altitude_m: float = 0.0,
     on_progress: Tell | None = None,
-) -> Fit:
+) -> Fit:  # fmt: skip
     """Fit the model to logs.
 
     Parameters
@@ -92,7 +78,7 @@ def fit(
     facts = facts_check(result.car, car, every, problem.stretches, altitude_m)
     checks = (*result.checks, facts)
     tell(1.0, "done")
-    remarks = notes_on(every, car, spark, np.asarray(result.loads_W))
+    remarks = verdict.notes_on(every, car, spark, np.asarray(result.loads_W))
     return replace(
         result,
         car=_marked(result.car, checks, problem.stretches, every),
@@ -102,13 +88,15 @@ def fit(
     )
 
 
-def _marked(car: Car, checks: Sequence[FitCheck], stretches: Sequence[Stretch], logs: Sequence[Log]) -> Car:
+def _marked(
+    car: Car, checks: Sequence[verdict.FitCheck], stretches: Sequence[Stretch], logs: Sequence[Log]
+) -> Car:
     """The car, saying whether its fit can be trusted, what speaks against it, and the range it saw."""
     against = ", ".join(one.name for one in checks if not one.passed)
-    verdict = "not trusted" if against else "trusted"
+    told_as = "not trusted" if against else "trusted"
     seen = [logs[one.log].coolant_degC for one in stretches]
     told = [degC[one.rows] for degC, one in zip(seen, stretches, strict=True) if degC is not None]
-    marks: dict[str, Any] = {"basis": "fitted", "fit_verdict": verdict, "fit_doubts": against}
+    marks: dict[str, Any] = {"basis": "fitted", "fit_verdict": told_as, "fit_doubts": against}
     marks["fitted_steps"] = _ends(_visited(stretches, logs))
     marks["fitted_degC"] = _ends(np.concatenate(told)) if told else None
     return with_values(car, {"car": marks})
@@ -157,15 +145,15 @@ def _result(
     tell(0.95, "how sure it is")
     draw = _drawing(parameters, car, scatter)
     figures = figures_with_intervals(draw, found, covariance, at_steps, seed)
-    held = held_back_holds(stretches, predicted)
+    held = verdict.held_back_holds(stretches, predicted)
     worth = figures["rpm_per_step"]
     checks = (
-        excitation_check(logs, modelled, scatter.rms_rpm),
-        direction_check(logs, stretches),
-        prediction_check(held, _left_over_rms(problem, modelled)),
-        lost_position_check(stretches, modelled, scatter.rms_rpm, worth.value),
-        gain_check(worth.value, worth.low, worth.high),
-        belief_check(parameters, found),
+        verdict.excitation_check(logs, modelled, scatter.rms_rpm),
+        verdict.direction_check(logs, stretches),
+        verdict.prediction_check(held, _left_over_rms(problem, modelled)),
+        verdict.lost_position_check(stretches, modelled, scatter.rms_rpm, worth.value),
+        verdict.gain_check(worth.value, worth.low, worth.high),
+        verdict.belief_check(parameters, found),
     )
     fitted_car, notes = _fitted_car(draw, found, car)
     spreads = uncertainty_of(parameters, found, covariance, scatter)

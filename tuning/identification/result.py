@@ -45,12 +45,7 @@ class Fitted(Told):
     told: bool
 
     def note(self) -> Note:
-        """Tell it.
-
-        Returns
-        -------
-        Note, of the change, its interval and the value now
-        """
+        """The change, its interval and the value now."""
         told: dict[str, float | str | None] = {
             "name": self.name, "change": self.change, "low": self.low, "high": self.high,
             "unit": self.unit, "value": self.value,
@@ -175,12 +170,7 @@ class Fit(Told):
         return tuple(cars)
 
     def lines(self) -> list[Note]:
-        """Tell the fit.
-
-        Returns
-        -------
-        list of Note, the verdict first
-        """
+        """The fit told, the verdict first."""
         verdict = Note("identification.trusted")
         if not self.trusted:
             verdict = Note("identification.not_trusted", reasons=self.reasons)

@@ -41,29 +41,11 @@ class Treads:
         return self.move_steps * self.rpm_per_step
 
     def ratio(self, deadband_rpm: float) -> float:
-        """Width of the deadband over what a move changes, r = 2 D/(m S); from 1 on a resting place exists.
-
-        Parameters
-        ----------
-        deadband_rpm : float [rpm]
-
-        Returns
-        -------
-        float [-]
-        """
+        """Width of the deadband over what a move changes, r = 2 D/(m S) [-]; from 1 on it can rest."""
         return 2.0 * deadband_rpm / self.rpm
 
     def restless_chance(self, deadband_rpm: float) -> float:
-        """Chance that the feedback rests nowhere: max(0, 1 - r), as the nearest error is even over +-m S/2.
-
-        Parameters
-        ----------
-        deadband_rpm : float [rpm]
-
-        Returns
-        -------
-        float [-]
-        """
+        """Chance of resting nowhere: max(0, 1 - r), as the nearest error is even over +-m S/2 [-]."""
         return max(0.0, 1.0 - self.ratio(deadband_rpm))
 
     def smallest_deadband_rpm(
@@ -111,15 +93,8 @@ def smallest_useful_move(rpm_per_step: float, scatter_rpm: float, readings: floa
 def largest_resting_move(deadband_rpm: float, rpm_per_step: float, scatter_rpm: float = 0.0) -> int:
     """Largest minimum move with which a deadband lets the valve rest: ``smallest_deadband_rpm`` turned round.
 
-    Parameters
-    ----------
-    deadband_rpm, rpm_per_step, scatter_rpm : float
-        Half-width; worth of a step, above 0; deviation of the speed read with the valve held [rpm, rpm/step].
-
-    Returns
-    -------
-    int
-        0 if no move is small enough [steps].
+    Half-width of the deadband, worth of a step, above 0, and deviation of the speed read with the valve held;
+    gives 0 if no move is small enough [steps].
     """
     room_rpm = deadband_rpm - scatter_rpm * largest_of(LOOKS, CHANCE)
     return max(0, math.floor(2.0 * room_rpm / rpm_per_step + 1e-9))

@@ -168,27 +168,15 @@ def linear_idle(
     """
     j, by_area = inertia_kg_m2, slopes.pressure_rate_per_m2
     return LinearIdle(
-        A=np.array(
-            [
-                [slopes.pressure_rate_per_Pa, slopes.pressure_rate_per_rad_s],
-                [-slopes.resisting_torque_per_Pa / j, -slopes.resisting_torque_per_rad_s / j],
-            ]
-        ),
-        A_delayed=np.array(
-            [[0.0, 0.0], [slopes.charge_torque_per_Pa / j, slopes.charge_torque_per_rad_s / j]]
-        ),
-        B=np.array(
-            [
-                [by_area * slopes.area_per_step_m2, 0.0, 0.0, by_area],
-                [0.0, -1.0 / j, slopes.torque_per_spark_deg / j, 0.0],
-            ]
-        ),
-        C=np.array([[0.0, RPM_PER_rad_s]]),
-        delay_s=delay_s,
-        firing_interval_s=firing_interval_s,
-        sensor_lag_s=sensor_lag_s,
-        valve_step_s=valve_step_s,
-    )
+        A=np.array([[slopes.pressure_rate_per_Pa, slopes.pressure_rate_per_rad_s],
+                    [-slopes.resisting_torque_per_Pa / j, -slopes.resisting_torque_per_rad_s / j]]),
+        A_delayed=np.array([[0.0, 0.0],
+                            [slopes.charge_torque_per_Pa / j, slopes.charge_torque_per_rad_s / j]]),
+        B=np.array([[by_area * slopes.area_per_step_m2, 0.0, 0.0, by_area],
+                    [0.0, -1.0 / j, slopes.torque_per_spark_deg / j, 0.0]]),
+        C=np.array([[0.0, RPM_PER_rad_s]]), delay_s=delay_s, firing_interval_s=firing_interval_s,
+        sensor_lag_s=sensor_lag_s, valve_step_s=valve_step_s,
+    )  # fmt: skip
 
 
 def sensor_response(plant: LinearIdle, s: ArrayLike) -> Complexes:

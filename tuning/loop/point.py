@@ -46,30 +46,14 @@ class IdlePoint:
         return np.arange(self.rpm.size, dtype=float)
 
     def rpm_with_leak(self, extra_mm2: float) -> Reals:
-        """Settled speed at each whole position with more air past the throttle: openings in parallel add.
+        """Settled speed at each whole position with more air past the throttle: parallel openings add [rpm].
 
-        Parameters
-        ----------
-        extra_mm2 : float
-            Area more than the car's own, also negative [mm2].
-
-        Returns
-        -------
-        numpy.ndarray [rpm]
+        The area is more than the car's own, also negative.
         """
         return np.asarray(np.interp(self.opening_mm2 + extra_mm2, self.opening_mm2, self.rpm))
 
     def leak_for(self, shift_steps: float) -> float:
-        """Area to add to the throttle's leak so that the valve must stand further open by so much.
-
-        Parameters
-        ----------
-        shift_steps : float [steps]
-
-        Returns
-        -------
-        float [mm2]
-        """
+        """Area to add to the throttle's leak so that the valve must stand further open by so much [mm2]."""
         at = self.needed_steps + np.array([0.0, shift_steps])
         here, there = np.interp(at, self.positions, self.opening_mm2)
         return float(here - there)
@@ -131,16 +115,8 @@ def idle_point(
 ) -> IdlePoint | None:
     """Find the position that a speed needs, and the engine's slopes there.
 
-    Parameters
-    ----------
-    car : Car
-    coolant_degC, load_W, at_rpm : float
-        Load above the car's base load; the target at that temperature without a speed [degC, W, rpm].
-
-    Returns
-    -------
-    IdlePoint or None
-        None where no position between the valve's ends gives that speed.
+    The load is above the car's base load; the target at that temperature where no speed is named. None where
+    no position between the valve's ends gives that speed.
     """
     target = curve_at(car.curves.target_rpm, coolant_degC) if at_rpm is None else at_rpm
     positions = np.arange(car.valve.travel_steps + 1, dtype=float)
@@ -162,16 +138,7 @@ def idle_point(
 
 
 def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -> IdlePoint | None:
-    """The idle at the target, or where no position gives that, on the base curve; None if it stalls there.
-
-    Parameters
-    ----------
-    car, coolant_degC, load_W : Car, float, float [degC, W]
-
-    Returns
-    -------
-    IdlePoint or None
-    """
+    """The idle at the target, or where no position gives that, on the base curve; None if it stalls there."""
     found = idle_point(car, coolant_degC, load_W)
     if found is None:
         base = base_position(car, coolant_degC)
@@ -181,16 +148,7 @@ def usual_idle(car: Car, coolant_degC: float = WARM_degC, load_W: float = 0.0) -
 
 
 def base_position(car: Car, coolant_degC: float = WARM_degC) -> float:
-    """Whole position that the base curve gives, from the seat to the open limit.
-
-    Parameters
-    ----------
-    car, coolant_degC : Car, float [degC]
-
-    Returns
-    -------
-    float [steps]
-    """
+    """Whole position that the base curve gives, from the seat to the open limit [steps]."""
     whole = math.floor(curve_at(car.curves.base_steps, coolant_degC) + 0.5)
     return float(min(max(whole, 0), car.valve.open_limit_steps))
 

@@ -89,14 +89,6 @@ def first_order_plus_delay(plant: LinearIdle, update_period_s: float) -> FirstOr
     Counted as delay: charge to torque, one firing interval for the reading, one valve step, half an update
     for the hold (Skogestad 2003).
 
-    Parameters
-    ----------
-    plant, update_period_s : LinearIdle, float [s]
-
-    Returns
-    -------
-    FirstOrderDelay
-
     Raises
     ------
     ValueError

@@ -83,16 +83,7 @@ def loop(plant: LinearIdle, law: SampledLaw, move_steps: int = 1, count: int = 1
 
 
 def linear_law(car: Car) -> SampledLaw | None:
-    """The linear part of a car's law; None where feedback is off or all its gains are 0.
-
-    Parameters
-    ----------
-    car : Car
-
-    Returns
-    -------
-    SampledLaw or None
-    """
+    """The linear part of a car's law; None where feedback is off or all its gains are 0."""
     gain, integral, derivative = law_of(car.feedback).linear(car.feedback)
     if gain == 0.0 and integral == 0.0:
         return None
@@ -100,30 +91,12 @@ def linear_law(car: Car) -> SampledLaw | None:
 
 
 def resting_deadband_rpm(car: Car) -> float:
-    """Half-width within which a car's law leaves the valve alone.
-
-    Parameters
-    ----------
-    car : Car
-
-    Returns
-    -------
-    float [rpm]
-    """
+    """Half-width within which a car's law leaves the valve alone [rpm]."""
     return law_of(car.feedback).resting_band_rpm(car.feedback)
 
 
 def tread_steps(car: Car) -> int:
-    """Distance of the positions between which the valve goes to and fro, as the law describes it.
-
-    Parameters
-    ----------
-    car : Car
-
-    Returns
-    -------
-    int [steps]
-    """
+    """Distance of the positions between which the valve goes to and fro, as the law describes it [steps]."""
     return law_of(car.feedback).tread_steps(car.feedback)
 
 

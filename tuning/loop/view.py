@@ -9,17 +9,9 @@ import numpy as np
 
 from controllers import law_of
 from sim import Car
+from tuning.loop import sampled_loop
 from tuning.loop.linear import Reals
 from tuning.loop.point import IdlePoint, idle_point
-from tuning.loop.sampled_loop import (
-    SampledLaw,
-    UltimateGain,
-    linear_law,
-    loop,
-    margins,
-    tread_steps,
-    ultimate_gain,
-)
 from tuning.notes import Told
 
 COLD_degC, HALF_WARM_degC = 20.0, 50.0
@@ -69,36 +61,31 @@ class LinearView(Told):
     border_with_quick_updates: float
 
 
-def border(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> UltimateGain:
+def border(
+    point: IdlePoint, law: sampled_loop.SampledLaw | None, move_steps: int
+) -> sampled_loop.UltimateGain:
     """Where the loop begins to swing by itself; with feedback off, nowhere if the engine holds its speed."""
     if law is not None:
-        return ultimate_gain(point.plant, law, move_steps)
+        return sampled_loop.ultimate_gain(point.plant, law, move_steps)
     multiplier = math.inf if point.plant.is_stable() else 0.0
-    return UltimateGain(multiplier, math.nan)
+    return sampled_loop.UltimateGain(multiplier, math.nan)
 
 
-def linear_row(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> LinearRow:
+def linear_row(point: IdlePoint, law: sampled_loop.SampledLaw | None, move_steps: int) -> LinearRow:
     """Poles and margins at one idle point."""
     at_border = border(point, law, move_steps)
     gain, phase, peak = math.inf, math.inf, 1.0
     if law is not None:
-        found = margins(loop(point.plant, law, move_steps, count=600))
+        found = sampled_loop.margins(sampled_loop.loop(point.plant, law, move_steps, count=600))
         gain, phase, peak = found.gain_margin, found.phase_margin_deg, found.sensitivity_peak
     return LinearRow(
-        coolant_degC=point.coolant_degC,
-        load_W=point.load_W,
-        rpm=point.target_rpm,
-        needed_steps=point.needed_steps,
-        rpm_per_step=point.rpm_per_step,
+        coolant_degC=point.coolant_degC, load_W=point.load_W, rpm=point.target_rpm,
+        needed_steps=point.needed_steps, rpm_per_step=point.rpm_per_step,
         poles_per_s=tuple((float(p.real), float(p.imag)) for p in point.plant.poles()),
-        residence_time_s=point.plant.residence_time_s,
-        engine_stable=point.plant.is_stable(),
-        gain_margin=gain,
-        phase_margin_deg=phase,
-        sensitivity_peak=peak,
-        border_multiplier=at_border.multiplier,
-        border_period_s=at_border.period_s,
-    )
+        residence_time_s=point.plant.residence_time_s, engine_stable=point.plant.is_stable(),
+        gain_margin=gain, phase_margin_deg=phase, sensitivity_peak=peak,
+        border_multiplier=at_border.multiplier, border_period_s=at_border.period_s,
+    )  # fmt: skip
 
 
 def _other_points(car: Car, point: IdlePoint) -> list[IdlePoint]:
@@ -116,17 +103,8 @@ def _other_points(car: Car, point: IdlePoint) -> list[IdlePoint]:
 
 
 def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearView:
-    """Margins at the warm idle and, unless quick, at other points.
-
-    Parameters
-    ----------
-    car, point, quick : Car, IdlePoint, bool
-
-    Returns
-    -------
-    LinearView
-    """
-    law, move = linear_law(car), tread_steps(car)
+    """Margins at the warm idle and, unless quick, at other points."""
+    law, move = sampled_loop.linear_law(car), sampled_loop.tread_steps(car)
     here = linear_row(point, law, move)
     others = [] if quick else [linear_row(p, law, move) for p in _other_points(car, point)]
     at_once = replace(point, plant=replace(point.plant, valve_step_s=0.0))
@@ -141,21 +119,13 @@ def linear_view(car: Car, point: IdlePoint, *, quick: bool = False) -> LinearVie
 def stability_border(point: IdlePoint, update_period_s: float, move_steps: int) -> tuple[Reals, Reals]:
     """Gains at which the loop without steps begins to swing, over their ratio.
 
-    Parameters
-    ----------
-    point, update_period_s, move_steps : IdlePoint, float, int
-        Size of the moves whose travel time counts [s, steps].
-
-    Returns
-    -------
-    gains, integrals : numpy.ndarray
-        Proportional and integral gain [steps per 100 rpm (and second)].
+    Proportional and integral gain [steps per 100 rpm (and second)]; of the moves the travel time counts.
     """
     tangents = np.geomspace(0.02, 50.0, RAYS - 2).tolist()
     rays = [(1.0, 0.0), *((1.0, tangent) for tangent in tangents), (0.0, 1.0)]
     found = []
     for gain, integral in rays:
-        law = SampledLaw(gain, integral, update_period_s)
+        law = sampled_loop.SampledLaw(gain, integral, update_period_s)
         multiplier = border(point, law, move_steps).multiplier
         if np.isfinite(multiplier):
             found.append((gain * multiplier, integral * multiplier))

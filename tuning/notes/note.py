@@ -34,13 +34,7 @@ class Note:
         return dict(self.values)[name]
 
     def to_dict(self) -> dict[str, Any]:
-        """Give the note as plain values.
-
-        Returns
-        -------
-        dict
-            ``code`` and ``values``; what is not finite as None.
-        """
+        """The note as plain values: ``code`` and ``values``; what is not finite as None."""
         return {"code": self.code, "values": {name: plain(value) for name, value in self.values}}
 
 
@@ -66,13 +60,7 @@ class Told:
     ALSO: ClassVar[tuple[str, ...]] = ()
 
     def to_dict(self) -> dict[str, Any]:
-        """Give it as plain values.
-
-        Returns
-        -------
-        dict
-            By name.
-        """
+        """Plain values by name."""
         own = self._told()
         names = (*(self.TOLD or vars(self)), *self.ALSO, *own)
         return {name: plain(own[name] if name in own else getattr(self, name)) for name in names}

@@ -73,21 +73,14 @@ class LoggedBase(Told):
         return self.closing_rpm >= LEAST_CLOSING_rpm
 
     def curves(self) -> dict[str, list[list[float]]]:
-        """Give the proposal in the form of a car file's table [curves].
+        """The proposal in the form of a car file's table [curves].
 
-        Returns
-        -------
-        dict of str to list, ``base_steps`` only: logs of idling tell nothing of starts
+        ``base_steps`` only: logs of idling tell nothing of starts.
         """
         return {"base_steps": [[degrees, steps] for degrees, steps in self.curve]}
 
     def lines(self) -> list[Note]:
-        """Tell the proposal.
-
-        Returns
-        -------
-        list of Note, the verdict first, then a line a temperature
-        """
+        """The proposal told, the verdict first, then a line a temperature."""
         low, high = self.points[0].coolant_degC, self.points[-1].coolant_degC
         worst = max(abs(p.proposed_steps - p.now_steps) for p in self.points)
         verdict = Note(
@@ -146,17 +139,9 @@ def _mended(car: Car, readings: Floats) -> Floats:
 def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
     """Propose a base curve from the steps that held the target at each temperature.
 
-    Parameters
-    ----------
-    car : Car
-        For its base curve, its target where a log has none, and the worth of a step where
-        speed was not quite at target.
-    logs : Log or sequence of Log
-        With valve steps and coolant temperature.
-
-    Returns
-    -------
-    LoggedBase, falling with warmth, never beyond the temperatures that were recorded
+    Of the car its base curve is taken, its target where a log has none, and the worth of a step where speed
+    was not quite at target; logs need valve steps and coolant temperature. The curve falls with warmth, and
+    never goes beyond the temperatures that were recorded.
 
     Raises
     ------

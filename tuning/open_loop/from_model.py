@@ -87,12 +87,9 @@ class BaseProposal(Told):
         return sum(self.targets.met(one) for one in self.proposed)
 
     def curves(self) -> dict[str, Any]:
-        """Give the proposed curves in the form of a car file's table [curves].
+        """The proposed curves in the form of a car file's table [curves].
 
-        Returns
-        -------
-        dict of str to list or float
-            ``base_steps``, ``cranking_steps``, ``after_start_steps``, ``after_start_fade_s``.
+        ``base_steps``, ``cranking_steps``, ``after_start_steps``, ``after_start_fade_s``.
         """
         return {
             "base_steps": [[p.coolant_degC, p.base_steps] for p in self.points],
@@ -106,12 +103,7 @@ class BaseProposal(Told):
         return told | {"starts_proposed": self.proposed, "met_with_minimum_move_1": self.finer}
 
     def lines(self) -> list[Note]:
-        """Tell the proposal; the first note is the verdict.
-
-        Returns
-        -------
-        list of Note: curves, starts, targets missed and why, and what is worse than now
-        """
+        """The verdict, then curves, starts, targets missed and why, and what is worse than now."""
         flare, dip, speed = (self.targets.wanted(name) for name in ("flare", "dip", "stable"))
         told = [*self.verdict(), Note("open_loop.targets", flare=flare, dip=dip, speed=speed)]
         told += [
@@ -127,13 +119,9 @@ class BaseProposal(Told):
         return [*told, *(one.told() for one in self.missed), *self.worse]
 
     def verdict(self) -> list[Note]:
-        """Tell what the curves come to.
+        """At how many temperatures starts meet all targets.
 
-        Returns
-        -------
-        list of Note
-            At how many temperatures starts meet all targets; then, where it is so, that after-start
-            air fades otherwise, and what a smaller minimum move would do.
+        Where they do, then that after-start air fades otherwise, and what a smaller minimum move would do.
         """
         told = Note(
             "open_loop.verdict", car=self.car, faults=self.valve_faults, met=self.met,

@@ -7,18 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim import (
-    COUNTERS,
-    Car,
-    InputError,
-    Problem,
-    SAMPLE_s,
-    Scenario,
-    full_plan,
-    make_fleet,
-    run_plan,
-    settings_table,
-)
+import sim
 from tuning.log_events import idle_rows, mended, read_swing, stretches, undisturbed, unrecorded_loads
 from tuning.logs import Log
 from tuning.measures import HUNTS, MEASURES, Measures, measure, measure_runs, resample_hold
@@ -37,7 +26,7 @@ SETTLING_s = 5.0
 LOAD_WINDOW_s = 15.0
 UNKNOWN_LOAD_W = 100.0
 WARM_degC = 90.0
-STALLED, TARGET = COUNTERS.index("stalled_s"), COUNTERS.index("target_rpm")
+STALLED, TARGET = sim.COUNTERS.index("stalled_s"), sim.COUNTERS.index("target_rpm")
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,8 +44,8 @@ def longest_idling(log: Log) -> slice:
     found = stretches(idle_rows(log), log.parts)
     length = [log.time_s[rows.stop - 1] - log.time_s[rows.start] for rows in found]
     if not found or max(length) < SHORTEST_s:
-        raise InputError(
-            [Problem(log.file, 1, "rpm", f"no idling of {SHORTEST_s:g} s or more found, allowed: a"
+        raise sim.InputError(
+            [sim.Problem(log.file, 1, "rpm", f"no idling of {SHORTEST_s:g} s or more found, allowed: a"
                      " minute or more with the throttle shut and feedback on")]
         )  # fmt: skip
     rows = found[int(np.argmax(length))]
@@ -97,10 +86,10 @@ def windows_of(log: Log, rows: slice, loads: Loads) -> Windows:
     return windows or [("hunting", SETTLING_s, length)]
 
 
-def _scenario(log: Log, rows: slice, loads: Loads) -> Scenario:
+def _scenario(log: Log, rows: slice, loads: Loads) -> sim.Scenario:
     length = float(log.time_s[rows.stop - 1] - log.time_s[rows.start])
     coolant = WARM_degC if log.coolant_degC is None else float(np.median(log.coolant_degC[rows]))
-    return Scenario.model_validate(
+    return sim.Scenario.model_validate(
         {
             "name": "as recorded",
             "duration_s": max(length, 1.0),
@@ -110,13 +99,13 @@ def _scenario(log: Log, rows: slice, loads: Loads) -> Scenario:
     )
 
 
-def predict_runs(car: Car, log: Log, rows: slice, loads: Loads, seed: int) -> Predicted:
+def predict_runs(car: sim.Car, log: Log, rows: slice, loads: Loads, seed: int) -> Predicted:
     """Run plausible cars as the log was recorded."""
     from tuning.ensemble import VERDICT, noise_seeds, plausible_cars, starting_phases
 
     cars = plausible_cars(car, CARS, seed=seed, purpose=VERDICT).cars
-    fleet = make_fleet(cars, [_scenario(log, rows, loads)])
-    plan = full_plan(fleet, settings_table([car]), seeds=noise_seeds(seed, VERDICT, SEEDS))
+    fleet = sim.make_fleet(cars, [_scenario(log, rows, loads)])
+    plan = sim.full_plan(fleet, sim.settings_table([car]), seeds=noise_seeds(seed, VERDICT, SEEDS))
     # Whether an engine hunts depends on where it starts, and on where positions lie.
     errors, _ = starting_phases(SEEDS, CARS)
     plan = plan._replace(base_error_steps=errors[plan.car, np.arange(plan.car.size) % SEEDS])
@@ -128,17 +117,17 @@ def predict_runs(car: Car, log: Log, rows: slice, loads: Loads, seed: int) -> Pr
     ) -> None:  # fmt: skip
         chunks.append((int(which[0]), rpm.copy(), steps.copy(), counters.copy()))
 
-    run_plan(fleet, plan, keep, cores=1)
+    sim.run_plan(fleet, plan, keep, cores=1)
     chunks.sort(key=lambda chunk: chunk[0])
     rpm, steps = (np.concatenate([chunk[place] for chunk in chunks]) for place in (1, 2))
     counters = np.concatenate([chunk[3] for chunk in chunks])
     stalled_s = counters[:, STALLED]
-    stalled_at = np.where(np.isfinite(stalled_s), np.nan_to_num(stalled_s) / SAMPLE_s, -1.0)
+    stalled_at = np.where(np.isfinite(stalled_s), np.nan_to_num(stalled_s) / sim.SAMPLE_s, -1.0)
     target_rpm = float(np.median(counters[:, TARGET]))
     return Predicted(rpm, steps, np.floor(stalled_at).astype(np.int64), target_rpm)
 
 
-def compare(car: Car, log: Log, *, seed: int = 0) -> Comparison:
+def compare(car: sim.Car, log: Log, *, seed: int = 0) -> Comparison:
     """Compare what a car file predicts with what was recorded on the car.
 
     The car's own feedback settings are run on cars as plausible as its file leaves them, under
@@ -192,7 +181,7 @@ def _predicted_values(
     """Measures of all runs by name, the mean position among them."""
     table = measure_runs(runs.rpm, runs.steps, windows, runs.target_rpm, runs.stalled_at)
     columns = {one.name: table[:, place] for place, one in enumerate(MEASURES)}
-    late = runs.steps[:, int(from_s / SAMPLE_s) :]
+    late = runs.steps[:, int(from_s / sim.SAMPLE_s) :]
     return columns | {"mean_steps": np.mean(late, axis=1, dtype=np.float64)}
 
 
@@ -214,7 +203,7 @@ def _overlay(log: Log, rows: slice, runs: Predicted) -> Overlay:
         valve = resample_hold(time_s, log.valve_steps[rows]).astype(float)[:count]
     low, high = outer_parts(runs.rpm[:, :count])
     return Overlay(
-        time_s=time_s[0] + SAMPLE_s * (np.arange(count) + 1.0), recorded_rpm=recorded[:count],
+        time_s=time_s[0] + sim.SAMPLE_s * (np.arange(count) + 1.0), recorded_rpm=recorded[:count],
         predicted_rpm=runs.rpm[0, :count].astype(float), low_rpm=low, high_rpm=high, recorded_steps=valve,
         predicted_steps=runs.steps[0, :count].astype(float),
     )  # fmt: skip

@@ -28,20 +28,14 @@ TOLD = (
 
 @dataclass(frozen=True)
 class Expected(Told):
-    """One measure over plausible cars.
-
-    Attributes
-    ----------
-    name, unit, low, high : str, str, float
-        Name in the prediction; range of eight runs in ten [unit].
-    """
+    """One measure over plausible cars."""
 
     ALSO = ("meaning",)
 
-    name: str
+    name: str  # in the prediction
     unit: str
-    low: float
-    high: float
+    low: float  # range of eight runs in ten, in its unit
+    high: float  # its upper end
 
     @property
     def meaning(self) -> Note:
@@ -51,20 +45,14 @@ class Expected(Told):
 
 @dataclass(frozen=True)
 class Expectation(Told):
-    """What to expect of a car's settings.
-
-    Attributes
-    ----------
-    prediction, cars, runs, worth_rpm : Prediction, int, int, tuple of float
-        Means and ranges; plausible cars, their runs, what a step is worth, warm, on eight in ten [rpm].
-    """
+    """What to expect of a car's settings."""
 
     TOLD = ("rows", "prediction", "cars", "runs", "worth_rpm")
 
-    prediction: Prediction
-    cars: int
-    runs: int
-    worth_rpm: tuple[float, float]
+    prediction: Prediction  # means and ranges
+    cars: int  # plausible ones
+    runs: int  # of them
+    worth_rpm: tuple[float, float]  # what a step is worth, warm, on eight in ten
 
     @property
     def rows(self) -> tuple[Expected, ...]:

@@ -100,24 +100,16 @@ class Overlay:
 
 @dataclass(frozen=True, eq=False)
 class Comparison(Told):
-    """Prediction and record side by side.
-
-    Attributes
-    ----------
-    car, file, rows, windows : str, tuple of Compared, tuple
-        Name of the car, and the log; measures that both have; kinds and spans that were measured, in the
-        log's time [-, s, s].
-    overlay, notes : Overlay, tuple of Note
-    """
+    """Prediction and record side by side."""
 
     TOLD = ("car", "file", "agrees", "verdict", "rows", "from_s", "to_s", "windows", "notes")
 
     car: str
-    file: str
-    rows: tuple[Compared, ...]
+    file: str  # name of the log
+    rows: tuple[Compared, ...]  # measures that both have
     from_s: float
     to_s: float
-    windows: tuple[tuple[str, float, float], ...]
+    windows: tuple[tuple[str, float, float], ...]  # kinds and spans measured, in the log's time [-, s, s]
     overlay: Overlay = field(repr=False)
     hunts_rpm: float = 0.0  # swing of a record that hunts
     notes: tuple[Note, ...] = ()
@@ -160,12 +152,7 @@ class Comparison(Told):
         return told or ([Note("prediction.next.go_on")] if self.agrees else [])
 
     def lines(self) -> list[Note]:
-        """Tell the comparison.
-
-        Returns
-        -------
-        list of Note, the verdict first, then what differs and what to mind
-        """
+        """The comparison told, the verdict first, then what differs and what to mind."""
         different = [
             Note("prediction.difference", measure=row.meaning, hint=row.hint)
             for row in self.rows

@@ -19,18 +19,12 @@ FLARE_s = 5.0
 
 @dataclass(frozen=True)
 class Phase(Told):
-    """A named stretch of a start.
+    """A named stretch of a start."""
 
-    Attributes
-    ----------
-    name, text : str, Note
-        Such as "homing" or "cranking"; what happened, with numbers.
-    """
-
-    name: str
+    name: str  # such as "homing" or "cranking"
     from_s: float
     to_s: float
-    text: Note
+    text: Note  # what happened, with numbers
 
 
 def first_s(time_s: Any, wanted: Any) -> float:

@@ -11,19 +11,8 @@ import numpy as np
 from sim import Car, Trace
 from tuning.measures import RUNNING_SHARE, START_TOLERANCE_rpm, measure
 from tuning.notes import Note, Told
+from tuning.starts import position
 from tuning.starts.phases import Phase, first_s, phases_of
-from tuning.starts.position import (
-    APART_steps,
-    BaseError,
-    HiddenOffset,
-    Lost,
-    OutOfReach,
-    base_errors,
-    hidden_offset,
-    homing_rows,
-    lost_in,
-    out_of_reach,
-)
 
 WATCHED_s = 60.0
 """Length of the start that is measured, from the key to crank [s]."""
@@ -33,20 +22,11 @@ WRONG_steps = 2.0
 
 @dataclass(frozen=True)
 class StartStory(Told):
-    """What happened from key-on to warm.
-
-    Attributes
-    ----------
-    car, scenario, phases : str, str, tuple of Phase
-    base_errors, out_of_reach : tuple of BaseError, OutOfReach or None
-        Mean trim over stretches of temperature; where feedback did not act far off the target.
-    offset, lost : HiddenOffset or None, Lost or None
-        What a homing that missed the seat does afterwards; where the valve was not where it was counted.
-    """
+    """What happened from key-on to warm."""
 
     car: str
     scenario: str
-    phases: tuple[Phase, ...]
+    phases: tuple[Phase, ...]  # its stretches, in order
     homing_s: float  # time the homing took; nan if there was none
     hidden_steps: float  # true position less the counted one when homing ended: 0 is right
     cranking_rpm: float  # speed at which the starter turned the engine, before the first firing
@@ -58,16 +38,16 @@ class StartStory(Told):
     stable_s: float  # from the key to within 100 rpm of target for good, within the first minute
     trim_low_steps: float
     trim_high_steps: float
-    base_errors: tuple[BaseError, ...]
+    base_errors: tuple[position.BaseError, ...]  # mean trim over stretches of temperature
     stalled_s: float  # when the engine stalled; nan if it did not
-    out_of_reach: OutOfReach | None = None
+    out_of_reach: position.OutOfReach | None = None  # where feedback did not act far off the target
     valve_steps: float = math.nan  # where the valve stood as the engine stalled, or as it would not run up
-    offset: HiddenOffset | None = None
+    offset: position.HiddenOffset | None = None  # what a homing that missed the seat does afterwards
     off_at_end_steps: float = 0.0  # true position less the counted one at the end of the run: 0 is right
     key_s: float = 0.0
     feedback_s: float = math.nan  # from the key to the first moment at which feedback acts; nan: never
     until_s: float = math.inf  # when this start was over: key off, homed anew, or the end of the run
-    lost: Lost | None = None
+    lost: position.Lost | None = None  # where the valve was not where it was counted
 
     @property
     def finding(self) -> Note:
@@ -99,12 +79,7 @@ class StartStory(Told):
         return told if self.out_of_reach is None else [self.out_of_reach.told(), *told]
 
     def lines(self) -> list[Note]:
-        """Tell the whole story; the first note is the verdict.
-
-        Returns
-        -------
-        list of Note
-        """
+        """The whole story; the first note is the verdict."""
         phases = [Note("starts.phase", from_s=p.from_s, name=p.name, text=p.text) for p in self.phases]
         return [self.finding, self.numbers, *phases, *self.position, *self.wrong]
 
@@ -126,16 +101,7 @@ class StartStory(Told):
 
 
 def start_story(trace: Trace, car: Car) -> StartStory:
-    """Tell the first start of a run.
-
-    Parameters
-    ----------
-    trace, car : Trace, Car
-        A run that begins with the key turned on, or one with a restart in it.
-
-    Returns
-    -------
-    StartStory
+    """Tell the first start of a run that begins with the key turned on, or of one with a restart in it.
 
     Raises
     ------
@@ -146,7 +112,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     crank_s = first_s(time_s, trace["key"] > 1.5)
     if math.isnan(crank_s):
         raise ValueError("the key is never turned to crank, allowed: a run with a start in it")
-    homing = homing_rows(trace, crank_s)
+    homing = position.homing_rows(trace, crank_s)
     homed = min(homing[-1] + 1, time_s.size - 1) if homing.size else -1
     run_s = first_s(time_s, (time_s >= crank_s) & (trace["running"] > 0.5))
     stalled_s, until_s = _end_of(trace, run_s)
@@ -155,7 +121,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     seen = measure(trace, [("start", crank_s, past_s := min(crank_s + WATCHED_s, until_s))])
     on, off = here & (trace["enabled"] > 0.5), trace["shaft_steps"] - trace["believed_steps"]
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
-    since, right = run_s + car.curves.after_start_fade_s, np.abs(off) < APART_steps
+    since, right = run_s + car.curves.after_start_fade_s, np.abs(off) < position.APART_steps
     return StartStory(
         car=trace.name, scenario=trace.scenario,
         phases=phases_of(trace, car, (crank_s, run_s, stalled_s, until_s), homing),
@@ -166,12 +132,12 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         first_firing_s=lit_s - crank_s, run_s=run_s - crank_s, flare_rpm=seen.start_flare_rpm,
         lowest_rpm=seen.start_lowest_rpm, stable_s=seen.start_stable_s, trim_low_steps=float(np.min(trim)),
         trim_high_steps=float(np.max(trim)),
-        base_errors=base_errors(trace, car, on & right & (time_s > since)),
-        out_of_reach=out_of_reach(trace, here & right & ~on & (time_s > since)),
+        base_errors=position.base_errors(trace, car, on & right & (time_s > since)),
+        out_of_reach=position.out_of_reach(trace, here & right & ~on & (time_s > since)),
         valve_steps=_valve_at(trace, stalled_s, past_s), off_at_end_steps=float(off[-1]), key_s=crank_s,
         feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s, stalled_s=stalled_s, until_s=until_s,
-        offset=hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
-        lost=lost_in(trace, here & (time_s > run_s)),
+        offset=position.hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
+        lost=position.lost_in(trace, here & (time_s > run_s)),
     )  # fmt: skip
 
 

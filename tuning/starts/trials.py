@@ -25,17 +25,11 @@ CRANK_s, LET_GO_s, LENGTH_s = 2.0, 22.0, 62.0
 
 @dataclass(frozen=True)
 class StartResult(Told):
-    """Starts at one temperature: the worst of several.
-
-    Attributes
-    ----------
-    runs : bool
-        Whether each start led to an engine that goes on running.
-    """
+    """Starts at one temperature: the worst of several."""
 
     coolant_degC: float
     target_rpm: float
-    runs: bool
+    runs: bool  # whether each start led to an engine that goes on running
     run_s: float  # from the key to running by itself, the longest; nan if none ran
     flare_rpm: float
     lowest_rpm: float  # once at the target, less what that has moved since; 0 if one did not run
@@ -48,12 +42,7 @@ class StartResult(Told):
         return max(0.0, self.target_rpm - self.lowest_rpm)
 
     def told(self) -> Note:
-        """Tell when it runs, its flare, lowest speed and when it is stable.
-
-        Returns
-        -------
-        Note
-        """
+        """When it runs, its flare, lowest speed and when it is stable."""
         if not self.runs:
             return Note("starts.result.stalls")
         return Note(
@@ -82,12 +71,9 @@ def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
 
 
 def start_results(
-    cars: Sequence[Car],
-    coolant_degC: Sequence[float],
-    seeds: Sequence[int],
-    stable_s: float = STABLE_s,
+    cars: Sequence[Car], coolant_degC: Sequence[float], seeds: Sequence[int], stable_s: float = STABLE_s,
     moves: Sequence[NDArray[np.float32]] | None = None,
-) -> list[tuple[StartResult, ...]]:
+) -> list[tuple[StartResult, ...]]:  # fmt: skip
     """Start each car at each temperature several times, on its curves alone: feedback is switched off.
 
     Parameters

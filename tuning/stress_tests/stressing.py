@@ -77,21 +77,15 @@ class Case(Told):
 
 @dataclass(frozen=True, eq=False)
 class Stress(Told):
-    """The whole matrix: a case fails where it does on more than a tenth of the plausible cars.
-
-    Attributes
-    ----------
-    car, suite, cases, engines, runs : str, tuple of Case, int
-        Names; in the order of the suite; plausible cars, and runs made.
-    """
+    """The whole matrix: a case fails where it does on more than a tenth of the plausible cars."""
 
     TOLD = ("car", "suite", "passed", "counts", "not_fitted", "cases", "engines", "runs")
 
     car: str
     suite: str
-    cases: tuple[Case, ...]
-    engines: int
-    runs: int
+    cases: tuple[Case, ...]  # in the order of the suite
+    engines: int  # plausible cars
+    runs: int  # made
 
     @property
     def passed(self) -> bool:
@@ -125,12 +119,7 @@ class Stress(Told):
         return tuple(fitted[:count])
 
     def lines(self) -> list[Note]:
-        """Tell the matrix.
-
-        Returns
-        -------
-        list of Note, the verdict first, then one a case, worst first
-        """
+        """The matrix told, the verdict first, then one a case, worst first."""
         counts = self.counts
         first = Note(
             "stress.verdict", suite=self.suite, cases=len(self.cases), engines=self.engines,
@@ -142,13 +131,9 @@ class Stress(Told):
 
 
 def stress(
-    car: Car,
-    *,
-    suite: str = "standard",
-    seed: int = 0,
-    cores: int | None = None,
+    car: Car, *, suite: str = "standard", seed: int = 0, cores: int | None = None,
     on_progress: Callable[[float, str], None] | None = None,
-) -> Stress:
+) -> Stress:  # fmt: skip
     """Run settings through the scenarios of a suite on cars that the car at hand could be.
 
     Parameters

@@ -77,13 +77,7 @@ def is_at_rest(scenario: Scenario) -> bool:
 def is_fitted(car: Car, scenario: Scenario) -> bool:
     """Whether a car has what a scenario switches.
 
-    Parameters
-    ----------
-    car, scenario : Car, Scenario
-
-    Returns
-    -------
-    bool, false only where everything that happens is a load the car has not got
+    False only where everything that happens is a load the car has not got.
     """
     if not scenario.event:
         return True
@@ -91,16 +85,7 @@ def is_fitted(car: Car, scenario: Scenario) -> bool:
 
 
 def not_fitted(car: Car, scenario: Scenario) -> tuple[str, ...]:
-    """Loads that a scenario switches and a car has not got.
-
-    Parameters
-    ----------
-    car, scenario : Car, Scenario
-
-    Returns
-    -------
-    tuple of str: their names, in order; empty where all are fitted
-    """
+    """Names of loads that a scenario switches and a car has not got, in order; empty where all are fitted."""
     switched = {event.set for event in scenario.event}
     return tuple(one for one in LOAD_NAMES if one in switched and _amount(car, one) <= 0.0)
 

@@ -17,20 +17,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Study:
-    """A study and the place it is kept in.
+    """A study and the place it is kept in."""
 
-    Attributes
-    ----------
-    optuna_study, place, study_id : optuna.Study, Place, int
-    seed, sampler : int, str
-        Seed of every proposal; ``random``, else a Parzen estimator.
-    """
-
-    optuna_study: optuna.Study
+    optuna_study: optuna.Study  # as optuna has it
     place: Place
-    study_id: int
-    seed: int
-    sampler: str
+    study_id: int  # its number in the storage
+    seed: int  # of every proposal
+    sampler: str  # ``random``, else a Parzen estimator
 
     def __enter__(self) -> Study:
         """Use the study in a `with` block, which closes it."""

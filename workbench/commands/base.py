@@ -5,27 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Columns, Full, OutFolder
+from workbench.commands.options import CarFile, Columns, Full, OutFolder, argument
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, say_lines, write_figures
 
 
 def base(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
-    logs: Annotated[
-        list[Path] | None, typer.Argument(metavar="[LOG.csv...]", help="Recorded logs, if any.")
-    ] = None,
-    columns: Columns = None,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    screen: Screen, seed: int, car: CarFile,
+    logs: Annotated[list[Path] | None, argument("[LOG.csv...]", "Recorded logs, if any.")] = None,
+    columns: Columns = None, out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Propose base, cranking and after-start curves, from logs or else from the model."""
     read = sim.load_car(car)
     recorded = read_logs(screen, logs or [], columns, full)

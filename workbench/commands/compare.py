@@ -5,25 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Columns, Full, OutFolder
+from workbench.commands.options import CarFile, Columns, Full, OutFolder, argument
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, write_figures
 from workbench.words.tables import predicted_and_recorded
 
 
 def compare(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
-    log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Log recorded on the try.")],
-    columns: Columns = None,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    screen: Screen, seed: int, car: CarFile,
+    log: Annotated[Path, argument("LOG.csv", "Log recorded on the try.")], columns: Columns = None,
+    out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Compare what was predicted with what was recorded, after the try on the car."""
     read_car = sim.load_car(car)
     (read,) = read_logs(screen, [log], columns, full)

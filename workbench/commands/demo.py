@@ -5,11 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 import controllers
 import sim
-from workbench.commands.options import Law
+from workbench.commands.options import Law, option
 from workbench.output.printing import Screen
 from workbench.output.results import made_folder
 
@@ -17,15 +15,9 @@ from workbench.output.results import made_folder
 def demo(
     screen: Screen,
     seed: int,
-    out: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Folder for everything it writes.")
-    ] = Path("evenidle-demo"),
-    car: Annotated[
-        str | None, typer.Option("--car", metavar="CAR.toml", help="Your own car, as evenidle new writes it.")
-    ] = None,
-    log: Annotated[
-        Path | None, typer.Option("--log", metavar="LOG.csv", help="A log of that car, to fit it to.")
-    ] = None,
+    out: Annotated[Path, option("--out DIR", "Folder for everything it writes.")] = Path("evenidle-demo"),
+    car: Annotated[str | None, option("--car CAR.toml", "Your own car, as evenidle new writes it.")] = None,
+    log: Annotated[Path | None, option("--log LOG.csv", "A log of that car, to fit it to.")] = None,
     law: Law = None,
 ) -> None:
     """Do the whole job, on a bundled car or your own: fit, explain, tune, stress, sheet, report.

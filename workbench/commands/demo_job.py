@@ -53,19 +53,16 @@ class Job:
         write(path)
         self.files.append(str(path))
 
-    def tell(self, name: str, finding: str) -> None:
-        """Tell a finding on the screen."""
+    def tell(self, name: str, finding: str, **results: Any) -> None:
+        """Tell a finding on the screen, and keep what it is of."""
         self.screen.say(f"{name:<8} {finding}  ({self.seconds[name]:.0f} s)")
+        self.results |= results
 
 
 def run_demo(
-    screen: Screen,
-    out: Path,
-    seed: int,
-    own: sim.Car | None = None,
-    log: Path | None = None,
+    screen: Screen, out: Path, seed: int, own: sim.Car | None = None, log: Path | None = None,
     law: str | None = None,
-) -> dict[str, Any]:
+) -> dict[str, Any]:  # fmt: skip
     """Do the whole job, on the bundled car and its logs or on one's own."""
     job = Job(screen, out, seed)
     begun = time.monotonic()
@@ -99,8 +96,7 @@ def _describe(job: Job, car: sim.Car) -> None:
         checked = tuning.check(car)
         job.sections += [report.job_section(car), report.car_section(car, checked)]
     bad = sum(line.verdict != "pass" for line in checked.lines)
-    job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.")
-    job.results["check"] = checked.to_dict()
+    job.tell("check", f"{len(checked.lines)} checks, {bad} to look at.", check=checked.to_dict())
 
 
 def _own_log(job: Job, car: sim.Car, path: Path) -> sim.Car:
@@ -122,8 +118,7 @@ def _diagnose(job: Job, path: Path | str) -> None:
         log = tuning.read_log(path)
         result = tuning.diagnose(log)
         job.sections.append(report.diagnosis_section(log, result))
-    job.tell("log", in_words(result.lines()[0]))
-    job.results["diagnosis"] = result.to_dict()
+    job.tell("log", in_words(result.lines()[0]), diagnosis=result.to_dict())
 
 
 def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
@@ -132,8 +127,7 @@ def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
         result = tuning.fit(car, log, seed=job.seed, on_progress=tell)
         job.sections.append(report.fit_section(result))
     job.write("fitted.toml", lambda path: sim.save_car(result.car, path))
-    job.tell("fit", fit_finding(result))
-    job.results["fit"] = result.to_dict()
+    job.tell("fit", fit_finding(result), fit=result.to_dict())
     return result.car
 
 
@@ -141,16 +135,14 @@ def _idle(job: Job, car: sim.Car) -> None:
     with job.step("idle", "letting it idle"):
         section, hunts = report.idle_section(car, job.seed, START_ERROR_steps)
         job.sections.append(section)
-    job.tell("idle", section.text)
-    job.results["hunts"] = hunts
+    job.tell("idle", section.text, hunts=hunts)
 
 
 def _explain(job: Job, car: sim.Car) -> None:
     with job.step("explain", "finding out why") as tell:
         result = tuning.explain(car, seed=job.seed, quick=True, on_progress=tell)
         job.sections.append(report.explain_section(result))
-    job.tell("explain", in_words(result.verdict[0]))
-    job.results["explain"] = result.to_dict()
+    job.tell("explain", in_words(result.verdict[0]), explain=result.to_dict())
 
 
 def _tune(job: Job, car: sim.Car, resumable: bool, law: str | None) -> sim.Car:
@@ -162,8 +154,7 @@ def _tune(job: Job, car: sim.Car, resumable: bool, law: str | None) -> sim.Car:
         )  # fmt: skip
         job.sections.append(report.search_section(car, result))
     job.write("tuned.toml", lambda path: sim.save_car(result.car, path))
-    job.tell("tune", tune_finding(result))
-    job.results["tune"] = result.to_dict()
+    job.tell("tune", tune_finding(result), tune=result.to_dict())
     return result.car
 
 
@@ -171,8 +162,7 @@ def _stress(job: Job, car: sim.Car) -> None:
     with job.step("stress", "stressing them") as tell:
         result = tuning.stress(car, seed=job.seed, on_progress=tell)
         job.sections.append(report.stress_section(result))
-    job.tell("stress", stress_finding(result))
-    job.results["stress"] = result.to_dict()
+    job.tell("stress", stress_finding(result), stress=result.to_dict())
 
 
 def _write_up(job: Job, car: sim.Car, before: sim.Car) -> None:

@@ -5,25 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import Columns, Full, OutFolder
+from workbench.commands.options import Columns, Full, OutFolder, argument, option
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, write_figures
 
 
 def diagnose(
-    screen: Screen,
-    log: Annotated[Path, typer.Argument(metavar="LOG.csv", help="Recorded log.")],
-    car: Annotated[
-        str | None, typer.Option("--car", metavar="CAR.toml", help="Car file, if there is one.")
-    ] = None,
-    columns: Columns = None,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    screen: Screen, log: Annotated[Path, argument("LOG.csv", "Recorded log.")],
+    car: Annotated[str | None, option("--car CAR.toml", "Car file, if there is one.")] = None,
+    columns: Columns = None, out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
     read_car = None if car is None else sim.load_car(car)
     (read,) = read_logs(screen, [log], columns, full)

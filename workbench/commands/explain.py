@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Full, OutFolder
+from workbench.commands.options import CarFile, Full, OutFolder, option
 from workbench.output.printing import Screen
 from workbench.output.results import FEW, made_folder, write_figures
 from workbench.words import tables
@@ -22,15 +20,10 @@ PROOF = {"as_is", "feedback", "suggested"}
 
 
 def explain(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
-    rough: Annotated[
-        bool, typer.Option("--rough", help="Coarser maps and fewer places, in a few seconds.")
-    ] = False,
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    screen: Screen, seed: int, car: CarFile,
+    rough: Annotated[bool, option("--rough", "Coarser maps and fewer places, in a few seconds.")] = False,
+    out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
     read = sim.load_car(car)
     if out is not None:

@@ -5,11 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Columns, Full
+from workbench.commands.options import CarFile, Columns, Full, argument, option
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import check_place, read_logs, say_lines, write_figures
@@ -29,19 +27,11 @@ def fit(
     screen: Screen,
     seed: int,
     car: CarFile,
-    logs: Annotated[
-        list[Path] | None, typer.Argument(metavar="LOG.csv [LOG...]", help="Recorded logs.")
-    ] = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", metavar="FITTED.toml", help="Car file to write.")
-    ] = None,
-    guide: Annotated[
-        bool, typer.Option("--guide", help="Say how to record a useful log, and fit nothing.")
-    ] = False,
+    logs: Annotated[list[Path] | None, argument("LOG.csv [LOG...]", "Recorded logs.")] = None,
+    out: Annotated[Path | None, option("--out FITTED.toml", "Car file to write.")] = None,
+    guide: Annotated[bool, option("--guide", "Say how to record a useful log, and fit nothing.")] = False,
     columns: Columns = None,
-    figures: Annotated[
-        Path | None, typer.Option("--figures", metavar="DIR", help="Folder for figures of the fit.")
-    ] = None,
+    figures: Annotated[Path | None, option("--figures DIR", "Folder for figures of the fit.")] = None,
     full: Full = False,
 ) -> None:
     """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 import sim
+from workbench.commands.options import argument, option
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.words.facts import COUNTING, FACTS, checked, completed, estimated
@@ -20,7 +21,7 @@ def _option(key: str, *flags: str) -> Any:
 
 def new(
     screen: Screen,
-    out: Annotated[Path, typer.Argument(metavar="CAR.toml", help="File to write.")],
+    out: Annotated[Path, argument("CAR.toml", "File to write.")],
     displacement_cm3: Annotated[float | None, _option("displacement_cm3")] = None,
     cylinders: Annotated[int | None, _option("cylinders")] = None,
     target_rpm: Annotated[float | None, _option("target_rpm")] = None,
@@ -35,9 +36,7 @@ def new(
     entry_form: Annotated[str | None, _option("entry_form")] = None,
     name: Annotated[str | None, typer.Option(help="What the car is called.")] = None,
     cooling: Annotated[str, typer.Option(help="water or air.")] = "water",
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace a file that is there; it is kept as .bak.")
-    ] = False,
+    force: Annotated[bool, option("--force", "Replace a file that is there; it is kept as .bak.")] = False,
 ) -> None:
     """Write a commented car file from a few facts; the rest is estimated and marked so."""
     check_place(out)

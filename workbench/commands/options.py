@@ -12,41 +12,29 @@ import typer
 
 from workbench.output.printing import Screen
 
-AsJson = Annotated[
-    bool, typer.Option("--json", help="Print one JSON object on standard output and nothing else.")
-]
-Seed = Annotated[
-    int,
-    typer.Option(
-        "--seed",
-        metavar="N",
-        min=0,
-        max=2**31 - 1,
-        help="Seed of all random numbers: the same seed gives the same numbers.",
-    ),
-]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, and no more than the verdict.")]
-Full = Annotated[bool, typer.Option("--full", help="All lines; else what matters most.")]
-CarFile = Annotated[
-    str, typer.Argument(metavar="CAR.toml", help="Car file, or the name of a bundled car: trials, twin, six.")
-]
-Law = Annotated[
-    str | None,
-    typer.Option(
-        "--law",
-        metavar="NAME",
-        help="This law only, where the controller has no other: pi, pid, nudge or pi_park.",
-    ),
-]
-OutFolder = Annotated[
-    Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files it writes.")
-]
-Columns = Annotated[
-    str | None,
-    typer.Option(
-        "--columns", metavar="TEXT", help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]".'
-    ),
-]
+
+def option(flag: str, told: str, **more: Any) -> Any:
+    """An option by its flag, with what it is given as in the help behind it: ``--out DIR``."""
+    name, _, metavar = flag.partition(" ")
+    return typer.Option(name, metavar=metavar or None, help=told, **more)
+
+
+def argument(metavar: str, told: str) -> Any:
+    """An argument by what it is called in the help."""
+    return typer.Argument(metavar=metavar, help=told)
+
+
+SEEDED = "Seed of all random numbers: the same seed gives the same numbers."
+AsJson = Annotated[bool, option("--json", "Print one JSON object on standard output and nothing else.")]
+Seed = Annotated[int, option("--seed N", SEEDED, min=0, max=2**31 - 1)]
+Quiet = Annotated[bool, option("--quiet", "No progress, and no more than the verdict.")]
+Full = Annotated[bool, option("--full", "All lines; else what matters most.")]
+CarFile = Annotated[str, argument("CAR.toml", "Car file, or the name of a bundled car: trials, twin, six.")]
+ONE_LAW = "This law only, where the controller has no other: pi, pid, nudge or pi_park."
+Law = Annotated[str | None, option("--law NAME", ONE_LAW)]
+OutFolder = Annotated[Path | None, option("--out DIR", "Folder for the files it writes.")]
+BY_HAND = 'Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]".'
+Columns = Annotated[str | None, option("--columns TEXT", BY_HAND)]
 EVERYWHERE = (("seed", Seed, 0), ("as_json", AsJson, False), ("quiet", Quiet, False))
 
 

@@ -7,15 +7,14 @@ from typing import Annotated
 import typer
 
 import sim
+from workbench.commands.options import option
 from workbench.output.printing import Screen
 
 
 def page(
     screen: Screen,
     seed: int,
-    port: Annotated[
-        int, typer.Option("--port", metavar="N", min=1, max=65535, help="Port on 127.0.0.1.")
-    ] = 8765,
+    port: Annotated[int, option("--port N", "Port on 127.0.0.1.", min=1, max=65535)] = 8765,
     show: Annotated[bool, typer.Option(help="Open it in the browser.")] = True,
 ) -> None:
     """Open the local page: drag, look, search, print. Nothing leaves this machine."""

@@ -5,10 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 import sim
-from workbench.commands.options import CarFile
+from workbench.commands.options import CarFile, option
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.sheet.making import FORMS, make_sheet, refuse_untrusted, write_sheet
@@ -20,14 +18,12 @@ def sheet(
     screen: Screen,
     seed: int,
     car: CarFile,
-    out: Annotated[
-        Path | None, typer.Option("--out", metavar="FILE", help="Ending in .html, .pdf, .csv or .json.")
-    ] = None,
+    out: Annotated[Path | None, option("--out FILE", "Ending in .html, .pdf, .csv or .json.")] = None,
     present: Annotated[
-        str | None, typer.Option("--present", metavar="CAR.toml", help="Car with the settings to go back to.")
+        str | None, option("--present CAR.toml", "Car with the settings to go back to.")
     ] = None,
     even_if_untrusted: Annotated[
-        bool, typer.Option("--even-if-untrusted", help="Also of a fit that is not to be trusted; it says so.")
+        bool, option("--even-if-untrusted", "Also of a fit that is not to be trusted; it says so.")
     ] = False,
 ) -> None:
     """Write the settings sheet: numbers, entries, reasons, prediction, and how to try them."""

@@ -8,11 +8,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Full
+from workbench.commands.options import CarFile, Full, option
 from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
 from workbench.output.results import FEW, check_place, made_folder
@@ -25,18 +23,11 @@ SCENARIOS = f"Scenario file, or a bundled name: {', '.join(sim.bundled_scenarios
 
 
 def simulate(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
-    scenario: Annotated[
-        str, typer.Option("--scenario", metavar="NAME_OR_FILE", help=SCENARIOS)
-    ] = "warm_idle",
-    events: Annotated[
-        bool, typer.Option("--events", help="Tell every firing, update and valve step.")
-    ] = False,
-    out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help=PLACE)] = None,
-    full: Full = False,
-) -> None:
+    screen: Screen, seed: int, car: CarFile,
+    scenario: Annotated[str, option("--scenario NAME_OR_FILE", SCENARIOS)] = "warm_idle",
+    events: Annotated[bool, option("--events", "Tell every firing, update and valve step.")] = False,
+    out: Annotated[Path | None, option("--out DIR", PLACE)] = None, full: Full = False,
+) -> None:  # fmt: skip
     """Run one car through one scenario: measures, and with --out a figure and the trace."""
     read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
     places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)

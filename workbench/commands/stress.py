@@ -4,26 +4,19 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Full, OutFolder
+from workbench.commands.options import CarFile, Full, OutFolder, option
 from workbench.output.drawing import Figure
 from workbench.output.printing import Screen
 from workbench.output.results import say_lines, write_figures
 
 
 def stress(
-    screen: Screen,
-    seed: int,
-    car: CarFile,
-    suite: Annotated[
-        str, typer.Option("--suite", metavar="NAME", help="standard, loads, weather or faults.")
-    ] = "standard",
-    out: OutFolder = None,
-    full: Full = False,
-) -> None:
+    screen: Screen, seed: int, car: CarFile,
+    suite: Annotated[str, option("--suite NAME", "standard, loads, weather or faults.")] = "standard",
+    out: OutFolder = None, full: Full = False,
+) -> None:  # fmt: skip
     """Run the scenario matrix on plausible cars, a verdict a case."""
     read = sim.load_car(car)
     screen.warn_of_compiling()

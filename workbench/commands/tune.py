@@ -6,11 +6,9 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 import sim
 import tuning
-from workbench.commands.options import CarFile, Full, Law
+from workbench.commands.options import CarFile, Full, Law, option
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.words import search as search_words
@@ -30,22 +28,18 @@ def tune(
     screen: Screen,
     seed: int,
     car: CarFile,
-    out: Annotated[
-        Path | None, typer.Option("--out", metavar="TUNED.toml", help="Car file to write.")
-    ] = None,
+    out: Annotated[Path | None, option("--out TUNED.toml", "Car file to write.")] = None,
     law: Law = None,
-    budget: Annotated[Budget, typer.Option("--budget", help="How long.")] = Budget.NORMAL,
+    budget: Annotated[Budget, option("--budget", "How long.")] = Budget.NORMAL,
     storage: Annotated[
-        str | None, typer.Option("--storage", metavar="URL", help="Keep the study in this file or database.")
+        str | None, option("--storage URL", "Keep the study in this file or database.")
     ] = None,
-    resume: Annotated[bool, typer.Option("--resume", help="Go on with the study kept there.")] = False,
+    resume: Annotated[bool, option("--resume", "Go on with the study kept there.")] = False,
     preset: Annotated[
-        str, typer.Option("--preset", metavar="NAME", help="What counts: balanced, quiet, quick or gentle.")
+        str, option("--preset NAME", "What counts: balanced, quiet, quick or gentle.")
     ] = "balanced",
-    favour: Annotated[list[str] | None, typer.Option("--favour", metavar="NAME:FACTOR", help=FAVOUR)] = None,
-    keep: Annotated[
-        str, typer.Option("--keep", metavar="NAME[,NAME...]", help="Leave these settings as they are.")
-    ] = "",
+    favour: Annotated[list[str] | None, option("--favour NAME:FACTOR", FAVOUR)] = None,
+    keep: Annotated[str, option("--keep NAME[,NAME...]", "Leave these settings as they are.")] = "",
     full: Full = False,
 ) -> None:
     """Search feedback settings over all plausible cars; the base curve is left alone.

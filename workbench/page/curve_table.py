@@ -11,24 +11,13 @@ from typing import Any
 import numpy as np
 
 import sim
+from workbench.page import shown
 from workbench.page.frame import Page
 from workbench.page.jobs import told_beside
-from workbench.page.shown import (
-    Typed,
-    alert,
-    card,
-    html,
-    number_typed,
-    plain_button,
-    table_html,
-    ui,
-    within,
-    words,
-)  # fmt: skip
 from workbench.words import units
 from workbench.words.tables import Table
 
-Points = Sequence[tuple[Typed, Typed]]
+Points = Sequence[tuple[shown.Typed, shown.Typed]]
 """Of a curve as it stands in the fields: temperature [degC] and steps."""
 SHOWN_DIGITS, KEPT_DIGITS = 2, 5
 """Decimals of a temperature: as shown, and as kept, so that it is shown again as it was typed."""
@@ -40,17 +29,17 @@ class Row:
 
     where: Any
     what: Any
-    drawn: Typed
-    at_degC: Typed
+    drawn: shown.Typed
+    at_degC: shown.Typed
 
-    def point(self, imperial: bool) -> tuple[Typed, Typed]:
+    def point(self, imperial: bool) -> tuple[shown.Typed, shown.Typed]:
         """The point as it stands in the fields."""
-        typed, at_degC = number_typed(self.where.value), self.at_degC
+        typed, at_degC = shown.number_typed(self.where.value), self.at_degC
         if typed != self.drawn:  # what nobody has touched is not rounded either
             at_degC = typed
             if isinstance(typed, float):
                 at_degC = round(units.taken(typed, "degC", imperial), KEPT_DIGITS)
-        return at_degC, number_typed(self.what.value)
+        return at_degC, shown.number_typed(self.what.value)
 
 
 class CurveTable:
@@ -65,14 +54,14 @@ class CurveTable:
         self.refused: dict[str, tuple[Any, str]] = {}
         """What stands in the fields of a key, and is wrong with it: it outlives a change of units."""
         self._rows: list[Row] = []
-        with card():
-            with within("line"):
-                words(self.name, "big")
-                self._take = plain_button("Take the proposal", self._take_all)
+        with shown.card():
+            with shown.within("line"):
+                shown.words(self.name, "big")
+                self._take = shown.plain_button("Take the proposal", self._take_all)
                 self._take.set_visibility(False)
-            self._problem = alert()
-            self._grid = within("curve")
-            self._beside = html()
+            self._problem = shown.alert()
+            self._grid = shown.within("curve")
+            self._beside = shown.html()
         self.fill()
 
     def propose(self, curves: dict[str, Any]) -> None:
@@ -97,8 +86,8 @@ class CurveTable:
         self._rows = []
         with self._grid:
             for text in (units.written("degC", self._page.look.imperial), "steps"):
-                words(text, "soft")
-            words()
+                shown.words(text, "soft")
+            shown.words()
             for place, (at_degC, steps) in enumerate(self._points()):
                 self._row(place, at_degC, steps)
             self._button("+ point", "add a point", self._add)
@@ -113,7 +102,7 @@ class CurveTable:
         self.refused.clear()
         self.fill()
 
-    def _row(self, place: int, at_degC: Typed, steps: Typed) -> None:
+    def _row(self, place: int, at_degC: shown.Typed, steps: shown.Typed) -> None:
         drawn = self._shown(at_degC)
         name = "a temperature still to come" if drawn is None else number_shown(drawn)
         where = self._field(drawn, f"{self.name}, temperature {place + 1}", self._edited)
@@ -122,28 +111,28 @@ class CurveTable:
         self._button("remove", f"remove the point at {name}", partial(self._remove, place))
 
     def _fade_line(self, key: str) -> None:
-        ui().element().style("grid-column: 1 / -1")
-        words("decays over [s]", "soft")
+        shown.ui().element().style("grid-column: 1 / -1")
+        shown.words("decays over [s]", "soft")
         fade_s, _ = self.refused.get(key) or (getattr(self._page.session.car.curves, key), "")
         told = f"{self.name}, decays over, seconds"
-        self._field(fade_s, told, lambda e: self._put(key, number_typed(e.value)))
+        self._field(fade_s, told, lambda e: self._put(key, shown.number_typed(e.value)))
 
     @staticmethod
-    def _field(value: Typed, label: str, act: Callable[[Any], None]) -> Any:
+    def _field(value: shown.Typed, label: str, act: Callable[[Any], None]) -> Any:
         # Not a field of numbers: a browser's own drops a comma and an x, and gives another number.
-        made = ui().input(value=number_shown(value), on_change=act)
+        made = shown.ui().input(value=number_shown(value), on_change=act)
         return made.props(
             f'dense outlined hide-bottom-space debounce="400" inputmode="decimal" aria-label="{label}"'
         )
 
     def _button(self, text: str, label: str, act: Callable[[], None]) -> None:
-        plain_button(text, act, f'size="12px" aria-label="{self.name}: {label}"')
+        shown.plain_button(text, act, f'size="12px" aria-label="{self.name}: {label}"')
 
-    def _shown(self, at_degC: Typed) -> Typed:
+    def _shown(self, at_degC: shown.Typed) -> shown.Typed:
         if not isinstance(at_degC, float | int):
             return at_degC
-        shown = units.shown(at_degC, "degC", self._page.look.imperial)
-        return round(shown, SHOWN_DIGITS) + 0.0  # never -0
+        value = units.shown(at_degC, "degC", self._page.look.imperial)
+        return round(value, SHOWN_DIGITS) + 0.0  # never -0
 
     def _own(self) -> tuple[tuple[float, float], ...]:
         return tuple(getattr(self._page.session.car.curves, self.key))
@@ -167,7 +156,7 @@ class CurveTable:
             rows.append(["decays over [s]", f"{values[self._fade]:g}", f"{now_s:g}"])
         unit = units.written("degC", self._page.look.imperial)
         self._beside.set_content(
-            table_html(Table((f"proposed points, at {unit}", "steps", "now there"), rows, " rr"))
+            shown.table_html(Table((f"proposed points, at {unit}", "steps", "now there"), rows, " rr"))
         )
 
     def _edited(self, _event: object) -> None:
@@ -208,7 +197,7 @@ class CurveTable:
             if few:
                 text = f"A curve needs {few[1]} points."
             elif point and int(point[1]) <= len(self._rows):
-                typed = number_typed(self._rows[int(point[1]) - 1].where.value)
+                typed = shown.number_typed(self._rows[int(point[1]) - 1].where.value)
                 if isinstance(typed, float):  # what was worked out from it is rounded
                     text = re.sub(r"\([^)]*\)", f"({number_shown(typed)})", text, count=1)
             told.append(text)
@@ -246,7 +235,7 @@ class CurveTable:
         self._changed()
 
 
-def _unfit(points: Sequence[Sequence[Typed]]) -> str:
+def _unfit(points: Sequence[Sequence[shown.Typed]]) -> str:
     """What keeps fields from being numbers at all; empty where nothing does."""
     for place, point in enumerate(points, start=1):
         for one in point:
@@ -257,6 +246,6 @@ def _unfit(points: Sequence[Sequence[Typed]]) -> str:
     return "A number is missing." if any(one is None for point in points for one in point) else ""
 
 
-def number_shown(value: Typed) -> str:
+def number_shown(value: shown.Typed) -> str:
     """Write what stands in a field."""
     return "" if value is None else value if isinstance(value, str) else f"{value:.10g}"

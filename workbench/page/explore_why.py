@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable
+from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Any
 
@@ -143,8 +143,12 @@ class WhyPanel(Tab):
                 ui().toggle(KINDS, value=self.kind, on_change=self._other).props(
                     'dense no-caps unelevated padding="1px 8px" aria-label="which two settings"'
                 )
-            self.chart = chart("map of hunting", "map", on_point_click=self._clicked)
-            self.chart.on("chart:mouseover", lambda e: self._hovered(e.args.get("value")), ["value"])
+            self.chart = chart(
+                "map of hunting", "map", on_point_click=lambda e: self._go(explore.take, e.value)
+            )
+            self.chart.on(
+                "chart:mouseover", lambda e: self._go(explore.preview, e.args.get("value")), ["value"]
+            )
             self.chart.on("chart:globalout", lambda: explore.show_instead(None), [])
             self.chart.props('tabindex="0"')
             for key, way in KEYS.items():
@@ -263,13 +267,10 @@ class WhyPanel(Tab):
             places.append(values[min(max(at + by, 0), len(values) - 1)])
         self._explore.take(**self._cell(places))
 
-    def _hovered(self, at: Any) -> None:
+    def _go(self, act: Callable[..., None], at: Any) -> None:
+        """Show or take the cell at a place."""
         if cell := self._cell(at):
-            self._explore.preview(**cell)
-
-    def _clicked(self, event: Any) -> None:
-        if cell := self._cell(event.value):
-            self._explore.take(**cell)
+            act(**cell)
 
     def _tell(self, result: Any) -> None:
         self._story.set_text(self.look.words("\n".join(result["lines"])))

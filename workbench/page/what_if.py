@@ -83,9 +83,8 @@ class WhatIfPanel(Tab):
                 hunt = f"{row['swing_rpm']:.0f} rpm peak to peak, {row['hunting_percent']:.0f} % of runs hunt"
                 html(f"{bar_html(taken_percent(row, self._rows))}<br>{hunt}")
                 if row["key"] == SUGGESTED:
-                    told = row["name"]
-                    use = plain_button("Use these", partial(self._use, row["car"]))
-                    use.on("mouseenter", partial(self._instead, row["car"], told))
+                    use = plain_button("Use these", partial(self._take, **row["car"].feedback.model_dump()))
+                    use.on("mouseenter", partial(self._instead, row["car"], row["name"]))
                     use.on("mouseleave", partial(self._instead, None, ""))
 
     def _choose(self, row: dict[str, Any]) -> None:
@@ -93,9 +92,6 @@ class WhatIfPanel(Tab):
         self._chosen = "" if off else row["key"]
         self._instead(None if off else row["car"], "" if off else row["name"])
         self._build()
-
-    def _use(self, car: sim.Car) -> None:
-        self._take(**car.feedback.model_dump())
 
 
 def compared(pinned: dict[str, float], now: dict[str, float]) -> Table:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -81,14 +80,14 @@ def base_work(tell: Tell, *, car: sim.Car, seed: int) -> dict[str, Any]:
     return {"told": [one.to_dict() for one in found.verdict()], "curves": found.curves()}
 
 
-def _predicting(tell: Tell, share: float, *_: object) -> None:
-    tell(0.8 * share, "predicting")
-
-
 def sheet_work(tell: Tell, *, car: sim.Car, seed: int, forced: bool) -> dict[str, Any]:
     """Make the sheet in every form."""
-    told = partial(_predicting, tell)
-    made = make_sheet(car, seed=seed, even_if_untrusted=forced, on_progress=told)
+    made = make_sheet(
+        car,
+        seed=seed,
+        even_if_untrusted=forced,
+        on_progress=lambda share, *_: tell(0.8 * share, "predicting"),
+    )
     tell(0.85, "writing")
     return {
         "html": {one: sheet_bytes(made, HtmlPages, one).decode() for one in (False, True)},

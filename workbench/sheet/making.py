@@ -25,13 +25,9 @@ COLD_degC = 60.0
 
 
 def make_sheet(
-    car: sim.Car,
-    *,
-    seed: int = 0,
-    before: sim.Car | None = None,
-    even_if_untrusted: bool = False,
+    car: sim.Car, *, seed: int = 0, before: sim.Car | None = None, even_if_untrusted: bool = False,
     on_progress: Callable[..., None] | None = None,
-) -> Sheet:
+) -> Sheet:  # fmt: skip
     """Gather a car's sheet, to be written by `write_sheet`; refused of a fit that is not to be trusted."""
     if not even_if_untrusted:
         refuse_untrusted(car)
@@ -41,25 +37,14 @@ def make_sheet(
     untrusted = (("THE FIT IS NOT TRUSTED.", basis_words(car)),) if is_untrusted(car) else ()
     uncounted = () if car.valve.travel_counted else (("MEASURE FIRST:", trial.COUNT_FIRST),)
     return Sheet(
-        car.name,
-        car.feedback.law,
-        car.temperature_name,
+        car.name, car.feedback.law, car.temperature_name,
         (*untrusted, *uncounted, *trial.hunting_caution(expected), *CAUTIONS),
-        tuple(setting_rows(car, spots, expected, before)),
-        tuple(_curve_row(car, spot) for spot in spots),
-        tuple(_homing(car)),
-        expected,
-        tuple(trial.watch_points(car, expected)),
+        tuple(setting_rows(car, spots, expected, before)), tuple(_curve_row(car, spot) for spot in spots),
+        tuple(_homing(car)), expected, tuple(trial.watch_points(car, expected)),
         tuple(trial.stop_signs(car, expected)),
-        tuple(trial.try_steps(car, spots, expected.prediction.floor_rpm)),
-        basis_words(car),
-        worked_line(car),
-        trial.loads_and_forward(car),
-        _to_look_at(car),
-        version(),
-        seed,
-        is_untrusted(car),
-    )
+        tuple(trial.try_steps(car, spots, expected.prediction.floor_rpm)), basis_words(car), worked_line(car),
+        trial.loads_and_forward(car), _to_look_at(car), version(), seed, is_untrusted(car),
+    )  # fmt: skip
 
 
 def refuse_untrusted(car: sim.Car, file: str = "") -> None:
