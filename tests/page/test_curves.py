@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import pytest
+from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 
 from tests.page.browsing import Look, wait_for
@@ -122,3 +123,39 @@ def test_a_start_plays_on_in_other_units(look: Look) -> None:
     wait_for(lambda: before < played_s() < 60.0, "played on from where it was")
     look.press("all at once")
     look.wait_text("After that minute this run hunts")
+
+
+@pytest.mark.browser
+def test_a_point_that_is_dragged_in_the_picture_is_told_in_the_table(look: Look) -> None:
+    look.tab("Cold start")
+    at_0 = "Base curve, steps at 0"
+    before = float(wait_for(lambda: look.field(at_0).get_attribute("value"), "the table") or 0.0)
+    wait_for(lambda: look.option(".curve-chart")["series"][0]["data"], "the picture")
+    chart = look.driver.find_element(By.CSS_SELECTOR, ".curve-chart")
+    look.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", chart)
+    script = """
+    const chart = getElement(Number(arguments[0].id.slice(1))).chart;
+    return arguments[1].map((one) => chart.convertToPixel({gridIndex: 0}, one));
+    """
+    moved = look.driver.execute_script(script, chart, [[0.0, before], [0.0, before - 6.0]])
+    size = chart.size
+    (x, y), (_, below) = ((round(a - size["width"] / 2), round(b - size["height"] / 2)) for a, b in moved)
+    hand = ActionChains(look.driver).move_to_element_with_offset(chart, x, y).click_and_hold()
+    hand.move_by_offset(0, (below - y) // 2).move_by_offset(
+        0, below - y - (below - y) // 2
+    ).release().perform()
+    wait_for(lambda: float(look.field(at_0).get_attribute("value") or 0.0) < before, "the table follows")
+    assert float(look.field(at_0).get_attribute("value") or 0.0) == pytest.approx(before - 6.0, abs=1.0)
+    look.wait_text("changes not saved")
+    look.press("Undo")
+    wait_for(lambda: float(look.field(at_0).get_attribute("value") or 0.0) == before, "undone")
+
+
+@pytest.mark.browser
+def test_what_is_going_on_is_told_on_every_tab_and_can_be_stopped_there(look: Look) -> None:
+    look.tab("Find settings")
+    look.press("Search")
+    look.tab("Explore")
+    look.wait_text("Going on: Searching, ")
+    look.press("Stop it")
+    wait_for(lambda: "Going on" not in look.text(), "it has ended")

@@ -65,7 +65,8 @@ def test_a_stopped_job_may_give_what_it_has() -> None:
 def test_a_job_that_does_not_listen_is_ended() -> None:
     job = Job("a", "Deaf", WORK + "deaf")
     time.sleep(0.5)
-    job.stop(grace_s=0.3)
+    job.grace_s = 0.3
+    job.stop()
     assert ended(job).problem == "stopped"
     assert not runs(job.pid)
 

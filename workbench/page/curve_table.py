@@ -12,6 +12,7 @@ import numpy as np
 
 import sim
 from workbench.page import shown
+from workbench.page.curve_chart import CurveChart
 from workbench.page.frame import Page
 from workbench.page.jobs import told_beside
 from workbench.words import units
@@ -59,6 +60,7 @@ class CurveTable:
                 shown.words(self.name, "big")
                 self._take = shown.plain_button("Take the proposal", self._take_all)
                 self._take.set_visibility(False)
+            self._chart = CurveChart(self.name, page.look, self._moved)
             self._problem = shown.alert()
             self._grid = shown.within("curve")
             self._beside = shown.html()
@@ -71,7 +73,7 @@ class CurveTable:
             # Air meant to fade slowly would be gone too soon, and the other way round.
             self.proposed[self._fade] = float(curves[self._fade])
         self._take.set_visibility(True)
-        self._tell_proposed()
+        self._tell_all()
 
     @property
     def is_taken(self) -> bool:
@@ -159,6 +161,10 @@ class CurveTable:
             shown.table_html(Table((f"proposed points, at {unit}", "steps", "now there"), rows, " rr"))
         )
 
+    def _moved(self, place: int, steps: float) -> None:
+        """Take over where a point was left in the picture; its field tells it, and is judged as if typed."""
+        self._rows[place].what.set_value(number_shown(steps))
+
     def _edited(self, _event: object) -> None:
         self._put(self.key, [row.point(self._page.look.imperial) for row in self._rows])
 
@@ -177,6 +183,8 @@ class CurveTable:
     def _tell_all(self) -> None:
         self._problem.set_text("\n".join(told for _, told in self.refused.values()))
         self._tell_proposed()
+        if self.key not in self.refused:
+            self._chart.draw(self._own(), self.proposed.get(self.key))
 
     def _change(self, values: dict[str, Any]) -> str:
         try:

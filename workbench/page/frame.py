@@ -15,11 +15,13 @@ from workbench.page.jobs import plain_problem
 from workbench.page.look import CSS, Look
 from workbench.page.new_car import new_dialog
 from workbench.page.session import Session, Sessions
-from workbench.page.shown import alert, hidden_button, html, plain_button, status, ui, words
+from workbench.page.shown import alert, hidden_button, html, plain_button, status, ui, within, words
 from workbench.page.wish import Wish
 
 KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
 """Changes are kept, and shown by other pages, when nothing has been changed for this long [s]."""
+JOB_EVERY_s = 0.5
+"""How often it is told what is going on [s]."""
 DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = {
     "Explore": "explore:Explore", "Log": "log_tab:LogTab", "Find settings": "settings_tab:SettingsTab",
@@ -70,6 +72,11 @@ class Page:
         begin_card(self.session, self._new, self._open, lambda: tabs.set_value("Log"))
         self._error = alert()
         self._again = hidden_button("Read it again", self._read_again)
+        with within("line") as self._running:
+            self._job = status("soft")
+            plain_button("Stop it", self._stop_job)
+        self._running.set_visibility(False)
+        ui().timer(JOB_EVERY_s, self._tell_job)
         with ui().tabs(on_change=lambda e: self._opened(e.value)) as tabs:
             tabs.props('dense no-caps align="left" inline-label outside-arrows mobile-arrows')
             for name in TABS:
@@ -136,6 +143,17 @@ class Page:
         if name not in self._settling:
             self._settling.add(name)
             background_tasks.create(settle(), name=name)
+
+    def _tell_job(self) -> None:
+        """On every tab, what is going on."""
+        job, busy = self.session.job, self.session.busy
+        self._running.set_visibility(busy)
+        if busy and job is not None:
+            self._job.set_text(f"Going on: {job.title}, {100.0 * job.share:.0f} %")
+
+    def _stop_job(self) -> None:
+        if self.session.job is not None:
+            self.session.job.stop()
 
     def _keep_draft(self) -> None:
         """Keep what nobody has saved, as a step too; an error that stands there, such as of saving, stays."""

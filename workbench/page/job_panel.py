@@ -81,7 +81,7 @@ class JobPanel:
         if given is not None:
             title = str(given.pop("title", self._title))
             session.job = Job(self._kind, title, f"workbench.page.{self._work}", **given)
-            session.job.about = self._about()
+            session.job.about, session.job.grace_s = self._about(), self._grace_s
             self._seen = -1
             self._show_how_far()
 
@@ -98,7 +98,7 @@ class JobPanel:
     def _stop_it(self) -> None:
         job = self._mine()
         if job is not None and not job.ended:
-            job.stop(self._grace_s)
+            job.stop()
 
     def _mine(self) -> Job | None:
         job = self._session.job

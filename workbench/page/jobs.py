@@ -34,7 +34,7 @@ class Job:
         self.result: Any = None
         self.about: object = None  # its answer is stale once this is another
         self.ended = self.asked_to_stop = False
-        self.version = 0
+        self.version, self.grace_s = 0, GRACE_s
         self._pipe, theirs = SPAWN.Pipe()
         pool = ProcessPoolExecutor(1, SPAWN, _begin, (theirs,))
         self._given = pool.submit(run_work, work, arguments)
@@ -44,13 +44,13 @@ class Job:
         theirs.close()
         threading.Thread(target=self._listen, daemon=True).start()
 
-    def stop(self, grace_s: float = GRACE_s) -> None:
+    def stop(self) -> None:
         """Ask it to stop and give what it has; end it if it has not after a while."""
         self.asked_to_stop = True
         self.text = "stopping"
         with contextlib.suppress(OSError):  # it has ended just now
             self._pipe.send("stop")
-        threading.Thread(target=self._end_after, args=(grace_s,), daemon=True).start()
+        threading.Thread(target=self._end_after, args=(self.grace_s,), daemon=True).start()
 
     def end_now(self) -> None:
         """End its process at once."""

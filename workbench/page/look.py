@@ -58,6 +58,7 @@ h2 { font-size: 15px; font-weight: 650; line-height: 1.35; }
 .bar i { display: block; height: 100%; background: var(--good); }
 .choice { display: flex; flex-direction: column; gap: 1px; }
 .runs { height: 440px; } .map { height: 300px; } .chart { height: 340px; } .tall { height: 430px; }
+.curve-chart { height: 190px; cursor: ns-resize; }
 .picture { background: #fff; border-radius: 4px; max-width: 100%; height: auto; display: block; }
 /* Drawn on white: light and dark change places, hues stay, and black becomes the card behind. */
 .body--dark .picture { filter: invert(1) hue-rotate(180deg); mix-blend-mode: screen; }
