@@ -145,7 +145,7 @@ def number_typed(text: str | None) -> Typed:
 
 @dataclass(frozen=True)
 class Slide:
-    """What a slider sets: key, name and unit as shown, and its range, wider where the value lies outside."""
+    """What a slider sets: key, name, unit, range, wider where the value lies outside, and what it means."""
 
     key: str
     name: str
@@ -153,6 +153,7 @@ class Slide:
     low: float
     high: float
     step: float
+    help: str = ""
 
     def text(self, value: float) -> str:
         """Write a value with its unit, and with the decimals of the step."""
@@ -169,7 +170,7 @@ class Slider:
     ) -> None:  # fmt: skip
         self._write, self._on_value = write or one.text, on_value
         with within("field") as place:
-            words(one.name)
+            words(one.name).props(f'title="{one.help}"')
             self._told = ui().button(self._write(value), on_click=self._ask, color=None)
             self._told.props('flat dense padding="0 4px" title="type a number"').style("font-weight: 650")
             self._typed = (
