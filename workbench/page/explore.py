@@ -19,6 +19,7 @@ from workbench.page.job_panel import Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
 from workbench.page.shown import ui
+from workbench.page.slides import COOLANT, SCATTER, SLIDES
 from workbench.page.wish import LENGTH_s
 from workbench.words import units
 from workbench.words.laws import LAW_WORDS
@@ -149,26 +150,6 @@ COMPILING = (
     "The simulation is being compiled for this machine: once, about a minute ({:.0f} s so far)."
     " Then the page draws by itself."
 )
-SLIDES = (
-    shown.Slide("min_move_steps", "Minimum move", "steps", 1, 12, 1,
-                "The valve is never moved by fewer steps than this."),
-    shown.Slide("deadband_rpm", "Deadband, either side", "rpm", 0, 150, 1,
-                "Nothing is corrected while speed is this close to target."),
-    shown.Slide("gain_steps_per_100rpm", "Gain", "steps/100 rpm", 0, 20, 0.1,
-                "Steps at once for each 100 rpm off target."),
-    shown.Slide("integral_steps_per_100rpm_s", "Integral", "steps/100 rpm/s", 0, 20, 0.1,
-                "Steps more each second for each 100 rpm off target."),
-    shown.Slide("derivative_steps_s_per_100rpm", "Derivative", "steps x s/100 rpm", 0, 10, 0.1,
-                "Steps against a speed that moves away from target."),
-    shown.Slide("nudge_steps", "Size of a fixed step", "steps", 1, 12, 1,
-                "Steps of each correction, however far off."),
-    shown.Slide("update_period_ms", "Update period", "ms", 20, 1000, 10,
-                "Time between two decisions of the controller."),
-)  # fmt: skip
-SCATTER = shown.Slide(
-    "scatter_share", "Combustion variation", "%", 0, 30, 0.5, "How much one firing differs from the next."
-)
-COOLANT = shown.Slide("coolant_degC", "Coolant", "degC", -20, 110, 1, "Where on the curves the engine idles.")
 
 
 class Explore(Tab):

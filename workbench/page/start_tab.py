@@ -13,6 +13,7 @@ from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import told_beside
 from workbench.page.look import Palette
 from workbench.page.shown import ui
+from workbench.page.slides import OUTSIDE
 from workbench.words import units
 from workbench.words.sentence import capital
 from workbench.words.wording import filled, worded
@@ -103,7 +104,6 @@ def start_data(found: dict[str, Any], until_s: float, imperial: bool) -> dict[st
 
 TICK_s = 0.1
 SPEEDS = {1.0: "real time", 4.0: "4 x", 16.0: "16 x", 0.0: "all at once"}
-OUTSIDE = shown.Slide("outside_degC", "Engine and air", "degC", -30, 40, 1)
 CURVES = (
     ("base_steps", "Base curve", None),
     ("cranking_steps", "Cranking curve", None),
