@@ -12,19 +12,12 @@ class EvenidleError(Exception):
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong with one file.
+    """One thing wrong with one file."""
 
-    Attributes
-    ----------
-    file, line, key, message : str, int, str
-        The file as the user named it; from 1, 1 where the file as a whole is meant; key path in the file,
-        such as ``valve.area_mm2[3]``, or ``file``; what is wrong, the value, what is allowed.
-    """
-
-    file: str
-    line: int
-    key: str
-    message: str
+    file: str  # as the user named it
+    line: int  # from 1; 1 where the file as a whole is meant
+    key: str  # path in the file, such as ``valve.area_mm2[3]``, or ``file``
+    message: str  # what is wrong, the value, what is allowed
 
     def to_dict(self) -> dict[str, str | int]:
         """The problem taken apart: ``file``, ``line``, ``key``, ``what`` is wrong, what is ``allowed``."""

@@ -48,22 +48,14 @@ HOMING_SHARE = 1.5
 
 @dataclass(frozen=True)
 class Known:
-    """What an owner may know beyond the few facts; None where it is not known.
-
-    Attributes
-    ----------
-    travel_steps, rpm_on_10_steps, map_kPa : float
-        Travel [steps], worth of ten steps more when warm [rpm], warm manifold pressure [kPa].
-    loads, feedback, entry_form : Mapping
-        As in the tables of the car file.
-    """
+    """What an owner may know beyond the few facts; None where it is not known."""
 
     travel_steps: int | None = None
-    rpm_on_10_steps: float | None = None
-    map_kPa: float | None = None
-    loads: Mapping[str, float] | None = None
-    feedback: Mapping[str, Any] | None = None
-    entry_form: Mapping[str, Any] | None = None
+    rpm_on_10_steps: float | None = None  # worth of ten steps more when warm
+    map_kPa: float | None = None  # warm manifold pressure
+    loads: Mapping[str, float] | None = None  # these as in the tables of the car file
+    feedback: Mapping[str, Any] | None = None  # settings in use
+    entry_form: Mapping[str, Any] | None = None  # how the controller takes them
 
 
 NOTHING_MORE = Known()

@@ -32,19 +32,12 @@ Reduce = Callable[[np.ndarray, np.ndarray, np.ndarray, np.ndarray], None]
 
 @dataclass(frozen=True)
 class Fleet:
-    """Cars and scenarios turned into tables once, to be run many times.
+    """Cars and scenarios turned into tables once, to be run many times."""
 
-    Attributes
-    ----------
-    cars, scenarios, tables, names : numpy.ndarray, Tables, tuple of str
-        A row each, cars may be replaced by perturbed copies of the rows; tables of both; names of the
-        scenarios.
-    """
-
-    cars: np.ndarray
-    scenarios: np.ndarray
-    tables: Tables
-    names: tuple[str, ...]
+    cars: np.ndarray  # a row each; may be replaced by perturbed copies of the rows
+    scenarios: np.ndarray  # a row each
+    tables: Tables  # of both
+    names: tuple[str, ...]  # of the scenarios
 
     @property
     def needs_full(self) -> bool:

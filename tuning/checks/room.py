@@ -42,30 +42,20 @@ class Spot(NamedTuple):
 
     Below `WARMED_degC` it is that of an engine on its way through, with its oil behind and with what
     after-start air is left; warmer, or where no start passes, that of one that has settled.
-
-    Attributes
-    ----------
-    target_rpm, settled_rpm : float
-        Speed wanted, and where the engine settles on the base curve; 0: it cannot run [rpm].
-    needed_steps, close_steps, open_steps : float
-        Position that holds the target: minus infinity where even the seat is too much, infinity where even
-        the open limit is too little; room to close and to open, within trim limits and travel [steps].
-    passing, oil_behind : bool
-        Whether it is that of an engine on its way through; and short of air that a longer fade may give too.
     """
 
     coolant_degC: float
     base_steps: float
     target_rpm: float
-    settled_rpm: float
+    settled_rpm: float  # where the engine settles on the base curve; 0: it cannot run
     rpm_per_step: float
-    needed_steps: float
-    close_steps: float
+    needed_steps: float  # hold the target; -inf: even the seat is too much, inf: the open limit too little
+    close_steps: float  # room to close and to open, within trim limits and travel
     close_rpm: float
     open_steps: float
     open_rpm: float
-    passing: bool
-    oil_behind: bool
+    passing: bool  # whether it is that of an engine on its way through
+    oil_behind: bool  # short of air that a longer fade may give too
 
 
 def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:

@@ -86,17 +86,10 @@ def is_acceptable(failing_share: float) -> bool:
 
 @dataclass(frozen=True)
 class Plausible:
-    """An ensemble of cars.
+    """An ensemble of cars."""
 
-    Attributes
-    ----------
-    cars, factors : tuple of Car, of dict
-        The first is the car as its file says; for each, "table.key" to the factor its number was multiplied
-        by [-].
-    """
-
-    cars: tuple[Car, ...]
-    factors: tuple[Mapping[str, float], ...]
+    cars: tuple[Car, ...]  # the first as its file says
+    factors: tuple[Mapping[str, float], ...]  # of each, by "table.key": what its number was multiplied by
 
     def describe(self, index: int) -> str:
         """Say in words how a plausible car differs most from the car file, which is car 0.

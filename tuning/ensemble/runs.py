@@ -124,18 +124,12 @@ def known_mean(values: np.ndarray, axis: int) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class Samples:
-    """One run to be drawn: what was measured and commanded every 50 ms.
-
-    Attributes
-    ----------
-    time_s, rpm, valve_steps, target_rpm : numpy.ndarray, float
-        [s, rpm, steps]; idle target at the end of the run [rpm].
-    """
+    """One run to be drawn: what was measured and commanded every 50 ms."""
 
     time_s: np.ndarray
-    rpm: np.ndarray
-    valve_steps: np.ndarray
-    target_rpm: float
+    rpm: np.ndarray  # measured, as at each ``time_s``
+    valve_steps: np.ndarray  # commanded
+    target_rpm: float  # of the idle, at the end of the run
 
     def until(self, end_s: float) -> Samples:
         """The same up to a time."""

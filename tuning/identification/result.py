@@ -24,25 +24,16 @@ SLOWEST_rad_s = 0.01
 
 @dataclass(frozen=True)
 class Fitted(Told):
-    """One number of the car, before and after the fit.
+    """One number of the car, before and after the fit."""
 
-    Attributes
-    ----------
-    name, unit, told : str, str, bool
-        Table and key; unit of what was added, empty where the change is a factor; whether the log told it,
-        otherwise the file's value holds, as uncertain as before.
-    file_value, value, change, low, high : float or None
-        In the car file and fitted, None for parts of a curve; the change and its 90 % interval.
-    """
-
-    name: str
-    file_value: float | None
-    value: float | None
-    change: float
-    low: float
-    high: float
-    unit: str
-    told: bool
+    name: str  # table and key
+    file_value: float | None  # in the car file and fitted; None for parts of a curve
+    value: float | None  # as fitted
+    change: float  # a factor, or what was added, and its 90 % interval
+    low: float  # lower end of it
+    high: float  # upper end of it
+    unit: str  # of what was added; empty where the change is a factor
+    told: bool  # by the log; otherwise the file's value holds, as uncertain as before
 
     def note(self) -> Note:
         """The change, its interval and the value now."""
@@ -66,21 +57,15 @@ class Interval(Told):
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """Measured and modelled signals of one stretch, for figures: rpm and, where recorded, pressure.
+    """Measured and modelled signals of one stretch, for figures: rpm and, where recorded, pressure."""
 
-    Attributes
-    ----------
-    log, measured, modelled, predicted, used, held_back : int, ndarray
-        Which log; shape (slots, 1 or 2), the last by a fit without the held-back holds [rpm, kPa]; (slots,).
-    """
-
-    log: int
+    log: int  # which one
     time_s: Floats  # shape (slots,): in its log's time
-    measured: Floats
+    measured: Floats  # shape (slots, 1 or 2), as both that follow [rpm, kPa]
     modelled: Floats
-    predicted: Floats
-    used: NDArray[np.bool_]
-    held_back: NDArray[np.bool_]
+    predicted: Floats  # by a fit without the held-back holds
+    used: NDArray[np.bool_]  # shape (slots,), as what follows
+    held_back: NDArray[np.bool_]  # kept from that fit
 
 
 @dataclass(frozen=True, eq=False)

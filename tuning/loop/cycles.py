@@ -17,26 +17,17 @@ from tuning.notes import Told
 
 @dataclass(frozen=True)
 class Cycle(Told):
-    """One predicted limit cycle.
+    """One predicted limit cycle."""
 
-    Attributes
-    ----------
-    kind, positions : str, int
-        Which prediction, "square" or "waveform"; how many valve positions the wanted one swings over.
-    stable, confirmed : bool
-        Whether it attracts its neighbours; whether the staircase, driven by the predicted wave, was found to
-        make these moves (the closed form cannot tell).
-    """
-
-    kind: str
+    kind: str  # which prediction, "square" or "waveform"
     period_s: float
     low_s: float  # time in the lower and in the upper half of the swing
     high_s: float
     peak_to_peak_rpm: float  # swing of the true speed, half the swing of the wanted position
     wanted_amplitude_steps: float
-    stable: bool
-    positions: int
-    confirmed: bool = False
+    stable: bool  # whether it attracts its neighbours
+    positions: int  # of the valve, that the wanted one swings over
+    confirmed: bool = False  # by the staircase driven by the predicted wave; the closed form cannot tell
 
 
 def square_cycle(

@@ -19,25 +19,17 @@ WARM_degC = 90.0
 
 @dataclass(frozen=True, eq=False)
 class IdlePoint:
-    """A settled idle at the target speed.
-
-    Attributes
-    ----------
-    rpm : numpy.ndarray
-        Settled speed at each whole position [rpm].
-    slopes, plant : Slopes, LinearIdle
-        The engine's slopes there, and the linear engine that they make.
-    """
+    """A settled idle at the target speed."""
 
     coolant_degC: float
     load_W: float  # above the car's own base load
     target_rpm: float
     needed_steps: float  # where the engine settles at the target, between whole steps too
     base_steps: float  # where the base curve puts the valve
-    rpm: Reals
+    rpm: Reals  # settled speed at each whole position
     opening_mm2: Reals  # the valve's own area at each whole position
-    slopes: Slopes
-    plant: LinearIdle
+    slopes: Slopes  # the engine's, there
+    plant: LinearIdle  # the linear engine that they make
     rpm_per_step: float  # steady; without its spark table where that keeps the engine from holding its speed
 
     @property

@@ -45,20 +45,12 @@ class LinearRow(Told):
 
 @dataclass(frozen=True)
 class LinearView(Told):
-    """Margins over temperature, load and speed.
+    """Margins over temperature, load and speed."""
 
-    Attributes
-    ----------
-    here, rows : LinearRow, tuple of LinearRow
-        The warm idle at the target, and that and others.
-    border_without_valve_time, border_with_quick_updates : float
-        ``border_multiplier`` with a valve that takes no time, and with updates every 10 ms [-].
-    """
-
-    here: LinearRow
-    rows: tuple[LinearRow, ...]
-    border_without_valve_time: float
-    border_with_quick_updates: float
+    here: LinearRow  # the warm idle at the target
+    rows: tuple[LinearRow, ...]  # that and others
+    border_without_valve_time: float  # ``border_multiplier`` with a valve that takes no time
+    border_with_quick_updates: float  # and with updates every 10 ms
 
 
 def border(

@@ -46,23 +46,14 @@ class BasePoint(Told):
 
 @dataclass(frozen=True)
 class LoggedBase(Told):
-    """A base curve proposed from logs.
-
-    Attributes
-    ----------
-    car, points, now : str, tuple of BasePoint, tuple of (float, float)
-        Its name; from cold to warm, only where there are readings; the car file's own curve [degC, steps].
-    curve : tuple of (float, float)
-        The whole curve: the points, and the car file's own beyond them [degC, steps].
-    notes : tuple of Note
-    """
+    """A base curve proposed from logs."""
 
     TOLD = ("car", "points", "closing_steps", "closing_rpm", "can_close", "notes")
 
     car: str
-    points: tuple[BasePoint, ...]
-    now: tuple[tuple[float, float], ...]
-    curve: tuple[tuple[float, float], ...]
+    points: tuple[BasePoint, ...]  # from cold to warm, only where there are readings
+    now: tuple[tuple[float, float], ...]  # the car file's own curve [degC, steps]
+    curve: tuple[tuple[float, float], ...]  # the points, and the car file's own beyond them [degC, steps]
     closing_steps: float  # room to close that the warmest point leaves, and what it is worth
     closing_rpm: float
     notes: tuple[Note, ...]

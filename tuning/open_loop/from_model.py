@@ -51,35 +51,21 @@ class ProposedPoint(Told):
 
 @dataclass(frozen=True)
 class BaseProposal(Told):
-    """Curves proposed from the model, and how starts go with the owner's and with these.
-
-    Attributes
-    ----------
-    car, points, now, proposed : str, tuple of ProposedPoint, tuple of StartResult
-        Its name; from cold to warm; starts without feedback at the cold temperatures, worst of several.
-    targets, missed, worse : StartTargets, tuple of MissedTarget, tuple of Note
-        What was aimed at; targets that the proposed curves do not meet, and why; where a start is farther
-        from a target than with the owner's curves.
-    finer : int or None
-        At how many temperatures starts meet all targets with curves found for a minimum move of 1 step; None
-        where that is not asked [-].
-    valve_faults : tuple of Note
-        Names of the checks that the valve fails: no curve helps it.
-    """
+    """Curves proposed from the model, and how starts go with the owner's and with these."""
 
     TOLD = ("car", "targets", "points", "missed", "worse", "valve_faults")
 
     car: str
-    points: tuple[ProposedPoint, ...]
-    now: tuple[StartResult, ...]
-    proposed: tuple[StartResult, ...]
-    targets: StartTargets
-    missed: tuple[MissedTarget, ...] = ()
-    worse: tuple[Note, ...] = ()
+    points: tuple[ProposedPoint, ...]  # from cold to warm
+    now: tuple[StartResult, ...]  # starts without feedback at the cold temperatures, worst of several
+    proposed: tuple[StartResult, ...]  # the same with these curves
+    targets: StartTargets  # what was aimed at
+    missed: tuple[MissedTarget, ...] = ()  # targets that the proposed curves do not meet, and why
+    worse: tuple[Note, ...] = ()  # where a start is farther from a target than with the owner's
     fade_now_s: float = 0.0
     fade_s: float = 0.0
-    finer: int | None = None
-    valve_faults: tuple[Note, ...] = ()
+    finer: int | None = None  # temperatures at which moves of 1 step meet all targets; None: not asked
+    valve_faults: tuple[Note, ...] = ()  # checks that the valve fails: no curve helps it
 
     @property
     def met(self) -> int:

@@ -47,32 +47,21 @@ LIMITED_WARN = 0.25
 
 @dataclass(frozen=True)
 class Check(Told):
-    """One measure of a case against its limits.
-
-    Attributes
-    ----------
-    measure, meaning, unit : str, Note, str
-    value, warn, fail : float
-        On the worst plausible car, nan where a case has nothing to measure; limits there, infinite without
-        one.
-    lower_is_worse, car, seed, failing, cars : bool, int
-        Whether a value below the limits breaks them; which plausible car and which seed that was; how many of
-        the plausible cars are beyond the limit that fails, with any seed [-].
-    """
+    """One measure of a case against its limits."""
 
     ALSO = ("verdict", "limit")
 
     measure: str
     meaning: Note
     unit: str
-    value: float
-    warn: float
-    fail: float
-    lower_is_worse: bool
-    car: int
-    seed: int
-    failing: int = 0
-    cars: int = 1
+    value: float  # on the worst plausible car; nan where a case has nothing to measure
+    warn: float  # limits there, infinite without one
+    fail: float  # beyond which it fails
+    lower_is_worse: bool  # whether a value below the limits breaks them
+    car: int  # which plausible car and which seed that was
+    seed: int  # of that run
+    failing: int = 0  # of the plausible cars that are beyond the limit that fails, with any seed
+    cars: int = 1  # plausible ones in all
 
     @property
     def verdict(self) -> str:

@@ -61,15 +61,7 @@ class Study:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the evaluation of one candidate gave.
+    """What the evaluation of one candidate gave."""
 
-    Attributes
-    ----------
-    value : float or None
-        What is to be made small; None or NaN if the candidate has none: it is finished and not tried again.
-    notes : mapping
-        Plain values kept with the trial, as its user attribute ``notes``.
-    """
-
-    value: float | None
-    notes: Mapping[str, Any] = field(default_factory=dict)
+    value: float | None  # to be made small; None or NaN if there is none: finished, not tried again
+    notes: Mapping[str, Any] = field(default_factory=dict)  # kept as user attribute ``notes``
