@@ -92,7 +92,7 @@ def table(name: str, unit: str, rows: Sequence[tuple[float, float, float]]) -> t
     return "\n".join([*lines, f"slope of time {slope:.2f}"]), slope
 
 
-@pytest.mark.parametrize(("name", "sizes"), [("diagnose", (1, 4, 15, 60)), ("fit", (1, 4, 15, 60))])
+@pytest.mark.parametrize(("name", "sizes"), [("diagnose", (1, 4, 15, 60)), ("fit", (0.25, 1, 4))])
 def test_time_grows_with_the_log(
     name: str, sizes: tuple[float, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

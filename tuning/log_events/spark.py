@@ -57,16 +57,8 @@ def _without_trend(values: Floats, rate_Hz: float) -> Floats:
 def spark_in(log: Log) -> SparkFound | None:
     """Read level and slope of the spark from one log, at its own target or else its mean speed.
 
-    Source: straight line by least squares through departures from the means around.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    SparkFound or None
-        None where spark was not recorded, speed is refreshed too slowly, or the engine does not idle.
+    Source: straight line by least squares through departures from the means around. None where spark was not
+    recorded, speed is refreshed too slowly, or the engine does not idle.
     """
     idle = idle_rows(log)
     if log.spark_deg is None or idle.sum() < 20 or log.refresh_s.get("rpm", 0.0) > QUICK_ENOUGH_s:
@@ -84,16 +76,7 @@ def spark_in(log: Log) -> SparkFound | None:
 
 
 def with_recorded_spark(car: Car, logs: Sequence[Log]) -> tuple[Car, SparkFound | None]:
-    """Give a car the spark of its log with most movement of it; unchanged where none was recorded.
-
-    Parameters
-    ----------
-    car, logs : Car, sequence of Log
-
-    Returns
-    -------
-    Car, SparkFound or None
-    """
+    """Give a car the spark of its log with most movement of it; unchanged where none was recorded."""
     every = [one for one in (spark_in(log) for log in logs) if one is not None]
     if not every:
         return car, None

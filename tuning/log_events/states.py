@@ -76,16 +76,7 @@ def remembered(read: Callable[[Log], T]) -> Callable[[Log], T]:
 
 
 def with_rising_time(log: Log) -> Log:
-    """A log whose time rises throughout: each part that begins anew is put after the one before.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    Log
-    """
+    """A log whose time rises throughout: each part that begins anew is put after the one before."""
     if np.all(np.diff(log.time_s) > 0.0):
         return log
     time_s = np.array(log.time_s)
@@ -97,16 +88,7 @@ def with_rising_time(log: Log) -> Log:
 
 
 def mended(log: Log) -> Log:
-    """Mend lone misreadings. Source: Hampel's identifier with a fixed limit (running median of five).
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    Log
-    """
+    """Mend lone misreadings. Source: Hampel's identifier with a fixed limit (running median of five)."""
     log = with_rising_time(log)
     if log.rate_Hz < QUICK_ENOUGH_Hz or log.rpm.size < 5:
         return log
@@ -181,16 +163,7 @@ def starting_rows(log: Log) -> Flags:
 
 @remembered
 def steady_rows(log: Log) -> Flags:
-    """Rows around which speed hardly changes: an engine that races on a leak is not driven.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    ndarray of bool
-    """
+    """Rows around which speed hardly changes: an engine that races on a leak is not driven."""
     marks = np.column_stack([np.interp(log.time_s + shift, log.time_s, log.rpm)
                              for shift in np.linspace(-STEADY_s, STEADY_s, 9)])  # fmt: skip
     return np.asarray(np.ptp(marks, axis=1) < STEADY_rpm)
@@ -243,32 +216,14 @@ def driven_rows(log: Log) -> Flags:
 
 
 def driven_share(log: Log) -> float:
-    """Share of the running engine's rows in which it is driven, 0 where it never runs.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    float [-]
-    """
+    """Share of the running engine's rows in which it is driven, 0 where it never runs [-]."""
     running = running_rows(log)
     return float(np.mean(driven_rows(log)[running])) if running.any() else 0.0
 
 
 @remembered
 def idle_rows(log: Log) -> Flags:
-    """Rows in which the engine idles: running, throttle shut, start and overrun behind it.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    ndarray of bool
-    """
+    """Rows in which the engine idles: running, throttle shut, start and overrun behind it."""
     return np.asarray(running_rows(log) & ~starting_rows(log) & ~driven_rows(log))
 
 

@@ -98,33 +98,15 @@ def known_floor(floor_rpm: float | None) -> float | None:
 
 
 def regular_swing(measures: Measures, floor_rpm: float | None = None) -> bool:
-    """Tell whether speed swings regularly in one run, whatever the valve does: the first half of ``hunts``.
-
-    Parameters
-    ----------
-    measures, floor_rpm : Measures, float
-        As for ``run_answer`` [rpm].
-
-    Returns
-    -------
-    bool
-    """
+    """Whether speed swings regularly in one run, whatever the valve does: the first half of ``hunts``."""
     return bool(regular_swings(partial(getattr, measures), known_floor(floor_rpm)))
 
 
 def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
-    """Answer whether one run hunts.
+    """Answer whether one run hunts, by a hunting window of it, best of 30 s or more.
 
-    Parameters
-    ----------
-    measures, floor_rpm : Measures, float
-        Of a hunting window, best of 30 s or more; ``hunting_rpm`` of this engine with the valve held, None, 0
-        or nan: not known [rpm].
-
-    Returns
-    -------
-    str
-        ``CANNOT_TELL`` where nothing was measured, or the valve swung speed but went over once or twice.
+    ``CANNOT_TELL`` where nothing was measured, or the valve swung speed but went over once or twice. Floor:
+    ``hunting_rpm`` of this engine with the valve held; None, 0 or nan: not known [rpm].
     """
     floor, of = known_floor(floor_rpm), partial(getattr, measures)
     if bool(hunts(of, floor)):
@@ -137,17 +119,7 @@ def run_answer(measures: Measures, floor_rpm: float | None = None) -> str:
 
 
 def run_note(measures: Measures, floor_rpm: float | None = None) -> Note:
-    """Tell whether one run hunts, with its size and period.
-
-    Parameters
-    ----------
-    measures, floor_rpm : Measures, float
-        As for ``run_answer`` [rpm].
-
-    Returns
-    -------
-    Note
-    """
+    """Tell whether one run hunts, with its size and period; the floor as for ``run_answer`` [rpm]."""
     answer = run_answer(measures, floor_rpm)
     swing_rpm, period_s = measures.hunting_rpm, measures.hunting_period_s
     if answer == DOES_NOT_HUNT:
@@ -247,13 +219,6 @@ def chance_interval(hits: int, runs: int) -> tuple[float, float]:
 def races(mean_error_rpm: ArrayLike, target_rpm: ArrayLike) -> NDArray[np.bool_]:
     """Tell which runs race, whether they swing or not: nothing else matters then.
 
-    Parameters
-    ----------
-    mean_error_rpm, target_rpm : array_like
-        Mean of target less speed, nan of a run that does not race, and the target [rpm].
-
-    Returns
-    -------
-    numpy.ndarray of bool
+    By the mean of target less speed, nan of a run that does not race, and the target [rpm].
     """
     return np.asarray(np.asarray(mean_error_rpm) < -MEAN_RACES_SHARE * np.asarray(target_rpm))

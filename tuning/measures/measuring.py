@@ -141,18 +141,7 @@ def _beside_target(rpm: Samples, target: Samples, starts: Floats) -> Samples:
 
 
 def stalled_at(stalled_s: float, begin_s: float) -> int:
-    """First sample at or after a stall.
-
-    Parameters
-    ----------
-    stalled_s, begin_s : float
-        Time of the stall, nan without one, and of the first sample [s].
-
-    Returns
-    -------
-    int
-        -1 without a stall.
-    """
+    """First sample at or after a stall, -1 without: its time, nan without one, and the first sample's [s]."""
     if math.isnan(stalled_s):
         return -1
     return max(0, math.ceil((stalled_s - begin_s) / SAMPLE_s - 1e-6) - 1)

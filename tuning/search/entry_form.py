@@ -134,14 +134,6 @@ def to_entry(car: Car, feedback: Feedback | None = None) -> tuple[Entry, ...]:
 
     Rounded to the nearest number the entry can hold, halves up. An integral counted per update is converted
     with the update period as entered.
-
-    Parameters
-    ----------
-    car, feedback : Car, Feedback
-
-    Returns
-    -------
-    tuple of Entry
     """
     given = feedback or car.feedback
     period = _entry(car, "update_period_ms", "", given.update_period_ms, 0.0)
