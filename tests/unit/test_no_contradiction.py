@@ -112,11 +112,9 @@ def base_of(name: str) -> BaseProposal:
 
 @pytest.mark.parametrize("name", CARS)
 def test_base_and_check_advise_the_same_when_warm(name: str) -> None:
-    car = car_of(name)
     warm = spots_of(name)[-1]
     proposed = base_of(name).points[-1]
-    held = 0.5 * (car.feedback.min_move_steps - 1)  # a falling curve leaves the valve that higher
-    assert proposed.base_steps + held == pytest.approx(warm.needed_steps, abs=1.6)
+    assert proposed.base_steps == pytest.approx(warm.needed_steps, abs=1.1)
     assert proposed.after_steps >= 2.0
 
 

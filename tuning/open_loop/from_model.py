@@ -112,7 +112,7 @@ class BaseProposal(Told):
         told = Note(
             "open_loop.verdict", car=self.car, faults=self.valve_faults, met=self.met,
             of=len(self.proposed), were=sum(self.targets.met(one) for one in self.now),
-            fails=sum(not one.runs for one in self.proposed),
+            fails=sum(not one.runs for one in self.proposed), worse=len(self.worse),
         )  # fmt: skip
         notes = [told]
         if self.fade_s != self.fade_now_s:
@@ -202,10 +202,10 @@ def _proposal(
 
 
 def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, float], ...]:
-    """The base curve where no start is tried; half of what a falling one stays above it is off."""
+    """The base curve where no start is tried; warming, half of what a falling one stays above it is off."""
     held = 0.5 * (car.feedback.min_move_steps - 1)
-    steps = [*need.base_steps[len(STARTS_degC) :], *hotter]
-    lower = falling([np.floor(max(one - held, 0.0)) for one in steps])
+    warming = [np.floor(max(one - held, 0.0)) for one in need.base_steps[len(STARTS_degC) :]]
+    lower = falling([*warming, *np.rint(hotter)])
     return tuple(zip(WARM_degC, lower, strict=True))
 
 

@@ -16,11 +16,23 @@ NOTHING_LEFT_percent = 2.0
 def _resolution_remedy(values: Values, tell: Tell) -> str:
     told = "a valve of smaller steps"
     if values["move_steps"] > 1:
-        told = tell("minimum move 1 with at least {least_rpm:.0f} of deadband either side")
+        told = tell("minimum move 1 with a deadband of ±{least_rpm:.0f}")
         if values["suggested_rpm"] > values["least_rpm"]:
-            told += tell(" ({suggested_rpm!n:.0f} so that idle roughness seldom moves it)")
-    wider = ", or a deadband of at least {wide_rpm:.0f} either side"
+            told = tell(
+                "minimum move 1 with a deadband of ±{suggested_rpm:.0f} (±{least_rpm!n:.0f} would hold,"
+            )
+            told += " but idle roughness would move the valve)"
+    wider = "; or the present minimum move with ±{wide_rpm:.0f}"
     return told + (tell(wider) if values["is_wider"] else ", or lower gains")
+
+
+def _resolution_number(values: Values, tell: Tell) -> str:
+    half_rpm = 0.5 * values["deadband_rpm"]
+    told = tell("one move of {move_steps} changes speed by {move_rpm:.0f}, the deadband is ±")
+    told += f"{half_rpm:.0f} rpm ({2.0 * half_rpm:.0f} in all); "
+    if values["none_percent"] > 0.0:
+        return told + tell("for {none_percent!n:.0f} of 100 idle points no position gives a speed inside it")
+    return told + "a position gives a speed inside it, but moves this coarse keep a cycle going around it"
 
 
 def _gains_number(values: Values, tell: Tell) -> str:
@@ -55,8 +67,8 @@ def _chance(values: Values, tell: Tell) -> str:
 
 def _proof(values: Values, tell: Tell) -> str:
     left = "{left_percent:.0f} of the swing is left"
-    ends = "it ends" if values["left_percent"] < NOTHING_LEFT_percent else left
-    told = tell("{cause}: {number}. Switched off in simulation, " + ends + ".")
+    ends = "the hunting ends" if values["left_percent"] < NOTHING_LEFT_percent else left
+    told = tell("{cause}: {number}. With this taken away in simulation, " + ends + ".")
     return capital(told)
 
 
@@ -89,13 +101,10 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.switch.both": "no steps and low gains",
     "explanation.switch.feedback": "feedback off, valve held",
     "explanation.switch.suggested": "the recommended settings, by rule",
-    "explanation.resolution.number": "one move of {move_steps} changes speed by {move_rpm:.0f}, the deadband"
-    " is {deadband_rpm:.0f} wide (r = {ratio:.2f}); {none_percent!p:in {none_percent:.0f} of cases no"
-    " position lies within it|a position lies within it, but moves this coarse keep a cycle going around"
-    " it}",
+    "explanation.resolution.number": _resolution_number,
     "explanation.resolution.remedy": _resolution_remedy,
-    "explanation.resolution.cost": "idle may stand {off_rpm:.0f} off target{moves!k:; valve moves a minute"
-    " as suggested below: {moves:.0f}, now {moves_now:.0f}}",
+    "explanation.resolution.cost": "with the wider deadband idle may stand {off_rpm:.0f} off"
+    " target{moves!k:; valve moves a minute as suggested below: {moves:.0f}, now {moves_now:.0f}}",
     "explanation.gains.number": _gains_number,
     "explanation.gains.seldom": "updates every {update_period_ms:.0f} or more",
     "explanation.gains.lower": "gain {gain_steps_per_100rpm:.1f} and integral"
@@ -151,7 +160,7 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.two_ends": "In {share_percent:.0f} of cases it settles or hunts depending on the speed it"
     " starts from.",
     "explanation.suggestion": "Settings that should hold: law {law}, gain {gain:g}, integral {integral:g},"
-    " deadband {deadband_rpm:g}, minimum move {min_move}: in simulation {hunting} of {runs} starting"
+    " deadband ±{deadband_rpm:g}, minimum move {min_move}: in simulation {hunting} of {runs} starting"
     " conditions hunt. They are by rule; a search finds better ones.",
     "explanation.at_limit": "Yet the trim stands at a limit ({low:g} or {high_steps:g}) {share_percent:.0f}"
     " of the time, and the idle {error_rpm:.0f} off target: mend the base curve first, then widen the"
@@ -161,12 +170,13 @@ SENTENCES: dict[str, Sentence] = {
     " times the valve dithers.",
     "explanation.quieter": "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it"
     " would move {moves:.0f} times a minute.",
-    "explanation.base_off": "The base curve is {off_steps:+.1f} off what the warm idle needs.",
+    "explanation.base_off": "The base curve is {off_steps!a:.1f} steps too"
+    " {off_steps!p:high|low} for the warm idle.",
     "explanation.retards": "The spark table retards when rpm falls, which raises the valve gain (now"
     " {worth_rpm:.0f} per step) and makes the engine easier to swing.",
-    "explanation.dip": "Load: {load} {stalls!p:stalls it|dips {own_rpm:.0f}}. The least that this valve"
-    " allows is a dip of {bound_rpm:.0f}: {left_rpm:.0f} less. Dip with {forward_steps} of feed-forward:"
-    " {forward_rpm:.0f}; with fast spark: {spark_rpm:.0f}.",
+    "explanation.dip": "Load: {load}: {stalls!p:it stalls|dip {own_rpm:.0f}}. Opened at once, this valve"
+    " could keep it to {bound_rpm:.0f}. With {forward_steps} of feed-forward: {forward_rpm:.0f}; with fast"
+    " spark: {spark_rpm:.0f}.",
     "explanation.load": lambda values, tell: (
         LOADS[values["key"]] + tell("{size_W!k:, {size_W:g}}{size_Nm!k:, {size_Nm:g}}")
     ),

@@ -39,13 +39,14 @@ SENTENCES: dict[str, Sentence] = {
     "open_loop.worse.target": "{target} {new} instead of {old} ({within!p:within|beyond} the target)",
     "open_loop.verdict": "{car}: {faults!k:mend the valve first ({faults}: see evenidle check), no curve"
     " helps one that is not where it is counted; }curves proposed from the model; starts without"
-    " feedback meet all targets at {met} of {of} temperatures, with your own curves at {were} ({fails}"
-    " do not run). Nothing was changed.",
+    " feedback meet all targets at {met} of {of} temperatures, with your own curves at {were}"
+    "{fails!p: ({fails} do not run)}{worse!p:; at {worse} something gets worse, see --full}. Nothing was"
+    " changed.",
     "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}",
     "open_loop.fading": "after-start air decays over {now:g} -> {fade_s:g}, as walls and oil warm later than"
     " what the curves go by; take the three curves together",
     "open_loop.finer": "with a minimum move of 1 step, curves found the same way meet all targets at {met}"
-    " of {of} temperatures{more!p:: settle the feedback first, then come back}",
+    " of {of} temperatures{more!p:: set it to 1 before these curves}",
     "open_loop.point": "{at_degC:4.0f}: base {base_now:.0f} -> {base:.0f}, cranking {cranking_now:.0f} ->"
     " {cranking:.0f}, after-start {after_now:.0f} -> {after_steps:.0f}{reached!p:|; the open limit does"
     " not reach the target speed here}",

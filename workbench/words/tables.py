@@ -81,11 +81,11 @@ def with_and_without_table(result: tuning.Explanation, only: Collection[str] = (
         [row for row in result.ablation.rows if row.key in only or not only],
         {
             "what is changed": lambda row: in_words(row.name),
-            "hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
+            "without variation: hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
             "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
             "every [s]": lambda row: number(row.period_s, 2),
             "left [%]": lambda row: number(100.0 * row.left_share, 2),
-            "with variation [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
+            "with variation: swing [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
             "moves [1/min]": lambda row: f"{row.with_scatter_moves_per_min:.0f}",
         },
         " rrrrrr",
@@ -105,7 +105,7 @@ def resolution_table(result: tuning.Explanation) -> Table:
         ["r, deadband over one move", f"{view.ratio:.2f}", ""],
         ["chance that no position lies in it", f"{100.0 * view.chance:.0f}", "%"],
         ["the same from r alone", f"{100.0 * view.chance_even:.0f}", "%"],
-        ["chance of hunting, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
+        ["chance of hunting without variation, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
         ["idle roughness, valve held (standard deviation)", f"{view.scatter_rpm:.1f}", "rpm"],
         ["deadband over idle roughness", number(view.deadband_in_scatters), ""],
         ["smallest deadband that holds, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
@@ -168,13 +168,13 @@ def bound_table(result: tuning.Explanation) -> Table | None:
         result.bound,
         {
             "dip in rpm after": lambda row: in_words(row.name),
-            "own": lambda row: "stalls" if row.stalls else f"{row.own_rpm:.0f}",
+            "as set": lambda row: "stalls" if row.stalls else f"{row.own_rpm:.0f}",
             "valve held": lambda row: f"{row.held_rpm:.0f}",
-            "least": lambda row: "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
-            "above least": lambda row: f"{row.left_to_gain_rpm:.0f}",
-            "forward": lambda row: f"{row.forward_rpm:.0f}",
-            "fast spark": lambda row: f"{row.spark_rpm:.0f}",
-            "both": lambda row: f"{row.forward_spark_rpm:.0f}",
+            "least possible": lambda row: "stalls" if row.bound_stalls else f"{row.bound_rpm:.0f}",
+            "above the least": lambda row: f"{row.left_to_gain_rpm:.0f}",
+            "with feed-forward": lambda row: f"{row.forward_rpm:.0f}",
+            "with fast spark": lambda row: f"{row.spark_rpm:.0f}",
+            "with both": lambda row: f"{row.forward_spark_rpm:.0f}",
         },
         " rrrrrrr",
     )
@@ -195,5 +195,5 @@ def map_table(one: tuning.HuntingMap) -> Table:
 def map_title(one: tuning.HuntingMap) -> str:
     """What a map's lines and columns are."""
     if one.x_key == "min_move_steps":
-        return "Hunting [%]: deadband down, move across"
+        return "Hunting [%]: deadband, either side, down; move across"
     return "Hunting [%]: integral down, gain across"
