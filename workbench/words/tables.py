@@ -81,11 +81,11 @@ def with_and_without_table(result: tuning.Explanation, only: Collection[str] = (
         [row for row in result.ablation.rows if row.key in only or not only],
         {
             "what is changed": lambda row: in_words(row.name),
-            "without variation: hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
+            "hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
             "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
             "every [s]": lambda row: number(row.period_s, 2),
             "left [%]": lambda row: number(100.0 * row.left_share, 2),
-            "with variation: swing [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
+            "with variation [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
             "moves [1/min]": lambda row: f"{row.with_scatter_moves_per_min:.0f}",
         },
         " rrrrrr",
