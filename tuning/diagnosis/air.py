@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 SPACING_s = 1.0
 SETTLED_s = 2.5
 """Of a valve that goes to and fro air is read where it has not moved for this long [s]."""
+OPENED_s = 1.5
+"""Rows so shortly before the throttle is seen to open are left out [s]."""
 SHORTEST_SIDE = 6
 """Readings needed on each side of a jump [-]."""
 BEFORE_s, AFTER_s = 0.1, 0.5
@@ -39,6 +41,8 @@ CLEAR_DRIFT_T = 8.0
 """A drift is clear above this many of its standard errors [-]."""
 MOVED_steps = 0.3
 """The log's own moves tell what a step is worth where positions spread by more [steps]."""
+SAME_steps, FEWEST_AT_SAME = 0.3, 3
+"""Positions no further apart are the same; readings on either side of a jump that must be [steps, -]."""
 LEAST_RANGE_steps = 4.0
 """A valve that moved over less does not show by its air which way it works [steps]."""
 LEAST_JUMP_steps = 2.0
@@ -71,6 +75,10 @@ def read_air(log: Log, settled_only: bool = False) -> AirReadings | None:
     if log.map_kPa is None or log.valve_steps is None:
         return None
     idle = idle_rows(log) & ~warming_rows(log)
+    # A throttle lets air in before speed shows it.
+    away_s = log.time_s[~idle_rows(log)]
+    first, past = np.searchsorted(away_s, [log.time_s, log.time_s + OPENED_s])
+    idle &= first == past
     if settled_only:
         moves_s = log.time_s[1:][np.diff(log.valve_steps) != 0.0]
         first, past = np.searchsorted(moves_s, [log.time_s - SETTLED_s, log.time_s + SPACING_s])
@@ -154,12 +162,21 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
     design = np.column_stack([plain, (np.arange(count) >= cut).astype(float)])
     weights = np.linalg.lstsq(design, read.air, rcond=None)[0]
     jump = float(weights[-1])
+    early, late = read.steps[:cut], read.steps[cut:]
+    fewest = min(_at_steps_of(early, late), _at_steps_of(late, early))
+    if fewest < FEWEST_AT_SAME and jump * (late.mean() - early.mean()) > 0.0:
+        return None  # the valve itself went there
     slope = float(weights[2]) if moved and weights[2] > 0.0 else worth_of_step
     steps = jump / slope if np.isfinite(slope) and slope > 0.0 else np.nan
     enough = abs(steps) >= LEAST_JUMP_steps if np.isfinite(steps) else True
     if not enough or abs(jump) < LEAST_JUMP_SHARE:
         return None
     return AirJump(float(read.time_s[cut]), jump, float(steps), float(f_value))
+
+
+def _at_steps_of(some: Floats, others: Floats) -> int:
+    """How many of some positions lie within the range of others."""
+    return int(np.count_nonzero((some > others.min() - SAME_steps) & (some < others.max() + SAME_steps)))
 
 
 def _best_cut(plain: Floats, values: Floats) -> tuple[int, float]:

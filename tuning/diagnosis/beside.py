@@ -46,7 +46,7 @@ def load_finding(log: Log) -> Finding:
     even = gaps.size >= 2 and float(np.std(gaps)) < EVEN * float(np.mean(gaps))
     period_s = float(np.median(gaps)) if even else float("nan")
     values |= {"size_rpm": size, "period_s": period_s}
-    if log.valve_steps is None or period_s < SHORTEST_CYCLE_s:
+    if log.valve_steps is None or (gaps.size and float(np.min(gaps)) < SHORTEST_CYCLE_s):
         return Finding(name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values)
     return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
 

@@ -33,8 +33,9 @@ REGULAR, MAY_BE_A_WAVE = 1.0, 0.3
 SHORTEST_s = 15.0
 """Shorter stretches tell nothing of a swing [s]."""
 STILL_s = 10.0
-ALTERNATES, EQUAL_MOVES, FEWEST_MOVES = 0.85, 0.35, 5
-"""A valve that hunts slowly goes to and fro, by equal moves [-, -, -]."""
+ALTERNATES, EQUAL_MOVES, ALIKE, FEWEST_MOVES = 0.95, 0.4, 0.2, 5
+"""A valve goes to and fro where so many of its moves undo the one before, by as much; by hand it is moved
+unequally, over the log and over any part of it [-, -, -, -]."""
 SETTLING_s, LEAST_LEFT_s = 10.0, 30.0
 """So much of a log's beginning is left out where so much remains: before it began anything may have happened
 [s, s]."""
@@ -49,16 +50,24 @@ MOSTLY_SETTLED, BY_HAND_per_min = 0.45, 9.0
 or seldom [-, 1/min]."""
 VALVE_S_OWN = 0.5
 """Share of a swing's variance that the valve's moves must make before it is laid at its door [-]."""
+MOST_LEFT = 0.65
+"""Share of a swing that may be left once the valve's part is taken out: more, and it has not made it [-]."""
+TO_AND_FRO, ITS_OWN, LEFT_THEN = 0.4, 0.3, 0.75
+"""Where the valve goes to and fro and takes speed with it by this share of the swing, its moves need make only
+so much, and so much may be left [-, -, -]."""
 MOSTLY_MADE, TIMES_FLOOR = 0.6, 2.0
 """A swing of which its moves make so much, and so many times what is left without them, may be hunting
 however irregular [-, -]."""
 MUCH_OF_FLOOR, MUCH_ABOVE, AGAINST = 0.5, 1.2, -0.2
 """What the valve takes speed between its sides over what is left without it, and that over the whole swing;
 its share where it works against the swing: beyond these it is not sure that it does not hunt [-, -, -]."""
+NOTICED_rpm, NOTICED_BUSY_rpm, SLIGHT_rpm = 25.0, 30.0, 30.0
+"""A valve that goes to and fro, or a busy one, and takes speed with it by so much is never sure not to hunt; a
+smaller swing whose part is not understood is waved off [rpm, rpm, rpm]."""
 TRACE, GREAT_rpm = 0.1, 200.0
-"""Where the valve's part is not understood: share of the swing that is more than a trace, and a swing that is
-never waved off [-, rpm]."""
-STILL_REPEATS = 0.65
+"""Where the valve's part is not understood, the share of the swing that is more than a trace; a swing that is
+never waved off while the valve moves [-, rpm]."""
+STILL_REPEATS = 0.75
 """A swing with the valve still, of few periods as a rule, must repeat by more than this [-]."""
 SLOW_ROWS_s, BUSY_per_min, FEWEST_ROWS = 0.25, 10.0, 4.0
 """Rows further apart do not show that so busy a valve makes no swing; nor fewer rows in a period a swing for
@@ -92,15 +101,21 @@ class Swing:
     alternation: float
     move_size_steps: float
     move_size_spread: float
+    spread_of_all: float  # the same over the whole log
     skew: float
     spacing_s: float  # between rows
+    hunts_elsewhere: tuple[float, float] | None = None  # from, to: a shorter stretch that hunts [s]
 
     @property
     def by_hand(self) -> bool:
         """Whether it was moved by hand: it rests until speed settles, and moves unequally and seldom."""
-        rests = self.move_size_steps > 0.0 and self.settled_share >= MOSTLY_SETTLED
-        undone = self.alternation >= ALTERNATES and self.move_size_spread <= EQUAL_MOVES
-        return rests and not undone and self.moves_per_min <= BY_HAND_per_min
+        unequal = self.move_size_spread > ALIKE and self.spread_of_all > EQUAL_MOVES
+        return self._rests and unequal
+
+    @property
+    def _rests(self) -> bool:
+        """Whether the valve moves so seldom that it may be done by hand."""
+        return self.settled_share >= MOSTLY_SETTLED and self.moves_per_min <= BY_HAND_per_min
 
     @property
     def floor(self) -> float | None:
@@ -116,20 +131,39 @@ class Swing:
     @property
     def doubtful(self) -> bool:
         """Whether the rule's answer is not borne out by what the valve's moves make of the swing."""
+        if self.hunts_elsewhere is not None:
+            return True
         if self.by_hand or not self.moves_per_min > 0.0:
             return False
         said, m = run_answer(self.judged, self.floor), self.measures
         if said == HUNTS:
             seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
+            seldom |= self._rests and not self._goes_to_and_fro
             unseen = m.hunting_period_s < FEWEST_ROWS * self.spacing_s
-            return seldom or unseen or not self.valve_share >= VALVE_S_OWN
+            return seldom or unseen or not self._made_by_valve
         if said == CANNOT_TELL or not m.hunting_rpm > SMALLEST_HUNTING_rpm:
             return False
         too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
-        made = self.valve_share >= MOSTLY_MADE and m.hunting_rpm > TIMES_FLOOR * self.floor_rpm
+        far = m.hunting_rpm > TIMES_FLOOR * self.floor_rpm or m.valve_swing_rpm > NOTICED_rpm
+        made = self.valve_share >= MOSTLY_MADE and far
+        busy = self.moves_per_min > BUSY_per_min and abs(m.valve_swing_rpm) > NOTICED_BUSY_rpm
         # A valve that went over and back but once may have made what swings regularly.
         seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
-        return too_slow or made or (seen and self._may_go_to_and_fro)
+        return too_slow or made or busy or (seen and self._may_go_to_and_fro)
+
+    @property
+    def _goes_to_and_fro(self) -> bool:
+        """Whether each move undoes the one before."""
+        return self.alternation >= ALTERNATES and self.move_size_spread <= EQUAL_MOVES
+
+    @property
+    def _made_by_valve(self) -> bool:
+        """Whether the moves make the swing: with them taken out it must be gone as well."""
+        m = self.measures
+        if self._goes_to_and_fro and m.valve_swing_rpm > TO_AND_FRO * m.hunting_rpm:
+            unseen = np.isnan(self.valve_share) and m.valve_swing_rpm > NOTICED_rpm
+            return (unseen or self.valve_share > ITS_OWN) and not self.floor_rpm > LEFT_THEN * m.hunting_rpm
+        return self.valve_share >= VALVE_S_OWN and not self.floor_rpm > MOST_LEFT * m.hunting_rpm
 
     @property
     def _may_be_a_wave(self) -> bool:
@@ -144,8 +178,10 @@ class Swing:
         between_rpm = abs(m.valve_swing_rpm)
         # Moves that work against the swing, or whose part is larger than it, are not understood.
         odd = not AGAINST < self.valve_share < VALVE_S_OWN or self.floor_rpm > MUCH_ABOVE * m.hunting_rpm
-        unclear = odd and (between_rpm > TRACE * m.hunting_rpm or m.hunting_rpm > GREAT_rpm)
-        return unclear or between_rpm > MUCH_OF_FLOOR * self.floor_rpm
+        unclear = odd and m.hunting_rpm > SLIGHT_rpm and between_rpm > TRACE * m.hunting_rpm
+        noticed = self._goes_to_and_fro and between_rpm > NOTICED_rpm
+        great = m.hunting_rpm > GREAT_rpm
+        return unclear or noticed or great or between_rpm > MUCH_OF_FLOOR * self.floor_rpm
 
     @property
     def answer(self) -> str:
@@ -251,12 +287,13 @@ def busy_part(log: Log, rows: slice) -> slice:
 def _moves_within(log: Log, rows: slice) -> dict[str, float]:
     """What the valve does in a stretch; all nan or 0 where it was not recorded."""
     told = {"moves_per_min": np.nan, "reversals_per_min": np.nan, "alternation": 0.0,
-            "move_size_steps": 0.0, "move_size_spread": 0.0}  # fmt: skip
+            "move_size_steps": 0.0, "move_size_spread": 0.0, "spread_of_all": 0.0}  # fmt: skip
     if log.valve_steps is None:
         return told
     first_s, last_s = log.time_s[rows.start], log.time_s[rows.stop - 1]
-    inside = valve_moves(log)
-    inside = inside[(inside[:, 0] >= first_s) & (inside[:, 0] <= last_s)]
+    moves = valve_moves(log)
+    sizes = np.abs(moves[:, 2] - moves[:, 1])
+    inside = moves[(moves[:, 0] >= first_s) & (moves[:, 0] <= last_s)]
     change = inside[:, 2] - inside[:, 1]
     turns = int(np.count_nonzero(np.diff(np.sign(change))))
     if len(inside) >= FEWEST_MOVES:
@@ -264,6 +301,7 @@ def _moves_within(log: Log, rows: slice) -> dict[str, float]:
         told["alternation"] = turns / (len(inside) - 1)
         told["move_size_steps"] = size
         told["move_size_spread"] = float(np.std(np.abs(change))) / size
+        told["spread_of_all"] = float(np.std(sizes) / np.mean(sizes))
     minutes = max(float(last_s - first_s) / 60.0, 1e-6)
     return told | {"moves_per_min": len(inside) / minutes, "reversals_per_min": turns / minutes}
 
@@ -300,26 +338,34 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
     calm = undisturbed(log, from_s)
     if not calm or refresh_s > QUICK_ENOUGH_s:
         return None
-    rows = busy_part(log, calm[0])
-    first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     rests = still_stretches(log)
+    longest = _read(log, calm[0], rests, refresh_s)
+    if longest.answer == DOES_NOT_HUNT and not longest.by_hand:
+        for one in (_read(log, rows, rests, refresh_s) for rows in calm[1:]):
+            if one.answer != DOES_NOT_HUNT:
+                return replace(longest, hunts_elsewhere=(one.from_s, one.to_s))
+    return longest
+
+
+def _read(log: Log, calm: slice, rests: list[slice], refresh_s: float) -> Swing:
+    """Measure one stretch, with what the valve does in it."""
+    rows = busy_part(log, calm)
+    first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     settled = sum(
         max(min(log.time_s[one.stop - 1], last_s) - max(log.time_s[one.start], first_s), 0.0) for one in rests
     )
     lasting = [(log.time_s[one.stop - 1] - log.time_s[one.start], one) for one in rests]
     length_s, longest = max(lasting, key=lambda one: one[0], default=(0.0, None))
     still = longest if length_s >= STILL_s else None
-    part = None
+    m, part = _measured(log, rows), None
     if log.valve_steps is not None:
-        m = _measured(log, rows)
         regular = m.regularity > REGULAR and m.repeat_share > MAY_BE_A_WAVE
         speed, valve = (_detrended(one) for one in _even(log, rows))
         part = valve_part(speed, valve, regular)
     speed = log.rpm[rows] - float(np.mean(log.rpm[rows]))
     spread = float(np.std(speed))
     return Swing(
-        from_s=first_s, to_s=last_s, measures=_measured(log, rows),
-        floor_rpm=_floor_rpm(log, rows, part, still),
+        from_s=first_s, to_s=last_s, measures=m, floor_rpm=_floor_rpm(log, rows, part, still),
         still_measures=None if still is None else _measured(log, still),
         valve_share=np.nan if part is None else part.share,
         valve_lead_s=np.nan if part is None else part.lag_s,
