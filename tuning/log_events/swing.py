@@ -61,6 +61,11 @@ however irregular [-, -]."""
 MUCH_OF_FLOOR, MUCH_ABOVE, AGAINST = 0.5, 1.2, -0.2
 """What the valve takes speed between its sides over what is left without it, and that over the whole swing;
 its share where it works against the swing: beyond these it is not sure that it does not hunt [-, -, -]."""
+STAYS_rpm, GOES_rpm, STAYS = 60.0, 35.0, 0.7
+"""A swing smaller than this, with so little between the valve's sides, of which so much stays without the
+valve's moves is not made by them [rpm, rpm, -]."""
+COUNTERS = -0.33
+"""A valve that stands on the lower side while speed is higher by this share of the swing counters a load [-]."""
 NOTICED_rpm, NOTICED_BUSY_rpm, SLIGHT_rpm = 25.0, 30.0, 30.0
 """A valve that goes to and fro, or a busy one, and takes speed with it by so much is never sure not to hunt; a
 smaller swing whose part is not understood is waved off [rpm, rpm, rpm]."""
@@ -135,7 +140,8 @@ class Swing:
             return True
         if self.by_hand or not self.moves_per_min > 0.0:
             return False
-        said, m = run_answer(self.judged, self.floor), self.measures
+        said, m = self._by_rule, self.measures
+        slight = m.hunting_rpm <= SLIGHT_rpm
         if said == HUNTS:
             seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
             seldom |= self._rests and not self._goes_to_and_fro
@@ -145,11 +151,24 @@ class Swing:
             return False
         too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
         far = m.hunting_rpm > TIMES_FLOOR * self.floor_rpm or m.valve_swing_rpm > NOTICED_rpm
-        made = self.valve_share >= MOSTLY_MADE and far
+        made = self.valve_share >= MOSTLY_MADE and (far or (self._goes_to_and_fro and not slight))
         busy = self.moves_per_min > BUSY_per_min and abs(m.valve_swing_rpm) > NOTICED_BUSY_rpm
         # A valve that went over and back but once may have made what swings regularly.
         seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
-        return too_slow or made or busy or (seen and self._may_go_to_and_fro)
+        return too_slow or made or busy or (seen and not self._stays and self._may_go_to_and_fro)
+
+    @property
+    def _stays(self) -> bool:
+        """Whether it is a small swing that stays without the valve's moves: roughness that they go with."""
+        m = self.measures
+        small = m.valve_swing_rpm < GOES_rpm and m.hunting_rpm < STAYS_rpm
+        its_own = AGAINST < self.valve_share < VALVE_S_OWN
+        return small and its_own and self.floor_rpm > STAYS * m.hunting_rpm
+
+    @property
+    def _by_rule(self) -> str:
+        """The rule's answer."""
+        return DOES_NOT_HUNT if self._stays else run_answer(self.judged, self.floor)
 
     @property
     def _goes_to_and_fro(self) -> bool:
@@ -178,6 +197,7 @@ class Swing:
         between_rpm = abs(m.valve_swing_rpm)
         # Moves that work against the swing, or whose part is larger than it, are not understood.
         odd = not AGAINST < self.valve_share < VALVE_S_OWN or self.floor_rpm > MUCH_ABOVE * m.hunting_rpm
+        odd &= m.valve_swing_rpm > COUNTERS * m.hunting_rpm
         unclear = odd and m.hunting_rpm > SLIGHT_rpm and between_rpm > TRACE * m.hunting_rpm
         noticed = self._goes_to_and_fro and between_rpm > NOTICED_rpm
         great = m.hunting_rpm > GREAT_rpm
@@ -188,7 +208,7 @@ class Swing:
         """Whether it hunts, by the rule of hunting; a valve moved by hand makes none."""
         if self.doubtful:
             return CANNOT_TELL
-        return DOES_NOT_HUNT if self.by_hand else run_answer(self.judged, self.floor)
+        return DOES_NOT_HUNT if self.by_hand else self._by_rule
 
     @property
     def note(self) -> Note:
