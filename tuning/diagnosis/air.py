@@ -118,6 +118,8 @@ def find_drift(
     ``by_table`` is the air that the car's own area lets in at the readings' steps, over its mean. Source:
     straight line, t value, any textbook on regression; our limits.
     """
+    if by_table is None:
+        read = _comparable(read)
     count = read.air.size
     if count < 2 * SHORTEST_SIDE + 3:
         return None
@@ -147,6 +149,7 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
 
     Source: two straight lines against one, F value, any textbook on regression; our limits.
     """
+    read = _comparable(read)
     count = read.air.size
     if count < 2 * SHORTEST_SIDE + 3:
         return None
@@ -172,6 +175,14 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
     if not enough or abs(jump) < LEAST_JUMP_SHARE:
         return None
     return AirJump(float(read.time_s[cut]), jump, float(steps), float(f_value))
+
+
+def _comparable(read: AirReadings) -> AirReadings:
+    """Readings whose positions can be told apart by a slope, else those at the usual position alone."""
+    if float(np.std(read.steps)) > MOVED_steps:
+        return read
+    near = np.abs(read.steps - np.median(read.steps)) <= SAME_steps
+    return AirReadings(read.time_s[near], read.air[near], read.steps[near], read.rpm[near])
 
 
 def _at_steps_of(some: Floats, others: Floats) -> int:

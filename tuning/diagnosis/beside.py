@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from tuning.diagnosis.hunting import NO, OPEN, YES, Finding
-from tuning.log_events import Swing, find_shifts, idle_rows, spark_in
+from tuning.log_events import Swing, find_shifts, idle_rows, spark_in, switched
 from tuning.logs import Log
 from tuning.notes import Note
 
@@ -36,19 +36,31 @@ def load_finding(log: Log) -> Finding:
         for place, one in enumerate(shifts)
         if one.comes_on and (place == 0 or not shifts[place - 1].comes_on)
     ]
+    recorded = switched(log)
+    if len(recorded) + 1 >= FEWEST_SHIFTS:
+        period_s = _even_period_s([at_s for at_s, on in recorded if on])
+        told = {"times": len(recorded), "period_s": period_s}
+        return Finding(name, YES, Note("diagnosis.load.switched", **told), {"period_s": period_s})
     turns = sum(a.comes_on != b.comes_on for a, b in pairwise(shifts))
     values = {"shifts": float(len(shifts))}
     if turns + 1 < FEWEST_SHIFTS:
         return Finding(name, NO, Note("diagnosis.load.none"), values)
-    gaps = np.diff(down)
     size = float(np.median([abs(one.rpm) for one in shifts]))
     told = {"shifts": turns + 1, "size_rpm": size}
-    even = gaps.size >= 2 and float(np.std(gaps)) < EVEN * float(np.mean(gaps))
-    period_s = float(np.median(gaps)) if even else float("nan")
+    period_s = _even_period_s(down)
     values |= {"size_rpm": size, "period_s": period_s}
-    if log.valve_steps is None or (gaps.size and float(np.min(gaps)) < SHORTEST_CYCLE_s):
+    if log.valve_steps is None:
         return Finding(name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values)
+    if np.min(np.diff(down), initial=np.inf) < SHORTEST_CYCLE_s:
+        return Finding(name, OPEN, Note("diagnosis.load.or_swing", **told), values)
     return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
+
+
+def _even_period_s(times_s: list[float]) -> float:
+    """Time from one to the next, nan where that is not even [s]."""
+    gaps = np.diff(times_s)
+    even = gaps.size >= 2 and float(np.std(gaps)) < EVEN * float(np.mean(gaps))
+    return float(np.median(gaps)) if even else float("nan")
 
 
 def still_finding(log: Log, swing: Swing | None) -> Finding:

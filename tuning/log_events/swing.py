@@ -55,6 +55,9 @@ MOST_LEFT = 0.65
 TO_AND_FRO, ITS_OWN, LEFT_THEN = 0.4, 0.3, 0.75
 """Where the valve goes to and fro and takes speed with it by this share of the swing, its moves need make only
 so much, and so much may be left [-, -, -]."""
+OWN_CYCLE, MOST_SETTLED, LEFT_AT_OTHER = 0.8, 0.8, 0.45
+"""A valve that goes over and back less often than this in a period, cycles at another period than the swing: then
+only so much of it may be left [-, -, -]."""
 MOSTLY_MADE, TIMES_FLOOR = 0.6, 2.0
 """A swing of which its moves make so much, and so many times what is left without them, may be hunting
 however irregular [-, -]."""
@@ -109,7 +112,7 @@ class Swing:
     spread_of_all: float  # the same over the whole log
     skew: float
     spacing_s: float  # between rows
-    hunts_elsewhere: tuple[float, float] | None = None  # from, to: a shorter stretch that hunts [s]
+    hunts_elsewhere: tuple[float, float] | None = None  # a shorter stretch that hunts, or may: from, to [s]
 
     @property
     def by_hand(self) -> bool:
@@ -179,10 +182,18 @@ class Swing:
     def _made_by_valve(self) -> bool:
         """Whether the moves make the swing: with them taken out it must be gone as well."""
         m = self.measures
+        if self.regular and self._cycles_a_period < OWN_CYCLE and self.floor_rpm > LEFT_AT_OTHER * m.hunting_rpm:
+            return False
         if self._goes_to_and_fro and m.valve_swing_rpm > TO_AND_FRO * m.hunting_rpm:
             unseen = np.isnan(self.valve_share) and m.valve_swing_rpm > NOTICED_rpm
             return (unseen or self.valve_share > ITS_OWN) and not self.floor_rpm > LEFT_THEN * m.hunting_rpm
         return self.valve_share >= VALVE_S_OWN and not self.floor_rpm > MOST_LEFT * m.hunting_rpm
+
+    @property
+    def _cycles_a_period(self) -> float:
+        """How often the valve goes over and back in a period of the swing, while it moves at all."""
+        cycles_per_min = 0.5 * self.moves_per_min / (1.0 - min(self.settled_share, MOST_SETTLED))
+        return cycles_per_min / 60.0 * self.measures.hunting_period_s
 
     @property
     def _may_be_a_wave(self) -> bool:
@@ -216,6 +227,8 @@ class Swing:
         m = self.measures
         if self.by_hand:
             return Note("measures.run.does_not_hunt", swing_rpm=m.hunting_rpm)
+        if self.hunts_elsewhere is not None:
+            return Note("measures.run.partly", swing_rpm=m.hunting_rpm)
         if self.doubtful:
             return Note("measures.run.doubtful", swing_rpm=m.hunting_rpm, period_s=m.hunting_period_s)
         return run_note(self.judged, self.floor)

@@ -28,7 +28,7 @@ def base(
 ) -> None:
     """Propose base, cranking and after-start curves, from logs or else from the model."""
     read = sim.load_car(car)
-    recorded = read_logs(screen, logs or [], columns, full)
+    recorded = read_logs(screen, logs or [], columns, full, read)
     screen.warn_of_compiling()
     result: tuning.LoggedBase | tuning.BaseProposal
     if recorded:
