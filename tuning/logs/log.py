@@ -40,8 +40,9 @@ class Log:
 
     Attributes
     ----------
-    file, rpm, throttle_percent, vehicle_speed_km_h : str, ndarray, ndarray or None
-        The file as the user named it; speed, 0 to 20000; throttle and speed of the car [rpm, %, km/h].
+    file, rpm, throttle_percent, vehicle_speed_km_h, load_on : str, ndarray, ndarray or None
+        The file as the user named it; speed, 0 to 20000; throttle and speed of the car [rpm, %, km/h]; which
+        switched loads are on, 1 for the first, 2, 4, ... added.
     parts : tuple of slice
         Stretches between restarts and gaps (longer than 5 usual intervals or 2 s), in which time rises.
     recognised, ignored, notes : tuple
@@ -61,7 +62,7 @@ class Log:
     throttle_percent: FloatArray | None = None
     load_W: FloatArray | None = None
     vehicle_speed_km_h: FloatArray | None = None
-    load_on: FloatArray | None = None  # which switches are on: 1, 2, 4, ... added
+    load_on: FloatArray | None = None
     parts: tuple[slice, ...] = ()
     rate_Hz: float = 0.0
     refresh_s: Mapping[str, float] = field(default_factory=dict)  # where slower than the rows

@@ -19,6 +19,9 @@ def turned_round(text: Text, layout: Layout) -> Text | None:
     It has a column of times, one of numbers, one of names, rpm among them, and maybe one of units. Readings
     of one time that follow each other share a row, which stands on the line of the first of them.
     """
+    by_header = choose_columns(layout.headers, [], {})[0]
+    if "rpm" in by_header:
+        return None
     rows = [row for row in layout.first_rows if len(row) >= layout.width]
     columns = [[row[at] for row in rows] for at in range(layout.width)]
     texts = [
@@ -32,8 +35,8 @@ def turned_round(text: Text, layout: Layout) -> Text | None:
     ]  # fmt: skip
     if len(others) != 2 or len(named) != 1:
         return None
-    by_header = choose_columns(layout.headers, [], {})[0].get("time_s")
-    time_at = by_header.column if by_header and by_header.column in others else others[0]
+    time = by_header.get("time_s")
+    time_at = time.column if time and time.column in others else others[0]
     (value_at,) = (at for at in others if at != time_at)
     wanted = [time_at, *named, value_at, *units[:1]]
     read = read_rows(text, layout, [], wanted)
@@ -42,7 +45,7 @@ def turned_round(text: Text, layout: Layout) -> Text | None:
         f"{name} [{unit}]" if unit else name
         for name, unit in zip(told[1], told[3] if units else [""] * len(told[1]), strict=True)
     ]
-    header = layout.headers[time_at] if by_header else "time"
+    header = layout.headers[time_at] if time else "time"
     return _written(text, layout, header, (told[0], names, told[2]), read.line_of_row.tolist())
 
 

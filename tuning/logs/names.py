@@ -201,7 +201,7 @@ def _rank_spelt(words: tuple[str, ...], signal: Signal) -> tuple[int, int] | Non
 
 def _readings(header: str) -> list[_Reading]:
     """Return the ways to split a header into words and unit, the one with a unit first."""
-    text = header.strip().strip("'\"").strip()
+    text = unicodedata.normalize("NFKC", header).strip().strip("'\"").strip()
     bracket = re.fullmatch(r"(.*?)[\s_]*[\[({]([^\])}]*)[\])}]\s*", text)
     if bracket:
         base, unit = bracket.group(1), bracket.group(2).strip()

@@ -57,7 +57,10 @@ _BY_HAND: dict[str, dict[str, float]] = {
         **dict.fromkeys(("krpm", "rpmx1000", "x1000rpm", "x1000", "1000rpm", "1000/min"), 1000.0),
     },
     "switch": dict.fromkeys(("0/1", "on/off", "off/on"), 1.0),
-    "steps": dict.fromkeys(("steps", "step", "stp", "count", "counts", "schritte", "pas"), 1.0),
+    "steps": dict.fromkeys(
+        ("steps", "step", "stp", "count", "counts", "schritte", "pas", "pasos", "passi", "passos", "stappen",
+         "steg", "kroki", "kroky", "шаги", "步"), 1.0
+    ),
 }  # fmt: skip
 
 # What may be handed to pint: letters, signs and single small powers, never a sum to work out.

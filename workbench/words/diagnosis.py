@@ -62,7 +62,7 @@ _HUNTING: dict[str, Sentence] = {
 
 _BESIDE: dict[str, Sentence] = {
     "diagnosis.load.none": "no load that comes and goes again and again",
-    "diagnosis.load.switched": "loads are switched {times} times here{period_s!k:, every {period_s:.0f}}, as was"
+    "diagnosis.load.switched": "loads are switched {times} times here{period_s!k:, every {period_s:.0f}}, as"
     " recorded: what speed does between is judged",
     "diagnosis.load.cycles": "something switches: {shifts} lasting shifts of about {size_rpm:.0f} with the"
     " valve still{period_s!k:, every {period_s:.0f}}. A load (air conditioning, fan) coming and going,"
