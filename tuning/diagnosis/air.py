@@ -243,7 +243,8 @@ def pressure_after_moves(log: Log) -> tuple[float, bool]:
     Speed has hardly answered by then, so that neither feedback nor scatter decides the sign. Source: straight
     line through the origin, t value, any textbook on regression.
     """
-    moves = valve_moves(log)
+    moves, idle = valve_moves(log), idle_rows(log)
+    moves = moves[idle[np.searchsorted(log.time_s, moves[:, 0])]]
     if log.map_kPa is None or len(moves) < 3:
         return 0.0, False
     size = moves[:, 2] - moves[:, 1]

@@ -140,7 +140,8 @@ class Swing:
         busy = self.moves_per_min > BUSY_per_min and abs(m.valve_swing_rpm) > NOTICED_BUSY_rpm
         # A valve that went over and back but once may have made what swings regularly.
         seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
-        return too_slow or made or busy or (seen and not self._stays and self._may_go_to_and_fro)
+        great = m.hunting_rpm > GREAT_rpm
+        return too_slow or made or busy or great or (seen and not self._stays and self._may_go_to_and_fro)
 
     @property
     def _stays(self) -> bool:
@@ -194,8 +195,7 @@ class Swing:
         odd &= m.valve_swing_rpm > COUNTERS * m.hunting_rpm
         unclear = odd and m.hunting_rpm > SLIGHT_rpm and between_rpm > TRACE * m.hunting_rpm
         noticed = self._goes_to_and_fro and between_rpm > NOTICED_rpm
-        great = m.hunting_rpm > GREAT_rpm
-        return unclear or noticed or great or between_rpm > MUCH_OF_FLOOR * self.floor_rpm
+        return unclear or noticed or between_rpm > MUCH_OF_FLOOR * self.floor_rpm
 
     @property
     def answer(self) -> str:
