@@ -46,8 +46,8 @@ SAME_steps, FEWEST_AT_SAME = 0.3, 3
 LEAST_RANGE_steps = 4.0
 """A valve that moved over less does not show by its air which way it works [steps]."""
 LEAST_JUMP_steps = 2.0
-LEAST_JUMP_SHARE = 0.04
-"""Smaller jumps of air are not told where the worth of a step is not known [-]."""
+LEAST_JUMP_SHARE = 0.07
+"""Smaller jumps of air are not told: play in the thread, worth up to a step or two, makes such too [-]."""
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,7 @@ def load_finding(log: Log) -> Finding:
     values |= {"size_rpm": size, "period_s": period_s}
     if log.valve_steps is None:
         return Finding(name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values)
-    if np.min(np.diff(down), initial=np.inf) < SHORTEST_CYCLE_s:
+    if np.isnan(period_s) or np.min(np.diff(down)) < SHORTEST_CYCLE_s:
         return Finding(name, OPEN, Note("diagnosis.load.or_swing", **told), values)
     return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
 

@@ -45,14 +45,16 @@ however irregular [-, -]."""
 MUCH_OF_FLOOR, MUCH_ABOVE, AGAINST = 0.5, 1.2, -0.2
 """What the valve takes speed between its sides over what is left without it, and that over the whole swing;
 its share where it works against the swing: beyond these it is not sure that it does not hunt [-, -, -]."""
-STAYS_rpm, GOES_rpm, STAYS = 60.0, 35.0, 0.7
-"""A swing smaller than this, with so little between the valve's sides, of which so much stays without the
-valve's moves is not made by them [rpm, rpm, -]."""
+STAYS_rpm, STAYS = 60.0, 0.7
+"""A swing smaller than this of which so much stays without the valve's moves is not made by them [rpm, -]."""
+OFTEN, PARTLY_MADE = 20, 0.3
+"""A valve that goes over so often and makes so much of a swing is never sure not to hunt [-, -]."""
 COUNTERS = -0.33
 """A valve that stands lower while speed is higher by this share of the swing counters a load [-]."""
-NOTICED_rpm, NOTICED_BUSY_rpm, SLIGHT_rpm = 25.0, 30.0, 30.0
+NOTICED_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 30.0, 20.0
 """A valve that goes to and fro, or a busy one, and takes speed with it by so much is never sure not to hunt;
-a smaller swing whose part is not understood is waved off [rpm, rpm, rpm]."""
+a smaller swing whose part is not understood is waved off; none smaller than the last surely hunts [rpm, rpm,
+rpm]."""
 TRACE, GREAT_rpm = 0.1, 200.0
 """Where the valve's part is not understood, the share of the swing that is more than a trace; a swing that is
 never waved off while the valve moves [-, rpm]."""
@@ -131,13 +133,17 @@ class Swing:
             seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
             seldom |= self._rests and not self._goes_to_and_fro
             unseen = m.hunting_period_s < FEWEST_ROWS * self.spacing_s
-            return seldom or unseen or not self._made_by_valve
+            small = m.hunting_rpm < LEAST_SURE_rpm
+            return seldom or unseen or small or not self._made_by_valve
         if said == CANNOT_TELL or not m.hunting_rpm > SMALLEST_HUNTING_rpm:
             return False
         too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
         far = m.hunting_rpm > TIMES_FLOOR * self.floor_rpm or m.valve_swing_rpm > NOTICED_rpm
         made = self.valve_share >= MOSTLY_MADE and (far or (self._goes_to_and_fro and not slight))
-        busy = self.moves_per_min > BUSY_per_min and abs(m.valve_swing_rpm) > NOTICED_BUSY_rpm
+        unknown = np.isnan(self.floor_rpm) and not slight
+        often = m.half_swings >= OFTEN and self.valve_share > PARTLY_MADE and not slight
+        noticed = abs(m.valve_swing_rpm) > NOTICED_rpm
+        busy = self.moves_per_min > BUSY_per_min and (noticed or unknown or often)
         # A valve that went over and back but once may have made what swings regularly.
         seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
         great = m.hunting_rpm > GREAT_rpm
@@ -147,7 +153,7 @@ class Swing:
     def _stays(self) -> bool:
         """Whether it is a small swing that stays without the valve's moves: roughness that they go with."""
         m = self.measures
-        small = m.valve_swing_rpm < GOES_rpm and m.hunting_rpm < STAYS_rpm
+        small = m.valve_swing_rpm < NOTICED_rpm and m.hunting_rpm < STAYS_rpm
         its_own = AGAINST < self.valve_share < VALVE_S_OWN
         return small and its_own and self.floor_rpm > STAYS * m.hunting_rpm
 

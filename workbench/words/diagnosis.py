@@ -72,7 +72,7 @@ _BESIDE: dict[str, Sentence] = {
     " going, or slow hunting; record valve steps at 5 rows a second or more, or hold the valve still for"
     " 30 s",
     "diagnosis.load.or_swing": "with the valve still speed goes from one level to another {shifts} times, by"
-    " about {size_rpm:.0f}: a load coming and going quickly, or a swing that is not the feedback's; note"
+    " about {size_rpm:.0f}: a load coming and going, or a swing that is not the feedback's; note"
     " what is switched while recording",
     "diagnosis.still.valve_unseen": "valve steps were not recorded: record them, or hold it still",
     "diagnosis.still.never": "the valve never stands still for 10 s here: hold it still for 20 s and record",
