@@ -47,14 +47,18 @@ MUCH_OF_FLOOR, MUCH_ABOVE, AGAINST = 0.5, 1.2, -0.2
 its share where it works against the swing: beyond these it is not sure that it does not hunt [-, -, -]."""
 STAYS_rpm, STAYS = 60.0, 0.7
 """A swing smaller than this of which so much stays without the valve's moves is not made by them [rpm, -]."""
-OFTEN, PARTLY_MADE = 20, 0.3
-"""A valve that goes over so often and makes so much of a swing is never sure not to hunt [-, -]."""
+OFTEN, PARTLY_MADE, HALF_MADE = 20, 0.3, 0.45
+"""A valve that goes over so often and makes so much of a swing, or so much of a larger one, is never sure not
+to hunt [-, -, -]."""
+AS_A_WAVE, WAVE_REPEATS, WAVE_STAYS = 5.0, 0.5, 0.85
+"""So regular a swing, which repeats by so much, and of which so much stays without the valve's moves, comes
+from outside [-, -, -]."""
 COUNTERS = -0.33
 """A valve that stands lower while speed is higher by this share of the swing counters a load [-]."""
-NOTICED_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 30.0, 20.0
-"""A valve that goes to and fro, or a busy one, and takes speed with it by so much is never sure not to hunt;
-a smaller swing whose part is not understood is waved off; none smaller than the last surely hunts [rpm, rpm,
-rpm]."""
+NOTICED_rpm, NOTICED_SELDOM_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 40.0, 30.0, 20.0
+"""A valve that goes to and fro, or a busy one, and takes speed with it by so much (by more where it goes over
+seldom) is never sure not to hunt; a smaller swing whose part is not understood is waved off; none smaller than
+the last surely hunts [rpm]."""
 TRACE, GREAT_rpm = 0.1, 200.0
 """Where the valve's part is not understood, the share of the swing that is more than a trace; a swing that is
 never waved off while the valve moves [-, rpm]."""
@@ -127,6 +131,8 @@ class Swing:
             return True
         if self.by_hand or not self.moves_per_min > 0.0:
             return False
+        if self._from_outside:
+            return False
         said, m = self._by_rule, self.measures
         slight = m.hunting_rpm <= SLIGHT_rpm
         if said == HUNTS:
@@ -142,7 +148,9 @@ class Swing:
         made = self.valve_share >= MOSTLY_MADE and (far or (self._goes_to_and_fro and not slight))
         unknown = np.isnan(self.floor_rpm) and not slight
         often = m.half_swings >= OFTEN and self.valve_share > PARTLY_MADE and not slight
-        noticed = abs(m.valve_swing_rpm) > NOTICED_rpm
+        often |= m.hunting_rpm > STAYS_rpm and self.valve_share > HALF_MADE
+        seldom = m.half_swings < FEWEST_HALF_SWINGS
+        noticed = m.valve_swing_rpm > (NOTICED_SELDOM_rpm if seldom else NOTICED_rpm)
         busy = self.moves_per_min > BUSY_per_min and (noticed or unknown or often)
         # A valve that went over and back but once may have made what swings regularly.
         seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
@@ -160,7 +168,16 @@ class Swing:
     @property
     def _by_rule(self) -> str:
         """The rule's answer."""
-        return DOES_NOT_HUNT if self._stays else run_answer(self.judged, self.floor)
+        none = self._stays or self._from_outside
+        return DOES_NOT_HUNT if none else run_answer(self.judged, self.floor)
+
+    @property
+    def _from_outside(self) -> bool:
+        """Whether it is a wave that the valve follows in its own way, and that stays without it."""
+        m = self.measures
+        wave = m.regularity > AS_A_WAVE and m.repeat_share > WAVE_REPEATS
+        stays = self.valve_share < PARTLY_MADE and self.floor_rpm > WAVE_STAYS * m.hunting_rpm
+        return bool(wave and stays and not self._goes_to_and_fro)
 
     @property
     def _goes_to_and_fro(self) -> bool:
@@ -195,11 +212,11 @@ class Swing:
     def _may_go_to_and_fro(self) -> bool:
         """Whether speed goes with the valve by more than a trace, or by too much to be waved off."""
         m = self.measures
-        between_rpm = abs(m.valve_swing_rpm)
+        between_rpm = m.valve_swing_rpm
         # Moves that work against the swing, or whose part is larger than it, are not understood.
         odd = not AGAINST < self.valve_share < VALVE_S_OWN or self.floor_rpm > MUCH_ABOVE * m.hunting_rpm
         odd &= m.valve_swing_rpm > COUNTERS * m.hunting_rpm
-        unclear = odd and m.hunting_rpm > SLIGHT_rpm and between_rpm > TRACE * m.hunting_rpm
+        unclear = odd and m.hunting_rpm > SLIGHT_rpm and abs(between_rpm) > TRACE * m.hunting_rpm
         noticed = self._goes_to_and_fro and between_rpm > NOTICED_rpm
         return unclear or noticed or between_rpm > MUCH_OF_FLOOR * self.floor_rpm
 
