@@ -50,13 +50,13 @@ STAYS_rpm, STAYS = 60.0, 0.7
 OFTEN, PARTLY_MADE, HALF_MADE = 20, 0.3, 0.45
 """A valve that goes over so often and makes so much of a swing, or so much of a larger one, is never sure not
 to hunt [-, -, -]."""
-AS_A_WAVE, WAVE_REPEATS, WAVE_STAYS = 5.0, 0.5, 0.85
-"""So regular a swing, which repeats by so much, and of which so much stays without the valve's moves, comes
-from outside [-, -, -]."""
+AS_A_WAVE, WAVE_REPEATS, WAVE_STAYS, NOT_IN_TIME = 10.0, 0.6, 0.85, 0.9
+"""So regular a swing, which repeats by so much, of which so much stays without the valve's moves, and of these
+no more undo the one before, comes from outside [-, -, -, -]."""
 COUNTERS = -0.33
 """A valve that stands lower while speed is higher by this share of the swing counters a load [-]."""
 NOTICED_rpm, NOTICED_SELDOM_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 40.0, 30.0, 20.0
-"""A valve that goes to and fro, or a busy one, and takes speed with it by so much (by more where it goes over
+"""A valve that goes to and fro, or a busy one, and takes speed with it by so much (more where it goes over
 seldom) is never sure not to hunt; a smaller swing whose part is not understood is waved off; none smaller than
 the last surely hunts [rpm]."""
 TRACE, GREAT_rpm = 0.1, 200.0
@@ -177,7 +177,7 @@ class Swing:
         m = self.measures
         wave = m.regularity > AS_A_WAVE and m.repeat_share > WAVE_REPEATS
         stays = self.valve_share < PARTLY_MADE and self.floor_rpm > WAVE_STAYS * m.hunting_rpm
-        return bool(wave and stays and not self._goes_to_and_fro)
+        return bool(wave and stays and self.alternation < NOT_IN_TIME)
 
     @property
     def _goes_to_and_fro(self) -> bool:
