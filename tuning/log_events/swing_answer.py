@@ -51,14 +51,14 @@ OFTEN, PARTLY_MADE, HALF_MADE = 20, 0.3, 0.45
 """A valve that goes over so often and makes so much of a swing, or so much of a larger one, is never sure not
 to hunt [-, -, -]."""
 AS_A_WAVE, WAVE_REPEATS, WAVE_STAYS, NOT_IN_TIME = 10.0, 0.6, 0.85, 0.9
-"""So regular a swing, which repeats by so much, of which so much stays without the valve's moves, and of these
-no more undo the one before, comes from outside [-, -, -, -]."""
+"""So regular a swing, which repeats by so much, of which so much stays without the valve's moves, and of
+these no more undo the one before, comes from outside [-, -, -, -]."""
 COUNTERS = -0.33
 """A valve that stands lower while speed is higher by this share of the swing counters a load [-]."""
 NOTICED_rpm, NOTICED_SELDOM_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 40.0, 30.0, 20.0
 """A valve that goes to and fro, or a busy one, and takes speed with it by so much (more where it goes over
-seldom) is never sure not to hunt; a smaller swing whose part is not understood is waved off; none smaller than
-the last surely hunts [rpm]."""
+seldom) is never sure not to hunt; a smaller swing whose part is not understood is waved off; none smaller
+than the last surely hunts [rpm]."""
 TRACE, GREAT_rpm = 0.1, 200.0
 """Where the valve's part is not understood, the share of the swing that is more than a trace; a swing that is
 never waved off while the valve moves [-, rpm]."""
