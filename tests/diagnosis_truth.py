@@ -11,7 +11,7 @@ from tuning.diagnosis import diagnose
 from tuning.diagnosis.diagnosing import Diagnosis
 from tuning.measures import CANNOT_TELL
 
-BUILDING, REPORTING = 501, 21501
+BUILDING, REPORTING = 501, 22501
 """First seeds of the two halves: thresholds were set on the first, and on those from 2501, 3501, 4501, 6501,
 8501, 9501 and 13501 on; the second was only looked at, once."""
 VARIANTS: tuple[tuple[float, bool, tuple[str, ...]], ...] = (

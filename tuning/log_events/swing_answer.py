@@ -59,9 +59,9 @@ NOTICED_rpm, NOTICED_SELDOM_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 40.0, 30.0, 
 """A valve that goes to and fro, or a busy one, and takes speed with it by so much (more where it goes over
 seldom) is never sure not to hunt; a smaller swing whose part is not understood is waved off; none smaller
 than the last surely hunts [rpm]."""
-TRACE, GREAT_rpm = 0.1, 200.0
-"""Where the valve's part is not understood, the share of the swing that is more than a trace; a swing that is
-never waved off while the valve moves [-, rpm]."""
+TRACE, ALONE, GREAT_rpm = 0.1, 0.35, 200.0
+"""Where the valve's part is not understood, the share of the swing that is more than a trace, and of
+repeats that is more than roughness has; a swing that is never waved off while the valve moves [-, -, rpm]."""
 STILL_REPEATS = 0.75
 """A swing with the valve still, of few periods as a rule, must repeat by more than this [-]."""
 SLOW_ROWS_s, BUSY_per_min, FEWEST_ROWS = 0.25, 10.0, 4.0
@@ -137,7 +137,7 @@ class Swing:
         slight = m.hunting_rpm <= SLIGHT_rpm
         if said == HUNTS:
             seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
-            seldom |= self._rests and not self._goes_to_and_fro
+            seldom |= self._rests and self.move_size_steps > 0.0 and not self._goes_to_and_fro
             unseen = m.hunting_period_s < FEWEST_ROWS * self.spacing_s
             small = m.hunting_rpm < LEAST_SURE_rpm
             return seldom or unseen or small or not self._made_by_valve
@@ -146,15 +146,16 @@ class Swing:
         too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
         far = m.hunting_rpm > TIMES_FLOOR * self.floor_rpm or m.valve_swing_rpm > NOTICED_rpm
         made = self.valve_share >= MOSTLY_MADE and (far or (self._goes_to_and_fro and not slight))
-        unknown = np.isnan(self.floor_rpm) and not slight
+        trace = abs(m.valve_swing_rpm) <= TRACE * m.hunting_rpm
+        unknown = np.isnan(self.floor_rpm) and not slight and not (trace and m.repeat_share < ALONE)
         often = m.half_swings >= OFTEN and self.valve_share > PARTLY_MADE and not slight
-        often |= m.hunting_rpm > STAYS_rpm and self.valve_share > HALF_MADE
+        often |= m.hunting_rpm > STAYS_rpm and self.valve_share > HALF_MADE and not trace
         seldom = m.half_swings < FEWEST_HALF_SWINGS
         noticed = m.valve_swing_rpm > (NOTICED_SELDOM_rpm if seldom else NOTICED_rpm)
         busy = self.moves_per_min > BUSY_per_min and (noticed or unknown or often)
         # A valve that went over and back but once may have made what swings regularly.
         seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
-        great = m.hunting_rpm > GREAT_rpm
+        great = m.hunting_rpm > GREAT_rpm and m.valve_swing_rpm > COUNTERS * m.hunting_rpm
         return too_slow or made or busy or great or (seen and not self._stays and self._may_go_to_and_fro)
 
     @property

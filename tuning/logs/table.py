@@ -189,7 +189,7 @@ def _check_needed(file: str, layout: Layout, choices: Mapping[str, Choice]) -> N
             f"{name}={layout.headers[at] if at >= 0 else '...'}"
             for name, at in zip(missing, places, strict=True)
         )
-        allowed = f'name it, as with --columns "{copied}" (log_columns in the car file keeps it)'
+        allowed = f'name it, as with --columns "{copied}"'
         if {"value", "wert", "valeur", "valore", "valor"}.intersection(map(str.lower, layout.headers)):
             allowed = "one column a signal; this has one reading a row: turn it round (pivot table)"
         message = f"no such column recognised (columns: {there}), allowed: {allowed}"

@@ -44,7 +44,9 @@ OutFolder = Annotated[
 Columns = Annotated[
     str | None,
     typer.Option(
-        "--columns", metavar="TEXT", help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]".'
+        "--columns",
+        metavar="TEXT",
+        help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]"; log_columns in the car file keeps it.',
     ),
 ]
 EVERYWHERE = (("seed", Seed, 0), ("as_json", AsJson, False), ("quiet", Quiet, False))
