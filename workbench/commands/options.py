@@ -46,7 +46,7 @@ Columns = Annotated[
     typer.Option(
         "--columns",
         metavar="TEXT",
-        help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]"; log_columns in the car file keeps it.',
+        help='Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]"; log_columns in a car file keeps it.',
     ),
 ]
 EVERYWHERE = (("seed", Seed, 0), ("as_json", AsJson, False), ("quiet", Quiet, False))
