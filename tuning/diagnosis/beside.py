@@ -78,15 +78,17 @@ def still_finding(log: Log, swing: Swing | None) -> Finding:
     return Finding(name, NO, Note("diagnosis.still.scatters", **told), values)
 
 
-def scatter_finding(swing: Swing | None, hunting: str) -> Finding:
+def scatter_finding(log: Log, swing: Swing | None, hunting: Finding) -> Finding:
     """Ask whether the valve chases scatter."""
     name = "valve chases scatter"
-    if swing is None or np.isnan(swing.moves_per_min):
+    if log.valve_steps is None:
         return Finding(name, OPEN, Note("diagnosis.scatter.unseen"))
+    if swing is None:
+        return Finding(name, OPEN, hunting.note)
     scatter_rpm = swing.measures.scatter_rms_rpm
     values = {"moves_per_min": swing.moves_per_min, "scatter_rms_rpm": scatter_rpm}
     told = {"moves_per_min": swing.moves_per_min, "scatter_rpm": scatter_rpm}
-    if hunting == NO and not swing.regular and swing.moves_per_min >= TICKS_per_min:
+    if hunting.answer == NO and not swing.regular and swing.moves_per_min >= TICKS_per_min:
         return Finding(name, YES, Note("diagnosis.scatter.chased", **told,
                                        deadband_rpm=3.5 * scatter_rpm), values)  # fmt: skip
     return Finding(name, NO, Note("diagnosis.scatter.moves", **told), values)

@@ -80,7 +80,7 @@ _BESIDE: dict[str, Sentence] = {
     " look at fuel, spark and leaks, not at the feedback",
     "diagnosis.still.scatters": "with the valve still, speed varies by {swing_rpm:.0f} peak to peak,"
     " irregularly",
-    "diagnosis.scatter.unseen": "valve steps or a quick record of speed are missing",
+    "diagnosis.scatter.unseen": "valve steps were not recorded",
     "diagnosis.scatter.chased": "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts:"
     " it dithers. Idle roughness is {scatter_rpm:.0f} (standard deviation); with a deadband of about"
     " {deadband_rpm:.0f}, 3 to 4 times that, the valve would hold",
@@ -165,6 +165,8 @@ _VALVE: dict[str, Sentence] = {
     " is off target: the integral winds up there; move the base curve or the throttle stop",
     "diagnosis.limit.none": "the valve does not stand at a limit",
     "diagnosis.base.unseen": "needs valve steps, coolant temperature and the target (from log or car file)",
+    "diagnosis.base.never_held": "idling, speed was not within a little of its target for long enough at any"
+    " temperature",
     "diagnosis.base.held": "{coolant_degC:.0f} {steps!n:.1f}",
     "diagnosis.base.held_off": "{coolant_degC:.0f} {steps!n:.1f} ({off:+.1f})",
     "diagnosis.base.no_car": "steps that held target: {rows}; a car file tells how far the base curve is off",
