@@ -6,8 +6,7 @@ Plain trade words, SAE J1930 and J1979; the bounds are generous: common practice
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-from tuning.logs.languages import ABROAD
+from pathlib import Path
 
 
 @dataclass(frozen=True)
@@ -25,14 +24,26 @@ class Signal:
     never: frozenset[str]
 
 
+def _names_abroad() -> dict[str, tuple[str, ...]]:
+    """Names by signal in other languages, from the list beside this file."""
+    names: dict[str, tuple[str, ...]] = {}
+    for line in Path(__file__).with_name("names_abroad.txt").read_text("utf-8").splitlines()[1:]:
+        name, _, words = line.partition(": ")
+        names[name] = (*names.get(name, ()), *words.split(", "))
+    return names
+
+
+ABROAD = _names_abroad()
+
+
 def _signal(
     name: str, kind: str, unit: str, lowest: float, highest: float,
     standard: str = "", phrases: str = "", words: str = "", never: str = "",
 ) -> Signal:  # fmt: skip
     """A signal from its names, phrases and sets of words, each in one text with commas between."""
-    phrases += ", " + ABROAD[name] if name in ABROAD else ""
     spoken, written = (tuple(text.split(", ")) if text else () for text in (phrases, standard))
     sets = tuple(frozenset(one.split()) for one in words.split(", ") if one)
+    spoken += ABROAD.get(name, ())
     return Signal(name, kind, unit, lowest, highest, written, spoken, sets, frozenset(never.split()))
 
 
