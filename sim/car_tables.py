@@ -41,6 +41,8 @@ class Identity(Table):
 
     name: Text = Field(min_length=1, max_length=80, description="[-] what the car is called")
     note: Text = Field(default="", max_length=4000, description="[-] anything worth remembering")
+    log_columns: Text = Field(default="", max_length=2000, description="[-] which columns of its logs hold"
+        " what, as --columns takes it: rpm=Engine Speed, map=Pressure [inHg]")  # fmt: skip
     basis: Literal["given", "guessed", "fitted"] = Field(default="given", description="[-] where its numbers"
         " come from: given by hand, guessed from a few facts, or fitted to logs")  # fmt: skip
     fit_verdict: Literal["none", "trusted", "not trusted"] = Field(default="none", description="[-] what the"

@@ -1,7 +1,8 @@
 """What explain says of cars fitted to engines of two other structures, beside what those engines do.
 
-Chance, swing and moves are measured on the engine itself, driven by the product's controller from many
-wrong bases, by the product's one rule of hunting beside the same engine with the valve held.
+Chance, swing and moves are measured on the engine itself, driven by the product's controller, with the
+position it needs spread evenly over one move as there, by the product's one rule of hunting beside the same
+engine with the valve held.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from tuning.identification.recording_guide import RecordingPlan
 from tuning.logs.log import Log
 from tuning.measures import measure
 
-RUNS, LENGTH_s, FROM_s = 12, 60.0, 15.0
+RUNS, LENGTH_s, FROM_s = 24, 120.0, 20.0
+"""As many runs as ``explain`` makes, as long, the same beginning left out [-, s, s]."""
 ENGINES = (("pulses", 701), ("mean values", 702))
 """Engines that nothing was set on."""
 SETTINGS = tuple(
@@ -82,7 +84,7 @@ def plan_log(engine: Engine, plan: RecordingPlan, seed: int) -> Log:
 def done(engine: Engine, car: Car, seed: int) -> tuple[float, float, float]:
     """Chance of hunting, swing and moves of an engine under a car's controller [-, rpm, 1/min]."""
     window = [("hunting", FROM_s, LENGTH_s)]
-    errors = (np.arange(RUNS) + 0.5) / RUNS * 4.0 - 2.0
+    errors = ((np.arange(RUNS) + 0.5) / RUNS - 0.5) * car.feedback.min_move_steps
     alone = Surroundings()
     held = [
         measure(

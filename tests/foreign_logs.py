@@ -17,7 +17,7 @@ import numpy as np
 from controllers import make_controller
 from sim import Car, with_values
 from tests import mean_value_engine as mean_value
-from tests.foreign_engine import LEAK, SCATTER, ForeignEngine, begun, chance, go, make_engine
+from tests.foreign_engine import LEAK, SCATTER, ForeignEngine, begun, chance, go, make_engine, valve_area
 from tests.idle_records import guessed_car, log_of
 from tuning.logs.log import Log
 
@@ -73,6 +73,19 @@ def engine_of(structure: str, seed: int) -> Engine:
     return make_engine(seed) if structure == "pulses" else mean_value.make_mean_value_engine(seed)
 
 
+def needing(engine: Engine, steps: float) -> Engine:
+    """The same engine with a leak by which it needs the valve to stand so much further open.
+
+    The valve itself stands on whole steps: begun between two it would go to and fro about each it is told.
+    """
+    n = engine.numbers.copy()
+    if isinstance(engine, ForeignEngine):
+        n[LEAK] -= valve_area(n, engine.base_steps + steps) - valve_area(n, engine.base_steps)
+    else:
+        n[mean_value.BASE] += steps
+    return replace(engine, numbers=n)
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """What happens to an engine beside its valve."""
@@ -113,10 +126,11 @@ def run(
 ) -> dict[str, np.ndarray]:  # fmt: skip
     """Speed, pressure and commanded steps every 50 ms of an engine under a car's controller.
 
+    The engine needs so much less air than its base steps give as ``error_steps`` are worth.
     With ``held_from_s`` the valve stays from then on where it is, or at ``held_at``; with ``way`` -1 it goes
     against what it is told.
     """
-    base = engine.base_steps + error_steps
+    engine, base = needing(engine, -error_steps), engine.base_steps
     controller = make_controller(with_values(car, {"curves": {"base_steps": [[0.0, base], [100.0, base]]}}))
     commanded = base if np.isnan(held_at) else held_at
     running = (Pulses if isinstance(engine, ForeignEngine) else mean_value.Running)(engine, commanded, draws)  # type: ignore[arg-type]
@@ -228,12 +242,12 @@ def made(structure: str, setting: int, kind: str, seed: int) -> Made:
         return Made(kind, _with_throttle(log, around), NOT if kind == "held" else UNASKED)
     columns = run(engine, car, draws, around, duration_s, error)
     at = float(np.median(columns["valve_steps"]))
-    held = run(engine, car, draws, around, duration_s, held_at=at)["rpm"]
+    held = run(engine, car, draws, around, duration_s, error, held_at=at)["rpm"]
     hunts = truth(columns, held, around.changes_s(duration_s))
     if kind in DISTURBED:  # what happens swings the held engine too: asked of the engine left alone as well
         alone, calm = Surroundings(), chance(seed * 100 + setting)
         by_itself = truth(run(engine, car, calm, alone, duration_s, error),
-                          run(engine, car, calm, alone, duration_s, held_at=at)["rpm"])  # fmt: skip
+                          run(engine, car, calm, alone, duration_s, error, held_at=at)["rpm"])  # fmt: skip
         hunts = hunts if hunts == by_itself else BORDER
     if kind == "then held":
         columns = run(engine, car, draws, around, duration_s + HELD_s, error, held_from_s=duration_s)

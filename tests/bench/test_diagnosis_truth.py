@@ -1,7 +1,7 @@
 """Diagnoses against known truth: 480 logs of engines of two other structures, three recordings of each.
 
-Run with ``python -m pytest -m bench tests/bench/test_diagnosis_truth.py``; a quarter of an hour of one core.
-Thresholds were set on the building half; the reporting half was looked at once (DEVELOPERS.md).
+Run with ``python -m pytest -m bench tests/bench/test_diagnosis_truth.py``; two minutes of one idle core.
+Thresholds were set on the building half and others; the reporting half was looked at once (DEVELOPERS.md).
 """
 
 from __future__ import annotations

@@ -96,6 +96,15 @@ def test_diagnose_needs_time_and_speed_only(tmp_path: Path) -> None:
     assert outcome.status == 0, outcome.err
     assert outcome.result["hunting"] is None
     assert len([one for one in outcome.result["findings"] if one["answer"] == "cannot tell"]) > 4
+    refused = run("diagnose", plain)
+    assert refused.status == 2
+    assert '--columns "rpm=Turns"' in refused.err
+    mine = tmp_path / "mine.toml"
+    save_car(with_values(load_car("trials"), {"car": {"log_columns": columns}}), mine)
+    kept = run("diagnose", plain, "--car", mine, "--json")
+    assert kept.status == 0, kept.err
+    assert "'Clock' is time_s" in kept.result["log"][1]
+    assert run("diagnose", HUNTING, "--car", mine, "--json").result["cause"] == "hunting"
 
 
 @pytest.mark.parametrize(

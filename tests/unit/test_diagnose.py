@@ -14,6 +14,7 @@ import pytest
 from sim import Scenario, Trace, load_car, load_scenario, simulate
 from tests.idle_records import FAULTS, faulty_log, log_of
 from tuning.diagnosis.diagnosing import Diagnosis, diagnose
+from tuning.log_events import unrecorded_loads
 from tuning.logs.log import Log, read_log
 from workbench.words.wording import in_words, worded
 
@@ -141,6 +142,21 @@ def cut(log: Log, rows: int) -> Log:
 def spiked(log: Log, random: np.random.Generator) -> Log:
     spikes = random.random(log.rpm.size) < 0.02
     return replace(log, rpm=np.where(spikes, random.uniform(0.0, 20000.0, log.rpm.size), log.rpm))
+
+
+def test_loads_recorded_as_switches_are_told_and_left_out() -> None:
+    log = read_log(LOGS / "trials_hunting.csv")
+    on = (log.time_s % 20.0 > 10.0).astype(float)
+    found = diagnose(changed(log, load_on=on))
+    finding = found.finding("load cycling")
+    assert finding.answer == "yes"
+    assert finding.values["period_s"] == pytest.approx(20.0)
+    assert "switched 6 times here, every 20 s" in in_words(finding.note)
+    told = [in_words(one.note) for one in found.segments if one.kind == "load"]
+    assert told[:2] == ["a load is switched on", "a load is switched off"]
+    # Between two switchings there are less than 15 s.
+    assert found.hunting is None
+    assert unrecorded_loads(changed(log, load_on=on))[0] == pytest.approx((10.05, 20.0), abs=0.06)
 
 
 ODD: dict[str, Callable[[Log, np.random.Generator], Log]] = {

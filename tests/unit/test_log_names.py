@@ -73,6 +73,21 @@ def chosen(*headers: str, units: tuple[str, ...] = ()) -> dict[str, Choice]:
         ("Válvula de ralentí", "valve_steps", ""),
         ("Stappenmotor", "valve_steps", ""),
         ("Krokový motor", "valve_steps", ""),
+        ("Клапан холостого хода, шаги", "valve_steps", "шаги"),
+        ("Шаги клапана холостого хода", "valve_steps", ""),
+        ("Температура охлаждающей жидкости, °C", "coolant_degC", "°C"),
+        ("ΘΕΡΜΟΚΡΑΣΙΑ ΨΥΚΤΙΚΟΥ", "coolant_degC", ""),
+        ("Motor sıcaklığı", "coolant_degC", ""),
+        ("Temperatura plynu chlodzacego", "coolant_degC", ""),
+        ("冷却水温度 (°C)", "coolant_degC", "°C"),
+        ("发动机转速（rpm）", "rpm", "rpm"),
+        ("步进电机步数", "valve_steps", ""),
+        ("ステップモーター", "valve_steps", ""),
+        ("스텝 모터", "valve_steps", ""),
+        ("Вентилятор", "load_on", ""),
+        ("エアコン", "load_on", ""),
+        ("Air conditioning on", "load_on", ""),
+        ("RPM (x1000)", "rpm", "x1000"),
     ],
 )
 def test_names_recognised(header: str, name: str, unit: str) -> None:
@@ -91,7 +106,7 @@ def test_names_recognised(header: str, name: str, unit: str) -> None:
         "Fan speed (rpm)", "RPM error", "RPM limit", "Dwell time (ms)", "Injection time", "Value",
         "Wheel speed", "Target lambda", "Load", "Load (%)", "Valve (%)", "Throttle (V)",
         "MAP voltage (V)", "V", "deg", "Battery current (A)", "Knock retard (deg)", "Trim (steps)",
-        "Exhaust temperature", "AIR (9**9**9**9)", "",
+        "Exhaust temperature", "AIR (9**9**9**9)", "", "排气温度", "目标温度", "Fan (%)", "Motor",
     ],
 )  # fmt: skip
 def test_names_of_other_things_are_left_alone(header: str) -> None:
@@ -120,7 +135,7 @@ def test_each_name_is_recognised_by_itself() -> None:
     for signal in SIGNALS:
         assert list(chosen(signal.name)) == [signal.name]
         for name in (*signal.standard, *signal.phrases):
-            unit = signal.unit if signal.kind == "power" else ""
+            unit = signal.unit if signal.kind in {"power", "switch"} else ""
             found = chosen(name.upper().replace(" ", "_"), units=(unit,))
             assert list(found) == [signal.name], name
 

@@ -61,6 +61,8 @@ def clock(seconds: float, form: str) -> str:
         (lambda t: clock(t, "%d %B %Y %H:%M:%S.%f")[:-3], 0.0),
         (lambda t: clock(t, '"Sun, %d March %Y %H:%M:%S.%f"')[:-4] + '"', 0.0),
         (lambda t: clock(t, "%d. März %Y %H:%M:%S.%f")[:-3], 0.0),
+        (lambda t: clock(t, "%d-Mar-%y %H:%M:%S.%f")[:-3], 0.0),
+        (lambda t: clock(t, "%d-Mar-%Y %H:%M:%S:%f")[:-3], 0.0),
     ],
 )
 def test_forms_of_time(tmp_path: Path, write: Callable[[float], str], start: float) -> None:

@@ -254,11 +254,82 @@ def test_an_unmapped_log_ends_with_what_to_copy(tmp_path: Path) -> None:
     assert read_log(path, {"time_s": "when", "rpm": "turning"}).rpm[0] == 850.0
 
 
+def test_the_likely_columns_are_named_first(tmp_path: Path) -> None:
+    rows = "".join(f"7,{850 + n % 3},{n * 0.1:.1f}\n" for n in range(20))
+    assert '--columns "time_s=C, rpm=B"' in refusal(tmp_path, "A,B,C\n" + rows)[0]
+
+
 def test_one_reading_a_row_is_told_what_it_is(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
-    path.write_text("time,signal,value\n" + "".join(f"{n * 0.1:.1f},engine speed,850\n" for n in range(20)))
+    path.write_text("time,signal,value\n" + "".join(f"{n * 0.1:.1f},abc,850\n" for n in range(20)))
     with pytest.raises(InputError, match="one reading a row: turn it round"):
         read_log(path)
+
+
+@pytest.mark.parametrize("units", [False, True])
+def test_one_reading_a_row_is_turned_round(tmp_path: Path, units: bool) -> None:
+    rows = []
+    for k, rpm in enumerate(RPM):
+        rows += [f"{0.05 * k:.2f};Engine speed;{rpm / 1000:.6f}" + (";1000 rpm" if units else "")]
+        if k % 2 == 0:
+            rows += [f"{0.05 * k:.2f};Valve steps;{20 + k}" + (";steps" if units else "")]
+    head = "Time;Signal;Reading" + (";Unit" if units else "")
+    log = read(tmp_path, "Recorded by hand\n" + head + "\n" + "\n".join(rows) + "\n")
+    np.testing.assert_allclose(log.rpm, RPM, atol=1e-3)
+    np.testing.assert_allclose(log.time_s, np.arange(40) * 0.05, atol=1e-12)
+    np.testing.assert_array_equal(column(log, "valve_steps"), 20.0 + np.arange(40) // 2 * 2)
+    rows[6] = rows[6].replace("0.8", "abc")
+    found = refusal(tmp_path, "Recorded by hand\n" + head + "\n" + "\n".join(rows) + "\n")
+    assert found[0].startswith("9: ")
+
+
+@pytest.mark.parametrize("names", ["Time,Engine speed,Time,Valve steps", "RPM time,RPM,Valve time,Valve"])
+def test_pairs_of_time_and_value_are_read_each_at_its_time(tmp_path: Path, names: str) -> None:
+    rows = [f"{0.05 * k:.2f},{rpm:.3f}" + (f",{0.2 * k + 0.01:.2f},{k}" if k < 10 else ",,")
+            for k, rpm in enumerate(RPM)]  # fmt: skip
+    log = read(tmp_path, names + "\n" + "\n".join(rows) + "\n")
+    plain(log)
+    there = np.floor((np.arange(40) * 0.05 - 0.01) / 0.2 + 1e-9)
+    np.testing.assert_array_equal(column(log, "valve_steps"), np.maximum(there, 0.0))
+
+
+@pytest.mark.parametrize(("on", "off"), [("1", "0"), ("on", "off"), ("TRUE", "FALSE")])
+def test_switched_loads_are_read(tmp_path: Path, on: str, off: str) -> None:
+    log = read(
+        tmp_path, table("time_s,rpm,Fan,Air conditioning", [f"{on},{off}", f"{off},{on}", f"{on},{on}"])
+    )
+    np.testing.assert_array_equal(column(log, "load_on")[:3], [1.0, 2.0, 3.0])
+    assert log.recognised[2].column == "Fan + Air conditioning"
+    assert not log.loaded[0]
+    assert log.loaded[1]
+    assert column(read(tmp_path, table("time_s,rpm,Load (0/1)", ["0", "1"])), "load_on")[1] == 1.0
+    fan = read(tmp_path, table("time_s,rpm,Fan", ["30", "55"]))
+    assert fan.load_on is None
+    assert any("'Fan' looks like load_on" in note for note in fan.notes)
+
+
+@pytest.mark.parametrize(
+    ("encoding", "names"),
+    [
+        ("cp1251", "Время;Обороты двигателя;Температура охлаждающей жидкости"),
+        ("cp1250", "Čas;Otáčky motoru;Teplota chladicí kapaliny"),
+        ("shift_jis", "時間;エンジン回転数;冷却水温"),
+        ("gb18030", "时间;发动机转速;冷却液温度"),
+        ("euc_kr", "시간;엔진 회전수;냉각수 온도"),
+    ],
+)
+def test_names_tell_the_encoding(tmp_path: Path, encoding: str, names: str) -> None:
+    log = read(tmp_path, table(names, ["88.5"], delimiter=";").encode(encoding))
+    plain(log)
+    assert (column(log, "coolant_degC") == 88.5).all()
+
+
+def test_columns_kept_for_all_logs(tmp_path: Path) -> None:
+    kept: Mapping[str, str | None] = {"time": "A", "rpm": "B"}
+    plain(read(tmp_path, table("A,B"), kept=kept))
+    plain(read(tmp_path, table("time_s,rpm"), kept=kept))
+    plain(read(tmp_path, table("A,C"), kept=kept, columns={"rpm": "C"}))
+    assert refusal(tmp_path, table("A,C"), kept=kept)[0].startswith("1: rpm: no such column recognised")
 
 
 def test_needs() -> None:

@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 SPACING_s = 1.0
 SETTLED_s = 2.5
 """Of a valve that goes to and fro air is read where it has not moved for this long [s]."""
+OPENED_s = 1.5
+"""Rows so shortly before the throttle is seen to open are left out [s]."""
 SHORTEST_SIDE = 6
 """Readings needed on each side of a jump [-]."""
 BEFORE_s, AFTER_s = 0.1, 0.5
@@ -39,11 +41,13 @@ CLEAR_DRIFT_T = 8.0
 """A drift is clear above this many of its standard errors [-]."""
 MOVED_steps = 0.3
 """The log's own moves tell what a step is worth where positions spread by more [steps]."""
+SAME_steps, FEWEST_AT_SAME = 0.3, 3
+"""Positions no further apart are the same; readings on either side of a jump that must be [steps, -]."""
 LEAST_RANGE_steps = 4.0
 """A valve that moved over less does not show by its air which way it works [steps]."""
 LEAST_JUMP_steps = 2.0
-LEAST_JUMP_SHARE = 0.04
-"""Smaller jumps of air are not told where the worth of a step is not known [-]."""
+LEAST_JUMP_SHARE = 0.07
+"""Smaller jumps of air are not told: play in the thread, worth up to a step or two, makes such too [-]."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,10 @@ def read_air(log: Log, settled_only: bool = False) -> AirReadings | None:
     if log.map_kPa is None or log.valve_steps is None:
         return None
     idle = idle_rows(log) & ~warming_rows(log)
+    # A throttle lets air in before speed shows it.
+    away_s = log.time_s[~idle_rows(log)]
+    first, past = np.searchsorted(away_s, [log.time_s, log.time_s + OPENED_s])
+    idle &= first == past
     if settled_only:
         moves_s = log.time_s[1:][np.diff(log.valve_steps) != 0.0]
         first, past = np.searchsorted(moves_s, [log.time_s - SETTLED_s, log.time_s + SPACING_s])
@@ -110,6 +118,8 @@ def find_drift(
     ``by_table`` is the air that the car's own area lets in at the readings' steps, over its mean. Source:
     straight line, t value, any textbook on regression; our limits.
     """
+    if by_table is None:
+        read = _comparable(read)
     count = read.air.size
     if count < 2 * SHORTEST_SIDE + 3:
         return None
@@ -139,6 +149,7 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
 
     Source: two straight lines against one, F value, any textbook on regression; our limits.
     """
+    read = _comparable(read)
     count = read.air.size
     if count < 2 * SHORTEST_SIDE + 3:
         return None
@@ -154,12 +165,29 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
     design = np.column_stack([plain, (np.arange(count) >= cut).astype(float)])
     weights = np.linalg.lstsq(design, read.air, rcond=None)[0]
     jump = float(weights[-1])
+    early, late = read.steps[:cut], read.steps[cut:]
+    fewest = min(_at_steps_of(early, late), _at_steps_of(late, early))
+    if fewest < FEWEST_AT_SAME and jump * (late.mean() - early.mean()) > 0.0:
+        return None  # the valve itself went there
     slope = float(weights[2]) if moved and weights[2] > 0.0 else worth_of_step
     steps = jump / slope if np.isfinite(slope) and slope > 0.0 else np.nan
     enough = abs(steps) >= LEAST_JUMP_steps if np.isfinite(steps) else True
     if not enough or abs(jump) < LEAST_JUMP_SHARE:
         return None
     return AirJump(float(read.time_s[cut]), jump, float(steps), float(f_value))
+
+
+def _comparable(read: AirReadings) -> AirReadings:
+    """Readings whose positions can be told apart by a slope, else those at the usual position alone."""
+    if float(np.std(read.steps)) > MOVED_steps:
+        return read
+    near = np.abs(read.steps - np.median(read.steps)) <= SAME_steps
+    return AirReadings(read.time_s[near], read.air[near], read.steps[near], read.rpm[near])
+
+
+def _at_steps_of(some: Floats, others: Floats) -> int:
+    """How many of some positions lie within the range of others."""
+    return int(np.count_nonzero((some > others.min() - SAME_steps) & (some < others.max() + SAME_steps)))
 
 
 def _best_cut(plain: Floats, values: Floats) -> tuple[int, float]:
@@ -215,7 +243,8 @@ def pressure_after_moves(log: Log) -> tuple[float, bool]:
     Speed has hardly answered by then, so that neither feedback nor scatter decides the sign. Source: straight
     line through the origin, t value, any textbook on regression.
     """
-    moves = valve_moves(log)
+    moves, idle = valve_moves(log), idle_rows(log)
+    moves = moves[idle[np.searchsorted(log.time_s, moves[:, 0])]]
     if log.map_kPa is None or len(moves) < 3:
         return 0.0, False
     size = moves[:, 2] - moves[:, 1]

@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from tuning.diagnosis.hunting import NO, OPEN, YES, Finding
-from tuning.log_events import Swing, find_shifts, idle_rows, spark_in
+from tuning.log_events import Swing, find_shifts, idle_rows, spark_in, switched
 from tuning.logs import Log
 from tuning.notes import Note
 
@@ -36,19 +36,31 @@ def load_finding(log: Log) -> Finding:
         for place, one in enumerate(shifts)
         if one.comes_on and (place == 0 or not shifts[place - 1].comes_on)
     ]
+    recorded = switched(log)
+    if len(recorded) + 1 >= FEWEST_SHIFTS:
+        period_s = _even_period_s([at_s for at_s, on in recorded if on])
+        told = {"times": len(recorded), "period_s": period_s}
+        return Finding(name, YES, Note("diagnosis.load.switched", **told), {"period_s": period_s})
     turns = sum(a.comes_on != b.comes_on for a, b in pairwise(shifts))
     values = {"shifts": float(len(shifts))}
     if turns + 1 < FEWEST_SHIFTS:
         return Finding(name, NO, Note("diagnosis.load.none"), values)
-    gaps = np.diff(down)
     size = float(np.median([abs(one.rpm) for one in shifts]))
     told = {"shifts": turns + 1, "size_rpm": size}
-    even = gaps.size >= 2 and float(np.std(gaps)) < EVEN * float(np.mean(gaps))
-    period_s = float(np.median(gaps)) if even else float("nan")
+    period_s = _even_period_s(down)
     values |= {"size_rpm": size, "period_s": period_s}
-    if log.valve_steps is None or period_s < SHORTEST_CYCLE_s:
+    if log.valve_steps is None:
         return Finding(name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values)
+    if np.isnan(period_s) or np.min(np.diff(down)) < SHORTEST_CYCLE_s:
+        return Finding(name, OPEN, Note("diagnosis.load.or_swing", **told), values)
     return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
+
+
+def _even_period_s(times_s: list[float]) -> float:
+    """Time from one to the next, nan where that is not even [s]."""
+    gaps = np.diff(times_s)
+    even = gaps.size >= 2 and float(np.std(gaps)) < EVEN * float(np.mean(gaps))
+    return float(np.median(gaps)) if even else float("nan")
 
 
 def still_finding(log: Log, swing: Swing | None) -> Finding:
@@ -66,15 +78,17 @@ def still_finding(log: Log, swing: Swing | None) -> Finding:
     return Finding(name, NO, Note("diagnosis.still.scatters", **told), values)
 
 
-def scatter_finding(swing: Swing | None, hunting: str) -> Finding:
+def scatter_finding(log: Log, swing: Swing | None, hunting: Finding) -> Finding:
     """Ask whether the valve chases scatter."""
     name = "valve chases scatter"
-    if swing is None or np.isnan(swing.moves_per_min):
+    if log.valve_steps is None:
         return Finding(name, OPEN, Note("diagnosis.scatter.unseen"))
+    if swing is None:
+        return Finding(name, OPEN, hunting.note)
     scatter_rpm = swing.measures.scatter_rms_rpm
     values = {"moves_per_min": swing.moves_per_min, "scatter_rms_rpm": scatter_rpm}
     told = {"moves_per_min": swing.moves_per_min, "scatter_rpm": scatter_rpm}
-    if hunting == NO and not swing.regular and swing.moves_per_min >= TICKS_per_min:
+    if hunting.answer == NO and not swing.regular and swing.moves_per_min >= TICKS_per_min:
         return Finding(name, YES, Note("diagnosis.scatter.chased", **told,
                                        deadband_rpm=3.5 * scatter_rpm), values)  # fmt: skip
     return Finding(name, NO, Note("diagnosis.scatter.moves", **told), values)

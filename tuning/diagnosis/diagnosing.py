@@ -183,7 +183,7 @@ def _findings(log: Log, car: Car | None, swing: Swing | None) -> tuple[Finding, 
     direction = direction_finding(log, swing, car)
     lost, leak = position_findings(log, car, hunting.answer, direction.answer == YES)
     return (
-        hunting, still, scatter_finding(swing, hunting.answer), spark_finding(log), lost, leak, direction,
+        hunting, still, scatter_finding(log, swing, hunting), spark_finding(log), lost, leak, direction,
         limit_finding(log, car), cycling, base_finding(log, car), beyond_finding(log, swing, hunting, still),
     )  # fmt: skip
 

@@ -77,6 +77,9 @@ def _with_valve(swing: Swing, values: dict[str, float]) -> Finding:
     between = {"between_rpm": m.valve_swing_rpm}
     if swing.by_hand:
         return Finding(NAME, NO, Note("diagnosis.hunting.settles"), values)
+    if swing.hunts_elsewhere is not None:
+        from_s, to_s = swing.hunts_elsewhere
+        return Finding(NAME, OPEN, Note("diagnosis.hunting.partly", from_s=from_s, to_s=to_s), values)
     if swing.doubtful:
         return Finding(NAME, OPEN, Note("diagnosis.hunting.doubtful", **size), values)
     if swing.answer == HUNTS and swing.regular:

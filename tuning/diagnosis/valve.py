@@ -213,7 +213,9 @@ def base_finding(log: Log, car: Car | None) -> Finding:
     """Ask how far the base curve is off at each temperature."""
     held = held_steps(log, car)
     if not held:
-        return Finding("base curve off", OPEN, Note("diagnosis.base.unseen"))
+        if log.valve_steps is None or log.coolant_degC is None or target_of(log, car) is None:
+            return Finding("base curve off", OPEN, Note("diagnosis.base.unseen"))
+        return Finding("base curve off", OPEN, Note("diagnosis.base.never_held"))
     rows = tuple(
         Note("diagnosis.base.held_off", coolant_degC=one.coolant_degC, steps=one.steps,
              off=one.error_steps)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning.log_events.states import BETWEEN_PARTS_s, Floats, idle_rows, remembered
+from tuning.log_events.states import BETWEEN_PARTS_s, Floats, idle_rows, remembered, stretches
 from tuning.logs import Log
 from tuning.notes import Note
 
@@ -120,10 +120,28 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
     return tuple(shifts)
 
 
+def switched(log: Log) -> list[tuple[float, bool]]:
+    """When loads recorded as switches come on (True) or go.
+
+    Parameters
+    ----------
+    log : Log
+
+    Returns
+    -------
+    list of (float, bool) [s, -]
+    """
+    if log.load_on is None:
+        return []
+    change = np.diff(log.load_on)
+    rows = np.flatnonzero(change != 0.0)
+    return [(float(log.time_s[row + 1]), bool(change[row] > 0.0)) for row in rows]
+
+
 def load_changes_s(log: Log) -> list[float]:
     """When loads come or go, found by their mark and recorded [s]."""
     recorded = [] if log.load_W is None else log.time_s[1:][np.diff(log.load_W) != 0.0].tolist()
-    return [*(shift.at_s for shift in find_shifts(log)), *recorded]
+    return [*(shift.at_s for shift in find_shifts(log)), *recorded, *(at_s for at_s, _ in switched(log))]
 
 
 def _groups(clear: NDArray[np.bool_], change: Floats) -> list[NDArray[np.int64]]:
@@ -147,6 +165,11 @@ def unrecorded_loads(log: Log) -> list[tuple[float, float]]:
     """
     if log.load_W is not None:
         return []
+    if log.load_on is not None:
+        return [
+            (float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1]))
+            for rows in stretches(log.loaded, log.parts)
+        ]
     loads: list[tuple[float, float]] = []
     on_s: float | None = None
     for shift in find_shifts(log):

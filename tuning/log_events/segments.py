@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from tuning.log_events.load_steps import find_shifts, load_changes_s
+from tuning.log_events.load_steps import find_shifts, load_changes_s, switched
 from tuning.log_events.states import (
     Floats,
     QUICK_ENOUGH_s,
@@ -193,6 +193,9 @@ def _loads(log: Log) -> Iterable[Segment]:
             end_s = min(at_s + LOAD_LENGTH_s, last_s)
             yield Segment("load", at_s, end_s, note, {"change_W": change})
         return
+    for at_s, on in switched(log):
+        note = Note("log_events.segment.switched_on") if on else Note("log_events.segment.switched_off")
+        yield Segment("load", at_s, min(at_s + LOAD_LENGTH_s, last_s), note)
     for shift in find_shifts(log):
         values = {"change_rpm": shift.rpm}
         if np.isfinite(shift.map_kPa):

@@ -1,8 +1,8 @@
-"""Is it hunting or scatter, how large, how fast, and does the valve lead it or follow."""
+"""What speed does while an engine idles undisturbed, and what of it the valve's moves make."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,171 +11,24 @@ from sim import SAMPLE_s, Trace
 from tuning.log_events.load_steps import load_changes_s
 from tuning.log_events.segments import still_stretches, valve_moves
 from tuning.log_events.states import Floats, QUICK_ENOUGH_s, idle_rows, mended, stretches
+from tuning.log_events.swing_answer import MAY_BE_A_WAVE, REGULAR, Swing
 from tuning.log_events.valve_part import SPACING_s, ValvePart, valve_part
 from tuning.logs import Log
-from tuning.measures import (
-    CANNOT_TELL,
-    DOES_NOT_HUNT,
-    FEWEST_HALF_SWINGS,
-    HUNTS,
-    Measures,
-    SMALLEST_HUNTING_rpm,
-    measure,
-    regular_swing,
-    resample_hold,
-    run_answer,
-    run_note,
-)
+from tuning.measures import CANNOT_TELL, DOES_NOT_HUNT, Measures, measure, resample_hold
 from tuning.notes import Note
 
-REGULAR, MAY_BE_A_WAVE = 1.0, 0.3
-"""Regularity and share of repeats above which a swing may be a wave from outside [-, -]."""
 SHORTEST_s = 15.0
 """Shorter stretches tell nothing of a swing [s]."""
 STILL_s = 10.0
-ALTERNATES, EQUAL_MOVES, FEWEST_MOVES = 0.85, 0.35, 5
-"""A valve that hunts slowly goes to and fro, by equal moves [-, -, -]."""
+FEWEST_MOVES = 5
+"""Fewer moves do not tell how the valve moves [-]."""
 SETTLING_s, LEAST_LEFT_s = 10.0, 30.0
 """So much of a log's beginning is left out where so much remains: before it began anything may have happened
 [s, s]."""
-UNSURE_SHARE = 0.1
-"""Share that the repeats of a swing must have more where the floor is told from the swing itself [-]."""
 SURE_STILL_s = 30.0
 """A valve that stands so long shows the floor; a shorter stretch only where nothing else does [s]."""
 HELD_s, HELD_TIMES = 12.0, 4.0
 """A valve that rests for longer than this, and than so many times between its moves, is held [s, -]."""
-MOSTLY_SETTLED, BY_HAND_per_min = 0.45, 9.0
-"""Where speed has settled for this share of the time and moves are no more frequent, they were made by hand
-or seldom [-, 1/min]."""
-VALVE_S_OWN = 0.5
-"""Share of a swing's variance that the valve's moves must make before it is laid at its door [-]."""
-MOSTLY_MADE, TIMES_FLOOR = 0.6, 2.0
-"""A swing of which its moves make so much, and so many times what is left without them, may be hunting
-however irregular [-, -]."""
-MUCH_OF_FLOOR, MUCH_ABOVE, AGAINST = 0.5, 1.2, -0.2
-"""What the valve takes speed between its sides over what is left without it, and that over the whole swing;
-its share where it works against the swing: beyond these it is not sure that it does not hunt [-, -, -]."""
-TRACE, GREAT_rpm = 0.1, 200.0
-"""Where the valve's part is not understood: share of the swing that is more than a trace, and a swing that is
-never waved off [-, rpm]."""
-STILL_REPEATS = 0.65
-"""A swing with the valve still, of few periods as a rule, must repeat by more than this [-]."""
-SLOW_ROWS_s, BUSY_per_min, FEWEST_ROWS = 0.25, 10.0, 4.0
-"""Rows further apart do not show that so busy a valve makes no swing; nor fewer rows in a period a swing for
-sure [s, 1/min, -]."""
-
-
-@dataclass(frozen=True)
-class Swing:
-    """What speed does while the engine idles, over the longest undisturbed stretch.
-
-    Attributes
-    ----------
-    measures, still_measures : Measures
-        Of that stretch, and of the longest one with the valve still, None without.
-    alternation, move_size_spread : float
-        Share of the moves that go against the one before; deviation of the sizes over their mean [-].
-    skew : float
-        Skewness of speed: below 0 where it dips [-].
-    """
-
-    from_s: float
-    to_s: float
-    measures: Measures
-    floor_rpm: float  # swing left without the valve's moves: see ``_floor_rpm``
-    still_measures: Measures | None
-    valve_share: float  # of the swing's variance that its moves make; and time to the speed's answer
-    valve_lead_s: float
-    moves_per_min: float  # of the valve, nan where it was not recorded
-    reversals_per_min: float
-    settled_share: float  # in which the valve has been still for some seconds
-    alternation: float
-    move_size_steps: float
-    move_size_spread: float
-    skew: float
-    spacing_s: float  # between rows
-
-    @property
-    def by_hand(self) -> bool:
-        """Whether it was moved by hand: it rests until speed settles, and moves unequally and seldom."""
-        rests = self.move_size_steps > 0.0 and self.settled_share >= MOSTLY_SETTLED
-        undone = self.alternation >= ALTERNATES and self.move_size_spread <= EQUAL_MOVES
-        return rests and not undone and self.moves_per_min <= BY_HAND_per_min
-
-    @property
-    def floor(self) -> float | None:
-        """The floor, None where it is not known [rpm]."""
-        return None if np.isnan(self.floor_rpm) else self.floor_rpm
-
-    @property
-    def judged(self) -> Measures:
-        """What the rule looks at: beside a floor that is told, not held, it must repeat the more."""
-        m = self.measures
-        return m if self.floor is None else replace(m, repeat_share=m.repeat_share - UNSURE_SHARE)
-
-    @property
-    def doubtful(self) -> bool:
-        """Whether the rule's answer is not borne out by what the valve's moves make of the swing."""
-        if self.by_hand or not self.moves_per_min > 0.0:
-            return False
-        said, m = run_answer(self.judged, self.floor), self.measures
-        if said == HUNTS:
-            seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
-            unseen = m.hunting_period_s < FEWEST_ROWS * self.spacing_s
-            return seldom or unseen or not self.valve_share >= VALVE_S_OWN
-        if said == CANNOT_TELL or not m.hunting_rpm > SMALLEST_HUNTING_rpm:
-            return False
-        too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
-        made = self.valve_share >= MOSTLY_MADE and m.hunting_rpm > TIMES_FLOOR * self.floor_rpm
-        # A valve that went over and back but once may have made what swings regularly.
-        seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
-        return too_slow or made or (seen and self._may_go_to_and_fro)
-
-    @property
-    def _may_be_a_wave(self) -> bool:
-        """Whether it swings as regularly as a wave, and more than without the valve."""
-        m = self.measures
-        return m.regularity > REGULAR and m.repeat_share > MAY_BE_A_WAVE and m.hunting_rpm > self.floor_rpm
-
-    @property
-    def _may_go_to_and_fro(self) -> bool:
-        """Whether speed goes with the valve by more than a trace, or by too much to be waved off."""
-        m = self.measures
-        between_rpm = abs(m.valve_swing_rpm)
-        # Moves that work against the swing, or whose part is larger than it, are not understood.
-        odd = not AGAINST < self.valve_share < VALVE_S_OWN or self.floor_rpm > MUCH_ABOVE * m.hunting_rpm
-        unclear = odd and (between_rpm > TRACE * m.hunting_rpm or m.hunting_rpm > GREAT_rpm)
-        return unclear or between_rpm > MUCH_OF_FLOOR * self.floor_rpm
-
-    @property
-    def answer(self) -> str:
-        """Whether it hunts, by the rule of hunting; a valve moved by hand makes none."""
-        if self.doubtful:
-            return CANNOT_TELL
-        return DOES_NOT_HUNT if self.by_hand else run_answer(self.judged, self.floor)
-
-    @property
-    def note(self) -> Note:
-        """The answer told."""
-        m = self.measures
-        if self.by_hand:
-            return Note("measures.run.does_not_hunt", swing_rpm=m.hunting_rpm)
-        if self.doubtful:
-            return Note("measures.run.doubtful", swing_rpm=m.hunting_rpm, period_s=m.hunting_period_s)
-        return run_note(self.judged, self.floor)
-
-    @property
-    def regular(self) -> bool:
-        """Whether speed swings regularly and by more than is left without the valve's moves."""
-        return regular_swing(self.judged, self.floor)
-
-    @property
-    def still_swings(self) -> bool:
-        """Whether speed swings regularly while the valve stands still, for long enough to say so."""
-        m = self.still_measures
-        if m is None or m.hunting_period_s < FEWEST_ROWS * self.spacing_s:
-            return False
-        return run_answer(m) == HUNTS and m.repeat_share > STILL_REPEATS
 
 
 def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
@@ -248,15 +101,16 @@ def busy_part(log: Log, rows: slice) -> slice:
     return slice(max(int(first) - 1, rows.start), min(int(past), rows.stop))
 
 
-def _moves_within(log: Log, rows: slice) -> dict[str, float]:
+def _moves_within(log: Log, rows: slice) -> dict[str, Any]:
     """What the valve does in a stretch; all nan or 0 where it was not recorded."""
-    told = {"moves_per_min": np.nan, "reversals_per_min": np.nan, "alternation": 0.0,
-            "move_size_steps": 0.0, "move_size_spread": 0.0}  # fmt: skip
+    told: dict[str, Any] = {"moves_per_min": np.nan, "reversals_per_min": np.nan, "alternation": 0.0,
+            "move_size_steps": 0.0, "move_size_spread": 0.0, "spread_of_all": 0.0}  # fmt: skip
     if log.valve_steps is None:
         return told
     first_s, last_s = log.time_s[rows.start], log.time_s[rows.stop - 1]
-    inside = valve_moves(log)
-    inside = inside[(inside[:, 0] >= first_s) & (inside[:, 0] <= last_s)]
+    moves = valve_moves(log)
+    sizes = np.abs(moves[:, 2] - moves[:, 1])
+    inside = moves[(moves[:, 0] >= first_s) & (moves[:, 0] <= last_s)]
     change = inside[:, 2] - inside[:, 1]
     turns = int(np.count_nonzero(np.diff(np.sign(change))))
     if len(inside) >= FEWEST_MOVES:
@@ -264,6 +118,7 @@ def _moves_within(log: Log, rows: slice) -> dict[str, float]:
         told["alternation"] = turns / (len(inside) - 1)
         told["move_size_steps"] = size
         told["move_size_spread"] = float(np.std(np.abs(change))) / size
+        told["spread_of_all"] = float(np.std(sizes) / np.mean(sizes))
     minutes = max(float(last_s - first_s) / 60.0, 1e-6)
     return told | {"moves_per_min": len(inside) / minutes, "reversals_per_min": turns / minutes}
 
@@ -300,26 +155,34 @@ def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
     calm = undisturbed(log, from_s)
     if not calm or refresh_s > QUICK_ENOUGH_s:
         return None
-    rows = busy_part(log, calm[0])
-    first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     rests = still_stretches(log)
+    longest = _read(log, calm[0], rests, refresh_s)
+    if longest.answer == DOES_NOT_HUNT and not longest.by_hand:
+        for one in (_read(log, rows, rests, refresh_s) for rows in calm[1:]):
+            if one.answer != DOES_NOT_HUNT:
+                return replace(longest, hunts_elsewhere=(one.from_s, one.to_s))
+    return longest
+
+
+def _read(log: Log, calm: slice, rests: list[slice], refresh_s: float) -> Swing:
+    """Measure one stretch, with what the valve does in it."""
+    rows = busy_part(log, calm)
+    first_s, last_s = float(log.time_s[rows.start]), float(log.time_s[rows.stop - 1])
     settled = sum(
         max(min(log.time_s[one.stop - 1], last_s) - max(log.time_s[one.start], first_s), 0.0) for one in rests
     )
     lasting = [(log.time_s[one.stop - 1] - log.time_s[one.start], one) for one in rests]
     length_s, longest = max(lasting, key=lambda one: one[0], default=(0.0, None))
     still = longest if length_s >= STILL_s else None
-    part = None
+    m, part = _measured(log, rows), None
     if log.valve_steps is not None:
-        m = _measured(log, rows)
         regular = m.regularity > REGULAR and m.repeat_share > MAY_BE_A_WAVE
         speed, valve = (_detrended(one) for one in _even(log, rows))
         part = valve_part(speed, valve, regular)
     speed = log.rpm[rows] - float(np.mean(log.rpm[rows]))
     spread = float(np.std(speed))
     return Swing(
-        from_s=first_s, to_s=last_s, measures=_measured(log, rows),
-        floor_rpm=_floor_rpm(log, rows, part, still),
+        from_s=first_s, to_s=last_s, measures=m, floor_rpm=_floor_rpm(log, rows, part, still),
         still_measures=None if still is None else _measured(log, still),
         valve_share=np.nan if part is None else part.share,
         valve_lead_s=np.nan if part is None else part.lag_s,

@@ -165,9 +165,7 @@ def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
     spacing = np.gradient(log.time_s)
     window = int(np.clip(2.0 * log.rate_Hz, 1, log.rpm.size))
     smooth = np.convolve(log.rpm, np.ones(window) / window, mode="same")
-    held = idle_rows(log) & (np.abs(smooth - target) <= HOLDS_rpm)
-    if log.load_W is not None:
-        held &= log.load_W <= float(np.min(log.load_W)) + 1.0
+    held = idle_rows(log) & (np.abs(smooth - target) <= HOLDS_rpm) & ~log.loaded
     number = np.floor(log.coolant_degC / BIN_degC)
     found = []
     for which in np.unique(number[held]):

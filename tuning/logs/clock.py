@@ -49,7 +49,11 @@ def _numbered(cell: str) -> str:
     """Return a date with its month by name as ISO 8601 writes it; any other text as it is."""
     found = MONTH_DATE.fullmatch(cell)
     place = _MONTHS.find(found[2].lower()) // 4 if found else -1
-    return f"{found[3]}-{place % 12 + 1:02d}-{int(found[1]):02d} {found[4]}" if found and place >= 0 else cell
+    if found is None or place < 0:
+        return cell
+    clock = re.sub(r"^(\d+:\d+:\d+):(\d+)", r"\1.\2", found[4])  # 9:03:00:125 too
+    year = found[3] if len(found[3]) == 4 else f"20{found[3]}"
+    return f"{year}-{place % 12 + 1:02d}-{int(found[1]):02d} {clock}"
 
 
 def _clock(text: Sequence[str]) -> FloatArray:

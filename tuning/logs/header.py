@@ -32,7 +32,7 @@ _NUMBER = re.compile(
 _GROUPED = re.compile(r"[+\-−]?[1-9]\d{0,2}([.,]\d{3})+")
 _CLOCK = re.compile(r"\d{1,4}:\d{1,2}(:\d{1,2})?([.,]\d*)?( ?[aApP]\.?[mM]\.?)?")
 MONTH_DATE = re.compile(
-    r"(?:[a-z]{2,}[.,]* )?(\d{1,2})[-/. ]+([a-zéäû]{3})[a-zéûä]*[-/. ,]+(\d{4})[ T]+(\d{1,2}:.*)",
+    r"(?:[a-z]{2,}[.,]* )?(\d{1,2})[-/. ]+([a-zéäû]{3})[a-zéûä]*[-/. ,]+(\d{4}|\d{2})[ T]+(\d{1,2}:.*)",
     re.IGNORECASE,
 )
 """Day, the month's name, year and clock, after the weekday or without."""

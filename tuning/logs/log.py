@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError, Problem
 from sim.files import bundled_folder, find_file, write_beside
@@ -40,8 +40,9 @@ class Log:
 
     Attributes
     ----------
-    file, rpm, throttle_percent, vehicle_speed_km_h : str, ndarray, ndarray or None
-        The file as the user named it; speed, 0 to 20000; throttle and speed of the car [rpm, %, km/h].
+    file, rpm, throttle_percent, vehicle_speed_km_h, load_on : str, ndarray, ndarray or None
+        The file as the user named it; speed, 0 to 20000; throttle and speed of the car [rpm, %, km/h]; which
+        switched loads are on, 1 for the first, 2, 4, ... added.
     parts : tuple of slice
         Stretches between restarts and gaps (longer than 5 usual intervals or 2 s), in which time rises.
     recognised, ignored, notes : tuple
@@ -61,6 +62,7 @@ class Log:
     throttle_percent: FloatArray | None = None
     load_W: FloatArray | None = None
     vehicle_speed_km_h: FloatArray | None = None
+    load_on: FloatArray | None = None
     parts: tuple[slice, ...] = ()
     rate_Hz: float = 0.0
     refresh_s: Mapping[str, float] = field(default_factory=dict)  # where slower than the rows
@@ -72,6 +74,15 @@ class Log:
     def names(self) -> tuple[str, ...]:
         """Names of the signals recorded, time first."""
         return tuple(name for name in WRITTEN_COLUMNS if getattr(self, name) is not None)
+
+    @property
+    def loaded(self) -> NDArray[np.bool_]:
+        """Rows in which more is recorded to load the engine than where least is."""
+        rows = np.zeros(self.rpm.size, dtype=bool)
+        for load, least in ((self.load_W, 1.0), (self.load_on, 0.0)):
+            if load is not None:
+                rows |= load > float(np.min(load)) + least
+        return rows
 
     def columns(self) -> dict[str, FloatArray]:
         """Signals recorded by our names, time first.
@@ -104,8 +115,9 @@ class Log:
 
 
 def read_log(
-    path: str | Path, columns: Mapping[str, str | None] | None = None, encoding: str | None = None
-) -> Log:
+    path: str | Path, columns: Mapping[str, str | None] | None = None, encoding: str | None = None,
+    kept: Mapping[str, str | None] | None = None,
+) -> Log:  # fmt: skip
     """Read a recorded log.
 
     Parameters
@@ -118,7 +130,9 @@ def read_log(
         the file gives none or a wrong one (``"Pressure [inHg]"``); None or '' leaves the signal out. Signals
         not named are recognised from their names.
     encoding : str, optional
-        Encoding of a text file; by default UTF-8 and then Windows-1252 are tried.
+        Encoding of a text file; by default UTF-8, then those in which most names are known.
+    kept : mapping of str to str or None, optional
+        As ``columns``, of a car file: what this log does not have is passed over.
 
     Returns
     -------
@@ -133,9 +147,9 @@ def read_log(
     if path.suffix.lower() == ".mf4":
         from tuning.logs.mdf import read_mdf
 
-        table = read_mdf(path, lambda headers: find_wanted(str(path), headers, 1, columns))
+        table = read_mdf(path, lambda headers: find_wanted(str(path), headers, 1, columns, kept))
     else:
-        table = read_table(path, columns, encoding)
+        table = read_table(path, columns, encoding, kept)
     return _log_from(table)
 
 
@@ -222,8 +236,9 @@ def _log_from(table: Table) -> Log:
     for name in columns:
         choice, (unit, how_unit) = table.choices[name], signals.units[name]
         how = f"{choice.how}; {how_unit}" if how_unit else choice.how
-        recognised.append(Recognised(table.headers[choice.column], name, unit, how))
-    used = {table.choices[name].column for name in columns}
+        column = " + ".join(table.headers[at] for at in (choice.column, *choice.also))
+        recognised.append(Recognised(column, name, unit, how))
+    used = {at for name in columns for at in (table.choices[name].column, *table.choices[name].also)}
     ignored = tuple(header for at, header in enumerate(table.headers) if header and at not in used)
     return Log(
         file=table.file, **columns, parts=order.parts, rate_Hz=order.rate_Hz, refresh_s=refresh_s,

@@ -20,7 +20,7 @@ from tuning.logs.rows import FloatArray
 from tuning.logs.signals import BY_NAME
 from tuning.logs.table import listed
 from tuning.logs.text import LARGEST_LOG_BYTES, one_line
-from tuning.logs.values import Table
+from tuning.logs.values import Table, held_at
 
 Channel = tuple[int, int]
 
@@ -115,7 +115,7 @@ def _table(
             notes.append(f"{name}: '{headers[choice.column]}' holds no numbers: not used")
             continue
         kept[name] = choice
-        numbers[name] = _held_at(time, at, values)
+        numbers[name] = held_at(time, at, values)
     return Table(
         file=file, headers=(*headers, "time of the samples"), header_line=1, choices=kept, numbers=numbers,
         time_how="ASAM MDF master channel", line_of_row=np.arange(1, time.size + 1), notes=tuple(notes),
@@ -145,11 +145,3 @@ def _samples(recording: Any, place: Channel) -> tuple[FloatArray, FloatArray]:
     if signal.invalidation_bits is not None:
         values[np.asarray(signal.invalidation_bits, np.bool_)] = np.nan
     return np.asarray(signal.timestamps, np.float64), values
-
-
-def _held_at(time: FloatArray, at: FloatArray, values: FloatArray) -> FloatArray:
-    """Return the last value at or before each time, nan before the first."""
-    if not at.size:
-        return np.full(time.size, np.nan)
-    last = np.searchsorted(at, time, side="right") - 1
-    return np.where(last < 0, np.nan, values[np.maximum(last, 0)])

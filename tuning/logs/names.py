@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tuning.logs import units as _log_units
 from tuning.logs.signals import BY_NAME, OTHER_WORDS, SAME_WORD, SIGNALS, Signal
@@ -22,6 +22,7 @@ class Choice:
     signal: Signal
     unit: str
     how: str
+    also: tuple[int, ...] = ()  # more columns of the same, as of loads that are switched
 
 
 _Candidate = tuple[tuple[int, int], Choice]
@@ -65,6 +66,10 @@ def choose_columns(
         name, at = choice.signal.name, choice.column
         if name in wanted or at in taken:
             continue
+        if name in choices and choice.signal.kind == "switch":
+            choices[name] = replace(choices[name], also=(*choices[name].also, at))
+            taken.add(at)
+            continue
         if name in choices:
             kept = headers[choices[name].column]
             same = "also" if kept != headers[at] else "twice:"
@@ -75,6 +80,17 @@ def choose_columns(
         taken.add(at)
     ordered = {signal.name: choices[signal.name] for signal in SIGNALS if signal.name in choices}
     return ordered, list(dict.fromkeys(notes))
+
+
+def is_time_of(header: str, other: str = "") -> bool:
+    """Tell whether a header names time, or the time of what another header names."""
+    named = {word for reading in _readings(other) for word in reading.words}
+    standard, phrases = _PHRASES["time_s"]
+    for reading in _readings(header):
+        rest = tuple(word for word in reading.words if word not in named)
+        if rest in standard or rest in phrases:
+            return True
+    return False
 
 
 def count_names(headers: Sequence[str]) -> int:
@@ -121,6 +137,8 @@ def _candidates(at: int, header: str, unit: str) -> tuple[list[_Candidate], list
             if rank is None:
                 continue
             written = _unit_of(reading, unit, signal.kind)
+            if signal.kind == "switch" and reading.words == ("load",) and not _log_units.is_written(written):
+                continue  # as often a share or a power: only a written unit tells
             problem = _unit_problem(written, signal)
             if problem:
                 refused.append(f"'{header}' looks like {signal.name} but {problem}: not used")
@@ -183,7 +201,7 @@ def _rank_spelt(words: tuple[str, ...], signal: Signal) -> tuple[int, int] | Non
 
 def _readings(header: str) -> list[_Reading]:
     """Return the ways to split a header into words and unit, the one with a unit first."""
-    text = header.strip().strip("'\"").strip()
+    text = unicodedata.normalize("NFKC", header).strip().strip("'\"").strip()
     bracket = re.fullmatch(r"(.*?)[\s_]*[\[({]([^\])}]*)[\])}]\s*", text)
     if bracket:
         base, unit = bracket.group(1), bracket.group(2).strip()
@@ -207,11 +225,15 @@ def _readings(header: str) -> list[_Reading]:
     return [*readings, _Reading(_words(spaced), "")]
 
 
+_BARE = str.maketrans({"ı": "i", "ł": "l", "ø": "o", "đ": "d", "æ": "ae"})
+"""Letters that stay when accents are taken off."""
+
+
 def _words(text: str) -> tuple[str, ...]:
     """Return the words of a name: lower case, no accents, one word for all that mean the same."""
-    bare = unicodedata.normalize("NFKD", re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", text))
-    bare = "".join(c for c in bare if not unicodedata.combining(c)).lower()
-    words = re.findall(r"[a-z]+|\d+", bare)
+    bare = unicodedata.normalize("NFKD", re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", text)).casefold()
+    bare = "".join(c for c in bare.translate(_BARE) if not unicodedata.combining(c))
+    words = re.findall(r"[^\W\d_]+|\d+", bare)
     return tuple(word for word in (SAME_WORD.get(w, w) for w in words) if word)
 
 
@@ -222,9 +244,9 @@ _PHRASES = {
 
 
 def _vocabulary() -> frozenset[str]:
-    phrases = " ".join(phrase for one in SIGNALS for phrase in (*one.standard, *one.phrases))
+    named = [words for pair in _PHRASES.values() for phrases in pair for words in phrases]
     sets = [words for one in SIGNALS for words in (*one.words, one.never)]
-    return frozenset(phrases.split()).union(SAME_WORD, OTHER_WORDS, *sets)
+    return frozenset().union(SAME_WORD, OTHER_WORDS, *named, *sets)
 
 
 _KNOWN = _vocabulary()
@@ -236,7 +258,8 @@ def _mended(words: tuple[str, ...]) -> str:
 
 
 def _mend(word: str) -> str:
-    if len(word) < 4 or word in _KNOWN or word.isdigit():
+    # One sign more or less is another word where signs are words.
+    if len(word) < 4 or word in _KNOWN or word.upper() == word:
         return word
     near = sorted({SAME_WORD.get(known, known) for known in _KNOWN if _one_slip(word, known)} - {""})
     ours = [known for known in near if known not in OTHER_WORDS]

@@ -6,6 +6,7 @@ Plain trade words, SAE J1930 and J1979; the bounds are generous: common practice
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,18 @@ class Signal:
     never: frozenset[str]
 
 
+def _names_abroad() -> dict[str, tuple[str, ...]]:
+    """Names by signal in other languages, from the list beside this file."""
+    names: dict[str, tuple[str, ...]] = {}
+    for line in Path(__file__).with_name("names_abroad.txt").read_text("utf-8").splitlines()[1:]:
+        name, _, words = line.partition(": ")
+        names[name] = (*names.get(name, ()), *words.split(", "))
+    return names
+
+
+ABROAD = _names_abroad()
+
+
 def _signal(
     name: str, kind: str, unit: str, lowest: float, highest: float,
     standard: str = "", phrases: str = "", words: str = "", never: str = "",
@@ -30,6 +43,7 @@ def _signal(
     """A signal from its names, phrases and sets of words, each in one text with commas between."""
     spoken, written = (tuple(text.split(", ")) if text else () for text in (phrases, standard))
     sets = tuple(frozenset(one.split()) for one in words.split(", ") if one)
+    spoken += ABROAD.get(name, ())
     return Signal(name, kind, unit, lowest, highest, written, spoken, sets, frozenset(never.split()))
 
 
@@ -43,7 +57,7 @@ SIGNALS: tuple[Signal, ...] = (
         phrases=(
             "time, t, elapsed time, time elapsed, elapsed, log time, recording time, test time, seconds, "
             "time stamp, timestamp, date time, datetime, date and time, time of day, clock, clock time, "
-            "run time, runtime, time since start, time since engine start, zeit, temps, tempo, tiempo, date"
+            "run time, runtime, time since start, time since engine start, date"
         ),
     ),
     _signal(
@@ -51,8 +65,7 @@ SIGNALS: tuple[Signal, ...] = (
         standard="engine rpm",
         phrases=(
             "rpm, engine speed, engine revolutions, engine revs, revs, revolutions, crankshaft speed, "
-            "crank speed, idle speed, n, motordrehzahl, drehzahl, regime moteur, regime, giri motore, "
-            "giri, regimen del motor"
+            "crank speed, idle speed, n"
         ),
         words="rpm, engine speed, crankshaft speed, crank speed, idle speed",
         never=(
@@ -65,8 +78,7 @@ SIGNALS: tuple[Signal, ...] = (
         standard="intake manifold pressure",
         phrases=(
             "map, manifold absolute pressure, intake manifold absolute pressure, manifold pressure, "
-            "inlet manifold pressure, intake pressure, inlet pressure, saugrohrdruck, pression admission, "
-            "pressione collettore"
+            "inlet manifold pressure, intake pressure, inlet pressure"
         ),
         words="manifold pressure, intake pressure, inlet pressure, map",
         never=f"{_WISHES} {_NOT_A_SAMPLE} barometric exhaust fuel oil ambient voltage table",
@@ -76,10 +88,7 @@ SIGNALS: tuple[Signal, ...] = (
         standard="coolant temperature, engine coolant temperature",
         phrases=(
             "coolant, ect, water temperature, engine temperature, water, cylinder head temperature, "
-            "head temperature, kuhlmitteltemperatur, kuehlmitteltemperatur, wassertemperatur, "
-            "motortemperatur, temperature eau, temperature acqua, temperature liquide refroidissement, "
-            "temperature refroidissement, temperatura refrigerante, temperatura agua, kylvatsketemperatur, "
-            "koelvloeistoftemperatuur, teplota chladici kapaliny, jaahdytysneste"
+            "head temperature"
         ),
         words="coolant temperature, coolant, water temperature, engine temperature",
         never=(
@@ -92,8 +101,7 @@ SIGNALS: tuple[Signal, ...] = (
         standard="control module voltage",
         phrases=(
             "battery voltage, battery, supply voltage, system voltage, electrical voltage, voltage, volts, "
-            "alternator voltage, charging voltage, batteriespannung, batterie, bordspannung, "
-            "tension batterie, tensione batteria"
+            "alternator voltage, charging voltage"
         ),
         words="battery voltage, battery, supply voltage, system voltage",
         never=f"{_WISHES} {_NOT_A_SAMPLE} current temperature correction sensor oxygen charge",
@@ -103,10 +111,7 @@ SIGNALS: tuple[Signal, ...] = (
         phrases=(
             "valve steps, commanded steps, valve steps commanded, idle valve steps, stepper steps, "
             "stepper position, stepper, steps, idle valve position, idle valve, valve position, "
-            "bypass valve, bypass valve position, idle air control, iac, idle air valve, schrittmotor, "
-            "schritte, valve, leerlaufsteller, leerlaufsteller schritte, schrittmotor position, pasos, "
-            "pas moteur ralenti, vanne ralenti, valvola minimo, valvola minimo passi, valvula ralenti, "
-            "valvula marcha lenta, stappenmotor, stegmotor, krokovy motor, silnik krokowy, askelmoottori"
+            "bypass valve, bypass valve position, idle air control, iac, idle air valve, valve"
         ),
         words="valve steps, stepper, idle valve, bypass valve, iac, idle air control",
         never=f"{_NOT_A_SAMPLE} exhaust purge egr duty moves per current temperature voltage",
@@ -116,7 +121,7 @@ SIGNALS: tuple[Signal, ...] = (
         standard="timing advance",
         phrases=(
             "spark, spark advance, ignition advance, ignition angle, ignition timing, spark angle, "
-            "spark timing, ignition, advance, timing, zundwinkel, zuendwinkel, avance allumage, anticipo"
+            "spark timing, ignition, advance, timing"
         ),
         words="spark advance, ignition advance, ignition timing, ignition angle, spark",
         never=f"{_WISHES} {_NOT_A_SAMPLE} dwell retard knock trim correction cut cam camshaft table voltage",
@@ -125,8 +130,7 @@ SIGNALS: tuple[Signal, ...] = (
         "target_rpm", "speed", "rpm", 0.0, 20000.0,
         phrases=(
             "target rpm, rpm target, target idle, idle target, target idle speed, target speed, "
-            "target engine speed, target, desired rpm, desired idle speed, setpoint, solldrehzahl, "
-            "regime consigne"
+            "target engine speed, target, desired rpm, desired idle speed, setpoint"
         ),
         words=", ".join(
             f"{wish} {what}" for wish in f"{_WISHES} commanded".split() for what in ("rpm", "idle", "speed")
@@ -138,8 +142,7 @@ SIGNALS: tuple[Signal, ...] = (
         standard="intake air temperature",
         phrases=(
             "iat, air temperature, inlet air temperature, intake temperature, manifold air temperature, "
-            "charge temperature, charge air temperature, ansauglufttemperatur, lufttemperatur, "
-            "temperature air"
+            "charge temperature, charge air temperature"
         ),
         words="intake air temperature, inlet air temperature, intake temperature, manifold temperature, iat",
         never=f"{_WISHES} {_NOT_A_SAMPLE} ambient outside exhaust cabin correction trim",
@@ -147,7 +150,7 @@ SIGNALS: tuple[Signal, ...] = (
     _signal(
         "throttle_percent", "share", "%", -50.0, 150.0,
         standard="throttle, throttle position, absolute throttle position",
-        phrases="throttle opening, tp, throttle plate, throttle angle, drosselklappe, papillon, farfalla",
+        phrases="throttle opening, tp, throttle plate, throttle angle",
         words="throttle position, throttle opening, throttle",
         never=f"{_WISHES} {_NOT_A_SAMPLE} relative commanded actuator pedal closed b c voltage area",
     ),
@@ -160,12 +163,18 @@ SIGNALS: tuple[Signal, ...] = (
     _signal(
         "vehicle_speed_km_h", "road speed", "km/h", -1.0, 500.0,
         standard="vehicle speed",
-        phrases=(
-            "road speed, car speed, driving speed, fahrgeschwindigkeit, vitesse vehicule, "
-            "velocita veicolo, velocidad del vehiculo"
-        ),
+        phrases="road speed, car speed, driving speed",
         words="vehicle speed, road speed",
         never=f"{_WISHES} {_NOT_A_SAMPLE} engine cruise control",
+    ),
+    _signal(
+        "load_on", "switch", "0/1", 0.0, 1e6,
+        phrases=(
+            "load on, load switch, load, fan, fan on, fan relay, fan switch, electric fan, cooling fan, "
+            "radiator fan, air conditioning, air conditioning on, air conditioning clutch, compressor, "
+            "air conditioning compressor, compressor clutch, headlamps, headlights, lamps, lights, "
+            "heated rear window"
+        ),
     ),
 )  # fmt: skip
 
@@ -180,6 +189,7 @@ SAME_WORD: dict[str, str] = {
     "step": "steps", "set": "setpoint", "tps": "throttle", "elec": "electrical", "sec": "seconds",
     "secs": "seconds", "baro": "barometric", "max": "maximum", "min": "minimum",
     "actual": "", "measured": "", "the": "", "of": "", "de": "", "du": "", "da": "", "del": "",
+    "do": "", "la": "", "le": "", "el": "", "l": "", "dell": "", "della": "", "des": "",
 }  # fmt: skip
 
 # Words of other signals, so that they are never taken for a slip of the pen in one of ours.

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import codecs
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from sim.files import one_problem, read_regular
+from tuning.logs.names import count_names
 
 # What a text may not hold: control characters other than tab, line feed and carriage return.
 _CONTROL = bytes(sorted({*range(32), 127} - {9, 10, 13}))
@@ -21,6 +23,13 @@ _OTHER_KINDS = (
 )
 LARGEST_LOG_BYTES = 300_000_000
 """Days of a log; what is larger is refused before it fills the memory."""
+_ENCODINGS = {
+    "cp1252": "Windows-1252", "cp1250": "Windows-1250", "cp1251": "Windows-1251", "cp1253": "Windows-1253",
+    "cp1254": "Windows-1254", "shift_jis": "Shift JIS", "gb18030": "GB 18030", "big5": "Big5",
+    "euc_kr": "EUC-KR",
+}  # fmt: skip
+"""Tried where a text is not UTF-8, the first where none makes more of its names known."""
+_HEAD = 4000
 _WIDE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
@@ -112,16 +121,22 @@ def _from_utf8(file: str, raw: bytes, notes: list[str]) -> bytes:
 
 
 def _from_windows(file: str, raw: bytes, notes: list[str]) -> bytes:
+    """Return text in Windows-1252, or in another encoding where that makes more of its names known."""
+
+    def known(encoding: str) -> int:
+        return count_names(re.split(r"[,;\t\n]", raw[:_HEAD].decode(encoding, errors="ignore")))
+
     # Up to its last special character, mostly in the header; what follows is the same in UTF-8.
     end = int(np.flatnonzero(np.frombuffer(raw, np.uint8) > 127)[-1]) + 1
+    best = max(_ENCODINGS, key=known)
     try:
-        text = raw[:end].decode("cp1252")
+        text = raw[:end].decode(best)
     except UnicodeDecodeError as error:
         line = _line_at(raw, error.start)
         message = (
-            f"neither UTF-8 nor Windows-1252 text (byte 0x{raw[error.start]:02x}), allowed: a text "
+            f"neither UTF-8 nor {_ENCODINGS[best]} text (byte 0x{raw[error.start]:02x}), allowed: a text "
             "table; give its encoding if it has another"
         )
         raise one_problem(file, line, "file", message) from None
-    notes.append("read as Windows-1252 text, since it is not UTF-8")
+    notes.append(f"read as {_ENCODINGS[best]} text, since it is not UTF-8")
     return text.encode() + raw[end:]

@@ -54,9 +54,13 @@ _BY_HAND: dict[str, dict[str, float]] = {
         ),
         **dict.fromkeys(("hz", "1/s", "s-1", "s^-1", "rps", "rev/s", "r/s", "u/s"), 60.0),
         "rad/s": 30.0 / math.pi,
-        **dict.fromkeys(("krpm", "rpmx1000", "x1000rpm", "1000rpm", "1000/min"), 1000.0),
+        **dict.fromkeys(("krpm", "rpmx1000", "x1000rpm", "x1000", "1000rpm", "1000/min"), 1000.0),
     },
-    "steps": dict.fromkeys(("steps", "step", "stp", "count", "counts", "schritte", "pas"), 1.0),
+    "switch": dict.fromkeys(("0/1", "on/off", "off/on"), 1.0),
+    "steps": dict.fromkeys(
+        ("steps", "step", "stp", "count", "counts", "schritte", "pas", "pasos", "passi", "passos", "stappen",
+         "steg", "kroki", "kroky", "шаги", "步"), 1.0
+    ),
 }  # fmt: skip
 
 # What may be handed to pint: letters, signs and single small powers, never a sum to work out.
@@ -199,6 +203,14 @@ def voltage_from_values(values: FloatArray) -> Conversion:
     unit, scale = ("mV", 1e-3) if middle > 1000.0 else ("V", 1.0)
     how = f"no unit written: taken as {unit} from its values, middle {middle:.4g}"
     return Conversion(unit, scale, 0.0, how)
+
+
+def speed_from_values(values: FloatArray, unit: str) -> Conversion:
+    """Choose rpm or thousands of rpm for a speed without a written unit."""
+    high = float(np.nanmax(values))
+    if 0.2 < high < 9.0:
+        return Conversion("1000 rpm", 1000.0, 0.0, f"no unit written: taken as 1000 rpm, highest {high:.4g}")
+    return Conversion(unit, 1.0, 0.0, f"no unit written: taken as {unit}")
 
 
 def time_from_interval(interval: float) -> Conversion:

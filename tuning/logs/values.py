@@ -120,6 +120,8 @@ def _guess(choice: Choice, values: FloatArray) -> Conversion | None:
     if kind == "voltage":
         return _log_units.voltage_from_values(values)
     unit = choice.signal.unit
+    if kind == "speed":
+        return _log_units.speed_from_values(values, unit)
     return Conversion(unit, 1.0, 0.0, f"no unit written: taken as {unit}")
 
 
@@ -140,6 +142,16 @@ def _check_possible(ours: Mapping[str, FloatArray], table: Table, findings: Find
         if name not in ("time_s", "rpm"):
             message += f', or leave the column out with --columns "{name}="'
         findings.add("impossible", int(table.line_of_row[rows[0]]), header, message)
+
+
+def held_at(time: FloatArray, at: FloatArray, values: FloatArray) -> FloatArray:
+    """Return the last value at or before each time, nan before the first."""
+    known = np.isfinite(at) & np.isfinite(values)
+    at, values = at[known], values[known]
+    if not at.size:
+        return np.full(time.size, np.nan)
+    last = np.searchsorted(at, time, side="right") - 1
+    return np.where(last < 0, np.nan, values[np.maximum(last, 0)])
 
 
 def _held(name: str, values: FloatArray, time_s: FloatArray, notes: list[str]) -> FloatArray:

@@ -95,9 +95,7 @@ def _readings(car: Car, log: Log) -> Floats:
     target = target_of(log, car)
     if log.valve_steps is None or log.coolant_degC is None or target is None:
         return np.zeros((0, 4))
-    usable = idle_rows(log).copy()
-    if log.load_W is not None:
-        usable &= log.load_W <= float(np.min(log.load_W)) + 1.0
+    usable = idle_rows(log) & ~log.loaded
     earlier = np.interp(log.time_s - SETTLED_s, log.time_s, log.valve_steps)
     usable &= np.abs(log.valve_steps - earlier) <= 1.0
     # A second at a time: scatter is averaged, and a reading a second is plenty.

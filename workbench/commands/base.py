@@ -20,7 +20,7 @@ def base(
 ) -> None:  # fmt: skip
     """Propose base, cranking and after-start curves, from logs or else from the model."""
     read = sim.load_car(car)
-    recorded = read_logs(screen, logs or [], columns, full)
+    recorded = read_logs(screen, logs or [], columns, full, read)
     screen.warn_of_compiling()
     result: tuning.LoggedBase | tuning.BaseProposal
     if recorded:

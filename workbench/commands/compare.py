@@ -20,7 +20,7 @@ def compare(
 ) -> None:  # fmt: skip
     """Compare what was predicted with what was recorded, after the try on the car."""
     read_car = sim.load_car(car)
-    (read,) = read_logs(screen, [log], columns, full)
+    (read,) = read_logs(screen, [log], columns, full, read_car)
     screen.warn_of_compiling()
     result = tuning.compare(read_car, read, seed=seed)
     screen.caution(read_car)

@@ -14,7 +14,7 @@ import tuning
 from workbench.figures.log import fit_finding
 from workbench.figures.stress import stress_finding
 from workbench.output.printing import Screen, Tell
-from workbench.output.results import check_place
+from workbench.output.results import check_place, kept_columns
 from workbench.report import report
 from workbench.sheet.making import make_sheet, refuse_untrusted, write_sheet
 from workbench.words.search import tune_finding
@@ -101,8 +101,8 @@ def _describe(job: Job, car: sim.Car) -> None:
 
 def _own_log(job: Job, car: sim.Car, path: Path) -> sim.Car:
     """What one's own log says, and the car fitted to it where it has the valve's steps."""
-    _diagnose(job, path)
-    log = tuning.read_log(path)
+    _diagnose(job, path, car)
+    log = tuning.read_log(path, kept=kept_columns(car))
     if log.valve_steps is None:
         job.screen.say("fit      the log has no valve steps: nothing is fitted, the car is as its file says.")
         return car
@@ -113,9 +113,9 @@ def _own_log(job: Job, car: sim.Car, path: Path) -> sim.Car:
     return car
 
 
-def _diagnose(job: Job, path: Path | str) -> None:
+def _diagnose(job: Job, path: Path | str, car: sim.Car | None = None) -> None:
     with job.step("log", "reading its log"):
-        log = tuning.read_log(path)
+        log = tuning.read_log(path, kept=kept_columns(car))
         result = tuning.diagnose(log)
         job.sections.append(report.diagnosis_section(log, result))
     job.tell("log", in_words(result.lines()[0]), diagnosis=result.to_dict())
@@ -123,7 +123,7 @@ def _diagnose(job: Job, path: Path | str) -> None:
 
 def _fit(job: Job, car: sim.Car, path: Path | str) -> sim.Car:
     with job.step("fit", "fitting the model to a recording") as tell:
-        log = tuning.read_log(path)
+        log = tuning.read_log(path, kept=kept_columns(car))
         result = tuning.fit(car, log, seed=job.seed, on_progress=tell)
         job.sections.append(report.fit_section(result))
     job.write("fitted.toml", lambda path: sim.save_car(result.car, path))

@@ -19,7 +19,7 @@ def diagnose(
 ) -> None:  # fmt: skip
     """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
     read_car = None if car is None else sim.load_car(car)
-    (read,) = read_logs(screen, [log], columns, full)
+    (read,) = read_logs(screen, [log], columns, full, read_car)
     screen.warn_of_compiling()
     result = tuning.diagnose(read, read_car)
     screen.caution(read_car)

@@ -44,7 +44,7 @@ def fit(
         raise sim.one_problem("--out", 1, "out", "missing, allowed: a car file to write")
 
     check_place(out, car, *logs)
-    recorded = read_logs(screen, logs, columns, full)
+    recorded = read_logs(screen, logs, columns, full, read)
     screen.warn_of_compiling()
 
     with screen.progress("fitting") as tell:

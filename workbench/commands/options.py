@@ -33,7 +33,7 @@ CarFile = Annotated[str, argument("CAR.toml", "Car file, or the name of a bundle
 ONE_LAW = "This law only, where the controller has no other: pi, pid, nudge or pi_park."
 Law = Annotated[str | None, option("--law NAME", ONE_LAW)]
 OutFolder = Annotated[Path | None, option("--out DIR", "Folder for the files it writes.")]
-BY_HAND = 'Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]".'
+BY_HAND = 'Columns by hand: "rpm=Engine Speed, map=Pressure [inHg]"; log_columns in a car file keeps it.'
 Columns = Annotated[str | None, option("--columns TEXT", BY_HAND)]
 EVERYWHERE = (("seed", Seed, 0), ("as_json", AsJson, False), ("quiet", Quiet, False))
 

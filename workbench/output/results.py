@@ -82,10 +82,12 @@ def say_lines(screen: Screen, result: Any, full: bool, later: Collection[str] = 
         screen.say(f"... {len(rest) - len(shown)} more with --full")
 
 
-def read_logs(screen: Screen, logs: Sequence[Path], columns: str | None, full: bool) -> list[tuning.Log]:
+def read_logs(
+    screen: Screen, logs: Sequence[Path], columns: str | None, full: bool, car: sim.Car | None = None
+) -> list[tuning.Log]:
     """Read logs, and say what was recognised in them: a line a column in full, else one for all."""
     by_hand = columns_from_text(columns)
-    read = [tuning.read_log(log, by_hand) for log in logs]
+    read = [tuning.read_log(log, by_hand, kept=kept_columns(car)) for log in logs]
     for log in read:
         first, *others = log.summary()
         screen.say(first)
@@ -153,6 +155,11 @@ def write_figures(screen: Screen, out: Path | None, drawn: Callable[[], Mapping[
         save_figure(figure, path)
         screen.say(f"written: {path}")
     return [str(path) for path in figures]
+
+
+def kept_columns(car: sim.Car | None) -> dict[str, str | None] | None:
+    """Columns that a car file keeps for its logs."""
+    return None if car is None else columns_from_text(car.car.log_columns or None)
 
 
 def columns_from_text(text: str | None) -> dict[str, str | None] | None:

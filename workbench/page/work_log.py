@@ -15,7 +15,7 @@ import sim
 import tuning
 from workbench.figures.log import fit_figure, fit_finding
 from workbench.output.drawing import figure_bytes
-from workbench.output.results import columns_from_text
+from workbench.output.results import columns_from_text, kept_columns
 from workbench.page.jobs import Tell
 from workbench.page.log_chart import PLACES
 from workbench.words.wording import worded
@@ -114,7 +114,7 @@ def log_work(tell: Tell, *, path: Path, columns: str, car: sim.Car | None, whose
     """Read a log and say what is in it and what drives the idle."""
     tell(0.1, "reading")
     try:
-        log = tuning.read_log(path, columns_from_text(columns or None))
+        log = tuning.read_log(path, columns_from_text(columns or None), kept=kept_columns(car))
     except sim.InputError as error:
         return {"path": path, "name": path.name, "new": True, "refused": refusal(path.name, error)}
     tell(0.4, "judging")
@@ -135,7 +135,7 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: sim.Car, seed:
     """Fit the model to logs."""
     by_hand = columns_from_text(columns or None)
     try:
-        logs = [tuning.read_log(path, by_hand) for path in paths]
+        logs = [tuning.read_log(path, by_hand, kept=kept_columns(car)) for path in paths]
         found = tuning.fit(car, logs, seed=seed, on_progress=tell)
     except sim.InputError as error:
         raise sim.InputError(

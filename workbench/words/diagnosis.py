@@ -12,6 +12,8 @@ _SEGMENTS: dict[str, Sentence] = {
     "log_events.segment.steady": "steady at {mean_rpm:.0f}, roughness (standard deviation) {scatter_rpm:.1f}",
     "log_events.segment.step": "{moved_steps:+.0f}, speed {change_rpm:+.0f}",
     "log_events.segment.load": "load {change_W:+.0f}",
+    "log_events.segment.switched_on": "a load is switched on",
+    "log_events.segment.switched_off": "a load is switched off",
     "log_events.segment.load_comes": "a load comes on: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
     "log_events.segment.load_goes": "a load goes: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
     "log_events.segment.air_comes": "air is added: {change_rpm:+.0f}{change_kPa!k:, {change_kPa:+.1f}}",
@@ -49,6 +51,8 @@ _HUNTING: dict[str, Sentence] = {
     "diagnosis.hunting.doubtful": "speed swings by {swing_rpm:.0f} about every {period_s:.1f} and the valve"
     " moves with it, but whether its moves make the swing or follow it this log cannot tell: hold the valve"
     " still for 30 s: if speed still swings, it is not the idle feedback",
+    "diagnosis.hunting.partly": "it hunts, or may, from {from_s!n:.0f} to {to_s:.0f}, and not in the longest"
+    " part without disturbance: record two minutes with nothing changed",
     "diagnosis.hunting.settles": "it does not hunt: the valve holds between unequal moves and speed settles",
     "diagnosis.hunting.irregular": "it does not hunt: swings of {swing_rpm:.0f} every {period_s:.1f} are"
     " irregular or no larger than the idle roughness",
@@ -58,6 +62,8 @@ _HUNTING: dict[str, Sentence] = {
 
 _BESIDE: dict[str, Sentence] = {
     "diagnosis.load.none": "no load that comes and goes again and again",
+    "diagnosis.load.switched": "loads are switched {times} times here{period_s!k:, every {period_s:.0f}}, as"
+    " recorded: what speed does between is judged",
     "diagnosis.load.cycles": "something switches: {shifts} lasting shifts of about {size_rpm:.0f} with the"
     " valve still{period_s!k:, every {period_s:.0f}}. A load (air conditioning, fan) coming and going,"
     " not hunting",
@@ -65,13 +71,16 @@ _BESIDE: dict[str, Sentence] = {
     " {size_rpm:.0f}{period_s!k:, every {period_s:.0f}}: a load (air conditioning, fan) coming and"
     " going, or slow hunting; record valve steps at 5 rows a second or more, or hold the valve still for"
     " 30 s",
+    "diagnosis.load.or_swing": "with the valve still speed goes from one level to another {shifts} times, by"
+    " about {size_rpm:.0f}: a load coming and going, or a swing that is not the feedback's; note"
+    " what is switched while recording",
     "diagnosis.still.valve_unseen": "valve steps were not recorded: record them, or hold it still",
     "diagnosis.still.never": "the valve never stands still for 10 s here: hold it still for 20 s and record",
     "diagnosis.still.swings": "with the valve still, speed swings by {swing_rpm:.0f} every {period_s:.1f}:"
     " look at fuel, spark and leaks, not at the feedback",
     "diagnosis.still.scatters": "with the valve still, speed varies by {swing_rpm:.0f} peak to peak,"
     " irregularly",
-    "diagnosis.scatter.unseen": "valve steps or a quick record of speed are missing",
+    "diagnosis.scatter.unseen": "valve steps were not recorded",
     "diagnosis.scatter.chased": "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts:"
     " it dithers. Idle roughness is {scatter_rpm:.0f} (standard deviation); with a deadband of about"
     " {deadband_rpm:.0f}, 3 to 4 times that, the valve would hold",
@@ -156,6 +165,8 @@ _VALVE: dict[str, Sentence] = {
     " is off target: the integral winds up there; move the base curve or the throttle stop",
     "diagnosis.limit.none": "the valve does not stand at a limit",
     "diagnosis.base.unseen": "needs valve steps, coolant temperature and the target (from log or car file)",
+    "diagnosis.base.never_held": "idling, speed was not within a little of its target for long enough at any"
+    " temperature",
     "diagnosis.base.held": "{coolant_degC:.0f} {steps!n:.1f}",
     "diagnosis.base.held_off": "{coolant_degC:.0f} {steps!n:.1f} ({off:+.1f})",
     "diagnosis.base.no_car": "steps that held target: {rows}; a car file tells how far the base curve is off",

@@ -53,6 +53,8 @@ SENTENCES: dict[str, Sentence] = {
     " and speed with it by {swing_rpm:.0f}; let it run for longer",
     "measures.run.doubtful": "this run cannot tell whether it hunts: speed swings by {swing_rpm:.0f} about"
     " every {period_s:.1f}, and whether the valve makes it or follows is not clear",
+    "measures.run.partly": "this run cannot tell whether it hunts: a part of it hunts or may, the longest"
+    " without disturbance does not (speed wanders by {swing_rpm:.0f})",
     "measures.run.too_short": "this run cannot tell whether it hunts: it is too short",
     "stress.stalled": "stalls",
     "stress.lowest": "lowest speed",
