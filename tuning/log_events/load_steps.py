@@ -109,15 +109,12 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
         # Another recording: the engine may idle otherwise without any load.
         begin_s = float(log.time_s[later.start])
         clear &= (at_s < begin_s - BETWEEN_PARTS_s - GAP_s - LOOK_s) | (at_s > begin_s + LOOK_s)
-    shifts: list[Shift] = []
-    for part in _groups(clear, change):
-        peak = part[np.argmax(np.abs(change[part]))]
-        change_kPa = np.nan
-        if log.map_kPa is not None:
-            low, high, _ = _means(log.map_kPa, log.time_s, at_s[peak : peak + 1])
-            change_kPa = float(high[0] - low[0])
-        shifts.append(Shift(float(at_s[peak]), float(change[peak]), change_kPa))
-    return tuple(shifts)
+    peaks = [part[np.argmax(np.abs(change[part]))] for part in _groups(clear, change)]
+    peaks_s, change_kPa = at_s[peaks], np.full(len(peaks), np.nan)
+    if log.map_kPa is not None and peaks:
+        low, high, _ = _means(log.map_kPa, log.time_s, peaks_s)
+        change_kPa = high - low
+    return tuple(Shift(*map(float, one)) for one in zip(peaks_s, change[peaks], change_kPa, strict=True))
 
 
 def switched(log: Log) -> list[tuple[float, bool]]:

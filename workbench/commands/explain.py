@@ -18,7 +18,7 @@ IN_FULL = {"explanation.theory", "explanation.theory_alone", "explanation.two_en
 PROOF = {"as_is", "feedback", "suggested"}
 """Rows that prove the first cause, beside its own."""
 
-PROOF = "With and without: the proof of cause, all but the last two without combustion variation"
+TITLE = "With and without: the proof of cause, all but the last two without combustion variation"
 
 
 def explain(
@@ -47,7 +47,7 @@ def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:
     for line in rest if full else [one for one in rest if one.code not in IN_FULL][: FEW - 1]:
         screen.say(line)
     shown = () if full else PROOF | {one.key for one in result.causes[:1]}
-    _table(screen, PROOF, tables.with_and_without_table(result, shown))
+    _table(screen, TITLE, tables.with_and_without_table(result, shown))
     if full:
         _tell_all(screen, result)
     else:
