@@ -26,14 +26,9 @@ class CheckLine(Told):
 
 
 def line(
-    name: str,
-    verdict: Verdict,
-    number: float | None,
-    unit: str,
-    value: Note | Mapping[str, Any],
-    remedy: Note | Mapping[str, Any] = MappingProxyType({}),
-    **where: Any,
-) -> CheckLine:
+    name: str, verdict: Verdict, number: float | None, unit: str, value: Note | Mapping[str, Any],
+    remedy: Note | Mapping[str, Any] = MappingProxyType({}), **where: Any,
+) -> CheckLine:  # fmt: skip
     """The check whose notes are ``checks.NAME`` and its ``.value``, ``.why`` and ``.do``."""
     code = f"checks.{name}"
     told = value if isinstance(value, Note) else Note(f"{code}.value", **value)

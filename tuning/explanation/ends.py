@@ -82,13 +82,9 @@ class Samples:
 
 
 def run_phases(
-    cars: Sequence[Car],
-    phases: Phases,
-    *,
-    coolant_degC: float,
-    seed: int = 0,
+    cars: Sequence[Car], phases: Phases, *, coolant_degC: float, seed: int = 0,
     offsets_rpm: Sequence[float] = (0.0,),
-) -> Samples:
+) -> Samples:  # fmt: skip
     """Run each car in each phase from each starting speed, in rows of that order."""
     fleet, count = _phase_fleet(cars, phases, coolant_degC), len(phases)
     settings = np.repeat(sim.settings_table(cars), count, axis=0)
@@ -101,14 +97,9 @@ def run_phases(
 
 
 def run_settings(
-    car: Car,
-    feedbacks: Sequence[Feedback],
-    phases: Phases,
-    *,
-    coolant_degC: float,
-    seed: int = 0,
+    car: Car, feedbacks: Sequence[Feedback], phases: Phases, *, coolant_degC: float, seed: int = 0,
     offsets_rpm: Sequence[float] = (0.0,),
-) -> Samples:
+) -> Samples:  # fmt: skip
     """Run one car with many settings in each phase, which take the starting speeds in turn."""
     fleet = _phase_fleet([car], phases, coolant_degC)
     plan = sim.full_plan(fleet, sim.settings_of(car, feedbacks))

@@ -90,14 +90,9 @@ class Explanation(Findings, Told):
 
 
 def _maps(
-    car: Car,
-    point: IdlePoint,
-    suggested: dict[str, Any],
-    floor_rpm: float,
-    seed: int,
-    quick: bool,
+    car: Car, point: IdlePoint, suggested: dict[str, Any], floor_rpm: float, seed: int, quick: bool,
     tell: Progress,
-) -> tuple[HuntingMap, ...]:
+) -> tuple[HuntingMap, ...]:  # fmt: skip
     if not car.feedback.acts or not point.plant.is_stable():
         return ()
 

@@ -99,15 +99,9 @@ def _map(
 
 
 def resolution_map(
-    car: Car,
-    point: IdlePoint,
-    suggested: dict[str, Any],
-    size: MapSize,
-    *,
-    floor_rpm: float = 0.0,
-    seed: int = 0,
-    on_row: Callable[[float], None] = lambda _share: None,
-) -> HuntingMap:
+    car: Car, point: IdlePoint, suggested: dict[str, Any], size: MapSize, *, floor_rpm: float = 0.0,
+    seed: int = 0, on_row: Callable[[float], None] = lambda _share: None,
+) -> HuntingMap:  # fmt: skip
     """Minimum move (x) against deadband (y); the border is r = 1: half a move's worth of rpm."""
     worth, feedback = point.rpm_per_step, car.feedback
     moves, bands = _move_and_deadband(feedback, worth, suggested, size)
@@ -139,15 +133,9 @@ def _move_and_deadband(
 
 
 def gain_map(
-    car: Car,
-    point: IdlePoint,
-    suggested: dict[str, Any],
-    size: MapSize,
-    *,
-    floor_rpm: float = 0.0,
-    seed: int = 0,
-    on_row: Callable[[float], None] = lambda _share: None,
-) -> HuntingMap:
+    car: Car, point: IdlePoint, suggested: dict[str, Any], size: MapSize, *, floor_rpm: float = 0.0,
+    seed: int = 0, on_row: Callable[[float], None] = lambda _share: None,
+) -> HuntingMap:  # fmt: skip
     """Proportional (x) against integral gain (y), with the border of the loop without steps."""
     feedback = car.feedback
     edge = stability_border(point, feedback.update_period_ms / 1000.0, tread_steps(car))

@@ -85,20 +85,13 @@ def linear_row(point: IdlePoint, law: SampledLaw | None, move_steps: int) -> Lin
         found = margins(loop(point.plant, law, move_steps, count=600))
         gain, phase, peak = found.gain_margin, found.phase_margin_deg, found.sensitivity_peak
     return LinearRow(
-        coolant_degC=point.coolant_degC,
-        load_W=point.load_W,
-        rpm=point.target_rpm,
-        needed_steps=point.needed_steps,
-        rpm_per_step=point.rpm_per_step,
+        coolant_degC=point.coolant_degC, load_W=point.load_W, rpm=point.target_rpm,
+        needed_steps=point.needed_steps, rpm_per_step=point.rpm_per_step,
         poles_per_s=tuple((float(p.real), float(p.imag)) for p in point.plant.poles()),
-        residence_time_s=point.plant.residence_time_s,
-        engine_stable=point.plant.is_stable(),
-        gain_margin=gain,
-        phase_margin_deg=phase,
-        sensitivity_peak=peak,
-        border_multiplier=at_border.multiplier,
-        border_period_s=at_border.period_s,
-    )
+        residence_time_s=point.plant.residence_time_s, engine_stable=point.plant.is_stable(),
+        gain_margin=gain, phase_margin_deg=phase, sensitivity_peak=peak,
+        border_multiplier=at_border.multiplier, border_period_s=at_border.period_s,
+    )  # fmt: skip
 
 
 def _other_points(car: Car, point: IdlePoint) -> list[IdlePoint]:

@@ -51,13 +51,9 @@ def value_of(name: str, one: StartResult) -> Note:
 
 
 def missed_targets(
-    proposed: Sequence[StartResult],
-    tried: Sequence[Sequence[StartResult]],
-    aims: StartTargets,
-    need: Any,
-    open_limit_steps: float,
-    above_rpm: Any,
-) -> tuple[MissedTarget, ...]:
+    proposed: Sequence[StartResult], tried: Sequence[Sequence[StartResult]], aims: StartTargets, need: Any,
+    open_limit_steps: float, above_rpm: Any,
+) -> tuple[MissedTarget, ...]:  # fmt: skip
     """Name the targets that are missed, and what limits each."""
     missed = []
     for place, one in enumerate(proposed):

@@ -173,15 +173,9 @@ class _Search:
 
 
 def search_curves(
-    car: Car,
-    needs: Sequence[Need],
-    warm: Sequence[tuple[float, float]],
-    aims: StartTargets,
-    seed: int,
-    moves: list[NDArray[np.float32]] | None,
-    cranking: Sequence[float],
-    tell: Tell,
-) -> SearchResult:
+    car: Car, needs: Sequence[Need], warm: Sequence[tuple[float, float]], aims: StartTargets, seed: int,
+    moves: list[NDArray[np.float32]] | None, cranking: Sequence[float], tell: Tell,
+) -> SearchResult:  # fmt: skip
     """Find base, cranking and after-start curves whose starts come nearest to the targets.
 
     A valve that moves by no less than m steps stays half of that above a falling curve on average: the

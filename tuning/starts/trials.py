@@ -82,12 +82,9 @@ def start_scenario(coolant_degC: float, length_s: float = LENGTH_s) -> Scenario:
 
 
 def start_results(
-    cars: Sequence[Car],
-    coolant_degC: Sequence[float],
-    seeds: Sequence[int],
-    stable_s: float = STABLE_s,
+    cars: Sequence[Car], coolant_degC: Sequence[float], seeds: Sequence[int], stable_s: float = STABLE_s,
     moves: Sequence[NDArray[np.float32]] | None = None,
-) -> list[tuple[StartResult, ...]]:
+) -> list[tuple[StartResult, ...]]:  # fmt: skip
     """Start each car at each temperature several times, on its curves alone: feedback is switched off.
 
     Parameters

@@ -142,13 +142,9 @@ class Stress(Told):
 
 
 def stress(
-    car: Car,
-    *,
-    suite: str = "standard",
-    seed: int = 0,
-    cores: int | None = None,
+    car: Car, *, suite: str = "standard", seed: int = 0, cores: int | None = None,
     on_progress: Callable[[float, str], None] | None = None,
-) -> Stress:
+) -> Stress:  # fmt: skip
     """Run settings through the scenarios of a suite on cars that the car at hand could be.
 
     Parameters
@@ -258,12 +254,9 @@ class _Matrix:
         values, counted = self._values[1, :, place], self._counted[1, :, place]
         limited = counted[..., _COUNTER["limited_updates"]] * self._period_s
         return CaseRuns(
-            values,
-            self._held_swing()[:, place],
-            limited / self._scenarios[place].duration_s,
-            np.array([car.engine.stall_rpm for car in self._cars]),
-            counted[:, 0, _COUNTER["target_rpm"]],
-        )
+            values, self._held_swing()[:, place], limited / self._scenarios[place].duration_s,
+            np.array([car.engine.stall_rpm for car in self._cars]), counted[:, 0, _COUNTER["target_rpm"]],
+        )  # fmt: skip
 
     def samples(self, which: Sequence[tuple[int, int]]) -> list[Samples]:
         """The run of one car and seed in each scenario."""

@@ -46,14 +46,9 @@ class Progress:
 
 
 def open_study(
-    storage: str | Path | None,
-    name: str,
-    *,
-    seed: int = 0,
-    resume: bool = False,
-    inputs: Mapping[str, object] | None = None,
-    sampler: str = "tpe",
-) -> Study:
+    storage: str | Path | None, name: str, *, seed: int = 0, resume: bool = False,
+    inputs: Mapping[str, object] | None = None, sampler: str = "tpe",
+) -> Study:  # fmt: skip
     """Open a study, or make it.
 
     Parameters
@@ -145,15 +140,10 @@ def _check_joinable(study: optuna.Study, where: str, made_for: Mapping[str, Any]
 
 
 def run_search(
-    study: Study,
-    ask_space: Callable[[optuna.Trial], C],
-    evaluate_batch: EvaluateBatch[C],
-    *,
-    n_trials: int,
-    batch: int = 8,
-    start_points: Mapping[str, Mapping[str, Any]] | None = None,
+    study: Study, ask_space: Callable[[optuna.Trial], C], evaluate_batch: EvaluateBatch[C], *,
+    n_trials: int, batch: int = 8, start_points: Mapping[str, Mapping[str, Any]] | None = None,
     on_progress: Callable[[Progress], None] | None = None,
-) -> int:
+) -> int:  # fmt: skip
     """Search in batches until the study holds enough finished trials; give how many this call evaluated.
 
     One process alone gets the same trials for the same seed and batch, on any storage, in one go or resumed
