@@ -67,7 +67,7 @@ class Known:
 
     def _one(self, settings: Feedback) -> Score:
         total, failing = self._scores.get(settings, (self._near(settings), 0.0))
-        return Score(total, total, total, {}, {}, (), Acceptance({"hunts": 0.0}, failing))
+        return Score(total, total, total, {}, {}, (), Acceptance({"hunts": 0.0}, failing, failing))
 
     def _near(self, settings: Feedback) -> float:
         same = [one for one in self._scores if one.law == settings.law]
@@ -100,7 +100,9 @@ def test_another_law_than_pi_has_to_earn_a_twentieth() -> None:
 
 def test_the_found_settings_are_proposed_only_where_they_beat_all_others() -> None:
     def score(total: float, failing: float = 0.0, hunts: float = 0.0) -> Score:
-        return Score(total, total, total, {}, {}, (), Acceptance({"hunts": hunts}, failing))
+        return Score(
+            total, total, total, {}, {}, (), Acceptance({"hunts": hunts}, failing, max(failing, hunts))
+        )
 
     rows = {"open_loop": score(200.0, 1.0), "plain": score(100.0), "found": score(99.0)}
     assert better(rows) == "found"

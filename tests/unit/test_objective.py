@@ -20,6 +20,7 @@ from tuning.search.objective import (
     weights_of,
     worst_mean,
 )
+from tuning.search.proposals import outcome
 
 FIXED = {
     "hunting": 1.0, "error": 1.0, "moves": 0.4, "excursion": 0.5, "settling": 4.0,
@@ -107,7 +108,34 @@ def test_one_car_of_ten_may_fail_and_two_may_not() -> None:
     some.limited[0, 4, COLD] = 0.5
     (found,) = score(some, Weights())
     assert not found.acceptance.is_met
-    assert searched_value(100.0, 0.2) == pytest.approx(110.0)
+    assert searched_value(100.0, 0.2) == 100.0
+    assert searched_value(100.0, 0.3) == pytest.approx(120.0)
+
+
+@pytest.mark.parametrize("changes", [{"swing": 85.0}, {"settling": 5.9}, {"limited": 0.099}, {"error": 19.9}])
+def test_a_search_is_led_away_from_every_limit_hunting_too_before_it_is_reached(
+    changes: dict[str, float],
+) -> None:
+    (near,), (far,) = score(runs(8, 2, **changes), Weights()), score(runs(), Weights())
+    assert far.value == far.total
+    assert near.value > 1.5 * near.total
+    assert far.acceptance.may_be_met
+    assert not near.acceptance.may_be_met
+
+
+def test_what_a_search_shows_as_acceptable_does_not_hunt_either() -> None:
+    (hunting,), (calm,) = score(runs(swing=80.0), Weights()), score(runs(), Weights())
+    assert hunting.acceptance.failing_share == 0.0
+    shares = [outcome(one).notes["failing_share"] for one in (hunting, calm)]
+    assert shares == [1.0, 0.0]
+
+
+def test_loads_that_are_not_over_in_time_are_told_one_by_one() -> None:
+    some = runs(cars=10)
+    some.rows[0, :3, ANSWER, :, 3 + LOADS + 2] = 8.0
+    (found,) = score(some, Weights())
+    assert found.acceptance.by_load == (0.0, 0.0, 0.3, 0.0)
+    assert found.acceptance.failing["not_back"] == 0.3
 
 
 def test_a_load_that_one_seed_in_many_takes_long_over_is_chance() -> None:

@@ -8,6 +8,7 @@ from tuning.ensemble.drives import (
     LOW,
     BASE_ERROR_steps,
     EVERYTHING_W_per_l,
+    LAMPS_W_per_l,
     LOAD_SPAN_s,
     starting_phases,
 )
@@ -28,7 +29,7 @@ from tuning.ensemble.trial_runs import TrialRuns, measured
 
 __all__ = [
     "ANSWER", "CARS_SHARE", "HIGH", "LARGEST_SHARE", "LOW", "SEARCH", "SELECTION", "STRESS", "VERDICT",
-    "BASE_ERROR_steps", "EVERYTHING_W_per_l", "LOAD_SPAN_s", "Plausible", "Runs", "Samples",
-    "TrialRuns", "held_swing_rpm", "is_acceptable", "kept_samples", "known_mean", "measured", "noise_seeds",
-    "picked", "plausible_cars", "share_for_swing", "starting_phases",
+    "BASE_ERROR_steps", "EVERYTHING_W_per_l", "LAMPS_W_per_l", "LOAD_SPAN_s", "Plausible", "Runs",
+    "Samples", "TrialRuns", "held_swing_rpm", "is_acceptable", "kept_samples", "known_mean", "measured",
+    "noise_seeds", "picked", "plausible_cars", "share_for_swing", "starting_phases",
 ]  # fmt: skip

@@ -69,18 +69,13 @@ def find_table(text: Text) -> Layout:
     decimal, thousands = _signs(rows, best.delimiter, text.data)
     units, units_at = _units_row(best)
     return Layout(
-        delimiter=best.delimiter,
-        decimal=decimal,
-        thousands=thousands,
-        headers=tuple(one_line(name, _LONGEST_NAME) for name in best.header),
-        units=tuple(units),
-        header_line=best.header_at + 1,
-        first_line=best.first_at + 1,
-        width=best.width,
+        delimiter=best.delimiter, decimal=decimal, thousands=thousands,
+        headers=tuple(one_line(name, _LONGEST_NAME) for name in best.header), units=tuple(units),
+        header_line=best.header_at + 1, first_line=best.first_at + 1, width=best.width,
         first_rows=tuple(tuple(row) for row in best.rows),
         head_lines=tuple(lines[at] for at in (best.header_at, units_at) if at >= 0),
         notes=tuple(_layout_notes(best, units_at)),
-    )
+    )  # fmt: skip
 
 
 def split(line: str, delimiter: str) -> list[str]:

@@ -152,13 +152,9 @@ def _without_late(time_s: FloatArray, segment: IntArray, line_of_row: IntArray, 
 
 
 def _without_doubles(
-    keep: IntArray,
-    time_s: FloatArray,
-    segment: IntArray,
-    others: Sequence[FloatArray],
-    line_of_row: IntArray,
-    notes: list[str],
-) -> tuple[IntArray, bool]:
+    keep: IntArray, time_s: FloatArray, segment: IntArray, others: Sequence[FloatArray],
+    line_of_row: IntArray, notes: list[str],
+) -> tuple[IntArray, bool]:  # fmt: skip
     """Leave out rows whose time stood before, unless the clock ticks too coarsely: then times are spread."""
     again = np.zeros(keep.size, np.bool_)
     again[1:] = (np.diff(time_s[keep]) == 0.0) & (np.diff(segment[keep]) == 0)

@@ -224,21 +224,12 @@ def _read(body: bytes, layout: Layout, columns: Sequence[int], as_text: Sequence
     # What follows a trailing delimiter is passed over, since columns are chosen.
     names = list(range(layout.width))
     return pd.read_csv(
-        io.BytesIO(body),
-        engine="c",
-        sep=layout.delimiter,
-        decimal=layout.decimal,
-        thousands=layout.thousands,
-        header=None,
-        names=names,
-        usecols=list(columns),
-        index_col=False,
-        dtype=kinds,
-        skipinitialspace=True,
-        skip_blank_lines=False,
+        io.BytesIO(body), engine="c", sep=layout.delimiter, decimal=layout.decimal,
+        thousands=layout.thousands, header=None, names=names, usecols=list(columns), index_col=False,
+        dtype=kinds, skipinitialspace=True, skip_blank_lines=False,
         na_values=sorted({*MISSING_WORDS, *(word.upper() for word in MISSING_WORDS)} - {""}),
         encoding="utf-8",
-    )
+    )  # fmt: skip
 
 
 def _numbers(

@@ -193,12 +193,10 @@ def _proposal(
     cars = [car, with_values(car, {"curves": proposal.curves()})]
     now, proposed = start_results(cars, STARTS_degC, seeds, aims.stable_s, found.moves)
     return replace(
-        proposal,
-        now=now,
-        proposed=proposed,
+        proposal, now=now, proposed=proposed,
         missed=missed_targets(proposed, found.tried, aims, need, limit, _above_rpm(car, need)),
         worse=worse_than_now(now, proposed, aims),
-    )
+    )  # fmt: skip
 
 
 def _warm(need: Need, car: Car, hotter: Sequence[float]) -> tuple[tuple[float, float], ...]:

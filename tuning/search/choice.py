@@ -82,6 +82,8 @@ knife-edge does not pay [-]."""
 PLAINEST = "pi"
 EARNED_SHARE = 0.05
 """Another law than pi has to earn this share of the score [-]."""
+LAST_FEW = 2
+"""So many candidates are compared with their neighbours [-]."""
 PLATEAU_OF = (
     "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
     "deadband_rpm", "min_move_steps", "nudge_steps",
@@ -138,33 +140,40 @@ def choose(search: Search, judge: Judge, size: Budget, known: Sequence[Feedback]
     space = search.space
     some = finalists(search.expected_ranking(judge.weights), space, size.finalists)
     some += [one for one in known if one.law in space.laws and one not in some]
-    everyone = {one: near_settings(one, space) for one in some}
-    judge.scores([*some, *(n for near in everyone.values() for n in near.values())])
     scores = dict(zip(some, judge.scores(some), strict=True))
-    plateaus = {one: plateau_of(one, space, judge) for one in some}
+    met = {one for one in some if scores[one].acceptance.is_met}
+    few = _last_few([one for one in some if scores[one].acceptance.may_be_met] or some, scores)
+    judge.scores([near for one in few for near in near_settings(one, space).values()])
+    plateaus = {one: plateau_of(one, space, judge) for one in few}
     # A step beside its neighbours as well as its own: the real car stands somewhere there.
-    worth = {
-        one: searched_value(plateaus[one].worth_rpm, scores[one].acceptance.failing_share) for one in some
-    }
-    met = [one for one in some if scores[one].acceptance.is_met]
-    among = met or some
-    best = min(among, key=lambda one: worth[one])
-    plain = [one for one in among if one.law == PLAINEST]
+    worth = {one: searched_value(plateaus[one].worth_rpm, scores[one].acceptance.near_share) for one in few}
+    best = min(few, key=lambda one: worth[one])
+    plain = [one for one in few if one.law == PLAINEST]
     plainest = min(plain, key=lambda one: worth[one], default=best)
     taken = plainest if (1.0 - EARNED_SHARE) * worth[plainest] <= worth[best] else best
-    flat = sum(scores[one].acceptance.is_met and plateaus[one].is_flat for one in some)
-    reason = _reason(len(some), len(met), flat, plateaus[taken], taken is not best)
+    flat = sum(one in met and plateaus[one].is_flat for one in few)
+    reason = _reason((len(some), len(met)), (flat, len(few)), plateaus[taken], taken is not best)
     return Choice(taken, scores[taken], plateaus[taken], reason)
 
 
-def _reason(compared: int, met: int, flat: int, plateau: Plateau, plainer: bool) -> tuple[Note, ...]:
+def _last_few(among: Sequence[Feedback], scores: Mapping[Feedback, Score]) -> list[Feedback]:
+    """The best few, the best of ``pi`` among them: their neighbours are tried too."""
+    order = sorted(among, key=lambda one: scores[one].value)
+    plain = [one for one in order if one.law == PLAINEST]
+    return list(dict.fromkeys([*order[:LAST_FEW], *plain[:1]]))
+
+
+def _reason(
+    met_of: tuple[int, int], flat_of: tuple[int, int], plateau: Plateau, plainer: bool
+) -> tuple[Note, ...]:
     """Why the settings were chosen."""
+    (compared, met), (flat, last) = met_of, flat_of
     best = Note("search.chosen.best", compared=compared, met=met)
     none_met = Note("search.chosen.none_met", compared=compared)
     steep_rpm = max(plateau.excess_rpm(whole=which) for which in (False, True))
-    steep = Note("search.chosen.steep", flat=flat, steep_rpm=steep_rpm)
+    steep = Note("search.chosen.steep", flat=flat, last=last, steep_rpm=steep_rpm)
     found = [best if met else none_met]
-    found.append(steep if steep_rpm else Note("search.chosen.flat", flat=flat))
+    found.append(steep if steep_rpm else Note("search.chosen.flat", flat=flat, last=last))
     if plainer:
         found.append(Note("search.chosen.plainer_law", earned_percent=100.0 * EARNED_SHARE))
     return tuple(found)

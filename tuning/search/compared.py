@@ -20,6 +20,7 @@ from tuning.loop import (
     starting_settings,
     usual_idle,
 )
+from tuning.measures import TOLERANCE_rpm
 from tuning.notes import Note, Told
 from tuning.search.entry_form import as_entered
 from tuning.search.objective import Score
@@ -107,8 +108,8 @@ def base_notes(car: Car) -> tuple[Note, ...]:
     )  # fmt: skip
 
 
-def acceptance_notes(proposed: str, scores: Mapping[str, Score]) -> tuple[Note, ...]:
-    """Say where what is proposed is not what was found, or is not acceptable, and by what."""
+def acceptance_notes(proposed: str, scores: Mapping[str, Score], lacks: tuple[Note, ...]) -> tuple[Note, ...]:
+    """Say where what is proposed is not what was found, or is not acceptable, by what, and what lacks."""
     found: list[Note] = []
     if proposed != FOUND:
         found.append(
@@ -126,12 +127,15 @@ def acceptance_notes(proposed: str, scores: Mapping[str, Score]) -> tuple[Note, 
                 failing_percent=100.0 * accepted.told_share,
                 stalls_percent=failing["stalls"], not_back_percent=failing["not_back"],
                 error_percent=failing["error"], limited_percent=failing["limited"],
-                hunts_percent=failing["hunts"],
+                hunts_percent=failing["hunts"], lacks=lacks,
             )
         )  # fmt: skip
     return tuple(found)
 
 
+FIRMER = 1.25
+"""Integral over the rule's where speed has to rest within what counts as back from a load, half a step off
+included: of these the demo cars accept most [-]."""
 UPDATE_s = 0.1
 """Update period of the rules' settings [s]."""
 LOOKS = 60.0
@@ -155,6 +159,13 @@ def start_points(space: Space, scatter_rpm: float, known: Mapping[str, Feedback]
     near = window_and_trim(space)
     if PLAIN in found:
         found["plain, near"] = found[PLAIN].model_copy(update=near)
+    if RULE in found:
+        rule = found[RULE]
+        inner_rpm = max(TOLERANCE_rpm - 0.5 * rpm_per_step(car), 0.0)
+        within = {
+            "deadband_rpm": min(rule.deadband_rpm, inner_rpm), INTEGRAL: FIRMER * getattr(rule, INTEGRAL)
+        }  # fmt: skip
+        found["rule, within"] = rule.model_copy(update=within)
     idle = usual_idle(car)
     if idle is not None and idle.plant.is_stable():
         window = {"enable_above_target_rpm": near["enable_above_target_rpm"]}

@@ -38,9 +38,9 @@ class Budget:
 
 
 BUDGETS: Mapping[str, Budget] = {
-    "quick": Budget("quick", 120, 40, 6, 4, 4, 10, 3, 20, 3, 10),
-    "normal": Budget("normal", 300, 60, 10, 6, 6, 16, 4, 30, 4, 8),
-    "deep": Budget("deep", 1000, 150, 24, 8, 8, 32, 6, 60, 6, 8),
+    "quick": Budget("quick", 120, 40, 6, 4, 10, 16, 5, 20, 6, 10),
+    "normal": Budget("normal", 300, 60, 10, 6, 12, 24, 5, 30, 6, 8),
+    "deep": Budget("deep", 1000, 150, 24, 8, 16, 32, 6, 60, 6, 8),
 }
 """quick: about 10 s; normal: 30 to 40 s; deep: some minutes."""
 
@@ -61,17 +61,9 @@ class Judge:
     """One ensemble of plausible cars and seeds, and the scores given on it."""
 
     def __init__(
-        self,
-        car: Car,
-        weights: Weights,
-        *,
-        cars: int,
-        seeds: int,
-        seed: int,
-        purpose: int,
-        cores: int | None = None,
-        measures: bool = False,
-    ) -> None:
+        self, car: Car, weights: Weights, *, cars: int, seeds: int, seed: int, purpose: int,
+        cores: int | None = None, measures: bool = False,
+    ) -> None:  # fmt: skip
         self.weights = weights
         self.plausible = plausible_cars(car, cars, seed=seed, purpose=purpose)
         self.runs = TrialRuns(

@@ -227,13 +227,9 @@ def _drawn(picture: Picture, rng: np.random.Generator, reach: Reach) -> Reals:
 
 
 def next_settings(
-    ranking: Sequence[tuple[float, Feedback]],
-    space: Space,
-    count: int,
-    seed: Sequence[int],
-    fair: int = 0,
+    ranking: Sequence[tuple[float, Feedback]], space: Space, count: int, seed: Sequence[int], fair: int = 0,
     reach: Reach = WIDE,
-) -> list[Feedback]:
+) -> list[Feedback]:  # fmt: skip
     """Settings that promise most."""
     from threadpoolctl import threadpool_limits
 

@@ -54,7 +54,8 @@ def outcome(score: Score) -> Outcome:
         "total": score.total,
         "measured": dict(score.measured),
         "by_car": [[float(f"{value:.6g}") for value in row] for row in score.by_car],
-        "failing_share": score.acceptance.failing_share,
+        "failing_share": score.acceptance.told_share,
+        "near_share": score.acceptance.near_share,
     }
     return Outcome(score.value, notes)
 
@@ -114,7 +115,7 @@ class Search:
                 value = trial.value
                 if weights is not None and weights != self.judge.weights:
                     notes = trial.user_attrs["notes"]
-                    value = searched_value(total_of(notes["by_car"], weights), float(notes["failing_share"]))
+                    value = searched_value(total_of(notes["by_car"], weights), float(notes["near_share"]))
                 found.setdefault(self.space.settings(trial.params), value)
         return sorted(((v, s) for s, v in found.items()), key=lambda pair: pair[0])
 
@@ -125,14 +126,11 @@ class Search:
     def _stage(self, until: int, points: Mapping[str, Mapping[str, Any]]) -> None:
         """Evaluate points, then proposals, until the study holds so many trials."""
         run_search(
-            self.study,
-            self.space.ask,
+            self.study, self.space.ask,
             lambda candidates: [outcome(one) for one in self.judge.scores(candidates)],
-            n_trials=min(until, self.budget.trials),
-            batch=self.budget.batch,
-            start_points=points,
+            n_trials=min(until, self.budget.trials), batch=self.budget.batch, start_points=points,
             on_progress=self._told,
-        )
+        )  # fmt: skip
 
     def _told(self, progress: Progress) -> None:
         values = self.values()

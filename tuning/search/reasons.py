@@ -102,7 +102,7 @@ def _instead(value: float, settings: Feedback, own: Score, judge: Judge) -> Inst
     term = max(TERMS, key=lambda name: sign * rise[name])
     return Instead(
         value, score.total, term, own.measured[term], score.measured[term],
-        score.acceptance.failing_share,
+        score.acceptance.told_share,
     )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from tuning.ensemble import SEARCH, SELECTION, VERDICT, is_acceptable
 from tuning.search.choice import Choice, choose
 from tuning.search.compared import (
     FOUND,
+    OPEN_LOOP,
     PRESENT,
     Compared,
     acceptance_notes,
@@ -27,6 +28,7 @@ from tuning.search.compared import (
     start_points,
 )
 from tuning.search.judge import Budget, Judge, budget_of
+from tuning.search.lacking import lacking
 from tuning.search.objective import Weights, favoured, score, total_of, weights_of
 from tuning.search.predicted import predict
 from tuning.search.proposals import Search, improvement_chance
@@ -37,7 +39,7 @@ from tuning.studies import Study, open_study
 
 SAMPLER = "tpe"
 """Of the first trials, over the whole space; ``tuning.search.next_places`` takes over from it."""
-OBJECTIVE_VERSION = 7
+OBJECTIVE_VERSION = 8
 """Changed whenever the same settings would score otherwise: old studies are then not joined."""
 
 OnProgress = Callable[[float, str], None]
@@ -56,19 +58,11 @@ def _laws(car: Car, law: str | None) -> tuple[str, ...]:
 
 
 def tune(
-    car: Car,
-    *,
-    law: str | None = None,
-    budget: str = "normal",
-    seed: int = 0,
-    storage: str | Path | None = None,
-    resume: bool = False,
-    preset: str = "balanced",
-    favour: Sequence[str] = (),
-    keep: Sequence[str] = (),
-    cores: int | None = None,
+    car: Car, *, law: str | None = None, budget: str = "normal", seed: int = 0,
+    storage: str | Path | None = None, resume: bool = False, preset: str = "balanced",
+    favour: Sequence[str] = (), keep: Sequence[str] = (), cores: int | None = None,
     on_progress: OnProgress | None = None,
-) -> Tuning:
+) -> Tuning:  # fmt: skip
     """Search settings that hold on all cars this car could be; the base curve stays.
 
     Parameters
@@ -159,13 +153,9 @@ def _found(study: Study, wanted: _Wanted, tell: OnProgress) -> Tuning:
 
 
 def _verdict(
-    search: Search,
-    chosen: Choice,
-    why: tuple[Reason, ...],
-    judge: Judge,
-    known: Mapping[str, Feedback],
+    search: Search, chosen: Choice, why: tuple[Reason, ...], judge: Judge, known: Mapping[str, Feedback],
     wanted: _Wanted,
-) -> Tuning:
+) -> Tuning:  # fmt: skip
     """All sets on fresh cars; the best of them is what is given back."""
     car, size = search.space.car, search.budget
     everyone = {**known, FOUND: chosen.settings}
@@ -175,7 +165,9 @@ def _verdict(
     settings, names = everyone[proposed], list(everyone)
     search_score = search.judge.scores([settings])[0]
     values = search.values()
-    notes = (*base_notes(car), *acceptance_notes(proposed, scores))
+    fails = proposed != OPEN_LOOP and not scores[proposed].acceptance.is_met
+    lacks = lacking(settings, scores[proposed], judge) if fails else ()
+    notes = (*base_notes(car), *acceptance_notes(proposed, scores, lacks))
     return Tuning(
         car=with_values(car, {"feedback": settings.model_dump()}),
         settings=settings,

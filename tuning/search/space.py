@@ -150,6 +150,7 @@ class Space:
         """Settings from proposed values."""
         given: dict[str, Any] = {k: v for k, v in values.items() if not k.startswith("trim_")}
         given |= {k: round(given[k]) for k in ("min_move_steps", "nudge_steps") if k in given}
+        given |= {k: round(given[k], 1) for names in WHERE_USED.values() for k in names if k in given}
         given["law"] = law
         if "update_period_ms" in given:
             given["update_period_ms"] = round_period_ms(given["update_period_ms"])

@@ -243,12 +243,9 @@ class _Matrix:
         values, counted = self._values[1, :, place], self._counted[1, :, place]
         limited = counted[..., _COUNTER["limited_updates"]] * self._period_s
         return CaseRuns(
-            values,
-            self._held_swing()[:, place],
-            limited / self._scenarios[place].duration_s,
-            np.array([car.engine.stall_rpm for car in self._cars]),
-            counted[:, 0, _COUNTER["target_rpm"]],
-        )
+            values, self._held_swing()[:, place], limited / self._scenarios[place].duration_s,
+            np.array([car.engine.stall_rpm for car in self._cars]), counted[:, 0, _COUNTER["target_rpm"]],
+        )  # fmt: skip
 
     def samples(self, which: Sequence[tuple[int, int]]) -> list[Samples]:
         """The run of one car and seed in each scenario."""

@@ -23,11 +23,24 @@ def _not_acceptable(values: Values, tell: Tell) -> str:
         f"{FAILINGS[name]} on {tell('{' + name + ':.0f}')}" for name in FAILINGS if values[name] > 0.0
     )
     share = tell("{failing_percent:.0f}")
+    told = f"Not acceptable on {share} of fresh cars, where a tenth is allowed: {by}."
+    lacks = "".join(f" {tell(one)}" for one in values["lacks"])
+    if any(one.code == "search.lacking.feed_forward" for one in values["lacks"]):
+        return told + lacks
     return (
-        f"Not acceptable on {share} of fresh cars, where a tenth is allowed: {by}. Nothing that was"
-        " tried does better; a base curve nearer to what the engine needs, steps for known loads"
-        " or finer moves would."
+        f"{told}{lacks} Nothing that was tried does better; finer moves, or a base curve nearer to need, may."
     )
+
+
+def _loads(values: Values, tell: Tell) -> str:
+    told = tell(
+        "Lamps and the like ({lamps_W:.0f} at once) are not over in time on {lamps_percent:.0f}, everything"
+        " ({all_W:.0f}) on {all_percent:.0f}: it needs {least_steps!n:.0f} to {most_steps:.0f} above the base"
+        " curve, and trim may add {trim_steps!n:.0f}."
+    )
+    if values["beyond_percent"] > 0.0:
+        told += tell(" On {beyond_percent:.0f} the valve's open limit is too low for it.")
+    return told
 
 
 def _proposed(values: Values, tell: Tell) -> str:
@@ -42,14 +55,18 @@ SENTENCES: Mapping[str, Sentence] = {
     " them acceptable there",
     "search.chosen.none_met": "least bad of {compared} candidates on cars that the search had not met: none"
     " is acceptable there",
-    "search.chosen.flat": "{flat} of them are acceptable and stand on a plateau, and one entry step away"
-    " these score hardly more",
-    "search.chosen.steep": "{flat} of them are acceptable and stand on a plateau; a neighbour of these"
-    " scores {steep_rpm:.1f} more than allowed, and they are better all the same",
+    "search.chosen.flat": "of the last {last} compared {flat} are acceptable and stand on a plateau, and one"
+    " entry step away these score hardly more",
+    "search.chosen.steep": "of the last {last} compared {flat} are acceptable and stand on a plateau; a"
+    " neighbour of these scores {steep_rpm:.1f} more than allowed, and they are better all the same",
     "search.chosen.plainer_law": "the law pi is preferred, as no other earns {earned_percent:.0f}",
     "search.base.off": "The base curve comes first: warm it gives {base_steps:.0f}, where the engine idles"
     " at {idles_rpm:.0f} and needs {needed_steps:.0f} for {target_rpm:.0f}. That is more than the"
     " {carried_steps:.0f} that trim should carry: correct it with `evenidle base`, then search again.",
     "search.proposed": _proposed,
     "search.not_acceptable": _not_acceptable,
+    "search.lacking.loads": _loads,
+    "search.lacking.feed_forward": "Steps for known loads, where the controller has them, would leave"
+    " {left_percent:.0f} with the same feedback: put load_steps_per_100W = {load_steps_per_100W!n:g} into the"
+    " car file and search again.",
 }

@@ -42,7 +42,7 @@ UNITS = {
     "degC": "degC", "K": "K", "kPa": "kPa", "rpm": "rpm", "steps": "steps", "s": "s", "ms": "ms",
     "min": "min", "V": "V", "W": "W", "Nm": "N m", "A": "A", "mm2": "mm²", "cm3": "cm³",
     "deg": "°", "Hz": "Hz", "percent": "%", "per_min": "a minute", "rpm_per_step": "rpm per step",
-    "steps_per_100rpm": "steps per 100 rpm",
+    "steps_per_100rpm": "steps per 100 rpm", "steps_per_100W": "steps per 100 W",
     "steps_per_100rpm_s": "steps per 100 rpm and second", "deg_per_100rpm": "° per 100 rpm",
 }  # fmt: skip
 """How a unit at the end of a name is written; longest end first."""
