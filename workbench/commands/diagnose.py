@@ -10,6 +10,10 @@ import tuning
 from workbench.commands.options import Columns, Full, OutFolder, argument, option
 from workbench.output.printing import Screen
 from workbench.output.results import read_logs, write_figures
+from workbench.words.wording import in_words
+
+MOST_UNKNOWN = 2
+"""More questions that a log leaves open are told together."""
 
 
 def diagnose(
@@ -26,8 +30,15 @@ def diagnose(
     verdict, *rest = result.lines()
     shown = [one for one in rest if full or one.code != "diagnosis.finding" or one["answer"] != "no"]
     screen.verdict(verdict)
+    unknown = [] if full else [one for one in shown if one.code == "diagnosis.open_question"]
+    together = unknown if len(unknown) > MOST_UNKNOWN else []
     for line in shown:
-        screen.say(line)
+        if line not in together:
+            told = in_words(line).replace("CAR.toml", car or "CAR.toml")
+            screen.say(told.replace("LOG.csv", str(log)))
+        elif line is together[0]:
+            names = ", ".join(str(one["name"]) for one in together)
+            screen.say(f"This log cannot tell: {names}; what would, with --full.")
     if len(rest) > len(shown):
         screen.say(f"... {len(rest) - len(shown)} answered no, with --full")
     from workbench.figures.log import diagnosis_figure

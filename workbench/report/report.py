@@ -128,7 +128,8 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
 def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
     """Tell what a log shows without any model."""
     first, *more = diagnosis.lines()
-    said = [one for one in more if one.code != "diagnosis.finding" or one["answer"] != "no"]
+    asked = [one for one in more if not one.code.startswith("diagnosis.next")]  # the report goes on itself
+    said = [one for one in asked if one.code != "diagnosis.finding" or one["answer"] != "no"]
     verdict, *rest = worded([first, *said])
     counted = Counter(one.kind for one in diagnosis.segments)
     names = [(name, counted[kind]) for kind, _, name in log_figures.BANDS if counted[kind]]

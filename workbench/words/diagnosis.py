@@ -41,8 +41,8 @@ _HUNTING: dict[str, Sentence] = {
     "diagnosis.hunting.no_swing_seen": "speed alone shows no regular swing ({spread_rpm:.0f} rms); what the"
     " valve does was not recorded: record valve steps at 5 rows a second or more, or hold the valve"
     " still for 30 s",
-    "diagnosis.hunting.leads": "it hunts: {swing_rpm:.0f} every {period_s:.1f}. The valve leads: speed is"
-    " {between_rpm:.0f} higher while it stands on the upper side of its swing",
+    "diagnosis.hunting.leads": "it hunts: {swing_rpm:.0f} every {period_s:.1f}. The valve moves and speed"
+    " follows, {between_rpm:.0f} higher while it stands further open: the feedback makes it",
     "diagnosis.hunting.to_and_fro": "it hunts: the valve goes to and fro and speed with it,"
     " {between_rpm:.0f} between its sides{move_steps!k:, in moves of about {move_steps:.0f}}",
     "diagnosis.hunting.from_outside": "it does not hunt: a regular swing of {swing_rpm:.0f} every"
@@ -119,25 +119,26 @@ _VALVE: dict[str, Sentence] = {
     "diagnosis.position.never_settles": "the valve does not hold long enough for the air at the same steps"
     " to be compared: hold it still for some half minutes at one position",
     "diagnosis.position.unseen": "needs valve steps and manifold pressure: without pressure a load and a"
-    " lost position look alike; home the valve and see whether the same steps give the same speed",
+    " lost position look alike; engine off, home the valve, start again and see whether the same steps"
+    " give the same speed",
     "diagnosis.position.kept": "the same steps give the same air throughout",
     "diagnosis.position.kept_hot": "the same steps give the same air throughout once the engine is hot",
     "diagnosis.position.none_lost": "no air was lost at the same steps",
     "diagnosis.position.lost": "at {at_s:.0f} the engine lost {air_percent:.0f} of its air at the same"
     " steps{worth_steps!k: (as much as {worth_steps:.0f})}: steps were lost toward the seat, or the hose was"
-    " pinched. Home the valve",
+    " pinched. Engine off, home the valve",
     "diagnosis.position.goes": "over {over_s:.0f} the engine lost {air_percent:.0f} of its air little by"
     " little at the same steps{worth_steps!k: (as much as {worth_steps:.0f})}: steps are lost toward the seat"
-    " now and then. Home the valve, and look at pulse, voltage and connector",
+    " now and then. Engine off, home the valve, and look at pulse, voltage and connector",
     "diagnosis.position.comes": "over {over_s:.0f} the engine got {air_percent:.0f} more air little by"
     " little at the same steps{worth_steps!k: (as much as {worth_steps:.0f})}: steps are lost toward open now"
-    " and then. Home the valve, and look at pulse, voltage and connector",
+    " and then. Engine off, home the valve, and look at pulse, voltage and connector",
     "diagnosis.leak.air_went": "air went, none came in",
     "diagnosis.leak.came": "at {at_s:.0f} the engine got {air_percent:.0f} more air at the same"
     " steps{worth_steps!k: (as much as {worth_steps:.0f})}: a vacuum leak, a throttle that does not shut, or"
     " steps lost toward open",
-    "diagnosis.leak.unseen": "needs valve steps and target: spray the joints, or pinch the hose and watch"
-    " speed",
+    "diagnosis.leak.unseen": "needs valve steps and target: pinch each hose and watch speed, or look for"
+    " leaks with smoke or low pressure, engine off",
     "diagnosis.leak.too_much": "speed is {over_rpm:.0f} above target with the valve as far closed as it goes"
     " ({lowest_steps:.0f}): too much air comes in past it (vacuum leak, throttle stop)",
     "diagnosis.leak.none": "no air that the valve does not account for is seen",
@@ -169,7 +170,8 @@ _VALVE: dict[str, Sentence] = {
     " temperature",
     "diagnosis.base.held": "{coolant_degC:.0f} {steps!n:.1f}",
     "diagnosis.base.held_off": "{coolant_degC:.0f} {steps!n:.1f} ({off:+.1f})",
-    "diagnosis.base.no_car": "steps that held target: {rows}; a car file tells how far the base curve is off",
+    "diagnosis.base.no_car": "steps that held target: {rows}; with --car it is told how far the base curve is"
+    " off",
     "diagnosis.base.held_at": "steps that held target (less base): {rows}",
 }
 
