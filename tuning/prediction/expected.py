@@ -11,9 +11,9 @@ from sim import Car
 from tuning.ensemble import STRESS, TrialRuns, noise_seeds, plausible_cars
 from tuning.loop import usual_idle
 from tuning.notes import Note, Told
-from tuning.search import Prediction, predict
+from tuning.search import Prediction, acceptances, not_acceptable, predict
 
-CARS, SEEDS = 16, 3
+CARS, SEEDS = 16, 8
 
 TOLD = (
     ("hunting_rpm", "rpm"),
@@ -47,12 +47,13 @@ class Expected(Told):
 class Expectation(Told):
     """What to expect of a car's settings."""
 
-    TOLD = ("rows", "prediction", "cars", "runs", "worth_rpm")
+    TOLD = ("rows", "prediction", "cars", "runs", "worth_rpm", "doubts")
 
     prediction: Prediction  # means and ranges
     cars: int  # plausible ones
     runs: int  # of them
     worth_rpm: tuple[float, float]  # what a step is worth, warm, on eight in ten
+    doubts: tuple[Note, ...] = ()  # by what the settings are not acceptable; none where they are, or are off
 
     @property
     def rows(self) -> tuple[Expected, ...]:
@@ -80,4 +81,6 @@ def expect(car: Car, *, seed: int = 0, on_progress: Callable[..., None] | None =
     runs = trial.run([car.feedback], on_progress=on_progress)
     idles = [idle for idle in map(usual_idle, cars) if idle is not None]
     low, high = np.percentile([one.rpm_per_step for one in idles] or [0.0], [10.0, 90.0])
-    return Expectation(predict(runs, 0), len(cars), trial.runs_per_candidate, (float(low), float(high)))
+    doubts = tuple(not_acceptable(acceptances(runs)[0])) if car.feedback.acts else ()
+    worth = float(low), float(high)
+    return Expectation(predict(runs, 0), len(cars), trial.runs_per_candidate, worth, doubts)

@@ -23,7 +23,7 @@ from tuning.loop import (
 from tuning.measures import TOLERANCE_rpm
 from tuning.notes import Note, Told
 from tuning.search.entry_form import as_entered
-from tuning.search.objective import Score
+from tuning.search.objective import Acceptance, Score
 from tuning.search.space import Space, round_period_ms, rpm_per_step, steps_for, warm_target_rpm
 
 OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND = "open_loop", "present", "rule", "plain", "found"
@@ -118,19 +118,24 @@ def acceptance_notes(proposed: str, scores: Mapping[str, Score], lacks: tuple[No
                 found_rpm=scores[FOUND].total, found_met=scores[FOUND].acceptance.is_met,
             )
         )  # fmt: skip
-    accepted = scores[proposed].acceptance
-    if not accepted.is_met and proposed != OPEN_LOOP:
-        failing = {name: 100.0 * share for name, share in accepted.failing.items()}
-        found.append(
-            Note(
-                "search.not_acceptable",
-                failing_percent=100.0 * accepted.told_share,
-                stalls_percent=failing["stalls"], not_back_percent=failing["not_back"],
-                error_percent=failing["error"], limited_percent=failing["limited"],
-                hunts_percent=failing["hunts"], lacks=lacks,
-            )
-        )  # fmt: skip
+    if proposed != OPEN_LOOP:
+        found += not_acceptable(scores[proposed].acceptance, lacks)
     return tuple(found)
+
+
+def not_acceptable(accepted: Acceptance, lacks: tuple[Note, ...] | None = None) -> list[Note]:
+    """Say by what settings are not acceptable, if they are not; after a search, what lacks."""
+    if accepted.is_met:
+        return []
+    failing = {name: 100.0 * share for name, share in accepted.failing.items()}
+    return [
+        Note(
+            "search.not_acceptable", failing_percent=100.0 * accepted.told_share,
+            stalls_percent=failing["stalls"], not_back_percent=failing["not_back"],
+            error_percent=failing["error"], limited_percent=failing["limited"],
+            hunts_percent=failing["hunts"], lacks=lacks or (), searched=lacks is not None,
+        )
+    ]  # fmt: skip
 
 
 FIRMER = 1.25

@@ -156,10 +156,11 @@ def _both(limits: tuple[float, float]) -> str:
 
 
 def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]:
-    """Warn of settings that hunt in the model."""
+    """Warn of settings that hunt in the model, or are not acceptable otherwise."""
     prediction = expected.prediction
     if prediction.hunting_share < HUNTING_SHARE:
-        return ()
+        doubts = tuple(in_words(one) for one in expected.doubts)
+        return tuple(("These settings are doubtful.", one) for one in doubts)
     do = "hunt" if prediction.hunting.answer == tuning.HUNTS else "may hunt"
     text = (
         f"In the model the warm idle {in_words(prediction.hunting.text)}. Search for better settings"
@@ -177,7 +178,7 @@ def watch_points(car: sim.Car, expected: tuning.Expectation) -> list[str]:
     if "hunting_rpm" in by_name:
         row = by_name["hunting_rpm"]
         told = "A regular swing above is hunting; an irregular one is idle roughness, the engine's own."
-        if hunting_caution(expected):
+        if expected.prediction.hunting_share >= HUNTING_SHARE:
             told = "Hunting is part of that: these settings are not ones to stay with."
         points.append(f"Swing of speed: {row.low:.0f} to {row.high:.0f} rpm is expected. {told}")
     if "moves_per_min" in by_name:

@@ -23,9 +23,9 @@ def _not_acceptable(values: Values, tell: Tell) -> str:
         f"{FAILINGS[name]} on {tell('{' + name + ':.0f}')}" for name in FAILINGS if values[name] > 0.0
     )
     share = tell("{failing_percent:.0f}")
-    told = f"Not acceptable on {share} of fresh cars, where a tenth is allowed: {by}."
+    told = f"Not acceptable on {share} of fresh variations of your car, where a tenth is allowed: {by}."
     lacks = "".join(f" {tell(one)}" for one in values["lacks"])
-    if any(one.code == "search.lacking.feed_forward" for one in values["lacks"]):
+    if not values["searched"] or any(one.code == "search.lacking.feed_forward" for one in values["lacks"]):
         return told + lacks
     return (
         f"{told}{lacks} Nothing that was tried does better; finer moves, or a base curve nearer to need, may."
