@@ -67,6 +67,17 @@ def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> No
     assert float(moved[1]) == pytest.approx(wanted, abs=0.06)
 
 
+def test_a_base_curve_nobody_gave_lies_within_the_travel_that_was_counted(tmp_path: Path) -> None:
+    """Half the travel of a fine valve, so half the steps; what is told is what the file holds."""
+    made = run("new", "short.toml", *FACTS, "--travel-steps", "100", folder=tmp_path)
+    assert "so taken as usual: base = 0:60,30:38,50:25,65:19,80:15" in made.out
+    car = load_car(str(tmp_path / "short.toml"))
+    assert car.curves.base_steps[0] == (0.0, 60.0)
+    checked = run("check", "short.toml", folder=tmp_path)
+    assert checked.status == 0, checked.out
+    assert "curves within the open limit" not in checked.out
+
+
 @pytest.mark.parametrize("form", [
     {"output_unit": "percent_of_travel"}, {"output_unit": "duty_percent", "sign": -1},
     {"gain_time": "per_update"}, {"gain_per_rpm": 1.0, "sign": -1, "gain_time": "per_update"},
