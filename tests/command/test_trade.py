@@ -78,6 +78,17 @@ def test_a_base_curve_nobody_gave_lies_within_the_travel_that_was_counted(tmp_pa
     assert "curves within the open limit" not in checked.out
 
 
+def test_a_minimum_move_in_percent_is_entered_as_what_it_is(tmp_path: Path) -> None:
+    run(
+        "new", "p.toml", *FACTS, "--travel-steps", "200", "--feedback", "gain=4,integral=3,min_move=3,"
+        "trim_low=-15,trim_high=15", "--entry-form", "unit=percent_of_travel", folder=tmp_path,
+    )  # fmt: skip
+    entries = to_entry(load_car(str(tmp_path / "p.toml")))
+    by_key = {f"{one.key} {one.part}".strip(): one.text for one in entries}
+    assert by_key["min_move_steps"] == "1.5"
+    assert (by_key["trim_limit_steps low"], by_key["trim_limit_steps high"]) == ("-7.5", "7.5")
+
+
 @pytest.mark.parametrize("form", [
     {"output_unit": "percent_of_travel"}, {"output_unit": "duty_percent", "sign": -1},
     {"gain_time": "per_update"}, {"gain_per_rpm": 1.0, "sign": -1, "gain_time": "per_update"},
