@@ -10,7 +10,8 @@ import pytest
 
 from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
-from tuning import to_entry
+from tests.typical_cars import car_of
+from tuning import check, to_entry
 from tuning.notes import Note
 from workbench.sheet.settings import refuse_lost_entries, worked_line
 from workbench.words.facts import FACTS as FACTS_ASKED
@@ -87,6 +88,22 @@ def test_a_minimum_move_in_percent_is_entered_as_what_it_is(tmp_path: Path) -> N
     by_key = {f"{one.key} {one.part}".strip(): one.text for one in entries}
     assert by_key["min_move_steps"] == "1.5"
     assert (by_key["trim_limit_steps low"], by_key["trim_limit_steps high"]) == ("-7.5", "7.5")
+
+
+@pytest.mark.parametrize(("top_steps", "told"), [(70.0, "raise it if the valve has travel left"),
+                                                (30.0, "raise the high trim limit")])  # fmt: skip
+def test_a_higher_trim_limit_is_advised_only_where_the_valve_can_still_open(
+    top_steps: float, told: str, tmp_path: Path
+) -> None:
+    base = [(-10.0, top_steps), (30.0, 25.0), (90.0, 15.0)]
+    limits = {"trim_limit_steps": [-10.0, 1.0]}
+    car = with_values(load_car("trials"), {"curves": {"base_steps": base}, "feedback": limits})
+    (tmp_path / "c.toml").write_text(car_to_toml(car))
+    lines = run("check", "c.toml", "--full", "--json", folder=tmp_path).result["lines"]
+    cold = next(one for one in lines if one["name"].startswith("room to open at -10"))
+    assert cold["verdict"] == "fail"
+    assert told in cold["remedy"]
+    assert ("raise the high trim limit" in cold["remedy"]) == (top_steps < 70.0)
 
 
 @pytest.mark.parametrize("form", [
@@ -253,6 +270,23 @@ def test_a_gain_of_500_and_a_point_where_no_engine_is_draw_a_remark(tmp_path: Pa
     told = run("check", "odd.toml", folder=tmp_path).out
     assert "gains suit the valve" in told
     assert "points where an engine can be" in told
+
+
+@pytest.mark.parametrize("acts_rpm", [150.0, None])
+def test_check_warns_of_feedback_that_lets_go_of_a_valve_it_has_opened(acts_rpm: float | None) -> None:
+    """Out of gear with the trim wide open: above its limit feedback never closes, the engine stays fast."""
+    gear = with_values(car_of("six 2.8"), {"feedback": {"enable_above_target_rpm": 150.0}})
+    (found,) = (one for one in check(gear).lines if one.name.code == "checks.lets_go")
+    assert found.verdict == "warn"
+    advised = re.search(r"act up to (\d+) rpm above", in_words(found.remedy))
+    assert advised
+    if acts_rpm is None:
+        acts_rpm = float(advised[1]) + 1.0
+    car = with_values(gear, {"feedback": {"enable_above_target_rpm": acts_rpm}})
+    (found,) = (one for one in check(car).lines if one.name.code == "checks.lets_go")
+    trace = simulate(car, load_scenario("gear_engagement"), seed=1)
+    late = float(trace["speed_rpm"][trace.time_s > 45.0].mean()) - 750.0
+    assert (found.verdict == "warn") == (late > 100.0), late
 
 
 def test_the_version_is_told(tmp_path: Path) -> None:

@@ -63,7 +63,7 @@ def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
     spots = spots or base_spots(car)
     lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
     for spot in spots:
-        lines += [_speed(spot), _close(car, spot), _open(spot)]
+        lines += [_speed(spot), _close(car, spot), _open(car, spot)]
     return lines
 
 
@@ -241,9 +241,11 @@ def _closed_stop(car: Car, spot: Spot) -> Note:
                 higher_steps=higher, least=least, most_steps=most)  # fmt: skip
 
 
-def _open(spot: Spot) -> CheckLine:
+def _open(car: Car, spot: Spot) -> CheckLine:
+    # Where travel ends before trim does, a higher trim limit gives nothing.
+    trim = spot.open_steps >= car.feedback.trim_limit_steps[1] - 0.5
     return line(
         "open", judged(spot.open_steps < LEAST_steps, spot.open_rpm < LEAST_rpm), spot.open_steps, "steps",
-        {"open_steps": spot.open_steps, "open_rpm": spot.open_rpm}, {"more": _more_air(spot)},
+        {"open_steps": spot.open_steps, "open_rpm": spot.open_rpm}, {"trim": trim, "more": _more_air(spot)},
         at_degC=spot.coolant_degC,
     )  # fmt: skip
