@@ -11,9 +11,11 @@ import pytest
 from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
 from tests.typical_cars import car_of
-from tuning import check, to_entry
+from tuning import check, expect, stress, to_entry
 from tuning.notes import Note
+from tuning.open_loop.search import StartTargets
 from workbench.sheet.settings import refuse_lost_entries, worked_line
+from workbench.sheet.trial import stop_signs
 from workbench.words.facts import FACTS as FACTS_ASKED
 from workbench.words.wording import in_words
 
@@ -104,6 +106,16 @@ def test_a_higher_trim_limit_is_advised_only_where_the_valve_can_still_open(
     assert cold["verdict"] == "fail"
     assert told in cold["remedy"]
     assert ("raise the high trim limit" in cold["remedy"]) == (top_steps < 70.0)
+
+
+def test_the_stop_line_forbids_no_start_that_stress_lets_pass() -> None:
+    car = load_car("trials")
+    (hot,) = (case for case in stress(car, suite="weather").cases if case.key == "hot_restart")
+    (flare,) = (one for one in hot.checks if one.measure == "start_flare_rpm")
+    assert (flare.warn, flare.fail) == (400.0, 800.0)
+    assert StartTargets().flare_rpm < flare.fail
+    first = stop_signs(car, expect(car))[0]
+    assert "flare up to 400 rpm above it is normal; above 800 rpm, or not falling within 3 s" in first
 
 
 @pytest.mark.parametrize("form", [
