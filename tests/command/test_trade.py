@@ -6,17 +6,22 @@ import math
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
 from tests.typical_cars import car_of
 from tuning import check, expect, stress, to_entry
+from tuning.ensemble import Samples
 from tuning.notes import Note
 from tuning.open_loop.search import StartTargets
+from tuning.stress_tests import Case
+from tuning.stress_tests import Check as Limited
 from workbench.sheet.settings import refuse_lost_entries, worked_line
 from workbench.sheet.trial import stop_signs
 from workbench.words.facts import FACTS as FACTS_ASKED
+from workbench.words.tables import number
 from workbench.words.wording import in_words
 
 FACTS = ("--displacement-cm3", "1300", "--cylinders", "4", "--target-rpm", "880")
@@ -299,6 +304,19 @@ def test_check_warns_of_feedback_that_lets_go_of_a_valve_it_has_opened(acts_rpm:
     trace = simulate(car, load_scenario("gear_engagement"), seed=1)
     late = float(trace["speed_rpm"][trace.time_s > 45.0].mean()) - 750.0
     assert (found.verdict == "warn") == (late > 100.0), late
+
+
+def test_speeds_are_told_in_whole_rpm_and_without_an_exponent(tmp_path: Path) -> None:
+    told = run("simulate", "trials", "--full", folder=tmp_path).out
+    speeds = re.findall(r" (\S+)\s+rpm *$", told, re.MULTILINE)
+    assert len(speeds) > 3
+    assert all(re.fullmatch(r"-|-?\d+", one) for one in speeds), speeds
+    assert [number(one, unit="rpm") for one in (-0.03, 1213.0)] == ["0", "1213"]
+    flare = Limited("start_flare_rpm", Note("stress.start_flare"), "rpm", 1213.0, 400.0, 800.0, False, 0, 0)
+    nothing = np.zeros(0)
+    run_of = Samples(nothing, nothing, nothing, 900.0)
+    case = Case("k", "cold start", "", "warn", None, flare, (flare,), True, "variation 1", run_of)
+    assert "flare after a start 1210 rpm (limit at most 400)" in in_words(case.line)
 
 
 def test_the_version_is_told(tmp_path: Path) -> None:

@@ -55,8 +55,8 @@ SENTENCES: dict[str, Sentence] = {
     "stress.moves": "moves of the valve",
     "stress.limited": "time at a trim limit",
     "stress.not_fitted": "none  {name}: not fitted to this car",
-    "stress.case": "{verdict}  {name}: {meaning} {value:.3g} {of} (limit {at_least!p:at least|at most}"
-    " {limit:.3g}), {failing!p:fails on {failing} of {cars} cars, worst on {car}|{car}}"
+    "stress.case": "{verdict}  {name}: {meaning} {value:g} {of} (limit {at_least!p:at least|at most}"
+    " {limit:g}), {failing!p:fails on {failing} of {cars} cars, worst on {car}|{car}}"
     "{hunting!k:; it {hunting}}",
     "stress.verdict": _verdict,
 }
