@@ -319,6 +319,13 @@ def test_speeds_are_told_in_whole_rpm_and_without_an_exponent(tmp_path: Path) ->
     assert "flare after a start 1210 rpm (limit at most 400)" in in_words(case.line)
 
 
+@pytest.mark.parametrize("command", ["", "tune", "stress"])
+def test_help_has_the_words_of_the_trade_too(command: str, tmp_path: Path) -> None:
+    told = " ".join(run(*command.split(), "--help", folder=tmp_path).out.split())
+    assert "variations" in told
+    assert "plausible" not in told
+
+
 def test_the_version_is_told(tmp_path: Path) -> None:
     told = run("--version", folder=tmp_path)
     assert told.status == 0

@@ -158,8 +158,8 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
         "derivative_steps_s_per_100rpm": "answers a falling speed before the error has grown",
         "deadband_rpm": f"{wide:.0f} rpm in all {held} {one_move} ({move_rpm:.0f} rpm);"
         f" speed swings {expected.prediction.floor_rpm:.0f} rpm with the valve held",
-        "min_move_steps": f"{one_move} changes speed by up to {move_rpm:.0f} rpm; smaller moves"
-        " tick more, larger ones are coarser",
+        "min_move_steps": f"{one_move} changes speed by up to {move_rpm:.0f} rpm; with smaller"
+        " moves the valve steps more often, larger ones are coarser",
         "update_period_ms": f"time for {feedback.update_period_ms / step_ms:.0f} steps of the valve"
         " between two decisions",
         "trim_limit_steps low": f"can take away {low_rpm:.0f} rpm when warm",
