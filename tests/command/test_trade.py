@@ -248,6 +248,14 @@ def test_a_log_with_feedback_off_moves_no_base_curve(tmp_path: Path) -> None:
     assert "halve both gains" not in told
 
 
+def test_compare_raises_no_base_curve_for_a_load_that_was_on(tmp_path: Path) -> None:
+    """A load whose column is not in the log holds the valve open as well."""
+    lit = with_values(load_car("six"), {"electrics": {"base_W": 420.0}, "feedback": {"min_move_steps": 1}})
+    simulate(lit, load_scenario("warm_idle"), seed=3).to_csv(tmp_path / "lit.csv")
+    told = run("compare", "six", tmp_path / "lit.csv").out
+    assert re.search(r"Raise the base curve by \d+ steps? at this temperature, if no load was on", told), told
+
+
 @pytest.mark.parametrize(("gain", "wide"), [(30.0, True), (10.0, False)])
 def test_compare_advises_no_deadband_that_nobody_would_drive_with(
     gain: float, wide: bool, tmp_path: Path
