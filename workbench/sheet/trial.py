@@ -18,7 +18,7 @@ HUNTING_SHARE = 0.1
 LOADS = (
     ("lamps_W", "lamps"), ("fan_W", "fan"), ("screen_W", "heated rear window"),
     ("steering_Nm", "steering to full lock"), ("aircon_Nm", "air conditioning"),
-    ("gearbox_Nm", "into gear, brake held"), ("clutch_Nm", "clutch"),
+    ("gearbox_Nm", "into gear (foot on the brake, nobody in front)"), ("clutch_Nm", "clutch"),
 )  # fmt: skip
 ROLLING = (
     "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to rest. If it"
