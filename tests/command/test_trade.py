@@ -18,6 +18,7 @@ from tuning.notes import Note
 from tuning.open_loop.search import StartTargets
 from tuning.stress_tests import Case
 from tuning.stress_tests import Check as Limited
+from workbench.sheet.making import make_sheet
 from workbench.sheet.settings import refuse_lost_entries, worked_line
 from workbench.sheet.trial import stop_signs
 from workbench.words.facts import FACTS as FACTS_ASKED
@@ -312,6 +313,8 @@ def test_check_warns_of_feedback_that_lets_go_of_a_valve_it_has_opened(acts_rpm:
     trace = simulate(car, load_scenario("gear_engagement"), seed=1)
     late = float(trace["speed_rpm"][trace.time_s > 45.0].mean()) - 750.0
     assert (found.verdict == "warn") == (late > 100.0), late
+    (row,) = (one for one in make_sheet(car).settings if one.key == "enable_above_target_rpm")
+    assert ("may leave the engine fast" in row.reason) == (found.verdict == "warn")
 
 
 def test_speeds_are_told_in_whole_rpm_and_without_an_exponent(tmp_path: Path) -> None:

@@ -121,8 +121,7 @@ def setting_rows(
     for key, name, unit, reason in BESIDE:
         if _acts(car, key):
             ours = f"{getattr(car.feedback, key):.4g}"
-            back = present.get(key, "")
-            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True, back))
+            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True, present.get(key, "")))
     return rows
 
 
@@ -151,6 +150,8 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
     wide = 2.0 * feedback.deadband_rpm
     held = "holds" if wide >= move_rpm else "is narrower than"
     low_rpm, high_rpm = warm.close_rpm, warm.open_rpm
+    stuck = "; BELOW WHAT THE HIGH TRIM LIMIT ADDS: a load going off may leave the engine fast"
+    stuck = stuck if high_rpm > feedback.enable_above_target_rpm else ""
     return {
         "gain_steps_per_100rpm": f"answers at once {100.0 * lost:.0f} % of an error, at a valve"
         f" gain of {least:.0f} to {most:.0f} rpm per step",
@@ -164,5 +165,5 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
         " between two decisions",
         "trim_limit_steps low": f"can take away {low_rpm:.0f} rpm when warm",
         "trim_limit_steps high": f"can add {high_rpm:.0f} rpm when warm",
-        "enable_above_target_rpm": "above it speed is left to fall by itself after a blip",
+        "enable_above_target_rpm": "above it speed is left to fall by itself after a blip" + stuck,
     }
