@@ -145,6 +145,8 @@ def test_the_worked_line_in_the_controllers_own_numbers_comes_to_the_same_move(
     assert total * car.entry_form.sign * travel_steps == pytest.approx(float(steps[1]), abs=0.06)
     assert ("counts the other way" in told) == (car.entry_form.sign < 0)
     assert "As typed" not in worked_line(load_car("trials"))
+    slower = with_values(car, {"feedback": {"update_period_ms": 110.0}})
+    assert ("x 9.091 updates" in worked_line(slower)) == (form.get("gain_time") == "per_update")
 
 
 def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
@@ -210,9 +212,10 @@ def test_present_settings_loads_and_entry_form_reach_the_file(tmp_path: Path) ->
     assert (car.entry_form.output_unit, car.entry_form.sign) == ("duty_percent", -1)
     from sim.prepare import equilibrium
 
-    settled = equilibrium(car, 30.0, 90.0)
+    warm_steps = car.curves.base_steps[-1][1]
+    settled = equilibrium(car, warm_steps, 90.0)
     assert settled["map_kPa"] == pytest.approx(34.0, abs=1.0)
-    assert equilibrium(car, 32.0, 90.0)["rpm"] - settled["rpm"] == pytest.approx(12.0, abs=3.0)
+    assert equilibrium(car, warm_steps + 2.0, 90.0)["rpm"] - settled["rpm"] == pytest.approx(12.0, abs=3.0)
 
 
 @pytest.mark.parametrize("form", [

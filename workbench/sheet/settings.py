@@ -81,7 +81,7 @@ def _typed(car: sim.Car) -> str:
     gain, integral = by_key[controllers.GAIN], by_key[controllers.INTEGRAL]
     times = 100.0 / form.gain_per_rpm
     each = 1000.0 / by_key["update_period_ms"].entered if form.gain_time == "per_update" else 1.0
-    updates = f" x {each:g} updates" if form.gain_time == "per_update" else ""
+    updates = f" x {each:.4g} updates" if form.gain_time == "per_update" else ""
     total = times * (gain.entered + integral.entered * each)
     turned = ", which opens, as this controller counts the other way" if form.sign < 0 else ""
     unit = gain.unit.partition(" per ")[0]
