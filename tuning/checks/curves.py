@@ -130,7 +130,7 @@ def _waits(car: Car) -> CheckLine:
 
 def usual_checks(car: Car, spots: list[Spot]) -> list[CheckLine]:
     """Check what a slip of the pen makes unusual."""
-    return [_gains(car, spots[-1]), _lets_go(car, spots[-1]), _hottest(car), _alternator(car)]
+    return [_gains(car, spots[-1]), _hottest(car), _alternator(car)]
 
 
 def _gains(car: Car, warm: Spot) -> CheckLine:
@@ -143,15 +143,6 @@ def _gains(car: Car, warm: Spot) -> CheckLine:
         "gains", judged(False, acts and (at_once > MOST_AT_ONCE or a_second > MOST_A_SECOND)), at_once, "-",
         {"at_once_percent": 100.0 * at_once, "second_percent": 100.0 * a_second},
         {"most_steps_per_100rpm": most},
-    )  # fmt: skip
-
-
-def _lets_go(car: Car, warm: Spot) -> CheckLine:
-    # A load that goes off with the trim wide open would leave speed where feedback never closes again.
-    acts_rpm = car.feedback.enable_above_target_rpm
-    return line(
-        "lets_go", judged(False, car.feedback.acts and warm.open_rpm > acts_rpm), warm.open_rpm, "rpm",
-        {"acts_rpm": acts_rpm, "adds_rpm": warm.open_rpm}, {"adds_rpm": warm.open_rpm},
     )  # fmt: skip
 
 

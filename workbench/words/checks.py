@@ -138,7 +138,7 @@ SENTENCES: dict[str, Sentence] = {
     " {adds_rpm:.0f} when warm",
     "checks.lets_go.why": "a load that goes off with the trim wide open leaves speed above that, and feedback"
     " never closes the valve again: the engine stays fast",
-    "checks.lets_go.do": "let feedback act up to {adds_rpm:.0f} above the target, or lower the high trim",
+    "checks.lets_go.do": "lower the high trim limit, or let feedback act up to {adds_rpm:.0f} above target",
     "checks.hottest": "points where an engine can be",
     "checks.hottest.value": "hottest point of a curve {hottest_degC:.0f}, usual up to {most_degC:.0f}",
     "checks.hottest.why": "a point where the engine never is bends the curve before it",
