@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from sim.car import Car, car_to_toml, cars_folder, load_car, save_car, with_values
     from sim.errors import EvenidleError, InputError, Problem
-    from sim.estimates import Known, estimate_car
+    from sim.estimates import FINE_TRAVEL_steps, Known, estimate_car
     from sim.files import (
         bundled_cars,
         bundled_folder,
@@ -38,7 +38,7 @@ _HOMES = {
         "runs": "COUNTERS Plan SAMPLE_s",
         "car": "Car car_to_toml cars_folder load_car save_car with_values",
         "errors": "EvenidleError InputError Problem",
-        "estimates": "Known estimate_car",
+        "estimates": "FINE_TRAVEL_steps Known estimate_car",
         "files": "bundled_cars bundled_folder bundled_logs bundled_scenarios keep_copy one_problem"
         " read_regular read_text refuse_no_place write_beside",
         "fleet": "Fleet full_plan make_fleet run_plan settings_of settings_table",
@@ -51,12 +51,12 @@ _HOMES = {
 }
 
 __all__ = [
-    "COUNTERS", "LOG_COLUMNS", "Car", "EvenidleError", "Event", "Fleet", "InputError", "Known", "Plan",
-    "Problem", "SAMPLE_s", "Scenario", "Trace", "Window", "bundled_cars",
-    "bundled_folder", "bundled_logs", "bundled_scenarios", "car_to_toml", "cars_folder", "equilibrium",
-    "estimate_car", "full_plan", "keep_copy", "load_car", "load_scenario", "make_fleet", "one_problem",
-    "read_regular", "read_text", "refuse_no_place", "run_plan", "save_car", "settings_of",
-    "settings_table", "simulate", "with_values", "write_beside",
+    "COUNTERS", "LOG_COLUMNS", "Car", "EvenidleError", "Event", "FINE_TRAVEL_steps", "Fleet", "InputError",
+    "Known", "Plan", "Problem", "SAMPLE_s", "Scenario", "Trace", "Window", "bundled_cars", "bundled_folder",
+    "bundled_logs", "bundled_scenarios", "car_to_toml", "cars_folder", "equilibrium", "estimate_car",
+    "full_plan", "keep_copy", "load_car", "load_scenario", "make_fleet", "one_problem", "read_regular",
+    "read_text", "refuse_no_place", "run_plan", "save_car", "settings_of", "settings_table", "simulate",
+    "with_values", "write_beside",
 ]  # fmt: skip
 
 

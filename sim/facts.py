@@ -98,6 +98,8 @@ def entry_from_text(text: str) -> dict[str, Any]:
     each_update = 0.1 if found.get("gain_time") == "per_update" else 1.0
     shares = {SETTINGS["gain"]: 1.0, SETTINGS["integral"]: each_update, SETTINGS["derivative"]: 1.0}
     found["resolution"] = {key: finest or float(f"{usual * share:.1g}") for key, share in shares.items()}
+    if found.get("output_unit", "steps") != "steps":  # a whole percent is two steps of a fine valve
+        found["resolution"] |= {"min_move_steps": 0.1, "trim_limit_steps": 0.1}
     return found
 
 

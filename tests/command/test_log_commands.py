@@ -176,7 +176,7 @@ def test_base_proposes_and_changes_nothing(tmp_path: Path) -> None:
     curves = tomllib.loads(block[: block.index("\n", block.index("after_start_fade_s = "))])
     assert 10.0 <= curves["after_start_fade_s"] <= 30.0
     waits = f"enable_delay_s = {curves['after_start_fade_s']:g} in [feedback] (now 5)"
-    assert f"Feedback must wait out that fade, else it takes the air away: {waits}." in told
+    assert f"Feedback must wait out that decay, else it takes the air away: {waits}." in told
     copied = with_values(load_car("trials"), {"curves": curves})
     assert len(copied.curves.base_steps) >= 7
     assert car.read_bytes() == before

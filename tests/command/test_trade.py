@@ -6,14 +6,23 @@ import math
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from sim import car_to_toml, load_car, load_scenario, simulate, with_values
 from tests.command.running import run
-from tuning import to_entry
+from tests.typical_cars import car_of
+from tuning import check, expect, stress, to_entry
+from tuning.ensemble import Samples
 from tuning.notes import Note
+from tuning.open_loop.search import StartTargets
+from tuning.stress_tests import Case
+from tuning.stress_tests import Check as Limited
+from workbench.sheet.making import make_sheet
 from workbench.sheet.settings import refuse_lost_entries, worked_line
+from workbench.sheet.trial import stop_signs
 from workbench.words.facts import FACTS as FACTS_ASKED
+from workbench.words.tables import number
 from workbench.words.wording import in_words
 
 FACTS = ("--displacement-cm3", "1300", "--cylinders", "4", "--target-rpm", "880")
@@ -67,6 +76,54 @@ def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> No
     assert float(moved[1]) == pytest.approx(wanted, abs=0.06)
 
 
+def test_a_base_curve_nobody_gave_lies_within_the_travel_that_was_counted(tmp_path: Path) -> None:
+    """Half the travel of a fine valve, so half the steps; what is told is what the file holds."""
+    made = run("new", "short.toml", *FACTS, "--travel-steps", "100", folder=tmp_path)
+    assert "so taken as usual: base = 0:60,30:38,50:25,65:19,80:15" in made.out
+    car = load_car(str(tmp_path / "short.toml"))
+    assert car.curves.base_steps[0] == (0.0, 60.0)
+    checked = run("check", "short.toml", folder=tmp_path)
+    assert checked.status == 0, checked.out
+    assert "curves within the open limit" not in checked.out
+
+
+def test_a_minimum_move_in_percent_is_entered_as_what_it_is(tmp_path: Path) -> None:
+    run(
+        "new", "p.toml", *FACTS, "--travel-steps", "200", "--feedback", "gain=4,integral=3,min_move=3,"
+        "trim_low=-15,trim_high=15", "--entry-form", "unit=percent_of_travel", folder=tmp_path,
+    )  # fmt: skip
+    entries = to_entry(load_car(str(tmp_path / "p.toml")))
+    by_key = {f"{one.key} {one.part}".strip(): one.text for one in entries}
+    assert by_key["min_move_steps"] == "1.5"
+    assert (by_key["trim_limit_steps low"], by_key["trim_limit_steps high"]) == ("-7.5", "7.5")
+
+
+@pytest.mark.parametrize(("top_steps", "told"), [(70.0, "raise it if the valve has travel left"),
+                                                (30.0, "raise the high trim limit")])  # fmt: skip
+def test_a_higher_trim_limit_is_advised_only_where_the_valve_can_still_open(
+    top_steps: float, told: str, tmp_path: Path
+) -> None:
+    base = [(-10.0, top_steps), (30.0, 25.0), (90.0, 15.0)]
+    limits = {"trim_limit_steps": [-10.0, 1.0]}
+    car = with_values(load_car("trials"), {"curves": {"base_steps": base}, "feedback": limits})
+    (tmp_path / "c.toml").write_text(car_to_toml(car))
+    lines = run("check", "c.toml", "--full", "--json", folder=tmp_path).result["lines"]
+    cold = next(one for one in lines if one["name"].startswith("room to open at -10"))
+    assert cold["verdict"] == "fail"
+    assert told in cold["remedy"]
+    assert ("raise the high trim limit" in cold["remedy"]) == (top_steps < 70.0)
+
+
+def test_the_stop_line_forbids_no_start_that_stress_lets_pass() -> None:
+    car = load_car("trials")
+    (hot,) = (case for case in stress(car, suite="weather").cases if case.key == "hot_restart")
+    (flare,) = (one for one in hot.checks if one.measure == "start_flare_rpm")
+    assert (flare.warn, flare.fail) == (400.0, 800.0)
+    assert StartTargets().flare_rpm < flare.fail
+    first = stop_signs(car, expect(car))[0]
+    assert "flare up to 400 rpm above it is normal; above 800 rpm, or not falling within 3 s" in first
+
+
 @pytest.mark.parametrize("form", [
     {"output_unit": "percent_of_travel"}, {"output_unit": "duty_percent", "sign": -1},
     {"gain_time": "per_update"}, {"gain_per_rpm": 1.0, "sign": -1, "gain_time": "per_update"},
@@ -88,6 +145,8 @@ def test_the_worked_line_in_the_controllers_own_numbers_comes_to_the_same_move(
     assert total * car.entry_form.sign * travel_steps == pytest.approx(float(steps[1]), abs=0.06)
     assert ("counts the other way" in told) == (car.entry_form.sign < 0)
     assert "As typed" not in worked_line(load_car("trials"))
+    slower = with_values(car, {"feedback": {"update_period_ms": 110.0}})
+    assert ("x 9.091 updates" in worked_line(slower)) == (form.get("gain_time") == "per_update")
 
 
 def test_a_number_that_rounds_to_nothing_is_refused(tmp_path: Path) -> None:
@@ -153,9 +212,10 @@ def test_present_settings_loads_and_entry_form_reach_the_file(tmp_path: Path) ->
     assert (car.entry_form.output_unit, car.entry_form.sign) == ("duty_percent", -1)
     from sim.prepare import equilibrium
 
-    settled = equilibrium(car, 30.0, 90.0)
+    warm_steps = car.curves.base_steps[-1][1]
+    settled = equilibrium(car, warm_steps, 90.0)
     assert settled["map_kPa"] == pytest.approx(34.0, abs=1.0)
-    assert equilibrium(car, 32.0, 90.0)["rpm"] - settled["rpm"] == pytest.approx(12.0, abs=3.0)
+    assert equilibrium(car, warm_steps + 2.0, 90.0)["rpm"] - settled["rpm"] == pytest.approx(12.0, abs=3.0)
 
 
 @pytest.mark.parametrize("form", [
@@ -190,6 +250,14 @@ def test_a_log_with_feedback_off_moves_no_base_curve(tmp_path: Path) -> None:
     assert "above target with the valve more open than predicted: no feedback does that" in told
     assert "the base curve by" not in told
     assert "halve both gains" not in told
+
+
+def test_compare_raises_no_base_curve_for_a_load_that_was_on(tmp_path: Path) -> None:
+    """A load whose column is not in the log holds the valve open as well."""
+    lit = with_values(load_car("six"), {"electrics": {"base_W": 420.0}, "feedback": {"min_move_steps": 1}})
+    simulate(lit, load_scenario("warm_idle"), seed=3).to_csv(tmp_path / "lit.csv")
+    told = run("compare", "six", tmp_path / "lit.csv").out
+    assert re.search(r"Raise the base curve by \d+ steps? at this temperature, if no load was on", told), told
 
 
 @pytest.mark.parametrize(("gain", "wide"), [(30.0, True), (10.0, False)])
@@ -231,6 +299,45 @@ def test_a_gain_of_500_and_a_point_where_no_engine_is_draw_a_remark(tmp_path: Pa
     told = run("check", "odd.toml", folder=tmp_path).out
     assert "gains suit the valve" in told
     assert "points where an engine can be" in told
+
+
+@pytest.mark.parametrize("acts_rpm", [150.0, None])
+def test_check_warns_of_feedback_that_lets_go_of_a_valve_it_has_opened(acts_rpm: float | None) -> None:
+    """Out of gear with the trim wide open: above its limit feedback never closes, the engine stays fast."""
+    gear = with_values(car_of("six 2.8"), {"feedback": {"enable_above_target_rpm": 150.0}})
+    (found,) = (one for one in check(gear).lines if one.name.code == "checks.lets_go")
+    assert found.verdict == "warn"
+    advised = re.search(r"act up to (\d+) rpm above", in_words(found.remedy))
+    assert advised
+    if acts_rpm is None:
+        acts_rpm = float(advised[1]) + 1.0
+    car = with_values(gear, {"feedback": {"enable_above_target_rpm": acts_rpm}})
+    (found,) = (one for one in check(car).lines if one.name.code == "checks.lets_go")
+    trace = simulate(car, load_scenario("gear_engagement"), seed=1)
+    late = float(trace["speed_rpm"][trace.time_s > 45.0].mean()) - 750.0
+    assert (found.verdict == "warn") == (late > 100.0), late
+    (row,) = (one for one in make_sheet(car).settings if one.key == "enable_above_target_rpm")
+    assert ("may leave the engine fast" in row.reason) == (found.verdict == "warn")
+
+
+def test_speeds_are_told_in_whole_rpm_and_without_an_exponent(tmp_path: Path) -> None:
+    told = run("simulate", "trials", "--full", folder=tmp_path).out
+    speeds = re.findall(r" (\S+)\s+rpm *$", told, re.MULTILINE)
+    assert len(speeds) > 3
+    assert all(re.fullmatch(r"-|-?\d+", one) for one in speeds), speeds
+    assert [number(one, unit="rpm") for one in (-0.03, 1213.0)] == ["0", "1213"]
+    flare = Limited("start_flare_rpm", Note("stress.start_flare"), "rpm", 1213.0, 400.0, 800.0, False, 0, 0)
+    nothing = np.zeros(0)
+    run_of = Samples(nothing, nothing, nothing, 900.0)
+    case = Case("k", "cold start", "", "warn", None, flare, (flare,), True, "variation 1", run_of)
+    assert "flare after a start 1210 rpm (limit at most 400)" in in_words(case.line)
+
+
+@pytest.mark.parametrize("command", ["", "tune", "stress"])
+def test_help_has_the_words_of_the_trade_too(command: str, tmp_path: Path) -> None:
+    told = " ".join(run(*command.split(), "--help", folder=tmp_path).out.split())
+    assert "variations" in told
+    assert "plausible" not in told
 
 
 def test_the_version_is_told(tmp_path: Path) -> None:

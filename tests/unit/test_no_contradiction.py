@@ -132,7 +132,7 @@ def test_base_and_check_advise_the_same_when_cold(name: str) -> None:
         lacks = base_error_steps(spot)
         if line.verdict != "pass":
             assert ("decays over up to 30 s" in in_words(line.remedy)) == spot.oil_behind
-            assert ("or a longer fade" in row.advice) == (spot.oil_behind and row.advice_steps != 0.0)
+            assert ("or a longer decay" in row.advice) == (spot.oil_behind and row.advice_steps != 0.0)
         if line.verdict != "pass" and not (spot.oil_behind and slower):
             assert np.sign(more) == np.sign(lacks), (spot, more)
         if line.verdict == "pass" and not slower:
@@ -161,6 +161,6 @@ def test_check_sheet_and_base_say_the_same_of_the_wait_after_a_start(name: str) 
     (line,) = [
         one for one in lines_of(name) if in_words(one.name) == "feedback waits out the after-start air"
     ]
-    (row,) = [one for one in sheet_of(name).homing if one[0] == "after-start fade"]
+    (row,) = [one for one in sheet_of(name).homing if one[0] == "after-start decay"]
     short = car.feedback.acts and car.feedback.enable_delay_s < car.curves.after_start_fade_s
     assert (line.verdict == "warn") == short == ("best as long as the fade" in row[2])

@@ -61,9 +61,9 @@ class Spot(NamedTuple):
 def room_checks(car: Car, spots: list[Spot] | None = None) -> list[CheckLine]:
     """Check speed on the base curve, worth of a step, and authority, at each temperature."""
     spots = spots or base_spots(car)
-    lines = [_resolution(car, spots), _worth_taking(car, spots[-1])]
+    lines = [_lets_go(car, spots[-1]), _resolution(car, spots), _worth_taking(car, spots[-1])]
     for spot in spots:
-        lines += [_speed(spot), _close(car, spot), _open(spot)]
+        lines += [_speed(spot), _close(car, spot), _open(car, spot)]
     return lines
 
 
@@ -122,6 +122,15 @@ def spot_at(car: Car, coolant_degC: float, passing: Passing | None = None) -> Sp
         coolant_degC, base, target, settled, here if idle is None else idle.rpm_per_step, needed,
         base - lowest, settled - closed, highest - base, opened - settled, passing is not None,
         passing is not None and needed > base and car.curves.after_start_fade_s < USUAL_FADE_s[1],
+    )  # fmt: skip
+
+
+def _lets_go(car: Car, warm: Spot) -> CheckLine:
+    # A load that goes off with the trim wide open would leave speed where feedback never closes again.
+    acts_rpm = car.feedback.enable_above_target_rpm
+    return line(
+        "lets_go", judged(False, car.feedback.acts and warm.open_rpm > acts_rpm), warm.open_rpm, "rpm",
+        {"acts_rpm": acts_rpm, "adds_rpm": warm.open_rpm}, {"adds_rpm": warm.open_rpm},
     )  # fmt: skip
 
 
@@ -241,9 +250,11 @@ def _closed_stop(car: Car, spot: Spot) -> Note:
                 higher_steps=higher, least=least, most_steps=most)  # fmt: skip
 
 
-def _open(spot: Spot) -> CheckLine:
+def _open(car: Car, spot: Spot) -> CheckLine:
+    # Where travel ends before trim does, a higher trim limit gives nothing.
+    trim = spot.open_steps >= car.feedback.trim_limit_steps[1] - 0.5
     return line(
         "open", judged(spot.open_steps < LEAST_steps, spot.open_rpm < LEAST_rpm), spot.open_steps, "steps",
-        {"open_steps": spot.open_steps, "open_rpm": spot.open_rpm}, {"more": _more_air(spot)},
+        {"open_steps": spot.open_steps, "open_rpm": spot.open_rpm}, {"trim": trim, "more": _more_air(spot)},
         at_degC=spot.coolant_degC,
     )  # fmt: skip

@@ -37,8 +37,8 @@ RACING_WARN, RACING_SHARE = 0.4, 0.6
 sheet says to switch off [-]."""
 MOVES_WARN, MOVES_FAIL = 60.0, 240.0
 """Moves of the valve a minute, where nothing asks it to move but scatter [1/min]."""
-START_FLARE_rpm, START_FLARE_FAIL_rpm = 400.0, 800.0
-"""Speed above the target just after a start [rpm]."""
+START_FLARE_rpm = 400.0, 800.0
+"""Speed above the target just after a start that is normal, and the most [rpm]."""
 HUNTS_percent = 50.0
 """From this chance on, the low end of its interval, it hunts more often than not, surely [%]."""
 LIMITED_WARN = 0.25
@@ -170,7 +170,7 @@ def checks_of(runs: CaseRuns, is_fault: bool, at_rest: bool) -> list[Check]:
         _worst(
             "highest_rpm", of("highest_rpm") - target[:, None], RACING_WARN * target, RACING_SHARE * target
         ),
-        _worst("start_flare_rpm", flare, START_FLARE_rpm, START_FLARE_FAIL_rpm),
+        _worst("start_flare_rpm", flare, *START_FLARE_rpm),
         _worst("settle_s", _mean_of_seeds(of("settle_s")), SETTLE_WARN_s, never),
         _worst("limited_share", limited, 100.0 * LIMITED_WARN, never),
     ]  # fmt: skip

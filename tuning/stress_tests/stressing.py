@@ -69,7 +69,8 @@ class Case(Told):
         one = self.decided_by
         return Note(
             "stress.case", verdict=self.verdict, name=self.name, meaning=one.meaning,
-            value=one.value, of=one.unit, limit=one.limit, at_least=one.lower_is_worse,
+            value=float(f"{one.value:.3g}"), of=one.unit, limit=float(f"{one.limit:.3g}"),
+            at_least=one.lower_is_worse,
             failing=one.failing, cars=one.cars, car=self.worst_car,
             hunting=() if self.hunting is None else (self.hunting.text,),
         )  # fmt: skip

@@ -39,7 +39,7 @@ def base(
         waits_s, fade_s = read.feedback.enable_delay_s, getattr(result, "fade_s", 0.0)  # logs give no fade
         if read.feedback.acts and waits_s < fade_s:
             told = f"enable_delay_s = {fade_s:g} in [feedback] (now {waits_s:g})."
-            screen.say(f"Feedback must wait out that fade, else it takes the air away: {told}")
+            screen.say(f"Feedback must wait out that decay, else it takes the air away: {told}")
     files = write_figures(screen, out, lambda: {"base": _figure(result)})
     screen.finish({**result.to_dict(), "files": files})
 

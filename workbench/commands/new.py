@@ -12,7 +12,7 @@ import sim
 from workbench.commands.options import argument, option
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
-from workbench.words.facts import COUNTING, FACTS, checked, completed, estimated
+from workbench.words.facts import COUNTING, FACTS, checked, completed, estimated, usual
 
 
 def _option(key: str, *flags: str) -> Any:
@@ -56,7 +56,8 @@ def new(
     car, notes = estimated(facts, name or out.stem, cooling)
     sim.save_car(car, out, notes, keep_old=True)
     counted = car.valve.travel_counted
-    _tell(screen, out, car, (len(notes), assumed, counted))
+    told = [f"{key} = {usual(key, facts)}" for key in assumed]
+    _tell(screen, out, car, (len(notes), told, counted))
     screen.finish({"file": str(out), "estimated": sorted(notes), "assumed": assumed,
                    "travel_counted": counted})  # fmt: skip
 
@@ -64,8 +65,8 @@ def new(
 def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], bool]) -> None:
     guessed, assumed, counted = about
     screen.say(f"{out} written: {guessed} of its numbers are guesses and say so.")
-    for key in assumed:
-        screen.say(f"  not given, so taken as usual: {key} = {FACTS[key].usual}")
+    for one in assumed:
+        screen.say(f"  not given, so taken as usual: {one}")
     if not counted:
         screen.caution()
         screen.verdict(
@@ -77,10 +78,10 @@ def _tell(screen: Screen, out: Path, car: sim.Car, about: tuple[int, list[str], 
     screen.verdict(f"Next: evenidle demo --car {out}, or step by step: evenidle check {out}")
 
 
-def _asked(key: str) -> Any:
+def _asked(key: str, taken: Any) -> Any:
     """Ask until the answer is one; an answer that is none is told at once, the others stay."""
     fact = FACTS[key]
-    default = "" if fact.optional else fact.usual
+    default = "" if fact.optional else taken
     while True:
         answer = typer.prompt(fact.question, default=default, type=str, err=True, show_default=default != "")
         if answer == "" and fact.optional:

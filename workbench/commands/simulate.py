@@ -120,7 +120,7 @@ def _tell(screen: Screen, measures: tuning.Measures, lines: list[tuning.Note], f
     known = [one for one in tuning.MEASURES if values[one.name] is not None]
     few = [name for name in FIRST if values[name] is not None][:FEW]
     shown = [one for one in known if full or one.name in few]
-    rows = [[one.meaning, number(values[one.name]), one.unit] for one in shown]
+    rows = [[one.meaning, number(values[one.name], unit=one.unit), one.unit] for one in shown]
     screen.table("", Table(("measure", "value", "unit"), rows, " r "))
     told = [one for one in lines if full or one.code != "starts.phase"]
     for line in told:

@@ -17,7 +17,7 @@ def stress(
     suite: Annotated[str, option("--suite NAME", "standard, loads, weather or faults.")] = "standard",
     out: OutFolder = None, full: Full = False,
 ) -> None:  # fmt: skip
-    """Run the scenario matrix on plausible cars, a verdict a case."""
+    """Run the scenario matrix on variations of your car, a verdict a case."""
     read = sim.load_car(car)
     screen.warn_of_compiling()
     with screen.progress("stressing") as tell:

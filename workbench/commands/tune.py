@@ -42,7 +42,7 @@ def tune(
     keep: Annotated[str, option("--keep NAME[,NAME...]", "Leave these settings as they are.")] = "",
     full: Full = False,
 ) -> None:
-    """Search feedback settings over all plausible cars; the base curve is left alone.
+    """Search feedback settings over variations of your car; the base curve is left alone.
 
     Settings are rounded as the car file's [entry_form] says that the controller takes them (evenidle new asks
     for it); evenidle sheet then tells what to type.

@@ -9,6 +9,7 @@ import numpy as np
 import tuning
 from workbench.output.drawing import BLACK, GREY, SPEED, VALVE, Axes, Figure, new_figure, styled
 from workbench.words import units
+from workbench.words.tables import number
 from workbench.words.wording import in_words
 
 SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
@@ -110,7 +111,7 @@ def worst_figure(result: tuning.Stress, count: int = 3, imperial: bool = False) 
         valve.step(run.time_s, run.valve_steps, where="post", color=VALVE)
         one = case.decided_by
         meaning = in_words(one.meaning)
-        told = f"{case.verdict}: {meaning}\n{one.value:.3g} {one.unit}, limit {one.limit:.3g}"
+        told = f"{case.verdict}: {meaning}\n{number(one.value)} {one.unit}, limit {number(one.limit)}"
         name = units.in_words(case.name, imperial)
         speed.set_title(f"{name}\n{told}", fontsize=8)
         valve.set_xlabel("time [s]")

@@ -28,6 +28,8 @@ def new_dialog(session: Session, made: Callable[[], None]) -> None:
 
         def make() -> None:
             given = {key: str(field.value or "").strip() or None for key, field in fields.items()}
+            if given["base"] == FACTS["base"].usual:
+                given["base"] = None  # left as it stood there, so it follows the travel
             try:
                 session.describe((place.value or "").strip(), given, cooling.value)
             except sim.InputError as error:

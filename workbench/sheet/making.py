@@ -84,7 +84,7 @@ def _curve_row(car: sim.Car, spot: tuning.Spot) -> CurveRow:
     steps = float(round(within)) if abs(within) >= 2.0 else 0.0
     advice = f"{steps:+.0f} steps" if steps else "keep"
     if steps and spot.oil_behind:
-        advice += " or a longer fade"
+        advice += " or a longer decay"
     if error == math.inf:
         # A stop cannot be further open only while cold.
         cold = spot.coolant_degC < COLD_degC
@@ -105,7 +105,7 @@ def _homing(car: sim.Car) -> list[tuple[str, str, str]]:
     farthest = "farthest position" if valve.travel_counted else "MEASURE FIRST: travel is a guess,"
     seconds = valve.homing_steps * valve.step_ms / 1000.0
     waits_s, fade_s = car.feedback.enable_delay_s, car.curves.after_start_fade_s
-    longer = "" if waits_s >= fade_s else f"; best as long as the fade, {fade_s:g} s"
+    longer = "" if waits_s >= fade_s else f"; best as long as that, {fade_s:g} s"
     return [
         ("homing", f"{valve.homing_steps} steps closed",
          f"at power-up, {seconds:.2f} s, engine standing; {farthest} {valve.travel_steps} steps"),
@@ -113,7 +113,7 @@ def _homing(car: sim.Car) -> list[tuple[str, str, str]]:
          f"{1000.0 / valve.step_ms:.0f} steps a second"),
         ("open limit", f"{valve.open_limit_steps} steps",
          f"useful travel ends at {valve.useful_travel_steps} steps"),
-        ("after-start fade", f"{fade_s:g} s", f"feedback waits {waits_s:g} s after the start{longer}"),
+        ("after-start decay", f"{fade_s:g} s", f"feedback waits {waits_s:g} s after the start{longer}"),
     ]  # fmt: skip
 
 

@@ -81,7 +81,7 @@ def _typed(car: sim.Car) -> str:
     gain, integral = by_key[controllers.GAIN], by_key[controllers.INTEGRAL]
     times = 100.0 / form.gain_per_rpm
     each = 1000.0 / by_key["update_period_ms"].entered if form.gain_time == "per_update" else 1.0
-    updates = f" x {each:g} updates" if form.gain_time == "per_update" else ""
+    updates = f" x {each:.4g} updates" if form.gain_time == "per_update" else ""
     total = times * (gain.entered + integral.entered * each)
     turned = ", which opens, as this controller counts the other way" if form.sign < 0 else ""
     unit = gain.unit.partition(" per ")[0]
@@ -121,8 +121,7 @@ def setting_rows(
     for key, name, unit, reason in BESIDE:
         if _acts(car, key):
             ours = f"{getattr(car.feedback, key):.4g}"
-            back = present.get(key, "")
-            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True, back))
+            rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True, present.get(key, "")))
     return rows
 
 
@@ -151,6 +150,8 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
     wide = 2.0 * feedback.deadband_rpm
     held = "holds" if wide >= move_rpm else "is narrower than"
     low_rpm, high_rpm = warm.close_rpm, warm.open_rpm
+    stuck = "; BELOW WHAT THE HIGH TRIM LIMIT ADDS: a load going off may leave the engine fast"
+    stuck = stuck if high_rpm > feedback.enable_above_target_rpm else ""
     return {
         "gain_steps_per_100rpm": f"answers at once {100.0 * lost:.0f} % of an error, at a valve"
         f" gain of {least:.0f} to {most:.0f} rpm per step",
@@ -158,11 +159,11 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
         "derivative_steps_s_per_100rpm": "answers a falling speed before the error has grown",
         "deadband_rpm": f"{wide:.0f} rpm in all {held} {one_move} ({move_rpm:.0f} rpm);"
         f" speed swings {expected.prediction.floor_rpm:.0f} rpm with the valve held",
-        "min_move_steps": f"{one_move} changes speed by up to {move_rpm:.0f} rpm; smaller moves"
-        " tick more, larger ones are coarser",
+        "min_move_steps": f"{one_move} changes speed by up to {move_rpm:.0f} rpm; with smaller"
+        " moves the valve steps more often, larger ones are coarser",
         "update_period_ms": f"time for {feedback.update_period_ms / step_ms:.0f} steps of the valve"
         " between two decisions",
         "trim_limit_steps low": f"can take away {low_rpm:.0f} rpm when warm",
         "trim_limit_steps high": f"can add {high_rpm:.0f} rpm when warm",
-        "enable_above_target_rpm": "above it speed is left to fall by itself after a blip",
+        "enable_above_target_rpm": "above it speed is left to fall by itself after a blip" + stuck,
     }

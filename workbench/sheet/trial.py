@@ -18,7 +18,7 @@ HUNTING_SHARE = 0.1
 LOADS = (
     ("lamps_W", "lamps"), ("fan_W", "fan"), ("screen_W", "heated rear window"),
     ("steering_Nm", "steering to full lock"), ("aircon_Nm", "air conditioning"),
-    ("gearbox_Nm", "into gear, brake held"), ("clutch_Nm", "clutch"),
+    ("gearbox_Nm", "into gear (foot on the brake, nobody in front)"), ("clutch_Nm", "clutch"),
 )  # fmt: skip
 ROLLING = (
     "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to rest. If it"
@@ -67,15 +67,12 @@ def try_steps(car: sim.Car, spots: list[tuning.Spot], scatter_rpm: float = 0.0) 
 
 def _standing(car: sim.Car) -> list[TryStep]:
     count = "" if car.valve.travel_counted else "Count the valve's travel first. "
-    return [
-        TryStep(
-            "Engine off",
-            "nothing; write down or save the present settings",
-            f"{count}Key on: hear the valve home ({car.valve.homing_steps} steps), never with the"
-            " engine running. Command a few positions if the controller can.",
-            "it moves without skipping and ends at the seat.",
-        )
-    ]
+    return [TryStep(
+        "Engine off", "nothing; write down or save the present settings",
+        f"{count}Key on: hear the valve home ({car.valve.homing_steps} steps), never with the engine running."
+        " Command a few positions if the controller can.",
+        "it moves without skipping and ends at the seat.",
+    )]  # fmt: skip
 
 
 def _feedback_off(spots: list[tuning.Spot], scatter_rpm: float) -> list[TryStep]:
@@ -85,28 +82,21 @@ def _feedback_off(spots: list[tuning.Spot], scatter_rpm: float) -> list[TryStep]
     error = tuning.base_error_steps(warm)
     right = warm.base_steps + error
     told = f"in the model at {right:.0f} steps" if abs(error) < 400.0 else "see the advice above"
-    return [
-        TryStep(
-            "Direction, feedback off, warm",
-            "feedback off (base curve only)",
-            f"Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f} steps. {steps} steps more must"
-            f" raise speed by about {steps * warm.rpm_per_step:.0f} rpm, and fewer lower it.",
-            "opening raises speed; it is steady with the valve still.",
-        ),
-        TryStep(
-            "Base curve, feedback off, warm",
-            f"the base at {warm.coolant_degC:.0f} °C",
-            f"Correct it until it idles at {warm.target_rpm:.0f} rpm ({told}). Log one minute.",
-            "it idles within 50 rpm of target with everything off.",
-        ),
-        TryStep(
-            "One cold morning, feedback off",
-            "nothing new",
-            "Start, log until warm, correct the base at each temperature where it is off (evenidle"
-            " base with the log).",
-            "it starts, and idles within 100 rpm of target all the way.",
-        ),
-    ]
+    return [TryStep(
+        "Direction, feedback off, warm", "feedback off (base curve only)",
+        f"Expect about {warm.settled_rpm:.0f} rpm on {warm.base_steps:.0f} steps. {steps} steps more must"
+        f" raise speed by about {steps * warm.rpm_per_step:.0f} rpm, and fewer lower it.",
+        "opening raises speed; it is steady with the valve still.",
+    ), TryStep(
+        "Base curve, feedback off, warm", f"the base at {warm.coolant_degC:.0f} °C",
+        f"Correct it until it idles at {warm.target_rpm:.0f} rpm ({told}). Log one minute.",
+        "it idles within 50 rpm of target with everything off.",
+    ), TryStep(
+        "One cold morning, feedback off", "nothing new",
+        "Start, log until warm, correct the base at each temperature where it is off (evenidle base with the"
+        " log).",
+        "it starts, and idles within 100 rpm of target all the way.",
+    )]  # fmt: skip
 
 
 def _with_feedback(car: sim.Car, limits: tuple[float, float]) -> list[TryStep]:
@@ -116,39 +106,27 @@ def _with_feedback(car: sim.Car, limits: tuple[float, float]) -> list[TryStep]:
     middle = (low, high)
     fitted = loads_fitted(car)
     loads = f"then each on and off: {', '.join(fitted)}" if fitted else "no load is fitted"
-    return [
-        TryStep(
-            "Narrow trim limits, warm",
-            f"all settings above, but {_entered(car, limits)} (ours: {_both(limits)} steps)",
-            "Feedback on, a hand on the key. Idle two minutes, log it.",
-            "trim moves toward the target and rests; no regular swing.",
-        ),
-        TryStep(
-            "Half way",
-            f"{_entered(car, middle)} (ours: {_both(middle)} steps)",
-            "Idle two minutes, then one load on and off.",
-            "no regular swing; the load does not bring it near stalling.",
-        ),
-        TryStep(
-            "Full trim limits",
-            f"{_entered(car, full)} (ours: {_both(full)} steps)",
-            f"Idle two minutes, {loads}. Log it.",
-            "dips and settling are within the ranges above.",
-        ),
-        TryStep(
-            "Blips, then rolling",
-            "nothing new",
-            f"Short blips standing, small ones first. {ROLLING}",
-            "speed comes back without falling far below target.",
-        ),
-        TryStep(
-            "Cold start with feedback",
-            "nothing new",
-            "Next morning: start, log from key on. Hold the logs against the prediction (evenidle"
-            " compare); the trim held at each temperature is the error of the base curve there.",
-            "it starts, and trims stay within half of their limits.",
-        ),
-    ]
+    return [TryStep(
+        "Narrow trim limits, warm",
+        f"all settings above, but {_entered(car, limits)} (ours: {_both(limits)} steps)",
+        "Feedback on, a hand on the key. Idle two minutes, log it.",
+        "trim moves toward the target and rests; no regular swing.",
+    ), TryStep(
+        "Half way", f"{_entered(car, middle)} (ours: {_both(middle)} steps)",
+        "Idle two minutes, then one load on and off.",
+        "no regular swing; the load does not bring it near stalling.",
+    ), TryStep(
+        "Full trim limits", f"{_entered(car, full)} (ours: {_both(full)} steps)",
+        f"Idle two minutes, {loads}. Log it.", "dips and settling are within the ranges above.",
+    ), TryStep(
+        "Blips, then rolling", "nothing new", f"Short blips standing, small ones first. {ROLLING}",
+        "speed comes back without falling far below target.",
+    ), TryStep(
+        "Cold start with feedback", "nothing new",
+        "Next morning: start, log from key on. Hold the logs against the prediction (evenidle compare); the"
+        " trim held at each temperature is the error of the base curve there.",
+        "it starts, and trims stay within half of their limits.",
+    )]  # fmt: skip
 
 
 def _both(limits: tuple[float, float]) -> str:
@@ -164,32 +142,28 @@ def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]
     do = "hunt" if prediction.hunting.answer == tuning.HUNTS else "may hunt"
     text = (
         f"In the model the warm idle {in_words(prediction.hunting.text)}. Search for better settings"
-        " before any of this is tried."
+        " before any of this is tried; where a search found none, first mend what evenidle explain names."
     )
     return ((f"These settings {do}.", text),)
 
 
 def watch_points(car: sim.Car, expected: tuning.Expectation) -> list[str]:
     """Say what to watch while trying."""
-    by_name: dict[str, tuning.Expected] = {}
-    for row in expected.rows:
-        by_name.setdefault(row.name, row)
+    by_name = {row.name: row for row in reversed(expected.rows)}
     points = []
-    if "hunting_rpm" in by_name:
-        row = by_name["hunting_rpm"]
+    if row := by_name.get("hunting_rpm"):
         told = "A regular swing above is hunting; an irregular one is idle roughness, the engine's own."
         if expected.prediction.hunting_share >= HUNTING_SHARE:
             told = "Hunting is part of that: these settings are not ones to stay with."
         points.append(f"Swing of speed: {row.low:.0f} to {row.high:.0f} rpm is expected. {told}")
-    if "moves_per_min" in by_name:
-        row = by_name["moves_per_min"]
+    if row := by_name.get("moves_per_min"):
         points.append(f"Valve: up to about {row.high:.0f} moves a minute; hear whether it keeps stepping.")
-    points.append("Trim: which way it leans, and how far, at each coolant temperature.")
-    points.append("Valve at a limit for more than a few seconds: the base curve is off there.")
-    points.append("Mixture and battery voltage when loads come on.")
-    if not car.feedback.acts:
-        points = points[-1:]
-    return points
+    points += [
+        "Trim: which way it leans, and how far, at each coolant temperature.",
+        "Valve at a limit for more than a few seconds: the base curve is off there.",
+        "Mixture and battery voltage when loads come on.",
+    ]
+    return points if car.feedback.acts else points[-1:]
 
 
 def stop_signs(car: sim.Car, expected: tuning.Expectation) -> list[str]:
@@ -198,12 +172,14 @@ def stop_signs(car: sim.Car, expected: tuning.Expectation) -> list[str]:
 
     warm = curve_at(car.curves.target_rpm, 90.0)
     lowest = next((row.low for row in expected.rows if row.name == "lowest_rpm"), 0.0)
+    normal_rpm, most_rpm = tuning.START_FLARE_rpm
     lowest = max(min(lowest - 50.0, warm - 100.0), car.engine.stall_rpm + 50.0)
     return [
         (
             f"Throttle closed and more than {tuning.RACING_SHARE * warm:.0f} rpm above the target of the"
             f" moment ({(1.0 + tuning.RACING_SHARE) * warm:.0f} rpm warm), or still rising: key off. Just"
-            f" after a start some seconds of {tuning.START_FLARE_rpm:.0f} rpm above it are normal."
+            f" after a start a flare up to {normal_rpm:.0f} rpm above it is normal; above"
+            f" {most_rpm:.0f} rpm, or not falling within 3 s: key off."
         ),
         "Opening the valve lowers speed, or closing it raises speed: key off, wiring first.",
         f"Speed below {lowest:.0f} rpm, or a stall.",

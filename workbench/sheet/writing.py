@@ -14,7 +14,7 @@ from workbench.output.pdf_pages import PdfPages
 from workbench.output.printing import plain
 from workbench.output.results import SHEET_COLUMNS
 from workbench.words import units
-from workbench.words.tables import BOX, Table, number, table_of
+from workbench.words.tables import BOX, Table, span, table_of
 from workbench.words.wording import in_words, worded
 
 
@@ -200,7 +200,7 @@ def expected_table(sheet: Sheet) -> Table:
         sheet.expected.rows,
         {
             "on variations of your car": lambda row: in_words(row.meaning),
-            "eight runs in ten": lambda row: f"{number(row.low)} to {number(row.high)}",
+            "eight runs in ten": lambda row: span(row.low, row.high, row.unit),
             "unit": lambda row: row.unit,
         },
         " r",

@@ -97,8 +97,7 @@ SENTENCES: dict[str, Sentence] = {
     "checks.open": "room to open at {at_degC:.0f}",
     "checks.open.value": "{open_steps:.0f}, which raise speed by {open_rpm:.0f}",
     "checks.open.why": "a load must be answered by opening; at the end of useful travel nothing is left",
-    "checks.open.do": "raise the high trim limit; where the base curve is near the end of useful travel:"
-    " {more}",
+    "checks.open.do": "{trim!p:raise the high trim limit|the valve is at its end here: {more}}",
     "checks.cranking": "cranking above running",
     "checks.cranking.value": "least {margin_steps:+.0f}, at {at_degC:.0f}{at_limit!p: where both are at the"
     " open limit}; lowest cranking value {least_steps:.0f}",
@@ -134,6 +133,12 @@ SENTENCES: dict[str, Sentence] = {
     " second",
     "checks.gains.why": "a gain that answers more than the whole error drives speed past its target",
     "checks.gains.do": "take a gain of {most_steps_per_100rpm:.1f} at the most, and see evenidle tune",
+    "checks.lets_go": "feedback acts where it must close",
+    "checks.lets_go.value": "acts below the target + {acts_rpm:.0f}, the high trim limit adds up to"
+    " {adds_rpm:.0f} when warm",
+    "checks.lets_go.why": "a load that goes off with the trim wide open leaves speed above that, and feedback"
+    " never closes the valve again: the engine stays fast",
+    "checks.lets_go.do": "lower the high trim limit, or let feedback act up to {adds_rpm:.0f} above target",
     "checks.hottest": "points where an engine can be",
     "checks.hottest.value": "hottest point of a curve {hottest_degC:.0f}, usual up to {most_degC:.0f}",
     "checks.hottest.why": "a point where the engine never is bends the curve before it",

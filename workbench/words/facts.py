@@ -91,20 +91,21 @@ def flag(key: str) -> str:
     return "--" + key.replace("_", "-")
 
 
+def usual(key: str, facts: Mapping[str, Any]) -> float | str | None:
+    """What is taken for a fact that is not given: of a base curve, what fits the travel that was counted."""
+    told, travel_steps = FACTS[key].usual, facts.get("travel_steps") or sim.FINE_TRAVEL_steps
+    if key != "base" or travel_steps >= sim.FINE_TRAVEL_steps:
+        return told
+    pairs = ((at, steps * travel_steps / sim.FINE_TRAVEL_steps) for at, steps in checked(key, told))
+    return ",".join(f"{at:g}:{steps:.0f}" for at, steps in pairs)
+
+
 def completed(
-    given: Mapping[str, Any], ask: Callable[[str], Any] | None = None
+    given: Mapping[str, Any], ask: Callable[[str, Any], Any] | None = None
 ) -> tuple[dict[str, Any], list[str]]:
-    """Facts checked, with those left out asked for where somebody answers, else the usual ones.
+    """Facts checked, and names of those that nobody gave: these are asked for, or the usual ones taken.
 
-    Parameters
-    ----------
-    given, ask : mapping, callable, optional
-        Answers by their names in `FACTS`, None where there is none; asks for one by its name.
-
-    Returns
-    -------
-    facts, assumed : dict, list of str
-        As `estimated` takes them; names of those that nobody gave.
+    ``given`` has answers by the names in `FACTS`; ``ask`` hears a name and what is usual.
     """
     facts: dict[str, Any] = {}
     assumed: list[str] = []
@@ -118,9 +119,9 @@ def completed(
         raise sim.InputError(problems)
     for key in (one for one in FACTS if given.get(one) is None):
         if ask is not None:
-            facts[key] = ask(key)
+            facts[key] = ask(key, usual(key, facts))
         elif FACTS[key].usual is not None:
-            facts[key] = checked(key, FACTS[key].usual)
+            facts[key] = checked(key, usual(key, facts))
             assumed.append(key)
         elif not FACTS[key].optional:
             problems.append(sim.Problem(flag(key), 1, key, "missing, allowed: a number"))

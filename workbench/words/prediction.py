@@ -63,8 +63,8 @@ SENTENCES: dict[str, Sentence] = {
     " in the range of eight runs in ten.",
     "prediction.differs": "The car differs from the prediction in: {measures}; {inside} of {of} measures lie"
     " in the range of eight runs in ten.",
-    "prediction.next.base": "{more!p:Raise|Lower} the base curve by {by_steps:.0f} at this temperature: that"
-    " is how much the valve was held {more!p:more|less} open than predicted.",
+    "prediction.next.base": "{more!p:Raise|Lower} the base curve by {by_steps:.0f} at this temperature, if no"
+    " load was on: that is how much the valve was held {more!p:more|less} open than predicted.",
     "prediction.next.not_held": "Speed was {error_rpm:.0f} {fast!p:above|below} target with the valve"
     " {fast!p:more|less} open than predicted: no feedback does that. Was it off, or the direction wrong?"
     " Change nothing by this log; record one with feedback on.",

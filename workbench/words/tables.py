@@ -13,13 +13,20 @@ from workbench.words.wording import in_words
 Row = TypeVar("Row")
 
 
-def number(value: float | None, digits: int = 3) -> str:
-    """Write a number short; a dash where there is none."""
+def number(value: float | None, digits: int = 3, unit: str = "") -> str:
+    """Write a number short; a dash where there is none. No engine idles to a tenth of a rev per minute."""
     if value is None or not math.isfinite(value):
         return "-"
+    if unit == "rpm":
+        return f"{round(value)}"
     if abs(value) >= 10.0**digits - 0.5:  # 999.7 is 1000, not 1e+03
         return f"{value:.0f}"
     return f"{value:.{digits}g}"
+
+
+def span(low: float, high: float, unit: str) -> str:
+    """Write a range short."""
+    return f"{number(low, unit=unit)} to {number(high, unit=unit)}"
 
 
 ALIKE = 0.05
@@ -61,10 +68,10 @@ def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
         [row for row in result.rows if full or not row.inside],
         {
             "measure": lambda row: in_words(row.meaning),
-            "predicted": lambda row: f"{number(row.predicted)} {row.unit}",
-            "8 of 10 runs": lambda row: f"{number(row.low)} to {number(row.high)}",
-            "with margin": lambda row: f"{number(row.least)} to {number(row.most)}",
-            "recorded": lambda row: number(row.recorded),
+            "predicted": lambda row: f"{number(row.predicted, unit=row.unit)} {row.unit}",
+            "8 of 10 runs": lambda row: span(row.low, row.high, row.unit),
+            "with margin": lambda row: span(row.least, row.most, row.unit),
+            "recorded": lambda row: number(row.recorded, unit=row.unit),
             "": lambda row: verdicts.get((row.inside, row.inside or row.agrees), "DIFFERS"),
         },
         " rrrr",
@@ -81,7 +88,7 @@ def with_and_without_table(result: tuning.Explanation, only: Collection[str] = (
         [row for row in result.ablation.rows if row.key in only or not only],
         {
             "what is changed": lambda row: in_words(row.name),
-            "hunts [%]": lambda row: f"{100.0 * row.chance:.0f}",
+            "hunts without variation [%]": lambda row: f"{100.0 * row.chance:.0f}",
             "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
             "every [s]": lambda row: number(row.period_s, 2),
             "left [%]": lambda row: number(100.0 * row.left_share, 2),
