@@ -66,7 +66,10 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
     finer = with_values(car, {"feedback": {"min_move_steps": 1, "deadband_rpm": 45.0}})
     calm = make_sheet(finer)
     assert calm.expected.prediction.hunting_share < 0.1
-    assert calm.cautions == CAUTIONS
+    assert calm.cautions[-len(CAUTIONS) :] == CAUTIONS
+    doubts = calm.cautions[: -len(CAUTIONS)]
+    assert [title for title, _ in doubts] == ["These settings are doubtful."] * len(calm.expected.doubts)
+    assert all("hunts" not in text for _, text in doubts)
     assert "A regular swing above is hunting" in calm.watch[0]
 
 

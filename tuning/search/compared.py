@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -52,7 +51,7 @@ class Compared(Told):
         return told | {"acceptance": one.acceptance}
 
 
-LEAST_WINDOW_rpm, ROUND_WINDOW_rpm = 150.0, 10.0
+LEAST_WINDOW_rpm = 150.0
 """Narrowest idle window by rule; 100 rpm let feedback leave with the base 3 steps off (engine 105) [rpm]."""
 
 
@@ -64,10 +63,8 @@ def window_and_trim(space: Space) -> dict[str, Any]:
     """
     lowest = space.ranges["trim_low_steps"]
     low, high = max(2.0 * lowest.high, lowest.low), space.ranges["trim_high_steps"].low
-    needed_rpm = high * rpm_per_step(space.car)
-    window_rpm = max(LEAST_WINDOW_rpm, ROUND_WINDOW_rpm * math.ceil(needed_rpm / ROUND_WINDOW_rpm))
-    largest_rpm = space.ranges["enable_above_target_rpm"].high
-    return {"trim_limit_steps": (low, high), "enable_above_target_rpm": min(window_rpm, largest_rpm)}
+    window_rpm, high = space.holds_engine(LEAST_WINDOW_rpm, high)
+    return {"trim_limit_steps": (low, high), "enable_above_target_rpm": window_rpm}
 
 
 def known_settings(space: Space, scatter_rpm: float) -> dict[str, Feedback]:

@@ -15,6 +15,7 @@ import numpy as np
 from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback, curve_at
 from sim import Car
 from sim.files import one_problem
+from sim.linearise import settled_rpm
 from tuning.ensemble import BASE_ERROR_steps, EVERYTHING_W_per_l
 from tuning.loop import WARM_degC, WIDEST_DEADBAND_rpm, base_position, needed_steps, usual_idle
 from tuning.search.entry_form import as_entered, entry_largest, entry_step
@@ -83,6 +84,8 @@ SEARCHED_LAWS = tuple(name for name, law in LAWS.items() if law.searched_unasked
 LONGEST_PERIOD_ms, SHORTEST_PERIOD_ms = 1000.0, 40.0
 ROUND_PERIOD_ms = 10.0
 """Periods are proposed in whole multiples of this: nothing finer is felt, and nobody types 107 [ms]."""
+WINDOW = "enable_above_target_rpm"
+ROUND_WINDOW_rpm = 10.0
 MOST_MOVE_STEPS = 8
 OWN_STEPS: Mapping[str, float] = {
     "nudge_steps": 1.0, "load_steps_per_100W": 0.5, "entry_extra_steps": 1.0, "entry_fade_s": 0.5,
@@ -125,6 +128,20 @@ class Space:
     laws: tuple[str, ...]
     ranges: Mapping[str, Range]
     kept: frozenset[str] = frozenset()
+    opens_rpm: tuple[float, ...] = (0.0,)  # speed added, warm, by so many whole steps above the base curve
+
+    def holds_engine(self, window_rpm: float, high_steps: float) -> tuple[float, float]:
+        """An idle window and a high trim limit with which feedback never lets go of what trim has opened.
+
+        A load that goes would leave the engine that much too fast, without feedback, for good. The window is
+        widened; where it is kept, or cannot be so wide, the limit is lowered.
+        """
+        most_rpm = window_rpm if WINDOW in self.kept else self.ranges[WINDOW].high
+        steps = min(int(math.ceil(high_steps)), len(self.opens_rpm) - 1)
+        while "trim_limit_steps" not in self.kept and steps > 1 and self.opens_rpm[steps] > most_rpm:
+            steps -= 1
+        least_rpm = ROUND_WINDOW_rpm * math.ceil(self.opens_rpm[steps] / ROUND_WINDOW_rpm)
+        return max(window_rpm, min(least_rpm, most_rpm)), min(high_steps, float(steps))
 
     def keys(self, law: str) -> tuple[str, ...]:
         """What is varied for a law on this car, in order."""
@@ -154,12 +171,14 @@ class Space:
         given["law"] = law
         if "update_period_ms" in given:
             given["update_period_ms"] = round_period_ms(given["update_period_ms"])
-        if "trim_low_steps" in values:
-            given["trim_limit_steps"] = (float(values["trim_low_steps"]), float(values["trim_high_steps"]))
+        own = self.car.feedback
+        low, high = own.trim_limit_steps
+        low, high = (float(values.get(n, v)) for n, v in (("trim_low_steps", low), ("trim_high_steps", high)))
+        window_rpm, high = self.holds_engine(given.get(WINDOW, getattr(own, WINDOW)), high)
+        given |= {WINDOW: window_rpm, "trim_limit_steps": (float(low), float(high))}
         if DERIVATIVE not in LAW_KEYS[law]:
             given[DERIVATIVE] = 0.0
-        own = self.car.feedback.model_dump()
-        found = as_entered(self.car, Feedback.model_validate(own | given))
+        found = as_entered(self.car, Feedback.model_validate(own.model_dump() | given))
         return found.model_copy(update={key: getattr(self.car.feedback, key) for key in self.kept})
 
     def settings(self, params: Mapping[str, Any]) -> Feedback:
@@ -243,16 +262,16 @@ def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space
         "min_move_steps": Range(1, max(1.0, min(float(MOST_MOVE_STEPS), largest_move)), whole=True),
         "nudge_steps": Range(1, MOST_MOVE_STEPS, whole=True),
         "update_period_ms": Range(*period, log=True),
-        "enable_above_target_rpm": Range(
-            ENABLE_LEAST_rpm, min(ENABLE_MOST_rpm, _largest(car, "enable_above_target_rpm"))
-        ),
+        WINDOW: Range(ENABLE_LEAST_rpm, min(ENABLE_MOST_rpm, _largest(car, WINDOW))),
         "load_steps_per_100W": Range(0.0, MOST_STEPS_PER_100W),
         "entry_extra_steps": Range(0.0, MOST_ENTRY_STEPS),
         "entry_fade_s": Range(0.2, 10.0, log=True),
         "spark_trim_deg_per_100rpm": Range(0.0, MOST_SPARK_deg),
         **_trim_ranges(car),
     }
-    return Space(car, tuple(laws), ranges, kept)
+    steps = base_position(car) + np.arange(math.ceil(ranges["trim_high_steps"].high) + 1.0)
+    speeds = settled_rpm(car, np.minimum(steps, car.valve.open_limit_steps), WARM_degC)
+    return Space(car, tuple(laws), ranges, kept, tuple((speeds - speeds[0]).tolist()))
 
 
 def _largest(car: Car, key: str) -> float:
