@@ -19,10 +19,8 @@ from typing import Any
 
 from numba.core.caching import CompileResultCacheImpl, FunctionCache, IndexDataCacheFile, _CacheLocator
 
-LONGEST_WAIT_s = 120.0
-"""Nothing takes as long to compile: who holds a lock longer has stopped half-way."""
-_TOLD: list[str] = []
-"""Said once a process: that machine code cannot be kept."""
+LONGEST_WAIT_s = 120.0  # Nothing takes as long to compile: who holds a lock longer has stopped half-way.
+_TOLD: list[str] = []  # Said once a process: that machine code cannot be kept.
 
 
 def is_private(folder: Path) -> bool:

@@ -28,8 +28,7 @@ from controllers.drafts import Draft, rebuilt, reduced
 _COMPILES = re.compile(rb"^\s*@(?:compiled|relation|routine)\b", re.MULTILINE)
 _IMPORTS = re.compile(rb"^from ((?:controllers|sim|tuning)(?:\.\w+)+) import", re.MULTILINE)
 _WHOLE = "whole"
-_ARRAYS = {"np.ndarray", "Tables"}
-"""Annotations of what holds arrays."""
+_ARRAYS = {"np.ndarray", "Tables"}  # Annotations of what holds arrays.
 F = TypeVar("F", bound=Callable[..., object])
 _PLAIN = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
 
@@ -39,8 +38,7 @@ CALLS_INTO = {
     "tuning": ("controllers", "sim", "tuning"),
 }
 """Packages whose sources can end up in the compiled code of a package."""
-KEPT_CACHES = 6
-"""Old cache folders kept beside the present ones (several checkouts may share a machine)."""
+KEPT_CACHES = 6  # Old cache folders kept beside the present ones (several checkouts may share a machine).
 
 
 def source_key(package: str) -> str:

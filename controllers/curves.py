@@ -13,8 +13,7 @@ from controllers.records import Block
 if TYPE_CHECKING:
     from controllers.settings import Curves
 
-POINTS = 40
-"""Most points a curve may have."""
+POINTS = 40  # Most points a curve may have.
 BASE, TARGET, CRANKING, AFTER_START = 0, 1, 2, 3
 
 

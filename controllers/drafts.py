@@ -16,8 +16,7 @@ from numba.core.compiler import Compiler, CompileResult
 from numba.core.registry import CPUDispatcher
 
 _LIBRARY: Any = JITCodeLibrary
-_DISPATCHER: Any = CPUDispatcher
-"""Numba's own, of which no types are known."""
+_DISPATCHER: Any = CPUDispatcher  # Numba's own, of which no types are known.
 
 
 class _NoEntry:

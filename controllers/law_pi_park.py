@@ -11,8 +11,7 @@ if TYPE_CHECKING:
 
 CODE = 4.0
 
-MARGIN = 1.1
-"""Share by which the resting band exceeds half a move, for an rpm per step not known well."""
+MARGIN = 1.1  # Share by which the resting band exceeds half a move, for an rpm per step not known well.
 
 
 def resting_band_rpm(deadband_rpm: float, min_move_steps: float, rpm_per_step: float) -> float:

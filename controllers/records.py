@@ -12,15 +12,12 @@ from typing import Any
 
 import numpy as np
 
-Block = Any
-"""A record of float64 fields, one entry a lane (numpy cannot type its attributes)."""
+Block = Any  # A record of float64 fields, one entry a lane (numpy cannot type its attributes).
 
-TICKS_PER_s = 1.0e10
-"""Ticks of the clock in one second."""
+TICKS_PER_s = 1.0e10  # Ticks of the clock in one second.
 s_PER_TICK = 1.0 / TICKS_PER_s  # noqa: N816 (a unit keeps its own letters)
 """Length of a tick [s]; multiplying is several times quicker than dividing."""
-NEVER = 9.0e15
-"""A tick that no run reaches."""
+NEVER = 9.0e15  # A tick that no run reaches.
 
 SETTINGS_FIELDS = (
     "law",  # code of the law, see controllers.laws

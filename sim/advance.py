@@ -15,12 +15,9 @@ from sim.arriving import arrive, follow_pressure, judged, keep_books, settle_pat
 from sim.records import END, FIRING, NO_EVENT, SCENARIO, THERMAL, UPDATE, VALVE_STEP, Block
 from sim.slopes import longest_step, runge_kutta, slopes
 
-SLOWEST_rad_s = 1.0e-3
-"""Floor on speed in predictions; a stopped engine never fires."""
-NEAR_SHARE = 0.02
-"""A step that ends this far (share of its angle) before the crossing is not a firing."""
-NEAR_rad = 1.0e-6
-"""Angle that always counts as reached: more than any speed turns in half a tick."""
+SLOWEST_rad_s = 1.0e-3  # Floor on speed in predictions; a stopped engine never fires.
+NEAR_SHARE = 0.02  # A step that ends this far (share of its angle) before the crossing is not a firing.
+NEAR_rad = 1.0e-6  # Angle that always counts as reached: more than any speed turns in half a tick.
 
 
 @relation

@@ -6,16 +6,13 @@ import math
 
 from controllers import relation
 
-GAMMA = 1.4
-"""Ratio of specific heats of air [-]."""
-R_AIR = 287.053
-"""Specific gas constant of dry air [J/(kg K)]; ISO 2533:1975 gives 287.05287."""
+GAMMA = 1.4  # Ratio of specific heats of air [-].
+R_AIR = 287.053  # Specific gas constant of dry air [J/(kg K)]; ISO 2533:1975 gives 287.05287.
 CRITICAL_RATIO = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
 """Pressure ratio below which the opening is choked, 0.5283 [-]."""
 CHOKED_FLOW = math.sqrt(GAMMA) * (2.0 / (GAMMA + 1.0)) ** ((GAMMA + 1.0) / (2.0 * (GAMMA - 1.0)))
 """Choked flow parameter m sqrt(R T)/(A p), 0.6847 [-]."""
-LINEAR_RATIO = 0.99
-"""Above this pressure ratio the flow is made linear in the pressure difference [-]."""
+LINEAR_RATIO = 0.99  # Above this pressure ratio the flow is made linear in the pressure difference [-].
 SEA_LEVEL_Pa = 101325.0
 SEA_LEVEL_K = 288.15
 LAPSE_K_PER_m = 0.0065

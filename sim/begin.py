@@ -27,10 +27,8 @@ SCENARIO_FIELDS = (
 )
 """Numbers of a scenario beside its events; one row a scenario."""
 
-THERMAL_TICKS = 1.0 * TICKS_PER_s
-"""Time between thermal ticks."""
-LONG_AGO = -1.0e13
-"""A tick long before any run: the engine has been running and the throttle closed since."""
+THERMAL_TICKS = 1.0 * TICKS_PER_s  # Time between thermal ticks.
+LONG_AGO = -1.0e13  # A tick long before any run: the engine has been running and the throttle closed since.
 
 
 @relation

@@ -18,18 +18,14 @@ from sim.monotone import monotone_cubic
 from sim.records import CAR_FIELDS, VALVE_TABLE_STEPS
 from sim.sensors import RPM_PER_rad_s
 
-LONGEST_STEP_s = 0.05
-"""Longest integration step whatever the car [s]."""
-ANGLE_SHARE = 0.6
-"""Largest product of crank angle step and pumping rate per radian [-]."""
+LONGEST_STEP_s = 0.05  # Longest integration step whatever the car [s].
+ANGLE_SHARE = 0.6  # Largest product of crank angle step and pumping rate per radian [-].
 PUMP_FROM_kPa, PUMP_TO_kPa = 12.0, 105.0
 """Range of manifold pressure over which the pumping polynomial is fitted [kPa]."""
-RUNNING_SHARE = 0.6
-"""A running engine turns at this share of its slowest target or faster; assumed [-]."""
+RUNNING_SHARE = 0.6  # A running engine turns at this share of its slowest target or faster; assumed [-].
 ABOVE_STALL_rpm, ABOVE_FREE_rpm = 80.0, 30.0
 """A running engine is this far above stalling and the starter's own speed; assumed [rpm]."""
-GEARBOX_rpm = 800.0
-"""Speed at which the car file states the gearbox drag [rpm]."""
+GEARBOX_rpm = 800.0  # Speed at which the car file states the gearbox drag [rpm].
 
 
 @lru_cache(maxsize=256)

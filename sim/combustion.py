@@ -8,8 +8,7 @@ from controllers import relation
 
 STOICHIOMETRIC_AIR_TO_FUEL = 14.7
 """Mass of air for one of petrol [-]; Heywood (1988), appendix D, typical petrol 14.6 to 14.7."""
-COLDEST_START_degC, EASY_START_degC = -30.0, 50.0
-"""Between these a start grows easier; assumed [degC]."""
+COLDEST_START_degC, EASY_START_degC = -30.0, 50.0  # Between these a start grows easier; assumed [degC].
 COLD_TABLE_degC, WARM_TABLE_degC = -20.0, 60.0
 """Between these the idle tables for spark and mixture change from cold to warm; assumed [degC]."""
 LEAN_ROUGHNESS, LEANEST = 10.0, 0.3

@@ -8,10 +8,8 @@ from controllers import relation
 
 REGULATED_SHARE = 0.3
 """How near to its limit the regulator begins to give less than the load, as a share of the load [-]."""
-SURFACE_A = 5.0
-"""Current drawn from a battery at which it has fallen to its own voltage [A]."""
-SLOWEST_rad_s = 5.0
-"""Below this speed the alternator's torque is not raised further [rad/s]."""
+SURFACE_A = 5.0  # Current drawn from a battery at which it has fallen to its own voltage [A].
+SLOWEST_rad_s = 5.0  # Below this speed the alternator's torque is not raised further [rad/s].
 
 
 @relation

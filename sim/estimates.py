@@ -35,15 +35,13 @@ TARGET_ABOVE_rpm = ((-20.0, 420.0), (0.0, 300.0), (30.0, 140.0), (50.0, 60.0), (
 OIL_BEHIND_K = ((-20.0, 3.0), (20.0, 6.0), (50.0, 10.0), (90.0, 0.0))
 """[degC, K] how far oil is behind coolant in a warm-up at idle, by the model's own runs of water-cooled cars;
 behind the head of an air-cooled one it is up to 10 K farther."""
-LAGGING_degC = 45.0
-"""Warmer than this an engine is taken as settled, its oil as warm as its coolant [degC]."""
+LAGGING_degC = 45.0  # Warmer than this an engine is taken as settled, its oil as warm as its coolant [degC].
 MOST_TRIM_rpm = 300.0
 """Trim may not open by more than so much speed is worth, lest it races; common practice, no source."""
 PULL_IN_ms = 2.1
 """Valves are made to move at 8 V with a hot coil: by that 4 ms suffice and 2 ms do not; common practice, no
 source [ms]."""
-HOMING_SHARE = 1.5
-"""Homing drives so many times the travel [-]."""
+HOMING_SHARE = 1.5  # Homing drives so many times the travel [-].
 
 
 @dataclass(frozen=True)

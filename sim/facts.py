@@ -29,8 +29,7 @@ SETTINGS = {
 """Short names of feedback settings, with the keys of the car file."""
 ENTRY = {"unit": "output_unit", "time": "gain_time", "per_rpm": "gain_per_rpm", "sign": "sign"}
 """Short names of the entry form's parts, with the keys of the car file."""
-FINEST = "finest"
-"""Short name of the finest step of the gains, which the car file has one by one."""
+FINEST = "finest"  # Short name of the finest step of the gains, which the car file has one by one.
 
 
 def base_from_text(text: str) -> Curve:

@@ -14,8 +14,7 @@ from typing import Any
 from sim.errors import InputError, Problem
 from sim.key_lines import KeyPath, key_lines
 
-LARGEST_BYTES = 500_000
-"""A car or scenario file of this size would hold thousands of events."""
+LARGEST_BYTES = 500_000  # A car or scenario file of this size would hold thousands of events.
 DEEPEST_KEY = 16
 _DEEP_KEY = re.compile(
     r"""(?<![A-Za-z0-9_-])(?:(?:[A-Za-z0-9_-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')[ \t]*\.[ \t]*){16}"""

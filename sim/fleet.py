@@ -21,8 +21,7 @@ from sim.records import CAR_FIELDS, Tables
 from sim.runs import COUNTERS, LANES, Plan, SAMPLE_s
 from sim.scenario import Scenario
 
-CHUNK_RUNS = 256
-"""Runs that one thread does at a time: its samples stay in the second-level cache."""
+CHUNK_RUNS = 256  # Runs that one thread does at a time: its samples stay in the second-level cache.
 
 _LOCAL = threading.local()
 

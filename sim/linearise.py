@@ -21,10 +21,8 @@ from sim.slopes import slopes
 
 MAP_SHARE, SPEED_SHARE, AREA_SHARE = 1.0e-3, 1.0e-3, 1.0e-3
 """Half-widths of the differences as shares of the settled values [-]."""
-HALF_STEP = 0.5
-"""Half-width of the difference over valve position [steps]."""
-HALF_deg = 0.5
-"""Half-width of the difference over spark advance [deg]."""
+HALF_STEP = 0.5  # Half-width of the difference over valve position [steps].
+HALF_deg = 0.5  # Half-width of the difference over spark advance [deg].
 
 
 @dataclass(frozen=True)

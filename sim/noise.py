@@ -8,16 +8,14 @@ import numpy as np
 
 from controllers import relation
 
-Word = Any
-"""A whole number of Python or of numpy, 0 to 2**32 - 1."""
+Word = Any  # A whole number of Python or of numpy, 0 to 2**32 - 1.
 
 SCATTER_STREAM = 1
 SENSOR_STREAM = 2
 VALVE_STREAM = 3
 START_STREAM = 4
 
-ROUNDS = 7
-"""Rounds of the generator: the fewest that its authors found to pass all their tests."""
+ROUNDS = 7  # Rounds of the generator: the fewest that its authors found to pass all their tests.
 _MULTIPLIER = np.uint64(0xD256D193)
 _WEYL = np.uint64(0x9E3779B9)
 _LOW = np.uint64(0xFFFFFFFF)

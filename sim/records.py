@@ -132,8 +132,7 @@ STATE_FIELDS = (
 NO_EVENT, FIRING, VALVE_STEP, SCENARIO, THERMAL, UPDATE, STALL, RACE, END = range(9)
 """Codes of events, in the order in which events of the same tick are handled."""
 
-VALVE_TABLE_STEPS = 513
-"""Steps the valve's area table can hold."""
+VALVE_TABLE_STEPS = 513  # Steps the valve's area table can hold.
 MOST_CYLINDERS = 12
 
 
@@ -151,5 +150,4 @@ class Tables(NamedTuple):
     events: np.ndarray
 
 
-Block = Any
-"""A record of float64 fields, one entry a lane."""
+Block = Any  # A record of float64 fields, one entry a lane.

@@ -32,12 +32,9 @@ _LOCAL = threading.local()
 
 Floats = NDArray[np.float64]
 
-READINGS = ("rpm", "map_kPa", "spark_deg", "battery_V")
-"""What a replay reads at each of the drive's times."""
-RUN_ON_s = 2.0
-"""A replay runs on for this long, so that the last readings can be centred [s]."""
-SURE_PULL_IN_s = 1.0e-9
-"""Pull-in time with which no step is ever lost by chance [s]."""
+READINGS = ("rpm", "map_kPa", "spark_deg", "battery_V")  # What a replay reads at each of the drive's times.
+RUN_ON_s = 2.0  # A replay runs on for this long, so that the last readings can be centred [s].
+SURE_PULL_IN_s = 1.0e-9  # Pull-in time with which no step is ever lost by chance [s].
 
 
 class Beginning(NamedTuple):

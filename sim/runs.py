@@ -25,10 +25,8 @@ COUNTERS = (
     "raced_s",  # when over-speed ended it; nan where it did not
 )
 """What each run counts, in order."""
-LANES = 8
-"""Runs side by side; sixteen were slower, four no faster."""
-SAMPLE_s = 0.05
-"""Spacing of the samples that a batch keeps [s]."""
+LANES = 8  # Runs side by side; sixteen were slower, four no faster.
+SAMPLE_s = 0.05  # Spacing of the samples that a batch keeps [s].
 SAMPLE_TICKS = SAMPLE_s * TICKS_PER_s
 
 

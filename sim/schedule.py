@@ -38,8 +38,7 @@ from sim.sensors import RPM_PER_rad_s
 from sim.starting import KEY_OFF
 from sim.trace import Happening, Recorder, Trace
 
-URGENT_SHIFT = 10
-"""Added to our event codes, so that SimPy's own urgent events come first."""
+URGENT_SHIFT = 10  # Added to our event codes, so that SimPy's own urgent events come first.
 DUES = {"due_update": UPDATE, "due_valve": VALVE_STEP, "due_event": SCENARIO, "due_thermal": THERMAL}
 """Fields that hold when the next event of a kind is due."""
 

@@ -10,10 +10,8 @@ from sim.crank import alternator_target, alternator_torque, pumping_torque, resi
 from sim.manifold import drawn_per_rad, pressure_rate
 from sim.records import Block
 
-SURELY_CHOKED = 0.5
-"""Pressure ratio below which a step is taken as choked throughout [-]."""
-STABLE_SHARE = 0.7
-"""Largest product of step and fastest rate of the filling equation [-]."""
+SURELY_CHOKED = 0.5  # Pressure ratio below which a step is taken as choked throughout [-].
+STABLE_SHARE = 0.7  # Largest product of step and fastest rate of the filling equation [-].
 SEVENTH, NINETIETH = 1.0 / 7.0, 1.0 / 90.0
 Slopes = tuple[float, float, float, float, float, float]
 """Rates of pressure, speed and alternator power; air in and out; torque against rotation."""

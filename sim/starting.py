@@ -16,10 +16,8 @@ KEY_OFF, KEY_ON, KEY_CRANK = range(3)
 BATTERY_FULL_degC, BATTERY_LOSS_per_K = 20.0, 0.003
 """A battery colder than this, which an engine's temperature at the start tells, gives so much less for each
 kelvin; common practice, no source [degC], [1/K]."""
-FEWEST_CAUGHT = 8.0
-"""Firings at least before an engine counts as running; assumed [-]."""
-SETTLED_FIRINGS = 5.0
-"""After so many times its typical number of firings a start is over [-]."""
+FEWEST_CAUGHT = 8.0  # Firings at least before an engine counts as running; assumed [-].
+SETTLED_FIRINGS = 5.0  # After so many times its typical number of firings a start is over [-].
 
 
 @relation

@@ -6,12 +6,9 @@ import math
 
 from controllers import relation
 
-WARM_degC = 90.0
-"""Temperature at which friction is as the warm correlation says [degC]."""
-VISCOSITY_EXPONENT = 0.25
-"""Friction scales with this power of the viscosity ratio."""
-RUBBING_SHARE = 0.75
-"""Share of a friction figure with pumping in it that follows the oil; assumed."""
+WARM_degC = 90.0  # Temperature at which friction is as the warm correlation says [degC].
+VISCOSITY_EXPONENT = 0.25  # Friction scales with this power of the viscosity ratio.
+RUBBING_SHARE = 0.75  # Share of a friction figure with pumping in it that follows the oil; assumed.
 CLASS_100_mm2_s = {"20": 8.1, "30": 10.9, "40": 14.4, "50": 19.1}
 """Middle of each SAE J300 class at 100 degC [mm2/s]."""
 CLASS_40_mm2_s = {"20": 62.0, "30": 97.0, "40": 145.0, "50": 215.0}
@@ -30,30 +27,21 @@ OIL_DENSITY_15 = 0.875
 OIL_EXPANSION_PER_K = 6.5e-4
 """Density at 15 degC over that of water, and its fall; from memory, typical of engine oils."""
 AIR_TO_FUEL = 14.7
-HEATING_VALUE_J_PER_kg = 43.0e6
-"""Heat of a kilogram of petrol; Heywood (1988), appendix D: 43 to 44 MJ/kg."""
-OIL_FOLLOWS_s = 240.0
-"""Time constant with which the oil follows the engine block; assumed [s]."""
+HEATING_VALUE_J_PER_kg = 43.0e6  # Heat of a kilogram of petrol; Heywood (1988), appendix D: 43 to 44 MJ/kg.
+OIL_FOLLOWS_s = 240.0  # Time constant with which the oil follows the engine block; assumed [s].
 OIL_LOSS_SHARE = {"water": 0.15, "air": 0.35}
 """Oil's loss to the air over its exchange with the engine: a sump in the wind of the car at rest, and one
 that the fan blows at, or with an oil cooler; assumed [-]."""
-FRICTION_HEAT_SHARE = 0.4
-"""Share of friction work that warms the oil; assumed [-]."""
-OPENING_K = 8.0
-"""A thermostat opens over this span; common practice, no source [K]."""
-RADIATOR_OVER_LOSS = 25.0
-"""Radiator over the block's own loss; assumed [-]."""
-SHUT_FLAP_SHARE = 0.35
-"""Loss with the cooling air shut off over that with it let in; assumed [-]."""
-STILL_AIR_SHARE = 0.15
-"""Loss of an air-cooled engine whose fan stands still; assumed [-]."""
+FRICTION_HEAT_SHARE = 0.4  # Share of friction work that warms the oil; assumed [-].
+OPENING_K = 8.0  # A thermostat opens over this span; common practice, no source [K].
+RADIATOR_OVER_LOSS = 25.0  # Radiator over the block's own loss; assumed [-].
+SHUT_FLAP_SHARE = 0.35  # Loss with the cooling air shut off over that with it let in; assumed [-].
+STILL_AIR_SHARE = 0.15  # Loss of an air-cooled engine whose fan stands still; assumed [-].
 STANDING_SHARE = 0.25
 """Loss of a water-cooled engine that stands, pump and fan at rest, over its block's own, and of any engine's
 oil; assumed: a few hours from hot to cold, common practice, no source [-]."""
-TURNING_rad_s = 5.0
-"""Slower than this an engine stands [rad/s]."""
-WARM_AIR_degC = 60.0
-"""From here on an engine warms its inlet air as fully as it ever does; assumed [degC]."""
+TURNING_rad_s = 5.0  # Slower than this an engine stands [rad/s].
+WARM_AIR_degC = 60.0  # From here on an engine warms its inlet air as fully as it ever does; assumed [degC].
 
 
 def oil_constants(grade: str) -> tuple[float, float]:

@@ -8,12 +8,10 @@ from controllers import relation
 from sim.noise import VALVE_STREAM, uniform
 from sim.records import VALVE_TABLE_STEPS
 
-PULL_IN_VOLTS = 12.0
-"""Voltage at which the car file states the shortest safe pulse [V]."""
+PULL_IN_VOLTS = 12.0  # Voltage at which the car file states the shortest safe pulse [V].
 COPPER_PER_K = 0.0039
 """Rise of copper's resistance [1/K]; from memory, any handbook of electrical engineering."""
-ALL_LOST_SHARE = 0.5
-"""At this share of the needed pulse every step is lost [-]."""
+ALL_LOST_SHARE = 0.5  # At this share of the needed pulse every step is lost [-].
 
 
 @relation

@@ -17,8 +17,7 @@ COLD_STARTS_degC = (-20.0, 0.0, 20.0)
 COLDEST_degC, WARMED_degC = -10.0, 45.0
 """A start from the coldest has warmed to the first of these when flare and hand-over are over; from the
 second on an engine is looked at as settled [degC]."""
-PASSED_s = 20.0
-"""Flare and hand-over are over, after the engine runs; common practice, no source [s]."""
+PASSED_s = 20.0  # Flare and hand-over are over, after the engine runs; common practice, no source [s].
 NEAR_K, ENOUGH = 6.0, 6
 """Readings this near a temperature tell of it, so many of one start or more: [K] and count [-]."""
 

@@ -23,10 +23,8 @@ CURVES = {
     "after_start_steps": (Note("checks.curve.after_start"), "steps"),
 }
 """What each curve is, and its unit."""
-MOST_AT_ONCE = 1.2
-"""A gain that answers more of an error at once than this overshoots it; our judgement [-]."""
-MOST_A_SECOND = 4.0
-"""The same of an integral in a second; our judgement [1/s]."""
+MOST_AT_ONCE = 1.2  # A gain that answers more of an error at once than this overshoots it; our judgement [-].
+MOST_A_SECOND = 4.0  # The same of an integral in a second; our judgement [1/s].
 HOTTEST_degC = {"water": 130.0, "air": 260.0}
 """No point of a curve is hotter, coolant or cylinder head; common practice, no source [degC]."""
 

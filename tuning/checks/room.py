@@ -24,8 +24,7 @@ from tuning.notes import Note
 from tuning.starts import USUAL_FADE_s
 
 LEAST_steps = 2.0
-LEAST_rpm = 100.0
-"""Closing or opening as far as allowed should change speed by this much."""
+LEAST_rpm = 100.0  # Closing or opening as far as allowed should change speed by this much.
 BASE_OFF_rpm, WARM_BASE_OFF_rpm = 100.0, 50.0
 """The base curve may be so far off, cold and warm: what the sheet's trial asks of it too [rpm]."""
 WORTH_SHARE = 0.5

@@ -10,16 +10,13 @@ from sim import Car
 from tuning.checks.lines import CheckLine, judged, line
 from tuning.notes import Note
 
-HOMING_MARGIN = 1.25
-"""Homing drives at least this many times the travel [-]."""
+HOMING_MARGIN = 1.25  # Homing drives at least this many times the travel [-].
 LONGEST_HOMING_s = 2.0
 COLD_degC, HOT_degC = -20.0, 90.0
 """Engine, and coil with it, in the starts by which the pulse is judged [degC]."""
-CRANKED_s = 1.0
-"""The starter pulls the battery lowest as it begins to turn [s]."""
+CRANKED_s = 1.0  # The starter pulls the battery lowest as it begins to turn [s].
 SHORTEST_REST_ms = 1.0
-SPARE_ms = 0.1
-"""A pulse is advised this much longer than needed [ms]."""
+SPARE_ms = 0.1  # A pulse is advised this much longer than needed [ms].
 
 
 def valve_checks(car: Car) -> list[CheckLine]:

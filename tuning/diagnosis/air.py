@@ -18,33 +18,23 @@ from tuning.logs import Log
 Floats = NDArray[np.float64]
 
 SPACING_s = 1.0
-SETTLED_s = 2.5
-"""Of a valve that goes to and fro air is read where it has not moved for this long [s]."""
-OPENED_s = 1.5
-"""Rows so shortly before the throttle is seen to open are left out [s]."""
-SHORTEST_SIDE = 6
-"""Readings needed on each side of a jump [-]."""
-BEFORE_s, AFTER_s = 0.1, 0.5
-"""Pressure is compared from just before a move to so long after [s]."""
-CLEAR_T = 4.0
-"""A slope is clear above this many of its standard errors [-]."""
-CLEAR_F = 60.0
-"""A jump is clear where it lowers the sum of squares by this factor's worth (F value) [-]."""
+SETTLED_s = 2.5  # Of a valve that goes to and fro air is read where it has not moved for this long [s].
+OPENED_s = 1.5  # Rows so shortly before the throttle is seen to open are left out [s].
+SHORTEST_SIDE = 6  # Readings needed on each side of a jump [-].
+BEFORE_s, AFTER_s = 0.1, 0.5  # Pressure is compared from just before a move to so long after [s].
+CLEAR_T = 4.0  # A slope is clear above this many of its standard errors [-].
+CLEAR_F = 60.0  # A jump is clear where it lowers the sum of squares by this factor's worth (F value) [-].
 WARMING_degC = 8.0
 """Coolant so far below its highest: the engine still warms, and air at the same steps changes by
 itself [degC]."""
-HALF_WARM_degC = 60.0
-"""A log that only warms, and ends colder than this, has no hot rows [degC]."""
+HALF_WARM_degC = 60.0  # A log that only warms, and ends colder than this, has no hot rows [degC].
 LARGEST_RISE = 0.5
 """Logarithm of the speed at the end over that at the beginning, beyond which it is no idle [-]."""
-CLEAR_DRIFT_T = 8.0
-"""A drift is clear above this many of its standard errors [-]."""
-MOVED_steps = 0.3
-"""The log's own moves tell what a step is worth where positions spread by more [steps]."""
+CLEAR_DRIFT_T = 8.0  # A drift is clear above this many of its standard errors [-].
+MOVED_steps = 0.3  # The log's own moves tell what a step is worth where positions spread by more [steps].
 SAME_steps, FEWEST_AT_SAME = 0.3, 3
 """Positions no further apart are the same; readings on either side of a jump that must be [steps, -]."""
-LEAST_RANGE_steps = 4.0
-"""A valve that moved over less does not show by its air which way it works [steps]."""
+LEAST_RANGE_steps = 4.0  # A valve that moved over less does not show by its air which way it works [steps].
 LEAST_JUMP_steps = 2.0
 LEAST_JUMP_SHARE = 0.07
 """Smaller jumps of air are not told: play in the thread, worth up to a step or two, makes such too [-]."""

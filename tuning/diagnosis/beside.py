@@ -11,20 +11,14 @@ from tuning.log_events import Swing, find_shifts, idle_rows, spark_in, switched
 from tuning.logs import Log
 from tuning.notes import Note
 
-TICKS_per_min = 10.0
-"""A valve that moves so often though nothing hunts chases scatter [1/min]."""
-FIGHTS_deg_per_100rpm = -1.0
-"""Spark that retards by this below target unsettles idle [deg per 100 rpm]."""
+TICKS_per_min = 10.0  # A valve that moves so often though nothing hunts chases scatter [1/min].
+FIGHTS_deg_per_100rpm = -1.0  # Spark that retards by this below target unsettles idle [deg per 100 rpm].
 FEWEST_SHIFTS = 4
-SHORTEST_CYCLE_s = 12.0
-"""Levels that follow one another more quickly may be the sides of a swing [s]."""
-EVEN = 0.35
-"""Loads that come at times spread by less of their mean come regularly [-]."""
-FAST_IDLE_rpm = 150.0
-"""Idling so far above the target, speed may run into a fuel cut [rpm]."""
+SHORTEST_CYCLE_s = 12.0  # Levels that follow one another more quickly may be the sides of a swing [s].
+EVEN = 0.35  # Loads that come at times spread by less of their mean come regularly [-].
+FAST_IDLE_rpm = 150.0  # Idling so far above the target, speed may run into a fuel cut [rpm].
 FLICKERS_per_min = 4.0
-OPENED_percent = 1.0
-"""A throttle sensor that moves by this, up and down again, flickers [%]."""
+OPENED_percent = 1.0  # A throttle sensor that moves by this, up and down again, flickers [%].
 
 
 def load_finding(log: Log) -> Finding:

@@ -73,8 +73,7 @@ CAUSES = (
     ("valve chases scatter", "scatter"), ("at a limit", "limit"),
 )  # fmt: skip
 """Findings that explain an idle, the weightiest first, each with its short name."""
-DRIVEN_SHARE = 0.02
-"""Driving that takes less of the log is not told [-]."""
+DRIVEN_SHARE = 0.02  # Driving that takes less of the log is not told [-].
 
 
 @dataclass(frozen=True)

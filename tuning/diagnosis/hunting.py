@@ -32,8 +32,7 @@ class Finding(Told):
 
 NAME = "hunting"
 SMALLEST_SWING_rpm = 20.0
-FEW_MOVES = 3
-"""A valve that moved more often was not at rest throughout [-]."""
+FEW_MOVES = 3  # A valve that moved more often was not at rest throughout [-].
 
 
 def hunting_finding(log: Log, swing: Swing | None, cycling: bool) -> Finding:

@@ -21,22 +21,16 @@ from tuning.log_events import Swing, driven_share, held_steps, idle_rows, rpm_pe
 from tuning.logs import Log
 from tuning.notes import Note
 
-LIMIT_SHARE = 0.2
-"""Share of the time at a limit, off target, that is a fault [-]."""
+LIMIT_SHARE = 0.2  # Share of the time at a limit, off target, that is a fault [-].
 OFF_TARGET_rpm = 40.0
 BASE_OFF_steps = 2.0
-VALVE_LEADS = 0.6
-"""Share of the swing that moves by hand must make to show which way they work [-]."""
-CLEAR_DIRECTION_T = 8.0
-"""Air goes clearly with or against the steps above this many standard errors [-]."""
-QUICK_Hz = 5.0
-"""Recorded more slowly, half a second after a move is not seen [Hz]."""
+VALVE_LEADS = 0.6  # Share of the swing that moves by hand must make to show which way they work [-].
+CLEAR_DIRECTION_T = 8.0  # Air goes clearly with or against the steps above this many standard errors [-].
+QUICK_Hz = 5.0  # Recorded more slowly, half a second after a move is not seen [Hz].
 RUNS_AWAY_rpm, RUNS_steps = 100.0, 4.0
 """An error that grew beyond this while the valve went so far to cure it [rpm, steps]."""
-BY_HAND_per_min = 3.0
-"""Fewer moves do not show what the valve does [1/min]."""
-MOSTLY_DRIVEN = 0.5
-"""Share of driving beyond which the throttle is not known to have shut each time [-]."""
+BY_HAND_per_min = 3.0  # Fewer moves do not show what the valve does [1/min].
+MOSTLY_DRIVEN = 0.5  # Share of driving beyond which the throttle is not known to have shut each time [-].
 
 
 def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) -> tuple[Finding, Finding]:

@@ -16,30 +16,21 @@ from sim import Car, Scenario, equilibrium
 from tuning.ensemble.plausible import COOL_TOLERANCE_rpm
 from tuning.loop import WARM_degC, base_position, needed_steps
 
-LAMPS_W_per_l = 90.0
-"""Load of lamps and the like [W per litre of displacement]."""
-EVERYTHING_W_per_l = 190.0
-"""Load of everything switched on [W per litre of displacement]."""
-BASE_ERROR_steps = 3.0
-"""The base curve is wrong by up to this, either way [steps]."""
-OFFSET_rpm = 40.0
-"""Runs begin up to this far from the target, either way [rpm]."""
-SHIFT_s = 1.0
-"""What happens in a drive comes up to this much later, by seed: the longest update period [s]."""
-COLD_degC = 20.0
-"""Coolant of the cold drive: where a step is worth most rpm in most cars."""
-REST_s, REST_FROM_s = 75.0, 25.0
-"""Length of a warm idle at rest, and what of it is left out at first [s]."""
+LAMPS_W_per_l = 90.0  # Load of lamps and the like [W per litre of displacement].
+EVERYTHING_W_per_l = 190.0  # Load of everything switched on [W per litre of displacement].
+BASE_ERROR_steps = 3.0  # The base curve is wrong by up to this, either way [steps].
+OFFSET_rpm = 40.0  # Runs begin up to this far from the target, either way [rpm].
+SHIFT_s = 1.0  # What happens in a drive comes up to this much later, by seed: the longest update period [s].
+COLD_degC = 20.0  # Coolant of the cold drive: where a step is worth most rpm in most cars.
+REST_s, REST_FROM_s = 75.0, 25.0  # Length of a warm idle at rest, and what of it is left out at first [s].
 LOADS_AT_s, LOAD_SPAN_s = (20.0, 37.0, 54.0, 71.0), 17.0
 """When lamps come and go, then everything, and how long each is looked at [s]."""
 BLIP_AT_s, BLIP_OPEN_s, BLIP_CLOSING_s, BLIP_SEEN_s = 88.0, 1.2, 0.9, 14.0
 """When the throttle opens, how long it stays open and takes to close, and how long after that the speed is
 looked at [s]."""
-BLIP_OPENING = 3.0
-"""How far the throttle opens, over the leak with which it idles [-]."""
+BLIP_OPENING = 3.0  # How far the throttle opens, over the leak with which it idles [-].
 ANSWER_s = BLIP_AT_s + BLIP_OPEN_s + BLIP_CLOSING_s + BLIP_SEEN_s
-CLOSING_PARTS = 9
-"""Steps in which the throttle closes in the model."""
+CLOSING_PARTS = 9  # Steps in which the throttle closes in the model.
 COLD_SEEDS = 2
 """Seeds of the cold drive, one with the base curve too high and one too low: it is for what is not
 acceptable, not for the score."""

@@ -11,18 +11,13 @@ from sim import Car, InputError, equilibrium, with_values
 from sim.replay import make_drive, replay
 from tuning.loop import WARM_degC, base_position
 
-IDLE_TOLERANCE_rpm = 3.0
-"""How near a car is set to a wanted warm idle on the base curve [rpm]."""
+IDLE_TOLERANCE_rpm = 3.0  # How near a car is set to a wanted warm idle on the base curve [rpm].
 COOL_degC = 20.0
 DURATION_s, SETTLED_s, SPACING_s = 45.0, 5.0, 0.05
-AVERAGED_ROWS = 5
-"""Readings averaged: what is quicker than about 2 Hz is no swing of the idle [-]."""
-SEEDS = 4
-"""The same for all cars, so that their swings can be compared."""
-LARGEST_SHARE = 0.4
-"""Of scatter: beyond it firings fail, which is another fault; our judgement [-]."""
-LARGEST_CHANGE = 2.0
-"""The share is changed by at most this factor, either way [-]."""
+AVERAGED_ROWS = 5  # Readings averaged: what is quicker than about 2 Hz is no swing of the idle [-].
+SEEDS = 4  # The same for all cars, so that their swings can be compared.
+LARGEST_SHARE = 0.4  # Of scatter: beyond it firings fail, which is another fault; our judgement [-].
+LARGEST_CHANGE = 2.0  # The share is changed by at most this factor, either way [-].
 
 
 def bounded(model: Any, key: str, value: float) -> float:

@@ -55,15 +55,13 @@ ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
 }  # fmt: skip
 """Standard deviations added, upwards only, to what car files often leave at 0; our judgement."""
 
-CUT_OFF = 2.0
-"""Draws are cut off at this many standard deviations [-]."""
+CUT_OFF = 2.0  # Draws are cut off at this many standard deviations [-].
 COOL_TOLERANCE_rpm = 120.0
 """How near at 20 degC: the base curve was set by hand there too, if less well [rpm]."""
 SHARES = (1.0, 0.8, 0.6, 0.4, 0.2)
 """A draw that cannot be is drawn in to these shares of its deviations, one after the other [-]."""
 
-SEARCH, SELECTION, VERDICT, STRESS = range(4)
-"""Purposes: cars drawn for one are strangers to the others."""
+SEARCH, SELECTION, VERDICT, STRESS = range(4)  # Purposes: cars drawn for one are strangers to the others.
 
 SCATTER = "engine.scatter_share"
 

@@ -11,10 +11,8 @@ from tuning.ensemble import drives
 from tuning.measures import COLUMN, answer_terms, below_target_rpm, rest_terms, score_terms
 
 LOADS = len(drives.LOADS_AT_s)
-ROW = 3 + 2 * LOADS + 1
-"""Numbers kept of a run for the score: at rest three, two a load, one of the blip."""
-COUNTER = {name: place for place, name in enumerate(COUNTERS)}
-"""Places of what each run counts."""
+ROW = 3 + 2 * LOADS + 1  # Numbers kept of a run for the score: at rest three, two a load, one of the blip.
+COUNTER = {name: place for place, name in enumerate(COUNTERS)}  # Places of what each run counts.
 
 
 @dataclass(frozen=True)

@@ -24,10 +24,8 @@ from tuning.loop import IdlePoint
 from tuning.measures import HuntingChance, chance_over, hunts
 from tuning.notes import Note, Told
 
-ENDED_SHARE = 0.25
-"""Hunting has ended when this share of its mean swing or less is left [-]."""
-SELDOM = 0.05
-"""Below this share of runs without scatter it does not count as hunting [-]."""
+ENDED_SHARE = 0.25  # Hunting has ended when this share of its mean swing or less is left [-].
+SELDOM = 0.05  # Below this share of runs without scatter it does not count as hunting [-].
 OFTEN_WITH_SCATTER = 0.25
 """From this share of runs with scatter it does, though it comes to rest without [-]."""
 FEWEST_RUNS = 24

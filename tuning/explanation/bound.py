@@ -22,10 +22,8 @@ from tuning.notes import Note, Told
 
 LOAD_AT_s = 10.0
 AFTER_s = 15.0
-SETTLED_s = 5.0
-"""The end of a run over which its settled speed is taken [s]."""
-MOST_OPENED_steps = 60
-"""Steps the valve is opened at most: long after any dip has passed its lowest point."""
+SETTLED_s = 5.0  # The end of a run over which its settled speed is taken [s].
+MOST_OPENED_steps = 60  # Steps the valve is opened at most: long after any dip has passed its lowest point.
 SPARK_deg_per_100rpm, SPARK_LIMIT_deg = 4.0, 10.0
 """A fast spark trim as some controllers offer it; common practice, no source."""
 ELECTRIC, TURNING = ("lamps", "fan", "screen"), ("steering", "aircon", "gearbox")

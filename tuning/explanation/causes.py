@@ -29,16 +29,12 @@ _SWITCHED_BY = {
     "updates": ("quicker_updates", "slower_updates"), "limits": ("limits",), "backlash": ("backlash",),
     "not_feedback": (),
 }  # fmt: skip
-AT_LIMIT_SHARE = 0.3
-"""A loop this long at a trim limit may be swinging because of it [-]."""
-NO_PART_SHARE = 0.75
-"""A cause whose switch-off leaves more of the swing than this has no part in it [-]."""
+AT_LIMIT_SHARE = 0.3  # A loop this long at a trim limit may be swinging because of it [-].
+NO_PART_SHARE = 0.75  # A cause whose switch-off leaves more of the swing than this has no part in it [-].
 NEAR_SHARE = 0.1
 """Where nothing ends it, theory's choice stands if the best switch-off is no better by this [-]."""
-ROUNDING_GAIN = 4.0 / math.pi
-"""Largest gain of rounding to whole steps for a sine [-]."""
-CLEAR_OF_BORDER = 1.5
-"""A loop this far from swinging by itself is taken not to [-]."""
+ROUNDING_GAIN = 4.0 / math.pi  # Largest gain of rounding to whole steps for a sine [-].
+CLEAR_OF_BORDER = 1.5  # A loop this far from swinging by itself is taken not to [-].
 HELD_CHANCE = 0.5
 """From this share of valve-held runs that swing regularly, or stall, it is not the feedback [-]."""
 
@@ -128,8 +124,7 @@ def agrees(table: Ablation, first: str) -> bool:
     return bool(told) and told[0][0] == first
 
 
-ROOM = 1.1
-"""A deadband is asked to be this much wider than the geometry needs [-]."""
+ROOM = 1.1  # A deadband is asked to be this much wider than the geometry needs [-].
 
 Telling = tuple[Note, Note, Note]
 

@@ -16,8 +16,7 @@ from tuning.loop import IdlePoint, idle_point, linear_view
 from tuning.measures import chance_over
 from tuning.notes import Note
 
-PHASES = 24
-"""Places between two positions of the valve that a run may start from."""
+PHASES = 24  # Places between two positions of the valve that a run may start from.
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,8 +24,7 @@ from tuning.measures import COLUMN, measure_runs, races
 
 Reals = NDArray[np.float64]
 
-RUN_s = 120.0
-"""Length of a run [s]."""
+RUN_s = 120.0  # Length of a run [s].
 
 _LEAK = CAR_FIELDS.index("leak_m2")
 
@@ -127,10 +126,8 @@ def _kept(fleet: sim.Fleet, plan: sim.Plan, period_s: Reals) -> Samples:
 
 Truths = NDArray[np.bool_]
 
-TAIL_s = 60.0
-"""Its end, over which it is judged: what repeats more slowly is nothing anybody hears [s]."""
-STILL_rpm = 5.0
-"""A swing below this is none, whatever the valve does [rpm]."""
+TAIL_s = 60.0  # Its end, over which it is judged: what repeats more slowly is nothing anybody hears [s].
+STILL_rpm = 5.0  # A swing below this is none, whatever the valve does [rpm].
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,8 +24,7 @@ from tuning.explanation.verdict import verdict
 from tuning.loop import IdlePoint, LinearView, WARM_degC, idle_point, linear_view
 from tuning.notes import Note, Told
 
-PHASES, QUICK_PHASES = 24, 12
-"""Starting phases of the runs that prove the cause."""
+PHASES, QUICK_PHASES = 24, 12  # Starting phases of the runs that prove the cause.
 
 Progress = Callable[[float, str], None]
 

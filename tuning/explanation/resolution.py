@@ -20,8 +20,7 @@ from tuning.loop import (
 )
 from tuning.notes import Told
 
-SLOWEST_s = 60.0
-"""A cycle slower than this is creeping, not hunting [s]."""
+SLOWEST_s = 60.0  # A cycle slower than this is creeping, not hunting [s].
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,10 +16,8 @@ from tuning.loop import IdlePoint, resting_deadband_rpm, tread_steps
 from tuning.notes import Note, Told
 
 LEAST_APART_s = 1.0e-6
-MOST_TOLD = 6
-"""Commands in a period that are told one by one; more are drawn together."""
-BESIDE_SHARE = 0.12
-"""What is shown before and after the period, as a share of it [-]."""
+MOST_TOLD = 6  # Commands in a period that are told one by one; more are drawn together.
+BESIDE_SHARE = 0.12  # What is shown before and after the period, as a share of it [-].
 
 
 @dataclass(frozen=True)

@@ -11,15 +11,11 @@ from sim import Car, with_values
 from tuning.loop import IdlePoint, LinearView, Treads, calm_settings, smallest_useful_move
 from tuning.notes import Note
 
-ROOM = 1.1
-"""The deadband is this much wider than the geometry asks, for a worth of a step not known well."""
-SCATTERS = 2.0
-"""Standard deviations of scatter added to it: the valve then moves seldom [-]."""
-BORDER_LEAST = 3.0
-"""Suggested gains stay this factor below those at which the loop swings by itself [-]."""
+ROOM = 1.1  # The deadband is this much wider than the geometry asks, for a worth of a step not known well.
+SCATTERS = 2.0  # Standard deviations of scatter added to it: the valve then moves seldom [-].
+BORDER_LEAST = 3.0  # Suggested gains stay this factor below those at which the loop swings by itself [-].
 ROUND_rpm = 5.0
-RULED = "pi"
-"""The law for which the rules give gains."""
+RULED = "pi"  # The law for which the rules give gains.
 ROUND_gain = 0.1
 
 
@@ -55,19 +51,14 @@ def _rounded(gain: float) -> float:
     return max(ROUND_gain, round(round(gain / ROUND_gain) * ROUND_gain, 6))
 
 
-SAFE_SHARE = 0.35
-"""Gains switched low: to this share of those at the border, if they are above it [-]."""
-QUICKER, SLOWER = 4.0, 3.0
-"""Update period divided and multiplied by this [-]."""
+SAFE_SHARE = 0.35  # Gains switched low: to this share of those at the border, if they are above it [-].
+QUICKER, SLOWER = 4.0, 3.0  # Update period divided and multiplied by this [-].
 SHORTEST_UPDATE_ms = 10.0
 LONGEST_UPDATE_ms = 10_000.0
-FINEST = 8
-"""A valve without steps: so many positions in place of one, if the travel leaves room."""
-MOST_STEPS = 400
-"""Longest travel a car may have [steps]."""
+FINEST = 8  # A valve without steps: so many positions in place of one, if the travel leaves room.
+MOST_STEPS = 400  # Longest travel a car may have [steps].
 NO_LIMIT_steps = 400.0
-INSTANT_ms = 0.2
-"""Coil pulse of a valve that takes no time [ms]."""
+INSTANT_ms = 0.2  # Coil pulse of a valve that takes no time [ms].
 
 Changes = dict[str, dict[str, Any]]
 

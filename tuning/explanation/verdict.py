@@ -10,20 +10,13 @@ from tuning.explanation.cycle import SeenCycle
 from tuning.loop import Cycle
 from tuning.notes import Note
 
-TICKS_per_min = 12.0
-"""Moves a minute from which a valve that does not hunt is said never to rest [1/min]."""
-RESTING_SCATTERS = 3.5
-"""A deadband below this many standard deviations of scatter makes it tick [-]."""
-BASE_OFF_steps = 3.0
-"""A base curve this far from the need is told [steps]."""
-ALIKE = 1.25
-"""A predicted cycle whose swing and period are within this factor is the one seen [-]."""
-SELDOM_STALLS = 0.01
-"""From this share of runs stalls are told [-]."""
-MOST_RACE = 0.5
-"""An engine that races from this share of places is told to race before all else [-]."""
-MOST_STALLS = 0.5
-"""An engine that stalls from this share of places has no dips to speak of [-]."""
+TICKS_per_min = 12.0  # Moves a minute from which a valve that does not hunt is said never to rest [1/min].
+RESTING_SCATTERS = 3.5  # A deadband below this many standard deviations of scatter makes it tick [-].
+BASE_OFF_steps = 3.0  # A base curve this far from the need is told [steps].
+ALIKE = 1.25  # A predicted cycle whose swing and period are within this factor is the one seen [-].
+SELDOM_STALLS = 0.01  # From this share of runs stalls are told [-].
+MOST_RACE = 0.5  # An engine that races from this share of places is told to race before all else [-].
+MOST_STALLS = 0.5  # An engine that stalls from this share of places has no dips to speak of [-].
 
 
 def _headline(f: Findings, causes: tuple[Cause, ...]) -> Note:

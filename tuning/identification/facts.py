@@ -25,8 +25,7 @@ NEAR_TARGET = (0.8, 1.25)
 """Speed on the base curve over the target of a car whose owner drives on that curve (our limits) [-]."""
 BASE_OFF_SHARE, BASE_OFF_steps = 0.7, 8.0
 """The position that gives the target is this near the base curve: share of it, or steps (our limits)."""
-TARGET_OFF_SHARE = 0.08
-"""A target that was recorded is this near the car file's (our limit) [-]."""
+TARGET_OFF_SHARE = 0.08  # A target that was recorded is this near the car file's (our limit) [-].
 PRESSURE_NEAR = (0.6, 1.3)
 """Pressure at idle over that of the car as described: guessed ones of thirty foreign engines gave 0.75 to
 1.01, so that what lies between cannot be told [-]."""

@@ -30,12 +30,9 @@ from tuning.notes import Note
 
 Tell = Callable[[float, str], None]
 
-NINETY = 1.645
-"""Half of a 90 % interval over the standard deviation of a normal distribution."""
-TOLD_SHARE = 0.6
-"""A number is told by the log if its uncertainty shrank below this share of the belief [-]."""
-FAR_OFF_SHARE = 0.12
-"""A start this far from the usual speed of the log is first moved there [-]."""
+NINETY = 1.645  # Half of a 90 % interval over the standard deviation of a normal distribution.
+TOLD_SHARE = 0.6  # A number is told by the log if its uncertainty shrank below this share of the belief [-].
+FAR_OFF_SHARE = 0.12  # A start this far from the usual speed of the log is first moved there [-].
 
 
 def fit(

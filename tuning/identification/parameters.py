@@ -76,8 +76,7 @@ def knot_covariance(knots: Floats, travel_steps: float) -> Floats:
     return np.asarray(SCALE_SD**2 + alike + 1.0e-6 * np.eye(knots.size))
 
 
-LOAD_SD = 0.8
-"""Belief about the size of a load that was not recorded, about a guess [log]."""
+LOAD_SD = 0.8  # Belief about the size of a load that was not recorded, about a guess [log].
 
 
 @dataclass(frozen=True)

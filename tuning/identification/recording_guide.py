@@ -17,17 +17,12 @@ from tuning.identification.parameters import Floats
 from tuning.notes import Note, Told
 
 WARM_degC = 90.0
-RATE_Hz = 20.0
-"""Rows a second to record [Hz]; the least that shows how fast the manifold fills is about 5."""
+RATE_Hz = 20.0  # Rows a second to record [Hz]; the least that shows how fast the manifold fills is about 5.
 DURATION_s = 180.0
-SMALL_rpm, MEDIUM_rpm, LARGE_rpm = 55.0, 110.0, 200.0
-"""What the three sizes of step are to be worth [rpm]."""
-BELOW_TARGET = 0.82
-"""Lowest settled speed of the plan over the target [-]."""
-ABOVE_STALL_rpm = 250.0
-"""Lowest settled speed of the plan above stalling [rpm]."""
-LEAST_STEPS = 3
-"""No hold closes the valve further: at the seat a step is worth nothing, or is lost [steps]."""
+SMALL_rpm, MEDIUM_rpm, LARGE_rpm = 55.0, 110.0, 200.0  # What the three sizes of step are to be worth [rpm].
+BELOW_TARGET = 0.82  # Lowest settled speed of the plan over the target [-].
+ABOVE_STALL_rpm = 250.0  # Lowest settled speed of the plan above stalling [rpm].
+LEAST_STEPS = 3  # No hold closes the valve further: at the seat a step is worth nothing, or is lost [steps].
 ELECTRIC_LOADS = ("lamps", "fan", "screen")
 
 PATTERN = (

@@ -18,8 +18,7 @@ from tuning.notes import Note, Told
 
 UNSEEN = {("mixture", "wall_share"): 0.12, ("mixture", "fuelling_lag_s"): 0.04}
 """Spread, upwards only, of what a log of small moves does not show [-, s]; our judgement."""
-SLOWEST_rad_s = 0.01
-"""A time constant is told as no longer than the reverse of this [rad/s]."""
+SLOWEST_rad_s = 0.01  # A time constant is told as no longer than the reverse of this [rad/s].
 
 
 @dataclass(frozen=True)

@@ -25,24 +25,18 @@ LONGEST_LAG_s = 1.5
 TRIAL_SHARE = 0.06
 TRIAL_NOISE_rpm = 4.0
 SEEDS = 6
-NOTHING = 1.0e-9
-"""Mean square of an engine that does not run in the model [rpm2]."""
-LEAST_SPREAD = 0.03
-"""Least relative standard deviation of a mean square [-]."""
+NOTHING = 1.0e-9  # Mean square of an engine that does not run in the model [rpm2].
+LEAST_SPREAD = 0.03  # Least relative standard deviation of a mean square [-].
 LEAST_SHARE_SD = 0.08
 """Least relative standard deviation told of the share [-]: so far off is the swing of the fitted
 car, with the valve held, from that of 30 engines of another structure (tests/foreign_engine.py)."""
-ALIKE = 2.0
-"""Mean squares over neighbouring lags are so many times told twice [-]."""
-MEMORY_SD = 0.25
-"""Belief about the memory: standard deviation about the car file's [-]."""
+ALIKE = 2.0  # Mean squares over neighbouring lags are so many times told twice [-].
+MEMORY_SD = 0.25  # Belief about the memory: standard deviation about the car file's [-].
 SETTLED_s, SETTLED_SHARE = 3.0, 0.3
 """Scatter is read this long after each change of the valve or a load, as what is left over before
 is the model's own error too [s]; unless less than this share of the rows is left [-]."""
-ODD = 4.0
-"""A hold is odd that leaves so many standard deviations more over than the middle one does [-]."""
-SLOWEST_ROWS_s = 0.3
-"""Rows farther apart than this tell how large scatter is, not its memory [s]."""
+ODD = 4.0  # A hold is odd that leaves so many standard deviations more over than the middle one does [-].
+SLOWEST_ROWS_s = 0.3  # Rows farther apart than this tell how large scatter is, not its memory [s].
 
 
 @dataclass(frozen=True)

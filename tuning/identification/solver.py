@@ -16,18 +16,15 @@ from tuning.identification.scatter import Scatter
 from tuning.identification.stretches import GUESSED_LOAD_W, Stretch
 from tuning.loop import engine_figures
 
-FIRST_GUESS = np.array([12.0, 0.6])
-"""Standard deviations that a first fit takes [rpm, kPa]."""
-LEAST = np.array([1.0, 0.1])
-"""Least standard deviations: recorders round [rpm, kPa]."""
+FIRST_GUESS = np.array([12.0, 0.6])  # Standard deviations that a first fit takes [rpm, kPa].
+LEAST = np.array([1.0, 0.1])  # Least standard deviations: recorders round [rpm, kPa].
 PLAIN_SHARE = np.array([0.1, 1.0])
 """Plain noise added to the innovations, over the standard deviation [-]: our judgement, made on
 engines of other structure.  Pressure can be predicted from its own past and speed to a tenth of
 its scatter, which would let how the manifold fills outweigh how the crank answers."""
 ROWS_PER_ORDER = 100
 LONGEST_ORDER = 3
-GAP_SHARE = 1.6
-"""Slots farther apart than this many usual spacings do not follow each other [-]."""
+GAP_SHARE = 1.6  # Slots farther apart than this many usual spacings do not follow each other [-].
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,12 +90,9 @@ def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int
 DIFFERENCE_SHARE = 0.1
 """Width of differences over the belief's standard deviation [-]. A replay's firings fall differently among
 the valve's steps for the smallest change of a parameter; narrow differences would measure that."""
-ROBUST_SD = 2.0
-"""Residuals beyond this many standard deviations weigh less [-]."""
-LAGS_s = 2.5
-"""Scores are taken to be independent when this far apart [s]."""
-WIDENED = 1.1
-"""Factor on the spread of the scores: fitting the noise model uses up some of it [-]."""
+ROBUST_SD = 2.0  # Residuals beyond this many standard deviations weigh less [-].
+LAGS_s = 2.5  # Scores are taken to be independent when this far apart [s].
+WIDENED = 1.1  # Factor on the spread of the scores: fitting the noise model uses up some of it [-].
 
 
 @dataclass

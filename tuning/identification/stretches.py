@@ -19,20 +19,15 @@ from tuning.logs import Log
 
 Flags = NDArray[np.bool_]
 
-SLOT_s = 0.1
-"""Shortest slots over which readings are averaged [s]."""
-SHORTEST_s = 8.0
-"""Shorter stretches of idling are left out [s]."""
-SETTLING_s = 3.0
-"""Time at the beginning of a stretch left to the model to forget how it began [s]."""
+SLOT_s = 0.1  # Shortest slots over which readings are averaged [s].
+SHORTEST_s = 8.0  # Shorter stretches of idling are left out [s].
+SETTLING_s = 3.0  # Time at the beginning of a stretch left to the model to forget how it began [s].
 COOLANT_STEP_degC = 1.0
 WARM_degC = 90.0
 HOLD_BACK_EVERY, HOLD_BACK_AT = 4, 2
 """Of every four holds of the valve the third is kept back to test the prediction."""
-LONGEST_HOLD_s = 12.0
-"""Holds longer than this are cut, so that some of each is kept back [s]."""
-GUESSED_LOAD_W = 100.0
-"""What a load of unknown size is first taken for [W]."""
+LONGEST_HOLD_s = 12.0  # Holds longer than this are cut, so that some of each is kept back [s].
+GUESSED_LOAD_W = 100.0  # What a load of unknown size is first taken for [W].
 
 
 @dataclass(frozen=True, eq=False)

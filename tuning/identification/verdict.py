@@ -18,16 +18,11 @@ from tuning.logs import Log
 from tuning.notes import Note, Told
 
 FEWEST_MOVES = 4
-LEAST_MOVEMENT = 2.0
-"""Speed must move by this many times its scatter through the valve's moves [-]."""
-MOST_OVER_FITTED = 1.6
-"""Error in held-back holds over that in fitted ones, with 4 rpm to spare [-]."""
-LEAST_EXPLAINED = 0.8
-"""Share of the movement between held-back holds that must be predicted [-]."""
-WIDEST_GAIN = 0.3
-"""Widest half of the 90 % interval of rpm per step, over its value [-]."""
-FAR_FROM_BELIEF = 3.5
-"""A parameter this many of its beliefs' deviations off makes the car file doubtful [-]."""
+LEAST_MOVEMENT = 2.0  # Speed must move by this many times its scatter through the valve's moves [-].
+MOST_OVER_FITTED = 1.6  # Error in held-back holds over that in fitted ones, with 4 rpm to spare [-].
+LEAST_EXPLAINED = 0.8  # Share of the movement between held-back holds that must be predicted [-].
+WIDEST_GAIN = 0.3  # Widest half of the 90 % interval of rpm per step, over its value [-].
+FAR_FROM_BELIEF = 3.5  # A parameter this many of its beliefs' deviations off makes the car file doubtful [-].
 GUESSED = ("throttle.leak_mm2", "electrics.base_W", "valve.area_mm2")
 """What an owner can only guess, by its begin: far off, it is remarked and no more."""
 LOST_SHIFT_steps = 2.5

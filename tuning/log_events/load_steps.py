@@ -16,10 +16,8 @@ from tuning.notes import Note
 
 LOOK_s, GAP_s = 4.0, 1.5
 """Means over this long on both sides are compared, leaving out this long after the change [s]."""
-SMALLEST_rpm = 40.0
-"""Smaller shifts are not taken for loads [rpm]."""
-TIMES_SCATTER = 2.5
-"""A shift is this many times the scatter within the means compared [-]."""
+SMALLEST_rpm = 40.0  # Smaller shifts are not taken for loads [rpm].
+TIMES_SCATTER = 2.5  # A shift is this many times the scatter within the means compared [-].
 
 
 @dataclass(frozen=True)

@@ -27,18 +27,14 @@ from tuning.notes import Note, Told
 
 KINDS = ("stopped", "start", "driven", "idle", "steady", "step", "load", "hunting")
 """Kinds of segment: states of the engine, then what happens while it idles."""
-SETTLE_s = 2.5
-"""Time after a move or a load that does not count as steady yet [s]."""
+SETTLE_s = 2.5  # Time after a move or a load that does not count as steady yet [s].
 SHORTEST_STEADY_s = 3.0
-LONE_s = 2.5
-"""A step is alone if the valve stood still for this long before it, and after it [s]."""
-JOINED_s = 0.75
-"""Moves closer together than this are pieces of one [s]."""
+LONE_s = 2.5  # A step is alone if the valve stood still for this long before it, and after it [s].
+JOINED_s = 0.75  # Moves closer together than this are pieces of one [s].
 STEP_LENGTH_s = 6.0
 LOAD_LENGTH_s = 8.0
 HUNTING_WINDOW_s = 20.0
-FEWEST_REVERSALS = 4
-"""A valve that moves while an engine hunts reverses at least this often in a window [-]."""
+FEWEST_REVERSALS = 4  # A valve that moves while an engine hunts reverses at least this often in a window [-].
 
 
 @dataclass(frozen=True)

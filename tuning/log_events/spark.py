@@ -11,16 +11,12 @@ from sim import Car
 from tuning.log_events.states import Floats, QUICK_ENOUGH_s, idle_rows
 from tuning.logs import Log
 
-LEAST_SPREAD_deg = 0.4
-"""Spark that varies less than this is constant [deg]."""
+LEAST_SPREAD_deg = 0.4  # Spark that varies less than this is constant [deg].
 FINEST_deg, CLEAR_SHARE = 0.12, 0.6
 """Spark that varies less is still believed to follow speed where speed explains most of it."""
-TREND_s = 15.0
-"""Slower changes of spark and speed are trends, not one following the other [s]."""
-MOST_LOST = 0.6
-"""Share of the work that the car file lets spark lose [-]."""
-LEAST_SHARE = 0.3
-"""Share of the spark's variance that speed must explain for a slope to be believed [-]."""
+TREND_s = 15.0  # Slower changes of spark and speed are trends, not one following the other [s].
+MOST_LOST = 0.6  # Share of the work that the car file lets spark lose [-].
+LEAST_SHARE = 0.3  # Share of the spark's variance that speed must explain for a slope to be believed [-].
 
 
 @dataclass(frozen=True)

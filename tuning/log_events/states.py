@@ -17,37 +17,29 @@ from tuning.logs import Log
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-STOPPED_rpm = 60.0
-"""Below it the crank stands [rpm]."""
+STOPPED_rpm = 60.0  # Below it the crank stands [rpm].
 CRANKING_SHARE = 0.55
 """Below this share of the usual idle speed an engine that stood is still being cranked [-]."""
-OPEN_percent = 4.0
-"""A throttle this far above its usual shut reading is open [%]."""
+OPEN_percent = 4.0  # A throttle this far above its usual shut reading is open [%].
 OFF_IDLE_rpm, RACING_rpm = 450.0, 900.0
 """So far above the idle around it an engine is blipped or driven, or, if steady, may race [rpm]."""
-STEADY_s, STEADY_rpm = 3.0, 90.0
-"""Steady: within so many rpm for so long either way [s, rpm]."""
+STEADY_s, STEADY_rpm = 3.0, 90.0  # Steady: within so many rpm for so long either way [s, rpm].
 RISE_rpm, RISE_s = 400.0, 0.5
 """A throttle opens where speed rises by so much in so short a time [rpm, s]: no valve does that."""
 SWINGS_s, MANY_TURNS = 5.0, 5
 """A valve that turns back so often within so long either way hunts; after a blip it does not [s, -]."""
-AROUND_s = 20.0
-"""Idle speed is taken over this time around each row [s]."""
-MOVES_km_h = 2.0
-"""A car that moves faster does not idle [km/h]."""
+AROUND_s = 20.0  # Idle speed is taken over this time around each row [s].
+MOVES_km_h = 2.0  # A car that moves faster does not idle [km/h].
 TIMES_SWING = 2.5
 """Speed does not swing this much further from its idle than for three quarters of the time [-]."""
 NEAR_s, TIMES_IDLE = 120.0, 1.5
 """So far above the lowest idle within this time either way an unsteady engine is driven [s, -]."""
-RETURN_s = 4.0
-"""Time after a throttle shuts, or an engine starts, that does not count as idling yet [s]."""
+RETURN_s = 4.0  # Time after a throttle shuts, or an engine starts, that does not count as idling yet [s].
 AFTER_START_s = 8.0
 QUICK_ENOUGH_s = 0.6
 """Speed refreshed more slowly shows no swing of a few seconds, and cannot be paired with spark [s]."""
-BETWEEN_PARTS_s = 5.0
-"""Time put between the parts of a log that begin anew [s]."""
-QUICK_ENOUGH_Hz = 8.0
-"""Recorded more slowly, one reading may well be a blip [Hz]."""
+BETWEEN_PARTS_s = 5.0  # Time put between the parts of a log that begin anew [s].
+QUICK_ENOUGH_Hz = 8.0  # Recorded more slowly, one reading may well be a blip [Hz].
 LONE_rpm, LONE_SHARE = 200.0, 0.2
 """A reading this far from the middle of five is a misreading: no flywheel does that in one row [rpm, -]."""
 MOST_SHARE = 0.1

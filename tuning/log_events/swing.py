@@ -17,11 +17,9 @@ from tuning.logs import Log
 from tuning.measures import CANNOT_TELL, DOES_NOT_HUNT, Measures, measure, resample_hold
 from tuning.notes import Note
 
-SHORTEST_s = 15.0
-"""Shorter stretches tell nothing of a swing [s]."""
+SHORTEST_s = 15.0  # Shorter stretches tell nothing of a swing [s].
 STILL_s = 10.0
-FEWEST_MOVES = 5
-"""Fewer moves do not tell how the valve moves [-]."""
+FEWEST_MOVES = 5  # Fewer moves do not tell how the valve moves [-].
 SETTLING_s, LEAST_LEFT_s = 10.0, 30.0
 """So much of a log's beginning is left out where so much remains: before it began anything may have happened
 [s, s]."""

@@ -8,12 +8,9 @@ import numpy as np
 
 from tuning.log_events.states import Floats
 
-SPACING_s = 0.2
-"""Spacing on which cause and answer are compared [s]."""
-PAST = 5
-"""Values of its own past that speed depends on, and of the valve's [-]."""
-QUICKEST_s = 1.0
-"""Quicker waves are no swing of an idle [s]."""
+SPACING_s = 0.2  # Spacing on which cause and answer are compared [s].
+PAST = 5  # Values of its own past that speed depends on, and of the valve's [-].
+QUICKEST_s = 1.0  # Quicker waves are no swing of an idle [s].
 
 
 @dataclass(frozen=True)

@@ -11,16 +11,13 @@ from sim import Car
 from tuning.log_events.states import Floats, idle_rows, running_rows
 from tuning.logs import Log
 
-LEAST_WARMING_degC = 15.0
-"""A log that warms by less tells no time constant [degC]."""
-HOT_BELOW_END_degC = 2.0
-"""The hot part: coolant within this of the hottest seen [degC]."""
+LEAST_WARMING_degC = 15.0  # A log that warms by less tells no time constant [degC].
+HOT_BELOW_END_degC = 2.0  # The hot part: coolant within this of the hottest seen [degC].
 HOT_FROM_degC = 70.0
 USUAL_END_degC, END_SD_degC = 89.0, 1.5
 """Where a thermostat lets warming end; common practice, no source [degC]."""
 BIN_degC = 10.0
-HOLDS_rpm = 30.0
-"""Speed this near its target counts as held [rpm]."""
+HOLDS_rpm = 30.0  # Speed this near its target counts as held [rpm].
 LEAST_IN_BIN_s = 5.0
 
 

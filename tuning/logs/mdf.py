@@ -25,8 +25,7 @@ from tuning.logs.values import Table, held_at
 Channel = tuple[int, int]
 
 LEAST_MEMORY_BYTES = 200_000_000
-MEMORY_SHARE = 60
-"""Memory for a file: so many bytes, and for each byte of it so many (it may be packed)."""
+MEMORY_SHARE = 60  # Memory for a file: so many bytes, and for each byte of it so many (it may be packed).
 
 
 def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]) -> Table:

@@ -21,8 +21,7 @@ _OTHER_KINDS = (
     (b"MDF     ", "an ASAM MDF file", "its name must end in .mf4"),
     (b"UnFinMF ", "an ASAM MDF file", "its name must end in .mf4"),
 )
-LARGEST_LOG_BYTES = 300_000_000
-"""Days of a log; what is larger is refused before it fills the memory."""
+LARGEST_LOG_BYTES = 300_000_000  # Days of a log; what is larger is refused before it fills the memory.
 _ENCODINGS = {
     "cp1252": "Windows-1252", "cp1250": "Windows-1250", "cp1251": "Windows-1251", "cp1253": "Windows-1253",
     "cp1254": "Windows-1254", "shift_jis": "Shift JIS", "gb18030": "GB 18030", "big5": "Big5",

@@ -27,8 +27,7 @@ INPUTS = ("valve_steps", "load_Nm", "spark_deg", "area_m2")
 HIGHEST, FREQUENCIES = 20.0, 2000
 """Frequency over the engine's fastest rate, beyond which the storages alone count; how many are looked at
 up to there, and again for each time constant of delay [-]."""
-DELAY_STAGES = 8
-"""Stages in which the delay is let grow while a pole is followed."""
+DELAY_STAGES = 8  # Stages in which the delay is let grow while a pole is followed.
 NEWTON_STEPS, LONGEST_MOVE = 60, 0.3
 """Steps of Newton's method at most, and the longest of them over the pole's size [-, -]."""
 

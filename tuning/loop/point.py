@@ -13,8 +13,7 @@ from sim.linearise import Slopes, linearise, settled_rpm
 from sim.prepare import valve_areas_m2
 from tuning.loop.linear import LinearIdle, Reals, RPM_PER_rad_s, linear_idle
 
-WARM_degC = 90.0
-"""Coolant of the warm idle that is explained."""
+WARM_degC = 90.0  # Coolant of the warm idle that is explained.
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,8 +15,7 @@ from numpy.typing import ArrayLike
 from tuning.loop.linear import Complexes, LinearIdle, mean_over
 from tuning.loop.sampled_loop import SampledLaw, frequencies, loop_response, ultimate_gain
 
-SLOW_DELAYS = 4.0
-"""Closed-loop time of the rule "slow", in delays of the reduced engine [-]."""
+SLOW_DELAYS = 4.0  # Closed-loop time of the rule "slow", in delays of the reduced engine [-].
 
 
 @dataclass(frozen=True)

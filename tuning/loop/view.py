@@ -14,14 +14,10 @@ from tuning.loop.linear import Reals
 from tuning.loop.point import IdlePoint, idle_point
 from tuning.notes import Told
 
-COLD_degC, HALF_WARM_degC = 20.0, 50.0
-"""Coolant temperatures looked at beside the warm idle."""
-AWAY_SHARE = 0.15
-"""How far above and below the target the loop is looked at too [-]."""
-RAYS = 25
-"""Ratios of the two gains at which the border is looked for."""
-QUICK_UPDATE_s = 0.01
-"""Update period that stands for none [s]."""
+COLD_degC, HALF_WARM_degC = 20.0, 50.0  # Coolant temperatures looked at beside the warm idle.
+AWAY_SHARE = 0.15  # How far above and below the target the loop is looked at too [-].
+RAYS = 25  # Ratios of the two gains at which the border is looked for.
+QUICK_UPDATE_s = 0.01  # Update period that stands for none [s].
 
 
 @dataclass(frozen=True)

@@ -16,10 +16,8 @@ import numpy as np
 from tuning.loop.linear import Complexes, LinearIdle, Reals, sensor_response, travel_response
 from tuning.loop.sampled_loop import SampledLaw, held_response
 
-FINE_POINTS = 1024
-"""Points of a period in which cycles are solved."""
-RAMP_SHARE = 0.1
-"""Width of the ramp that stands for the deadband's jump, as a share of the deadband."""
+FINE_POINTS = 1024  # Points of a period in which cycles are solved.
+RAMP_SHARE = 0.1  # Width of the ramp that stands for the deadband's jump, as a share of the deadband.
 
 
 @dataclass(frozen=True)
@@ -128,13 +126,10 @@ def drawn(loop: Loop, pattern: Pattern) -> Waves:
     return waveforms(loop, period, on, off, pattern.required, FINE_POINTS)
 
 
-MOST_UPDATES = 150
-"""Longer cycles are not recounted: there the smooth prediction is good enough."""
+MOST_UPDATES = 150  # Longer cycles are not recounted: there the smooth prediction is good enough.
 LOW_TRIED = 3
-HIGH_TRIED = 4
-"""Updates more and less than predicted that are tried for the stays."""
-TOUCHING_STEPS = 0.02
-"""Ranges of the integral nearer than this count as touching [steps]."""
+HIGH_TRIED = 4  # Updates more and less than predicted that are tried for the stays.
+TOUCHING_STEPS = 0.02  # Ranges of the integral nearer than this count as touching [steps].
 
 
 @dataclass(frozen=True)

@@ -24,10 +24,8 @@ from tuning.loop.waveform import Loop, Pattern, Waves, at_share, drawn, waveform
 
 COARSE_POINTS, PERIODS, SHARES = 256, 60, 25
 """Rough cycles: points of a period, periods from the shortest on, shares of the lower stay in each."""
-MOST_TREADS = 6
-"""Cycles over more positions than this and one are not followed."""
-EDGE = 1.0e-3
-"""A target nearer than this to a position counts as this far from it [-]."""
+MOST_TREADS = 6  # Cycles over more positions than this and one are not followed.
+EDGE = 1.0e-3  # A target nearer than this to a position counts as this far from it [-].
 
 
 def _one_tread_patterns(loop: Loop, phase: float, periods: Reals) -> list[tuple[Pattern, bool]]:

@@ -17,16 +17,12 @@ from numpy.typing import NDArray
 
 from controllers.compiling import compiled
 
-BAND_LOW_Hz = 0.05
-"""Lower corner of the hunting band [Hz]."""
-BAND_HIGH_Hz = 2.0
-"""Upper corner of the hunting band [Hz]."""
-THINNED_s = 0.1
-"""Spacing of averaged samples aimed at [s]; exact for sampling times that divide it."""
+BAND_LOW_Hz = 0.05  # Lower corner of the hunting band [Hz].
+BAND_HIGH_Hz = 2.0  # Upper corner of the hunting band [Hz].
+THINNED_s = 0.1  # Spacing of averaged samples aimed at [s]; exact for sampling times that divide it.
 SHORTEST_BAND_s = 5.0
 """Shortest stretch that is band-passed [s]: a quarter of the slowest period in the band."""
-MIRROR_s = 10.0
-"""Length of the mirrored ends [s]."""
+MIRROR_s = 10.0  # Length of the mirrored ends [s].
 
 _TWO_PASSES = (math.sqrt(2.0) - 1.0) ** 0.25
 

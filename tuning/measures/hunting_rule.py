@@ -21,24 +21,18 @@ HUNTS, MAY_HUNT, DOES_NOT_HUNT, CANNOT_TELL = "hunts", "may hunt", "does not hun
 RULED_BY = ("hunting_rpm", "regularity", "repeat_share", "scatter_rms_rpm", "half_swings",
             "valve_swing_rpm")  # fmt: skip
 """Measures that the rule looks at."""
-REGULAR = 1.0
-"""Hunting is regular: its ``regularity`` is above this [-]."""
-REPEATING = 0.2
-"""Hunting larger than the known floor repeats: its ``repeat_share`` is above this [-]."""
-REPEATING_ALONE = 0.45
-"""Where the floor is not known its ``repeat_share`` must be above this [-]."""
-ABOVE_FLOOR = 1.3
-"""Hunting is larger than this many times the swing with the valve held [-]."""
-SMALLEST_HUNTING_rpm = 5.0
-"""A swing below this is not called hunting however regular: nobody hears it [rpm]."""
+REGULAR = 1.0  # Hunting is regular: its ``regularity`` is above this [-].
+REPEATING = 0.2  # Hunting larger than the known floor repeats: its ``repeat_share`` is above this [-].
+REPEATING_ALONE = 0.45  # Where the floor is not known its ``repeat_share`` must be above this [-].
+ABOVE_FLOOR = 1.3  # Hunting is larger than this many times the swing with the valve held [-].
+SMALLEST_HUNTING_rpm = 5.0  # A swing below this is not called hunting however regular: nobody hears it [rpm].
 FEWEST_HALF_SWINGS = 3
 """A valve goes to and fro when it has gone over so often; fewer may be one disturbance and the return from it
 [-]."""
 OF_FLOOR, OF_SCATTER = 0.7, 1.4
 """The valve's own part is above this many times the floor, or, where that is not known, the standard
 deviation of speed: either way half of its variance [-]."""
-ONCE = 1.3
-"""A valve that went over once or twice must have swung speed by so much more to be noted [-]."""
+ONCE = 1.3  # A valve that went over once or twice must have swung speed by so much more to be noted [-].
 SURE, MOST_LEFT = 0.9, 0.15
 """Level of the interval of a chance; "does not hunt" leaves at most so much of it [-]."""
 MEAN_RACES_SHARE = 0.5

@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 
 START_MEASURES = ("start_s", "start_flare_rpm", "start_lowest_rpm", "start_stable_s")
 """What a start window leaves."""
-SAMPLE_s = 0.05
-"""Spacing of the samples that measures are taken from [s]."""
+SAMPLE_s = 0.05  # Spacing of the samples that measures are taken from [s].
 
 
 class _Recorded(Protocol):

@@ -9,10 +9,8 @@ from typing import Any, NamedTuple
 
 from tuning.notes import Told
 
-RUNNING_SHARE = 0.6
-"""An engine runs at or above this share of its target: above cranking speed [-]."""
-SUSTAINED_s = 1.0
-"""It must do so this long to count as started [s]."""
+RUNNING_SHARE = 0.6  # An engine runs at or above this share of its target: above cranking speed [-].
+SUSTAINED_s = 1.0  # It must do so this long to count as started [s].
 START_MEANING = f"time to the first {SUSTAINED_s:g} s at {100.0 * RUNNING_SHARE:.0f} % of target or more"
 START_TOLERANCE_rpm = 100.0
 """Half-width of the target band after a start, unless the floor is larger; common practice, no source
@@ -87,10 +85,8 @@ COLUMN: dict[str, int] = {one.name: i for i, one in enumerate(MEASURES)}
 """Place of each measure in the row by name."""
 
 _Place = namedtuple("_Place", tuple(COLUMN))  # type: ignore[misc]
-PLACE: Any = _Place(**COLUMN)
-"""The same for compiled code, which takes no dict."""
+PLACE: Any = _Place(**COLUMN)  # The same for compiled code, which takes no dict.
 
-HUNTING, LOAD, BLIP, START = 0, 1, 2, 3
-"""Kind codes of windows."""
+HUNTING, LOAD, BLIP, START = 0, 1, 2, 3  # Kind codes of windows.
 WINDOW_KINDS: dict[str, int] = {"hunting": HUNTING, "load": LOAD, "blip": BLIP, "start": START}
 """Kind code of a window by the word that scenario files use."""

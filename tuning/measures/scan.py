@@ -14,8 +14,7 @@ import numpy as np
 from controllers.compiling import compiled, relation
 from tuning.measures.band import Samples
 
-SMOOTHED_s = 0.5
-"""Length over which rpm is smoothed for settling [s]."""
+SMOOTHED_s = 0.5  # Length over which rpm is smoothed for settling [s].
 
 
 @relation

@@ -9,24 +9,15 @@ import numpy as np
 from controllers.compiling import compiled
 from tuning.measures.band import Floats
 
-LAG_SHARE = 0.8
-"""Longest lag of the autocorrelation as a share of the stretch [-]: 2.2 periods are enough."""
-LONGEST_LAG_s = 40.0
-"""Longest lag of the autocorrelation [s]: two of the slowest periods in the band."""
-LAGS_A_PERIOD = 10
-"""Lags aimed at in a period [-]."""
-SHORTEST_STEP_s = 0.2
-"""Shortest spacing of lags [s]: 5 a second, above twice the band's upper corner."""
-LONGEST_STEP_s = 1.0
-"""Longest spacing of lags [s]."""
-LAG_BLOCK = 8
-"""Lags worked out side by side [-]."""
-CROSSINGS = 11
-"""Zero crossings of the autocorrelation used at most: ten intervals."""
-FEWEST_INTERVALS = 3
-"""Below this many intervals regularity is not told (nan)."""
-LARGEST_REGULARITY = 1000.0
-"""Regularity is cut here: evenly spaced crossings would make it infinite [-]."""
+LAG_SHARE = 0.8  # Longest lag of the autocorrelation as a share of the stretch [-]: 2.2 periods are enough.
+LONGEST_LAG_s = 40.0  # Longest lag of the autocorrelation [s]: two of the slowest periods in the band.
+LAGS_A_PERIOD = 10  # Lags aimed at in a period [-].
+SHORTEST_STEP_s = 0.2  # Shortest spacing of lags [s]: 5 a second, above twice the band's upper corner.
+LONGEST_STEP_s = 1.0  # Longest spacing of lags [s].
+LAG_BLOCK = 8  # Lags worked out side by side [-].
+CROSSINGS = 11  # Zero crossings of the autocorrelation used at most: ten intervals.
+FEWEST_INTERVALS = 3  # Below this many intervals regularity is not told (nan).
+LARGEST_REGULARITY = 1000.0  # Regularity is cut here: evenly spaced crossings would make it infinite [-].
 SWING_HYSTERESIS = 0.5
 """A swing counts once the signal has passed this share of its rms on both sides of zero [-]."""
 

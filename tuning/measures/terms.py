@@ -33,8 +33,7 @@ TERMS = ("hunting", "error", "moves", "excursion", "settling", "undershoot", "st
 """The terms in order: rpm, rpm, moves a minute, rpm, s, rpm, stalls."""
 ERROR_FREE_rpm = 15.0
 UNDERSHOOT_FREE_rpm = 40.0
-LOW_SHARE, HIGH_SHARE = 0.01, 0.99
-"""A swing is told between these shares of the samples [-]."""
+LOW_SHARE, HIGH_SHARE = 0.01, 0.99  # A swing is told between these shares of the samples [-].
 EXCURSION_s, UNDERSHOOT_s = 0.5, 0.3
 """Speed is averaged over these spans before it is compared with the target [s]."""
 

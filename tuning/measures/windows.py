@@ -24,16 +24,11 @@ from tuning.measures.scan import (
 )
 from tuning.measures.swings import regularity, root_mean_square, swings
 
-TOLERANCE_rpm = 45.0
-"""Half-width of the target band, unless the held-valve floor is larger [rpm]."""
-BEFORE_s = 2.0
-"""Stretch before a load whose mean is what dip and flare are told from [s]."""
-FEWEST_BEFORE_s = 0.5
-"""With less than this before it, a load's dip and flare are told from the target [s]."""
-ANSWER_s = 0.7
-"""Speed answers the valve so long after: about one filling of the manifold and one turn [s]."""
-REACHED = 0.25
-"""A side is reached beyond this share of the valve's range from its middle [-]."""
+TOLERANCE_rpm = 45.0  # Half-width of the target band, unless the held-valve floor is larger [rpm].
+BEFORE_s = 2.0  # Stretch before a load whose mean is what dip and flare are told from [s].
+FEWEST_BEFORE_s = 0.5  # With less than this before it, a load's dip and flare are told from the target [s].
+ANSWER_s = 0.7  # Speed answers the valve so long after: about one filling of the manifold and one turn [s].
+REACHED = 0.25  # A side is reached beyond this share of the valve's range from its middle [-].
 
 
 @compiled

@@ -18,16 +18,12 @@ from tuning.notes import Note, Told
 
 Floats = NDArray[np.float64]
 
-BIN_degC = 8.0
-"""Readings within this of each other make one point [degC]."""
+BIN_degC = 8.0  # Readings within this of each other make one point [degC].
 FARTHEST_rpm = 120.0
 """Speed may be off its target by so much; what it lacks is put into steps by the model [rpm]."""
-SETTLED_s = 2.0
-"""Readings count once the valve has been within a step of where it is for this long [s]."""
-LEAST_s = 4.0
-"""A point needs readings over at least this time [s]."""
-LEAST_CLOSING_rpm = 60.0
-"""Room to close that feedback needs: as many steps as take off this much [rpm]."""
+SETTLED_s = 2.0  # Readings count once the valve has been within a step of where it is for this long [s].
+LEAST_s = 4.0  # A point needs readings over at least this time [s].
+LEAST_CLOSING_rpm = 60.0  # Room to close that feedback needs: as many steps as take off this much [rpm].
 
 
 @dataclass(frozen=True)

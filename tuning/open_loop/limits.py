@@ -11,12 +11,10 @@ from tuning.notes import Note, Told
 from tuning.open_loop.search import StartTargets
 from tuning.starts import StartResult, STARTS_degC
 
-STEEP_steps = 8.0
-"""A need that falls by more over one point of the curve is called steep [steps]."""
+STEEP_steps = 8.0  # A need that falls by more over one point of the curve is called steep [steps].
 COARSE_rpm = 50.0
 """A valve that stays further above its curve than this takes half of the band of 100 rpm [rpm]."""
-NOTABLE = 0.05
-"""A change for the worse of less than this share of a target is not told [-]."""
+NOTABLE = 0.05  # A change for the worse of less than this share of a target is not told [-].
 
 
 @dataclass(frozen=True)

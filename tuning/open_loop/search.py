@@ -31,8 +31,7 @@ Tell = Callable[[float], object]
 SHIFTS_steps = (-1.0, 0.0, 1.0)
 CRANKING_EXTRA_steps = (6.0, 14.0)
 AFTER_START_steps = (2.0, 4.0, 9.0)
-LEAST_AFTER_steps = 2.0
-"""After-start air is never cut to nothing; common practice, no source [steps]."""
+LEAST_AFTER_steps = 2.0  # After-start air is never cut to nothing; common practice, no source [steps].
 SEEDS = tuple(range(11, 19))
 CHANGES = (
     (0, -2.0), (0, -1.0), (0, 1.0), (0, 2.0), (1, -8.0), (1, 8.0), (2, -3.0), (2, 3.0),
@@ -40,16 +39,11 @@ CHANGES = (
 """Changes of a point that are tried: of base 0, cranking above base 1, after-start 2 [steps]."""
 WEIGHTS = {"flare": 1.0, "dip": 2.0, "stable": 1.0}
 """What missing a target counts: a dip can end in a stall [-]."""
-EASE = 0.02
-"""What a target that is met counts, so that it is met with ease [-]."""
-WORTH = 0.01
-"""A change is made for more than this [-]."""
-ROUNDS = 8
-"""How often points are bettered, every other one at a time."""
-SPARE = 0.85
-"""Targets are aimed at with this share of them, so that fresh starts meet them too [-]."""
-FADE_WORTH = 0.2
-"""A longer fade is proposed if it saves this share of what is missed [-]."""
+EASE = 0.02  # What a target that is met counts, so that it is met with ease [-].
+WORTH = 0.01  # A change is made for more than this [-].
+ROUNDS = 8  # How often points are bettered, every other one at a time.
+SPARE = 0.85  # Targets are aimed at with this share of them, so that fresh starts meet them too [-].
+FADE_WORTH = 0.2  # A longer fade is proposed if it saves this share of what is missed [-].
 
 
 @dataclass(frozen=True)

@@ -18,10 +18,8 @@ Floats = NDArray[np.float64]
 Windows = list[tuple[str, float, float]]
 Loads = list[tuple[float, float]]
 
-CARS, SEEDS = 12, 5
-"""Plausible cars, and runs of each."""
-LONGEST_s, SHORTEST_s = 240.0, 20.0
-"""Stretch of the log that is compared [s]."""
+CARS, SEEDS = 12, 5  # Plausible cars, and runs of each.
+LONGEST_s, SHORTEST_s = 240.0, 20.0  # Stretch of the log that is compared [s].
 SETTLING_s = 5.0
 LOAD_WINDOW_s = 15.0
 UNKNOWN_LOAD_W = 100.0

@@ -13,12 +13,10 @@ from tuning.notes import Note, Told
 
 Floats = NDArray[np.float64]
 
-LOW, HIGH = 10.0, 90.0
-"""Percentiles of the runs that make the predicted range."""
+LOW, HIGH = 10.0, 90.0  # Percentiles of the runs that make the predicted range.
 OUTSIDE_SHARE = 0.25
 """Share of the measures that may lie just outside a range that eight runs in ten keep within."""
-WIDENED = 0.25
-"""The range is widened by this share of its own middle, for what no model has [-]."""
+WIDENED = 0.25  # The range is widened by this share of its own middle, for what no model has [-].
 
 
 HELD_rpm = 50.0

@@ -17,8 +17,7 @@ from tuning.search.space import Space
 RISE_SHARE, WHOLE_RISE_SHARE = 0.10, 0.20
 """So much more may a neighbour score, and one whole step away, which may be half of what is set [-]."""
 WHOLE = ("min_move_steps", "nudge_steps")
-RISE_rpm = 3.0
-"""Or this much more, whichever is larger [rpm]."""
+RISE_rpm = 3.0  # Or this much more, whichever is larger [rpm].
 
 
 @dataclass(frozen=True)
@@ -80,10 +79,8 @@ STEEP = 3.0
 """Weight of what a neighbour scores more than it may, one where it differs by a whole step: a
 knife-edge does not pay [-]."""
 PLAINEST = "pi"
-EARNED_SHARE = 0.05
-"""Another law than pi has to earn this share of the score [-]."""
-LAST_FEW = 2
-"""So many candidates are compared with their neighbours [-]."""
+EARNED_SHARE = 0.05  # Another law than pi has to earn this share of the score [-].
+LAST_FEW = 2  # So many candidates are compared with their neighbours [-].
 PLATEAU_OF = (
     "gain_steps_per_100rpm", "integral_steps_per_100rpm_s", "derivative_steps_s_per_100rpm",
     "deadband_rpm", "min_move_steps", "nudge_steps",

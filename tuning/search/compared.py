@@ -138,10 +138,8 @@ def not_acceptable(accepted: Acceptance, lacks: tuple[Note, ...] | None = None) 
 FIRMER = 1.25
 """Integral over the rule's where speed has to rest within what counts as back from a load, half a step off
 included: of these the demo cars accept most [-]."""
-UPDATE_s = 0.1
-"""Update period of the rules' settings [s]."""
-LOOKS = 60.0
-"""Readings that the valve should rest for in the rules' deadband: some 6 s at idle [-]."""
+UPDATE_s = 0.1  # Update period of the rules' settings [s].
+LOOKS = 60.0  # Readings that the valve should rest for in the rules' deadband: some 6 s at idle [-].
 RULES = {"simc": "simc", "amigo": "amigo", "simc, slow": "slow"}
 """Rules for gains, by the names of their settings."""
 LEADS = (
@@ -150,8 +148,7 @@ LEADS = (
 )  # fmt: skip
 """Where the derivative leads: minimum move [steps], deadband over what that is worth [-], gain over
 the tight rule's and integral over the slow rule's [-]."""
-LEAD_SHARE = 0.4
-"""Derivative over what would cancel the lag [-]."""
+LEAD_SHARE = 0.4  # Derivative over what would cancel the lag [-].
 
 
 def start_points(space: Space, scatter_rpm: float, known: Mapping[str, Feedback]) -> dict[str, Feedback]:

@@ -53,8 +53,7 @@ def budget_of(name: str) -> Budget:
     return BUDGETS[name]
 
 
-AT_ONCE = 24
-"""Candidates run in one call: enough for all cores."""
+AT_ONCE = 24  # Candidates run in one call: enough for all cores.
 
 
 class Judge:

@@ -15,8 +15,7 @@ from tuning.search.space import MOST_STEPS_PER_100W, warm_target_rpm
 KNOWN_SHARES = (0.5, 0.8)
 """Parts of what all loads need that are tried as steps given beforehand: the whole is too much for some
 variations, whose trim then stands at its low limit [-]."""
-HELPS = 0.75
-"""What leaves more than this part of the cars that fail is no help worth the trouble [-]."""
+HELPS = 0.75  # What leaves more than this part of the cars that fail is no help worth the trouble [-].
 
 
 def lacking(settings: Feedback, own: Score, judge: Judge) -> tuple[Note, ...]:

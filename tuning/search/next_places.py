@@ -19,10 +19,8 @@ from tuning.search.space import Space
 
 Reals = NDArray[np.float64]
 
-SHORTEST, LONGEST = 0.05, 10.0
-"""Bounds of the length scales, in units of the cube's edge [-]."""
-LEAST_NOISE, MOST_NOISE = 1e-4, 1.0
-"""Bounds of the noise variance, over the variance of the scores [-]."""
+SHORTEST, LONGEST = 0.05, 10.0  # Bounds of the length scales, in units of the cube's edge [-].
+LEAST_NOISE, MOST_NOISE = 1e-4, 1.0  # Bounds of the noise variance, over the variance of the scores [-].
 EXPECTED_LENGTH, LENGTH_SPREAD = 0.6, 1.0
 """Length scales are expected about this, within a factor e to this power (log-normal prior)."""
 EXPECTED_NOISE, NOISE_SPREAD = 0.03, 1.5
@@ -150,10 +148,8 @@ def expected_improvement(surrogate: Surrogate, places: Reals, best: float) -> Re
 
 LEAST_TRIALS, MOST_TRIALS = 8, 250
 """A law with fewer trials has no picture yet; the best ones make it, as time grows with the cube."""
-ANYWHERE = 192
-"""Places drawn over the whole cube."""
-CHANGED_SHARE = 0.4
-"""Chance that a number takes part in a step [-]."""
+ANYWHERE = 192  # Places drawn over the whole cube.
+CHANGED_SHARE = 0.4  # Chance that a number takes part in a step [-].
 
 
 @dataclass(frozen=True)

@@ -78,12 +78,9 @@ def favoured(weights: Weights, wishes: Sequence[str]) -> Weights:
     return weights
 
 
-BACK_WITHIN_s = 6.0
-"""Each load's coming and going must be over by then, mean over a car's seeds [s]."""
-ERROR_rpm = 20.0
-"""Largest mean error at rest [rpm]."""
-LIMITED_SHARE = 0.1
-"""Largest share of a drive at a trim limit [-]."""
+BACK_WITHIN_s = 6.0  # Each load's coming and going must be over by then, mean over a car's seeds [s].
+ERROR_rpm = 20.0  # Largest mean error at rest [rpm].
+LIMITED_SHARE = 0.1  # Largest share of a drive at a trim limit [-].
 HUNTS_TIMES, HUNTS_rpm = 1.5, 15.0
 """Swing at rest, over the same with the valve held and beyond it, from which settings hunt. Ours: no
 calibrator would leave the car so, however well it answers loads. It is allowed on one car of ten, as all else

@@ -12,8 +12,7 @@ from tuning.ensemble import ANSWER, HIGH, LOW, LOAD_SPAN_s, Runs
 from tuning.measures import RULED_BY, HuntingChance, chance_over, hunts
 from tuning.notes import Told
 
-LOW_SHARE, HIGH_SHARE = 10.0, 90.0
-"""Ranges are told between these shares of the runs [%]."""
+LOW_SHARE, HIGH_SHARE = 10.0, 90.0  # Ranges are told between these shares of the runs [%].
 
 
 @dataclass(frozen=True)

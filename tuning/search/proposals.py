@@ -17,15 +17,12 @@ from tuning.search.objective import Score, Weights, searched_value, total_of
 from tuning.search.space import Space
 from tuning.studies import Outcome, Progress, Study, run_search
 
-WORTHWHILE = 0.01
-"""An improvement below this share of the score is none [-]."""
+WORTHWHILE = 0.01  # An improvement below this share of the score is none [-].
 PATIENCE, LAST_LOOK = 200, 60
 """Trials without a worthwhile improvement after which only places close to the best are tried, and
 trials of that kind after which the search ends."""
-FAIR = 10
-"""Each law has one trial in so many, whatever its first ones scored."""
-CLOSE_FROM = 0.8
-"""From this share of the trials on a search looks close to the best [-]."""
+FAIR = 10  # Each law has one trial in so many, whatever its first ones scored.
+CLOSE_FROM = 0.8  # From this share of the trials on a search looks close to the best [-].
 RULE_OF_THREE = 3.0
 """With 95 % confidence something that did not happen in n tries has a chance below 3/n (Hanley &
 Lippman-Hand, If nothing goes wrong, is everything all right?, JAMA 249, 1983, from memory)."""

@@ -18,16 +18,14 @@ from tuning.search.space import Space
 if TYPE_CHECKING:
     from optuna.trial import FrozenTrial
 
-RATIO = 1.6
-"""Gains, derivative and update period are changed by this factor, either way [-]."""
+RATIO = 1.6  # Gains, derivative and update period are changed by this factor, either way [-].
 CHANGES: Mapping[str, float] = {
     "deadband_rpm": 12.0, "min_move_steps": 1.0, "nudge_steps": 1.0, "trim_low_steps": 5.0,
     "trim_high_steps": 5.0, "enable_above_target_rpm": 120.0, "load_steps_per_100W": 1.5,
     "entry_extra_steps": 4.0, "spark_trim_deg_per_100rpm": 1.0,
 }  # fmt: skip
 """The others by so much, either way [their own unit]."""
-LITTLE_SHARE = 0.01
-"""A change of the score below this share of it decides nothing [-]."""
+LITTLE_SHARE = 0.01  # A change of the score below this share of it decides nothing [-].
 
 
 @dataclass(frozen=True)
@@ -106,8 +104,7 @@ def _instead(value: float, settings: Feedback, own: Score, judge: Judge) -> Inst
     )  # fmt: skip
 
 
-FEWEST_TRIALS = 30
-"""With fewer trials nothing can be told."""
+FEWEST_TRIALS = 30  # With fewer trials nothing can be told.
 
 
 def parameter_importance(trials: Sequence[FrozenTrial], law: str | None = None) -> dict[str, float]:

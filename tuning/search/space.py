@@ -74,10 +74,8 @@ KEEPABLE = (
     "entry_extra_steps", "entry_fade_s", "spark_trim_deg_per_100rpm",
 )  # fmt: skip
 """Settings that can be kept as they are."""
-ENABLE_LEAST_rpm, ENABLE_MOST_rpm = 80.0, 600.0
-"""How far above the target feedback may begin to act [rpm]."""
-RACING_rpm = 300.0
-"""Trim may not be able to race the engine by more than about this [rpm]."""
+ENABLE_LEAST_rpm, ENABLE_MOST_rpm = 80.0, 600.0  # How far above the target feedback may begin to act [rpm].
+RACING_rpm = 300.0  # Trim may not be able to race the engine by more than about this [rpm].
 MOST_STEPS_PER_100W, MOST_ENTRY_STEPS, MOST_SPARK_deg = 12.0, 30.0, 8.0
 SEARCHED_LAWS = tuple(name for name, law in LAWS.items() if law.searched_unasked)
 """Laws tried where none is asked for."""
@@ -92,8 +90,7 @@ OWN_STEPS: Mapping[str, float] = {
     "spark_trim_deg_per_100rpm": 0.5,
 }  # fmt: skip
 """Steps to a neighbour in what no entry form describes."""
-LARGEST_LOOP_RATIO = 4.0
-"""Largest gain times rpm per step tried, and of the integral for a second [-]."""
+LARGEST_LOOP_RATIO = 4.0  # Largest gain times rpm per step tried, and of the integral for a second [-].
 OFF_SEAT_steps = 2.0
 """No low limit reaches nearer to the seat from the warm base: further down it has no meaning [steps]."""
 

@@ -19,12 +19,10 @@ LEAST_EXTRA_steps, LEAST_CRANKING_steps = 4.0, 20.0
 """Cranking stands so far above the base, and at this, or more; common practice, no source [steps]."""
 USUAL_FADE_s = (10.0, 30.0)
 """After-start air decays over so long, shortest and longest; common practice, no source [s]."""
-PLACES_degC = (*STARTS_degC, 55.0)
-"""Starts are made at all but the last of these, and warm up beyond it."""
+PLACES_degC = (*STARTS_degC, 55.0)  # Starts are made at all but the last of these, and warm up beyond it.
 HOLD_s, FADED_s, EACH_s = 110.0, 12.0, 0.5
 """Length of the runs, what is left out of each after it runs, time between readings [s]."""
-SEEN_s = 1.0
-"""A place is known that was held for so long, all runs together [s]."""
+SEEN_s = 1.0  # A place is known that was held for so long, all runs together [s].
 HOLDING = {
     "law": "pi", "gain_steps_per_100rpm": 1.0, "integral_steps_per_100rpm_s": 1.5, "deadband_rpm": 0.0,
     "min_move_steps": 1, "update_period_ms": 200.0, "enable_delay_s": 0.0, "enable_above_target_rpm": 1000.0,

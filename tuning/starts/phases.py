@@ -11,10 +11,8 @@ import numpy as np
 from sim import Car, Trace
 from tuning.notes import Note, Told
 
-SLOW_s = 3.0
-"""An engine that takes longer from starter to running hangs; ours [s]."""
-FLARE_s = 5.0
-"""Run-up and flare are over so long after the engine runs; ours [s]."""
+SLOW_s = 3.0  # An engine that takes longer from starter to running hangs; ours [s].
+FLARE_s = 5.0  # Run-up and flare are over so long after the engine runs; ours [s].
 
 
 @dataclass(frozen=True)

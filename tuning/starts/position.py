@@ -10,8 +10,7 @@ import numpy as np
 from sim import Car, Trace
 from tuning.notes import Note, Told
 
-APART_steps = 0.5
-"""True and counted position differ if they are farther apart than this [steps]."""
+APART_steps = 0.5  # True and counted position differ if they are farther apart than this [steps].
 
 
 @dataclass(frozen=True)

@@ -14,10 +14,8 @@ from tuning.notes import Note, Told
 from tuning.starts import position
 from tuning.starts.phases import Phase, first_s, phases_of
 
-WATCHED_s = 60.0
-"""Length of the start that is measured, from the key to crank [s]."""
-WRONG_steps = 2.0
-"""A trim held above this over a stretch of temperature is an error of the base curve."""
+WATCHED_s = 60.0  # Length of the start that is measured, from the key to crank [s].
+WRONG_steps = 2.0  # A trim held above this over a stretch of temperature is an error of the base curve.
 
 
 @dataclass(frozen=True)

@@ -17,10 +17,8 @@ from tuning.notes import Note, Told
 
 STARTS_degC = (-20.0, -10.0, 0.0, 10.0, 20.0, 30.0, 40.0)
 """Engine and air at the starts that are tried [degC]."""
-STABLE_s = 20.0
-"""From the key, a start should be stable by then; common practice, no source [s]."""
-CRANK_s, LET_GO_s, LENGTH_s = 2.0, 22.0, 62.0
-"""Key to crank, key back if it has not run, end of the run [s]."""
+STABLE_s = 20.0  # From the key, a start should be stable by then; common practice, no source [s].
+CRANK_s, LET_GO_s, LENGTH_s = 2.0, 22.0, 62.0  # Key to crank, key back if it has not run, end of the run [s].
 
 
 @dataclass(frozen=True)

@@ -20,18 +20,13 @@ from tuning.notes import Note, Told
 PASS, WARN, FAIL = "pass", "warn", "fail"
 ORDER = (PASS, WARN, FAIL)
 
-LOWEST_WARN, LOWEST_FAIL = 0.3, 0.1
-"""Lowest speed: shares of the way from stalling to the target [-]."""
-HUNTING_WARN, HUNTING_FAIL = 1.25, 2.0
-"""Swing over the swing with the valve held [-] ..."""
-HUNTING_WARN_rpm, HUNTING_FAIL_rpm = 5.0, 20.0
-"""... and this on top [rpm]."""
-ERROR_WARN_rpm, ERROR_FAIL_rpm = 50.0, 120.0
-"""Mean error at rest, whatever the deadband allows [rpm]."""
+LOWEST_WARN, LOWEST_FAIL = 0.3, 0.1  # Lowest speed: shares of the way from stalling to the target [-].
+HUNTING_WARN, HUNTING_FAIL = 1.25, 2.0  # Swing over the swing with the valve held [-] ...
+HUNTING_WARN_rpm, HUNTING_FAIL_rpm = 5.0, 20.0  # ... and this on top [rpm].
+ERROR_WARN_rpm, ERROR_FAIL_rpm = 50.0, 120.0  # Mean error at rest, whatever the deadband allows [rpm].
 SETTLE_WARN_s = 8.0
 """Time from a load to speed that stays near its target; scatter alone can lengthen it [s]."""
-DIP_WARN, DIP_FAIL = 0.15, 0.35
-"""Depth below the target as a share of it [-]."""
+DIP_WARN, DIP_FAIL = 0.15, 0.35  # Depth below the target as a share of it [-].
 RACING_WARN, RACING_SHARE = 0.4, 0.6
 """Speed above the target while idling or under load, as a share of it: from the second on it races, and the
 sheet says to switch off [-]."""
@@ -41,8 +36,7 @@ START_FLARE_rpm = 400.0, 800.0
 """Speed above the target just after a start that is normal, and the most [rpm]."""
 HUNTS_percent = 50.0
 """From this chance on, the low end of its interval, it hunts more often than not, surely [%]."""
-LIMITED_WARN = 0.25
-"""Share of the time at a trim limit [-]."""
+LIMITED_WARN = 0.25  # Share of the time at a trim limit [-].
 
 
 @dataclass(frozen=True)

@@ -25,8 +25,7 @@ from tuning.notes import Note, Told
 from tuning.stress_tests.limits import FAIL, ORDER, PASS, WARN, CaseRuns, Check, checks_of, deciding
 from tuning.stress_tests.suites import FAULTS, is_at_rest, is_fitted, suite_scenarios
 
-CARS, SEEDS = 16, 3
-"""Plausible cars, and seeds with their starting phases, of each case."""
+CARS, SEEDS = 16, 3  # Plausible cars, and seeds with their starting phases, of each case.
 
 _COUNTER = {name: place for place, name in enumerate(COUNTERS)}
 

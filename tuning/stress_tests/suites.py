@@ -34,8 +34,7 @@ CHANGES: Mapping[str, Mapping[str, Mapping[str, object]]] = {
 """What a scenario changes of every car, where that is no event of a run."""
 
 LOAD_NAMES = ("lamps", "fan", "screen", "steering", "aircon", "gearbox", "clutch")
-ASKING = (*LOAD_NAMES, "throttle_share", "torque_Nm", "fuel_cut", "key")
-"""Events that ask the valve to move."""
+ASKING = (*LOAD_NAMES, "throttle_share", "torque_Nm", "fuel_cut", "key")  # Events that ask the valve to move.
 REST_SHARE = 0.5
 LEAST_LOAD_s = 12.0
 AFTER_START_s = 35.0

@@ -18,8 +18,7 @@ from sim.files import one_problem
 if TYPE_CHECKING:
     from optuna.storages import JournalStorage
 
-PATIENCE_S = 120.0
-"""How long to wait for a lock that another process holds [s]; no source."""
+PATIENCE_S = 120.0  # How long to wait for a lock that another process holds [s]; no source.
 
 _RECORD_START = b'{"op_code":'
 _log = logging.getLogger(__name__)

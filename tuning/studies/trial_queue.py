@@ -27,8 +27,7 @@ _KEY = "queue_key"
 _DEATHS = "deaths"
 _RETRY = "retry:"
 
-MOST_DEATHS = 5
-"""After so many workers that died over one trial it is given up; no source."""
+MOST_DEATHS = 5  # After so many workers that died over one trial it is given up; no source.
 
 
 def counts_as_finished(trial: FrozenTrial) -> bool:

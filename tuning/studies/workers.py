@@ -21,8 +21,7 @@ if TYPE_CHECKING:
 
 BEAT_S, LEASE_S = 15.0, 60.0
 """Signs of life of a worker come so often; one silent so long is dead [s]; common practice, no source."""
-CLOCK_S = 5.0
-"""By so much the start of one process may seem to move when the machine's clock is set [s]."""
+CLOCK_S = 5.0  # By so much the start of one process may seem to move when the machine's clock is set [s].
 
 LEASE_PREFIX = "worker:"
 

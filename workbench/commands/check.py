@@ -10,8 +10,7 @@ from workbench.words.sentence import capital
 from workbench.words.tables import Table
 from workbench.words.wording import in_words
 
-SHOWN = 3
-"""So many that are to be looked at are told without being asked, and all that fail."""
+SHOWN = 3  # So many that are to be looked at are told without being asked, and all that fail.
 
 
 def check(screen: Screen, car: CarFile, full: Full = False) -> None:

@@ -23,14 +23,12 @@ DAMAGED = (
     f"{Path(sim.__file__).parent.parent}:1: folder: a module's compiled form in it is damaged (cut short),"
     " allowed: whole ones; delete its folders __pycache__"
 )
-COLLECT_AFTER = 50_000
-"""Objects made before the garbage collector looks for cycles."""
+COLLECT_AFTER = 50_000  # Objects made before the garbage collector looks for cycles.
 
 UsageProblem: type[Exception] = typer.BadParameter.__mro__[2]
 """Root of errors in options and arguments; typer keeps its own copy of click from 0.26 on."""
 
-Part = Mapping[str, str | int | None]
-"""One problem by parts: file, line, key, what, allowed."""
+Part = Mapping[str, str | int | None]  # One problem by parts: file, line, key, what, allowed.
 
 app = typer.Typer(
     name="evenidle",

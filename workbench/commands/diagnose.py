@@ -12,8 +12,7 @@ from workbench.output.printing import Screen
 from workbench.output.results import read_logs, write_figures
 from workbench.words.wording import in_words
 
-MOST_UNKNOWN = 2
-"""More questions that a log leaves open are told together."""
+MOST_UNKNOWN = 2  # More questions that a log leaves open are told together.
 
 
 def diagnose(

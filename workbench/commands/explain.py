@@ -15,8 +15,7 @@ from workbench.words.wording import in_words
 
 IN_FULL = {"explanation.theory", "explanation.theory_alone", "explanation.two_ends"}
 """Lines of the verdict that add no remedy: told in full only."""
-PROOF = {"as_is", "feedback", "suggested"}
-"""Rows that prove the first cause, beside its own."""
+PROOF = {"as_is", "feedback", "suggested"}  # Rows that prove the first cause, beside its own.
 
 TITLE = "With and without: the proof of cause, all but the last two without combustion variation"
 

@@ -19,8 +19,7 @@ IN_FULL = {
     "identification.right_way", "identification.position_kept",
 }  # fmt: skip
 """Lines that say that all is well, or each number: told in full only."""
-MOST_DRAWN = 6
-"""Stretches of idling that are drawn."""
+MOST_DRAWN = 6  # Stretches of idling that are drawn.
 
 
 def fit(

@@ -19,11 +19,9 @@ AXIS_WORDS = {
     "gain_steps_per_100rpm": "gain [steps per 100 rpm]",
     "integral_steps_per_100rpm_s": "integral [steps per 100 rpm and second]",
 }  # fmt: skip
-CHANCES = "Blues"
-"""Light to dark without a turn: the same order in grey print."""
+CHANCES = "Blues"  # Light to dark without a turn: the same order in grey print.
 LARGEST_DOT = 150.0
-DARK_CHANCE = 0.5
-"""Above this chance a cell is dark [-]."""
+DARK_CHANCE = 0.5  # Above this chance a cell is dark [-].
 
 
 def explain_figures(result: tuning.Explanation) -> dict[str, Figure]:

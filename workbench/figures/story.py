@@ -98,8 +98,7 @@ def _tell_beside(axes: Axes, moments: list[tuning.Moment]) -> None:
         text.set_in_layout(False)
 
 
-BESIDE_steps = 2.5
-"""So much is shown either side of the positions that a cycle goes through [steps]."""
+BESIDE_steps = 2.5  # So much is shown either side of the positions that a cycle goes through [steps].
 
 
 def draw_rungs(axes: Axes, story: tuning.Story) -> None:

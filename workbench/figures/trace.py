@@ -11,10 +11,8 @@ import tuning
 from workbench.output import drawing as ink
 from workbench.output.drawing import Axes, Figure, legend_above, new_figure, rows_of_axes, styled
 
-BAND_s = 2.0
-"""What only wanders is drawn as a band from lowest to highest of so long [s]."""
-MOST_MARKS = 12
-"""Events named in the figure; a run with more names the first of them."""
+BAND_s = 2.0  # What only wanders is drawn as a band from lowest to highest of so long [s].
+MOST_MARKS = 12  # Events named in the figure; a run with more names the first of them.
 
 
 def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: str | None) -> str:

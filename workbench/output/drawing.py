@@ -14,15 +14,13 @@ if TYPE_CHECKING:
     from matplotlib import axes, figure
 
 Axes: TypeAlias = "axes.Axes"
-Figure: TypeAlias = "figure.Figure"
-"""Names for annotations: matplotlib is loaded by whoever draws."""
+Figure: TypeAlias = "figure.Figure"  # Names for annotations: matplotlib is loaded by whoever draws.
 BLUE, ORANGE, GREEN, RED, GREY, BLACK = ("#0060a8", "#e08214", "#1b8a5a", "#b2182b", "#8c8c8c", "#202020")
 """Told apart by eyes that miss red or green, and by their lightness in grey print."""
 PALE = "#dfe6ec"
 SPEED, VALVE, PRESSURE, HEAT, TRIM = BLUE, "#a85a00", "#14663f", "#b2182b", "#6d3a9c"
 """What is drawn has one colour everywhere, in print and on the page."""
-WIDTH_in = 7.2
-"""As wide as paper has room for, so that letters are printed as large as they are drawn."""
+WIDTH_in = 7.2  # As wide as paper has room for, so that letters are printed as large as they are drawn.
 
 STYLE: dict[str, Any] = {
     "axes.axisbelow": True,

@@ -7,8 +7,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 
-OUTPUT, COMPLAINTS = 1, 2
-"""Numbers of the standard streams."""
+OUTPUT, COMPLAINTS = 1, 2  # Numbers of the standard streams.
 
 INTERRUPTED = 130
 KEPT = "interrupted; what was finished is kept"

@@ -16,12 +16,9 @@ if TYPE_CHECKING:
 
 MARGIN_in = 0.55
 POINT_in = 1.0 / 72.0
-LINE = 1.3
-"""From one line to the next over the font size [-]."""
-TALLEST_SHARE = 0.65
-"""A picture takes at most this share of a page's height [-]."""
-LEAST_SCALE = 0.85
-"""A picture is made smaller by as much where it then still fits on the page begun [-]."""
+LINE = 1.3  # From one line to the next over the font size [-].
+TALLEST_SHARE = 0.65  # A picture takes at most this share of a page's height [-].
+LEAST_SCALE = 0.85  # A picture is made smaller by as much where it then still fits on the page begun [-].
 CAPTION_pt, TABLE_pt = 8.6, 7.4
 INK, FAINT, PALE, BAD = "#1c1c1c", "#606060", "#d4d4d4", "#9a1c1c"
 NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)

@@ -22,8 +22,7 @@ if TYPE_CHECKING:
 
     from workbench.words.tables import Table
 
-Tell = Callable[..., None]
-"""Told the share that is done, 0 to 1, and optionally what is being done."""
+Tell = Callable[..., None]  # Told the share that is done, 0 to 1, and optionally what is being done.
 
 LINE_EVERY_s = 10.0
 

@@ -67,8 +67,7 @@ def refuse_another_kind(path: Path) -> None:
 
 
 NAME = re.compile(r"(?:^|,)\s*([A-Za-z]\w*)\s*=")
-FEW = 5
-"""Lines of a result that are printed unless all are wanted."""
+FEW = 5  # Lines of a result that are printed unless all are wanted.
 
 
 def say_lines(screen: Screen, result: Any, full: bool, later: Collection[str] = ()) -> None:

@@ -24,10 +24,8 @@ if TYPE_CHECKING:
     from workbench.page.wish import Wish
 
 TRIES = 2
-WORK = "workbench.page.work_live:"
-"""Where questions are answered."""
-COLLECT_AFTER = 50_000
-"""Objects made before the garbage collector looks for cycles, as for commands."""
+WORK = "workbench.page.work_live:"  # Where questions are answered.
+COLLECT_AFTER = 50_000  # Objects made before the garbage collector looks for cycles, as for commands.
 SPAWN = multiprocessing.get_context("spawn")
 
 

@@ -14,8 +14,7 @@ from workbench.words import units
 
 KEYS = ("rpm", "valve_steps", "map_kPa")
 GRIDS = (("10%", 38), ("57%", 15), ("81%", 12))
-ROOM = 0.18
-"""Share of an axis that is left above and below the lines, for the numbers."""
+ROOM = 0.18  # Share of an axis that is left above and below the lines, for the numbers.
 PIN_px, LIT_px = 17, 27
 
 

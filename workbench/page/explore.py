@@ -27,8 +27,7 @@ from workbench.words.search import setting_name
 
 LEAST_ABOUT_TARGET_rpm = 150.0
 MOST_SPEED_LINES, MOST_VALVE_LINES, MOST_PRESSURE_LINES = 5, 3, 3
-WIDTH_px, RUNGS_RIGHT_px = 74, 6
-"""How wide the column of rungs is, and its distance from the edge."""
+WIDTH_px, RUNGS_RIGHT_px = 74, 6  # How wide the column of rungs is, and its distance from the edge.
 RIGHT_px = 24 + WIDTH_px
 GRIDS = (("8%", 40), ("57%", 12), ("80%", 13))
 REACHED, PASSED = "positions that moves of this size reach", "other positions"
@@ -135,10 +134,8 @@ def pressure_data(points: list[list[float]]) -> Options:
     return {"series": [{}, {}, {"data": points}], "yAxis": [{}, {}, scale]}
 
 
-AFTER_s = 0.25
-"""Slower answers begin when nothing has moved for this long [s]."""
-MOUNT_EVERY_s = 0.05
-"""A chart that the browser has not put up yet is asked again after this long [s]."""
+AFTER_s = 0.25  # Slower answers begin when nothing has moved for this long [s].
+MOUNT_EVERY_s = 0.05  # A chart that the browser has not put up yet is asked again after this long [s].
 _DRAW = """const one = getElement({id});
 if (!one?.chart) return false;
 one.chart.setOption({data});

@@ -20,8 +20,7 @@ from workbench.page.wish import Wish
 
 KEEP_AFTER_s, FOLLOW_AFTER_s = 1.0, 0.4
 """Changes are kept, and shown by other pages, when nothing has been changed for this long [s]."""
-JOB_EVERY_s = 0.5
-"""How often it is told what is going on [s]."""
+JOB_EVERY_s = 0.5  # How often it is told what is going on [s].
 DARK_MODES = {"auto": None, "light": False, "dark": True}
 TABS = {
     "Explore": "explore:Explore", "Log": "log_tab:LogTab", "Find settings": "settings_tab:SettingsTab",

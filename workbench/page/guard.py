@@ -15,8 +15,7 @@ from urllib.parse import parse_qs
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-LARGEST_BYTES = 60_000_000
-"""A body above this is refused: a long log is some 10 MB [B]."""
+LARGEST_BYTES = 60_000_000  # A body above this is refused: a long log is some 10 MB [B].
 OWN_NAMES = ("127.0.0.1", "localhost")
 HEADERS = {
     "content-security-policy": "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval';"

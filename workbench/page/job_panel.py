@@ -10,8 +10,7 @@ from workbench.page.jobs import Job
 from workbench.page.shown import alert, list_html, plain_button, status, ui, within
 
 LOOK_EVERY_s = 0.25
-GRACE_s = 1.5
-"""A job that keeps nothing when it is stopped is ended after this long [s]."""
+GRACE_s = 1.5  # A job that keeps nothing when it is stopped is ended after this long [s].
 STALE = "What follows is of the car as it was then; it has been changed since."
 TAKEN = "The car has what was found."
 Found = Callable[[dict[str, Any]], None]

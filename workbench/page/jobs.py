@@ -14,8 +14,7 @@ from typing import Any
 import sim
 from workbench.page.beside import SPAWN, begin_worker, end_at_once, processes_of, worked
 
-GRACE_s = 20.0
-"""A job asked to stop and keep its best is ended after this long [s]."""
+GRACE_s = 20.0  # A job asked to stop and keep its best is ended after this long [s].
 
 Tell = Callable[..., None]
 
@@ -86,8 +85,7 @@ class Job:
             self.problem = f"it failed ({type(error).__name__}: {error})"
 
 
-_ours: list[Connection] = []
-"""In the process of a job: what it is told by, and tells by."""
+_ours: list[Connection] = []  # In the process of a job: what it is told by, and tells by.
 
 
 def _begin(pipe: Connection) -> None:

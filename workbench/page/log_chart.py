@@ -16,8 +16,7 @@ PLACES = {
     "start": "start", "driven": "throttle open", "hunting": "hunting", "load": "load", "step": "valve step",
 }  # fmt: skip
 """Kinds of stretch that can be gone to."""
-AROUND = 0.15
-"""A stretch is shown with this share of its length before and after it [-]."""
+AROUND = 0.15  # A stretch is shown with this share of its length before and after it [-].
 TOP_px = 40
 
 

@@ -18,8 +18,7 @@ from workbench.page.shown import ui
 
 UP_TO = f"up to {LARGEST_BYTES // 1_000_000} MB"
 DEMONSTRATIONS = {"hunting": "trials_hunting.csv", "a recording to fit": "trials_recording.csv"}
-DEMONSTRATION_CAR = "trials"
-"""The car that the demonstrations are logs of."""
+DEMONSTRATION_CAR = "trials"  # The car that the demonstrations are logs of.
 DEMONSTRATION_FOLDER = "demonstration"
 """Where they lie, apart from logs of the owner's own, which may bear the same names."""
 COLUMNS_HELP = (

@@ -23,8 +23,7 @@ MOST_SESSIONS = 40
 FIRST_CAR = "trials"
 WARM_degC = 90.0
 _NOT_IN_NAMES = re.compile(r'[\x00-\x1f\x7f<>:"/|?*]')
-LONGEST_NAME = 60
-"""Letters of a file's name that are kept: in any script they fit into 255 bytes."""
+LONGEST_NAME = 60  # Letters of a file's name that are kept: in any script they fit into 255 bytes.
 
 
 @dataclass

@@ -14,8 +14,7 @@ from workbench.words.tables import BETTER, WORSE, Table
 
 TO_THE_LEFT = "align-self: flex-start"
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
-Typed = float | str | None
-"""What stands in a field: a number, what is none, or nothing."""
+Typed = float | str | None  # What stands in a field: a number, what is none, or nothing.
 
 
 def ui() -> Any:

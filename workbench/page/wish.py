@@ -10,8 +10,7 @@ LENGTH_s = 40.0
 LOAD_ON_s, LOAD_OFF_s = 12.0, 24.0
 BLIP_s, BLIP_LENGTH_s = 30.0, 0.5
 BLIP_SHARE = 0.12
-SETTLED_s = 4.0
-"""The beginning of the run is not judged [s]."""
+SETTLED_s = 4.0  # The beginning of the run is not judged [s].
 LOADS = ("lamps", "fan", "screen")
 
 

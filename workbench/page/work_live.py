@@ -17,12 +17,10 @@ from workbench.page.wish import Wish
 from workbench.words.sentence import capital
 from workbench.words.wording import in_words, worded
 
-MOST_POINTS = 480
-"""A line is sent as no more: about one point a pixel and a half on a laptop."""
+MOST_POINTS = 480  # A line is sent as no more: about one point a pixel and a half on a laptop.
 
 
-SEEDS = 8
-"""Runs with loads, by which dips and settling of two versions are compared [-]."""
+SEEDS = 8  # Runs with loads, by which dips and settling of two versions are compared [-].
 
 
 def idle(car: sim.Car, wish: Wish, seed: int, steps_of: sim.Car | None = None) -> dict[str, Any]:

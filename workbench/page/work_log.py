@@ -22,18 +22,15 @@ from workbench.words.wording import worded
 
 MOST_POINTS = 6000
 """A longer log is drawn by the least and the most of what lies between, so that no swing is lost."""
-MOST_PLACES = 8
-"""So many stretches can be gone to."""
-MOST_CURVES = 4
-"""Stretches of a fit that are drawn."""
+MOST_PLACES = 8  # So many stretches can be gone to.
+MOST_CURVES = 4  # Stretches of a fit that are drawn.
 STATE_WORDS = {
     "stopped": "not running", "start": "starting", "driven": "with the throttle open",
     "idle": "idling",
 }  # fmt: skip
 WITHIN_WORDS = {"hunting": "hunting", "load": "load", "step": "valve step", "steady": "steady"}
 """What is told apart within idling, so that it must not be counted beside it."""
-THROUGHOUT = 0.95
-"""Hunting for this share of all idling is hunting throughout [-]."""
+THROUGHOUT = 0.95  # Hunting for this share of all idling is hunting throughout [-].
 
 
 def made_of(segments: Iterable[tuple[str, float, float]]) -> str:

@@ -21,8 +21,7 @@ from workbench.words.search import compared_table, scored_table, tune_finding, t
 from workbench.words.wording import in_words
 
 LOOK_EVERY_s = 0.7
-SHOWN_s = 60.0
-"""So much of the runs before and after is shown [s]."""
+SHOWN_s = 60.0  # So much of the runs before and after is shown [s].
 
 
 def search_work(

@@ -20,8 +20,7 @@ from workbench.words.wording import in_words
 
 PLAYED_s = 240.0
 MOST_POINTS = 900
-LEAST_LATER_s = 30.0
-"""Hunting is told by no less [s]."""
+LEAST_LATER_s = 30.0  # Hunting is told by no less [s].
 
 
 def start_work(tell: Tell, *, car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:

@@ -18,10 +18,8 @@ from workbench.words.cautions import CAUTIONS, basis_words, is_untrusted
 from workbench.words.wording import in_words
 
 FORMS = (".html", ".pdf", ".csv", ".json")
-NEAR_K, NEAR_steps = 5.0, 3.0
-"""So near to what a fit saw a place of a curve is taken as seen [K], [steps]."""
-COLD_degC = 60.0
-"""Colder than this an engine wants more air than it does warm [degC]."""
+NEAR_K, NEAR_steps = 5.0, 3.0  # So near to what a fit saw a place of a curve is taken as seen [K], [steps].
+COLD_degC = 60.0  # Colder than this an engine wants more air than it does warm [degC].
 
 
 def make_sheet(

@@ -9,10 +9,8 @@ import tuning
 from workbench.sheet.writing import TryStep
 from workbench.words.wording import in_words
 
-NARROW_rpm = 60.0
-"""Trim limits of the first try with feedback are worth about this, either way."""
-SEEN_rpm = 100.0
-"""A test of direction moves speed by this at least, or by its scatter if that is more."""
+NARROW_rpm = 60.0  # Trim limits of the first try with feedback are worth about this, either way.
+SEEN_rpm = 100.0  # A test of direction moves speed by this at least, or by its scatter if that is more.
 HUNTING_SHARE = 0.1
 """From this share of runs that hunt on, the sheet warns of its own settings: our choice [-]."""
 LOADS = (

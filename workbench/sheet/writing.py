@@ -98,12 +98,9 @@ class Sheet:
 
 
 Pages: TypeAlias = HtmlPages | PdfPages
-UNSEEN = "beyond the fit"
-"""Of a place of a curve that the logs of a fit did not show."""
-BLANK = "______"
-"""To be written in on paper."""
-EXPECTED_in = 2.0
-"""Room that what is to be expected takes: it stands on one page."""
+UNSEEN = "beyond the fit"  # Of a place of a curve that the logs of a fit did not show.
+BLANK = "______"  # To be written in on paper.
+EXPECTED_in = 2.0  # Room that what is to be expected takes: it stands on one page.
 
 
 def sheet_bytes(sheet: Sheet, kind: type[Pages], imperial: bool = False) -> bytes:

@@ -9,8 +9,7 @@ LOADS = {
     "steering": "power steering", "aircon": "air conditioning", "gearbox": "gear engaged",
 }  # fmt: skip
 """Loads in words, by their keys."""
-NOTHING_LEFT_percent = 2.0
-"""A swing is said to end when less than this of it is left [%]."""
+NOTHING_LEFT_percent = 2.0  # A swing is said to end when less than this of it is left [%].
 
 
 def _resolution_remedy(values: Values, tell: Tell) -> str:

@@ -7,8 +7,7 @@ from typing import Any
 
 import tuning
 
-Values = Mapping[str, Any]
-"""Quantities of a note, by their names."""
+Values = Mapping[str, Any]  # Quantities of a note, by their names.
 Tell = Callable[[str | tuning.Note], str]
 """Gives the text of a template with the note's quantities filled in, or of a note within it."""
 Sentence = str | Callable[[Values, Tell], str]

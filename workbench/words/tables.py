@@ -29,8 +29,7 @@ def span(low: float, high: float, unit: str) -> str:
     return f"{number(low, unit=unit)} to {number(high, unit=unit)}"
 
 
-ALIKE = 0.05
-"""Two values that differ by less than this share of the larger one are the same [-]."""
+ALIKE = 0.05  # Two values that differ by less than this share of the larger one are the same [-].
 WORSE, BETTER = "worse", "better"
 
 
@@ -42,8 +41,7 @@ def mark(before: float, after: float, less_is_better: bool = True) -> str:
     return WORSE if (more > 0.0) == less_is_better else BETTER
 
 
-BOX = "\u2610"
-"""To be ticked on paper."""
+BOX = "\u2610"  # To be ticked on paper.
 
 
 @dataclass(frozen=True)
@@ -78,8 +76,7 @@ def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
     )
 
 
-MOST_LINES = 9
-"""Lines of a map that a terminal shows; the figure has all of them."""
+MOST_LINES = 9  # Lines of a map that a terminal shows; the figure has all of them.
 
 
 def with_and_without_table(result: tuning.Explanation, only: Collection[str] = ()) -> Table:

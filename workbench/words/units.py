@@ -20,8 +20,7 @@ _FIRST = re.compile(rf"(?<=\[)({_NUMBER})(?=, ?[-\d.])")
 """The first of a pair of a list that is told as it stands."""
 _MORE_DIGITS = {"degC": 0, "kPa": 1}
 """Decimals added in imperial units, where one unit is worth more of the other."""
-_MOST_DIGITS = 2
-"""Nobody writes more; a number with more was worked out."""
+_MOST_DIGITS = 2  # Nobody writes more; a number with more was worked out.
 
 
 @cache

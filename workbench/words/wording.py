@@ -47,8 +47,7 @@ UNITS = {
 }  # fmt: skip
 """How a unit at the end of a name is written; longest end first."""
 _ENDS = sorted(UNITS, key=len, reverse=True)
-CLOSE = {"°", "°C", "°F"}
-"""Written without a space where it stands alone after a number."""
+CLOSE = {"°", "°C", "°F"}  # Written without a space where it stands alone after a number.
 
 
 def unit_at_end(name: str) -> str:
@@ -56,8 +55,7 @@ def unit_at_end(name: str) -> str:
     return next((unit for unit in _ENDS if name == unit or name.endswith(f"_{unit}")), "")
 
 
-_LEFT_OUT = "\0"
-"""Stands for a quantity that a note has not got: only in a text that is not taken."""
+_LEFT_OUT = "\0"  # Stands for a quantity that a note has not got: only in a text that is not taken.
 
 
 def _is_so(quantity: Any, how: str) -> bool:
