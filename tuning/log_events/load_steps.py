@@ -79,16 +79,7 @@ def still_valve(log: Log, at_s: Floats) -> NDArray[np.bool_]:
 
 @remembered
 def find_shifts(log: Log) -> tuple[Shift, ...]:
-    """Find lasting changes of speed with the valve still: peaks of the difference of two means (ours).
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    tuple of Shift
-    """
+    """Find lasting changes of speed with the valve still: peaks of the difference of two means (ours)."""
     idle = idle_rows(log)
     if idle.sum() < 20:
         return ()
@@ -116,16 +107,7 @@ def find_shifts(log: Log) -> tuple[Shift, ...]:
 
 
 def switched(log: Log) -> list[tuple[float, bool]]:
-    """When loads recorded as switches come on (True) or go.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    list of (float, bool) [s, -]
-    """
+    """When loads recorded as switches come on (True) or go [s]."""
     if log.load_on is None:
         return []
     change = np.diff(log.load_on)
@@ -148,16 +130,7 @@ def _groups(clear: NDArray[np.bool_], change: Floats) -> list[NDArray[np.int64]]
 
 
 def unrecorded_loads(log: Log) -> list[tuple[float, float]]:
-    """Find when loads came on and went (or the log ended) [s], where the log does not record load.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    list of (float, float)
-    """
+    """Find when loads came on and went (or the log ended) [s], where the log does not record load."""
     if log.load_W is not None:
         return []
     if log.load_on is not None:

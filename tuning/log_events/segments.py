@@ -92,16 +92,7 @@ def _states(log: Log) -> Iterable[Segment]:
 
 @remembered
 def valve_moves(log: Log) -> Floats:
-    """Read the valve's moves: time [s], steps before, after; moving on in the same direction is one move.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    ndarray, shape (moves, 3)
-    """
+    """Read the valve's moves: time [s], steps before, after; moving on in the same direction is one move."""
     if log.valve_steps is None:
         return np.zeros((0, 3))
     moves: list[list[float]] = []
@@ -117,16 +108,7 @@ def valve_moves(log: Log) -> Floats:
 
 
 def still_stretches(log: Log, shortest_s: float = SHORTEST_STEADY_s) -> list[slice]:
-    """Rows of idling with the valve at rest (or not recorded) and loads unchanged, settling time left out.
-
-    Parameters
-    ----------
-    log, shortest_s : Log, float [s]
-
-    Returns
-    -------
-    list of slice
-    """
+    """Rows of idling with the valve at rest (or not recorded) and loads unchanged, settling time left out."""
     idle = idle_rows(log)
     marks = np.sort(np.array([*valve_moves(log)[:, 0], *load_changes_s(log)]))
     found = []
@@ -213,16 +195,7 @@ def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bo
 
 
 def rpm_per_step_in(log: Log) -> float:
-    """What a step is worth, median of the moves that stand alone; nan where fewer than two show it above 0.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    float [rpm/step]
-    """
+    """Worth of a step, median of moves that stand alone; nan where fewer than two show it [rpm/step]."""
     moves = [one.values["rpm_per_step"] for one in _steps(log)]
     worth = float(np.median(moves)) if len(moves) >= 2 else float("nan")
     return worth if worth > 0.0 else float("nan")
@@ -267,16 +240,7 @@ def _hunting(log: Log) -> Iterable[Segment]:
 
 
 def find_segments(log: Log) -> tuple[Segment, ...]:
-    """Divide a log into states of the engine and what happens while it idles, in order of time.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    tuple of Segment
-    """
+    """Divide a log into states of the engine and what happens while it idles, in order of time."""
     log = mended(log)
     found = [*_states(log), *_steady(log), *_steps(log), *_loads(log), *_hunting(log)]
     return tuple(sorted(found, key=lambda one: (one.from_s, KINDS.index(one.kind))))

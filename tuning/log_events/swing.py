@@ -30,16 +30,7 @@ HELD_s, HELD_TIMES = 12.0, 4.0
 
 
 def undisturbed(log: Log, from_s: float = 0.0) -> list[slice]:
-    """Stretches of idling between loads, longest first, from some time after the beginning on.
-
-    Parameters
-    ----------
-    log, from_s : Log, float [s]
-
-    Returns
-    -------
-    list of slice
-    """
+    """Stretches of idling between loads, longest first, from some time after the beginning on."""
     calm = idle_rows(log) & (log.time_s >= log.time_s[0] + from_s)
     at_s = np.sort(np.array(load_changes_s(log)))
     first, past = np.searchsorted(at_s, [log.time_s - 4.0, log.time_s + 1.0])
@@ -137,15 +128,8 @@ def _floor_rpm(log: Log, rows: slice, part: ValvePart | None, still: slice | Non
 def read_swing(log: Log, from_s: float | None = None) -> Swing | None:
     """Measure what speed does while the engine idles undisturbed.
 
-    Parameters
-    ----------
-    log, from_s : Log, float
-        Beginning that is left out; otherwise 10 s of a log of 40 s or more [s].
-
-    Returns
-    -------
-    Swing or None
-        None where no undisturbed stretch is long enough, or speed is refreshed too slowly.
+    Left out is the beginning until ``from_s``, else 10 s of a log of 40 s or more. None where no undisturbed
+    stretch is long enough, or speed is refreshed too slowly.
     """
     refresh_s = max(log.refresh_s.get("rpm", 0.0), 1.0 / max(log.rate_Hz, 1.0e-9))
     if from_s is None:
@@ -191,17 +175,7 @@ def _read(log: Log, calm: slice, rests: list[slice], refresh_s: float) -> Swing:
 
 
 def read_run(run: Trace, from_s: float | None = None, to_s: float = np.inf) -> tuple[str, Note]:
-    """Judge whether a simulated run hunts as its log would be judged: the answer, and it told.
-
-    Parameters
-    ----------
-    run, from_s, to_s : Trace, float, float
-        Beginning that is left out, as by ``read_swing``; end of what may be judged [s].
-
-    Returns
-    -------
-    str, Note
-    """
+    """Judge whether a simulated run hunts as its log would be judged, left out what ``read_swing`` does."""
     names = ("rpm", "valve_steps", "target_rpm", "map_kPa")  # the log has more, nothing that tells here
     columns = {name: run.resampled(name, SAMPLE_s) for name in names if name in run.signals}
     time_s = np.arange(1, columns["rpm"].size + 1) * np.float64(SAMPLE_s)

@@ -60,17 +60,7 @@ class HeldSteps:
 def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
     """Fit the approach of the coolant to its end temperature, believed to be the thermostat's.
 
-    Source: first-order approach, least squares.
-
-    Parameters
-    ----------
-    log, car : Log, Car
-        The car for its thermostat.
-
-    Returns
-    -------
-    WarmUp or None
-        None where coolant was not recorded or hardly warms.
+    Source: first-order approach, least squares. None where coolant was not recorded or hardly warms.
     """
     from scipy.optimize import least_squares
 
@@ -102,16 +92,7 @@ def warm_up(log: Log, car: Car | None = None) -> WarmUp | None:
 
 
 def hot_part(log: Log) -> HotPart | None:
-    """Read the part of a log where the engine is hot; None if coolant was not recorded or did not get hot.
-
-    Parameters
-    ----------
-    log : Log
-
-    Returns
-    -------
-    HotPart or None
-    """
+    """Read the part of a log where the engine is hot; None if coolant was not recorded or did not get hot."""
     if log.coolant_degC is None:
         return None
     idle = idle_rows(log)
@@ -126,16 +107,7 @@ def hot_part(log: Log) -> HotPart | None:
 
 
 def target_of(log: Log, car: Car | None) -> Floats | None:
-    """Target speed at each row [rpm]: the log's own, else the car's at its temperature; None without both.
-
-    Parameters
-    ----------
-    log, car : Log, Car or None
-
-    Returns
-    -------
-    ndarray or None
-    """
+    """Target speed at each row [rpm]: the log's own, else the car's at its temperature; None without both."""
     if log.target_rpm is not None and float(np.min(log.target_rpm)) > 200.0:
         return log.target_rpm
     if car is None or log.coolant_degC is None:
@@ -146,15 +118,8 @@ def target_of(log: Log, car: Car | None) -> Floats | None:
 def held_steps(log: Log, car: Car | None = None) -> list[HeldSteps]:
     """Steps that held the target, by rising temperature, a bin of 10 degC each.
 
-    Parameters
-    ----------
-    log, car : Log, Car
-        The car for its base curve, and its target where the log has none.
-
-    Returns
-    -------
-    list of HeldSteps
-        Empty where steps, coolant or target are not known.
+    Empty where steps, coolant or target are not known; the car is for its base curve, and its target where
+    the log has none.
     """
     target = target_of(log, car)
     if log.valve_steps is None or log.coolant_degC is None or target is None:
