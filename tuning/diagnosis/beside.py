@@ -9,6 +9,7 @@ import numpy as np
 from tuning.diagnosis.hunting import NO, OPEN, YES, Finding
 from tuning.log_events import Swing, find_shifts, idle_rows, spark_in, switched
 from tuning.logs import Log
+from tuning.loop import WIDEST_DEADBAND_rpm
 from tuning.notes import Note
 
 TICKS_per_min = 10.0  # A valve that moves so often though nothing hunts chases scatter [1/min].
@@ -83,8 +84,8 @@ def scatter_finding(log: Log, swing: Swing | None, hunting: Finding) -> Finding:
     values = {"moves_per_min": swing.moves_per_min, "scatter_rms_rpm": scatter_rpm}
     told = {"moves_per_min": swing.moves_per_min, "scatter_rpm": scatter_rpm}
     if hunting.answer == NO and not swing.regular and swing.moves_per_min >= TICKS_per_min:
-        return Finding(name, YES, Note("diagnosis.scatter.chased", **told,
-                                       deadband_rpm=3.5 * scatter_rpm), values)  # fmt: skip
+        wanted_rpm = min(3.5 * scatter_rpm, WIDEST_DEADBAND_rpm)
+        return Finding(name, YES, Note("diagnosis.scatter.chased", **told, deadband_rpm=wanted_rpm), values)
     return Finding(name, NO, Note("diagnosis.scatter.moves", **told), values)
 
 

@@ -8,7 +8,14 @@ from typing import Any
 
 from controllers import LAWS, law_of
 from sim import Car, with_values
-from tuning.loop import IdlePoint, LinearView, Treads, calm_settings, smallest_useful_move
+from tuning.loop import (
+    IdlePoint,
+    LinearView,
+    Treads,
+    WIDEST_DEADBAND_rpm,
+    calm_settings,
+    smallest_useful_move,
+)
 from tuning.notes import Note
 
 ROOM = 1.1  # The deadband is this much wider than the geometry asks, for a worth of a step not known well.
@@ -27,7 +34,7 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
     table [feedback]; none where feedback is off or the engine does not hold its speed.
 
     Gains by the AMIGO rule, lowered if need be; the smallest move that can be told from scatter;
-    a deadband that always holds a position, and two standard deviations more.
+    a deadband that always holds a position, and two standard deviations more, if that is one to drive with.
     Source: ``tuning.loop.rules``, ``tuning.loop.lattice``.
     """
     if not car.feedback.acts or not point.plant.is_stable():
@@ -35,7 +42,8 @@ def suggested_settings(car: Car, point: IdlePoint, scatter_rpm: float) -> dict[s
     worth = point.rpm_per_step
     move = smallest_useful_move(worth, scatter_rpm, readings=4.0)
     law = calm_settings(point.plant, car.feedback.update_period_ms / 1000.0, move, BORDER_LEAST)
-    half_width = ROOM * Treads(move, worth).smallest_deadband_rpm() + SCATTERS * scatter_rpm
+    least_rpm = ROOM * Treads(move, worth).smallest_deadband_rpm()
+    half_width = max(least_rpm, min(least_rpm + SCATTERS * scatter_rpm, WIDEST_DEADBAND_rpm))
     alike = law_of(car.feedback).searched == LAWS[RULED].searched
     return {
         "law": car.feedback.law if alike else RULED,

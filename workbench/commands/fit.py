@@ -55,7 +55,8 @@ def fit(
     if result.trusted:
         screen.basis(result.car)
     if out is not None:
-        screen.say(f"written: {out}")
+        after = f"evenidle explain {out}" if result.trusted else f"evenidle fit {car} --guide"
+        screen.say(f"written: {out}; next: {after}")
     drawn = write_figures(screen, figures, lambda: _figures(result))
     written = None if out is None else str(out)
     screen.finish({**result.to_dict(), "file": written, "files": drawn}, bad=not result.trusted)

@@ -24,6 +24,8 @@ def stress(
         result = tuning.stress(read, suite=suite, seed=seed, on_progress=tell)
     screen.caution(read)
     say_lines(screen, result, full)
+    other = f"evenidle tune {car} --out tuned.toml"
+    screen.say(f"next: {f'evenidle sheet {car} --out sheet.pdf' if result.passed else other}")
     from workbench.figures.stress import matrix_figure, worst_figure
 
     def drawn() -> dict[str, Figure]:

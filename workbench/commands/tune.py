@@ -66,7 +66,7 @@ def tune(
     screen.caution(read)
     _tell(screen, read, result, full)
     if out is not None:
-        screen.say(f"written: {out}")
+        screen.say(f"written: {out}; next: evenidle stress {out}, then evenidle sheet {out} --out sheet.pdf")
     screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
 
 

@@ -83,7 +83,7 @@ _BESIDE: dict[str, Sentence] = {
     "diagnosis.scatter.unseen": "valve steps were not recorded",
     "diagnosis.scatter.chased": "the valve moves {moves_per_min!n:.0f} times a minute though nothing hunts:"
     " it dithers. Idle roughness is {scatter_rpm:.0f} (standard deviation); with a deadband of about"
-    " {deadband_rpm:.0f}, 3 to 4 times that, the valve would hold",
+    " ±{deadband_rpm:.0f} the valve would move less, and with 3 to 4 times that roughness hold",
     "diagnosis.scatter.moves": "{moves_per_min!n:.0f} moves a minute",
     "diagnosis.spark.unseen": "spark was not recorded, or speed not quickly enough: record both at 5 rows a"
     " second to see whether spark steadies or unsettles idle",
