@@ -330,7 +330,7 @@ def test_speeds_are_told_in_whole_rpm_and_without_an_exponent(tmp_path: Path) ->
     nothing = np.zeros(0)
     run_of = Samples(nothing, nothing, nothing, 900.0)
     case = Case("k", "cold start", "", "warn", None, flare, (flare,), True, "variation 1", run_of)
-    assert "flare after a start 1210 rpm (limit at most 400)" in in_words(case.line)
+    assert "flare after a start 1210 rpm (allowed up to 400)" in in_words(case.line)
 
 
 @pytest.mark.parametrize("command", ["", "tune", "stress"])

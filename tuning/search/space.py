@@ -84,6 +84,8 @@ ROUND_PERIOD_ms = 10.0
 """Periods are proposed in whole multiples of this: nothing finer is felt, and nobody types 107 [ms]."""
 WINDOW = "enable_above_target_rpm"
 ROUND_WINDOW_rpm = 10.0
+KNOWN_SHARE = 0.5
+"""Of what loads need, what steps given beforehand take off the trim, where the controller has them [-]."""
 MOST_MOVE_STEPS = 8
 OWN_STEPS: Mapping[str, float] = {
     "nudge_steps": 1.0, "load_steps_per_100W": 0.5, "entry_extra_steps": 1.0, "entry_fade_s": 0.5,
@@ -288,7 +290,8 @@ def _trim_ranges(car: Car) -> dict[str, Range]:
     base, target = base_position(car), warm_target_rpm(car)
     entry = _largest(car, "trim_limit_steps")
     carry = steps_for(car, target, EVERYTHING_W_per_l * litres) - base
-    up = max(carry, 0.0) + BASE_ERROR_steps + 1.0
+    known = KNOWN_SHARE if car.feedback.load_steps_per_100W > 0.0 else 0.0
+    up = (1.0 - known) * max(carry, 0.0) + BASE_ERROR_steps + 1.0
     down = max(base - steps_for(car, target, 0.0), 0.0) + BASE_ERROR_steps + 1.0
     most_up = max(1.0, min(float(car.valve.open_limit_steps) - base, entry))
     most_down = max(1.0, min(max(base - OFF_SEAT_steps, down), entry))
