@@ -13,13 +13,11 @@ SPACE = make_space(load_car("trials"), ("pi", "nudge"))
 
 
 def tried(law: str, count: int, best_rpm: float, spread: float = 1.0) -> list[tuple[float, Feedback]]:
-    """Settings over the cube that score the more the farther they are from its middle."""
+    """Settings over the cube that score the more the farther they come to be from its middle."""
     places = np.random.default_rng(0).random((count, len(LAW_KEYS[law])))
     places = 0.5 + spread * (places - 0.5)
-    return [
-        (best_rpm * (1.0 + float(np.sum((place - 0.5) ** 2))), SPACE.from_unit(law, place))
-        for place in places
-    ]
+    some = [SPACE.from_unit(law, place) for place in places]  # the idle window is as wide as it must be
+    return [(best_rpm * (1.0 + float(np.sum((SPACE.to_unit(one) - 0.5) ** 2))), one) for one in some]
 
 
 def test_a_law_that_scores_badly_is_given_up_only_after_its_fair_share() -> None:

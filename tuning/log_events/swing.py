@@ -185,4 +185,7 @@ def read_run(run: Trace, from_s: float | None = None, to_s: float = np.inf) -> t
     swing = read_swing(mended(log), from_s)
     if swing is None:
         return CANNOT_TELL, Note("measures.run.too_short")
+    if swing.answer == CANNOT_TELL and not np.any(run["trim_steps"][run.time_s <= to_s]):
+        # What only the base curve moves cannot hunt, however it sways.
+        return DOES_NOT_HUNT, Note("measures.run.does_not_hunt", swing_rpm=swing.measures.hunting_rpm)
     return swing.answer, swing.note

@@ -29,6 +29,7 @@ _ENCODINGS = {
 }  # fmt: skip
 """Tried where a text is not UTF-8, the first where none makes more of its names known."""
 _HEAD = 4000
+_MOST_NAMES = 100  # So many that are not of plain letters tell the encoding.
 _WIDE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
@@ -121,9 +122,12 @@ def _from_utf8(file: str, raw: bytes, notes: list[str]) -> bytes:
 
 def _from_windows(file: str, raw: bytes, notes: list[str]) -> bytes:
     """Return text in Windows-1252, or in another encoding where that makes more of its names known."""
+    # Names of plain letters are the same in all of them, and so are the signs between names.
+    cells = dict.fromkeys(one for one in re.split(rb"[,;\t\r\n]", raw[:_HEAD]) if not one.isascii())
+    named = list(cells)[:_MOST_NAMES]
 
     def known(encoding: str) -> int:
-        return count_names(re.split(r"[,;\t\n]", raw[:_HEAD].decode(encoding, errors="ignore")))
+        return count_names([one.decode(encoding, errors="ignore") for one in named])
 
     # Up to its last special character, mostly in the header; what follows is the same in UTF-8.
     end = int(np.flatnonzero(np.frombuffer(raw, np.uint8) > 127)[-1]) + 1
