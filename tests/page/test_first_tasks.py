@@ -66,8 +66,16 @@ class Newcomer:
 
     def opens(self, tab: str) -> None:
         """Open a tab."""
-        tabs = self.look.driver.find_elements("css selector", ".q-tab")
-        self.way(self.look, next(one for one in tabs if one.text.strip() == tab))
+
+        def opened() -> bool:
+            tabs = self.look.driver.find_elements("css selector", ".q-tab")
+            one = next(one for one in tabs if one.text.strip() == tab)
+            if one.get_attribute("aria-selected") == "true":
+                return True
+            self.way(self.look, one)
+            return False
+
+        wait_for(opened, f"tab {tab}")
 
 
 @pytest.mark.parametrize(

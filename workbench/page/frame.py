@@ -71,7 +71,7 @@ class Page:
         begin_card(self.session, self._new, self._open, lambda: tabs.set_value("Log"))
         self._error = alert()
         self._again = hidden_button("Read it again", self._read_again)
-        with within("line") as self._running:
+        with within("line card running") as self._running:
             self._job = status("soft")
             plain_button("Stop it", self._stop_job)
         self._running.set_visibility(False)

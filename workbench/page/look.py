@@ -79,6 +79,7 @@ table.plain .n { text-align: right; font-variant-numeric: tabular-nums; }
 .loop li + li::before { content: "\\2192"; position: absolute; left: -19px; top: 6px; color: var(--ink); }
 .loop li.acts { background: var(--mark); border-color: var(--mark); }
 .loop li.acts, .loop li.acts span { color: var(--on-mark); }
+.running { position: fixed; right: 12px; bottom: 12px; z-index: 20; flex-direction: row; }
 .cautions { border-left: 4px solid var(--bad); }
 .q-focus-helper { opacity: 0; } .q-btn:focus-visible { z-index: 2; }
 /* The page's library forbids outlines with !important; the same in an earlier layer holds against it. */
