@@ -28,7 +28,7 @@ COMMANDS = {
     "diagnose": ["diagnose", LOG],
     "fit": ["fit", "trials", LOG, "--out", "fitted.toml"],
     "base": ["base", "trials"],
-    "tune, quick": ["tune", "trials", "--budget", "quick", "--out", "tuned.toml"],
+    "tune quick": ["tune", "trials", "--budget", "quick", "--out", "tuned.toml"],
     "demo": ["demo", "--out", "demo"],
 }
 

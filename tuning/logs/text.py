@@ -123,8 +123,8 @@ def _from_utf8(file: str, raw: bytes, notes: list[str]) -> bytes:
 def _from_windows(file: str, raw: bytes, notes: list[str]) -> bytes:
     """Return text in Windows-1252, or in another encoding where that makes more of its names known."""
     # Names of plain letters are the same in all of them, and so are the signs between names.
-    cells = dict.fromkeys(one for one in re.split(rb"[,;\t\r\n]", raw[:_HEAD]) if not one.isascii())
-    named = list(cells)[:_MOST_NAMES]
+    cells = (one for one in re.split(rb"[,;\t\r\n]", raw[:_HEAD]) if not one.isascii())
+    named = list(dict.fromkeys(cells))[:_MOST_NAMES]
 
     def known(encoding: str) -> int:
         return count_names([one.decode(encoding, errors="ignore") for one in named])
@@ -137,9 +137,10 @@ def _from_windows(file: str, raw: bytes, notes: list[str]) -> bytes:
     except UnicodeDecodeError as error:
         line = _line_at(raw, error.start)
         message = (
-            f"neither UTF-8 nor {_ENCODINGS[best]} text (byte 0x{raw[error.start]:02x}), allowed: a text "
-            "table; give its encoding if it has another"
+            f"neither UTF-8 nor {_ENCODINGS[best]} text (byte 0x{raw[error.start]:02x}), allowed: a text"
         )
-        raise one_problem(file, line, "file", message) from None
+        raise one_problem(
+            file, line, "file", f"{message} table; give its encoding if it has another"
+        ) from None
     notes.append(f"read as {_ENCODINGS[best]} text, since it is not UTF-8")
     return text.encode() + raw[end:]
