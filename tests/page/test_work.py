@@ -153,6 +153,8 @@ def test_an_owner_without_a_file_describes_the_car(
     look.wait_text('cylinders: not a whole number ("4.5")')
     assert not path.exists()
     look.fill(FACTS["cylinders"].question, "4")
+    told = look.wait_text("So far: warm it idles at ")
+    assert re.search(r"on \d+ steps, \d+ rpm a step\.", told), "what it comes to, before it is made"
     look.press("Make the car file")
     look.wait_text("own.toml; no changes")
     assert load_car(path).car.basis == "guessed"

@@ -257,7 +257,7 @@ class Page:
         open_dialog(self.session, self.sessions, self._opened_car)
 
     def _new(self) -> None:
-        new_dialog(self.session, self._opened_car)
+        new_dialog(self.session, self.runs, self._opened_car)
 
     def _opened_car(self) -> None:
         self.tell_error("")

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from functools import partial
 from typing import Any
 
 import sim
+from workbench.page.beside import WORK, NoAnswerError, Runs
 from workbench.page.session import Session
-from workbench.page.shown import alert, cautions, choice, plain_button, ui, words
+from workbench.page.shown import alert, cautions, choice, plain_button, status, ui, words
 from workbench.words.facts import COUNTING, FACTS, checked
 
 WIDE = "width: 100%"
 
 
-def new_dialog(session: Session, made: Callable[[], None]) -> None:
+def new_dialog(session: Session, runs: Runs, made: Callable[[], None]) -> None:
     """Ask for the facts of a car and for the file to make of them."""
     with ui().dialog() as dialog, ui().card().style("width: 720px; max-width: 90vw; gap: 2px"):
         words("Describe a new car", "big")
@@ -24,14 +26,24 @@ def new_dialog(session: Session, made: Callable[[], None]) -> None:
         fields = {key: _field(key) for key in FACTS}
         cooling = choice("Cooling", {"water": "by water", "air": "by air"}, "water")
         place = ui().input("file to make of it, such as mycar.toml").style(WIDE)
-        problem = alert().style("white-space: pre-line")
+        so_far, problem = status("big"), alert().style("white-space: pre-line")
+
+        def given() -> dict[str, str | None]:
+            answers = {key: str(field.value or "").strip() or None for key, field in fields.items()}
+            if answers["base"] == FACTS["base"].usual:
+                answers["base"] = None  # left as it stood there, so it follows the travel
+            return answers
+
+        async def preview() -> None:
+            with suppress(NoAnswerError):
+                so_far.set_text(await runs.slow.ask(WORK + "described", given(), cooling.value))
+
+        for field in (*fields.values(), cooling):
+            field.on_value_change(preview)
 
         def make() -> None:
-            given = {key: str(field.value or "").strip() or None for key, field in fields.items()}
-            if given["base"] == FACTS["base"].usual:
-                given["base"] = None  # left as it stood there, so it follows the travel
             try:
-                session.describe((place.value or "").strip(), given, cooling.value)
+                session.describe((place.value or "").strip(), given(), cooling.value)
             except sim.InputError as error:
                 problem.set_text("\n".join(f"{one.key}: {one.message}" for one in error.problems))
                 return
@@ -50,7 +62,7 @@ def _field(key: str) -> Any:
     usual = f"{fact.usual:g}" if isinstance(fact.usual, float) else fact.usual or ""
     words(fact.question, "soft").style(WIDE)
     made = ui().input(value=usual, validation=partial(_wrong, key)).style(WIDE)
-    return made.props(f'dense aria-label="{fact.question}"')
+    return made.props(f'dense debounce="500" aria-label="{fact.question}"')
 
 
 def _wrong(key: str, answer: str | None) -> str | None:

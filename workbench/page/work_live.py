@@ -14,12 +14,12 @@ import tuning
 from workbench.figures.trace import trace_finding
 from workbench.page.points import changes, thinned
 from workbench.page.wish import Wish
+from workbench.words.facts import completed, estimated
 from workbench.words.sentence import capital
 from workbench.words.wording import in_words, worded
 
+WARM_degC = 90.0
 MOST_POINTS = 480  # A line is sent as no more: about one point a pixel and a half on a laptop.
-
-
 SEEDS = 8  # Runs with loads, by which dips and settling of two versions are compared [-].
 
 
@@ -128,6 +128,20 @@ def pressure(car: sim.Car, wish: Wish, seed: int) -> list[list[float]]:
     """Manifold pressure of the same idle, by the narrated schedule: the same to the last bit."""
     values = sim.simulate(wish.car(car), wish.scenario(), seed).resampled("map_kPa")
     return thinned((np.arange(values.size) + 1) * sim.SAMPLE_s, values, MOST_POINTS, 2)
+
+
+def described(given: dict[str, str | None], cooling: str) -> str:
+    """What a car of a few facts comes to, and whether it hunts; nothing while a fact is wrong."""
+    try:
+        car, _ = estimated(completed(given)[0], "so far", cooling)
+    except sim.InputError:
+        return ""
+    point = tuning.idle_point(car, WARM_degC)
+    if point is None:
+        return "So far: no position of the valve gives the target speed when warm."
+    told = f"So far: warm it idles at {point.target_rpm:.0f} rpm on {point.needed_steps:.0f} steps,"
+    told += f" {point.rpm_per_step:.0f} rpm a step."
+    return f"{told} {chance(car, WARM_degC, 0)['verdict']}" if car.feedback.acts else told
 
 
 def chance(car: sim.Car, coolant_degC: float, seed: int) -> dict[str, Any]:
