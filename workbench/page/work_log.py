@@ -6,6 +6,7 @@ import os
 import re
 from collections import Counter
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -142,11 +143,9 @@ def fit_work(tell: Tell, *, paths: list[Path], columns: str, car: sim.Car, seed:
         ) from error
     tell(1.0, "drawing")
     verdict, *lines = without_folders(worded(found.lines()), paths)
+    drawn = partial(fit_figure, found, titled=False)
     curves = range(min(len(found.curves), MOST_CURVES))
-    pictures = {
-        one: [figure_bytes(fit_figure(found, i, titled=False, imperial=one), "svg") for i in curves]
-        for one in (False, True)
-    }
+    pictures = {one: [figure_bytes(drawn(i, imperial=one), "svg") for i in curves] for one in (False, True)}
     return {
         "verdict": verdict, "trusted": found.trusted, "lines": lines, "car": found.car,
         "pictures": pictures, "told": fit_finding(found),
