@@ -197,6 +197,16 @@ def test_a_fact_that_is_none_is_refused_with_what_is_allowed(
     assert allowed in refused.err
 
 
+def test_a_base_curve_beyond_the_counted_travel_is_refused(tmp_path: Path) -> None:
+    facts = [*FACTS, "--travel-steps", "110", "--base", "0:125,80:30"]
+    refused = run("new", "x.toml", *facts, folder=tmp_path)
+    assert refused.status == 2
+    assert "--base:1: base: beyond the valve's travel (125 steps), allowed: up to 110" in refused.err
+    assert not (tmp_path / "x.toml").exists()
+    facts[-1] = "0:105,80:30"
+    assert run("new", "x.toml", *facts, folder=tmp_path).status == 0
+
+
 def test_present_settings_loads_and_entry_form_reach_the_file(tmp_path: Path) -> None:
     made = run(
         "new", "x.toml", *FACTS, "--travel-steps", "180", "--loads", "lamps:140, automatic",

@@ -125,6 +125,10 @@ def completed(
             assumed.append(key)
         elif not FACTS[key].optional:
             problems.append(sim.Problem(flag(key), 1, key, "missing, allowed: a number"))
+    travel, base = facts.get("travel_steps"), facts.get("base")
+    if ask is None and travel and base and (most := max(steps for _, steps in base)) > travel:
+        told = f"beyond the valve's travel ({most:g} steps), allowed: up to {travel:g}"
+        problems.append(sim.Problem(flag("base"), 1, "base", told))
     if problems:
         raise sim.InputError(problems)
     return facts, assumed
