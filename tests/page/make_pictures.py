@@ -8,7 +8,7 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
-from tests.page.browsing import Look, chromium, resize, serve
+from tests.page.browsing import Look, chromium, resize, serve, wait_for
 from tests.source_tree import ROOT
 
 FOLDER = ROOT / "workbench" / "pictures"
@@ -18,6 +18,7 @@ LARGEST_BYTES = 200_000
 
 def keep(look: Look, name: str) -> Path:
     """Write what is seen now as a small PNG."""
+    wait_for(lambda: "Going on" not in look.text(), "nothing goes on")
     path = FOLDER / f"{name}.png"
     FOLDER.mkdir(exist_ok=True)
     path.write_bytes(look.driver.get_screenshot_as_png())
