@@ -17,6 +17,7 @@ from tuning.search.lacking import lacking
 from tuning.search.objective import Weights
 from tuning.search.searching import tune
 from tuning.search.tuned import Tuning
+from workbench.words.search import tune_finding
 from workbench.words.wording import in_words
 
 CAR = load_car("trials")
@@ -87,8 +88,10 @@ def test_a_search_says_what_is_lacking_and_finds_what_does_once_it_is_there() ->
     words = in_words(said)
     assert f"load_steps_per_100W = {steps:g} into the car file and search again." in words
     assert "Nothing that was tried does better" not in words
+    assert tune_finding(without).startswith("Better, but not acceptable yet. With the ")
     found = tuned(steps)
     assert found.predicted_score.acceptance.is_met
+    assert tune_finding(found).startswith("With the ")
     assert found.predicted_score.total < 0.7 * without.predicted_score.total
     assert not any(one.code == "search.not_acceptable" for one in found.notes)
     entered = found.settings.load_steps_per_100W

@@ -60,8 +60,10 @@ def tune_finding(result: tuning.Tuning) -> str:
     which = "settings found" if result.proposed == "found" else SET_NAMES[result.proposed]
     floor = f"{result.floor_rpm:.0f} rpm with the valve held: the engine's own roughness"
     score, before = result.predicted_score.total, result.now_score.total
+    met = result.proposed == "open_loop" or result.predicted_score.acceptance.is_met
+    yet = "" if met else "Better, but not acceptable yet. "
     return (
-        f"With the {which}: score {before:.0f} to {score:.0f} (lower is better), swing of warm idle"
+        f"{yet}With the {which}: score {before:.0f} to {score:.0f} (lower is better), swing of warm idle"
         f" {now.hunting_rpm:.0f} to {found.hunting_rpm:.0f} rpm ({floor}), settling after a load"
         f" {now.settle_s:.1f} to {found.settle_s:.1f} s, below target after a blip"
         f" {now.undershoot_rpm:.0f} to {found.undershoot_rpm:.0f} rpm."
