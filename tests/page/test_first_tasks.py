@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 from selenium.webdriver.common.action_chains import ActionChains
@@ -129,6 +128,3 @@ def test_the_seven_first_things_are_done_by_the_words_on_the_screen(
     newcomer.presses("Make the sheet")
     look.button("Print")
     assert look.faults() == []
-    folder = Path("/tmp/first-tasks")
-    if folder.is_dir():  # to be looked at
-        look.driver.save_screenshot(str(folder / f"{size[0]}.png"))

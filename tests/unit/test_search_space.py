@@ -9,7 +9,7 @@ from sim import load_car, with_values
 from sim.linearise import settled_rpm
 from tuning.checks import check
 from tuning.loop import WARM_degC, base_position
-from tuning.search.compared import window_and_trim
+from tuning.search.compared import known_settings, window_and_trim
 from tuning.search.space import make_space
 
 LAWS = ("pi", "pid", "nudge")
@@ -24,9 +24,19 @@ def lifted_rpm(name: str, steps: float) -> float:
 
 
 @pytest.mark.parametrize("name", ["trials", "twin", "six"])
-@pytest.mark.parametrize("keep", [(), ("enable_above_target_rpm",), ("trim_limit_steps",)])
-def test_the_idle_window_holds_what_trim_may_open(name: str, keep: tuple[str, ...]) -> None:
-    wide = {"enable_above_target_rpm": 250.0, "trim_limit_steps": (-8.0, 9.0)}
+@pytest.mark.parametrize(
+    ("keep", "high_steps"),
+    [
+        ((), 9.0),
+        (("enable_above_target_rpm",), 9.0),
+        (("trim_limit_steps",), 9.0),
+        (("trim_limit_steps",), 16.0),
+    ],
+)
+def test_the_idle_window_holds_what_trim_may_open(
+    name: str, keep: tuple[str, ...], high_steps: float
+) -> None:
+    wide = {"enable_above_target_rpm": 250.0, "trim_limit_steps": (-8.0, high_steps)}
     car = with_values(load_car(name), {"feedback": wide})
     space, rng = make_space(car, LAWS, keep), np.random.default_rng(7)
     for law in LAWS:
@@ -36,6 +46,15 @@ def test_the_idle_window_holds_what_trim_may_open(name: str, keep: tuple[str, ..
             assert adds_rpm <= one.enable_above_target_rpm + 0.5, (law, one)
             for key in keep:
                 assert getattr(one, key) == getattr(car.feedback, key)
+
+
+@pytest.mark.parametrize("name", ["trials", "twin", "six"])
+def test_what_may_be_proposed_beside_what_is_found_keeps_it(name: str) -> None:
+    known = known_settings(make_space(load_car(name), ("pi",)), 12.0)
+    for which in ("rule", "plain"):
+        one = known[which]
+        assert lifted_rpm(name, one.trim_limit_steps[1]) <= one.enable_above_target_rpm + 0.5, which
+    assert known["present"] == load_car(name).feedback, "the owner's own stay as they are"
 
 
 @pytest.mark.parametrize("name", ["trials", "twin", "six"])

@@ -23,7 +23,7 @@ from tuning.measures import TOLERANCE_rpm
 from tuning.notes import Note, Told
 from tuning.search.entry_form import as_entered
 from tuning.search.objective import Acceptance, Score
-from tuning.search.space import Space, round_period_ms, rpm_per_step, steps_for, warm_target_rpm
+from tuning.search.space import WINDOW, Space, round_period_ms, rpm_per_step, steps_for, warm_target_rpm
 
 OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND = "open_loop", "present", "rule", "plain", "found"
 NAMES = (OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND)
@@ -82,7 +82,9 @@ def known_settings(space: Space, scatter_rpm: float) -> dict[str, Feedback]:
     by_rule = {} if point is None else suggested_settings(with_feedback, point, scatter_rpm)
     if by_rule:
         found[RULE] = entered(by_rule | window_and_trim(space))
-    return {**found, PLAIN: entered(PLAIN_SET)}
+    window_rpm, high = space.holds_engine(present.enable_above_target_rpm, present.trim_limit_steps[1])
+    held = {WINDOW: window_rpm, "trim_limit_steps": (present.trim_limit_steps[0], high)}
+    return {**found, PLAIN: entered({**PLAIN_SET, **held})}
 
 
 def better(rows: Mapping[str, Score]) -> str:

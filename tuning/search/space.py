@@ -130,7 +130,7 @@ class Space:
     opens_rpm: tuple[float, ...] = (0.0,)  # speed added, warm, by so many whole steps above the base curve
 
     def holds_engine(self, window_rpm: float, high_steps: float) -> tuple[float, float]:
-        """An idle window and a high trim limit with which feedback never lets go of what trim has opened.
+        """An idle window [rpm] and a high trim limit [steps] with which feedback never lets go of what trim has opened.
 
         A load that goes would leave the engine that much too fast, without feedback, for good. The window is
         widened; where it is kept, or cannot be so wide, the limit is lowered.
@@ -174,7 +174,7 @@ class Space:
         low, high = own.trim_limit_steps
         low, high = (float(values.get(n, v)) for n, v in (("trim_low_steps", low), ("trim_high_steps", high)))
         window_rpm, high = self.holds_engine(given.get(WINDOW, getattr(own, WINDOW)), high)
-        given |= {WINDOW: window_rpm, "trim_limit_steps": (float(low), float(high))}
+        given |= {WINDOW: window_rpm, "trim_limit_steps": (low, high)}
         if DERIVATIVE not in LAW_KEYS[law]:
             given[DERIVATIVE] = 0.0
         found = as_entered(self.car, Feedback.model_validate(own.model_dump() | given))
@@ -268,7 +268,10 @@ def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space
         "spark_trim_deg_per_100rpm": Range(0.0, MOST_SPARK_deg),
         **_trim_ranges(car),
     }
-    steps = base_position(car) + np.arange(math.ceil(ranges["trim_high_steps"].high) + 1.0)
+    most_steps = ranges["trim_high_steps"].high
+    if "trim_limit_steps" in kept:
+        most_steps = max(most_steps, car.feedback.trim_limit_steps[1])
+    steps = base_position(car) + np.arange(math.ceil(most_steps) + 1.0)
     speeds = settled_rpm(car, np.minimum(steps, car.valve.open_limit_steps), WARM_degC)
     return Space(car, tuple(laws), ranges, kept, tuple((speeds - speeds[0]).tolist()))
 

@@ -89,7 +89,7 @@ def _cell(axes: Axes, row: int, column: int, case: tuning.Case) -> None:
     # A limit that is kept needs no reading.
     told = _short(one.value) + ("" if one.verdict == "pass" else f"/{_short(one.limit)}")
     weight = "bold" if decided else "normal"
-    size = 8.0 if len(told) < 6 else 6.8
+    size = 8.0 if len(told) < 6 else min(6.8, 42.0 / len(told))  # within its cell
     axes.text(column + 0.5, row + 0.5, told, ha="center", va="center", size=size, color=ink, weight=weight)
 
 
