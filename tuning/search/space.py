@@ -130,7 +130,7 @@ class Space:
     opens_rpm: tuple[float, ...] = (0.0,)  # speed added, warm, by so many whole steps above the base curve
 
     def holds_engine(self, window_rpm: float, high_steps: float) -> tuple[float, float]:
-        """An idle window [rpm] and a high trim limit [steps] with which feedback never lets go of what trim has opened.
+        """Idle window [rpm] and high trim limit [steps] with which feedback holds on to what trim has opened.
 
         A load that goes would leave the engine that much too fast, without feedback, for good. The window is
         widened; where it is kept, or cannot be so wide, the limit is lowered.
