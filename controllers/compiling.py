@@ -235,6 +235,12 @@ def _form(one: object) -> object:
     return type(one)
 
 
+def compile_part(function: Callable[..., object], *arguments: object) -> None:
+    """Compile what other compiled code takes in, for arguments of these types: the caller finds it done."""
+    if not _PLAIN:
+        cast("Any", function).compile(tuple(numba.typeof(one) for one in arguments))  # type: ignore[no-untyped-call]
+
+
 _ENTRIES: dict[tuple[object, ...], Any] = {}
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler, CompileResult
 from numba.core.registry import CPUDispatcher
-from numba.core.types import BooleanLiteral, IntegerLiteral, unliteral
+from numba.core.types import unliteral
 
 _LIBRARY: Any = JITCodeLibrary
 _DISPATCHER: Any = CPUDispatcher  # Numba's own, of which no types are known.
@@ -85,10 +85,9 @@ class Draft(_DISPATCHER):  # type: ignore[misc] # untyped
         return self.whole.stats
 
     def get_call_template(self, kinds: tuple[Any, ...], named: dict[str, Any]) -> Any:
-        """Take a number written in a call as any number: numba would type and lower all below it once more."""
-        plain = [unliteral(kind) if isinstance(kind, (IntegerLiteral, BooleanLiteral)) else kind for kind in kinds]
+        """Take a number written in a call as any: numba would compile all below it for that one."""
         find: Any = super().get_call_template
-        return find(tuple(plain), named)
+        return find(tuple(map(unliteral, kinds)), named)
 
     def add_overload(self, result: Any) -> None:
         """Offer a draft to compiled callers, and not to Python."""
