@@ -235,8 +235,16 @@ def _form(one: object) -> object:
     return type(one)
 
 
-def compile_part(function: Callable[..., object], *arguments: object) -> None:
-    """Compile what other compiled code takes in, for arguments of these types: the caller finds it done."""
+def compile_part(function: Callable[..., object], arguments: tuple[object, ...]) -> None:
+    """Compile what other compiled code takes in, which then finds it done.
+
+    Parameters
+    ----------
+    function : callable
+        A relation, a routine, or compiled.
+    arguments : tuple
+        Of the very types that it will be called with.
+    """
     if not _PLAIN:
         cast("Any", function).compile(tuple(numba.typeof(one) for one in arguments))  # type: ignore[no-untyped-call]
 

@@ -111,11 +111,11 @@ def compile_parts(fleet: Fleet, plan: Plan) -> None:
     """Compile what a run calls, what is called first of all, so that two processes share the work."""
     blocks, tables = new_blocks(), fleet.tables
     s, p, c, k = (block[0] for block in blocks[:4])
-    compile_part(handle, s, p, c, k, 0, tables)
-    compile_part(fire_alone, s, p, c, k, 0, tables, True)
-    compile_part(advance_alone, s, p, 0, 0.0, True)
-    compile_part(load_run, blocks, 0, 0, plan, tables)
-    compile_part(general_step, s, p, c, k, 0, tables, True)
+    compile_part(handle, (s, p, c, k, 0, tables))
+    compile_part(fire_alone, (s, p, c, k, 0, tables, True))
+    compile_part(advance_alone, (s, p, 0, 0.0, True))
+    compile_part(load_run, (blocks, 0, 0, plan, tables))
+    compile_part(general_step, (s, p, c, k, 0, tables, True))
 
 
 def sample_count(fleet: Fleet) -> int:

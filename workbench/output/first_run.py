@@ -18,7 +18,7 @@ import tuning
 from controllers import is_warm, now_warm
 
 EVERY_s = 4.0
-MOST = 240  # Functions that the demonstration compiles; a single command needs fewer.
+MOST = 130  # Functions that the demonstration compiles; a single command needs fewer.
 
 
 def begin_compiling(note: Callable[[str], None]) -> bool:
