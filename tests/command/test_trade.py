@@ -289,7 +289,7 @@ def test_compare_advises_no_deadband_that_nobody_would_drive_with(
 def test_a_start_that_is_told_has_its_cautions_before_it(tmp_path: Path) -> None:
     told = run("simulate", "trials", "--scenario", "cold_start_0", folder=tmp_path).out
     assert told.count(CAUTION) == 1
-    assert told.index(CAUTION) < told.index("base curve at")
+    assert told.index(CAUTION) < told.index("than the base curve")
     assert CAUTION not in run("simulate", "trials", folder=tmp_path).out
 
 

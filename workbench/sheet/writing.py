@@ -100,7 +100,7 @@ class Sheet:
 Pages: TypeAlias = HtmlPages | PdfPages
 UNSEEN = "beyond the fit"  # Of a place of a curve that the logs of a fit did not show.
 BLANK = "______"  # To be written in on paper.
-WRITE_IN = "Go back to: your present settings are not known here. Write them in, or name them: --present."
+WRITE_IN = "Go back to: your present settings are not known here; write them in (or give --present CAR.toml)."
 EXPECTED_in = 2.0  # Room that what is to be expected takes: it stands on one page.
 
 

@@ -62,12 +62,12 @@ def table_of(rows: Iterable[Row], columns: dict[str, Callable[[Row], str]], righ
 def _finely(row: tuning.Compared) -> tuple[int, str]:
     """Digits and unit by which a record is seen to be on its side of each end of a range."""
     ends = [number(one, unit=row.unit) for one in (row.low, row.high, row.least, row.most)]
-    return (5, "") if number(row.recorded, unit=row.unit) in ends else (3, row.unit)
+    return (4, "") if number(row.recorded, unit=row.unit) in ends else (3, row.unit)
 
 
 def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
     """Table what was predicted beside what was recorded: all, or what is not as predicted."""
-    verdicts = {(True, True): "as predicted", (False, True): "outside, within margin"}
+    verdicts = {(True, True): "as predicted", (False, True): "just outside"}
     return table_of(
         [row for row in result.rows if full or not row.inside],
         {
@@ -115,7 +115,7 @@ def resolution_table(result: tuning.Explanation) -> Table:
         ["r, deadband over one move", f"{view.ratio:.2f}", ""],
         ["chance that no position lies in it", f"{100.0 * view.chance:.0f}", "%"],
         ["the same from r alone", f"{100.0 * view.chance_even:.0f}", "%"],
-        ["chance of hunting without variation, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
+        ["chance of hunting without variation, from the target", f"{100.0 * result.cycle.chance:.0f}", "%"],
         ["idle roughness, valve held (standard deviation)", f"{view.scatter_rpm:.1f}", "rpm"],
         ["deadband over idle roughness", number(view.deadband_in_scatters), ""],
         ["smallest deadband that holds, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
