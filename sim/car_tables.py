@@ -27,7 +27,6 @@ FrictionSquare = Annotated[float, Field(strict=True, ge=-0.2, le=1)]
 CylinderFactor = Annotated[float, Field(strict=True, ge=0, le=1.5)]
 Position = Annotated[float, Field(strict=True, ge=0, le=400)]
 Area = Annotated[float, Field(strict=True, ge=0, le=1000)]
-Share = Annotated[float, Field(strict=True, ge=0, le=1)]
 
 
 class Table(BaseModel):

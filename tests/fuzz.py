@@ -8,6 +8,7 @@ allowed, and each input takes two seconds and 300 MB at the most.
 from __future__ import annotations
 
 import resource
+import signal
 import sys
 import tempfile
 import time
@@ -115,10 +116,19 @@ def turns(count: int) -> Iterator[str]:
         yield "MDF" if number % 40 == 39 else order[number % len(order)]
 
 
+class EndlessError(BaseException):
+    """An input that is read for ever; no ``except Exception`` stops it."""
+
+
+def _endless(*_: object) -> None:
+    raise EndlessError
+
+
 def fuzz(count: int, seed: int = 0) -> Damaged:
     """Read damaged inputs; anything but a result or an error of ours is raised."""
     told = Damaged()
     random = np.random.default_rng(seed)
+    signal.signal(signal.SIGPROF, _endless)
     with tempfile.TemporaryDirectory() as name:
         all_readers = readers(Path(name))
         for wholes, read in all_readers.values():
@@ -128,6 +138,7 @@ def fuzz(count: int, seed: int = 0) -> Damaged:
             wholes, read = all_readers[what]
             data = damaged(wholes[int(random.integers(len(wholes)))], random)
             begun = time.process_time()
+            signal.setitimer(signal.ITIMER_PROF, 5.0 * MOST_s)
             try:
                 read(data)
                 told.read[what] = told.read.get(what, 0) + 1
@@ -136,6 +147,8 @@ def fuzz(count: int, seed: int = 0) -> Damaged:
             except BaseException:
                 sys.stderr.write(f"input {number} of seed {seed}, {what}: {data[:2000]!r}\n")
                 raise
+            finally:
+                signal.setitimer(signal.ITIMER_PROF, 0.0)
             seconds = time.process_time() - begun
             told.longest_s[what] = max(told.longest_s.get(what, 0.0), seconds)
             told.grown_megabytes = max(told.grown_megabytes, peak_megabytes() - before_megabytes)

@@ -23,6 +23,7 @@ from pathlib import Path
 from types import CodeType
 from typing import Any
 
+from tests.quick_records import read_fields_first
 from tests.source_tree import PACKAGES, ROOT, functions, module_name
 
 HAND = "tests/unit/test_relations.py"
@@ -166,6 +167,7 @@ def load_what_they_load(tests: list[str]) -> bool:
 def main(files: list[str]) -> None:
     """Make and try all changes, and print what survived."""
     os.environ["NUMBA_DISABLE_JIT"] = "1"
+    read_fields_first()
     begun, made_in_all, left_in_all = time.monotonic(), 0, 0
     for file in files or TESTS:
         path = ROOT / file

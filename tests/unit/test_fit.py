@@ -13,6 +13,7 @@ import pytest
 from sim import Car, InputError, load_car, with_values
 from tests.idle_records import log_of
 from tests.invented_logs import invented_car, record_plan
+from tuning.ensemble.plausible import plausible_cars
 from tuning.identification.fitting import fit
 from tuning.identification.recording_guide import recording_plan
 from tuning.identification.result import Fit
@@ -92,17 +93,14 @@ def test_the_result_is_plain(fitted: Fit) -> None:
     assert in_words(fitted.lines()[0]) == "The fit can be trusted."
 
 
-def test_the_ensemble_spreads_as_the_fit_is_uncertain(fitted: Fit) -> None:
-    cars = fitted.ensemble(40, seed=3)
+def test_variations_of_the_fitted_car_spread_as_the_fit_is_uncertain(fitted: Fit) -> None:
+    cars = plausible_cars(fitted.car, 40, seed=3).cars
     assert cars[0] == fitted.car
-    assert fitted.ensemble(5, seed=3) == cars[:5]
     worth = np.array([engine_figures(one, fitted.at_steps).rpm_per_step for one in cars])
     half = 1.645 * float(np.std(worth))
     wide = 0.5 * (fitted.rpm_per_step.high - fitted.rpm_per_step.low)
     assert 0.5 * wide < half < 2.0 * wide
     assert any(one.mixture.wall_share > 0.05 for one in cars)
-    with pytest.raises(ValueError, match="ensemble of 0"):
-        fitted.ensemble(0)
 
 
 def test_uncertainty_goes_into_the_car_file(fitted: Fit) -> None:

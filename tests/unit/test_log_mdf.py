@@ -134,3 +134,47 @@ def test_a_channel_outside_its_record_is_refused(tmp_path: Path) -> None:
     path.write_bytes(bytes(whole))
     with pytest.raises(InputError, match=r"damaged ASAM MDF file \(a channel outside its record\)"):
         read_log(path)
+
+
+def link_of(whole: bytes, at: int, number: int) -> int:
+    """A link of the block there."""
+    return int.from_bytes(whole[at + 24 + 8 * number : at + 32 + 8 * number], "little")
+
+
+@pytest.mark.parametrize("kind", ["data group", "channel group", "channel", "two kinds"])
+def test_blocks_in_a_ring_are_refused(kind: str, tmp_path: Path) -> None:
+    """Found by ``tests.fuzz``: the library followed such a row for ever."""
+    path = written(tmp_path, [signal("Engine speed", "1/min", RPM)], [signal("Steps", "", RPM)])
+    whole = path.read_bytes()
+    read_log(path)
+    first_data = link_of(whole, 64, 0)
+    last_data = link_of(whole, first_data, 0)
+    group = link_of(whole, last_data, 1)
+    time = link_of(whole, group, 1)
+    steps = link_of(whole, time, 0)
+    assert [link_of(whole, at, 0) for at in (last_data, group, steps)] == [0, 0, 0]
+    turned = {
+        "data group": [(last_data, first_data)], "channel group": [(group, group)],
+        "channel": [(steps, time)], "two kinds": [(last_data, group), (group, last_data)],
+    }  # fmt: skip
+    for at, to in turned[kind]:
+        whole = whole[: at + 24] + to.to_bytes(8, "little") + whole[at + 32 :]
+    path.write_bytes(whole)
+    with pytest.raises(InputError, match=r"damaged ASAM MDF file \(blocks in a ring\)"):
+        read_log(path)
+
+
+def test_more_links_than_a_file_holds_are_refused(tmp_path: Path) -> None:
+    path = written(tmp_path, [signal("Engine speed", "1/min", RPM)])
+    whole = path.read_bytes()
+    at = whole.find(b"##CC") if b"##CC" in whole else whole.find(b"##CN")
+    path.write_bytes(whole[: at + 16] + (10**12).to_bytes(8, "little") + whole[at + 24 :])
+    with pytest.raises(InputError, match=r"damaged ASAM MDF file \(more links than it has room for\)"):
+        read_log(path)
+
+
+def test_another_version_is_refused(tmp_path: Path) -> None:
+    path = written(tmp_path, [signal("Engine speed", "1/min", RPM)])
+    path.write_bytes(path.read_bytes().replace(b"4.10", b"3.30", 1))
+    with pytest.raises(InputError, match=r"begins with b'MDF     3'\), allowed: MDF version 4"):
+        read_log(path)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tuning.logs import units as _log_units
-from tuning.logs.names import Choice, choose_columns
+from tuning.logs.names import Choice, _mend, choose_columns, count_names
 from tuning.logs.signals import BY_NAME, SIGNALS
 
 
@@ -111,6 +111,15 @@ def test_names_recognised(header: str, name: str, unit: str) -> None:
 )  # fmt: skip
 def test_names_of_other_things_are_left_alone(header: str) -> None:
     assert chosen(header) == {}
+
+
+def test_a_text_is_no_name_and_each_word_is_mended_once() -> None:
+    """Found by ``tests.fuzz``: a line of 100 words was mended by the signal and encoding, 3.5 s of it."""
+    _mend.cache_clear()
+    assert count_names(["made by hnad on a cold mornnig before any of it was tuned " * 5] * 9) == 0
+    assert _mend.cache_info().misses == 0
+    assert count_names(["Engien speed", "Oil presure", "Engien speed (rpm)"]) == 2
+    assert _mend.cache_info().misses == len({"engien", "speed", "oil", "presure"} - {"rpm"})
 
 
 def test_why_a_likely_column_was_not_used_is_said() -> None:

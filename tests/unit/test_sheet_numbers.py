@@ -15,8 +15,9 @@ from tuning.search.entry_form import ENTRY_KEYS, from_entry
 from tuning.search.searching import tune
 from tuning.stress_tests.stressing import stress
 from workbench.sheet.making import make_sheet, write_sheet
-from workbench.sheet.writing import UNSEEN, curve_table, sure_note
+from workbench.sheet.writing import UNSEEN, curve_table, sheet_csv, sure_note
 from workbench.words.cautions import CAUTIONS
+from workbench.words.tables import span
 from workbench.words.wording import in_words
 
 FORM = {
@@ -91,6 +92,9 @@ def test_a_sheet_marks_what_no_log_showed_and_says_how_sure_its_numbers_are() ->
     assert 0.0 < low < sheet.curves[-1].rpm_per_step < high
     assert f"{low:.0f} to {high:.0f} rpm" in sure_note(sheet)
     assert "extrapolated" in sure_note(sheet)
+    assert "settings, counts, means or limits and have none" in sure_note(sheet)
+    *_, steps = (line.split(",") for line in sheet_csv(sheet).splitlines() if line.startswith("expected,"))
+    assert steps[2] == span(sheet.expected.rows[-1].low, sheet.expected.rows[-1].high, steps[3])
     given = replace(sheet, curves=tuple(replace(row, advice="keep") for row in sheet.curves))
     assert "extrapolated" not in sure_note(given)
 

@@ -134,11 +134,6 @@ class Diagnosis(Told):
         return {YES: True, NO: False}.get(answers.get("hunting", OPEN))
 
     @property
-    def open_questions(self) -> tuple[Finding, ...]:
-        """What the log cannot tell, each with what would decide it."""
-        return tuple(one for one in self.findings if one.answer == OPEN)
-
-    @property
     def verdict(self) -> Note:
         """What is behind it."""
         if self.cause == "no idling":

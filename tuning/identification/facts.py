@@ -48,7 +48,9 @@ def facts_check(car: Car, described: Car, logs: Sequence[Log], stretches: Sequen
     ]
     if missed:
         return FitCheck("facts", False, Note("identification.facts_missed", missed=tuple(missed)))
-    return FitCheck("facts", True, Note("identification.facts_met"))
+    target, pressure = (any(one in log.names for log in logs) for one in ("target_rpm", "map_kPa"))
+    compared = {"target": target, "travel": described.valve.travel_counted, "pressure": pressure}
+    return FitCheck("facts", True, Note("identification.facts_met", **compared))
 
 
 def not_to_be_told(logs: Sequence[Log]) -> list[Note]:

@@ -80,7 +80,7 @@ def fit(
         result,
         car=_marked(result.car, checks, problem.stretches, every),
         checks=checks,
-        notes=(*result.notes, *remarks, *not_to_be_told(every)),
+        notes=(*not_to_be_told(every), *result.notes, *remarks),
         seconds=time.monotonic() - begun,
     )
 
@@ -162,7 +162,7 @@ def _result(
         car=with_values(fitted_car, {"uncertainty": spreads}), described=car,
         numbers=_numbers(parameters, found, covariance), covariance=covariance, at_steps=at_steps,
         scatter=scatter, loads_W=tuple(float(watts) for watts in loads_W), held_back=tuple(held),
-        checks=checks, curves=curves, notes=notes, seconds=0.0, draw=draw, departures=found, **figures,
+        checks=checks, curves=curves, notes=notes, seconds=0.0, **figures,
     )  # fmt: skip
 
 

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sim import Car, InputError, with_values
-from tuning.ensemble import held_swing_rpm, share_for_swing
+from sim import Car
 from tuning.identification.parameters import Floats
 from tuning.identification.scatter import Scatter
 from tuning.identification.verdict import FitCheck, HeldBack
 from tuning.notes import Note, Told
 
-UNSEEN = {("mixture", "wall_share"): 0.12, ("mixture", "fuelling_lag_s"): 0.04}
-"""Spread, upwards only, of what a log of small moves does not show [-, s]; our judgement."""
 SLOWEST_rad_s = 0.01  # A time constant is told as no longer than the reverse of this [rad/s].
 
 
@@ -73,10 +69,10 @@ class Fit(Told):
 
     Attributes
     ----------
-    car, described, draw : Car, Car, callable
-        With the fitted numbers and their ``[uncertainty]``; as it was before; from departures to a car.
-    numbers, departures, covariance : tuple of Fitted, ndarray, ndarray
-        What was changed; by how much, as logarithms of factors or units added; how surely.
+    car, described : Car, Car
+        With the fitted numbers and their ``[uncertainty]``; as it was before.
+    numbers, covariance : tuple of Fitted, ndarray
+        What was changed; how surely, of logarithms of factors or units added.
     scatter, held_back, checks : Scatter, tuple of HeldBack, tuple of FitCheck
         Unevenness of the firings; predictions of what the fit had not seen; what speaks for and against it.
     curves, notes, seconds : tuple of Curve, tuple of Note, float
@@ -103,8 +99,6 @@ class Fit(Told):
     curves: tuple[Curve, ...]
     notes: tuple[Note, ...]
     seconds: float
-    draw: Callable[[Floats], Car] = field(repr=False)
-    departures: Floats = field(repr=False)
 
     @property
     def trusted(self) -> bool:
@@ -115,43 +109,6 @@ class Fit(Told):
     def reasons(self) -> tuple[Note, ...]:
         """Why it is not to be trusted; empty where it is."""
         return tuple(check.note for check in self.checks if not check.passed)
-
-    def ensemble(self, count: int, seed: int = 0) -> tuple[Car, ...]:
-        """Draw cars that the logs leave possible, joint uncertainty included.
-
-        Parameters
-        ----------
-        count, seed : int
-            How many, 1 or more, the first the fitted car; seed, 0 or more.
-
-        Returns
-        -------
-        tuple of Car
-            Cars that differ as the fit is uncertain; what the log does not show at all
-            (wall film, fuelling lag) is spread by judgement, upwards.  With the valve held
-            they swing as far as the fitted car, within what the log leaves open.
-
-        Raises
-        ------
-        ValueError
-            If the count is below 1.
-        """
-        if count < 1:
-            raise ValueError(f"an ensemble of {count} cars, allowed: 1 or more")
-        rng = np.random.default_rng(np.random.SeedSequence([seed, 4]))
-        root = root_of(self.covariance)
-        idles = (self.at_steps, self.settled_rpm.value)
-        swing_rpm = held_swing_rpm(self.car, *idles)
-        cars = [self.car]
-        while len(cars) < count:
-            departures = self.departures + root @ rng.standard_normal(self.departures.size)
-            drawn = _checked(self.draw(departures))
-            one = _with_unseen(drawn or self.car, rng)
-            # The log shows how far speed swings, not how uneven the firings are.
-            swings_rpm = swing_rpm * float(np.exp(self.scatter.share_sd * rng.standard_normal()))
-            share = share_for_swing(one, swings_rpm, *idles)
-            cars.append(with_values(one, {"engine": {"scatter_share": share}}))
-        return tuple(cars)
 
     def lines(self) -> list[Note]:
         """The fit told, the verdict first."""
@@ -186,19 +143,3 @@ def root_of(covariance: Floats) -> Floats:
     """
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
-
-
-def _checked(car: Car) -> Car | None:
-    """The car if its file could hold it."""
-    try:
-        return with_values(car, {})
-    except InputError:
-        return None
-
-
-def _with_unseen(car: Car, rng: np.random.Generator) -> Car:
-    changes: dict[str, dict[str, Any]] = {}
-    for (table, key), spread in UNSEEN.items():
-        value = getattr(getattr(car, table), key) + spread * abs(rng.standard_normal())
-        changes.setdefault(table, {})[key] = float(min(value, 0.9))
-    return with_values(car, changes)

@@ -6,6 +6,7 @@ import contextlib
 import gc
 import io
 import logging
+import struct
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -24,6 +25,7 @@ from tuning.logs.values import Table, held_at
 
 Channel = tuple[int, int]
 
+HEADER = 64  # Where the first block stands.
 LEAST_MEMORY_BYTES = 200_000_000
 MEMORY_SHARE = 60  # Memory for a file: so many bytes, and for each byte of it so many (it may be packed).
 
@@ -31,9 +33,9 @@ MEMORY_SHARE = 60  # Memory for a file: so many bytes, and for each byte of it s
 def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple[int, str] | None]]) -> Table:
     """Read recognised channels; rows are the samples of rpm, others give their last value at each."""
     file = str(path)
-    start = read_regular(path, LARGEST_LOG_BYTES)[:8]
-    if start not in (b"MDF     ", b"UnFinMF "):
-        message = f"not an ASAM MDF file (begins with {start!r}), allowed: MDF version 4"
+    raw = read_regular(path, LARGEST_LOG_BYTES)
+    if not raw.startswith((b"MDF     4", b"UnFinMF 4")):
+        message = f"not an ASAM MDF file (begins with {raw[:9]!r}), allowed: MDF version 4"
         raise one_problem(path, 1, "file", message)
     try:
         import asammdf
@@ -42,6 +44,7 @@ def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple
         raise one_problem(path, 1, "file", message) from None
     with _quiet(), _bounded_memory(path.stat().st_size):
         try:
+            _refuse_rings(raw)
             recording = asammdf.MDF(path)
             try:
                 return _table(file, recording, wanted_of)
@@ -55,6 +58,29 @@ def read_mdf(path: Path, wanted_of: Callable[[Sequence[str]], Mapping[str, tuple
         # What is left of a half-opened file is thrown away here, where its complaint is unheard.
         gc.collect()
     raise one_problem(path, 1, "file", message)
+
+
+def _refuse_rings(raw: bytes) -> None:
+    """Refuse rows of blocks that lead back into themselves: whoever follows first links is there for ever."""
+    left, todo, known = len(raw) // 8, [HEADER], {0}
+    while todo:
+        at, row = todo.pop(), set()
+        while at not in known and HEADER <= at <= len(raw) - 40:
+            known.add(at)
+            row.add(at)
+            count = int.from_bytes(raw[at + 16 : at + 24], "little")
+            if raw[at : at + 2] != b"##":
+                count = 2  # what a link astray meets is followed as a group would be
+            elif raw[at + 2 : at + 4] in (b"HD", b"DG", b"CG", b"CN"):
+                count = max(count, 2)
+            left -= count
+            if left < 0:
+                raise ValueError("more links than it has room for")
+            links = struct.unpack_from(f"<{min(count, (len(raw) - at - 24) // 8)}Q", raw, at + 24)
+            todo += links[1:]
+            at = links[0] if links else 0
+        if at in row:
+            raise ValueError("blocks in a ring")
 
 
 @contextlib.contextmanager

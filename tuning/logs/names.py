@@ -9,6 +9,7 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from tuning.logs import units as _log_units
 from tuning.logs.signals import BY_NAME, OTHER_WORDS, SAME_WORD, SIGNALS, Signal
@@ -254,9 +255,11 @@ _KNOWN = _vocabulary()
 
 def _mended(words: tuple[str, ...]) -> str:
     """Return the words with one slip of the pen in a word put right, where only one word fits."""
-    return " ".join(_mend(word) for word in words)
+    most = 12  # what has more is a text and no name; each word is held against all that are known
+    return " ".join(words if len(words) > most else map(_mend, words))
 
 
+@lru_cache(maxsize=4096)
 def _mend(word: str) -> str:
     # One sign more or less is another word where signs are words.
     if len(word) < 4 or word in _KNOWN or word.upper() == word:

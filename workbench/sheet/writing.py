@@ -215,7 +215,8 @@ def expected_note(sheet: Sheet) -> str:
     return (
         f"{expected.runs} runs of {expected.cars} variations of your car, the base curve up to"
         f" 3 steps off: {told}. With the valve held, warm speed swings"
-        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that."
+        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that. Of most engines tried that"
+        " are not the model's, dips came out deeper than told: leave room above the stall."
     )
 
 
@@ -223,9 +224,9 @@ def sure_note(sheet: Sheet) -> str:
     """Say how sure the numbers are that stand without a range."""
     low, high = sheet.expected.worth_rpm
     told = (
-        f"Advice and rpm per step are the model's: warm valve gain is {low:.0f} to {high:.0f} rpm per step on"
-        f" eight in ten of {sheet.expected.cars} variations of your car."
-        " All other numbers above are settings or counts, without an uncertainty of their own."
+        "Advice, rpm per step and what follows from them, also in the plan, are the model's: warm valve gain"
+        f" is {low:.0f} to {high:.0f} rpm per step on eight in ten of {sheet.expected.cars} variations of"
+        " your car. Other numbers, but the ranges below, are settings, counts, means or limits and have none."
     )
     unseen = any(UNSEEN in row.advice for row in sheet.curves)
     return f"{told} {UNSEEN.capitalize()}: no log showed this; it is extrapolated." if unseen else told
@@ -270,8 +271,8 @@ def sheet_csv(sheet: Sheet) -> str:
     for name, value, remark in sheet.homing:
         row("homing and timing", name, value, remark=remark)
     for seen in sheet.expected.rows:
-        span = f"{seen.low:.4g} to {seen.high:.4g}"
-        row("expected", in_words(seen.meaning), span, seen.unit, remark="eight runs in ten")
+        told = span(seen.low, seen.high, seen.unit)
+        row("expected", in_words(seen.meaning), told, seen.unit, remark="eight runs in ten")
     for section, points in (("watch", sheet.watch), ("stop", sheet.stop)):
         for text in points:
             row(section, remark=text)

@@ -45,7 +45,8 @@ SENTENCES: dict[str, Sentence] = {
     "identification.position_kept": "the same steps give the same speed throughout",
     "identification.facts_missed": "the log contradicts the car file: {missed}; it is of another car, or"
     " speed, steps or pressure are counted otherwise, or the file is wrong: correct what is",
-    "identification.facts_met": "speed on the base curve, travel and pressure agree with the car file",
+    "identification.facts_met": "the log agrees with the car file: speed on the base curve{target!k:, target}"
+    "{travel!k:, travel}{pressure!k:, pressure}",
     "identification.target_missed": "its target is {recorded_rpm:.0f}, the file's {target_rpm:.0f}",
     "identification.base_missed": "on the base curve ({base_steps:.0f}) it idles at {speed_rpm:.0f} and"
     " reaches the target of {target_rpm:.0f} at {need_steps:.0f}",

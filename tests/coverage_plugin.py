@@ -1,0 +1,73 @@
+"""For ``.ci/coverage``, which needs what a test reaches and not its end: ``-p tests.coverage_plugin``.
+
+A test over ``EVENIDLE_TEST_SECONDS`` is skipped and told; so are the rest of a file of which three were, as
+they mostly share what is dear to make.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections import Counter
+from collections.abc import Generator
+
+import pytest
+
+from tests.quick_records import read_fields_first
+
+LIMIT_s = float(os.environ.get("EVENIDLE_TEST_SECONDS", "60"))
+MOST_OF_A_FILE = 3
+CUT_OFF: Counter[str] = Counter()
+LEFT_s = pytest.StashKey[float]()
+
+
+if os.environ.get("NUMBA_DISABLE_JIT") == "1":
+    read_fields_first()
+
+
+def cut_off(*_: object) -> None:
+    """End the test; no ``except Exception`` stops that, and no property is tried again for it."""
+    pytest.skip(f"cut off after {LIMIT_s:g} s", allow_module_level=True)
+
+
+def limited(item: pytest.Item) -> Generator[None, object, object]:
+    """One part of a test, within what is left of its time."""
+    signal.signal(signal.SIGALRM, cut_off)
+    signal.setitimer(signal.ITIMER_REAL, item.stash.get(LEFT_s, LIMIT_s), 1.0)
+    try:
+        return (yield)
+    except pytest.skip.Exception as skipped:
+        CUT_OFF[str(item.path)] += "cut off after" in str(skipped)
+        raise
+    finally:
+        item.stash[LEFT_s] = max(signal.setitimer(signal.ITIMER_REAL, 0.0)[0], 0.1)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, object, object]:
+    """Limit what a file does while it is loaded."""
+    signal.signal(signal.SIGALRM, cut_off)
+    signal.setitimer(signal.ITIMER_REAL, LIMIT_s)
+    try:
+        return (yield)
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Leave a test out if its file was cut off too often."""
+    if CUT_OFF[str(item.path)] >= MOST_OF_A_FILE:
+        pytest.skip("this file's tests are too slow here")
+
+
+@pytest.hookimpl(wrapper=True, specname="pytest_runtest_setup")
+def limit_setup(item: pytest.Item) -> Generator[None, object, object]:
+    """Limit what the fixtures do."""
+    return (yield from limited(item))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_call(item: pytest.Item) -> Generator[None, object, object]:
+    """Limit what the test itself does."""
+    return (yield from limited(item))
