@@ -200,7 +200,7 @@ def expected_table(sheet: Sheet) -> Table:
         sheet.expected.rows,
         {
             "on variations of your car": lambda row: in_words(row.meaning),
-            "eight runs in ten": lambda row: span(row.low, row.high, 3, row.unit),
+            "eight runs in ten": lambda row: span(row.low, row.high, row.unit),
             "unit": lambda row: row.unit,
         },
         " r",
