@@ -75,7 +75,7 @@ def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
             "predicted": lambda row: f"{number(row.predicted, unit=row.unit)} {row.unit}",
             "8 of 10 runs": lambda row: span(row.low, row.high, *_finely(row)),
             "with margin": lambda row: span(row.least, row.most, *_finely(row)),
-            "recorded": lambda row: number(row.recorded, *reversed(_finely(row))),
+            "recorded": lambda row: number(row.recorded, _finely(row)[1], _finely(row)[0]),
             "": lambda row: verdicts.get((row.inside, row.inside or row.agrees), "DIFFERS"),
         },
         " rrrr",
