@@ -131,7 +131,7 @@ SENTENCES: dict[str, Sentence] = {
     "checks.falls.do": "look at the value at {at_degC:g}",
     "checks.gains": "gains suit the valve",
     "checks.gains.value": "{at_once_percent:.0f} of an error answered at once, {second_percent:.0f} each"
-    " second",
+    " second; usual are up to {usual_percent:.0f} and {most_percent:.0f}, a search may find more",
     "checks.gains.why": "a gain that answers more than the whole error mostly drives speed past its target",
     "checks.gains.do": "take a gain of {most_steps_per_100rpm:.1f} at the most; where evenidle tune found"
     " more, keep that: it runs the whole loop, this line looks at the valve gain alone",

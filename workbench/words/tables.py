@@ -24,7 +24,7 @@ def number(value: float | None, digits: int = 3, unit: str = "") -> str:
     return f"{value:.{digits}g}"
 
 
-def span(low: float, high: float, digits: int, unit: str) -> str:
+def span(low: float, high: float, unit: str, digits: int = 3) -> str:
     """Write a range short."""
     return f"{number(low, digits, unit)} to {number(high, digits, unit)}"
 
@@ -59,10 +59,10 @@ def table_of(rows: Iterable[Row], columns: dict[str, Callable[[Row], str]], righ
     return Table(tuple(columns), cells, right)
 
 
-def _finely(row: tuning.Compared) -> tuple[int, str]:
-    """Digits and unit by which a record is seen to be on its side of each end of a range."""
+def _finely(row: tuning.Compared) -> tuple[str, int]:
+    """Unit and digits by which a record is seen to be on its side of each end of a range."""
     ends = [number(one, unit=row.unit) for one in (row.low, row.high, row.least, row.most)]
-    return (4, "") if number(row.recorded, unit=row.unit) in ends else (3, row.unit)
+    return ("", 4) if number(row.recorded, unit=row.unit) in ends else (row.unit, 3)
 
 
 def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
@@ -75,7 +75,7 @@ def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
             "predicted": lambda row: f"{number(row.predicted, unit=row.unit)} {row.unit}",
             "8 of 10 runs": lambda row: span(row.low, row.high, *_finely(row)),
             "with margin": lambda row: span(row.least, row.most, *_finely(row)),
-            "recorded": lambda row: number(row.recorded, *_finely(row)),
+            "recorded": lambda row: number(row.recorded, _finely(row)[1], _finely(row)[0]),
             "": lambda row: verdicts.get((row.inside, row.inside or row.agrees), "DIFFERS"),
         },
         " rrrr",
