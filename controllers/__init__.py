@@ -9,7 +9,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from controllers.compiling import compiled, hold, is_warm, machine_code, now_warm, pick, relation, routine
+    from controllers.compiling import (
+        compile_part,
+        compiled,
+        hold,
+        is_warm,
+        machine_code,
+        now_warm,
+        pick,
+        relation,
+        routine,
+    )
     from controllers.controller import controller_row, make_controller
     from controllers.curves import begin_running, car_curves, curve_along, curve_at, read_coolant
     from controllers.law import DERIVATIVE, GAIN, INTEGRAL
@@ -30,7 +40,7 @@ if TYPE_CHECKING:
 _HOMES = {
     name: home
     for home, names in {
-        "compiling": "compiled is_warm machine_code hold now_warm pick relation routine",
+        "compiling": "compile_part compiled is_warm machine_code hold now_warm pick relation routine",
         "controller": "controller_row make_controller",
         "curves": "begin_running car_curves curve_along curve_at read_coolant",
         "law": "DERIVATIVE GAIN INTEGRAL",
@@ -44,10 +54,10 @@ _HOMES = {
 
 __all__ = [
     "DERIVATIVE", "GAIN", "INTEGRAL", "LAWS", "MEMORY_FIELDS", "NEVER", "SETTINGS_FIELDS", "Curves",
-    "Feedback", "GainsForOneRpm", "TICKS_PER_s", "begin_running", "block_dtype", "car_curves", "compiled",
-    "controller_row", "curve_along", "curve_at", "hold", "idle_spark_trim", "is_warm", "law_of",
-    "machine_code", "make_controller", "matrix", "now_warm", "open_loop_steps", "pick", "read_coolant",
-    "relation", "routine", "rows", "s_PER_TICK", "setting_acts", "update", "within",
+    "Feedback", "GainsForOneRpm", "TICKS_PER_s", "begin_running", "block_dtype", "car_curves",
+    "compile_part", "compiled", "controller_row", "curve_along", "curve_at", "hold", "idle_spark_trim",
+    "is_warm", "law_of", "machine_code", "make_controller", "matrix", "now_warm", "open_loop_steps", "pick",
+    "read_coolant", "relation", "routine", "rows", "s_PER_TICK", "setting_acts", "update", "within",
 ]  # fmt: skip
 
 

@@ -235,6 +235,20 @@ def _form(one: object) -> object:
     return type(one)
 
 
+def compile_part(function: Callable[..., object], arguments: tuple[object, ...]) -> None:
+    """Compile what other compiled code takes in, which then finds it done.
+
+    Parameters
+    ----------
+    function : callable
+        A relation, a routine, or compiled.
+    arguments : tuple
+        Of the very types that it will be called with.
+    """
+    if not _PLAIN:
+        cast("Any", function).compile(tuple(numba.typeof(one) for one in arguments))  # type: ignore[no-untyped-call]
+
+
 _ENTRIES: dict[tuple[object, ...], Any] = {}
 
 

@@ -14,6 +14,7 @@ from typing import Any
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler, CompileResult
 from numba.core.registry import CPUDispatcher
+from numba.core.types import unliteral
 
 _LIBRARY: Any = JITCodeLibrary
 _DISPATCHER: Any = CPUDispatcher  # Numba's own, of which no types are known.
@@ -82,6 +83,11 @@ class Draft(_DISPATCHER):  # type: ignore[misc] # untyped
     def stats(self) -> Any:
         """What of the code that Python calls was found on disk."""
         return self.whole.stats
+
+    def get_call_template(self, kinds: tuple[Any, ...], named: dict[str, Any]) -> Any:
+        """Take a number written in a call as any: numba would compile all below it for that one."""
+        find: Any = super().get_call_template
+        return find(tuple(map(unliteral, kinds)), named)
 
     def add_overload(self, result: Any) -> None:
         """Offer a draft to compiled callers, and not to Python."""

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
         refuse_no_place,
         write_beside,
     )
-    from sim.fleet import Fleet, full_plan, make_fleet, run_plan, settings_of, settings_table
+    from sim.fleet import Fleet, compile_parts, full_plan, make_fleet, run_plan, settings_of, settings_table
     from sim.prepare import equilibrium
     from sim.runs import COUNTERS, Plan, SAMPLE_s
     from sim.scenario import Event, Scenario, Window, load_scenario
@@ -41,7 +41,7 @@ _HOMES = {
         "estimates": "FINE_TRAVEL_steps Known estimate_car",
         "files": "bundled_cars bundled_folder bundled_logs bundled_scenarios keep_copy one_problem"
         " read_regular read_text refuse_no_place write_beside",
-        "fleet": "Fleet full_plan make_fleet run_plan settings_of settings_table",
+        "fleet": "Fleet compile_parts full_plan make_fleet run_plan settings_of settings_table",
         "prepare": "equilibrium",
         "scenario": "Event Scenario Window load_scenario",
         "schedule": "simulate",
@@ -53,10 +53,10 @@ _HOMES = {
 __all__ = [
     "COUNTERS", "LOG_COLUMNS", "Car", "EvenidleError", "Event", "FINE_TRAVEL_steps", "Fleet", "InputError",
     "Known", "Plan", "Problem", "SAMPLE_s", "Scenario", "Trace", "Window", "bundled_cars", "bundled_folder",
-    "bundled_logs", "bundled_scenarios", "car_to_toml", "cars_folder", "equilibrium", "estimate_car",
-    "full_plan", "keep_copy", "load_car", "load_scenario", "make_fleet", "one_problem", "read_regular",
-    "read_text", "refuse_no_place", "run_plan", "save_car", "settings_of", "settings_table", "simulate",
-    "with_values", "write_beside",
+    "bundled_logs", "bundled_scenarios", "car_to_toml", "cars_folder", "compile_parts", "equilibrium",
+    "estimate_car", "full_plan", "keep_copy", "load_car", "load_scenario", "make_fleet", "one_problem",
+    "read_regular", "read_text", "refuse_no_place", "run_plan", "save_car", "settings_of", "settings_table",
+    "simulate", "with_values", "write_beside",
 ]  # fmt: skip
 
 

@@ -11,17 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from controllers import SETTINGS_FIELDS, Feedback, TICKS_PER_s, controller_row, matrix
+from controllers import SETTINGS_FIELDS, Feedback, TICKS_PER_s, compile_part, controller_row, matrix
 from sim.batch import run_rows
 from sim.begin import SCENARIO_FIELDS
 from sim.car import Car
+from sim.handlers import advance_alone, fire_alone, general_step, handle
 from sim.happenings import SETTABLE
 from sim.prepare import car_row, new_blocks, scenario_row, stack_tables
 from sim.records import CAR_FIELDS, Tables
-from sim.runs import COUNTERS, LANES, Plan, SAMPLE_s
+from sim.runs import COUNTERS, LANES, Plan, SAMPLE_s, load_run
 from sim.scenario import Scenario
 
-CHUNK_RUNS = 256  # Runs that one thread does at a time: its samples stay in the second-level cache.
+CHUNK_RUNS = 256  # Runs that one thread does at a time, at most: its samples stay in the second-level cache.
 
 _LOCAL = threading.local()
 
@@ -106,6 +107,17 @@ def full_plan(
     )  # fmt: skip
 
 
+def compile_parts(fleet: Fleet, plan: Plan) -> None:
+    """Compile what a run calls, what is called first of all, so that two processes share the work."""
+    blocks, tables = new_blocks(), fleet.tables
+    s, p, c, k = (block[0] for block in blocks[:4])
+    compile_part(handle, (s, p, c, k, 0, tables))
+    compile_part(fire_alone, (s, p, c, k, 0, tables, True))
+    compile_part(advance_alone, (s, p, 0, 0.0, True))
+    compile_part(load_run, (blocks, 0, 0, plan, tables))
+    compile_part(general_step, (s, p, c, k, 0, tables, True))
+
+
 def sample_count(fleet: Fleet) -> int:
     """Samples kept of each run: enough for the longest scenario."""
     longest = fleet.scenarios[:, SCENARIO_FIELDS.index("duration_ticks")].max() / TICKS_PER_s
@@ -138,9 +150,11 @@ def run_plan(
     trims_spark = bool(np.any(plan.settings[:, SETTINGS_FIELDS.index("spark_deg_per_rpm")] != 0.0))
     with_all = fleet.needs_full or trims_spark if full is None else full
     stopped = threading.Event()
-    work = _chunk_work(fleet, plan, reduce, with_all, side_by_side, stopped)
     threads = max(1, cores or os.cpu_count() or 1)
-    chunks = range(0, len(plan.car), CHUNK_RUNS)
+    shared = LANES * -(-len(plan.car) // (threads * LANES))  # a thread's part, in whole sets of lanes
+    size = min(CHUNK_RUNS, max(LANES, shared))
+    work = _chunk_work(fleet, plan, reduce, size, with_all, side_by_side, stopped)
+    chunks = range(0, len(plan.car), size)
     report = on_done or (lambda _: None)
     if threads == 1 or len(chunks) == 1:
         for chunk in chunks:
@@ -157,13 +171,14 @@ def run_plan(
 
 
 def _chunk_work(
-    fleet: Fleet, plan: Plan, reduce: Reduce, full: bool, side_by_side: bool, stopped: threading.Event
-) -> Callable[[int], int]:
+    fleet: Fleet, plan: Plan, reduce: Reduce, size: int, full: bool, side_by_side: bool,
+    stopped: threading.Event,
+) -> Callable[[int], int]:  # fmt: skip
     """Make the function that runs the chunk of a plan from a row on and hands it to the reduction."""
     samples = sample_count(fleet)
 
     def work(first: int) -> int:
-        last = min(first + CHUNK_RUNS, len(plan.car))
+        last = min(first + size, len(plan.car))
         memory = _thread_memory(samples)
         rpm, steps, counters = memory["rpm"], memory["steps"], memory["counters"]
         parts = run_rows(
@@ -173,9 +188,9 @@ def _chunk_work(
         for _ in parts:
             if stopped.is_set():
                 return 0
-        size = last - first
-        reduce(np.arange(first, last), rpm[:size], steps[:size], counters[:size])
-        return size
+        done = last - first
+        reduce(np.arange(first, last), rpm[:done], steps[:done], counters[:done])
+        return done
 
     return work
 

@@ -238,7 +238,6 @@ def run_replay(
             break  # nothing that follows tells anything
     out[0, rows[0] :] = s.measured_rpm[0]
     out[1, rows[1] :] = s.map_sensed_Pa[0]
-    out[1] *= 1.0e-3
     return s.stalled_tick[0]
 
 
@@ -281,5 +280,6 @@ def replay(car: Car, drive: Drive, *, seed: int | None = None) -> Replayed:
         _memory(), matrix(row)[0], tables, drive.beginning, drive.commands, drive.ticks, not quiet,
         float(seed or 0), out,
     )  # fmt: skip
+    out[1] *= 1.0e-3  # here, as in compiled code this one line takes two seconds to compile
     stalled_s = stalled / TICKS_PER_s if stalled < NEVER else math.nan
     return Replayed(out[0], out[1], out[2], out[3], stalled_s)

@@ -25,8 +25,9 @@ from tuning.measures import measure
 
 RUNS, LENGTH_s, FROM_s = 24, 120.0, 20.0
 """As many runs as ``explain`` makes, as long, the same beginning left out [-, s, s]."""
-ENGINES = (("pulses", 701), ("mean values", 702))
-"""Engines that nothing was set on."""
+ENGINES = tuple(("mean values" if seed % 2 == 0 else "pulses", seed) for seed in (701, 702, *range(711, 719)))
+"""Engines that nothing was set on: ten, as a fit to one recording is off by some tenth on each in its own
+direction, and two of them tell more of chance than of ``explain``."""
 SETTINGS = tuple(
     {"gain_steps_per_100rpm": gain, "integral_steps_per_100rpm_s": integral, "deadband_rpm": band,
      "min_move_steps": move}

@@ -296,8 +296,8 @@ def test_a_start_that_is_told_has_its_cautions_before_it(tmp_path: Path) -> None
 def test_one_run_of_many_does_and_two_do() -> None:
     told = [in_words(Note("measures.may_hunt", hunting=n, runs=24, low_percent=0.0, high_percent=18.0))
             for n in (1, 2)]  # fmt: skip
-    assert told[0].startswith("may hunt: 1 of 24 runs does, a chance of 0 to 18")
-    assert told[1].startswith("may hunt: 2 of 24 runs do, a chance of")
+    assert told[0].startswith("may hunt: 1 of 24 simulated runs does, a chance of 0 to 18")
+    assert told[1].startswith("may hunt: 2 of 24 simulated runs do, a chance of")
 
 
 def test_a_gain_of_500_and_a_point_where_no_engine_is_draw_a_remark(tmp_path: Path) -> None:

@@ -102,10 +102,10 @@ def test_the_first_look_after_an_install_says_what_it_waits_for(
     one = serve(tmp_path)
     try:
         only_browser.open(one.address)
-        told = only_browser.wait_text("is being compiled for this machine: once, about a minute")
+        told = only_browser.wait_text("is being compiled for this machine: once, about half a minute")
         assert "Follows when the simulation has been compiled." in told
         log = (tmp_path / "server.log").read_text()
-        assert "compiling the simulation once, about a minute" in log
+        assert "compiling the simulation once, about half a minute" in log
     finally:
         one.process.terminate()
         # It does not wait for the compiler.

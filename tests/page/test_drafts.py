@@ -84,8 +84,8 @@ def prediction(hunting_share: float, stall_share: float = 0.0, dip_rpm: float = 
     [
         (prediction(0.35), prediction(0.96), False, "hunts in 96 of 100 runs (now 35)"),
         (prediction(0.35), prediction(0.0, 0.1), False, "stalls in 10 of 100 runs (now 0)"),
-        (prediction(0.35), prediction(0.0), True, "it does not hunt: none of 100 runs does, which"),
-        (prediction(0.35), prediction(0.0), True, "(now it may hunt: 35 of 100 runs do, a chance"),
+        (prediction(0.35), prediction(0.0), True, "it does not hunt: none of 100 simulated runs does, which"),
+        (prediction(0.35), prediction(0.0), True, "(now it may hunt: 35 of 100 simulated runs do, a chance"),
         (prediction(0.3), prediction(0.0, 0.0, 150.0), True, "Worse: the deepest dip, 150 rpm"),
     ],
 )

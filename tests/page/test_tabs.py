@@ -93,7 +93,7 @@ def test_explore_load_and_blip(look: Look) -> None:
     look.wait_text("With the valve held still")
     for word in ("Lamps, fan, rear window on", "Blip"):
         look.tick(word)
-    look.wait_text("The deepest dip after a load is")
+    look.wait_text("After a load speed falls")
     look.wait_text("after the blip speed falls")
 
 
@@ -127,7 +127,7 @@ def test_start_is_played_and_curves_are_edited(look: Look) -> None:
     assert points[-1][0] < 240.0
     look.press("all at once")
     told = look.wait_text("It runs")
-    assert re.search(r"It runs [\d.]+ s after the key", told)
+    assert re.search(r"It runs [\d.]+ s after cranking begins", told)
     assert look.option(".tall")["series"][0]["data"][-1][0] == 240.0
     look.fill("Base curve, steps at 0", "900")
     look.wait_text("too large (900)")

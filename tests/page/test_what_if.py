@@ -54,7 +54,7 @@ def test_what_proves_the_cause_is_drawn_and_judged_by_the_same_runs() -> None:
     assert finer["spans"]["valve_steps"][1] < car.valve.travel_steps, "in steps of the car itself"
     told = chance(car, wish.coolant_degC, 0)
     hunting = round(0.24 * own["hunting"])
-    assert told["verdict"].startswith(f"Hunts: {hunting} of 24 runs do")
+    assert told["verdict"].startswith(f"Hunts: {hunting} of 24 simulated runs do")
     assert "starting conditions" in told["text"]
     for word in ("hunts", "cannot tell"):
         assert word not in idle(car, wish, 0)["finding"], "one verdict, by many runs"

@@ -154,7 +154,7 @@ def test_an_open_limit_that_a_cold_engine_needs_more_than_is_told() -> None:
     told = {one.name: one for one in said(room_checks(short)) if one.name.startswith("base curve at")}
     cold = [told[f"base curve at {degC} °C"] for degC in (-10, 15, 30)]
     # At so few steps no start reaches 20 s of idling that cold.
-    assert ["passes through" in one.value for one in cold] == [False, True, True]
+    assert ["while warming up it runs at" in one.value for one in cold] == [False, True, True]
     for one in cold:
         assert one.verdict == "warn"
         assert "on 14 steps" in one.value  # not on the 50 and 34 that the curve asks for
@@ -162,7 +162,7 @@ def test_an_open_limit_that_a_cold_engine_needs_more_than_is_told() -> None:
         assert "an auxiliary valve that passes air only while cold" in one.remedy
     trace = simulate(short, start_scenario(0.0, 75.0), seed=5)
     cool = (trace.time_s > 25.0) & (np.abs(trace["coolant_sensed_degC"] - 15.0) <= 6.0)
-    number = re.search(r"passes through (\d+)", cold[1].value)
+    number = re.search(r"while warming up it runs at (\d+)", cold[1].value)
     assert number
     assert float(number[1]) == pytest.approx(float(trace["speed_rpm"][cool].mean()), rel=0.1)
 
@@ -171,7 +171,7 @@ def test_an_open_limit_that_a_cold_engine_needs_more_than_is_told() -> None:
 def test_a_throttle_stop_that_lets_in_too_much_even_cold_is_told(car: Car, leak_mm2: float) -> None:
     wide = with_values(car, {"throttle": {"leak_mm2": leak_mm2}})
     told = [one for one in said(room_checks(wide)) if one.name.startswith("base curve at")]
-    assert sum("passes through" in one.value for one in told) == 3
+    assert sum("while warming up it runs at" in one.value for one in told) == 3
     for one in told:
         assert one.verdict == "warn"
         assert "even at the seat it idles above the target" in one.remedy

@@ -114,7 +114,8 @@ def test_what_comes_to_rest_is_not_called_hunting() -> None:
     assert result.story is None
     assert result.ablation.as_is.chance == 0.0
     told = in_words(result.verdict[0])
-    assert told.startswith("It does not hunt: none of 24 runs does, which leaves a chance of up to 12 %. ")
+    assert told.startswith("It does not hunt: none of 24 simulated runs does, which leaves a chance of up to")
+    assert "up to 12 %. " in told
     limited = explained("narrow limits")
     assert not limited.hunts
     assert "explanation.at_limit" in [note.code for note in limited.verdict]

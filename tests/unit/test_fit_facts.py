@@ -117,7 +117,7 @@ def test_pressure_is_held_against_the_air_s_where_the_engine_stands(logs: dict[s
     right, wrong = (fit(load_car("trials"), standing(log, at_kPa)) for at_kPa in (101.0, 122.0))
     assert facts_of(right) == (
         True,
-        "this goes with the car file: speed on the base curve, target, travel, pressure",
+        "the log agrees with the car file: speed on the base curve, target, travel, pressure",
     )
     assert not any("up to a third wrong" in in_words(note) for note in right.notes)
     assert "with the engine standing" in facts_of(wrong)[1]

@@ -77,7 +77,7 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
 def test_a_sheet_marks_what_no_log_showed_and_says_how_sure_its_numbers_are() -> None:
     saw = {"basis": "fitted", "fit_verdict": "trusted", "fitted_steps": [10, 24], "fitted_degC": [62, 92]}
     sheet = make_sheet(with_values(load_car("trials"), {"car": saw}))
-    assert "It saw 10 to 24 steps, from 62 to 92 degC: what lies beyond is the model's guess" in sheet.made
+    assert "Its logs show 10 to 24 steps, at 62 to 92 °C: beyond that the model guesses" in sheet.made
     marked = [(row.coolant_degC, row.base_steps) for row in sheet.curves if UNSEEN in row.advice]
     assert marked == [
         (row.coolant_degC, row.base_steps)

@@ -133,7 +133,8 @@ def test_a_search_is_told_in_five_lines_and_its_tables_in_full(capsys: pytest.Ca
     present = next(one for one in found.compared if one.name == "present").score
     assert f"present {present.total:.0f} ({100.0 * present.acceptance.told_share:.0f} %)" in told[0]
     assert brief[0].startswith("Changed: ")
-    assert f"min_move_steps 4 -> {found.settings.min_move_steps}" in brief[0]
+    assert f"; minimum move 4 -> {found.settings.min_move_steps} steps; " in brief[0]
+    assert "_" not in brief[0]  # names of the sheet, not keys of the car file
     assert sum(one.startswith("Scores, lower is better (cars that fail): no feedback ") for one in brief) == 1
     assert "Side by side" not in told[0]
     assert [told[1].count(one) for one in ("Side by side", "What it brings", "Settings changed")] == [1, 1, 1]

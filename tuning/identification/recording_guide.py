@@ -72,8 +72,8 @@ class RecordingPlan(Told):
                      rate_Hz=self.rate_Hz)  # fmt: skip
         rows = [Note("guide.advice", number=number, text=text) for number, text in enumerate(self.advice, 1)]
         holds = [
-            Note("guide.hold", from_=one.from_s, to=one.to_s, position=one.steps,
-                 about=one.expected_rpm, load=one.load)
+            Note("guide.hold", from_=one.from_s, to=one.to_s, position=one.steps, about=one.expected_rpm,
+                 load=Note("explanation.load", key=one.load) if one.load else ())
             for one in self.holds
         ]  # fmt: skip
         return [first, *rows, Note("guide.columns"), *holds]
@@ -111,7 +111,8 @@ def _down(speeds: Floats, base: int, size: int, floor_rpm: float) -> int:
 def _advice(load: str, load_W: float, base: int) -> tuple[Note, ...]:
     return (
         Note("guide.warm"), Note("guide.feedback_off"), Note("guide.by_hand", base_steps=base),
-        Note("guide.load", load=load, load_W=load_W) if load else Note("guide.any_load"),
+        Note("guide.load", load=Note("explanation.load", key=load, size_W=load_W)) if load
+        else Note("guide.any_load"),
         Note("guide.record", rate_Hz=RATE_Hz), Note("guide.throttle"),
     )  # fmt: skip
 

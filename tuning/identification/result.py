@@ -125,7 +125,7 @@ class Fit(Told):
             ),
             Note(
                 "identification.scatter", scatter_rpm=self.scatter.rms_rpm,
-                uneven_percent=100.0 * self.scatter.share, memory=self.scatter.memory,
+                uneven_percent=100.0 * self.scatter.share, carried_percent=100.0 * self.scatter.memory,
             ),
             *(check.note for check in self.checks if check.passed),
             *(one.note() for one in self.numbers),

@@ -128,7 +128,8 @@ class Comparison(Told):
             return Note("prediction.differs", measures=different, inside=inside, of=len(self.rows))
         if not self.agrees:
             return Note("prediction.near", inside=inside, of=len(self.rows))
-        return Note("prediction.as_predicted", inside=inside, of=len(self.rows))
+        others = len(self.rows) - inside
+        return Note("prediction.as_predicted", inside=inside, of=len(self.rows), others=others)
 
     def _next_steps(self) -> list[Note]:
         """What to change next, and by how much, where the record asks for it."""
@@ -145,18 +146,18 @@ class Comparison(Told):
         if off.get("hunting_rpm", 0.0) > 0.0:
             half_rpm = 0.5 * by_name["hunting_rpm"].recorded
             told.append(Note("prediction.next.swing", half_rpm=half_rpm, wide=half_rpm > WIDEST_DEADBAND_rpm))
-        if off.get("settle_s", 0.0) > 0.0:
+        elif off.get("settle_s", 0.0) > 0.0:
             told.append(Note("prediction.next.late"))
-        return told or ([Note("prediction.next.go_on")] if self.agrees else [])
+        return told or [Note("prediction.next.go_on") if self.agrees else Note("prediction.next.fit")]
 
     def lines(self) -> list[Note]:
-        """The comparison told, the verdict first, then what differs and what to mind."""
+        """The comparison told, the verdict first, then what differs, what to mind and what to do next."""
         different = [
             Note("prediction.difference", measure=row.meaning, hint=row.hint)
             for row in self.rows
             if not row.agrees
         ]
-        return [self.verdict, *different, *self._next_steps(), *self.notes]
+        return [self.verdict, *different, *self.notes, *self._next_steps()]
 
 
 def outer_parts(runs: NDArray[Any]) -> Floats:

@@ -53,11 +53,11 @@ def phases_of(
         phases.append(Phase("cranking", crank_s, trace.duration_s, stands))
         return tuple(phases)
     phases.append(Phase("cranking", crank_s, run_s, _cranked(trace, crank_s, run_s)))
-    running = _running_phases(trace, car, run_s, until_s)
+    running = _running_phases(trace, car, (crank_s, run_s, until_s))
     if not math.isnan(stalled_s):
         before = [one for one in running if one.from_s < stalled_s]
         cut = [replace(one, to_s=min(one.to_s, stalled_s)) for one in before]
-        running = [*cut, _stalled(trace, stalled_s)]
+        running = [*cut, _stalled(trace, crank_s, stalled_s)]
     return (*phases, *running)
 
 
@@ -66,12 +66,13 @@ def _cranked(trace: Trace, crank_s: float, run_s: float) -> Note:
     before = (trace.time_s >= crank_s) & (trace.time_s < run_s)
     let_go_s = first_s(trace.time_s, before & (trace["key"] < 1.5))
     if run_s - let_go_s > SLOW_s:
-        return Note("starts.phase.slow", after_s=run_s - crank_s, let_go_s=let_go_s)
+        return Note("starts.phase.slow", after_s=run_s - crank_s, let_go_s=let_go_s - crank_s)
     return Note("starts.phase.cranked", after_s=run_s - crank_s)
 
 
-def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> list[Phase]:
-    """Name the stretches from running to warm, as far as the start goes."""
+def _running_phases(trace: Trace, car: Car, moments: tuple[float, float, float]) -> list[Phase]:
+    """Name the stretches from running to warm, as far as the start goes; moments: crank, running, end [s]."""
+    crank_s, run_s, until_s = moments
     time_s = trace.time_s
     flare = (time_s >= run_s) & (time_s < min(run_s + FLARE_s, until_s))
     highest = float(np.max(trace["rpm"][flare]))
@@ -81,9 +82,9 @@ def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> lis
     faded_s = min(max(run_s + car.curves.after_start_fade_s, run_s + FLARE_s), until_s)
     here = (time_s > run_s) & (time_s < until_s)
     acts_s = first_s(time_s, here & (trace["enabled"] > 0.5))
-    fades = Note("starts.phase.after_start_without", faded_s=faded_s)
+    fades = Note("starts.phase.after_start_without", faded_s=faded_s - crank_s)
     if not math.isnan(acts_s):
-        fades = Note("starts.phase.after_start", faded_s=faded_s, acts_s=acts_s)
+        fades = Note("starts.phase.after_start", faded_s=faded_s - crank_s, acts_s=acts_s - crank_s)
     phases.append(Phase("after-start", run_s + FLARE_s, faded_s, fades))
     warm_s = first_s(time_s, here & (trace["coolant_degC"] >= car.thermal.thermostat_degC - 5.0))
     warm_s = until_s if math.isnan(warm_s) else max(warm_s, faded_s)
@@ -99,13 +100,13 @@ def _running_phases(trace: Trace, car: Car, run_s: float, until_s: float) -> lis
     return [one for one in phases if one.to_s > one.from_s or one.name == "flare"]
 
 
-def _stalled(trace: Trace, stalled_s: float) -> Phase:
+def _stalled(trace: Trace, crank_s: float, stalled_s: float) -> Phase:
     """A stall, and what comes then."""
     again_s = first_s(trace.time_s, (trace.time_s > stalled_s) & (trace["key"] > 1.5))
     runs_s = first_s(trace.time_s, (trace.time_s > stalled_s + 0.5) & (trace["running"] > 0.5))
     text = Note("starts.phase.stands")
     if not math.isnan(again_s) and math.isnan(runs_s):
-        text = Note("starts.phase.tried_again", again_s=again_s)
+        text = Note("starts.phase.tried_again", again_s=again_s - crank_s)
     elif not math.isnan(again_s):
-        text = Note("starts.phase.runs_again", again_s=again_s, runs_s=runs_s)
+        text = Note("starts.phase.runs_again", again_s=again_s - crank_s, runs_s=runs_s - crank_s)
     return Phase("stalled", stalled_s, trace.duration_s, text)

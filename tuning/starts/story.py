@@ -78,7 +78,8 @@ class StartStory(Told):
 
     def lines(self) -> list[Note]:
         """The whole story; the first note is the verdict."""
-        phases = [Note("starts.phase", from_s=p.from_s, name=p.name, text=p.text) for p in self.phases]
+        key_s, some = self.key_s, self.phases
+        phases = [Note("starts.phase", from_s=p.from_s - key_s, name=p.name, text=p.text) for p in some]
         return [self.finding, self.numbers, *phases, *self.position, *self.wrong]
 
     @property

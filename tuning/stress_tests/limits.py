@@ -16,27 +16,10 @@ import numpy as np
 from tuning.ensemble import is_acceptable
 from tuning.measures import COLUMN, HuntingChance, chance_over
 from tuning.notes import Note, Told
+from tuning.starts import STABLE_s
 
 PASS, WARN, FAIL = "pass", "warn", "fail"
 ORDER = (PASS, WARN, FAIL)
-
-LOWEST_WARN, LOWEST_FAIL = 0.3, 0.1  # Lowest speed: shares of the way from stalling to the target [-].
-HUNTING_WARN, HUNTING_FAIL = 1.25, 2.0  # Swing over the swing with the valve held [-] ...
-HUNTING_WARN_rpm, HUNTING_FAIL_rpm = 5.0, 20.0  # ... and this on top [rpm].
-ERROR_WARN_rpm, ERROR_FAIL_rpm = 50.0, 120.0  # Mean error at rest, whatever the deadband allows [rpm].
-SETTLE_WARN_s = 8.0
-"""Time from a load to speed that stays near its target; scatter alone can lengthen it [s]."""
-DIP_WARN, DIP_FAIL = 0.15, 0.35  # Depth below the target as a share of it [-].
-RACING_WARN, RACING_SHARE = 0.4, 0.6
-"""Speed above the target while idling or under load, as a share of it: from the second on it races, and the
-sheet says to switch off [-]."""
-MOVES_WARN, MOVES_FAIL = 60.0, 240.0
-"""Moves of the valve a minute, where nothing asks it to move but scatter [1/min]."""
-START_FLARE_rpm = 400.0, 800.0
-"""Speed above the target just after a start that is normal, and the most [rpm]."""
-HUNTS_percent = 50.0
-"""From this chance on, the low end of its interval, it hunts more often than not, surely [%]."""
-LIMITED_WARN = 0.25  # Share of the time at a trim limit [-].
 
 
 @dataclass(frozen=True)
@@ -142,51 +125,57 @@ def _mean_of_seeds(values: np.ndarray) -> np.ndarray:
     return np.where(known, mean, np.nan)
 
 
+def stress_limits(target_rpm: Limit, stall_rpm: Limit, floor_rpm: Limit) -> dict[str, tuple[Limit, Limit]]:
+    """Both limits of each measure by its name: beyond the first it needs work, beyond the second it fails."""
+    never, way_rpm = math.inf, target_rpm - stall_rpm
+    return {
+        "stalled": (never, 0.5),
+        "lowest_rpm": (stall_rpm + 0.3 * way_rpm, stall_rpm + 0.1 * way_rpm),
+        "hunting_percent": (50.0, never),  # low end of the interval: surely more often than not
+        "hunting_rpm": (1.25 * floor_rpm + 5.0, 2.0 * floor_rpm + 20.0),
+        "mean_error_rpm": (50.0, 120.0),  # at rest, whatever the deadband allows
+        "worst_below_target_rpm": (0.15 * target_rpm, 0.35 * target_rpm),
+        "blip_undershoot_rpm": (0.15 * target_rpm, 0.35 * target_rpm),
+        "highest_rpm": (0.4 * target_rpm, 0.6 * target_rpm),  # above target; then it races: switch off
+        "start_flare_rpm": (400.0, 800.0),  # above target just after a start
+        # From a load, or a blip, to speed that stays near its target; scatter lengthens it.
+        **dict.fromkeys(("settle_s", "worst_settle_s", "blip_settle_s"), (8.0, never)),
+        "start_stable_s": (STABLE_s, never),
+        "limited_share": (25.0, never),  # of the time, at a trim limit [%]
+        "moves_per_min": (60.0, 240.0),  # where nothing asks the valve to move but scatter
+    }
+
+
+BY_STALL_OR_RACING = ("stalled", "highest_rpm", "start_flare_rpm")
+
+
 def checks_of(runs: CaseRuns, is_fault: bool, at_rest: bool) -> list[Check]:
-    """Hold all measures of a case against their limits; where something is broken some only warn.
+    """Hold all measures of a case against their limits; where something is broken most only warn.
 
     Moves count only ``at_rest``: where loads or starts ask for them they are readiness, not wear. Gives one a
     measure, on the worst car.
     """
-    target, stall, of, never = runs.target_rpm, runs.stall_rpm, runs.of, math.inf
-    lowest_fail = stall + LOWEST_FAIL * (target - stall)
-    deepest = never if is_fault else DIP_FAIL * target
-    flare, limited = of("start_flare_rpm"), 100.0 * runs.limited
-    checks = [
-        _worst("stalled", of("stalled"), never, 0.5),
-        _worst(
-            "lowest_rpm", of("lowest_rpm"), stall + LOWEST_WARN * (target - stall),
-            -never if is_fault else lowest_fail, True,
-        ),
-        *_resting_checks(runs, is_fault),
-        _worst("worst_below_target_rpm", of("worst_below_target_rpm"), DIP_WARN * target, deepest),
-        _worst("blip_undershoot_rpm", of("blip_undershoot_rpm"), DIP_WARN * target, deepest),
-        _worst(
-            "highest_rpm", of("highest_rpm") - target[:, None], RACING_WARN * target, RACING_SHARE * target
-        ),
-        _worst("start_flare_rpm", flare, *START_FLARE_rpm),
-        _worst("settle_s", _mean_of_seeds(of("settle_s")), SETTLE_WARN_s, never),
-        _worst("limited_share", limited, 100.0 * LIMITED_WARN, never),
-    ]  # fmt: skip
-    if at_rest:
-        most = never if is_fault else MOVES_FAIL
-        checks.append(_worst("moves_per_min", _mean_of_seeds(of("moves_per_min")), MOVES_WARN, most))
-    return checks
-
-
-def _resting_checks(runs: CaseRuns, is_fault: bool) -> list[Check]:
-    """Whether it idles where it should, and evenly."""
-    floor, swing_rpm, chance = np.nan_to_num(runs.floor_rpm), runs.of("hunting_rpm"), runs.hunting
-    most = math.inf if is_fault else HUNTING_FAIL * floor + HUNTING_FAIL_rpm
+    of, swing_rpm, chance = runs.of, runs.of("hunting_rpm"), runs.hunting
     surely = math.nan if chance is None else 100.0 * chance.low_share
-    largest = np.where(swing_rpm == np.nanmax(swing_rpm, initial=0.0), surely, math.nan)
-    error_rpm = _mean_of_seeds(np.abs(runs.of("mean_error_rpm")))
-    wide = HUNTING_WARN * floor + HUNTING_WARN_rpm
-    return [
-        _worst("hunting_percent", largest, HUNTS_percent, math.inf),
-        _worst("hunting_rpm", _mean_of_seeds(swing_rpm), wide, most),
-        _worst("mean_error_rpm", error_rpm, ERROR_WARN_rpm, math.inf if is_fault else ERROR_FAIL_rpm),
-    ]
+    values = {
+        **{name: of(name) for name in ("stalled", "lowest_rpm")},
+        "hunting_percent": np.where(swing_rpm == np.nanmax(swing_rpm, initial=0.0), surely, math.nan),
+        "hunting_rpm": _mean_of_seeds(swing_rpm),
+        "mean_error_rpm": _mean_of_seeds(np.abs(of("mean_error_rpm"))),
+        **{name: of(name) for name in ("worst_below_target_rpm", "blip_undershoot_rpm")},
+        "highest_rpm": of("highest_rpm") - runs.target_rpm[:, None],
+        "start_flare_rpm": of("start_flare_rpm"), "settle_s": _mean_of_seeds(of("settle_s")),
+        "limited_share": 100.0 * runs.limited,
+    }  # fmt: skip
+    if at_rest:
+        values["moves_per_min"] = _mean_of_seeds(of("moves_per_min"))
+    limits, checks = stress_limits(runs.target_rpm, runs.stall_rpm, np.nan_to_num(runs.floor_rpm)), []
+    for name, value in values.items():
+        (warn, fail), lower = limits[name], name == "lowest_rpm"
+        if is_fault and name not in BY_STALL_OR_RACING:
+            fail = -math.inf if lower else math.inf
+        checks.append(_worst(name, value, warn, fail, lower))
+    return checks
 
 
 def deciding(checks: Sequence[Check]) -> Check:

@@ -31,7 +31,7 @@ def base(
     screen.caution(read)
     say_lines(screen, result, full)
     # A valve that must be mended comes before any curve is tried.
-    if isinstance(result, tuning.LoggedBase) or not result.valve_faults:
+    if not (faults := getattr(result, "valve_faults", ())):
         screen.say("To try them, these lines take the place of yours in [curves] of the car file:")
         curves = {"base_steps": result.curve} if isinstance(result, tuning.LoggedBase) else result.curves()
         for key, value in curves.items():
@@ -41,6 +41,7 @@ def base(
             told = f"enable_delay_s = {fade_s:g} in [feedback] (now {waits_s:g})."
             screen.say(f"Feedback must wait out that decay, else it takes the air away: {told}")
     files = write_figures(screen, out, lambda: {"base": _figure(result)})
+    screen.say(f"next: evenidle check {car}{'' if faults else ', with these lines in a copy of it'}")
     screen.finish({**result.to_dict(), "files": files})
 
 

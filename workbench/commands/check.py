@@ -40,4 +40,5 @@ def check(screen: Screen, car: CarFile, full: Full = False) -> None:
         f"{len(result.lines) - len(remedies)} passed{'' if full else ('; all, and why, with --full')}.",
         "fail" if failed else "warn" if warned else "pass",
     )
+    screen.say(f"next: {'mend what fails, then evenidle check' if failed else 'evenidle explain'} {car}")
     screen.finish(result.to_dict(), bad=failed > 0)

@@ -27,13 +27,13 @@ def compare(
     table = predicted_and_recorded(result, full)
     if table.rows:
         screen.table(f"{read.file} beside what {read_car.name} should do", table)
-    if len(table.rows) < len(result.rows):
-        screen.say(f"... {len(result.rows) - len(table.rows)} as predicted, with --full")
-    verdict, *lines = result.lines()
-    for line in lines:
-        screen.say(line)
-    screen.verdict(verdict, "pass" if result.agrees else "warn")
+    if left := len(result.rows) - len(table.rows):
+        screen.say(f"... {left} as predicted, with --full; the margin is for what no model has")
     from workbench.figures.log import comparison_figure
 
     files = write_figures(screen, out, lambda: {"comparison": comparison_figure(result)})
+    verdict, *lines = result.lines()
+    screen.verdict(verdict, "pass" if result.agrees else "warn")
+    for line in lines:
+        screen.say(line)
     screen.finish({**result.to_dict(), "log": read.summary(), "files": files}, bad=not result.agrees)

@@ -29,6 +29,11 @@ def diagnose(
     verdict, *rest = result.lines()
     shown = [one for one in rest if full or one.code != "diagnosis.finding" or one["answer"] != "no"]
     screen.verdict(verdict)
+    from workbench.figures.log import diagnosis_figure
+
+    files = write_figures(screen, out, lambda: {"diagnosis": diagnosis_figure(read, result)})
+    if len(rest) > len(shown):
+        screen.say(f"... {len(rest) - len(shown)} answered no, with --full")
     unknown = [] if full else [one for one in shown if one.code == "diagnosis.open_question"]
     together = unknown if len(unknown) > MOST_UNKNOWN else []
     for line in shown:
@@ -38,9 +43,4 @@ def diagnose(
         elif line is together[0]:
             names = ", ".join(str(one["name"]) for one in together)
             screen.say(f"This log cannot tell: {names}; what would, with --full.")
-    if len(rest) > len(shown):
-        screen.say(f"... {len(rest) - len(shown)} answered no, with --full")
-    from workbench.figures.log import diagnosis_figure
-
-    files = write_figures(screen, out, lambda: {"diagnosis": diagnosis_figure(read, result)})
     screen.finish({**result.to_dict(), "log": read.summary(), "files": files})

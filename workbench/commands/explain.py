@@ -37,7 +37,15 @@ def explain(
     from workbench.figures.explanation import explain_figures
 
     files = write_figures(screen, out, lambda: explain_figures(result))
+    screen.say(_next(result, car))
     screen.finish({**result.to_dict(), "seed": seed, "files": files})
+
+
+def _next(result: tuning.Explanation, car: str) -> str:
+    """What to do about it."""
+    if result.verdict[0].code in ("explanation.headline.races", "explanation.headline.not_feedback"):
+        return f"next: mend what is named, then evenidle explain {car} again"
+    return f"next: evenidle tune {car} --out tuned.toml" if result.hunts else f"next: evenidle stress {car}"
 
 
 def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:
@@ -55,7 +63,7 @@ def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:
 
 def _tell_all(screen: Screen, result: tuning.Explanation) -> None:
     _table(screen, "Whether the valve can hold", tables.resolution_table(result))
-    _table(screen, "The loop without steps", tables.loop_table(result))
+    _table(screen, "The loop as it would be without steps, at six idles", tables.loop_table(result))
     _table(screen, "The limit cycle, predicted and simulated", tables.cycle_table(result))
     for one in result.maps:
         _table(screen, tables.map_title(one), tables.map_table(one))

@@ -36,7 +36,7 @@ def fit(
     """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""
     read = sim.load_car(car)
     if guide:
-        _guide(screen, read)
+        _guide(screen, read, car)
     if not logs:
         raise sim.one_problem("LOG", 1, "log", "missing, allowed: one log or more; see fit --guide")
     if out is None and not screen.as_json:
@@ -54,10 +54,10 @@ def fit(
     say_lines(screen, result, full, IN_FULL)
     if result.trusted:
         screen.basis(result.car)
+    drawn = write_figures(screen, figures, lambda: _figures(result))
     if out is not None:
         after = f"evenidle explain {out}" if result.trusted else f"evenidle fit {car} --guide"
         screen.say(f"written: {out}; next: {after}")
-    drawn = write_figures(screen, figures, lambda: _figures(result))
     written = None if out is None else str(out)
     screen.finish({**result.to_dict(), "file": written, "files": drawn}, bad=not result.trusted)
 
@@ -68,11 +68,12 @@ def _figures(result: tuning.Fit) -> dict[str, Figure]:
     return {f"fit-{n + 1}": fit_figure(result, n) for n in range(min(len(result.curves), MOST_DRAWN))}
 
 
-def _guide(screen: Screen, car: sim.Car) -> None:
+def _guide(screen: Screen, car: sim.Car, name: str) -> None:
     """Print how to record a log that the fit can learn from, and end."""
     screen.warn_of_compiling()
     plan = tuning.recording_plan(car)
     lines: list[str | tuning.Note] = [*caution_lines(), *plan.lines()]
     for line in lines:
         screen.verdict(line)
+    screen.say(f"next: record it, then evenidle fit {name} LOG.csv --out fitted.toml")
     screen.finish({**plan.to_dict(), "cautions": caution_lines()})

@@ -10,7 +10,7 @@ from workbench.commands.options import CarFile, option
 from workbench.output.printing import Screen
 from workbench.output.results import check_place
 from workbench.sheet.making import FORMS, make_sheet, refuse_untrusted, write_sheet
-from workbench.sheet.trial import hunting_caution
+from workbench.sheet.trial import MENDED_FIRST, hunting_caution
 from workbench.sheet.writing import expected_note
 
 
@@ -50,4 +50,6 @@ def sheet(
     for head, text in hunting_caution(made.expected):
         screen.say(f"{head} {text}")
     screen.verdict(f"Sheet of {read.name} written: {out}. Read its cautions first.")
+    hunts, tried = made.steps[-1].do == MENDED_FIRST, f"log the try, then evenidle compare {car} LOG.csv"
+    screen.say(f"next: {f'evenidle tune {car} --out tuned.toml' if hunts else tried}")
     screen.finish({**made.to_dict(), "file": None if out is None else str(out)})

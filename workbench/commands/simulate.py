@@ -48,10 +48,12 @@ def simulate(
     files = _write(trace, read_car, finding, places, story) if places else []
     for event in trace.events if events and not screen.as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
-    _tell(screen, measures, _position(trace) if story is None else story.lines()[1:], full)
+    limits = _limits(read_car, read_scenario, floor_rpm, trace.counters["target_rpm"])
+    _tell(screen, measures, limits, _position(trace) if story is None else story.lines()[1:], full)
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
+    screen.say(f"next: evenidle {'explain' if hunts else 'stress' if story is None else 'base'} {car}")
     result: dict[str, Any] = {
         "car": trace.name, "scenario": trace.scenario, "seed": seed, "finding": finding,
         "floor_rpm": floor_rpm or None,
@@ -108,20 +110,34 @@ def _hunting(
 
 
 FIRST = (
-    "stalled_s", "worst_dip_rpm", "worst_settle_s", "blip_undershoot_rpm", "blip_settle_s", "start_flare_rpm",
-    "start_stable_s", "hunting_rpm", "mean_error_rpm", "lowest_rpm", "moves_per_min",
+    "stalled_s", "worst_below_target_rpm", "worst_settle_s", "blip_undershoot_rpm", "blip_settle_s",
+    "start_flare_rpm", "start_stable_s", "hunting_rpm", "mean_error_rpm", "lowest_rpm", "moves_per_min",
 )  # fmt: skip
 """Measures by what matters most, of which the first few that a run has are shown."""
 
 
-def _tell(screen: Screen, measures: tuning.Measures, lines: list[tuning.Note], full: bool) -> None:
+def _limits(
+    car: sim.Car, scenario: sim.Scenario, floor_rpm: float | None, target_rpm: float
+) -> dict[str, str]:
+    """Up to where a measure is good, by the stress matrix and by what a start should be."""
+    limits = tuning.stress_limits(target_rpm, car.engine.stall_rpm, floor_rpm or math.nan)
+    if any(one.what != "hunting" for one in scenario.measure):  # moves are then readiness, not wear
+        del limits["moves_per_min"]
+    good = {name: float(first) for name, (first, _) in limits.items() if math.isfinite(first)}
+    return {n: f"{'at least' if n == 'lowest_rpm' else 'up to'} {value:.0f}" for n, value in good.items()}
+
+
+def _tell(
+    screen: Screen, measures: tuning.Measures, good: dict[str, str], lines: list[tuning.Note], full: bool
+) -> None:
     """Print measures and what is told of a run: all in full, else few and without a start's phases."""
     values = measures.to_dict()
     known = [one for one in tuning.MEASURES if values[one.name] is not None]
     few = [name for name in FIRST if values[name] is not None][:FEW]
     shown = [one for one in known if full or one.name in few]
-    rows = [[one.meaning, number(values[one.name], unit=one.unit), one.unit] for one in shown]
-    screen.table("", Table(("measure", "value", "unit"), rows, " r "))
+    rows = [[one.meaning, number(values[one.name], unit=one.unit), one.unit, good.get(one.name, "")]
+            for one in shown]  # fmt: skip
+    screen.table("", Table(("measure", "value", "unit", "good is"), rows, " r "))
     told = [one for one in lines if full or one.code != "starts.phase"]
     for line in told:
         screen.say(line)

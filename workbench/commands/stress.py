@@ -24,12 +24,12 @@ def stress(
         result = tuning.stress(read, suite=suite, seed=seed, on_progress=tell)
     screen.caution(read)
     say_lines(screen, result, full)
-    other = f"evenidle tune {car} --out tuned.toml"
-    screen.say(f"next: {f'evenidle sheet {car} --out sheet.pdf' if result.passed else other}")
     from workbench.figures.stress import matrix_figure, worst_figure
 
     def drawn() -> dict[str, Figure]:
         return {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
 
     files = write_figures(screen, out, drawn)
+    other = f"evenidle tune {car} --out tuned.toml"
+    screen.say(f"next: {f'evenidle sheet {car} --out sheet.pdf' if result.passed else other}")
     screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)

@@ -66,19 +66,21 @@ def tune(
     screen.caution(read)
     _tell(screen, read, result, full)
     if out is not None:
-        screen.say(f"written: {out}; next: evenidle stress {out}, then evenidle sheet {out} --out sheet.pdf")
+        sheet = f"evenidle sheet {out} --present {car} --out sheet.pdf"
+        screen.say(f"written: {out}; next: evenidle stress {out}, then {sheet}")
     screen.finish({**result.to_dict(), "file": None if out is None else str(out)})
 
 
 def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning, full: bool) -> None:
-    changed = search_words.changed_table(before, result)
+    changed = search_words.changed_table(before.feedback.model_dump(), result.settings.model_dump())
     if full:
         screen.table("Side by side", search_words.scored_table(result))
         screen.say(search_words.SCORED_LEGEND)
         screen.table("What it brings", search_words.compared_table(result.now, result.predicted))
         screen.table("Settings changed", changed)
     elif changed.rows:
-        screen.say(f"Changed: {', '.join(f'{key} {now} -> {then}' for key, now, then in changed.rows)}.")
+        told = (f"{name} {now} -> {then} {unit}".rstrip() for name, now, then, unit in changed.rows)
+        screen.say(f"Changed: {'; '.join(told)}.")
     for note in search_words.tune_notes(result, full):
         screen.say(note)
     if not full:

@@ -83,7 +83,7 @@ def _draw_starts(row: Sequence[Axes], proposal: tuning.BaseProposal) -> None:
     aims = proposal.targets
     kinds = (
         ("flare_rpm", "flare", aims.flare_rpm), ("dip_rpm", "dip", aims.dip_rpm),
-        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s after the key on", tuning.START_TOLERANCE_rpm),
+        ("late_rpm", f"farthest off, {aims.stable_s:.0f} s from cranking", tuning.START_TOLERANCE_rpm),
     )  # fmt: skip
     places = [one.coolant_degC for one in proposal.proposed]
     for one, (name, title, target_rpm) in zip(row, kinds, strict=True):

@@ -16,7 +16,7 @@ SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
 """Light, middle and dark: told apart in grey print."""
 INK = {"pass": "#47606f", "warn": BLACK, "fail": "#ffffff"}
 MEANS = {
-    "pass": "within the limit", "warn": "needs work: beyond it, or fails on one odd car", "fail": "fails",
+    "pass": "within both limits", "warn": "needs work: a car is beyond the first", "fail": "fails",
 }  # fmt: skip
 SHORT = {
     "stalled": "stalls", "lowest_rpm": "lowest\nspeed ≥", "hunting_percent": "hunts\n[%]",
@@ -64,7 +64,7 @@ def matrix_figure(result: tuning.Stress, imperial: bool = False) -> Figure:
         side.set_visible(False)
     told = f"{counts['fail']} fail, {counts['warn']} need work, {counts['pass']} within all limits"
     figure.suptitle(f"Which cases go beyond a limit? {told}", fontsize=10, x=0.01, ha="left")
-    axes.set_xlabel("value on the worst variation, /limit where beyond it; bold: it decides")
+    axes.set_xlabel("value on the worst variation, /limit broken; bold: it decides")
     axes.legend(
         handles=[Rectangle((0, 0), 1, 1, facecolor=SHADES[one], label=MEANS[one]) for one in SHADES],
         loc="upper center", bbox_to_anchor=(0.3, -0.05), ncols=3, frameon=False, fontsize=9,

@@ -27,11 +27,10 @@ def trace_finding(trace: sim.Trace, measures: tuning.Measures, hunting: str | No
         above = f"it races, {-measures.mean_error_rpm:.0f} rpm above target in the mean"
         return f"{trace.name}, {trace.scenario}: {above}."
     told = [] if hunting is None else [hunting]
-    if not math.isnan(measures.worst_dip_rpm):
-        told.append(f"the deepest dip after a load is {measures.worst_dip_rpm:.0f} rpm")
-    if not math.isnan(measures.blip_undershoot_rpm):
-        below = max(0.0, measures.blip_undershoot_rpm)
-        told.append(f"after the blip speed falls {below:.0f} rpm below target")
+    falls = {"a load": measures.worst_below_target_rpm, "the blip": measures.blip_undershoot_rpm}
+    for after, below in falls.items():
+        if not math.isnan(below):
+            told.append(f"after {after} speed falls {max(0.0, below):.0f} rpm below target")
     if not told:
         told.append(f"lowest speed {trace.counters.get('lowest_rpm', math.nan):.0f} rpm")
     return f"{trace.name}, {trace.scenario}: {'; '.join(told)}."

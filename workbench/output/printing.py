@@ -173,7 +173,7 @@ class Screen:
 
     def tell_of_compiling(self) -> None:
         """Say that this run waits for compiling."""
-        self.note("compiling the simulation once, about a minute")
+        self.note("compiling the simulation once, about half a minute")
 
     def finish(self, result: Mapping[str, Any], bad: bool = False) -> NoReturn:
         """End the command: print the JSON object if wanted, and set the exit status."""

@@ -132,17 +132,15 @@ class Runs:
         drawn = self.quick.submit(WORK + "idle", car, wish, 0)
 
         def on_drawn(_: object) -> None:
-            # Not before: the one would delay the other, or compile the same a second time.
+            # Not before: the one would delay the other.
             self.slow.submit(WORK + "pressure", car, wish, 0)
             self.slow.submit(WORK + "chance", car, wish.coolant_degC, 0)
 
         def on_told(told: Future[Any]) -> None:
             if told.exception() is None and not told.result():
                 on_compiling()
-                self.slow.submit(WORK + "pressure", car, wish, 0)  # the single run, on its own
+                self.slow.submit("workbench.output.first_run:compile_all")
             drawn.add_done_callback(on_drawn)
-            if told.exception() is None and not told.result():
-                drawn.add_done_callback(lambda _: self.slow.submit("workbench.output.first_run:compile_all"))
 
         self._compiled.add_done_callback(on_told)
 

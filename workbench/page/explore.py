@@ -144,7 +144,7 @@ return true;"""
 TOLD_AFTER_s, LOOK_EVERY_s = 3.0, 0.5
 """A first picture that takes longer than this is being compiled, and told of [s]."""
 COMPILING = (
-    "The simulation is being compiled for this machine: once, about a minute ({:.0f} s so far)."
+    "The simulation is being compiled for this machine: once, about half a minute ({:.0f} s so far)."
     " Then the page draws by itself."
 )
 

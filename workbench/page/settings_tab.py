@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 import sim
-from controllers import DERIVATIVE, LAWS
+from controllers import LAWS
 from workbench.page import shown
 from workbench.page.beside import WORK
 from workbench.page.chart_parts import line, named_axis, options, round_scale, target_line, time_axis, y_axis
@@ -15,9 +15,7 @@ from workbench.page.job_panel import JobPanel, Tab
 from workbench.page.jobs import GRACE_s
 from workbench.page.look import Palette
 from workbench.page.shown import ui
-from workbench.sheet.settings import BESIDE, NAMES
-from workbench.words.search import setting_name, short
-from workbench.words.tables import Table
+from workbench.words.search import SETTINGS, changed_table, short
 
 LEAST_AXIS = 5.0
 TRIED = "tried; size: valve moves a minute"
@@ -94,8 +92,6 @@ WEIGHTS = {
     "gentle": "a valve that holds",
 }  # fmt: skip
 SEARCHED = {"": "any law"} | {name: name for name, law in LAWS.items() if law.searched}
-WORDS = {key: (name, unit) for key, name, unit, _ in BESIDE} | NAMES
-"""Name and unit of each setting, as on the sheet."""
 SUITES = {"standard": "everything", "loads": "loads and blips only"}
 
 
@@ -197,13 +193,7 @@ class SettingsTab(Tab):
         self._beside.set_visibility(True)
         self._use.set_visibility(offered)
         now = self._search.found_about().feedback.model_dump(mode="json")
-        changed = [
-            [name, short(now[key]), short(value), unit]
-            for key, value in found["settings"].items()
-            if now[key] != value
-            for name, unit in [WORDS.get(key) or (setting_name(key), "")]
-        ]
-        own = Table(("setting", "now", "proposed", "unit"), changed, " rr ")
+        own = changed_table(now, found["settings"])
         tables = "".join(map(shown.table_html, (own, *found["tables"])))
         self._tables.set_content(tables + self.listed(found["notes"]))
         self._draw()
@@ -251,14 +241,6 @@ def _paired(plain: dict[str, Any]) -> dict[str, Any]:
 
 def _in_words(settings: dict[str, Any]) -> str:
     """The settings that matter most, in one line."""
-    law = LAWS[settings["law"]]
-    gains = "{nudge_steps} steps at a time"
-    if law.has_gains:
-        gains = (
-            "gain {gain_steps_per_100rpm:g} steps per 100 rpm,"
-            " integral {integral_steps_per_100rpm_s:g} steps per 100 rpm and s"
-        )
-    if DERIVATIVE in law.settings:
-        gains += ", derivative {derivative_steps_s_per_100rpm:g}"
-    told = "law {law}, " + gains + ", deadband {deadband_rpm:g} rpm, minimum move {min_move_steps} steps, "
-    return (told + "update every {update_period_ms:g} ms.").format(**settings)
+    keys = ("law", *LAWS[settings["law"]].settings, "deadband_rpm", "min_move_steps", "update_period_ms")
+    told = [" ".join((SETTINGS[key][0], short(settings[key]), SETTINGS[key][1])).rstrip() for key in keys]
+    return f"{', '.join(told)}."

@@ -23,6 +23,7 @@ from workbench.output.results import write_as
 from workbench.sheet.writing import Pages, Sheet, write_body
 from workbench.words import search as search_words
 from workbench.words.cautions import basis_words
+from workbench.words.hunting import LIMITS
 from workbench.words.sentence import capital
 from workbench.words.tables import Table, with_and_without_table
 from workbench.words.wording import in_words, worded
@@ -111,7 +112,7 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
     deadbands = (before.feedback.deadband_rpm, result.settings.deadband_rpm)
     tables = [
         search_words.scored_table(result), search_words.compared_table(result.now, result.predicted),
-        search_words.changed_table(before, result),
+        search_words.changed_table(before.feedback.model_dump(), result.settings.model_dump()),
     ]  # fmt: skip
     pictures = [
         Picture(
@@ -233,7 +234,6 @@ def stress_section(result: tuning.Stress) -> Section:
     ]
     text = (
         f"{result.runs} runs on {result.engines} variations of your car that the search"
-        " did not meet. Where something is broken (lost steps, a leak, a weak cylinder) only"
-        " stalling and racing count as failing. A case fails if more than one in ten does."
+        f" did not meet. {LIMITS}"
     )
     return Section("The stress matrix", text, pictures=pictures)

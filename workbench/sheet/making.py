@@ -40,7 +40,7 @@ def make_sheet(
         tuple(setting_rows(car, spots, expected, before)), tuple(_curve_row(car, spot) for spot in spots),
         tuple(_homing(car)), expected, tuple(trial.watch_points(car, expected)),
         tuple(trial.stop_signs(car, expected)),
-        tuple(trial.try_steps(car, spots, expected.prediction.floor_rpm)), basis_words(car), worked_line(car),
+        tuple(trial.try_steps(car, spots, expected.prediction)), basis_words(car), worked_line(car),
         trial.loads_and_forward(car), _to_look_at(car), version(), seed, is_untrusted(car),
     )  # fmt: skip
 
@@ -66,7 +66,7 @@ def version() -> str:
 
 def _to_look_at(car: sim.Car) -> tuple[str, ...]:
     return tuple(
-        f"{in_words(line.name)}{' (FAILS)' if line.verdict == 'fail' else ''}"
+        f"{in_words(line.name)}{' (FAILS)' if line.verdict == 'fail' else ''}: {in_words(line.value)}"
         for line in tuning.check(car).lines
         if line.verdict != "pass"
     )

@@ -7,30 +7,20 @@ import sim
 import tuning
 from workbench.sheet.writing import SettingRow
 from workbench.words.laws import LAW_WORDS
+from workbench.words.search import SETTINGS
 
-NAMES = {
-    "gain_steps_per_100rpm": ("gain", "steps per 100 rpm"),
-    "integral_steps_per_100rpm_s": ("integral gain", "steps per 100 rpm and s"),
-    "derivative_steps_s_per_100rpm": ("derivative gain", "steps x s per 100 rpm"),
-    "deadband_rpm": ("deadband, half-width", "rpm"),
-    "min_move_steps": ("minimum move", "steps"),
-    "update_period_ms": ("update period", "ms"),
-    "trim_limit_steps": ("trim limit", "steps"),
-    "enable_above_target_rpm": ("feedback acts below target +", "rpm"),
-}
 OUR_FORM = ("steps", "per_second", 100.0, 1)
-BESIDE = (
-    ("enable_delay_s", "wait after a start", "s", "walls and oil settle before feedback acts"),
-    ("nudge_steps", "size of a nudge", "steps", "one move towards the target at each update"),
-    ("rpm_per_step", "rpm per step", "rpm", "tells the law where no better position exists"),
-    ("entry_extra_steps", "air added on closing the throttle", "steps", "catches the fall after a blip"),
-    ("entry_fade_s", "it decays over", "s", "long enough for speed to come down to target"),
-    ("load_steps_per_100W", "air for electrical load", "steps per 100 W", "acts before speed has dipped"),
-    ("aircon_steps", "air for air conditioning", "steps", "acts before speed has dipped"),
-    ("spark_trim_deg_per_100rpm", "spark trim", "deg per 100 rpm", "faster than air can be"),
-    ("spark_trim_limit_deg", "spark trim limit", "deg", "keeps it within safe timing"),
-)
-"""Settings that no entry form describes, told only where they act."""
+BESIDE = {
+    "enable_delay_s": "walls and oil settle before feedback acts",
+    "nudge_steps": "one move towards the target at each update",
+    "rpm_per_step": "tells the law where no better position exists",
+    "entry_extra_steps": "catches the fall after a blip",
+    "entry_fade_s": "long enough for speed to come down to target",
+    "load_steps_per_100W": "acts before speed has dipped", "aircon_steps": "acts before speed has dipped",
+    "spark_trim_deg_per_100rpm": "faster than air can be",
+    "spark_trim_limit_deg": "keeps it within safe timing",
+}  # fmt: skip
+"""Settings that no entry form describes, told only where they act, and why."""
 
 
 def refuse_lost_entries(car: sim.Car) -> None:
@@ -93,7 +83,7 @@ def _present(before: sim.Car | None) -> dict[str, str]:
     if before is None:
         return {}
     told = {f"{one.key} {one.part}".strip(): one.text for one in tuning.to_entry(before)}
-    beside = {key: f"{getattr(before.feedback, key):.4g}" for key, *_ in BESIDE}
+    beside = {key: f"{getattr(before.feedback, key):.4g}" for key in BESIDE}
     return {**told, **beside, "law": before.feedback.law}
 
 
@@ -105,12 +95,12 @@ def setting_rows(
     told = LAW_WORDS.get(law, "")
     rows = [SettingRow("law", "law", law, "", law, "", told, True, present.get("law", ""))]
     reasons = _reasons(car, spots, expected)
-    order = list(NAMES)
+    order = list(SETTINGS)
     entries = sorted(tuning.to_entry(car), key=lambda entry: order.index(entry.key))
     for entry in entries:
         if not _acts(car, entry.key):
             continue
-        name, unit = NAMES[entry.key]
+        name, unit = SETTINGS[entry.key]
         name = f"{name}, {entry.part}" if entry.part else name
         reason = reasons[f"{entry.key} {entry.part}".strip()]
         if not entry.fits:
@@ -118,7 +108,8 @@ def setting_rows(
         back = present.get(f"{entry.key} {entry.part}".strip(), "")
         ours = f"{entry.ours:.4g}"
         rows.append(SettingRow(entry.key, name, ours, unit, entry.text, entry.unit, reason, entry.fits, back))
-    for key, name, unit, reason in BESIDE:
+    for key, reason in BESIDE.items():
+        name, unit = SETTINGS[key]
         if _acts(car, key):
             ours = f"{getattr(car.feedback, key):.4g}"
             rows.append(SettingRow(key, name, ours, unit, ours, unit, reason, True, present.get(key, "")))
@@ -132,7 +123,7 @@ def _acts(car: sim.Car, key: str) -> bool:
         return feedback.entry_extra_steps > 0.0
     if key == "spark_trim_limit_deg":
         return feedback.spark_trim_deg_per_100rpm > 0.0
-    if key in NAMES or key in ("enable_delay_s", "nudge_steps", "rpm_per_step"):
+    if key not in BESIDE or key in ("enable_delay_s", "nudge_steps", "rpm_per_step"):
         return controllers.setting_acts(feedback, key)
     return float(getattr(feedback, key)) > 0.0
 
@@ -146,9 +137,7 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
     step_ms = car.valve.step_ms
     lost = feedback.gain_steps_per_rpm * warm.rpm_per_step
     grows = feedback.integral_steps_per_rpm_s * warm.rpm_per_step
-    one_move = f"one move of {feedback.min_move_steps}"
     wide = 2.0 * feedback.deadband_rpm
-    held = "holds" if wide >= move_rpm else "is narrower than"
     low_rpm, high_rpm = warm.close_rpm, warm.open_rpm
     stuck = "; BELOW WHAT THE HIGH TRIM LIMIT ADDS: a load going off may leave the engine fast"
     stuck = stuck if high_rpm > feedback.enable_above_target_rpm else ""
@@ -157,10 +146,9 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
         f" gain of {least:.0f} to {most:.0f} rpm per step",
         "integral_steps_per_100rpm_s": f"takes away {100.0 * grows:.0f} % of a lasting error each second",
         "derivative_steps_s_per_100rpm": "answers a falling speed before the error has grown",
-        "deadband_rpm": f"{wide:.0f} rpm in all {held} {one_move} ({move_rpm:.0f} rpm);"
-        f" speed swings {expected.prediction.floor_rpm:.0f} rpm with the valve held",
-        "min_move_steps": f"{one_move} changes speed by up to {move_rpm:.0f} rpm; with smaller"
-        " moves the valve steps more often, larger ones are coarser",
+        "deadband_rpm": f"{wide:.0f} rpm in all, {'wider' if wide >= move_rpm else 'NARROWER'} than one move"
+        f" is worth; speed swings {expected.prediction.floor_rpm:.0f} rpm with the valve held",
+        "min_move_steps": f"one move changes speed by up to {move_rpm:.0f} rpm; smaller ones come more often",
         "update_period_ms": f"time for {feedback.update_period_ms / step_ms:.0f} steps of the valve"
         " between two decisions",
         "trim_limit_steps low": f"can take away {low_rpm:.0f} rpm when warm",

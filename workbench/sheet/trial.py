@@ -22,6 +22,10 @@ ROLLING = (
     "On private ground, at walking pace, a passenger watching the gauge: let it roll and come to rest. If it"
     " races: clutch or neutral, brake, stop, then switch off; never turn the key towards lock while it moves."
 )
+MENDED_FIRST = (
+    "These settings hunt in the model, or may: leave feedback off. Search others (evenidle tune) or mend what"
+    " evenidle explain names, and make a new sheet."
+)
 COUNT_FIRST = (
     "the valve's travel is a guess. Count it with the engine off before anything is tried; until then homing"
     " may never reach the seat, and the engine may race."
@@ -55,11 +59,15 @@ def _entered(car: sim.Car, limits: tuple[float, float]) -> str:
     return f"trim limits {low.text} and {high.text} {low.unit}"
 
 
-def try_steps(car: sim.Car, spots: list[tuning.Spot], scatter_rpm: float = 0.0) -> list[TryStep]:
-    """Order the tries from the safest on: base first, loop last."""
-    before = [*_standing(car), *_feedback_off(spots, scatter_rpm)]
+def try_steps(
+    car: sim.Car, spots: list[tuning.Spot], prediction: tuning.Prediction | None = None
+) -> list[TryStep]:
+    """Order the tries from the safest on: base first, loop last, and no loop with settings that hunt."""
+    before = [*_standing(car), *_feedback_off(spots, prediction.floor_rpm if prediction else 0.0)]
     if not car.feedback.acts:
         return before
+    if prediction is not None and prediction.hunting_share >= HUNTING_SHARE:
+        return [*before, TryStep("Stop here", "nothing", MENDED_FIRST, "a new sheet goes on from here.")]
     return [*before, *_with_feedback(car, narrow_limits(car, spots))]
 
 
@@ -170,12 +178,13 @@ def stop_signs(car: sim.Car, expected: tuning.Expectation) -> list[str]:
 
     warm = curve_at(car.curves.target_rpm, 90.0)
     lowest = next((row.low for row in expected.rows if row.name == "lowest_rpm"), 0.0)
-    normal_rpm, most_rpm = tuning.START_FLARE_rpm
+    limits = tuning.stress_limits(warm, car.engine.stall_rpm, 0.0)
+    (normal_rpm, most_rpm), (_, races_rpm) = limits["start_flare_rpm"], limits["highest_rpm"]
     lowest = max(min(lowest - 50.0, warm - 100.0), car.engine.stall_rpm + 50.0)
     return [
         (
-            f"Throttle closed and more than {tuning.RACING_SHARE * warm:.0f} rpm above the target of the"
-            f" moment ({(1.0 + tuning.RACING_SHARE) * warm:.0f} rpm warm), or still rising: key off. Just"
+            f"Throttle closed and more than {races_rpm:.0f} rpm above the target of the"
+            f" moment ({warm + races_rpm:.0f} rpm warm), or still rising: key off. Just"
             f" after a start a flare up to {normal_rpm:.0f} rpm above it is normal; above"
             f" {most_rpm:.0f} rpm, or not falling within 3 s: key off."
         ),

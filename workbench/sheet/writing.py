@@ -100,6 +100,7 @@ class Sheet:
 Pages: TypeAlias = HtmlPages | PdfPages
 UNSEEN = "beyond the fit"  # Of a place of a curve that the logs of a fit did not show.
 BLANK = "______"  # To be written in on paper.
+WRITE_IN = "Go back to: your present settings are not known here. Write them in, or name them: --present."
 EXPECTED_in = 2.0  # Room that what is to be expected takes: it stands on one page.
 
 
@@ -119,9 +120,11 @@ def write_body(sheet: Sheet, pages: Pages, imperial: bool = False) -> None:
     """Write the sheet's content below its cautions, also for the report, which has these first of all."""
     pages.paragraph(f"{sheet.made} Loads fitted: {sheet.loads}.", small=True)
     if sheet.to_look_at:
-        pages.paragraph(f"{'; '.join(sheet.to_look_at)}.", first="evenidle check has to say of:")
+        pages.paragraph(f"{'; '.join(sheet.to_look_at)}.", first="To look at (evenidle check):", small=True)
     pages.heading("Settings")
     pages.table(setting_table(sheet), [2.1, 1.1, 0.9, 2.4, 1.2, 4.4], strong=2)
+    if not sheet.settings[0].present:
+        pages.paragraph(WRITE_IN, small=True)
     if sheet.worked:
         pages.paragraph(sheet.worked)
     pages.heading("Homing and timing")
@@ -197,7 +200,7 @@ def expected_table(sheet: Sheet) -> Table:
         sheet.expected.rows,
         {
             "on variations of your car": lambda row: in_words(row.meaning),
-            "eight runs in ten": lambda row: span(row.low, row.high, row.unit),
+            "eight runs in ten": lambda row: span(row.low, row.high, 3, row.unit),
             "unit": lambda row: row.unit,
         },
         " r",
@@ -252,8 +255,8 @@ def sheet_csv(sheet: Sheet) -> str:
         row("to go back to", one.name, "", "", one.present, one.entry_unit)
     if sheet.worked:
         row("worked line", remark=sheet.worked)
-    for name in sheet.to_look_at:
-        row("check", name, remark="see evenidle check")
+    for told in sheet.to_look_at:
+        row("check", told, remark="see evenidle check")
     for at in sheet.curves:
         place, advice = (
             f"{at.coolant_degC:g} degC",

@@ -39,7 +39,7 @@ def caution_lines() -> list[str]:
 BASIS = {
     "guessed": "GUESSED: the numbers of this car are estimated from a few facts; fit it to a log.",
     "fitted": "Fitted: the numbers of this car were fitted to logs.",
-    "given": "Given: the numbers of this car stand in its file and were not fitted here.",
+    "given": "Given: the numbers of this car are as its file has them, not fitted to a log.",
 }
 
 
@@ -61,8 +61,9 @@ def _range_words(car: sim.Car) -> str:
     steps, seen = car.car.fitted_steps, car.car.fitted_degC
     if steps is None:
         return ""
-    at = "at a temperature not recorded" if seen is None else f"from {seen[0]:.0f} to {seen[1]:.0f} degC"
-    return f" It saw {steps[0]:.0f} to {steps[1]:.0f} steps, {at}: what lies beyond is the model's guess."
+    ends = list(dict.fromkeys(f"{one:.0f}" for one in seen or ()))
+    at = f"at {' to '.join(ends)} °C" if ends else "at a temperature not recorded"
+    return f" Its logs show {steps[0]:.0f} to {steps[1]:.0f} steps, {at}: beyond that the model guesses."
 
 
 def basis_words(car: sim.Car) -> str:

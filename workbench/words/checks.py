@@ -68,8 +68,8 @@ SENTENCES: dict[str, Sentence] = {
     "checks.worth_taking.why": "moves far smaller than the idle roughness only wear the valve",
     "checks.worth_taking.do": "take a minimum move of {move_steps}",
     "checks.base": "base curve at {at_degC:.0f}",
-    "checks.base.value": "{settled!p:{passing!p:passes through|settles at} {settled:.0f}|cannot"
-    " run} on {base_steps:.0f}, target {target_rpm:.0f}; {worth_rpm_per_step:.0f}",
+    "checks.base.value": "{settled!p:{passing!p:while warming up it runs|settles} at {settled:.0f}|cannot"
+    " run} on {base_steps:.0f}, target {target_rpm:.0f}; valve gain {worth_rpm_per_step:.0f}",
     "checks.base.why": "feedback corrects small errors; a base curve far off leaves it at its trim limit",
     "checks.base.do": "in the model: {towards}; see evenidle base",
     "checks.towards.out_of_reach": "the open limit does not reach the target: raise it if the valve has"
@@ -80,7 +80,7 @@ SENTENCES: dict[str, Sentence] = {
     " little",
     "checks.towards.steps": "{by!a:.0f} steps {by!p:more|fewer} at this temperature",
     "checks.towards.oil_behind": "{by!a:.0f} steps more at this temperature, or after-start air that decays"
-    " over up to {fade_s:g}, as oil still cold from the start may be what wants it: base weighs both",
+    " over up to {fade_s:g}, where it is only oil still cold from the start that wants it",
     "checks.close": "room to close at {at_degC:.0f}",
     "checks.close.value": "{close_steps:.0f}, which lower speed by {close_rpm:.0f}",
     "checks.close.why": "a base curve near the seat leaves feedback nothing to close",
@@ -131,8 +131,9 @@ SENTENCES: dict[str, Sentence] = {
     "checks.gains": "gains suit the valve",
     "checks.gains.value": "{at_once_percent:.0f} of an error answered at once, {second_percent:.0f} each"
     " second",
-    "checks.gains.why": "a gain that answers more than the whole error drives speed past its target",
-    "checks.gains.do": "take a gain of {most_steps_per_100rpm:.1f} at the most, and see evenidle tune",
+    "checks.gains.why": "a gain that answers more than the whole error mostly drives speed past its target",
+    "checks.gains.do": "take a gain of {most_steps_per_100rpm:.1f} at the most; where evenidle tune found"
+    " more, keep that: it runs the whole loop, this line looks at the valve gain alone",
     "checks.lets_go": "feedback acts where it must close",
     "checks.lets_go.value": "acts below the target + {acts_rpm:.0f}, the high trim limit adds up to"
     " {adds_rpm:.0f} when warm",

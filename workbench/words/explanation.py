@@ -30,7 +30,7 @@ def _resolution_number(values: Values, tell: Tell) -> str:
     told = tell("one move of {move_steps} changes speed by {move_rpm:.0f}, the deadband is ±")
     told += f"{half_rpm:.0f} rpm ({2.0 * half_rpm:.0f} in all); "
     if values["none_percent"] > 0.0:
-        return told + tell("for {none_percent!n:.0f} of 100 idle points no position gives a speed inside it")
+        return told + tell("{none_percent!n:.0f} times in 100 no position gives a speed inside it")
     return told + "a position gives a speed inside it, but moves this coarse keep a cycle going around it"
 
 
@@ -103,7 +103,8 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.resolution.number": _resolution_number,
     "explanation.resolution.remedy": _resolution_remedy,
     "explanation.resolution.cost": "with the wider deadband idle may stand {off_rpm:.0f} off"
-    " target{moves!k:; valve moves a minute as suggested below: {moves:.0f}, now {moves_now:.0f}}",
+    " target{moves!k:; with the settings below the valve moves {moves:.0f} times a minute, now"
+    " {moves_now:.0f}}",
     "explanation.gains.number": _gains_number,
     "explanation.gains.seldom": "updates every {update_period_ms:.0f} or more",
     "explanation.gains.lower": "gain {gain_steps_per_100rpm:.1f} and integral"
@@ -112,12 +113,12 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.gains.slower_by": "the integral alone then takes {then_s:.1f} to correct most of an error,"
     " now {now_s:.1f}",
     "explanation.valve_speed.number": "a step takes {step_ms:.0f}; with a valve that takes no time the"
-    " stability limit would be {times_without:.1f} times the gains, with this one {times:.2f} times",
+    " stability limit would be {times_without:.2f} times the gains, with this one {times:.2f} times",
     "explanation.valve_speed.remedy": "a shorter pulse and rest (not below {pull_in_ms:g} of pulse), or"
     " lower gains",
     "explanation.valve_speed.cost": "steps may be lost when the battery is low if the pulse is too short",
     "explanation.updates.number": "updates every {update_period_ms:.0f} are {quicker!p:too slow; at once,"
-    " the stability limit would be {times_quick:.1f} times the gains instead of {times:.2f}|too quick for the"
+    " the stability limit would be {times_quick:.2f} times the gains, now {times:.2f}|too quick for the"
     " engine to answer between them}",
     "explanation.updates.more_often": "updates more often",
     "explanation.updates.cost": "{quicker!p:more moves of the valve|loads are noticed later}",
@@ -174,8 +175,8 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.retards": "The spark table retards when rpm falls, which raises the valve gain (now"
     " {worth_rpm:.0f} per step) and makes the engine easier to swing.",
     "explanation.dip": "Load: {load}: {stalls!p:it stalls|dip {own_rpm:.0f}}. Opened at once, this valve"
-    " could keep it to {bound_rpm:.0f}. With {forward_steps} of feed-forward: {forward_rpm:.0f}; with fast"
-    " spark: {spark_rpm:.0f}.",
+    " could keep it to {bound_rpm:.0f}. With {forward_steps} of feed-forward the dip is"
+    " {forward_rpm:.0f}, with a fast spark trim {spark_rpm:.0f}.",
     "explanation.load": lambda values, tell: (
         LOADS[values["key"]] + tell("{size_W!k:, {size_W:g}}{size_Nm!k:, {size_Nm:g}}")
     ),

@@ -43,9 +43,9 @@ SENTENCES: dict[str, Sentence] = {
     "identification.position_lost": "from {at_s:.0f} on, speed is {off_rpm:+.0f} off for the same steps"
     " (as much as {off_steps:+.1f}): the valve lost its position, or a load changed",
     "identification.position_kept": "the same steps give the same speed throughout",
-    "identification.facts_missed": "the log does not go with what the car file says: {missed}; it is of"
-    " another car, or speed, steps or pressure are counted otherwise, or the file is wrong: correct which is",
-    "identification.facts_met": "this goes with the car file: speed on the base curve{target!k:, target}"
+    "identification.facts_missed": "the log contradicts the car file: {missed}; it is of another car, or"
+    " speed, steps or pressure are counted otherwise, or the file is wrong: correct what is",
+    "identification.facts_met": "the log agrees with the car file: speed on the base curve{target!k:, target}"
     "{travel!k:, travel}{pressure!k:, pressure}",
     "identification.target_missed": "its target is {recorded_rpm:.0f}, the file's {target_rpm:.0f}",
     "identification.base_missed": "on the base curve ({base_steps:.0f}) it idles at {speed_rpm:.0f} and"
@@ -63,18 +63,18 @@ SENTENCES: dict[str, Sentence] = {
     " not recorded)",
     "identification.pressure_scale": "whether its pressure reads up to a third wrong (record ten seconds with"
     " the engine standing, key on)",
-    "identification.number": "{name}: {unit!k:{change:+.2f} {unit}|x {change:.2f}} ({low:.2f} to"
+    "identification.number": "{name}: {unit!k:{change:+.2f} {unit}|file's value x {change:.2f}} ({low:.2f} to"
     " {high:.2f}){value!k:, now {value:.4g}}",
-    "identification.number_not_told": "{name}: {unit!k:{change:+.2f} {unit}|x {change:.2f}} ({low:.2f} to"
-    " {high:.2f}){value!k:, now {value:.4g}}, not told by the log: the file's value holds",
+    "identification.number_not_told": "{name}: {unit!k:{change:+.2f} {unit}|file's value x {change:.2f}}"
+    " ({low:.2f} to {high:.2f}){value!k:, now {value:.4g}}; the log tells it no better than the file did",
     "identification.trusted": "The fit can be trusted.",
     "identification.not_trusted": lambda values, tell: (
         "The fit is not to be trusted: " + "; ".join(map(tell, values["reasons"])) + "."
     ),
     "identification.at_steps": "at {at_steps:.0f} valve gain {worth_rpm:.1f} per step ({low_rpm!n:.1f} to"
     " {high_rpm!n:.1f}), time constant {time_constant_s:.2f} ({shortest_s!n:.2f} to {longest_s!n:.2f})",
-    "identification.scatter": "idle roughness with the valve held {scatter_rpm:.1f} (standard deviation;"
-    " combustion variation {uneven_percent:.1f}, memory {memory:.1f})",
+    "identification.scatter": "idle roughness with the valve held {scatter_rpm:.1f} (standard deviation):"
+    " torque varies by {uneven_percent:.1f} between firings, {carried_percent:.0f} of it lasts to the next",
     "identification.note": "note: {note}",
     "identification.part_of_the_way": "the car file's rules allow only {share:g} of the way to the best fit",
     "identification.unchanged": "the best fit breaks the car file's rules: the car is unchanged",
@@ -87,7 +87,7 @@ SENTENCES: dict[str, Sentence] = {
     " controller trims spark or mixture at idle, switch that off too, or record both.",
     "guide.by_hand": "Command the valve's position yourself (its base curve when warm will do), beginning at"
     " {base_steps}; never turn it by hand while it is powered.",
-    "guide.load": "Use the {load} ({load_W:.0f}) as the load, everything else off.",
+    "guide.load": "Use the {load}, as the load, everything else off.",
     "guide.any_load": "Have one load of known watts ready, everything else off.",
     "guide.record": "Record time, rpm and commanded valve steps at {rate_Hz!n:g} rows a second or as fast as"
     " the controller gives; manifold pressure, coolant, battery voltage and spark too if it can.",

@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from workbench.words.sentence import Sentence, Tell, Values
 
+LIMITS = (
+    "Each measure has two limits. A case fails where more than one car in ten is beyond the second, and needs"
+    " work where any is beyond the first; a fault made on purpose fails by a stall or by racing alone."
+)
+"""How the stress matrix is judged, wherever it is shown."""
+
 
 def _verdict(values: Values, tell: Tell) -> str:
     failed, warned = values["failed"], values["warned"]
@@ -12,8 +18,7 @@ def _verdict(values: Values, tell: Tell) -> str:
     lacking = ", {not_fitted} not fitted to this car" if values["not_fitted"] else ""
     return tell(
         f"Stress suite {{suite}}: {head}, {need}, {{passed}} within all limits" + lacking
-        + "; {cases} cases on {engines} variations of your car. A case fails if more than one car in ten"
-        " does, and needs work beyond a limit; a fault made on purpose fails by a stall or by racing alone."
+        + f"; {{cases}} cases on {{engines}} variations of your car. {LIMITS}"
     )  # fmt: skip
 
 
@@ -24,7 +29,7 @@ def _case(values: Values, tell: Tell) -> str:
     told = (
         f"{{verdict}}  {{name}}: {{meaning}} {value} {{of}} (allowed {{at_least!p:at least|up to}} {limit}), "
     )
-    told += "{failing!p:fails on {failing} of {cars} cars, worst on {car}|{car}}{hunting!k:; it {hunting}}"
+    told += "{failing!p:fails on {failing} of {cars} cars, }worst on {car}{hunting!k:; overall it {hunting}}"
     return tell(told)
 
 
@@ -32,7 +37,7 @@ def _chance(head: str) -> Sentence:
     def told(values: Values, tell: Tell) -> str:
         do = "does" if values["hunting"] == 1 else "do"
         chance = "a chance of {low_percent!n:.0f} to {high_percent:.0f}"
-        return tell(f"{head}: {{hunting}} of {{runs}} runs {do}, {chance}")
+        return tell(f"{head}: {{hunting}} of {{runs}} simulated runs {do}, {chance}")
 
     return told
 
@@ -40,9 +45,9 @@ def _chance(head: str) -> Sentence:
 SENTENCES: dict[str, Sentence] = {
     "measures.hunts": _chance("hunts"),
     "measures.may_hunt": _chance("may hunt"),
-    "measures.does_not_hunt": "does not hunt: none of {runs} runs does, which leaves a chance of up to"
-    " {high_percent:.0f}",
-    "measures.cannot_tell": "cannot tell whether it hunts: {hunting} of {runs} runs do, too few runs to say",
+    "measures.does_not_hunt": "does not hunt: none of {runs} simulated runs does, which leaves a chance of"
+    " up to {high_percent:.0f}",
+    "measures.cannot_tell": "cannot tell whether it hunts: {hunting} of {runs} simulated runs do, too few",
     "measures.run.hunts": "this run hunts by {swing_rpm:.0f} peak to peak every {period_s:.1f}",
     "measures.run.goes_to_and_fro": "this run hunts: the valve goes to and fro, unevenly or slowly, and"
     " speed with it by {swing_rpm:.0f}",

@@ -15,7 +15,7 @@ def _logged_point(values: Values, tell: Tell) -> str:
 
 SENTENCES: dict[str, Sentence] = {
     "open_loop.wanted.most": "up to {most_rpm:.0f}",
-    "open_loop.wanted.stable": "within {within_rpm:.0f} from {stable_s:.0f} after the key on",
+    "open_loop.wanted.stable": "within {within_rpm:.0f} from {stable_s:.0f} after cranking begins",
     "open_loop.wanted.runs": "to run",
     "open_loop.reached": "{reached_rpm:.0f}",
     "open_loop.reached.off": "up to {reached_rpm:.0f} off",
@@ -42,11 +42,12 @@ SENTENCES: dict[str, Sentence] = {
     " feedback meet all targets at {met} of {of} temperatures, with your own curves at {were}"
     "{fails!p: ({fails} do not run)}{worse!p:; at {worse} something gets worse, see --full}. Nothing was"
     " changed.",
-    "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}",
+    "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}; what is told of starts is the"
+    " worst of several, feedback off, counted from cranking",
     "open_loop.fading": "after-start air decays over {now:g} -> {fade_s:g}, as walls and oil warm later than"
     " what the curves go by; take the three curves together",
     "open_loop.finer": "with a minimum move of 1 step, curves found the same way meet all targets at {met}"
-    " of {of} temperatures{more!p:: set it to 1 before these curves}",
+    " of {of} temperatures{more!p:: set it to 1 before these curves|, no more than these}",
     "open_loop.point": "{at_degC:4.0f}: base {base_now:.0f} -> {base:.0f}, cranking {cranking_now:.0f} ->"
     " {cranking:.0f}, after-start {after_now:.0f} -> {after_steps:.0f}{reached!p:|; the open limit does"
     " not reach the target speed here}",

@@ -6,12 +6,12 @@ from workbench.words.sentence import Sentence
 
 MEASURES = {
     "hunting_rpm": (
-        "swing at idle, peak to peak",
+        "swing at idle (peak to peak)",
         "the valve gain is higher than in the model, or something beside the valve swings",
         "calmer than expected",
     ),
     "scatter_rms_rpm": (
-        "idle roughness, standard deviation",
+        "idle roughness (standard deviation)",
         "speed varies more: hunting, or firing less even than the model's",
         "speed varies less than expected",
     ),
@@ -22,13 +22,13 @@ MEASURES = {
     ),
     "lowest_rpm": ("lowest speed", "it dips less than expected", "it dips deeper than expected"),
     "dip_rpm": (
-        "dip after a load, mean",
+        "mean dip after a load",
         "loads are larger, or torque comes later than the model has",
         "loads are smaller than the model has",
     ),
     "settle_s": (
-        "settling after a load, mean",
-        "feedback is slower on the car: are the settings entered as listed?",
+        "mean settling after a load",
+        "feedback is slower on the car: see that the settings are entered as listed",
         "it settles sooner than expected",
     ),
     "moves_per_min": (
@@ -58,9 +58,9 @@ SENTENCES: dict[str, Sentence] = {
     "prediction.no_hint": "",
     "prediction.expected": lambda values, _: EXPECTED[values["name"]],
     "prediction.as_predicted": "The car does what was predicted: {inside} of {of} measures lie in the range"
-    " of eight runs in ten.",
+    " of eight runs in ten{others!p:, the others within its margin|}.",
     "prediction.near": "The car is near the prediction, but not as predicted: {inside} of {of} measures lie"
-    " in the range of eight runs in ten.",
+    " in the range of eight runs in ten, the others within its margin.",
     "prediction.differs": "The car differs from the prediction in: {measures}; {inside} of {of} measures lie"
     " in the range of eight runs in ten.",
     "prediction.next.base": "{more!p:Raise|Lower} the base curve by {by_steps:.0f} at this temperature, if no"
@@ -74,6 +74,7 @@ SENTENCES: dict[str, Sentence] = {
     "prediction.next.swing": "It swings more: {wide!p:|widen the deadband to {half_rpm:.0f} or }halve both"
     " gains, one change at a time, and fit the car to this log before the next search.",
     "prediction.next.late": "It recovers late: raise the integral gain by a quarter at the most.",
+    "prediction.next.fit": "Fit the car to this log (evenidle fit) before the next search.",
     "prediction.difference": "{measure}: {hint}.",
     "prediction.runs_stall": "{stalling_percent:.0f} of the predicted runs stall under these loads",
     "prediction.loads_guessed": "loads were not recorded: their times were found, their size is guessed",

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-import sim
+from collections.abc import Mapping
+from typing import Any
+
 import tuning
+from workbench.words.search_sentences import BESIDE
 from workbench.words.tables import Table, mark, number
-from workbench.words.wording import in_words, unit_at_end
+from workbench.words.wording import in_words
 
 COMPARED = (
     ("hunting_rpm", "swing at warm idle, peak to peak", "rpm"),
@@ -15,17 +18,22 @@ COMPARED = (
     ("undershoot_rpm", "below target after a blip", "rpm"), ("lowest_rpm", "lowest speed in any run", "rpm"),
     ("moves_per_min", "valve moves a minute", "1/min"), ("stall_share", "share of runs that stall", "-"),
 )  # fmt: skip
-SETTING_NAMES = {
-    "law": "law", "gain_steps_per_100rpm": "gain", "integral_steps_per_100rpm_s": "integral gain",
-    "derivative_steps_s_per_100rpm": "derivative gain", "deadband_rpm": "deadband",
-    "min_move_steps": "minimum move", "update_period_ms": "update period",
-    "trim_low_steps": "trim limit, low", "trim_high_steps": "trim limit, high",
-    "enable_above_target_rpm": "idle window", "nudge_steps": "size of a fixed step",
-    "rpm_per_step": "valve gain", "load_steps_per_100W": "steps for known loads",
-    "entry_extra_steps": "air as the throttle closes", "entry_fade_s": "decay of that air",
-    "spark_trim_deg_per_100rpm": "spark trim",
+SETTINGS = {
+    "law": ("law", ""), "gain_steps_per_100rpm": ("gain", "steps per 100 rpm"),
+    "integral_steps_per_100rpm_s": ("integral gain", "steps per 100 rpm and s"),
+    "derivative_steps_s_per_100rpm": ("derivative gain", "steps x s per 100 rpm"),
+    "deadband_rpm": ("deadband half-width", "rpm"), "min_move_steps": ("minimum move", "steps"),
+    "update_period_ms": ("update period", "ms"), "trim_limit_steps": ("trim limit", "steps"),
+    "trim_low_steps": ("trim limit, low", "steps"), "trim_high_steps": ("trim limit, high", "steps"),
+    "enable_above_target_rpm": ("feedback acts below target +", "rpm"), "rpm_per_step": ("valve gain", "rpm"),
+    "enable_delay_s": ("wait after a start", "s"), "nudge_steps": ("size of a fixed step", "steps"),
+    "entry_extra_steps": ("air as the throttle closes", "steps"), "entry_fade_s": ("decay of that air", "s"),
+    "load_steps_per_100W": ("steps for electrical loads", "steps per 100 W"),
+    "aircon_steps": ("steps for air conditioning", "steps"),
+    "spark_trim_deg_per_100rpm": ("spark trim", "deg per 100 rpm"),
+    "spark_trim_limit_deg": ("spark trim limit", "deg"),
 }  # fmt: skip
-"""Settings in words, by their names in a search."""
+"""Name and unit of each setting, the same on the sheet, the page and in a search; in the sheet's order."""
 SET_NAMES = {
     "open_loop": "no feedback", "present": "present", "rule": "by rule", "plain": "plain set",
     "found": "found",
@@ -49,7 +57,7 @@ TERM_WORDS = {
 
 def setting_name(key: str) -> str:
     """Name of a setting in words."""
-    return SETTING_NAMES.get(key, key)
+    return SETTINGS.get(key, (key, ""))[0]
 
 
 def tune_finding(result: tuning.Tuning) -> str:
@@ -57,16 +65,16 @@ def tune_finding(result: tuning.Tuning) -> str:
     now, found = result.now, result.predicted
     if result.kept:
         return f"Nothing better than the present settings was found in {result.trials} trials."
-    which = "settings found" if result.proposed == "found" else SET_NAMES[result.proposed]
     floor = f"{result.floor_rpm:.0f} rpm with the valve held: the engine's own roughness"
     score, before = result.predicted_score.total, result.now_score.total
     met = result.proposed == "open_loop" or result.predicted_score.acceptance.is_met
     yet = "" if met else "Better, but not acceptable yet. "
     return (
-        f"{yet}With the {which}: score {before:.0f} to {score:.0f} (lower is better), swing of warm idle"
-        f" {now.hunting_rpm:.0f} to {found.hunting_rpm:.0f} rpm ({floor}), settling after a load"
-        f" {now.settle_s:.1f} to {found.settle_s:.1f} s, below target after a blip"
-        f" {now.undershoot_rpm:.0f} to {found.undershoot_rpm:.0f} rpm."
+        f"{yet}With {BESIDE.get(result.proposed, 'the settings found')}: score of all that counts from"
+        f" {before:.0f} to {score:.0f} (lower is better); swing of warm idle from {now.hunting_rpm:.0f} to"
+        f" {found.hunting_rpm:.0f} rpm ({floor}); settling after a load from {now.settle_s:.1f} to"
+        f" {found.settle_s:.1f} s; below target after a blip from {now.undershoot_rpm:.0f} to"
+        f" {found.undershoot_rpm:.0f} rpm."
     )
 
 
@@ -91,11 +99,14 @@ def scored_table(result: tuning.Tuning) -> Table:
     return Table(SCORED_COLUMNS, rows, " rrrrrrrrr")
 
 
-def changed_table(before: sim.Car, result: tuning.Tuning) -> Table:
-    """Table the settings that are proposed otherwise."""
-    old, new = before.feedback.model_dump(), result.settings.model_dump()
-    rows = [[key, short(old[key]), short(new[key])] for key in old if old[key] != new[key]]
-    return Table(("setting", "now", "proposed"), rows, " rr")
+def changed_table(old: Mapping[str, Any], new: Mapping[str, Any]) -> Table:
+    """Table what differs between two sets of settings."""
+    rows = [
+        [setting_name(key), short(old[key]), short(new[key]), SETTINGS.get(key, ("", ""))[1]]
+        for key in new
+        if old[key] != new[key]
+    ]
+    return Table(("setting", "now", "proposed", "unit"), rows, " rr ")
 
 
 def short(value: object) -> str:
@@ -107,8 +118,8 @@ def short(value: object) -> str:
 
 def reason_line(reason: tuning.Reason) -> str:
     """Say why one number has its value: what less and more of it would do."""
-    unit = unit_at_end(reason.name).replace("_", " ")
-    head = f"{setting_name(reason.name)} {reason.value:.4g} {unit}".rstrip()
+    name, unit = SETTINGS.get(reason.name, (reason.name, ""))
+    head = f"{name} {reason.value:.4g} {unit}".rstrip()
     sides = [_side(one, reason) for one in (reason.less, reason.more) if one is not None]
     if not sides:
         return f"{head}: kept at the end of what may be tried."

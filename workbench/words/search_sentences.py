@@ -8,7 +8,7 @@ from workbench.words.sentence import Sentence, Tell, Values
 
 BESIDE = {
     "open_loop": "the base curve alone", "present": "the present settings",
-    "rule": "the settings by rule", "plain": "the plain set",
+    "rule": "the settings by rule", "plain": "the plain set (the same for any car)",
 }  # fmt: skip
 FAILINGS = {
     "stalls_percent": "an engine stalls", "not_back_percent": "a load is not over within 6 s",
@@ -27,9 +27,7 @@ def _not_acceptable(values: Values, tell: Tell) -> str:
     lacks = "".join(f" {tell(one)}" for one in values["lacks"])
     if not values["searched"] or any(one.code == "search.lacking.feed_forward" for one in values["lacks"]):
         return told + lacks
-    return (
-        f"{told}{lacks} Nothing that was tried does better; finer moves, or a base curve nearer to need, may."
-    )
+    return f"{told}{lacks} No set compared is acceptable; a finer valve or a better base curve may help."
 
 
 def _loads(values: Values, tell: Tell) -> str:
@@ -44,10 +42,10 @@ def _loads(values: Values, tell: Tell) -> str:
 
 
 def _proposed(values: Values, tell: Tell) -> str:
-    text = f"What was found does not beat {BESIDE[values['proposed']]}, proposed instead: it scores" + tell(
-        " {score_rpm!n:.0f} on fresh cars, what was found {found_rpm!n:.0f}"
+    text = f"Proposed: {BESIDE[values['proposed']]}; " + tell(
+        "score {score_rpm!n:.0f} on fresh cars, lower is better. What was found scores {found_rpm!n:.0f}"
     )
-    return f"{text}." if values["found_met"] else f"{text}, and that is not acceptable there."
+    return f"{text}." if values["found_met"] else f"{text}, but is not acceptable there."
 
 
 SENTENCES: Mapping[str, Sentence] = {

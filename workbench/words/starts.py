@@ -40,28 +40,28 @@ def _lost(values: Values, tell: Tell) -> str:
 
 
 SENTENCES: dict[str, Sentence] = {
-    "starts.base_error": "base curve at {from_degC!n:.0f} to {to_degC:.0f}: {at_limit!p:at least"
-    " }{by_steps:.0f} too {low!p:low|high}",
+    "starts.base_error": "at {from_degC!n:.0f} to {to_degC:.0f}, in this one start, feedback held"
+    " {at_limit!p:at least }{by_steps:.0f} {low!p:more|less} than the base curve",
     "starts.out_of_reach": "from {from_degC!n:.0f} to {to_degC:.0f} feedback did not act and the engine ran"
     " {off_rpm:.0f} {above!p:above|below} its target: the base curve is far too {above!p:high|low} there",
     "starts.hidden_offset": _hidden_offset,
     "starts.lost": _lost,
     "starts.no_firing": "{car}, {scenario}: the engine does not start.",
-    "starts.no_run_up": "{car}, {scenario}: it fires {fires_s:.1f} after the key and does not run up with"
-    " the valve at its cranking position, {valve_steps:.0f}.",
-    "starts.stalls": "{car}, {scenario}: it runs {run_s:.1f} after the key and stalls {stalled_s:.1f} after"
-    " it, with the valve at {valve_steps:.0f}.",
-    "starts.stays_low": "{car}, {scenario}: it fires {fires_s:.1f} after the key and stays below"
+    "starts.no_run_up": "{car}, {scenario}: it fires {fires_s:.1f} after cranking begins and does not run up"
+    " with the valve at its cranking position, {valve_steps:.0f}.",
+    "starts.stalls": "{car}, {scenario}: it runs {run_s:.1f} after cranking begins and stalls at"
+    " {stalled_s:.1f}, with the valve at {valve_steps:.0f}.",
+    "starts.stays_low": "{car}, {scenario}: it fires {fires_s:.1f} after cranking begins and stays below"
     " {share_percent:.0f} of its target for the first minute.",
-    "starts.runs": "{car}, {scenario}: it runs {run_s:.1f} after the key, rises {flare_rpm:.0f} above"
+    "starts.runs": "{car}, {scenario}: it runs {run_s:.1f} after cranking begins, rises {flare_rpm:.0f} above"
     " target, falls to {lowest_rpm:.0f} and {stays!p:stays, smoothed, within {within_rpm:.0f} of target"
-    " from {stable_s:.0f} after the key to the end of the first minute|is not within {within_rpm:.0f} of"
+    " from {stable_s:.0f} on to the end of the first minute|is not within {within_rpm:.0f} of"
     " target to stay in a minute}.",
     "starts.numbers": lambda _, tell: tell(
-        "{cranking_rpm!k:; cranked at {cranking_rpm:.0f}}{lowest_V!k:; battery down to {lowest_V:.1f}}"
-        "{first_firing_s!k:; first firing {first_firing_s:.2f} after the key}{feedback_s!k:; feedback acts"
-        " {feedback_s:.1f} after it, with {trim_low:+.0f} to {trim_high_steps:+.0f} of trim}."
-    ).removeprefix("; "),
+        "times count from cranking{cranking_rpm!k: (at {cranking_rpm:.0f})}{lowest_V!k:; battery down to"
+        " {lowest_V:.1f}}{first_firing_s!k:; first firing at {first_firing_s:.2f}}{feedback_s!k:; feedback"
+        " acts from {feedback_s:.1f} on, with {trim_low:+.0f} to {trim_high_steps:+.0f} of trim}."
+    ),
     "starts.phase": "{from_s:6.1f} {name}: {text}",
     "starts.phase.homing": "valve from {was:.0f} to {now_steps:.0f} in {takes_s:.2f}",
     "starts.phase.waiting": "valve to cranking, {wide_steps:.0f}",
@@ -70,16 +70,17 @@ SENTENCES: dict[str, Sentence] = {
     "starts.phase.slow": "runs after {after_s:.1f}, most of it without the starter: that is let go at"
     " {let_go_s:.0f}",
     "starts.phase.flare": "highest {highest_rpm:.0f} in {within_s:g}, target {target:.0f}",
-    "starts.phase.after_start": "air decays until {faded_s:.0f}; feedback acts from {acts_s:.0f} on",
-    "starts.phase.after_start_without": "air decays until {faded_s:.0f}; feedback does not act",
+    "starts.phase.after_start": "air decays until {faded_s:.0f} after cranking began; feedback acts from"
+    " {acts_s:.0f} on",
+    "starts.phase.after_start_without": "air decays until {faded_s:.0f} from cranking; feedback does not act",
     "starts.phase.over": "",
     "starts.phase.warm_up": "{of} {reached_degC:.0f} at the end",
     "starts.phase.warm": "idles at {mean_rpm:.0f}",
     "starts.phase.stands": "the engine stands",
-    "starts.phase.tried_again": "the engine stands; the key is turned again at {again_s:.0f} and it does not"
-    " run",
-    "starts.phase.runs_again": "the engine stands; the key is turned again at {again_s:.0f}, it runs at"
-    " {runs_s:.0f}",
+    "starts.phase.tried_again": "the engine stands; the key is turned again {again_s:.0f} after cranking"
+    " began and it does not run",
+    "starts.phase.runs_again": "the engine stands; the key is turned again {again_s:.0f} after cranking"
+    " began, it runs at {runs_s:.0f}",
     "starts.result.stalls": "does not keep running",
     "starts.result": "runs after {run_s:.1f}, flare {flare_rpm:.0f}, lowest {lowest_rpm:.0f},"
     " {stays!p:within {within_rpm:.0f} of target from {stable_s:.0f} on|not within {within_rpm:.0f} of"

@@ -24,9 +24,9 @@ def number(value: float | None, digits: int = 3, unit: str = "") -> str:
     return f"{value:.{digits}g}"
 
 
-def span(low: float, high: float, unit: str) -> str:
+def span(low: float, high: float, digits: int, unit: str) -> str:
     """Write a range short."""
-    return f"{number(low, unit=unit)} to {number(high, unit=unit)}"
+    return f"{number(low, digits, unit)} to {number(high, digits, unit)}"
 
 
 ALIKE = 0.05  # Two values that differ by less than this share of the larger one are the same [-].
@@ -59,17 +59,23 @@ def table_of(rows: Iterable[Row], columns: dict[str, Callable[[Row], str]], righ
     return Table(tuple(columns), cells, right)
 
 
+def _finely(row: tuning.Compared) -> tuple[int, str]:
+    """Digits and unit by which a record is seen to be on its side of each end of a range."""
+    ends = [number(one, unit=row.unit) for one in (row.low, row.high, row.least, row.most)]
+    return (5, "") if number(row.recorded, unit=row.unit) in ends else (3, row.unit)
+
+
 def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
     """Table what was predicted beside what was recorded: all, or what is not as predicted."""
-    verdicts = {(True, True): "as predicted", (False, True): "just outside"}
+    verdicts = {(True, True): "as predicted", (False, True): "outside, within margin"}
     return table_of(
         [row for row in result.rows if full or not row.inside],
         {
             "measure": lambda row: in_words(row.meaning),
             "predicted": lambda row: f"{number(row.predicted, unit=row.unit)} {row.unit}",
-            "8 of 10 runs": lambda row: span(row.low, row.high, row.unit),
-            "with margin": lambda row: span(row.least, row.most, row.unit),
-            "recorded": lambda row: number(row.recorded, unit=row.unit),
+            "8 of 10 runs": lambda row: span(row.low, row.high, *_finely(row)),
+            "with margin": lambda row: span(row.least, row.most, *_finely(row)),
+            "recorded": lambda row: number(row.recorded, *_finely(row)),
             "": lambda row: verdicts.get((row.inside, row.inside or row.agrees), "DIFFERS"),
         },
         " rrrr",
@@ -86,7 +92,7 @@ def with_and_without_table(result: tuning.Explanation, only: Collection[str] = (
         {
             "what is changed": lambda row: in_words(row.name),
             "hunts without variation [%]": lambda row: f"{100.0 * row.chance:.0f}",
-            "swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
+            "mean swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
             "every [s]": lambda row: number(row.period_s, 2),
             "left [%]": lambda row: number(100.0 * row.left_share, 2),
             "with variation [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
@@ -134,11 +140,10 @@ def loop_table(result: tuning.Explanation) -> Table:
         ("valve gain [rpm/step]", [f"{row.rpm_per_step:.1f}" for row in points]),
         ("poles, real [1/s]", real),
         ("poles, imaginary [1/s]", [f"{abs(pair[0][1]):.2f}" for pair in poles]),
-        ("gain margin", [number(row.gain_margin) for row in points]),
-        ("phase margin [deg]", [number(row.phase_margin_deg, 2) for row in points]),
-        ("sensitivity peak", [number(row.sensitivity_peak) for row in points]),
-        ("stability limit, times the gains", [number(row.border_multiplier) for row in points]),
-        ("swings there every [s]", [number(row.border_period_s, 2) for row in points]),
+        ("gain margin: calm from 2 up", [number(row.border_multiplier) for row in points]),
+        ("phase margin [deg]: calm from 30 up", [number(row.phase_margin_deg, 2) for row in points]),
+        ("sensitivity peak: calm up to 2", [number(row.sensitivity_peak) for row in points]),
+        ("swing at the stability limit, every [s]", [number(row.border_period_s, 2) for row in points]),
     ]
     columns = ("idle point", *(str(place) for place in range(1, len(points) + 1)))
     return Table(columns, [[name, *values] for name, values in kinds], " " + "r" * len(points))
