@@ -12,9 +12,12 @@ from collections import Counter
 from collections.abc import Generator
 
 import pytest
+from hypothesis import settings
 
 from tests.quick_records import read_fields_first
 
+# Many examples of a property reach what a few do.
+settings.register_profile("few", derandomize=True, deadline=None, max_examples=10)
 LIMIT_s = float(os.environ.get("EVENIDLE_TEST_SECONDS", "60"))
 MOST_OF_A_FILE = 3
 CUT_OFF: Counter[str] = Counter()
