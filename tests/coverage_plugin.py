@@ -1,7 +1,7 @@
 """For ``.ci/coverage``, which needs what a test reaches and not its end: ``-p tests.coverage_plugin``.
 
-A test over ``EVENIDLE_TEST_SECONDS`` is skipped and told; so are the rest of a file of which three were, as
-they mostly share what is dear to make.
+A test over ``EVENIDLE_TEST_SECONDS`` of processor is skipped and told; so are the rest of a file of which
+three were, as they mostly share what is dear to make.
 """
 
 from __future__ import annotations
@@ -12,9 +12,12 @@ from collections import Counter
 from collections.abc import Generator
 
 import pytest
+from hypothesis import settings
 
 from tests.quick_records import read_fields_first
 
+# Many examples of a property reach what a few do.
+settings.register_profile("few", derandomize=True, deadline=None, max_examples=10)
 LIMIT_s = float(os.environ.get("EVENIDLE_TEST_SECONDS", "60"))
 MOST_OF_A_FILE = 3
 CUT_OFF: Counter[str] = Counter()
@@ -32,26 +35,26 @@ def cut_off(*_: object) -> None:
 
 def limited(item: pytest.Item) -> Generator[None, object, object]:
     """One part of a test, within what is left of its time."""
-    signal.signal(signal.SIGALRM, cut_off)
-    signal.setitimer(signal.ITIMER_REAL, item.stash.get(LEFT_s, LIMIT_s), 1.0)
+    signal.signal(signal.SIGPROF, cut_off)
+    signal.setitimer(signal.ITIMER_PROF, item.stash.get(LEFT_s, LIMIT_s), 1.0)
     try:
         return (yield)
     except pytest.skip.Exception as skipped:
         CUT_OFF[str(item.path)] += "cut off after" in str(skipped)
         raise
     finally:
-        item.stash[LEFT_s] = max(signal.setitimer(signal.ITIMER_REAL, 0.0)[0], 0.1)
+        item.stash[LEFT_s] = max(signal.setitimer(signal.ITIMER_PROF, 0.0)[0], 0.1)
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_make_collect_report() -> Generator[None, object, object]:
     """Limit what a file does while it is loaded."""
-    signal.signal(signal.SIGALRM, cut_off)
-    signal.setitimer(signal.ITIMER_REAL, LIMIT_s)
+    signal.signal(signal.SIGPROF, cut_off)
+    signal.setitimer(signal.ITIMER_PROF, LIMIT_s)
     try:
         return (yield)
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
 
 
 @pytest.hookimpl(tryfirst=True)
