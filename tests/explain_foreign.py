@@ -15,8 +15,8 @@ import numpy as np
 from sim import Car, with_values
 from tests import mean_value_engine as mean_value
 from tests.foreign_engine import ForeignEngine, chance
-from tests.foreign_logs import Engine, Pulses, SPACING_s, Surroundings, engine_of, run
-from tests.idle_records import guessed_car, log_of
+from tests.foreign_logs import Engine, Pulses, Surroundings, engine_of, run
+from tests.idle_records import guessed_car, log_of, planned
 from tests.said import is_hunting
 from tuning import explain, fit, recording_plan
 from tuning.identification.recording_guide import RecordingPlan
@@ -65,16 +65,13 @@ def plan_log(engine: Engine, plan: RecordingPlan, seed: int) -> Log:
         running = Pulses(engine, first, draws)
     else:
         running = mean_value.Running(engine, first, draws)
-    times = np.arange(1, int(plan.duration_s / SPACING_s) + 1) * SPACING_s
-    begins = np.array([hold.from_s for hold in plan.holds])
-    at = np.searchsorted(begins, times - 1e-9, side="right") - 1
-    steps = np.array([float(hold.steps) for hold in plan.holds])[at]
-    load_W = np.array([plan.load_W if hold.load else 0.0 for hold in plan.holds])[at]
+    times, steps, load_W, rows = planned(plan, seed)
     told = [
         running.go(float(t), one, (watts, 0.0, 0.0))
         for t, one, watts in zip(times, steps, load_W, strict=True)
     ]
-    rpm, pressure_kPa = np.array(told).T
+    rpm, pressure_kPa = np.array(told)[rows].T
+    times, steps, load_W = times[rows], steps[rows], load_W[rows]
     return log_of(
         {"time_s": times, "rpm": rpm, "map_kPa": pressure_kPa, "coolant_degC": np.full(times.size, 90.0),
          "valve_steps": steps, "load_W": load_W},

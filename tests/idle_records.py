@@ -56,14 +56,27 @@ def simulated_log(
     return log_of({"time_s": times, **columns})
 
 
-def foreign_log(engine: ForeignEngine, plan: RecordingPlan, seed: int) -> Log:
-    """A log of an engine of another structure, driven as a plan says."""
-    times = np.arange(1, int(plan.duration_s / SPACING_s) + 1) * SPACING_s
+def planned(plan: RecordingPlan, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """What is done as a plan says: times, steps and load [s, steps, W], and which of them are rows of a log.
+
+    A change comes at any time between two rows, as no recorder waits for a controller.
+    """
+    rows_s = np.arange(1, int(plan.duration_s / SPACING_s) + 1) * SPACING_s
     begins = np.array([hold.from_s for hold in plan.holds])
+    late_s = np.random.default_rng([seed, 20]).random(begins.size) * SPACING_s
+    begins = np.where(begins > 0.0, begins + late_s, begins)
+    times = np.unique(np.concatenate([rows_s, begins[begins > 0.0]]))
     at = np.searchsorted(begins, times - 1e-9, side="right") - 1
     steps = np.array([float(hold.steps) for hold in plan.holds])[at]
     load_W = np.array([plan.load_W if hold.load else 0.0 for hold in plan.holds])[at]
+    return times, steps, load_W, np.isin(times, rows_s)
+
+
+def foreign_log(engine: ForeignEngine, plan: RecordingPlan, seed: int) -> Log:
+    """A log of an engine of another structure, driven as a plan says."""
+    times, steps, load_W, rows = planned(plan, seed)
     rpm, map_kPa = engine.drive(times, steps, load_W, seed)
+    times, steps, load_W, rpm, map_kPa = (one[rows] for one in (times, steps, load_W, rpm, map_kPa))
     return log_of(
         {
             "time_s": times,

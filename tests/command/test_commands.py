@@ -9,12 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from sim import bundled_scenarios, car_to_toml, load_car, with_values
+from sim import bundled_folder, bundled_scenarios, car_to_toml, load_car, with_values
 from tests.command.running import owners_car, remarks, run
 from tuning.search.objective import PRESETS
 from tuning.search.space import SEARCHED_LAWS
 from tuning.stress_tests.suites import SUITES
 
+LOGS = bundled_folder() / "logs"
+HUNTING, RECORDING = str(LOGS / "trials_hunting.csv"), str(LOGS / "trials_recording.csv")
 ALL = (
     "demo", "new", "check", "simulate", "explain", "fit", "diagnose", "tune", "stress", "base",
     "sheet", "compare", "page",
@@ -131,8 +133,10 @@ def test_simulate_tells_of_a_valve_that_is_not_where_it_is_counted() -> None:
     assert "the valve stands up to 5 steps further closed than counted" in lost.out
     told = run("simulate", "trials").out
     assert "than counted" not in told
-    shown = [line for line in told.splitlines() if line.endswith((" rpm   ", " 1/min "))]
-    assert 1 <= len(shown) <= 5
+    good = re.compile(r"\d +(rpm|1/min) +(at least|up to) \d+ *$")
+    shown = [line for line in told.splitlines() if good.search(line)]
+    assert 1 <= len(shown) <= 5, "each with what is good"
+    assert told.splitlines()[-1] == "next: evenidle explain trials"
     assert " more with --full" in told
     assert told.count("this run hunts") == 1
     everything = run("simulate", "trials", "--full").out
@@ -146,7 +150,9 @@ def test_a_start_is_told_in_five_lines_and_phase_by_phase_in_full() -> None:
     everything = run("simulate", "trials", "--scenario", "cold_start_0", "--full").out
     assert "s cranking: runs after" not in told
     assert "s cranking: runs after" in everything
-    assert "base curve at" in told, "where the base is wrong is told"
+    assert "more than the base curve" in told, "where feedback had to add to it is told"
+    assert "times count from cranking" in told
+    assert told.splitlines()[-1] == "next: evenidle base trials"
     verdict = next(line for line in told.splitlines() if line.startswith("trials, cold start at 0 "))
     assert verdict in everything
 
@@ -189,11 +195,27 @@ def test_explain_gives_the_cause_its_proof_and_the_figures(tmp_path: Path) -> No
     assert len(brief.strip().splitlines()) <= 5
     (row,) = [line for line in told.out.splitlines() if line.startswith(" a valve without steps")]
     assert len(row) <= 80, "the proof fits a terminal"
-    deeper = ("Whether the valve can hold", "The loop without steps", "One cycle, told:")
+    deeper = ("Whether the valve can hold", "The loop as it would be without steps", "One cycle, told:")
     assert not [one for one in deeper if one in told.out]
     assert "with --full" in told.out
+    assert told.out.splitlines()[-1] == "next: evenidle tune trials --out tuned.toml"
     everything = run("explain", "trials", "--rough", "--full").out
     assert [one for one in deeper if one in everything] == list(deeper)
+
+
+@pytest.mark.parametrize(
+    ("asked", "last"),
+    [
+        (("check", "trials"), "next: evenidle explain trials"),
+        (("sheet", "trials", "--out", "sheet.html"), "next: evenidle tune trials --out tuned.toml"),
+        (("diagnose", HUNTING, "--car", "trials"), "next: evenidle explain trials names the setting"),
+        (("compare", "trials", HUNTING), "It hunts by 109 rpm, as predicted: search for other settings"),
+        (("stress", "trials", "--suite", "loads"), "next: evenidle "),
+        (("base", "trials", RECORDING), "next: evenidle check trials, with these lines in a copy of it"),
+    ],
+)
+def test_the_last_line_says_what_to_do_next(asked: tuple[str, ...], last: str, tmp_path: Path) -> None:
+    assert run(*asked, folder=tmp_path).out.splitlines()[-1].startswith(last)
 
 
 @pytest.mark.parametrize("form", ["html", "pdf", "csv", "json"])
@@ -207,7 +229,8 @@ def test_sheet_comes_in_four_forms(form: str, tmp_path: Path) -> None:
         assert len(re.findall(rb"/Type\s*/Page[^s]", content)) == 2
         return
     text = content.decode()
-    places = [text.index(word) for word in ("Exhaust gas kills", "integral gain", "Narrow trim")]
+    places = [text.index(word) for word in ("Exhaust gas kills", "integral gain", "Stop here")]
+    assert "Narrow trim" not in text, "no feedback with settings that hunt"
     assert places == sorted(places), "cautions come first, the tries on the car after the settings"
     if form == "html":
         assert "<script" not in text

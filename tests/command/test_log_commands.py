@@ -54,7 +54,7 @@ def test_fit_on_a_log_that_tells_too_little_ends_with_1(tmp_path: Path) -> None:
     assert " more with --full" in outcome.out
     everything = run("fit", "trials", short, "--out", tmp_path / "f.toml", "--full").out
     assert "'rpm' is rpm" in everything
-    assert "throttle.leak_mm2: x " in everything
+    assert "throttle.leak_mm2: file's value x " in everything
     assert "with --full" not in everything
 
 
@@ -63,7 +63,8 @@ def test_fit_tells_how_to_record(tmp_path: Path) -> None:
     assert outcome.status == 0
     assert "Recording plan for trials: 3.0 minutes at 20 Hz" in outcome.out
     assert "carbon monoxide has no smell" in outcome.out
-    assert outcome.out.count("lamps on") + outcome.out.count("screen on") >= 1
+    assert outcome.out.count("lamps on") + outcome.out.count("heated rear window on") >= 1
+    assert outcome.out.splitlines()[-1].startswith("next: record it, then evenidle fit trials ")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -79,7 +79,7 @@ def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> No
 def test_a_base_curve_nobody_gave_lies_within_the_travel_that_was_counted(tmp_path: Path) -> None:
     """Half the travel of a fine valve, so half the steps; what is told is what the file holds."""
     made = run("new", "short.toml", *FACTS, "--travel-steps", "100", folder=tmp_path)
-    assert "so taken as usual: base = 0:60,30:38,50:25,65:19,80:15" in made.out
+    assert "so taken as usual: Base curve it idles on now: 0:60,30:38,50:25,65:19,80:15" in made.out
     car = load_car(str(tmp_path / "short.toml"))
     assert car.curves.base_steps[0] == (0.0, 60.0)
     checked = run("check", "short.toml", folder=tmp_path)
@@ -289,7 +289,7 @@ def test_compare_advises_no_deadband_that_nobody_would_drive_with(
 def test_a_start_that_is_told_has_its_cautions_before_it(tmp_path: Path) -> None:
     told = run("simulate", "trials", "--scenario", "cold_start_0", folder=tmp_path).out
     assert told.count(CAUTION) == 1
-    assert told.index(CAUTION) < told.index("base curve at")
+    assert told.index(CAUTION) < told.index("than the base curve")
     assert CAUTION not in run("simulate", "trials", folder=tmp_path).out
 
 

@@ -64,6 +64,7 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
     assert sheet.cautions[0][0] == words[chance.answer]
     assert in_words(chance.text) in sheet.cautions[0][1]
     assert "Hunting is part of that" in sheet.watch[0]
+    assert [one.title for one in sheet.steps][4:] == ["Stop here"], "no feedback with settings that hunt"
     finer = with_values(car, {"feedback": {"min_move_steps": 1, "deadband_rpm": 45.0}})
     calm = make_sheet(finer)
     assert calm.expected.prediction.hunting_share < 0.1
@@ -72,6 +73,8 @@ def test_a_sheet_warns_of_settings_that_hunt() -> None:
     assert [title for title, _ in doubts] == ["These settings are doubtful."] * len(calm.expected.doubts)
     assert all("hunts" not in text for _, text in doubts)
     assert "A regular swing above is hunting" in calm.watch[0]
+    assert [one.title for one in calm.steps][4] == "Narrow trim limits, warm"
+    assert calm.steps[:4] == make_sheet(with_values(finer, {"feedback": {"law": "none"}})).steps[:4]
 
 
 def test_a_sheet_marks_what_no_log_showed_and_says_how_sure_its_numbers_are() -> None:

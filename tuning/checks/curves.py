@@ -139,7 +139,8 @@ def _gains(car: Car, warm: Spot) -> CheckLine:
     most = MOST_AT_ONCE * 100.0 / max(warm.rpm_per_step, 1.0)
     return line(
         "gains", judged(False, acts and (at_once > MOST_AT_ONCE or a_second > MOST_A_SECOND)), at_once, "-",
-        {"at_once_percent": 100.0 * at_once, "second_percent": 100.0 * a_second},
+        {"at_once_percent": 100.0 * at_once, "second_percent": 100.0 * a_second,
+         "usual_percent": 100.0 * MOST_AT_ONCE, "most_percent": 100.0 * MOST_A_SECOND},
         {"most_steps_per_100rpm": most},
     )  # fmt: skip
 

@@ -142,7 +142,8 @@ def _resolution(car: Car, spots: list[Spot]) -> CheckLine:
     return line(
         "resolution", judged(False, hunts), ratio if np.isfinite(ratio) else None, "-",
         {"width_rpm": 2.0 * band_rpm, "move_rpm": worth * move, "at_degC": coarsest.coolant_degC},
-        {"half_rpm": int(np.ceil(worth * move / 2.0))},
+        {"half_rpm": int(np.ceil(worth * move / 2.0)), "finer": move > 1,
+         "cold": spots[-1].rpm_per_step * move <= 2.0 * band_rpm},
     )  # fmt: skip
 
 

@@ -66,8 +66,8 @@ SEARCH, SELECTION, VERDICT, STRESS = range(4)  # Purposes: cars drawn for one ar
 SCATTER = "engine.scatter_share"
 
 _PLAIN_NAMES = {
-    "engine.inertia_kg_m2": "flywheel", "engine.work_per_air_kJ_per_kg": "work per air",
-    "engine.volumetric_efficiency": "filling", "engine.friction_scale": "friction",
+    "engine.inertia_kg_m2": "flywheel", "engine.work_per_air_kJ_per_kg": "work per kg of air",
+    "engine.volumetric_efficiency": "volumetric efficiency", "engine.friction_scale": "friction",
     "engine.torque_delay_deg": "torque delay", SCATTER: "combustion variation",
     "manifold.volume_cm3": "manifold volume", "valve.area_mm2": "valve area",
     "throttle.leak_mm2": "throttle leak", "electrics.efficiency": "alternator efficiency",

@@ -45,7 +45,8 @@ def _next(result: tuning.Explanation, car: str) -> str:
     """What to do about it."""
     if result.verdict[0].code in ("explanation.headline.races", "explanation.headline.not_feedback"):
         return f"next: mend what is named, then evenidle explain {car} again"
-    return f"next: evenidle tune {car} --out tuned.toml" if result.hunts else f"next: evenidle stress {car}"
+    calm = result.ablation.chance.text.code == "measures.does_not_hunt"
+    return f"next: evenidle stress {car}" if calm else f"next: evenidle tune {car} --out tuned.toml"
 
 
 def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:

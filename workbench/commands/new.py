@@ -56,7 +56,7 @@ def new(
     car, notes = estimated(facts, name or out.stem, cooling)
     sim.save_car(car, out, notes, keep_old=True)
     counted = car.valve.travel_counted
-    told = [f"{key} = {usual(key, facts)}" for key in assumed]
+    told = [f"{FACTS[key].question.partition(',')[0]}: {usual(key, facts)}" for key in assumed]
     _tell(screen, out, car, (len(notes), told, counted))
     screen.finish({"file": str(out), "estimated": sorted(notes), "assumed": assumed,
                    "travel_counted": counted})  # fmt: skip

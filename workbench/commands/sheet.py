@@ -50,6 +50,7 @@ def sheet(
     for head, text in hunting_caution(made.expected):
         screen.say(f"{head} {text}")
     screen.verdict(f"Sheet of {read.name} written: {out}. Read its cautions first.")
-    hunts, tried = made.steps[-1].do == MENDED_FIRST, f"log the try, then evenidle compare {car} LOG.csv"
-    screen.say(f"next: {f'evenidle tune {car} --out tuned.toml' if hunts else tried}")
+    after = f"log the try, then evenidle compare {car} LOG.csv"
+    after = f"evenidle tune {car} --out tuned.toml" if made.steps[-1].do == MENDED_FIRST else after
+    screen.say(f"next: {after if read.valve.travel_counted else 'count the travel of the valve'}")
     screen.finish({**made.to_dict(), "file": None if out is None else str(out)})

@@ -14,6 +14,7 @@ from workbench.commands.options import CarFile, Full, option
 from workbench.output.drawing import save_figure
 from workbench.output.printing import Screen
 from workbench.output.results import FEW, check_place, made_folder
+from workbench.words.explanation import LOADS
 from workbench.words.tables import Table, number
 from workbench.words.wording import in_words
 
@@ -42,7 +43,7 @@ def simulate(
         screen.caution()
     screen.basis(read_car)
     if missing := tuning.not_fitted(read_car, read_scenario):
-        screen.say(f"not fitted to this car, so left out: {', '.join(missing)}")
+        screen.say(f"not fitted to this car, so left out: {', '.join(LOADS.get(m, m) for m in missing)}")
     hunting = None if told is None else in_words(told)
     finding = trace_finding(trace, measures, hunting) if story is None else in_words(story.finding)
     files = _write(trace, read_car, finding, places, story) if places else []

@@ -30,6 +30,7 @@ def stress(
         return {"stress-matrix": matrix_figure(result), "stress-worst": worst_figure(result)}
 
     files = write_figures(screen, out, drawn)
-    other = f"evenidle tune {car} --out tuned.toml"
+    flares = ("fail", "start_flare_rpm") in {(one.verdict, one.decided_by.measure) for one in result.cases}
+    other = f"evenidle base {car}: starts flare" if flares else f"evenidle tune {car} --out tuned.toml"
     screen.say(f"next: {f'evenidle sheet {car} --out sheet.pdf' if result.passed else other}")
     screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)

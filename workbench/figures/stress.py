@@ -16,7 +16,8 @@ SHADES = {"pass": "#e3eef6", "warn": "#f0b54d", "fail": "#a11a2a"}
 """Light, middle and dark: told apart in grey print."""
 INK = {"pass": "#47606f", "warn": BLACK, "fail": "#ffffff"}
 MEANS = {
-    "pass": "within both limits", "warn": "needs work: a car is beyond the first", "fail": "fails",
+    "pass": "within both limits", "warn": "needs work: beyond the first",
+    "fail": "fails: a tenth beyond both",
 }  # fmt: skip
 SHORT = {
     "stalled": "stalls", "lowest_rpm": "lowest\nspeed ≥", "hunting_percent": "hunts\n[%]",

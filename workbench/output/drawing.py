@@ -23,29 +23,13 @@ SPEED, VALVE, PRESSURE, HEAT, TRIM = BLUE, "#a85a00", "#14663f", "#b2182b", "#6d
 WIDTH_in = 7.2  # As wide as paper has room for, so that letters are printed as large as they are drawn.
 
 STYLE: dict[str, Any] = {
-    "axes.axisbelow": True,
-    "axes.edgecolor": GREY,
-    "axes.grid": True,
-    "axes.labelsize": 9,
-    "axes.spines.right": False,
-    "axes.spines.top": False,
-    "axes.titlelocation": "left",
-    "axes.titlesize": 10,
-    "figure.dpi": 110,
-    "font.family": "DejaVu Sans",
-    "font.size": 9,
-    "grid.color": "#e4e4e4",
-    "grid.linewidth": 0.6,
-    "legend.fontsize": 9,
-    "legend.frameon": False,
-    "lines.linewidth": 1.2,
-    "path.simplify_threshold": 0.5,
-    "pdf.fonttype": 42,
-    "svg.fonttype": "path",
-    "svg.hashsalt": "evenidle",
-    "xtick.labelsize": 9,
-    "ytick.labelsize": 9,
-}
+    "axes.axisbelow": True, "axes.edgecolor": GREY, "axes.grid": True, "axes.labelsize": 9,
+    "axes.spines.right": False, "axes.spines.top": False, "axes.titlelocation": "left",
+    "axes.titlesize": 10, "figure.dpi": 110, "font.family": "DejaVu Sans", "font.size": 9,
+    "grid.color": "#e4e4e4", "grid.linewidth": 0.6, "legend.fontsize": 9, "legend.frameon": False,
+    "lines.linewidth": 1.2, "path.simplify_threshold": 0.5, "pdf.fonttype": 42, "svg.fonttype": "path",
+    "svg.hashsalt": "evenidle", "xtick.labelsize": 9, "ytick.labelsize": 9,
+}  # fmt: skip
 NO_DATE: dict[str, dict[str, None]] = {
     "svg": {"Date": None, "Creator": None},
     "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None},

@@ -89,11 +89,10 @@ class HtmlPages:
         kind = ' class="break"' if fresh else ""
         self._parts.append(f"<{tag}{kind}>{escape(text)}</{tag}>")
 
-    def paragraph(self, text: str, _size: float = 7.6, *, first: str = "", small: bool = False) -> None:
-        """Write text, after strong words where it has some."""
-        strong = f"<b>{escape(first)}</b> " if first else ""
+    def paragraph(self, text: str, _size: float = 7.6, *, small: bool = False) -> None:
+        """Write text."""
         kind = ' class="small"' if small else ""
-        self._parts.append(f"<p{kind}>{strong}{escape(text)}</p>")
+        self._parts.append(f"<p{kind}>{escape(text)}</p>")
 
     def points(self, items: Sequence[str], _size: float = 7.6) -> None:
         """Write a list."""

@@ -54,9 +54,9 @@ class PdfPages:
         self._lines(text, size)
         self._pdf.ln(0.2 * size * POINT_in)
 
-    def paragraph(self, text: str, size: float = 7.6, *, first: str = "", **_screen: bool) -> None:
-        """Write text, wrapped; strong if strong words are before it."""
-        self._hung(f"{first} {text}" if first else text, size, bold=bool(first))
+    def paragraph(self, text: str, size: float = 7.6, **_screen: bool) -> None:
+        """Write text, wrapped."""
+        self._hung(text, size)
 
     def points(self, items: Sequence[str], size: float = 7.6) -> None:
         """Write a list, each with a dash hanging before it."""

@@ -114,14 +114,12 @@ def search_section(before: sim.Car, result: tuning.Tuning) -> Section:
         search_words.scored_table(result), search_words.compared_table(result.now, result.predicted),
         search_words.changed_table(before.feedback.model_dump(), result.settings.model_dump()),
     ]  # fmt: skip
-    pictures = [
-        Picture(
-            f"At loads, a blip and idle: from a swing of {result.now.hunting_rpm:.0f} rpm"
-            f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
-            f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
-            search_figures.before_after_figure(result, deadbands),
-        )
-    ]
+    pictures = [Picture(
+        f"At loads, a blip and idle: from a swing of {result.now.hunting_rpm:.0f} rpm"
+        f" to {result.predicted.hunting_rpm:.0f} rpm, and from {result.now.moves_per_min:.0f}"
+        f" valve moves a minute to {result.predicted.moves_per_min:.0f}.",
+        search_figures.before_after_figure(result, deadbands),
+    )]  # fmt: skip
     told, notes = search_words.tune_finding(result), search_words.tune_notes(result, full=False)
     return Section("The search", told, notes, tables, pictures)
 
@@ -145,26 +143,17 @@ def diagnosis_section(log: tuning.Log, diagnosis: tuning.Diagnosis) -> Section:
 def fit_section(fit: tuning.Fit) -> Section:
     """Tell how the car file was fitted to a log."""
     rows = [
-        (
-            one.name,
-            f"{one.change:+.2f} {one.unit}" if one.unit else f"x {one.change:.2f}",
-            f"{one.low:.2f} to {one.high:.2f}",
-        )
-        for one in fit.numbers
-        if one.told
-    ]
+        (one.name, f"{one.change:+.2f} {one.unit}" if one.unit else f"file's value x {one.change:.2f}",
+         f"{one.low:.2f} to {one.high:.2f}")
+        for one in fit.numbers if one.told
+    ]  # fmt: skip
     verdict, worth, scatter, *_ = worded(fit.lines())
+    checked = worded([*(check.note for check in fit.checks), *fit.notes])
     return Section(
         title="The car as the log shows it",
-        text=(
-            f"{verdict} A recording made as the recording plan says, feedback off, was replayed by the model"
-            " until both agreed; from here on this fitted car is used, with what the log leaves uncertain."
-        ),
-        points=[
-            worth,
-            scatter,
-            *(in_words(one) for one in (*(check.note for check in fit.checks), *fit.notes)),
-        ],
+        text=f"{verdict} A recording made as the recording plan says, feedback off, was replayed by the model"
+        " until both agreed; from here on this fitted car is used, with what the log leaves uncertain.",
+        points=[worth, scatter, *checked],
         tables=[Table(("number that the log tells", "change", "90 % interval"), rows, " rr")],
         pictures=[Picture(log_figures.fit_finding(fit), log_figures.fit_figure(fit, titled=False))],
     )

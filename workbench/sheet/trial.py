@@ -143,12 +143,12 @@ def hunting_caution(expected: tuning.Expectation) -> tuple[tuple[str, str], ...]
     """Warn of settings that hunt in the model, or are not acceptable otherwise."""
     prediction = expected.prediction
     if prediction.hunting_share < HUNTING_SHARE:
-        doubts = tuple(in_words(one) for one in expected.doubts)
-        return tuple(("These settings are doubtful.", one) for one in doubts)
+        apart = f" (These {expected.cars} variations are not those of a search, whose figure may differ.)"
+        return tuple(("These settings are doubtful.", in_words(one) + apart) for one in expected.doubts)
     do = "hunt" if prediction.hunting.answer == tuning.HUNTS else "may hunt"
     text = (
         f"In the model the warm idle {in_words(prediction.hunting.text)}. Search for better settings"
-        " before any of this is tried; where a search found none, first mend what evenidle explain names."
+        " before feedback is switched on; where a search found none, first mend what evenidle explain names."
     )
     return ((f"These settings {do}.", text),)
 

@@ -100,7 +100,7 @@ class Sheet:
 Pages: TypeAlias = HtmlPages | PdfPages
 UNSEEN = "beyond the fit"  # Of a place of a curve that the logs of a fit did not show.
 BLANK = "______"  # To be written in on paper.
-WRITE_IN = "Go back to: your present settings are not known here. Write them in, or name them: --present."
+WRITE_IN = "Go back to: your present settings are not known here; write them in (or give --present CAR.toml)."
 EXPECTED_in = 2.0  # Room that what is to be expected takes: it stands on one page.
 
 
@@ -120,7 +120,7 @@ def write_body(sheet: Sheet, pages: Pages, imperial: bool = False) -> None:
     """Write the sheet's content below its cautions, also for the report, which has these first of all."""
     pages.paragraph(f"{sheet.made} Loads fitted: {sheet.loads}.", small=True)
     if sheet.to_look_at:
-        pages.paragraph(f"{'; '.join(sheet.to_look_at)}.", first="To look at (evenidle check):", small=True)
+        pages.paragraph(f"To look at, by evenidle check: {'; '.join(sheet.to_look_at)}.")
     pages.heading("Settings")
     pages.table(setting_table(sheet), [2.1, 1.1, 0.9, 2.4, 1.2, 4.4], strong=2)
     if not sheet.settings[0].present:
@@ -200,7 +200,7 @@ def expected_table(sheet: Sheet) -> Table:
         sheet.expected.rows,
         {
             "on variations of your car": lambda row: in_words(row.meaning),
-            "eight runs in ten": lambda row: span(row.low, row.high, 3, row.unit),
+            "eight runs in ten": lambda row: span(row.low, row.high, row.unit),
             "unit": lambda row: row.unit,
         },
         " r",
@@ -215,7 +215,8 @@ def expected_note(sheet: Sheet) -> str:
     return (
         f"{expected.runs} runs of {expected.cars} variations of your car, the base curve up to"
         f" 3 steps off: {told}. With the valve held, warm speed swings"
-        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that."
+        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that. Of most engines tried that"
+        " are not the model's, dips came out deeper than told: leave room above the stall."
     )
 
 

@@ -61,7 +61,8 @@ SENTENCES: dict[str, Sentence] = {
     "checks.resolution": "deadband holds a minimum move",
     "checks.resolution.value": "deadband {width_rpm:.0f} wide, one move {move_rpm:.0f} at {at_degC:.0f}",
     "checks.resolution.why": "where no position lies within the deadband an integrating law must hunt",
-    "checks.resolution.do": "take a smaller minimum move, or a deadband half-width of {half_rpm} or more",
+    "checks.resolution.do": "take {finer!p:a smaller minimum move, or |}a deadband half-width of {half_rpm}"
+    " or more{cold!p:; warm, where searches try them, these settings hold}",
     "checks.worth_taking": "a minimum move is worth taking",
     "checks.worth_taking.value": "{worth_rpm:.0f} warm, {step_rpm:.0f} per step; idle roughness with the"
     " valve held (standard deviation) {known!p:{scatter_rpm:.0f}|not known, as it stalls}",
@@ -130,12 +131,12 @@ SENTENCES: dict[str, Sentence] = {
     "checks.falls.do": "look at the value at {at_degC:g}",
     "checks.gains": "gains suit the valve",
     "checks.gains.value": "{at_once_percent:.0f} of an error answered at once, {second_percent:.0f} each"
-    " second",
+    " second; usual are up to {usual_percent:.0f} and {most_percent:.0f}, a search may find more",
     "checks.gains.why": "a gain that answers more than the whole error mostly drives speed past its target",
     "checks.gains.do": "take a gain of {most_steps_per_100rpm:.1f} at the most; where evenidle tune found"
     " more, keep that: it runs the whole loop, this line looks at the valve gain alone",
-    "checks.lets_go": "feedback acts where it must close",
-    "checks.lets_go.value": "acts below the target + {acts_rpm:.0f}, the high trim limit adds up to"
+    "checks.lets_go": "feedback acts as high as trim can lift speed",
+    "checks.lets_go.value": "acts up to {acts_rpm:.0f} above target, the high trim limit adds up to"
     " {adds_rpm:.0f} when warm",
     "checks.lets_go.why": "a load that goes off with the trim wide open leaves speed above that, and feedback"
     " never closes the valve again: the engine stays fast",

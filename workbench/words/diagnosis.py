@@ -184,9 +184,9 @@ _WHOLE: dict[str, Sentence] = {
     "diagnosis.verdict": lambda values, tell: tell(
         "{why!c}." if values["cause"] == "hunting" else "{cause!c}: {why}."
     ),
-    "diagnosis.judged": "judged: {from_s!n:.0f} to {to_s:.0f}",
+    "diagnosis.judged": "the stretch judged: {from_s!n:.0f} to {to_s:.0f}",
     "diagnosis.driven": "driving or throttle: {driven_percent:.0f} of the running engine's time, left out",
-    "diagnosis.hot": "hot part ({from_s!n:.0f} to {to_s:.0f}): {mean_rpm:.0f}, roughness"
+    "diagnosis.hot": "hot part ({from_s!n:.0f} to {to_s:.0f}): mean {mean_rpm:.0f}, spread of all it does"
     " (standard deviation) {scatter_rpm:.1f}{mean_map_kPa!k:, manifold {mean_map_kPa:.0f}}",
     "diagnosis.warming": "warm-up from {from_degC!n:.0f} to {to_degC:.0f}: time constant"
     " {time_constant_s:.0f} towards {end_degC:.0f}",

@@ -30,7 +30,9 @@ def _resolution_number(values: Values, tell: Tell) -> str:
     told = tell("one move of {move_steps} changes speed by {move_rpm:.0f}, the deadband is ±")
     told += f"{half_rpm:.0f} rpm ({2.0 * half_rpm:.0f} in all); "
     if values["none_percent"] > 0.0:
-        return told + tell("{none_percent!n:.0f} times in 100 no position gives a speed inside it")
+        return told + tell(
+            "in {none_percent!n:.0f} of 100 cases, by where the target falls between positions, none is in it"
+        )
     return told + "a position gives a speed inside it, but moves this coarse keep a cycle going around it"
 
 

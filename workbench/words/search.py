@@ -153,14 +153,10 @@ def tune_notes(result: tuning.Tuning, full: bool = True) -> list[str]:
     why = "; ".join(in_words(one) for one in result.front.reason)
     notes = [
         *map(in_words, result.notes),
+        f"{result.trials} settings, {result.engines} variations of your car tried in {result.seconds:.0f} s.",
         (
-            f"{result.trials} settings tried on {result.engines} variations of your car, in"
-            f" {result.seconds:.0f} s; the base curve was left alone."
-        ),
-        (
-            f"Score in the search {gap.search_rpm:.0f} rpm, on variations and noise it never met"
-            f" {gap.verdict_rpm:.0f} rpm ({100.0 * gap.share:+.0f} %); present settings there"
-            f" {gap.now_rpm:.0f} rpm."
+            f"Score in the search {gap.search_rpm:.0f}, on variations and noise it never met"
+            f" {gap.verdict_rpm:.0f} ({100.0 * gap.share:+.0f} %); present settings there {gap.now_rpm:.0f}."
         ),
         f"Found settings chosen because: {why}.",
     ]

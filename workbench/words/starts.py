@@ -53,10 +53,10 @@ SENTENCES: dict[str, Sentence] = {
     " {stalled_s:.1f}, with the valve at {valve_steps:.0f}.",
     "starts.stays_low": "{car}, {scenario}: it fires {fires_s:.1f} after cranking begins and stays below"
     " {share_percent:.0f} of its target for the first minute.",
-    "starts.runs": "{car}, {scenario}: it runs {run_s:.1f} after cranking begins, rises {flare_rpm:.0f} above"
-    " target, falls to {lowest_rpm:.0f} and {stays!p:stays, smoothed, within {within_rpm:.0f} of target"
-    " from {stable_s:.0f} on to the end of the first minute|is not within {within_rpm:.0f} of"
-    " target to stay in a minute}.",
+    "starts.runs": "{car}, {scenario}: it runs {run_s:.1f} after cranking begins, rises {flare_rpm:.0f}"
+    " above target, falls to {lowest_rpm:.0f} and {stays!p:stays, smoothed, within {within_rpm:.0f} of"
+    " target from {stable_s:.0f} after cranking began to the end of the first minute|is not within"
+    " {within_rpm:.0f} of target to stay in a minute}.",
     "starts.numbers": lambda _, tell: tell(
         "times count from cranking{cranking_rpm!k: (at {cranking_rpm:.0f})}{lowest_V!k:; battery down to"
         " {lowest_V:.1f}}{first_firing_s!k:; first firing at {first_firing_s:.2f}}{feedback_s!k:; feedback"

@@ -24,7 +24,7 @@ def number(value: float | None, digits: int = 3, unit: str = "") -> str:
     return f"{value:.{digits}g}"
 
 
-def span(low: float, high: float, digits: int, unit: str) -> str:
+def span(low: float, high: float, unit: str, digits: int = 3) -> str:
     """Write a range short."""
     return f"{number(low, digits, unit)} to {number(high, digits, unit)}"
 
@@ -59,15 +59,15 @@ def table_of(rows: Iterable[Row], columns: dict[str, Callable[[Row], str]], righ
     return Table(tuple(columns), cells, right)
 
 
-def _finely(row: tuning.Compared) -> tuple[int, str]:
-    """Digits and unit by which a record is seen to be on its side of each end of a range."""
+def _finely(row: tuning.Compared) -> tuple[str, int]:
+    """Unit and digits by which a record is seen to be on its side of each end of a range."""
     ends = [number(one, unit=row.unit) for one in (row.low, row.high, row.least, row.most)]
-    return (5, "") if number(row.recorded, unit=row.unit) in ends else (3, row.unit)
+    return ("", 4) if number(row.recorded, unit=row.unit) in ends else (row.unit, 3)
 
 
 def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
     """Table what was predicted beside what was recorded: all, or what is not as predicted."""
-    verdicts = {(True, True): "as predicted", (False, True): "outside, within margin"}
+    verdicts = {(True, True): "as predicted", (False, True): "just outside"}
     return table_of(
         [row for row in result.rows if full or not row.inside],
         {
@@ -75,7 +75,7 @@ def predicted_and_recorded(result: tuning.Comparison, full: bool) -> Table:
             "predicted": lambda row: f"{number(row.predicted, unit=row.unit)} {row.unit}",
             "8 of 10 runs": lambda row: span(row.low, row.high, *_finely(row)),
             "with margin": lambda row: span(row.least, row.most, *_finely(row)),
-            "recorded": lambda row: number(row.recorded, *_finely(row)),
+            "recorded": lambda row: number(row.recorded, _finely(row)[1], _finely(row)[0]),
             "": lambda row: verdicts.get((row.inside, row.inside or row.agrees), "DIFFERS"),
         },
         " rrrr",
@@ -115,7 +115,7 @@ def resolution_table(result: tuning.Explanation) -> Table:
         ["r, deadband over one move", f"{view.ratio:.2f}", ""],
         ["chance that no position lies in it", f"{100.0 * view.chance:.0f}", "%"],
         ["the same from r alone", f"{100.0 * view.chance_even:.0f}", "%"],
-        ["chance of hunting without variation, simulated", f"{100.0 * result.cycle.chance:.0f}", "%"],
+        ["chance of hunting without variation, from the target", f"{100.0 * result.cycle.chance:.0f}", "%"],
         ["idle roughness, valve held (standard deviation)", f"{view.scatter_rpm:.1f}", "rpm"],
         ["deadband over idle roughness", number(view.deadband_in_scatters), ""],
         ["smallest deadband that holds, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
