@@ -64,10 +64,18 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         pytest.skip("this file's tests are too slow here")
 
 
-@pytest.hookimpl(wrapper=True, specname="pytest_runtest_setup")
-def limit_setup(item: pytest.Item) -> Generator[None, object, object]:
-    """Limit what the fixtures do."""
-    return (yield from limited(item))
+class Fixtures:
+    """A plugin within this one, as each has one hook of a name."""
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_setup(self, item: pytest.Item) -> Generator[None, object, object]:
+        """Limit what the fixtures do."""
+        return (yield from limited(item))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Bring it in."""
+    config.pluginmanager.register(Fixtures())
 
 
 @pytest.hookimpl(wrapper=True)
