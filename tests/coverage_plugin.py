@@ -12,12 +12,13 @@ from collections import Counter
 from collections.abc import Generator
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from tests.quick_records import read_fields_first
 
-# Many examples of a property reach what a few do.
-settings.register_profile("few", derandomize=True, deadline=None, max_examples=10)
+# Many examples of a property reach what a few do; traced on a busy machine they are drawn slowly.
+slow = [HealthCheck.too_slow]
+settings.register_profile("few", derandomize=True, deadline=None, max_examples=10, suppress_health_check=slow)
 LIMIT_s = float(os.environ.get("EVENIDLE_TEST_SECONDS", "60"))
 MOST_OF_A_FILE = 3
 CUT_OFF: Counter[str] = Counter()
@@ -64,10 +65,18 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         pytest.skip("this file's tests are too slow here")
 
 
-@pytest.hookimpl(wrapper=True, specname="pytest_runtest_setup")
-def limit_setup(item: pytest.Item) -> Generator[None, object, object]:
-    """Limit what the fixtures do."""
-    return (yield from limited(item))
+class Fixtures:
+    """A plugin within this one, as each has one hook of a name."""
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_setup(self, item: pytest.Item) -> Generator[None, object, object]:
+        """Limit what the fixtures do."""
+        return (yield from limited(item))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Bring it in."""
+    config.pluginmanager.register(Fixtures())
 
 
 @pytest.hookimpl(wrapper=True)

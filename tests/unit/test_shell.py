@@ -20,7 +20,7 @@ from controllers import (
     open_loop_steps,
 )
 from controllers.records import new_block
-from controllers.shell import clamp, fading
+from controllers.shell import clamp, fading, tell_valve
 from controllers.shell import update as plain_update
 from tests.shell_reference import ControlledPlan, ReferenceController, ValveLimit
 
@@ -245,3 +245,12 @@ def test_one_update_keeps_its_counts_by_hand() -> None:
         (20.0, 20.0, 4.0, 2.0, 3.0, 0.0),
     ]
     assert (k.updates[0], k.due_update[0]) == (5.0, 50.0)
+
+
+def test_single_steps_to_and_fro_are_counted_as_reversals() -> None:
+    """Found by ``tests.mutants``: larger moves alone had been counted."""
+    c, k = open_loop_blocks()
+    c.open_limit_steps[0], c.min_move_steps[0], k.commanded_steps[0] = 70.0, 1.0, 20.0
+    for wanted in (21.0, 22.0, 21.0, 21.4, 22.0, 23.0):
+        tell_valve(c, k, 0, wanted)
+    assert (k.moves[0], k.reversals[0], k.commanded_steps[0]) == (5.0, 2.0, 23.0)
