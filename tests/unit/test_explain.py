@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 from typing import Any
 
 import numpy as np
@@ -80,6 +81,14 @@ def test_the_cause_built_in_is_the_first_told_and_ends_it(name: str, cause: str)
     assert f"First cause: {in_words(first.name)}." in told[0]
     assert in_words(first.remedy) in " ".join(told)
     assert in_words(first.cost) in " ".join(told)
+
+
+@pytest.mark.parametrize("name", ["as it came", "coarse"])
+def test_the_cost_told_is_of_the_widest_deadband_advised(name: str) -> None:
+    first = explained(name).causes[0]
+    advised = [float(half) for half in re.findall(r"±(\d+)", in_words(first.remedy))]
+    assert advised
+    assert f"up to {max(advised):.0f} rpm off target" in in_words(first.cost)
 
 
 @pytest.mark.parametrize("name", ["off", "surging engine", "retarding spark"])

@@ -31,7 +31,7 @@ def _resolution_number(values: Values, tell: Tell) -> str:
     told += f"{half_rpm:.0f} rpm ({2.0 * half_rpm:.0f} in all); "
     if values["none_percent"] > 0.0:
         return told + tell(
-            "in {none_percent!n:.0f} of 100 cases, by where the target falls between positions, none is in it"
+            "in {none_percent!n:.0f} of 100 cases, by where the target falls, no position gives a speed in it"
         )
     return told + "a position gives a speed inside it, but moves this coarse keep a cycle going around it"
 
@@ -104,8 +104,8 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.switch.suggested": "the recommended settings, by rule",
     "explanation.resolution.number": _resolution_number,
     "explanation.resolution.remedy": _resolution_remedy,
-    "explanation.resolution.cost": "with the wider deadband idle may stand {off_rpm:.0f} off"
-    " target{moves!k:; with the settings below the valve moves {moves:.0f} times a minute, now"
+    "explanation.resolution.cost": "within such a deadband idle may stand up to {off_rpm:.0f}"
+    " off target{moves!k:; with the settings below the valve moves {moves:.0f} times a minute, now"
     " {moves_now:.0f}}",
     "explanation.gains.number": _gains_number,
     "explanation.gains.seldom": "updates every {update_period_ms:.0f} or more",
@@ -151,13 +151,13 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.headline.hunts": _chance,
     "explanation.quiet.rests": "Without combustion variation it settles from every starting condition.",
     "explanation.quiet.hunts": "Without combustion variation it hunts from {hunting} of {runs} starting"
-    " conditions: {swing_rpm:.0f} peak to peak{period_s!k: every {period_s:.1f}}.",
+    " conditions, on average by {swing_rpm:.0f} peak to peak{period_s!k: every {period_s:.1f}}.",
     "explanation.stalls": "It stalls in {share_percent:.0f} of runs.",
     "explanation.proof": _proof,
     "explanation.remedy": "Remedy: {remedy}. Cost: {cost}.",
     "explanation.theory_alone": "Theory alone would have named {cause} first; the switch-off decides.",
-    "explanation.theory": "{alike!p:Theory predicts this cycle|Theory's own cycle is another one and does"
-    " not describe it}: {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every"
+    "explanation.theory": "{alike!p:One of these cycles, as theory predicts it|Theory's own cycle is another"
+    " than the one simulated}: {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every"
     " {seen_period_s:.1f}.",
     "explanation.two_ends": "In {share_percent:.0f} of cases it settles or hunts depending on the speed it"
     " starts from.",
@@ -169,7 +169,7 @@ SENTENCES: dict[str, Sentence] = {
     " limits.",
     "explanation.ticks": "Yet the valve keeps stepping: {moves:.0f} moves a minute. The deadband is only"
     " {scatters:.1f} times the idle roughness (standard deviation {scatter_rpm:.0f}); below {below:g}"
-    " times the valve dithers.",
+    " times the valve dithers, which is wear, not hunting.",
     "explanation.quieter": "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it"
     " would move {moves:.0f} times a minute.",
     "explanation.base_off": "The base curve is {off_steps!a:.1f} steps too"
