@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from sim import InputError, load_car, with_values
-from tuning import explain
+from tuning import Note, explain
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import even_phases, run_settings, without_scatter
 from tuning.explanation.explaining import Explanation
@@ -89,6 +89,17 @@ def test_the_cost_told_is_of_the_widest_deadband_advised(name: str) -> None:
     advised = [float(half) for half in re.findall(r"±(\d+)", in_words(first.remedy))]
     assert advised
     assert f"up to {max(advised):.0f} rpm off target" in in_words(first.cost)
+
+
+@pytest.mark.parametrize("hunting", [0, 24])
+def test_a_cycle_that_variation_breaks_up_is_told_as_that(hunting: int) -> None:
+    quiet = Note("explanation.quiet.hunts", hunting=36, runs=36, swing_rpm=50.0, period_s=2.4)
+    chance = Note("measures.does_not_hunt", runs=24, high_percent=12.0)
+    if hunting:
+        chance = Note("measures.hunts", hunting=24, runs=24, low_percent=88.0, high_percent=100.0)
+    told = in_words(Note("explanation.headline.hunts", chance=chance, quiet=quiet))
+    assert "it hunts from 36 of 36 starting conditions" in told
+    assert ("breaks that cycle up" in told) == (not hunting)
 
 
 @pytest.mark.parametrize("name", ["off", "surging engine", "retarding spark"])

@@ -170,8 +170,7 @@ _VALVE: dict[str, Sentence] = {
     " temperature",
     "diagnosis.base.held": "{steps:.1f} at {coolant_degC:.0f}",
     "diagnosis.base.held_off": "{steps:.1f} at {coolant_degC:.0f} ({off:+.1f} from base)",
-    "diagnosis.base.no_car": "positions that held target: {rows}; how far the base curve is off is told with"
-    " --car",
+    "diagnosis.base.no_car": "positions that held target: {rows}; with --car, beside the base curve",
     "diagnosis.base.held_at": "positions that held target, beside the base curve: {rows}",
 }
 
