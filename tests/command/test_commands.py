@@ -88,7 +88,7 @@ def test_check_fails_a_car_without_room_to_close(tmp_path: Path) -> None:
     assert outcome.status == 1
     verdicts = {line["name"]: line["verdict"] for line in outcome.result["lines"]}
     failed = {name for name, verdict in verdicts.items() if verdict == "fail"}
-    assert {"direction", "homing reaches the seat", "pulse", "room to close at 90 °C"} <= failed
+    assert {"direction", "whether homing reaches the seat", "pulse", "room to close at 90 °C"} <= failed
     told = run("check", path)
     assert told.status == 1
     assert "Raise the base curve here first" in told.out

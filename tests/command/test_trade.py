@@ -79,12 +79,14 @@ def test_a_sheet_says_measure_first_and_puts_the_loop_last(tmp_path: Path) -> No
 def test_a_base_curve_nobody_gave_lies_within_the_travel_that_was_counted(tmp_path: Path) -> None:
     """Half the travel of a fine valve, so half the steps; what is told is what the file holds."""
     made = run("new", "short.toml", *FACTS, "--travel-steps", "100", folder=tmp_path)
-    assert "so taken as usual: Base curve it idles on now: 0:60,30:38,50:25,65:19,80:15" in made.out
+    assert (
+        "so taken as usual: Base curve it idles on now [degC:steps]: 0:60,30:38,50:25,65:19,80:15" in made.out
+    )
     car = load_car(str(tmp_path / "short.toml"))
     assert car.curves.base_steps[0] == (0.0, 60.0)
     checked = run("check", "short.toml", folder=tmp_path)
     assert checked.status == 0, checked.out
-    assert "curves within the open limit" not in checked.out
+    assert "whether curves stay within the open limit" not in checked.out
 
 
 def test_a_minimum_move_in_percent_is_entered_as_what_it_is(tmp_path: Path) -> None:
@@ -308,7 +310,7 @@ def test_a_gain_of_500_and_a_point_where_no_engine_is_draw_a_remark(tmp_path: Pa
     (tmp_path / "odd.toml").write_text(car_to_toml(car))
     told = run("check", "odd.toml", folder=tmp_path).out
     assert "gains suit the valve" in told
-    assert "points where an engine can be" in told
+    assert "whether points lie where an engine can be" in told
 
 
 @pytest.mark.parametrize("acts_rpm", [150.0, None])

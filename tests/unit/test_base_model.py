@@ -128,7 +128,7 @@ def test_the_warm_base_holds_the_target() -> None:
 
 @pytest.mark.parametrize(
     ("valve", "fault"),
-    [({"wired_reversed": True}, "direction"), ({"homing_steps": 40}, "homing reaches the seat")],
+    [({"wired_reversed": True}, "direction"), ({"homing_steps": 40}, "whether homing reaches the seat")],
 )
 def test_a_valve_that_is_not_where_it_is_counted_comes_first(valve: dict[str, object], fault: str) -> None:
     proposal = base_from_model(with_values(load_car("trials"), {"valve": valve}))

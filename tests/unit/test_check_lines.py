@@ -49,39 +49,40 @@ def base(*points: tuple[float, float]) -> dict[str, Any]:
     ("name", "changes", "verdict"),
     [
         ("direction", {"valve": {"wired_reversed": True}}, "fail"),
-        ("homing reaches the seat", {"valve": {"homing_steps": 40}}, "fail"),
-        ("homing reaches the seat", {"valve": {"homing_steps": 105}}, "warn"),
+        ("whether homing reaches the seat", {"valve": {"homing_steps": 40}}, "fail"),
+        ("whether homing reaches the seat", {"valve": {"homing_steps": 105}}, "warn"),
         ("homing time", {"valve": {"homing_steps": 400, "rest_ms": 4.0}}, "warn"),
         ("pulse", {"valve": {"pulse_ms": 2.0}}, "fail"),
         ("pulse", {"valve": {"pulse_ms": 3.5}}, "warn"),
         ("pulse while cranked hot", {}, "warn"),
         ("pulse while cranked hot", {"valve": {"pulse_ms": 6.0}}, "pass"),
         ("rest", {"valve": {"rest_ms": 0.2}}, "warn"),
-        ("useful travel is used", {"valve": {"open_limit_steps": 55}}, "warn"),
+        ("whether useful travel is used", {"valve": {"open_limit_steps": 55}}, "warn"),
         ("backlash", {"valve": {"backlash_steps": 4.0}}, "warn"),
-        ("valve keeps up with updates", {"feedback": {"update_period_ms": 20, "min_move_steps": 6}},
+        ("whether the valve keeps up with updates",
+         {"feedback": {"update_period_ms": 20, "min_move_steps": 6}},
          "warn"),
-        ("a minimum move is worth taking",
+        ("whether a minimum move is worth taking",
          {"feedback": {"min_move_steps": 1}, "engine": {"scatter_share": 0.35}}, "warn"),
         ("base curve at 90 °C", base((0.0, 52.0), (90.0, 22.0)), "warn"),
         ("room to close at 90 °C", base((0.0, 52.0), (90.0, 1.0)), "fail"),
         ("room to open at 90 °C", {"feedback": {"trim_limit_steps": (-12, 1)}}, "fail"),
-        ("cranking above running", {"curves": {"cranking_steps": [(-20.0, 30.0), (90.0, 25.0)]}},
+        ("whether cranking is above running", {"curves": {"cranking_steps": [(-20.0, 30.0), (90.0, 25.0)]}},
          "fail"),
         ("from cranking to running position", {"valve": {"pulse_ms": 20.0, "rest_ms": 20.0}},
          "pass"),
         ("from cranking to running position", {"valve": {"pulse_ms": 40.0, "rest_ms": 40.0}},
          "warn"),
-        ("curves within the open limit",
+        ("whether curves stay within the open limit",
          {"curves": {"after_start_steps": [(0.0, 40.0), (90.0, 5.0)]}}, "warn"),
-        ("curves cover the climate", base((20.0, 40.0), (90.0, 12.0)), "warn"),
-        ("curves cover the climate", {"curves": {"cranking_steps": [(60.0, 60.0), (90.0, 30.0)]}},
+        ("whether curves cover the climate", base((20.0, 40.0), (90.0, 12.0)), "warn"),
+        ("whether curves cover the climate", {"curves": {"cranking_steps": [(60.0, 60.0), (90.0, 30.0)]}},
          "warn"),
-        ("homing reaches the seat", {"valve": {"wired_reversed": True}}, "fail"),
+        ("whether homing reaches the seat", {"valve": {"wired_reversed": True}}, "fail"),
         ("from cranking to running position",
          {"curves": {"cranking_steps": [(-20.0, 10.0), (90.0, 10.0)]},
           "valve": {"pulse_ms": 40.0, "rest_ms": 40.0}}, "pass"),
-        ("base curve falls with warmth", base((0.0, 40.0), (40.0, 44.0), (90.0, 12.0)), "warn"),
+        ("whether the base curve falls with warmth", base((0.0, 40.0), (40.0, 44.0), (90.0, 12.0)), "warn"),
         ("decay of the after-start air", {"curves": {"after_start_fade_s": 1.0}}, "warn"),
     ],
 )  # fmt: skip
@@ -223,7 +224,7 @@ def test_closing_the_stop_as_told_leaves_the_idle_where_it_was(car: Car) -> None
 def test_base_and_cranking_may_both_stand_at_the_open_limit(car: Car) -> None:
     limit = float(car.valve.open_limit_steps)
     curves = {"base_steps": [(-20.0, limit), (90.0, 12.0)], "cranking_steps": [(-20.0, limit), (90.0, 40.0)]}
-    found = line(car, "cranking above running", curves=curves)
+    found = line(car, "whether cranking is above running", curves=curves)
     assert found.verdict == "pass"
     assert "both are at the open limit" in found.value
 
@@ -267,9 +268,9 @@ def test_with_all_that_is_advised_no_step_is_lost_in_a_hot_start(name: str, chan
     valve: dict[str, float] = {}
     if told["pulse"].verdict == "fail":
         (valve["pulse_ms"],) = map(float, re.findall(r"([0-9.]+) ms", told["pulse"].remedy))
-    if told["homing reaches the seat"].verdict == "fail":
+    if told["whether homing reaches the seat"].verdict == "fail":
         (valve["homing_steps"],) = map(
-            int, re.findall(r"drive (\d+)", told["homing reaches the seat"].remedy)
+            int, re.findall(r"drive (\d+)", told["whether homing reaches the seat"].remedy)
         )
     mended = with_values(car, {"valve": valve})
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 from typing import Any
 
 import numpy as np
 import pytest
 
 from sim import InputError, load_car, with_values
-from tuning import explain
+from tuning import Note, explain
 from tuning.explanation.cycle import STARTS_rpm
 from tuning.explanation.ends import even_phases, run_settings, without_scatter
 from tuning.explanation.explaining import Explanation
@@ -80,6 +81,25 @@ def test_the_cause_built_in_is_the_first_told_and_ends_it(name: str, cause: str)
     assert f"First cause: {in_words(first.name)}." in told[0]
     assert in_words(first.remedy) in " ".join(told)
     assert in_words(first.cost) in " ".join(told)
+
+
+@pytest.mark.parametrize("name", ["as it came", "coarse"])
+def test_the_cost_told_is_of_the_widest_deadband_advised(name: str) -> None:
+    first = explained(name).causes[0]
+    advised = [float(half) for half in re.findall(r"±(\d+)", in_words(first.remedy))]
+    assert advised
+    assert f"up to {max(advised):.0f} rpm off target" in in_words(first.cost)
+
+
+@pytest.mark.parametrize("hunting", [0, 24])
+def test_a_cycle_that_variation_breaks_up_is_told_as_that(hunting: int) -> None:
+    quiet = Note("explanation.quiet.hunts", hunting=36, runs=36, swing_rpm=50.0, period_s=2.4)
+    chance = Note("measures.does_not_hunt", runs=24, high_percent=12.0)
+    if hunting:
+        chance = Note("measures.hunts", hunting=24, runs=24, low_percent=88.0, high_percent=100.0)
+    told = in_words(Note("explanation.headline.hunts", chance=chance, quiet=quiet))
+    assert "it hunts from 36 of 36 starting conditions" in told
+    assert ("breaks that cycle up" in told) == (not hunting)
 
 
 @pytest.mark.parametrize("name", ["off", "surging engine", "retarding spark"])

@@ -159,7 +159,9 @@ def test_a_cold_start_goes_in_simulate_as_base_and_check_say(name: str) -> None:
 def test_check_sheet_and_base_say_the_same_of_the_wait_after_a_start(name: str) -> None:
     car = car_of(name)
     (line,) = [
-        one for one in lines_of(name) if in_words(one.name) == "feedback waits out the after-start air"
+        one
+        for one in lines_of(name)
+        if in_words(one.name) == "whether feedback waits out the after-start air"
     ]
     (row,) = [one for one in sheet_of(name).homing if one[0] == "after-start decay"]
     short = car.feedback.acts and car.feedback.enable_delay_s < car.curves.after_start_fade_s

@@ -135,7 +135,10 @@ def test_a_search_is_told_in_five_lines_and_its_tables_in_full(capsys: pytest.Ca
     assert brief[0].startswith("Changed: ")
     assert f"; minimum move 4 -> {found.settings.min_move_steps} steps; " in brief[0]
     assert "_" not in brief[0]  # names of the sheet, not keys of the car file
-    assert sum(one.startswith("Scores, lower is better (cars that fail): no feedback ") for one in brief) == 1
+    assert (
+        sum(one.startswith("Scores, lower is better (variations failing): no feedback ") for one in brief)
+        == 1
+    )
     assert "Side by side" not in told[0]
     assert [told[1].count(one) for one in ("Side by side", "What it brings", "Settings changed")] == [1, 1, 1]
     assert brief[-1] in told[1]

@@ -131,7 +131,7 @@ Telling = tuple[Note, Note, Note]
 
 def _resolution(f: Findings) -> Telling:
     view, suggested = f.resolution, f.ablation.row("suggested")
-    wide_rpm = ROOM * view.smallest_deadband_rpm
+    wide_rpm, suggested_rpm = ROOM * view.smallest_deadband_rpm, float(f.suggested.get("deadband_rpm", 0.0))
     number = Note(
         "explanation.resolution.number", move_steps=view.move_steps, move_rpm=view.move_rpm,
         deadband_rpm=2.0 * view.deadband_rpm, ratio=view.ratio, none_percent=100.0 * view.chance,
@@ -139,12 +139,11 @@ def _resolution(f: Findings) -> Telling:
     remedy = Note(
         "explanation.resolution.remedy", move_steps=view.move_steps,
         least_rpm=0.5 * ROOM * view.move_rpm / view.move_steps,
-        suggested_rpm=float(f.suggested.get("deadband_rpm", 0.0)), wide_rpm=wide_rpm,
-        is_wider=wide_rpm > view.deadband_rpm,
+        suggested_rpm=suggested_rpm, wide_rpm=wide_rpm, is_wider=wide_rpm > view.deadband_rpm,
     )  # fmt: skip
     cost = Note(
         "explanation.resolution.cost",
-        off_rpm=max(wide_rpm, view.deadband_rpm),
+        off_rpm=max(wide_rpm, view.deadband_rpm, suggested_rpm),
         moves=math.nan if suggested is None else suggested.with_scatter_moves_per_min,
         moves_now=f.ablation.as_is.with_scatter_moves_per_min,
     )

@@ -51,7 +51,7 @@ class Measures(Told):
     regularity: float = _row("-", "evenness of the swing's zero crossings; above 1 regular")
     repeat_share: float = _row("-", "share of the swing's power that repeats after a period")
     scatter_rms_rpm: float = _row("rpm", "root mean square about the straight line, all speeds")
-    mean_error_rpm: float = _row("rpm", "mean of target less rpm", True)
+    mean_error_rpm: float = _row("rpm", "mean of target minus rpm", True)
     mean_abs_error_rpm: float = _row("rpm", "mean distance from target", True)
     outside_share: float = _row("-", "share of time outside the target band", True)
     lowest_rpm: float = _row("rpm", "lowest rpm while idling, under load or after a blip")

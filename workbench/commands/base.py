@@ -18,7 +18,7 @@ def base(
     logs: Annotated[list[Path] | None, argument("[LOG.csv...]", "Recorded logs, if any.")] = None,
     columns: Columns = None, out: OutFolder = None, full: Full = False,
 ) -> None:  # fmt: skip
-    """Propose base, cranking and after-start curves, from logs or else from the model."""
+    """Propose base, cranking and after-start curves. From logs, or else from the model."""
     read = sim.load_car(car)
     recorded = read_logs(screen, logs or [], columns, full, read)
     screen.warn_of_compiling()

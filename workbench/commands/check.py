@@ -14,7 +14,7 @@ SHOWN = 3  # So many that are to be looked at are told without being asked, and 
 
 
 def check(screen: Screen, car: CarFile, full: Full = False) -> None:
-    """Check valve, homing, timing, room to move and curves; no engine is run on the car."""
+    """Check valve, homing, timing and curves; runs no engine."""
     read = sim.load_car(car)
     screen.warn_of_compiling()
     result = tuning.check(read)

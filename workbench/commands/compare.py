@@ -18,7 +18,7 @@ def compare(
     log: Annotated[Path, argument("LOG.csv", "Log recorded on the try.")], columns: Columns = None,
     out: OutFolder = None, full: Full = False,
 ) -> None:  # fmt: skip
-    """Compare what was predicted with what was recorded, after the try on the car."""
+    """Compare the prediction with a log, after the try on the car."""
     read_car = sim.load_car(car)
     (read,) = read_logs(screen, [log], columns, full, read_car)
     screen.warn_of_compiling()

@@ -20,7 +20,7 @@ def demo(
     log: Annotated[Path | None, option("--log LOG.csv", "A log of that car, to fit it to.")] = None,
     law: Law = None,
 ) -> None:
-    """Do the whole job, on a bundled car or your own: fit, explain, tune, stress, sheet, report.
+    """Do the whole job, on a bundled car or your own. It ends in sheet and report.
 
     Begun again with the same folder it goes on where the search was.
     """

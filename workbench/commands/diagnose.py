@@ -20,7 +20,7 @@ def diagnose(
     car: Annotated[str | None, option("--car CAR.toml", "Car file, if there is one.")] = None,
     columns: Columns = None, out: OutFolder = None, full: Full = False,
 ) -> None:  # fmt: skip
-    """Tell from a log whether this is hunting, how large, how fast, and what drives it."""
+    """Tell from a log whether it hunts, how much, how fast and why."""
     read_car = None if car is None else sim.load_car(car)
     (read,) = read_logs(screen, [log], columns, full, read_car)
     screen.warn_of_compiling()

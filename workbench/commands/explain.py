@@ -17,7 +17,7 @@ IN_FULL = {"explanation.theory", "explanation.theory_alone", "explanation.two_en
 """Lines of the verdict that add no remedy: told in full only."""
 PROOF = {"as_is", "feedback", "suggested"}  # Rows that prove the first cause, beside its own.
 
-TITLE = "With and without: the proof of cause, all but the last two without combustion variation"
+TITLE = "With and without: combustion variation is in the two right columns only"
 
 
 def explain(
@@ -25,7 +25,7 @@ def explain(
     rough: Annotated[bool, option("--rough", "Coarser maps and fewer places, in a few seconds.")] = False,
     out: OutFolder = None, full: Full = False,
 ) -> None:  # fmt: skip
-    """Say why it hunts, or why it does not: proof, margins, limit cycle, maps, one cycle told."""
+    """Say why it hunts, or why it does not. With proof, margins, maps and one cycle told."""
     read = sim.load_car(car)
     if out is not None:
         made_folder(out)
@@ -59,7 +59,7 @@ def _tell(screen: Screen, result: tuning.Explanation, full: bool) -> None:
     if full:
         _tell_all(screen, result)
     else:
-        screen.say("... all causes, where it can hold, loop, limit cycle, maps, loads, one cycle with --full")
+        screen.say("... with --full: all causes, where it can hold, loop, limit cycle, maps, loads, a cycle")
 
 
 def _tell_all(screen: Screen, result: tuning.Explanation) -> None:

@@ -33,7 +33,7 @@ def fit(
     figures: Annotated[Path | None, option("--figures DIR", "Folder for figures of the fit.")] = None,
     full: Full = False,
 ) -> None:
-    """Fit the model to recorded logs, with uncertainties and a verdict on the fit."""
+    """Fit the model to logs, and say whether to trust it."""
     read = sim.load_car(car)
     if guide:
         _guide(screen, read, car)

@@ -38,7 +38,7 @@ def new(
     cooling: Annotated[str, typer.Option(help="water or air.")] = "water",
     force: Annotated[bool, option("--force", "Replace a file that is there; it is kept as .bak.")] = False,
 ) -> None:
-    """Write a commented car file from a few facts; the rest is estimated and marked so."""
+    """Write a car file from a few facts; the rest is estimated. Each estimate is marked so."""
     check_place(out)
     if out.exists() and not force:
         message = "is there already, allowed: a new name, or --force (the old one is kept as .bak)"

@@ -26,7 +26,7 @@ def sheet(
         bool, option("--even-if-untrusted", "Also of a fit that is not to be trusted; it says so.")
     ] = False,
 ) -> None:
-    """Write the settings sheet: numbers, entries, reasons, prediction, and how to try them."""
+    """Write the settings sheet: what to enter, why, and how to try it."""
     if out is None and not screen.as_json:
         message = f"missing, allowed: a file ending in {', '.join(FORMS)}"
         raise sim.one_problem("--out", 1, "out", message)

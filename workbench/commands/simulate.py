@@ -29,7 +29,7 @@ def simulate(
     events: Annotated[bool, option("--events", "Tell every firing, update and valve step.")] = False,
     out: Annotated[Path | None, option("--out DIR", PLACE)] = None, full: Full = False,
 ) -> None:  # fmt: skip
-    """Run one car through one scenario: measures, and with --out a figure and the trace."""
+    """Run a car through a scenario: measures; --out: figure and trace."""
     read_car, read_scenario = sim.load_car(car), sim.load_scenario(scenario)
     places = _places(out, f"{read_car.name}-{read_scenario.name}", car, scenario)
     screen.warn_of_compiling()

@@ -17,7 +17,7 @@ def stress(
     suite: Annotated[str, option("--suite NAME", "standard, loads, weather or faults.")] = "standard",
     out: OutFolder = None, full: Full = False,
 ) -> None:  # fmt: skip
-    """Run the scenario matrix on variations of your car, a verdict a case."""
+    """Try loads, starts, faults and weather on variations of your car."""
     read = sim.load_car(car)
     screen.warn_of_compiling()
     with screen.progress("stressing") as tell:
@@ -31,6 +31,6 @@ def stress(
 
     files = write_figures(screen, out, drawn)
     flares = ("fail", "start_flare_rpm") in {(one.verdict, one.decided_by.measure) for one in result.cases}
-    other = f"evenidle base {car}: starts flare" if flares else f"evenidle tune {car} --out tuned.toml"
+    other = f"evenidle base {car} (starts flare)" if flares else f"evenidle tune {car} --out tuned.toml"
     screen.say(f"next: {f'evenidle sheet {car} --out sheet.pdf' if result.passed else other}")
     screen.finish({**result.to_dict(), "files": files}, bad=not result.passed)

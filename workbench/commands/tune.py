@@ -42,7 +42,7 @@ def tune(
     keep: Annotated[str, option("--keep NAME[,NAME...]", "Leave these settings as they are.")] = "",
     full: Full = False,
 ) -> None:
-    """Search feedback settings over variations of your car; the base curve is left alone.
+    """Search feedback settings; the base curve is left alone. Tried on variations of your car.
 
     Settings are rounded as the car file's [entry_form] says that the controller takes them (evenidle new asks
     for it); evenidle sheet then tells what to type.
@@ -86,7 +86,7 @@ def _tell(screen: Screen, before: sim.Car, result: tuning.Tuning, full: bool) ->
     if not full:
         rows = search_words.scored_table(result).rows
         scores = ", ".join(f"{row[0].removeprefix('> ')} {row[1]} ({row[-1]})" for row in rows)
-        screen.say(f"Scores, lower is better (cars that fail): {scores}. All, with reasons: --full.")
+        screen.say(f"Scores, lower is better (variations failing): {scores}. All, with reasons: --full.")
     screen.verdict(search_words.tune_finding(result))
 
 

@@ -85,8 +85,8 @@ def fit_finding(fit: tuning.Fit) -> str:
     if not fit.trusted:
         return f"Not to be trusted: {in_words(fit.reasons[0])}."
     return (
-        f"The fitted model predicts holds it had not seen to {rms:.0f} rpm rms; idle roughness alone is"
-        f" {fit.scatter.rms_rpm:.0f} rpm."
+        f"The fitted model predicts stretches of a held valve that it had not seen to {rms:.0f} rpm rms; idle"
+        f" roughness alone is {fit.scatter.rms_rpm:.0f} rpm."
     )
 
 

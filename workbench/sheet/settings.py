@@ -132,22 +132,22 @@ def _reasons(car: sim.Car, spots: list[tuning.Spot], expected: tuning.Expectatio
     """Why each number is what it is, in numbers of this car."""
     feedback, warm = car.feedback, spots[-1]
     least = min(spot.rpm_per_step for spot in spots)
-    most = max(spot.rpm_per_step for spot in spots)
-    move_rpm = feedback.min_move_steps * most
+    steep = max(spots, key=lambda spot: spot.rpm_per_step)
+    move_rpm = feedback.min_move_steps * steep.rpm_per_step
     step_ms = car.valve.step_ms
     lost = feedback.gain_steps_per_rpm * warm.rpm_per_step
     grows = feedback.integral_steps_per_rpm_s * warm.rpm_per_step
     wide = 2.0 * feedback.deadband_rpm
-    low_rpm, high_rpm = warm.close_rpm, warm.open_rpm
+    low_rpm, high_rpm, floor_rpm = warm.close_rpm, warm.open_rpm, expected.prediction.floor_rpm
     stuck = "; BELOW WHAT THE HIGH TRIM LIMIT ADDS: a load going off may leave the engine fast"
     stuck = stuck if high_rpm > feedback.enable_above_target_rpm else ""
     return {
         "gain_steps_per_100rpm": f"answers at once {100.0 * lost:.0f} % of an error, at a valve"
-        f" gain of {least:.0f} to {most:.0f} rpm per step",
+        f" gain of {least:.0f} to {steep.rpm_per_step:.0f} rpm per step",
         "integral_steps_per_100rpm_s": f"takes away {100.0 * grows:.0f} % of a lasting error each second",
         "derivative_steps_s_per_100rpm": "answers a falling speed before the error has grown",
-        "deadband_rpm": f"{wide:.0f} rpm in all, {'wider' if wide >= move_rpm else 'NARROWER'} than one move"
-        f" is worth; speed swings {expected.prediction.floor_rpm:.0f} rpm with the valve held",
+        "deadband_rpm": f"{wide:.0f} rpm in all, {'wider' if wide >= move_rpm else 'NARROWER'} than a move"
+        f" ({move_rpm:.0f} rpm at {steep.coolant_degC:g} °C); valve held, speed swings {floor_rpm:.0f} rpm",
         "min_move_steps": f"one move changes speed by up to {move_rpm:.0f} rpm; smaller ones come more often",
         "update_period_ms": f"time for {feedback.update_period_ms / step_ms:.0f} steps of the valve"
         " between two decisions",

@@ -163,7 +163,8 @@ def watch_points(car: sim.Car, expected: tuning.Expectation) -> list[str]:
             told = "Hunting is part of that: these settings are not ones to stay with."
         points.append(f"Swing of speed: {row.low:.0f} to {row.high:.0f} rpm is expected. {told}")
     if row := by_name.get("moves_per_min"):
-        points.append(f"Valve: up to about {row.high:.0f} moves a minute; hear whether it keeps stepping.")
+        good, _ = tuning.stress_limits(0.0, 0.0, 0.0)["moves_per_min"]
+        points.append(f"Valve: up to about {row.high:.0f} moves a minute; above {good:.0f} they wear it.")
     points += [
         "Trim: which way it leans, and how far, at each coolant temperature.",
         "Valve at a limit for more than a few seconds: the base curve is off there.",

@@ -94,7 +94,7 @@ _BESIDE: dict[str, Sentence] = {
     "diagnosis.spark.advances": "spark advances by {slope_deg!n:.1f} deg per 100 rpm as speed falls: it"
     " steadies idle",
     "diagnosis.spark.apart": "spark does not follow speed",
-    "diagnosis.beyond.nothing": "nothing in this log points beyond the valve",
+    "diagnosis.beyond.nothing": "nothing in this log points to anything but the valve and its feedback",
     "diagnosis.beyond.may_be": lambda values, tell: "it may be: " + "; or ".join(map(tell, values["causes"])),
     "diagnosis.beyond.fuel_cut": "fuel cut on the overrun too near the idle, as speed idles {above_rpm:.0f}"
     " above target: raise the speed at which fuel comes back, or lower the idle, and see the swing end",
@@ -168,11 +168,10 @@ _VALVE: dict[str, Sentence] = {
     "diagnosis.base.unseen": "needs valve steps, coolant temperature and the target (from log or car file)",
     "diagnosis.base.never_held": "idling, speed was not within a little of its target for long enough at any"
     " temperature",
-    "diagnosis.base.held": "{coolant_degC:.0f} {steps!n:.1f}",
-    "diagnosis.base.held_off": "{coolant_degC:.0f} {steps!n:.1f} ({off:+.1f})",
-    "diagnosis.base.no_car": "steps that held target: {rows}; with --car it is told how far the base curve is"
-    " off",
-    "diagnosis.base.held_at": "steps that held target (less base): {rows}",
+    "diagnosis.base.held": "{steps:.1f} at {coolant_degC:.0f}",
+    "diagnosis.base.held_off": "{steps:.1f} at {coolant_degC:.0f} ({off:+.1f} from base)",
+    "diagnosis.base.no_car": "positions that held target: {rows}; with --car, beside the base curve",
+    "diagnosis.base.held_at": "positions that held target, beside the base curve: {rows}",
 }
 
 _WHOLE: dict[str, Sentence] = {

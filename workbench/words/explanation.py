@@ -31,7 +31,7 @@ def _resolution_number(values: Values, tell: Tell) -> str:
     told += f"{half_rpm:.0f} rpm ({2.0 * half_rpm:.0f} in all); "
     if values["none_percent"] > 0.0:
         return told + tell(
-            "in {none_percent!n:.0f} of 100 cases, by where the target falls between positions, none is in it"
+            "in {none_percent!n:.0f} of 100 cases, by where the target falls, no position gives a speed in it"
         )
     return told + "a position gives a speed inside it, but moves this coarse keep a cycle going around it"
 
@@ -59,11 +59,13 @@ def _races(values: Values, tell: Tell) -> str:
 def _chance(values: Values, tell: Tell) -> str:
     """How often it hunts with scatter, as everywhere, then what it does without."""
     told = tell("{chance}")
-    subject = "It " if not told.startswith("cannot") else ""
-    told = subject + told if subject else capital(told)
+    told = capital(told) if told.startswith("cannot") else f"It {told}"
     if "swing_rpm" in values:
         told += tell("; speed swings {swing_rpm:.0f} peak to peak, {floor_rpm!n:.0f} with the valve held")
-    return told + tell(". {quiet}") + (tell(" {cause}") if "cause" in values else "")
+    told += tell(". {quiet}")
+    if (values["chance"].code, values["quiet"].code) == ("measures.does_not_hunt", "explanation.quiet.hunts"):
+        told += " Combustion variation breaks that cycle up; on a smoother engine it may show."
+    return told + (tell(" {cause}") if "cause" in values else "")
 
 
 def _proof(values: Values, tell: Tell) -> str:
@@ -104,9 +106,8 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.switch.suggested": "the recommended settings, by rule",
     "explanation.resolution.number": _resolution_number,
     "explanation.resolution.remedy": _resolution_remedy,
-    "explanation.resolution.cost": "with the wider deadband idle may stand {off_rpm:.0f} off"
-    " target{moves!k:; with the settings below the valve moves {moves:.0f} times a minute, now"
-    " {moves_now:.0f}}",
+    "explanation.resolution.cost": "idle may stand up to {off_rpm:.0f} off target{moves!k:; with the settings"
+    " below the valve moves {moves:.0f} times a minute, now {moves_now:.0f}}",
     "explanation.gains.number": _gains_number,
     "explanation.gains.seldom": "updates every {update_period_ms:.0f} or more",
     "explanation.gains.lower": "gain {gain_steps_per_100rpm:.1f} and integral"
@@ -151,14 +152,13 @@ SENTENCES: dict[str, Sentence] = {
     "explanation.headline.hunts": _chance,
     "explanation.quiet.rests": "Without combustion variation it settles from every starting condition.",
     "explanation.quiet.hunts": "Without combustion variation it hunts from {hunting} of {runs} starting"
-    " conditions: {swing_rpm:.0f} peak to peak{period_s!k: every {period_s:.1f}}.",
+    " conditions, on average by {swing_rpm:.0f} peak to peak{period_s!k: every {period_s:.1f}}.",
     "explanation.stalls": "It stalls in {share_percent:.0f} of runs.",
     "explanation.proof": _proof,
     "explanation.remedy": "Remedy: {remedy}. Cost: {cost}.",
     "explanation.theory_alone": "Theory alone would have named {cause} first; the switch-off decides.",
-    "explanation.theory": "{alike!p:Theory predicts this cycle|Theory's own cycle is another one and does"
-    " not describe it}: {swing_rpm:.0f} every {period_s:.1f}; simulated {seen_swing_rpm:.0f} every"
-    " {seen_period_s:.1f}.",
+    "explanation.theory": "{alike!p:One such cycle, by theory|Theory has another one}: {swing_rpm:.0f} every"
+    " {period_s:.1f}; simulated {seen_swing_rpm:.0f} every {seen_period_s:.1f}.",
     "explanation.two_ends": "In {share_percent:.0f} of cases it settles or hunts depending on the speed it"
     " starts from.",
     "explanation.suggestion": "Settings that should hold: law {law}, gain {gain:g}, integral {integral:g},"
@@ -169,7 +169,7 @@ SENTENCES: dict[str, Sentence] = {
     " limits.",
     "explanation.ticks": "Yet the valve keeps stepping: {moves:.0f} moves a minute. The deadband is only"
     " {scatters:.1f} times the idle roughness (standard deviation {scatter_rpm:.0f}); below {below:g}"
-    " times the valve dithers.",
+    " times the valve dithers, which is wear, not hunting.",
     "explanation.quieter": "With deadband {deadband_rpm:g}, minimum move {min_move} and gains by rule it"
     " would move {moves:.0f} times a minute.",
     "explanation.base_off": "The base curve is {off_steps!a:.1f} steps too"

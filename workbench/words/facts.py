@@ -50,7 +50,7 @@ FACTS = {
     ),
     "rest_ms": Fact("Rest after each pulse [ms]", "Rest after each pulse [ms].", float, (0.0, 50.0), 1.0),
     "base": Fact(
-        "Base curve it idles on now, degC:steps,degC:steps,...", "Base curve it idles on now.",
+        "Base curve it idles on now [degC:steps], pairs with commas between", "Base curve it idles on now.",
         usual="0:120,30:75,50:50,65:38,80:30", metavar='"degC:steps,..."', reader="base_from_text",
         within=("curves", "base_steps"),
     ),

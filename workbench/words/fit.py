@@ -19,8 +19,8 @@ SENTENCES: dict[str, Sentence] = {
     " target and steadies idle",
     "identification.spark_varies": "spark varies by {spread_deg!n:.1f} deg without following speed; the fit"
     " takes it as constant",
-    "identification.moved": "{moves} moves of the valve and the loads moved speed by {moved_rpm:.0f} rms in"
-    " {scatter_rpm:.0f} of idle roughness",
+    "identification.moved": "{moves} moves of the valve and the loads moved speed by {moved_rpm:.0f} rms,"
+    " idle roughness is {scatter_rpm:.0f}: enough to tell",
     "identification.moved_too_little": "{moves} moves of the valve and the loads moved speed by"
     " {moved_rpm:.0f} rms in {scatter_rpm:.0f} of idle roughness; at least {fewest} moves and {times:g} times"
     " the roughness are needed: record as the guide says (fit --guide)",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from workbench.words.sentence import Sentence, Tell, Values
 
 LIMITS = (
-    "Each measure has two limits. A case fails where more than one car in ten is beyond the second, and needs"
-    " work where any is beyond the first; a fault made on purpose fails by a stall or by racing alone."
+    "Each measure has two limits. A case fails where more than one variation in ten is beyond the second, and"
+    " needs work where any is beyond the first; a fault made on purpose fails by a stall or by racing alone."
 )
 """How the stress matrix is judged, wherever it is shown."""
 
@@ -29,7 +29,7 @@ def _case(values: Values, tell: Tell) -> str:
     told = (
         f"{{verdict}}  {{name}}: {{meaning}} {value} {{of}} (allowed {{at_least!p:at least|up to}} {limit}), "
     )
-    told += "{failing!p:fails on {failing} of {cars} cars, }worst on {car}{hunting!k:; overall it {hunting}}"
+    told += "{failing!p:{failing} of {cars} variations fail, }worst: {car}{hunting!k:; overall it {hunting}}"
     return tell(told)
 
 
@@ -50,10 +50,11 @@ SENTENCES: dict[str, Sentence] = {
     "measures.cannot_tell": "cannot tell whether it hunts: {hunting} of {runs} simulated runs do, too few",
     "measures.run.hunts": "this run hunts by {swing_rpm:.0f} peak to peak every {period_s:.1f}",
     "measures.run.goes_to_and_fro": "this run hunts: the valve goes to and fro, unevenly or slowly, and"
-    " speed with it by {swing_rpm:.0f}",
+    " speed is on average {swing_rpm:.0f} higher while it stands further open",
     "measures.run.swings_with_valve_still": "this run swings by {swing_rpm:.0f} peak to peak every"
     " {period_s:.1f} with the valve still: the engine does that, not the feedback",
-    "measures.run.does_not_hunt": "this run does not hunt; speed wanders by {swing_rpm:.0f} peak to peak",
+    "measures.run.does_not_hunt": "this run does not hunt; in the stretch judged speed wanders by"
+    " {swing_rpm:.0f} peak to peak",
     "measures.run.cannot_tell": "this run cannot tell whether it hunts: the valve went over once or twice"
     " and speed with it by {swing_rpm:.0f}; let it run for longer",
     "measures.run.doubtful": "this run cannot tell whether it hunts: speed swings by {swing_rpm:.0f} about"

@@ -20,13 +20,13 @@ SENTENCES: dict[str, Sentence] = {
     "open_loop.reached": "{reached_rpm:.0f}",
     "open_loop.reached.off": "up to {reached_rpm:.0f} off",
     "open_loop.reached.stalls": "stalls",
-    "open_loop.missed": "start at {start_degC:.0f} misses its target for {target}: {reached}, wanted"
+    "open_loop.missed": "start at {start_degC:.0f} misses one target ({target}): {reached}, wanted"
     " {wanted}; {why}",
     "open_loop.reasons": "{why}",
     "open_loop.never_starts": "no curve tried starts it every time",
     "open_loop.best_tried": "the best of {tried} curves tried came to {reached}",
-    "open_loop.met_alone": "a curve met it in the search, but not one that serves colder starts and chance"
-    " too",
+    "open_loop.met_alone": "a curve met it in the search, but not one that also serves colder starts and"
+    " unlucky ones",
     "open_loop.traded": "curves that meet it miss {target} instead ({reached})",
     "open_loop.coarse": "the minimum move leaves the valve up to {above_rpm:.0f} above its curve until"
     " feedback acts: a smaller one is finer",
@@ -42,12 +42,12 @@ SENTENCES: dict[str, Sentence] = {
     " feedback meet all targets at {met} of {of} temperatures, with your own curves at {were}"
     "{fails!p: ({fails} do not run)}{worse!p:; at {worse} something gets worse, see --full}. Nothing was"
     " changed.",
-    "open_loop.targets": "targets: flare {flare}, dip {dip}, speed {speed}; what is told of starts is the"
+    "open_loop.targets": "targets: flare {flare}, dip {dip}, stable {speed}; what is told of starts is the"
     " worst of several, feedback off, counted from cranking",
     "open_loop.fading": "after-start air decays over {now:g} -> {fade_s:g}, as walls and oil warm later than"
     " what the curves go by; take the three curves together",
     "open_loop.finer": "with a minimum move of 1 step, curves found the same way meet all targets at {met}"
-    " of {of} temperatures{more!p:: set it to 1 before these curves|, no more than these}",
+    " of {of} temperatures{more!p:: set it to 1 first, and run base again|, no more than these}",
     "open_loop.point": "{at_degC:4.0f}: base {base_now:.0f} -> {base:.0f}, cranking {cranking_now:.0f} ->"
     " {cranking:.0f}, after-start {after_now:.0f} -> {after_steps:.0f}{reached!p:|; the open limit does"
     " not reach the target speed here}",

@@ -11,12 +11,12 @@ MEASURES = {
         "calmer than expected",
     ),
     "scatter_rms_rpm": (
-        "idle roughness (standard deviation)",
+        "spread of all it does (standard deviation)",
         "speed varies more: hunting, or firing less even than the model's",
         "speed varies less than expected",
     ),
     "mean_error_rpm": (
-        "target less mean speed",
+        "target minus mean speed",
         "the engine is short of air: base curve, or feedback at its limit",
         "the engine has too much air: base curve, throttle stop or a leak",
     ),

@@ -41,7 +41,7 @@ SET_NAMES = {
 """What stands beside each other, in words."""
 SCORED_LEGEND = (
     "Swing above the held valve's, mean error beyond 15, largest distance at a load and undershoot"
-    " after a blip beyond 40 in rpm; moves a minute; s: settling; fails: share of cars on which the"
+    " after a blip beyond 40 in rpm; moves a minute; s: settling; fails: share of variations on which the"
     " settings are not acceptable or hunt, whichever is more; a tenth is allowed. The mark > is on what is"
     " proposed."
 )
@@ -133,7 +133,7 @@ def _side(one: tuning.Instead, reason: tuning.Reason) -> str:
     if abs(change) >= 0.5:
         told += f" ({words} {number(one.before)} to {number(one.after)} {unit})"
     if one.failing_share > 0.1:
-        told += f", not acceptable on {100.0 * one.failing_share:.0f} % of the cars"
+        told += f", not acceptable on {100.0 * one.failing_share:.0f} % of variations"
     return told
 
 

@@ -43,15 +43,15 @@ def _loads(values: Values, tell: Tell) -> str:
 
 def _proposed(values: Values, tell: Tell) -> str:
     text = f"Proposed: {BESIDE[values['proposed']]}; " + tell(
-        "score {score_rpm!n:.0f} on fresh cars, lower is better. What was found scores {found_rpm!n:.0f}"
+        "score {score_rpm!n:.0f} on fresh variations (lower is better); what was found {found_rpm!n:.0f}"
     )
     return f"{text}." if values["found_met"] else f"{text}, but is not acceptable there."
 
 
 SENTENCES: Mapping[str, Sentence] = {
-    "search.chosen.best": "best score of {compared} candidates on cars that the search had not met, {met} of"
+    "search.chosen.best": "best score of {compared} candidates on variations the search had not met, {met} of"
     " them acceptable there",
-    "search.chosen.none_met": "least bad of {compared} candidates on cars that the search had not met: none"
+    "search.chosen.none_met": "least bad of {compared} candidates on variations the search had not met: none"
     " is acceptable there",
     "search.chosen.flat": "of the last {last} compared {flat} are acceptable and stand on a plateau, and one"
     " entry step away these score hardly more",

@@ -94,7 +94,7 @@ def with_and_without_table(result: tuning.Explanation, only: Collection[str] = (
             "hunts without variation [%]": lambda row: f"{100.0 * row.chance:.0f}",
             "mean swing [rpm]": lambda row: f"{row.swing_rpm:.0f}",
             "every [s]": lambda row: number(row.period_s, 2),
-            "left [%]": lambda row: number(100.0 * row.left_share, 2),
+            "left of now [%]": lambda row: number(100.0 * row.left_share, 2),
             "with variation [rpm]": lambda row: f"{row.with_scatter_swing_rpm:.0f}",
             "moves [1/min]": lambda row: f"{row.with_scatter_moves_per_min:.0f}",
         },
@@ -118,7 +118,7 @@ def resolution_table(result: tuning.Explanation) -> Table:
         ["chance of hunting without variation, from the target", f"{100.0 * result.cycle.chance:.0f}", "%"],
         ["idle roughness, valve held (standard deviation)", f"{view.scatter_rpm:.1f}", "rpm"],
         ["deadband over idle roughness", number(view.deadband_in_scatters), ""],
-        ["smallest deadband that holds, half-width", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
+        ["smallest half-width that holds (advised: 10 % more)", f"{view.smallest_deadband_rpm:.0f}", "rpm"],
         ["the same, so that idle roughness never moves the valve", f"{needed:.0f}", "rpm"],
         ["smallest move larger than idle roughness", str(view.smallest_useful_move_steps), "steps"],
         ["largest move with which this deadband holds", str(largest) if largest > 0 else "none", "steps"],
@@ -204,5 +204,5 @@ def map_table(one: tuning.HuntingMap) -> Table:
 def map_title(one: tuning.HuntingMap) -> str:
     """What a map's lines and columns are."""
     if one.x_key == "min_move_steps":
-        return "Hunting [%]: deadband, either side, down; move across"
-    return "Hunting [%]: integral down, gain across"
+        return "Chance of hunting [%]: deadband half-width [rpm] down, minimum move [steps] across"
+    return "Chance of hunting [%]: integral gain down, gain across, as in the car file"
