@@ -114,17 +114,7 @@ class Diagnosis(Told):
     next: Note
 
     def finding(self, name: str) -> Finding:
-        """One finding by name.
-
-        Parameters
-        ----------
-        name : str
-            As in ``findings``.
-
-        Returns
-        -------
-        Finding
-        """
+        """One finding by its name in ``findings``."""
         return next(one for one in self.findings if one.name == name)
 
     @property

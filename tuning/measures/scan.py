@@ -37,17 +37,7 @@ def summed(so_far: float, value: float) -> float:
 
 @relation
 def whole_samples(time_s: float, dt_s: float) -> int:
-    """Nearest whole number of samples in a time.
-
-    Parameters
-    ----------
-    time_s, dt_s : float
-        Time, 0 or more, and spacing [s].
-
-    Returns
-    -------
-    int
-    """
+    """Nearest whole number of samples in a time, 0 or more."""
     return int(math.floor(time_s / dt_s + 0.5))
 
 
