@@ -81,7 +81,7 @@ def test_a_minimum_move_can_land_in_the_deadband(name: str, keep: tuple[str, ...
     worth, narrow = rpm_per_step(car), 0
     for law in ("pi", "pid", "nudge"):
         for places in rng.random((60, len(space.keys(law)))):
-            one = space.from_unit(law, places)
+            one = space.lands(space.from_unit(law, places))
             move = law_of(one).tread_steps(one)
             narrow += 2.0 * one.deadband_rpm < worth * move
             # What cannot be is left: both kept, or the smallest move there is.

@@ -195,7 +195,7 @@ class Space:
         given |= {WINDOW: window_rpm, "trim_limit_steps": (low, high)}
         if DERIVATIVE not in LAW_KEYS[law]:
             given[DERIVATIVE] = 0.0
-        found = self.lands(as_entered(self.car, Feedback.model_validate(own.model_dump() | given)))
+        found = as_entered(self.car, Feedback.model_validate(own.model_dump() | given))
         return found.model_copy(update={key: getattr(self.car.feedback, key) for key in self.kept})
 
     def settings(self, params: Mapping[str, Any]) -> Feedback:
