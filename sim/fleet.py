@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -107,15 +107,19 @@ def full_plan(
     )  # fmt: skip
 
 
-def compile_parts(fleet: Fleet, plan: Plan) -> None:
-    """Compile what a run calls, what is called first of all, so that two processes share the work."""
+def compile_parts(fleet: Fleet, plan: Plan) -> Iterator[None]:
+    """Compile what a run calls, part by part, those called last first: two processes share the work."""
     blocks, tables = new_blocks(), fleet.tables
     s, p, c, k = (block[0] for block in blocks[:4])
-    compile_part(handle, (s, p, c, k, 0, tables))
-    compile_part(fire_alone, (s, p, c, k, 0, tables, True))
-    compile_part(advance_alone, (s, p, 0, 0.0, True))
-    compile_part(load_run, (blocks, 0, 0, plan, tables))
-    compile_part(general_step, (s, p, c, k, 0, tables, True))
+    one = (s, p, c, k, 0, tables)
+    parts = (handle, one), (fire_alone, (*one, True)), (advance_alone, (s, p, 0, 0.0, True))
+    for function, arguments in (
+        *parts,
+        (load_run, (blocks, 0, 0, plan, tables)),
+        (general_step, (*one, True)),
+    ):
+        compile_part(function, arguments)
+        yield
 
 
 def sample_count(fleet: Fleet) -> int:

@@ -68,15 +68,17 @@ def beside(work: Callable[[], object]) -> subprocess.Popen[bytes]:
 def compile_all() -> None:
     """Measure and run in every way that commands do, shortest: what another compiles now is waited for.
 
-    First what a run calls, from below, as a command comes to it from above.
+    What a run calls from below, as a command comes to it from above; what measures it is needed last.
     """
     car, scenario = sim.load_car("trials"), sim.load_scenario("warm_idle")
     fleet = sim.make_fleet([car], [scenario])
     plan = sim.full_plan(fleet, sim.settings_table([car]))
-    sim.compile_parts(fleet, plan)
+    parts = sim.compile_parts(fleet, plan)
+    next(parts)
     still = np.full((1, 500), 900.0, dtype=np.float32)
     windows = [("hunting", 1.0, 9.0)]
     tuning.measure_runs(still, still, windows, 900.0)
+    list(parts)
     sim.run_plan(fleet, plan, lambda *_: None, cores=1)
     sim.run_plan(fleet, plan, lambda *_: None, cores=1, side_by_side=False)
     trace = sim.simulate(car, scenario)
