@@ -99,9 +99,8 @@ class Choice:
 
 
 def finalists(ranking: Sequence[tuple[float, Feedback]], space: Space, count: int) -> list[Feedback]:
-    """Take the best few that are not all the same, such that the valve can rest."""
+    """Take the best few that are not all the same."""
     taken: list[Feedback] = []
-    ranking = [(value, space.lands(one)) for value, one in ranking]
     best_of_law = {one.law: (value, one) for value, one in reversed(ranking)}
     first = [one for value, one in best_of_law.values() if value <= 1.1 * ranking[0][0]]
     order = [one for _, one in ranking]

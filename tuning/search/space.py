@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback, curve_at, law_of
+from controllers import DERIVATIVE, GAIN, INTEGRAL, LAWS, Feedback, curve_at
 from sim import Car
 from sim.files import one_problem
 from sim.linearise import settled_rpm
@@ -128,7 +128,6 @@ class Space:
     ranges: Mapping[str, Range]
     kept: frozenset[str] = frozenset()
     opens_rpm: tuple[float, ...] = (0.0,)  # speed added, warm, by so many whole steps above the base curve
-    step_rpm: float = 0.0  # warm valve gain
 
     def holds_engine(self, window_rpm: float, high_steps: float) -> tuple[float, float]:
         """Idle window [rpm] and high trim limit [steps] with which feedback holds on to what trim has opened.
@@ -142,23 +141,6 @@ class Space:
             steps -= 1
         least_rpm = ROUND_WINDOW_rpm * math.ceil(self.opens_rpm[steps] / ROUND_WINDOW_rpm)
         return max(window_rpm, min(least_rpm, most_rpm)), min(high_steps, float(steps))
-
-    def lands(self, found: Feedback) -> Feedback:
-        """Settings with a band in which, warm, lies one of the positions that minimum moves reach.
-
-        The deadband is widened; where it is kept, or cannot be so wide, moves are made smaller.
-        """
-        law, widest_rpm = law_of(found), self.ranges["deadband_rpm"].high
-        tread = law.tread_steps(found)
-        if 2.0 * law.resting_band_rpm(found) >= self.step_rpm * tread:
-            return found
-        half_rpm = float(math.ceil(0.5 * self.step_rpm * tread))
-        if "deadband_rpm" not in self.kept and half_rpm <= widest_rpm:
-            return found.model_copy(update={"deadband_rpm": half_rpm})
-        sizes = {k: getattr(found, k) for k in ("min_move_steps", "nudge_steps") if k not in self.kept}
-        largest = max(sizes.values(), default=1)
-        smaller = {k: max(1, size - (size == largest)) for k, size in sizes.items()}
-        return found if smaller == sizes else self.lands(found.model_copy(update=smaller))
 
     def keys(self, law: str) -> tuple[str, ...]:
         """What is varied for a law on this car, in order."""
@@ -291,7 +273,7 @@ def make_space(car: Car, laws: Sequence[str], keep: Sequence[str] = ()) -> Space
         most_steps = max(most_steps, car.feedback.trim_limit_steps[1])
     steps = base_position(car) + np.arange(math.ceil(most_steps) + 1.0)
     speeds = settled_rpm(car, np.minimum(steps, car.valve.open_limit_steps), WARM_degC)
-    return Space(car, tuple(laws), ranges, kept, tuple((speeds - speeds[0]).tolist()), worth)
+    return Space(car, tuple(laws), ranges, kept, tuple((speeds - speeds[0]).tolist()))
 
 
 def _largest(car: Car, key: str) -> float:
