@@ -112,12 +112,11 @@ def compile_parts(fleet: Fleet, plan: Plan) -> Iterator[None]:
     blocks, tables = new_blocks(), fleet.tables
     s, p, c, k = (block[0] for block in blocks[:4])
     one = (s, p, c, k, 0, tables)
-    parts = (handle, one), (fire_alone, (*one, True)), (advance_alone, (s, p, 0, 0.0, True))
-    for function, arguments in (
-        *parts,
-        (load_run, (blocks, 0, 0, plan, tables)),
-        (general_step, (*one, True)),
-    ):
+    parts = (
+        (handle, one), (fire_alone, (*one, True)), (advance_alone, (s, p, 0, 0.0, True)),
+        (load_run, (blocks, 0, 0, plan, tables)), (general_step, (*one, True)),
+    )  # fmt: skip
+    for function, arguments in parts:
         compile_part(function, arguments)
         yield
 

@@ -1,7 +1,7 @@
 """For ``.ci/coverage``, which needs what a test reaches and not its end: ``-p tests.coverage_plugin``.
 
-A test over ``EVENIDLE_TEST_SECONDS`` of processor is skipped and told; so are the rest of a file of which
-three were, as they mostly share what is dear to make.
+A test over ``EVENIDLE_TEST_SECONDS`` of processor is cut off and fails, as it did not come to its end; so do
+the rest of a file of which three were, as they mostly share what is dear to make.
 """
 
 from __future__ import annotations
@@ -29,9 +29,13 @@ if os.environ.get("NUMBA_DISABLE_JIT") == "1":
     read_fields_first()
 
 
+class CutOffError(BaseException):
+    """A test that takes too long; no ``except Exception`` stops it, and no property is tried again for it."""
+
+
 def cut_off(*_: object) -> None:
-    """End the test; no ``except Exception`` stops that, and no property is tried again for it."""
-    pytest.skip(f"cut off after {LIMIT_s:g} s", allow_module_level=True)
+    """End the test."""
+    raise CutOffError(f"cut off after {LIMIT_s:g} s")
 
 
 def limited(item: pytest.Item) -> Generator[None, object, object]:
@@ -40,8 +44,8 @@ def limited(item: pytest.Item) -> Generator[None, object, object]:
     signal.setitimer(signal.ITIMER_PROF, item.stash.get(LEFT_s, LIMIT_s), 1.0)
     try:
         return (yield)
-    except pytest.skip.Exception as skipped:
-        CUT_OFF[str(item.path)] += "cut off after" in str(skipped)
+    except CutOffError:
+        CUT_OFF[str(item.path)] += 1
         raise
     finally:
         item.stash[LEFT_s] = max(signal.setitimer(signal.ITIMER_PROF, 0.0)[0], 0.1)
@@ -62,7 +66,7 @@ def pytest_make_collect_report() -> Generator[None, object, object]:
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Leave a test out if its file was cut off too often."""
     if CUT_OFF[str(item.path)] >= MOST_OF_A_FILE:
-        pytest.skip("this file's tests are too slow here")
+        raise CutOffError("this file's tests are too slow here")
 
 
 class Fixtures:
