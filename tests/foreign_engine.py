@@ -316,7 +316,9 @@ def make_engine(seed: int) -> ForeignEngine:
     base, leak_share = float(rng.integers(14, 26)), rng.uniform(0.3, 0.6)
     n[SPARK_rpm] = target
     low, high = 0.5e-6 * litres, 40e-6 * litres
-    engine = ForeignEngine(n, litres * 1000.0, target, base, 4.0, float(rng.choice([1.0, 2.0, 4.0])))
+    pulse_ms, rest_ms = 4.0, float(rng.choice([1.0, 2.0, 4.0]))
+    n[STEP_TIME] = 1e-3 * (pulse_ms + rest_ms)
+    engine = ForeignEngine(n, litres * 1000.0, target, base, pulse_ms, rest_ms)
     hosed = n[HOSE] > 0.0
     for _ in range(22):
         total = np.sqrt(low * high)

@@ -75,7 +75,8 @@ def planned(plan: RecordingPlan, seed: int) -> tuple[np.ndarray, np.ndarray, np.
 def foreign_log(engine: ForeignEngine, plan: RecordingPlan, seed: int) -> Log:
     """A log of an engine of another structure, driven as a plan says."""
     times, steps, load_W, rows = planned(plan, seed)
-    rpm, map_kPa = engine.drive(times, steps, load_W, seed)
+    # The engine takes a command from its time on; planned is what holds until then.
+    rpm, map_kPa = engine.drive(times, np.append(steps[1:], steps[-1]), load_W, seed)
     times, steps, load_W, rpm, map_kPa = (one[rows] for one in (times, steps, load_W, rpm, map_kPa))
     return log_of(
         {

@@ -163,6 +163,10 @@ def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes,
             new = bounded(model, key, new) if isinstance(new, float) else new
             changes.setdefault(table, {})[key] = new
             factors[name] = factor
+    if "efficiency" in car.uncertainty.get("electrics", {}):
+        # A log tells what the base load takes from the crank, not how much of that becomes electric power.
+        base_W = car.electrics.base_W * factors["electrics.efficiency"]
+        changes["electrics"]["base_W"] = bounded(car.electrics, "base_W", base_W)
     for table, added in ADDED_SPREADS.items():
         model = getattr(car, table)
         for key, spread in added.items():

@@ -68,7 +68,7 @@ def fit(
     needs(every, ["valve_steps"], "fit")
     described, spark = with_recorded_spark(car, every)
     problem, usual_rpm = _problem_of(described, every, altitude_m)
-    at_steps = float(np.median(_visited(problem.stretches, every)))
+    at_steps = _middle(_visited(problem.stretches, every))
     start = _start(problem.parameters, at_steps, usual_rpm)
     found, covariance = fit_departures(problem, start, tell)
     result = _result(problem, car, every, (found, covariance), at_steps, seed, tell)
@@ -122,6 +122,12 @@ def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Probl
     return Problem(parameters, stretches), usual_rpm
 
 
+def _middle(visited: Floats) -> float:
+    """Middle of where the valve has mostly been: one that hunts only goes from one end of it to the other."""
+    low, high = np.percentile(visited, [5.0, 95.0])
+    return float(np.rint(0.5 * (low + high)))
+
+
 def _visited(stretches: Sequence[Stretch], logs: Sequence[Log]) -> Floats:
     return np.concatenate([_steps(logs[one.log])[one.rows] for one in stretches])
 
@@ -141,7 +147,8 @@ def _result(
     scatter = match_scatter(parameters.car_with(found), logs, stretches, loads_W, seed)
     tell(0.95, "how sure it is")
     draw = _drawing(parameters, car, scatter)
-    figures = figures_with_intervals(draw, found, covariance, at_steps, seed)
+    fed_back = any(verdict.moves_follow_speed(log, car) for log in logs)
+    figures = figures_with_intervals(draw, found, covariance, at_steps, seed, fed_back)
     held = verdict.held_back_holds(stretches, predicted)
     worth = figures["rpm_per_step"]
     checks = (

@@ -30,14 +30,25 @@ FLATTEST_SHARE = 0.03
 MOST_KNOTS = 5
 
 
+def alike_within_steps(travel_steps: float) -> float:
+    """How far apart departures of the valve's curve are still alike [steps]."""
+    return max(SHORTEST_LENGTH_steps, LENGTH_SHARE * travel_steps)
+
+
 @lru_cache(maxsize=32)
-def _rise_mm2(points: tuple[tuple[float, float], ...]) -> tuple[float, Floats]:
-    """Area at the seat and what each step adds, with a least rise."""
+def _rise_mm2(points: tuple[tuple[float, float], ...], alike_steps: float) -> tuple[float, Floats]:
+    """Area at the seat and what each step adds, with a least rise; bends of the file as wide as is believed.
+
+    A guessed curve bends where a base curve ends, as no valve does: on engines of other structure what a step
+    is worth just below the base was off by 11 % in the rms with the bend, by 6 % without.
+    """
+    from scipy.ndimage import gaussian_filter1d
+
     table = np.asarray(points, dtype=float)
     last = int(table[-1, 0])
     area = monotone_cubic(table, np.arange(last + 1.0))
-    rise = np.diff(area)
-    return float(area[0]), np.maximum(rise, FLATTEST_SHARE * (area[-1] - area[0]) / max(last, 1))
+    rise = np.maximum(np.diff(area), FLATTEST_SHARE * (area[-1] - area[0]) / max(last, 1))
+    return float(area[0]), np.exp(gaussian_filter1d(np.log(rise), alike_steps, mode="nearest"))
 
 
 def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float, float], ...]:
@@ -45,7 +56,7 @@ def adjusted_area(car: Car, knots: Floats, adjust: Floats) -> tuple[tuple[float,
 
     Source: our own; a table of areas that never fall stays one whatever the factors.
     """
-    seat_mm2, rise = _rise_mm2(car.valve.area_mm2)
+    seat_mm2, rise = _rise_mm2(car.valve.area_mm2, alike_within_steps(float(car.valve.travel_steps)))
     last = rise.size
     changed = np.full(last + 1, seat_mm2)
     changed[1:] += np.cumsum(rise * np.exp(np.interp(np.arange(last) + 0.5, knots, adjust)))
@@ -70,8 +81,7 @@ def knot_covariance(knots: Floats, travel_steps: float) -> Floats:
     Source: Gaussian process with a squared exponential covariance, Rasmussen and Williams, Gaussian
     Processes for Machine Learning (2006), ch. 4.
     """
-    length = max(SHORTEST_LENGTH_steps, LENGTH_SHARE * travel_steps)
-    apart = (knots[:, None] - knots[None, :]) / length
+    apart = (knots[:, None] - knots[None, :]) / alike_within_steps(travel_steps)
     alike = SHAPE_SD**2 * np.exp(-0.5 * apart**2)
     return np.asarray(SCALE_SD**2 + alike + 1.0e-6 * np.eye(knots.size))
 
@@ -170,7 +180,7 @@ def smoothing(share: float, departure: float) -> float:
 
 _FACTORS = """
     leak_mm2 volume_cm3 inertia_kg_m2 work_per_air_kJ_per_kg friction_scale torque_delay_deg map_lag_s
-    efficiency base_W
+    efficiency base_W alternator_max_W
 """
 SIMPLE: dict[str, Callable[[float, float], float]] = {
     **dict.fromkeys(_FACTORS.split(), factor), "backlash_steps": added, "rpm_smoothing": smoothing,
@@ -232,6 +242,7 @@ def make_parameters(
         ("torque delay", "engine", "torque_delay_deg", 0.20, ""),
         ("alternator efficiency", "electrics", "efficiency", 0.20, ""),
         ("base load", "electrics", "base_W", 0.30, ""),
+        ("alternator's limit", "electrics", "alternator_max_W", 0.50, ""),
         ("backlash", "valve", "backlash_steps", 1.0, "steps"),
         ("lag of the speed reading", "sensors", "rpm_smoothing", 0.7, "firings"),
         ("lag of the fuelling", "mixture", "fuelling_lag_s", 0.04, "s"),

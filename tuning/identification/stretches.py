@@ -22,6 +22,9 @@ Flags = NDArray[np.bool_]
 SLOT_s = 0.1  # Shortest slots over which readings are averaged [s].
 SHORTEST_s = 8.0  # Shorter stretches of idling are left out [s].
 SETTLING_s = 3.0  # Time at the beginning of a stretch left to the model to forget how it began [s].
+FIRST_MOVE_SHARE = 0.25
+"""What is before the valve's first move is left out if that comes within this share of a stretch: on which
+side of its play the thread stands is not known, and a swing to and fro would be taken to prove none [-]."""
 COOLANT_STEP_degC = 1.0
 WARM_degC = 90.0
 HOLD_BACK_EVERY, HOLD_BACK_AT = 4, 2
@@ -71,6 +74,13 @@ def fresh_rows(log: Log) -> Flags:
     if "rpm" not in log.refresh_s:
         return np.ones(log.rpm.size, dtype=bool)
     return np.concatenate([[True], np.diff(log.rpm) != 0.0])
+
+
+def _known_from_s(time_s: Floats, steps: Floats) -> float:
+    """From when on the model knows how an engine stands, but for a first move that comes late [s]."""
+    moved = np.flatnonzero(np.diff(steps))
+    soon = moved.size and time_s[moved[0]] - time_s[0] <= FIRST_MOVE_SHARE * (time_s[-1] - time_s[0])
+    return float(max(time_s[0] + SETTLING_s, time_s[moved[0]] if soon else -np.inf))
 
 
 def holds_of(time_s: Floats, steps: Floats) -> NDArray[np.int64]:
@@ -152,7 +162,8 @@ def _make_stretch(
         load_of_event=np.array([which[row] for row in order] + [-1], dtype=np.int64),
         load_share=np.array([share[row] for row in order] + [0.0]),
         measured=np.column_stack([averaged(signal[rows]) for signal in signals]),
-        used=(middle_s > time_s[0] + SETTLING_s) & (averaged(fresh_rows(log)[rows].astype(float)) > 0.0),
+        used=(middle_s > _known_from_s(time_s, steps))
+        & (averaged(fresh_rows(log)[rows].astype(float)) > 0.0),
         held_back=hold % HOLD_BACK_EVERY == HOLD_BACK_AT,
     )  # fmt: skip
 
