@@ -61,7 +61,7 @@ def test_fit_on_a_log_that_tells_too_little_ends_with_1(tmp_path: Path) -> None:
 def test_fit_tells_how_to_record(tmp_path: Path) -> None:
     outcome = run("fit", "trials", "--guide", folder=tmp_path)
     assert outcome.status == 0
-    assert "Recording plan for trials: 3.0 minutes at 20 Hz" in outcome.out
+    assert "Recording plan for trials: 5.0 minutes at 20 Hz" in outcome.out
     assert "carbon monoxide has no smell" in outcome.out
     assert outcome.out.count("lamps on") + outcome.out.count("heated rear window on") >= 1
     assert outcome.out.splitlines()[-1].startswith("next: record it, then evenidle fit trials ")

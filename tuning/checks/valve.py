@@ -27,12 +27,9 @@ def valve_checks(car: Car) -> list[CheckLine]:
     needed = _pulses(car)
     timing = [_pulse(car, needed), _hot_cranking(car, needed)]
     moving = (_rest, _open_limit, _useful_travel, _backlash, _slew)
-    return [_direction(car), _homing_reach(car), _homing_time(car), *timing, *(one(car) for one in moving)]
-
-
-def _direction(car: Car) -> CheckLine:
-    reversed_ = car.valve.wired_reversed
-    return line("direction", "fail" if reversed_ else "pass", None, "", {"reversed": reversed_})
+    backwards = car.valve.wired_reversed
+    wired = line("direction", "fail" if backwards else "pass", None, "", {"reversed": backwards})
+    return [wired, _homing_reach(car), _homing_time(car), *timing, *(one(car) for one in moving)]
 
 
 def _farthest(car: Car) -> int:

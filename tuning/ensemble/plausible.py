@@ -55,6 +55,9 @@ ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
 }  # fmt: skip
 """Standard deviations added, upwards only, to what car files often leave at 0; our judgement."""
 
+CARRIES_ALL_W, TOLD_SHARE = 5000.0, 0.1
+"""An alternator that carries every load, and from which spread on a log does not tell the limit: every second
+car has it then. A load left to the battery is not felt, and the limit itself steadies the idle [W, -]."""
 CUT_OFF = 2.0  # Draws are cut off at this many standard deviations [-].
 COOL_TOLERANCE_rpm = 120.0
 """How near at 20 degC: the base curve was set by hand there too, if less well [rpm]."""
@@ -163,7 +166,10 @@ def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes,
             new = bounded(model, key, new) if isinstance(new, float) else new
             changes.setdefault(table, {})[key] = new
             factors[name] = factor
-    if "efficiency" in car.uncertainty.get("electrics", {}):
+    electrics = car.uncertainty.get("electrics", {})
+    if index % 2 == 0 and electrics.get("alternator_max_W", 0.0) > TOLD_SHARE:
+        changes["electrics"]["alternator_max_W"] = CARRIES_ALL_W
+    if "efficiency" in electrics:
         # A log tells what the base load takes from the crank, not how much of that becomes electric power.
         base_W = car.electrics.base_W * factors["electrics.efficiency"]
         changes["electrics"]["base_W"] = bounded(car.electrics, "base_W", base_W)

@@ -136,10 +136,7 @@ class Samples:
 
 
 def kept_samples(fleet: Fleet, plan: Plan) -> list[Samples]:
-    """Run a short plan and keep its samples.
-
-    In the order of the plan, as long as the longest scenario.
-    """
+    """Run a short plan and keep its samples, in its order, as long as the longest scenario."""
     kept: dict[int, Samples] = {}
 
     def keep(rows: np.ndarray, rpm: np.ndarray, steps: np.ndarray, counted: np.ndarray) -> None:

@@ -68,7 +68,8 @@ def fit(
     needs(every, ["valve_steps"], "fit")
     described, spark = with_recorded_spark(car, every)
     problem, usual_rpm = _problem_of(described, every, altitude_m)
-    at_steps = _middle(_visited(problem.stretches, every))
+    # The middle of where the valve has mostly been: one that hunts only goes from end to end of it.
+    at_steps = float(np.rint(np.percentile(_visited(problem.stretches, every), [5.0, 95.0]).mean()))
     start = _start(problem.parameters, at_steps, usual_rpm)
     found, covariance = fit_departures(problem, start, tell)
     result = _result(problem, car, every, (found, covariance), at_steps, seed, tell)
@@ -120,12 +121,6 @@ def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Probl
     with_map = stretches[0].measured.shape[1] > 1
     parameters = make_parameters(car, _visited(stretches, logs), usual_rpm, with_map, loads)
     return Problem(parameters, stretches), usual_rpm
-
-
-def _middle(visited: Floats) -> float:
-    """Middle of where the valve has mostly been: one that hunts only goes from one end of it to the other."""
-    low, high = np.percentile(visited, [5.0, 95.0])
-    return float(np.rint(0.5 * (low + high)))
 
 
 def _visited(stretches: Sequence[Stretch], logs: Sequence[Log]) -> Floats:
@@ -227,7 +222,8 @@ def _drawing(parameters: Parameters, car: Car, scatter: Scatter) -> Callable[[Fl
         engine = changed.engine.model_copy(
             update={"scatter_share": scatter.share, "scatter_memory": scatter.memory}
         )
-        sensors = changed.sensors.model_copy(update={"rpm_noise_rpm": scatter.noise_rpm})
+        read = {"rpm_noise_rpm": scatter.noise_rpm, "rpm_resolution_rpm": scatter.read_in_rpm}
+        sensors = changed.sensors.model_copy(update=read)
         return changed.model_copy(
             update={"engine": engine, "sensors": sensors, "uncertainty": car.uncertainty}
         )

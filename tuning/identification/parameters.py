@@ -37,11 +37,8 @@ def alike_within_steps(travel_steps: float) -> float:
 
 @lru_cache(maxsize=32)
 def _rise_mm2(points: tuple[tuple[float, float], ...], alike_steps: float) -> tuple[float, Floats]:
-    """Area at the seat and what each step adds, with a least rise; bends of the file as wide as is believed.
-
-    A guessed curve bends where a base curve ends, as no valve does: on engines of other structure what a step
-    is worth just below the base was off by 11 % in the rms with the bend, by 6 % without.
-    """
+    """Area at the seat and what each step adds, with a least rise; bends are made as wide as is believed."""
+    # A guessed curve bends where its base curve ends, as no valve does.
     from scipy.ndimage import gaussian_filter1d
 
     table = np.asarray(points, dtype=float)

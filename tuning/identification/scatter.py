@@ -36,6 +36,9 @@ SETTLED_s, SETTLED_SHARE = 3.0, 0.3
 """Scatter is read this long after each change of the valve or a load, as what is left over before
 is the model's own error too [s]; unless less than this share of the rows is left [-]."""
 ODD = 4.0  # A hold is odd that leaves so many standard deviations more over than the middle one does [-].
+READ_IN_rpm = (50.0, 40.0, 32.0, 25.0, 20.0, 16.0, 12.5, 10.0, 8.0, 5.0, 4.0, 2.0)
+FEWEST_VALUES, READ_SO = 6, 0.995
+"""Steps in which speed may be read, finer ones change nothing; readings and share of them that show it [-]."""
 SLOWEST_ROWS_s = 0.3  # Rows farther apart than this tell how large scatter is, not its memory [s].
 
 
@@ -46,8 +49,18 @@ class Scatter(Told):
     share: float  # standard deviation of the work of a firing over its mean
     memory: float  # share carried to the next firing
     noise_rpm: float  # noise of the speed reading
+    read_in_rpm: float  # steps in which it is read, 0 where none are seen
     share_sd: float  # relative standard deviation of the share
     rms_rpm: float  # scatter of measured speed that it makes with the valve held
+
+
+def read_in_rpm(logs: Sequence[Log]) -> float:
+    """Steps in which speed was read, 0 where none are seen; the controller is taken to read so too."""
+    read = np.concatenate([log.rpm for log in logs])
+    if np.unique(read).size < FEWEST_VALUES:
+        return 0.0
+    off = {step: np.abs(read / step - np.rint(read / step)) for step in READ_IN_rpm}
+    return next((step for step, parts in off.items() if np.mean(parts < 0.01) >= READ_SO), 0.0)
 
 
 def _lags(rate_Hz: float) -> NDArray[np.int64]:
@@ -176,6 +189,9 @@ def match_scatter(
     those of one trial size and of the sensor's noise (non-negative least squares).
     """
     lags = _lags(float(np.median([log.rate_Hz for log in logs])) or 1.0)
+    steps_rpm = read_in_rpm(logs) or car.sensors.rpm_resolution_rpm
+    sensors = car.sensors.model_copy(update={"rpm_resolution_rpm": steps_rpm})
+    car = car.model_copy(update={"sensors": sensors})
     left_over, slots = _LeftOver(car, logs, stretches, loads_W, seed), settled_slots(stretches)
     usual = car.engine.scatter_memory
     first, _ = _matched(left_over, slots, lags, usual)
@@ -186,6 +202,7 @@ def match_scatter(
         share=share,
         memory=memory,
         noise_rpm=noise_rpm,
+        read_in_rpm=steps_rpm,
         # A mean square that is off by so much makes its root off by half of it.
         share_sd=float(np.clip(0.5 * spread, LEAST_SHARE_SD, 0.5)),
         rms_rpm=float(np.sqrt(swings(left_over.of_log(ordinary), lags)[0])),

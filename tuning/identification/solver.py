@@ -218,9 +218,7 @@ STEP_WIDER, POLE_WIDER = 1.15, 1.2
 """Factors on the intervals of the worth of a step and of the main pole [-]: on 100 engines drawn
 from the beliefs (``tests/bench/test_fit_intervals.py``) intervals without them held the truth in
 80 and 85 cases, and the truth was off by 1.14 and 1.2 times what was told."""
-FEEDBACK_WIDER = 2.0
-"""The same for a log with feedback on: of twenty engines of other structure (131 to 169, odd; 3 min of
-hunting) the worth of a step was off by twice what was told without it [-]."""
+FEEDBACK_WIDER = 2.0  # The same with feedback on, on twenty engines of other structure (131 to 169, odd) [-].
 LEAST_SHARE, MOST_SHARE = 0.02, 1.0
 """Range of the relative standard deviations written [-]: below it an engine's real structure is
 not the model's, whatever the log says; our judgement."""

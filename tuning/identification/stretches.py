@@ -24,7 +24,7 @@ SHORTEST_s = 8.0  # Shorter stretches of idling are left out [s].
 SETTLING_s = 3.0  # Time at the beginning of a stretch left to the model to forget how it began [s].
 FIRST_MOVE_SHARE = 0.25
 """What is before the valve's first move is left out if that comes within this share of a stretch: on which
-side of its play the thread stands is not known, and a swing to and fro would be taken to prove none [-]."""
+side of its play the thread stands is not known before [-]."""
 COOLANT_STEP_degC = 1.0
 WARM_degC = 90.0
 HOLD_BACK_EVERY, HOLD_BACK_AT = 4, 2

@@ -1,11 +1,10 @@
 """The idle loop as a linear system: what it would do if the valve could take any position.
 
 Exact: the delay between charge and torque, in every frequency response and in the poles (``exp(-s delay)``
-inside the manifold-to-crank feedback, not beside it).
-Approximated: the engine by its slopes; torque arriving once a firing by its mean (half a firing interval of
-hold counts in ``delay_s``); the speed reading by its response averaged over the time between firing and
-update; its smoothing by one lag; the valve's travel by the mean delay of its steps.
-Left out: deadband, minimum move, rounding, limits: see ``tuning.loop.cycles``.
+inside the manifold-to-crank feedback, not beside it). Approximated: the engine by its slopes; torque arriving
+once a firing by its mean (half a firing interval of hold counts in ``delay_s``); the speed reading by its
+response averaged over the time between firing and update; its smoothing by one lag; the valve's travel by the
+mean delay of its steps. Left out: deadband, minimum move, rounding, limits: see ``tuning.loop.cycles``.
 """
 
 from __future__ import annotations

@@ -63,9 +63,8 @@ def critical_point_model(
     """The first-order model with delay that agrees at rest and where the phase is -180 degrees.
 
     A plant that resonates there more than 1/1.05 of its steady gain is given that much. With ratio k/``|G|``
-    at w: T = sqrt(ratio^2 - 1)/w, delay = (pi - atan(w T))/w.
-    Source: identification from the critical point, e.g. Astrom & Hagglund, PID Controllers, 2nd ed. 1995
-    (from memory); derivation our own.
+    at w: T = sqrt(ratio^2 - 1)/w, delay = (pi - atan(w T))/w. Source: identification from the critical point,
+    e.g. Astrom & Hagglund, PID Controllers, 2nd ed. 1995 (from memory); derivation our own.
     """
     from scipy.optimize import brentq
 

@@ -148,8 +148,7 @@ def ultimate_gain(plant: LinearIdle, law: SampledLaw, move_steps: int = 1) -> Ul
     """Gain at which the loop goes unstable without quantisation, all gains in proportion.
 
     The loop is stable for small gains; the border is the smallest multiplier that puts the exact loop
-    response through -1, at a phase crossover or at half the update rate. Source: Nyquist; derivation our
-    own.
+    response through -1, at a phase crossover or at half the update rate. Source: Nyquist; derivation our own.
     """
     from scipy.optimize import brentq
 

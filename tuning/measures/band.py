@@ -35,8 +35,7 @@ def butterworth(corner_Hz: float, dt_s: float, moved: float) -> tuple[float, flo
     """Second order Butterworth filter: scales of its high-pass and its low-pass, a1 and a2 of both [-].
 
     The high-pass is high (1 - 2/z + 1/z2)/(1 + a1/z + a2/z2), the low-pass low (1 + 2/z + 1/z2) over the
-    same.
-    Source: bilinear transform of 1/(s2 + sqrt 2 s + 1) and its mirror image (Oppenheim & Schafer,
+    same. Source: bilinear transform of 1/(s2 + sqrt 2 s + 1) and its mirror image (Oppenheim & Schafer,
     Discrete-Time Signal Processing, from memory); corner of two passes: Winter, Biomechanics and Motor
     Control of Human Movement, from memory.
     """

@@ -110,12 +110,6 @@ def _samples(trace: _Recorded, name: str) -> Samples | None:
     return resample_hold(trace.time_s, given)
 
 
-def _begin_s(trace: _Recorded) -> float:
-    """Where the slot of the first sample begins: a simulated run at 0, a log one before it."""
-    first_s = float(np.asarray(trace.time_s, dtype=np.float64)[0])
-    return 0.0 if hasattr(trace, "resampled") else first_s - SAMPLE_s
-
-
 def _target_table(table: Floats, target: Samples, begin_s: float) -> Floats:
     """Append each window's own target, the mean over it, as a fourth column."""
     first = np.clip(np.floor((table[:, 1] - begin_s) / SAMPLE_s + 0.5), 0, target.size - 1)
@@ -198,7 +192,8 @@ def measure(
     if rpm is None:
         raise ValueError("no finite rpm, allowed: at least one value")
     steps = _samples(trace, "valve_steps")
-    begin_s = _begin_s(trace)
+    first_s = float(np.asarray(trace.time_s, dtype=np.float64)[0])
+    begin_s = 0.0 if hasattr(trace, "resampled") else first_s - SAMPLE_s  # of a log one slot before
     wanted = getattr(trace, "windows", None) if windows is None else windows
     whole = ("hunting", begin_s, begin_s + rpm.size * SAMPLE_s)
     table = windows_table([whole] if wanted is None else wanted)

@@ -43,8 +43,7 @@ def swings(x: Floats, rms: float) -> tuple[float, float]:
     half swings less the mean of the smallest of the lower, those cut off by an end left out. It is 2A for a
     sine of amplitude A (ten samples a second cut 2 % off one of 1 Hz), a triangle and a square, where a
     multiple of the rms would be right for one of them only; for pure scatter about 3 times its rms, however
-    long the stretch.
-    Source: our definition.
+    long the stretch. Source: our definition.
     """
     band = SWING_HYSTERESIS * rms
     side, crossings, first_cross, last_cross = 0, 0, 0, 0

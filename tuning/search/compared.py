@@ -26,7 +26,6 @@ from tuning.search.objective import Acceptance, Score
 from tuning.search.space import WINDOW, Space, round_period_ms, rpm_per_step, steps_for, warm_target_rpm
 
 OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND = "open_loop", "present", "rule", "plain", "found"
-NAMES = (OPEN_LOOP, PRESENT, RULE, PLAIN, FOUND)
 PLAIN_SET: Mapping[str, Any] = {
     "law": "pi", "gain_steps_per_100rpm": 2.0, "integral_steps_per_100rpm_s": 4.0,
     "derivative_steps_s_per_100rpm": 0.0, "deadband_rpm": 40.0, "min_move_steps": 1,

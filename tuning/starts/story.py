@@ -120,6 +120,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
     seen = measure(trace, [("start", crank_s, past_s := min(crank_s + WATCHED_s, until_s))])
     on, off = here & (trace["enabled"] > 0.5), trace["shaft_steps"] - trace["believed_steps"]
     trim = trace["trim_steps"][on] if on.any() else np.zeros(1)
+    at = np.searchsorted(time_s, past_s if math.isnan(stalled_s) else stalled_s) - 1
     since, right = run_s + car.curves.after_start_fade_s, np.abs(off) < position.APART_steps
     return StartStory(
         car=trace.name, scenario=trace.scenario,
@@ -133,7 +134,7 @@ def start_story(trace: Trace, car: Car) -> StartStory:
         trim_high_steps=float(np.max(trim)),
         base_errors=position.base_errors(trace, car, on & right & (time_s > since)),
         out_of_reach=position.out_of_reach(trace, here & right & ~on & (time_s > since)),
-        valve_steps=_valve_at(trace, stalled_s, past_s), off_at_end_steps=float(off[-1]), key_s=crank_s,
+        valve_steps=float(trace["shaft_steps"][at]), off_at_end_steps=float(off[-1]), key_s=crank_s,
         feedback_s=first_s(time_s, on & (time_s >= run_s)) - crank_s, stalled_s=stalled_s, until_s=until_s,
         offset=position.hidden_offset(trace, car, homed, since, until_s) if homing.size else None,
         lost=position.lost_in(trace, here & (time_s > run_s)),
@@ -145,12 +146,6 @@ def _cranking_rpm(trace: Trace, here: Any, lit_s: float) -> float:
     until_s = trace.time_s[-1] if math.isnan(lit_s) else lit_s
     turned = here & (trace.time_s < until_s) & (trace["rpm"] > 0.0)
     return float(np.median(trace["speed_rpm"][turned])) if turned.any() else math.nan
-
-
-def _valve_at(trace: Trace, stalled_s: float, else_s: float) -> float:
-    """Where the valve stood as the engine stalled, or at another moment if it did not [steps]."""
-    at_s = else_s if math.isnan(stalled_s) else stalled_s
-    return float(trace["shaft_steps"][np.searchsorted(trace.time_s, at_s) - 1])
 
 
 def _end_of(trace: Trace, run_s: float) -> tuple[float, float]:

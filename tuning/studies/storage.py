@@ -83,7 +83,8 @@ def _open_database(text: str) -> Place:
             raise unusable(shown, 'needs the package psycopg: pip install "evenidle[postgres]"') from None
         except (SQLAlchemyError, RuntimeError, AssertionError) as error:
             if attempt == _ATTEMPTS or not _is_made_by_another(error):
-                raise unusable(shown, _reason(error)) from None
+                told = f"cannot be reached or used ({_first_line(error)}); check address, rights and server"
+                raise unusable(shown, told) from None
             time.sleep(0.1 * attempt)
     raise AssertionError("the last attempt returns or raises")
 
@@ -155,11 +156,6 @@ def _is_made_by_another(error: Exception) -> bool:
 
     half_made = not isinstance(error, SQLAlchemyError)
     return half_made or isinstance(error, IntegrityError) or "already exists" in str(error)
-
-
-def _reason(error: Exception) -> str:
-    """Say in one line why a database does not answer; drivers write several."""
-    return f"cannot be reached or used ({_first_line(error)}); check the address, the rights and the server"
 
 
 def _first_line(error: BaseException) -> str:

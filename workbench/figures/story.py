@@ -43,12 +43,6 @@ def _room_below(axes: Axes) -> None:
     axes.set_ylim(low - 0.36 * (high - low), high + 0.1 * (high - low))
 
 
-def _short(text: str) -> str:
-    """The part of a moment's sentence that fits beside a figure."""
-    _, commanded, after = text.rpartition("commanded")
-    return commanded + after
-
-
 @styled()
 def story_figure(story: tuning.Story) -> Figure:
     """Draw one period of the hunting with the moments of its telling marked."""
@@ -92,7 +86,8 @@ def _tell_beside(axes: Axes, moments: list[tuning.Moment]) -> None:
         lines = []
         for number, one in enumerate(moments, start=1):
             if (number > (len(moments) + 1) // 2) == bool(column):
-                told = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {_short(in_words(one.text))}", 52)
+                short = "".join(in_words(one.text).rpartition("commanded")[1:])  # what fits beside a figure
+                told = textwrap.wrap(f"{number}  {one.at_s:.2f} s  {short}", 52)
                 lines += [told[0], *(f"     {rest}" for rest in told[1:])]
         text = axes.text(0.51 * column, 1.0, "\n".join(lines), transform=axes.transAxes, va="top", fontsize=9)
         text.set_in_layout(False)
