@@ -38,7 +38,7 @@ is the model's own error too [s]; unless less than this share of the rows is lef
 ODD = 4.0  # A hold is odd that leaves so many standard deviations more over than the middle one does [-].
 READ_IN_rpm = (50.0, 40.0, 32.0, 25.0, 20.0, 16.0, 12.5, 10.0, 8.0, 5.0, 4.0, 2.0)
 FEWEST_VALUES, READ_SO = 6, 0.995
-"""Steps in which speed may be read, finer ones change nothing; readings and share of them that show it [-]."""
+"""Steps in which speed may be read (finer change nothing); readings, share of them that show it [-]."""
 SLOWEST_ROWS_s = 0.3  # Rows farther apart than this tell how large scatter is, not its memory [s].
 
 

@@ -23,8 +23,7 @@ SLOT_s = 0.1  # Shortest slots over which readings are averaged [s].
 SHORTEST_s = 8.0  # Shorter stretches of idling are left out [s].
 SETTLING_s = 3.0  # Time at the beginning of a stretch left to the model to forget how it began [s].
 FIRST_MOVE_SHARE = 0.25
-"""What is before the valve's first move is left out if that comes within this share of a stretch: on which
-side of its play the thread stands is not known before [-]."""
+"""Up to the valve's first move, within this share, nothing tells on which side of its play it stands [-]."""
 COOLANT_STEP_degC = 1.0
 WARM_degC = 90.0
 HOLD_BACK_EVERY, HOLD_BACK_AT = 4, 2
@@ -78,9 +77,9 @@ def fresh_rows(log: Log) -> Flags:
 
 def _known_from_s(time_s: Floats, steps: Floats) -> float:
     """From when on the model knows how an engine stands, but for a first move that comes late [s]."""
-    moved = np.flatnonzero(np.diff(steps))
-    soon = moved.size and time_s[moved[0]] - time_s[0] <= FIRST_MOVE_SHARE * (time_s[-1] - time_s[0])
-    return float(max(time_s[0] + SETTLING_s, time_s[moved[0]] if soon else -np.inf))
+    moved_s = time_s[:-1][np.diff(steps) != 0.0]
+    soon_s = moved_s[moved_s - time_s[0] <= FIRST_MOVE_SHARE * (time_s[-1] - time_s[0])][:1]
+    return float(max(time_s[0] + SETTLING_s, *soon_s))
 
 
 def holds_of(time_s: Floats, steps: Floats) -> NDArray[np.int64]:
