@@ -79,7 +79,7 @@ def _known_from_s(time_s: Floats, steps: Floats) -> float:
     """From when on the model knows how an engine stands, but for a first move that comes late [s]."""
     moved_s = time_s[:-1][np.diff(steps) != 0.0]
     soon_s = moved_s[moved_s - time_s[0] <= FIRST_MOVE_SHARE * (time_s[-1] - time_s[0])][:1]
-    return float(max(time_s[0] + SETTLING_s, *soon_s))
+    return float(max([time_s[0] + SETTLING_s, *soon_s]))
 
 
 def holds_of(time_s: Floats, steps: Floats) -> NDArray[np.int64]:
