@@ -20,6 +20,7 @@ from sim import Car
 from tests.foreign_drive import drive, rest
 from tests.foreign_engine import ForeignEngine, make_engine
 from tests.idle_records import foreign_log, guessed_car
+from tuning.ensemble import VERDICT
 from tuning.ensemble.drives import (
     ANSWER_s,
     BASE_ERROR_steps,
@@ -36,6 +37,7 @@ from tuning.identification.recording_guide import recording_plan
 from tuning.identification.result import Fit
 from tuning.measures import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 from tuning.search.compared import PLAIN_SET
+from tuning.search.judge import BUDGETS, Judge
 from tuning.search.objective import Weights
 from tuning.search.searching import tune
 from tuning.search.space import make_space
@@ -151,6 +153,23 @@ def known_best(seed: int, engine: ForeignEngine, law: str, most: int, folder: Pa
     return best
 
 
+TOLD_BETWEEN = (10.0, 90.0)
+LEAST_OFF = 1e-6 + 0.5 * np.array([name == "moves" for name in TERMS])
+"""What nobody minds: half a move a minute."""
+
+
+def told_within(car: Car, settings: Feedback, true: np.ndarray) -> dict[str, float]:
+    """Share of runs of the engine, (runs, terms), between the points told of each term on fresh cars."""
+    size = BUDGETS["quick"]
+    judge = Judge(
+        car, WEIGHTS, cars=size.verdict_cars, seeds=size.verdict_seeds, seed=1, purpose=VERDICT
+    )  # fmt: skip
+    told = judge.runs.run([settings]).terms()[0].reshape(-1, len(TERMS))
+    low, high = np.percentile(told, TOLD_BETWEEN, axis=0)
+    inside = (true >= low - LEAST_OFF) & (true <= high + LEAST_OFF)
+    return dict(zip(TERMS, inside.mean(axis=0).tolist(), strict=True))
+
+
 @dataclass(frozen=True)
 class TrialResult:
     """What came of one engine: scores on it, and what was told before."""
@@ -163,6 +182,7 @@ class TrialResult:
     true: dict[str, float]
     plain_terms: dict[str, float]
     best_terms: dict[str, float]
+    within: dict[str, float]
 
     @property
     def ratio(self) -> float:
@@ -220,7 +240,8 @@ def tried(
         "found": found.settings,
         "best": best,
     }
-    terms = {name: judge.terms(one).mean(axis=0) for name, one in sets.items()}
+    runs_of = {name: judge.terms(one) for name, one in sets.items()}
+    terms = {name: one.mean(axis=0) for name, one in runs_of.items()}
 
     def named(name: str) -> dict[str, float]:
         return dict(zip(TERMS, terms[name].tolist(), strict=True))
@@ -229,4 +250,5 @@ def tried(
         seed, found.settings, found.proposed,
         {name: float(one @ WEIGHTS.in_order()) for name, one in terms.items()},
         dict(found.predicted_score.measured), named("found"), named("plain"), named("best"),
+        told_within(car, found.settings, runs_of["found"]),
     )  # fmt: skip

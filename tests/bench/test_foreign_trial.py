@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from tests.foreign_trial import HEADING, TrialResult, tried
+from tuning.measures import TERMS
 
 ENGINES = (102, 106)
 NEAR_BEST, WORST = 1.15, 1.35
@@ -24,10 +25,12 @@ def summary(done: list[TrialResult]) -> str:
     """How many came near the best, and how many beat the plain set."""
     ratios = np.array([one.ratio for one in done])
     plain = np.array([one.plain_ratio for one in done])
+    told = ", ".join(f"{name} {100.0 * np.mean([one.within[name] for one in done]):.0f} %" for name in TERMS)
     return (
         f"{np.sum(ratios <= NEAR_BEST)} of {len(done)} within 15 % of the best (median"
         f" {np.median(ratios):.3f}, worst {ratios.max():.3f}); better than the plain set on"
-        f" {np.sum(plain > 1.0)}, the plain set {np.median(plain):.2f} times theirs in the median"
+        f" {np.sum(plain > 1.0)}, the plain set {np.median(plain):.2f} times theirs in the median; of the"
+        f" runs lie within what is told (10 to 90 %): {told}"
     )
 
 

@@ -215,8 +215,8 @@ def expected_note(sheet: Sheet) -> str:
     return (
         f"{expected.runs} runs of {expected.cars} variations of your car, the base curve up to"
         f" 3 steps off: {told}. With the valve held, warm speed swings"
-        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that. Of most engines tried that"
-        " are not the model's, dips came out deeper than told: leave room above the stall."
+        f" {expected.prediction.floor_rpm:.0f} rpm; no feedback can remove that. Of other kinds of engine"
+        " tried, many dipped deeper than told after a blip, some under all loads: leave room above the stall."
     )
 
 
