@@ -11,6 +11,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from zlib import crc32
 
 import numpy as np
 from scipy.optimize import Bounds, differential_evolution
@@ -42,6 +43,8 @@ from tuning.search.objective import Weights
 from tuning.search.searching import tune
 from tuning.search.space import make_space
 
+BENCH = ("foreign_engine.py", "foreign_drive.py", "foreign_trial.py", "idle_records.py")
+"""Sources of the bench: what was found by another one is searched anew."""
 STALLED_rpm = 300.0
 """A true speed below this counts as a stall [rpm]."""
 WEIGHTS = Weights()
@@ -141,8 +144,9 @@ def best_there(
 
 
 def known_best(seed: int, engine: ForeignEngine, law: str, most: int, folder: Path) -> Feedback:
-    """The best there, from a file of an earlier search with as many candidates, or searched now."""
-    file = folder / f"best_{law}_{seed}_{most}.json"
+    """The best there, from a file of an earlier search of the same bench, or searched now."""
+    sources = b"".join((Path(__file__).parent / name).read_bytes() for name in BENCH)
+    file = folder / f"best_{law}_{seed}_{most}_{crc32(sources):08x}.json"
     if file.is_file():
         return Feedback.model_validate(json.loads(file.read_text()), strict=False)
     guess = guessed_car(engine)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.bench.telling import show
-from tests.explain_foreign import ENGINES, Beside, beside
+from tests.explain_foreign import ENGINES, SETTINGS, Beside, beside
 
 pytestmark = pytest.mark.bench
 
@@ -28,6 +28,7 @@ def test_an_engine_beside_what_explain_says(structure: str, seed: int, seen: lis
 
 
 def test_explain_beside_the_engines(seen: list[Beside], capsys: pytest.CaptureFixture[str]) -> None:
+    assert len(seen) == len(ENGINES) * len(SETTINGS), "the engines come first, in the same process"
     done = np.array([one.done_chance for one in seen])
     off = float(np.mean([abs(one.told_chance - one.done_chance) for one in seen]))
     words = sum(one.same_word for one in seen)

@@ -55,9 +55,9 @@ ADDED_SPREADS: Mapping[str, Mapping[str, float]] = {
 }  # fmt: skip
 """Standard deviations added, upwards only, to what car files often leave at 0; our judgement."""
 
-CARRIES_ALL_W, TOLD_SHARE = 5000.0, 0.1
-"""An alternator that carries every load, and from which spread on a log does not tell the limit: every second
-car has it then. A load left to the battery is not felt, and the limit itself steadies the idle [W, -]."""
+CARRIES_ALL_W, LOOSE_LIMIT = 5000.0, 0.1
+"""An alternator that carries every load, and the spread of a fitted limit from which every second car has it:
+a load left to the battery is not felt, and the limit itself steadies the idle; our judgement [W, -]."""
 CUT_OFF = 2.0  # Draws are cut off at this many standard deviations [-].
 COOL_TOLERANCE_rpm = 120.0
 """How near at 20 degC: the base curve was set by hand there too, if less well [rpm]."""
@@ -167,7 +167,7 @@ def _varied(car: Car, draws: _Draws, index: int, share: float) -> tuple[Changes,
             changes.setdefault(table, {})[key] = new
             factors[name] = factor
     electrics = car.uncertainty.get("electrics", {})
-    if index % 2 == 0 and electrics.get("alternator_max_W", 0.0) > TOLD_SHARE:
+    if index % 2 == 0 and electrics.get("alternator_max_W", 0.0) > LOOSE_LIMIT:
         changes["electrics"]["alternator_max_W"] = CARRIES_ALL_W
     if "efficiency" in electrics:
         # A log tells what the base load takes from the crank, not how much of that becomes electric power.

@@ -18,7 +18,7 @@ from tuning.notes import Note, Told
 
 WARM_degC = 90.0
 RATE_Hz = 20.0  # Rows a second to record [Hz]; the least that shows how fast the manifold fills is about 5.
-DURATION_s = 300.0  # Three minutes told how far speed swings with the valve held to some 12 % [s].
+DURATION_s = 300.0  # With three minutes `explain` was farther off beside ten foreign engines [s].
 SMALL_rpm, MEDIUM_rpm, LARGE_rpm = 55.0, 110.0, 200.0  # What the three sizes of step are to be worth [rpm].
 BELOW_TARGET = 0.82  # Lowest settled speed of the plan over the target [-].
 ABOVE_STALL_rpm = 250.0  # Lowest settled speed of the plan above stalling [rpm].

@@ -232,7 +232,7 @@ def figures_with_intervals(
     draw: Callable[[Floats], Car], found: Floats, covariance: Floats, steps: float, seed: int,
     with_feedback: bool = False,
 ) -> dict[str, Interval]:  # fmt: skip
-    """Worth of a step, main pole and settled speed with 90 % intervals."""
+    """Worth of a step, main pole and settled speed with 90 % intervals, wider for a log with feedback on."""
     much = FEEDBACK_WIDER if with_feedback else 1.0
     rng = np.random.default_rng(np.random.SeedSequence([seed, 3]))
     root = root_of(covariance)
