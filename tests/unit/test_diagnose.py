@@ -161,16 +161,16 @@ def test_loads_recorded_as_switches_are_told_and_left_out() -> None:
 
 ODD: dict[str, Callable[[Log, np.random.Generator], Log]] = {
     "spikes": spiked,
-    "noise": lambda log, r: changed(log, rpm=np.maximum(log.rpm + r.normal(0, 150, 3600), 0)),
-    "speed stands still": lambda log, _: changed(log, rpm=np.full(3600, 850.0)),
-    "a ramp": lambda log, _: changed(log, rpm=np.linspace(600.0, 3000.0, 3600)),
-    "steps at random": lambda log, r: changed(log, valve_steps=r.integers(0, 200, 3600) * 1.0),
+    "noise": lambda log, r: changed(log, rpm=np.maximum(log.rpm + r.normal(0, 150, log.rpm.size), 0)),
+    "speed stands still": lambda log, _: changed(log, rpm=np.full(log.rpm.size, 850.0)),
+    "a ramp": lambda log, _: changed(log, rpm=np.linspace(600.0, 3000.0, log.rpm.size)),
+    "steps at random": lambda log, r: changed(log, valve_steps=r.integers(0, 200, log.rpm.size) * 1.0),
     "steps below the seat": lambda log, _: changed(log, valve_steps=steps_of(log) - 30.0),
-    "no pressure sensor": lambda log, _: changed(log, map_kPa=np.zeros(3600)),
-    "deep cold": lambda log, _: changed(log, coolant_degC=np.full(3600, -30.0)),
+    "no pressure sensor": lambda log, _: changed(log, map_kPa=np.zeros(log.rpm.size)),
+    "deep cold": lambda log, _: changed(log, coolant_degC=np.full(log.rpm.size, -30.0)),
     "two seconds": lambda log, _: cut(log, 40),
-    "throttle at random": lambda log, r: changed(log, throttle_percent=r.uniform(0, 100, 3600)),
-    "spark at random": lambda log, r: changed(log, spark_deg=r.normal(10.0, 8.0, 3600)),
+    "throttle at random": lambda log, r: changed(log, throttle_percent=r.uniform(0, 100, log.rpm.size)),
+    "spark at random": lambda log, r: changed(log, spark_deg=r.normal(10.0, 8.0, log.rpm.size)),
 }
 
 

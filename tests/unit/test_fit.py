@@ -79,9 +79,12 @@ def test_scatter_is_matched(fitted: Fit) -> None:
 
 
 def test_held_back_holds_are_predicted_to_the_scatter(fitted: Fit) -> None:
-    assert len(fitted.held_back) >= 4
+    """Means over the later half of a hold, two to four seconds, scatter by some 7 rpm themselves."""
+    assert len(fitted.held_back) >= 8
+    missed = np.array([one.predicted_rpm - one.measured_rpm for one in fitted.held_back])
+    assert np.sqrt(np.mean(missed**2)) < 12.0
     for one in fitted.held_back:
-        assert one.predicted_rpm == pytest.approx(one.measured_rpm, abs=15.0)
+        assert one.predicted_rpm == pytest.approx(one.measured_rpm, abs=20.0)
         assert one.rms_rpm < 2.0 * fitted.scatter.rms_rpm
     assert sum(int(one.held_back.sum()) for one in fitted.curves) > 200
 
@@ -113,8 +116,8 @@ def test_uncertainty_goes_into_the_car_file(fitted: Fit) -> None:
 def test_a_load_that_was_not_recorded_is_found(car: Car, log: Log, fitted: Fit) -> None:
     unaware = fit(car, replace(log, load_W=None))
     assert unaware.trusted, unaware.reasons
-    assert len(unaware.loads_W) == 1
-    assert unaware.loads_W[0] == pytest.approx(120.0, rel=0.5)
+    assert len(unaware.loads_W) == 2  # the same one, switched on twice
+    assert unaware.loads_W == pytest.approx([120.0, 120.0], rel=0.5)
     assert unaware.rpm_per_step.value == pytest.approx(fitted.rpm_per_step.value, rel=0.05)
 
 

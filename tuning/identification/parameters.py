@@ -177,7 +177,7 @@ def smoothing(share: float, departure: float) -> float:
 
 _FACTORS = """
     leak_mm2 volume_cm3 inertia_kg_m2 work_per_air_kJ_per_kg friction_scale torque_delay_deg map_lag_s
-    efficiency base_W alternator_max_W
+    efficiency base_W alternator_max_W lag_s
 """
 SIMPLE: dict[str, Callable[[float, float], float]] = {
     **dict.fromkeys(_FACTORS.split(), factor), "backlash_steps": added, "rpm_smoothing": smoothing,
@@ -199,6 +199,8 @@ def _bounded(name: str, table: str, key: str, sd: float, car: Car, unit: str = "
         most = min(most, 3.0 * 720.0 / car.engine.cylinders)
     elif key == "inertia_kg_m2":
         least = max(least, 2.0e-5 * size)
+    elif key == "lag_s":
+        least = 0.03  # quicker ones only make a run slow
     elif key == "volume_cm3":
         least = max(least, 0.15 * size)
     if unit:
@@ -244,6 +246,8 @@ def make_parameters(
         ("lag of the speed reading", "sensors", "rpm_smoothing", 0.7, "firings"),
         ("lag of the fuelling", "mixture", "fuelling_lag_s", 0.04, "s"),
     ]
+    if not loads:  # only one whose moment was recorded tells how quickly the alternator takes it on
+        plain.append(("lag of the regulator", "electrics", "lag_s", 0.7, ""))
     if with_map:
         plain.append(("lag of the pressure reading", "sensors", "map_lag_s", 0.5, ""))
     each = [

@@ -32,6 +32,14 @@ PATTERN = (
     ("large", 6.0), ("medium", 6.0), ("-small", 8.0), ("base", 9.0),
 )  # fmt: skip
 """Position (or load) and length of each hold [-, s]: up and down, small and large, both ways."""
+MORE = (
+    ("medium", 8.0), ("large", 7.0), ("base", 8.0), ("-small", 7.0), ("-medium", 7.0), ("small", 8.0),
+    ("base", 7.0), ("load", 13.0), ("base", 11.0), ("large", 8.0), ("medium", 7.0), ("-small", 8.0),
+    ("base", 7.0), ("-medium", 8.0), ("base", 6.0),
+)  # fmt: skip
+"""More of it where there is time: moves tell more than standing still does. Shorter holds would tell yet
+more, but look like hunting to ``diagnose``."""
+LONG_s = 250.0  # With less there is no time for it [s].
 
 
 @dataclass(frozen=True)
@@ -121,9 +129,10 @@ def _holds(
     at: dict[str, int], duration_s: float, load: str, speeds: tuple[Floats, Floats]
 ) -> tuple[Hold, ...]:
     """Lay out the pattern over the length wanted; ``speeds`` are those without and with load."""
-    stretch = duration_s / sum(length for _, length in PATTERN)
+    pattern = PATTERN + MORE if duration_s >= LONG_s else PATTERN
+    stretch = duration_s / sum(length for _, length in pattern)
     holds, at_s = [], 0.0
-    for name, length in PATTERN:
+    for name, length in pattern:
         on = load if name == "load" else ""
         expected_rpm = float(speeds[bool(on)][at[name]])
         end_s = round(at_s + length * stretch, 1)
@@ -133,7 +142,7 @@ def _holds(
 
 
 def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
-    """Plan the recording of a log that the fit can learn from.
+    """Plan the recording of a log for a fit; sizes and lengths are common practice, no source.
 
     Parameters
     ----------
@@ -148,11 +157,6 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     ------
     ValueError
         If the length is below 60 s.
-
-    Notes
-    -----
-    Source: sizes a few times the scatter of idle speed, holds a few time constants long:
-    common practice, no source.
     """
     if not duration_s >= 60.0:
         raise ValueError(f"a recording of {duration_s:g} s, allowed: 60 s or more")

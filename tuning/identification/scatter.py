@@ -32,7 +32,7 @@ LEAST_SHARE_SD = 0.08
 car, with the valve held, from that of 30 engines of another structure (tests/foreign_engine.py)."""
 ALIKE = 2.0  # Mean squares over neighbouring lags are so many times told twice [-].
 MEMORY_SD = 0.25  # Belief about the memory: standard deviation about the car file's [-].
-SETTLED_s, SETTLED_SHARE = 3.0, 0.3
+SETTLED_s, SETTLED_SHARE = 2.0, 0.3
 """Scatter is read this long after each change of the valve or a load, as what is left over before
 is the model's own error too [s]; unless less than this share of the rows is left [-]."""
 ODD = 4.0  # A hold is odd that leaves so many standard deviations more over than the middle one does [-].

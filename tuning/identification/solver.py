@@ -23,7 +23,10 @@ PLAIN_SHARE = np.array([0.1, 1.0])
 engines of other structure.  Pressure can be predicted from its own past and speed to a tenth of
 its scatter, which would let how the manifold fills outweigh how the crank answers."""
 ROWS_PER_ORDER = 100
+LAGS_slots = 25  # Residuals farther apart tell different things [slots].
 LONGEST_ORDER = 3
+"""Past slots of a noise model where feedback moved the valve or loads were found in speed: what is slow is
+then in doubt. Else none: what is quick would outweigh what is slow, which a loop answers to."""
 GAP_SHARE = 1.6  # Slots farther apart than this many usual spacings do not follow each other [-].
 
 
@@ -39,6 +42,7 @@ class Noise:
     sd: Floats  # shape (signals,): standard deviations [rpm, kPa]
     memory: tuple[Floats, ...]  # (signals, signals) each: how residuals follow from those slots ago
     whiten: Floats  # shape (signals, signals): what is new to unit variance
+    beliefs: float = 1.0  # what beliefs weigh: as many times as residuals that are alike tell the same [-]
 
     def independent(self, residuals: Floats, follows: NDArray[np.int64]) -> Floats:
         """Turn residuals into independent ones of unit variance [-]."""
@@ -62,8 +66,10 @@ def rows_that_follow(time_s: Floats) -> NDArray[np.int64]:
     return rows - np.maximum.accumulate(np.where(breaks, rows, 0))
 
 
-def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int64]]) -> Noise:
-    """Estimate a noise model from residuals.
+def estimate_noise(
+    residuals: Sequence[Floats], follows: Sequence[NDArray[np.int64]], longest: int = LONGEST_ORDER
+) -> Noise:
+    """Estimate a noise model of at most so many past slots from residuals.
 
     Source: least-squares estimate of a vector autoregression, Lutkepohl, New Introduction to Multiple
     Time Series Analysis (2005), ch. 3; standard deviations by the median.
@@ -71,20 +77,31 @@ def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int
     together = np.concatenate(list(residuals))
     signals = together.shape[1]
     sd = np.maximum(1.4826 * np.median(np.abs(together), axis=0), LEAST[:signals])
-    order = int(np.clip(len(together) // ROWS_PER_ORDER, 0, LONGEST_ORDER))
+    order = int(np.clip(len(together) // ROWS_PER_ORDER, 0, longest))
     past, now = [], []
     for values, count in zip(residuals, follows, strict=True):
         at = np.flatnonzero(count >= order)
         now.append(values[at])
         past.append(np.hstack([values[at - back] for back in range(1, order + 1)] or [values[at]]))
     if order == 0 or sum(map(len, now)) < ROWS_PER_ORDER:
-        return Noise(sd, (), np.eye(signals))
+        return Noise(sd, (), np.eye(signals), _alike(residuals))
     x, y = np.vstack(past), np.vstack(now)
     weights = np.linalg.lstsq(x, y, rcond=None)[0]
     new = y - x @ weights
     covariance = new.T @ new / len(new) + np.diag((PLAIN_SHARE[:signals] * sd) ** 2)
     memory = tuple(np.asarray(weights[i * signals : (i + 1) * signals].T, np.float64) for i in range(order))
     return Noise(sd, memory, np.linalg.inv(np.linalg.cholesky(covariance)))
+
+
+def _alike(residuals: Sequence[Floats]) -> float:
+    """Root of how many residuals of speed tell as much as one independent one [-].
+
+    Source: variance of a mean of correlated numbers by Bartlett weights, as in ``covariance_of``.
+    """
+    speed = [one[:, 0] - one[:, 0].mean() for one in residuals]
+    lags = range(1, min(LAGS_slots, *map(len, speed)))
+    like = sum((1.0 - lag / LAGS_slots) * sum(float(one[lag:] @ one[:-lag]) for one in speed) for lag in lags)
+    return float(np.sqrt(max(1.0 + 2.0 * like / max(sum(float(one @ one) for one in speed), 1.0e-9), 1.0)))
 
 
 DIFFERENCE_SHARE = 0.1
@@ -101,6 +118,7 @@ class Problem:
 
     parameters: Parameters  # what may change
     stretches: Sequence[Stretch]  # what was recorded
+    fed_back: bool  # whether feedback moved the valve
     keep: Sequence[NDArray[np.bool_]] = ()  # shape (slots,) each: slots that count
     noise: Noise = field(init=False)  # noise model in force
 
@@ -126,7 +144,7 @@ class Problem:
         """Independent residuals of unit variance of the slots that count, then those of the beliefs [-]."""
         each = zip(self.residuals(departures), self._follows, self._kept, strict=True)
         pieces = [self.noise.independent(values, follows)[kept].ravel() for values, follows, kept in each]
-        return np.concatenate([*pieces, self.parameters.precision_root @ departures])
+        return np.concatenate([*pieces, self.noise.beliefs * (self.parameters.precision_root @ departures)])
 
     def derivatives(self, departures: Floats, both_sides: bool = True) -> Floats:
         """Differentiate the residuals, shape (residuals, parameters) [any]."""
@@ -169,7 +187,8 @@ class Problem:
 
     def learn_noise(self, departures: Floats) -> None:
         """Estimate the noise model from what is left at some departures."""
-        self.noise = estimate_noise(self.residuals(departures), self._follows)
+        longest = LONGEST_ORDER if self.fed_back or self.parameters.loads(departures).size else 0
+        self.noise = estimate_noise(self.residuals(departures), self._follows, longest)
 
 
 def covariance_of(problem: Problem, departures: Floats) -> Floats:
@@ -194,7 +213,7 @@ def covariance_of(problem: Problem, departures: Floats) -> Floats:
         product = scores[lag:].T @ scores[:-lag]
         spread += (1.0 - lag / (lags + 1.0)) * (product + product.T)
     inverse = np.linalg.inv(curvature)
-    return np.asarray(inverse @ (WIDENED * spread + beliefs) @ inverse)
+    return np.asarray(inverse @ (WIDENED * spread + problem.noise.beliefs**2 * beliefs) @ inverse)
 
 
 def fit_departures(

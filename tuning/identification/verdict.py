@@ -23,7 +23,7 @@ MOST_OVER_FITTED = 1.6  # Error in held-back holds over that in fitted ones, wit
 LEAST_EXPLAINED = 0.8  # Share of the movement between held-back holds that must be predicted [-].
 WIDEST_GAIN = 0.3  # Widest half of the 90 % interval of rpm per step, over its value [-].
 FAR_FROM_BELIEF = 3.5  # A parameter this many of its beliefs' deviations off makes the car file doubtful [-].
-GUESSED = ("throttle.leak_mm2", "electrics.base_W", "valve.area_mm2")
+GUESSED = ("throttle.leak", "electrics.base_W", "electrics.alternator", "mixture.fuelling", "valve.area_mm2")
 """What an owner can only guess, by its begin: far off, it is remarked and no more."""
 LOST_SHIFT_steps = 2.5
 LOST_TIMES_SCATTER = 4.0
@@ -176,9 +176,10 @@ def lost_position_check(
 
 
 WARM_degC = 70.0
-FEEDBACK_LIKENESS = 0.35
-"""Likeness of the valve's moves and the error before them at which feedback is suspected [-]."""
-BEFORE_s = 0.6
+FEEDBACK_LIKENESS, SELDOM_LIKENESS = 0.35, 0.85
+"""Likeness of the valve's moves and the error before them at which feedback is suspected [-]; the second
+where they are seldom: a hand that goes back to base after each try closes above the target too, to 0.7."""
+SELDOM_per_s, BY_NO_HAND_per_s = 0.15, 1.0  # Moves that a hand makes at most, and never does [1/s].
 
 
 def moves_follow_speed(log: Log, car: Car) -> bool:
@@ -190,17 +191,18 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
         return False
     rows = np.flatnonzero(np.diff(log.valve_steps) != 0.0)
     rows = rows[idle_rows(log)[rows]]
-    if rows.size < 12 or rows.size / max(np.ptp(log.time_s), 1.0) < 0.15:
-        return False
-    target = curve_at(car.curves.target_rpm, 90.0)
-    if log.target_rpm is not None:
-        target = float(np.median(log.target_rpm))
+    per_s = rows.size / max(float(np.ptp(log.time_s)), 1.0)
+    if rows.size < 12 or per_s > BY_NO_HAND_per_s:
+        return rows.size >= 12
+    told = log.target_rpm
+    target = curve_at(car.curves.target_rpm, 90.0) if told is None else float(np.median(told))
     moves = np.sign(np.diff(log.valve_steps)[rows])
     before = np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
     error = target - before
     if np.std(error) == 0.0 or np.std(moves) == 0.0:
         return False
-    return bool(np.corrcoef(error, moves)[0, 1] > FEEDBACK_LIKENESS)
+    least = FEEDBACK_LIKENESS if per_s >= SELDOM_per_s else SELDOM_LIKENESS
+    return bool(np.corrcoef(error, moves)[0, 1] > least)
 
 
 def notes_on(

@@ -126,16 +126,12 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
 
     Of the car its base curve is taken, its target where a log has none, and the worth of a step where speed
     was not quite at target; logs need valve steps and coolant temperature. The curve falls with warmth, and
-    never goes beyond the temperatures that were recorded.
+    never goes beyond the temperatures that were recorded. Source: isotonic regression (scipy), by time.
 
     Raises
     ------
     InputError
         When a log lacks steps or temperature, or none has settled idling near target.
-
-    Notes
-    -----
-    Source: isotonic regression, weighted by time (scipy); limits are ours.
     """
     from scipy.optimize import isotonic_regression
 

@@ -90,6 +90,6 @@ SENTENCES: dict[str, Sentence] = {
     "guide.load": "Use the {load}, as the load, everything else off.",
     "guide.any_load": "Have one load of known watts ready, everything else off.",
     "guide.record": "Record time, rpm and commanded valve steps at {rate_Hz!n:g} rows a second or as fast as"
-    " the controller gives; manifold pressure, coolant, battery voltage and spark too if it can.",
+    " it goes; manifold pressure, coolant, battery voltage, spark and whether the load is on if you can.",
     "guide.throttle": "Do not touch the throttle. Times need not be exact: only hold still between changes.",
 }
