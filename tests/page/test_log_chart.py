@@ -54,7 +54,7 @@ def test_rows_are_those_that_the_log_has_in_the_units_shown() -> None:
 def test_a_stretch_is_gone_to_and_the_whole_log_is_back(look: Look) -> None:
     look.tab("Log")
     look.press("a recording to fit")
-    look.wait_text("trials_recording.csv: 180 s idling")
+    look.wait_text("trials_recording.csv: 300 s idling")
     look.press("load, 121 to 129 s")
 
     def zoomed() -> bool:

@@ -120,8 +120,8 @@ def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Probl
     usual_rpm = float(np.median(np.concatenate([one.measured[:, 0] for one in stretches])))
     with_map = stretches[0].measured.shape[1] > 1
     parameters = make_parameters(car, _visited(stretches, logs), usual_rpm, with_map, loads)
-    fed_back = any(verdict.moves_follow_speed(log, car) for log in logs)
-    return Problem(parameters, stretches, fed_back), usual_rpm
+    by_hand = all(verdict.moved_by_hand(log) for log in logs)
+    return Problem(parameters, stretches, by_hand), usual_rpm
 
 
 def _visited(stretches: Sequence[Stretch], logs: Sequence[Log]) -> Floats:
@@ -143,7 +143,8 @@ def _result(
     scatter = match_scatter(parameters.car_with(found), logs, stretches, loads_W, seed)
     tell(0.95, "how sure it is")
     draw = _drawing(parameters, car, scatter)
-    figures = figures_with_intervals(draw, found, covariance, at_steps, seed, problem.fed_back)
+    fed_back = any(verdict.moves_follow_speed(log, car) for log in logs)
+    figures = figures_with_intervals(draw, found, covariance, at_steps, seed, fed_back)
     held = verdict.held_back_holds(stretches, predicted)
     worth = figures["rpm_per_step"]
     checks = (
@@ -202,7 +203,7 @@ def _start(parameters: Parameters, steps: float, usual_rpm: float) -> Floats:
 def _predict_held_back(problem: Problem, found: Floats) -> list[Floats]:
     """What a fit without the held-back holds gives for all slots."""
     keep = [one.used & ~one.held_back for one in problem.stretches]
-    blind = Problem(problem.parameters, problem.stretches, problem.fed_back, keep)
+    blind = Problem(problem.parameters, problem.stretches, problem.by_hand, keep)
     blind.noise = problem.noise
     return blind.modelled(blind.solve(found, 6, 2.0e-3, quick=True))
 

@@ -37,8 +37,7 @@ MORE = (
     ("base", 7.0), ("load", 13.0), ("base", 11.0), ("large", 8.0), ("medium", 7.0), ("-small", 8.0),
     ("base", 7.0), ("-medium", 8.0), ("base", 6.0),
 )  # fmt: skip
-"""More of it where there is time: moves tell more than standing still does. Shorter holds would tell yet
-more, but look like hunting to ``diagnose``."""
+"""More of it where there is time. Shorter holds would tell more, but look like hunting to ``diagnose``."""
 LONG_s = 250.0  # With less there is no time for it [s].
 
 

@@ -25,7 +25,7 @@ its scatter, which would let how the manifold fills outweigh how the crank answe
 ROWS_PER_ORDER = 100
 LAGS_slots = 25  # Residuals farther apart tell different things [slots].
 LONGEST_ORDER = 3
-"""Past slots of a noise model where feedback moved the valve or loads were found in speed: what is slow is
+"""Past slots of a noise model where no hand moved the valve or loads were found in speed: what is slow is
 then in doubt. Else none: what is quick would outweigh what is slow, which a loop answers to."""
 GAP_SHARE = 1.6  # Slots farther apart than this many usual spacings do not follow each other [-].
 
@@ -94,10 +94,7 @@ def estimate_noise(
 
 
 def _alike(residuals: Sequence[Floats]) -> float:
-    """Root of how many residuals of speed tell as much as one independent one [-].
-
-    Source: variance of a mean of correlated numbers by Bartlett weights, as in ``covariance_of``.
-    """
+    """Root of how many residuals of speed tell as much as one; by the weights of ``covariance_of`` [-]."""
     speed = [one[:, 0] - one[:, 0].mean() for one in residuals]
     lags = range(1, min(LAGS_slots, *map(len, speed)))
     like = sum((1.0 - lag / LAGS_slots) * sum(float(one[lag:] @ one[:-lag]) for one in speed) for lag in lags)
@@ -118,7 +115,7 @@ class Problem:
 
     parameters: Parameters  # what may change
     stretches: Sequence[Stretch]  # what was recorded
-    fed_back: bool  # whether feedback moved the valve
+    by_hand: bool  # whether a hand moved the valve
     keep: Sequence[NDArray[np.bool_]] = ()  # shape (slots,) each: slots that count
     noise: Noise = field(init=False)  # noise model in force
 
@@ -187,7 +184,7 @@ class Problem:
 
     def learn_noise(self, departures: Floats) -> None:
         """Estimate the noise model from what is left at some departures."""
-        longest = LONGEST_ORDER if self.fed_back or self.parameters.loads(departures).size else 0
+        longest = 0 if self.by_hand and not self.parameters.loads(departures).size else LONGEST_ORDER
         self.noise = estimate_noise(self.residuals(departures), self._follows, longest)
 
 

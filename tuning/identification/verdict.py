@@ -176,10 +176,9 @@ def lost_position_check(
 
 
 WARM_degC = 70.0
-FEEDBACK_LIKENESS, SELDOM_LIKENESS = 0.35, 0.85
-"""Likeness of the valve's moves and the error before them at which feedback is suspected [-]; the second
-where they are seldom: a hand that goes back to base after each try closes above the target too, to 0.7."""
-SELDOM_per_s, BY_NO_HAND_per_s = 0.15, 1.0  # Moves that a hand makes at most, and never does [1/s].
+BY_HAND_per_s, UNEQUAL = 0.15, 0.2  # Moves by hand at most; spread of their sizes over the mean [1/s, -].
+FEEDBACK_LIKENESS = 0.35
+"""Likeness of the valve's moves and the error before them at which feedback is suspected [-]."""
 
 
 def moves_follow_speed(log: Log, car: Car) -> bool:
@@ -191,18 +190,22 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
         return False
     rows = np.flatnonzero(np.diff(log.valve_steps) != 0.0)
     rows = rows[idle_rows(log)[rows]]
-    per_s = rows.size / max(float(np.ptp(log.time_s)), 1.0)
-    if rows.size < 12 or per_s > BY_NO_HAND_per_s:
-        return rows.size >= 12
-    told = log.target_rpm
-    target = curve_at(car.curves.target_rpm, 90.0) if told is None else float(np.median(told))
+    if rows.size < 12 or rows.size / max(np.ptp(log.time_s), 1.0) < 0.15:
+        return False
+    told = [curve_at(car.curves.target_rpm, 90.0)] if log.target_rpm is None else log.target_rpm
     moves = np.sign(np.diff(log.valve_steps)[rows])
-    before = np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
-    error = target - before
+    error = np.median(told) - np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
     if np.std(error) == 0.0 or np.std(moves) == 0.0:
         return False
-    least = FEEDBACK_LIKENESS if per_s >= SELDOM_per_s else SELDOM_LIKENESS
-    return bool(np.corrcoef(error, moves)[0, 1] > least)
+    return bool(np.corrcoef(error, moves)[0, 1] > FEEDBACK_LIKENESS)
+
+
+def moved_by_hand(log: Log) -> bool:
+    """Whether the valve moves seldom and by unequal steps, as a hand moves it and no feedback that hunts."""
+    moves = np.diff(np.zeros(1) if log.valve_steps is None else log.valve_steps)
+    sizes = np.abs(moves[moves != 0.0])
+    seldom = 0 < sizes.size <= BY_HAND_per_s * float(np.ptp(log.time_s))
+    return bool(seldom and np.std(sizes) > UNEQUAL * np.mean(sizes))
 
 
 def notes_on(
