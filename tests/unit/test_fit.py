@@ -79,12 +79,9 @@ def test_scatter_is_matched(fitted: Fit) -> None:
 
 
 def test_held_back_holds_are_predicted_to_the_scatter(fitted: Fit) -> None:
-    """Means over the later half of a hold, two to four seconds, scatter by some 7 rpm themselves."""
-    assert len(fitted.held_back) >= 8
-    missed = np.array([one.predicted_rpm - one.measured_rpm for one in fitted.held_back])
-    assert np.sqrt(np.mean(missed**2)) < 12.0
+    assert len(fitted.held_back) >= 4
     for one in fitted.held_back:
-        assert one.predicted_rpm == pytest.approx(one.measured_rpm, abs=20.0)
+        assert one.predicted_rpm == pytest.approx(one.measured_rpm, abs=15.0)
         assert one.rms_rpm < 2.0 * fitted.scatter.rms_rpm
     assert sum(int(one.held_back.sum()) for one in fitted.curves) > 200
 
