@@ -3,7 +3,7 @@
 Each is loaded when first asked for, so that the import itself costs next to nothing.
 """
 
-# ruff: noqa: F403, F405 - the names are those that the three folders tell
+# ruff: noqa: F403, F405
 from __future__ import annotations
 
 from importlib import import_module

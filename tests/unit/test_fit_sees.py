@@ -1,4 +1,4 @@
-"""What a fit sees in a log beside speed: how that is read, the first move, the alternator's limit."""
+"""What a fit sees in a log beside speed: how that is read, the first move, the alternator."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim import Car, load_car, with_values
+from sim import Car, bundled_logs, load_car, with_values
 from tests.foreign_engine import make_engine
 from tests.idle_records import foreign_log, guessed_car, log_of
-from tuning import fit, recording_plan
+from tests.invented_logs import record_plan
+from tuning import diagnose, fit, read_log, recording_plan
 from tuning.ensemble.plausible import CARRIES_ALL_W, plausible_cars
 from tuning.identification.parameters import adjusted_area, valve_knots
 from tuning.identification.scatter import read_in_rpm
 from tuning.identification.stretches import SETTLING_s, find_stretches
+from tuning.identification.verdict import moved_by_hand
 from tuning.logs.log import Log
 
 
@@ -99,3 +101,42 @@ def test_a_limit_that_the_engine_does_not_have_is_fitted_away() -> None:
     guess = guessed_car(engine)
     found = fit(guess, foreign_log(engine, recording_plan(guess), 711)).car
     assert found.electrics.alternator_max_W > 1.3 * guess.electrics.alternator_max_W
+
+
+@pytest.mark.parametrize("lag_s", [0.06, 0.6])
+def test_how_quickly_the_alternator_follows_is_fitted_where_the_load_was_recorded(lag_s: float) -> None:
+    car = load_car("trials")
+    truth = with_values(car, {"electrics": {"lag_s": lag_s}})
+    log = log_of(record_plan(truth, recording_plan(car), seed=6))
+    found = fit(car, log)
+    assert found.car.electrics.lag_s == pytest.approx(lag_s, rel=0.5)
+    assert abs(np.log(car.electrics.lag_s / lag_s)) > np.log(2.0), "the guess is farther off"
+    unaware = fit(car, replace(log, load_W=None)).car
+    assert unaware.electrics.lag_s == car.electrics.lag_s
+
+
+def test_a_recording_is_moved_by_hand_and_hunting_is_not() -> None:
+    recording, hunting = (
+        next(read_log(file) for file in bundled_logs() if word in str(file))
+        for word in ("recording", "hunting")
+    )
+    assert moved_by_hand(recording)
+    assert not moved_by_hand(hunting)
+    assert not moved_by_hand(replace(recording, valve_steps=np.full(recording.rpm.size, 12.0)))
+    even = replace(recording, valve_steps=np.where(recording.time_s % 20.0 > 10.0, 15.0, 12.0))
+    assert not moved_by_hand(even), "equal moves are what hunting makes"
+
+
+@pytest.mark.parametrize("seed", [832, 833, 834, 835, 836, 837])
+def test_a_recording_as_planned_is_not_taken_for_hunting(seed: int) -> None:
+    engine = make_engine(seed)
+    guess = guessed_car(engine)
+    log = foreign_log(engine, recording_plan(guess), seed)
+    assert diagnose(log, guess).hunting is False
+
+
+@pytest.mark.parametrize(("duration_s", "holds"), [(60.0, 20), (180.0, 20), (300.0, 35)])
+def test_a_recording_with_less_time_has_fewer_holds(duration_s: float, holds: int) -> None:
+    plan = recording_plan(load_car("trials"), duration_s)
+    assert len(plan.holds) == holds
+    assert plan.duration_s == pytest.approx(duration_s, abs=0.5)

@@ -120,8 +120,7 @@ def _problem_of(car: Car, logs: Sequence[Log], altitude_m: float) -> tuple[Probl
     usual_rpm = float(np.median(np.concatenate([one.measured[:, 0] for one in stretches])))
     with_map = stretches[0].measured.shape[1] > 1
     parameters = make_parameters(car, _visited(stretches, logs), usual_rpm, with_map, loads)
-    by_hand = all(verdict.moved_by_hand(log) for log in logs)
-    return Problem(parameters, stretches, by_hand), usual_rpm
+    return Problem(parameters, stretches, all(map(verdict.moved_by_hand, logs))), usual_rpm
 
 
 def _visited(stretches: Sequence[Stretch], logs: Sequence[Log]) -> Floats:

@@ -128,7 +128,7 @@ def _holds(
     at: dict[str, int], duration_s: float, load: str, speeds: tuple[Floats, Floats]
 ) -> tuple[Hold, ...]:
     """Lay out the pattern over the length wanted; ``speeds`` are those without and with load."""
-    pattern = PATTERN + MORE if duration_s >= LONG_s else PATTERN
+    pattern = PATTERN + (MORE if duration_s >= LONG_s else ())
     stretch = duration_s / sum(length for _, length in pattern)
     holds, at_s = [], 0.0
     for name, length in pattern:

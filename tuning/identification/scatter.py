@@ -199,14 +199,11 @@ def match_scatter(
     ordinary = without_odd_holds(stretches, slots, left, replays)
     (share, memory, noise_rpm), spread = _matched(left_over, ordinary, lags, usual)
     return Scatter(
-        share=share,
-        memory=memory,
-        noise_rpm=noise_rpm,
-        read_in_rpm=steps_rpm,
+        share=share, memory=memory, noise_rpm=noise_rpm, read_in_rpm=steps_rpm,
         # A mean square that is off by so much makes its root off by half of it.
         share_sd=float(np.clip(0.5 * spread, LEAST_SHARE_SD, 0.5)),
         rms_rpm=float(np.sqrt(swings(left_over.of_log(ordinary), lags)[0])),
-    )
+    )  # fmt: skip
 
 
 def _matched(

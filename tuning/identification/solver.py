@@ -13,7 +13,7 @@ from sim.replay import replay
 from tuning.identification.parameters import SIMPLE, Floats, Parameters, factor
 from tuning.identification.result import Interval, root_of
 from tuning.identification.scatter import Scatter
-from tuning.identification.stretches import GUESSED_LOAD_W, Stretch
+from tuning.identification.stretches import GUESSED_LOAD_W, SLOT_s, Stretch
 from tuning.loop import engine_figures
 
 FIRST_GUESS = np.array([12.0, 0.6])  # Standard deviations that a first fit takes [rpm, kPa].
@@ -23,7 +23,7 @@ PLAIN_SHARE = np.array([0.1, 1.0])
 engines of other structure.  Pressure can be predicted from its own past and speed to a tenth of
 its scatter, which would let how the manifold fills outweigh how the crank answers."""
 ROWS_PER_ORDER = 100
-LAGS_slots = 25  # Residuals farther apart tell different things [slots].
+LAGS_s = 2.5  # Residuals and scores are taken to be independent when this far apart [s].
 LONGEST_ORDER = 3
 """Past slots of a noise model where no hand moved the valve or loads were found in speed: what is slow is
 then in doubt. Else none: what is quick would outweigh what is slow, which a loop answers to."""
@@ -66,9 +66,7 @@ def rows_that_follow(time_s: Floats) -> NDArray[np.int64]:
     return rows - np.maximum.accumulate(np.where(breaks, rows, 0))
 
 
-def estimate_noise(
-    residuals: Sequence[Floats], follows: Sequence[NDArray[np.int64]], longest: int = LONGEST_ORDER
-) -> Noise:
+def estimate_noise(residuals: Sequence[Floats], follows: Sequence[NDArray[np.int64]], longest: int) -> Noise:
     """Estimate a noise model of at most so many past slots from residuals.
 
     Source: least-squares estimate of a vector autoregression, Lutkepohl, New Introduction to Multiple
@@ -93,19 +91,27 @@ def estimate_noise(
     return Noise(sd, memory, np.linalg.inv(np.linalg.cholesky(covariance)))
 
 
+def _with_neighbours(scores: Floats, lags: int) -> Floats:
+    """Products of scores and those up to so many before, Bartlett weights (Newey and West, below) [any]."""
+    spread = scores.T @ scores
+    for lag in range(1, lags + 1):
+        product = scores[lag:].T @ scores[:-lag]
+        spread += (1.0 - lag / (lags + 1.0)) * (product + product.T)
+    return spread
+
+
 def _alike(residuals: Sequence[Floats]) -> float:
-    """Root of how many residuals of speed tell as much as one; by the weights of ``covariance_of`` [-]."""
-    speed = [one[:, 0] - one[:, 0].mean() for one in residuals]
-    lags = range(1, min(LAGS_slots, *map(len, speed)))
-    like = sum((1.0 - lag / LAGS_slots) * sum(float(one[lag:] @ one[:-lag]) for one in speed) for lag in lags)
-    return float(np.sqrt(max(1.0 + 2.0 * like / max(sum(float(one @ one) for one in speed), 1.0e-9), 1.0)))
+    """Root of how many residuals of speed tell as much as one independent one, 1 or more [-]."""
+    speed = [one[:, :1] - one[:, 0].mean() for one in residuals]
+    lags = [min(round(LAGS_s / SLOT_s), len(one) - 1) for one in speed]
+    together = sum(float(_with_neighbours(*each)[0, 0]) for each in zip(speed, lags, strict=True))
+    return float(np.sqrt(max(together / max(sum(float(np.sum(one**2)) for one in speed), 1.0e-9), 1.0)))
 
 
 DIFFERENCE_SHARE = 0.1
 """Width of differences over the belief's standard deviation [-]. A replay's firings fall differently among
 the valve's steps for the smallest change of a parameter; narrow differences would measure that."""
 ROBUST_SD = 2.0  # Residuals beyond this many standard deviations weigh less [-].
-LAGS_s = 2.5  # Scores are taken to be independent when this far apart [s].
 WIDENED = 1.1  # Factor on the spread of the scores: fitting the noise model uses up some of it [-].
 
 
@@ -191,8 +197,8 @@ class Problem:
 def covariance_of(problem: Problem, departures: Floats) -> Floats:
     """Covariance of fitted departures [any].
 
-    Source: sandwich estimate with Bartlett weights over lags, Newey and West, Econometrica 55 (1987), for
-    robust weights as Huber (1964); beliefs enter as observations of their own.
+    Source: sandwich estimate, Newey and West, Econometrica 55 (1987), for robust weights as Huber (1964);
+    beliefs enter as observations of their own.
     """
     slopes, values = problem.derivatives(departures), problem.weighed(departures)
     count = departures.size
@@ -203,13 +209,9 @@ def covariance_of(problem: Problem, departures: Floats) -> Floats:
     curvature = data.T @ (weight[:, None] * data) + beliefs
     signals = problem.noise.sd.size
     scores = (data * (weight * values[:rows])[:, None]).reshape(-1, signals, count).sum(axis=1)
-    spread = scores.T @ scores
     spacing_s = float(np.median(np.diff(problem.stretches[0].time_s)))
     lags = int(np.clip(round(LAGS_s / spacing_s), 1, len(scores) // 4 + 1))
-    for lag in range(1, lags + 1):
-        product = scores[lag:].T @ scores[:-lag]
-        spread += (1.0 - lag / (lags + 1.0)) * (product + product.T)
-    inverse = np.linalg.inv(curvature)
+    spread, inverse = _with_neighbours(scores, lags), np.linalg.inv(curvature)
     return np.asarray(inverse @ (WIDENED * spread + problem.noise.beliefs**2 * beliefs) @ inverse)
 
 

@@ -13,7 +13,7 @@ from controllers import curve_at
 from sim import Car
 from tuning.identification.parameters import Floats, Parameters
 from tuning.identification.stretches import Stretch
-from tuning.log_events import SparkFound, idle_rows
+from tuning.log_events import ALIKE, BY_HAND_per_min, SparkFound, idle_rows
 from tuning.logs import Log
 from tuning.notes import Note, Told
 
@@ -176,7 +176,6 @@ def lost_position_check(
 
 
 WARM_degC = 70.0
-BY_HAND_per_s, UNEQUAL = 0.15, 0.2  # Moves by hand at most; spread of their sizes over the mean [1/s, -].
 FEEDBACK_LIKENESS = 0.35
 """Likeness of the valve's moves and the error before them at which feedback is suspected [-]."""
 
@@ -195,7 +194,7 @@ def moves_follow_speed(log: Log, car: Car) -> bool:
     told = [curve_at(car.curves.target_rpm, 90.0)] if log.target_rpm is None else log.target_rpm
     moves = np.sign(np.diff(log.valve_steps)[rows])
     error = np.median(told) - np.interp(log.time_s[rows] - 0.1, log.time_s, log.rpm)
-    if np.std(error) == 0.0 or np.std(moves) == 0.0:
+    if np.std(error) * np.std(moves) == 0.0:
         return False
     return bool(np.corrcoef(error, moves)[0, 1] > FEEDBACK_LIKENESS)
 
@@ -204,8 +203,8 @@ def moved_by_hand(log: Log) -> bool:
     """Whether the valve moves seldom and by unequal steps, as a hand moves it and no feedback that hunts."""
     moves = np.diff(np.zeros(1) if log.valve_steps is None else log.valve_steps)
     sizes = np.abs(moves[moves != 0.0])
-    seldom = 0 < sizes.size <= BY_HAND_per_s * float(np.ptp(log.time_s))
-    return bool(seldom and np.std(sizes) > UNEQUAL * np.mean(sizes))
+    seldom = 0 < 60.0 * sizes.size <= BY_HAND_per_min * float(np.ptp(log.time_s))
+    return seldom and bool(np.std(sizes) > ALIKE * np.mean(sizes))
 
 
 def notes_on(

@@ -15,12 +15,13 @@ from tuning.log_events.states import (
     with_rising_time,
 )
 from tuning.log_events.swing import read_run, read_swing, undisturbed
-from tuning.log_events.swing_answer import Swing
+from tuning.log_events.swing_answer import ALIKE, BY_HAND_per_min, Swing
 from tuning.log_events.warmth import HotPart, WarmUp, held_steps, hot_part, target_of, warm_up
 
 __all__ = [
-    "HotPart", "QUICK_ENOUGH_s", "Segment", "SparkFound", "Swing", "WarmUp", "driven_share", "find_segments",
-    "find_shifts", "held_steps", "hot_part", "idle_rows", "mended", "read_run", "read_swing",
-    "rpm_per_step_in", "spark_in", "steady_rows", "still_stretches", "stretches", "switched", "target_of",
-    "undisturbed", "unrecorded_loads", "valve_moves", "warm_up", "with_recorded_spark", "with_rising_time",
+    "ALIKE", "BY_HAND_per_min", "HotPart", "QUICK_ENOUGH_s", "Segment", "SparkFound", "Swing", "WarmUp",
+    "driven_share", "find_segments", "find_shifts", "held_steps", "hot_part", "idle_rows", "mended",
+    "read_run", "read_swing", "rpm_per_step_in", "spark_in", "steady_rows", "still_stretches", "stretches",
+    "switched", "target_of", "undisturbed", "unrecorded_loads", "valve_moves", "warm_up",
+    "with_recorded_spark", "with_rising_time",
 ]  # fmt: skip

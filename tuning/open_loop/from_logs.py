@@ -126,7 +126,7 @@ def base_from_logs(car: Car, logs: Log | Sequence[Log]) -> LoggedBase:
 
     Of the car its base curve is taken, its target where a log has none, and the worth of a step where speed
     was not quite at target; logs need valve steps and coolant temperature. The curve falls with warmth, and
-    never goes beyond the temperatures that were recorded. Source: isotonic regression (scipy), by time.
+    never goes beyond recorded temperatures. Source: isotonic regression, by time (scipy); limits ours.
 
     Raises
     ------
