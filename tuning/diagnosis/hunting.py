@@ -81,6 +81,9 @@ def _with_valve(swing: Swing, values: dict[str, float]) -> Finding:
         return Finding(NAME, OPEN, Note("diagnosis.hunting.partly", from_s=from_s, to_s=to_s), values)
     if swing.doubtful:
         return Finding(NAME, OPEN, Note("diagnosis.hunting.doubtful", **size), values)
+    if swing.bangs:
+        told = size | {"move_steps": swing.move_size_steps}
+        return Finding(NAME, YES, Note("diagnosis.hunting.bangs", **told), values)
     if swing.answer == HUNTS and swing.regular:
         return Finding(NAME, YES, Note("diagnosis.hunting.leads", **between, **size), values)
     if swing.answer == HUNTS:

@@ -45,21 +45,32 @@ however irregular [-, -]."""
 MUCH_OF_FLOOR, MUCH_ABOVE, AGAINST = 0.5, 1.2, -0.2
 """What the valve takes speed between its sides over what is left without it, and that over the whole swing;
 its share where it works against the swing: beyond these it is not sure that it does not hunt [-, -, -]."""
-STAYS_rpm, STAYS = 60.0, 0.7
+STAYS_rpm, STAYS = 50.0, 0.7
 """A swing smaller than this of which so much stays without the valve's moves is not made by them [rpm, -]."""
-OFTEN, PARTLY_MADE, HALF_MADE = 20, 0.3, 0.45
+OFTEN, PARTLY_MADE, HALF_MADE = 20, 0.25, 0.4
 """A valve that goes over so often and makes so much of a swing, or so much of a larger one, is never sure not
 to hunt [-, -, -]."""
+LOOSE, LEFT_LOOSE = 4.0, 0.75
+"""A large swing less regular than this is no wave from outside, and so much of it may be left [-, -]."""
+PURE, WHOLE, LEFT_OF_WHOLE = 15.0, 0.98, 0.25
+"""Of so regular a swing which the moves seem to make wholly no more may be left: they follow a wave [-]."""
+ABOVE_HELD, IN_STEP = 1.15, 0.6
+"""A busy valve that leaves so many times the floor, or of whose moves so many undo the one before while speed
+repeats, is never sure not to hunt [-, -]."""
+LONG_steps, UNDOES = 5.0, 0.93
+"""Moves longer than this, of which so many undo the one before, make a great swing [steps, -]."""
+FINE_steps, NO_REPEATS = 3.0, 0.03
+"""Moves finer than this make no swing that repeats as little [steps, -]."""
 AS_A_WAVE, WAVE_REPEATS, WAVE_STAYS, NOT_IN_TIME = 10.0, 0.6, 0.85, 0.9
 """So regular a swing, which repeats by so much, of which so much stays without the valve's moves, and of
 these no more undo the one before, comes from outside [-, -, -, -]."""
 COUNTERS = -0.33
 """A valve that stands lower while speed is higher by this share of the swing counters a load [-]."""
-NOTICED_rpm, NOTICED_SELDOM_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 40.0, 30.0, 20.0
+NOTICED_rpm, NOTICED_SELDOM_rpm, SLIGHT_rpm, LEAST_SURE_rpm = 25.0, 40.0, 27.0, 20.0
 """A valve that goes to and fro, or a busy one, and takes speed with it by so much (more where it goes over
 seldom) is never sure not to hunt; a smaller swing whose part is not understood is waved off; none smaller
 than the last surely hunts [rpm]."""
-TRACE, ALONE, GREAT_rpm = 0.1, 0.35, 200.0
+TRACE, ALONE, GREAT_rpm = 0.1, 0.3, 200.0
 """Where the valve's part is not understood, the share of the swing that is more than a trace, and of
 repeats that is more than roughness has; a swing that is never waved off while the valve moves [-, -, rpm]."""
 STILL_REPEATS = 0.75
@@ -129,34 +140,59 @@ class Swing:
         """Whether the rule's answer is not borne out by what the valve's moves make of the swing."""
         if self.hunts_elsewhere is not None:
             return True
-        if self.by_hand or not self.moves_per_min > 0.0:
+        if self.by_hand or not self.moves_per_min > 0.0 or self._from_outside or self.bangs:
             return False
-        if self._from_outside:
-            return False
-        said, m = self._by_rule, self.measures
-        slight = m.hunting_rpm <= SLIGHT_rpm
+        said = self._by_rule
         if said == HUNTS:
-            seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
-            seldom |= self._rests and self.move_size_steps > 0.0 and not self._goes_to_and_fro
-            unseen = m.hunting_period_s < FEWEST_ROWS * self.spacing_s
-            small = m.hunting_rpm < LEAST_SURE_rpm
-            return seldom or unseen or small or not self._made_by_valve
-        if said == CANNOT_TELL or not m.hunting_rpm > SMALLEST_HUNTING_rpm:
+            return self._may_be_none
+        return said == DOES_NOT_HUNT and self.measures.hunting_rpm > SMALLEST_HUNTING_rpm and self._may_hunt
+
+    @property
+    def _may_be_none(self) -> bool:
+        """Whether what hunts by the rule may be no hunting."""
+        m = self.measures
+        seldom = not self.regular and m.half_swings <= FEWEST_HALF_SWINGS
+        seldom |= self._rests and self.move_size_steps > 0.0 and not self._goes_to_and_fro
+        unseen = m.hunting_period_s < FEWEST_ROWS * self.spacing_s
+        small = m.hunting_rpm < LEAST_SURE_rpm
+        return seldom or unseen or small or not self._made_by_valve
+
+    @property
+    def _may_hunt(self) -> bool:
+        """Whether what does not hunt by the rule may hunt."""
+        m = self.measures
+        slight = m.hunting_rpm <= SLIGHT_rpm
+        if self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min:
+            return True
+        if self._ragged:
             return False
-        too_slow = self.spacing_s > SLOW_ROWS_s and self.moves_per_min > BUSY_per_min
         far = m.hunting_rpm > TIMES_FLOOR * self.floor_rpm or m.valve_swing_rpm > NOTICED_rpm
         made = self.valve_share >= MOSTLY_MADE and (far or (self._goes_to_and_fro and not slight))
-        trace = abs(m.valve_swing_rpm) <= TRACE * m.hunting_rpm
-        unknown = np.isnan(self.floor_rpm) and not slight and not (trace and m.repeat_share < ALONE)
-        often = m.half_swings >= OFTEN and self.valve_share > PARTLY_MADE and not slight
-        often |= m.hunting_rpm > STAYS_rpm and self.valve_share > HALF_MADE and not trace
         seldom = m.half_swings < FEWEST_HALF_SWINGS
         noticed = m.valve_swing_rpm > (NOTICED_SELDOM_rpm if seldom else NOTICED_rpm)
-        busy = self.moves_per_min > BUSY_per_min and (noticed or unknown or often)
+        busy = self.moves_per_min > BUSY_per_min and (noticed or (not slight and self._may_be_made))
         # A valve that went over and back but once may have made what swings regularly.
         seen = m.half_swings >= FEWEST_HALF_SWINGS or (m.half_swings >= 2 and self._may_be_a_wave)
         great = m.hunting_rpm > GREAT_rpm and m.valve_swing_rpm > COUNTERS * m.hunting_rpm
-        return too_slow or made or busy or great or (seen and not self._stays and self._may_go_to_and_fro)
+        return made or busy or great or (seen and not self._stays and self._may_go_to_and_fro)
+
+    @property
+    def _ragged(self) -> bool:
+        """Whether speed does not repeat at all and the moves are too fine to make it swing."""
+        m = self.measures
+        fine = 0.0 < self.move_size_steps < FINE_steps and m.valve_swing_rpm < TO_AND_FRO * m.hunting_rpm
+        return fine and m.repeat_share < NO_REPEATS
+
+    @property
+    def _may_be_made(self) -> bool:
+        """Whether a busy valve may make the swing: its part is unknown, or much, or in step with it."""
+        m, partly = self.measures, self.valve_share > PARTLY_MADE
+        trace = abs(m.valve_swing_rpm) <= TRACE * m.hunting_rpm
+        often = partly and (m.half_swings >= OFTEN or m.valve_swing_rpm > PARTLY_MADE * m.hunting_rpm)
+        above = m.hunting_rpm > ABOVE_HELD * self.floor_rpm
+        much = m.hunting_rpm > STAYS_rpm and (above or (self.valve_share > HALF_MADE and not trace))
+        in_step = m.regularity > REGULAR and m.repeat_share > ALONE and self.alternation > IN_STEP
+        return bool(np.isnan(self.valve_share) or often or much or in_step)
 
     @property
     def _stays(self) -> bool:
@@ -169,8 +205,16 @@ class Swing:
     @property
     def _by_rule(self) -> str:
         """The rule's answer."""
+        if self.bangs:
+            return HUNTS
         none = self._stays or self._from_outside
         return DOES_NOT_HUNT if none else run_answer(self.judged, self.floor)
+
+    @property
+    def bangs(self) -> bool:
+        """Whether long moves, each undoing the one before, go with a great swing, however irregular."""
+        long = self.move_size_steps > LONG_steps and self.moves_per_min > 2.0 * BUSY_per_min
+        return long and self.alternation > UNDOES and self.measures.hunting_rpm > GREAT_rpm
 
     @property
     def _from_outside(self) -> bool:
@@ -189,13 +233,18 @@ class Swing:
     def _made_by_valve(self) -> bool:
         """Whether the moves make the swing: with them taken out it must be gone as well."""
         m = self.measures
-        another = self.regular and self._cycles_a_period < OWN_CYCLE
+        loose = m.regularity < LOOSE and m.hunting_rpm > NOTICED_SELDOM_rpm
+        another = self.regular and not loose and self._cycles_a_period < OWN_CYCLE
         if another and self.floor_rpm > LEFT_AT_OTHER * m.hunting_rpm:
+            return False
+        follows = m.regularity > PURE and self.valve_share > WHOLE
+        if follows and self.floor_rpm > LEFT_OF_WHOLE * m.hunting_rpm:
             return False
         if self._goes_to_and_fro and m.valve_swing_rpm > TO_AND_FRO * m.hunting_rpm:
             unseen = np.isnan(self.valve_share) and m.valve_swing_rpm > NOTICED_rpm
             return (unseen or self.valve_share > ITS_OWN) and not self.floor_rpm > LEFT_THEN * m.hunting_rpm
-        return self.valve_share >= VALVE_S_OWN and not self.floor_rpm > MOST_LEFT * m.hunting_rpm
+        left = LEFT_LOOSE if loose else MOST_LEFT
+        return self.valve_share >= VALVE_S_OWN and not self.floor_rpm > left * m.hunting_rpm
 
     @property
     def _cycles_a_period(self) -> float:
@@ -238,6 +287,8 @@ class Swing:
             return Note("measures.run.partly", swing_rpm=m.hunting_rpm)
         if self.doubtful:
             return Note("measures.run.doubtful", swing_rpm=m.hunting_rpm, period_s=m.hunting_period_s)
+        if self.bangs:
+            return Note("measures.run.hunts", swing_rpm=m.hunting_rpm, period_s=m.hunting_period_s)
         return run_note(self.judged, self.floor)
 
     @property

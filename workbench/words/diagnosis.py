@@ -45,6 +45,8 @@ _HUNTING: dict[str, Sentence] = {
     " follows, {between_rpm:.0f} higher while it stands further open: the feedback makes it",
     "diagnosis.hunting.to_and_fro": "it hunts: the valve goes to and fro and speed with it,"
     " {between_rpm:.0f} between its sides{move_steps!k:, in moves of about {move_steps:.0f}}",
+    "diagnosis.hunting.bangs": "it hunts: speed swings by {swing_rpm:.0f} about every {period_s:.1f} while"
+    " the valve goes over and back by about {move_steps:.0f}, each move undoing the one before",
     "diagnosis.hunting.from_outside": "it does not hunt: a regular swing of {swing_rpm:.0f} every"
     " {period_s:.1f} of which the valve's moves make little: it follows a swing from outside, or takes"
     " no part. To be sure hold it still: if speed still swings, it is not the idle feedback",
