@@ -256,17 +256,12 @@ def _text_kept(car: Car, path: str | Path) -> str | None:
 def _with_car(text: str, said: Car, car: Car) -> str | None:
     """Text that says one car, made to say another."""
     before, after = said.model_dump(), car.model_dump()
-    changed = edited(text, before, after, _new_lines)
+    changed = edited(text, before, after, lambda path, value: commented(path[-1], value, _meaning(path)))
     for table, keys in after.items():
         for key in keys if changed else ():
             if keys[key] != before.get(table, {}).get(key, keys[key]):
                 changed = without_origin(changed or "", key, _meaning((table, key)))
     return changed
-
-
-def _new_lines(path: tuple[str, ...], value: object) -> list[str]:
-    """Lines of a key that its owner's file did not have."""
-    return commented(path[-1], value, _meaning(path))
 
 
 def _meaning(path: tuple[str, ...]) -> str:

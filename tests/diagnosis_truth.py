@@ -11,9 +11,9 @@ from tuning.diagnosis import diagnose
 from tuning.diagnosis.diagnosing import Diagnosis
 from tuning.measures import CANNOT_TELL
 
-BUILDING, REPORTING = 501, 22501
-"""First seeds of the two halves: thresholds were set on the first, and on those from 2501, 3501, 4501, 6501,
-8501, 9501 and 13501 on; the second was only looked at, once."""
+BUILDING, REPORTING = 501, 40501
+"""First seeds of the two halves: thresholds were set on the first, on those from 2501, 3501, 4501, 6501 and
+8501 on, and on every thousand from 22501 to 39501; the second was only looked at, once."""
 VARIANTS: tuple[tuple[float, bool, tuple[str, ...]], ...] = (
     (20.0, True, ()), (10.0, True, ("map_kPa",)), (5.0, True, ()), (5.0, True, ("map_kPa", "coolant_degC")),
     (2.5, True, ()), (1.0, True, ()), (20.0, False, ()), (10.0, False, ("map_kPa",)), (2.5, False, ()),
@@ -66,13 +66,18 @@ def verdicts_on(one: Made, number: int) -> Iterable[Verdict]:
         yield Verdict(one.kind, group, one.hunts, answer, found.cause, is_false_cause(one.kind, found))
 
 
+def log_at(first_seed: int, number: int) -> Made:
+    """A log of one half by its number: each setting on an engine of its own of either structure."""
+    engine, place = divmod(number, len(KINDS))
+    setting, side = divmod(engine, len(STRUCTURES))
+    return made(STRUCTURES[side], setting, KINDS[place], first_seed + engine)
+
+
 def logs_of(first_seed: int, settings: Iterable[int] = range(len(SETTINGS))) -> Iterable[tuple[int, Made]]:
-    """All logs of one half by number: each setting on an engine of its own of either structure."""
-    for setting in settings:
-        for side, structure in enumerate(STRUCTURES):
-            for place, kind in enumerate(KINDS):
-                number = (setting * len(STRUCTURES) + side) * len(KINDS) + place
-                yield number, made(structure, setting, kind, first_seed + len(STRUCTURES) * setting + side)
+    """All logs of one half, or those of some settings, each with its number."""
+    each = len(STRUCTURES) * len(KINDS)
+    for number in (setting * each + place for setting in settings for place in range(each)):
+        yield number, log_at(first_seed, number)
 
 
 def table(verdicts: list[Verdict]) -> str:

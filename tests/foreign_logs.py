@@ -2,8 +2,8 @@
 
 Whether it hunts is told without the product's rule: the same engine with the same chance is run with the
 valve held. Where its smoothed speed swings by half as much again with feedback as without, in the first
-half of the log and in the second, and the valve turns back four times or more, it hunts; where by less than a
-seventh more, it does not; what lies between is called border, and no answer to it is wrong.
+half of the log and in the second, and the valve turns back four times or more there, it hunts; where by less
+than a seventh more, it does not; what lies between is called border, and no answer to it is wrong.
 """
 
 from __future__ import annotations
@@ -161,11 +161,15 @@ def swing_rpm(rpm: np.ndarray) -> float:
     return float(np.std(smooth - np.polynomial.Polynomial.fit(at, smooth, 1)(at)))
 
 
+def turns_of(steps: np.ndarray) -> int:
+    """How often a valve turns back."""
+    moves = np.diff(steps)
+    return int(np.count_nonzero(np.diff(np.sign(moves[moves != 0.0]))))
+
+
 def truth(columns: dict[str, np.ndarray], held: np.ndarray, changes_s: tuple[float, ...] = ()) -> str:
     """Whether it hunts, by the same engine with the valve held; what follows a change is left out."""
     fed, at_s = columns["rpm"], columns["time_s"]
-    moves = np.diff(columns["valve_steps"][at_s > SETTLE_s])
-    turns = int(np.count_nonzero(np.diff(np.sign(moves[moves != 0.0]))))
     marks = [SETTLE_s, *(one for one in changes_s if one > SETTLE_s), at_s[-1] + LEAD_s]
     answers = set()
     stretches = [
@@ -175,6 +179,7 @@ def truth(columns: dict[str, np.ndarray], held: np.ndarray, changes_s: tuple[flo
     stretches = [rows for rows in stretches if rows.size * SPACING_s >= SHORTEST_s]
     if len(stretches) == 1:
         stretches = np.array_split(stretches[0], 2)
+    turns = sum(turns_of(columns["valve_steps"][rows]) for rows in stretches)
     halves = stretches[: len(stretches) // 2], stretches[len(stretches) // 2 :]
     for half in halves:
         if not half:

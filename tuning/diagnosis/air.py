@@ -35,7 +35,7 @@ MOVED_steps = 0.3  # The log's own moves tell what a step is worth where positio
 SAME_steps, FEWEST_AT_SAME = 0.3, 3
 """Positions no further apart are the same; readings on either side of a jump that must be [steps, -]."""
 LEAST_RANGE_steps = 4.0  # A valve that moved over less does not show by its air which way it works [steps].
-LEAST_JUMP_steps = 2.0
+LEAST_JUMP_steps, LOOK = 2.0, 5  # Readings beside a jump that show whether it is a load's [-].
 LEAST_JUMP_SHARE = 0.07
 """Smaller jumps of air are not told: play in the thread, worth up to a step or two, makes such too [-]."""
 
@@ -127,7 +127,8 @@ def find_drift(
     change = float(weights[1])
     slope = float(weights[2]) if len(columns) > 2 else worth_of_step
     steps = change / slope if np.isfinite(slope) and slope > 0.0 else np.nan
-    enough = abs(steps) >= LEAST_JUMP_steps if np.isfinite(steps) else True
+    known = np.isfinite(steps)
+    enough = abs(steps) >= LEAST_JUMP_steps if known else abs(change) > 1.5 * LEAST_JUMP_SHARE
     t_value = abs(change) / max(error, 1.0e-12)
     if not enough or abs(change) < LEAST_JUMP_SHARE or t_value < CLEAR_DRIFT_T:
         return None
@@ -159,6 +160,9 @@ def find_jump(read: AirReadings, worth_of_step: float = np.nan) -> AirJump | Non
     fewest = min(_at_steps_of(early, late), _at_steps_of(late, early))
     if fewest < FEWEST_AT_SAME and jump * (late.mean() - early.mean()) > 0.0:
         return None  # the valve itself went there
+    faster = float(np.log(read.rpm[cut : cut + LOOK].mean() / read.rpm[max(cut - LOOK, 0) : cut].mean()))
+    if abs(faster) > LEAST_JUMP_SHARE and faster * (jump - faster) < 0.0:
+        return None  # a load: speed and pressure go apart
     slope = float(weights[2]) if moved and weights[2] > 0.0 else worth_of_step
     steps = jump / slope if np.isfinite(slope) and slope > 0.0 else np.nan
     enough = abs(steps) >= LEAST_JUMP_steps if np.isfinite(steps) else True

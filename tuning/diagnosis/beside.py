@@ -36,7 +36,8 @@ def load_finding(log: Log) -> Finding:
         period_s = _even_period_s([at_s for at_s, on in recorded if on])
         told = {"times": len(recorded), "period_s": period_s}
         return Finding(name, YES, Note("diagnosis.load.switched", **told), {"period_s": period_s})
-    turns = sum(a.comes_on != b.comes_on for a, b in pairwise(shifts))
+    turns_s = [b.at_s - a.at_s for a, b in pairwise(shifts) if a.comes_on != b.comes_on]
+    turns = len(turns_s)
     values = {"shifts": float(len(shifts))}
     if turns + 1 < FEWEST_SHIFTS:
         return Finding(name, NO, Note("diagnosis.load.none"), values)
@@ -46,7 +47,8 @@ def load_finding(log: Log) -> Finding:
     values |= {"size_rpm": size, "period_s": period_s}
     if log.valve_steps is None:
         return Finding(name, OPEN, Note("diagnosis.load.or_slow", **told, period_s=period_s), values)
-    if np.isnan(period_s) or np.min(np.diff(down)) < SHORTEST_CYCLE_s:
+    short = min(turns_s) < 0.5 * SHORTEST_CYCLE_s
+    if short or np.isnan(period_s) or np.min(np.diff(down)) < SHORTEST_CYCLE_s:
         return Finding(name, OPEN, Note("diagnosis.load.or_swing", **told), values)
     return Finding(name, YES, Note("diagnosis.load.cycles", **told, period_s=period_s), values)
 

@@ -30,7 +30,7 @@ QUICK_Hz = 5.0  # Recorded more slowly, half a second after a move is not seen [
 RUNS_AWAY_rpm, RUNS_steps = 100.0, 4.0
 """An error that grew beyond this while the valve went so far to cure it [rpm, steps]."""
 BY_HAND_per_min = 3.0  # Fewer moves do not show what the valve does [1/min].
-MOSTLY_DRIVEN = 0.5  # Share of driving beyond which the throttle is not known to have shut each time [-].
+MOSTLY_DRIVEN = 0.1  # Share of driving beyond which the throttle is not known to have shut each time [-].
 
 
 def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) -> tuple[Finding, Finding]:
@@ -141,7 +141,7 @@ def direction_finding(log: Log, swing: Swing | None, car: Car | None) -> Finding
             return Finding(name, NO, Note("diagnosis.direction.pressure_rises"), values)
         air = read_air(log)
         clear = 0.0 if air is None else air_against_steps(air)
-        if sure and clear >= CLEAR_DIRECTION_T:
+        if sure and clear >= 0.5 * CLEAR_DIRECTION_T:
             return Finding(name, OPEN, Note("diagnosis.direction.contradiction"), values)
         if sure:
             return Finding(name, YES, Note("diagnosis.direction.pressure_falls"), values)

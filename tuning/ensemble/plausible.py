@@ -107,12 +107,9 @@ class Plausible:
             return "the car as its file says"
         known = {k: f for k, f in self.factors[index].items() if k in _PLAIN_NAMES and f > 0.0}
         largest = sorted(known, key=lambda key: -abs(math.log(known[key])))[:3]
-        told = ", ".join(f"{_PLAIN_NAMES[key]} {_percent(known[key])}" for key in largest)
+        changes = [(_PLAIN_NAMES[key], 100.0 * (known[key] - 1.0)) for key in largest]
+        told = ", ".join(f"{name} {abs(by):.0f} % {'more' if by > 0 else 'less'}" for name, by in changes)
         return f"variation {index}: {told}" if told else f"variation {index}"
-
-
-def _percent(factor: float) -> str:
-    return f"{abs(factor - 1.0) * 100.0:.0f} % {'more' if factor > 1.0 else 'less'}"
 
 
 def spreads_of(car: Car) -> dict[str, dict[str, float]]:

@@ -33,15 +33,10 @@ class Shift:
         """Whether it is a load coming on: speed falls."""
         return self.rpm < 0.0
 
-    @property
-    def is_load(self) -> bool | None:
-        """Whether it is a load, by speed and pressure going apart; None without pressure."""
-        return self.rpm * self.map_kPa < 0.0 if np.isfinite(self.map_kPa) else None
-
     def note(self) -> Note:
         """Tell it."""
         told = {"change_rpm": self.rpm, "change_kPa": self.map_kPa}
-        if self.is_load is False:
+        if self.rpm * self.map_kPa >= 0.0:  # a load drives speed and pressure apart
             if self.rpm > 0.0:
                 return Note("log_events.segment.air_comes", **told)
             return Note("log_events.segment.air_goes", **told)

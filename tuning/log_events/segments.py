@@ -195,9 +195,9 @@ def _may_hunt(log: Log, begin_s: float, end_s: float, disturbed_s: Floats) -> bo
 
 
 def rpm_per_step_in(log: Log) -> float:
-    """Worth of a step, median of moves that stand alone; nan where fewer than two show it [rpm/step]."""
+    """Worth of a step, median of moves that stand alone; nan where fewer than three show it [rpm/step]."""
     moves = [one.values["rpm_per_step"] for one in _steps(log)]
-    worth = float(np.median(moves)) if len(moves) >= 2 else float("nan")
+    worth = float(np.median(moves)) if len(moves) >= 3 else float("nan")
     return worth if worth > 0.0 else float("nan")
 
 

@@ -11,7 +11,7 @@ from sim import SAMPLE_s, Trace
 from tuning.log_events.load_steps import load_changes_s
 from tuning.log_events.segments import still_stretches, valve_moves
 from tuning.log_events.states import Floats, QUICK_ENOUGH_s, idle_rows, mended, stretches
-from tuning.log_events.swing_answer import MAY_BE_A_WAVE, REGULAR, Swing
+from tuning.log_events.swing_answer import ALONE, REGULAR, Swing
 from tuning.log_events.valve_part import SPACING_s, ValvePart, valve_part
 from tuning.logs import Log
 from tuning.measures import CANNOT_TELL, DOES_NOT_HUNT, Measures, measure, resample_hold
@@ -158,7 +158,7 @@ def _read(log: Log, calm: slice, rests: list[slice], refresh_s: float) -> Swing:
     still = longest if length_s >= STILL_s else None
     m, part = _measured(log, rows), None
     if log.valve_steps is not None:
-        regular = m.regularity > REGULAR and m.repeat_share > MAY_BE_A_WAVE
+        regular = m.regularity > REGULAR and m.repeat_share > ALONE
         speed, valve = (_detrended(one) for one in _even(log, rows))
         part = valve_part(speed, valve, regular)
     speed = log.rpm[rows] - float(np.mean(log.rpm[rows]))
@@ -168,7 +168,7 @@ def _read(log: Log, calm: slice, rests: list[slice], refresh_s: float) -> Swing:
         still_measures=None if still is None else _measured(log, still),
         valve_share=np.nan if part is None else part.share,
         valve_lead_s=np.nan if part is None else part.lag_s,
-        settled_share=float(settled / (last_s - first_s)),
+        settled_share=float(settled / (last_s - first_s)), still_s=float(length_s),
         skew=float(np.mean(speed**3)) / spread**3 if spread > 0.0 else 0.0, spacing_s=refresh_s,
         **_moves_within(log, rows),
     )  # fmt: skip
