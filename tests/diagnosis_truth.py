@@ -11,9 +11,9 @@ from tuning.diagnosis import diagnose
 from tuning.diagnosis.diagnosing import Diagnosis
 from tuning.measures import CANNOT_TELL
 
-BUILDING, REPORTING = 501, 40501
+BUILDING, REPORTING = 501, 42501
 """First seeds of the two halves: thresholds were set on the first, on those from 2501, 3501, 4501, 6501 and
-8501 on, and on every thousand from 22501 to 39501; the second was only looked at, once."""
+8501 on, and on every thousand from 22501 to 41501; the second was only looked at, once."""
 VARIANTS: tuple[tuple[float, bool, tuple[str, ...]], ...] = (
     (20.0, True, ()), (10.0, True, ("map_kPa",)), (5.0, True, ()), (5.0, True, ("map_kPa", "coolant_degC")),
     (2.5, True, ()), (1.0, True, ()), (20.0, False, ()), (10.0, False, ("map_kPa",)), (2.5, False, ()),

@@ -31,6 +31,7 @@ def test_a_few_logs_of_known_truth_are_never_judged_wrong() -> None:
         (38501, 378),  # a throttle a little open while driving, told as a leak
         (38501, 466),  # a valve that cycles at another period than a torque which swings
         (39501, 353),  # a swing of 19 rpm with the valve still
+        (41501, 246),  # a pure wave that the valve answers in step
         (33501, 36),  # pressure against six moves, air with them, told as a reversed valve
     ],
 )

@@ -324,6 +324,12 @@ def test_names_tell_the_encoding(tmp_path: Path, encoding: str, names: str) -> N
     assert (column(log, "coolant_degC") == 88.5).all()
 
 
+def test_a_row_of_units_does_not_speak_against_its_encoding(tmp_path: Path) -> None:
+    text = table("time,rpm,Coolant", ["88.5"]).replace("Coolant\n", "Coolant\ns,1/min,\N{DEGREE SIGN}C\n", 1)
+    log = read(tmp_path, text.encode("cp1252"))
+    assert (column(log, "coolant_degC") == 88.5).all()
+
+
 def test_columns_kept_for_all_logs(tmp_path: Path) -> None:
     kept: Mapping[str, str | None] = {"time": "A", "rpm": "B"}
     plain(read(tmp_path, table("A,B"), kept=kept))

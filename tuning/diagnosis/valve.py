@@ -145,13 +145,13 @@ def direction_finding(log: Log, swing: Swing | None, car: Car | None) -> Finding
             return Finding(name, OPEN, Note("diagnosis.direction.contradiction"), values)
         if sure:
             return Finding(name, YES, Note("diagnosis.direction.pressure_falls"), values)
-        if clear <= -CLEAR_DIRECTION_T:
+        if clear <= -CLEAR_DIRECTION_T and log.rate_Hz >= QUICK_Hz:
             return Finding(name, YES, Note("diagnosis.direction.air_falls"), {"t_value": clear})
         if clear >= CLEAR_DIRECTION_T:
             return Finding(name, NO, Note("diagnosis.direction.air_rises"), {"t_value": clear})
+    worth, quick = rpm_per_step_in(log), log.rate_Hz >= QUICK_Hz
     by_hand = swing is not None and swing.by_hand and swing.moves_per_min >= BY_HAND_per_min
-    worth = rpm_per_step_in(log)
-    if swing is not None and by_hand and abs(swing.valve_share) >= VALVE_LEADS:
+    if swing is not None and by_hand and quick and abs(swing.valve_share) >= VALVE_LEADS:
         if swing.valve_share < 0.0:
             return Finding(name, YES, Note("diagnosis.direction.speed_falls"))
         return Finding(name, NO, Note("diagnosis.direction.speed_rises"))

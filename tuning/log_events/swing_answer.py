@@ -41,8 +41,9 @@ less where it goes over so often or speed goes with it, or where the swing is la
 MUCH_OF_FLOOR, AGAINST = 0.4, -0.2
 """What the valve takes speed between its sides over what is left without it; its share where it works against
 the swing: beyond these it is not sure that it does not hunt [-, -]."""
-PURE, WHOLE, LEFT_OF_IT, FOLLOWS = 20.0, 0.98, 0.25, 0.2
-"""Of so regular a swing which the moves seem to make wholly no more may be left: they follow a wave [-]."""
+PURE, PUREST, WHOLE, LEFT_OF_IT, FOLLOWS = 20.0, 60.0, 0.98, 0.25, 0.2
+"""Of so regular a swing which the moves seem to make wholly, or a purer one, no more may be left, and speed
+goes with the valve by more than the last share: else they follow a wave [-]."""
 ABOVE_HELD, IN_STEP, ALONE, ONCE = 1.2, 0.6, 0.3, 2.2
 """A busy valve that leaves so many times the floor, or of whose moves so many undo the one before while speed
 repeats by so much, is never sure not to hunt; so much less does one that went over but once show [-]."""
@@ -176,8 +177,7 @@ class Swing:
     @property
     def _stays(self) -> bool:
         """Whether it is a small swing that stays without the valve's moves: roughness that they go with."""
-        m = self.measures
-        small = m.valve_swing_rpm < NOTICED_rpm and m.hunting_rpm < STAYS_rpm
+        small = self.measures.valve_swing_rpm < NOTICED_rpm and self.measures.hunting_rpm < STAYS_rpm
         return small and AGAINST < self.valve_share < VALVE_S_OWN
 
     @property
@@ -212,8 +212,9 @@ class Swing:
     def _made_by_valve(self) -> bool:
         """Whether the moves make the swing: with them taken out it must be gone as well."""
         m = self.measures
-        whole = self.valve_share > WHOLE and self.floor_rpm > LEFT_OF_IT * m.hunting_rpm
-        if m.regularity > PURE and (whole or m.valve_swing_rpm < FOLLOWS * m.hunting_rpm):
+        wholly = self.valve_share > WHOLE or m.regularity > PUREST
+        remains = wholly and self.floor_rpm > LEFT_OF_IT * m.hunting_rpm
+        if m.regularity > PURE and (remains or m.valve_swing_rpm < FOLLOWS * m.hunting_rpm):
             return False
         if self._goes_to_and_fro and m.valve_swing_rpm > TO_AND_FRO * m.hunting_rpm:
             return self.valve_share > ITS_OWN and not self.floor_rpm > LEFT_THEN * m.hunting_rpm
@@ -235,9 +236,11 @@ class Swing:
             return Note("measures.run.does_not_hunt", swing_rpm=m.hunting_rpm)
         if self.hunts_elsewhere is not None:
             return Note("measures.run.partly", swing_rpm=m.hunting_rpm)
-        if self.doubtful or self.bangs:
-            code = "measures.run.doubtful" if self.doubtful else "measures.run.hunts"
-            return Note(code, swing_rpm=m.hunting_rpm, period_s=m.hunting_period_s)
+        told = {"swing_rpm": m.hunting_rpm, "period_s": m.hunting_period_s}
+        if self.doubtful:
+            return Note("measures.run.doubtful", **told)
+        if self.bangs:
+            return Note("measures.run.hunts", **told)
         return run_note(self.judged, self.floor_rpm)
 
     @property

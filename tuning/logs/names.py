@@ -96,8 +96,7 @@ def is_time_of(header: str, other: str = "") -> bool:
 
 def count_names(headers: Sequence[str]) -> int:
     """Return how many of these texts are recognised as names, less those that are units only."""
-    named = sum(bool(_candidates(0, header, "")[0]) for header in headers)
-    return named - sum(_log_units.is_known(header) for header in headers)
+    return sum(bool(_candidates(0, one, "")[0]) and not _log_units.is_known(one) for one in headers)
 
 
 def written_unit(header: str, unit: str = "") -> str:
