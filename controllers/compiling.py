@@ -56,16 +56,12 @@ def _sources_of_machine_code(package: str) -> list[tuple[Path, bytes]]:
     folders = CALLS_INTO.get(package, CALLS_INTO["tuning"])
     paths = [path for folder in folders for path in sorted((home / folder).rglob("*.py"))]
     shown = [path.relative_to(home) for path in paths]
-    sources = {_module(name): (name, path.read_bytes()) for name, path in zip(shown, paths, strict=True)}
+    dotted = [".".join(name.with_suffix("").parts).removesuffix(".__init__") for name in shown]
+    sources = {one: (name, (home / name).read_bytes()) for one, name in zip(dotted, shown, strict=True)}
     wanted = {name for name, (_, source) in sources.items() if _COMPILES.search(source)}
     for name in sorted(wanted):
         wanted.update(one.decode() for one in _IMPORTS.findall(sources[name][1]))
     return [sources[name] for name in sorted(wanted & set(sources))]
-
-
-def _module(path: Path) -> str:
-    """Dotted name of a source file; that of the package for its ``__init__``."""
-    return ".".join(path.with_suffix("").parts).removesuffix(".__init__")
 
 
 def cache_root() -> Path:

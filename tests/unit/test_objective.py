@@ -10,6 +10,7 @@ from tuning.ensemble.drives import ANSWER, COLD, HIGH, LOW
 from tuning.ensemble.runs import LOADS, ROW, Runs
 from tuning.measures.row import MEASURES
 from tuning.measures.terms import TERMS
+from tuning.search.compared import acceptance_notes, better
 from tuning.search.objective import (
     PRESETS,
     Weights,
@@ -21,6 +22,7 @@ from tuning.search.objective import (
     worst_mean,
 )
 from tuning.search.proposals import outcome
+from workbench.words.wording import in_words
 
 FIXED = {
     "hunting": 1.0, "error": 1.0, "moves": 0.4, "excursion": 0.5, "settling": 4.0,
@@ -162,3 +164,35 @@ def test_a_wish_multiplies_its_weights_and_no_other() -> None:
 def test_a_wish_that_is_none_is_refused_in_words(wish: str) -> None:
     with pytest.raises(InputError, match="no such wish"):
         favoured(Weights(), (wish,))
+
+
+def late_on(count: int) -> Runs:
+    """Twenty cars, on some of which loads are over a little too late."""
+    some = runs(20, swing=HELD_rpm)
+    some.rows[0, :count, ANSWER, :, 3 + LOADS : 3 + 2 * LOADS] = 6.3
+    return some
+
+
+def test_one_of_twenty_more_or_less_is_chance_and_the_score_decides() -> None:
+    (near,), (met,), (far,) = (
+        score(one, Weights()) for one in (late_on(3), runs(20, swing=HELD_rpm, excursion=400.0), late_on(5))
+    )
+    assert not near.acceptance.is_met
+    assert near.acceptance.may_be_met
+    assert met.acceptance.is_met
+    assert near.order < met.order < far.order
+
+
+def test_acceptable_settings_that_score_worse_are_named_beside_what_is_proposed() -> None:
+    (near,), (met,) = (
+        score(late_on(3), Weights()),
+        score(runs(20, swing=HELD_rpm, excursion=400.0), Weights()),
+    )
+    scores = {"open_loop": met, "plain": met, "found": near}
+    assert better(scores) == "found"
+    words = [in_words(one) for one in acceptance_notes("found", scores, ())]
+    assert "No set compared" not in " ".join(words)
+    assert words[-1].startswith("Acceptable there, but with a score of 2")
+    assert "the plain set" in words[-1]
+    alone = [in_words(one) for one in acceptance_notes("found", {"found": near}, ())]
+    assert alone[-1].endswith("No set compared is acceptable; a finer valve or a better base curve may help.")

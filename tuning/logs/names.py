@@ -113,7 +113,7 @@ def find_column(headers: Sequence[str], text: str) -> list[int]:
     exact = [at for at, header in enumerate(headers) if header == text]
     if exact:
         return exact[:1]
-    for simplify in (_loose, _bare):
+    for simplify in (_loose, lambda one: re.sub(r"\s*[\[({][^\])}]*[\])}]\s*$", "", _loose(one))):
         loose = [at for at, header in enumerate(headers) if simplify(header) == simplify(text)]
         if loose:
             return loose
@@ -122,10 +122,6 @@ def find_column(headers: Sequence[str], text: str) -> list[int]:
 
 def _loose(text: str) -> str:
     return " ".join(text.lower().split())
-
-
-def _bare(text: str) -> str:
-    return re.sub(r"\s*[\[({][^\])}]*[\])}]\s*$", "", _loose(text))
 
 
 def _candidates(at: int, header: str, unit: str) -> tuple[list[_Candidate], list[str]]:

@@ -184,7 +184,7 @@ def _proposal(
 ) -> BaseProposal:
     """Start the car with the curves found and with its own, on chances of their own."""
     limit = float(car.valve.open_limit_steps)
-    need = some[0].at_start_steps
+    need = some[0].base_steps[: len(STARTS_degC)] + some[0].after_steps  # just after a start
     proposal = BaseProposal(
         car.name, _points(car, found.curves, need), (), (), aims,
         fade_now_s=car.curves.after_start_fade_s, fade_s=found.curves.fade_s,

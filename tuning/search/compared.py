@@ -116,24 +116,25 @@ def acceptance_notes(proposed: str, scores: Mapping[str, Score], lacks: tuple[No
                 found_rpm=scores[FOUND].total, found_met=scores[FOUND].acceptance.is_met,
             )
         )  # fmt: skip
+    others = [name for name in scores if name not in (proposed, OPEN_LOOP) and scores[name].acceptance.is_met]
     if proposed != OPEN_LOOP:
-        found += not_acceptable(scores[proposed].acceptance, lacks)
+        found += not_acceptable(scores[proposed].acceptance, lacks, none_else=not others)
+        if others and not scores[proposed].acceptance.is_met:
+            beside = min(others, key=lambda name: scores[name].total)
+            totals = {"score_rpm": scores[beside].total, "proposed_rpm": scores[proposed].total}
+            found.append(Note("search.acceptable_beside", beside=beside, **totals))
     return tuple(found)
 
 
-def not_acceptable(accepted: Acceptance, lacks: tuple[Note, ...] | None = None) -> list[Note]:
+def not_acceptable(
+    accepted: Acceptance, lacks: tuple[Note, ...] = (), *, none_else: bool = False
+) -> list[Note]:
     """Say by what settings are not acceptable, if they are not; after a search, what lacks."""
     if accepted.is_met:
         return []
-    failing = {name: 100.0 * share for name, share in accepted.failing.items()}
-    return [
-        Note(
-            "search.not_acceptable", failing_percent=100.0 * accepted.told_share,
-            stalls_percent=failing["stalls"], not_back_percent=failing["not_back"],
-            error_percent=failing["error"], limited_percent=failing["limited"],
-            hunts_percent=failing["hunts"], lacks=lacks or (), searched=lacks is not None,
-        )
-    ]  # fmt: skip
+    told = {f"{name}_percent": 100.0 * share for name, share in accepted.failing.items()}
+    percent = 100.0 * accepted.told_share
+    return [Note("search.not_acceptable", **told, failing_percent=percent, lacks=lacks, searched=none_else)]
 
 
 FIRMER = 1.25

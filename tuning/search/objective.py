@@ -90,7 +90,8 @@ NEAR, FAR = 0.7, 1.3
 """Between these shares of a limit a car fails by degrees where a search is led: of a few cars with a few runs
 each the share beyond the limit is mostly luck [-]."""
 NEAR_SHARE = 0.2
-"""Largest share by degrees: where a tenth is beyond its limits as much again is near (trials, twin) [-]."""
+"""Largest share by degrees: where a tenth is beyond its limits as much again is near (trials, twin) [-].
+Where no more is beyond them, whether it is a tenth is chance: of 20 cars each is a twentieth."""
 
 
 @dataclass(frozen=True)
@@ -172,8 +173,9 @@ class Score(Told):
 
     @property
     def order(self) -> tuple[bool, float]:
-        """What candidates are compared by, what is acceptable first."""
-        met = self.acceptance.is_met
+        """What candidates are compared by: first what is acceptable, or so nearly that chance decides it."""
+        accepted = self.acceptance
+        met = accepted.is_met or (accepted.may_be_met and accepted.told_share <= NEAR_SHARE)
         return not met, self.total if met else self.value
 
 

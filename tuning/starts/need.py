@@ -38,11 +38,6 @@ class Need:
     after_steps: NDArray[np.float64]  # fading air of a start at each of ``STARTS_degC``, never rising
     fade_s: float  # over which it fades, linearly, from the moment the engine runs; 0: none is used
 
-    @property
-    def at_start_steps(self) -> NDArray[np.float64]:
-        """Position needed just after a start, at each of ``STARTS_degC`` [steps]."""
-        return np.asarray(self.base_steps[: len(STARTS_degC)] + self.after_steps)
-
 
 @dataclass(frozen=True)
 class Held:

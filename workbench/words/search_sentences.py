@@ -48,6 +48,12 @@ def _proposed(values: Values, tell: Tell) -> str:
     return f"{text}." if values["found_met"] else f"{text}, but is not acceptable there."
 
 
+def _acceptable_beside(values: Values, tell: Tell) -> str:
+    beside = BESIDE.get(values["beside"], "what was found")
+    told = tell("Acceptable there, but with a score of {score_rpm!n:.0f} instead of {proposed_rpm:.0f}: ")
+    return f"{told}{beside}. Of so few variations one more or less is chance."
+
+
 SENTENCES: Mapping[str, Sentence] = {
     "search.chosen.best": "best score of {compared} candidates on variations the search had not met, {met} of"
     " them acceptable there",
@@ -62,6 +68,7 @@ SENTENCES: Mapping[str, Sentence] = {
     " at {idles_rpm:.0f} and needs {needed_steps:.0f} for {target_rpm:.0f}. That is more than the"
     " {carried_steps:.0f} that trim should carry: correct it with `evenidle base`, then search again.",
     "search.proposed": _proposed,
+    "search.acceptable_beside": _acceptable_beside,
     "search.not_acceptable": _not_acceptable,
     "search.lacking.loads": _loads,
     "search.lacking.feed_forward": "Steps for known loads, where the controller has them, would leave"
