@@ -173,9 +173,10 @@ class Score(Told):
 
     @property
     def order(self) -> tuple[bool, float]:
-        """What candidates are compared by: first what is acceptable, or so nearly that chance decides it."""
+        """What candidates are compared by: first what is acceptable, or but for chance; never what hunts."""
         accepted = self.acceptance
-        met = accepted.is_met or (accepted.may_be_met and accepted.told_share <= NEAR_SHARE)
+        calm = accepted.may_be_met and is_acceptable(accepted.failing["hunts"])
+        met = accepted.is_met or (calm and accepted.failing_share <= NEAR_SHARE)
         return not met, self.total if met else self.value
 
 
