@@ -35,9 +35,9 @@ MOVED_steps = 0.3  # The log's own moves tell what a step is worth where positio
 SAME_steps, FEWEST_AT_SAME = 0.3, 3
 """Positions no further apart are the same; readings on either side of a jump that must be [steps, -]."""
 LEAST_RANGE_steps = 4.0  # A valve that moved over less does not show by its air which way it works [steps].
-LEAST_JUMP_steps, LOOK = 2.0, 5  # Readings beside a jump that show whether it is a load's [-].
-LEAST_JUMP_SHARE = 0.07
-"""Smaller jumps of air are not told: play in the thread, worth up to a step or two, makes such too [-]."""
+LEAST_JUMP_steps, LEAST_JUMP_SHARE, LOOK = 2.0, 0.07, 5
+"""Smaller jumps of air are not told: play in the thread, worth up to a step or two, makes such too; readings
+on either side that show whether a jump is a load's [steps, -, -]."""
 
 
 @dataclass(frozen=True)

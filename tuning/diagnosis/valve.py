@@ -25,12 +25,14 @@ LIMIT_SHARE = 0.2  # Share of the time at a limit, off target, that is a fault [
 OFF_TARGET_rpm = 40.0
 BASE_OFF_steps = 2.0
 VALVE_LEADS = 0.6  # Share of the swing that moves by hand must make to show which way they work [-].
-CLEAR_DIRECTION_T = 8.0  # Air goes clearly with or against the steps above this many standard errors [-].
+CLEAR_DIRECTION_T, AGAINST_T = 8.0, 4.0
+"""Air goes clearly with or against the steps above this many standard errors; so much of air with them speaks
+against pressure that falls after moves [-, -]."""
 QUICK_Hz = 5.0  # Recorded more slowly, half a second after a move is not seen [Hz].
 RUNS_AWAY_rpm, RUNS_steps = 100.0, 4.0
 """An error that grew beyond this while the valve went so far to cure it [rpm, steps]."""
 BY_HAND_per_min = 3.0  # Fewer moves do not show what the valve does [1/min].
-MOSTLY_DRIVEN = 0.1  # Share of driving beyond which the throttle is not known to have shut each time [-].
+MUCH_DRIVEN = 0.1  # Share of driving beyond which the throttle is not known to have shut each time [-].
 
 
 def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) -> tuple[Finding, Finding]:
@@ -39,7 +41,7 @@ def position_findings(log: Log, car: Car | None, hunting: str, wrong_way: bool) 
     if wrong_way:
         note = Note("diagnosis.position.wrong_way")
         return Finding(names[0], OPEN, note), Finding(names[1], OPEN, note)
-    if driven_share(log) > MOSTLY_DRIVEN:
+    if driven_share(log) > MUCH_DRIVEN:
         note = Note("diagnosis.position.driven")
         return Finding(names[0], OPEN, note), Finding(names[1], OPEN, note)
     if hunting != NO and log.rate_Hz < QUICK_Hz:
@@ -141,7 +143,7 @@ def direction_finding(log: Log, swing: Swing | None, car: Car | None) -> Finding
             return Finding(name, NO, Note("diagnosis.direction.pressure_rises"), values)
         air = read_air(log)
         clear = 0.0 if air is None else air_against_steps(air)
-        if sure and clear >= 0.5 * CLEAR_DIRECTION_T:
+        if sure and clear >= AGAINST_T:
             return Finding(name, OPEN, Note("diagnosis.direction.contradiction"), values)
         if sure:
             return Finding(name, YES, Note("diagnosis.direction.pressure_falls"), values)

@@ -22,8 +22,8 @@ from tuning.notes import Note
 REGULAR = 1.0
 """Regularity above which a swing may be a wave from outside, if it repeats by more than ``ALONE`` [-]."""
 ALTERNATES, EQUAL_MOVES, ALIKE = 0.95, 0.38, 0.2
-"""A valve goes to and fro where so many of its moves undo the one before, by as much; by hand it is moved
-unequally, over the log and over any part of it [-, -, -]."""
+"""A valve goes to and fro where so many of its moves undo the one before and their sizes spread by no more;
+by hand they spread by more, here and over the log. A fit takes more than the third for a hand's [-]."""
 UNSURE_SHARE = 0.1
 """Share that the repeats of a swing must have more where the floor is told from the swing itself [-]."""
 MOSTLY_SETTLED, BY_HAND_per_min = 0.45, 9.0

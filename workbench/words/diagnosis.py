@@ -112,8 +112,8 @@ _BESIDE: dict[str, Sentence] = {
 
 _VALVE: dict[str, Sentence] = {
     "diagnosis.position.wrong_way": "not told while more steps give less air: put the direction right first",
-    "diagnosis.position.driven": "the engine is mostly driven here, and a throttle that does not shut each"
-    " time looks alike: record an idle with the throttle left alone",
+    "diagnosis.position.driven": "the engine is driven, or its throttle open, for more than a tenth of this"
+    " log, and a throttle that does not quite shut looks alike: record an idle with the throttle left alone",
     "diagnosis.position.slow_log": "recorded at {rate_Hz:.1f}, air and steps are not of one moment while the"
     " valve is busy: record at 5 rows a second, or hold it still",
     "diagnosis.position.warming": "while an engine warms, air at the same steps changes by itself: record"
