@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from selenium import webdriver
-from selenium.common.exceptions import StaleElementReferenceException
+from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
@@ -121,7 +121,7 @@ def wait_for(what: Callable[[], T], told: str, longest_s: float = LONGEST_WAIT_s
         found: T | None
         try:
             found = what()
-        except StaleElementReferenceException:
+        except (NoSuchElementException, StaleElementReferenceException):
             found = None  # drawn anew just now: looked at again
         if found:
             return found

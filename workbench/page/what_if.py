@@ -133,8 +133,7 @@ class VersionsPanel(Tab):
         """Compare what is pinned with what is there now."""
         pinned, car = self.session.pinned, self.session.car
         if pinned is not None:
-            rows = [
-                await self.page.runs.slow.ask(WORK + "version", one, self.session.wish, self.session.seed)
-                for one in (pinned, car)
-            ]
-            self._table.set_content(table_html(compared(*rows)))
+            how = (self.session.wish, self.session.seed)
+            rows = [await self.page.runs.slow.ask(WORK + "version", one, *how) for one in (pinned, car)]
+            if not self._table.is_deleted:  # the page may have been left meanwhile
+                self._table.set_content(table_html(compared(*rows)))
