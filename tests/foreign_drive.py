@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numba
@@ -119,8 +118,3 @@ def drive(
 def rest(engine: ForeignEngine, car: Car, seed: int, base_error_steps: float) -> ForeignDrive:
     """A warm idle of the score."""
     return drive(engine, car, seed, base_error_steps, REST_s, resting=True)
-
-
-def runs_of(engine: ForeignEngine, car: Car, seed: int, errors_steps: Sequence[float]) -> list[ForeignDrive]:
-    """Warm idles with the base curve wrong by so much, then loads and a blip with it as it is."""
-    return [*(rest(engine, car, seed, error) for error in errors_steps), drive(engine, car, seed)]

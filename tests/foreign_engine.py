@@ -242,6 +242,15 @@ class ForeignEngine:
         run(numbers, time_s, steps.astype(float), load, start_rpm or self.target_rpm, draws, out)
         return out[0], out[1] / 1000.0
 
+    def needing(self, steps: float) -> ForeignEngine:
+        """The same engine with a leak by which it needs the valve to stand so much further open.
+
+        The valve itself stands on whole steps: begun between two it would go to and fro about each told.
+        """
+        n, base = self.numbers.copy(), self.base_steps
+        n[LEAK] -= valve_area(n, base + steps) - valve_area(n, base)
+        return replace(self, numbers=n)
+
     def settled_rpm(self, steps: float) -> float:
         """Speed with the valve held, without scatter [rpm]."""
         time_s = np.arange(0.0, 16.0, 0.02)

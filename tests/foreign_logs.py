@@ -17,7 +17,7 @@ import numpy as np
 from controllers import make_controller
 from sim import Car, with_values
 from tests import mean_value_engine as mean_value
-from tests.foreign_engine import LEAK, SCATTER, ForeignEngine, begun, chance, go, make_engine, valve_area
+from tests.foreign_engine import LEAK, SCATTER, ForeignEngine, begun, chance, go, make_engine
 from tests.idle_records import guessed_car, log_of
 from tuning.logs.log import Log
 
@@ -74,15 +74,11 @@ def engine_of(structure: str, seed: int) -> Engine:
 
 
 def needing(engine: Engine, steps: float) -> Engine:
-    """The same engine with a leak by which it needs the valve to stand so much further open.
-
-    The valve itself stands on whole steps: begun between two it would go to and fro about each it is told.
-    """
-    n = engine.numbers.copy()
+    """The same engine that needs the valve to stand so much further open."""
     if isinstance(engine, ForeignEngine):
-        n[LEAK] -= valve_area(n, engine.base_steps + steps) - valve_area(n, engine.base_steps)
-    else:
-        n[mean_value.BASE] += steps
+        return engine.needing(steps)
+    n = engine.numbers.copy()
+    n[mean_value.BASE] += steps
     return replace(engine, numbers=n)
 
 

@@ -56,20 +56,26 @@ class ForeignJudge:
 
     A load that came at the same moment between two updates each time would let a search find the period that
     suits it: sets of updates 700 to 1,000 ms apart, found so, lost a fifth once the moments were shifted.
+    By seed the engine needs up to half a step more or less than its base curve, too. Where it idled on a
+    whole step, moves of three steps landed on the target from a base curve that is three steps off.
     """
 
     def __init__(self, engine: ForeignEngine, car: Car, count: int, seed: int) -> None:
         self.engine, self.car = engine, car
         self._seeds = [1000 * seed + place for place in range(count)]
         self._shift_s = SHIFT_s * np.random.default_rng([seed, 8]).random(count)
-        self.held_swing_rpm = np.array([self._held(one) for one in self._seeds])
+        drawn = np.random.default_rng([seed, 9])
+        parts = (drawn.permutation(count) + drawn.random(count)) / count - 0.5
+        self._engines = [engine.needing(part) for part in parts.tolist()]
+        runs = zip(self._engines, self._seeds, strict=True)
+        self.held_swing_rpm = np.array([self._held(*one) for one in runs])
 
     def _with(self, feedback: Feedback) -> Car:
         return self.car.model_copy(update={"feedback": feedback})
 
-    def _held(self, seed: int) -> float:
+    def _held(self, engine: ForeignEngine, seed: int) -> float:
         held = self._with(self.car.feedback.model_copy(update={"law": "none"}))
-        run = rest(self.engine, held, seed, 0.0)
+        run = rest(engine, held, seed, 0.0)
         return float(self._rest(run.rpm, run.steps)[0, 0])
 
     def _rest(self, rpm: np.ndarray, steps: np.ndarray) -> np.ndarray:
@@ -80,12 +86,10 @@ class ForeignJudge:
         """Terms of settings by seed, shape (seeds, terms), not weighed."""
         car, target = self._with(feedback), np.array([self.engine.target_rpm])
         found = []
-        runs = zip(self._seeds, self._shift_s.tolist(), self.held_swing_rpm, strict=True)
-        for seed, shift_s, held_rpm in runs:
-            high, low = (
-                rest(self.engine, car, seed, error) for error in (BASE_ERROR_steps, -BASE_ERROR_steps)
-            )
-            answer = drive(self.engine, car, seed, shift_s=shift_s)
+        runs = zip(self._engines, self._seeds, self._shift_s.tolist(), self.held_swing_rpm, strict=True)
+        for engine, seed, shift_s, held_rpm in runs:
+            high, low = (rest(engine, car, seed, error) for error in (BASE_ERROR_steps, -BASE_ERROR_steps))
+            answer = drive(engine, car, seed, shift_s=shift_s)
             rpm = answer.rpm[None].astype(np.float32)
             loads_at_s = tuple(at_s + shift_s for at_s in LOADS_AT_s)
             answers = answer_terms(rpm, loads_at_s, LOAD_SPAN_s, target, np.array([held_rpm]))

@@ -13,7 +13,7 @@ import numpy as np
 
 from sim import Car, with_values
 from tests.foreign_engine import ForeignEngine, chance, make_engine
-from tests.foreign_logs import HUNTS, SETTINGS, Surroundings, needing, run, truth
+from tests.foreign_logs import HUNTS, SETTINGS, Surroundings, run, truth
 from tests.idle_records import guessed_car, log_of
 from tuning import fit
 from tuning.logs.log import Log
@@ -66,8 +66,7 @@ def hunting_fit(seed: int, length_s: float) -> HuntingFit | None:
         return None
     engine, car, log, error = made
     fitted = fit(car, log)
-    really = needing(engine, -error)
-    assert isinstance(really, ForeignEngine)
+    really = engine.needing(-error)
     above, below = (really.settled_rpm(fitted.at_steps + off) for off in (1.5, -1.5))
     worth = fitted.rpm_per_step
     return HuntingFit(seed, fitted.car, worth.value, worth.low, worth.high, (above - below) / 3.0)
