@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from functools import cache
 from typing import Any
 
@@ -73,13 +72,13 @@ def test_who_has_such_steps_is_not_told_to_have_them() -> None:
 
 
 @cache
-def tuned(load_steps_per_100W: float) -> Tuning:
+def tuned(load_steps_per_100W: float, budget: str) -> Tuning:
     car = with_values(CAR, {"feedback": {"load_steps_per_100W": load_steps_per_100W}})
-    return tune(car, law="pi", budget="quick")
+    return tune(car, law="pi", budget=budget)
 
 
 def test_a_search_says_what_is_lacking_and_finds_what_does_once_it_is_there() -> None:
-    without = tuned(0.0)
+    without = tuned(0.0, "quick")
     assert not without.predicted_score.acceptance.is_met
     said = next(one for one in without.notes if one.code == "search.not_acceptable")
     values: dict[str, Any] = dict(said.values)
@@ -89,11 +88,11 @@ def test_a_search_says_what_is_lacking_and_finds_what_does_once_it_is_there() ->
     assert f"load_steps_per_100W = {steps:g} into the car file and search again." in words
     assert "No set compared is acceptable" not in words
     assert tune_finding(without).startswith("Better, but not acceptable yet. With the ")
-    found = tuned(steps)
+    found = tuned(steps, "normal")
     assert found.predicted_score.acceptance.is_met
     assert tune_finding(found).startswith("With the ")
     assert found.predicted_score.total < 0.7 * without.predicted_score.total
     assert not any(one.code == "search.not_acceptable" for one in found.notes)
     entered = found.settings.load_steps_per_100W
     assert entered == round(entered, 1), "steps that somebody would type"
-    assert math.isclose(found.settings.trim_limit_steps[1], without.settings.trim_limit_steps[1])
+    assert found.settings.trim_limit_steps[1] <= without.settings.trim_limit_steps[1]

@@ -38,7 +38,7 @@ class Budget:
 
 
 BUDGETS: Mapping[str, Budget] = {
-    "quick": Budget("quick", 120, 40, 6, 4, 10, 16, 5, 20, 6, 10),
+    "quick": Budget("quick", 120, 40, 10, 4, 10, 24, 5, 30, 6, 10),
     "normal": Budget("normal", 300, 60, 10, 6, 12, 24, 5, 30, 6, 8),
     "deep": Budget("deep", 1000, 150, 24, 8, 16, 32, 6, 60, 6, 8),
 }

@@ -78,7 +78,7 @@ def favoured(weights: Weights, wishes: Sequence[str]) -> Weights:
     return weights
 
 
-BACK_WITHIN_s = 6.0  # Each load's coming and going must be over by then, mean over a car's seeds [s].
+BACK_WITHIN_s = 6.0  # Each load's coming and going must be over by then in half of a car's runs or more [s].
 ERROR_rpm = 20.0  # Largest mean error at rest [rpm].
 LIMITED_SHARE = 0.1  # Largest share of a drive at a trim limit [-].
 HUNTS_TIMES, HUNTS_rpm = 1.5, 15.0
@@ -127,12 +127,11 @@ class Acceptance(Told):
 def acceptances(runs: Runs) -> list[Acceptance]:
     """Look whether candidates do."""
     stalls = np.where(runs.stalled.any(axis=(2, 3)), math.inf, 0.0)
-    settled_s = runs.answers[:, :, :, 1].mean(axis=2)
     error = np.abs(runs.at_rest[..., 1]).mean(axis=-1).max(axis=-1)
     limited = np.nan_to_num(known_mean(runs.limited, axis=-1)).max(axis=-1)
     swing, held = runs.at_rest[..., 0].mean(axis=-1).max(axis=-1), runs.held_swing.mean(axis=-1)
     hunts = swing / np.maximum(HUNTS_TIMES * held, held + HUNTS_rpm)
-    back = settled_s / BACK_WITHIN_s
+    back = np.median(runs.answers[:, :, :, 1], axis=2) / BACK_WITHIN_s  # one late wander would rule a mean
     over = np.stack([stalls, back.max(axis=-1), error / ERROR_rpm, limited / LIMITED_SHARE, hunts], axis=-1)
     failing, near = over > 1.0, np.clip((over.max(axis=-1) - NEAR) / (FAR - NEAR), 0.0, 1.0)
     shares, failed = failing.mean(axis=1), failing[..., :-1].any(axis=-1).mean(axis=-1)

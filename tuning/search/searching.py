@@ -39,7 +39,7 @@ from tuning.studies import Study, open_study
 
 SAMPLER = "tpe"
 """Of the first trials, over the whole space; ``tuning.search.next_places`` takes over from it."""
-OBJECTIVE_VERSION = 9
+OBJECTIVE_VERSION = 10
 """Changed whenever the same settings would score otherwise: old studies are then not joined."""
 
 OnProgress = Callable[[float, str], None]

@@ -11,7 +11,7 @@ BESIDE = {
     "rule": "the settings by rule", "plain": "the plain set (the same for any car)",
 }  # fmt: skip
 FAILINGS = {
-    "stalls_percent": "an engine stalls", "not_back_percent": "a load is not over within 6 s",
+    "stalls_percent": "an engine stalls", "not_back_percent": "a load is not over within 6 s in most runs",
     "error_percent": "the mean error while settled is above 20 rpm",
     "limited_percent": "the trim stands at its limit for more than a tenth of a drive",
     "hunts_percent": "the idle hunts",
