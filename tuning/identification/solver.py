@@ -240,10 +240,8 @@ FEEDBACK_WIDER = 2.0  # The same with feedback on, on twenty engines of other st
 LEAST_SHARE, MOST_SHARE = 0.02, 1.0
 """Range of the relative standard deviations written [-]: below it an engine's real structure is
 not the model's, whatever the log says; our judgement."""
-LEAST_OF = {
-    "inertia_kg_m2": 0.05, "volume_cm3": 0.05, "area_mm2": 0.03, "efficiency": 0.06, "alternator_max_W": 0.3,
-}  # fmt: skip
-"""The same for what the structure stands in for most, and a limit that recorded loads do not reach [-]."""
+LEAST_OF = {"inertia_kg_m2": 0.05, "volume_cm3": 0.05, "area_mm2": 0.03, "efficiency": 0.06}
+"""The same for what the structure stands in for most, and for loads beyond those recorded [-]."""
 FIXED_BY_THE_LOG = (("engine", "volumetric_efficiency"),)
 """Only its ratio to the openings shows in a log, and that is carried by the openings."""
 
