@@ -193,3 +193,16 @@ def test_a_module_that_is_being_loaded_does_not_turn_an_interruption_into_its_ow
     )  # fmt: skip
     assert ended.returncode == 130, ended.stderr
     assert "Traceback" not in ended.stderr
+
+
+def test_an_interruption_while_json_is_loaded_is_told_as_one_object() -> None:
+    script = (
+        "import sys, types\nsys.modules['json'] = types.ModuleType('json')\n"
+        "from workbench.output.failing import KEPT, tell_failure\ntell_failure(KEPT, arguments=['--json'])"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", script], env=surroundings(), text=True, capture_output=True, check=True
+    )
+    (problem,) = json.loads(told.stdout)["error"]
+    assert problem["what"] == told.stderr.strip()
+    assert problem["file"] is None

@@ -8,9 +8,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 
 OUTPUT, COMPLAINTS = 1, 2  # Numbers of the standard streams.
-
-INTERRUPTED = 130
-KEPT = "interrupted; what was finished is kept"
+INTERRUPTED, KEPT = 130, "interrupted; what was finished is kept"
 
 _printed = False
 
@@ -37,10 +35,14 @@ def tell_failure(
         sys.stderr.flush()
     _write(COMPLAINTS, text + "\n")
     if json_wanted(arguments) and not _printed:
-        import json
-
         plain = {"file": None, "line": None, "key": None, "what": text, "allowed": None}
-        _write(OUTPUT, json.dumps({"error": list(problems or [plain])}) + "\n")
+        try:
+            from json import dumps
+
+            said = dumps({"error": list(problems or [plain])})
+        except ImportError:  # Interrupted while that very module is loaded: the text is ours, and plain.
+            said = str({"error": [plain]}).replace("'", '"').replace("None", "null")
+        _write(OUTPUT, said + "\n")
 
 
 def _write(number: int, text: str) -> None:
