@@ -95,4 +95,8 @@ def test_a_search_says_what_is_lacking_and_finds_what_does_once_it_is_there() ->
     assert not any(one.code == "search.not_acceptable" for one in found.notes)
     entered = found.settings.load_steps_per_100W
     assert entered == round(entered, 1), "steps that somebody would type"
-    assert found.settings.trim_limit_steps[1] <= without.settings.trim_limit_steps[1]
+    loads, most_steps = inner["search.lacking.loads"], found.settings.trim_limit_steps[1]
+    assert most_steps <= without.settings.trim_limit_steps[1] < loads["most_steps"]
+    assert most_steps + entered * loads["all_W"] / 100.0 > loads["most_steps"], (
+        "together they carry all loads"
+    )

@@ -91,7 +91,7 @@ NEAR, FAR = 0.7, 1.3
 each the share beyond the limit is mostly luck [-]."""
 NEAR_SHARE = 0.2
 """Largest share by degrees: where a tenth is beyond its limits as much again is near (trials, twin) [-].
-Where no more is beyond them, whether it is a tenth is chance: of 20 cars each is a twentieth."""
+Where no more is beyond them, whether it is a tenth is chance: of 30 cars each is a thirtieth."""
 
 
 @dataclass(frozen=True)
