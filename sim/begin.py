@@ -50,10 +50,7 @@ def set_ambient(
 @relation
 def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
     """Fill the state with what holds before anything happens."""
-    s.due_valve[lane] = NEVER
-    s.due_thermal[lane] = NEVER
-    s.stalled_tick[lane] = NEVER
-    s.raced_tick[lane] = NEVER
+    s.due_valve[lane] = s.due_thermal[lane] = s.stalled_tick[lane] = s.raced_tick[lane] = NEVER
     s.first_start_tick[lane] = NEVER
     s.key[lane] = KEY_ON
     s.resting_V[lane] = p.resting_V[lane]
@@ -62,13 +59,9 @@ def set_rest(s: Block, p: Block, lane: int, coolant_degC: float) -> None:
     s.regulated_V[lane] = p.regulated_V[lane]
     s.advance_deg_per_rpm[lane] = p.advance_deg_per_rpm[lane]
     s.rpm_noise[lane] = p.rpm_noise[lane]
-    s.balance[lane] = 1.0
-    s.ignition[lane] = 1.0
-    s.coolant_degC[lane] = coolant_degC
-    s.oil_degC[lane] = coolant_degC
-    s.coolant_sensed_degC[lane] = coolant_degC
-    s.live[lane] = 1.0
-    s.scalar[lane] = 1.0
+    s.balance[lane] = s.ignition[lane] = 1.0
+    s.coolant_degC[lane] = s.oil_degC[lane] = s.coolant_sensed_degC[lane] = coolant_degC
+    s.live[lane] = s.scalar[lane] = 1.0
 
 
 @relation
@@ -77,8 +70,7 @@ def set_valve(s: Block, p: Block, lane: int, tables: Tables, steps: float) -> No
     true = min(steps, p.travel_steps[lane])
     s.believed_steps[lane] = steps
     s.lost_steps[lane] = steps - true
-    s.shaft_steps[lane] = true
-    s.pintle_steps[lane] = true
+    s.shaft_steps[lane] = s.pintle_steps[lane] = true
     set_opening(s, p, lane, tables.valve_m2)
 
 
@@ -115,15 +107,10 @@ def start_idling(s: Block, p: Block, lane: int, speed_rad_s: float) -> None:
     mean_acceleration(s, p, lane, speed_rad_s)
     show_tables(s, lane)
     work = s.torque_Nm[lane] * p.firing_rad[lane]
-    s.work0[lane] = work
-    s.work1[lane] = work
-    s.work2[lane] = work
-    s.work3[lane] = work
-    s.speed_rad_s[lane] = speed_rad_s
-    s.lowest_rad_s[lane] = speed_rad_s
+    s.work0[lane] = s.work1[lane] = s.work2[lane] = s.work3[lane] = work
+    s.speed_rad_s[lane] = s.lowest_rad_s[lane] = speed_rad_s
     s.measured_rpm[lane] = speed_rad_s * RPM_PER_rad_s
-    s.map_lagged_Pa[lane] = s.map_Pa[lane]
-    s.map_sensed_Pa[lane] = s.map_Pa[lane]
+    s.map_lagged_Pa[lane] = s.map_sensed_Pa[lane] = s.map_Pa[lane]
     fuel = work / (14.7 * p.work_J_per_kg[lane] * s.efficiency[lane] * s.lambda_wanted[lane])
     interval_s = p.firing_rad[lane] / speed_rad_s
     share = p.wall_share[lane]
@@ -137,9 +124,7 @@ def start_standing(s: Block, p: Block, c: Block, k: Block, lane: int, tables: Ta
     """Switch on an engine that stands, its valve wherever it was left: any position as likely as another."""
     s.ignition[lane] = 0.0
     show_tables(s, lane)
-    s.map_Pa[lane] = p.ambient_Pa[lane]
-    s.map_lagged_Pa[lane] = p.ambient_Pa[lane]
-    s.map_sensed_Pa[lane] = p.ambient_Pa[lane]
+    s.map_Pa[lane] = s.map_lagged_Pa[lane] = s.map_sensed_Pa[lane] = p.ambient_Pa[lane]
     k.started_tick[lane] = NEVER
     left = math.floor(uniform(p.seed[lane], START_STREAM, 0.0) * (p.travel_steps[lane] + 1.0))
     set_valve(s, p, lane, tables, left)
@@ -170,8 +155,7 @@ def begin(
         s.due_thermal[lane] = THERMAL_TICKS
     set_coolant(s, p, k, lane, tables)
     wanted = held_position(c, lane, open_loop_steps(c, k, lane, 0.0))
-    k.commanded_steps[lane] = wanted
-    k.wanted_steps[lane] = wanted
+    k.commanded_steps[lane] = k.wanted_steps[lane] = wanted
     # Also of an engine to be started, whose valve is wanted at its cranking position now.
     idling = held_position(c, lane, k.base_steps[lane])
     breathe_beside(p, lane, tables, error_steps - p.base_error_steps[lane], idling)

@@ -62,14 +62,8 @@ def stop_engine(s: Block, k: Block, lane: int) -> None:
     s.running[lane] = 0.0
     if s.stalled_tick[lane] >= NEVER and s.key[lane] != KEY_OFF:
         s.stalled_tick[lane] = s.tick[lane]
-    s.starting[lane] = 0.0
-    s.torque_Nm[lane] = 0.0
-    s.work0[lane] = 0.0
-    s.work1[lane] = 0.0
-    s.work2[lane] = 0.0
-    s.work3[lane] = 0.0
-    s.measured_rpm[lane] = 0.0
-    s.ignition[lane] = 0.0
+    s.starting[lane] = s.torque_Nm[lane] = s.work0[lane] = s.work1[lane] = s.work2[lane] = s.work3[lane] = 0.0
+    s.measured_rpm[lane] = s.ignition[lane] = 0.0
     k.started_tick[lane] = NEVER
     k.integral_steps[lane] = 0.0
 

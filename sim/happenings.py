@@ -100,10 +100,7 @@ def set_coolant(s: Block, p: Block, k: Block, lane: int, tables: Tables) -> None
 @relation
 def start_counting(s: Block, k: Block, lane: int) -> None:
     """Set the counters of moves and extremes to zero: what counts begins here."""
-    k.moves[lane] = 0.0
-    k.reversals[lane] = 0.0
-    k.limited_updates[lane] = 0.0
-    s.valve_steps[lane] = 0.0
+    k.moves[lane] = k.reversals[lane] = k.limited_updates[lane] = s.valve_steps[lane] = 0.0
     s.lowest_rad_s[lane] = s.speed_rad_s[lane]
 
 
@@ -174,9 +171,7 @@ def set_condition(s: Block, p: Block, lane: int, code: int, value: float) -> Non
 @relation
 def set_temperature(s: Block, p: Block, k: Block, lane: int, tables: Tables, new_degC: float) -> None:
     """Bring engine, oil and sensor to one temperature."""
-    s.coolant_degC[lane] = new_degC
-    s.oil_degC[lane] = new_degC
-    s.coolant_sensed_degC[lane] = new_degC
+    s.coolant_degC[lane] = s.oil_degC[lane] = s.coolant_sensed_degC[lane] = new_degC
     set_coolant(s, p, k, lane, tables)
 
 

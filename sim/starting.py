@@ -39,17 +39,9 @@ def power_on(s: Block, p: Block, c: Block, k: Block, lane: int) -> None:
 def power_off(s: Block, k: Block, lane: int) -> None:
     """Cut all power: no spark, no fuel, no starter, and the valve stays where it is."""
     s.key[lane] = KEY_OFF
-    s.ignition[lane] = 0.0
-    s.starter0_Nm[lane] = 0.0
-    s.starting[lane] = 0.0
-    s.moving[lane] = 0.0
-    s.homing[lane] = 0.0
-    s.due_valve[lane] = NEVER
-    k.due_update[lane] = NEVER
-    k.started_tick[lane] = NEVER
-    k.integral_steps[lane] = 0.0
-    k.trim_steps[lane] = 0.0
-    k.enabled[lane] = 0.0
+    s.ignition[lane] = s.starter0_Nm[lane] = s.starting[lane] = s.moving[lane] = s.homing[lane] = 0.0
+    s.due_valve[lane] = k.due_update[lane] = k.started_tick[lane] = NEVER
+    k.integral_steps[lane] = k.trim_steps[lane] = k.enabled[lane] = 0.0
 
 
 @relation
@@ -61,9 +53,7 @@ def engage_starter(s: Block, p: Block, lane: int) -> None:
     """
     s.key[lane] = KEY_CRANK
     s.starting[lane] = 1.0
-    s.cranked[lane] = 0.0
-    s.caught[lane] = 0.0
-    s.ignition[lane] = 0.0
+    s.cranked[lane] = s.caught[lane] = s.ignition[lane] = 0.0
     cold_K = BATTERY_FULL_degC - s.coolant_degC[lane]
     cold_K = cold_K if cold_K > 0.0 else 0.0
     left = 1.0 - BATTERY_LOSS_per_K * cold_K

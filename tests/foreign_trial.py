@@ -109,11 +109,11 @@ class ForeignJudge:
         return float((self.terms(feedback) @ WEIGHTS.in_order()).mean())
 
 
-def fitted_to(engine: ForeignEngine, seed: int) -> Fit:
-    """A log as the guide asks, without loads in watts, and the fit to it."""
+def fitted_to(engine: ForeignEngine, seed: int, with_loads: bool = True) -> Fit:
+    """A log as the guide asks, with or without loads in watts, and the fit to it."""
     guess = guessed_car(engine)
     log = foreign_log(engine, recording_plan(guess), seed)
-    return fit(guess, replace(log, load_W=None))
+    return fit(guess, log if with_loads else replace(log, load_W=None))
 
 
 def best_there(
@@ -234,11 +234,12 @@ def tried(
     runs: int = 8,
     most: int = 2000,
     folder: Path = Path("/tmp/foreign_best"),
+    with_loads: bool = True,
 ) -> TrialResult:
     """Log, fit and tune an engine, drive it with what was found, and search on it directly."""
     engine = make_engine(seed)
     best = known_best(seed, engine, law, most, folder)
-    car = fitted_to(engine, seed).car
+    car = fitted_to(engine, seed, with_loads).car
     found = tune(car, law=law, budget=budget, seed=1)
     judge = ForeignJudge(engine, car, runs, 7)
     sets = {

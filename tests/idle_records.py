@@ -68,7 +68,7 @@ def planned(plan: RecordingPlan, seed: int) -> tuple[np.ndarray, np.ndarray, np.
     times = np.unique(np.concatenate([rows_s, begins[begins > 0.0]]))
     at = np.searchsorted(begins, times - 1e-9, side="right") - 1
     steps = np.array([float(hold.steps) for hold in plan.holds])[at]
-    load_W = np.array([plan.load_W if hold.load else 0.0 for hold in plan.holds])[at]
+    load_W = np.array([hold.load_W for hold in plan.holds])[at]
     return times, steps, load_W, np.isin(times, rows_s)
 
 

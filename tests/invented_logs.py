@@ -65,7 +65,7 @@ def record_plan(
     begins = np.array([hold.from_s for hold in plan.holds])
     at = np.searchsorted(begins, times - 1.0e-9, side="right") - 1
     steps = np.array([float(hold.steps) for hold in plan.holds])[at]
-    loads_W = np.array([plan.load_W if hold.load else 0.0 for hold in plan.holds])
+    loads_W = np.array([hold.load_W for hold in plan.holds])
     events = [(float(t), "electrical_W", float(w)) for t, w in zip(begins, loads_W, strict=True)]
     drive = make_drive(
         times, steps, start_rpm=plan.holds[0].expected_rpm, coolant_degC=coolant_degC,

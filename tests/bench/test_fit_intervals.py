@@ -60,7 +60,7 @@ def recorded(car: Car, plan: RecordingPlan, seed: int) -> Log | None:
     begins = np.array([hold.from_s for hold in plan.holds])
     at = np.searchsorted(begins, times - 1e-9, side="right") - 1
     steps = np.array([float(hold.steps) for hold in plan.holds])[at]
-    load_W = np.array([plan.load_W if hold.load else 0.0 for hold in plan.holds])[at]
+    load_W = np.array([hold.load_W for hold in plan.holds])[at]
     changes = np.flatnonzero(np.diff(load_W)) + 1
     events = [(float(times[row]), "electrical_W", float(load_W[row])) for row in changes]
     start_rpm = float(settled_rpm(car, [steps[0]])[0])

@@ -4,7 +4,8 @@ Each engine is recorded as the guide asks, fitted, tuned (law ``pi``) and driven
 found, by its own controller; beside them stand no feedback, the settings an owner begins with, the
 plain set, and the best that differential evolution finds on that very engine.  Seeds from 101 on
 are of the widened family; odd ones served for building, even ones for the table only.  Run alone:
-``python -m tests.bench.test_foreign_trial normal 400 102 106 108``: budget, candidates, engines.
+``python -m tests.bench.test_foreign_trial normal 400 102 106 108``: budget, candidates, engines, and
+``unrecorded`` where the log does not have the loads in watts.
 """
 
 from __future__ import annotations
@@ -34,12 +35,12 @@ def summary(done: list[TrialResult]) -> str:
     )
 
 
-def run(seeds: tuple[int, ...], budget: str, most: int) -> list[TrialResult]:
+def run(seeds: tuple[int, ...], budget: str, most: int, with_loads: bool = True) -> list[TrialResult]:
     """Try engines, a row each as they come."""
     sys.stdout.write(f"\n{HEADING}\n")
     done = []
     for seed in seeds:
-        done.append(tried(seed, budget=budget, most=most))
+        done.append(tried(seed, budget=budget, most=most, with_loads=with_loads))
         sys.stdout.write(done[-1].line() + "\n")
         sys.stdout.flush()
     sys.stdout.write(summary(done) + "\n")
@@ -55,4 +56,5 @@ def test_settings_for_foreign_engines_come_near_the_best_there() -> None:
 
 
 if __name__ == "__main__":
-    run(tuple(int(one) for one in sys.argv[3:]), sys.argv[1], int(sys.argv[2]))
+    asked = [one for one in sys.argv[3:] if one != "unrecorded"]
+    run(tuple(map(int, asked)), sys.argv[1], int(sys.argv[2]), with_loads=asked == sys.argv[3:])

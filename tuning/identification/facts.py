@@ -17,6 +17,7 @@ from sim.linearise import settled_rpm
 from tuning.identification.parameters import Floats
 from tuning.identification.stretches import Stretch, WARM_degC
 from tuning.identification.verdict import FitCheck
+from tuning.log_events import idle_rows
 from tuning.logs import Log
 from tuning.loop import base_position, needed_steps
 from tuning.notes import Note
@@ -34,6 +35,9 @@ STANDING_rpm, STANDING_ROWS = 20.0, 5
 STANDING_OFF_SHARE = 0.1
 """Pressure of an engine that stands, beside the standard atmosphere: weather takes 0.04 of it [-]."""
 SURE_MOVES_steps = 0.5
+SAG_V, SAG_percent = 0.4, 2.0
+"""A battery so far below its usual voltage, in so much of the idling, gives what the alternator does not;
+leads alone take less (our limits) [V, %]."""
 
 
 def facts_check(car: Car, described: Car, logs: Sequence[Log], stretches: Sequence[Stretch],
@@ -60,7 +64,18 @@ def not_to_be_told(logs: Sequence[Log]) -> list[Note]:
         hidden.append(Note("identification.like_car"))
     if any(log.map_kPa is not None for log in logs) and not any(_standing_kPa(log).size for log in logs):
         hidden.append(Note("identification.pressure_scale"))
+    if all(log.battery_V is None for log in logs):
+        hidden.append(Note("identification.alternator_limit"))
     return [Note("identification.cannot_tell", hidden=tuple(hidden))] if hidden else []
+
+
+def voltage_sags(log: Log) -> bool:
+    """Whether the battery shows that the alternator did not carry all that was switched on."""
+    idle = idle_rows(log)
+    if log.battery_V is None or not idle.any():
+        return False
+    low_V, usual_V = np.percentile(log.battery_V[idle], (SAG_percent, 50.0))
+    return bool(low_V < usual_V - SAG_V)
 
 
 def _usual(columns: Sequence[Floats | None], otherwise: float) -> float:

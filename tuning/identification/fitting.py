@@ -18,7 +18,7 @@ from sim import Car, InputError, with_values
 from sim import Problem as InputProblem
 from sim.linearise import settled_rpm
 from tuning.identification import verdict
-from tuning.identification.facts import facts_check, not_to_be_told
+from tuning.identification.facts import facts_check, not_to_be_told, voltage_sags
 from tuning.identification.parameters import SIMPLE, Floats, Parameters, make_parameters
 from tuning.identification.result import Curve, Fit, Fitted
 from tuning.identification.scatter import Scatter, match_scatter
@@ -155,7 +155,7 @@ def _result(
         verdict.belief_check(parameters, found),
     )
     fitted_car, notes = _fitted_car(draw, found, car)
-    spreads = uncertainty_of(parameters, found, covariance, scatter)
+    spreads = uncertainty_of(parameters, found, covariance, scatter, limit_seen=any(map(voltage_sags, logs)))
     curves = tuple(
         Curve(one.log, one.time_s, one.measured, model, guess, one.used, one.held_back)
         for one, model, guess in zip(stretches, modelled, predicted, strict=True)

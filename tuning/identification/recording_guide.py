@@ -1,4 +1,4 @@
-"""How to record a log that a fit can learn from: holds, steps and one load, sized for the car.
+"""How to record a log that a fit can learn from: holds, steps and loads, sized for the car.
 
 Speed is to move well above its scatter and stay well away from stalling and from racing, so the
 steps are worked out from what each position of this car's valve is worth.
@@ -7,12 +7,14 @@ steps are worked out from what each position of this car's valve is worth.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
 from controllers import curve_at
 from sim import Car
 from sim.linearise import settled_rpm
+from tuning.ensemble import EVERYTHING_W_per_l
 from tuning.identification.parameters import Floats
 from tuning.notes import Note, Told
 
@@ -34,10 +36,12 @@ PATTERN = (
 """Position (or load) and length of each hold [-, s]: up and down, small and large, both ways."""
 MORE = (
     ("medium", 8.0), ("large", 7.0), ("base", 8.0), ("-small", 7.0), ("-medium", 7.0), ("small", 8.0),
-    ("base", 7.0), ("load", 13.0), ("base", 11.0), ("large", 8.0), ("medium", 7.0), ("-small", 8.0),
+    ("wide", 7.0), ("all", 14.0), ("wide", 7.0), ("base", 9.0), ("medium", 9.0), ("-small", 8.0),
     ("base", 7.0), ("-medium", 8.0), ("base", 6.0),
 )  # fmt: skip
-"""More of it where there is time. Shorter holds would tell more, but look like hunting to ``diagnose``."""
+"""More of it where there is time. Shorter holds would tell more, but look like hunting to ``diagnose``.
+With several loads on the valve stands where that should idle at the target: no one knows yet whether the
+engine would carry them on less."""
 LONG_s = 250.0  # With less there is no time for it [s].
 
 
@@ -49,6 +53,7 @@ class Hold(Told):
     to_s: float
     steps: int  # valve position to set [steps]
     load: str  # load to have switched on, empty for none
+    load_W: float  # its size, 0 without one
     expected_rpm: float  # where the car file says the engine settles, 0 if it would stall
 
 
@@ -64,7 +69,6 @@ class RecordingPlan(Told):
     medium_steps: int
     large_steps: int
     holds: tuple[Hold, ...]  # what to do, in order
-    load_W: float  # size of the load used, 0 without one
     rate_Hz: float  # rows a second
     advice: tuple[Note, ...]  # what to see to before, in order
 
@@ -86,17 +90,23 @@ class RecordingPlan(Told):
         return [first, *rows, Note("guide.columns"), *holds]
 
 
-def _fitting_load(car: Car, base: int, floor_rpm: float) -> tuple[str, float]:
-    """The largest electric load that leaves the engine above the floor, else the smallest."""
-    fitted = [(float(getattr(car.loads, f"{name}_W")), name) for name in ELECTRIC_LOADS]
-    fitted = sorted(one for one in fitted if one[0] > 0.0)
+def _loads(car: Car, base: int, floor_rpm: float) -> dict[str, tuple[str, float]]:
+    """Keys and sizes [W] of the load and of all together; none for a car without electric loads.
+
+    The load is the largest that leaves the engine above the floor, else the smallest; together are those that
+    come nearest to everything that settings are judged with.
+    """
+    sizes = [(name, float(getattr(car.loads, f"{name}_W"))) for name in ELECTRIC_LOADS]
+    fitted = sorted((one for one in sizes if one[1] > 0.0), key=lambda one: one[1])
     if not fitted:
-        return "", 0.0
-    chosen = fitted[0]
-    for watts, name in fitted[1:]:
-        if float(settled_rpm(car, [float(base)], WARM_degC, load_W=watts)[0]) >= floor_rpm:
-            chosen = (watts, name)
-    return chosen[1], chosen[0]
+        return {}
+    laden = [float(settled_rpm(car, [float(base)], WARM_degC, load_W=watts)[0]) for _, watts in fitted]
+    carried = [one for one, rpm in zip(fitted, laden, strict=True) if rpm >= floor_rpm]
+    asked_W = EVERYTHING_W_per_l * car.engine.displacement_cm3 / 1000.0
+    some = [one for count in range(1, len(fitted) + 1) for one in combinations(fitted, count)]
+    together = min(some, key=lambda one: abs(sum(watts for _, watts in one) - asked_W))
+    every = ", ".join(name for name, _ in together), sum(watts for _, watts in together)
+    return {"load": (carried or fitted[:1])[-1], "all": every}
 
 
 def _reach(speeds: Floats, base: int, wanted_rpm: float, direction: int) -> int:
@@ -115,27 +125,29 @@ def _down(speeds: Floats, base: int, size: int, floor_rpm: float) -> int:
     return size
 
 
-def _advice(load: str, load_W: float, base: int) -> tuple[Note, ...]:
+def _advice(loads: dict[str, tuple[str, float]], base: int) -> tuple[Note, ...]:
+    told = {name: Note("explanation.load", key=key, size_W=load_W) for name, (key, load_W) in loads.items()}
+    if told and loads["all"] == loads["load"]:
+        del told["all"]
     return (
         Note("guide.warm"), Note("guide.feedback_off"), Note("guide.by_hand", base_steps=base),
-        Note("guide.load", load=Note("explanation.load", key=load, size_W=load_W)) if load
-        else Note("guide.any_load"),
+        Note("guide.load", **told) if told else Note("guide.any_load"),
         Note("guide.record", rate_Hz=RATE_Hz), Note("guide.throttle"),
     )  # fmt: skip
 
 
 def _holds(
-    at: dict[str, int], duration_s: float, load: str, speeds: tuple[Floats, Floats]
+    car: Car, at: dict[str, int], duration_s: float, loads: dict[str, tuple[str, float]]
 ) -> tuple[Hold, ...]:
-    """Lay out the pattern over the length wanted; ``speeds`` are those without and with load."""
+    """Lay out the pattern over the length wanted."""
     pattern = PATTERN + (MORE if duration_s >= LONG_s else ())
     stretch = duration_s / sum(length for _, length in pattern)
     holds, at_s = [], 0.0
     for name, length in pattern:
-        on = load if name == "load" else ""
-        expected_rpm = float(speeds[bool(on)][at[name]])
+        load, load_W = loads.get(name, ("", 0.0))
+        expected_rpm = float(settled_rpm(car, [float(at[name])], WARM_degC, load_W=load_W)[0])
         end_s = round(at_s + length * stretch, 1)
-        holds.append(Hold(round(at_s, 1), end_s, at[name], on, round(expected_rpm, 1)))
+        holds.append(Hold(round(at_s, 1), end_s, at[name], load, load_W, round(expected_rpm, 1)))
         at_s = end_s
     return tuple(holds)
 
@@ -150,7 +162,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
 
     Returns
     -------
-    RecordingPlan: holds, steps up and down of three sizes, a load on and off
+    RecordingPlan: holds, steps up and down of three sizes, a load on and off, in 250 s and more all of them
 
     Raises
     ------
@@ -163,19 +175,19 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     base = int(np.clip(round(curve_at(car.curves.base_steps, WARM_degC)), 0, limit))
     target = curve_at(car.curves.target_rpm, WARM_degC)
     floor_rpm = max(BELOW_TARGET * target, car.engine.stall_rpm + ABOVE_STALL_rpm)
-    load, load_W = _fitting_load(car, base, floor_rpm)
     speeds = settled_rpm(car, np.arange(limit + 1.0), WARM_degC)
-    loaded = settled_rpm(car, np.arange(limit + 1.0), WARM_degC, load_W=load_W)
+    loads = _loads(car, base, floor_rpm)
+    laden = settled_rpm(car, np.arange(limit + 1.0), WARM_degC, load_W=loads.get("all", ("", 0.0))[1])
+    wide = max(int(np.searchsorted(laden, target)) - base, 0)
     sizes = {
         "small": max(_reach(speeds, base, SMALL_rpm, 1), 1),
         "medium": max(_reach(speeds, base, MEDIUM_rpm, 1), 2),
         "large": max(_reach(speeds, base, LARGE_rpm, 1), 3),
     }
-    offsets = {"base": 0, "load": 0, **sizes}
+    offsets = {"base": 0, "load": 0, **sizes, "wide": wide, "all": wide}
     offsets["-small"] = -_down(speeds, base, sizes["small"], floor_rpm)
     offsets["-medium"] = -_down(speeds, base, sizes["medium"], floor_rpm)
     at = {name: int(np.clip(base + offset, 0, limit)) for name, offset in offsets.items()}
-    holds = _holds(at, duration_s, load, (speeds, loaded))
-    advice = _advice(load, load_W, base)
+    holds = _holds(car, at, duration_s, loads)
     small, medium, large = sizes.values()
-    return RecordingPlan(car.name, base, small, medium, large, holds, load_W, RATE_Hz, advice)
+    return RecordingPlan(car.name, base, small, medium, large, holds, RATE_Hz, _advice(loads, base))

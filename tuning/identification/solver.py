@@ -240,8 +240,11 @@ FEEDBACK_WIDER = 2.0  # The same with feedback on, on twenty engines of other st
 LEAST_SHARE, MOST_SHARE = 0.02, 1.0
 """Range of the relative standard deviations written [-]: below it an engine's real structure is
 not the model's, whatever the log says; our judgement."""
-LEAST_OF = {"inertia_kg_m2": 0.05, "volume_cm3": 0.05, "area_mm2": 0.03, "efficiency": 0.06}
-"""The same for what the structure stands in for most, and for loads beyond those recorded [-]."""
+LEAST_OF = {"inertia_kg_m2": 0.05, "volume_cm3": 0.05, "area_mm2": 0.03}
+"""The same for what the structure stands in for most [-]."""
+UNSEEN_LIMIT = 0.3
+"""The same for an alternator's limit that no battery showed: a fit may take one for the way in which an
+engine steadies itself [-]."""
 FIXED_BY_THE_LOG = (("engine", "volumetric_efficiency"),)
 """Only its ratio to the openings shows in a log, and that is carried by the openings."""
 
@@ -278,7 +281,7 @@ def _kept(key: str, spread: float) -> float:
 
 
 def uncertainty_of(
-    parameters: Parameters, found: Floats, covariance: Floats, scatter: Scatter
+    parameters: Parameters, found: Floats, covariance: Floats, scatter: Scatter, *, limit_seen: bool = True
 ) -> dict[str, dict[str, float]]:
     """Relative standard deviations for the car file, by table and key [-].
 
@@ -288,7 +291,7 @@ def uncertainty_of(
     as likely as cars of the full covariance. Source: conditional variances, the inverse of the precision's
     diagonal (any textbook); the mean of the quadratic form is the same. Sizes of loads in the log are no part
     of the car and are left free: else the alternator's efficiency, which only such a load tells, would be
-    known as if its size were.
+    known as if its size were. An alternator's limit counts as told where it was seen.
     """
     names, each = parameters.names, parameters.each
     followers = ("throttle.leak_mm2", "electrics.base_W")
@@ -299,6 +302,8 @@ def uncertainty_of(
         one = each[at]
         if SIMPLE.get(one.key) is factor:
             held = 1.0 / float(np.sqrt(precision[place, place]))
+            if one.key == "alternator_max_W" and not limit_seen:
+                held = max(held, UNSEEN_LIMIT)
             spreads.setdefault(one.table, {})[one.key] = _kept(one.key, held)
     together = np.array([float(each[at].key == "area_mm2") for at in others])
     area = 1.0 / float(np.sqrt(together @ precision @ together))

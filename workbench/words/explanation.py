@@ -180,7 +180,8 @@ SENTENCES: dict[str, Sentence] = {
     " could keep it to {bound_rpm:.0f}. With {forward_steps} of feed-forward the dip is"
     " {forward_rpm:.0f}, with a fast spark trim {spark_rpm:.0f}.",
     "explanation.load": lambda values, tell: (
-        LOADS[values["key"]] + tell("{size_W!k:, {size_W:g}}{size_Nm!k:, {size_Nm:g}}")
+        " and ".join(LOADS[key] for key in values["key"].split(", "))
+        + tell("{size_W!k:, {size_W:g}}{size_Nm!k:, {size_Nm:g}}")
     ),
     "explanation.story.period": "One period, {period_s:.2f}, without combustion variation.",
     "explanation.story.worth": "One move changes speed by {move_rpm:.0f}, the deadband is {deadband_rpm:.0f}"

@@ -63,6 +63,8 @@ SENTENCES: dict[str, Sentence] = {
     " not recorded)",
     "identification.pressure_scale": "whether its pressure reads up to a third wrong (record ten seconds with"
     " the engine standing, key on)",
+    "identification.alternator_limit": "whether the alternator carries every load at idle (record the"
+    " battery's voltage)",
     "identification.number": "{name}: {unit!k:{change:+.2f} {unit}|file's value x {change:.2f}} ({low:.2f} to"
     " {high:.2f}){value!k:, now {value:.4g}}",
     "identification.number_not_told": "{name}: {unit!k:{change:+.2f} {unit}|file's value x {change:.2f}}"
@@ -87,7 +89,8 @@ SENTENCES: dict[str, Sentence] = {
     " controller trims spark or mixture at idle, switch that off too, or record both.",
     "guide.by_hand": "Command the valve's position yourself (its base curve when warm will do), beginning at"
     " {base_steps}; never turn it by hand while it is powered.",
-    "guide.load": "Use the {load}, as the load, everything else off.",
+    "guide.load": "Use the {load}, as the load, everything else off{all!k:; and once {all}, switched on one"
+    " after the other within seconds, the valve opened before. If speed falls below half, switch off again}.",
     "guide.any_load": "Have one load of known watts ready, everything else off.",
     "guide.record": "Record time, rpm and commanded valve steps at {rate_Hz!n:g} rows a second or as fast as"
     " it goes; manifold pressure, coolant, battery voltage, spark and whether the load is on if you can.",
