@@ -115,6 +115,19 @@ def test_uncertainty_goes_into_the_car_file(fitted: Fit) -> None:
     assert spreads["engine"]["volumetric_efficiency"] == 0.0
 
 
+def test_an_alternators_limit_counts_as_known_where_the_battery_shows_it(
+    car: Car, log: Log, fitted: Fit
+) -> None:
+    assert log.battery_V is not None
+    assert fitted.car.uncertainty["electrics"]["alternator_max_W"] < 0.1
+    # Without its battery, or with one that stays up, a limit found may be the engine's own steadiness.
+    for battery_V in (None, np.full(log.time_s.size, 13.8)):
+        unseen = fit(car, replace(log, battery_V=battery_V))
+        assert unseen.car.uncertainty["electrics"]["alternator_max_W"] >= 0.3
+        said = any("battery's voltage" in in_words(one) for one in unseen.notes)
+        assert said is (battery_V is None)
+
+
 def test_a_load_that_was_not_recorded_is_found(car: Car, log: Log, fitted: Fit) -> None:
     unaware = fit(car, replace(log, load_W=None))
     assert unaware.trusted, unaware.reasons

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from controllers import curve_at
 from sim import Car, bundled_logs, load_car, with_values
 from tests.foreign_engine import make_engine
 from tests.idle_records import foreign_log, guessed_car, log_of
@@ -140,3 +141,21 @@ def test_a_recording_with_less_time_has_fewer_holds(duration_s: float, holds: in
     plan = recording_plan(load_car("trials"), duration_s)
     assert len(plan.holds) == holds
     assert plan.duration_s == pytest.approx(duration_s, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("name", "keys", "watts"), [("trials", "screen, fan", 270.0), ("twin", "lamps", 100.0)]
+)
+def test_a_recording_has_loads_on_together_with_the_valve_opened_before(
+    name: str, keys: str, watts: float
+) -> None:
+    # Nearest to the 190 W a litre of the score, from 130, 140 and 150 W on 1.3 l and from 100 W.
+    car = load_car(name)
+    holds = recording_plan(car).holds
+    place = max(number for number, one in enumerate(holds) if one.load)
+    before, together, after = holds[place - 1 : place + 2]
+    assert (together.load, together.load_W) == (keys, watts)
+    assert before.steps == together.steps == after.steps > recording_plan(car).base_steps
+    assert together.expected_rpm >= curve_at(car.curves.target_rpm, 90.0)
+    assert not before.load
+    assert not after.load

@@ -89,8 +89,8 @@ SENTENCES: dict[str, Sentence] = {
     " controller trims spark or mixture at idle, switch that off too, or record both.",
     "guide.by_hand": "Command the valve's position yourself (its base curve when warm will do), beginning at"
     " {base_steps}; never turn it by hand while it is powered.",
-    "guide.load": "Use the {load}, as the load, everything else off{all!k:; and once {all}, switched on one"
-    " after the other within seconds, the valve opened before. If speed falls below half, switch off again}.",
+    "guide.load": "Use the {load}, as the load, everything else off{all!k:; and once, with the valve opened"
+    " before, {all}, switched on within seconds. If speed falls below half, switch off again}.",
     "guide.any_load": "Have one load of known watts ready, everything else off.",
     "guide.record": "Record time, rpm and commanded valve steps at {rate_Hz!n:g} rows a second or as fast as"
     " it goes; manifold pressure, coolant, battery voltage, spark and whether the load is on if you can.",
