@@ -9,7 +9,7 @@ import pytest
 
 from controllers import curve_at
 from sim import Car, bundled_logs, load_car, with_values
-from tests.foreign_engine import make_engine
+from tests.foreign_engine import CUT_IN, make_engine
 from tests.idle_records import foreign_log, guessed_car, log_of
 from tests.invented_logs import record_plan
 from tuning import diagnose, fit, read_log, recording_plan
@@ -99,6 +99,7 @@ def test_what_the_base_load_takes_from_the_crank_is_kept_where_a_log_told_it() -
 def test_a_limit_that_the_engine_does_not_have_is_fitted_away() -> None:
     # Its alternator gives what is asked; that of the guess is at its limit at idle with lamps on.
     engine = make_engine(711)
+    engine.numbers[CUT_IN] = 1.0
     guess = guessed_car(engine)
     found = fit(guess, foreign_log(engine, recording_plan(guess), 711)).car
     assert found.electrics.alternator_max_W > 1.3 * guess.electrics.alternator_max_W
