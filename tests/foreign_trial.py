@@ -39,7 +39,7 @@ from tuning.identification.result import Fit
 from tuning.measures import TERMS, answer_terms, below_target_rpm, rest_terms, score_terms
 from tuning.search.compared import PLAIN_SET
 from tuning.search.judge import BUDGETS, Judge
-from tuning.search.objective import BACK_WITHIN_s, Weights
+from tuning.search.objective import Weights
 from tuning.search.searching import tune
 from tuning.search.space import make_space
 
@@ -47,9 +47,6 @@ BENCH = ("foreign_engine.py", "foreign_drive.py", "foreign_trial.py", "idle_reco
 """Sources of the bench: what was found by another one is searched anew."""
 STALLED_rpm = 300.0
 """A true speed below this counts as a stall [rpm]."""
-LATE_rpm = 1000.0
-"""What a best there pays for a load that is not over in time: settings are to be acceptable before they are
-good, and most bests were not [rpm]."""
 WEIGHTS = Weights()
 RESTING = (REST_FROM_s, REST_s)
 
@@ -87,12 +84,8 @@ class ForeignJudge:
 
     def terms(self, feedback: Feedback) -> np.ndarray:
         """Terms of settings by seed, shape (seeds, terms), not weighed."""
-        return self._runs(feedback)[0]
-
-    def _runs(self, feedback: Feedback) -> tuple[np.ndarray, np.ndarray]:
-        """Terms by seed, and how long after each load speed settles, shape (seeds, loads) [s]."""
         car, target = self._with(feedback), np.array([self.engine.target_rpm])
-        found, settling_s = [], []
+        found = []
         runs = zip(self._engines, self._seeds, self._shift_s.tolist(), self.held_swing_rpm, strict=True)
         for engine, seed, shift_s, held_rpm in runs:
             high, low = (rest(engine, car, seed, error) for error in (BASE_ERROR_steps, -BASE_ERROR_steps))
@@ -102,7 +95,6 @@ class ForeignJudge:
             answers = answer_terms(rpm, loads_at_s, LOAD_SPAN_s, target, np.array([held_rpm]))
             seen = (shift_s + BLIP_AT_s + BLIP_OPEN_s, shift_s + ANSWER_s)
             below = below_target_rpm(rpm, seen, target)
-            settling_s.append(answers[0, 1])
             stalls = sum(run.lowest_rpm < STALLED_rpm for run in (high, low, answer))
             found.append(
                 score_terms(
@@ -110,13 +102,7 @@ class ForeignJudge:
                     np.array([held_rpm]), answers, below, np.array([float(stalls)]),
                 )[0]
             )  # fmt: skip
-        return np.array(found), np.array(settling_s)
-
-    def drivable_score(self, feedback: Feedback) -> float:
-        """The score, and ``LATE_rpm`` where in the middle run some load is not over in time [rpm]."""
-        terms, settling_s = self._runs(feedback)
-        late = bool((np.median(settling_s, axis=0) > BACK_WITHIN_s).any())
-        return float((terms @ WEIGHTS.in_order()).mean()) + LATE_rpm * late
+        return np.array(found)
 
     def score(self, feedback: Feedback) -> float:
         """Score of settings on the engine, mean over seeds [rpm]."""
@@ -136,8 +122,7 @@ def best_there(
     """Search on the engine itself, from known settings and over the whole space.
 
     Differential evolution (Storn & Price 1997, scipy's) on two seeds; the ten that did best are
-    compared on four others, known settings among them. Settings with which a load is not over in time are
-    taken only where no others do.
+    compared on four others, known settings among them.
     """
     space, people = make_space(car, (law,)), 25
     size = len(space.keys(law))
@@ -149,7 +134,7 @@ def best_there(
     def worth(places: np.ndarray) -> float:
         one = space.from_unit(law, places)
         if one not in scored:
-            scored[one] = judge.drivable_score(one)
+            scored[one] = judge.score(one)
         return scored[one]
 
     differential_evolution(
@@ -159,7 +144,7 @@ def best_there(
     )  # fmt: skip
     few = [*known, *sorted(scored, key=lambda one: scored[one])[:10]]
     again = ForeignJudge(engine, car, 4, 12)
-    return min(few, key=again.drivable_score)
+    return min(few, key=again.score)
 
 
 def known_best(seed: int, engine: ForeignEngine, law: str, most: int, folder: Path) -> Feedback:
