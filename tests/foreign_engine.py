@@ -300,9 +300,10 @@ WIDE_FROM = 101
 
 
 CUT_IN_rpm = (400.0, 550.0)
-"""Crank speeds between which alternators begin to give. Source: a published output (Westerbeke 33A, technical
-data, pulley ratio 1.78) of 16 A hot at 1300 rpm of its own, which is 730 of the crank, 41 A at 2500 and 48 A
-at 5000, drawn on to nothing. Without it loads held engines below 300 rpm until they stalled."""
+"""Crank speeds between which alternators begin to give, by our choice. A published output (Westerbeke 33A,
+technical data, pulley ratio 1.78) of 16 A hot at 1300 rpm of its own and 41 A at 2500 comes to nothing at
+300 rpm of the crank along a straight line, at 560 along 1 - cut-in / speed. Without any, loads held engines
+below 300 rpm until they stalled."""
 
 
 def _widened(n: np.ndarray, litres: float, rng: np.random.Generator) -> tuple[np.ndarray, float, bool]:

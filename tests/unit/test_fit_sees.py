@@ -160,3 +160,14 @@ def test_a_recording_has_loads_on_together_with_the_valve_opened_before(
     assert together.expected_rpm >= curve_at(car.curves.target_rpm, 90.0)
     assert not before.load
     assert not after.load
+
+
+def test_the_valve_is_not_opened_wide_where_an_engine_cannot_carry_its_loads() -> None:
+    weak = with_values(
+        load_car("trials"), {"loads": {"lamps_W": 1500.0, "fan_W": 0.0, "screen_W": 0.0},
+                             "electrics": {"alternator_max_W": 4000.0}}
+    )  # fmt: skip
+    plan = recording_plan(weak)
+    assert max(one.steps for one in plan.holds) < weak.valve.open_limit_steps
+    target_rpm = curve_at(weak.curves.target_rpm, 90.0)
+    assert max(one.expected_rpm for one in plan.holds) < target_rpm + 450.0

@@ -22,6 +22,7 @@ WARM_degC = 90.0
 RATE_Hz = 20.0  # Rows a second to record [Hz]; the least that shows how fast the manifold fills is about 5.
 DURATION_s = 300.0  # With three minutes `explain` was farther off beside ten foreign engines [s].
 SMALL_rpm, MEDIUM_rpm, LARGE_rpm = 55.0, 110.0, 200.0  # What the three sizes of step are to be worth [rpm].
+WIDEST_rpm = 400.0  # Most that is opened for before loads come on together; more would be no idle [rpm].
 BELOW_TARGET = 0.82  # Lowest settled speed of the plan over the target [-].
 ABOVE_STALL_rpm = 250.0  # Lowest settled speed of the plan above stalling [rpm].
 LEAST_STEPS = 3  # No hold closes the valve further: at the seat a step is worth nothing, or is lost [steps].
@@ -178,7 +179,7 @@ def recording_plan(car: Car, duration_s: float = DURATION_s) -> RecordingPlan:
     speeds = settled_rpm(car, np.arange(limit + 1.0), WARM_degC)
     loads = _loads(car, base, floor_rpm)
     laden = settled_rpm(car, np.arange(limit + 1.0), WARM_degC, load_W=loads.get("all", ("", 0.0))[1])
-    wide = max(int(np.searchsorted(laden, target)) - base, 0)
+    wide = max(min(int(np.searchsorted(laden, target)) - base, _reach(speeds, base, WIDEST_rpm, 1)), 0)
     sizes = {
         "small": max(_reach(speeds, base, SMALL_rpm, 1), 1),
         "medium": max(_reach(speeds, base, MEDIUM_rpm, 1), 2),
