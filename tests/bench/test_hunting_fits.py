@@ -1,4 +1,4 @@
-"""How well a hunting log alone tells the worth of a step, some two minutes of one core.
+"""How well a hunting log tells the worth of a step, alone and with forty seconds by hand; two minutes.
 
 Engines 131 to 169, odd, served for building, even ones for the figure only; figures in DEVELOPERS.md.  Run
 with ``python -m pytest -m bench tests/bench/test_hunting_fits.py``.
@@ -6,29 +6,39 @@ with ``python -m pytest -m bench tests/bench/test_hunting_fits.py``.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 
 from tests.bench.telling import show
-from tests.hunting_fits import hunting_fit
+from tests.hunting_fits import HuntingFit, hunting_fits
 
 pytestmark = pytest.mark.bench
 ENGINES = tuple(range(132, 171, 2))
 
 
-@pytest.mark.parametrize("minutes", [3, 5])
-def test_hunting_logs_tell_or_are_refused(minutes: int, capsys: pytest.CaptureFixture[str]) -> None:
-    every = [one for seed in ENGINES if (one := hunting_fit(seed, 60.0 * minutes))]
+def _counted(every: Sequence[HuntingFit]) -> str:
     trusted = [one for one in every if one.trusted]
+    return (
+        f"{sum(one.near for one in every)} of {len(every)} within 10 %,"
+        f" held by {sum(one.holds for one in every)}; {len(trusted)} trusted,"
+        f" {sum(one.near for one in trusted)} of them within 10 %"
+    )
+
+
+@pytest.mark.parametrize("minutes", [3, 5])
+def test_hunting_logs_tell_with_what_is_asked_for(minutes: int, capsys: pytest.CaptureFixture[str]) -> None:
+    both = [one for seed in ENGINES if (one := hunting_fits(seed, 60.0 * minutes))]
     lines = [
         f"{one.seed}: {one.true_rpm:.1f} told {one.worth_rpm:.1f} ({one.low_rpm:.1f} to {one.high_rpm:.1f})"
         f"{'' if one.trusted else ', refused'}"
-        for one in every
+        for pair in both
+        for one in pair
     ]
-    held = sum(one.low_rpm <= one.true_rpm <= one.high_rpm for one in trusted)
-    show(
-        capsys,
-        "\n".join(lines) + f"\n{len(every)} hunt, {len(trusted)} trusted, of them"
-        f" {sum(one.near for one in trusted)} within 10 %, the interval holds the truth in {held}",
-    )
-    assert len(every) >= 0.8 * len(ENGINES)
-    assert held >= 0.7 * len(trusted)
+    alone, more = zip(*both, strict=True)
+    show(capsys, "\n".join([*lines, f"alone: {_counted(alone)}", f"with holds: {_counted(more)}"]))
+    assert len(both) >= 0.8 * len(ENGINES)
+    trusted = [one for one in more if one.trusted]
+    assert len(trusted) >= 0.5 * len(both)
+    assert sum(one.near for one in trusted) >= 0.8 * len(trusted)
+    assert sum(one.trusted for one in alone) <= 0.15 * len(both)  # slow hunts by equal moves pass for a hand

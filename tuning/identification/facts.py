@@ -85,15 +85,11 @@ def _usual(columns: Sequence[Floats | None], otherwise: float) -> float:
 
 def _target_missed(car: Car, logs: Sequence[Log], coolant_degC: float) -> list[Note]:
     target = curve_at(car.curves.target_rpm, coolant_degC)
-    recorded = _usual_target(logs)
-    if recorded is None or abs(recorded / target - 1.0) <= TARGET_OFF_SHARE:
+    known = [log.target_rpm for log in logs if log.target_rpm is not None]
+    recorded = float(np.median(np.concatenate(known))) if known else target
+    if abs(recorded / target - 1.0) <= TARGET_OFF_SHARE:
         return []
     return [Note("identification.target_missed", recorded_rpm=recorded, target_rpm=target)]
-
-
-def _usual_target(logs: Sequence[Log]) -> float | None:
-    known = [log.target_rpm for log in logs if log.target_rpm is not None]
-    return float(np.median(np.concatenate(known))) if known else None
 
 
 def _base_missed(car: Car, described: Car, coolant_degC: float) -> list[Note]:

@@ -76,7 +76,7 @@ def fit(
     facts = facts_check(result.car, car, every, problem.stretches, altitude_m)
     checks = (*result.checks, facts)
     tell(1.0, "done")
-    remarks = verdict.notes_on(every, car, spark, np.asarray(result.loads_W))
+    remarks = verdict.notes_on(every, spark, np.asarray(result.loads_W))
     return replace(
         result,
         car=_marked(result.car, checks, problem.stretches, every),
@@ -142,16 +142,16 @@ def _result(
     scatter = match_scatter(parameters.car_with(found), logs, stretches, loads_W, seed)
     tell(0.95, "how sure it is")
     draw = _drawing(parameters, car, scatter)
-    fed_back = any(verdict.moves_follow_speed(log, car) for log in logs)
+    fed_back = [verdict.moves_follow_speed(log) for log in logs]
     figures = figures_with_intervals(draw, found, covariance, at_steps, seed, fed_back)
     held = verdict.held_back_holds(stretches, predicted)
-    worth = figures["rpm_per_step"]
+    worth, limit_steps = figures["rpm_per_step"], parameters.car.valve.open_limit_steps
     checks = (
         verdict.excitation_check(logs, modelled, scatter.rms_rpm),
-        verdict.direction_check(logs, stretches),
-        verdict.prediction_check(held, _left_over_rms(problem, modelled)),
+        verdict.direction_check(logs, stretches, fed_back),
+        verdict.prediction_check(held, _left_over_rms(problem, modelled), fed_back),
         verdict.lost_position_check(stretches, modelled, scatter.rms_rpm, worth.value),
-        verdict.gain_check(worth.value, worth.low, worth.high),
+        verdict.gain_check(worth.value, (worth.low, worth.high), all(fed_back), at_steps, limit_steps),
         verdict.belief_check(parameters, found),
     )
     fitted_car, notes = _fitted_car(draw, found, car)

@@ -55,10 +55,7 @@ class Entry(Told):
 
 def _decimals(resolution: float) -> int:
     """Decimals that show every multiple of a resolution, at most 6."""
-    for count in range(6):
-        if abs(resolution * 10**count - round(resolution * 10**count)) < 1e-6:
-            return count
-    return 6
+    return next((n for n in range(6) if abs(resolution * 10**n - round(resolution * 10**n)) < 1e-6), 6)
 
 
 def _factor(car: Car, key: str, period_ms: float) -> float:

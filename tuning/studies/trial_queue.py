@@ -105,7 +105,7 @@ class TrialQueue:
             if trial.state.name != "WAITING" or len(claimed) >= most:
                 continue
             key = trial.user_attrs.get(_KEY)
-            repeated = _state_of_repeated(key, states)
+            repeated = states[int(key.removeprefix(_RETRY))] if key and key.startswith(_RETRY) else "FAIL"
             if repeated == "COMPLETE" or (key is not None and first[key] != trial.number):
                 self._set_state(trial, "FAIL")  # superseded: it needs no evaluation
             elif repeated == "FAIL" and self._take(trial):
@@ -145,19 +145,9 @@ class TrialQueue:
 def _owners(trial: FrozenTrial) -> list[Worker]:
     """Return the worker of a trial, or all that wanted it where none has become its owner yet."""
     attrs = trial.user_attrs
-    names = (
-        [attrs.get(WORKER)]
-        if WORKER in attrs
-        else [attr for key, attr in attrs.items() if key.startswith(_CLAIM)]
-    )
+    claims = [attr for key, attr in attrs.items() if key.startswith(_CLAIM)]
+    names = [attrs.get(WORKER)] if WORKER in attrs else claims
     return [worker for name in names if (worker := Worker.from_dict(name)) is not None]
-
-
-def _state_of_repeated(key: str | None, states: Mapping[int, str]) -> str:
-    """Return how the trial stands that one with this key repeats; FAIL where it repeats none."""
-    if key is None or not key.startswith(_RETRY):
-        return "FAIL"
-    return states[int(key.removeprefix(_RETRY))]
 
 
 def _plain(value: Any) -> Any:

@@ -50,7 +50,9 @@ def simulate(
     for event in trace.events if events and not screen.as_json else ():
         screen.say(f"{event.time_s:10.4f} s  {event.name:<17}  {event.text}")
     limits = _limits(read_car, read_scenario, floor_rpm, trace.counters["target_rpm"])
-    _tell(screen, measures, limits, _position(trace) if story is None else story.lines()[1:], full)
+    lost = tuning.lost_in(trace, trace["running"] > 0.5) if story is None else None
+    position = [] if lost is None else [lost.told(trace.duration_s)]
+    _tell(screen, measures, limits, position if story is None else story.lines()[1:], full)
     for file in files:
         screen.say(f"written: {file}")
     screen.verdict(finding)
@@ -66,12 +68,6 @@ def simulate(
     if events:
         result["events"] = [asdict(one) for one in trace.events]
     screen.finish(result)
-
-
-def _position(trace: sim.Trace) -> list[tuning.Note]:
-    """What a run without a start tells of a valve that is not where it is counted."""
-    lost = tuning.lost_in(trace, trace["running"] > 0.5)
-    return [] if lost is None else [lost.told(trace.duration_s)]
 
 
 def _story(trace: sim.Trace, car: sim.Car, scenario: sim.Scenario) -> tuning.StartStory | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
@@ -39,7 +38,8 @@ def log_options(found: dict[str, Any], palette: Palette, imperial: bool) -> Opti
         colour = palette.valve if name == "steps" else palette.pressure
         values = [[at_s, round(units.shown(value, name, imperial), 2)] for at_s, value in lines[name]]
         drawn.append(line(named[name].partition(" [")[0], row, colour, values, steps=name == "steps"))
-    drawn[0]["markArea"] = _shades(found["places"], palette)
+    shades = [[{"xAxis": begin}, {"xAxis": end}] for kind, begin, end in found["places"] if kind == "hunting"]
+    drawn[0]["markArea"] = {"silent": True, "itemStyle": {"color": palette.band}, "data": shades}
     legend = {"itemWidth": 20, "itemHeight": 10, "top": 0, "left": 0, "textStyle": {"color": palette.ink},
               "data": [one["name"] for one in drawn if one["xAxisIndex"] == 0]}  # fmt: skip
     zoom = [
@@ -53,11 +53,6 @@ def log_options(found: dict[str, Any], palette: Palette, imperial: bool) -> Opti
         rows(tuple(zip(tops, heights, strict=True)), 18), axes, y_axes, drawn, "axis", legend=legend,
         dataZoom=zoom, axisPointer={"link": [{"xAxisIndex": "all"}]},
     )  # fmt: skip
-
-
-def _shades(places: Sequence[tuple[str, float, float]], palette: Palette) -> Options:
-    data = [[{"xAxis": begin}, {"xAxis": end}] for kind, begin, end in places if kind == "hunting"]
-    return {"silent": True, "itemStyle": {"color": palette.band}, "data": data}
 
 
 class LogChart:

@@ -10,7 +10,7 @@ SENTENCES: dict[str, Sentence] = {
     "identification.cold": "{file}: recorded cold ({coolant_degC:.0f}); warm friction follows from it by the"
     " oil's law",
     "identification.feedback_on": "{file}: the valve's moves follow speed: feedback was on, which blurs what"
-    " the valve does; record with feedback off",
+    " the valve does",
     "identification.load": "{size_W:.0f}",
     "identification.loads_found": "loads that were not recorded were found and taken into account: {loads}",
     "identification.spark_unsteadies": "spark moves by {slope_deg_per_100rpm!n:+.1f} deg per 100 rpm below"
@@ -36,6 +36,11 @@ SENTENCES: dict[str, Sentence] = {
     "identification.worth": "valve gain {worth_rpm:.1f} per step ({low_rpm!n:.1f} to {high_rpm!n:.1f})",
     "identification.worth_unknown": "valve gain {worth_rpm:.1f} per step ({low_rpm!n:.1f} to"
     " {high_rpm!n:.1f}), not known well enough: more and larger moves, held longer, would tell",
+    "identification.hold_more": "valve gain {worth_rpm:.1f} per step ({low_rpm!n:.1f} to {high_rpm!n:.1f}),"
+    " not known well enough, as feedback was on throughout. Holds by hand would tell: engine warm, feedback"
+    " off, the valve at {base_steps} for {held_s:.0f}, at {open_steps} for {held_s:.0f}, and both once more,"
+    " in a log of its own with nothing else changed; then fit both together (evenidle fit CAR LOG LOG)",
+    "identification.fed_back": "feedback was on throughout: the way speed goes with the steps is not seen",
     "identification.stood_still": "the valve stood still: its direction is not seen",
     "identification.wrong_way": "speed falls as more steps are commanded: the valve is wired the wrong way"
     " round, or its steps are counted from the open end",
