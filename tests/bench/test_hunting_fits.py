@@ -1,7 +1,7 @@
 """How well a hunting log tells the worth of a step, alone and with forty seconds by hand; two minutes.
 
-Engines 131 to 169, odd, served for building, even ones for the figure only; figures in DEVELOPERS.md.  Run
-with ``python -m pytest -m bench tests/bench/test_hunting_fits.py``.
+Engines 131 to 169, odd, served for building, and 132 to 170 were looked at; nothing was set on the ones here.
+Figures in DEVELOPERS.md.  Run with ``python -m pytest -m bench tests/bench/test_hunting_fits.py``.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from tests.bench.telling import show
 from tests.hunting_fits import HuntingFit, hunting_fits
 
 pytestmark = pytest.mark.bench
-ENGINES = tuple(range(132, 171, 2))
+ENGINES = tuple(range(851, 871))
 
 
 def _counted(every: Sequence[HuntingFit]) -> str:
@@ -41,4 +41,5 @@ def test_hunting_logs_tell_with_what_is_asked_for(minutes: int, capsys: pytest.C
     trusted = [one for one in more if one.trusted]
     assert len(trusted) >= 0.5 * len(both)
     assert sum(one.near for one in trusted) >= 0.8 * len(trusted)
+    assert sum(one.holds for one in trusted) >= 0.7 * len(trusted)
     assert sum(one.trusted for one in alone) <= 0.15 * len(both)  # slow hunts by equal moves pass for a hand

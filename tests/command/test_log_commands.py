@@ -58,6 +58,14 @@ def test_fit_on_a_log_that_tells_too_little_ends_with_1(tmp_path: Path) -> None:
     assert "with --full" not in everything
 
 
+def test_fit_to_a_hunt_asks_for_holds_and_names_the_command_that_takes_them(tmp_path: Path) -> None:
+    outcome = run("fit", "trials", HUNTING, "--out", tmp_path / "fitted.toml")
+    assert outcome.status == 1, outcome.err
+    assert outcome.out.index("carbon monoxide has no smell") < outcome.out.index("Holds by hand would tell")
+    assert f"next: evenidle fit trials {HUNTING} HELD" in outcome.out
+    assert "--guide" not in outcome.out
+
+
 def test_fit_tells_how_to_record(tmp_path: Path) -> None:
     outcome = run("fit", "trials", "--guide", folder=tmp_path)
     assert outcome.status == 0

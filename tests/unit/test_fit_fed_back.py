@@ -47,6 +47,7 @@ def test_forty_seconds_by_hand_make_a_hunting_log_a_trusted_fit() -> None:
     assert not alone.trusted
     assert more.trusted
     assert more.near
+    assert more.holds
     assert more.high_rpm - more.low_rpm < alone.high_rpm - alone.low_rpm
 
 

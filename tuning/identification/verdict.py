@@ -189,7 +189,7 @@ def lost_position_check(
 
 
 WARM_degC = 70.0
-FEWEST_EQUAL, OFTEN_per_s, BY_HAND_per_s = 8, 0.15, 0.5
+FEWEST_EQUAL, OFTEN_per_s, MOST_BY_HAND_per_s = 8, 0.15, 0.5
 """A recording plan squeezed into a minute moves the valve 20 times by unequal steps; no hand does oftener
 than every two seconds. Fewer moves than the first are anybody's (our limits) [-, 1/s, 1/s]."""
 LIKENESS, SELDOM_LIKENESS, AHEAD_s = 0.35, 0.8, 0.4
@@ -203,10 +203,9 @@ def moves_follow_speed(log: Log) -> bool:
     Source: likeness (Pearson) of error and direction of move (our limits).
     """
     steps = np.zeros(log.rpm.size) if log.valve_steps is None else log.valve_steps
-    rows = np.flatnonzero(np.diff(steps) != 0.0)
-    rows = rows[idle_rows(log)[rows]]
+    rows = np.flatnonzero((np.diff(steps) != 0.0) & idle_rows(log)[:-1])
     often_per_s = rows.size / max(float(np.ptp(log.time_s)), 1.0)
-    if rows.size < FEWEST_EQUAL or often_per_s > BY_HAND_per_s:
+    if rows.size < FEWEST_EQUAL or often_per_s > MOST_BY_HAND_per_s:
         return rows.size >= FEWEST_EQUAL
     moves = np.diff(steps)[rows]
     if _unequal(moves) or np.std(moves) == 0.0:

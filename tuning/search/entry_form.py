@@ -49,13 +49,10 @@ class Entry(Told):
 
     @property
     def text(self) -> str:
-        """The number as it is typed, with the decimals of its resolution."""
-        return f"{self.entered:.{_decimals(self.resolution)}f}"
-
-
-def _decimals(resolution: float) -> int:
-    """Decimals that show every multiple of a resolution, at most 6."""
-    return next((n for n in range(6) if abs(resolution * 10**n - round(resolution * 10**n)) < 1e-6), 6)
+        """The number as it is typed, with the decimals of its resolution, at most 6."""
+        scaled = (self.resolution * 10**count for count in range(6))
+        decimals = next((n for n, one in enumerate(scaled) if abs(one - round(one)) < 1e-6), 6)
+        return f"{self.entered:.{decimals}f}"
 
 
 def _factor(car: Car, key: str, period_ms: float) -> float:

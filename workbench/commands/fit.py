@@ -56,8 +56,10 @@ def fit(
         screen.basis(result.car)
     drawn = write_figures(screen, figures, lambda: _figures(result))
     if out is not None:
-        after = f"evenidle explain {out}" if result.trusted else f"evenidle fit {car} --guide"
-        screen.say(f"written: {out}; next: {after}")
+        more = any(one.code == "identification.hold_more" for one in result.reasons)
+        logs_too = f"evenidle fit {car} {' '.join(map(str, logs))} HELD, a log of what is to be held"
+        again = logs_too if more else f"evenidle fit {car} --guide"
+        screen.say(f"written: {out}; next: {f'evenidle explain {out}' if result.trusted else again}")
     written = None if out is None else str(out)
     screen.finish({**result.to_dict(), "file": written, "files": drawn}, bad=not result.trusted)
 
